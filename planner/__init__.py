@@ -1,0 +1,1 @@
+"""castingvote plans tie-breaker hosts for fleets of two-node clusters."""

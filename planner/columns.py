@@ -1,0 +1,529 @@
+"""The one table of every input column and setting.
+
+Intake, checks, the empty template, README.md and DEVELOPERS.md are derived from it: to add a column,
+add a row here and read it where it matters.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Kind = Literal[
+    "id",  # text key; case and leading zeros are kept
+    "ids",  # several ids separated by ";", read as a tuple
+    "text",
+    "whole",  # whole number, held as float so that a blank is NaN
+    "number",
+    "release",  # version text, see planner.releases
+    "date",
+    "moment",  # date with time of day
+    "choice",  # one of `choices`
+    "timezone",  # IANA name
+    "window",  # e.g. "Sun 22:00-04:00", several separated by ";"
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One input column, or one setting of the Policy sheet.
+
+    ``default`` is what a blank means: text for people where another setting supplies it
+    (``"policy"``), else the value itself, else ``None`` (nothing is assumed). ``least`` and ``most``
+    are inclusive unless ``least_excluded``.
+    """
+
+    name: str
+    kind: Kind
+    meaning: str
+    unit: str = ""
+    default: str | float | None = None
+    required: bool = False
+    aliases: tuple[str, ...] = ()
+    least: float | None = None
+    most: float | None = None
+    least_excluded: bool = False
+    choices: tuple[str, ...] = ()
+    example: str | float = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One sheet of the fleet workbook: its name, its columns and whether a fleet needs it."""
+
+    name: str
+    meaning: str
+    columns: tuple[Column, ...]
+    required: bool = False
+    aliases: tuple[str, ...] = ()
+
+    def column(self, name: str) -> Column:
+        """Return the column called ``name``; KeyError when there is none."""
+        return next(c for c in self.columns if c.name == name) if name in self.names else _missing(name)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Canonical column names in the order of the template."""
+        return tuple(c.name for c in self.columns)
+
+
+def _missing(name: str) -> Column:
+    raise KeyError(name)
+
+
+_LATITUDE = Column(
+    "latitude",
+    "number",
+    "north is positive; for distances and the map",
+    "degrees, WGS 84",
+    aliases=("lat",),
+    least=-90,
+    most=90,
+    example=54.9,
+)
+_LONGITUDE = Column(
+    "longitude",
+    "number",
+    "east is positive; for distances and the map",
+    "degrees, WGS 84",
+    aliases=("lon", "lng", "long"),
+    least=-180,
+    most=180,
+    example=-1.6,
+)
+_ZONE = Column(
+    "zone",
+    "ids",
+    "failure zones it lies in: a building, a power feed, a WAN provider; several with ;",
+    aliases=("zones", "failure_zone", "failure_zones", "fault_domain"),
+    example="power-north",
+)
+
+SITES = Sheet(
+    "Sites",
+    "one row for each branch location",
+    required=True,
+    aliases=("site", "branches", "locations", "stores"),
+    columns=(
+        Column(
+            "site",
+            "id",
+            "unique id of the site",
+            required=True,
+            aliases=("site_id", "branch", "branch_id", "store", "store_id", "location_id"),
+            example="0042",
+        ),
+        Column("name", "text", "for people", aliases=("site_name", "branch_name"), example="Alder Street"),
+        Column("region", "text", "for people and for hubs that serve certain regions", example="North"),
+        Column("owner", "text", "who answers for the site", aliases=("contact",), example="Retail North"),
+        _LATITUDE,
+        _LONGITUDE,
+        Column(
+            "clusters",
+            "whole",
+            "two-node clusters at the site; they stay on one host unless split_sites is yes",
+            default=1,
+            aliases=("cluster_count", "number_of_clusters"),
+            least=0,
+            example=1,
+        ),
+        Column(
+            "release",
+            "release",
+            "version that the site's clusters run",
+            aliases=("version", "cluster_release", "software_release", "software_version"),
+            example="8.2",
+        ),
+        Column(
+            "latency_budget_ms",
+            "number",
+            "largest round-trip time that the site tolerates; the limit itself is allowed",
+            "ms, round trip",
+            default="policy",
+            aliases=("latency_budget", "budget_ms", "max_rtt_ms", "rtt_budget_ms"),
+            least=0,
+            least_excluded=True,
+            example=40,
+        ),
+        Column(
+            "weight",
+            "number",
+            "what the site counts for when not all sites can be served",
+            default=1,
+            aliases=("priority_weight", "importance"),
+            least=0,
+            least_excluded=True,
+            example=1,
+        ),
+        _ZONE,
+        Column("pinned_hub", "id", "hub that must carry the site", aliases=("pinned", "fixed_hub")),
+        Column(
+            "barred_hubs",
+            "ids",
+            "hubs that must not carry the site; several with ;",
+            aliases=("barred_hub", "excluded_hubs"),
+        ),
+        Column(
+            "own_tie_breaker",
+            "choice",
+            "yes: the enclosure carries a third voter, no shared host needed; possible: the plan may choose it",
+            default="no",
+            choices=("yes", "no", "possible"),
+            aliases=("own_tiebreaker", "built_in_tie_breaker"),
+            example="no",
+        ),
+        Column(
+            "own_tie_breaker_cost",
+            "number",
+            "price of the site's own tie-breaker over the planning period, where it is possible",
+            "money",
+            default="policy",
+            least=0,
+        ),
+        Column("nodes", "whole", "data nodes of a cluster; checked to be 2", default=2, least=1, example=2),
+        Column(
+            "node_link",
+            "choice",
+            "link between the two data nodes",
+            choices=("direct", "switched"),
+            example="direct",
+        ),
+        Column(
+            "node_link_gbps",
+            "number",
+            "speed of that link",
+            "Gb/s",
+            least=0,
+            least_excluded=True,
+            example=25,
+        ),
+        Column(
+            "uplink_mbps",
+            "number",
+            "the site's WAN uplink",
+            "Mb/s",
+            aliases=("wan_mbps", "uplink"),
+            least=0,
+            least_excluded=True,
+            example=50,
+        ),
+        Column(
+            "tie_breaker_net",
+            "text",
+            "VLAN id or CIDR of the tie-breaker traffic",
+            aliases=("tiebreaker_net", "tie_breaker_network"),
+            example="30",
+        ),
+        Column(
+            "storage_net",
+            "text",
+            "VLAN id or CIDR of the storage traffic",
+            aliases=("storage_network",),
+            example="10",
+        ),
+        Column(
+            "management_net",
+            "text",
+            "VLAN id or CIDR of the management traffic",
+            aliases=("management_network", "mgmt_net"),
+            example="20",
+        ),
+        Column(
+            "timezone",
+            "timezone",
+            "IANA time zone of the site",
+            default="policy",
+            aliases=("time_zone", "tz"),
+            example="Europe/London",
+        ),
+        Column(
+            "window",
+            "window",
+            "when the site may be changed, local time",
+            default="policy",
+            aliases=("maintenance_window", "change_window"),
+            example="Sun 22:00-04:00",
+        ),
+        Column("opens", "date", "first day of the site", aliases=("opening_date", "open_date")),
+        Column("closes", "date", "last day of the site", aliases=("closing_date", "close_date")),
+    ),
+)
+
+HUBS = Sheet(
+    "Hubs",
+    "one row for each pool of identical hosts that a location can hold",
+    required=True,
+    aliases=("hub", "pools", "host_pools"),
+    columns=(
+        Column(
+            "hub",
+            "id",
+            "id of the location; several rows with one hub id are several pools there",
+            required=True,
+            aliases=("hub_id", "data_centre", "datacentre", "data_center", "datacenter"),
+            example="ESK",
+        ),
+        Column(
+            "pool",
+            "id",
+            "unique id of the pool",
+            default="hub id",
+            aliases=("pool_id", "host_pool"),
+            example="ESK",
+        ),
+        Column("name", "text", "for people", aliases=("hub_name",), example="Eskdale data centre"),
+        Column("region", "text", "for people", example="North"),
+        _LATITUDE,
+        _LONGITUDE,
+        _ZONE,
+        Column(
+            "max_hosts",
+            "whole",
+            "most hosts of this pool that fit",
+            default="policy max_hosts_per_hub",
+            aliases=("host_limit", "maximum_hosts"),
+            least=0,
+            example=4,
+        ),
+        Column(
+            "existing_hosts",
+            "whole",
+            "hosts already running there",
+            default=0,
+            aliases=("hosts_existing", "current_hosts"),
+            least=0,
+            example=1,
+        ),
+        Column("host_release", "release", "version of this pool's hosts", default="policy", example="8.4"),
+        Column(
+            "cluster_cap",
+            "whole",
+            "most clusters on one host",
+            "clusters",
+            default="policy",
+            aliases=("cap", "clusters_per_host"),
+            least=1,
+            example=64,
+        ),
+        Column(
+            "host_cost",
+            "number",
+            "price of running one host over the planning period",
+            "money",
+            default="policy",
+            aliases=("cost_per_host",),
+            least=0,
+            example=1200,
+        ),
+        Column(
+            "uplink_mbps",
+            "number",
+            "uplink shared by all hosts at the hub",
+            "Mb/s",
+            aliases=("uplink",),
+            least=0,
+            least_excluded=True,
+            example=1000,
+        ),
+        Column(
+            "serves_regions",
+            "ids",
+            "regions that the pool may serve; several with ;",
+            default="all",
+            aliases=("regions_served", "serves"),
+        ),
+    ),
+)
+
+LATENCY = Sheet(
+    "Latency",
+    "measured round-trip times, as a list of pairs or as a matrix with one column for each hub",
+    aliases=("rtt", "latencies", "round_trip_times", "latency_matrix"),
+    columns=(
+        Column("site", "id", "site id", required=True, aliases=SITES.columns[0].aliases, example="0042"),
+        Column("hub", "id", "hub id", required=True, aliases=HUBS.columns[0].aliases, example="ESK"),
+        Column(
+            "rtt_ms",
+            "number",
+            "round-trip time; blank means unknown, never zero",
+            "ms",
+            required=True,
+            aliases=("rtt", "latency_ms", "latency", "round_trip_ms"),
+            least=0,
+            least_excluded=True,
+            most=60_000,
+            example=18.4,
+        ),
+        Column("measured_at", "moment", "when it was measured", aliases=("measured", "measured_on")),
+        Column(
+            "loss_percent",
+            "number",
+            "probes that were lost",
+            "%",
+            aliases=("loss", "packet_loss_percent"),
+            least=0,
+            most=100,
+            example=0,
+        ),
+        Column(
+            "pair_cost",
+            "number",
+            "yearly circuit or transit cost of this pair",
+            "money",
+            default=0,
+            aliases=("circuit_cost", "transit_cost"),
+            least=0,
+        ),
+    ),
+)
+
+SAMPLES = Sheet(
+    "Samples",
+    "single probes; reduced to the policy's percentile",
+    aliases=("probes", "latency_samples"),
+    columns=(
+        Column("site", "id", "site id", required=True, aliases=SITES.columns[0].aliases, example="0042"),
+        Column("hub", "id", "hub id", required=True, aliases=HUBS.columns[0].aliases, example="ESK"),
+        Column("at", "moment", "when the probe was sent", aliases=("time", "timestamp", "sent_at")),
+        Column(
+            "rtt_ms",
+            "number",
+            "round-trip time of the probe; blank means lost",
+            "ms",
+            required=True,
+            aliases=("rtt", "latency_ms"),
+            least=0,
+            least_excluded=True,
+            most=60_000,
+            example=18.4,
+        ),
+    ),
+)
+
+LINKS = Sheet(
+    "Links",
+    "WAN links; the shortest path gives a modelled round-trip time where none was measured",
+    aliases=("wan_links", "wan"),
+    columns=(
+        Column("from", "id", "site, hub or any other node", required=True, aliases=("from_node", "a_end"), example="0042"),
+        Column("to", "id", "site, hub or any other node", required=True, aliases=("to_node", "b_end"), example="ESK"),
+        Column(
+            "latency_ms",
+            "number",
+            "one-way delay of the link, either direction",
+            "ms, one way",
+            aliases=("delay_ms",),
+            least=0,
+            most=60_000,
+            example=4.2,
+        ),
+        Column(
+            "km",
+            "number",
+            "route length, used where latency_ms is blank (5 µs/km)",
+            "km",
+            aliases=("length_km", "route_km"),
+            least=0,
+            most=50_000,
+        ),
+    ),
+)
+
+CURRENT = Sheet(
+    "Current",
+    "who serves whom today",
+    aliases=("current_assignments", "today"),
+    columns=(
+        Column("site", "id", "site id", required=True, aliases=SITES.columns[0].aliases, example="0042"),
+        Column("hub", "id", "hub id", required=True, aliases=HUBS.columns[0].aliases, example="ESK"),
+        Column("host", "id", "name of the host", aliases=("host_name", "tie_breaker_host"), example="ESK-01"),
+    ),
+)
+
+SETTINGS = (
+    Column("cluster_cap", "whole", "most clusters on one host", "clusters", default=64, least=1),
+    Column("release_floor", "release", "oldest release that may use a shared host"),
+    Column(
+        "latency_budget_ms",
+        "number",
+        "largest round-trip time; must be given here or for each site",
+        "ms, round trip",
+        least=0,
+        least_excluded=True,
+    ),
+    Column("reserve_percent", "number", "share of the cap kept free for growth", "%", default=0, least=0, most=99),
+    Column(
+        "cover",
+        "choice",
+        "loss that the plan survives without overfilling a host",
+        default="none",
+        choices=("none", "host", "hub"),
+    ),
+    Column("max_blast_radius", "whole", "most clusters that one host's loss may hit", "clusters", least=1),
+    Column(
+        "host_release_rule",
+        "choice",
+        "not_older: host release >= every served site's release; same_major: equal first number; any",
+        default="not_older",
+        choices=("not_older", "any", "same_major"),
+    ),
+    Column(
+        "unknown_latency",
+        "choice",
+        "a pair without a known RTT is ineligible, or its RTT is estimated from the distance",
+        default="ineligible",
+        choices=("ineligible", "estimate"),
+    ),
+    Column(
+        "third_location_km",
+        "number",
+        "least distance between a site and the hub that carries its third vote; 0 is off",
+        "km",
+        default=0,
+        least=0,
+    ),
+    Column(
+        "objective",
+        "choice",
+        "what to make small: hosts that run, hosts to add, or money",
+        default="hosts",
+        choices=("hosts", "new_hosts", "cost"),
+    ),
+    Column(
+        "split_sites",
+        "choice",
+        "yes: the clusters of one site may use several hosts",
+        default="no",
+        choices=("yes", "no"),
+    ),
+    Column("max_hosts_per_hub", "whole", "for each pool whose max_hosts is blank", "hosts", default=10, least=0),
+    Column(
+        "percentile",
+        "number",
+        "percentile of the samples that counts as the RTT",
+        "%",
+        default=95,
+        least=0,
+        least_excluded=True,
+        most=100,
+    ),
+    Column("max_loss_percent", "number", "most lost probes of a pair that may be used", "%", default=1, least=0, most=100),
+    Column("currency", "text", "currency of every price", example="GBP"),
+    Column("host_cost", "number", "for each pool whose host_cost is blank", "money", least=0),
+    Column("own_tie_breaker_cost", "number", "for each site whose own_tie_breaker_cost is blank", "money", least=0),
+    Column("host_release", "release", "for each pool whose host_release is blank"),
+    Column("timezone", "timezone", "for each site whose timezone is blank"),
+    Column("window", "window", "for each site whose window is blank"),
+)
+
+POLICY = Sheet(
+    "Policy",
+    "settings of the whole plan; what is left out takes its default",
+    aliases=("settings", "policies"),
+    columns=(
+        Column("setting", "id", "name of the setting", required=True, aliases=("name", "key")),
+        Column("value", "text", "its value", required=True),
+    ),
+)
+
+SHEETS = (SITES, HUBS, LATENCY, SAMPLES, LINKS, CURRENT, POLICY)

@@ -1,0 +1,240 @@
+"""The nouns of the input: Finding, Policy and Fleet. All are frozen; variants come from `replace`."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any, Literal
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from planner import columns
+from planner.columns import Kind, Sheet
+
+Severity = Literal["error", "warning", "info"]
+Ints = npt.NDArray[np.int64]
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One problem in an input.
+
+    ``where`` is the sheet and cell as the user sees them (``"Sites!F17"``, rows counted with hidden
+    and blank ones), a sheet, or empty when the finding concerns the whole ``file``.
+    """
+
+    severity: Severity
+    code: str
+    where: str
+    message: str
+    hint: str = ""
+    file: str = ""
+
+    def __str__(self) -> str:
+        place = " ".join(part for part in (self.file, self.where) if part)
+        hint = f" {self.hint}" if self.hint else ""
+        return f"{place}: {self.message}{hint}" if place else f"{self.message}{hint}"
+
+
+@dataclass(frozen=True, slots=True)
+class Policy:
+    """The settings of a plan; names, units and defaults are those of `planner.columns.SETTINGS`."""
+
+    cluster_cap: int = 64
+    release_floor: str = ""
+    latency_budget_ms: float | None = None
+    reserve_percent: float = 0.0
+    cover: Literal["none", "host", "hub"] = "none"
+    max_blast_radius: int | None = None
+    host_release_rule: Literal["not_older", "any", "same_major"] = "not_older"
+    unknown_latency: Literal["ineligible", "estimate"] = "ineligible"
+    third_location_km: float = 0.0
+    objective: Literal["hosts", "new_hosts", "cost"] = "hosts"
+    split_sites: bool = False
+    max_hosts_per_hub: int = 10
+    percentile: float = 95.0
+    max_loss_percent: float = 1.0
+    currency: str = ""
+    host_cost: float | None = None
+    own_tie_breaker_cost: float | None = None
+    host_release: str = ""
+    timezone: str = ""
+    window: str = ""
+
+    def replace(self, **changes: Any) -> Policy:
+        """Return a copy with ``changes`` made; TypeError for a name that is no setting."""
+        return dataclasses.replace(self, **changes)
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A file that the fleet was read from, so that a plan can say what it rests on."""
+
+    name: str
+    sha256: str
+
+
+_NUMBERS: frozenset[Kind] = frozenset({"whole", "number"})
+_DATES: frozenset[Kind] = frozenset({"date", "moment"})
+
+
+def typed_table(sheet: Sheet, values: Mapping[str, Any], rows: int | None = None) -> pd.DataFrame:
+    """Return a table with every column of ``sheet``, blanks where ``values`` has no such column.
+
+    Text blanks are ``""``, numbers and whole numbers float64 with NaN, dates datetime64 with NaT,
+    id lists tuples. Columns of ``values`` that the sheet does not know follow as they are. Nothing
+    is validated: that is intake's work.
+    """
+    if rows is None:
+        rows = len(next(iter(values.values()))) if values else 0
+    table: dict[str, Any] = {}
+    for column in sheet.columns:
+        given = values.get(column.name)
+        if column.kind in _NUMBERS:
+            table[column.name] = np.full(rows, np.nan) if given is None else np.asarray(given, dtype=np.float64)
+        elif column.kind in _DATES:
+            table[column.name] = pd.to_datetime(pd.Series([None] * rows if given is None else given))
+        elif column.kind == "ids":
+            table[column.name] = pd.Series([()] * rows if given is None else list(given), dtype=object)
+        elif given is None:
+            table[column.name] = pd.Series([""] * rows, dtype=object)
+        elif isinstance(given, pd.Categorical):
+            table[column.name] = given
+        else:
+            table[column.name] = pd.Series(list(given), dtype=object)
+    table.update({name: pd.Series(list(given)) for name, given in values.items() if name not in table})
+    return pd.DataFrame(table)
+
+
+def _no_rows(sheet: Sheet) -> Any:
+    return field(default_factory=lambda: typed_table(sheet, {}))
+
+
+@dataclass(frozen=True)
+class Fleet:
+    """The validated inventory: one typed table for each sheet, and the policy.
+
+    Tables are those of `typed_table`: the canonical columns of `planner.columns`, then the user's
+    own. Blanks stay blank in the tables; the properties below apply the policy's defaults, so a
+    variant with another policy needs no new intake. Treat tables as read-only.
+
+    Build one with `planner.read_fleet` or `planner.fleet_from_tables`; both validate.
+    """
+
+    sites: pd.DataFrame
+    pools: pd.DataFrame
+    latency: pd.DataFrame = _no_rows(columns.LATENCY)
+    samples: pd.DataFrame = _no_rows(columns.SAMPLES)
+    links: pd.DataFrame = _no_rows(columns.LINKS)
+    current: pd.DataFrame = _no_rows(columns.CURRENT)
+    policy: Policy = Policy()
+    findings: tuple[Finding, ...] = ()
+    sources: tuple[Source, ...] = ()
+
+    def replace(self, **changes: Any) -> Fleet:
+        """Return a copy with ``changes`` made to the fields."""
+        return dataclasses.replace(self, **changes)
+
+    @cached_property
+    def site_ids(self) -> tuple[str, ...]:
+        """Site ids in table order; positions elsewhere refer to it."""
+        return tuple(self.sites["site"])
+
+    @cached_property
+    def pool_ids(self) -> tuple[str, ...]:
+        """Pool ids in table order."""
+        return tuple(self.pools["pool"])
+
+    @cached_property
+    def hub_ids(self) -> tuple[str, ...]:
+        """Hub ids in order of first appearance."""
+        return tuple(dict.fromkeys(self.pools["hub"]))
+
+    @cached_property
+    def hub_of_pool(self) -> Ints:
+        """Position in `hub_ids` for each pool, shape (pools,)."""
+        return positions(self.pools["hub"], self.hub_ids)
+
+    @cached_property
+    def clusters(self) -> Ints:
+        """Clusters of each site, shape (sites,)."""
+        return self.sites["clusters"].fillna(1).to_numpy().astype(np.int64)
+
+    @cached_property
+    def weights(self) -> Floats:
+        """Weight of each site, shape (sites,)."""
+        return self.sites["weight"].fillna(1.0).to_numpy(dtype=np.float64)
+
+    @cached_property
+    def budgets_ms(self) -> Floats:
+        """Latency budget of each site in ms, shape (sites,); NaN where neither site nor policy gives one."""
+        default = np.nan if self.policy.latency_budget_ms is None else self.policy.latency_budget_ms
+        return self.sites["latency_budget_ms"].fillna(default).to_numpy(dtype=np.float64)
+
+    @cached_property
+    def own_tie_breaker(self) -> npt.NDArray[np.str_]:
+        """``"yes"``, ``"no"`` or ``"possible"`` for each site, shape (sites,)."""
+        return np.array([value or "no" for value in self.sites["own_tie_breaker"]], dtype=np.str_)
+
+    @cached_property
+    def own_tie_breaker_costs(self) -> Floats:
+        """Price of each site's own tie-breaker, shape (sites,); NaN where unknown."""
+        default = np.nan if self.policy.own_tie_breaker_cost is None else self.policy.own_tie_breaker_cost
+        return self.sites["own_tie_breaker_cost"].fillna(default).to_numpy(dtype=np.float64)
+
+    @cached_property
+    def cluster_caps(self) -> Ints:
+        """Most clusters on one host of each pool, shape (pools,), before reserve and blast radius."""
+        return self.pools["cluster_cap"].fillna(self.policy.cluster_cap).to_numpy().astype(np.int64)
+
+    @cached_property
+    def usable_caps(self) -> Ints:
+        """Clusters that a plan may put on one host of each pool, shape (pools,).
+
+        ``floor(cap * (100 - reserve_percent) / 100)``, and not above ``max_blast_radius``.
+        """
+        # The tiny addend keeps 50 * 0.9 = 45 from becoming 44 in binary floating point.
+        usable = np.floor(self.cluster_caps * (100.0 - self.policy.reserve_percent) / 100.0 + 1e-9).astype(np.int64)
+        if self.policy.max_blast_radius is not None:
+            usable = np.minimum(usable, self.policy.max_blast_radius)
+        return usable
+
+    @cached_property
+    def existing_hosts(self) -> Ints:
+        """Hosts already running in each pool, shape (pools,)."""
+        return self.pools["existing_hosts"].fillna(0).to_numpy().astype(np.int64)
+
+    @cached_property
+    def max_hosts(self) -> Ints:
+        """Most hosts of each pool, shape (pools,).
+
+        A blank takes the policy's ``max_hosts_per_hub``, or the existing hosts if there are more.
+        """
+        default = np.maximum(self.policy.max_hosts_per_hub, self.existing_hosts)
+        given = self.pools["max_hosts"].to_numpy(dtype=np.float64)
+        return np.where(np.isnan(given), default, given).astype(np.int64)
+
+    @cached_property
+    def host_costs(self) -> Floats:
+        """Price of running one host of each pool, shape (pools,); NaN where unknown."""
+        default = np.nan if self.policy.host_cost is None else self.policy.host_cost
+        return self.pools["host_cost"].fillna(default).to_numpy(dtype=np.float64)
+
+    @cached_property
+    def host_releases(self) -> tuple[str, ...]:
+        """Release of each pool's hosts; ``""`` where unknown."""
+        return tuple(value or self.policy.host_release for value in self.pools["host_release"])
+
+
+def positions(ids: Sequence[str] | pd.Series, among: Sequence[str]) -> Ints:
+    """Return the position of each id in ``among``; -1 for an id that is not there."""
+    if isinstance(getattr(ids, "dtype", None), pd.CategoricalDtype):
+        categories = pd.Index(among).get_indexer(ids.cat.categories)  # type: ignore[union-attr]
+        return np.append(categories, -1)[ids.cat.codes].astype(np.int64)  # type: ignore[union-attr]
+    return pd.Index(among, dtype=object).get_indexer(pd.Index(ids, dtype=object)).astype(np.int64)

@@ -1,0 +1,131 @@
+"""The nouns of the output: Plan and what it is made of. Frozen, comparable, and plain data throughout."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from planner.fleet import Finding, Source
+
+Evidence = Literal["measured", "modelled", "estimated"]
+Status = Literal["optimal", "feasible", "infeasible"]
+Action = Literal["keep", "attach", "move"]
+
+
+@dataclass(frozen=True, slots=True)
+class Host:
+    """A tie-breaker host that runs in the plan.
+
+    ``cap`` is the cluster cap of its pool, ``usable`` what reserve and blast radius leave of it.
+    """
+
+    host: str
+    hub: str
+    pool: str
+    release: str
+    clusters: int
+    cap: int
+    usable: int
+    existing: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Assignment:
+    """A site (or, where sites may be split, some of its clusters) and the host that serves it."""
+
+    site: str
+    host: str
+    hub: str
+    clusters: int
+    rtt_ms: float
+    budget_ms: float
+    evidence: Evidence
+    standby: str | None = None
+    moved_from: str | None = None  # its host (or hub, if the host is not named) before the plan, when that changes
+    action: Action = "attach"
+
+    @property
+    def margin_ms(self) -> float:
+        """Latency budget minus RTT, in ms; never negative in a sound plan."""
+        return self.budget_ms - self.rtt_ms
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """One broken rule, with figures: ``code`` names the rule, ``detail`` is for people."""
+
+    code: str
+    detail: str
+
+
+@dataclass(frozen=True, slots=True)
+class Unserved:
+    """A site without a tie-breaker, why, and (``remedy``) what would change that."""
+
+    site: str
+    clusters: int
+    reasons: tuple[Reason, ...]
+    remedy: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class NoHostNeeded:
+    """A site that needs no shared host: ``why`` is ``own_tie_breaker`` or ``no_clusters``."""
+
+    site: str
+    why: Literal["own_tie_breaker", "no_clusters"]
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """Why no plan that serves the same sites can have a smaller objective.
+
+    ``kind`` says how far the claim reaches; ``words`` is for people; ``details`` is plain JSON data.
+    """
+
+    kind: str = "none"
+    words: str = ""
+    details: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Hosts, assignments and what is left out, with the bound that says how good it is.
+
+    ``objective_value``, ``lower_bound`` and the gap are in the unit of the objective: hosts, new hosts
+    or money. The bound holds for all plans that serve the same weight of sites. ``status`` is
+    ``infeasible`` when some site cannot be served; the rest is planned all the same.
+    """
+
+    status: Status
+    objective: Literal["hosts", "new_hosts", "cost"]
+    objective_value: float
+    lower_bound: float
+    host_list: tuple[Host, ...]
+    assignments: tuple[Assignment, ...]
+    unserved: tuple[Unserved, ...] = ()
+    no_host_needed: tuple[NoHostNeeded, ...] = ()
+    proof: Proof = field(default_factory=Proof)
+    findings: tuple[Finding, ...] = ()
+    policy: Mapping[str, Any] = field(default_factory=dict)
+    seconds: Mapping[str, float] = field(default_factory=dict)
+    sources: tuple[Source, ...] = ()
+    version: str = ""
+
+    @property
+    def hosts(self) -> int:
+        """Hosts that run."""
+        return len(self.host_list)
+
+    @property
+    def gap(self) -> float:
+        """Relative distance of the objective from its bound, 0 when proven."""
+        if self.objective_value <= self.lower_bound:
+            return 0.0
+        return (self.objective_value - self.lower_bound) / self.objective_value
+
+    def replace(self, **changes: Any) -> Plan:
+        """Return a copy with ``changes`` made to the fields."""
+        return dataclasses.replace(self, **changes)
