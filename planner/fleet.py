@@ -203,7 +203,7 @@ class Fleet:
         usable = np.floor(self.cluster_caps * (100.0 - self.policy.reserve_percent) / 100.0 + 1e-9).astype(np.int64)
         if self.policy.max_blast_radius is not None:
             usable = np.minimum(usable, self.policy.max_blast_radius)
-        return usable
+        return np.asarray(usable)
 
     @cached_property
     def existing_hosts(self) -> Ints:
@@ -218,7 +218,8 @@ class Fleet:
         """
         default = np.maximum(self.policy.max_hosts_per_hub, self.existing_hosts)
         given = self.pools["max_hosts"].to_numpy(dtype=np.float64)
-        return np.where(np.isnan(given), default, given).astype(np.int64)
+        most: Ints = np.where(np.isnan(given), default, given).astype(np.int64)
+        return most
 
     @cached_property
     def host_costs(self) -> Floats:
@@ -234,7 +235,9 @@ class Fleet:
 
 def positions(ids: Sequence[str] | pd.Series, among: Sequence[str]) -> Ints:
     """Return the position of each id in ``among``; -1 for an id that is not there."""
-    if isinstance(getattr(ids, "dtype", None), pd.CategoricalDtype):
-        categories = pd.Index(among).get_indexer(ids.cat.categories)  # type: ignore[union-attr]
-        return np.append(categories, -1)[ids.cat.codes].astype(np.int64)  # type: ignore[union-attr]
-    return pd.Index(among, dtype=object).get_indexer(pd.Index(ids, dtype=object)).astype(np.int64)
+    at = {name: position for position, name in enumerate(among)}
+    if isinstance(ids, pd.Series) and isinstance(ids.dtype, pd.CategoricalDtype):
+        of_category = np.array([*(at.get(name, -1) for name in ids.cat.categories), -1], dtype=np.int64)
+        found: Ints = of_category[ids.cat.codes.to_numpy()]
+        return found
+    return np.array([at.get(name, -1) for name in ids], dtype=np.int64)

@@ -1,0 +1,87 @@
+"""The command line: one thin file per command, and `main`, which owns the exit codes.
+
+0 done and nothing to object to · 1 done, with an objection · 2 the input or the call is wrong, nothing
+written · 3 an unexpected fault of ours · 130 interrupted before any result.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import traceback
+
+import click
+
+from planner.cli.check import check
+from planner.cli.completion import completion
+from planner.cli.demo import demo
+from planner.cli.plan import plan
+from planner.cli.report import print_findings
+from planner.cli.template import template
+from planner.cli.verify import verify
+from planner.errors import CastingvoteError, InputError
+from planner.version import VERSION
+
+_TRACEBACK = "CASTINGVOTE_TRACEBACK"
+
+
+@click.group(
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    epilog="Exit codes: 0 done; 1 done, with an objection; 2 wrong input or call; 3 a fault of ours; 130 interrupted.",
+)
+@click.version_option(VERSION, prog_name="castingvote")
+def cli() -> None:
+    """Plan tie-breaker hosts for a fleet of two-node clusters: how many, where, who uses which, and a proof.
+
+    \b
+    Example:
+        castingvote plan fleet.xlsx -o plan.xlsx
+    """
+
+
+for _command in (plan, verify, check, template, demo, completion):
+    cli.add_command(_command)
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run the command line and exit with one of the codes above."""
+    try:
+        code = _run(arguments)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        # The reader of our output has gone; point stdout elsewhere so that closing it does not complain.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        code = 0
+    sys.exit(code)
+
+
+def _run(arguments: list[str] | None) -> int:
+    try:
+        result = cli.main(args=arguments, prog_name="castingvote", standalone_mode=False)
+        return result if isinstance(result, int) else 0
+    except click.ClickException as error:
+        error.show()
+        return 2
+    except InputError as error:
+        print_findings(error.findings)
+        return 2
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("Interrupted before there was a result; nothing was written.", err=True)
+        return 130
+    except BrokenPipeError:
+        raise
+    except Exception as error:
+        return _fault(error)
+
+
+def _fault(error: Exception) -> int:
+    """Report a fault of ours in one line, with the traceback for those who ask for it."""
+    if os.environ.get(_TRACEBACK):
+        traceback.print_exception(error)
+    kind = "" if isinstance(error, CastingvoteError) else f"{type(error).__name__}: "
+    click.echo(
+        f"castingvote failed: {kind}{error}. This is a fault of castingvote, not of your file. "
+        f"Run again with {_TRACEBACK}=1 for the traceback and send it with the command to the project.",
+        err=True,
+    )
+    return 3

@@ -1,0 +1,45 @@
+"""`castingvote demo`: the whole road on a small invented fleet."""
+
+from __future__ import annotations
+
+import shutil
+from importlib.resources import as_file, files
+from pathlib import Path
+
+import click
+
+from planner.cli.options import QUIET
+from planner.cli.report import print_summary
+from planner.intake import read_fleet
+from planner.outputs import write_workbook
+from planner.sizing import plan as make_plan
+
+_SAMPLE = "twelve_sites.xlsx"
+
+
+@click.command()
+@click.argument("folder", type=click.Path(path_type=Path, file_okay=False), default=".")
+@click.option("--force", is_flag=True, help="Replace files of an earlier demo.")
+@QUIET
+def demo(folder: Path, force: bool, quiet: bool) -> int:
+    """Write a small invented fleet and its plan to FOLDER, to look at.
+
+    \b
+    Example:
+        castingvote demo
+    """
+    fleet_path, plan_path = folder / "demo_fleet.xlsx", folder / "demo_plan.xlsx"
+    if not force and (taken := [str(path) for path in (fleet_path, plan_path) if path.exists()]):
+        raise click.UsageError(f"{' and '.join(taken)} exists; name another folder or add --force.")
+    folder.mkdir(parents=True, exist_ok=True)
+    # Inside the installed package, or beside it in a working copy.
+    packed = files("planner") / "samples" / _SAMPLE
+    with as_file(packed if packed.is_file() else files("planner") / ".." / "sample_fleets" / _SAMPLE) as sample:
+        shutil.copyfile(sample, fleet_path)
+    inventory = read_fleet(fleet_path)
+    result = make_plan(inventory)
+    write_workbook(inventory, result, plan_path)
+    if not quiet:
+        print_summary(result, [fleet_path, plan_path], err=False)
+        click.echo(f"Next: castingvote verify {fleet_path} {plan_path}")
+    return 1 if result.unserved else 0

@@ -1,0 +1,72 @@
+"""`castingvote plan`: the main job, from fleet workbook to plan workbook."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Literal
+
+import click
+
+from planner.cli.options import FLEET, QUIET, check_outputs, solving
+from planner.cli.progress import Stages
+from planner.cli.report import print_findings, print_summary
+from planner.intake import read_fleet
+from planner.outputs import plan_to_json, write_json, write_workbook
+from planner.sizing import plan as make_plan
+
+
+@click.command()
+@FLEET
+@click.option(
+    "-o", "--output", type=click.Path(path_type=Path), metavar="PLAN.xlsx", help="Write the plan workbook here."
+)
+@click.option(
+    "--json",
+    "json_path",
+    type=click.Path(path_type=Path),
+    metavar="PLAN.json",
+    help="Write the plan as JSON; - is standard output, which then carries nothing else.",
+)
+@solving
+@QUIET
+def plan(
+    fleet: Path,
+    output: Path | None,
+    json_path: Path | None,
+    time_limit: float | None,
+    seed: int,
+    solver: Literal["highs", "cbc"],
+    quiet: bool,
+) -> int:
+    """Find the fewest tie-breaker hosts for FLEET, with a proof, and who uses which.
+
+    FLEET is a workbook (.xlsx, .xlsm, .ods) or a folder of .csv files named after the sheets. Ends
+    with 1 when some site cannot be served; the rest is planned all the same. Ctrl-C keeps the best
+    plan so far.
+
+    \b
+    Example:
+        castingvote plan fleet.xlsx -o plan.xlsx --json plan.json
+    """
+    check_outputs(fleet, output, json_path)
+    stages = Stages(quiet=quiet)
+    with stages.stage("read", "Reading the fleet"):
+        inventory = read_fleet(fleet)
+    with stages.stage("solve", f"Solving for {len(inventory.site_ids):,} sites (Ctrl-C keeps the best so far)"):
+        result = make_plan(inventory, time_limit=time_limit, seed=seed, solver=solver)
+    result = result.replace(seconds={"read": stages.seconds["read"], **result.seconds, "write": 0.0})
+    if output is not None:
+        with stages.stage("write", "Writing the workbook"):
+            write_workbook(inventory, result, output)
+        result = result.replace(seconds={**result.seconds, "write": stages.seconds["write"]})
+    to_stdout = json_path is not None and str(json_path) == "-"
+    if to_stdout:
+        click.echo(plan_to_json(result))
+    elif json_path is not None:
+        write_json(result, json_path)
+    if not quiet:
+        if stages.console.is_terminal:
+            print_findings(inventory.findings, least="warning")
+        written = [path for path in (output, None if to_stdout else json_path) if path is not None]
+        print_summary(result, written, err=to_stdout)
+    return 1 if result.unserved else 0

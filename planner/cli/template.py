@@ -1,0 +1,29 @@
+"""`castingvote template`: an empty fleet workbook to fill in."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from planner.cli.options import QUIET
+from planner.outputs import write_template
+
+
+@click.command()
+@click.argument("output", type=click.Path(path_type=Path), default="fleet.xlsx")
+@click.option("--force", is_flag=True, help="Replace OUTPUT if it exists.")
+@QUIET
+def template(output: Path, force: bool, quiet: bool) -> int:
+    """Write an empty fleet workbook with drop-downs, a note for each column and an example.
+
+    \b
+    Example:
+        castingvote template fleet.xlsx
+    """
+    if output.exists() and not force:
+        raise click.UsageError(f"{output} exists and may hold your fleet; name another file or add --force.")
+    write_template(output)
+    if not quiet:
+        click.echo(f"Written: {output}. Fill in Sites, Hubs and Latency, then: castingvote plan {output} -o plan.xlsx")
+    return 0

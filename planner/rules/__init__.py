@@ -1,0 +1,119 @@
+"""Who may use whom. A pair of site and pool is eligible when no rule breaks it.
+
+To add a rule: a mask in `masks`, a reason in `reasons`, a row in ``RULES``, and its twin in `planner.verify`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from planner.fleet import Bools, Fleet, Floats
+from planner.plan import Reason
+from planner.rules import masks, reasons
+from planner.rules.facts import Facts
+from planner.rules.pairs import Pairs, pool_pairs
+
+__all__ = ["RULES", "Checker", "Pairs", "Rule"]
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """A rule by its code: ``broken`` masks pairs, ``why`` words the pairs of one site that break it."""
+
+    code: str
+    broken: Callable[[Facts, Pairs], Bools]
+    why: Callable[[Facts, Pairs], str]
+    whole_site: bool = False  # it breaks all pairs of a site or none
+
+
+# Cheap ones first, so that the costly ones see only what is left.
+RULES = (
+    Rule("nodes", masks.nodes, reasons.nodes, whole_site=True),
+    Rule("release_floor", masks.release_floor, reasons.release_floor, whole_site=True),
+    Rule("unknown_latency", masks.unknown_latency, reasons.unknown_latency),
+    Rule("latency", masks.latency, reasons.latency),
+    Rule("loss", masks.loss, reasons.loss),
+    Rule("pinned_hub", masks.pinned_hub, reasons.pinned_hub),
+    Rule("barred_hub", masks.barred_hub, reasons.barred_hub),
+    Rule("region", masks.region, reasons.region),
+    Rule("host_release", masks.host_release, reasons.host_release),
+    Rule("capacity", masks.capacity, reasons.capacity),
+    Rule("third_location", masks.third_location, reasons.third_location),
+)
+
+
+class Checker:
+    """The rules applied to one fleet."""
+
+    def __init__(self, fleet: Fleet) -> None:
+        self.facts = Facts(fleet)
+
+    @cached_property
+    def needs_host(self) -> Bools:
+        """Sites that need a shared host: clusters to serve and no own tie-breaker, shape (sites,)."""
+        needs: Bools = (self.facts.fleet.clusters > 0) & (self.facts.fleet.own_tie_breaker != "yes")
+        return needs
+
+    def eligible(self) -> Pairs:
+        """Return every eligible pair, sorted by site and pool position."""
+        pairs = pool_pairs(self.facts.fleet, self.facts.latency)
+        pairs = pairs.take(self.needs_host[pairs.site])
+        for rule in RULES:
+            pairs = pairs.take(~rule.broken(self.facts, pairs))
+        return pairs
+
+    def against(self, site: int) -> Pairs:
+        """Return the pairs of one site with every pool, known RTT or not."""
+        fleet, known = self.facts.fleet, self.facts.latency
+        low, high = np.searchsorted(known.site, [site, site + 1])
+        of_hub = np.full(len(fleet.hub_ids), -1, dtype=np.int64)
+        of_hub[known.hub[low:high]] = np.arange(low, high)
+        row = of_hub[fleet.hub_of_pool]
+        found = row >= 0
+
+        def pick(values: npt.NDArray[Any], missing: float) -> Floats:
+            picked = np.full(len(row), missing)
+            picked[found] = values[row[found]]
+            return picked
+
+        return Pairs(
+            site=np.full(len(row), site, dtype=np.int64),
+            pool=np.arange(len(row), dtype=np.int64),
+            rtt_ms=pick(known.rtt_ms, np.nan),
+            loss_percent=pick(known.loss_percent, np.nan),
+            pair_cost=pick(known.pair_cost, 0.0),
+            evidence=pick(known.evidence, 0).astype(np.int64),
+        )
+
+    def broken(self, site: int) -> list[tuple[Rule, Pairs]]:
+        """Return each rule that keeps the site from some pool, with the pairs it breaks."""
+        pairs = self.against(site)
+        return [(rule, pairs.take(mask)) for rule in RULES if (mask := rule.broken(self.facts, pairs)).any()]
+
+    def reasons(self, site: int) -> tuple[Reason, ...]:
+        """Return each rule that keeps the site from some pool, in words and with figures."""
+        pools = len(self.facts.fleet.pool_ids)
+        found = []
+        for rule, pairs in self.broken(site):
+            scope = "" if rule.whole_site or len(pairs) == pools else f" [{len(pairs)} of {pools} pools]"
+            found.append(Reason(rule.code, rule.why(self.facts, pairs) + scope))
+        return tuple(found)
+
+    def nearest_remedy(self, site: int) -> str:
+        """Return what would make the site eligible with the fewest rules changed, the least RTT among equals."""
+        broken = self.broken(site)
+        count = np.zeros(len(self.facts.fleet.pool_ids), dtype=np.int64)
+        for _, pairs in broken:
+            count[pairs.pool] += 1
+        if not len(count):
+            return "Add a hub."
+        rtt = np.nan_to_num(self.against(site).rtt_ms, nan=np.inf)
+        best = int(np.lexsort((rtt, count))[0])
+        parts = [rule.why(self.facts, pairs.take(pairs.pool == best)) for rule, pairs in broken if best in pairs.pool]
+        return f"Closest to eligible is pool {self.facts.fleet.pool_ids[best]}; to mend there: {'; '.join(parts)}."

@@ -1,0 +1,128 @@
+"""What the rules of one fleet share, computed once: release ranks, zone and region tables, distances."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from functools import cached_property
+
+import numpy as np
+
+from planner.fleet import Bools, Fleet, Floats, Ints, positions
+from planner.latency import distance_km, resolve
+from planner.releases import Release, parse_release
+from planner.rules.pairs import Pairs
+
+
+class Facts:
+    """Tables of one fleet that several rules read. Positions are those of the fleet's tables."""
+
+    def __init__(self, fleet: Fleet) -> None:
+        self.fleet = fleet
+        self.policy = fleet.policy
+        self.latency = resolve(fleet)
+
+    @cached_property
+    def releases(self) -> tuple[list[Release | None], list[Release | None]]:
+        """Release of each site and of each pool; None where unknown."""
+        known = {
+            text: parse_release(text) for text in {*self.fleet.sites["release"], *self.fleet.host_releases} if text
+        }
+        return (
+            [known.get(text) for text in self.fleet.sites["release"]],
+            [known.get(text) for text in self.fleet.host_releases],
+        )
+
+    @cached_property
+    def ranks(self) -> tuple[Ints, Ints]:
+        """Order of each site's and each pool's release; -1 where unknown. Under same_major, the first number."""
+        sites, pools = self.releases
+        if self.policy.host_release_rule == "same_major":
+            rank = {release: release.major for release in {*sites, *pools} if release is not None}
+        else:
+            ordered = sorted({release for release in {*sites, *pools} if release is not None})
+            rank = {release: position for position, release in enumerate(ordered)}
+        return (
+            np.array([-1 if r is None else rank[r] for r in sites], dtype=np.int64),
+            np.array([-1 if r is None else rank[r] for r in pools], dtype=np.int64),
+        )
+
+    @cached_property
+    def below_floor(self) -> Bools:
+        """Sites older than the floor, or of unknown release while there is a floor, shape (sites,)."""
+        floor = parse_release(self.policy.release_floor) if self.policy.release_floor else None
+        return np.array([floor is not None and (r is None or r < floor) for r in self.releases[0]], dtype=np.bool_)
+
+    @cached_property
+    def wrong_nodes(self) -> Bools:
+        """Sites whose clusters have not two data nodes, shape (sites,)."""
+        wrong: Bools = self.fleet.sites["nodes"].fillna(2).to_numpy(dtype=np.float64) != 2.0
+        return wrong
+
+    @cached_property
+    def pinned(self) -> Ints:
+        """Hub that each site is pinned to; -1 for none."""
+        return positions(self.fleet.sites["pinned_hub"], self.fleet.hub_ids)
+
+    @cached_property
+    def barred(self) -> Ints:
+        """Keys, see `site_hub_keys`, of the pairs that a site bars."""
+        hub = {name: position for position, name in enumerate(self.fleet.hub_ids)}
+        barred = enumerate(self.fleet.sites["barred_hubs"])
+        return self.site_hub_keys(*_columns((site, hub[name]) for site, names in barred for name in names if name in hub))
+
+    @cached_property
+    def shared_zones(self) -> Ints:
+        """Keys, see `site_pool_keys`, of the pairs that lie in one failure zone."""
+        pools_in: dict[str, list[int]] = {}
+        for pool, zones in enumerate(self.fleet.pools["zone"]):
+            for zone in zones:
+                pools_in.setdefault(zone, []).append(pool)
+        sites = enumerate(self.fleet.sites["zone"])
+        pairs = ((site, pool) for site, zones in sites for zone in zones for pool in pools_in.get(zone, ()))
+        return self.site_pool_keys(*_columns(pairs))
+
+    def site_hub_keys(self, site: Ints, hub: Ints) -> Ints:
+        """Return one number for each pair of site and hub."""
+        return site * len(self.fleet.hub_ids) + hub
+
+    def site_pool_keys(self, site: Ints, pool: Ints) -> Ints:
+        """Return one number for each pair of site and pool."""
+        return site * len(self.fleet.pool_ids) + pool
+
+    @cached_property
+    def same_place(self) -> Ints:
+        """Hub whose id is the site's own id; -1 for none."""
+        return positions(self.fleet.sites["site"], self.fleet.hub_ids)
+
+    @cached_property
+    def regions(self) -> tuple[Ints, Bools]:
+        """Region code of each site, and which pool serves which code, shape (codes, pools)."""
+        folded = [_fold(region) for region in self.fleet.sites["region"]]
+        codes = {region: code for code, region in enumerate(dict.fromkeys(folded))}
+        serves = [{_fold(region) for region in regions} for regions in self.fleet.pools["serves_regions"]]
+        table = np.array([[not wanted or region in wanted for wanted in serves] for region in codes], dtype=np.bool_)
+        return np.array([codes[region] for region in folded], dtype=np.int64), table.reshape(len(codes), len(serves))
+
+    def hub(self, pairs: Pairs) -> Ints:
+        """Position of each pair's hub in ``fleet.hub_ids``."""
+        return self.fleet.hub_of_pool[pairs.pool]
+
+    def distance_km(self, pairs: Pairs) -> Floats:
+        """Distance between site and hub of each pair in km; NaN where a coordinate is missing."""
+        sites, pools = self.fleet.sites, self.fleet.pools
+        return distance_km(
+            sites["latitude"].to_numpy()[pairs.site],
+            sites["longitude"].to_numpy()[pairs.site],
+            pools["latitude"].to_numpy()[pairs.pool],
+            pools["longitude"].to_numpy()[pairs.pool],
+        )
+
+
+def _columns(pairs: Iterable[tuple[int, int]]) -> tuple[Ints, Ints]:
+    """Return pairs as two arrays."""
+    both = np.array(list(pairs), dtype=np.int64).reshape(-1, 2)
+    return both[:, 0], both[:, 1]
+
+
+def _fold(text: str) -> str:
+    return text.strip().casefold()

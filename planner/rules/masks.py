@@ -1,0 +1,88 @@
+"""One function a rule: a mask over pairs, True where the pair breaks the rule.
+
+Limits are inclusive: an RTT equal to the budget, a release equal to the floor and a distance equal to
+the least distance are all allowed. A release that is not known passes ``host_release`` (intake warns)
+but not ``release_floor``, which the planner asked for.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from planner.fleet import Bools
+from planner.rules.facts import Facts
+from planner.rules.pairs import Pairs
+
+
+def nodes(facts: Facts, pairs: Pairs) -> Bools:
+    """A shared tie-breaker is for clusters of two data nodes."""
+    return facts.wrong_nodes[pairs.site]
+
+
+def release_floor(facts: Facts, pairs: Pairs) -> Bools:
+    """The site's clusters run the floor release or a newer one."""
+    return facts.below_floor[pairs.site]
+
+
+def pinned_hub(facts: Facts, pairs: Pairs) -> Bools:
+    """A pinned site uses its hub only."""
+    pinned = facts.pinned[pairs.site]
+    elsewhere: Bools = (pinned >= 0) & (pinned != facts.hub(pairs))
+    return elsewhere
+
+
+def barred_hub(facts: Facts, pairs: Pairs) -> Bools:
+    """A barred hub is not used."""
+    return np.isin(facts.site_hub_keys(pairs.site, facts.hub(pairs)), facts.barred)
+
+
+def region(facts: Facts, pairs: Pairs) -> Bools:
+    """A pool that names regions serves sites of these regions only."""
+    codes, serves = facts.regions
+    return ~serves[codes[pairs.site], pairs.pool]
+
+
+def host_release(facts: Facts, pairs: Pairs) -> Bools:
+    """The host's release suits the site's (policy ``host_release_rule``)."""
+    site, pool = facts.ranks[0][pairs.site], facts.ranks[1][pairs.pool]
+    known = (site >= 0) & (pool >= 0)
+    if facts.policy.host_release_rule == "not_older":
+        unsuited: Bools = known & (pool < site)
+    elif facts.policy.host_release_rule == "same_major":
+        unsuited = known & (pool != site)
+    else:
+        unsuited = np.zeros(len(pairs), dtype=np.bool_)
+    return unsuited
+
+
+def unknown_latency(facts: Facts, pairs: Pairs) -> Bools:
+    """The round-trip time is known from some source."""
+    return np.isnan(pairs.rtt_ms)
+
+
+def loss(facts: Facts, pairs: Pairs) -> Bools:
+    """Not more probes are lost than the policy allows; unknown loss passes."""
+    return pairs.loss_percent > facts.policy.max_loss_percent
+
+
+def latency(facts: Facts, pairs: Pairs) -> Bools:
+    """The round-trip time is within the site's budget."""
+    return pairs.rtt_ms > facts.fleet.budgets_ms[pairs.site]
+
+
+def capacity(facts: Facts, pairs: Pairs) -> Bools:
+    """One host of the pool can hold all clusters of the site, and the pool may have a host."""
+    too_big = facts.fleet.clusters[pairs.site] > facts.fleet.usable_caps[pairs.pool]
+    if facts.policy.split_sites:
+        too_big = facts.fleet.usable_caps[pairs.pool] < 1
+    return too_big | (facts.fleet.max_hosts[pairs.pool] < 1)
+
+
+def third_location(facts: Facts, pairs: Pairs) -> Bools:
+    """The vote shares neither place, failure zone nor, within the policy's distance, surroundings with the site."""
+    broken: Bools = facts.same_place[pairs.site] == facts.hub(pairs)
+    broken = broken | np.isin(facts.site_pool_keys(pairs.site, pairs.pool), facts.shared_zones)
+    if facts.policy.third_location_km > 0:
+        # Written so that an unknown distance counts as broken: it cannot be shown to be enough.
+        broken = broken | ~(facts.distance_km(pairs) >= facts.policy.third_location_km)
+    return broken

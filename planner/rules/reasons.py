@@ -1,0 +1,110 @@
+"""One function a rule: the reason, with figures, for one site's pairs that break it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+
+from planner.rules.facts import Facts
+from planner.rules.pairs import Pairs
+
+
+def _site(facts: Facts, pairs: Pairs, column: str) -> str:
+    return str(facts.fleet.sites[column].iloc[pairs.site[0]])
+
+
+def _hubs(facts: Facts, pairs: Pairs) -> str:
+    return _some(dict.fromkeys(facts.fleet.hub_ids[hub] for hub in facts.hub(pairs)))
+
+
+def nodes(facts: Facts, pairs: Pairs) -> str:
+    nodes = facts.fleet.sites["nodes"].iloc[pairs.site[0]]
+    return f"the site has {nodes:g} data nodes; a shared tie-breaker serves clusters of two"
+
+
+def release_floor(facts: Facts, pairs: Pairs) -> str:
+    floor = facts.policy.release_floor
+    release = _site(facts, pairs, "release")
+    return f"release {release} is older than the floor {floor}" if release else f"release unknown, floor is {floor}"
+
+
+def pinned_hub(facts: Facts, pairs: Pairs) -> str:
+    return f"pinned to hub {_site(facts, pairs, 'pinned_hub')}, so not {_hubs(facts, pairs)}"
+
+
+def barred_hub(facts: Facts, pairs: Pairs) -> str:
+    return f"barred from hub {_hubs(facts, pairs)}"
+
+
+def region(facts: Facts, pairs: Pairs) -> str:
+    region = _site(facts, pairs, "region") or "(blank)"
+    return f"region {region} is not served by {_some(facts.fleet.pool_ids[p] for p in pairs.pool)}"
+
+
+def host_release(facts: Facts, pairs: Pairs) -> str:
+    hosts = _some(f"{facts.fleet.pool_ids[p]} ({facts.fleet.host_releases[p]})" for p in pairs.pool)
+    need = "the same first number as" if facts.policy.host_release_rule == "same_major" else "at least"
+    return f"host release must be {need} the site's {_site(facts, pairs, 'release')}: {hosts}"
+
+
+def unknown_latency(facts: Facts, pairs: Pairs) -> str:
+    return f"no round-trip time known to hub {_hubs(facts, pairs)}"
+
+
+def loss(facts: Facts, pairs: Pairs) -> str:
+    best = int(np.argmin(pairs.loss_percent))
+    return (
+        f"least loss {pairs.loss_percent[best]:.3g} % (hub {facts.fleet.hub_ids[facts.hub(pairs)[best]]}) "
+        f"exceeds {facts.policy.max_loss_percent:g} %"
+    )
+
+
+def latency(facts: Facts, pairs: Pairs) -> str:
+    best = int(np.argmin(pairs.rtt_ms))
+    budget = facts.fleet.budgets_ms[pairs.site[0]]
+    hub = facts.fleet.hub_ids[facts.hub(pairs)[best]]
+    if np.isinf(pairs.rtt_ms[best]):
+        return f"the {facts.policy.percentile:g}th percentile of the samples falls on lost probes (hub {hub})"
+    return f"best RTT {_figures(pairs.rtt_ms[best], budget)} ms (hub {hub}) exceeds the budget of {budget:g} ms"
+
+
+def capacity(facts: Facts, pairs: Pairs) -> str:
+    caps = facts.fleet.usable_caps[pairs.pool]
+    clusters = facts.fleet.clusters[pairs.site[0]]
+    if facts.policy.split_sites or caps.max() >= clusters:
+        return f"no host may stand in {_some(facts.fleet.pool_ids[p] for p in pairs.pool)}"
+    return f"{clusters} clusters that stay together exceed the largest usable host, {caps.max()} clusters"
+
+
+def third_location(facts: Facts, pairs: Pairs) -> str:
+    row = facts.fleet.sites.iloc[pairs.site[0]]
+    parts = []
+    for position, pool in enumerate(pairs.pool):
+        hub = facts.fleet.hub_ids[facts.fleet.hub_of_pool[pool]]
+        shared = [zone for zone in facts.fleet.pools["zone"].iloc[pool] if zone in row["zone"]]
+        if hub == row["site"]:
+            parts.append(f"hub {hub} is the site itself")
+        elif shared:
+            parts.append(f"hub {hub} shares zone {', '.join(shared)}")
+        else:
+            km = facts.distance_km(pairs)[position]
+            far = "an unknown distance" if np.isnan(km) else f"{km:.1f} km"
+            parts.append(f"hub {hub} is {far} away, at least {facts.policy.third_location_km:g} km wanted")
+    return _some(dict.fromkeys(parts))
+
+
+def _some(names: Iterable[str], most: int = 4) -> str:
+    """Join names, the first few only, and say how many more there are."""
+    listed = list(names)
+    more = f" and {len(listed) - most} more" if len(listed) > most else ""
+    return ", ".join(listed[:most]) + more
+
+
+def _figures(value: float, limit: float) -> str:
+    """Write ``value`` with as many decimals as it takes to see that it is not ``limit``."""
+    for decimals in (1, 2, 3, 6):
+        text = f"{value:.{decimals}f}"
+        if float(text) != limit:
+            return text
+    return repr(value)

@@ -1,0 +1,179 @@
+"""From counts and placement to the Plan: named hosts, assignments, reasons for who is left out, proof in words."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+
+import numpy as np
+
+from planner.fleet import Fleet
+from planner.latency import EVIDENCE
+from planner.plan import Action, Assignment, Host, NoHostNeeded, Plan, Proof, Reason, Status, Unserved
+from planner.rules import Checker
+from planner.sizing.counts import Sized
+from planner.sizing.hosts import Guest, choose_hosts, fill
+from planner.sizing.placement import Placement
+from planner.sizing.problem import Problem
+from planner.sizing.proof import prove
+from planner.sizing.solver import Effort
+from planner.sizing.today import Today
+from planner.version import VERSION
+
+
+def assemble(
+    fleet: Fleet, checker: Checker, problem: Problem, sized: Sized, placement: Placement, today: Today, effort: Effort
+) -> Plan:
+    """Return the Plan; everything in it is in order of ids."""
+    hosts, assignments = _hosts_and_assignments(fleet, problem, sized, placement, today, effort)
+    unserved = (*_ineligible(fleet, checker, problem), *_crowded_out(fleet, problem, placement))
+    served_own = {fleet.site_ids[problem.site_at[s]] for s in np.flatnonzero(placement.own)}
+    sized = _recounted(fleet, problem, sized, placement, hosts)
+    return Plan(
+        status=_status(sized, bool(unserved)),
+        objective=fleet.policy.objective,
+        objective_value=sized.value,
+        lower_bound=sized.bound,
+        host_list=tuple(hosts),
+        assignments=tuple(sorted(assignments, key=lambda a: (a.site, a.host))),
+        unserved=tuple(sorted(unserved, key=lambda u: u.site)),
+        no_host_needed=_no_host_needed(fleet, served_own),
+        proof=prove(fleet, problem, sized) if problem.sites else Proof("none", "No site needs a shared host."),
+        findings=fleet.findings,
+        policy=dataclasses.asdict(fleet.policy),
+        sources=fleet.sources,
+        version=VERSION,
+    )
+
+
+def _recounted(fleet: Fleet, problem: Problem, sized: Sized, placement: Placement, hosts: list[Host]) -> Sized:
+    """Return ``sized`` with its value added up from the plan itself: hosts that carry nothing are not in it."""
+    if problem.objective == "hosts":
+        value = float(len(hosts))
+    elif problem.objective == "new_hosts":
+        value = float(sum(not host.existing for host in hosts))
+    else:
+        price = dict(zip((fleet.pool_ids[at] for at in problem.pool_at), problem.host_cost, strict=True))
+        value = math.fsum(
+            (
+                *(price[host.pool] for host in hosts),
+                *problem.pair_cost[placement.pair],
+                *problem.own_cost[placement.own],
+            )
+        )
+    return dataclasses.replace(sized, value=value, bound=min(sized.bound, value))
+
+
+def _status(sized: Sized, left_out: bool) -> Status:
+    if left_out:
+        return "infeasible"
+    return "optimal" if sized.weight_proven and sized.bound >= sized.value else "feasible"
+
+
+def _hosts_and_assignments(
+    fleet: Fleet, problem: Problem, sized: Sized, placement: Placement, today: Today, effort: Effort
+) -> tuple[list[Host], list[Assignment]]:
+    hosts: list[Host] = []
+    assignments: list[Assignment] = []
+    pool_of = problem.pool[placement.pair]
+    for p in np.flatnonzero(sized.counts.hosts):
+        pool = int(problem.pool_at[p])
+        hub = fleet.hub_ids[fleet.hub_of_pool[pool]]
+        rows = np.flatnonzero(pool_of == p).tolist()
+        guests = [_guest(fleet, problem, placement, today, x) for x in rows]
+        names = choose_hosts(guests, today.names[p], int(sized.counts.hosts[p]))
+        spots = fill(guests, names, int(problem.caps[p]), effort)
+        load = dict.fromkeys(names, 0)
+        for g, name, clusters in spots:
+            load[name] += clusters
+            pair = int(placement.pair[rows[g]])
+            assignments.append(_assignment(fleet, problem, today, pair, name, hub, clusters))
+        existing = set(today.names[p][: int(problem.existing[p])])
+        hosts.extend(
+            Host(
+                host=name,
+                hub=hub,
+                pool=fleet.pool_ids[pool],
+                release=fleet.host_releases[pool],
+                clusters=load[name],
+                cap=int(fleet.cluster_caps[pool]),
+                usable=int(problem.caps[p]),
+                existing=name in existing,
+            )
+            for name in names
+            if load[name]
+        )
+    return hosts, assignments
+
+
+def _guest(fleet: Fleet, problem: Problem, placement: Placement, today: Today, x: int) -> Guest:
+    pair = placement.pair[x]
+    s = problem.site[pair]
+    site = fleet.site_ids[problem.site_at[s]]
+    return Guest(
+        site, int(placement.units[x]), not problem.split, float(problem.rtt_ms[pair]), today.host.get(site, "")
+    )
+
+
+def _assignment(
+    fleet: Fleet, problem: Problem, today: Today, pair: int, host: str, hub: str, clusters: int
+) -> Assignment:
+    at = int(problem.site_at[problem.site[pair]])
+    site = fleet.site_ids[at]
+    before = today.host.get(site) or today.hub.get(site)
+    action: Action = "attach"
+    if before is not None:
+        same = today.host[site] == host if today.host[site] else today.hub[site] == hub
+        action = "keep" if same else "move"
+    return Assignment(
+        site=site,
+        host=host,
+        hub=hub,
+        clusters=clusters,
+        rtt_ms=float(problem.rtt_ms[pair]),
+        budget_ms=float(fleet.budgets_ms[at]),
+        evidence=EVIDENCE[problem.evidence[pair]],
+        moved_from=before if action == "move" else None,
+        action=action,
+    )
+
+
+def _no_host_needed(fleet: Fleet, chosen: set[str]) -> tuple[NoHostNeeded, ...]:
+    found = []
+    for site, clusters, own in zip(fleet.site_ids, fleet.clusters, fleet.own_tie_breaker, strict=True):
+        if clusters == 0:
+            found.append(NoHostNeeded(site, "no_clusters"))
+        elif own == "yes" or site in chosen:
+            found.append(NoHostNeeded(site, "own_tie_breaker"))
+    return tuple(sorted(found, key=lambda n: n.site))
+
+
+def _ineligible(fleet: Fleet, checker: Checker, problem: Problem) -> list[Unserved]:
+    """Return the sites that need a host and have no eligible pool, each with every rule that keeps it out."""
+    wanted = checker.needs_host.copy()
+    wanted[problem.site_at] = False
+    return [
+        Unserved(fleet.site_ids[s], int(fleet.clusters[s]), checker.reasons(int(s)), checker.nearest_remedy(int(s)))
+        for s in np.flatnonzero(wanted)
+    ]
+
+
+def _crowded_out(fleet: Fleet, problem: Problem, placement: Placement) -> list[Unserved]:
+    """Return the sites whose eligible pools are full of sites of at least the same worth."""
+    found = []
+    for s in np.flatnonzero(placement.unserved):
+        pools = problem.pool[problem.indptr[s] : problem.indptr[s + 1]]
+        names = ", ".join(fleet.pool_ids[problem.pool_at[p]] for p in pools)
+        room = int((problem.max_hosts[pools] * problem.caps[pools]).sum())
+        hosts = int(problem.max_hosts[pools].sum())
+        detail = f"eligible pools {names} hold {hosts} hosts and {room} clusters at most, and others fill them"
+        site = int(problem.site_at[s])
+        found.append(
+            Unserved(
+                fleet.site_ids[site],
+                int(fleet.clusters[site]),
+                (Reason("capacity", detail),),
+                f"Allow more hosts or a larger cap in {names}, or make another hub eligible for this site.",
+            )
+        )
+    return found

@@ -1,0 +1,134 @@
+"""Which host of a pool carries which site: who can stay stays, the rest is spread evenly, nearest first."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import linear_sum_assignment
+
+from planner.errors import SolverError
+from planner.sizing.packing import pack
+from planner.sizing.solver import Effort
+
+
+@dataclass(frozen=True, slots=True)
+class Guest:
+    """A site on a pool: ``clusters`` of it, whether they must share a host, its RTT and its host today (or "")."""
+
+    site: str
+    clusters: int
+    together: bool
+    rtt_ms: float
+    today: str
+
+
+@dataclass
+class _Room:
+    """A host being filled."""
+
+    name: str
+    cap: int
+    guests: list[tuple[int, int]]  # (guest position, clusters)
+
+    @property
+    def load(self) -> int:
+        return sum(clusters for _, clusters in self.guests)
+
+    @property
+    def free(self) -> int:
+        return self.cap - self.load
+
+
+def choose_hosts(guests: Sequence[Guest], names: Sequence[str], count: int) -> list[str]:
+    """Return ``count`` of ``names``: those that carry most of the guests' clusters today, else the first ones."""
+    carried = dict.fromkeys(names, 0)
+    for guest in guests:
+        if guest.today in carried:
+            carried[guest.today] += guest.clusters
+    ranked = sorted(range(len(names)), key=lambda i: (-carried[names[i]], i))[:count]
+    return [names[i] for i in sorted(ranked)]
+
+
+def fill(guests: Sequence[Guest], hosts: Sequence[str], cap: int, effort: Effort) -> list[tuple[int, str, int]]:
+    """Return (guest position, host, clusters) for every guest; loads are at most ``cap``.
+
+    Raises SolverError when guests that stay together do not fit, which the host counts have ruled out.
+    """
+    rooms = [_Room(name, cap, []) for name in hosts]
+    order = sorted(range(len(guests)), key=lambda g: (guests[g].rtt_ms, guests[g].site))
+    heavy = [g for g in order if guests[g].together and guests[g].clusters > 1]
+    light = [g for g in order if not (guests[g].together and guests[g].clusters > 1)]
+    moving = _settle(heavy, guests, rooms)
+    waiting = _settle(light, guests, rooms)
+    if not _spread(moving, guests, rooms):
+        rooms = _repack(heavy, guests, hosts, cap, effort)
+        waiting = _settle(light, guests, rooms)
+    _pour([(g, guests[g].clusters) for g in waiting], rooms)
+    return [(g, room.name, clusters) for room in rooms for g, clusters in room.guests]
+
+
+def _settle(candidates: Sequence[int], guests: Sequence[Guest], rooms: list[_Room]) -> list[int]:
+    """Leave guests on the host they have today while there is room; return those that have to move."""
+    by_name = {room.name: room for room in rooms}
+    moving = []
+    for g in candidates:
+        room = by_name.get(guests[g].today)
+        if room is not None and room.free >= guests[g].clusters:
+            room.guests.append((g, guests[g].clusters))
+        else:
+            moving.append(g)
+    return moving
+
+
+def _spread(heavy: Sequence[int], guests: Sequence[Guest], rooms: list[_Room]) -> bool:
+    """Put large guests one by one on the emptiest host; False when one does not fit."""
+    for g in sorted(heavy, key=lambda g: -guests[g].clusters):
+        room = max(rooms, key=lambda r: r.free, default=None)
+        if room is None or room.free < guests[g].clusters:
+            return False
+        room.guests.append((g, guests[g].clusters))
+    return True
+
+
+def _repack(
+    heavy: Sequence[int], guests: Sequence[Guest], hosts: Sequence[str], cap: int, effort: Effort
+) -> list[_Room]:
+    """Pack the large guests from scratch and give each packed host the name that moves fewest clusters."""
+    packing = pack([guests[g].clusters for g in heavy], len(hosts), cap, Effort(seed=effort.seed))
+    if packing.bins is None:
+        raise SolverError("sites that stay together do not fit into the hosts that were counted for them")
+    stay = np.zeros((len(hosts), len(hosts)))
+    position = {name: i for i, name in enumerate(hosts)}
+    for b, content in enumerate(packing.bins):
+        for guest in (guests[heavy[i]] for i in content):
+            if guest.today in position:
+                stay[b, position[guest.today]] += guest.clusters
+    rooms = [_Room(name, cap, []) for name in hosts]
+    for b, h in zip(*(side.tolist() for side in linear_sum_assignment(-stay)), strict=True):
+        rooms[h].guests.extend((heavy[i], guests[heavy[i]].clusters) for i in packing.bins[b])
+    return rooms
+
+
+def _pour(light: list[tuple[int, int]], rooms: list[_Room]) -> None:
+    """Fill hosts in order up to one common level, splitting a guest only where it may be split."""
+    level = _level([room.load for room in rooms], [room.cap for room in rooms], sum(c for _, c in light))
+    queue = list(reversed(light))
+    for room in rooms:
+        while queue and room.load < min(level, room.cap):
+            g, clusters = queue.pop()
+            taken = min(clusters, min(level, room.cap) - room.load)
+            room.guests.append((g, taken))
+            if taken < clusters:
+                queue.append((g, clusters - taken))
+
+
+def _level(loads: Sequence[int], caps: Sequence[int], more: int) -> int:
+    """Return the lowest common level at which ``more`` clusters fit on top of ``loads``."""
+    low, high = 0, max(caps, default=0)
+    while low < high:
+        middle = (low + high) // 2
+        room = sum(max(0, min(middle, cap) - load) for load, cap in zip(loads, caps, strict=True))
+        low, high = (low, middle) if room >= more else (middle + 1, high)
+    return low

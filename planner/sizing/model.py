@@ -1,0 +1,187 @@
+"""The class flow model, built with PuLP.
+
+Sets and data
+    c in K     classes of sites that nothing here can tell apart: size s_c, k_c clusters that share a
+               host, d_c units a site sends (1, or its clusters where sites may be split), weight w_c
+    p in P     pools: cap C_p, at most M_p hosts, e_p of them existing, price h_p
+    (c, p)     eligible arcs, pair cost g_cp
+Variables
+    n_p whole, 0..M_p      hosts that run
+    f_cp >= 0              units of class c on pool p (whole where k_c > 1)
+    z_c, o_c whole, >= 0   sites of c left unserved, and sites that use their own tie-breaker
+    a_p >= 0               hosts to add
+Constraints
+    (1) sum_p f_cp + d_c (z_c + o_c) = d_c s_c     every site is somewhere
+    (2) sum_c k_c f_cp <= C_p n_p                  no pool is overfilled
+    (3) sum_{c: k_c >= t} f_cp <= floor(C_p/t) n_p for each size t that does not divide C_p: a host
+                                                   holds that many items of t clusters or more
+    (4) a_p >= n_p - e_p
+    (5) the items of pool p pack into n_p hosts    arc-flow rows, for the pools where it matters
+    (6) aims settled before keep their value
+With n fixed and all k_c = 1, (1) and (2) are a transportation problem, so f may be continuous.
+
+Sources: transportation integrality, G. B. Dantzig, Linear Programming and Extensions (1963); (5) as in
+`planner.sizing.packing`. (3) is the rounding of (2) divided by t.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+import pulp
+
+from planner.fleet import Floats, Ints
+from planner.sizing.packing import arc_flow
+from planner.sizing.problem import Classes, Problem
+from planner.sizing.solver import Effort, Outcome, solve_model
+
+Aim = Literal["unserved_weight", "hosts", "new_hosts", "cost", "own_cost"]
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """Values of the model: ``hosts`` (P,), ``flow`` (A,), ``unserved`` and ``own`` (K,), all whole; ``flow`` as solved.
+
+    ``flow`` is whole on arcs of heavy classes; elsewhere only its class and pool sums matter.
+    """
+
+    hosts: Ints
+    flow: Floats
+    unserved: Ints
+    own: Ints
+
+
+class FlowModel:
+    """One class flow model, kept so that packing rows and settled aims can be added between solves."""
+
+    def __init__(self, problem: Problem, classes: Classes, *, serve_all: bool) -> None:
+        self.problem, self.classes = problem, classes
+        self.model = pulp.LpProblem("hosts", pulp.LpMinimize)
+        self.packed: set[int] = set()
+        self._add_variables(serve_all)
+        self._add_rows()
+
+    def _whole(self, name: str, most: float) -> Any:
+        return self.model.add_variable(name, 0, most, cat="Integer")
+
+    def _add_variables(self, serve_all: bool) -> None:
+        problem, classes = self.problem, self.classes
+        # Named by position: PuLP would make one name of "A-1" and "A_1".
+        self.n = [self._whole(f"n{p}", int(most)) for p, most in enumerate(problem.max_hosts)]
+        whole = ("Continuous", "Integer")
+        self.f = [
+            self.model.add_variable(f"f{a}", 0, int(classes.demand[c]), cat=whole[int(classes.heavy[c])])
+            for a, c in enumerate(classes.of_arc)
+        ]
+        self.z = {} if serve_all else {c: self._whole(f"z{c}", int(s)) for c, s in enumerate(classes.size)}
+        self.o = {
+            c: self._whole(f"o{c}", int(classes.size[c]))
+            for c in np.flatnonzero(np.isfinite(classes.own_cost)).tolist()
+        }
+        self.a = [self.model.add_variable(f"a{p}", 0, None) for p in range(problem.pools)]
+
+    def _add_rows(self) -> None:
+        problem, classes = self.problem, self.classes
+        of_pool: list[list[int]] = [[] for _ in range(problem.pools)]
+        for arc, p in enumerate(classes.pool):
+            of_pool[p].append(arc)
+        for c in range(classes.count):
+            arcs = range(classes.indptr[c], classes.indptr[c + 1])
+            units = int(classes.unit_demand[c])
+            elsewhere = [(x[c], units) for x in (self.z, self.o) if c in x]
+            served = pulp.LpAffineExpression([*((self.f[a], 1) for a in arcs), *elsewhere])
+            self._add(served == int(classes.demand[c]), f"site{c}")
+        for p, arcs_in in enumerate(of_pool):
+            if not arcs_in:
+                self._add(1 * self.n[p] <= 0, f"idle{p}")
+                continue
+            items = {a: int(classes.items[classes.of_arc[a]]) for a in arcs_in}
+            cap = int(problem.caps[p])
+            load = pulp.LpAffineExpression([(self.f[a], items[a]) for a in arcs_in])
+            self._add(load <= cap * self.n[p], f"cap{p}")
+            for size in sorted({k for k in items.values() if cap % k}):
+                large = pulp.LpAffineExpression([(self.f[a], 1) for a in arcs_in if items[a] >= size])
+                self._add(large <= (cap // size) * self.n[p], f"size{p}_{size}")
+        if problem.objective == "new_hosts":
+            for p in range(problem.pools):
+                self._add(self.a[p] >= self.n[p] - int(problem.existing[p]), f"new{p}")
+
+    def _add(self, row: Any, name: str) -> None:
+        self.model.addConstraint(row, name=name)
+
+    def pack_pool(self, p: int) -> None:
+        """Add the arc-flow rows (5) of pool ``p``, once."""
+        classes, cap = self.classes, int(self.problem.caps[p])
+        by_size: dict[int, list[int]] = defaultdict(list)
+        for arc in np.flatnonzero(classes.pool == p):
+            if classes.heavy[classes.of_arc[arc]]:
+                by_size[int(classes.items[classes.of_arc[arc]])].append(int(arc))
+        counts = {size: int(sum(classes.demand[classes.of_arc[a]] for a in arcs)) for size, arcs in by_size.items()}
+        graph = arc_flow(counts, cap)
+        flow = {arc: self._whole(f"g{p}_{arc[0]}_{arc[1]}", int(self.problem.max_hosts[p])) for arc in graph.arcs}
+        balance: dict[int, list[tuple[Any, int]]] = {fill: [] for fill in graph.nodes}
+        for (fill, size), x in flow.items():
+            balance[fill].append((x, -1))
+            balance[fill + size].append((x, 1))
+        balance[0].append((self.n[p], 1))
+        for fill, terms in balance.items():
+            self._add(pulp.LpAffineExpression(terms) >= 0, f"fill{p}_{fill}")
+        for size, arcs in by_size.items():
+            terms = [*((x, 1) for (_, s), x in flow.items() if s == size), *((self.f[a], -1) for a in arcs)]
+            self._add(pulp.LpAffineExpression(terms) >= 0, f"item{p}_{size}")
+        self.packed.add(p)
+
+    def expression(self, aim: Aim) -> Any:
+        """Return what ``aim`` makes small."""
+        problem, classes = self.problem, self.classes
+        terms: list[tuple[Any, float]]
+        if aim == "unserved_weight":
+            terms = [(z, int(classes.weight[c])) for c, z in self.z.items()]
+        elif aim == "hosts":
+            terms = [(n, 1) for n in self.n]
+        elif aim == "new_hosts":
+            terms = [(a, 1) for a in self.a]
+        elif aim == "own_cost":
+            terms = [(o, float(classes.own_cost[c])) for c, o in self.o.items()]
+        else:
+            terms = [(n, float(problem.host_cost[p])) for p, n in enumerate(self.n)]
+            # A pair cost is one site's: a split site's share of it would not be what is paid (intake refuses that).
+            terms += [(f, float(classes.cost[a])) for a, f in enumerate(self.f) if classes.cost[a]]
+            terms += [(o, float(classes.own_cost[c])) for c, o in self.o.items()]
+        return pulp.LpAffineExpression(terms)
+
+    def settle(self, aim: Aim, value: float) -> None:
+        """Keep ``aim`` at ``value`` or below from here on (6)."""
+        # Half a unit of slack on whole aims; money gets a relative allowance for solver tolerances.
+        slack = 0.5 if aim in ("unserved_weight", "hosts", "new_hosts") else 1e-7 * max(1.0, abs(value))
+        self._add(self.expression(aim) <= value + slack, f"settled_{aim}")
+
+    def at_least(self, aim: Aim, value: float) -> None:
+        """Give the solver a lower bound that is known from elsewhere."""
+        self._add(self.expression(aim) >= value - 1e-6 * max(1.0, abs(value)), f"bound_{aim}")
+
+    def solve(self, aim: Aim, effort: Effort) -> tuple[Outcome, Counts | None]:
+        """Minimise ``aim``; the counts are None when no plan was found."""
+        self.model.setObjective(self.expression(aim))
+        outcome = solve_model(self.model, effort)
+        return outcome, self._counts() if outcome.has_solution else None
+
+    def _counts(self) -> Counts:
+        def values(variables: Mapping[int, Any], size: int) -> Ints:
+            found = np.zeros(size, dtype=np.int64)
+            for position, x in variables.items():
+                found[position] = round(x.value())
+            return found
+
+        flow = np.array([x.value() for x in self.f], dtype=np.float64)
+        heavy = self.classes.heavy[self.classes.of_arc]
+        return Counts(
+            hosts=values(dict(enumerate(self.n)), self.problem.pools),
+            flow=np.where(heavy, np.rint(flow), flow),
+            unserved=values(self.z, self.classes.count),
+            own=values(self.o, self.classes.count),
+        )

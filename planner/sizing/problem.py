@@ -1,0 +1,196 @@
+"""The arrays that sizing works on, and sites grouped into classes that the count cannot tell apart."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+
+from planner.fleet import Bools, Fleet, Floats, Ints
+from planner.rules import Checker
+
+
+@dataclass(frozen=True)
+class Problem:
+    """Sites to serve, pools to serve them, and who may use whom.
+
+    Sites and pools are sorted by id, so that the order of rows in the input cannot matter.
+    Shapes: S sites, P pools, E eligible pairs. The pairs of site s are ``indptr[s]:indptr[s + 1]``.
+
+    ``site_at`` (S,), ``pool_at`` (P,): positions in the fleet's tables. ``clusters`` (S,): whole.
+    ``weights`` (S,): whole multiples of one unit, see `whole_weights`. ``own_cost`` (S,): price of an
+    own tie-breaker, inf where none is possible. ``pool`` (E,) ascending within a site; ``rtt_ms``,
+    ``pair_cost`` (E,). ``caps`` (P,): clusters a host may carry. ``host_cost`` (P,): money.
+    """
+
+    site_at: Ints
+    pool_at: Ints
+    clusters: Ints
+    weights: Ints
+    own_cost: Floats
+    indptr: Ints
+    pool: Ints
+    rtt_ms: Floats
+    pair_cost: Floats
+    evidence: Ints
+    caps: Ints
+    max_hosts: Ints
+    existing: Ints
+    host_cost: Floats
+    objective: Literal["hosts", "new_hosts", "cost"]
+    split: bool
+
+    @property
+    def sites(self) -> int:
+        """Number of sites to serve."""
+        return len(self.clusters)
+
+    @property
+    def pools(self) -> int:
+        """Number of pools."""
+        return len(self.caps)
+
+    @cached_property
+    def site(self) -> Ints:
+        """Site of each pair, shape (E,)."""
+        return np.repeat(np.arange(self.sites), np.diff(self.indptr))
+
+    @cached_property
+    def items(self) -> Ints:
+        """Clusters of a site that must share a host, shape (S,): all of them, or 1 where sites may be split."""
+        return np.ones_like(self.clusters) if self.split else self.clusters
+
+
+def build_problem(fleet: Fleet, checker: Checker) -> Problem:
+    """Return the sizing problem of the sites that need a host and have an eligible pool or an own tie-breaker."""
+    pairs = checker.eligible()
+    possible = fleet.own_tie_breaker == "possible"
+    wanted = checker.needs_host & (possible | (np.bincount(pairs.site, minlength=len(fleet.site_ids)) > 0))
+    site_at = np.array([s for s in _by_id(fleet.site_ids) if wanted[s]], dtype=np.int64)
+    pool_at = _by_id(fleet.pool_ids)
+    site = _inverse(site_at, len(fleet.site_ids))[pairs.site]
+    pool = _inverse(pool_at, len(fleet.pool_ids))[pairs.pool]
+    order = np.lexsort((pool, site))
+    own_cost = np.where(possible, np.nan_to_num(fleet.own_tie_breaker_costs, nan=1.0), np.inf)
+    return Problem(
+        site_at=site_at,
+        pool_at=pool_at,
+        clusters=fleet.clusters[site_at],
+        weights=whole_weights(fleet.weights)[site_at],
+        own_cost=own_cost[site_at],
+        indptr=np.concatenate(([0], np.cumsum(np.bincount(site, minlength=len(site_at))))).astype(np.int64),
+        pool=pool[order],
+        rtt_ms=pairs.rtt_ms[order],
+        pair_cost=pairs.pair_cost[order],
+        evidence=pairs.evidence[order],
+        caps=fleet.usable_caps[pool_at],
+        max_hosts=fleet.max_hosts[pool_at],
+        existing=fleet.existing_hosts[pool_at],
+        host_cost=fleet.host_costs[pool_at],
+        objective=fleet.policy.objective,
+        split=fleet.policy.split_sites,
+    )
+
+
+def whole_weights(weights: Floats) -> Ints:
+    """Return weights as whole multiples of their common unit, so that sums of them are exact.
+
+    Weights are read to six decimals; smaller differences do not count.
+    """
+    distinct, inverse = np.unique(weights, return_inverse=True)
+    exact = [Fraction(f"{weight:.6f}") for weight in distinct]
+    scale = int(np.lcm.reduce([f.denominator for f in exact], dtype=np.int64, initial=1))
+    whole = np.array([max(1, int(f * scale)) for f in exact], dtype=np.int64)
+    unit = int(np.gcd.reduce(whole)) if len(whole) else 1
+    return (whole // max(unit, 1))[inverse]
+
+
+@dataclass(frozen=True)
+class Classes:
+    """Sites that the model cannot tell apart, counted once.
+
+    Shapes: K classes, A arcs class-pool. ``of_site`` (S,): class of each site. ``size`` (K,): sites in
+    it. ``items``, ``clusters``, ``weight``, ``own_cost`` (K,): of one site. The arcs of class c are
+    ``indptr[c]:indptr[c + 1]`` with ``pool`` and ``cost`` (A,).
+    """
+
+    of_site: Ints
+    size: Ints
+    items: Ints
+    clusters: Ints
+    weight: Ints
+    own_cost: Floats
+    indptr: Ints
+    pool: Ints
+    cost: Floats
+
+    @property
+    def count(self) -> int:
+        """Number of classes."""
+        return len(self.size)
+
+    @cached_property
+    def of_arc(self) -> Ints:
+        """Class of each arc, shape (A,)."""
+        return np.repeat(np.arange(self.count), np.diff(self.indptr))
+
+    @cached_property
+    def demand(self) -> Ints:
+        """Units that a class sends to pools, shape (K,): sites, or clusters where sites may be split."""
+        return self.size * self.unit_demand
+
+    @cached_property
+    def unit_demand(self) -> Ints:
+        """Units of one site, shape (K,): 1, or its clusters where sites may be split."""
+        return self.clusters // self.items
+
+    @cached_property
+    def heavy(self) -> Bools:
+        """Classes whose sites bring several clusters to one host, shape (K,)."""
+        return self.items > 1
+
+
+def group(problem: Problem, *, by_weight: bool) -> Classes:
+    """Group sites by eligible pools, clusters, own tie-breaker price and, where they matter, weight and pair costs."""
+    by_cost = problem.objective == "cost"
+    weights = problem.weights if by_weight else np.ones_like(problem.weights)
+    costs = problem.pair_cost if by_cost else np.zeros_like(problem.pair_cost)
+    keys: dict[tuple[object, ...], int] = {}
+    of_site = np.empty(problem.sites, dtype=np.int64)
+    for s in range(problem.sites):
+        pairs = slice(problem.indptr[s], problem.indptr[s + 1])
+        key = (
+            problem.pool[pairs].tobytes(),
+            int(problem.clusters[s]),
+            float(problem.own_cost[s]),
+            int(weights[s]),
+            costs[pairs].tobytes() if by_cost else b"",
+        )
+        of_site[s] = keys.setdefault(key, len(keys))
+    _, first = np.unique(of_site, return_index=True)
+    arcs = [np.arange(problem.indptr[s], problem.indptr[s + 1]) for s in first]
+    taken = np.concatenate(arcs) if arcs else np.zeros(0, dtype=np.int64)
+    return Classes(
+        of_site=of_site,
+        size=np.bincount(of_site, minlength=len(first)).astype(np.int64),
+        items=problem.items[first],
+        clusters=problem.clusters[first],
+        weight=weights[first],
+        own_cost=problem.own_cost[first],
+        indptr=np.concatenate(([0], np.cumsum([len(a) for a in arcs]))).astype(np.int64),
+        pool=problem.pool[taken],
+        cost=costs[taken],
+    )
+
+
+def _by_id(ids: tuple[str, ...]) -> Ints:
+    return np.array(sorted(range(len(ids)), key=ids.__getitem__), dtype=np.int64)
+
+
+def _inverse(at: Ints, size: int) -> Ints:
+    inverse = np.full(size, -1, dtype=np.int64)
+    inverse[at] = np.arange(len(at))
+    return inverse

@@ -1,0 +1,227 @@
+"""Fewest hosts by cuts: a model over host counts alone, and flows that say which inequality it lacks.
+
+Each round solves  min sum_p c_p n_p + d sum_p |n_p - r_p|  over the cuts found so far, where r is a spread of
+the demand over all pools and d is so small that it only chooses among equals. The flows of every layer then
+either carry everybody, which ends the search, or give the next cuts. Since the model is a relaxation, its value
+is a lower bound at every round. A repair step moves single hosts to where demand is stuck, and keeps plans as
+upper bounds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import scipy.sparse as sp
+
+from planner.fleet import Floats, Ints
+from planner.sizing.layers import Cut, Flow, Layer, layers
+from planner.sizing.problem import Classes, Problem
+from planner.sizing.solver import Effort, LinearProgram, solve_arrays
+
+_CLOSED = 1e-7  # relative; the solver's own tolerance on its bound
+_FIRST_CUTS = 200  # of single classes before the first round
+_SINGLE_CLASS_CUTS = 40  # a round; more slow the model down, fewer cost rounds (no difference seen from 20 to 80)
+
+
+@dataclass
+class Search:
+    """State of one search. ``best`` meets every layer; ``bound`` is on `value`.
+
+    `value` is hosts, money, or for new hosts a sum in which one more new host outweighs all hosts that run.
+    """
+
+    problem: Problem
+    layers: tuple[Layer, ...]
+    price: Floats  # of a host that runs
+    extra: float  # price of a host to add, on top
+    reference: Floats
+    cuts: list[Cut] = field(default_factory=list)
+    best: Ints | None = None
+    bound: float = 0.0
+    rounds: int = 0
+
+    def value(self, hosts: Ints) -> float:
+        """Return the objective of ``hosts``."""
+        return float(self.price @ hosts + self.extra * np.maximum(0, hosts - self.problem.existing).sum())
+
+    @property
+    def new_hosts_bound(self) -> float:
+        """The bound in new hosts, for a search whose objective they are."""
+        return float(np.floor(self.bound / self.extra + 1e-9))
+
+    @property
+    def closed(self) -> bool:
+        """Whether the best counts meet the bound."""
+        return self.best is not None and self.value(self.best) <= self.bound + _CLOSED * max(1.0, self.bound)
+
+
+def search_counts(problem: Problem, classes: Classes, effort: Effort) -> Search:
+    """Return the search after it closed, ran out of time, or found that no counts meet the layers (``best`` None).
+
+    Needs the objective to depend on host counts alone, and every class to be served.
+    """
+    search = Search(problem, layers(problem, classes), *_prices(problem), _spread(problem, classes))
+    for layer in search.layers:
+        search.cuts.append(layer.cut(np.flatnonzero(layer.demand)))
+        search.cuts.extend(layer.short_classes(np.zeros(problem.pools, dtype=np.int64), _FIRST_CUTS))
+    while not search.closed and not effort.spent:
+        hosts = _solve(search, effort)
+        if hosts is None:
+            break
+        search.rounds += 1
+        flows = _short_flows(search, hosts)
+        if not flows:
+            _keep(search, hosts)
+            continue
+        _learn(search, hosts, flows)
+        _repair(search, hosts, flows, effort)
+    return search
+
+
+def _prices(problem: Problem) -> tuple[Floats, float]:
+    if problem.objective == "cost":
+        return problem.host_cost.astype(np.float64), 0.0
+    return np.ones(problem.pools), float(problem.max_hosts.sum() + 1) if problem.objective == "new_hosts" else 0.0
+
+
+def _spread(problem: Problem, classes: Classes) -> Floats:
+    """Return hosts of each pool, not whole, when every class shares its clusters evenly among its pools."""
+    choices = np.maximum(1, np.diff(classes.indptr))
+    share = (classes.demand * classes.items / choices)[classes.of_arc]
+    load = np.bincount(classes.pool, weights=share, minlength=problem.pools)
+    return np.minimum(load / np.maximum(1, problem.caps), problem.max_hosts)
+
+
+def _solve(search: Search, effort: Effort) -> Ints | None:
+    """Solve the model over counts and raise the bound; None when it has no solution or time ended."""
+    problem, pools = search.problem, search.problem.pools
+    rows, least = _rows(search)
+    identity = sp.eye_array(pools)
+    # Columns: n_p, then new hosts a_p >= n_p - e_p, then the distance t_p >= |n_p - r_p|.
+    empty = sp.csr_array((rows.shape[0], 2 * pools))
+    matrix = sp.vstack(
+        (
+            sp.hstack((rows, empty)),
+            sp.hstack((identity, -identity, sp.csr_array((pools, pools)))),
+            sp.hstack((identity, sp.csr_array((pools, pools)), -identity)),
+            sp.hstack((identity, sp.csr_array((pools, pools)), identity)),
+        )
+    )
+    unbounded = np.full(pools, np.inf)
+    farthest = float(np.maximum(search.reference, problem.max_hosts - search.reference).sum())
+    # Values are whole unless they are money, so half a unit can choose among equals.
+    tiny = 0.0 if problem.objective == "cost" else 0.5 / max(1.0, farthest)
+    program = LinearProgram(
+        cost=np.concatenate((search.price, np.full(pools, search.extra), np.full(pools, tiny))),
+        upper=np.concatenate((problem.max_hosts.astype(np.float64), unbounded, unbounded)),
+        matrix=sp.csc_array(matrix),
+        row_lower=np.concatenate((least, -unbounded, -unbounded, search.reference)),
+        row_upper=np.concatenate((np.full(len(least), np.inf), problem.existing, search.reference, unbounded)),
+        whole=np.arange(3 * pools) < pools,
+    )
+    answer = solve_arrays(program, effort)
+    if answer.outcome.state == "infeasible":
+        search.bound = float("inf")
+        return None
+    if np.isfinite(answer.outcome.bound):
+        bound = answer.outcome.bound - tiny * farthest
+        search.bound = max(search.bound, bound if problem.objective == "cost" else float(np.ceil(bound - 1e-6)))
+    if not answer.outcome.has_solution:
+        return None
+    return np.asarray(np.rint(answer.x[:pools]).astype(np.int64))
+
+
+def _rows(search: Search) -> tuple[sp.csr_array, Floats]:
+    """Return each cut as it stands and divided by the largest room in it, both sides rounded up (Chvatal-Gomory)."""
+    room = np.array([cut.room for cut in search.cuts])
+    demand = np.array([cut.demand for cut in search.cuts])
+    largest = np.maximum(1, room.max(axis=1))
+    rounded = -(-room // largest[:, None])
+    needed = -(-demand // largest)
+    mixed = (room != rounded * largest[:, None]).any(axis=1)
+    rows = sp.csr_array(np.concatenate((rounded, room[mixed])).astype(np.float64))
+    return rows, np.concatenate((needed, demand[mixed])).astype(np.float64)
+
+
+def _short_flows(search: Search, hosts: Ints) -> list[Flow]:
+    return [flow for layer in search.layers if (flow := layer.flow(hosts)).missing > 0]
+
+
+def _learn(search: Search, hosts: Ints, flows: list[Flow]) -> None:
+    """Add every new cut that ``hosts`` fails."""
+    known = {(cut.layer, cut.classes.tobytes()) for cut in search.cuts}
+    for flow in flows:
+        for cut in (*flow.cuts(), *flow.layer.short_classes(hosts, _SINGLE_CLASS_CUTS)):
+            key = (cut.layer, cut.classes.tobytes())
+            if key not in known and cut.shortfall(hosts) > 0:
+                known.add(key)
+                search.cuts.append(cut)
+
+
+def _keep(search: Search, hosts: Ints) -> None:
+    if search.best is None or search.value(hosts) < search.value(search.best):
+        search.best = hosts
+
+
+def _repair(search: Search, hosts: Ints, flows: list[Flow], effort: Effort) -> None:
+    """Move hosts one at a time to where demand is stuck; when that ends, add hosts until everybody is carried.
+
+    Every state on the way that fails gives cuts too, so a repair that does not succeed is not lost.
+    """
+    hosts = hosts.copy()
+    missing = _missing(flows)
+    steps = 0
+    while flows and not effort.spent and steps < search.problem.pools:
+        steps += 1
+        trial = _shift(search, hosts, flows[0])
+        after = _short_flows(search, trial) if trial is not None else []
+        if trial is None or (after and _missing(after) >= missing):
+            break
+        hosts, flows, missing = trial, after, _missing(after)
+        if flows:
+            _learn(search, hosts, flows)
+    if search.best is None:
+        hosts = _grow(search, hosts, flows, effort)
+        flows = _short_flows(search, hosts)
+    if not flows:
+        _keep(search, hosts)
+
+
+def _missing(flows: list[Flow]) -> int:
+    return sum(flow.missing for flow in flows)
+
+
+def _shift(search: Search, hosts: Ints, flow: Flow) -> Ints | None:
+    """Return ``hosts`` with one host moved from the pool with most spare room to one that demand is stuck at."""
+    kinds = len(flow.layer.demand)
+    stuck = flow.source_side[kinds : kinds + search.problem.pools]
+    spare = np.where(stuck | (hosts == 0), -1, flow.spare(hosts))
+    giver = int(np.argmax(spare))
+    taker = _taker(search, hosts, stuck)
+    if spare[giver] < 0 or taker is None:
+        return None
+    trial = hosts.copy()
+    trial[giver] -= 1
+    trial[taker] += 1
+    return trial
+
+
+def _taker(search: Search, hosts: Ints, stuck: np.ndarray) -> int | None:
+    """Return the stuck pool that falls most below its share and may have another host."""
+    want = np.where(stuck & (hosts < search.problem.max_hosts), search.reference - hosts, -np.inf)
+    best = int(np.argmax(want))
+    return best if np.isfinite(want[best]) else None
+
+
+def _grow(search: Search, hosts: Ints, flows: list[Flow], effort: Effort) -> Ints:
+    """Add hosts where demand is stuck until every layer is met or no pool may grow."""
+    hosts = hosts.copy()
+    while flows and not effort.spent:
+        kinds = len(flows[0].layer.demand)
+        taker = _taker(search, hosts, flows[0].source_side[kinds : kinds + search.problem.pools])
+        if taker is None:
+            break
+        hosts[taker] += 1
+        flows = _short_flows(search, hosts)
+    return hosts

@@ -1,0 +1,269 @@
+"""The only place that talks to a solver: PuLP 3.3 and 4.x models, and arrays handed to HiGHS.
+
+Outcomes are read from HiGHS itself, because PuLP 3.3 calls a solve that ran out of time with a plan in
+hand "Optimal". Solver output never reaches standard output, which carries only what was asked for.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+import highspy
+import numpy as np
+import pulp
+import scipy.sparse as sp
+
+from planner.errors import SolverError
+from planner.fleet import Bools, Floats
+
+State = Literal["optimal", "feasible", "infeasible", "unsolved"]
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """How a solve ended: what is known, the solver's own word for it, and the dual bound (minimisation)."""
+
+    state: State
+    word: str
+    objective: float = float("nan")
+    bound: float = -float("inf")
+
+    @property
+    def has_solution(self) -> bool:
+        """Whether variable values may be read."""
+        return self.state in ("optimal", "feasible")
+
+
+@dataclass
+class Effort:
+    """What a solve may spend, shared by all solves of one plan.
+
+    ``seconds``: time limit, None for none. ``seed``: of the solver. ``engine``: "highs" or "cbc".
+    ``stopped`` is set by Ctrl-C: the running solve returns its best and later ones do not start.
+    """
+
+    seconds: float | None = None
+    seed: int = 0
+    engine: Literal["highs", "cbc"] = "highs"
+    stopped: threading.Event = field(default_factory=threading.Event)
+    started: float = field(default_factory=time.monotonic)
+
+    @property
+    def left(self) -> float | None:
+        """Seconds left, at least 0; None without a limit."""
+        if self.stopped.is_set():
+            return 0.0
+        return None if self.seconds is None else max(0.0, self.seconds - (time.monotonic() - self.started))
+
+    @property
+    def spent(self) -> bool:
+        """Whether nothing is left."""
+        left = self.left
+        return left is not None and left <= 0.0
+
+    @contextmanager
+    def listening(self) -> Iterator[None]:
+        """Turn Ctrl-C into ``stopped`` while the block runs; a second Ctrl-C interrupts as usual."""
+        if threading.current_thread() is not threading.main_thread():
+            yield
+            return
+        before = signal.getsignal(signal.SIGINT)
+
+        def stop(_signal: int, _frame: object) -> None:
+            self.stopped.set()
+            signal.signal(signal.SIGINT, before)
+
+        signal.signal(signal.SIGINT, stop)
+        try:
+            yield
+        finally:
+            signal.signal(signal.SIGINT, before)
+
+
+def solve_model(model: Any, effort: Effort) -> Outcome:
+    """Solve a PuLP minimisation model in place and say how it ended.
+
+    Raises SolverError when the solver is missing or reports a fault.
+    """
+    if effort.spent:
+        return Outcome("unsolved", "no time left")
+    with _quiet():
+        if effort.engine == "cbc":
+            return _solve_cbc(model, effort)
+        model.solve(_highs(effort))
+    return _outcome(model.solverModel)
+
+
+def _highs(effort: Effort) -> Any:
+    return pulp.HiGHS(
+        msg=False,
+        timeLimit=effort.left,
+        gapRel=0.0,
+        threads=1,
+        random_seed=effort.seed,
+        callbackTuple=(_interrupter(effort), None),
+        callbacksToActivate=list(_INTERRUPTIBLE),
+    )
+
+
+_INTERRUPTIBLE = (
+    highspy.cb.HighsCallbackType.kCallbackMipInterrupt,
+    highspy.cb.HighsCallbackType.kCallbackSimplexInterrupt,
+)
+
+
+def _interrupter(effort: Effort) -> Any:
+    def interrupt(_kind: Any, _message: str, _data_out: Any, data_in: Any, _user: Any) -> None:
+        # Reached from inside the solver: running Python here is also what lets the SIGINT handler run.
+        data_in.user_interrupt = effort.stopped.is_set()
+
+    return interrupt
+
+
+def _solve_cbc(model: Any, effort: Effort) -> Outcome:
+    solver = next((pulp.getSolver(name, msg=False) for name in ("PULP_CBC_CMD", "COIN_CMD") if _available(name)), None)
+    if solver is None:
+        raise SolverError("CBC was asked for but is not installed; leave the solver at its default, HiGHS")
+    solver.timeLimit = effort.left
+    solver.optionsDict.update({"gapRel": 0.0, "threads": 1})
+    answer = model.solve(solver)
+    optimal, found = _cbc_state(model, answer)
+    value = model.objective.value() if found else float("nan")
+    if optimal:
+        return Outcome("optimal", "optimal", value, value)
+    if found:
+        return Outcome("feasible", "stopped early", value)
+    infeasible = int(getattr(answer, "status", answer)) == pulp.LpStatusInfeasible
+    return Outcome("infeasible", "infeasible") if infeasible else Outcome("unsolved", "stopped without a plan")
+
+
+def _available(name: str) -> bool:
+    return name in pulp.listSolvers(onlyAvailable=True)
+
+
+def _cbc_state(model: Any, answer: Any) -> tuple[bool, bool]:
+    """Return (proven optimal, has values) from PuLP 3's ``sol_status`` or PuLP 4's statistics object."""
+    if isinstance(answer, int):
+        return model.sol_status == pulp.LpSolutionOptimal, model.sol_status in (
+            pulp.LpSolutionOptimal,
+            pulp.LpSolutionIntegerFeasible,
+        )
+    closed = answer.gap_abs is not None and abs(answer.gap_abs) < 1e-9
+    return bool(answer.has_solution and answer.status == 1 and closed), bool(answer.has_solution)
+
+
+def _outcome(highs: highspy.Highs) -> Outcome:
+    status, info = highs.getModelStatus(), highs.getInfo()
+    word = highs.modelStatusToString(status)
+    kinds = highspy.HighsModelStatus
+    if status in (kinds.kInfeasible, kinds.kUnboundedOrInfeasible):
+        return Outcome("infeasible", word)
+    if status == kinds.kModelEmpty:
+        value = highs.getObjectiveValue()
+        return Outcome("optimal", word, value, value)
+    if status not in (kinds.kOptimal, kinds.kTimeLimit, kinds.kInterrupt, kinds.kIterationLimit, kinds.kSolutionLimit):
+        raise SolverError(f"the solver ended with: {word}")
+    mixed = any(kind != highspy.HighsVarType.kContinuous for kind in highs.getLp().integrality_)
+    found = info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
+    value = info.objective_function_value
+    if status == kinds.kOptimal:
+        return Outcome("optimal", word, value, info.mip_dual_bound if mixed else value)
+    bound = info.mip_dual_bound if mixed else -float("inf")
+    return Outcome("feasible", word, value, bound) if found else Outcome("unsolved", word, bound=bound)
+
+
+@dataclass(frozen=True)
+class LinearProgram:
+    """min cost x, row_lower <= matrix x <= row_upper, 0 <= x <= upper; shapes (columns,), (rows,), (rows, columns)."""
+
+    cost: Floats
+    upper: Floats
+    matrix: sp.csc_array
+    row_lower: Floats
+    row_upper: Floats
+    whole: Bools | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """Values of an array solve: ``x`` (columns,), and for a pure LP ``reduced_cost`` and ``dual`` (rows,)."""
+
+    outcome: Outcome
+    x: Floats
+    reduced_cost: Floats
+    dual: Floats
+
+
+def solve_arrays(program: LinearProgram, effort: Effort) -> Answer:
+    """Solve an LP or MILP handed over as arrays; skips the cost of building a PuLP model.
+
+    Raises SolverError when the solver reports a fault.
+    """
+    none = np.zeros(0)
+    if effort.spent:
+        return Answer(Outcome("unsolved", "no time left"), none, none, none)
+    with _quiet():
+        highs = highspy.Highs()  # type: ignore[no-untyped-call]
+        highs.setOptionValue("output_flag", False)
+        highs.setOptionValue("threads", 1)
+        highs.setOptionValue("random_seed", effort.seed)
+        highs.setOptionValue("mip_rel_gap", 0.0)
+        if effort.left is not None:
+            highs.setOptionValue("time_limit", effort.left)
+        highs.setCallback(_interrupter(effort), None)
+        for kind in _INTERRUPTIBLE:
+            highs.startCallback(kind)
+        highs.passModel(_highs_lp(program))
+        highs.run()
+    solution = highs.getSolution()
+    return Answer(
+        _outcome(highs),
+        np.asarray(solution.col_value),
+        np.asarray(solution.col_dual),
+        np.asarray(solution.row_dual),
+    )
+
+
+def _highs_lp(program: LinearProgram) -> highspy.HighsLp:
+    lp = highspy.HighsLp()
+    rows, columns = program.matrix.shape
+    lp.num_row_, lp.num_col_ = rows, columns
+    lp.col_cost_ = program.cost
+    lp.col_lower_ = np.zeros(columns)
+    lp.col_upper_ = program.upper
+    lp.row_lower_ = program.row_lower
+    lp.row_upper_ = program.row_upper
+    lp.a_matrix_.format_ = highspy.MatrixFormat.kColwise
+    lp.a_matrix_.start_ = program.matrix.indptr
+    lp.a_matrix_.index_ = program.matrix.indices
+    lp.a_matrix_.value_ = program.matrix.data
+    if program.whole is not None:
+        kinds = (highspy.HighsVarType.kContinuous, highspy.HighsVarType.kInteger)
+        lp.integrality_ = [kinds[int(whole)] for whole in program.whole]
+    return lp
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Silence descriptor 1 while the block runs: HiGHS prints a banner below Python."""
+    sys.stdout.flush()
+    try:
+        kept = os.dup(1)
+    except OSError:  # no descriptor 1, so nothing to keep clean
+        yield
+        return
+    try:
+        with open(os.devnull, "w") as nowhere:
+            os.dup2(nowhere.fileno(), 1)
+        yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)

@@ -1,0 +1,120 @@
+"""Small random fleets: the plan equals the best of all plans, found by trying every one of them."""
+
+import itertools
+from functools import cache
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from planner.sizing import plan
+
+
+@cache
+def fewest_bins(sizes: tuple[int, ...], cap: int) -> int:
+    """Fewest bins for the items, by putting the first one into each bin that another subset could share."""
+    if not sizes:
+        return 0
+    first, rest = sizes[0], sizes[1:]
+    best = len(sizes)
+    for picks in itertools.product((False, True), repeat=len(rest)):
+        together = first + sum(size for size, pick in zip(rest, picks, strict=True) if pick)
+        if together <= cap:
+            left = tuple(size for size, pick in zip(rest, picks, strict=True) if not pick)
+            best = min(best, 1 + fewest_bins(left, cap))
+    return best
+
+
+def brute_force(case) -> tuple[float, float]:
+    """Return (most weight served, least objective among those) over every way to send sites to pools."""
+    count, width = case["rtt"].shape
+    best = (-1.0, float("inf"))
+    options = []
+    for s in range(count):
+        eligible = [p for p in range(width) if case["rtt"][s, p] <= 50 and case["clusters"][s] <= case["cap"][p]]
+        options.append([*eligible, "unserved", *(["own"] if case["own"][s] == "possible" else [])])
+    for choice in itertools.product(*options):
+        weight = sum(case["weight"][s] for s, where in enumerate(choice) if where != "unserved")
+        if weight < best[0]:
+            continue
+        bins = [
+            fewest_bins(tuple(sorted(case["clusters"][s] for s in range(count) if choice[s] == p)), case["cap"][p])
+            for p in range(width)
+        ]
+        if any(b > most for b, most in zip(bins, case["most"], strict=True)):
+            continue
+        best = max(best, (weight, -value(case, choice, bins))) if weight == best[0] else (weight, -value(case, choice, bins))
+    return best[0], -best[1]
+
+
+def value(case, choice, bins) -> float:
+    if case["objective"] == "hosts":
+        return sum(bins)
+    if case["objective"] == "new_hosts":
+        return sum(max(0, b - e) for b, e in zip(bins, case["existing"], strict=True))
+    own = sum(case["own_cost"][s] for s, where in enumerate(choice) if where == "own")
+    pairs = sum(case["cost"][s, where] for s, where in enumerate(choice) if isinstance(where, int))
+    return own + pairs + sum(b * price for b, price in zip(bins, case["price"], strict=True))
+
+
+@st.composite
+def cases(draw, objective: str):
+    count, width = draw(st.integers(1, 5)), draw(st.integers(1, 3))
+
+    def each(n, strategy):
+        return draw(st.lists(strategy, min_size=n, max_size=n))
+
+    cap = each(width, st.integers(1, 5))
+    return {
+        "objective": objective,
+        "rtt": np.array(each(count * width, st.sampled_from([10.0, 50.0, 51.0]))).reshape(count, width),
+        "cost": np.array(each(count * width, st.integers(0, 9))).reshape(count, width),
+        "clusters": each(count, st.integers(1, 4)),
+        "weight": each(count, st.sampled_from([0.5, 1.0, 2.5])),
+        "own": each(count, st.sampled_from(["no", "no", "no", "possible"])),
+        "own_cost": each(count, st.integers(0, 20)),
+        "cap": cap,
+        "most": each(width, st.integers(0, 3)),
+        "existing": each(width, st.integers(0, 2)),
+        "price": each(width, st.integers(1, 12)),
+    }
+
+
+def as_fleet(make, case):
+    return make.fleet(
+        case["rtt"],
+        costs=case["cost"] if case["objective"] == "cost" else None,
+        sites={
+            "clusters": case["clusters"],
+            "weight": case["weight"],
+            "own_tie_breaker": case["own"],
+            "own_tie_breaker_cost": case["own_cost"],
+        },
+        pools={
+            "cluster_cap": case["cap"],
+            "max_hosts": case["most"],
+            "existing_hosts": case["existing"],
+            "host_cost": case["price"],
+        },
+        objective=case["objective"],
+    )
+
+
+@pytest.mark.parametrize(("objective", "examples"), [("hosts", 700), ("new_hosts", 300), ("cost", 300)])
+def test_plan_is_the_best_of_all_plans(make, objective, examples):
+    @settings(max_examples=examples, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+    @given(cases(objective))
+    def check(case):
+        fleet = as_fleet(make, case)
+        result = plan(fleet)
+        make.sound(fleet, result)
+        left_out = {u.site for u in result.unserved}
+        served = sum(w for s, w in zip(fleet.site_ids, case["weight"], strict=True) if s not in left_out)
+        most, least = brute_force(case)
+        assert served == pytest.approx(most)
+        assert result.objective_value == pytest.approx(least)
+        assert result.lower_bound == pytest.approx(least)
+        assert result.status == ("infeasible" if left_out else "optimal")
+
+    check()
