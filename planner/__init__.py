@@ -1,1 +1,38 @@
-"""castingvote plans tie-breaker hosts for fleets of two-node clusters."""
+"""castingvote plans tie-breaker hosts for fleets of two-node clusters.
+
+>>> import planner
+>>> fleet = planner.read_fleet("fleet.xlsx")  # doctest: +SKIP
+>>> result = planner.plan(fleet)  # doctest: +SKIP
+>>> planner.write_workbook(fleet, result, "plan.xlsx")  # doctest: +SKIP
+"""
+
+from planner.errors import CastingvoteError, InputError, SolverError
+from planner.fleet import Finding, Fleet, Policy
+from planner.intake import fleet_from_tables, read_fleet
+from planner.outputs import read_plan, write_json, write_template, write_workbook
+from planner.plan import Assignment, Host, Plan
+from planner.sizing import plan
+from planner.verify import Violation, verify
+from planner.version import VERSION as __version__
+
+__all__ = [
+    "Assignment",
+    "CastingvoteError",
+    "Finding",
+    "Fleet",
+    "Host",
+    "InputError",
+    "Plan",
+    "Policy",
+    "SolverError",
+    "Violation",
+    "__version__",
+    "fleet_from_tables",
+    "plan",
+    "read_fleet",
+    "read_plan",
+    "verify",
+    "write_json",
+    "write_template",
+    "write_workbook",
+]

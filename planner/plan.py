@@ -12,6 +12,8 @@ from planner.fleet import Finding, Source
 Evidence = Literal["measured", "modelled", "estimated"]
 Status = Literal["optimal", "feasible", "infeasible"]
 Action = Literal["keep", "attach", "move"]
+Objective = Literal["hosts", "new_hosts", "cost"]
+Spared = Literal["own_tie_breaker", "no_clusters"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +77,7 @@ class NoHostNeeded:
     """A site that needs no shared host: ``why`` is ``own_tie_breaker`` or ``no_clusters``."""
 
     site: str
-    why: Literal["own_tie_breaker", "no_clusters"]
+    why: Spared
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +102,7 @@ class Plan:
     """
 
     status: Status
-    objective: Literal["hosts", "new_hosts", "cost"]
+    objective: Objective
     objective_value: float
     lower_bound: float
     host_list: tuple[Host, ...]

@@ -16,7 +16,8 @@ from planner.cli.check import check
 from planner.cli.completion import completion
 from planner.cli.demo import demo
 from planner.cli.plan import plan
-from planner.cli.report import print_findings
+from planner.cli.report import print_findings, tally
+from planner.cli.streams import prepare_streams, printable, say
 from planner.cli.template import template
 from planner.cli.verify import verify
 from planner.errors import CastingvoteError, InputError
@@ -45,14 +46,8 @@ for _command in (plan, verify, check, template, demo, completion):
 
 def main(arguments: list[str] | None = None) -> None:
     """Run the command line and exit with one of the codes above."""
-    try:
-        code = _run(arguments)
-        sys.stdout.flush()
-    except BrokenPipeError:
-        # The reader of our output has gone; point stdout elsewhere so that closing it does not complain.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        code = 0
-    sys.exit(code)
+    prepare_streams()
+    sys.exit(_run(arguments))
 
 
 def _run(arguments: list[str] | None) -> int:
@@ -64,12 +59,11 @@ def _run(arguments: list[str] | None) -> int:
         return 2
     except InputError as error:
         print_findings(error.findings)
+        say(f"{tally(error.findings)}.", err=True)
         return 2
     except (click.Abort, KeyboardInterrupt):
-        click.echo("Interrupted before there was a result; nothing was written.", err=True)
+        say("Interrupted before there was a result. Files are written whole or not at all.", err=True)
         return 130
-    except BrokenPipeError:
-        raise
     except Exception as error:
         return _fault(error)
 
@@ -79,8 +73,9 @@ def _fault(error: Exception) -> int:
     if os.environ.get(_TRACEBACK):
         traceback.print_exception(error)
     kind = "" if isinstance(error, CastingvoteError) else f"{type(error).__name__}: "
-    click.echo(
-        f"castingvote failed: {kind}{error}. This is a fault of castingvote, not of your file. "
+    words = printable(" ".join(f"{kind}{error}".split()))
+    say(
+        f"castingvote failed: {words}. This is a fault of castingvote, not of your file. "
         f"Run again with {_TRACEBACK}=1 for the traceback and send it with the command to the project.",
         err=True,
     )

@@ -9,10 +9,12 @@ from pathlib import Path
 import click
 
 from planner.cli.options import FLEET, QUIET
-from planner.cli.report import counted, print_findings
+from planner.cli.report import print_findings, tally
+from planner.cli.streams import say
 from planner.errors import InputError
 from planner.fleet import Finding
 from planner.intake import UNREADABLE, read_fleet
+from planner.outputs.words import counted
 
 
 @click.command()
@@ -37,11 +39,11 @@ def check(fleet: Path, as_json: bool, quiet: bool) -> int:
         findings, size = error.findings, ""
     else:
         findings = inventory.findings
-        size = f"{len(inventory.site_ids):,} sites, {len(inventory.hub_ids):,} hubs, "
+        size = f"{counted(len(inventory.site_ids), 'site')}, {counted(len(inventory.hub_ids), 'hub')}, "
     errors = any(finding.severity == "error" for finding in findings)
     if as_json:
-        click.echo(json.dumps([dataclasses.asdict(f) for f in findings], indent=2, ensure_ascii=False))
+        say(json.dumps([dataclasses.asdict(f) for f in findings], indent=2))
     elif not quiet or errors:
         print_findings(findings, err=False)
-        click.echo(f"{fleet}: {size}{counted(findings)}.")
+        say(f"{fleet}: {size}{tally(findings)}.")
     return 1 if errors else 0

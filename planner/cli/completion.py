@@ -5,6 +5,8 @@ from __future__ import annotations
 import click
 from click.shell_completion import get_completion_class
 
+from planner.cli.streams import say
+
 
 @click.command()
 @click.argument("shell", type=click.Choice(["bash", "zsh", "fish"]))
@@ -19,5 +21,5 @@ def completion(context: click.Context, shell: str) -> int:
     maker = get_completion_class(shell)
     root = context.find_root()
     assert maker is not None  # the choices above are click's own
-    click.echo(maker(root.command, {}, "castingvote", "_CASTINGVOTE_COMPLETE").source())
+    say(maker(root.command, {}, "castingvote", "_CASTINGVOTE_COMPLETE").source())
     return 0

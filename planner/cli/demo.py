@@ -10,8 +10,10 @@ import click
 
 from planner.cli.options import QUIET
 from planner.cli.report import print_summary
+from planner.cli.streams import say
 from planner.intake import read_fleet
 from planner.outputs import write_workbook
+from planner.outputs.atomic import replacing
 from planner.sizing import plan as make_plan
 
 _SAMPLE = "twelve_sites.xlsx"
@@ -31,15 +33,21 @@ def demo(folder: Path, force: bool, quiet: bool) -> int:
     fleet_path, plan_path = folder / "demo_fleet.xlsx", folder / "demo_plan.xlsx"
     if not force and (taken := [str(path) for path in (fleet_path, plan_path) if path.exists()]):
         raise click.UsageError(f"{' and '.join(taken)} exists; name another folder or add --force.")
-    folder.mkdir(parents=True, exist_ok=True)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise click.UsageError(f"{folder} cannot be created: {error.strerror}.") from error
     # Inside the installed package, or beside it in a working copy.
     packed = files("planner") / "samples" / _SAMPLE
-    with as_file(packed if packed.is_file() else files("planner") / ".." / "sample_fleets" / _SAMPLE) as sample:
-        shutil.copyfile(sample, fleet_path)
+    with (
+        as_file(packed if packed.is_file() else files("planner") / ".." / "sample_fleets" / _SAMPLE) as sample,
+        replacing(fleet_path) as copy,
+    ):
+        shutil.copyfile(sample, copy)
     inventory = read_fleet(fleet_path)
     result = make_plan(inventory)
     write_workbook(inventory, result, plan_path)
     if not quiet:
         print_summary(result, [fleet_path, plan_path], err=False)
-        click.echo(f"Next: castingvote verify {fleet_path} {plan_path}")
+        say(f"Next: castingvote verify {fleet_path} {plan_path}")
     return 1 if result.unserved else 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
@@ -42,14 +43,27 @@ def solving(command: Command) -> Command:
     return command
 
 
+def workbook_name(_context: click.Context, _parameter: click.Parameter, path: Path | None) -> Path | None:
+    """Refuse a name that spreadsheet programs would not open as what it is."""
+    if path is not None and path.suffix.lower() != ".xlsx":
+        raise click.BadParameter(f"{path} is to be a workbook; give a name that ends in .xlsx.")
+    return path
+
+
 def check_outputs(fleet: Path, *outputs: Path | None) -> None:
-    """Refuse outputs that would overwrite the input or each other, or whose folder is missing, before any work."""
-    seen = {fleet.resolve()}
+    """Refuse, before any work, outputs that cannot be written or would replace the input or each other."""
+    sheets = [path for path in fleet.iterdir() if path.suffix.lower() == ".csv"] if fleet.is_dir() else []
+    seen = {path.resolve() for path in (fleet, *sheets)}
     for output in outputs:
         if output is None or str(output) == "-":
             continue
-        if output.resolve() in seen:
+        target = output.resolve()
+        if target in seen:
             raise click.UsageError(f"{output} is named twice: inputs and outputs must be different files.")
-        if not output.resolve().parent.is_dir():
+        if target.is_dir():
+            raise click.UsageError(f"{output} is a folder; name a file in it.")
+        if not target.parent.is_dir():
             raise click.UsageError(f"The folder of {output} does not exist; create it or name another one.")
-        seen.add(output.resolve())
+        if not os.access(target.parent, os.W_OK):
+            raise click.UsageError(f"The folder of {output} cannot be written to; name another one.")
+        seen.add(target)

@@ -7,9 +7,10 @@ from typing import Literal
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, solving
+from planner.cli.options import FLEET, QUIET, check_outputs, solving, workbook_name
 from planner.cli.progress import Stages
 from planner.cli.report import print_findings, print_summary
+from planner.cli.streams import say
 from planner.intake import read_fleet
 from planner.outputs import plan_to_json, write_json, write_workbook
 from planner.sizing import plan as make_plan
@@ -18,7 +19,12 @@ from planner.sizing import plan as make_plan
 @click.command()
 @FLEET
 @click.option(
-    "-o", "--output", type=click.Path(path_type=Path), metavar="PLAN.xlsx", help="Write the plan workbook here."
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path),
+    callback=workbook_name,
+    metavar="PLAN.xlsx",
+    help="Write the plan workbook here.",
 )
 @click.option(
     "--json",
@@ -61,12 +67,11 @@ def plan(
         result = result.replace(seconds={**result.seconds, "write": stages.seconds["write"]})
     to_stdout = json_path is not None and str(json_path) == "-"
     if to_stdout:
-        click.echo(plan_to_json(result))
+        say(plan_to_json(result).rstrip())
     elif json_path is not None:
         write_json(result, json_path)
     if not quiet:
-        if stages.console.is_terminal:
-            print_findings(inventory.findings, least="warning")
+        print_findings(inventory.findings, least="warning")
         written = [path for path in (output, None if to_stdout else json_path) if path is not None]
         print_summary(result, written, err=to_stdout)
     return 1 if result.unserved else 0

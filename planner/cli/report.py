@@ -10,28 +10,28 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from planner.fleet import Finding
+from planner.cli.streams import console, printable
+from planner.fleet import Finding, Severity
 from planner.outputs import CAUTIONS, headline
 from planner.plan import Plan
 from planner.verify import Violation
 
 # Words first; colour only repeats them.
 _STYLES = {"error": "bold red", "warning": "yellow", "info": "cyan", "violation": "bold red", "note": "cyan"}
-_ORDER = ("error", "warning", "info")
+_ORDER: tuple[Severity, ...] = ("error", "warning", "info")
+_UNSERVED_SHOWN = 5  # the summary stays a screenful
 
 
-def print_findings(findings: Sequence[Finding], *, err: bool = True, least: str = "info") -> None:
+def print_findings(findings: Sequence[Finding], *, err: bool = True, least: Severity = "info") -> None:
     """Print findings, errors first, each with its place, what is wrong and how to mend it."""
-    console = _console(err=err)
-    shown = _ORDER[: _ORDER.index(least) + 1]
-    for severity in shown:
+    target = console(err=err)
+    for severity in _ORDER[: _ORDER.index(least) + 1]:
         for finding in findings:
             if finding.severity == severity:
-                _print_line(console, severity, str(finding))
-    console.print(Text(counted(findings), style="bold"))
+                _print_line(target, severity, str(finding))
 
 
-def counted(findings: Iterable[Finding]) -> str:
+def tally(findings: Iterable[Finding]) -> str:
     """Return how many findings there are of each severity, in words."""
     number = Counter(finding.severity for finding in findings)
     parts = [f"{number[s]} {s}{'s' if number[s] != 1 and s != 'info' else ''}" for s in _ORDER if number[s]]
@@ -40,58 +40,45 @@ def counted(findings: Iterable[Finding]) -> str:
 
 def print_violations(violations: Sequence[Violation]) -> None:
     """Print violations, then notes."""
-    console = _console()
+    target = console()
     for severity in ("violation", "note"):
         for violation in violations:
             if violation.severity == severity:
-                _print_line(console, severity, f"{violation} [{violation.code}]")
+                _print_line(target, severity, f"{violation} [{violation.code}]")
 
 
 def print_summary(plan: Plan, written: Sequence[Path], *, err: bool) -> None:
     """Print a plan in a screenful: headline, hosts, what needs attention, cautions, where it was written."""
-    console = _console(err=err)
-    console.print(Text(headline(plan), style="bold"))
-    console.print(Text(plan.proof.words))
+    target = console(err=err)
+    target.print(Text(headline(plan), style="bold"))
+    target.print(Text(plan.proof.words))
     if plan.host_list:
-        console.print(_hosts(plan))
-    for unserved in plan.unserved[:5]:
+        target.print(_hosts(plan))
+    for unserved in plan.unserved[:_UNSERVED_SHOWN]:
         reasons = "; ".join(f"{r.code}: {r.detail}" for r in unserved.reasons)
-        _print_line(console, "warning", f"site {unserved.site} is unserved: {reasons}")
-    if len(plan.unserved) > 5:
-        console.print(Text(f"… and {len(plan.unserved) - 5} more unserved sites, see the plan."))
-    console.print(Text(f"Input: {counted(plan.findings)}."))
+        _print_line(target, "warning", f"site {unserved.site} is unserved: {reasons}")
+    if len(plan.unserved) > _UNSERVED_SHOWN:
+        target.print(Text(f"... and {len(plan.unserved) - _UNSERVED_SHOWN:,} more unserved sites, see the plan."))
+    target.print(Text(f"Input: {tally(plan.findings)}."))
     for caution in CAUTIONS:
-        console.print(Text(f"Caution: {caution}", style="dim"))
+        target.print(Text(f"Caution: {caution}", style="dim"))
     for path in written:
-        console.print(Text(f"Written: {path}"))
+        target.print(Text(f"Written: {path}"))
 
 
 def _hosts(plan: Plan) -> Table:
-    table = Table(box=None, pad_edge=False)
-    table.add_column("hub")
-    table.add_column("hosts", justify="right")
-    table.add_column("new", justify="right")
-    table.add_column("clusters", justify="right")
-    table.add_column("room", justify="right")
-    table.add_column("fullest", justify="right")
+    table = Table(box=None, pad_edge=False, collapse_padding=True)
+    table.add_column("hub", overflow="fold")
+    for heading in ("hosts", "new", "clusters", "room", "fullest"):
+        table.add_column(heading, justify="right", no_wrap=True)
     for hub in sorted({host.hub for host in plan.host_list}):
         at_hub = [host for host in plan.host_list if host.hub == hub]
         clusters, room = sum(h.clusters for h in at_hub), sum(h.usable for h in at_hub)
         fullest = max(at_hub, key=lambda h: h.clusters / h.usable)
-        table.add_row(
-            Text(hub),
-            str(len(at_hub)),
-            str(sum(not h.existing for h in at_hub)),
-            str(clusters),
-            str(room),
-            f"{fullest.clusters}/{fullest.usable}",
-        )
+        figures = (len(at_hub), sum(not h.existing for h in at_hub), clusters, room)
+        table.add_row(Text(printable(hub)), *map(str, figures), f"{fullest.clusters}/{fullest.usable}")
     return table
 
 
-def _print_line(console: Console, severity: str, words: str) -> None:
-    console.print(Text.assemble((f"{severity:9} ", _STYLES[severity]), words), soft_wrap=not console.is_terminal)
-
-
-def _console(*, err: bool = False) -> Console:
-    return Console(stderr=err, highlight=False, emoji=False, markup=False)
+def _print_line(target: Console, severity: str, words: str) -> None:
+    target.print(Text.assemble((f"{severity:9} ", _STYLES[severity]), printable(words)))

@@ -6,12 +6,13 @@ from pathlib import Path
 
 import click
 
-from planner.cli.options import QUIET
+from planner.cli.options import QUIET, workbook_name
+from planner.cli.streams import say
 from planner.outputs import write_template
 
 
 @click.command()
-@click.argument("output", type=click.Path(path_type=Path), default="fleet.xlsx")
+@click.argument("output", type=click.Path(path_type=Path), default="fleet.xlsx", callback=workbook_name)
 @click.option("--force", is_flag=True, help="Replace OUTPUT if it exists.")
 @QUIET
 def template(output: Path, force: bool, quiet: bool) -> int:
@@ -25,5 +26,5 @@ def template(output: Path, force: bool, quiet: bool) -> int:
         raise click.UsageError(f"{output} exists and may hold your fleet; name another file or add --force.")
     write_template(output)
     if not quiet:
-        click.echo(f"Written: {output}. Fill in Sites, Hubs and Latency, then: castingvote plan {output} -o plan.xlsx")
+        say(f"Written: {output}. Fill in Sites, Hubs and Latency, then: castingvote plan {output} -o plan.xlsx")
     return 0

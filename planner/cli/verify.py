@@ -10,8 +10,10 @@ import click
 
 from planner.cli.options import FLEET, QUIET
 from planner.cli.report import print_violations
+from planner.cli.streams import say
 from planner.intake import read_fleet
 from planner.outputs import read_plan
+from planner.outputs.words import counted
 from planner.verify import verify as check_plan
 
 
@@ -33,8 +35,8 @@ def verify(fleet: Path, plan: Path, as_json: bool, quiet: bool) -> int:
     found = check_plan(read_fleet(fleet), read_plan(plan))
     violations = [v for v in found if v.severity == "violation"]
     if as_json:
-        click.echo(json.dumps([dataclasses.asdict(v) for v in found], indent=2, ensure_ascii=False))
+        say(json.dumps([dataclasses.asdict(v) for v in found], indent=2))
     elif violations or not quiet:
         print_violations(found)
-        click.echo(f"{len(violations)} violation(s)." if violations else "The plan holds.")
+        say(f"{counted(len(violations), 'violation')}." if violations else "The plan holds.")
     return 1 if violations else 0

@@ -40,7 +40,7 @@ def plan(
     effort = Effort(seconds=time_limit, seed=seed, engine=solver)
     with effort.listening():
         sized = size(problem, effort)
-        placement = place(problem, sized, today.stays(fleet, problem), effort)
+        placement = place(problem, sized, today.stays(fleet, problem))
         result = assemble(fleet, checker, problem, sized, placement, today, effort)
     seconds = {"eligibility": eligible - began, "solve": time.perf_counter() - eligible}
     return result.replace(seconds=seconds)

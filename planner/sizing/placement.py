@@ -10,8 +10,7 @@ from planner.errors import SolverError
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.counts import Sized
 from planner.sizing.problem import Problem
-from planner.sizing.solver import Effort
-from planner.sizing.transport import Transport, lexicographic_flow
+from planner.sizing.transport import Cost, Transport, least_cost_flow
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,31 +18,22 @@ class Placement:
     """Who goes where.
 
     ``pair``, ``units`` (X,): eligible pairs used and the clusters on each. ``unserved``, ``own`` (S,): sites left out.
-
-    ``proven``: the later aims hold exactly for these host counts (and, where sites of several clusters
-    stay together, for their pools).
     """
 
     pair: Ints
     units: Ints
     unserved: Bools
     own: Bools
-    proven: bool
 
 
-def place(problem: Problem, sized: Sized, stays: Bools, effort: Effort) -> Placement:
+def place(problem: Problem, sized: Sized, stays: Bools) -> Placement:
     """Send every site to a pool.
 
     ``stays`` (E,) marks pairs that keep a site where it is today. Sites of several clusters keep the
     pools that the packing was proven for, shared out within their class.
     """
     transport, pair_of = _network(problem, sized)
-    costs = _costs(problem, pair_of, stays)
-    flow, proven = lexicographic_flow(transport, costs, effort)
-    if flow is None:
-        # Out of time or stopped: the first cost alone would be no faster, so any flow will do.
-        flow, _ = lexicographic_flow(transport, [np.zeros(len(pair_of))], Effort(seed=effort.seed))
-        proven = False
+    flow = least_cost_flow(transport, _costs(problem, pair_of, stays))
     if flow is None:
         raise SolverError("the host counts do not carry the sites they were computed for")
     used = np.flatnonzero((flow > 0) & (pair_of >= 0))
@@ -54,7 +44,7 @@ def place(problem: Problem, sized: Sized, stays: Bools, effort: Effort) -> Place
     unserved[transport.tail[gone & (sink < sized.classes.count)]] = True
     own[transport.tail[gone & (sink >= sized.classes.count) & (sink < 2 * sized.classes.count)]] = True
     per_unit = 1 if problem.split else problem.clusters[transport.tail[used]]
-    return Placement(pair_of[used], flow[used] * per_unit, unserved, own, proven)
+    return Placement(pair_of[used], flow[used] * per_unit, unserved, own)
 
 
 def _network(problem: Problem, sized: Sized) -> tuple[Transport, Ints]:
@@ -123,16 +113,16 @@ def _without_closed(transport: Transport, pair_of: Ints) -> tuple[Transport, Int
     return Transport(transport.tail[keep], transport.head[keep], transport.supply, transport.room), pair_of[keep]
 
 
-def _costs(problem: Problem, pair_of: Ints, stays: Bools) -> list[Floats]:
+def _costs(problem: Problem, pair_of: Ints, stays: Bools) -> list[Cost]:
     """Return the costs of a unit on each arc, first the one that matters most."""
     real = pair_of >= 0
 
-    def of_arc(cost: Floats | Bools) -> Floats:
+    def of_arc(cost: Floats | Bools, step: float) -> Cost:
         values = np.zeros(len(pair_of))
         values[real] = cost[pair_of[real]]
-        return values
+        return Cost(values, step)
 
-    costs = [of_arc(problem.pair_cost)] if problem.objective == "cost" else []
+    costs = [of_arc(problem.pair_cost, 1e-6)] if problem.objective == "cost" else []
     if stays.any():
-        costs.append(of_arc(~stays))
-    return [*costs, of_arc(problem.rtt_ms)]
+        costs.append(of_arc(~stays, 1.0))
+    return [*costs, of_arc(problem.rtt_ms, 1e-3)]

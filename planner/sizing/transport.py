@@ -1,24 +1,23 @@
 """The transportation problem with costs in order: least first cost, then least second among equals, …
 
-Only arcs of zero reduced cost and rows kept at their limit where the dual is not zero carry an
-optimal flow (complementary slackness), so each later cost is minimised on that face: the matrix stays
-a transportation matrix and vertices stay whole. Source: G. B. Dantzig, Linear Programming and
-Extensions (1963), chapters on duality and the transportation problem.
+The costs are made whole and combined so that one unit of an earlier cost outweighs everything later;
+a minimum-cost flow of whole arcs is whole (G. B. Dantzig, Linear Programming and Extensions, 1963). The
+flow is OR-Tools' cost-scaling push-relabel (A. V. Goldberg, J. Algorithms 22 (1997) 1-29).
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.sparse as sp
+from ortools.graph.python import min_cost_flow
 
 from planner.errors import SolverError
-from planner.fleet import Bools, Floats, Ints
-from planner.sizing.solver import Effort, LinearProgram, solve_arrays
+from planner.fleet import Floats, Ints
 
-_ZERO = 1e-7  # reduced costs and duals below this count as zero; HiGHS's own dual feasibility tolerance
+_LARGEST = 2**62  # the flow code multiplies costs by the number of nodes, in 64 bits
 
 
 @dataclass(frozen=True)
@@ -31,45 +30,49 @@ class Transport:
     room: Ints
 
 
-def lexicographic_flow(problem: Transport, costs: Sequence[Floats], effort: Effort) -> tuple[Ints | None, bool]:
-    """Return the flow on each arc (A,), and whether every cost in ``costs`` is proven least in its turn.
+@dataclass(frozen=True)
+class Cost:
+    """Cost of a unit on each arc (A,), not negative, and the step that it is rounded to."""
 
-    None when no flow carries the supply, or time ended before one was found. Raises SolverError when
-    the solver returns a flow that is not whole.
+    values: Floats
+    step: float
+
+
+def least_cost_flow(problem: Transport, costs: Sequence[Cost]) -> Ints | None:
+    """Return the flow on each arc (A,) that is least in ``costs``, taken in order; None when none carries the supply.
+
+    Costs count to their step; where numbers would outgrow 64 bits, steps are made coarser, tenfold at a
+    time. Raises SolverError when the flow code fails.
     """
-    arcs, sources = len(problem.tail), len(problem.supply)
-    ones = np.ones(2 * arcs)
-    rows = np.concatenate((problem.tail, sources + problem.head))
-    columns = np.tile(np.arange(arcs), 2)
-    shape = (sources + len(problem.room), arcs)
-    matrix = sp.csc_array(sp.coo_array((ones, (rows, columns)), shape=shape))
-    tight: Bools = np.zeros(len(problem.room), dtype=np.bool_)
-    open_arcs: Bools = np.ones(arcs, dtype=np.bool_)
-    flow: Ints | None = None
-    for cost in costs:
-        if not open_arcs.any():
-            return np.zeros(arcs, dtype=np.int64), True
-        used = np.flatnonzero(open_arcs)
-        program = LinearProgram(
-            cost=cost[used],
-            upper=np.full(len(used), np.inf),
-            matrix=matrix[:, used],
-            row_lower=np.concatenate((problem.supply, np.where(tight, problem.room, 0))).astype(np.float64),
-            row_upper=np.concatenate((problem.supply, problem.room)).astype(np.float64),
-        )
-        answer = solve_arrays(program, effort)
-        if answer.outcome.state != "optimal":
-            return flow, False
-        flow = np.zeros(arcs, dtype=np.int64)
-        flow[used] = _whole(answer.x)
-        scale = _ZERO * max(1.0, float(np.abs(cost).max(initial=0.0)))
-        open_arcs[used] = np.abs(answer.reduced_cost) <= scale
-        tight = tight | (np.abs(answer.dual[sources:]) > scale)
-    return flow, True
+    sources, sinks = len(problem.supply), len(problem.room)
+    total = int(problem.supply.sum())
+    sink = sources + sinks
+    flow = min_cost_flow.SimpleMinCostFlow()
+    arcs = flow.add_arcs_with_capacity_and_unit_cost(
+        np.concatenate((problem.tail, sources + np.arange(sinks))),
+        np.concatenate((sources + problem.head, np.full(sinks, sink))),
+        np.concatenate((problem.supply[problem.tail], np.minimum(problem.room, total))),
+        np.concatenate((_combined(costs, total, sink + 1), np.zeros(sinks, dtype=np.int64))),
+    )
+    flow.set_nodes_supplies(
+        np.arange(sink + 1), np.concatenate((problem.supply, np.zeros(sinks, dtype=np.int64), [-total]))
+    )
+    status = flow.solve()
+    if status == flow.INFEASIBLE:
+        return None
+    if status != flow.OPTIMAL:
+        raise SolverError(f"the minimum-cost flow ended with status {status}")
+    return np.asarray(flow.flows(arcs[: len(problem.tail)]), dtype=np.int64)
 
 
-def _whole(x: Floats) -> Ints:
-    whole = np.rint(x)
-    if np.abs(x - whole).max(initial=0.0) > 1e-5:
-        raise SolverError("a transportation problem came back with a flow that is not whole")
-    return whole.astype(np.int64)
+def _combined(costs: Sequence[Cost], total: int, nodes: int) -> Ints:
+    """Return one whole cost for each arc in which earlier costs outweigh later ones over ``total`` units."""
+    coarser = 1.0
+    while True:
+        whole = [np.rint(cost.values / (cost.step * coarser)).astype(np.int64) for cost in costs]
+        most = [int(values.max(initial=0)) for values in whole]
+        # Plain integers here: they cannot overflow while it is found out whether arrays would.
+        weights = [math.prod(m * total + 1 for m in most[level + 1 :]) for level in range(len(costs))]
+        if sum(m * weight for m, weight in zip(most, weights, strict=True)) * (nodes + 1) < _LARGEST:
+            return np.sum([values * weight for values, weight in zip(whole, weights, strict=True)], axis=0)
+        coarser *= 10.0

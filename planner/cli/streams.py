@@ -1,0 +1,64 @@
+"""Standard output and error as every command uses them, at a terminal, in a pipe and in a file alike."""
+
+from __future__ import annotations
+
+import io
+import os
+import sys
+
+import click
+from rich.console import Console
+
+_NEVER_WRAPS = 100_000  # columns
+
+
+class _Console(Console):
+    """A console whose reader may leave: ``castingvote verify ... | head -1`` keeps the exit code of verify."""
+
+    def on_broken_pipe(self) -> None:
+        """Go on without printing."""
+        self.quiet = True
+        _stdout_to_nowhere()
+
+
+def prepare_streams() -> None:
+    """Make sure that printing cannot fail on a character that the encoding lacks, or on a stream that was closed."""
+    for name in ("stdout", "stderr"):
+        stream = getattr(sys, name)
+        if stream is None:
+            setattr(sys, name, open(os.devnull, "w"))  # noqa: SIM115 (stays open as long as the program runs)
+        elif isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+
+
+def console(*, err: bool = False) -> Console:
+    """Return a console for text that is printed as it is; it wraps lines at a terminal only, so that grep works."""
+    width = None if (sys.stderr if err else sys.stdout).isatty() else _NEVER_WRAPS
+    return _Console(stderr=err, width=width, soft_wrap=width is not None, highlight=False, emoji=False, markup=False)
+
+
+def say(words: str, *, err: bool = False) -> None:
+    """Print one line, unstyled and never wrapped; raises ClickException where the stream cannot take it."""
+    try:
+        click.echo(words, err=err)
+    except BrokenPipeError:
+        _stdout_to_nowhere()
+    except OSError as error:
+        _stdout_to_nowhere()
+        raise click.ClickException(f"Standard output cannot be written: {error.strerror}.") from error
+
+
+def printable(words: str) -> str:
+    r"""Return ``words`` with control characters escaped: text from a file must not steer the terminal.
+
+    >>> printable("site \x1b[31m0042")
+    'site \\x1b[31m0042'
+    """
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in words)
+
+
+def _stdout_to_nowhere() -> None:
+    """Let what is still in the buffer vanish, so that closing it at the end of the program does not complain."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, sys.stdout.fileno())
+    os.close(nowhere)

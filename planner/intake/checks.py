@@ -1,0 +1,180 @@
+"""Checks that need more than one cell: settings, prices, coordinates, releases, hosts and dates against each other."""
+
+from collections.abc import Callable
+
+import numpy as np
+import pandas as pd
+
+from planner.fleet import Bools, Fleet
+from planner.intake.draft import Draft
+from planner.intake.findings import Place, guess, show
+from planner.intake.tables import TypedSheet
+
+Check = Callable[[Draft, Fleet], None]
+
+
+def _needs_host(fleet: Fleet) -> Bools:
+    needs: Bools = (fleet.own_tie_breaker != "yes") & (fleet.clusters > 0)
+    return needs
+
+
+def _blank(sheet: TypedSheet, column: str) -> Bools:
+    blank: Bools = (sheet.frame[column] == "").to_numpy(dtype=np.bool_)
+    return blank
+
+
+def _rows(mask: Bools) -> list[int]:
+    rows: list[int] = np.flatnonzero(mask).tolist()
+    return rows
+
+
+def cover(draft: Draft, fleet: Fleet) -> None:
+    """Refuse a cover, which is not planned yet."""
+    if fleet.policy.cover != "none":
+        draft.findings.add("cover_unplanned", draft.policy.places["cover"], "cover", value=f'"{fleet.policy.cover}"')
+
+
+def budgets(draft: Draft, fleet: Fleet) -> None:
+    """Every site that needs a host must have a latency budget."""
+    if not draft.is_wrong("latency_budget_ms"):
+        draft.note(
+            "budget_missing", draft.sites, "latency_budget_ms", _rows(np.isnan(fleet.budgets_ms) & _needs_host(fleet))
+        )
+
+
+def prices(draft: Draft, fleet: Fleet) -> None:
+    """Under the objective cost every host, and every own tie-breaker that may be chosen, must have a price."""
+    if fleet.policy.objective != "cost":
+        return
+    if not draft.is_wrong("host_cost"):
+        draft.note("host_cost_missing", draft.pools, "host_cost", _rows(np.isnan(fleet.host_costs)))
+    if not draft.is_wrong("own_tie_breaker_cost"):
+        missing = np.isnan(fleet.own_tie_breaker_costs) & (fleet.own_tie_breaker == "possible") & (fleet.clusters > 0)
+        draft.note("own_cost_missing", draft.sites, "own_tie_breaker_cost", _rows(missing))
+
+
+def nodes(draft: Draft, fleet: Fleet) -> None:
+    """A cluster has two data nodes."""
+    given = fleet.sites["nodes"].to_numpy(dtype=np.float64)
+    for position in _rows(~np.isnan(given) & (given != 2)):
+        place = draft.sites.place(position, "nodes")
+        draft.findings.add("nodes_not_two", place, "nodes", value=show(float(given[position])))
+
+
+def host_counts(draft: Draft, fleet: Fleet) -> None:
+    """No pool should have more hosts than fit."""
+    for position in _rows(fleet.existing_hosts > fleet.max_hosts):
+        place = draft.pools.place(position, "existing_hosts")
+        existing, most = int(fleet.existing_hosts[position]), int(fleet.max_hosts[position])
+        draft.findings.add("hosts_over", place, "existing_hosts", existing=existing, most=most)
+
+
+def current_hosts(draft: Draft, fleet: Fleet) -> None:
+    """The hosts that Current names at a hub should exist there."""
+    if draft.current is None:
+        return
+    existing = pd.Series(fleet.existing_hosts).groupby(fleet.hub_of_pool).sum()
+    named = draft.current.frame[~_blank(draft.current, "host")]
+    for hub, rows in named.groupby("hub", sort=False):
+        hosts = rows["host"].nunique()
+        at_hub = int(existing[draft.hub_ids.at[str(hub)]])
+        if hosts > at_hub:
+            place = draft.current.place(int(rows.index[0]), "hub")
+            draft.findings.add("current_hosts", place, "hub", value=f'"{hub}"', named=hosts, existing=at_hub)
+
+
+def coordinates(draft: Draft, fleet: Fleet) -> None:
+    """Rules and estimates by distance need coordinates; 0, 0 is hardly one."""
+    codes = []
+    if fleet.policy.third_location_km > 0:
+        codes.append("coordinates_distance")
+    if fleet.policy.unknown_latency == "estimate":
+        codes.append("coordinates_estimate")
+    for sheet, counts in ((draft.sites, _needs_host(fleet)), (draft.pools, True)):
+        latitude, longitude = (sheet.frame[name].to_numpy(dtype=np.float64) for name in ("latitude", "longitude"))
+        for code in codes:
+            draft.note(code, sheet, "latitude", _rows((np.isnan(latitude) | np.isnan(longitude)) & counts))
+        draft.note("coordinates_zero", sheet, "latitude", _rows((latitude == 0) & (longitude == 0)))
+
+
+def releases(draft: Draft, fleet: Fleet) -> None:
+    """A rule about releases cannot be checked where one is blank; a floor leaves such sites unserved."""
+    needs, blank = _needs_host(fleet), _blank(draft.sites, "release")
+    if fleet.policy.release_floor:
+        draft.note("release_floor_blank", draft.sites, "release", _rows(blank & needs))
+    rule = fleet.policy.host_release_rule
+    if rule != "any":
+        host_blank = np.array([not text for text in fleet.host_releases], dtype=np.bool_)
+        if not fleet.policy.release_floor:
+            draft.note("release_unchecked", draft.sites, "release", _rows(blank & needs), rule=rule)
+        draft.note("release_unchecked", draft.pools, "host_release", _rows(host_blank), rule=rule)
+
+
+def dates(draft: Draft, fleet: Fleet) -> None:
+    """A site does not close before it opens."""
+    opens, closes = fleet.sites["opens"], fleet.sites["closes"]
+    for position in _rows((opens > closes).to_numpy(dtype=np.bool_)):
+        first, last = (column.iloc[position].date() for column in (opens, closes))
+        draft.findings.add("dates_order", draft.sites.place(position, "closes"), "closes", opens=first, closes=last)
+
+
+def regions(draft: Draft, fleet: Fleet) -> None:
+    """A region that a pool serves should have a site."""
+    known = sorted({region for region in fleet.sites["region"] if region})
+    for position, served in enumerate(fleet.pools["serves_regions"]):
+        for region in set(served).difference(known):
+            place = draft.pools.place(position, "serves_regions")
+            draft.findings.add(
+                "region_unknown", place, "serves_regions", value=f'"{region}"', guess=guess(region, known)
+            )
+
+
+def samples(draft: Draft, fleet: Fleet) -> None:
+    """A pair with a measured round-trip time needs no samples."""
+    if draft.latency is None or draft.samples is None:
+        return
+    stated = ~np.isnan(draft.latency.frame["rtt_ms"].to_numpy(dtype=np.float64))
+    hubs = max(len(draft.hub_ids.ids), 1)
+    measured = (draft.latency.site * hubs + draft.latency.hub)[stated]
+    both = np.intersect1d(measured, draft.samples.site * hubs + draft.samples.hub)
+    if len(both):
+        draft.findings.add("samples_unused", draft.samples.raw.place(), pairs=len(both))
+
+
+def latency(draft: Draft, fleet: Fleet) -> None:
+    """Without any round-trip time, and without estimates, no site can be served."""
+    if fleet.policy.unknown_latency == "ineligible" and not (
+        len(fleet.latency) or len(fleet.samples) or len(fleet.links)
+    ):
+        draft.findings.add("latency_none", Place(draft.sites.raw.file))
+
+
+def links(draft: Draft, fleet: Fleet) -> None:
+    """A link has a delay or a length, and two ends."""
+    if draft.links is None:
+        return
+    frame = draft.links.frame
+    for position in _rows((frame["latency_ms"].isna() & frame["km"].isna()).to_numpy(dtype=np.bool_)):
+        places = [draft.links.place(position, column) for column in ("latency_ms", "km")]
+        if not any(map(draft.findings.is_wrong, places)):
+            draft.findings.add("link_length", places[0], "latency_ms")
+    for position in _rows((frame["from"] == frame["to"]).to_numpy(dtype=np.bool_)):
+        value = f'"{frame["to"].iloc[position]}"'
+        draft.findings.add("link_loop", draft.links.place(position, "to"), "to", value=value)
+
+
+CHECKS: tuple[Check, ...] = (
+    cover,
+    budgets,
+    prices,
+    nodes,
+    host_counts,
+    current_hosts,
+    coordinates,
+    releases,
+    dates,
+    regions,
+    samples,
+    latency,
+    links,
+)

@@ -1,0 +1,61 @@
+"""A path -> raw sheets, whatever the kind of file; with the sources that the fleet rests on."""
+
+import hashlib
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from planner.fleet import Source
+from planner.intake.archive import workbook_kind
+from planner.intake.csvfolder import csv_files, read_csv
+from planner.intake.findings import Findings, Place
+from planner.intake.ods import read_ods
+from planner.intake.rawtable import RawSheet
+from planner.intake.xlsx import read_xlsx
+
+
+@dataclass(slots=True)
+class Reading:
+    """What came of a path: the titles of all its sheets, the sheets that were wanted, and the files."""
+
+    titles: list[tuple[str, str]] = field(default_factory=list)  # (file, title)
+    sheets: list[RawSheet] = field(default_factory=list)
+    sources: list[Source] = field(default_factory=list)
+
+
+def read_sheets(path: Path, wanted: Callable[[str], bool], findings: Findings) -> Reading:
+    """Return the sheets at ``path`` for whose titles ``wanted`` is true; trouble with files becomes findings."""
+    try:
+        if path.is_dir():
+            return _read_folder(path, wanted, findings)
+        return _read_workbook(path, wanted, findings)
+    except FileNotFoundError:
+        findings.add("file_missing", Place(path.name))
+    except OSError as error:
+        findings.add("file_unreadable", Place(path.name), reason=error.strerror or type(error).__name__)
+    return Reading()
+
+
+def _read_workbook(path: Path, wanted: Callable[[str], bool], findings: Findings) -> Reading:
+    kind = workbook_kind(path, findings)
+    if kind is None:
+        return Reading()
+    titles, sheets = (read_ods if kind == "ods" else read_xlsx)(path, wanted, findings)
+    with path.open("rb") as file:
+        source = Source(path.name, hashlib.file_digest(file, "sha256").hexdigest())
+    return Reading([(path.name, title) for title in titles], sheets, [source])
+
+
+def _read_folder(folder: Path, wanted: Callable[[str], bool], findings: Findings) -> Reading:
+    paths = csv_files(folder)
+    if not paths:
+        findings.add("folder_empty", Place(folder.name))
+    reading = Reading([(path.name, path.stem) for path in paths])
+    for path in paths:
+        if wanted(path.stem):
+            data = path.read_bytes()
+            reading.sources.append(Source(path.name, hashlib.sha256(data).hexdigest()))
+            sheet = read_csv(path, data, findings)
+            if sheet is not None:
+                reading.sheets.append(sheet)
+    return reading

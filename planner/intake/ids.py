@@ -1,0 +1,108 @@
+"""Ids that refer to another sheet -> positions there. Lost leading zeros are mended only where one id fits."""
+
+import re
+from collections.abc import Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property, partial
+
+import numpy as np
+import pandas as pd
+
+from planner.fleet import Ints
+from planner.intake.findings import Findings, Place, guess, show
+from planner.intake.tables import TypedSheet
+
+_NUMERAL = re.compile(r"0*(\d+?)(?:\.0)?")
+
+
+def _numeral(text: str) -> str:
+    """Return the digits that are left when a spreadsheet takes an id for a number; empty if it cannot.
+
+    >>> _numeral("0042"), _numeral("42.0"), _numeral("A42")
+    ('42', '42', '')
+    """
+    match = _NUMERAL.fullmatch(text)
+    return match[1] if match else ""
+
+
+@dataclass(frozen=True)
+class KnownIds:
+    """The ids that a sheet defines, in table order, and how other sheets may refer to them."""
+
+    ids: tuple[str, ...]
+
+    @classmethod
+    def of(cls, ids: Iterable[str]) -> "KnownIds":
+        """Return the ids, each once."""
+        return cls(tuple(dict.fromkeys(ids)))
+
+    @cached_property
+    def at(self) -> Mapping[str, int]:
+        """Position of each id."""
+        return {name: position for position, name in enumerate(self.ids)}
+
+    @cached_property
+    def _by_numeral(self) -> Mapping[str, list[str]]:
+        found: dict[str, list[str]] = {}
+        for name in self.ids:
+            if numeral := _numeral(name):
+                found.setdefault(numeral, []).append(name)
+        return found
+
+    def fitting(self, name: str) -> list[str]:
+        """Return the ids that differ from ``name`` only by leading zeros, as a number would."""
+        return self._by_numeral.get(_numeral(name), [])
+
+    def guess(self, name: str) -> str:
+        """Return a question that names the id that ``name`` may have been meant to be, or an empty text."""
+        return "" if name.isdecimal() else guess(name, self.ids)  # numbers resemble each other
+
+
+def resolve(
+    name: str, known: KnownIds, place: Place, column: str, findings: Findings, unknown: str, count: str = ""
+) -> int:
+    """Return the position of ``name`` among the ``known`` ids, or -1.
+
+    A repair and an ambiguity are reported, and so is an id that is not there, under the code ``unknown`` if any.
+    """
+    if name in known.at:
+        return known.at[name]
+    fitting = known.fitting(name)
+    if len(fitting) == 1:
+        findings.add("id_repaired", place, column, value=show(name), known=show(fitting[0]), count=count)
+        return known.at[fitting[0]]
+    if fitting:
+        findings.add("id_ambiguous", place, column, value=show(name), known=", ".join(map(show, fitting)))
+    elif unknown:
+        findings.add(unknown, place, column, value=show(name), count=count, guess=partial(known.guess, name))
+    return -1
+
+
+def resolve_column(read: TypedSheet, column: str, known: KnownIds, findings: Findings, unknown: str) -> Ints:
+    """Return the position of each id of a column among the ``known`` ids; -1 for blank and unknown ones.
+
+    Each different id is looked up, and reported, once: at its first cell, with the number of its cells.
+    """
+    codes, names = factorized(read.frame[column])
+    first = np.full(len(names), -1, dtype=np.int64)
+    first[codes[::-1]] = np.arange(len(codes))[::-1]
+    counts = np.bincount(codes, minlength=len(names))
+    found = np.full(len(names), -1, dtype=np.int64)
+    for i, name in enumerate(names):
+        if name:
+            count = f" ({counts[i]} cells)" if counts[i] > 1 else ""
+            place = read.place(int(first[i]), column)
+            found[i] = resolve(name, known, place, column, findings, unknown, count)
+    return found[codes] if len(codes) else codes
+
+
+def factorized(ids: "pd.Series[str]") -> tuple[Ints, Sequence[str]]:
+    """Return a code for each id and the different ids, in order of first appearance."""
+    codes, names = pd.factorize(ids.to_numpy(dtype=object))
+    return codes.astype(np.int64), [str(name) for name in names]
+
+
+def first_rows(keys: Iterable[Hashable]) -> list[int]:
+    """Return for each key the position of the first equal one."""
+    first: dict[Hashable, int] = {}
+    return [first.setdefault(key, position) for position, key in enumerate(keys)]

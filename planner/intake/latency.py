@@ -1,0 +1,154 @@
+"""The Latency sheet, as a list of pairs or as a matrix, and the Samples sheet -> tables with ids as categories."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from planner.columns import LATENCY, SAMPLES
+from planner.fleet import Floats, Ints, typed_table
+from planner.intake.cells import clean
+from planner.intake.findings import Findings, Place, show
+from planner.intake.headers import Match, column_of, header_text, is_usable
+from planner.intake.ids import KnownIds, resolve, resolve_column
+from planner.intake.rawtable import Cells, RawTable, is_blank, is_empty
+from planner.intake.tables import TypedSheet, read_matched, read_table, without_totals
+
+_FIGURES = ("rtt_ms", "loss_percent", "pair_cost")
+
+
+@dataclass(frozen=True)
+class PairRows:
+    """Rows of pairs: positions of site and hub, and the row and column, from 0, of the raw table they come from."""
+
+    raw: RawTable
+    frame: pd.DataFrame
+    site: Ints
+    hub: Ints
+    row: Ints
+    column: Ints
+
+    def place(self, position: int) -> Place:
+        """Return the cell of a pair's round-trip time."""
+        return self.raw.place(int(self.row[position]), int(self.column[position]))
+
+    def only(self, keep: npt.NDArray[np.bool_]) -> "PairRows":
+        """Return a copy with the rows that the mask ``keep`` selects."""
+        frame = self.frame if keep.all() else self.frame[keep].reset_index(drop=True)
+        return PairRows(self.raw, frame, self.site[keep], self.hub[keep], self.row[keep], self.column[keep])
+
+
+def is_matrix(table: RawTable, hubs: KnownIds) -> bool:
+    """Return whether the sheet has a column for each hub rather than columns for hub and round-trip time."""
+    others = [header for header in table.headers if not is_blank(header) and header_text(header) not in hubs.at]
+    named = {column.name for header in others if (column := column_of(header, LATENCY)) is not None}
+    return not named & {"hub", "rtt_ms"}
+
+
+def read_latency(table: RawTable, sites: KnownIds, hubs: KnownIds, findings: Findings) -> PairRows:
+    """Return the rows of known pairs that state something; of a pair that is there twice, the first."""
+    read = _matrix if is_matrix(table, hubs) else _pairs
+    rows = read(table, sites, hubs, findings)
+    figures = rows.frame[list(_FIGURES)].to_numpy(dtype=np.float64)
+    rows = rows.only(~np.isnan(figures).all(axis=1))
+    return rows.only(~_repeated(rows, sites, hubs, findings))
+
+
+def read_samples(table: RawTable, sites: KnownIds, hubs: KnownIds, findings: Findings) -> PairRows:
+    """Return the probes of known pairs; a lost one has a blank round-trip time."""
+    return _pair_rows(read_table(table, SAMPLES, findings), sites, hubs, findings)
+
+
+def _pairs(table: RawTable, sites: KnownIds, hubs: KnownIds, findings: Findings) -> PairRows:
+    return _pair_rows(read_table(table, LATENCY, findings), sites, hubs, findings)
+
+
+def _pair_rows(read: TypedSheet, sites: KnownIds, hubs: KnownIds, findings: Findings) -> PairRows:
+    site = resolve_column(read, "site", sites, findings, "site_unknown")
+    hub = resolve_column(read, "hub", hubs, findings, "hub_unknown")
+    frame = read.frame.assign(site=_categories(site, sites), hub=_categories(hub, hubs))
+    row = np.arange(len(frame), dtype=np.int64)
+    column = np.full(len(frame), read.match.known.get("rtt_ms", 0), dtype=np.int64)
+    return PairRows(read.raw, frame, site, hub, row, column).only((site >= 0) & (hub >= 0))
+
+
+def _categories(codes: Ints, known: KnownIds) -> pd.Categorical:
+    return pd.Categorical.from_codes(codes, categories=pd.Index(known.ids, dtype=object))
+
+
+def _matrix(table: RawTable, sites: KnownIds, hubs: KnownIds, findings: Findings) -> PairRows:
+    table = without_totals(table, findings)
+    corner = _site_column(table, hubs, findings)
+    match = Match({} if corner is None else {"site": corner}, {})
+    read = read_matched(table, LATENCY, match, findings)
+    site = resolve_column(read, "site", sites, findings, "site_unknown")
+    read, site = read.only(site >= 0), site[site >= 0]
+    columns = _hub_columns(read.raw, corner, hubs, findings)
+    if not columns and corner is not None:
+        wanted = ", ".join(c.name for c in LATENCY.columns if c.required)
+        findings.add("matrix_no_hub", table.header_place(corner), columns=wanted)
+    rtt_ms: Floats = np.full((len(site), len(columns)), np.nan)
+    for at, index in enumerate(columns):
+        rtt_ms[:, at] = clean(Cells(LATENCY.column("rtt_ms"), read.raw, index, findings))
+    rows, at_column = np.nonzero(~np.isnan(rtt_ms))
+    site, hub = site[rows], np.array(list(columns.values()), dtype=np.int64)[at_column]
+    values = {"site": _categories(site, sites), "hub": _categories(hub, hubs), "rtt_ms": rtt_ms[rows, at_column]}
+    index_of = np.array(list(columns), dtype=np.int64)
+    return PairRows(read.raw, typed_table(LATENCY, values), site, hub, rows.astype(np.int64), index_of[at_column])
+
+
+def _site_column(table: RawTable, hubs: KnownIds, findings: Findings) -> int | None:
+    """Return the column with the site ids: the one that is called so, else a first column that is no hub."""
+    names = ["" if is_blank(header) else header_text(header) for header in table.headers]
+    for index, name in enumerate(names):
+        column = column_of(name, LATENCY)
+        if column is not None and column.name == "site" and name not in hubs.at:
+            return index
+    first = next((i for i, name in enumerate(names) if name or not is_empty(table.columns[i])), None)
+    if first is not None and names[first] not in hubs.at:
+        findings.add("matrix_corner", table.header_place(first))
+        return first
+    column = LATENCY.column("site")
+    findings.add("column_missing", table.place(), column=column.name, meaning=column.meaning)
+    return None
+
+
+def _hub_columns(table: RawTable, corner: int | None, hubs: KnownIds, findings: Findings) -> dict[int, int]:
+    """Return the position of the hub of each matrix column, by column; other columns become findings."""
+    found: dict[int, int] = {}
+    for index, header in enumerate(table.headers):
+        if index == corner or not is_usable(table, index, findings):
+            continue
+        place = table.header_place(index)
+        hub = resolve(header_text(header), hubs, place, "hub", findings, "hub_column_unknown")
+        if hub in found.values():
+            letters = ", ".join(table.header_place(i).cell for i, h in [*found.items(), (index, hub)] if h == hub)
+            findings.add("column_repeated", place, headers=show(hubs.ids[hub]), letters=letters)
+        elif hub >= 0:
+            found[index] = hub
+    return found
+
+
+def _repeated(rows: PairRows, sites: KnownIds, hubs: KnownIds, findings: Findings) -> npt.NDArray[np.bool_]:
+    """Return which rows state a pair again, with a finding for each that says whether the values agree."""
+    repeated = np.zeros(len(rows.site), dtype=np.bool_)
+    keys = rows.site * max(len(hubs.ids), 1) + rows.hub
+    order = np.argsort(keys, kind="stable")
+    starts = np.append(True, np.diff(keys[order]) > 0)[: len(keys)]
+    if starts.all():
+        return repeated
+    first = order[np.maximum.accumulate(np.where(starts, np.arange(len(keys)), 0))]
+    figures = rows.frame[list(_FIGURES)].to_numpy(dtype=np.float64)
+    for earlier, later in zip(first[~starts].tolist(), order[~starts].tolist(), strict=True):
+        repeated[later] = True
+        same = np.array_equal(figures[earlier], figures[later], equal_nan=True)
+        findings.add(
+            "pair_repeated" if same else "pair_conflict",
+            rows.place(later),
+            "rtt_ms",
+            site=sites.ids[rows.site[later]],
+            hub=hubs.ids[rows.hub[later]],
+            other=rows.place(earlier).cell or "an earlier row",
+        )
+    return repeated

@@ -1,0 +1,77 @@
+"""The Policy sheet, one setting in each row -> Policy, and the cell of each setting."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from planner.columns import POLICY, SETTINGS, Column
+from planner.fleet import Policy
+from planner.intake.cells import clean
+from planner.intake.findings import Findings, Place, guess, show
+from planner.intake.headers import match_headers, plain
+from planner.intake.rawtable import Cells, RawTable, is_blank, tidy
+
+_SETTINGS: Mapping[str, Column] = {
+    plain(name): column for column in SETTINGS for name in (column.name, *column.aliases)
+}
+_TRUTH = ("split_sites",)
+
+
+@dataclass(frozen=True)
+class PolicyRead:
+    """The policy and where each setting that was given stands."""
+
+    policy: Policy = field(default_factory=Policy)
+    places: Mapping[str, Place] = field(default_factory=dict)
+
+
+def read_policy(table: RawTable, findings: Findings) -> PolicyRead:
+    """Return the policy that the sheet states; what it leaves out or leaves blank takes its default."""
+    match = match_headers(table, POLICY, findings, [column for column in POLICY.columns if column.required])
+    if len(match.known) < len(POLICY.columns):
+        return PolicyRead()
+    name_at, value_at = match.known["setting"], match.known["value"]
+    places: dict[str, Place] = {}
+    values: dict[str, Any] = {}
+    for position, name in enumerate(table.columns[name_at].tolist()):
+        place = table.place(position, name_at)
+        setting = _setting(name, place, places, findings)
+        if setting is not None:
+            places[setting.name] = table.place(position, value_at)
+            cells = Cells(setting, table.only(np.array([position])), value_at, findings)
+            values[setting.name] = clean(cells)[0]
+    return PolicyRead(Policy(**{name: _as_field(name, v) for name, v in values.items() if not _is_default(v)}), places)
+
+
+def _setting(name: Any, place: Place, places: Mapping[str, Place], findings: Findings) -> Column | None:
+    """Return the setting that a cell names; None, with a finding, if it names none or one that was given before."""
+    if is_blank(name):
+        findings.add("required_blank", place, "setting")
+        return None
+    setting = _SETTINGS.get(plain(name))
+    if setting is None:
+        findings.add(
+            "setting_unknown", place, "setting", value=show(tidy(str(name))), guess=guess(plain(name), _SETTINGS)
+        )
+    elif setting.name in places:
+        other = places[setting.name]
+        findings.add("setting_repeated", place, "setting", value=setting.name, other=other.label or other.cell)
+    else:
+        return setting
+    return None
+
+
+def _is_default(value: Any) -> bool:
+    return value == "" or (isinstance(value, float) and math.isnan(value))  # NaN: blank, or wrong and reported
+
+
+def _as_field(name: str, value: Any) -> Any:
+    """Return a cleaned value with the type of the Policy's field."""
+    if name in _TRUTH:
+        return value == "yes"
+    if isinstance(value, float):
+        return int(value) if _SETTINGS[name].kind == "whole" else float(value)
+    return value

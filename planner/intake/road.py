@@ -1,0 +1,127 @@
+"""The road from raw tables to a Fleet: clean every sheet, tie the ids together, check, and only then stop or go on."""
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import pandas as pd
+
+from planner.columns import CURRENT, HUBS, LATENCY, LINKS, POLICY, SAMPLES, SHEETS, SITES, Sheet
+from planner.errors import InputError
+from planner.fleet import Fleet, Policy, Source
+from planner.intake.checks import CHECKS
+from planner.intake.draft import Draft, check_unique, resolve_current, resolve_hubs_of_sites, resolve_links
+from planner.intake.files import read_sheets
+from planner.intake.findings import Findings, Place, show
+from planner.intake.frames import table_of_frame, table_of_policy
+from planner.intake.headers import sheet_of, similar_sheet, table_of
+from planner.intake.latency import read_latency, read_samples
+from planner.intake.policy import PolicyRead, read_policy
+from planner.intake.rawtable import RawTable
+from planner.intake.tables import TypedSheet, read_table
+
+
+def read_fleet(path: str | Path) -> Fleet:
+    """Return the fleet that a workbook (.xlsx, .xlsm, .ods) or a folder of .csv files describes.
+
+    Sheets and columns are those of `planner.columns`, by name or alias, in any letter case and order. The fleet
+    carries its findings, warnings and infos, and the name and SHA-256 of each file. Hidden rows and sheets are read;
+    macros are not run and links to other files not followed.
+
+    Raises InputError, with all findings, if any of them is an error: among others if the file cannot be read.
+    """
+    findings = Findings()
+    path = Path(path).absolute()
+    reading = read_sheets(path, lambda title: sheet_of(title) is not None, findings)
+    if not reading.sheets and findings.any_error:
+        raise InputError(findings.result())
+    chosen = _chosen([Place(file, title) for file, title in reading.titles], findings)
+    read = {(raw.file, raw.title): raw for raw in reading.sheets}
+    tables = {
+        sheet.name: table_of(read[place.file, place.sheet], sheet, findings)
+        for sheet in SHEETS
+        if (place := chosen.get(sheet.name)) is not None and (place.file, place.sheet) in read
+    }
+    _report_missing(chosen, Place(path.name), findings)
+    return _fleet(tables, findings, tuple(reading.sources))
+
+
+def fleet_from_tables(tables: Mapping[str, pd.DataFrame], policy: Mapping[str, object] | Policy | None = None) -> Fleet:
+    """Return the fleet that data frames describe, cleaned and checked as a workbook would be.
+
+    ``tables`` has a frame for each sheet, under its name or alias; ``policy`` replaces a table ``Policy``. Findings
+    name cells as `DataFrame.to_excel` would lay them out, with the header in row 1. NaN, NaT and None are blank.
+
+    Raises InputError, with all findings, if any of them is an error.
+    """
+    findings = Findings()
+    chosen = _chosen([Place(sheet=title) for title in tables], findings)
+    _report_missing(chosen, Place(), findings)
+    raw = {name: table_of_frame(place.sheet, tables[place.sheet]) for name, place in chosen.items()}
+    if policy is not None:
+        raw[POLICY.name] = table_of_policy(policy)
+    return _fleet(raw, findings, ())
+
+
+def _chosen(places: list[Place], findings: Findings) -> dict[str, Place]:
+    """Return which of the sheets at ``places`` stands for each known one; unknown and repeated ones become findings."""
+    known: dict[str, list[Place]] = {}
+    for place in places:
+        sheet = sheet_of(place.sheet)
+        if sheet is not None:
+            known.setdefault(sheet.name, []).append(place)
+        else:
+            meant = similar_sheet(place.sheet)
+            findings.add("sheet_unknown", place, guess=f'Did you mean "{meant}"?' if meant else "")
+    for name, several in known.items():
+        if len(several) > 1:
+            titles = " and ".join(show(place.sheet) for place in several)
+            findings.add("sheet_repeated", several[1], titles=titles, sheet=name)
+    return {name: several[0] for name, several in known.items()}
+
+
+def _report_missing(chosen: Mapping[str, Place], place: Place, findings: Findings) -> None:
+    for sheet in SHEETS:
+        if sheet.required and sheet.name not in chosen:
+            findings.add("sheet_missing", place, sheet=sheet.name, meaning=sheet.meaning)
+
+
+def _fleet(tables: Mapping[str, RawTable], findings: Findings, sources: tuple[Source, ...]) -> Fleet:
+    sites, pools = (_required(sheet, tables, findings) for sheet in (SITES, HUBS))
+    policy = read_policy(tables[POLICY.name], findings) if POLICY.name in tables else PolicyRead()
+    if sites is not None and pools is not None:
+        fleet = _related(Draft(findings, sites, pools, policy), tables)
+        if not findings.any_error:
+            return fleet.replace(findings=findings.result(), sources=sources)
+    raise InputError(findings.result())
+
+
+def _required(sheet: Sheet, tables: Mapping[str, RawTable], findings: Findings) -> TypedSheet | None:
+    """Return a sheet that a fleet needs; None if it lacks what other sheets refer to, so that checks would mislead."""
+    if sheet.name not in tables:
+        return None
+    read = read_table(tables[sheet.name], sheet, findings)
+    if not len(tables[sheet.name].rows):
+        findings.add("sheet_empty", read.raw.place(), meaning=sheet.meaning)
+    required = {column.name for column in sheet.columns if column.required}
+    return read if len(read.raw.rows) and required <= read.match.known.keys() else None
+
+
+def _related(draft: Draft, tables: Mapping[str, RawTable]) -> Fleet:
+    """Read the sheets that refer to sites and hubs, and check all of them against each other."""
+    findings = draft.findings
+    check_unique(draft)
+    resolve_hubs_of_sites(draft)
+    if LATENCY.name in tables:
+        draft.latency = read_latency(tables[LATENCY.name], draft.site_ids, draft.hub_ids, findings)
+    if SAMPLES.name in tables:
+        draft.samples = read_samples(tables[SAMPLES.name], draft.site_ids, draft.hub_ids, findings)
+    if LINKS.name in tables:
+        draft.links = read_table(tables[LINKS.name], LINKS, findings)
+        resolve_links(draft)
+    if CURRENT.name in tables:
+        draft.current = read_table(tables[CURRENT.name], CURRENT, findings)
+        resolve_current(draft)
+    fleet = draft.fleet
+    for check in CHECKS:
+        check(draft, fleet)
+    return fleet

@@ -1,0 +1,98 @@
+"""A raw table -> a typed one that remembers the cell of every value."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from planner.columns import Column, Sheet
+from planner.fleet import typed_table
+from planner.intake.cells import clean, hand_through
+from planner.intake.findings import Findings, Place
+from planner.intake.headers import Match, match_headers, plain
+from planner.intake.rawtable import Cells, RawTable, tidy
+
+# Words for totals and averages, as `plain` writes them, in the languages that spreadsheet programs are used in most.
+_TOTAL_WORDS = (
+    "total totals grand_total subtotal sum average mean gesamt gesamtsumme summe durchschnitt mittelwert somme moyenne "
+    "totale media totaal som gemiddelde suma promedio soma média razem średnia toplam ortalama итого сумма 合計"
+)
+_TOTALS = frozenset(_TOTAL_WORDS.split())
+
+
+@dataclass(frozen=True)
+class TypedSheet:
+    """The typed table of a sheet; row i of ``frame`` is row i of ``raw``."""
+
+    sheet: Sheet
+    raw: RawTable
+    match: Match
+    frame: pd.DataFrame
+
+    def place(self, position: int, column: str) -> Place:
+        """Return the cell of a value; where the sheet has no such column, the row."""
+        return self.raw.place(position, self.match.known.get(column))
+
+    def only(self, keep: npt.NDArray[np.bool_]) -> "TypedSheet":
+        """Return a copy with the rows that the mask ``keep`` selects."""
+        if keep.all():
+            return self
+        return TypedSheet(self.sheet, self.raw.only(keep), self.match, self.frame[keep].reset_index(drop=True))
+
+
+def read_table(table: RawTable, sheet: Sheet, findings: Findings) -> TypedSheet:
+    """Return the cleaned table; rows without a required id are left out, with a finding."""
+    table = without_totals(table, findings)
+    required = [column for column in sheet.columns if column.required]
+    match = match_headers(table, sheet, findings, required)
+    return read_matched(table, sheet, match, findings)
+
+
+def read_matched(table: RawTable, sheet: Sheet, match: Match, findings: Findings) -> TypedSheet:
+    """Return the cleaned table of ``table``, whose headers have been matched."""
+    known = {name: clean(Cells(sheet.column(name), table, index, findings)) for name, index in match.known.items()}
+    own = {
+        name: hand_through(Cells(Column(name, "text", ""), table, index, findings)) for name, index in match.own.items()
+    }
+    frame = typed_table(sheet, {**known, **own}, len(table.rows))
+    read = TypedSheet(sheet, table, match, frame)
+    return read.only(_has_ids(read, findings))
+
+
+def _has_ids(read: TypedSheet, findings: Findings) -> npt.NDArray[np.bool_]:
+    """Return which rows have all their required ids; a missing one becomes a finding."""
+    has_all = np.ones(len(read.frame), dtype=np.bool_)
+    for column in read.sheet.columns:
+        if column.required and column.kind == "id" and column.name in read.match.known:
+            has = (read.frame[column.name] != "").to_numpy(dtype=np.bool_)
+            for position in np.flatnonzero(~has).tolist():
+                place = read.place(position, column.name)
+                if not findings.is_wrong(place):
+                    findings.add("required_blank", place, column.name)
+            has_all &= has
+    return has_all
+
+
+def without_totals(table: RawTable, findings: Findings) -> RawTable:
+    """Return the table without total rows at its end: a word such as Total, and apart from it nothing but numbers."""
+    last = len(table.rows)
+    while last > 0 and (word := _total_word(column[last - 1] for column in table.columns)):
+        last -= 1
+        findings.add("total_row", table.place(last), value=f'"{word}"')
+    return table if last == len(table.rows) else table.only(np.arange(last))
+
+
+def _total_word(row: Iterable[object]) -> str:
+    filled = [value for value in row if value != "" and value == value]  # NaN differs from itself
+    texts = [value for value in filled if isinstance(value, str) and not _is_number(value)]
+    return tidy(texts[0]) if len(texts) == 1 and filled[0] is texts[0] and plain(texts[0]) in _TOTALS else ""
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True

@@ -1,0 +1,16 @@
+"""Round-trip time of every site-hub pair that some source knows, with the evidence for it.
+
+A pair's figures come from the first of these sources that states them:
+
+1. the Latency sheet (``measured``);
+2. the Samples sheet, reduced to the policy's percentile (``measured``);
+3. the shortest path over the Links sheet (``modelled``);
+4. where the policy says ``unknown_latency = estimate``, the distance between the two places (``estimated``).
+
+A pair that none of them knows has no row: unknown is never zero.
+"""
+
+from planner.latency.distance import distance_km
+from planner.latency.pairs import EVIDENCE, PairTable, resolve
+
+__all__ = ["EVIDENCE", "PairTable", "distance_km", "resolve"]

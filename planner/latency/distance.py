@@ -1,0 +1,77 @@
+"""Estimated round-trip times: distance on the ellipsoid, length of the cable route, delay in the fibre.
+
+The estimate is propagation only: no queueing, no equipment beyond the repeaters in the 5 µs/km, no detour of the
+provider beyond the planning factor. It is a planning figure with an error of tens of per cent, so measured and
+modelled values always come first.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+from pyproj import Geod
+
+from planner.fleet import Bools, Fleet, Floats, Ints, positions
+from planner.latency.figures import Figures
+
+# One-way delay in optical fibre with repeaters: the planning value 5 µs per km of route (ITU-T G.114, quoted in
+# ITU-T Y.1541, Appendix III; both known to us from secondary texts).
+FIBRE_MS_PER_KM = 0.005
+_WGS84 = Geod(ellps="WGS84")
+
+
+def distance_km(
+    latitude_1: npt.ArrayLike, longitude_1: npt.ArrayLike, latitude_2: npt.ArrayLike, longitude_2: npt.ArrayLike
+) -> Floats:
+    """Return the geodesic distance in km between points given in degrees, WGS 84; NaN where a coordinate is NaN.
+
+    The arguments broadcast against each other. Karney's method (J. Geodesy 87, 2013, 43-55), good to nanometres for
+    any two points, nearly antipodal ones included.
+    """
+    latitude_1, longitude_1, latitude_2, longitude_2 = (
+        np.array(degrees, dtype=np.float64)
+        for degrees in np.broadcast_arrays(latitude_1, longitude_1, latitude_2, longitude_2)
+    )
+    shape = latitude_1.shape
+    _, _, metres = _WGS84.inv(longitude_1.ravel(), latitude_1.ravel(), longitude_2.ravel(), latitude_2.ravel())
+    kilometres: Floats = np.asarray(metres, dtype=np.float64).reshape(shape) / 1000.0
+    return kilometres
+
+
+def route_km(distance_km: npt.ArrayLike) -> Floats:
+    """Return the length of the cable route in km that planning assumes for a distance as the crow flies.
+
+    1.5 times the distance below 1000 km, 1500 km up to 1200 km, 1.25 times the distance beyond (ITU-T Y.1541,
+    Appendix III; the two lower branches are from memory of ITU-T G.826).
+    """
+    distance = np.asarray(distance_km, dtype=np.float64)
+    route: Floats = np.maximum(np.minimum(1.5 * distance, 1500.0), 1.25 * distance)
+    return route
+
+
+def estimated_rtt_ms(distance_km: npt.ArrayLike) -> Floats:
+    """Return the round-trip time in ms that planning assumes for a distance: twice the fibre delay of its route."""
+    return 2.0 * FIBRE_MS_PER_KM * route_km(distance_km)
+
+
+def from_distance(fleet: Fleet, known: Ints) -> Figures:
+    """Return an estimate for every pair whose key is not among ``known`` and whose two places have coordinates."""
+    site_at = fleet.sites[["latitude", "longitude"]].to_numpy(dtype=np.float64)
+    hub_at = hub_coordinates(fleet)
+    wanted: Bools = np.logical_and.outer(~np.isnan(site_at).any(axis=1), ~np.isnan(hub_at).any(axis=1)).ravel()
+    wanted[known] = False
+    key = np.flatnonzero(wanted).astype(np.int64)
+    site, hub = np.divmod(key, len(fleet.hub_ids))
+    distance = distance_km(site_at[site, 0], site_at[site, 1], hub_at[hub, 0], hub_at[hub, 1])
+    return Figures.of_rtt(key, estimated_rtt_ms(distance))
+
+
+def hub_coordinates(fleet: Fleet) -> Floats:
+    """Return latitude and longitude of each hub, shape (hubs, 2); NaN where unknown.
+
+    They are those of the hub's first pool that has both.
+    """
+    at = np.full((len(fleet.hub_ids), 2), np.nan)
+    located = fleet.pools[["hub", "latitude", "longitude"]].dropna().drop_duplicates("hub")
+    at[positions(located["hub"], fleet.hub_ids)] = located[["latitude", "longitude"]].to_numpy(dtype=np.float64)
+    return at

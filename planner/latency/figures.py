@@ -1,0 +1,45 @@
+"""What one source says about site-hub pairs, in the one form that all sources share."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from planner.fleet import Bools, Fleet, Floats, Ints, positions
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Figures:
+    """Figures of one source; arrays of shape (pairs,), sorted by ``key``, each key once. NaN is "not stated".
+
+    ``key`` is ``site * len(fleet.hub_ids) + hub`` for the positions of site and hub in the fleet.
+    """
+
+    key: Ints
+    rtt_ms: Floats
+    loss_percent: Floats
+    pair_cost: Floats
+
+    @classmethod
+    def of_rtt(cls, key: Ints, rtt_ms: Floats) -> Figures:
+        """Return figures of a source that knows round-trip times only."""
+        unstated = np.full(len(key), np.nan)
+        return cls(key, rtt_ms, unstated, unstated)
+
+    @classmethod
+    def none(cls) -> Figures:
+        """Return the figures of a source that knows nothing."""
+        return cls.of_rtt(np.empty(0, dtype=np.int64), np.empty(0))
+
+
+def pair_keys(fleet: Fleet, table: pd.DataFrame) -> tuple[Ints, Bools]:
+    """Return the keys of the rows of ``table`` (columns site and hub), and which rows have one.
+
+    A row whose site or hub the fleet does not have has none; intake reports it.
+    """
+    site = positions(table["site"], fleet.site_ids)
+    hub = positions(table["hub"], fleet.hub_ids)
+    known = (site >= 0) & (hub >= 0)
+    return (site * len(fleet.hub_ids) + hub)[known], known

@@ -1,0 +1,129 @@
+"""Sheet Assignments: who uses which host, from which to which, and columns for the team that carries it out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.datavalidation import DataValidation
+from openpyxl.worksheet.worksheet import Worksheet
+
+from planner.outputs import cellsafe, headings, styles
+from planner.outputs.cellsafe import Value
+from planner.outputs.facts import Facts, current_host, margin_ms
+from planner.outputs.grid import Book, Field, write_table
+from planner.plan import Assignment
+
+_PLANNED = (
+    Field(headings.SITE),
+    Field(headings.NAME, most=28),
+    Field(headings.REGION, most=20),
+    Field(headings.CLUSTERS, styles.COUNT),
+    Field(headings.HUB),
+    Field(headings.HOST),
+    Field(headings.RTT, styles.MS, least=13),
+    Field(headings.BUDGET, styles.MS, least=13),
+    Field(headings.MARGIN, styles.MS, least=13),
+    Field(headings.EVIDENCE),
+    Field(headings.CURRENT_HOST),
+    Field(headings.ACTION),
+)
+_STANDBY = Field(headings.STANDBY)
+_FILLED_IN = (
+    Field(headings.PROGRESS, styles.FILL_IN, least=13, heading_style=styles.FILL_IN_HEADING),
+    Field(headings.DATE, styles.FILL_IN_DATE, least=12, heading_style=styles.FILL_IN_HEADING),
+    Field(headings.INITIALS, styles.FILL_IN, least=9, heading_style=styles.FILL_IN_HEADING),
+    Field(headings.REMARKS, styles.FILL_IN, least=28, heading_style=styles.FILL_IN_HEADING),
+)
+
+
+def write_assignments(book: Book, facts: Facts) -> Worksheet:
+    """Add the sheet; one row for each assignment, in the order of the plan."""
+    own = (*_PLANNED, *((_STANDBY,) if _has_standby(facts) else ()), *_FILLED_IN)
+    sheet = write_table(book, headings.ASSIGNMENTS, (*own, *_extra_fields(facts, own)), _rows(facts))
+    columns = {field.heading: get_column_letter(number) for number, field in enumerate(own, start=1)}
+    last = max(2, 1 + len(facts.plan.assignments))
+    _offer_choices(sheet, columns, last, len(facts.plan.host_list))
+    _colour(sheet, columns, last)
+    # The user's own columns are there to filter by, but would make the printed text too small to read.
+    sheet.print_area = f"A1:{columns[headings.REMARKS]}{last}"
+    return sheet
+
+
+def _has_standby(facts: Facts) -> bool:
+    return any(assignment.standby for assignment in facts.plan.assignments)
+
+
+def _extra_fields(facts: Facts, own: tuple[Field, ...]) -> tuple[Field, ...]:
+    taken = [field.heading for field in own]
+    for name in facts.extra_columns:
+        clashes = name.strip().casefold() in {heading.casefold() for heading in taken}
+        taken.append(cellsafe.column_heading(f"{name} (Sites)" if clashes else name, taken))
+    return tuple(Field(heading, styles.ANY) for heading in taken[len(own) :])
+
+
+def _rows(facts: Facts) -> Iterator[tuple[Value, ...]]:
+    with_standby = _has_standby(facts)
+    blank = (None,) * len(facts.extra_columns)
+    for assignment in facts.plan.assignments:
+        standby = (assignment.standby,) if with_standby else ()
+        extras = facts.extras.get(assignment.site, blank)
+        yield (*_planned(facts, assignment), *standby, *_to_fill_in(assignment), *map(cellsafe.plain, extras))
+
+
+def _planned(facts: Facts, assignment: Assignment) -> tuple[Value, ...]:
+    return (
+        assignment.site,
+        cellsafe.plain(facts.names.get(assignment.site)),
+        cellsafe.plain(facts.regions.get(assignment.site)),
+        assignment.clusters,
+        assignment.hub,
+        assignment.host,
+        assignment.rtt_ms,
+        assignment.budget_ms,
+        margin_ms(assignment),
+        assignment.evidence,
+        current_host(facts, assignment),
+        assignment.action,
+    )
+
+
+def _to_fill_in(assignment: Assignment) -> tuple[Value, ...]:
+    return ("not needed" if assignment.action == "keep" else "open", None, None, None)
+
+
+def _offer_choices(sheet: Worksheet, columns: dict[str, str], last: int, hosts: int) -> None:
+    progress = DataValidation("list", formula1=f'"{",".join(headings.PROGRESS_WORDS)}"', allow_blank=True)
+    progress.error = f"Use one of: {', '.join(headings.PROGRESS_WORDS)}."
+    date = DataValidation("date", operator="greaterThan", formula1="36526", allow_blank=True)  # 2000-01-01
+    date.error = "Enter a date, for example 2030-01-31."
+    # A warning, not a stop: a host that the plan does not have may be meant, and the check of the plan will say so.
+    host = DataValidation("list", formula1=f"{headings.HOSTS}!$A$2:$A${max(2, hosts + 1)}", allow_blank=True)
+    host.errorStyle = "warning"
+    host.error = "This host is not on the sheet Hosts."
+    for validation, names in (
+        (progress, (headings.PROGRESS,)),
+        (date, (headings.DATE,)),
+        (host, (headings.HOST, headings.STANDBY)),
+    ):
+        for name in names:
+            if name in columns:
+                validation.add(f"{columns[name]}2:{columns[name]}{last}")
+        validation.showErrorMessage = True
+        sheet.add_data_validation(validation)
+
+
+def _colour(sheet: Worksheet, columns: dict[str, str], last: int) -> None:
+    """Tint cells whose word matters; the word itself always stands there too."""
+    for heading, word, pale in (
+        (headings.ACTION, "move", "watch"),
+        (headings.ACTION, "attach", "plain"),
+        (headings.EVIDENCE, "modelled", "note"),
+        (headings.EVIDENCE, "estimated", "watch"),
+        (headings.PROGRESS, "planned", "plain"),
+        (headings.PROGRESS, "done", "good"),
+        (headings.PROGRESS, "blocked", "bad"),
+        (headings.PROGRESS, "not needed", "quiet"),
+    ):
+        column = columns[heading]
+        sheet.conditional_formatting.add(f"{column}2:{column}{last}", styles.when(f'${column}2="{word}"', pale))

@@ -1,0 +1,51 @@
+"""The words of the plan workbook that are written and read back: sheet names, headings and labels of the claims."""
+
+from __future__ import annotations
+
+SUMMARY = "Summary"
+HOSTS = "Hosts"
+ASSIGNMENTS = "Assignments"
+UNSERVED = "Unserved"
+NO_HOST_NEEDED = "No host needed"
+FINDINGS = "Findings"
+POLICY = "Policy"
+
+# Summary: labels in column A, values in column B.
+STATUS = "Status"
+OBJECTIVE = "Objective"
+OBJECTIVE_VALUE = "Objective value"
+LOWER_BOUND = "Lower bound"
+
+SITE = "site"
+NAME = "name"
+REGION = "region"
+CLUSTERS = "clusters"
+HUB = "hub"
+HOST = "host"
+
+POOL = "pool"
+RELEASE = "release"
+CAP = "cap"
+USABLE = "usable"
+ORIGIN = "new or existing"
+NEW, EXISTING = ORIGINS = ("new", "existing")
+LIVE_CHECK = "live check"
+
+RTT = "RTT ms"
+BUDGET = "budget ms"
+MARGIN = "margin ms"
+EVIDENCE = "evidence"
+CURRENT_HOST = "current host"
+ACTION = "action"
+STANDBY = "standby"
+
+# Columns that the rollout team fills in.
+PROGRESS = "status"
+PROGRESS_WORDS = ("open", "planned", "done", "blocked", "not needed")
+DATE = "date"
+INITIALS = "initials"
+REMARKS = "remarks"
+
+REASONS = "reasons"
+REMEDY = "what would help"
+WHY = "why"

@@ -1,0 +1,145 @@
+"""plan.json -> Plan."""
+
+from __future__ import annotations
+
+import json
+from typing import Any, get_args
+
+from planner.fleet import Finding, Severity, Source
+from planner.outputs.json_record import Log, Record
+from planner.outputs.plan_json import FORMAT
+from planner.plan import (
+    Action,
+    Assignment,
+    Evidence,
+    Host,
+    NoHostNeeded,
+    Objective,
+    Plan,
+    Proof,
+    Reason,
+    Spared,
+    Status,
+    Unserved,
+)
+
+_NEEDED = ("format", "status", "objective", "lower_bound", "host_list", "assignments", "unserved")
+
+
+def plan_from_json(content: bytes, file: str) -> tuple[Plan | None, list[Finding]]:
+    """Return the plan that ``content`` holds and what is wrong with it; no plan where it is none at all.
+
+    ``file`` is the name that findings give. Keys that are not known are passed over.
+    """
+    log = Log(file)
+    data = _parsed(content, log)
+    return (None if data is None else _plan(Record(data, "", log))), log.findings
+
+
+def _plan(record: Record) -> Plan:
+    objective = record.choice("objective", get_args(Objective))
+    hosts = record.records("host_list", _host)
+    return Plan(
+        status=record.choice("status", get_args(Status)),
+        objective=objective,
+        objective_value=record.number("objective_value", float(len(hosts)) if objective == "hosts" else None),
+        lower_bound=record.number("lower_bound"),
+        host_list=hosts,
+        assignments=record.records("assignments", _assignment),
+        unserved=record.records("unserved", _unserved),
+        no_host_needed=record.records("no_host_needed", _no_host_needed),
+        proof=_proof(record),
+        findings=record.records("findings", _finding),
+        policy=record.mapping("policy"),
+        seconds=record.mapping("seconds"),
+        sources=record.records("sources", lambda source: Source(source.text("name", ""), source.text("sha256", ""))),
+        version=record.text("version", ""),
+    )
+
+
+def _parsed(content: bytes, log: Log) -> dict[str, Any] | None:
+    try:
+        data = json.loads(content.decode("utf-8-sig"), parse_constant=_refuse)
+    except json.JSONDecodeError as error:
+        where = f"line {error.lineno}, column {error.colno}"
+        log.error("not_json", where, f"this is neither a workbook nor JSON: {error.msg}.", "Name a plan file.")
+        return None
+    except (ValueError, RecursionError) as error:
+        log.error("not_json", "", f"this is neither a workbook nor the JSON of a plan: {error}.", "Name a plan file.")
+        return None
+    if not isinstance(data, dict):
+        log.error("not_a_plan", "", "the JSON holds no plan: its outermost value has to be an object.")
+        return None
+    missing = [key for key in _NEEDED if key not in data]
+    for key in missing:
+        log.error("key_missing", key, f"the key {key} is missing.", "Write the plan again with castingvote.")
+    if missing:
+        return None
+    if data["format"] != FORMAT:
+        hint = "Read it with the castingvote that wrote it, or a newer one."
+        log.error("format_unknown", "format", f"format {data['format']!r} is not {FORMAT}, the one known here.", hint)
+        return None
+    return data
+
+
+def _refuse(constant: str) -> Any:
+    raise ValueError(f"{constant} is no JSON number")
+
+
+def _host(record: Record) -> Host:
+    cap = record.whole("cap")
+    return Host(
+        host=record.text("host"),
+        hub=record.text("hub"),
+        pool=record.text("pool"),
+        release=record.text("release", ""),
+        clusters=record.whole("clusters"),
+        cap=cap,
+        usable=record.whole("usable", cap),
+        existing=record.flag("existing"),
+    )
+
+
+def _assignment(record: Record) -> Assignment:
+    moved_from = record.text("moved_from", "") or None
+    return Assignment(
+        site=record.text("site"),
+        host=record.text("host"),
+        hub=record.text("hub"),
+        clusters=record.whole("clusters"),
+        rtt_ms=record.number("rtt_ms"),
+        budget_ms=record.number("budget_ms"),
+        evidence=record.choice("evidence", get_args(Evidence)),
+        standby=record.text("standby", "") or None,
+        moved_from=moved_from,
+        action=record.choice("action", get_args(Action), "move" if moved_from else "attach"),
+    )
+
+
+def _unserved(record: Record) -> Unserved:
+    return Unserved(
+        record.text("site"),
+        record.whole("clusters", 1),
+        record.records("reasons", lambda reason: Reason(reason.text("code"), reason.text("detail", ""))),
+        record.text("remedy", ""),
+    )
+
+
+def _no_host_needed(record: Record) -> NoHostNeeded:
+    return NoHostNeeded(record.text("site"), record.choice("why", get_args(Spared)))
+
+
+def _finding(record: Record) -> Finding:
+    return Finding(
+        record.choice("severity", get_args(Severity)),
+        record.text("code", ""),
+        record.text("where", ""),
+        record.text("message", ""),
+        record.text("hint", ""),
+        record.text("file", ""),
+    )
+
+
+def _proof(record: Record) -> Proof:
+    proof = record.member("proof")
+    return Proof(proof.text("kind", "none"), proof.text("words", ""), proof.mapping("details"))

@@ -1,0 +1,145 @@
+"""Plan workbook -> Plan, also when it was edited by hand or saved by another program.
+
+Cells are read by the same code as those of a fleet, so ids, numbers and headings may be written in the same ways.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Hashable, Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from planner.columns import Column, Sheet
+from planner.fleet import Finding
+from planner.intake.cells import clean
+from planner.intake.files import read_sheets
+from planner.intake.findings import Findings, Place
+from planner.intake.headers import plain, table_of
+from planner.intake.rawtable import Cells, RawSheet, RawTable
+from planner.intake.tables import read_table
+from planner.outputs import headings, plan_sheets
+from planner.plan import Assignment, Host, NoHostNeeded, Plan, Reason, Unserved
+
+Row = Mapping[Hashable, Any]
+
+_TABLES = (plan_sheets.HOSTS, plan_sheets.ASSIGNMENTS, plan_sheets.UNSERVED, plan_sheets.NO_HOST_NEEDED)
+_WANTED = {plain(name) for name in (headings.SUMMARY, *(sheet.name for sheet in _TABLES))}
+_REASON = re.compile(r"([a-z][a-z0-9_]*):(?: (.*))?")
+
+
+def plan_from_workbook(path: Path) -> tuple[Plan | None, list[Finding]]:
+    """Return the plan that a workbook holds and what is wrong with it; no plan where it cannot be told.
+
+    Claims, hosts, assignments, unserved sites and sites without need are read. Findings, policy, proof,
+    timings and sources are there for people and stay blank. The order of rows, sheets and columns does
+    not matter, nor do further columns.
+    """
+    findings = Findings()
+    sheets = read_sheets(path, lambda title: plain(title) in _WANTED, findings).sheets
+    plan = None if findings.any_error else _plan({plain(sheet.title): sheet for sheet in sheets}, path.name, findings)
+    return plan, [finding for finding in findings.result() if finding.severity == "error"]
+
+
+def _plan(sheets: Mapping[str, RawSheet], file: str, findings: Findings) -> Plan | None:
+    claims = _claims(sheets.get(plain(headings.SUMMARY)), file, findings)
+    hosts, assignments, unserved, spared = (
+        _rows(sheets.get(plain(sheet.name)), sheet, file, findings) for sheet in _TABLES
+    )
+    if findings.any_error:
+        return None
+    return Plan(
+        status=claims[headings.STATUS],
+        objective=claims[headings.OBJECTIVE],
+        objective_value=float(claims[headings.OBJECTIVE_VALUE]),
+        lower_bound=float(claims[headings.LOWER_BOUND]),
+        host_list=tuple(map(_host, hosts)),
+        assignments=tuple(map(_assignment, assignments)),
+        unserved=tuple(map(_unserved, unserved)),
+        no_host_needed=tuple(NoHostNeeded(row[headings.SITE], row[headings.WHY]) for row in spared),
+    )
+
+
+def _claims(raw: RawSheet | None, file: str, findings: Findings) -> dict[str, Any]:
+    """Return the labelled cells of the sheet Summary: the label in column A, its value beside it."""
+    if raw is None:
+        findings.add("sheet_missing", Place(file), sheet=headings.SUMMARY, meaning="it holds the claims of the plan")
+        return {}
+    claims = {}
+    labels = {plain(row[0]): number for number, row in reversed(list(enumerate(raw.cells))) if len(row) > 1}
+    for claim in plan_sheets.CLAIMS:
+        number = labels.get(plain(claim.name))
+        if number is None:
+            meaning = f"{claim.meaning}; the label in column A, the value in column B"
+            findings.add("column_missing", Place(file, raw.title), column=claim.name, meaning=meaning)
+            continue
+        # A table of one row, so that the cell is read and reported like any other.
+        columns = tuple(np.array([value], dtype=object) for value in raw.cells[number][:2])
+        table = RawTable(file, raw.title, ("", ""), columns, np.array([number + 1]), looks=raw.looks)
+        claims[claim.name] = clean(Cells(claim, table, 1, findings))[0]
+        _report_blank(claims[claim.name], claim, table.place(0, 1), findings)
+    return claims
+
+
+def _rows(raw: RawSheet | None, sheet: Sheet, file: str, findings: Findings) -> list[Row]:
+    """Return the rows of a table by heading, blank where the table lacks a column that may be missing."""
+    if raw is None:
+        if sheet.required:
+            findings.add("sheet_missing", Place(file), sheet=sheet.name, meaning=sheet.meaning)
+        return []
+    typed = read_table(table_of(raw, sheet, findings), sheet, findings)
+    for column in sheet.columns:
+        if column.required and column.name in typed.match.known:
+            for position, value in enumerate(typed.frame[column.name].tolist()):
+                _report_blank(value, column, typed.place(position, column.name), findings)
+    return list(typed.frame.to_dict("records"))
+
+
+def _report_blank(value: Any, column: Column, place: Place, findings: Findings) -> None:
+    """Make a finding of a blank (NaN among numbers) unless what stood in the cell has been reported already."""
+    if (value == "" or value != value) and not findings.is_wrong(place):
+        findings.add("required_blank", place, column.name)
+
+
+def _host(row: Row) -> Host:
+    return Host(
+        host=row[headings.HOST],
+        hub=row[headings.HUB],
+        pool=row[headings.POOL],
+        release=row[headings.RELEASE],
+        clusters=int(row[headings.CLUSTERS]),
+        cap=int(row[headings.CAP]),
+        usable=int(row[headings.USABLE]),
+        existing=row[headings.ORIGIN] == headings.EXISTING,
+    )
+
+
+def _assignment(row: Row) -> Assignment:
+    action = row[headings.ACTION]
+    return Assignment(
+        site=row[headings.SITE],
+        host=row[headings.HOST],
+        hub=row[headings.HUB],
+        clusters=int(row[headings.CLUSTERS]),
+        rtt_ms=float(row[headings.RTT]),
+        budget_ms=float(row[headings.BUDGET]),
+        evidence=row[headings.EVIDENCE],
+        standby=row[headings.STANDBY] or None,
+        # The workbook names the current host of those that keep it as well.
+        moved_from=(row[headings.CURRENT_HOST] or None) if action == "move" else None,
+        action=action,
+    )
+
+
+def _unserved(row: Row) -> Unserved:
+    reasons = tuple(_reasons(row[headings.REASONS]))
+    return Unserved(row[headings.SITE], int(row[headings.CLUSTERS]), reasons, row[headings.REMEDY])
+
+
+def _reasons(text: str) -> Iterator[Reason]:
+    """Yield the reasons of a cell, one a line: the code of the rule, a colon, the detail."""
+    for line in text.splitlines():
+        stated = _REASON.fullmatch(line)
+        yield Reason(stated[1], stated[2] or "") if stated else Reason("other", line)

@@ -1,0 +1,167 @@
+"""What each section of the sheet Summary says."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+
+from planner import columns
+from planner.fleet import Finding
+from planner.outputs import headings, styles, words
+from planner.outputs.cellsafe import plain
+from planner.outputs.facts import Facts, margin_ms
+from planner.outputs.list_sheets import applied_policy, setting_text
+from planner.outputs.page import Page
+
+_SMALLEST = 10
+_EVIDENCE = {
+    "measured": "RTT was measured",
+    "modelled": "RTT follows from the WAN links; measure before cut-over",
+    "estimated": "RTT is estimated from the distance; measure before cut-over",
+}
+# Codes of findings about cells that were not written as they should be, yet could be read.
+REPAIRS = frozenset(
+    {"text_tidied", "id_number", "id_shown", "id_boolean", "id_repaired", "release_shown"}
+    | {"number_text", "number_comma", "percent_shown"}
+)
+_HOW_TO = (
+    "On sheet Assignments the columns with a yellow heading (status, date, initials, remarks) are for your team. "
+    "When you give a site another host there, the live check on sheet Hosts shows at once if that host is overfilled."
+)
+
+
+def headline_of(facts: Facts) -> str:
+    """Return the first sentence of the page."""
+    spared = len(facts.plan.no_host_needed)
+    more = f" {words.counted(spared, 'more site').capitalize()} {'needs' if spared == 1 else 'need'} no shared host."
+    return words.headline(facts.plan) + (more if spared else "")
+
+
+def figures(page: Page, facts: Facts) -> None:
+    """Status, objective, bound and gap, then hosts, sites and clusters."""
+    plan = facts.plan
+    unit = styles.MONEY if plan.objective == "cost" else styles.COUNT
+    bound = unit if plan.lower_bound == round(plan.lower_bound) else styles.MONEY
+    page.row(headings.STATUS, plan.status, words.status_in_words(plan), pale=_status_fill(facts))
+    page.row(headings.OBJECTIVE, plan.objective, f"What was made small: {words.OBJECTIVES[plan.objective]}.")
+    page.row(
+        headings.OBJECTIVE_VALUE,
+        plain(plan.objective_value),
+        f"{words.amount(plan, plan.objective_value)}: what this plan takes.",
+        unit,
+    )
+    page.row(headings.LOWER_BOUND, plain(plan.lower_bound), words.bound_in_words(plan), bound)
+    page.row("Gap", plan.gap, words.gap_in_words(plan), styles.SHARE)
+    if plan.proof.words:
+        page.text_row("Proof", plan.proof.words)
+    existing = sum(host.existing for host in plan.host_list)
+    hubs = len({host.hub for host in plan.host_list})
+    page.row(
+        "Hosts",
+        plan.hosts,
+        f"{existing:,} existing, {plan.hosts - existing:,} new, at {words.counted(hubs, 'hub')}.",
+        styles.COUNT,
+    )
+    page.row("Sites served", len(words.sites_served(plan)), _actions(facts), styles.COUNT)
+    page.row("Clusters served", sum(a.clusters for a in plan.assignments), _room(facts), styles.COUNT)
+    page.row("Sites unserved", len(plan.unserved), "Each with its reasons on sheet Unserved.", styles.COUNT)
+    page.row("Clusters unserved", sum(u.clusters for u in plan.unserved), "", styles.COUNT)
+    page.row("No host needed", len(plan.no_host_needed), _spared(facts), styles.COUNT)
+
+
+def attention(page: Page, facts: Facts) -> None:
+    """Counts that should be nought, each with a word beside its colour."""
+    errors, warnings = facts.severities["error"], facts.severities["warning"]
+    unmeasured = len({a.site for a in facts.plan.assignments if a.evidence != "measured"})
+    for label, number, remark, pale in (
+        ("Errors in the inputs", errors, "See sheet Findings: these rows were not planned as you meant them.", "bad"),
+        ("Warnings in the inputs", warnings, "See sheet Findings.", "watch"),
+        ("Unserved sites", len(facts.plan.unserved), "See sheet Unserved for the reasons and what would help.", "bad"),
+        ("Sites not measured", unmeasured, "Filter column evidence on sheet Assignments, then measure.", "watch"),
+    ):
+        verdict = f"▲ {number:,}: look into it" if number else "✓ none"
+        page.row(label, verdict, remark if number else "", pale=pale if number else "good")
+
+
+def margins(page: Page, facts: Facts) -> None:
+    """Write the assignments that come closest to their latency budget."""
+    smallest = sorted(facts.plan.assignments, key=lambda a: (a.margin_ms, a.site, a.host))[:_SMALLEST]
+    if not smallest:
+        page.whole_row("No site is served.")
+        return
+    heads = ("site", "name", "hub", "host", "RTT", "budget", "margin", "evidence")
+    cell_styles = (styles.TEXT,) * 4 + (styles.MS,) * 3 + (styles.TEXT,)
+    page.table_row(heads, [styles.heading_of(style) for style in cell_styles])
+    for a in smallest:
+        name = plain(facts.names.get(a.site))
+        page.table_row((a.site, name, a.hub, a.host, a.rtt_ms, a.budget_ms, margin_ms(a), a.evidence), cell_styles)
+
+
+def assumptions(page: Page, facts: Facts) -> None:
+    """How the round-trip times are known, and how many cells were repaired."""
+    sites: Counter[str] = Counter()
+    clusters: Counter[str] = Counter()
+    sites.update(evidence for _, evidence in {(a.site, a.evidence) for a in facts.plan.assignments})
+    for assignment in facts.plan.assignments:
+        clusters[assignment.evidence] += assignment.clusters
+    for evidence, meaning in _EVIDENCE.items():
+        remark = f"{words.counted(clusters[evidence], 'cluster')}: {meaning}." if sites[evidence] else ""
+        page.row(evidence.capitalize(), words.counted(sites[evidence], "site"), remark)
+    repaired = sum(_cells(finding) for finding in facts.plan.findings if finding.code in REPAIRS)
+    remark = "Read as what they most likely mean: see sheet Findings." if repaired else ""
+    page.row("Repaired cells", repaired, remark, styles.COUNT)
+
+
+def cautions(page: Page, facts: Facts) -> None:
+    """What no plan can know."""
+    for number, caution in enumerate(words.CAUTIONS, start=1):
+        page.whole_row(f"{number}. {caution}")
+    page.whole_row(_HOW_TO)
+
+
+def policy(page: Page, facts: Facts) -> None:
+    """Settings that differ from their defaults; the rest is on its own sheet."""
+    defaults = {setting.name: setting_text(setting.default) for setting in columns.SETTINGS}
+    applied = {name: setting_text(value) for name, value in applied_policy(facts).items()}
+    changed = [
+        f"{name} {value}" for name, value in applied.items() if value is not None and value != defaults.get(name)
+    ]
+    page.text_row("Set for this plan", "; ".join(changed) or "nothing")
+    page.text_row("All else", "at its default: see sheet Policy")
+
+
+def origin(page: Page, facts: Facts) -> None:
+    """Files that the plan rests on, with their SHA-256, and the program that made it."""
+    for source in facts.plan.sources or facts.fleet.sources:
+        page.text_row("Input", f"{source.name}  (SHA-256 {source.sha256})")
+    page.row("castingvote", facts.plan.version or "version not stated")
+
+
+def _status_fill(facts: Facts) -> str:
+    return {"optimal": "good", "feasible": "note", "infeasible": "bad"}[facts.plan.status]
+
+
+def _actions(facts: Facts) -> str:
+    kept, attached, moved = (facts.actions[action] for action in ("keep", "attach", "move"))
+    return f"{kept:,} keep their host, {attached:,} are attached, {moved:,} move."
+
+
+def _room(facts: Facts) -> str:
+    usable = sum(host.usable for host in facts.plan.host_list)
+    used = sum(host.clusters for host in facts.plan.host_list)
+    return f"The hosts have room for {usable:,}; {usable - used:,} places are free." if facts.plan.hosts else ""
+
+
+def _spared(facts: Facts) -> str:
+    why = Counter(spared.why for spared in facts.plan.no_host_needed)
+    return (
+        f"{why['own_tie_breaker']:,} have a tie-breaker of their own, {why['no_clusters']:,} run no cluster."
+        if why
+        else ""
+    )
+
+
+def _cells(finding: Finding) -> int:
+    """Return how many cells a finding is about: the number that its message gives, else one."""
+    stated = re.search(r"\b(\d+) cells\b", finding.message)
+    return int(stated[1]) if stated else 1

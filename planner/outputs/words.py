@@ -1,0 +1,95 @@
+"""A plan in sentences: the headline, and what its status, objective, bound and gap mean in plain words."""
+
+from __future__ import annotations
+
+from planner.plan import Plan
+
+OBJECTIVES = {
+    "hosts": "as few hosts as possible",
+    "new_hosts": "as few new hosts as possible",
+    "cost": "as little cost as possible",
+}
+
+
+CAUTIONS = (
+    "Verify the latency on site before a cluster is cut over.",
+    "Read the supplier's release notes before the release of a host changes.",
+    "Keep a rollback ready: the old tie-breaker stays until the new one has proved itself.",
+    "Licensed and local rules prevail over this plan.",
+)
+
+
+def headline(plan: Plan) -> str:
+    """Return the plan in one sentence: hosts, hubs, sites served, and how good that is.
+
+    For example ``"14 tie-breaker hosts at 6 hubs serve 176 of 180 sites; no plan that serves the same
+    sites has fewer."``
+    """
+    served, wanting = len(sites_served(plan)), len(sites_wanting(plan))
+    if wanting == 0:
+        return "No site needs a shared tie-breaker host."
+    if served == 0:
+        return f"None of {counted(wanting, 'site')} can be served; no tie-breaker host is planned."
+    hubs = len({host.hub for host in plan.host_list})
+    verb = "serves" if plan.hosts == 1 else "serve"
+    new = sum(not host.existing for host in plan.host_list)
+    extra = {"hosts": "", "new_hosts": f" ({new:,} new)", "cost": f" at a cost of {amount(plan, plan.objective_value)}"}
+    return (
+        f"{counted(plan.hosts, 'tie-breaker host')}{extra[plan.objective]} at {counted(hubs, 'hub')} {verb} "
+        f"{served:,} of {counted(wanting, 'site')}; {_quality(plan)}."
+    )
+
+
+def status_in_words(plan: Plan) -> str:
+    """Return what the plan's status means."""
+    if plan.status == "optimal":
+        return "Every site that needs a shared host is served, and the plan is proven best."
+    if plan.status == "feasible":
+        return "Every site that needs a shared host is served, but the plan is not proven best: see the gap."
+    proven = "and is proven best for the sites it serves" if plan.gap == 0 else "but is not proven best: see the gap"
+    return f"Not every site can be served under the policy: see sheet Unserved. The rest is planned, {proven}."
+
+
+def bound_in_words(plan: Plan) -> str:
+    """Return what the lower bound claims."""
+    return f"No plan that serves the same sites can do with less than {amount(plan, plan.lower_bound)}."
+
+
+def gap_in_words(plan: Plan) -> str:
+    """Return what the gap says about the plan."""
+    if plan.gap == 0:
+        return "The plan meets its lower bound: nothing is left to gain."
+    spare = amount(plan, plan.objective_value - plan.lower_bound)
+    return f"At most {spare} could still be saved; the search ended before this was settled."
+
+
+def amount(plan: Plan, value: float) -> str:
+    """Return ``value`` with the unit of the plan's objective: hosts, new hosts or money."""
+    if plan.objective == "cost":
+        return f"{value:,.2f} {plan.policy.get('currency') or 'money'}"
+    noun = "host" if plan.objective == "hosts" else "new host"
+    return counted(round(value), noun) if value == round(value) else f"{value:,.2f} {noun}s"
+
+
+def counted(number: int, noun: str) -> str:
+    """Return number and noun, for example ``"1 site"`` or ``"1,200 sites"``."""
+    return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"
+
+
+def sites_served(plan: Plan) -> set[str]:
+    """Return the ids of sites with a tie-breaker for every cluster."""
+    return {assignment.site for assignment in plan.assignments} - {unserved.site for unserved in plan.unserved}
+
+
+def sites_wanting(plan: Plan) -> set[str]:
+    """Return the ids of sites that need a shared host, served or not."""
+    return sites_served(plan) | {unserved.site for unserved in plan.unserved}
+
+
+def _quality(plan: Plan) -> str:
+    if plan.gap > 0:
+        if plan.lower_bound <= 0:
+            return "how little would do is not known"
+        return f"the same sites need at least {amount(plan, plan.lower_bound)}"
+    least = {"hosts": "has fewer", "new_hosts": "adds fewer", "cost": "costs less"}
+    return f"no plan that serves the same sites {least[plan.objective]}"

@@ -1,0 +1,54 @@
+"""The plan workbook: its sheets in order, written whole or not at all."""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+from io import BytesIO
+
+from openpyxl.workbook.properties import CalcProperties
+
+from planner.fleet import Fleet
+from planner.outputs.assignments_sheet import write_assignments
+from planner.outputs.atomic import replacing
+from planner.outputs.facts import Facts
+from planner.outputs.grid import Book
+from planner.outputs.hosts_sheet import live_check_results, write_hosts
+from planner.outputs.list_sheets import write_findings, write_no_host_needed, write_policy, write_unserved
+from planner.outputs.stored_results import with_results
+from planner.outputs.summary_sheet import write_summary
+from planner.plan import Plan
+
+
+def write_workbook(
+    fleet: Fleet, plan: Plan, path: str | os.PathLike[str], *, written_at: dt.datetime | None = None
+) -> None:
+    """Write ``plan`` as an .xlsx workbook for the people who carry it out; an old file at ``path`` is replaced.
+
+    Sheets: Summary, Hosts, Assignments, Unserved, No host needed, Findings, Policy. Names, regions,
+    current hosts and the user's own columns come from ``fleet``. Data cells are values; only the
+    column "live check" of Hosts holds formulas, with their results beside them for readers that do not
+    calculate. ``written_at`` is the moment printed on the Summary, in UTC; now by default. `read_plan`
+    reads the file back.
+
+    Raises InputError when the file cannot be written or the plan does not fit on a sheet.
+    """
+    written_at = (written_at or dt.datetime.now(dt.UTC)).astimezone(dt.UTC).replace(tzinfo=None)
+    facts = Facts(fleet, plan)
+    book = Book()
+    write_summary(book, facts, written_at)
+    hosts = write_hosts(book, facts)
+    write_assignments(book, facts)
+    write_unserved(book, facts)
+    write_no_host_needed(book, facts)
+    write_findings(book, facts)
+    write_policy(book, facts)
+    workbook = book.workbook
+    workbook.properties.title = "Tie-breaker plan"
+    workbook.properties.creator = f"castingvote {plan.version}".strip()
+    workbook.properties.created = workbook.properties.modified = written_at
+    workbook.calculation = CalcProperties(fullCalcOnLoad=True)
+    buffer = BytesIO()
+    workbook.save(buffer)
+    with replacing(path) as temporary:
+        with_results(buffer.getvalue(), hosts.path.lstrip("/"), live_check_results(facts), temporary)

@@ -1,0 +1,57 @@
+"""Does every assignment keep every rule, and are its figures the fleet's?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from planner.plan import Assignment
+from planner.verify.case import Case
+from planner.verify.inventory import Pool, Site
+from planner.verify.rules import broken_rules
+from planner.verify.violation import Violation, differs
+
+# Workbooks show times with one decimal.
+ROUNDING_MS = 0.05
+
+
+def check_assignments(case: Case) -> Iterator[Violation]:
+    """Check each assignment by itself."""
+    for row in case.plan.assignments:
+        where = f"site {row.site}"
+        host = case.hosts.get(row.host)
+        if host is None:
+            yield Violation("unknown_host", where, f"host {row.host} is not in the plan's list of hosts")
+        elif row.hub != host.hub:
+            yield Violation("hub", where, f"assigned to hub {row.hub}, but host {row.host} stands at {host.hub}")
+        site, pool = case.inventory.sites.get(row.site), case.pool_of(row.host)
+        if site is None:
+            continue
+        yield from _current(case, row)
+        if pool is not None:
+            yield from (Violation(code, where, text) for code, text in broken_rules(case.inventory, site, pool))
+            yield from _claims(case, row, site, pool)
+
+
+def _claims(case: Case, row: Assignment, site: Site, pool: Pool) -> Iterator[Violation]:
+    where = f"site {site.site}"
+    pair = case.inventory.pairs.get(site.site, pool.hub)
+    if pair is not None and differs(row.rtt_ms, pair.rtt_ms, ROUNDING_MS):
+        yield Violation("claim", where, f"RTT {row.rtt_ms} ms to hub {pool.hub}, the fleet says {pair.rtt_ms:.10g} ms")
+    if pair is not None and row.evidence != pair.evidence:
+        yield Violation("claim", where, f"RTT to hub {pool.hub} called {row.evidence}, but it is {pair.evidence}")
+    if differs(row.budget_ms, site.budget_ms, ROUNDING_MS):
+        yield Violation("claim", where, f"budget {row.budget_ms} ms, the fleet says {site.budget_ms:.10g} ms")
+
+
+def _current(case: Case, row: Assignment) -> Iterator[Violation]:
+    """Check what the plan says about the change: it is a move unless host (if named), else hub, stay the same."""
+    where = f"site {row.site}"
+    before = case.inventory.current.get(row.site, [])
+    stays = any(hub == row.hub and host in ("", row.host) for hub, host in before)
+    action = "attach" if not before else "keep" if stays else "move"
+    names = [host or hub for hub, host in before] if action == "move" else [None]
+    today = ", ".join(host or hub for hub, host in before) or "unassigned"
+    if row.action != action:
+        yield Violation("current", where, f"called {row.action!r}, but from {today} to {row.host} is {action!r}")
+    if (row.moved_from or None) not in names:
+        yield Violation("current", where, f"moved_from is {row.moved_from!r}, but it is {today} today and {action!r}")

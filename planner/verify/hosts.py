@@ -1,0 +1,55 @@
+"""Are the hosts those of the fleet's pools, as many as fit, and none fuller than it may be?"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+
+from planner.plan import Host
+from planner.verify.case import Case
+from planner.verify.inventory import Pool
+from planner.verify.violation import Violation, differs
+
+
+def check_hosts(case: Case) -> Iterator[Violation]:
+    """Check each host, then each pool."""
+    names = Counter(host.host for host in case.plan.host_list)
+    for name, times in names.items():
+        if not name or times > 1:
+            yield Violation("host_name", f"host {name}", f"{times} hosts are called {name!r}")
+    for host in case.plan.host_list:
+        where = f"host {host.host}"
+        load = case.loads.get(host.host, 0)
+        if differs(host.clusters, load):
+            yield Violation("load", where, f"said to carry {host.clusters} clusters, its assignments add up to {load}")
+        pool = case.inventory.pools.get(host.pool)
+        if pool is None:
+            yield Violation("unknown_pool", where, f"the fleet has no pool {host.pool}")
+        else:
+            yield from _against_pool(host, load, pool)
+    yield from _counts(case)
+
+
+def _against_pool(host: Host, load: int, pool: Pool) -> Iterator[Violation]:
+    where = f"host {host.host}"
+    if host.hub != pool.hub:
+        yield Violation("hub", where, f"stands at hub {host.hub}, but pool {pool.pool} is at {pool.hub}")
+    if load > pool.usable:
+        yield Violation("capacity", where, f"carries {load} clusters, may carry {pool.usable} (cap {pool.cap})")
+    for name, claimed, actual in (("cap", host.cap, pool.cap), ("usable cap", host.usable, pool.usable)):
+        if differs(claimed, actual):
+            yield Violation("claim", where, f"{name} {claimed}, the fleet says {actual}")
+    if str(host.release or "").strip() != pool.release:
+        yield Violation("claim", where, f"release {host.release!r}, the fleet says {pool.release!r}")
+
+
+def _counts(case: Case) -> Iterator[Violation]:
+    running = Counter(host.pool for host in case.plan.host_list)
+    existing = Counter(host.pool for host in case.plan.host_list if host.existing)
+    for pool in case.inventory.pools.values():
+        where = f"pool {pool.pool}"
+        if running[pool.pool] > pool.max_hosts:
+            yield Violation("max_hosts", where, f"{running[pool.pool]} hosts run, {pool.max_hosts} fit")
+        if existing[pool.pool] > pool.existing_hosts:
+            text = f"{existing[pool.pool]} hosts are called existing, {pool.existing_hosts} exist"
+            yield Violation("existing_hosts", where, text)

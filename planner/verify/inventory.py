@@ -1,0 +1,139 @@
+"""The Fleet as the checks see it: one plain record a site and a pool, with the policy's defaults applied here anew."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+import pandas as pd
+
+from planner.fleet import Fleet, Policy, Source
+from planner.verify.pairs import Pairs
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """A row of Sites; numbers are NaN where unknown."""
+
+    site: str
+    region: str
+    latitude: float
+    longitude: float
+    clusters: int
+    release: str
+    budget_ms: float
+    zones: frozenset[str]
+    pinned_hub: str
+    barred_hubs: frozenset[str]
+    own_tie_breaker: str
+    own_cost: float
+    nodes: float
+
+    @property
+    def needs_host(self) -> bool:
+        """Whether the site has clusters and no third vote of its own."""
+        return self.clusters > 0 and self.own_tie_breaker != "yes"
+
+
+@dataclass(frozen=True, slots=True)
+class Pool:
+    """A row of Hubs; numbers are NaN where unknown. ``usable`` is the cap less reserve and blast radius."""
+
+    pool: str
+    hub: str
+    latitude: float
+    longitude: float
+    zones: frozenset[str]
+    max_hosts: int
+    existing_hosts: int
+    release: str
+    cap: int
+    usable: int
+    host_cost: float
+    serves_regions: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Inventory:
+    """Sites and pools by id, known pairs, the policy, and the assignment in force: (hub, host or "") of each site."""
+
+    sites: Mapping[str, Site]
+    pools: Mapping[str, Pool]
+    current: Mapping[str, list[tuple[str, str]]]
+    policy: Policy
+    sources: tuple[Source, ...]
+    pairs: Pairs
+
+
+def read_inventory(fleet: Fleet) -> Inventory:
+    """Return ``fleet`` as plain records."""
+    current: dict[str, list[tuple[str, str]]] = {}
+    for row in _rows(fleet.current):
+        current.setdefault(row["site"], []).append((row["hub"], row["host"]))
+    return Inventory(
+        sites={row["site"]: _site(row, fleet.policy) for row in _rows(fleet.sites)},
+        pools={row["pool"]: _pool(row, fleet.policy) for row in _rows(fleet.pools)},
+        current=current,
+        policy=fleet.policy,
+        sources=fleet.sources,
+        pairs=Pairs(fleet),
+    )
+
+
+def _rows(table: pd.DataFrame) -> Iterator[dict[str, Any]]:
+    names = list(table.columns)
+    for values in zip(*(table[name].tolist() for name in names), strict=True):
+        yield dict(zip(names, values, strict=True))
+
+
+def _site(row: Mapping[str, Any], policy: Policy) -> Site:
+    return Site(
+        site=row["site"],
+        region=_folded(row["region"]),
+        latitude=row["latitude"],
+        longitude=row["longitude"],
+        clusters=int(_given(row["clusters"], 1)),
+        release=row["release"].strip(),
+        budget_ms=_given(row["latency_budget_ms"], policy.latency_budget_ms),
+        zones=frozenset(row["zone"]),
+        pinned_hub=row["pinned_hub"],
+        barred_hubs=frozenset(row["barred_hubs"]),
+        own_tie_breaker=row["own_tie_breaker"] or "no",
+        own_cost=_given(row["own_tie_breaker_cost"], policy.own_tie_breaker_cost),
+        nodes=_given(row["nodes"], 2),
+    )
+
+
+def _pool(row: Mapping[str, Any], policy: Policy) -> Pool:
+    cap = int(_given(row["cluster_cap"], policy.cluster_cap))
+    # Exact in the decimals that the user typed: 10 % of 50 leaves 45, whatever binary fractions say.
+    usable = math.floor(cap * (100 - Fraction(str(policy.reserve_percent))) / 100)
+    existing = int(_given(row["existing_hosts"], 0))
+    return Pool(
+        pool=row["pool"],
+        hub=row["hub"],
+        latitude=row["latitude"],
+        longitude=row["longitude"],
+        zones=frozenset(row["zone"]),
+        max_hosts=int(_given(row["max_hosts"], max(policy.max_hosts_per_hub, existing))),
+        existing_hosts=existing,
+        release=(row["host_release"] or policy.host_release).strip(),
+        cap=cap,
+        usable=usable if policy.max_blast_radius is None else min(usable, policy.max_blast_radius),
+        host_cost=_given(row["host_cost"], policy.host_cost),
+        serves_regions=frozenset(_folded(region) for region in row["serves_regions"]),
+    )
+
+
+def _given(value: float, default: float | None) -> float:
+    """Return ``value``, or ``default`` where it is blank; NaN where neither is given."""
+    if not math.isnan(value):
+        return value
+    return math.nan if default is None else default
+
+
+def _folded(text: str) -> str:
+    return text.strip().casefold()

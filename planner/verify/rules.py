@@ -1,0 +1,134 @@
+"""Every rule between a site and a pool, read from the glossary and the format of the fleet, one pair at a time.
+
+Limits are inclusive: an RTT equal to the budget, a release equal to the floor, a loss equal to the limit and a
+distance equal to the least distance keep the rule.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+
+from planner.latency import distance_km
+from planner.releases import Release, parse_release
+from planner.verify.inventory import Inventory, Pool, Site
+
+Rule = Callable[[Inventory, Site, Pool], str]
+
+
+def broken_rules(inventory: Inventory, site: Site, pool: Pool) -> list[tuple[str, str]]:
+    """Return code and figures of every rule that keeps ``site`` from a host of ``pool``."""
+    found = ((code, rule(inventory, site, pool)) for code, rule in _RULES.items())
+    return [(code, message) for code, message in found if message]
+
+
+def eligible(inventory: Inventory, site: Site, pool: Pool) -> bool:
+    """Say whether an empty host of ``pool`` may serve ``site``."""
+    least_room = 1 if inventory.policy.split_sites else site.clusters
+    has_room = pool.max_hosts >= 1 and pool.usable >= least_room
+    return has_room and not any(rule(inventory, site, pool) for rule in _RULES.values())
+
+
+# Each rule returns the broken limit in figures, or "" where it is kept.
+
+
+def _latency(inventory: Inventory, site: Site, pool: Pool) -> str:
+    pair = inventory.pairs.get(site.site, pool.hub)
+    if pair is None or pair.rtt_ms <= site.budget_ms:
+        return ""
+    if math.isnan(site.budget_ms):
+        return "neither the site nor the policy gives a latency budget"
+    if math.isinf(pair.rtt_ms):
+        return f"probes to hub {pool.hub} are lost at percentile {inventory.policy.percentile:g}"
+    return f"RTT {pair.rtt_ms:.10g} ms to hub {pool.hub} exceeds the budget of {site.budget_ms:.10g} ms"
+
+
+def _unknown_latency(inventory: Inventory, site: Site, pool: Pool) -> str:
+    return "" if inventory.pairs.get(site.site, pool.hub) else f"no RTT to hub {pool.hub} is known"
+
+
+def _loss(inventory: Inventory, site: Site, pool: Pool) -> str:
+    pair, most = inventory.pairs.get(site.site, pool.hub), inventory.policy.max_loss_percent
+    if pair is None or not pair.loss_percent > most:
+        return ""
+    return f"loss of {pair.loss_percent:.10g} % to hub {pool.hub} exceeds {most:.10g} %"
+
+
+def _release_floor(inventory: Inventory, site: Site, pool: Pool) -> str:
+    floor = inventory.policy.release_floor.strip()
+    if not floor:
+        return ""
+    if not site.release:
+        return f"the site's release is not known and the floor is {floor}"
+    own, least = _release(site.release), _release(floor)
+    if own is None or least is None:
+        return f"release {site.release} cannot be compared with the floor {floor}"
+    return f"release {site.release} is older than the floor {floor}" if own < least else ""
+
+
+def _host_release(inventory: Inventory, site: Site, pool: Pool) -> str:
+    rule = inventory.policy.host_release_rule
+    if rule == "any" or not site.release or not pool.release:
+        return ""
+    own, host = _release(site.release), _release(pool.release)
+    if own is None or host is None:
+        return f"host release {pool.release} cannot be compared with the site's {site.release}"
+    if rule == "same_major":
+        return "" if own.major == host.major else f"host release {pool.release} and site release {site.release} differ"
+    return f"host release {pool.release} is older than the site's {site.release}" if host < own else ""
+
+
+def _third_location(inventory: Inventory, site: Site, pool: Pool) -> str:
+    if site.site == pool.hub:
+        return f"hub {pool.hub} is the site itself"
+    if shared := site.zones & pool.zones:
+        return f"pool {pool.pool} shares zone {', '.join(sorted(shared))} with the site"
+    least_km = inventory.policy.third_location_km
+    if not least_km > 0:
+        return ""
+    km = float(distance_km(site.latitude, site.longitude, pool.latitude, pool.longitude))
+    if math.isnan(km):
+        return f"the distance to pool {pool.pool} is not known, at least {least_km:g} km wanted"
+    return f"pool {pool.pool} is {km:.3f} km away, at least {least_km:g} km wanted" if km < least_km else ""
+
+
+def _region(inventory: Inventory, site: Site, pool: Pool) -> str:
+    if not pool.serves_regions or site.region in pool.serves_regions:
+        return ""
+    return f"pool {pool.pool} serves {', '.join(sorted(pool.serves_regions))}, not {site.region or '(blank)'}"
+
+
+def _pinned_hub(inventory: Inventory, site: Site, pool: Pool) -> str:
+    if site.pinned_hub in ("", pool.hub):
+        return ""
+    return f"pinned to hub {site.pinned_hub}, not {pool.hub}"
+
+
+def _barred_hub(inventory: Inventory, site: Site, pool: Pool) -> str:
+    return f"barred from hub {pool.hub}" if pool.hub in site.barred_hubs else ""
+
+
+def _nodes(inventory: Inventory, site: Site, pool: Pool) -> str:
+    return "" if site.nodes == 2 else f"{site.nodes:g} data nodes; a shared tie-breaker serves clusters of two"
+
+
+_RULES: Mapping[str, Rule] = {
+    "nodes": _nodes,
+    "release_floor": _release_floor,
+    "pinned_hub": _pinned_hub,
+    "barred_hub": _barred_hub,
+    "region": _region,
+    "host_release": _host_release,
+    "unknown_latency": _unknown_latency,
+    "latency": _latency,
+    "loss": _loss,
+    "third_location": _third_location,
+}
+RULE_CODES = frozenset(_RULES)
+
+
+def _release(text: str) -> Release | None:
+    try:
+        return parse_release(text)
+    except ValueError:
+        return None

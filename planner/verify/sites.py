@@ -1,0 +1,89 @@
+"""Is every site in the plan once, with all its clusters, and rightly in the list where it stands?"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+
+from planner.plan import Assignment, NoHostNeeded, Unserved
+from planner.verify.case import Case
+from planner.verify.inventory import Site
+from planner.verify.rules import RULE_CODES, eligible
+from planner.verify.violation import Violation, differs, whole
+
+
+def check_sites(case: Case) -> Iterator[Violation]:
+    """Check the lists of the plan against the sites of the fleet."""
+    sites = case.inventory.sites
+    unserved = Counter(entry.site for entry in case.plan.unserved)
+    no_host_needed = Counter(entry.site for entry in case.plan.no_host_needed)
+    for name in dict.fromkeys((*case.rows, *unserved, *no_host_needed)):
+        if name not in sites:
+            yield Violation("unknown_site", f"site {name}", "the fleet has no such site")
+    for site in sites.values():
+        rows = case.rows.get(site.site, [])
+        yield from _once(site, len(rows), unserved[site.site], no_host_needed[site.site])
+        if rows:
+            yield from _clusters(site, rows, case.inventory.policy.split_sites)
+    for entry in case.plan.unserved:
+        if entry.site in sites:
+            yield from _unserved(case, sites[entry.site], entry)
+    for claim in case.plan.no_host_needed:
+        if claim.site in sites:
+            yield from _no_host_needed(sites[claim.site], claim)
+
+
+def _once(site: Site, rows: int, unserved: int, no_host_needed: int) -> Iterator[Violation]:
+    where = f"site {site.site}"
+    lists = [
+        f"{name} ({count})" if count > 1 else name
+        for name, count in (("assigned", min(rows, 1)), ("unserved", unserved), ("needing no host", no_host_needed))
+        if count
+    ]
+    if len(lists) > 1 or unserved > 1 or no_host_needed > 1:
+        yield Violation("listed_twice", where, f"listed as {' and as '.join(lists)}")
+    if not lists and site.needs_host:
+        yield Violation("missing_site", where, f"neither assigned nor unserved, with {site.clusters} clusters")
+    if (rows or unserved) and not site.needs_host:
+        why = "has no clusters" if site.clusters == 0 else "has its own tie-breaker"
+        yield Violation("host_not_needed", where, f"{lists[0]}, but the site {why}")
+
+
+def _clusters(site: Site, rows: list[Assignment], may_split: bool) -> Iterator[Violation]:
+    where = f"site {site.site}"
+    counts = [whole(row.clusters) for row in rows]
+    if len(rows) > 1 and not may_split:
+        hosts = ", ".join(str(row.host) for row in rows)
+        yield Violation("listed_twice", where, f"assigned {len(rows)} times ({hosts}), but sites may not be split")
+    for row, count in zip(rows, counts, strict=True):
+        if count is None or count < 1:
+            yield Violation("clusters", where, f"{row.clusters} clusters on host {row.host} is not a count")
+    total = sum(count or 0 for count in counts)
+    if total != site.clusters:
+        yield Violation("clusters", where, f"{total} clusters assigned, the site has {site.clusters}")
+
+
+def _unserved(case: Case, site: Site, entry: Unserved) -> Iterator[Violation]:
+    """Check an unserved site. Whether there was room for it is not second-guessed, whether a rule bars it is."""
+    where = f"site {site.site}"
+    if differs(entry.clusters, site.clusters):
+        yield Violation("claim", where, f"{entry.clusters} clusters unserved, the site has {site.clusters}")
+    codes = {reason.code for reason in entry.reasons}
+    if not codes:
+        yield Violation("unserved", where, "unserved without a reason")
+    elif codes <= RULE_CODES:
+        pools = [pool.pool for pool in case.inventory.pools.values() if eligible(case.inventory, site, pool)]
+        if pools:
+            given = ", ".join(sorted(codes))
+            yield Violation("unserved", where, f"unserved for {given}, but pool {pools[0]} breaks no rule")
+
+
+def _no_host_needed(site: Site, claim: NoHostNeeded) -> Iterator[Violation]:
+    where = f"site {site.site}"
+    if claim.why == "no_clusters":
+        if site.clusters:
+            yield Violation("host_needed", where, f"said to have no clusters, but has {site.clusters}")
+    elif claim.why != "own_tie_breaker":
+        yield Violation("host_needed", where, f"{claim.why!r} is no reason to need no host")
+    elif site.own_tie_breaker not in ("yes", "possible"):
+        yield Violation("host_needed", where, f"said to have its own tie-breaker, but that is {site.own_tie_breaker!r}")

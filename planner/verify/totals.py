@@ -1,0 +1,98 @@
+"""Do objective, bound and status follow from the rest of the plan, and is it a plan for this fleet?"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterator
+
+from planner.verify.case import Case
+from planner.verify.violation import RELATIVE_TOLERANCE, Violation, differs, number
+
+
+def check_totals(case: Case) -> Iterator[Violation]:
+    """Check the figures that sum the plan up."""
+    value = _objective(case)
+    if math.isnan(value):
+        yield Violation("objective", "plan", f"objective {case.plan.objective!r} cannot be added up: {_gaps(case)}")
+    elif differs(case.plan.objective_value, value):
+        text = f"{case.plan.objective} is said to be {case.plan.objective_value}, but adds up to {value:.12g}"
+        yield Violation("objective", "plan", text)
+    yield from _bound(case, value)
+    yield from _status(case)
+    yield from _input(case)
+
+
+def _objective(case: Case) -> float:
+    """Return the plan's objective, added up anew; NaN where a price is unknown."""
+    pools = case.inventory.pools
+    running = Counter(host.pool for host in case.plan.host_list)
+    if case.plan.objective == "hosts":
+        return float(len(case.plan.host_list))
+    if case.plan.objective == "new_hosts":
+        existing = {name: pools[name].existing_hosts if name in pools else 0 for name in running}
+        return float(sum(max(0, count - existing[name]) for name, count in running.items()))
+    if case.plan.objective == "cost":
+        return math.fsum((*_host_costs(case).values(), *_pair_costs(case), *_own_costs(case).values()))
+    return math.nan
+
+
+def _host_costs(case: Case) -> dict[str, float]:
+    """Return the price of the running hosts of each pool; NaN where unknown."""
+    pools = case.inventory.pools
+    running = Counter(host.pool for host in case.plan.host_list)
+    return {name: count * pools[name].host_cost for name, count in running.items() if name in pools}
+
+
+def _pair_costs(case: Case) -> list[float]:
+    """Return the circuit cost of each site and hub that are used together, once each."""
+    used = {(row.site, pool.hub) for row in case.plan.assignments if (pool := case.pool_of(row.host)) is not None}
+    known = (case.inventory.pairs.get(site, hub) for site, hub in used)
+    return [pair.pair_cost for pair in known if pair is not None]
+
+
+def _own_costs(case: Case) -> dict[str, float]:
+    """Return the price of each own tie-breaker that the plan chose; NaN where unknown."""
+    sites = (case.inventory.sites.get(entry.site) for entry in case.plan.no_host_needed)
+    chosen = (site for site in sites if site is not None and site.needs_host and site.own_tie_breaker == "possible")
+    return {site.site: site.own_cost for site in chosen}
+
+
+def _gaps(case: Case) -> str:
+    pools = [f"host_cost of pool {name}" for name, cost in _host_costs(case).items() if math.isnan(cost)]
+    sites = [f"own_tie_breaker_cost of site {name}" for name, cost in _own_costs(case).items() if math.isnan(cost)]
+    unknown = [*pools, *sites]
+    return f"{', '.join(unknown[:3])} unknown" if unknown else "understood are hosts, new_hosts and cost"
+
+
+def _bound(case: Case, value: float) -> Iterator[Violation]:
+    bound = number(case.plan.lower_bound)
+    value = number(case.plan.objective_value) if math.isnan(value) else value
+    if not bound <= value + RELATIVE_TOLERANCE * abs(value):
+        text = f"lower bound {case.plan.lower_bound} is above the objective {value:.12g}"
+        yield Violation("bound", "plan", text)
+
+
+def _status(case: Case) -> Iterator[Violation]:
+    plan, left_out = case.plan, len(case.plan.unserved)
+    if plan.status not in ("optimal", "feasible", "infeasible"):
+        yield Violation("status", "plan", f"status {plan.status!r} is none of optimal, feasible and infeasible")
+    elif (plan.status == "infeasible") != (left_out > 0):
+        yield Violation("status", "plan", f"status {plan.status}, but {left_out} sites are unserved")
+    value, bound = number(plan.objective_value), number(plan.lower_bound)
+    if plan.status == "optimal" and not value - bound <= RELATIVE_TOLERANCE * abs(value):
+        yield Violation(
+            "status", "plan", f"status optimal, but {plan.objective} {value:.12g} is above the bound {bound:.12g}"
+        )
+
+
+def _input(case: Case) -> Iterator[Violation]:
+    """Note a plan that was made from other files or for another objective; every rule is checked all the same."""
+    planned = {source.sha256 for source in case.plan.sources}
+    given = {source.sha256 for source in case.inventory.sources}
+    if planned and given and planned != given:
+        names = ", ".join(str(source.name) for source in case.plan.sources)
+        yield Violation("other_input", "plan", f"planned from another state of the input ({names})", "note")
+    if case.plan.objective != case.inventory.policy.objective:
+        text = f"planned for {case.plan.objective}, the fleet's policy says {case.inventory.policy.objective}"
+        yield Violation("other_input", "plan", text, "note")

@@ -1,0 +1,89 @@
+"""What a check reports, and the small comparisons that all checks share."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+CODES: Mapping[str, str] = {
+    # rules between a site and the pool of its host, named as in the reasons of unserved sites
+    "latency": "the round-trip time exceeds the site's latency budget",
+    "unknown_latency": "no round-trip time is known",
+    "loss": "more probes are lost than the policy allows",
+    "release_floor": "the site's release is older than the release floor, or unknown",
+    "host_release": "the host's release does not suit the site's",
+    "third_location": "the host shares place, zone or surroundings with the site",
+    "region": "the pool does not serve the site's region",
+    "pinned_hub": "the site is pinned to another hub",
+    "barred_hub": "the site is barred from the hub",
+    "nodes": "the site's clusters do not have two data nodes",
+    "capacity": "a host carries more clusters than it may",
+    # what the plan says about the sites
+    "unknown_site": "the fleet has no such site",
+    "missing_site": "a site that needs a host is nowhere in the plan",
+    "listed_twice": "a site is in the plan more than once",
+    "clusters": "the clusters of a site do not add up",
+    "host_not_needed": "a site that needs no host is assigned or unserved",
+    "host_needed": "a site is said to need no host but needs one",
+    "unserved": "a site is unserved without a reason that holds",
+    # what it says about the hosts
+    "unknown_host": "the plan has no such host",
+    "unknown_pool": "the fleet has no such pool",
+    "host_name": "a host has no name, or one that another host has",
+    "hub": "a host or an assignment names a hub that is not the pool's",
+    "load": "the clusters of a host do not add up",
+    "max_hosts": "a pool runs more hosts than fit",
+    "existing_hosts": "more hosts of a pool are called existing than exist",
+    # what it claims
+    "claim": "a figure of the plan is not the fleet's",
+    "current": "a move does not agree with the assignment in force",
+    "standby": "a standby is missing or is no standby",
+    "cover": "a loss that the plan should survive overfills a host",
+    "objective": "the objective does not add up",
+    "bound": "the lower bound is above the objective",
+    "status": "the status does not agree with the rest of the plan",
+    "other_input": "the plan was made from other input than this fleet",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Violation:
+    """One disagreement between a plan and its fleet.
+
+    ``code`` is one of `CODES`; ``where`` names the site, host or pool, or ``plan``; ``message`` has the figures. A
+    ``note`` is worth knowing but does not fail the plan.
+    """
+
+    code: str
+    where: str
+    message: str
+    severity: Literal["violation", "note"] = "violation"
+
+    def __str__(self) -> str:
+        return f"{self.where}: {self.message}"
+
+
+# Sums of money and times in floating point.
+RELATIVE_TOLERANCE = 1e-6
+
+
+def number(value: object) -> float:
+    """Return ``value`` as a float; NaN for anything that is no number."""
+    try:
+        return float(value)  # type: ignore[arg-type]
+    except (TypeError, ValueError, OverflowError):
+        return math.nan
+
+
+def whole(value: object) -> int | None:
+    """Return ``value`` as an int; None for anything that is no whole number."""
+    figure = number(value)
+    return int(figure) if math.isfinite(figure) and figure == int(figure) else None
+
+
+def differs(claimed: object, actual: float, slack: float = 0.0) -> bool:
+    """Say whether ``claimed`` is further from ``actual`` than ``slack`` and rounding; what is no number always is."""
+    figure = number(claimed)
+    return not (figure == actual or abs(figure - actual) <= max(slack, RELATIVE_TOLERANCE * abs(actual)))

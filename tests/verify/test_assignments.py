@@ -1,0 +1,156 @@
+"""Every rule broken once, every rule kept at its exact limit, and every claim of an assignment changed once."""
+
+import math
+import re
+
+import pytest
+
+from planner.latency import distance_km
+from planner.plan import Reason, Unserved
+
+
+def test_the_plan_of_the_desk_holds(desk) -> None:
+    assert desk.everything() == ()
+
+
+@pytest.mark.parametrize(
+    ("change", "code", "where", "figures"),
+    [
+        (lambda d: d.pair("A", "N", rtt_ms=40.001), "latency", "A", "40.001 ms to hub N exceeds the budget of 40 ms"),
+        (lambda d: d.site("B", latency_budget_ms=9.5).row("B", budget_ms=9.5), "latency", "B", "budget of 9.5 ms"),
+        (
+            lambda d: d.pair("A", "N", rtt_ms=math.inf).row("A", rtt_ms=math.inf),
+            "latency",
+            "A",
+            "lost at percentile 95",
+        ),
+        (lambda d: d.pair("B", "N", rtt_ms=math.nan), "unknown_latency", "B", "no RTT to hub N"),
+        (lambda d: d.pair("A", "N", loss_percent=1.01), "loss", "A", "loss of 1.01 % to hub N exceeds 1 %"),
+        (lambda d: d.site("A", release="8.2-rc1"), "release_floor", "A", "8.2-rc1 is older than the floor 8.2"),
+        (lambda d: d.site("A", release=""), "release_floor", "A", "not known and the floor is 8.2"),
+        (lambda d: d.site("B", release="8.10"), "host_release", "B", "host release 8.4 is older than the site's 8.10"),
+        (
+            lambda d: d.policy(host_release_rule="same_major", host_release="9.0").host("S-01", release="9.0"),
+            "host_release",
+            "C",
+            "9.0 and site release 8.4 differ",
+        ),
+        (lambda d: d.site("A", zone=("x", "power-n")), "third_location", "A", "shares zone power-n"),
+        (lambda d: d.policy(third_location_km=140), "third_location", "B", "km away, at least 140 km"),
+        (lambda d: d.site("A", longitude=math.nan), "third_location", "A", "not known, at least 100 km"),
+        (lambda d: d.pool("S", latitude=math.nan), "third_location", "C", "not known, at least 100 km"),
+        (lambda d: d.site("B", region="West"), "region", "B", "serves north, not west"),
+        (lambda d: d.site("B", region=""), "region", "B", "serves north, not (blank)"),
+        (lambda d: d.site("B", pinned_hub="S"), "pinned_hub", "B", "pinned to hub S, not N"),
+        (lambda d: d.site("B", barred_hubs=("X", "N")), "barred_hub", "B", "barred from hub N"),
+        (lambda d: d.site("A", nodes=3), "nodes", "A", "3 data nodes"),
+    ],
+)
+def test_a_broken_rule_is_found_by_its_code_with_site_and_figures(desk, change, code, where, figures) -> None:
+    violations = [v for v in change(desk).everything() if v.code != "claim"]
+    assert [(v.code, v.where, v.severity) for v in violations] == [(code, f"site {where}", "violation")]
+    assert figures in violations[0].message
+
+
+def test_a_hub_that_is_the_site_itself_is_no_third_location(desk) -> None:
+    desk.policy(third_location_km=0).site("A", site="N").row("A", site="N").pair("A", "N", site="N").today(
+        "A", site="N"
+    )
+    assert desk.found() == [("third_location", "site N")]
+
+
+@pytest.mark.parametrize("release", ["unknown", "8.2-1"])
+def test_a_release_without_an_order_meets_neither_floor_nor_host(desk, release) -> None:
+    assert desk.site("A", release=release).found() == [("release_floor", "site A"), ("host_release", "site A")]
+
+
+def test_a_site_without_any_budget_keeps_none(desk) -> None:
+    desk.policy(latency_budget_ms=None)
+    assert ("latency", "site A") in desk.found()
+    assert any("neither the site nor the policy gives" in v.message for v in desk.everything())
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda d: d.pair("A", "N", rtt_ms=40),
+        lambda d: d.pair("A", "N", loss_percent=1),
+        lambda d: d.pair("A", "N", loss_percent=math.nan),
+        lambda d: d.site("A", release="8.2.0"),
+        lambda d: d.policy(release_floor="").site("A", release=""),
+        lambda d: d.site("B", release="8.4"),
+        lambda d: d.site("B", release="8.5").policy(host_release_rule="any"),
+        lambda d: d.site("B", release="8.5").policy(host_release_rule="same_major"),
+        lambda d: d.policy(release_floor="").site("B", release=""),
+        lambda d: (
+            d.pool("N", host_release="").policy(host_release="").host("N-01", release="").host("S-01", release="")
+        ),
+        lambda d: d.policy(third_location_km=float(distance_km(54.5, -2, 55.5, -2))),
+        lambda d: d.policy(third_location_km=0).site("A", latitude=math.nan),
+        lambda d: d.pool("N", serves_regions=()).site("B", region="West"),
+        lambda d: d.pool("N", serves_regions=("west", " North ")),
+        lambda d: d.site("B", pinned_hub="N"),
+        lambda d: d.site("B", barred_hubs=("S",)),
+        lambda d: d.site("A", nodes=2),
+    ],
+)
+def test_a_rule_is_kept_at_its_limit_and_where_it_does_not_apply(desk, change) -> None:
+    assert change(desk).everything() == ()
+
+
+@pytest.mark.parametrize(
+    ("change", "code", "where", "figures"),
+    [
+        (lambda d: d.row("A", rtt_ms=39.9), "claim", "A", "RTT 39.9 ms to hub N, the fleet says 40 ms"),
+        (lambda d: d.row("A", rtt_ms=math.nan), "claim", "A", "RTT nan"),
+        (lambda d: d.row("A", budget_ms=50), "claim", "A", "budget 50 ms, the fleet says 40 ms"),
+        (lambda d: d.row("A", evidence="estimated"), "claim", "A", "called estimated, but it is measured"),
+        (lambda d: d.row("C", hub="N"), "hub", "C", "hub N, but host S-01 stands at S"),
+        (lambda d: d.row("A", action="attach"), "current", "A", "called 'attach', but from N-01 to N-01 is 'keep'"),
+        (lambda d: d.row("B", action="keep"), "current", "B", "called 'keep', but from S to N-01 is 'move'"),
+        (lambda d: d.row("C", action="move"), "current", "C", "called 'move', but from unassigned"),
+        (lambda d: d.row("A", moved_from="S-09"), "current", "A", "moved_from is 'S-09', but it is N-01 today"),
+        (lambda d: d.row("B", moved_from=None), "current", "B", "moved_from is None, but it is S today"),
+        (lambda d: d.row("B", moved_from="N"), "current", "B", "moved_from is 'N', but it is S today"),
+        (lambda d: d.row("C", moved_from="N"), "current", "C", "but it is unassigned today"),
+        (lambda d: d.today("A", hub="S"), "current", "A", "from N-01 to N-01 is 'move'"),
+    ],
+)
+def test_a_wrong_claim_is_found(desk, change, code, where, figures) -> None:
+    violations = change(desk).everything()
+    assert {(v.code, v.where) for v in violations} == {(code, f"site {where}")}
+    assert re.search(re.escape(figures), " / ".join(v.message for v in violations))
+
+
+def test_an_assignment_to_a_host_that_does_not_run_is_found(desk) -> None:
+    assert desk.row("C", host="S-02").found() == [("unknown_host", "site C"), ("load", "host S-01")]
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda d: d.row("C", rtt_ms=12.3),  # a workbook shows one decimal
+        lambda d: d.row("A", rtt_ms=40.05),
+        lambda d: d.today("B", hub="N").row("B", action="keep", moved_from=None),  # no host named: the hub decides
+        lambda d: d.today("A", host="N-07").row("A", action="move", moved_from="N-07"),
+        lambda d: d.today("A", hub="gone", host="X").row("A", action="move", moved_from="X"),
+        lambda d: d.row("A", moved_from=""),
+    ],
+)
+def test_roundings_and_other_ways_to_be_right_are_accepted(desk, change) -> None:
+    assert change(desk).everything() == ()
+
+
+def test_modelled_and_estimated_times_are_checked_like_measured_ones(desk) -> None:
+    desk.pair("C", "S", rtt_ms=math.nan).policy(unknown_latency="estimate")
+    estimate_ms = float(distance_km(51.5, -2, 50, -2)) * 1.5 * 0.01
+    assert desk.found() == [("claim", "site C"), ("claim", "site C")]
+    assert desk.row("C", rtt_ms=round(estimate_ms, 1), evidence="estimated").everything() == ()
+
+
+def test_reasons_of_rules_are_believed_only_where_every_pool_breaks_one(desk) -> None:
+    desk.without_row("C").host("S-01", clusters=0).of_plan(
+        status="infeasible", unserved=(Unserved("C", 3, (Reason("latency", "too far"),)),)
+    )
+    assert desk.found() == [("unserved", "site C")]
+    assert desk.site("C", barred_hubs=("S",)).found() == []

@@ -1,0 +1,119 @@
+"""The rules are read twice, for planning in arrays and here one pair at a time: both must say the same of any fleet."""
+
+import math
+from random import Random
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from planner import columns
+from planner.fleet import Fleet, Policy, typed_table
+from planner.rules import Checker
+from planner.verify.inventory import read_inventory
+from planner.verify.rules import eligible
+
+BLANK = math.nan
+RELEASES = ("", "8.1", "8.2", "8.2-rc1", "8.10", "9.0", "8.2 SP1")
+ZONES = ((), (), ("a",), ("b", "a"), ("c",))
+
+
+def any_fleet(random: Random) -> Fleet:
+    """Up to 6 sites and 5 pools at 3 hubs, every column of every rule filled or blank."""
+
+    def column(size: int, *values: object) -> list:
+        return [random.choice(values) for _ in range(size)]
+
+    sites, pools = random.randint(1, 6), random.randint(1, 5)
+    site_ids = [random.choice(["h0", "s0"]), *(f"s{i}" for i in range(1, sites))]
+    hub_ids = [f"h{j % 3}" for j in range(pools)]
+    pairs = [(site, hub) for site in site_ids for hub in dict.fromkeys(hub_ids) if random.random() < 0.8]
+    probes = [(random.choice(site_ids), random.choice(hub_ids)) for _ in range(10)]
+    return Fleet(
+        typed_table(
+            columns.SITES,
+            {
+                "site": site_ids,
+                "region": column(sites, "", "North", " north", "South"),
+                "latitude": column(sites, BLANK, 54.0, 54.5),
+                "longitude": column(sites, BLANK, -1.0, -1.0, -2.0),
+                "clusters": column(sites, BLANK, 0, 1, 2, 5),
+                "release": column(sites, *RELEASES),
+                "latency_budget_ms": column(sites, BLANK, 20, 30),
+                "zone": column(sites, *ZONES),
+                "pinned_hub": column(sites, "", "", "", "h0"),
+                "barred_hubs": column(sites, (), (), ("h0",), ("h1", "elsewhere")),
+                "own_tie_breaker": column(sites, "", "no", "yes", "possible"),
+                "nodes": column(sites, BLANK, 2, 2, 2, 3),
+            },
+        ),
+        typed_table(
+            columns.HUBS,
+            {
+                "hub": hub_ids,
+                "pool": [f"p{j}" for j in range(pools)],
+                "latitude": column(pools, BLANK, 53.0, 53.0, 55.0),
+                "longitude": [-1.0] * pools,
+                "zone": column(pools, *ZONES),
+                "max_hosts": column(pools, BLANK, 0, 1),
+                "existing_hosts": column(pools, BLANK, 0, 1),
+                "host_release": column(pools, *RELEASES),
+                "cluster_cap": column(pools, BLANK, 3, 6),
+                "serves_regions": column(pools, (), (), ("north",), ("NORTH ", "south")),
+            },
+        ),
+        latency=typed_table(
+            columns.LATENCY,
+            {
+                "site": [site for site, _ in pairs],
+                "hub": [hub for _, hub in pairs],
+                "rtt_ms": column(len(pairs), BLANK, 5, 20, 20.0001, 30, 31),
+                "loss_percent": column(len(pairs), BLANK, 0, 1, 1.5),
+            },
+        ),
+        samples=typed_table(
+            columns.SAMPLES,
+            {
+                "site": [site for site, _ in probes],
+                "hub": [hub for _, hub in probes],
+                "rtt_ms": column(len(probes), BLANK, 5, 10),
+            },
+        ),
+        policy=Policy(
+            cluster_cap=4,
+            release_floor=random.choice(["", "8.2"]),
+            latency_budget_ms=25,
+            reserve_percent=random.choice([0, 10, 33.3]),
+            max_blast_radius=random.choice([None, 5]),
+            host_release_rule=random.choice(["not_older", "any", "same_major"]),
+            unknown_latency=random.choice(["ineligible", "estimate"]),
+            third_location_km=random.choice([0, 0, 100, 200]),
+            split_sites=random.choice([True, False]),
+            max_hosts_per_hub=random.choice([0, 3]),
+            percentile=random.choice([50, 95]),
+            max_loss_percent=random.choice([1, 40]),
+            host_release=random.choice(["", "8.2"]),
+        ),
+    )
+
+
+@settings(deadline=None)
+@given(st.integers(0, 2**32).map(Random).map(any_fleet))
+def test_both_readings_of_the_rules_name_the_same_eligible_pairs(fleet: Fleet) -> None:
+    inventory, pairs = read_inventory(fleet), Checker(fleet).eligible()
+    one_by_one = {
+        (site.site, pool.pool)
+        for site in inventory.sites.values()
+        for pool in inventory.pools.values()
+        if site.needs_host and eligible(inventory, site, pool)
+    }
+    in_arrays = {(fleet.site_ids[s], fleet.pool_ids[p]) for s, p in zip(pairs.site, pairs.pool, strict=True)}
+    assert one_by_one == in_arrays
+
+
+def test_the_fleets_of_this_file_break_every_rule_somewhere() -> None:
+    """Otherwise the comparison above could agree on nothing."""
+    checkers = [Checker(any_fleet(Random(seed))) for seed in range(40)]
+    broken = {rule.code for c in checkers for site in range(len(c.fleet.site_ids)) for rule, _ in c.broken(site)}
+    assert broken >= {"nodes", "release_floor", "unknown_latency", "latency", "loss", "pinned_hub", "barred_hub"}
+    assert broken >= {"region", "host_release", "capacity", "third_location"}
+    assert sum(len(c.eligible()) for c in checkers) > 20

@@ -1,0 +1,99 @@
+"""Objective, bound, status and input."""
+
+import math
+from dataclasses import replace
+
+import pytest
+
+from planner.fleet import Source
+from planner.plan import Reason, Unserved
+
+
+def priced(desk):
+    """The plan for the objective cost: hosts 100 + 120, circuits 5 + 0 + 7, own tie-breaker of F 50."""
+    return desk.policy(objective="cost").of_plan(
+        objective="cost", objective_value=282, lower_bound=280, status="feasible"
+    )
+
+
+def new(desk):
+    return desk.policy(objective="new_hosts").of_plan(objective="new_hosts", objective_value=1, lower_bound=1)
+
+
+@pytest.mark.parametrize("change", [priced, new])
+def test_each_objective_adds_up(desk, change) -> None:
+    assert change(desk).everything() == ()
+
+
+@pytest.mark.parametrize(
+    ("change", "code", "figures"),
+    [
+        (lambda d: d.of_plan(objective_value=1, lower_bound=1), "objective", "hosts is said to be 1, but adds up to 2"),
+        (
+            lambda d: new(d).of_plan(objective_value=2, lower_bound=0, status="feasible"),
+            "objective",
+            "new_hosts is said to be 2, but adds up to 1",
+        ),
+        (lambda d: new(d).pool("N", existing_hosts=0).host("N-01", existing=False), "objective", "but adds up to 2"),
+        (lambda d: priced(d).of_plan(objective_value=232, lower_bound=230), "objective", "said to be 232"),
+        (lambda d: priced(d).pool("S", host_cost=121), "objective", "adds up to 283"),
+        (lambda d: priced(d).pair("A", "N", pair_cost=6), "objective", "adds up to 283"),
+        (lambda d: priced(d).site("F", own_tie_breaker_cost=51), "objective", "adds up to 283"),
+        (lambda d: priced(d).pool("S", host_cost=None), "objective", "host_cost of pool S unknown"),
+        (lambda d: priced(d).policy(own_tie_breaker_cost=None), "objective", "own_tie_breaker_cost of site F unknown"),
+        (lambda d: d.of_plan(objective="beauty"), "objective", "understood are hosts, new_hosts and cost"),
+        (lambda d: d.of_plan(lower_bound=2.1), "bound", "lower bound 2.1 is above the objective 2"),
+        (lambda d: d.of_plan(lower_bound=math.nan, status="feasible"), "bound", "lower bound nan"),
+        (lambda d: d.of_plan(lower_bound=1), "status", "status optimal, but hosts 2 is above the bound 1"),
+        (lambda d: d.of_plan(status="infeasible"), "status", "status infeasible, but 0 sites are unserved"),
+        (lambda d: d.of_plan(status="perfect"), "status", "'perfect' is none of"),
+    ],
+)
+def test_a_total_that_does_not_add_up_is_found(desk, change, code, figures) -> None:
+    violations = [v for v in change(desk).everything() if v.severity == "violation"]
+    assert [(v.code, v.where) for v in violations] == [(code, "plan")]
+    assert figures in violations[0].message
+
+
+@pytest.mark.parametrize("status", ["optimal", "feasible"])
+def test_a_plan_with_unserved_sites_is_called_infeasible(desk, status) -> None:
+    left_out = (Unserved("C", 3, (Reason("capacity", "full"),)),)
+    desk.without_row("C").host("S-01", clusters=0).of_plan(unserved=left_out, status=status)
+    assert desk.found() == [("status", "plan")]
+    assert desk.of_plan(status="infeasible").found() == []
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda d: priced(d).of_plan(objective_value=282.0001),
+        lambda d: priced(d).of_plan(objective_value=282, lower_bound=282.0001, status="optimal"),
+        lambda d: d.of_plan(lower_bound=1, status="feasible"),
+        lambda d: new(d).pool("N", existing_hosts=2),  # an existing host that does not run saves nothing
+        lambda d: priced(d).site("D", own_tie_breaker_cost=9),  # built in, not chosen by the plan
+        lambda d: d.of_plan(sources=()),
+    ],
+)
+def test_roundings_and_gaps_that_are_admitted_are_accepted(desk, change) -> None:
+    assert change(desk).everything() == ()
+
+
+def test_a_circuit_that_carries_two_parts_of_a_site_is_paid_once(desk) -> None:
+    hosts = (*desk.plan.host_list, replace(desk.plan.host_list[1], host="S-02", clusters=1))
+    part = replace(desk.plan.assignments[2], host="S-02", clusters=1)
+    priced(desk).policy(split_sites=True).row("C", clusters=2)
+    desk.of_plan(host_list=hosts, assignments=(*desk.plan.assignments, part), objective_value=402)
+    assert desk.host("S-01", clusters=2).everything() == ()
+
+
+@pytest.mark.parametrize(
+    ("change", "figures"),
+    [
+        (lambda d: d.of_plan(sources=(Source("old.xlsx", "bb"),)), "another state of the input (old.xlsx)"),
+        (lambda d: d.policy(objective="new_hosts"), "planned for hosts, the fleet's policy says new_hosts"),
+    ],
+)
+def test_a_plan_from_other_input_gets_a_note_and_does_not_fail(desk, change, figures) -> None:
+    (note,) = change(desk).everything()
+    assert (note.code, note.severity) == ("other_input", "note")
+    assert figures in str(note)
