@@ -26,6 +26,8 @@ _SAMPLE = "twelve_sites.xlsx"
 def demo(folder: Path, force: bool, quiet: bool) -> int:
     """Write a small invented fleet and its plan to FOLDER, to look at.
 
+    FOLDER is made if it does not exist; without it, the current folder is used.
+
     \b
     Example:
         castingvote demo

@@ -18,6 +18,8 @@ from planner.outputs import write_template
 def template(output: Path, force: bool, quiet: bool) -> int:
     """Write an empty fleet workbook with drop-downs, a note for each column and an example.
 
+    It goes to OUTPUT, or to fleet.xlsx in the current folder, and never replaces a file unasked.
+
     \b
     Example:
         castingvote template fleet.xlsx

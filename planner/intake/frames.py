@@ -4,7 +4,7 @@ Cells are named as `DataFrame.to_excel` would lay them out: the header in row 1,
 """
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -12,7 +12,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from planner.columns import POLICY
-from planner.fleet import Policy
+from planner.fleet import Bools, Policy
 from planner.intake.rawtable import RawTable, is_blank
 
 
@@ -23,10 +23,18 @@ def table_of_frame(title: str, frame: pd.DataFrame) -> RawTable:
     columns = tuple(_cells(frame.iloc[:, position]) for position in range(frame.shape[1]))
     rows = np.arange(len(frame), dtype=np.int64) + 2
     table = RawTable("", title, tuple(frame.columns), columns, rows)
-    # Whatever is a number, a date or a tuple is not blank.
-    blank = frame.map(lambda value: isinstance(value, str) and is_blank(value)) | frame.isna()
-    filled = ~blank.all(axis=1).to_numpy(dtype=np.bool_)
-    return table if filled.all() else table.only(filled)
+    blank = _blank_rows(columns, len(frame))
+    return table.only(~blank) if blank.any() else table
+
+
+def _blank_rows(columns: Sequence[npt.NDArray[Any]], rows: int) -> Bools:
+    """Return which rows are blank throughout; each column is looked at only where those before it are blank."""
+    blank = np.ones(rows, dtype=np.bool_)
+    for column in columns:
+        at = np.flatnonzero(blank)
+        cells = column[at]
+        blank[at] = pd.isna(cells) if cells.dtype != object else [is_blank(cell) for cell in cells]
+    return blank
 
 
 def _cells(series: "pd.Series[Any]") -> npt.NDArray[Any]:
@@ -38,9 +46,9 @@ def _cells(series: "pd.Series[Any]") -> npt.NDArray[Any]:
     values = series.astype(object).to_numpy(dtype=object, copy=True)
     missing = pd.isna(values)
     values[missing] = ""
-    for position, value in enumerate(values):
-        if isinstance(value, tuple | list | set | frozenset):  # several ids, as in Fleet's own tables
-            values[position] = ";".join(map(str, value))
+    if {tuple, list} & set(map(type, values)):  # several ids, as in Fleet's own tables
+        joined = [";".join(map(str, value)) if isinstance(value, tuple | list) else value for value in values]
+        values[:] = joined
     return values
 
 

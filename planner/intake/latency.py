@@ -1,6 +1,7 @@
 """The Latency sheet, as a list of pairs or as a matrix, and the Samples sheet -> tables with ids as categories."""
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import numpy.typing as npt
@@ -139,16 +140,17 @@ def _repeated(rows: PairRows, sites: KnownIds, hubs: KnownIds, findings: Finding
     if starts.all():
         return repeated
     first = order[np.maximum.accumulate(np.where(starts, np.arange(len(keys)), 0))]
+    earlier, later = first[~starts], order[~starts]
+    repeated[later] = True
     figures = rows.frame[list(_FIGURES)].to_numpy(dtype=np.float64)
-    for earlier, later in zip(first[~starts].tolist(), order[~starts].tolist(), strict=True):
-        repeated[later] = True
-        same = np.array_equal(figures[earlier], figures[later], equal_nan=True)
-        findings.add(
-            "pair_repeated" if same else "pair_conflict",
-            rows.place(later),
-            "rtt_ms",
-            site=sites.ids[rows.site[later]],
-            hub=hubs.ids[rows.hub[later]],
-            other=rows.place(earlier).cell or "an earlier row",
-        )
+    blank = np.isnan(figures)
+    same = ((figures[earlier] == figures[later]) | (blank[earlier] & blank[later])).all(axis=1)
+    for before, again, agree in zip(earlier.tolist(), later.tolist(), same.tolist(), strict=True):
+        site, hub, other = sites.ids[rows.site[again]], hubs.ids[rows.hub[again]], partial(_address, rows, before)
+        code = "pair_repeated" if agree else "pair_conflict"
+        findings.add(code, rows.place(again), "rtt_ms", site=site, hub=hub, other=other)
     return repeated
+
+
+def _address(rows: PairRows, position: int) -> str:
+    return rows.place(position).cell

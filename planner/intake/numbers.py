@@ -69,7 +69,7 @@ def _from_other(cells: Cells, position: int, value: Any) -> float:
 def _note_text(cells: Cells, position: int, text: str) -> float:
     value, code = _from_text(text, cells.spec.unit)
     if code == "number_comma":
-        cells.note(code, position, example=f"{show(text)} -> {show(value)}")
+        cells.note(code, position, example=lambda: f"{show(text)} -> {show(value)}")
     elif code == "number_text" and not cells.table.text_only:
         cells.note(code, position)
     elif code == "number_ambiguous":

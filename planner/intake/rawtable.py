@@ -6,6 +6,7 @@ A blank cell is ``""`` in every source, or NaN / NaT in a column that came as a 
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any, Literal, Protocol
 
 import numpy as np
@@ -153,9 +154,12 @@ class Cells:
 
     def add(self, code: str, position: int, **words: object) -> None:
         """Record a finding about one cell."""
-        value = self.values[position]
-        words.setdefault("value", show(value.item() if isinstance(value, np.generic) else value))
+        words.setdefault("value", partial(self._quoted, position))
         self.findings.add(code, self.place(position), self.spec.name, **words)
+
+    def _quoted(self, position: int) -> str:
+        value = self.values[position]
+        return show(value.item() if isinstance(value, np.generic) else value)
 
     def note(self, code: str, position: int, **words: object) -> None:
         """Record one more cell of a finding that sums up."""

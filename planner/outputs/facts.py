@@ -38,6 +38,8 @@ class Facts:
     @cached_property
     def extras(self) -> dict[str, tuple[Any, ...]]:
         """Values of `extra_columns` for each site."""
+        if not self.extra_columns:
+            return {}
         own = self.fleet.sites[list(self.extra_columns)]
         return dict(zip(self.fleet.sites["site"], own.itertuples(index=False, name=None), strict=True))
 

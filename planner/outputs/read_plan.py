@@ -20,8 +20,8 @@ def read_plan(path: str | os.PathLike[str]) -> Plan:
     """Return the plan in a plan.json or in a plan workbook, which may have been edited by hand.
 
     Of a workbook the claims, hosts, assignments, unserved sites and sites without need are read; the
-    rest of the Plan stays blank. Whether the plan makes sense (hosts overfilled, sites unknown) is not
-    looked at: `planner.verify` does that.
+    rest of the Plan stays blank, and numbers have the 15 digits that spreadsheets keep. Whether the plan
+    makes sense (hosts overfilled, sites unknown) is not looked at: `planner.verify` does that.
 
     Raises InputError with one finding for each missing sheet, column or key and each cell that is
     blank or cannot be read.

@@ -141,7 +141,7 @@ def heading_of(style: str) -> str:
 def lines_needed(text: str, width: float, size: float = SIZE) -> int:
     """Return the lines that ``text`` takes in a column of ``width`` characters, in letters of ``size`` points."""
     # Widths count digits of the body size; running text is narrower, but words do not break where the cell ends.
-    room = width * 1.12 * SIZE / size
+    room = width * 1.2 * SIZE / size
     return sum(max(1, math.ceil(len(line) / room)) for line in text.split("\n"))
 
 

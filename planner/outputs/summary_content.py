@@ -21,7 +21,7 @@ _EVIDENCE = {
 }
 # Codes of findings about cells that were not written as they should be, yet could be read.
 REPAIRS = frozenset(
-    {"text_tidied", "id_number", "id_shown", "id_boolean", "id_repaired", "release_shown"}
+    {"text_tidied", "id_shown", "id_boolean", "id_repaired", "release_shown"}
     | {"number_text", "number_comma", "percent_shown"}
 )
 _HOW_TO = (

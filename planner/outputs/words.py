@@ -52,7 +52,8 @@ def status_in_words(plan: Plan) -> str:
 
 def bound_in_words(plan: Plan) -> str:
     """Return what the lower bound claims."""
-    return f"No plan that serves the same sites can do with less than {amount(plan, plan.lower_bound)}."
+    fewer = "less" if plan.objective == "cost" else "fewer"
+    return f"No plan that serves the same sites can do with {fewer} than {amount(plan, plan.lower_bound)}."
 
 
 def gap_in_words(plan: Plan) -> str:

@@ -112,16 +112,28 @@ def _repack(
 
 
 def _pour(light: list[tuple[int, int]], rooms: list[_Room]) -> None:
-    """Fill hosts in order up to one common level, splitting a guest only where it may be split."""
-    level = _level([room.load for room in rooms], [room.cap for room in rooms], sum(c for _, c in light))
+    """Fill hosts in order to loads that differ by one at most, splitting a guest only where it may be split."""
     queue = list(reversed(light))
-    for room in rooms:
-        while queue and room.load < min(level, room.cap):
+    for room, target in zip(rooms, _targets(rooms, sum(clusters for _, clusters in light)), strict=True):
+        while queue and room.load < target:
             g, clusters = queue.pop()
-            taken = min(clusters, min(level, room.cap) - room.load)
+            taken = min(clusters, target - room.load)
             room.guests.append((g, taken))
             if taken < clusters:
                 queue.append((g, clusters - taken))
+
+
+def _targets(rooms: list[_Room], more: int) -> list[int]:
+    """Return the loads that ``more`` clusters bring the hosts to: one common level, or one less at the last hosts."""
+    loads = [room.load for room in rooms]
+    level = _level(loads, [room.cap for room in rooms], more)
+    targets = [max(room.load, min(level, room.cap)) for room in rooms]
+    surplus = sum(targets) - sum(loads) - more
+    for h in reversed(range(len(rooms))):
+        if surplus > 0 and targets[h] == level > loads[h]:
+            targets[h] -= 1
+            surplus -= 1
+    return targets
 
 
 def _level(loads: Sequence[int], caps: Sequence[int], more: int) -> int:

@@ -37,7 +37,7 @@ import pulp
 from planner.fleet import Floats, Ints
 from planner.sizing.packing import arc_flow
 from planner.sizing.problem import Classes, Problem
-from planner.sizing.solver import Effort, Outcome, solve_model
+from planner.sizing.solver import Effort, Outcome, linear, solve_model
 
 Aim = Literal["unserved_weight", "hosts", "new_hosts", "cost", "own_cost"]
 
@@ -93,7 +93,7 @@ class FlowModel:
             arcs = range(classes.indptr[c], classes.indptr[c + 1])
             units = int(classes.unit_demand[c])
             elsewhere = [(x[c], units) for x in (self.z, self.o) if c in x]
-            served = pulp.LpAffineExpression([*((self.f[a], 1) for a in arcs), *elsewhere])
+            served = linear([*((self.f[a], 1) for a in arcs), *elsewhere])
             self._add(served == int(classes.demand[c]), f"site{c}")
         for p, arcs_in in enumerate(of_pool):
             if not arcs_in:
@@ -101,10 +101,10 @@ class FlowModel:
                 continue
             items = {a: int(classes.items[classes.of_arc[a]]) for a in arcs_in}
             cap = int(problem.caps[p])
-            load = pulp.LpAffineExpression([(self.f[a], items[a]) for a in arcs_in])
+            load = linear([(self.f[a], items[a]) for a in arcs_in])
             self._add(load <= cap * self.n[p], f"cap{p}")
             for size in sorted({k for k in items.values() if cap % k}):
-                large = pulp.LpAffineExpression([(self.f[a], 1) for a in arcs_in if items[a] >= size])
+                large = linear([(self.f[a], 1) for a in arcs_in if items[a] >= size])
                 self._add(large <= (cap // size) * self.n[p], f"size{p}_{size}")
         if problem.objective == "new_hosts":
             for p in range(problem.pools):
@@ -129,10 +129,10 @@ class FlowModel:
             balance[fill + size].append((x, 1))
         balance[0].append((self.n[p], 1))
         for fill, terms in balance.items():
-            self._add(pulp.LpAffineExpression(terms) >= 0, f"fill{p}_{fill}")
+            self._add(linear(terms) >= 0, f"fill{p}_{fill}")
         for size, arcs in by_size.items():
             terms = [*((x, 1) for (_, s), x in flow.items() if s == size), *((self.f[a], -1) for a in arcs)]
-            self._add(pulp.LpAffineExpression(terms) >= 0, f"item{p}_{size}")
+            self._add(linear(terms) >= 0, f"item{p}_{size}")
         self.packed.add(p)
 
     def expression(self, aim: Aim) -> Any:
@@ -152,7 +152,7 @@ class FlowModel:
             # A pair cost is one site's: a split site's share of it would not be what is paid (intake refuses that).
             terms += [(f, float(classes.cost[a])) for a, f in enumerate(self.f) if classes.cost[a]]
             terms += [(o, float(classes.own_cost[c])) for c, o in self.o.items()]
-        return pulp.LpAffineExpression(terms)
+        return linear(terms)
 
     def settle(self, aim: Aim, value: float) -> None:
         """Keep ``aim`` at ``value`` or below from here on (6)."""

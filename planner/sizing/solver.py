@@ -11,7 +11,8 @@ import signal
 import sys
 import threading
 import time
-from collections.abc import Iterator
+import warnings
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any, Literal
@@ -88,6 +89,11 @@ class Effort:
             signal.signal(signal.SIGINT, before)
 
 
+def linear(terms: Iterable[tuple[Any, float]]) -> Any:
+    """Return the sum of variable times coefficient, in PuLP 3.3 and 4.x, without the cost of adding one by one."""
+    return getattr(pulp.LpAffineExpression, "from_list", pulp.LpAffineExpression)(list(terms))
+
+
 def solve_model(model: Any, effort: Effort) -> Outcome:
     """Solve a PuLP minimisation model in place and say how it ended.
 
@@ -129,9 +135,13 @@ def _interrupter(effort: Effort) -> Any:
 
 
 def _solve_cbc(model: Any, effort: Effort) -> Outcome:
-    solver = next((pulp.getSolver(name, msg=False) for name in ("PULP_CBC_CMD", "COIN_CMD") if _available(name)), None)
-    if solver is None:
+    name = next((name for name in ("COIN_CMD", "PULP_CBC_CMD") if name in pulp.listSolvers(onlyAvailable=True)), None)
+    if name is None:
         raise SolverError("CBC was asked for but is not installed; leave the solver at its default, HiGHS")
+    with warnings.catch_warnings():
+        # PuLP 3.3 deprecates the CBC that it ships; it is the only one there without `pip install pulp[cbc]`.
+        warnings.simplefilter("ignore", DeprecationWarning)
+        solver = pulp.getSolver(name, msg=False)
     solver.timeLimit = effort.left
     solver.optionsDict.update({"gapRel": 0.0, "threads": 1})
     answer = model.solve(solver)
@@ -143,10 +153,6 @@ def _solve_cbc(model: Any, effort: Effort) -> Outcome:
         return Outcome("feasible", "stopped early", value)
     infeasible = int(getattr(answer, "status", answer)) == pulp.LpStatusInfeasible
     return Outcome("infeasible", "infeasible") if infeasible else Outcome("unsolved", "stopped without a plan")
-
-
-def _available(name: str) -> bool:
-    return name in pulp.listSolvers(onlyAvailable=True)
 
 
 def _cbc_state(model: Any, answer: Any) -> tuple[bool, bool]:

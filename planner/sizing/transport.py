@@ -74,5 +74,6 @@ def _combined(costs: Sequence[Cost], total: int, nodes: int) -> Ints:
         # Plain integers here: they cannot overflow while it is found out whether arrays would.
         weights = [math.prod(m * total + 1 for m in most[level + 1 :]) for level in range(len(costs))]
         if sum(m * weight for m, weight in zip(most, weights, strict=True)) * (nodes + 1) < _LARGEST:
-            return np.sum([values * weight for values, weight in zip(whole, weights, strict=True)], axis=0)
+            combined: Ints = np.sum([values * weight for values, weight in zip(whole, weights, strict=True)], axis=0)
+            return combined
         coarser *= 10.0

@@ -9,8 +9,10 @@ import pytest
 
 from planner import columns
 from planner.fleet import Fleet, Policy, typed_table
+from planner.intake.messages import CATALOGUE
 from planner.outputs import write_workbook
 from planner.outputs.headings import PROGRESS_WORDS
+from planner.outputs.summary_content import REPAIRS
 from planner.outputs.words import counted
 from planner.plan import Assignment, Host, Plan, Proof
 
@@ -244,3 +246,7 @@ def test_cost_plan_shows_money_with_its_currency(fleet, plan, tmp_path):
     assert row[1].value == 12300.5
     assert row[2].value.startswith("12,300.50 GBP")
     assert re.match(r"#,##0\.00", row[1].number_format)
+
+
+def test_codes_that_count_as_repairs_are_codes_of_the_intake():
+    assert set(CATALOGUE) >= REPAIRS

@@ -1,7 +1,7 @@
 """The plan workbook against published limits of the file format and of contrast.
 
 Sources: XlsxWriter's documentation for the format (sheet size, text, sheet names, dates); W3C, WCAG 2.2, success
-criteria 1.4.3 and 1.4.11 for contrast; M. Okabe and K. Ito, Color Universal Design (2002, revised 2008) for the colours;
+criteria 1.4.3 and 1.4.11 for contrast; M. Okabe and K. Ito, Color Universal Design (2002, revised 2008) for colours;
 OWASP, CSV Injection, and OWASP ASVS 5.0, requirement 1.2.10, for text that a program may take for a formula.
 """
 

@@ -44,7 +44,11 @@ def brute_force(case) -> tuple[float, float]:
         ]
         if any(b > most for b, most in zip(bins, case["most"], strict=True)):
             continue
-        best = max(best, (weight, -value(case, choice, bins))) if weight == best[0] else (weight, -value(case, choice, bins))
+        best = (
+            max(best, (weight, -value(case, choice, bins)))
+            if weight == best[0]
+            else (weight, -value(case, choice, bins))
+        )
     return best[0], -best[1]
 
 

@@ -45,6 +45,7 @@ def test_each_objective_adds_up(desk, change) -> None:
         (lambda d: d.of_plan(lower_bound=2.1), "bound", "lower bound 2.1 is above the objective 2"),
         (lambda d: d.of_plan(lower_bound=math.nan, status="feasible"), "bound", "lower bound nan"),
         (lambda d: d.of_plan(lower_bound=1), "status", "status optimal, but hosts 2 is above the bound 1"),
+        (lambda d: priced(d).of_plan(lower_bound=281.99, status="optimal"), "status", "282 is above the bound 281.99"),
         (lambda d: d.of_plan(status="infeasible"), "status", "status infeasible, but 0 sites are unserved"),
         (lambda d: d.of_plan(status="perfect"), "status", "'perfect' is none of"),
     ],
@@ -53,6 +54,10 @@ def test_a_total_that_does_not_add_up_is_found(desk, change, code, figures) -> N
     violations = [v for v in change(desk).everything() if v.severity == "violation"]
     assert [(v.code, v.where) for v in violations] == [(code, "plan")]
     assert figures in violations[0].message
+
+
+def test_the_bound_is_held_against_the_objective_added_up_and_not_as_claimed(desk) -> None:
+    assert desk.of_plan(objective_value=3, lower_bound=3).found() == [("objective", "plan"), ("bound", "plan")]
 
 
 @pytest.mark.parametrize("status", ["optimal", "feasible"])
@@ -68,6 +73,7 @@ def test_a_plan_with_unserved_sites_is_called_infeasible(desk, status) -> None:
     [
         lambda d: priced(d).of_plan(objective_value=282.0001),
         lambda d: priced(d).of_plan(objective_value=282, lower_bound=282.0001, status="optimal"),
+        lambda d: priced(d).of_plan(lower_bound=281.9999, status="optimal"),
         lambda d: d.of_plan(lower_bound=1, status="feasible"),
         lambda d: new(d).pool("N", existing_hosts=2),  # an existing host that does not run saves nothing
         lambda d: priced(d).site("D", own_tie_breaker_cost=9),  # built in, not chosen by the plan

@@ -1,0 +1,37 @@
+"""`--time-limit`: a plan cut short holds, and is called optimal only where that is proven."""
+
+import json
+
+import pytest
+
+FEWEST = 4  # hosts for twelve_sites, worked out by hand in README.md
+
+
+@pytest.mark.parametrize("seconds", [0, 1e-9, 0.001, 0.02, 60, "inf"])
+def test_a_small_fleet(call, tmp_path, twelve_sites, seconds):
+    assert call("plan", twelve_sites, "--json", "plan.json", "--time-limit", seconds).code == 0
+    plan = json.loads((tmp_path / "plan.json").read_text())
+    assert plan["lower_bound"] <= FEWEST <= plan["hosts"]
+    assert (plan["status"] == "optimal") == (plan["gap"] == 0) == (plan["lower_bound"] == plan["hosts"])
+    assert call("verify", twelve_sites, "plan.json").code == 0
+    if seconds in (60, "inf"):
+        assert plan["status"] == "optimal"
+    if seconds == 0:
+        assert plan["status"] == "feasible"
+
+
+@pytest.mark.parametrize("seconds", [0, 0.05, 1])
+def test_a_fleet_that_takes_far_longer(call, tmp_path, fleets, seconds):
+    fleets.slow_to_solve()
+    assert call("plan", fleets.folder, "--json", "plan.json", "--time-limit", seconds).code == 0
+    plan = json.loads((tmp_path / "plan.json").read_text())
+    assert plan["status"] == "feasible"
+    assert plan["gap"] > 0
+    assert plan["seconds"]["solve"] < seconds + 20
+    assert call("verify", fleets.folder, "plan.json").code == 0
+
+
+def test_the_summary_of_a_plan_cut_short_does_not_claim_a_proof(call, fleets):
+    done = call("plan", fleets.slow_to_solve(), "--time-limit", 0)
+    assert "no plan that serves the same sites" not in done.out
+    assert "Not proven" in done.out
