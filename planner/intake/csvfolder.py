@@ -27,8 +27,8 @@ def read_csv(path: Path, data: bytes, findings: Findings) -> RawSheet | None:
     if text is None:
         return None
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=_separator(text), strict=True)
-    csv.field_size_limit(_LONGEST_FIELD)
     rows, cells = [], 0
+    usual_limit = csv.field_size_limit(_LONGEST_FIELD)
     try:
         for row in reader:
             rows.append(row)
@@ -39,6 +39,8 @@ def read_csv(path: Path, data: bytes, findings: Findings) -> RawSheet | None:
     except csv.Error as error:
         findings.add("csv_broken", Place(path.name), reason=f"{error}, in line {reader.line_num}")
         return None
+    finally:
+        csv.field_size_limit(usual_limit)
     return RawSheet(path.name, path.stem, rows, text_only=True)
 
 

@@ -3,7 +3,6 @@
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cache
 
 import numpy as np
 
@@ -26,24 +25,21 @@ def plain(text: object) -> str:
     return re.sub(r"[\W_]+", "_", tidy(str(text)).casefold()).strip("_")
 
 
-@cache
-def _sheets() -> dict[str, Sheet]:
-    return {plain(name): sheet for sheet in SHEETS for name in (sheet.name, *sheet.aliases)}
-
-
-@cache
-def _columns(sheet: Sheet) -> dict[str, Column]:
-    return {plain(name): column for column in sheet.columns for name in (column.name, *column.aliases)}
+_SHEETS = {plain(name): sheet for sheet in SHEETS for name in (sheet.name, *sheet.aliases)}
+_COLUMNS = {
+    sheet.name: {plain(name): column for column in sheet.columns for name in (column.name, *column.aliases)}
+    for sheet in SHEETS
+}
 
 
 def sheet_of(title: str) -> Sheet | None:
     """Return the sheet that a title stands for, or None."""
-    return _sheets().get(plain(title))
+    return _SHEETS.get(plain(title))
 
 
 def column_of(header: object, sheet: Sheet) -> Column | None:
     """Return the column of ``sheet`` that a header stands for, or None."""
-    return _columns(sheet).get(plain(header))
+    return _COLUMNS[sheet.name].get(plain(header)) if isinstance(header, str) else None
 
 
 def similar_sheet(title: str) -> str:

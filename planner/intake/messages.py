@@ -185,7 +185,8 @@ _LATENCY = {
     "matrix_corner": _info("The first column has no header that says site; it was read as the site ids."),
     "samples_unused": _info("{pairs} pair(s) are on the sheet Latency too, which counts; their samples are not used."),
     "latency_none": _warning(
-        "No round-trip time is known: the sheets Latency, Samples and Links have no rows.", "Add one of these sheets."
+        "No round-trip time is known from the sheets Latency, Samples and Links: no site can be served.",
+        "Fill in one of them.",
     ),
     "link_length": _error("The link has neither latency_ms nor km.", "Give one of them."),
     "link_loop": _warning("The link leads from {value} to itself."),

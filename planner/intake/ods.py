@@ -42,6 +42,11 @@ class OdsLooks:
         """Whether a cell is formatted as a percentage."""
         return bool(self.percents)
 
+    @property
+    def any_padded(self) -> bool:
+        """Whether a cell may show a number with leading zeros."""
+        return bool(self.texts)
+
     def shown(self, row: int, column: int, value: float) -> str | None:
         """Return the shown text if its format fixes the digits and it hides none."""
         text = self.texts.get((row, column))

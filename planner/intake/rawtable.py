@@ -43,6 +43,10 @@ class Looks(Protocol):
     def any_percent(self) -> bool:
         """Whether any cell may be formatted as a percentage."""
 
+    @property
+    def any_padded(self) -> bool:
+        """Whether any cell may show a number with leading zeros."""
+
     def shown(self, row: int, column: int, value: float) -> str | None:
         """Return the number as shown, if its format settles the digits; None if it does not."""
 
@@ -53,7 +57,7 @@ class Looks(Protocol):
 class _NoLooks:
     """For sources that have values only."""
 
-    any_percent = False
+    any_percent = any_padded = False
 
     def shown(self, row: int, column: int, value: float) -> str | None:
         """Return None: nothing is known."""

@@ -42,7 +42,7 @@ def read_fleet(path: str | Path) -> Fleet:
         if (place := chosen.get(sheet.name)) is not None and (place.file, place.sheet) in read
     }
     _report_missing(chosen, Place(path.name), findings)
-    return _fleet(tables, findings, tuple(reading.sources))
+    return _fleet(_with_headers(tables), findings, tuple(reading.sources))
 
 
 def fleet_from_tables(tables: Mapping[str, pd.DataFrame], policy: Mapping[str, object] | Policy | None = None) -> Fleet:
@@ -77,6 +77,11 @@ def _chosen(places: list[Place], findings: Findings) -> dict[str, Place]:
             titles = " and ".join(show(place.sheet) for place in several)
             findings.add("sheet_repeated", several[1], titles=titles, sheet=name)
     return {name: several[0] for name, several in known.items()}
+
+
+def _with_headers(tables: Mapping[str, RawTable]) -> dict[str, RawTable]:
+    """Return the tables without those sheets, other than required ones, that are blank throughout."""
+    return {name: table for name, table in tables.items() if table.headers or name in (SITES.name, HUBS.name)}
 
 
 def _report_missing(chosen: Mapping[str, Place], place: Place, findings: Findings) -> None:

@@ -76,7 +76,8 @@ def _id_from_number(cells: Cells, position: int, value: Any) -> str:
     if value != int(value):
         cells.add("id_fraction", position)
         return show(float(value))
-    text, shown = str(int(value)), cells.shown(position, float(value))
+    text = str(int(value))
+    shown = cells.shown(position, float(value)) if cells.table.looks.any_padded else None
     if shown is not None and _DIGITS.fullmatch(shown) and shown != text:
         cells.note("id_shown", position)
         return shown

@@ -9,8 +9,8 @@ neither run nor followed by either.
 import re
 import warnings
 import zipfile
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Collection, Iterator, Mapping
+from contextlib import closing, contextmanager, suppress
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -50,19 +50,22 @@ def read_xlsx(path: Path, wanted: Callable[[str], bool], findings: Findings) -> 
             workbook = python_calamine.load_workbook(str(path))
             kinds = python_calamine.SheetTypeEnum
             titles = [sheet.name for sheet in workbook.sheets_metadata if sheet.typ == kinds.WorkSheet]
-            details = _Details(path, odd)
-            sheets = [_sheet(path, workbook, title, details) for title in titles if wanted(title)]
+            details = _Details(path)
+            read = [title for title in titles if wanted(title)]
+            broken = details.broken(read) if odd else {}
+            sheets = [_sheet(path, workbook, title, broken.get(title, {}), details) for title in read]
     except (python_calamine.CalamineError, *DAMAGE) as error:
         findings.add("file_damaged", place, reason=str(error) or type(error).__name__)
         return [], []
     return titles, sheets
 
 
-def _sheet(path: Path, workbook: Any, title: str, details: "_Details") -> RawSheet:
+def _sheet(
+    path: Path, workbook: Any, title: str, broken: Mapping[tuple[int, int], Broken], details: "_Details"
+) -> RawSheet:
     sheet = workbook.get_sheet_by_name(title)
     rows = sheet.to_python(skip_empty_area=False)
-    if details.odd:
-        _lay_over(rows, details.broken(title))
+    _lay_over(rows, broken)
     ranges = sheet.merged_cell_ranges or []
     merged = tuple((first[0] + 1, last[0] + 1, _range(first, last)) for first, last in ranges)
     return RawSheet(path.name, title, rows, XlsxLooks(details, title), merged=merged)
@@ -72,7 +75,7 @@ def _range(first: tuple[int, int], last: tuple[int, int]) -> str:
     return ":".join(Place(row=row + 1, column=column + 1).cell for row, column in (first, last))
 
 
-def _lay_over(rows: list[list[Any]], broken: dict[tuple[int, int], Broken]) -> None:
+def _lay_over(rows: list[list[Any]], broken: Mapping[tuple[int, int], Broken]) -> None:
     """Put broken cells, which calamine reads as blank or leaves out at the edges, into ``rows``."""
     if not broken:
         return
@@ -137,56 +140,72 @@ def _outline(data: bytes) -> tuple[int, int]:
 
 
 class _Details:
-    """What openpyxl knows of a workbook; each part is read when first asked for.
+    """What openpyxl knows of a workbook; each part is read when first asked for."""
 
-    ``odd``: some cell holds an error or a formula without a result.
-    """
-
-    def __init__(self, path: Path, odd: bool) -> None:
+    def __init__(self, path: Path) -> None:
         self._path = path
-        self.odd = odd
         self._formats: dict[str, dict[tuple[int, int], str]] = {}
 
     @cached_property
     def any_percent(self) -> bool:
         """Whether the workbook has a percentage format at all."""
-        with zipfile.ZipFile(self._path) as archive:
-            styles = archive.read("xl/styles.xml") if "xl/styles.xml" in archive.namelist() else b""
-        return b"%" in styles or re.search(rb"""numFmtId=["'](?:9|10)["']""", styles) is not None
+        return b"%" in self._styles or re.search(rb"""numFmtId=["'](?:9|10)["']""", self._styles) is not None
 
-    def cells(self, title: str, data_only: bool) -> Iterator[Any]:
-        """Yield openpyxl's cells of a sheet, those without a place left out."""
+    @cached_property
+    def any_padded(self) -> bool:
+        """Whether the workbook has a format with leading zeros at all."""
+        return re.search(rb"""formatCode=["'][^"'0.]*00""", self._styles) is not None
+
+    @cached_property
+    def _styles(self) -> bytes:
+        with zipfile.ZipFile(self._path) as archive:
+            return archive.read("xl/styles.xml") if "xl/styles.xml" in archive.namelist() else b""
+
+    def cells(self, titles: Collection[str], data_only: bool) -> Iterator[tuple[str, Any]]:
+        """Yield openpyxl's cells of some sheets, each with the sheet's title; those without a place left out.
+
+        Raises CalamineError, the error of the other library, whatever it is that openpyxl cannot read.
+        """
         with warnings.catch_warnings():
             # About features that openpyxl would lose on saving, and bad dates, which calamine has read already.
             warnings.simplefilter("ignore")
-            workbook = load_workbook(self._path, read_only=True, data_only=data_only, keep_links=False)
             try:
-                sheet = workbook[title]
-                sheet.reset_dimensions()  # what a file says of its size need not be true
-                yield from (cell for row in sheet.iter_rows() for cell in row if hasattr(cell, "row"))
-            finally:
-                workbook.close()
+                with closing(
+                    load_workbook(self._path, read_only=True, data_only=data_only, keep_links=False)
+                ) as workbook:
+                    for title in titles:
+                        sheet = workbook[title]
+                        sheet.reset_dimensions()  # what a file says of its size need not be true
+                        yield from ((title, cell) for row in sheet.iter_rows() for cell in row if hasattr(cell, "row"))
+            except Exception as error:
+                raise python_calamine.CalamineError(str(error).strip() or type(error).__name__) from error
 
-    def broken(self, title: str) -> dict[tuple[int, int], Broken]:
-        """Return error cells and formulas without a result, by row and column from 1."""
-        formulas = {(c.row, c.column) for c in self.cells(title, data_only=False) if c.data_type == "f"}
-        found = {}
-        for cell in self.cells(title, data_only=True):
+    def broken(self, titles: Collection[str]) -> dict[str, dict[tuple[int, int], Broken]]:
+        """Return error cells and formulas without a result, by title, and by row and column from 1."""
+        formulas = {(t, c.row, c.column) for t, c in self.cells(titles, data_only=False) if c.data_type == "f"}
+        found: dict[str, dict[tuple[int, int], Broken]] = {title: {} for title in titles}
+        for title, cell in self.cells(titles, data_only=True):
             if cell.data_type == "e":
-                found[cell.row, cell.column] = Broken("error", str(cell.value))
+                found[title][cell.row, cell.column] = Broken("error", str(cell.value))
             # An empty text as the result has the type "str".
-            elif cell.value is None and cell.data_type == "n" and (cell.row, cell.column) in formulas:
-                found[cell.row, cell.column] = Broken("formula")
+            elif cell.value is None and cell.data_type == "n" and (title, cell.row, cell.column) in formulas:
+                found[title][cell.row, cell.column] = Broken("formula")
         return found
 
     def formats(self, title: str) -> dict[tuple[int, int], str]:
-        """Return the number formats other than General of cells that hold numbers, by row and column from 1."""
+        """Return the number formats other than General of cells that hold numbers, by row and column from 1.
+
+        Openpyxl refuses some files that calamine reads; of those no format is known.
+        """
         if title not in self._formats:
-            self._formats[title] = {
-                (cell.row, cell.column): cell.number_format
-                for cell in self.cells(title, data_only=True)
-                if type(cell.value) in (int, float) and cell.number_format != "General"
-            }
+            found: dict[tuple[int, int], str] = {}
+            with suppress(python_calamine.CalamineError):
+                found = {
+                    (cell.row, cell.column): cell.number_format
+                    for _, cell in self.cells([title], data_only=True)
+                    if type(cell.value) in (int, float) and cell.number_format != "General"
+                }
+            self._formats[title] = found
         return self._formats[title]
 
 
@@ -201,6 +220,11 @@ class XlsxLooks:
     def any_percent(self) -> bool:
         """Whether the workbook has a percentage format at all."""
         return self._details.any_percent
+
+    @property
+    def any_padded(self) -> bool:
+        """Whether the workbook has a format with leading zeros at all."""
+        return self._details.any_padded
 
     def shown(self, row: int, column: int, value: float) -> str | None:
         """Return the number as its format shows it, if the format fixes the digits."""

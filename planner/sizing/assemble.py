@@ -38,7 +38,9 @@ def assemble(
         assignments=tuple(sorted(assignments, key=lambda a: (a.site, a.host))),
         unserved=tuple(sorted(unserved, key=lambda u: u.site)),
         no_host_needed=_no_host_needed(fleet, served_own),
-        proof=prove(fleet, problem, sized) if problem.sites else Proof("none", "No site needs a shared host."),
+        proof=prove(fleet, problem, sized, placement, effort)
+        if problem.sites
+        else Proof("none", "No site needs a shared host."),
         findings=fleet.findings,
         policy=dataclasses.asdict(fleet.policy),
         sources=fleet.sources,

@@ -13,6 +13,7 @@ from scipy.sparse.csgraph import maximum_flow
 
 from planner.fleet import Ints
 from planner.sizing.greedy import greedy_counts
+from planner.sizing.layers import Cut
 from planner.sizing.model import Aim, Counts, FlowModel
 from planner.sizing.packing import pack
 from planner.sizing.problem import Classes, Problem, group
@@ -35,6 +36,7 @@ class Sized:
     bound: float
     weight_proven: bool
     word: str
+    cuts: tuple[Cut, ...] | None = None  # of the cut search, where it answered
 
 
 def size(problem: Problem, effort: Effort) -> Sized:
@@ -72,12 +74,20 @@ def _by_cuts(problem: Problem, classes: Classes, effort: Effort) -> Sized | None
     search = search_counts(problem, classes, effort)
     if search.best is None:
         return None
-    bound = search.new_hosts_bound if problem.objective == "new_hosts" else search.bound
+    bound = search.objective_bound
     counts = realise(problem, classes, search.best)
     if counts is not None:
         value = objective_value(problem, classes, counts)
         bound = value if search.closed else min(value, bound)
-        return Sized(classes, counts, value, bound, True, "cuts and bound meet" if search.closed else "stopped early")
+        return Sized(
+            classes,
+            counts,
+            value,
+            bound,
+            True,
+            "cuts and plan meet" if search.closed else "stopped early",
+            tuple(search.cuts),
+        )
     model = FlowModel(problem, classes, serve_all=True)
     model.at_least(problem.objective, bound)
     outcome, found = _minimise(model, problem.objective, effort)

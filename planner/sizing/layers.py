@@ -29,6 +29,7 @@ class Cut:
     """A set of classes and the pools they can use: ``room`` (P,) is 0 outside; needs ``room @ n >= demand``."""
 
     layer: int
+    size: int  # items of as many clusters or more are counted; 1: clusters are
     classes: Ints
     room: Ints
     demand: int
@@ -80,7 +81,7 @@ class Layer:
         room = np.zeros_like(self.room)
         pools = self.classes.pool[inside[self.classes.of_arc]]
         room[pools] = self.room[pools]
-        return Cut(self.index, classes, room, int(self.demand[classes].sum()))
+        return Cut(self.index, self.size, classes, room, int(self.demand[classes].sum()))
 
     @cached_property
     def _reach(self) -> csr_array:

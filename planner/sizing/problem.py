@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
@@ -62,6 +63,24 @@ class Problem:
     def items(self) -> Ints:
         """Clusters of a site that must share a host, shape (S,): all of them, or 1 where sites may be split."""
         return np.ones_like(self.clusters) if self.split else self.clusters
+
+
+def restrict(problem: Problem, keep: Bools) -> Problem:
+    """Return the problem of the sites that ``keep`` (S,) marks, without own tie-breakers."""
+    pairs = keep[problem.site]
+    sizes = np.diff(problem.indptr)[keep]
+    return dataclasses.replace(
+        problem,
+        site_at=problem.site_at[keep],
+        clusters=problem.clusters[keep],
+        weights=problem.weights[keep],
+        own_cost=np.full(int(keep.sum()), np.inf),
+        indptr=np.concatenate(([0], np.cumsum(sizes))).astype(np.int64),
+        pool=problem.pool[pairs],
+        rtt_ms=problem.rtt_ms[pairs],
+        pair_cost=problem.pair_cost[pairs],
+        evidence=problem.evidence[pairs],
+    )
 
 
 def build_problem(fleet: Fleet, checker: Checker) -> Problem:

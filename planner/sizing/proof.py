@@ -1,46 +1,142 @@
-"""Why not fewer hosts: what is claimed, how far it reaches, and a count that anyone can redo."""
+"""Why not fewer hosts: the sets of sites that force the count, in words and as data that `verify --proof` re-checks."""
 
 from __future__ import annotations
 
 import math
+from fractions import Fraction
 from typing import Any
 
 import numpy as np
 
-from planner.fleet import Fleet
+from planner.fleet import Bools, Fleet
 from planner.plan import Proof
+from planner.sizing.certificate import Certificate, Inequality, certify
 from planner.sizing.counts import Sized
-from planner.sizing.problem import Problem
+from planner.sizing.placement import Placement
+from planner.sizing.problem import Classes, Problem, group, restrict
+from planner.sizing.search import search_counts
+from planner.sizing.solver import Effort
+
+_NAMED_SETS = 6  # sets told in words; the data hold all of them
+_NAMED_SITES = 4
 
 
-def prove(fleet: Fleet, problem: Problem, sized: Sized) -> Proof:
-    """Return the proof, or the bound where it is none, in words and as data."""
-    unit = {"hosts": "hosts", "new_hosts": "new hosts", "cost": fleet.policy.currency or "money"}[problem.objective]
+def prove(fleet: Fleet, problem: Problem, sized: Sized, placement: Placement, effort: Effort) -> Proof:
+    """Return the proof of ``sized``: no plan that serves the same sites by shared hosts has a smaller objective.
+
+    ``kind`` is ``counting`` when the sets and multipliers add up to the bound, ``search`` when it takes a search
+    over whole host counts on top of the sets, ``solver`` when the bound rests on the solver's word, and ``bound``
+    when the plan is not proven best.
+    """
     closed = sized.bound >= sized.value
-    counting = _counting(problem, sized)
-    value, bound = (f"{x:,.2f}".rstrip("0").rstrip(".") for x in (sized.value, sized.bound))
-    if closed:
-        words = f"No plan that serves the same weight of sites needs less than {value} {unit}: the solver proved it."
-    else:
-        words = f"Not proven: the plan needs {value} {unit}, and the solver showed that none needs less than {bound}."
-    if problem.objective == "hosts":
-        words += (
-            f" Counting alone: {counting['clusters']} clusters on hosts of at most {counting['largest_cap']} "
-            f"need {counting['hosts']}."
-        )
     details: dict[str, Any] = {
         "claim": "optimal" if closed else "bound",
-        "by": "HiGHS branch and bound on the class flow model",
         "solver_word": sized.word,
         "most_weight_proven": sized.weight_proven,
-        "counting": counting,
+        "sets": [],
     }
-    return Proof("solver" if closed else "bound", words, details)
+    opening = _opening(fleet, sized, closed=closed)
+    if problem.objective == "cost" and problem.pair_cost.any():
+        return Proof("solver" if closed else "bound", f"{opening} The solver's branch and bound says so.", details)
+    must = ~placement.unserved & ~np.isfinite(problem.own_cost)
+    served = restrict(problem, must)
+    classes = group(served, by_weight=False)
+    cuts = sized.cuts
+    if cuts is None or not must.all():
+        search = search_counts(served, classes, Effort(seed=effort.seed, seconds=_proof_seconds(effort)))
+        cuts, found = tuple(search.cuts), search.objective_bound
+    else:
+        found = sized.bound
+    certificate = certify(served, cuts, min(found, sized.bound), effort)
+    told = [_as_data(fleet, served, classes, row, y) for row, y in _pairs(certificate)]
+    details |= {"sets": told, "bound": float(min(found, sized.bound))}
+    if min(found, sized.bound) < sized.bound:
+        kind, how = "solver", "The sets alone force less; the rest is the solver's branch and bound."
+    else:
+        kind = "counting" if certificate.closed else "search"
+        how = _adding_up(certificate, sized)
+    return Proof(kind if closed else "bound", " ".join((opening, *_sets_in_words(told), how)), details)
 
 
-def _counting(problem: Problem, sized: Sized) -> dict[str, int]:
-    """Return the bound by adding up: served clusters over the largest cap."""
-    counts, classes = sized.counts, sized.classes
-    served = int(((classes.size - counts.unserved - counts.own) * classes.clusters).sum())
-    largest = int(np.max(problem.caps, initial=1))
-    return {"clusters": served, "largest_cap": largest, "hosts": math.ceil(served / max(largest, 1))}
+def _proof_seconds(effort: Effort) -> float:
+    """Return the time for finding sets after the plan is made: what is left, but a little even if nothing is."""
+    left = effort.left
+    return 60.0 if left is None else max(1.0, left)
+
+
+def _pairs(certificate: Certificate) -> list[tuple[Inequality, Fraction]]:
+    """Return the inequalities that count, the one that forces most hosts first."""
+    both = zip(certificate.inequalities, certificate.multipliers, strict=True)
+    return sorted(both, key=lambda pair: -pair[0].demand)
+
+
+def _as_data(fleet: Fleet, problem: Problem, classes: Classes, row: Inequality, multiplier: Fraction) -> dict[str, Any]:
+    """Return one inequality as plain data: sites, size of items, pools with their room, divisor, demand, multiplier."""
+    inside: Bools = np.zeros(classes.count, dtype=np.bool_)
+    inside[row.cut.classes] = True
+    sites = problem.site_at[inside[classes.of_site]]
+    return {
+        "sites": [fleet.site_ids[s] for s in sites],
+        "at_least": row.cut.size,
+        "demand": row.cut.demand,
+        "pools": {fleet.pool_ids[problem.pool_at[p]]: int(row.cut.room[p]) for p in np.flatnonzero(row.cut.room)},
+        "divisor": row.divisor,
+        "needs": row.demand,
+        "multiplier": str(multiplier),
+    }
+
+
+def _opening(fleet: Fleet, sized: Sized, *, closed: bool) -> str:
+    unit = {"hosts": "hosts", "new_hosts": "new hosts", "cost": fleet.policy.currency or "money"}[
+        fleet.policy.objective
+    ]
+    value, bound = (f"{x:,.2f}".rstrip("0").rstrip(".") for x in (sized.value, sized.bound))
+    if closed:
+        return f"No plan that serves the same sites needs less than {value} {unit}."
+    return f"Not proven: the plan needs {value} {unit}, and none that serves the same sites needs less than {bound}."
+
+
+def _sets_in_words(told: list[dict[str, Any]]) -> list[str]:
+    words = [_set_in_words(data) for data in told[:_NAMED_SETS]]
+    if len(told) > _NAMED_SETS:
+        words.append(f"{len(told) - _NAMED_SETS} more such sets are in the data of the proof.")
+    return words
+
+
+def _set_in_words(data: dict[str, Any]) -> str:
+    """Say one inequality as a person would."""
+    sites, pools = data["sites"], data["pools"]
+    named = ", ".join(sites[:_NAMED_SITES]) + (", …" if len(sites) > _NAMED_SITES else "")
+    where = f"pool {next(iter(pools))}" if len(pools) == 1 else f"{len(pools)} pools"
+    if 1 < len(pools) <= _NAMED_SITES:
+        where = f"pools {', '.join(pools)}"
+    largest = max(pools.values(), default=0)
+    what = _counted(data["demand"], "cluster" if data["at_least"] == 1 else "site")
+    if data["at_least"] > 1:
+        what += f" of {data['at_least']} or more clusters"
+    verb = "reaches" if data["demand"] == 1 else "reach"
+    at = "" if data["at_least"] > 1 else f" at {_counted(len(sites), 'site')}"
+    hosts = _counted(data["needs"], "host")
+    if data["divisor"] > 1 or largest <= 1:
+        return f"{what}{at} ({named}) {verb} only {where}, with room for at most {largest} on a host: at least {hosts}."
+    return f"{what}{at} ({named}) {verb} only {where}, whose hosts must have room for them all."
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"
+
+
+def _adding_up(certificate: Certificate, sized: Sized) -> str:
+    if not certificate.closed:
+        return (
+            f"No choice of whole host numbers with less than {sized.bound:g} meets all "
+            f"{len(certificate.inequalities)} of these conditions."
+        )
+    if len(certificate.inequalities) <= 1:
+        return ""
+    if all(y == 1 for y in certificate.multipliers):
+        used = [set(np.flatnonzero(row.room)) for row in certificate.inequalities]
+        if sum(map(len, used)) == len(set().union(*used)):
+            return "No pool serves two of these sets, so the numbers add up."
+    exact = certificate.bound
+    return f"Weighed with their multipliers, these inequalities add up to {math.ceil(exact)}, in exact fractions."

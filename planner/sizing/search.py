@@ -15,6 +15,7 @@ import numpy as np
 import scipy.sparse as sp
 
 from planner.fleet import Floats, Ints
+from planner.sizing.certificate import inequalities
 from planner.sizing.layers import Cut, Flow, Layer, layers
 from planner.sizing.problem import Classes, Problem
 from planner.sizing.solver import Effort, LinearProgram, solve_arrays
@@ -46,9 +47,9 @@ class Search:
         return float(self.price @ hosts + self.extra * np.maximum(0, hosts - self.problem.existing).sum())
 
     @property
-    def new_hosts_bound(self) -> float:
-        """The bound in new hosts, for a search whose objective they are."""
-        return float(np.floor(self.bound / self.extra + 1e-9))
+    def objective_bound(self) -> float:
+        """The bound in the unit of the policy's objective: hosts, new hosts or money."""
+        return float(np.floor(self.bound / self.extra + 1e-9)) if self.extra else self.bound
 
     @property
     def closed(self) -> bool:
@@ -133,15 +134,11 @@ def _solve(search: Search, effort: Effort) -> Ints | None:
 
 
 def _rows(search: Search) -> tuple[sp.csr_array, Floats]:
-    """Return each cut as it stands and divided by the largest room in it, both sides rounded up (Chvatal-Gomory)."""
-    room = np.array([cut.room for cut in search.cuts])
-    demand = np.array([cut.demand for cut in search.cuts])
-    largest = np.maximum(1, room.max(axis=1))
-    rounded = -(-room // largest[:, None])
-    needed = -(-demand // largest)
-    mixed = (room != rounded * largest[:, None]).any(axis=1)
-    rows = sp.csr_array(np.concatenate((rounded, room[mixed])).astype(np.float64))
-    return rows, np.concatenate((needed, demand[mixed])).astype(np.float64)
+    """Return the inequalities of all cuts as a matrix and its right-hand side."""
+    rows = [row for cut in search.cuts for row in inequalities(cut)]
+    return sp.csr_array(np.array([row.room for row in rows], dtype=np.float64)), np.array(
+        [float(row.demand) for row in rows]
+    )
 
 
 def _short_flows(search: Search, hosts: Ints) -> list[Flow]:

@@ -20,18 +20,13 @@ def test_a_small_fleet(call, tmp_path, twelve_sites, seconds):
         assert plan["status"] == "feasible"
 
 
-@pytest.mark.parametrize("seconds", [0, 0.05, 1])
+@pytest.mark.parametrize("seconds", [0, 0.5])
 def test_a_fleet_that_takes_far_longer(call, tmp_path, fleets, seconds):
-    fleets.slow_to_solve()
-    assert call("plan", fleets.folder, "--json", "plan.json", "--time-limit", seconds).code == 0
+    done = call("plan", fleets.slow_to_solve(), "--json", "plan.json", "--time-limit", seconds)
+    assert done.code == 0
+    assert "no plan that serves the same sites" not in done.out
     plan = json.loads((tmp_path / "plan.json").read_text())
     assert plan["status"] == "feasible"
     assert plan["gap"] > 0
     assert plan["seconds"]["solve"] < seconds + 20
     assert call("verify", fleets.folder, "plan.json").code == 0
-
-
-def test_the_summary_of_a_plan_cut_short_does_not_claim_a_proof(call, fleets):
-    done = call("plan", fleets.slow_to_solve(), "--time-limit", 0)
-    assert "no plan that serves the same sites" not in done.out
-    assert "Not proven" in done.out

@@ -6,6 +6,7 @@ import zipfile
 
 import openpyxl
 import pytest
+from openpyxl.utils.datetime import CALENDAR_MAC_1904
 
 from planner.intake import read_fleet
 from planner.intake.looks import is_percent, rendered
@@ -185,6 +186,36 @@ def test_dates_and_truth_values_come_from_their_cells(read, rows):
     assert fleet.sites["own_tie_breaker"].tolist() == ["yes", "no", ""]
     assert fleet.sites["window"][0] == "Sun 22:00-04:00; Wed 01:00-05:00"
     assert fleet.policy.split_sites is True
+
+
+def test_dates_of_the_1904_system(read, rows, fleet_path):
+    def use_1904(book):
+        book.epoch = CALENDAR_MAC_1904
+        book["Sites"]["H1"], book["Sites"]["H2"] = "opens", dt.date(2026, 3, 31)
+
+    assert read_fleet(edited(fleet_path, use_1904)).sites["opens"][0] == dt.datetime(2026, 3, 31)
+
+
+def test_a_workbook_that_only_one_of_the_libraries_reads(fleet_path, tmp_path, outcome):
+    edited(fleet_path, lambda book: book["Sites"].__setitem__("F2", 8.1))
+    edited(fleet_path, lambda book: setattr(book["Sites"]["F2"], "number_format", "0.00"))
+
+    def spoil(path, name):
+        return edit_member(
+            path, tmp_path / name, "styles", lambda t: t.replace('patternType="gray125"', 'patternType="?"')
+        )
+
+    assert read_fleet(fleet_path).sites["release"][0] == "8.10"
+    assert outcome(read_fleet, spoil(fleet_path, "no_formats.xlsx")).codes == {"release_number"}
+    edited(fleet_path, lambda book: book["Sites"].__setitem__("G2", "=1+1"))
+    assert outcome(read_fleet, spoil(fleet_path, "odd.xlsx")).codes == {"file_damaged"}
+
+
+def test_optional_sheets_may_be_blank_or_have_a_header_only(read, rows):
+    rows |= {"Samples": [], "Links": [["from", "to", "km"]], "Current": [[None]]}
+    got = read(rows)
+    assert got.codes == set()
+    assert len(got.fleet.links) == len(got.fleet.samples) == 0
 
 
 def test_percentages_count_as_shown(read, rows):

@@ -1,0 +1,24 @@
+"""The planner itself: the whole plan from a Fleet, and the count alone."""
+
+from __future__ import annotations
+
+from planner.fleet import Fleet
+from planner.sizing import plan
+from planner.sizing.counts import size
+from planner.sizing.problem import Problem
+from planner.sizing.solver import Effort
+from tests.benchmarks.engines.answer import Answer
+
+
+def solve_plan(fleet: Fleet, seconds: float) -> Answer:
+    """Return the answer of `planner.sizing.plan`."""
+    made = plan(fleet, time_limit=seconds)
+    proven = made.lower_bound >= made.objective_value and bool(made.proof.details.get("most_weight_proven", True))
+    left_out = f"{len(made.unserved)} sites cannot be served" if made.unserved else ""
+    return Answer(made.objective_value, made.lower_bound, proven, left_out, made)
+
+
+def solve_count(problem: Problem, seconds: float) -> Answer:
+    """Return the answer of `planner.sizing.counts.size`: how many hosts of each pool, and the bound."""
+    sized = size(problem, Effort(seconds=seconds))
+    return Answer(sized.value, sized.bound, sized.weight_proven and sized.bound >= sized.value)

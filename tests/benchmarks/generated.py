@@ -1,0 +1,114 @@
+"""Generated fleets of any size, built from typed arrays: reading workbooks of 100,000 sites is not what is measured."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+
+import click
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from planner import columns
+from planner.columns import Sheet
+from planner.fleet import Fleet, Policy, typed_table
+from sample_fleets.random_fleet import generate
+
+SEED = 1
+CAP = 64
+_BLOCK = 10_000  # sites drawn at a time, so that 100,000 x 300 distances need not be in memory at once
+
+Floats = npt.NDArray[np.float64]
+
+
+def towns(size: str, *, mixed_caps: bool = False, kept_together: float = 0.0) -> Fleet:
+    """Return the fleet of ``sample_fleets.random_fleet`` of ``size`` (``"1000x40"``: sites, hubs); all can be served."""
+    sites, hubs = read_size(size)
+    tables = generate(
+        sites, hubs, SEED, mixed_caps=mixed_caps, kept_together=kept_together, cluster_cap=CAP, unservable=0
+    )
+    return _fleet_of_tables(tables)
+
+
+def plain(size: str, *, budgets_ms: tuple[float, float], cap: int = CAP, most: int | None = None) -> Fleet:
+    """Return sites and hubs uniform in a square of 1,000 by 1,000, RTT = 2 + 0.06 distance U(0.7, 1.6) ms.
+
+    Budgets are uniform in ``budgets_ms``, raised where a site would reach no hub. Pairs beyond the largest budget are
+    not listed: nobody can use them. A pool may run ``most`` hosts, by default as many as could be needed.
+    """
+    sites, hubs = read_size(size)
+    rng = np.random.Generator(np.random.PCG64(SEED))
+    hub_at, budget = rng.uniform(0, 1000, (hubs, 2)), rng.uniform(*budgets_ms, sites)
+    site_of, hub_of, rtt_of = [], [], []
+    for first in range(0, sites, _BLOCK):
+        rtt_ms = _rtt_ms(rng, min(_BLOCK, sites - first), hub_at)
+        block = budget[first : first + _BLOCK]
+        np.maximum(block, rtt_ms.min(axis=1), out=block)
+        site, hub = np.nonzero(rtt_ms <= np.maximum(block, budgets_ms[1])[:, None])
+        site_of.append(site + first)
+        hub_of.append(hub)
+        rtt_of.append(rtt_ms[site, hub])
+    site_ids, hub_ids = ([f"{letter}{number:06d}" for number in range(count)] for letter, count in zip("SH", (sites, hubs)))
+    return Fleet(
+        sites=typed_table(columns.SITES, {"site": site_ids, "latency_budget_ms": budget}),
+        pools=typed_table(
+            columns.HUBS,
+            {
+                "hub": hub_ids,
+                "pool": hub_ids,
+                "cluster_cap": np.full(hubs, cap),
+                "max_hosts": np.full(hubs, -(-sites // cap) if most is None else most),
+            },
+        ),
+        latency=typed_table(
+            columns.LATENCY,
+            {
+                "site": pd.Categorical.from_codes(np.concatenate(site_of), site_ids),
+                "hub": pd.Categorical.from_codes(np.concatenate(hub_of), hub_ids),
+                "rtt_ms": np.concatenate(rtt_of),
+            },
+        ),
+    )
+
+
+def cover(size: str) -> Fleet:
+    """Return the fleet of `plain` in which one host at a hub takes all: the fewest hubs that cover every site."""
+    sites, _ = read_size(size)
+    return plain(size, budgets_ms=(12, 30), cap=sites, most=1)
+
+
+def read_size(size: str) -> tuple[int, int]:
+    """Return (sites, hubs) of ``"1000x40"``; a thousands comma is allowed. click.BadParameter for anything else."""
+    found = re.fullmatch(r"(\d+)\s*[x×]\s*(\d+)", size.replace(",", "").strip())
+    if found is None or not int(found[1]) or not int(found[2]):
+        raise click.BadParameter(f"{size!r} is no size; write sites x hubs, for example 1000x40")
+    return int(found[1]), int(found[2])
+
+
+def _rtt_ms(rng: np.random.Generator, sites: int, hub_at: Floats) -> Floats:
+    site_at = rng.uniform(0, 1000, (sites, 2))
+    distance = np.hypot(site_at[:, None, 0] - hub_at[None, :, 0], site_at[:, None, 1] - hub_at[None, :, 1])
+    return np.round(2 + 0.06 * distance * rng.uniform(0.7, 1.6, distance.shape), 3)
+
+
+def _fleet_of_tables(tables: dict[str, pd.DataFrame]) -> Fleet:
+    """Return the tables of the generator as a Fleet; they are known to be sound, so nothing is validated."""
+    settings = dict(zip(tables["Policy"]["setting"], tables["Policy"]["value"], strict=True))
+    pools = tables["Hubs"].assign(pool=tables["Hubs"]["hub"])
+    return Fleet(
+        sites=_typed(columns.SITES, tables["Sites"]),
+        pools=_typed(columns.HUBS, pools),
+        latency=_typed(columns.LATENCY, tables["Latency"]),
+        current=_typed(columns.CURRENT, tables["Current"]),
+        policy=Policy(**settings),
+    )
+
+
+def _typed(sheet: Sheet, table: pd.DataFrame) -> pd.DataFrame:
+    split: Callable[[str], tuple[str, ...]] = lambda text: tuple(part for part in text.split(";") if part)  # noqa: E731
+    lists = {column.name for column in sheet.columns if column.kind == "ids"}
+    return typed_table(
+        sheet,
+        {name: [split(text) for text in table[name]] if name in lists else table[name].array for name in table.columns},
+    )

@@ -1,0 +1,107 @@
+"""README.md names what there is: commands, sheets, columns, settings, rules; and its examples run."""
+
+import re
+import shlex
+from pathlib import Path
+
+import pytest
+
+from planner import columns
+from planner.cli import cli
+from planner.outputs.column_tables import BEGIN, END, column_tables, main, with_tables
+from planner.rules import RULES
+
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+PAGES = ("README.md", "DEVELOPERS.md", "sample_fleets/README.md")
+
+
+def blocks(language):
+    return re.findall(rf"^```{language}\n(.*?)^```$", README, re.MULTILINE | re.DOTALL)
+
+
+@pytest.mark.parametrize("name", list(cli.commands))
+def test_each_command_is_in_the_readme(name):
+    assert re.search(rf"`castingvote {name}\b", README)
+
+
+@pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.code)
+def test_each_rule_is_in_the_readme(rule):
+    assert re.search(rf"\b{rule.code}\b", README)
+
+
+def test_the_tables_of_the_readme_are_those_of_the_columns_table():
+    assert with_tables(README) == README, "run: python -m planner.outputs.column_tables README.md"
+
+
+@pytest.mark.parametrize("sheet", columns.SHEETS, ids=lambda sheet: sheet.name)
+def test_the_tables_name_each_sheet_and_each_of_its_columns(sheet):
+    _, found, section = column_tables().partition(f"### {sheet.name} ")
+    assert found
+    section = section.split("\n### ")[0]
+    for column in columns.SETTINGS if sheet is columns.POLICY else sheet.columns:
+        (row,) = re.findall(rf"^\| `{column.name}`( \*)? \|(.*)\|$", section, re.MULTILINE)
+        assert bool(row[0]) == column.required
+        assert column.meaning in row[1]
+        assert column.unit in row[1]
+
+
+def test_tables_have_the_same_number_of_cells_in_every_row():
+    for table in re.findall(r"(?:^\|.*\|\n?)+", column_tables(), re.MULTILINE):
+        assert {len(re.findall(r"(?<!\\)\|", row)) for row in table.splitlines()} == {5}
+
+
+def test_the_generator_changes_only_what_stands_between_the_markers(tmp_path):
+    page = tmp_path / "page.md"
+    page.write_text(f"above\n{BEGIN}\nold\n{END}\nbelow — unchanged\n", encoding="utf-8")
+    main(page)
+    text = page.read_text(encoding="utf-8")
+    assert text.startswith(f"above\n{BEGIN}\n\n### Sites")
+    assert text.endswith(f"|\n\n{END}\nbelow — unchanged\n")
+    main(page)
+    assert page.read_text(encoding="utf-8") == text
+
+
+@pytest.mark.parametrize("text", ["", BEGIN, f"{END} {BEGIN}", f"{BEGIN} {BEGIN} {END}"])
+def test_the_generator_refuses_a_page_without_its_markers(text):
+    with pytest.raises(ValueError, match="once each"):
+        with_tables(text)
+
+
+def shown_calls():
+    """Every call of castingvote that a document shows, in a code block or between backquotes."""
+    for page in PAGES:
+        text = (ROOT / page).read_text(encoding="utf-8")
+        for call in re.findall(r"(?:`|^|/)castingvote ([^`\n]*)", text, re.MULTILINE):
+            yield pytest.param(call, id=f"{page}: {call}")
+
+
+@pytest.mark.parametrize("call", list(shown_calls()))
+def test_the_calls_that_documents_show_are_accepted(call):
+    name, *arguments = shlex.split(call, comments=True)
+    if arguments:
+        cli.commands[name].make_context(name, arguments)
+    else:
+        assert name in cli.commands
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_the_files_that_documents_link_to_are_there(page):
+    text = (ROOT / page).read_text(encoding="utf-8")
+    for target in re.findall(r"\]\(([^)#]+)\)", text):
+        assert (ROOT / page).parent.joinpath(target).exists(), target
+
+
+def test_the_python_example_prints_what_its_comment_says(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "sample_fleets").symlink_to(ROOT / "sample_fleets")
+    (code,) = blocks("python")
+    exec(compile(code, "README.md", "exec"), {})
+    assert capsys.readouterr().out.splitlines() == re.findall(r"print\(.*\)  # (.*)", code)
+    assert (tmp_path / "plan.xlsx").exists()
+
+
+def test_the_test_command_is_one_line_after_its_marker():
+    (block,) = re.findall(r"<!-- test command -->\n```bash\n(.*?)```", README, re.DOTALL)
+    assert len(block.splitlines()) == 1
+    assert "-m pytest" in block

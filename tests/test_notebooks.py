@@ -1,0 +1,47 @@
+"""Every notebook is stored without outputs and runs from top to bottom, without a warning, in this environment."""
+
+import os
+import sys
+from pathlib import Path
+
+import nbformat
+import pytest
+
+# The kernel client and its event loop warn in ways that change with their versions and say nothing of our code;
+# what a notebook itself warns of is looked for on its standard error.
+pytestmark = pytest.mark.filterwarnings("default")
+
+ROOT = Path(__file__).parents[1]
+NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
+
+
+def test_there_are_notebooks():
+    assert NOTEBOOKS
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
+def test_stored_without_outputs(path):
+    notebook = nbformat.read(path, as_version=4)
+    nbformat.validate(notebook)
+    for cell in notebook.cells:
+        if cell.cell_type == "code":
+            assert not cell.outputs
+            assert cell.execution_count is None
+    assert set(notebook.metadata) <= {"kernelspec", "language_info"}
+    assert set(notebook.metadata.language_info) <= {"name"}
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
+def test_runs_without_an_error_or_a_warning(path, tmp_path, monkeypatch):
+    from nbclient import NotebookClient
+
+    monkeypatch.setenv("PYTHONPATH", os.pathsep.join([str(ROOT), *filter(None, [os.environ.get("PYTHONPATH")])]))
+    monkeypatch.setenv("TMPDIR", str(tmp_path))
+    monkeypatch.setenv("IPYTHONDIR", str(tmp_path))
+    # The kernel of this environment comes before one of the same name that the user has installed.
+    monkeypatch.setenv("JUPYTER_PATH", str(Path(sys.prefix) / "share" / "jupyter"))
+    notebook = nbformat.read(path, as_version=4)
+    NotebookClient(notebook, timeout=120, resources={"metadata": {"path": str(path.parent)}}).execute()
+    outputs = [output for cell in notebook.cells if cell.cell_type == "code" for output in cell.outputs]
+    assert outputs
+    assert [output.text for output in outputs if output.get("name") == "stderr"] == []
