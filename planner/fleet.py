@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any, Literal
 
 import numpy as np
@@ -56,6 +56,8 @@ class Policy:
     unknown_latency: Literal["ineligible", "estimate"] = "ineligible"
     third_location_km: float = 0.0
     objective: Literal["hosts", "new_hosts", "cost"] = "hosts"
+    then: str = "moves latency"
+    tie_breaker_kbps: float = 0.0
     split_sites: bool = False
     max_hosts_per_hub: int = 10
     percentile: float = 95.0
@@ -112,10 +114,6 @@ def typed_table(sheet: Sheet, values: Mapping[str, Any], rows: int | None = None
     return pd.DataFrame(table)
 
 
-def _no_rows(sheet: Sheet) -> Any:
-    return field(default_factory=lambda: typed_table(sheet, {}))
-
-
 @dataclass(frozen=True)
 class Fleet:
     """The validated inventory: one typed table for each sheet, and the policy.
@@ -129,10 +127,10 @@ class Fleet:
 
     sites: pd.DataFrame
     pools: pd.DataFrame
-    latency: pd.DataFrame = _no_rows(columns.LATENCY)
-    samples: pd.DataFrame = _no_rows(columns.SAMPLES)
-    links: pd.DataFrame = _no_rows(columns.LINKS)
-    current: pd.DataFrame = _no_rows(columns.CURRENT)
+    latency: pd.DataFrame = field(default_factory=partial(typed_table, columns.LATENCY, {}))
+    samples: pd.DataFrame = field(default_factory=partial(typed_table, columns.SAMPLES, {}))
+    links: pd.DataFrame = field(default_factory=partial(typed_table, columns.LINKS, {}))
+    current: pd.DataFrame = field(default_factory=partial(typed_table, columns.CURRENT, {}))
     policy: Policy = Policy()
     findings: tuple[Finding, ...] = ()
     sources: tuple[Source, ...] = ()
@@ -204,6 +202,19 @@ class Fleet:
         if self.policy.max_blast_radius is not None:
             usable = np.minimum(usable, self.policy.max_blast_radius)
         return np.asarray(usable)
+
+    @cached_property
+    def traffic_kbps(self) -> Floats:
+        """Tie-breaker traffic of all clusters of each site in kb/s, shape (sites,)."""
+        each = self.sites["tie_breaker_kbps"].fillna(self.policy.tie_breaker_kbps).to_numpy(dtype=np.float64)
+        return np.asarray(each * self.clusters)
+
+    @cached_property
+    def hub_uplinks_kbps(self) -> Floats:
+        """Uplink of each hub in kb/s, shape (hubs,); inf where unknown, the least where its rows differ."""
+        uplinks = np.full(len(self.hub_ids), np.inf)
+        np.fmin.at(uplinks, self.hub_of_pool, self.pools["uplink_mbps"].to_numpy(dtype=np.float64) * 1000.0)
+        return uplinks
 
     @cached_property
     def existing_hosts(self) -> Ints:

@@ -92,6 +92,19 @@ class Proof:
     details: Mapping[str, Any] = field(default_factory=dict)
 
 
+@dataclass(frozen=True, slots=True)
+class LaterAim:
+    """What became of an aim among equals: its ``value``, and a ``bound`` that no plan of the same objective beats.
+
+    ``moves`` counts sites, ``latency`` is total RTT in ms.
+    """
+
+    aim: str
+    value: float
+    bound: float
+    proven: bool
+
+
 @dataclass(frozen=True)
 class Plan:
     """Hosts, assignments and what is left out, with the bound that says how good it is.
@@ -110,6 +123,7 @@ class Plan:
     unserved: tuple[Unserved, ...] = ()
     no_host_needed: tuple[NoHostNeeded, ...] = ()
     proof: Proof = field(default_factory=Proof)
+    then: tuple[LaterAim, ...] = ()
     findings: tuple[Finding, ...] = ()
     policy: Mapping[str, Any] = field(default_factory=dict)
     seconds: Mapping[str, float] = field(default_factory=dict)

@@ -68,7 +68,9 @@ class Facts:
         """Keys, see `site_hub_keys`, of the pairs that a site bars."""
         hub = {name: position for position, name in enumerate(self.fleet.hub_ids)}
         barred = enumerate(self.fleet.sites["barred_hubs"])
-        return self.site_hub_keys(*_columns((site, hub[name]) for site, names in barred for name in names if name in hub))
+        return self.site_hub_keys(
+            *_columns((site, hub[name]) for site, names in barred for name in names if name in hub)
+        )
 
     @cached_property
     def shared_zones(self) -> Ints:

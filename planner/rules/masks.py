@@ -71,11 +71,12 @@ def latency(facts: Facts, pairs: Pairs) -> Bools:
 
 
 def capacity(facts: Facts, pairs: Pairs) -> Bools:
-    """One host of the pool can hold all clusters of the site, and the pool may have a host."""
+    """A host may stand there, one host can hold all clusters of the site, and the hub's uplink their traffic."""
     too_big = facts.fleet.clusters[pairs.site] > facts.fleet.usable_caps[pairs.pool]
     if facts.policy.split_sites:
         too_big = facts.fleet.usable_caps[pairs.pool] < 1
-    return too_big | (facts.fleet.max_hosts[pairs.pool] < 1)
+    too_busy = facts.fleet.traffic_kbps[pairs.site] > facts.fleet.hub_uplinks_kbps[facts.hub(pairs)]
+    return too_big | too_busy | (facts.fleet.max_hosts[pairs.pool] < 1)
 
 
 def third_location(facts: Facts, pairs: Pairs) -> Bools:

@@ -72,6 +72,9 @@ def latency(facts: Facts, pairs: Pairs) -> str:
 def capacity(facts: Facts, pairs: Pairs) -> str:
     caps = facts.fleet.usable_caps[pairs.pool]
     clusters = facts.fleet.clusters[pairs.site[0]]
+    traffic, uplinks = facts.fleet.traffic_kbps[pairs.site[0]], facts.fleet.hub_uplinks_kbps[facts.hub(pairs)]
+    if (traffic > uplinks).all():
+        return f"tie-breaker traffic of {traffic:g} kb/s exceeds the largest uplink, {uplinks.max():g} kb/s"
     if facts.policy.split_sites or caps.max() >= clusters:
         return f"no host may stand in {_some(facts.fleet.pool_ids[p] for p in pairs.pool)}"
     return f"{clusters} clusters that stay together exceed the largest usable host, {caps.max()} clusters"

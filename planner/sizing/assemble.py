@@ -9,10 +9,11 @@ import numpy as np
 
 from planner.fleet import Fleet
 from planner.latency import EVIDENCE
-from planner.plan import Action, Assignment, Host, NoHostNeeded, Plan, Proof, Reason, Status, Unserved
+from planner.plan import Action, Assignment, Host, LaterAim, NoHostNeeded, Plan, Proof, Reason, Status, Unserved
 from planner.rules import Checker
 from planner.sizing.counts import Sized
 from planner.sizing.hosts import Guest, choose_hosts, fill
+from planner.sizing.location import Level
 from planner.sizing.placement import Placement
 from planner.sizing.problem import Problem
 from planner.sizing.proof import prove
@@ -22,7 +23,14 @@ from planner.version import VERSION
 
 
 def assemble(
-    fleet: Fleet, checker: Checker, problem: Problem, sized: Sized, placement: Placement, today: Today, effort: Effort
+    fleet: Fleet,
+    checker: Checker,
+    problem: Problem,
+    sized: Sized,
+    placement: Placement,
+    levels: tuple[Level, ...],
+    today: Today,
+    effort: Effort,
 ) -> Plan:
     """Return the Plan; everything in it is in order of ids."""
     hosts, assignments = _hosts_and_assignments(fleet, problem, sized, placement, today, effort)
@@ -41,6 +49,7 @@ def assemble(
         proof=prove(fleet, problem, sized, placement, effort)
         if problem.sites
         else Proof("none", "No site needs a shared host."),
+        then=tuple(LaterAim(level.aim, level.value, level.bound, level.proven) for level in levels),
         findings=fleet.findings,
         policy=dataclasses.asdict(fleet.policy),
         sources=fleet.sources,

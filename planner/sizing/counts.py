@@ -64,9 +64,9 @@ def size(problem: Problem, effort: Effort) -> Sized:
 
 
 def _counts_decide(problem: Problem) -> bool:
-    """Say whether host counts alone settle the objective: no choice of own tie-breakers, no pair costs."""
+    """Say whether host counts alone settle the objective: no own tie-breakers, no pair costs, no tight uplinks."""
     priced = problem.objective == "cost" and problem.pair_cost.any()
-    return not priced and not np.isfinite(problem.own_cost).any()
+    return not priced and not problem.uplinks_bind and not np.isfinite(problem.own_cost).any()
 
 
 def _by_cuts(problem: Problem, classes: Classes, effort: Effort) -> Sized | None:

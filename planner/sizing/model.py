@@ -7,12 +7,13 @@ Sets and data
     (c, p)     eligible arcs, pair cost g_cp
 Variables
     n_p whole, 0..M_p      hosts that run
-    f_cp >= 0              units of class c on pool p (whole where k_c > 1)
+    f_cp >= 0              units of class c on pool p (whole where k_c > 1, or where an uplink binds)
     z_c, o_c whole, >= 0   sites of c left unserved, and sites that use their own tie-breaker
     a_p >= 0               hosts to add
 Constraints
     (1) sum_p f_cp + d_c (z_c + o_c) = d_c s_c     every site is somewhere
     (2) sum_c k_c f_cp <= C_p n_p                  no pool is overfilled
+    (2b) sum_{c, p at h} t_c f_cp <= U_h            nor the uplink of hub h: t_c kb/s a unit
     (3) sum_{c: k_c >= t} f_cp <= floor(C_p/t) n_p for each size t that does not divide C_p: a host
                                                    holds that many items of t clusters or more
     (4) a_p >= n_p - e_p
@@ -46,7 +47,7 @@ Aim = Literal["unserved_weight", "hosts", "new_hosts", "cost", "own_cost"]
 class Counts:
     """Values of the model: ``hosts`` (P,), ``flow`` (A,), ``unserved`` and ``own`` (K,), all whole; ``flow`` as solved.
 
-    ``flow`` is whole on arcs of heavy classes; elsewhere only its class and pool sums matter.
+    ``flow`` is whole on arcs of fixed classes; elsewhere only its class and pool sums matter.
     """
 
     hosts: Ints
@@ -74,7 +75,7 @@ class FlowModel:
         self.n = [self._whole(f"n{p}", int(most)) for p, most in enumerate(problem.max_hosts)]
         whole = ("Continuous", "Integer")
         self.f = [
-            self.model.add_variable(f"f{a}", 0, int(classes.demand[c]), cat=whole[int(classes.heavy[c])])
+            self.model.add_variable(f"f{a}", 0, int(classes.demand[c]), cat=whole[int(classes.fixed[c])])
             for a, c in enumerate(classes.of_arc)
         ]
         self.z = {} if serve_all else {c: self._whole(f"z{c}", int(s)) for c, s in enumerate(classes.size)}
@@ -106,9 +107,18 @@ class FlowModel:
             for size in sorted({k for k in items.values() if cap % k}):
                 large = linear([(self.f[a], 1) for a in arcs_in if items[a] >= size])
                 self._add(large <= (cap // size) * self.n[p], f"size{p}_{size}")
+        self._add_uplink_rows()
         if problem.objective == "new_hosts":
             for p in range(problem.pools):
                 self._add(self.a[p] >= self.n[p] - int(problem.existing[p]), f"new{p}")
+
+    def _add_uplink_rows(self) -> None:
+        problem, classes = self.problem, self.classes
+        hub = problem.hub[classes.pool]
+        each = (classes.traffic_kbps / classes.unit_demand)[classes.of_arc]
+        for h in np.flatnonzero(np.isfinite(problem.uplink_kbps)):
+            terms = [(self.f[a], float(each[a])) for a in np.flatnonzero(hub == h)]
+            self._add(linear(terms) <= float(problem.uplink_kbps[h]), f"uplink{h}")
 
     def _add(self, row: Any, name: str) -> None:
         self.model.addConstraint(row, name=name)
@@ -178,10 +188,10 @@ class FlowModel:
             return found
 
         flow = np.array([x.value() for x in self.f], dtype=np.float64)
-        heavy = self.classes.heavy[self.classes.of_arc]
+        fixed = self.classes.fixed[self.classes.of_arc]
         return Counts(
             hosts=values(dict(enumerate(self.n)), self.problem.pools),
-            flow=np.where(heavy, np.rint(flow), flow),
+            flow=np.where(fixed, np.rint(flow), flow),
             unserved=values(self.z, self.classes.count),
             own=values(self.o, self.classes.count),
         )

@@ -1,8 +1,15 @@
-"""Which site uses which pool, with the hosts of every pool given: fewest moves, then least total RTT."""
+"""Which site uses which pool, with the hosts of every pool given: the later aims, in the order of the policy.
+
+Moves and total RTT are costs of a flow. The worst margin and the largest load are found by bisection: the
+largest margin, or smallest load of a host, that leaves the costs settled before it as they are.
+"""
 
 from __future__ import annotations
 
+import dataclasses
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Literal, get_args
 
 import numpy as np
 
@@ -10,7 +17,10 @@ from planner.errors import SolverError
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.counts import Sized
 from planner.sizing.problem import Problem
-from planner.sizing.transport import Cost, Transport, least_cost_flow
+from planner.sizing.transport import Cost, Transport, least_cost_flow, total_costs
+
+Later = Literal["moves", "latency", "margin", "spread"]
+LATER: tuple[Later, ...] = get_args(Later)
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,61 +28,93 @@ class Placement:
     """Who goes where.
 
     ``pair``, ``units`` (X,): eligible pairs used and the clusters on each. ``unserved``, ``own`` (S,): sites left out.
+    ``costs``: totals of the cost aims in their order, pair costs first where money is the objective.
     """
 
     pair: Ints
     units: Ints
     unserved: Bools
     own: Bools
+    costs: tuple[float, ...]
 
 
-def place(problem: Problem, sized: Sized, stays: Bools) -> Placement:
-    """Send every site to a pool.
+def place(problem: Problem, sized: Sized, stays: Bools, then: Sequence[Later]) -> Placement | None:
+    """Send every site to a pool; None when the hosts of ``sized`` do not carry them.
 
-    ``stays`` (E,) marks pairs that keep a site where it is today. Sites of several clusters keep the
-    pools that the packing was proven for, shared out within their class.
+    ``stays`` (E,) marks pairs that keep a site where it is today. Sites of fixed classes (see `Classes`) keep
+    the pools that the model chose, shared out within their class.
     """
-    transport, pair_of = _network(problem, sized)
-    flow = least_cost_flow(transport, _costs(problem, pair_of, stays))
+    network = _network(problem, sized)
+    costs = [network.cost_of(problem.pair_cost, 1e-6)] if problem.objective == "cost" else []
+    for aim in then:
+        if aim == "moves" and stays.any():
+            costs.append(network.cost_of(~stays, 1.0))
+        elif aim == "latency":
+            costs.append(network.cost_of(problem.rtt_ms, 1e-3))
+        elif aim == "margin":
+            network = _widest_margin(network, problem.margin_ms, costs)
+        elif aim == "spread":
+            network = _smallest_load(network, problem, sized, costs)
+    flow = least_cost_flow(network.transport, costs or [network.cost_of(problem.rtt_ms, 1e-3)])
     if flow is None:
-        raise SolverError("the host counts do not carry the sites they were computed for")
-    used = np.flatnonzero((flow > 0) & (pair_of >= 0))
-    sink = transport.head - problem.pools
-    gone = (flow > 0) & (pair_of < 0)
-    unserved = np.zeros(problem.sites, dtype=np.bool_)
-    own = np.zeros(problem.sites, dtype=np.bool_)
-    unserved[transport.tail[gone & (sink < sized.classes.count)]] = True
-    own[transport.tail[gone & (sink >= sized.classes.count) & (sink < 2 * sized.classes.count)]] = True
-    per_unit = 1 if problem.split else problem.clusters[transport.tail[used]]
-    return Placement(pair_of[used], flow[used] * per_unit, unserved, own)
+        return None
+    return network.placement(problem, flow, total_costs(costs, flow))
 
 
-def _network(problem: Problem, sized: Sized) -> tuple[Transport, Ints]:
-    """Return the transportation problem and the eligible pair of each arc (-1: unserved or own tie-breaker).
+@dataclass(frozen=True)
+class _Network:
+    """The transportation problem with the eligible pair of each arc; -1 on arcs of sites that are left out.
 
-    Sinks: a pool's room for light sites, then "unserved" and "own" for each class, then one for each
-    pool that a heavy class uses.
+    Sinks: a pool's room for sites of loose classes, then "unserved" and "own" for each class, then one for each
+    arc of a fixed class.
     """
+
+    transport: Transport
+    pair_of: Ints
+    pools: int
+    kinds: int
+
+    def cost_of(self, cost: Floats | Bools, step: float) -> Cost:
+        values = np.zeros(len(self.pair_of))
+        real = self.pair_of >= 0
+        values[real] = cost[self.pair_of[real]]
+        return Cost(values, step)
+
+    def take(self, keep: Bools) -> _Network:
+        return dataclasses.replace(self, transport=self.transport.take(keep), pair_of=self.pair_of[keep])
+
+    def placement(self, problem: Problem, flow: Ints, costs: tuple[float, ...]) -> Placement:
+        tail, sink = self.transport.tail, self.transport.head - self.pools
+        used = np.flatnonzero((flow > 0) & (self.pair_of >= 0))
+        gone = (flow > 0) & (self.pair_of < 0)
+        unserved = np.zeros(problem.sites, dtype=np.bool_)
+        own = np.zeros(problem.sites, dtype=np.bool_)
+        unserved[tail[gone & (sink < self.kinds)]] = True
+        own[tail[gone & (sink >= self.kinds)]] = True
+        per_unit = 1 if problem.split else problem.clusters[tail[used]]
+        return Placement(self.pair_of[used], flow[used] * per_unit, unserved, own, costs)
+
+
+def _network(problem: Problem, sized: Sized) -> _Network:
     classes, counts = sized.classes, sized.counts
     pools, kinds = problem.pools, classes.count
     class_of_pair = classes.of_site[problem.site]
     # Position of each pair's arc among its class's arcs: same pools in the same order.
     arc_of_pair = classes.indptr[class_of_pair] + np.arange(len(problem.pool)) - problem.indptr[problem.site]
-    heavy = classes.heavy[class_of_pair]
-    head = np.where(heavy, pools + 2 * kinds + arc_of_pair, problem.pool)
-    heavy_flow = np.where(classes.heavy[classes.of_arc], counts.flow, 0.0)
-    heavy_load = np.bincount(classes.pool, weights=heavy_flow * classes.items[classes.of_arc], minlength=pools)
+    head = np.where(classes.fixed[class_of_pair], pools + 2 * kinds + arc_of_pair, problem.pool)
+    fixed_flow = np.where(classes.fixed[classes.of_arc], counts.flow, 0.0)
+    fixed_load = np.bincount(classes.pool, weights=fixed_flow * classes.items[classes.of_arc], minlength=pools)
     room = np.concatenate(
         (
-            problem.caps * counts.hosts - np.rint(heavy_load).astype(np.int64),
+            problem.caps * counts.hosts - np.rint(fixed_load).astype(np.int64),
             counts.unserved * classes.unit_demand,
             counts.own * classes.unit_demand,
-            np.rint(heavy_flow).astype(np.int64),
+            np.rint(fixed_flow).astype(np.int64),
         )
     )
-    left_out, fixed_out = _who(problem, sized, counts.unserved, np.zeros(problem.sites, dtype=np.bool_))
-    has_own, fixed = _who(problem, sized, counts.own, fixed_out)
-    open_pairs = np.flatnonzero(~fixed[problem.site])
+    left_out, named_out = _who(problem, sized, counts.unserved, np.zeros(problem.sites, dtype=np.bool_))
+    has_own, named = _who(problem, sized, counts.own, named_out)
+    open_pairs = np.flatnonzero(~named[problem.site])
     transport = Transport(
         tail=np.concatenate((problem.site[open_pairs], left_out, has_own)),
         head=np.concatenate(
@@ -82,8 +124,9 @@ def _network(problem: Problem, sized: Sized) -> tuple[Transport, Ints]:
         room=room,
     )
     none = np.full(len(left_out) + len(has_own), -1, dtype=np.int64)
-    pair_of = np.concatenate((open_pairs, none))
-    return _without_closed(transport, pair_of)
+    network = _Network(transport, np.concatenate((open_pairs, none)), pools, kinds)
+    # Most pools of a large fleet are empty: arcs to sinks without room go first.
+    return network.take(room[transport.head] > 0)
 
 
 def _who(problem: Problem, sized: Sized, numbers: Ints, taken: Bools) -> tuple[Ints, Bools]:
@@ -107,22 +150,59 @@ def _who(problem: Problem, sized: Sized, numbers: Ints, taken: Bools) -> tuple[I
     return named, taken
 
 
-def _without_closed(transport: Transport, pair_of: Ints) -> tuple[Transport, Ints]:
-    """Drop arcs to sinks without room: most pools of a large fleet are empty."""
-    keep = transport.room[transport.head] > 0
-    return Transport(transport.tail[keep], transport.head[keep], transport.supply, transport.room), pair_of[keep]
+def _widest_margin(network: _Network, margin_ms: Floats, costs: Sequence[Cost]) -> _Network:
+    """Drop the arcs of small margin, as many as the settled costs allow."""
+    margin = np.full(len(network.pair_of), np.inf)
+    real = network.pair_of >= 0
+    margin[real] = margin_ms[network.pair_of[real]]
+    steps = np.unique(margin[real])
+    return _farthest(network, costs, len(steps), lambda k: (margin >= steps[k], network.transport.room))
 
 
-def _costs(problem: Problem, pair_of: Ints, stays: Bools) -> list[Cost]:
-    """Return the costs of a unit on each arc, first the one that matters most."""
-    real = pair_of >= 0
+def _smallest_load(network: _Network, problem: Problem, sized: Sized, costs: Sequence[Cost]) -> _Network:
+    """Lower the room of every pool together, as far as the settled costs allow."""
+    caps, hosts = problem.caps, sized.counts.hosts
+    room = network.transport.room
+    levels = np.arange(int(caps.max(initial=1)), 0, -1)
 
-    def of_arc(cost: Floats | Bools, step: float) -> Cost:
-        values = np.zeros(len(pair_of))
-        values[real] = cost[pair_of[real]]
-        return Cost(values, step)
+    def limited(k: int) -> tuple[Bools, Ints]:
+        less = np.zeros_like(room)
+        less[: problem.pools] = np.maximum(0, caps - levels[k]) * hosts
+        return np.ones(len(network.pair_of), dtype=np.bool_), np.maximum(0, room - less)
 
-    costs = [of_arc(problem.pair_cost, 1e-6)] if problem.objective == "cost" else []
-    if stays.any():
-        costs.append(of_arc(~stays, 1.0))
-    return [*costs, of_arc(problem.rtt_ms, 1e-3)]
+    return _farthest(network, costs, len(levels), limited)
+
+
+def _farthest(
+    network: _Network, costs: Sequence[Cost], steps: int, limited: Callable[[int], tuple[Bools, Ints]]
+) -> _Network:
+    """Return the network at the last step whose least costs are those of the first; bisects the steps."""
+
+    def at(k: int) -> tuple[_Network, tuple[float, ...] | None]:
+        keep, room = limited(k)
+        trial = network.take(keep)
+        trial = dataclasses.replace(trial, transport=dataclasses.replace(trial.transport, room=room))
+        settled = [Cost(cost.values[keep], cost.step) for cost in costs]
+        flow = least_cost_flow(trial.transport, settled or [Cost(np.zeros(int(keep.sum())), 1.0)])
+        return trial, None if flow is None else total_costs(settled, flow)
+
+    if steps == 0:
+        return network
+    low, high = 0, steps - 1
+    best, wanted = at(0)
+    while low < high:
+        middle = (low + high + 1) // 2
+        trial, reached = at(middle)
+        if reached is not None and wanted is not None and np.allclose(reached, wanted, rtol=0, atol=1e-6):
+            low, best = middle, trial
+        else:
+            high = middle - 1
+    return best
+
+
+def placed(problem: Problem, sized: Sized, stays: Bools, then: Sequence[Later]) -> Placement:
+    """Return `place` for counts that are known to carry every site; SolverError when they do not."""
+    placement = place(problem, sized, stays, then)
+    if placement is None:
+        raise SolverError("the host counts do not carry the sites they were computed for")
+    return placement

@@ -24,7 +24,9 @@ class Problem:
     ``site_at`` (S,), ``pool_at`` (P,): positions in the fleet's tables. ``clusters`` (S,): whole.
     ``weights`` (S,): whole multiples of one unit, see `whole_weights`. ``own_cost`` (S,): price of an
     own tie-breaker, inf where none is possible. ``pool`` (E,) ascending within a site; ``rtt_ms``,
-    ``pair_cost`` (E,). ``caps`` (P,): clusters a host may carry. ``host_cost`` (P,): money.
+    ``margin_ms``, ``pair_cost`` (E,). ``caps`` (P,): clusters a host may carry. ``host_cost`` (P,): money.
+    ``traffic_kbps`` (S,) of all clusters of a site against ``uplink_kbps`` (H,) of hubs, ``hub`` (P,) of each pool;
+    an uplink that no plan can fill is inf.
     """
 
     site_at: Ints
@@ -35,12 +37,16 @@ class Problem:
     indptr: Ints
     pool: Ints
     rtt_ms: Floats
+    margin_ms: Floats
     pair_cost: Floats
     evidence: Ints
     caps: Ints
     max_hosts: Ints
     existing: Ints
     host_cost: Floats
+    traffic_kbps: Floats
+    hub: Ints
+    uplink_kbps: Floats
     objective: Literal["hosts", "new_hosts", "cost"]
     split: bool
 
@@ -58,6 +64,11 @@ class Problem:
     def site(self) -> Ints:
         """Site of each pair, shape (E,)."""
         return np.repeat(np.arange(self.sites), np.diff(self.indptr))
+
+    @property
+    def uplinks_bind(self) -> bool:
+        """Whether some hub's uplink limits the plan."""
+        return bool(np.isfinite(self.uplink_kbps).any())
 
     @cached_property
     def items(self) -> Ints:
@@ -78,8 +89,10 @@ def restrict(problem: Problem, keep: Bools) -> Problem:
         indptr=np.concatenate(([0], np.cumsum(sizes))).astype(np.int64),
         pool=problem.pool[pairs],
         rtt_ms=problem.rtt_ms[pairs],
+        margin_ms=problem.margin_ms[pairs],
         pair_cost=problem.pair_cost[pairs],
         evidence=problem.evidence[pairs],
+        traffic_kbps=problem.traffic_kbps[keep],
     )
 
 
@@ -94,6 +107,8 @@ def build_problem(fleet: Fleet, checker: Checker) -> Problem:
     pool = _inverse(pool_at, len(fleet.pool_ids))[pairs.pool]
     order = np.lexsort((pool, site))
     own_cost = np.where(possible, np.nan_to_num(fleet.own_tie_breaker_costs, nan=1.0), np.inf)
+    hub = fleet.hub_of_pool[pool_at]
+    most = _most_traffic(fleet, site_at, site[order], hub[pool[order]])
     return Problem(
         site_at=site_at,
         pool_at=pool_at,
@@ -103,15 +118,26 @@ def build_problem(fleet: Fleet, checker: Checker) -> Problem:
         indptr=np.concatenate(([0], np.cumsum(np.bincount(site, minlength=len(site_at))))).astype(np.int64),
         pool=pool[order],
         rtt_ms=pairs.rtt_ms[order],
+        margin_ms=(fleet.budgets_ms[pairs.site] - pairs.rtt_ms)[order],
         pair_cost=pairs.pair_cost[order],
         evidence=pairs.evidence[order],
         caps=fleet.usable_caps[pool_at],
         max_hosts=fleet.max_hosts[pool_at],
         existing=fleet.existing_hosts[pool_at],
         host_cost=fleet.host_costs[pool_at],
+        traffic_kbps=fleet.traffic_kbps[site_at],
+        hub=hub,
+        uplink_kbps=np.where(most > fleet.hub_uplinks_kbps, fleet.hub_uplinks_kbps, np.inf),
         objective=fleet.policy.objective,
         split=fleet.policy.split_sites,
     )
+
+
+def _most_traffic(fleet: Fleet, site_at: Ints, site: Ints, hub: Ints) -> Floats:
+    """Return the traffic of all sites that can use each hub, shape (hubs,): no plan brings more."""
+    pairs = np.unique(np.stack((site, hub)), axis=1)
+    traffic = fleet.traffic_kbps[site_at][pairs[0]]
+    return np.bincount(pairs[1], weights=traffic, minlength=len(fleet.hub_ids)).astype(np.float64)
 
 
 def whole_weights(weights: Floats) -> Ints:
@@ -132,8 +158,9 @@ class Classes:
     """Sites that the model cannot tell apart, counted once.
 
     Shapes: K classes, A arcs class-pool. ``of_site`` (S,): class of each site. ``size`` (K,): sites in
-    it. ``items``, ``clusters``, ``weight``, ``own_cost`` (K,): of one site. The arcs of class c are
-    ``indptr[c]:indptr[c + 1]`` with ``pool`` and ``cost`` (A,).
+    it. ``items``, ``clusters``, ``weight``, ``own_cost``, ``traffic_kbps`` (K,): of one site. ``fixed``
+    (K,): the model decides how many of its sites use each pool, because sites of other classes cannot stand
+    in for them. The arcs of class c are ``indptr[c]:indptr[c + 1]`` with ``pool`` and ``cost`` (A,).
     """
 
     of_site: Ints
@@ -142,6 +169,8 @@ class Classes:
     clusters: Ints
     weight: Ints
     own_cost: Floats
+    traffic_kbps: Floats
+    fixed: Bools
     indptr: Ints
     pool: Ints
     cost: Floats
@@ -175,6 +204,7 @@ class Classes:
 def group(problem: Problem, *, by_weight: bool) -> Classes:
     """Group sites by eligible pools, clusters, own tie-breaker price and, where they matter, weight and pair costs."""
     by_cost = problem.objective == "cost"
+    traffic = problem.traffic_kbps if problem.uplinks_bind else np.zeros(problem.sites)
     weights = problem.weights if by_weight else np.ones_like(problem.weights)
     costs = problem.pair_cost if by_cost else np.zeros_like(problem.pair_cost)
     keys: dict[tuple[object, ...], int] = {}
@@ -186,6 +216,7 @@ def group(problem: Problem, *, by_weight: bool) -> Classes:
             int(problem.clusters[s]),
             float(problem.own_cost[s]),
             int(weights[s]),
+            float(traffic[s]),
             costs[pairs].tobytes() if by_cost else b"",
         )
         of_site[s] = keys.setdefault(key, len(keys))
@@ -199,6 +230,8 @@ def group(problem: Problem, *, by_weight: bool) -> Classes:
         clusters=problem.clusters[first],
         weight=weights[first],
         own_cost=problem.own_cost[first],
+        traffic_kbps=traffic[first],
+        fixed=(problem.items[first] > 1) | problem.uplinks_bind,
         indptr=np.concatenate(([0], np.cumsum([len(a) for a in arcs]))).astype(np.int64),
         pool=problem.pool[taken],
         cost=costs[taken],

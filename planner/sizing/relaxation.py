@@ -58,8 +58,10 @@ class Relaxation:
         # A site across the border of two hosts counts for the first: the bound can only become smaller.
         at = (filled - load - before[pool]) // problem.caps[pool]
         fits = at < problem.max_hosts[pool]
-        worth = np.bincount((pool * self.most + at)[fits], weights=value[fits], minlength=problem.pools * self.most)
-        worth = worth.astype(np.float64).reshape(problem.pools, self.most)
+        cell = (pool * self.most + at)[fits]
+        worth: Floats = np.zeros(problem.pools * self.most)
+        np.add.at(worth, cell, value[fits])
+        worth = worth.reshape(problem.pools, self.most)
         worth[np.arange(self.most)[None, :] >= problem.max_hosts[:, None]] = np.inf
         best = np.argsort(worth, axis=None, kind="stable")[: self.hosts]
         hosts = np.bincount(best // self.most, minlength=problem.pools).astype(np.int64)
@@ -68,7 +70,7 @@ class Relaxation:
         return Priced(float(u.sum() + worth.ravel()[best].sum()), hosts, taken, worth)
 
     def climb(self, target: float, rounds: int, effort: Effort) -> tuple[Priced, list[Ints]]:
-        """Return the best value found in ``rounds`` subgradient steps towards ``target``, and the counts met on the way."""
+        """Return the best value of ``rounds`` subgradient steps towards ``target``, and the counts met on the way."""
         u = np.full(self.problem.sites, np.inf)
         np.minimum.at(u, self.problem.site, self.cost)
         best = now = self.price(u)

@@ -15,7 +15,7 @@ import numpy as np
 from ortools.graph.python import min_cost_flow
 
 from planner.errors import SolverError
-from planner.fleet import Floats, Ints
+from planner.fleet import Bools, Floats, Ints
 
 _LARGEST = 2**62  # the flow code multiplies costs by the number of nodes, in 64 bits
 
@@ -28,6 +28,10 @@ class Transport:
     head: Ints
     supply: Ints
     room: Ints
+
+    def take(self, keep: Bools) -> Transport:
+        """Return the problem with the arcs that ``keep`` (A,) marks."""
+        return Transport(self.tail[keep], self.head[keep], self.supply, self.room)
 
 
 @dataclass(frozen=True)
@@ -63,6 +67,11 @@ def least_cost_flow(problem: Transport, costs: Sequence[Cost]) -> Ints | None:
     if status != flow.OPTIMAL:
         raise SolverError(f"the minimum-cost flow ended with status {status}")
     return np.asarray(flow.flows(arcs[: len(problem.tail)]), dtype=np.int64)
+
+
+def total_costs(costs: Sequence[Cost], flow: Ints) -> tuple[float, ...]:
+    """Return the total of each cost over a flow (A,), in whole steps."""
+    return tuple(float(np.rint(cost.values / cost.step) @ flow) * cost.step for cost in costs)
 
 
 def _combined(costs: Sequence[Cost], total: int, nodes: int) -> Ints:

@@ -49,7 +49,9 @@ def plain(size: str, *, budgets_ms: tuple[float, float], cap: int = CAP, most: i
         site_of.append(site + first)
         hub_of.append(hub)
         rtt_of.append(rtt_ms[site, hub])
-    site_ids, hub_ids = ([f"{letter}{number:06d}" for number in range(count)] for letter, count in zip("SH", (sites, hubs)))
+    site_ids, hub_ids = (
+        [f"{letter}{number:06d}" for number in range(count)] for letter, count in zip("SH", (sites, hubs))
+    )
     return Fleet(
         sites=typed_table(columns.SITES, {"site": site_ids, "latency_budget_ms": budget}),
         pools=typed_table(

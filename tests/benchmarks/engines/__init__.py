@@ -32,7 +32,10 @@ class Engine:
 
 ENGINES: dict[str, Engine] = {
     "castingvote": Engine(
-        "planner.sizing.plan as a whole: eligibility, counts, placement, hosts, proof", "fleet", solve_plan, straight=False
+        "planner.sizing.plan as a whole: eligibility, counts, placement, hosts, proof",
+        "fleet",
+        solve_plan,
+        straight=False,
     ),
     "castingvote-count": Engine(
         "planner.sizing.counts.size alone, eligible pairs given", "problem", solve_count, straight=False

@@ -13,6 +13,7 @@ from planner.plan import Plan
 from planner.sizing.problem import Problem
 from sample_fleets.straight_model import packed
 
+SKIPPED = "skipped:"  # how the note of an engine begins that did not run
 LOWER_BOUND = "counted per pool; first fit does not pack it into hosts, so the value is a lower bound"
 
 

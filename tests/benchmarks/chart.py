@@ -1,0 +1,50 @@
+"""A log-log chart of seconds against sites, a line for each engine and a panel for each generated set."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from tests.benchmarks.engines import ENGINES
+from tests.benchmarks.runs import Row
+from tests.benchmarks.sets import SETS
+
+_WIDTH, _HEIGHT = 4.2, 3.6  # inches, of a panel
+
+
+def draw(rows: Sequence[Row], path: Path) -> bool:
+    """Write the chart to ``path`` (its suffix says the format); False when matplotlib or anything to draw is missing.
+
+    Solves that ended without a proof are hollow: their time says only that the limit came first.
+    """
+    rows = [row for row in rows if row.seconds is not None and SETS[row.set].generated]
+    sets = list(dict.fromkeys(row.set for row in rows))
+    try:
+        import matplotlib as mpl
+        from matplotlib.figure import Figure
+    except ImportError:
+        return False
+    if not sets:
+        return False
+    colours = dict(zip(ENGINES, mpl.color_sequences["tab10"], strict=False))
+    figure = Figure(figsize=(_WIDTH * len(sets), _HEIGHT), layout="constrained")
+    drawn = {}
+    for axes, of_set in zip(figure.subplots(1, len(sets), sharey=True, squeeze=False)[0], sets, strict=True):
+        for engine in ENGINES:
+            mine = sorted(
+                (row.sites, row.seconds, row.proven) for row in rows if (row.set, row.engine) == (of_set, engine)
+            )
+            if not mine:
+                continue
+            line = axes.plot([s for s, _, _ in mine], [t for _, t, _ in mine], color=colours[engine], linewidth=1.2)
+            for proven, fill in ((True, colours[engine]), (False, "white")):
+                points = [(s, t) for s, t, p in mine if p is proven]
+                axes.plot(*zip(*points, strict=True), "o", color=colours[engine], mfc=fill) if points else None
+            drawn[engine] = line[0]
+        axes.set(xscale="log", yscale="log", title=of_set, xlabel="sites")
+        axes.grid(which="major", linewidth=0.4)
+    figure.axes[0].set_ylabel("seconds (hollow: not proven)")
+    figure.legend(drawn.values(), drawn.keys(), loc="outside lower center", ncols=len(drawn), frameon=False)
+    with mpl.rc_context({"svg.hashsalt": "benchmarks"}):
+        figure.savefig(path, metadata={"Date": None} if path.suffix == ".svg" else None)
+    return True
