@@ -197,7 +197,8 @@ LATENCY = Sheet(
         Column("measured_at", "moment", "when it was measured", aliases=("measured", "measured_on")),
         Column("loss_percent", "number", "probes that were lost", "%", aliases=("loss", "packet_loss_percent"), least=0,
             most=100, example=0),
-        Column("pair_cost", "number", "yearly circuit or transit cost of this pair", "money", default=0,
+        Column("pair_cost", "number",
+            "yearly circuit or transit cost of this pair; then host_cost is for a year too", "money", default=0,
             aliases=("circuit_cost", "transit_cost"), least=0),
     ),
 )

@@ -27,13 +27,10 @@ def test_every_engine_finds_the_same_value(of_set):
     assert answers == dict.fromkeys(answers, (hosts, hosts, True, ""))
 
 
-def test_the_command_writes_a_row_for_each_engine(tmp_path):
-    arguments = ["--sets", "tight", "--sizes", "60x6", "--engines", "castingvote,cp-sat", "--out", str(tmp_path)]
+def test_the_command_writes_its_files(tmp_path):
+    arguments = ["--sets", "tight", "--sizes", "60x6", "--engines", "castingvote", "--out", str(tmp_path)]
     result = CliRunner().invoke(main, [*arguments, "--seconds", "20"])
     assert result.exit_code == 0, result.output
     rows = list(csv.DictReader((tmp_path / "results.csv").read_text().splitlines()))
-    assert [(row["engine"], row["sites"], row["proven"]) for row in rows] == [
-        ("castingvote", "60", "True"),
-        ("cp-sat", "60", "True"),
-    ]
+    assert [(row["engine"], row["sites"], row["proven"]) for row in rows] == [("castingvote", "60", "True")]
     assert "| tight | 60x6 |" in (tmp_path / "results.md").read_text()

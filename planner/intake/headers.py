@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -26,10 +27,12 @@ def plain(text: object) -> str:
 
 
 _SHEETS = {plain(name): sheet for sheet in SHEETS for name in (sheet.name, *sheet.aliases)}
-_COLUMNS = {
-    sheet.name: {plain(name): column for column in sheet.columns for name in (column.name, *column.aliases)}
-    for sheet in SHEETS
-}
+
+
+@cache
+def _columns(sheet: Sheet) -> dict[str, Column]:
+    """Return the columns of a sheet (of a fleet, or of a plan that is read back) by every name they go by."""
+    return {plain(name): column for column in sheet.columns for name in (column.name, *column.aliases)}
 
 
 def sheet_of(title: str) -> Sheet | None:
@@ -39,7 +42,7 @@ def sheet_of(title: str) -> Sheet | None:
 
 def column_of(header: object, sheet: Sheet) -> Column | None:
     """Return the column of ``sheet`` that a header stands for, or None."""
-    return _COLUMNS[sheet.name].get(plain(header)) if isinstance(header, str) else None
+    return _columns(sheet).get(plain(header)) if isinstance(header, str) else None
 
 
 def similar_sheet(title: str) -> str:

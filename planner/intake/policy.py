@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 import numpy as np
@@ -17,7 +17,7 @@ from planner.intake.rawtable import Cells, RawTable, is_blank, tidy
 _SETTINGS: Mapping[str, Column] = {
     plain(name): column for column in SETTINGS for name in (column.name, *column.aliases)
 }
-_TRUTH = ("split_sites",)
+_TRUTHS = frozenset(given.name for given in fields(Policy) if isinstance(given.default, bool))
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,7 @@ def _is_default(value: Any) -> bool:
 
 def _as_field(name: str, value: Any) -> Any:
     """Return a cleaned value with the type of the Policy's field."""
-    if name in _TRUTH:
+    if name in _TRUTHS:
         return value == "yes"
     if isinstance(value, float):
         return int(value) if _SETTINGS[name].kind == "whole" else float(value)

@@ -41,6 +41,7 @@ def plan_to_dict(plan: Plan) -> dict[str, Any]:
         "assignments": [asdict(assignment) for assignment in plan.assignments],
         "unserved": [asdict(unserved) for unserved in plan.unserved],
         "no_host_needed": [asdict(spared) for spared in plan.no_host_needed],
+        "then": [asdict(aim) for aim in plan.then],
         "proof": {"kind": plan.proof.kind, "words": plan.proof.words, "details": dict(plan.proof.details)},
         "findings": [asdict(finding) for finding in plan.findings],
         "policy": dict(plan.policy),

@@ -13,6 +13,7 @@ from planner.plan import (
     Assignment,
     Evidence,
     Host,
+    LaterAim,
     NoHostNeeded,
     Objective,
     Plan,
@@ -49,6 +50,7 @@ def _plan(record: Record) -> Plan:
         unserved=record.records("unserved", _unserved),
         no_host_needed=record.records("no_host_needed", _no_host_needed),
         proof=_proof(record),
+        then=record.records("then", _later_aim),
         findings=record.records("findings", _finding),
         policy=record.mapping("policy"),
         seconds=record.mapping("seconds"),
@@ -127,6 +129,10 @@ def _unserved(record: Record) -> Unserved:
 
 def _no_host_needed(record: Record) -> NoHostNeeded:
     return NoHostNeeded(record.text("site"), record.choice("why", get_args(Spared)))
+
+
+def _later_aim(record: Record) -> LaterAim:
+    return LaterAim(record.text("aim"), record.number("value"), record.number("bound"), record.flag("proven"))
 
 
 def _finding(record: Record) -> Finding:

@@ -69,12 +69,13 @@ class Checker:
         return pairs
 
     def against(self, site: int) -> Pairs:
-        """Return the pairs of one site with every pool, known RTT or not."""
+        """Return the pairs of one site with every pool in order of id, known RTT or not."""
         fleet, known = self.facts.fleet, self.facts.latency
         low, high = np.searchsorted(known.site, [site, site + 1])
         of_hub = np.full(len(fleet.hub_ids), -1, dtype=np.int64)
         of_hub[known.hub[low:high]] = np.arange(low, high)
-        row = of_hub[fleet.hub_of_pool]
+        by_id = np.array(sorted(range(len(fleet.pool_ids)), key=fleet.pool_ids.__getitem__), dtype=np.int64)
+        row = of_hub[fleet.hub_of_pool[by_id]]
         found = row >= 0
 
         def pick(values: npt.NDArray[Any], missing: float) -> Floats:
@@ -84,7 +85,7 @@ class Checker:
 
         return Pairs(
             site=np.full(len(row), site, dtype=np.int64),
-            pool=np.arange(len(row), dtype=np.int64),
+            pool=by_id,
             rtt_ms=pick(known.rtt_ms, np.nan),
             loss_percent=pick(known.loss_percent, np.nan),
             pair_cost=pick(known.pair_cost, 0.0),
@@ -113,7 +114,8 @@ class Checker:
             count[pairs.pool] += 1
         if not len(count):
             return "Add a hub."
-        rtt = np.nan_to_num(self.against(site).rtt_ms, nan=np.inf)
-        best = int(np.lexsort((rtt, count))[0])
+        against = self.against(site)
+        rtt = np.nan_to_num(against.rtt_ms, nan=np.inf)
+        best = int(against.pool[np.lexsort((rtt, count[against.pool]))[0]])
         parts = [rule.why(self.facts, pairs.take(pairs.pool == best)) for rule, pairs in broken if best in pairs.pool]
         return f"Closest to eligible is pool {self.facts.fleet.pool_ids[best]}; to mend there: {'; '.join(parts)}."

@@ -14,7 +14,7 @@ from planner.sizing.counts import size
 from planner.sizing.location import improve
 from planner.sizing.placement import LATER, Later, placed
 from planner.sizing.problem import build_problem
-from planner.sizing.solver import Effort
+from planner.sizing.solver import Effort, cbc_is_missing
 from planner.sizing.today import read_today
 
 __all__ = ["plan"]
@@ -35,10 +35,13 @@ def plan(
     plan whatever the order of rows. ``thorough`` spends about ten times the work on the later aims; the count
     is exact either way. ``solver`` is ``highs`` or, where it is installed, ``cbc``.
 
-    Raises InputError where the fleet asks for a combination that is not modelled, SolverError when the
-    solver is missing or fails.
+    Raises InputError where the fleet asks for a combination that is not modelled, or for a solver that is not
+    there; SolverError when the solver fails.
     """
     _refuse_unmodelled(fleet)
+    if solver == "cbc" and cbc_is_missing():
+        hint = "Leave the solver at its default, HiGHS, or install CBC: pip install pulp[cbc]."
+        raise InputError((Finding("error", "cbc_missing", "", "CBC was asked for but is not installed.", hint),))
     then = _later_aims(fleet)
     began = time.perf_counter()
     checker = Checker(fleet)

@@ -9,7 +9,7 @@ import numpy as np
 
 from planner.fleet import Fleet
 from planner.latency import EVIDENCE
-from planner.plan import Action, Assignment, Host, LaterAim, NoHostNeeded, Plan, Proof, Reason, Status, Unserved
+from planner.plan import Action, Assignment, Host, LaterAim, NoHostNeeded, Plan, Reason, Status, Unserved
 from planner.rules import Checker
 from planner.sizing.counts import Sized
 from planner.sizing.hosts import Guest, choose_hosts, fill
@@ -37,6 +37,8 @@ def assemble(
     unserved = (*_ineligible(fleet, checker, problem), *_crowded_out(fleet, problem, placement))
     served_own = {fleet.site_ids[problem.site_at[s]] for s in np.flatnonzero(placement.own)}
     sized = _recounted(fleet, problem, sized, placement, hosts)
+    proof, bound = prove(fleet, problem, sized, placement, effort)
+    sized = dataclasses.replace(sized, bound=bound)
     return Plan(
         status=_status(sized, bool(unserved)),
         objective=fleet.policy.objective,
@@ -46,9 +48,7 @@ def assemble(
         assignments=tuple(sorted(assignments, key=lambda a: (a.site, a.host))),
         unserved=tuple(sorted(unserved, key=lambda u: u.site)),
         no_host_needed=_no_host_needed(fleet, served_own),
-        proof=prove(fleet, problem, sized, placement, effort)
-        if problem.sites
-        else Proof("none", "No site needs a shared host."),
+        proof=proof,
         then=tuple(LaterAim(level.aim, level.value, level.bound, level.proven) for level in levels),
         findings=fleet.findings,
         policy=dataclasses.asdict(fleet.policy),
@@ -72,13 +72,15 @@ def _recounted(fleet: Fleet, problem: Problem, sized: Sized, placement: Placemen
                 *problem.own_cost[placement.own],
             )
         )
-    return dataclasses.replace(sized, value=value, bound=min(sized.bound, value))
+    # A proven value stays proven when adding up in another order moves its last digits.
+    proven = sized.bound >= sized.value and abs(value - sized.value) <= 1e-9 * max(1.0, abs(value))
+    return dataclasses.replace(sized, value=value, bound=value if proven else min(sized.bound, value))
 
 
 def _status(sized: Sized, left_out: bool) -> Status:
     if left_out:
         return "infeasible"
-    return "optimal" if sized.weight_proven and sized.bound >= sized.value else "feasible"
+    return "optimal" if sized.bound >= sized.value else "feasible"
 
 
 def _hosts_and_assignments(

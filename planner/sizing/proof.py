@@ -21,41 +21,40 @@ _NAMED_SETS = 6  # sets told in words; the data hold all of them
 _NAMED_SITES = 4
 
 
-def prove(fleet: Fleet, problem: Problem, sized: Sized, placement: Placement, effort: Effort) -> Proof:
-    """Return the proof of ``sized``: no plan that serves the same sites by shared hosts has a smaller objective.
+def prove(fleet: Fleet, problem: Problem, sized: Sized, placement: Placement, effort: Effort) -> tuple[Proof, float]:
+    """Return the proof that no plan which serves the same sites by shared hosts has a smaller objective, and the bound.
+
+    The bound is that of ``sized``, or a higher one that the sets force.
 
     ``kind`` is ``counting`` when the sets and multipliers add up to the bound, ``search`` when it takes a search
     over whole host counts on top of the sets, ``solver`` when the bound rests on the solver's word, and ``bound``
     when the plan is not proven best.
     """
-    closed = sized.bound >= sized.value
-    details: dict[str, Any] = {
-        "claim": "optimal" if closed else "bound",
-        "solver_word": sized.word,
-        "most_weight_proven": sized.weight_proven,
-        "sets": [],
-    }
-    opening = _opening(fleet, sized, closed=closed)
+    if not problem.sites:
+        wanting = ((fleet.clusters > 0) & (fleet.own_tie_breaker != "yes")).any()
+        return Proof("none", "No site can be served." if wanting else "No site needs a shared host."), sized.bound
+    details: dict[str, Any] = {"solver_word": sized.word, "most_weight_proven": sized.weight_proven, "sets": []}
     if problem.objective == "cost" and problem.pair_cost.any():
-        return Proof("solver" if closed else "bound", f"{opening} The solver's branch and bound says so.", details)
+        closed = sized.bound >= sized.value
+        words = f"{_opening(fleet, sized, sized.bound)} The solver's branch and bound says so."
+        return Proof("solver" if closed else "bound", words, details), sized.bound
     must = ~placement.unserved & ~np.isfinite(problem.own_cost)
     served = restrict(problem, must)
     classes = group(served, by_weight=False)
-    cuts = sized.cuts
-    if cuts is None or not must.all():
+    cuts, found = sized.cuts, sized.bound
+    if cuts is None or not must.all() or sized.bound < sized.value:
         search = search_counts(served, classes, Effort(seed=effort.seed, seconds=_proof_seconds(effort)))
-        cuts, found = tuple(search.cuts), search.objective_bound
-    else:
-        found = sized.bound
-    certificate = certify(served, cuts, min(found, sized.bound), effort)
+        cuts, found = tuple(search.cuts), min(search.objective_bound, sized.value)
+    bound = max(found, sized.bound)
+    certificate = certify(served, cuts, found, effort)
     told = [_as_data(fleet, served, classes, row, y) for row, y in _pairs(certificate)]
-    details |= {"sets": told, "bound": float(min(found, sized.bound))}
-    if min(found, sized.bound) < sized.bound:
-        kind, how = "solver", "The sets alone force less; the rest is the solver's branch and bound."
+    details |= {"sets": told, "bound": float(found)}
+    if found < bound:
+        kind, how = "solver", f"The sets alone force {found:g}; the rest is the solver's branch and bound."
     else:
-        kind = "counting" if certificate.closed else "search"
-        how = _adding_up(certificate, sized)
-    return Proof(kind if closed else "bound", " ".join((opening, *_sets_in_words(told), how)), details)
+        kind, how = "counting" if certificate.closed else "search", _adding_up(certificate, found)
+    words = " ".join((_opening(fleet, sized, bound), *_sets_in_words(told), how))
+    return Proof(kind if bound >= sized.value else "bound", words.strip(), details), bound
 
 
 def _proof_seconds(effort: Effort) -> float:
@@ -86,14 +85,14 @@ def _as_data(fleet: Fleet, problem: Problem, classes: Classes, row: Inequality, 
     }
 
 
-def _opening(fleet: Fleet, sized: Sized, *, closed: bool) -> str:
+def _opening(fleet: Fleet, sized: Sized, bound: float) -> str:
     unit = {"hosts": "hosts", "new_hosts": "new hosts", "cost": fleet.policy.currency or "money"}[
         fleet.policy.objective
     ]
-    value, bound = (f"{x:,.2f}".rstrip("0").rstrip(".") for x in (sized.value, sized.bound))
-    if closed:
+    value, least = (f"{x:,.2f}".rstrip("0").rstrip(".") for x in (sized.value, bound))
+    if bound >= sized.value:
         return f"No plan that serves the same sites needs less than {value} {unit}."
-    return f"Not proven: the plan needs {value} {unit}, and none that serves the same sites needs less than {bound}."
+    return f"Not proven: the plan needs {value} {unit}, and none that serves the same sites needs less than {least}."
 
 
 def _sets_in_words(told: list[dict[str, Any]]) -> list[str]:
@@ -126,10 +125,10 @@ def _counted(number: int, noun: str) -> str:
     return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"
 
 
-def _adding_up(certificate: Certificate, sized: Sized) -> str:
+def _adding_up(certificate: Certificate, found: float) -> str:
     if not certificate.closed:
         return (
-            f"No choice of whole host numbers with less than {sized.bound:g} meets all "
+            f"No choice of whole host numbers with less than {found:g} meets all "
             f"{len(certificate.inequalities)} of these conditions."
         )
     if len(certificate.inequalities) <= 1:

@@ -134,10 +134,15 @@ def _interrupter(effort: Effort) -> Any:
     return interrupt
 
 
+def cbc_is_missing() -> bool:
+    """Say whether PuLP finds no CBC."""
+    return not {"COIN_CMD", "PULP_CBC_CMD"} & set(pulp.listSolvers(onlyAvailable=True))
+
+
 def _solve_cbc(model: Any, effort: Effort) -> Outcome:
     name = next((name for name in ("COIN_CMD", "PULP_CBC_CMD") if name in pulp.listSolvers(onlyAvailable=True)), None)
     if name is None:
-        raise SolverError("CBC was asked for but is not installed; leave the solver at its default, HiGHS")
+        raise SolverError("CBC is not installed")
     with warnings.catch_warnings():
         # PuLP 3.3 deprecates the CBC that it ships; it is the only one there without `pip install pulp[cbc]`.
         warnings.simplefilter("ignore", DeprecationWarning)

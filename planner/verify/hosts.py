@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Iterator
 
 from planner.plan import Host
 from planner.verify.case import Case
 from planner.verify.inventory import Pool
-from planner.verify.violation import Violation, differs
+from planner.verify.violation import RELATIVE_TOLERANCE, Violation, differs, whole
 
 
 def check_hosts(case: Case) -> Iterator[Violation]:
@@ -28,6 +29,7 @@ def check_hosts(case: Case) -> Iterator[Violation]:
         else:
             yield from _against_pool(host, load, pool)
     yield from _counts(case)
+    yield from _uplinks(case)
 
 
 def _against_pool(host: Host, load: int, pool: Pool) -> Iterator[Violation]:
@@ -53,3 +55,22 @@ def _counts(case: Case) -> Iterator[Violation]:
         if existing[pool.pool] > pool.existing_hosts:
             text = f"{existing[pool.pool]} hosts are called existing, {pool.existing_hosts} exist"
             yield Violation("existing_hosts", where, text)
+
+
+def _uplinks(case: Case) -> Iterator[Violation]:
+    """Add up the tie-breaker traffic at each hub; of pools that state different uplinks the least holds."""
+    kbps: dict[str, float] = {}
+    for row in case.plan.assignments:
+        site, pool = case.inventory.sites.get(row.site), case.pool_of(row.host)
+        if site is not None and pool is not None:
+            kbps[pool.hub] = kbps.get(pool.hub, 0.0) + site.cluster_kbps * (whole(row.clusters) or 0)
+    for hub, traffic in kbps.items():
+        stated = (pool.uplink_mbps * 1000 for pool in case.inventory.pools.values() if pool.hub == hub)
+        uplink = min(stated, key=_known)
+        if traffic > uplink * (1 + RELATIVE_TOLERANCE):
+            text = f"tie-breaker traffic of {traffic:.10g} kb/s exceeds the uplink of {uplink:.10g} kb/s"
+            yield Violation("uplink", f"hub {hub}", text)
+
+
+def _known(kbps: float) -> float:
+    return math.inf if math.isnan(kbps) else kbps

@@ -31,6 +31,7 @@ class Site:
     own_tie_breaker: str
     own_cost: float
     nodes: float
+    cluster_kbps: float
 
     @property
     def needs_host(self) -> bool:
@@ -53,6 +54,7 @@ class Pool:
     cap: int
     usable: int
     host_cost: float
+    uplink_mbps: float
     serves_regions: frozenset[str]
 
 
@@ -104,6 +106,7 @@ def _site(row: Mapping[str, Any], policy: Policy) -> Site:
         own_tie_breaker=row["own_tie_breaker"] or "no",
         own_cost=_given(row["own_tie_breaker_cost"], policy.own_tie_breaker_cost),
         nodes=_given(row["nodes"], 2),
+        cluster_kbps=_given(row["tie_breaker_kbps"], policy.tie_breaker_kbps),
     )
 
 
@@ -124,6 +127,7 @@ def _pool(row: Mapping[str, Any], policy: Policy) -> Pool:
         cap=cap,
         usable=usable if policy.max_blast_radius is None else min(usable, policy.max_blast_radius),
         host_cost=_given(row["host_cost"], policy.host_cost),
+        uplink_mbps=row["uplink_mbps"],
         serves_regions=frozenset(_folded(region) for region in row["serves_regions"]),
     )
 

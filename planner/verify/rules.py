@@ -25,7 +25,8 @@ def broken_rules(inventory: Inventory, site: Site, pool: Pool) -> list[tuple[str
 def eligible(inventory: Inventory, site: Site, pool: Pool) -> bool:
     """Say whether an empty host of ``pool`` may serve ``site``."""
     least_room = 1 if inventory.policy.split_sites else site.clusters
-    has_room = pool.max_hosts >= 1 and pool.usable >= least_room
+    too_busy = site.cluster_kbps * site.clusters > pool.uplink_mbps * 1000  # False where the uplink is unknown
+    has_room = pool.max_hosts >= 1 and pool.usable >= least_room and not too_busy
     return has_room and not any(rule(inventory, site, pool) for rule in _RULES.values())
 
 

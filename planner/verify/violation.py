@@ -19,6 +19,7 @@ CODES: Mapping[str, str] = {
     "pinned_hub": "the site is pinned to another hub",
     "barred_hub": "the site is barred from the hub",
     "nodes": "the site's clusters do not have two data nodes",
+    "uplink": "the tie-breaker traffic of a hub exceeds its uplink",
     "capacity": "a host carries more clusters than it may",
     # what the plan says about the sites
     "unknown_site": "the fleet has no such site",

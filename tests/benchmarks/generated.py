@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 
 import click
 import numpy as np
@@ -23,7 +22,7 @@ Floats = npt.NDArray[np.float64]
 
 
 def towns(size: str, *, mixed_caps: bool = False, kept_together: float = 0.0) -> Fleet:
-    """Return the fleet of ``sample_fleets.random_fleet`` of ``size`` (``"1000x40"``: sites, hubs); all can be served."""
+    """Return the fleet of ``sample_fleets.random_fleet`` of ``size`` (``"1000x40"``); every site can be served."""
     sites, hubs = read_size(size)
     tables = generate(
         sites, hubs, SEED, mixed_caps=mixed_caps, kept_together=kept_together, cluster_cap=CAP, unservable=0
@@ -50,7 +49,7 @@ def plain(size: str, *, budgets_ms: tuple[float, float], cap: int = CAP, most: i
         hub_of.append(hub)
         rtt_of.append(rtt_ms[site, hub])
     site_ids, hub_ids = (
-        [f"{letter}{number:06d}" for number in range(count)] for letter, count in zip("SH", (sites, hubs))
+        [f"{letter}{number:06d}" for number in range(count)] for letter, count in (("S", sites), ("H", hubs))
     )
     return Fleet(
         sites=typed_table(columns.SITES, {"site": site_ids, "latency_budget_ms": budget}),
@@ -108,9 +107,9 @@ def _fleet_of_tables(tables: dict[str, pd.DataFrame]) -> Fleet:
 
 
 def _typed(sheet: Sheet, table: pd.DataFrame) -> pd.DataFrame:
-    split: Callable[[str], tuple[str, ...]] = lambda text: tuple(part for part in text.split(";") if part)  # noqa: E731
-    lists = {column.name for column in sheet.columns if column.kind == "ids"}
-    return typed_table(
-        sheet,
-        {name: [split(text) for text in table[name]] if name in lists else table[name].array for name in table.columns},
-    )
+    """Return ``table`` with the types of a Fleet: lists of ids are text in the generator's tables."""
+    values = {name: table[name].array for name in table.columns}
+    for column in sheet.columns:
+        if column.kind == "ids" and column.name in values:
+            values[column.name] = [tuple(filter(None, text.split(";"))) for text in table[column.name]]
+    return typed_table(sheet, values)

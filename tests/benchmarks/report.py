@@ -32,8 +32,8 @@ def as_markdown(rows: Sequence[Row], machine: Sequence[str], limit_s: float) -> 
         "\n".join(f"- {line}" for line in (*machine, f"Limit of each solve: {limit_s:g} s")),
         "Sites are those that need a host and can use one; pairs are the eligible ones. Seconds run from the Fleet "
         "(castingvote) or from the eligible pairs (all others) to the answer and include building the model; CPU "
-        "seconds add up all threads. HiGHS and castingvote run on one thread, CP-SAT on all cores. Peak memory is that of "
-        "the whole process, the instance included. Every plan of castingvote is checked by `planner.verify`; what it "
+        "seconds add up all threads. HiGHS and castingvote run on one thread, CP-SAT on all cores. Peak memory is that "
+        "of the whole process, the instance included. Every plan of castingvote is checked by `planner.verify`; what it "
         "finds is in the notes.",
         "\n".join(f"- Set **{name}**: {SETS[name].words}" for name in sets),
         "\n".join(f"- Engine **{name}**: {ENGINES[name].words}" for name in engines),

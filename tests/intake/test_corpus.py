@@ -180,6 +180,8 @@ CASES: list[tuple[str, list[Callable], str, str]] = [
     ("link_to_itself", [add("Links", ["from", "to", "km"], ["ESK", "ESK", 4])], "link_loop", "Links!B2"),
     # policy
     ("setting_misspelt", [setting("reserve_precent", 5)], "setting_unknown", "Policy!A4"),
+    ("policy_without_values", [lambda r: r["Policy"][0].__setitem__(1, "what")], "column_missing", "Policy"),
+    ("setting_without_name", [setting(None, 5)], "required_blank", "Policy!A4"),
     ("setting_twice", [setting("Cluster cap", 32)], "setting_repeated", "Policy!A4"),
     ("cover", [setting("cover", "hub")], "cover_unplanned", "Policy!B4"),
     ("no_budget", [put("Sites", 3, "latency_budget_ms", None)], "budget_missing", "Sites!G3"),

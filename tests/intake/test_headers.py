@@ -94,6 +94,14 @@ def test_rows_without_any_figure_are_left_out_and_costs_without_rtt_kept(read, r
     ]
 
 
+def test_a_cell_of_blanks_means_an_unknown_round_trip_time(read, rows):
+    rows["Latency"][1][1] = " \u00a0"
+    rows["Latency"][2][1] = None
+    got = read(rows)
+    assert got.codes == set()
+    assert len(got.fleet.latency) == 4
+
+
 def test_a_matrix_that_starts_in_the_second_column(read, rows):
     rows["Latency"] = [[None, *row] for row in rows["Latency"]]
     rows["Latency"][0][1] = None

@@ -77,7 +77,7 @@ def test_keys_are_those_of_format_1(plan):
     data = json.loads(plan_to_json(plan))
     documented = ["format", "status", "objective", "hosts", "lower_bound", "gap", "seconds", "host_list", "assignments"]
     documented += ["unserved", "proof", "findings", "policy"]
-    added = ["objective_value", "no_host_needed", "sources", "version"]
+    added = ["objective_value", "no_host_needed", "then", "sources", "version"]
     assert sorted(data) == sorted(documented + added)
     assert data["format"] == 1
     assert (data["hosts"], data["gap"]) == (len(plan.host_list), 0.0)
@@ -195,7 +195,17 @@ def test_list_that_is_none_is_refused(plan, tmp_path):
 
 def test_plan_by_another_program_needs_only_the_documented_keys(plan, tmp_path):
     data = json.loads(plan_to_json(plan))
-    for key in ("objective_value", "no_host_needed", "sources", "version", "seconds", "findings", "policy", "proof"):
+    for key in (
+        "objective_value",
+        "no_host_needed",
+        "then",
+        "sources",
+        "version",
+        "seconds",
+        "findings",
+        "policy",
+        "proof",
+    ):
         del data[key]
     for host in data["host_list"]:
         del host["usable"]

@@ -32,7 +32,9 @@ def edited(draw: st.DrawFn, entries: tuple) -> tuple:
     return tuple(changed)
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow], deadline=None, max_examples=60)
+@settings(
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow], deadline=None, max_examples=60
+)
 @given(data=st.data(), policy=st.fixed_dictionaries({}, optional={"cover": st.sampled_from(["host", "hub"])}))
 def test_nothing_that_a_cell_can_hold_raises(desk, data, policy) -> None:
     plan = desk.plan.replace(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import warnings
+
 import numpy as np
 
 from planner.sizing.problem import Problem
@@ -22,7 +24,9 @@ def solve_set_covering(problem: Problem, seconds: float) -> Answer:
     out_of_reach = np.ones((problem.sites, problem.pools))
     out_of_reach[problem.site, problem.pool] = 0.0
     try:
-        model = LSCP.from_cost_matrix(out_of_reach, 0.5).problem
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", DeprecationWarning)  # it is written for PuLP before 3.3
+            model = LSCP.from_cost_matrix(out_of_reach, 0.5).problem
     except (AttributeError, TypeError) as error:
         return Answer(note=f"{SKIPPED} spopt does not run on this version of PuLP ({error})")
     outcome = solve_model(model, effort)
