@@ -168,3 +168,12 @@ def test_any_text_gives_a_release_or_a_value_error(text: str) -> None:
         return
     assert isinstance(release, Release)
     assert parse_release(text.swapcase()) == release
+
+
+def test_a_lone_b_is_a_beta_up_to_99_and_a_text_may_have_100_characters() -> None:
+    assert parse_release("8.2b99") == parse_release("8.2 beta 99") < parse_release("8.2 beta 100")
+    with pytest.raises(ValueError, match="beta or a build"):
+        parse_release("8.2b100")
+    assert parse_release("8." + "1" * 98).major == 8
+    with pytest.raises(ValueError, match="longer than 100"):
+        parse_release("8." + "1" * 99)

@@ -7,7 +7,7 @@ from functools import cache
 
 import numpy as np
 
-from planner.columns import SHEETS, Column, Sheet
+from planner.columns import POLICY, SHEETS, Column, Sheet
 from planner.fleet import Ints
 from planner.intake.findings import Findings, closest, show
 from planner.intake.rawtable import RawSheet, RawTable, broken, is_blank, is_empty, tidy
@@ -100,7 +100,8 @@ def match_headers(table: RawTable, sheet: Sheet, findings: Findings, required: I
         if column.name not in at:
             findings.add("column_missing", table.place(), column=column.name, meaning=column.meaning)
     free = [name for name in sheet.names if name not in at]
-    for name, positions in own.items():
+    # Beside settings stand notes for people, which have no table to be handed through with.
+    for name, positions in own.items() if sheet is not POLICY else ():
         _report_own(table, name, positions[0], free, findings)
     return Match({name: p[0] for name, p in at.items()}, {name: p[0] for name, p in own.items()})
 

@@ -11,8 +11,6 @@ from planner.latency.figures import Figures, pair_keys
 def from_latency_sheet(fleet: Fleet) -> Figures:
     """Return the figures of the Latency sheet; of several rows for a pair the worst of each figure counts."""
     key, known = pair_keys(fleet, fleet.latency)
-    if not len(key):
-        return Figures.none()
     columns = [
         fleet.latency[name].to_numpy(dtype=np.float64)[known] for name in ("rtt_ms", "loss_percent", "pair_cost")
     ]
@@ -30,8 +28,6 @@ def from_samples(fleet: Fleet) -> Figures:
     (RFC 2330, section 11.3, and RFC 7679): the round-trip time is ``inf`` where the percentile falls on lost probes.
     """
     key, known = pair_keys(fleet, fleet.samples)
-    if not len(key):
-        return Figures.none()
     rtt_ms = fleet.samples["rtt_ms"].to_numpy(dtype=np.float64)[known]
     rtt_ms = np.where(np.isnan(rtt_ms), np.inf, rtt_ms)
     order = np.lexsort((rtt_ms, key))

@@ -45,20 +45,30 @@ def place(problem: Problem, sized: Sized, stays: Bools, then: Sequence[Later]) -
     the pools that the model chose, shared out within their class.
     """
     network = _network(problem, sized)
-    costs = [network.cost_of(problem.pair_cost, 1e-6)] if problem.objective == "cost" else []
+    settled = [PairCost(problem.pair_cost, 1e-6)] if problem.objective == "cost" else []
     for aim in then:
         if aim == "moves" and stays.any():
-            costs.append(network.cost_of(~stays, 1.0))
+            settled.append(PairCost((~stays).astype(np.float64), 1.0))
         elif aim == "latency":
-            costs.append(network.cost_of(problem.rtt_ms, 1e-3))
+            settled.append(PairCost(problem.rtt_ms, 1e-3))
         elif aim == "margin":
-            network = _widest_margin(network, problem.margin_ms, costs)
+            network = _widest_margin(network, problem.margin_ms, settled)
         elif aim == "spread":
-            network = _smallest_load(network, problem, sized, costs)
-    flow = least_cost_flow(network.transport, costs or [network.cost_of(problem.rtt_ms, 1e-3)])
+            network = _smallest_load(network, problem, sized, settled)
+    # Without a cost of the user's, near is better than far.
+    costs = network.costs(settled or [PairCost(problem.rtt_ms, 1e-3)])
+    flow = least_cost_flow(network.transport, costs)
     if flow is None:
         return None
     return network.placement(problem, flow, total_costs(costs, flow))
+
+
+@dataclass(frozen=True, slots=True)
+class PairCost:
+    """A cost that is settled: its value on each eligible pair (E,), and the step that it counts in."""
+
+    values: Floats
+    step: float
 
 
 @dataclass(frozen=True)
@@ -74,11 +84,15 @@ class _Network:
     pools: int
     kinds: int
 
-    def cost_of(self, cost: Floats | Bools, step: float) -> Cost:
-        values = np.zeros(len(self.pair_of))
+    def costs(self, settled: Sequence[PairCost]) -> list[Cost]:
+        """Return each cost on the arcs; nothing on those of sites that are left out."""
         real = self.pair_of >= 0
-        values[real] = cost[self.pair_of[real]]
-        return Cost(values, step)
+        found = []
+        for cost in settled:
+            values = np.zeros(len(self.pair_of))
+            values[real] = cost.values[self.pair_of[real]]
+            found.append(Cost(values, cost.step))
+        return found
 
     def take(self, keep: Bools) -> _Network:
         return dataclasses.replace(self, transport=self.transport.take(keep), pair_of=self.pair_of[keep])
@@ -150,16 +164,16 @@ def _who(problem: Problem, sized: Sized, numbers: Ints, taken: Bools) -> tuple[I
     return named, taken
 
 
-def _widest_margin(network: _Network, margin_ms: Floats, costs: Sequence[Cost]) -> _Network:
+def _widest_margin(network: _Network, margin_ms: Floats, settled: Sequence[PairCost]) -> _Network:
     """Drop the arcs of small margin, as many as the settled costs allow."""
     margin = np.full(len(network.pair_of), np.inf)
     real = network.pair_of >= 0
     margin[real] = margin_ms[network.pair_of[real]]
     steps = np.unique(margin[real])
-    return _farthest(network, costs, len(steps), lambda k: (margin >= steps[k], network.transport.room))
+    return _farthest(network, settled, len(steps), lambda k: (margin >= steps[k], network.transport.room))
 
 
-def _smallest_load(network: _Network, problem: Problem, sized: Sized, costs: Sequence[Cost]) -> _Network:
+def _smallest_load(network: _Network, problem: Problem, sized: Sized, settled: Sequence[PairCost]) -> _Network:
     """Lower the room of every pool together, as far as the settled costs allow."""
     caps, hosts = problem.caps, sized.counts.hosts
     room = network.transport.room
@@ -170,11 +184,11 @@ def _smallest_load(network: _Network, problem: Problem, sized: Sized, costs: Seq
         less[: problem.pools] = np.maximum(0, caps - levels[k]) * hosts
         return np.ones(len(network.pair_of), dtype=np.bool_), np.maximum(0, room - less)
 
-    return _farthest(network, costs, len(levels), limited)
+    return _farthest(network, settled, len(levels), limited)
 
 
 def _farthest(
-    network: _Network, costs: Sequence[Cost], steps: int, limited: Callable[[int], tuple[Bools, Ints]]
+    network: _Network, settled: Sequence[PairCost], steps: int, limited: Callable[[int], tuple[Bools, Ints]]
 ) -> _Network:
     """Return the network at the last step whose least costs are those of the first; bisects the steps."""
 
@@ -182,9 +196,9 @@ def _farthest(
         keep, room = limited(k)
         trial = network.take(keep)
         trial = dataclasses.replace(trial, transport=dataclasses.replace(trial.transport, room=room))
-        settled = [Cost(cost.values[keep], cost.step) for cost in costs]
-        flow = least_cost_flow(trial.transport, settled or [Cost(np.zeros(int(keep.sum())), 1.0)])
-        return trial, None if flow is None else total_costs(settled, flow)
+        costs = trial.costs(settled)
+        flow = least_cost_flow(trial.transport, costs or [Cost(np.zeros(int(keep.sum())), 1.0)])
+        return trial, None if flow is None else total_costs(costs, flow)
 
     if steps == 0:
         return network

@@ -113,15 +113,15 @@ def _nodes(inventory: Inventory, site: Site, pool: Pool) -> str:
     return "" if site.nodes == 2 else f"{site.nodes:g} data nodes; a shared tie-breaker serves clusters of two"
 
 
-_RULES: Mapping[str, Rule] = {
+_RULES: Mapping[str, Rule] = {  # the ones that break most often first
+    "unknown_latency": _unknown_latency,
+    "latency": _latency,
     "nodes": _nodes,
     "release_floor": _release_floor,
     "pinned_hub": _pinned_hub,
     "barred_hub": _barred_hub,
     "region": _region,
     "host_release": _host_release,
-    "unknown_latency": _unknown_latency,
-    "latency": _latency,
     "loss": _loss,
     "third_location": _third_location,
 }

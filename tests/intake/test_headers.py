@@ -94,6 +94,13 @@ def test_rows_without_any_figure_are_left_out_and_costs_without_rtt_kept(read, r
     ]
 
 
+def test_notes_beside_settings_are_no_matter(read, rows):
+    rows["Policy"] = [["setting", "value", "why"], ["cluster_cap", 32, "common practice"], ["cover", None, "later"]]
+    got = read(rows)
+    assert got.codes == set()
+    assert got.fleet.policy.cluster_cap == 32
+
+
 def test_a_cell_of_blanks_means_an_unknown_round_trip_time(read, rows):
     rows["Latency"][1][1] = " \u00a0"
     rows["Latency"][2][1] = None

@@ -33,6 +33,7 @@ def brute_force(case) -> tuple[float, float]:
     options = []
     for s in range(count):
         eligible = [p for p in range(width) if case["rtt"][s, p] <= 50 and case["clusters"][s] <= case["cap"][p]]
+        eligible = [p for p in eligible if fits_uplink(case, [s], p)]
         options.append([*eligible, "unserved", *(["own"] if case["own"][s] == "possible" else [])])
     for choice in itertools.product(*options):
         weight = sum(case["weight"][s] for s, where in enumerate(choice) if where != "unserved")
@@ -42,6 +43,8 @@ def brute_force(case) -> tuple[float, float]:
             fewest_bins(tuple(sorted(case["clusters"][s] for s in range(count) if choice[s] == p)), case["cap"][p])
             for p in range(width)
         ]
+        if not all(fits_uplink(case, [s for s in range(count) if choice[s] == p], p) for p in range(width)):
+            continue
         if any(b > most for b, most in zip(bins, case["most"], strict=True)):
             continue
         best = (
@@ -50,6 +53,10 @@ def brute_force(case) -> tuple[float, float]:
             else (weight, -value(case, choice, bins))
         )
     return best[0], -best[1]
+
+
+def fits_uplink(case, sites, p) -> bool:
+    return not sum(case["kbps"][s] * case["clusters"][s] for s in sites) > case["uplink"][p] * 1000
 
 
 def value(case, choice, bins) -> float:
@@ -80,6 +87,8 @@ def cases(draw, objective: str):
         "own_cost": each(count, st.integers(0, 20)),
         "cap": cap,
         "most": each(width, st.integers(0, 3)),
+        "kbps": each(count, st.sampled_from([0, 0, 500, 1000])),
+        "uplink": each(width, st.sampled_from([float("nan")] * 3 + [2.0, 4.0])),
         "existing": each(width, st.integers(0, 2)),
         "price": each(width, st.integers(1, 12)),
     }
@@ -94,12 +103,14 @@ def as_fleet(make, case):
             "weight": case["weight"],
             "own_tie_breaker": case["own"],
             "own_tie_breaker_cost": case["own_cost"],
+            "tie_breaker_kbps": case["kbps"],
         },
         pools={
             "cluster_cap": case["cap"],
             "max_hosts": case["most"],
             "existing_hosts": case["existing"],
             "host_cost": case["price"],
+            "uplink_mbps": case["uplink"],
         },
         objective=case["objective"],
     )

@@ -65,3 +65,22 @@ def test_existing_hosts_fit_even_where_the_policy_allows_fewer(desk) -> None:
 
 def test_a_pool_has_its_own_cap(desk) -> None:
     assert desk.pool("N", cluster_cap=20).host("N-01", cap=20, usable=18).everything() == ()
+
+
+@pytest.mark.parametrize(
+    ("uplink_mbps", "found"),
+    [(0.5, 0), (0.499, 1), (None, 0)],
+)
+def test_the_tie_breaker_traffic_of_all_sites_fits_the_uplink_of_the_hub(desk, uplink_mbps, found) -> None:
+    """A sends 1 x 100 and B 2 x 200 kb/s to hub N."""
+    desk.site("A", tie_breaker_kbps=100).site("B", tie_breaker_kbps=200).pool("N", uplink_mbps=uplink_mbps)
+    violations = desk.everything()
+    assert [(v.code, v.where) for v in violations] == [("uplink", "hub N")] * found
+    assert all("500 kb/s exceeds the uplink of 499 kb/s" in v.message for v in violations)
+
+
+def test_of_pools_that_state_different_uplinks_the_least_holds_for_their_hub(desk) -> None:
+    """All sites are on pool N; pool S, brought to the same hub, states the smaller uplink."""
+    desk.pool("S", hub="N", uplink_mbps=0.1).pool("N", uplink_mbps=9).site("B", tie_breaker_kbps=60)
+    assert ("uplink", "hub N") in desk.found()
+    assert ("uplink", "hub N") not in desk.pool("S", uplink_mbps=0.2).found()
