@@ -11,7 +11,7 @@ from planner.fleet import Finding, Fleet, Policy
 from planner.intake import fleet_from_tables, read_fleet
 from planner.outputs import read_plan, write_json, write_template, write_workbook
 from planner.plan import Assignment, Host, Plan
-from planner.sizing import plan
+from planner.sizing import Progress, plan
 from planner.verify import Violation, verify
 from planner.version import VERSION as __version__
 
@@ -24,6 +24,7 @@ __all__ = [
     "InputError",
     "Plan",
     "Policy",
+    "Progress",
     "SolverError",
     "Violation",
     "__version__",

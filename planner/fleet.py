@@ -101,7 +101,9 @@ def typed_table(sheet: Sheet, values: Mapping[str, Any], rows: int | None = None
         if column.kind in _NUMBERS:
             table[column.name] = np.full(rows, np.nan) if given is None else np.asarray(given, dtype=np.float64)
         elif column.kind in _DATES:
-            table[column.name] = pd.to_datetime(pd.Series([None] * rows if given is None else given))
+            table[column.name] = pd.to_datetime(pd.Series([None] * rows if given is None else given)).astype(
+                "datetime64[us]"
+            )
         elif column.kind == "ids":
             table[column.name] = pd.Series([()] * rows if given is None else list(given), dtype=object)
         elif given is None:

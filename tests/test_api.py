@@ -22,6 +22,7 @@ def test_the_exports_are_these():
         "InputError",
         "Plan",
         "Policy",
+        "Progress",
         "SolverError",
         "Violation",
         "__version__",

@@ -33,6 +33,11 @@ def solving(command: Command) -> Command:
             help="Same fleet and seed, same plan.",
         ),
         click.option(
+            "--thorough",
+            is_flag=True,
+            help="Work about ten times longer on the aims among equals; the count is exact either way.",
+        ),
+        click.option(
             "--time-limit",
             type=click.FloatRange(min=0.0),
             metavar="SECONDS",

@@ -8,7 +8,7 @@ from typing import Literal
 import click
 
 from planner.cli.options import FLEET, QUIET, check_outputs, solving, workbook_name
-from planner.cli.progress import Stages
+from planner.cli.progress import Stages, in_words
 from planner.cli.report import print_findings, print_summary
 from planner.cli.streams import say
 from planner.intake import read_fleet
@@ -42,6 +42,7 @@ def plan(
     time_limit: float | None,
     seed: int,
     solver: Literal["highs", "cbc"],
+    thorough: bool,
     quiet: bool,
 ) -> int:
     """Find the fewest tie-breaker hosts for FLEET, with a proof, and who uses which.
@@ -58,8 +59,16 @@ def plan(
     stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading the fleet"):
         inventory = read_fleet(fleet)
-    with stages.stage("solve", f"Solving for {len(inventory.site_ids):,} sites (Ctrl-C keeps the best so far)"):
-        result = make_plan(inventory, time_limit=time_limit, seed=seed, solver=solver)
+    words = f"Solving for {len(inventory.site_ids):,} sites (Ctrl-C keeps the best so far)"
+    with stages.stage("solve", words) as show:
+        result = make_plan(
+            inventory,
+            time_limit=time_limit,
+            seed=seed,
+            solver=solver,
+            thorough=thorough,
+            watch=lambda progress: show(f"{words}: {in_words(progress)}"),
+        )
     result = result.replace(seconds={"read": stages.seconds["read"], **result.seconds, "write": 0.0})
     if output is not None:
         with stages.stage("write", "Writing the workbook"):

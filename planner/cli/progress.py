@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager, nullcontext
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 
 from planner.cli.streams import console
+from planner.sizing import Progress
 
 
 class Stages:
@@ -20,11 +21,21 @@ class Stages:
         self.seconds: dict[str, float] = {}
 
     @contextmanager
-    def stage(self, key: str, words: str) -> Iterator[None]:
-        """Show ``words`` while the block runs and add its time to ``seconds[key]``."""
+    def stage(self, key: str, words: str) -> Iterator[Callable[[str], None]]:
+        """Show ``words`` while the block runs, or what it gives the callable; add its time to ``seconds[key]``."""
         began = time.perf_counter()
         try:
-            with self._console.status(words) if self._shown else nullcontext():
-                yield
+            if self._shown:
+                with self._console.status(words) as status:
+                    yield status.update
+            else:
+                yield lambda _words: None
         finally:
             self.seconds[key] = self.seconds.get(key, 0.0) + time.perf_counter() - began
+
+
+def in_words(progress: Progress) -> str:
+    """Return progress for people: the stage, the best value and its bound."""
+    best = "no plan yet" if progress.best is None else f"best {progress.best:,.10g}"
+    bound = "" if progress.bound is None else f", not below {progress.bound:,.10g}"
+    return f"{progress.stage.replace('_', ' ')}, {best}{bound}, {progress.seconds:.0f} s"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from typing import Literal
 
 from planner.errors import InputError
@@ -14,10 +15,10 @@ from planner.sizing.counts import size
 from planner.sizing.location import improve
 from planner.sizing.placement import LATER, Later, placed
 from planner.sizing.problem import build_problem
-from planner.sizing.solver import Effort, cbc_is_missing
+from planner.sizing.solver import Effort, Progress, cbc_is_missing
 from planner.sizing.today import read_today
 
-__all__ = ["plan"]
+__all__ = ["Progress", "plan"]
 
 
 def plan(
@@ -27,13 +28,15 @@ def plan(
     seed: int = 0,
     solver: Literal["highs", "cbc"] = "highs",
     thorough: bool = False,
+    watch: Callable[[Progress], bool | None] | None = None,
 ) -> Plan:
     """Return the best plan for ``fleet``: most weight served, the policy's objective, then the aims of policy ``then``.
 
     ``time_limit`` is in seconds for all solving; at the limit, or at Ctrl-C in the main thread, the best
     plan so far comes back with status ``feasible`` and its gap. The same fleet and ``seed`` give the same
     plan whatever the order of rows. ``thorough`` spends about ten times the work on the later aims; the count
-    is exact either way. ``solver`` is ``highs`` or, where it is installed, ``cbc``.
+    is exact either way. ``watch`` is called with the progress as it happens; where it returns False, the best
+    plan so far comes back. ``solver`` is ``highs`` or, where it is installed, ``cbc``.
 
     Raises InputError where the fleet asks for a combination that is not modelled, or for a solver that is not
     there; SolverError when the solver fails.
@@ -48,7 +51,7 @@ def plan(
     problem = build_problem(fleet, checker)
     today = read_today(fleet, problem)
     eligible = time.perf_counter()
-    effort = Effort(seconds=time_limit, seed=seed, engine=solver)
+    effort = Effort(seconds=time_limit, seed=seed, engine=solver, watch=watch)
     with effort.listening():
         sized = size(problem, effort)
         stays = today.stays(fleet, problem)

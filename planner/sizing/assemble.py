@@ -101,7 +101,10 @@ def _hosts_and_assignments(
             load[name] += clusters
             pair = int(placement.pair[rows[g]])
             assignments.append(_assignment(fleet, problem, today, pair, name, hub, clusters))
-        existing = set(today.names[p][: int(problem.existing[p])])
+        # As many hosts as exist are called existing, the named ones first: Current may name more than Hubs counts.
+        known = today.names[p][: int(problem.existing[p])]
+        carrying = [name for name in names if load[name]]
+        existing = set(sorted(carrying, key=lambda name: name not in known)[: int(problem.existing[p])])
         hosts.extend(
             Host(
                 host=name,
@@ -113,8 +116,7 @@ def _hosts_and_assignments(
                 usable=int(problem.caps[p]),
                 existing=name in existing,
             )
-            for name in names
-            if load[name]
+            for name in carrying
         )
     return hosts, assignments
 

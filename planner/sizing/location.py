@@ -15,6 +15,7 @@ from planner.sizing.problem import Problem
 from planner.sizing.realise import realise
 from planner.sizing.relaxation import Priced, Relaxation
 from planner.sizing.solver import Effort
+from planner.sizing.strong_bound import strong_bound
 
 _CLIMB = 300  # subgradient rounds; the bound moves little after them
 _WORK = 4_000_000  # pairs that all flows together may look at; fixed work, not time, so that runs repeat
@@ -58,6 +59,11 @@ def improve(
         for level, aim in enumerate(aims)
     ]
     bounds = [max(best.bound, _nearest(problem, costs[aim])) for aim, (best, _) in zip(aims, climbs, strict=True)]
+    if thorough:
+        bounds = [
+            max(bound, strong_bound(problem, costs[aim], int(sized.value), effort))
+            for aim, bound in zip(aims, bounds, strict=True)
+        ]
     judge = _Judge(problem, sized, stays, aims, _budget(problem, thorough=thorough), effort)
     judge.keep(sized.counts.hosts, now)
     for best, met in climbs:
@@ -134,6 +140,7 @@ class _Judge:
         if placement is None or not _less(placement.costs, self.placement.costs):
             return False
         self.sized, self.placement = sized, placement
+        self.effort.tell("later aims", sized.value, sized.bound)
         return True
 
 

@@ -177,7 +177,7 @@ class FlowModel:
     def solve(self, aim: Aim, effort: Effort) -> tuple[Outcome, Counts | None]:
         """Minimise ``aim``; the counts are None when no plan was found."""
         self.model.setObjective(self.expression(aim))
-        outcome = solve_model(self.model, effort)
+        outcome = solve_model(self.model, effort, "weight" if aim == "unserved_weight" else aim)
         return outcome, self._counts() if outcome.has_solution else None
 
     def _counts(self) -> Counts:

@@ -71,6 +71,7 @@ def search_counts(problem: Problem, classes: Classes, effort: Effort) -> Search:
         if hosts is None:
             break
         search.rounds += 1
+        effort.tell(problem.objective, None if search.best is None else search.value(search.best), search.bound)
         flows = _short_flows(search, hosts)
         if not flows:
             _keep(search, hosts)

@@ -12,7 +12,7 @@ import sys
 import threading
 import time
 import warnings
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any, Literal
@@ -43,17 +43,33 @@ class Outcome:
         return self.state in ("optimal", "feasible")
 
 
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far a plan is: the ``stage``, best value and bound of what it makes small so far, seconds since the start.
+
+    ``best`` is None before there is a plan. In stage ``weight`` both are of weight left unserved, in the
+    solver's units.
+    """
+
+    stage: str
+    best: float | None
+    bound: float | None
+    seconds: float
+
+
 @dataclass
 class Effort:
     """What a solve may spend, shared by all solves of one plan.
 
     ``seconds``: time limit, None for none. ``seed``: of the solver. ``engine``: "highs" or "cbc".
-    ``stopped`` is set by Ctrl-C: the running solve returns its best and later ones do not start.
+    ``stopped`` is set by Ctrl-C, or by ``watch`` when it returns False: the running solve returns its best
+    and later ones do not start.
     """
 
     seconds: float | None = None
     seed: int = 0
     engine: Literal["highs", "cbc"] = "highs"
+    watch: Callable[[Progress], bool | None] | None = None
     stopped: threading.Event = field(default_factory=threading.Event)
     started: float = field(default_factory=time.monotonic)
 
@@ -69,6 +85,13 @@ class Effort:
         """Whether nothing is left."""
         left = self.left
         return left is not None and left <= 0.0
+
+    def tell(self, stage: str, best: float | None, bound: float | None) -> None:
+        """Report progress to ``watch``."""
+        if self.watch is not None:
+            progress = Progress(stage, best, bound, time.monotonic() - self.started)
+            if self.watch(progress) is False:
+                self.stopped.set()
 
     @contextmanager
     def listening(self) -> Iterator[None]:
@@ -94,8 +117,8 @@ def linear(terms: Iterable[tuple[Any, float]]) -> Any:
     return getattr(pulp.LpAffineExpression, "from_list", pulp.LpAffineExpression)(list(terms))
 
 
-def solve_model(model: Any, effort: Effort) -> Outcome:
-    """Solve a PuLP minimisation model in place and say how it ended.
+def solve_model(model: Any, effort: Effort, stage: str = "") -> Outcome:
+    """Solve a PuLP minimisation model in place and say how it ended; progress is told under the name ``stage``.
 
     Raises SolverError when the solver is missing or reports a fault.
     """
@@ -104,18 +127,18 @@ def solve_model(model: Any, effort: Effort) -> Outcome:
     with _quiet():
         if effort.engine == "cbc":
             return _solve_cbc(model, effort)
-        model.solve(_highs(effort))
+        model.solve(_highs(effort, stage))
     return _outcome(model.solverModel)
 
 
-def _highs(effort: Effort) -> Any:
+def _highs(effort: Effort, stage: str) -> Any:
     return pulp.HiGHS(
         msg=False,
         timeLimit=effort.left,
         gapRel=0.0,
         threads=1,
         random_seed=effort.seed,
-        callbackTuple=(_interrupter(effort), None),
+        callbackTuple=(_interrupter(effort, stage), None),
         callbacksToActivate=list(_INTERRUPTIBLE),
     )
 
@@ -126,9 +149,13 @@ _INTERRUPTIBLE = (
 )
 
 
-def _interrupter(effort: Effort) -> Any:
-    def interrupt(_kind: Any, _message: str, _data_out: Any, data_in: Any, _user: Any) -> None:
+def _interrupter(effort: Effort, stage: str = "") -> Any:
+    def interrupt(kind: Any, _message: str, data_out: Any, data_in: Any, _user: Any) -> None:
         # Reached from inside the solver: running Python here is also what lets the SIGINT handler run.
+        if stage and kind == highspy.cb.HighsCallbackType.kCallbackMipInterrupt:
+            found = (data_out.mip_primal_bound, data_out.mip_dual_bound)
+            best, bound = (value if abs(value) < highspy.kHighsInf else None for value in found)
+            effort.tell(stage, best, bound)
         data_in.user_interrupt = effort.stopped.is_set()
 
     return interrupt

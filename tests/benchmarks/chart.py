@@ -9,7 +9,7 @@ from tests.benchmarks.engines import ENGINES
 from tests.benchmarks.runs import Row
 from tests.benchmarks.sets import SETS
 
-_WIDTH, _HEIGHT = 4.2, 3.6  # inches, of a panel
+_WIDTH, _HEIGHT, _ACROSS = 4.2, 3.6, 3  # inches of a panel; panels side by side
 
 
 def draw(rows: Sequence[Row], path: Path) -> bool:
@@ -22,14 +22,17 @@ def draw(rows: Sequence[Row], path: Path) -> bool:
     try:
         import matplotlib as mpl
         from matplotlib.figure import Figure
+        from matplotlib.ticker import LogLocator
     except ImportError:
         return False
     if not sets:
         return False
     colours = dict(zip(ENGINES, mpl.color_sequences["tab10"], strict=False))
-    figure = Figure(figsize=(_WIDTH * len(sets), _HEIGHT), layout="constrained")
+    across = min(len(sets), _ACROSS)
+    down = -(-len(sets) // across)
+    figure = Figure(figsize=(_WIDTH * across, _HEIGHT * down), layout="constrained")
     drawn = {}
-    for axes, of_set in zip(figure.subplots(1, len(sets), sharey=True, squeeze=False)[0], sets, strict=True):
+    for axes, of_set in zip(figure.subplots(down, across, sharey=True, squeeze=False).flat, sets, strict=False):
         for engine in ENGINES:
             mine = sorted(
                 (row.sites, row.seconds, row.proven) for row in rows if (row.set, row.engine) == (of_set, engine)
@@ -42,8 +45,13 @@ def draw(rows: Sequence[Row], path: Path) -> bool:
                 axes.plot(*zip(*points, strict=True), "o", color=colours[engine], mfc=fill) if points else None
             drawn[engine] = line[0]
         axes.set(xscale="log", yscale="log", title=of_set, xlabel="sites")
+        axes.xaxis.set_major_locator(LogLocator(subs=(1, 2, 5)))
+        axes.xaxis.set_major_formatter("{x:,.0f}")
+        axes.minorticks_off()
         axes.grid(which="major", linewidth=0.4)
-    figure.axes[0].set_ylabel("seconds (hollow: not proven)")
+    for unused in figure.axes[len(sets) :]:
+        unused.set_axis_off()
+    figure.supylabel("seconds (hollow: not proven)")
     figure.legend(drawn.values(), drawn.keys(), loc="outside lower center", ncols=len(drawn), frameon=False)
     with mpl.rc_context({"svg.hashsalt": "benchmarks"}):
         figure.savefig(path, metadata={"Date": None} if path.suffix == ".svg" else None)

@@ -12,6 +12,12 @@ from tests.benchmarks.runs import Row
 from tests.benchmarks.sets import SETS
 from tests.benchmarks.summary import Growth, Ratio, Total, growths, ratios, totals
 
+_READING = """\
+Sites are those that need a host and can use one; pairs are the eligible ones. Seconds run from the Fleet (castingvote)
+or from the eligible pairs (all others) to the answer and include building the model; CPU seconds add up all threads.
+HiGHS and castingvote run on one thread, CP-SAT on all cores. Peak memory is that of the whole process, the instance
+included. Every plan of castingvote is checked by `planner.verify`; what it finds is in the notes."""
+
 _FIELDS = tuple(field.name for field in dataclasses.fields(Row))
 
 
@@ -30,11 +36,7 @@ def as_markdown(rows: Sequence[Row], machine: Sequence[str], limit_s: float) -> 
     parts = [
         "# Benchmarks of the sizing engine",
         "\n".join(f"- {line}" for line in (*machine, f"Limit of each solve: {limit_s:g} s")),
-        "Sites are those that need a host and can use one; pairs are the eligible ones. Seconds run from the Fleet "
-        "(castingvote) or from the eligible pairs (all others) to the answer and include building the model; CPU "
-        "seconds add up all threads. HiGHS and castingvote run on one thread, CP-SAT on all cores. Peak memory is that "
-        "of the whole process, the instance included. Every plan of castingvote is checked by `planner.verify`; what it "
-        "finds is in the notes.",
+        _READING,
         "\n".join(f"- Set **{name}**: {SETS[name].words}" for name in sets),
         "\n".join(f"- Engine **{name}**: {ENGINES[name].words}" for name in engines),
         "## Results",

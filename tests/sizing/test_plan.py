@@ -186,3 +186,36 @@ def test_the_same_fleet_in_another_order_gets_the_same_plan(make):
     )
     assert plan(fleet).assignments == plan(shuffled).assignments
     assert plan(fleet).host_list == plan(shuffled).host_list
+
+
+def test_progress_is_told_and_stops_the_search_where_it_is_refused(make):
+    fleet = make.fleet(random_rtt(60, 8), cluster_cap=7, max_hosts_per_hub=20)
+    told = []
+    full = plan(fleet, watch=told.append)
+    assert [p.seconds for p in told] == sorted(p.seconds for p in told)
+    assert any(p.bound is not None and p.bound <= full.hosts for p in told)
+    stopped = plan(fleet, watch=lambda _: False)
+    make.sound(fleet, stopped)
+    assert stopped.lower_bound <= full.hosts <= stopped.hosts
+
+
+def test_a_thorough_plan_is_no_worse_and_knows_a_sharper_bound(make):
+    fleet = make.fleet(random_rtt(60, 8, 2), cluster_cap=7, max_hosts_per_hub=20)
+    quick, thorough = plan(fleet), plan(fleet, thorough=True)
+    assert thorough.hosts == quick.hosts
+    assert thorough.then[0].value <= quick.then[0].value + 1e-3
+    assert thorough.then[0].bound >= quick.then[0].bound - 1e-3
+    assert thorough.then[0].bound == pytest.approx(thorough.then[0].value, abs=1e-2)
+
+
+def test_hosts_in_use_beyond_the_count_of_existing_ones_are_counted_as_the_verifier_does(make):
+    fleet = make.fleet(
+        [[5.0]] * 2,
+        objective="new_hosts",
+        cluster_cap=1,
+        pools={"existing_hosts": [1]},
+        current={"site": ["S00", "S01"], "hub": ["H0"] * 2, "host": ["b", "c"]},
+    )
+    result = plan(fleet)
+    make.sound(fleet, result)
+    assert (result.objective_value, sum(h.existing for h in result.host_list)) == (1, 1)
