@@ -15,6 +15,7 @@ from planner.sizing.counts import size
 from planner.sizing.location import improve
 from planner.sizing.placement import LATER, Later, placed
 from planner.sizing.problem import build_problem
+from planner.sizing.search import spread
 from planner.sizing.solver import Effort, Progress, cbc_is_missing
 from planner.sizing.today import read_today
 
@@ -53,8 +54,8 @@ def plan(
     eligible = time.perf_counter()
     effort = Effort(seconds=time_limit, seed=seed, engine=solver, watch=watch)
     with effort.listening():
-        sized = size(problem, effort)
         stays = today.stays(fleet, problem)
+        sized = size(problem, effort, spread(problem, stays))
         sized, levels = improve(problem, sized, stays, then, effort, thorough=thorough)
         placement = placed(problem, sized, stays, then)
         result = assemble(fleet, checker, problem, sized, placement, levels, today, effort)

@@ -11,7 +11,7 @@ import numpy as np
 from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import maximum_flow
 
-from planner.fleet import Ints
+from planner.fleet import Floats, Ints
 from planner.sizing.greedy import greedy_counts
 from planner.sizing.layers import Cut
 from planner.sizing.model import Aim, Counts, FlowModel
@@ -39,8 +39,11 @@ class Sized:
     cuts: tuple[Cut, ...] | None = None  # of the cut search, where it answered
 
 
-def size(problem: Problem, effort: Effort) -> Sized:
-    """Return the fewest hosts (or the least of the policy's objective) with a bound; the best found if time ends."""
+def size(problem: Problem, effort: Effort, reference: Floats | None = None) -> Sized:
+    """Return the fewest hosts (or the least of the policy's objective) with a bound; the best found if time ends.
+
+    ``reference`` (P,) chooses among equals: host counts near it, see `planner.sizing.search.spread`.
+    """
     if problem.sites == 0:
         none = np.zeros(0, dtype=np.int64)
         classes = group(problem, by_weight=False)
@@ -48,7 +51,11 @@ def size(problem: Problem, effort: Effort) -> Sized:
         return Sized(classes, counts, 0.0, 0.0, True, "nothing to serve")
     if _all_fit(problem):
         classes = group(problem, by_weight=False)
-        sized = _by_cuts(problem, classes, effort) if _counts_decide(problem) else _by_flow(problem, classes, effort)
+        sized = (
+            _by_cuts(problem, classes, effort, reference)
+            if _counts_decide(problem)
+            else _by_flow(problem, classes, effort)
+        )
         if sized is not None:
             return sized
         # Infeasible because of packing, or no plan in time: fall through to serving what can be served.
@@ -69,9 +76,9 @@ def _counts_decide(problem: Problem) -> bool:
     return not priced and not problem.uplinks_bind and not np.isfinite(problem.own_cost).any()
 
 
-def _by_cuts(problem: Problem, classes: Classes, effort: Effort) -> Sized | None:
+def _by_cuts(problem: Problem, classes: Classes, effort: Effort, reference: Floats | None) -> Sized | None:
     """Serve everybody by the cut search; the flow model decides where kept-together sites do not fit its counts."""
-    search = search_counts(problem, classes, effort)
+    search = search_counts(problem, classes, effort, reference)
     if search.best is None:
         return None
     bound = search.objective_bound

@@ -17,9 +17,11 @@ from planner.sizing.relaxation import Priced, Relaxation
 from planner.sizing.solver import Effort
 from planner.sizing.strong_bound import strong_bound
 
-_CLIMB = 300  # subgradient rounds; the bound moves little after them
-_WORK = 4_000_000  # pairs that all flows together may look at; fixed work, not time, so that runs repeat
-_FEW, _MANY = 12, 200  # flows at least and at most
+# Work is fixed by counting pairs, not seconds, so that runs repeat.
+_CLIMB_WORK = 60_000_000  # pairs that all subgradient rounds together may look at
+_FEWEST_ROUNDS, _MOST_ROUNDS = 20, 300  # the bound moves little after that many
+_FLOW_WORK = 4_000_000  # pairs that all flows together may look at
+_FEWEST_FLOWS, _MOST_FLOWS = 2, 200
 _THOROUGH = 10  # times the work
 
 
@@ -54,8 +56,10 @@ def improve(
         return sized, ()
     if not _comparable(problem, sized) or effort.spent:
         return sized, _levels(aims, now, [_nearest(problem, costs[aim]) for aim in aims])
+    work = _CLIMB_WORK * (_THOROUGH if thorough else 1)
+    rounds = int(np.clip(work / max(1, len(problem.pool)), _FEWEST_ROUNDS, _MOST_ROUNDS))
     climbs = [
-        Relaxation(problem, costs[aim], int(sized.value)).climb(now.costs[level], _CLIMB, effort)
+        Relaxation(problem, costs[aim], int(sized.value)).climb(now.costs[level], rounds, effort)
         for level, aim in enumerate(aims)
     ]
     bounds = [max(best.bound, _nearest(problem, costs[aim])) for aim, (best, _) in zip(aims, climbs, strict=True)]
@@ -98,7 +102,7 @@ def _nearest(problem: Problem, cost: Floats) -> float:
 
 
 def _budget(problem: Problem, *, thorough: bool) -> int:
-    flows = int(np.clip(_WORK / max(1, len(problem.pool)), _FEW, _MANY))
+    flows = int(np.clip(_FLOW_WORK / max(1, len(problem.pool)), _FEWEST_FLOWS, _MOST_FLOWS))
     return flows * _THOROUGH if thorough else flows
 
 

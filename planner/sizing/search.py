@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import scipy.sparse as sp
 
-from planner.fleet import Floats, Ints
+from planner.fleet import Bools, Floats, Ints
 from planner.sizing.certificate import inequalities
 from planner.sizing.layers import Cut, Flow, Layer, layers
 from planner.sizing.problem import Classes, Problem
@@ -57,12 +57,15 @@ class Search:
         return self.best is not None and self.value(self.best) <= self.bound + _CLOSED * max(1.0, self.bound)
 
 
-def search_counts(problem: Problem, classes: Classes, effort: Effort) -> Search:
+def search_counts(problem: Problem, classes: Classes, effort: Effort, reference: Floats | None = None) -> Search:
     """Return the search after it closed, ran out of time, or found that no counts meet the layers (``best`` None).
 
-    Needs the objective to depend on host counts alone, and every class to be served.
+    ``reference`` (P,) is what counts are kept close to, see `spread`; even sharing if None. Needs the
+    objective to depend on host counts alone, and every class to be served.
     """
-    search = Search(problem, layers(problem, classes), *_prices(problem), _spread(problem, classes))
+    if reference is None:
+        reference = spread(problem, np.zeros(len(problem.pool), dtype=np.bool_))
+    search = Search(problem, layers(problem, classes), *_prices(problem), reference)
     for layer in search.layers:
         search.cuts.append(layer.cut(np.flatnonzero(layer.demand)))
         search.cuts.extend(layer.short_classes(np.zeros(problem.pools, dtype=np.int64), _FIRST_CUTS))
@@ -87,11 +90,16 @@ def _prices(problem: Problem) -> tuple[Floats, float]:
     return np.ones(problem.pools), float(problem.max_hosts.sum() + 1) if problem.objective == "new_hosts" else 0.0
 
 
-def _spread(problem: Problem, classes: Classes) -> Floats:
-    """Return hosts of each pool, not whole, when every class shares its clusters evenly among its pools."""
-    choices = np.maximum(1, np.diff(classes.indptr))
-    share = (classes.demand * classes.items / choices)[classes.of_arc]
-    load = np.bincount(classes.pool, weights=share, minlength=problem.pools)
+def spread(problem: Problem, stays: Bools) -> Floats:
+    """Return hosts of each pool (P,), not whole, when sites stay where they are today or else share out evenly.
+
+    ``stays`` (E,) marks the pairs that keep a site where it is.
+    """
+    keeps = np.bincount(problem.site, weights=stays, minlength=problem.sites) > 0
+    chosen = np.where(keeps[problem.site], stays, True).astype(np.float64)
+    choices = np.maximum(1.0, np.bincount(problem.site, weights=chosen, minlength=problem.sites))
+    share = chosen * (problem.clusters / choices)[problem.site]
+    load = np.bincount(problem.pool, weights=share, minlength=problem.pools)
     return np.minimum(load / np.maximum(1, problem.caps), problem.max_hosts)
 
 
