@@ -7,6 +7,7 @@
 """
 
 from planner.errors import CastingvoteError, InputError, SolverError
+from planner.explain import Explanation, explain
 from planner.fleet import Finding, Fleet, Policy
 from planner.intake import fleet_from_tables, read_fleet
 from planner.outputs import read_plan, write_json, write_template, write_workbook
@@ -18,6 +19,7 @@ from planner.version import VERSION as __version__
 __all__ = [
     "Assignment",
     "CastingvoteError",
+    "Explanation",
     "Finding",
     "Fleet",
     "Host",
@@ -28,6 +30,7 @@ __all__ = [
     "SolverError",
     "Violation",
     "__version__",
+    "explain",
     "fleet_from_tables",
     "plan",
     "read_fleet",

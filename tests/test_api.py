@@ -16,6 +16,7 @@ def test_the_exports_are_these():
     assert planner.__all__ == [
         "Assignment",
         "CastingvoteError",
+        "Explanation",
         "Finding",
         "Fleet",
         "Host",
@@ -26,6 +27,7 @@ def test_the_exports_are_these():
         "SolverError",
         "Violation",
         "__version__",
+        "explain",
         "fleet_from_tables",
         "plan",
         "read_fleet",

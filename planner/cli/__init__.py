@@ -15,6 +15,7 @@ import click
 from planner.cli.check import check
 from planner.cli.completion import completion
 from planner.cli.demo import demo
+from planner.cli.explain import explain
 from planner.cli.plan import plan
 from planner.cli.report import print_findings, tally
 from planner.cli.streams import prepare_streams, printable, say
@@ -40,7 +41,7 @@ def cli() -> None:
     """
 
 
-for _command in (plan, verify, check, template, demo, completion):
+for _command in (plan, verify, explain, check, template, demo, completion):
     cli.add_command(_command)
 
 

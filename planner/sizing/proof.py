@@ -53,7 +53,7 @@ def prove(fleet: Fleet, problem: Problem, sized: Sized, placement: Placement, ef
         kind, how = "solver", f"The sets alone force {found:g}; the rest is the solver's branch and bound."
     else:
         kind, how = "counting" if certificate.closed else "search", _adding_up(certificate, found)
-    words = " ".join((_opening(fleet, sized, bound), *_sets_in_words(told), how))
+    words = " ".join((_opening(fleet, sized, bound), *_sets_in_words(told, len(fleet.pool_ids)), how))
     return Proof(kind if bound >= sized.value else "bound", words.strip(), details), bound
 
 
@@ -95,30 +95,35 @@ def _opening(fleet: Fleet, sized: Sized, bound: float) -> str:
     return f"Not proven: the plan needs {value} {unit}, and none that serves the same sites needs less than {least}."
 
 
-def _sets_in_words(told: list[dict[str, Any]]) -> list[str]:
-    words = [_set_in_words(data) for data in told[:_NAMED_SETS]]
+def _sets_in_words(told: list[dict[str, Any]], all_pools: int) -> list[str]:
+    words = [_set_in_words(data, all_pools) for data in told[:_NAMED_SETS]]
     if len(told) > _NAMED_SETS:
         words.append(f"{len(told) - _NAMED_SETS} more such sets are in the data of the proof.")
     return words
 
 
-def _set_in_words(data: dict[str, Any]) -> str:
-    """Say one inequality as a person would."""
+def _set_in_words(data: dict[str, Any], all_pools: int) -> str:
+    """Say one inequality as a person would; ``all_pools`` is how many pools the fleet has."""
     sites, pools = data["sites"], data["pools"]
     named = ", ".join(sites[:_NAMED_SITES]) + (", …" if len(sites) > _NAMED_SITES else "")
-    where = f"pool {next(iter(pools))}" if len(pools) == 1 else f"{len(pools)} pools"
-    if 1 < len(pools) <= _NAMED_SITES:
-        where = f"pools {', '.join(pools)}"
-    largest = max(pools.values(), default=0)
     what = _counted(data["demand"], "cluster" if data["at_least"] == 1 else "site")
     if data["at_least"] > 1:
         what += f" of {data['at_least']} or more clusters"
-    verb = "reaches" if data["demand"] == 1 else "reach"
-    at = "" if data["at_least"] > 1 else f" at {_counted(len(sites), 'site')}"
-    hosts = _counted(data["needs"], "host")
+    else:
+        what += f" at {_counted(len(sites), 'site')}"
+    if len(pools) == all_pools:
+        who = f"{what} have all {_counted(len(pools), 'pool')} to go to"
+    else:
+        where = ", ".join(pools) if len(pools) <= _NAMED_SITES else str(len(pools))
+        noun = "pools" if len(pools) > 1 else "pool"
+        verb = "reaches" if data["demand"] == 1 else "reach"
+        who = f"{what} ({named}) {verb} only " + (
+            f"{noun} {where}" if len(pools) <= _NAMED_SITES else f"{where} {noun}"
+        )
+    largest = max(pools.values(), default=0)
     if data["divisor"] > 1 or largest <= 1:
-        return f"{what}{at} ({named}) {verb} only {where}, with room for at most {largest} on a host: at least {hosts}."
-    return f"{what}{at} ({named}) {verb} only {where}, whose hosts must have room for them all."
+        return f"{who}, with room for at most {largest} on a host: at least {_counted(data['needs'], 'host')}."
+    return f"{who}, whose hosts must have room for them all."
 
 
 def _counted(number: int, noun: str) -> str:

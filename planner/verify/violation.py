@@ -45,6 +45,9 @@ CODES: Mapping[str, str] = {
     "objective": "the objective does not add up",
     "bound": "the lower bound is above the objective",
     "status": "the status does not agree with the rest of the plan",
+    "proof_form": "a part of the proof is missing or of the wrong kind",
+    "proof_set": "a set of sites does not force what the proof says",
+    "proof_sum": "the sets do not force the lower bound",
     "other_input": "the plan was made from other input than this fleet",
 }
 

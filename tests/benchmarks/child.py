@@ -40,10 +40,13 @@ def child() -> None:
 def prepare(of_set: str, name: str, folder: Path) -> None:
     """Build an instance into FOLDER."""
     fleet = SETS[of_set].build(name)
-    problem = build_problem(fleet, Checker(fleet))
+    checker = Checker(fleet)
+    problem = build_problem(fleet, checker)
     _keep(folder / "problem", problem)
     _keep(folder / "fleet", fleet.replace())  # without what is cached: engines start from the tables
-    _write(folder / FACTS, {"sites": problem.sites, "hubs": problem.pools, "pairs": len(problem.pool)})
+    ineligible = int(checker.needs_host.sum()) - problem.sites
+    note = f"{ineligible} sites have no eligible pool and are left out" if ineligible else ""
+    _write(folder / FACTS, {"sites": problem.sites, "hubs": problem.pools, "pairs": len(problem.pool), "note": note})
 
 
 @child.command()

@@ -15,7 +15,7 @@ from tests.benchmarks.summary import Growth, Ratio, Total, growths, ratios, tota
 _READING = """\
 Sites are those that need a host and can use one; pairs are the eligible ones. Seconds run from the Fleet (castingvote)
 or from the eligible pairs (all others) to the answer and include building the model; CPU seconds add up all threads.
-HiGHS and castingvote run on one thread, CP-SAT on all cores. Peak memory is that of the whole process, the instance
+HiGHS runs on one thread, CP-SAT on all cores. Peak memory is that of the whole process, the instance
 included. Every plan of castingvote is checked by `planner.verify`; what it finds is in the notes."""
 
 _FIELDS = tuple(field.name for field in dataclasses.fields(Row))

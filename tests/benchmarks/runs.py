@@ -62,7 +62,9 @@ def run(of_set: str, name: str, engines: Sequence[str], seconds: float) -> Itera
         if published is not None:
             facts |= {"published": published.value, "exact": published.exact}
         for engine in chosen:
-            yield Row(of_set, name, engine=engine, **facts, **_solve(of_set, engine, seconds, facts["pairs"], folder))
+            found = _solve(of_set, engine, seconds, facts["pairs"], folder)
+            note = "; ".join(filter(None, (facts["note"], found.get("note"))))
+            yield Row(of_set, name, engine=engine, **{**facts, **found, "note": note})
 
 
 def _solve(of_set: str, engine: str, seconds: float, pairs: int, folder: Path) -> dict[str, Any]:

@@ -8,6 +8,7 @@ from itertools import groupby, pairwise
 
 from tests.benchmarks.engines import ENGINES
 from tests.benchmarks.runs import Row
+from tests.benchmarks.sets import SETS
 
 OURS = ("castingvote", "castingvote-count")
 PRINTED = 0.011  # published values are cut or rounded to two decimals
@@ -57,7 +58,7 @@ def ratios(rows: Sequence[Row]) -> list[Ratio]:
     for (of_set, instance, engine), rival in times.items():
         for ours in OURS:
             mine = times.get((of_set, instance, ours))
-            if engine in OURS or mine is None or not mine.proven or rival.published is not None:
+            if engine in OURS or mine is None or not mine.proven or not SETS[of_set].generated:
                 continue
             times_as_long = (rival.seconds or 0.0) / max(mine.seconds or 0.0, 1e-6)
             found.append(Ratio(of_set, instance, engine, ours, times_as_long, at_least=not rival.proven))
@@ -66,7 +67,7 @@ def ratios(rows: Sequence[Row]) -> list[Ratio]:
 
 def growths(rows: Sequence[Row]) -> list[Growth]:
     """Return neighbouring sizes of each generated set, engine and number of hubs, where both are proven."""
-    timed = [row for row in rows if row.proven and row.seconds is not None and row.published is None]
+    timed = [row for row in rows if row.proven and row.seconds is not None and SETS[row.set].generated]
     timed.sort(key=lambda row: (row.set, row.engine, row.hubs, row.sites))
     found = []
     for (of_set, engine, hubs), group in groupby(timed, key=lambda row: (row.set, row.engine, row.hubs)):
@@ -77,8 +78,8 @@ def growths(rows: Sequence[Row]) -> list[Growth]:
 
 
 def totals(rows: Sequence[Row]) -> list[Total]:
-    """Return a total for each engine and set that has published values."""
-    public = [row for row in rows if row.published is not None]
+    """Return a total for each engine and public set."""
+    public = [row for row in rows if not SETS[row.set].generated]
     names = list(ENGINES)
     public.sort(key=lambda row: (row.set, names.index(row.engine)))
     found = []

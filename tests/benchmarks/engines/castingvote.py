@@ -14,8 +14,8 @@ def solve_plan(fleet: Fleet, seconds: float) -> Answer:
     """Return the answer of `planner.sizing.plan`."""
     made = plan(fleet, time_limit=seconds)
     proven = made.lower_bound >= made.objective_value and bool(made.proof.details.get("most_weight_proven", True))
-    left_out = f"{len(made.unserved)} sites cannot be served" if made.unserved else ""
-    return Answer(made.objective_value, made.lower_bound, proven, left_out, made)
+    unserved = f"{len(made.unserved)} sites unserved" if made.unserved else ""
+    return Answer(made.objective_value, made.lower_bound, proven, unserved, made)
 
 
 def solve_count(problem: Problem, seconds: float) -> Answer:

@@ -1,0 +1,78 @@
+"""`castingvote explain`: why the plan is as it is, and the smallest changes that would help."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from pathlib import Path
+from typing import Literal
+
+import click
+
+from planner.cli.explanation import print_explanation, print_site
+from planner.cli.options import FLEET
+from planner.cli.progress import Stages
+from planner.cli.streams import say
+from planner.explain import explain as make_explanation
+from planner.intake import read_fleet
+
+
+@click.command()
+@FLEET
+@click.option("--site", metavar="ID", help="Explain this site only: every pool, and what keeps the site out of it.")
+@click.option("--json", "as_json", is_flag=True, help="Print the explanation as JSON on standard output.")
+@click.option(
+    "--time-limit",
+    type=click.FloatRange(min=0.0),
+    default=60.0,
+    show_default=True,
+    metavar="SECONDS",
+    help="Stop after this long and tell what was found so far.",
+)
+@click.option(
+    "--seed",
+    type=click.IntRange(min=0, max=2**31 - 1),
+    default=0,
+    show_default=True,
+    help="Same fleet and seed, same explanation, unless time ends it.",
+)
+@click.option(
+    "--solver",
+    type=click.Choice(["highs", "cbc"]),
+    default="highs",
+    show_default=True,
+    help="Solver of the plans; CBC must be installed.",
+)
+def explain(
+    fleet: Path, site: str | None, as_json: bool, time_limit: float, seed: int, solver: Literal["highs", "cbc"]
+) -> int:
+    """Say why FLEET needs as many hosts, who is unserved and why, and which small changes would help.
+
+    Every change is tried by planning the changed fleet. Ctrl-C tells what was found so far. Ends with
+    0 also when sites are unserved.
+
+    \b
+    Example:
+        castingvote explain fleet.xlsx
+        castingvote explain fleet.xlsx --site 0042
+    """
+    stages = Stages(quiet=as_json)
+    with stages.stage("read", "Reading the fleet"):
+        inventory = read_fleet(fleet)
+    words = "Planning (Ctrl-C keeps what was found so far)"
+    with stages.stage("explain", words) as show:
+        found = make_explanation(
+            inventory,
+            site=site,
+            time_limit=time_limit,
+            seed=seed,
+            solver=solver,
+            tell=lambda doing: show(f"{words}: {doing}"),
+        )
+    if as_json:
+        say(json.dumps(dataclasses.asdict(found), indent=2, ensure_ascii=False, allow_nan=False))
+    elif found.site is not None:
+        print_site(found.site)
+    else:
+        print_explanation(found)
+    return 0

@@ -1,0 +1,15 @@
+"""Why a plan is as it is, and what would help most: reads a Fleet and a Plan, and plans changed fleets to be sure."""
+
+from planner.explain.nouns import BindingSet, Change, Explanation, Figures, PoolView, SiteView, Suggestion
+from planner.explain.road import explain
+
+__all__ = [
+    "BindingSet",
+    "Change",
+    "Explanation",
+    "Figures",
+    "PoolView",
+    "SiteView",
+    "Suggestion",
+    "explain",
+]

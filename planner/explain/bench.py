@@ -1,0 +1,129 @@
+"""What every search for a suggestion shares: the fleet, its plan, the time left, and planning a changed fleet."""
+
+from __future__ import annotations
+
+import dataclasses
+import time
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from planner.explain.changes import changed, relative_size
+from planner.explain.nouns import Change, Figures, Goal, Kind, Suggestion
+from planner.fleet import Fleet
+from planner.plan import Plan
+from planner.rules import Checker
+from planner.sizing import plan as make_plan
+from planner.sizing.problem import Problem, restrict
+from planner.sizing.solver import Effort
+
+
+def planned(fleet: Fleet, effort: Effort) -> Plan:
+    """Return a plan of ``fleet`` within ``effort``.
+
+    It is made in a thread of its own, where a plan leaves Ctrl-C alone: that ends the whole explanation and not
+    this one plan.
+    """
+    with ThreadPoolExecutor(1) as pool:
+        return pool.submit(
+            make_plan,
+            fleet,
+            time_limit=effort.left,
+            seed=effort.seed,
+            solver=effort.engine,
+            watch=lambda _progress: not effort.stopped.is_set(),
+        ).result()
+
+
+@dataclass
+class Bench:
+    """One fleet with its plan; ``effort`` is shared by all searches. ``tell`` takes words on what is going on."""
+
+    fleet: Fleet
+    plan: Plan
+    checker: Checker
+    problem: Problem
+    effort: Effort
+    tell: Callable[[str], None]
+    notes: list[str] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.before = Figures.of(self.plan)
+        self.weight_of = dict(zip(self.fleet.site_ids, self.fleet.weights, strict=True))
+
+    def replan(self, changes: Sequence[Change]) -> Plan | None:
+        """Return the plan of the changed fleet, without later aims; None when no time is left."""
+        if self.effort.spent:
+            return None
+        fleet = changed(self.fleet, changes)
+        return planned(fleet.replace(policy=fleet.policy.replace(then="")), self.effort)
+
+    def share(self, part: float) -> Effort:
+        """Return an effort of its own for ``part`` of the time left; Ctrl-C ends it too."""
+        left = self.effort.left
+        seconds = None if left is None else part * left
+        return dataclasses.replace(self.effort, seconds=seconds, started=time.monotonic())
+
+    @property
+    def counted(self) -> int:
+        """Hosts that the policy's objective counts in the plan at hand."""
+        return _counted(self.before)
+
+    def saves(self, after: Figures) -> bool:
+        """Say whether ``after`` has a host less and leaves no more weight unserved."""
+        return _counted(after) < self.counted and self._missed(after) <= self._missed(self.before) + 1e-9
+
+    def serves(self, after: Figures, site: str) -> bool:
+        """Say whether ``after`` serves ``site`` and leaves less weight unserved."""
+        return site not in after.unserved and self._missed(after) < self._missed(self.before) - 1e-9
+
+    def _missed(self, figures: Figures) -> float:
+        return float(sum(self.weight_of[site] for site in figures.unserved))
+
+    def served(self) -> Problem:
+        """Return the problem of the sites that the plan does not leave unserved; own tie-breakers stay possible."""
+        unserved = set(self.before.unserved)
+        keep = np.array([self.fleet.site_ids[s] not in unserved for s in self.problem.site_at], dtype=np.bool_)
+        return dataclasses.replace(restrict(self.problem, keep), own_cost=self.problem.own_cost[keep])
+
+    def suggestion(
+        self,
+        kind: Kind,
+        goal: Goal,
+        words: str,
+        changes: Sequence[Change],
+        after: Plan | None,
+        *,
+        confirmed: bool,
+        fewest: bool = False,
+        site: str = "",
+    ) -> Suggestion:
+        """Return the suggestion with its figures; ``site`` is the unserved one that it is for."""
+        pools = tuple(c.id for c in changes if c.sheet == "Hubs") or self._pools_of_policy(changes)
+        sites = tuple(dict.fromkeys(c.id for c in changes if c.sheet == "Sites"))
+        return Suggestion(
+            kind=kind,
+            goal=goal,
+            site=site,
+            words=words,
+            changes=tuple(changes),
+            sites=sites,
+            pools=tuple(dict.fromkeys(pools)),
+            touched=len(sites) + len(set(pools)),
+            size=relative_size(changes),
+            before=self.before,
+            after=None if after is None else Figures.of(after),
+            confirmed=confirmed,
+            fewest=fewest,
+        )
+
+    def _pools_of_policy(self, changes: Sequence[Change]) -> tuple[str, ...]:
+        """Return the pools that a change of the policy touches: all of them."""
+        return self.fleet.pool_ids if any(c.sheet == "Policy" for c in changes) else ()
+
+
+def _counted(figures: Figures) -> int:
+    """Return the hosts that the policy's objective counts."""
+    return figures.hosts if figures.new_hosts is None else figures.new_hosts

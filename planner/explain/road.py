@@ -1,0 +1,86 @@
+"""From a fleet and its plan to an explanation."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Literal
+
+from planner.explain.bench import Bench, planned
+from planner.explain.levers import levers_that_save
+from planner.explain.nouns import Explanation, Figures, Suggestion
+from planner.explain.openings import openings_that_save
+from planner.explain.remedies import remedies
+from planner.explain.sets import binding_sets
+from planner.explain.site import position_of, view_site
+from planner.fleet import Fleet
+from planner.plan import Plan
+from planner.rules import Checker
+from planner.sizing.problem import build_problem
+from planner.sizing.solver import Effort
+
+
+def explain(
+    fleet: Fleet,
+    plan: Plan | None = None,
+    *,
+    site: str | None = None,
+    time_limit: float | None = 60.0,
+    seed: int = 0,
+    solver: Literal["highs", "cbc"] = "highs",
+    tell: Callable[[str], None] | None = None,
+) -> Explanation:
+    """Return why ``plan`` is as it is: for ``site`` if given, else why not fewer hosts and what would help most.
+
+    ``plan`` is a plan of ``fleet``; it is made if None. With ``site`` nothing else is explained: every pool is
+    eligible or names each rule that keeps the site out. Without, every suggestion was found by solving and tried by
+    planning the changed fleet; those that a plan confirms come first in order of sites and pools touched, then of
+    size. Others are left out unless there is none for the same goal. ``time_limit`` in seconds is shared by all of
+    it; at the limit, or at Ctrl-C in the main thread, what was found so far comes back. ``tell`` is called with
+    words on what is being tried.
+
+    Raises InputError for a ``site`` that the fleet does not have, and what `planner.plan` raises.
+    """
+    effort = Effort(seconds=time_limit, seed=seed, engine=solver)
+    if site is not None:
+        position_of(fleet, site)
+    tell = tell or _silent
+    checker = Checker(fleet)
+    with effort.listening():
+        if plan is None:
+            tell("the plan itself")
+            plan = planned(fleet, effort)
+        if site is not None:
+            return Explanation(Figures.of(plan), site=view_site(fleet, checker, plan, site))
+        bench = Bench(fleet, plan, checker, build_problem(fleet, checker), effort, tell)
+        found = _suggestions(bench)
+    if effort.spent:
+        bench.notes.append("Time ended before everything was tried: more or smaller changes may help as well.")
+    return Explanation(
+        figures=bench.before,
+        proof=plan.proof.words,
+        sets=binding_sets(plan, len(fleet.pool_ids)),
+        unserved=plan.unserved,
+        suggestions=_ranked(found),
+        notes=tuple(bench.notes),
+    )
+
+
+def _silent(_words: str) -> None:
+    """Take words and do nothing."""
+
+
+def _suggestions(bench: Bench) -> list[Suggestion]:
+    found = remedies(bench)
+    if bench.fleet.policy.objective == "cost":
+        bench.notes.append("What would save money is not searched: objective cost weighs hosts by price.")
+    elif bench.counted > 0:
+        found += openings_that_save(bench)
+        found += levers_that_save(bench)
+    return found
+
+
+def _ranked(found: list[Suggestion]) -> tuple[Suggestion, ...]:
+    """Return suggestions in order of effort; unconfirmed ones only where a goal has no other."""
+    sure = {(s.goal, s.site) for s in found if s.confirmed}
+    kept = [s for s in found if s.confirmed or (s.goal, s.site) not in sure]
+    return tuple(sorted(kept, key=lambda s: (not s.confirmed, s.touched, s.size, s.words)))

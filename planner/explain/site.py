@@ -1,0 +1,88 @@
+"""One site against every pool: eligible or why not, and where the plan serves it."""
+
+from __future__ import annotations
+
+import difflib
+import math
+
+import numpy as np
+
+from planner.errors import InputError
+from planner.explain.nouns import PoolView, SiteView
+from planner.fleet import Finding, Fleet
+from planner.latency import EVIDENCE
+from planner.plan import Plan, Reason
+from planner.rules import RULES, Checker, Pairs
+
+
+def view_site(fleet: Fleet, checker: Checker, plan: Plan, site: str) -> SiteView:
+    """Return ``site`` against every pool of ``fleet``; InputError naming similar ids where there is no such site."""
+    at = position_of(fleet, site)
+    assignments = tuple(a for a in plan.assignments if a.site == site)
+    unserved = next((u for u in plan.unserved if u.site == site), None)
+    budget = float(fleet.budgets_ms[at])
+    return SiteView(
+        site=site,
+        clusters=int(fleet.clusters[at]),
+        release=str(fleet.sites["release"].iloc[at]),
+        budget_ms=budget if math.isfinite(budget) else None,
+        pools=_pools(fleet, checker, plan, at, {a.host for a in assignments}),
+        assignments=assignments,
+        unserved=unserved,
+        words=_in_words(plan, site),
+    )
+
+
+def position_of(fleet: Fleet, site: str) -> int:
+    """Return the position of ``site`` in the fleet's tables; InputError naming similar ids where there is none."""
+    if site in fleet.site_ids:
+        return fleet.site_ids.index(site)
+    folded = {name.casefold(): name for name in fleet.site_ids}
+    close = [folded[name] for name in difflib.get_close_matches(site.casefold(), folded, n=4, cutoff=0.5)]
+    hint = f"Did you mean {' or '.join(close)}?" if close else "Ids are those of column site, leading zeros included."
+    raise InputError((Finding("error", "site_unknown", "Sites", f'there is no site "{site}".', hint),))
+
+
+def _pools(fleet: Fleet, checker: Checker, plan: Plan, at: int, serving: set[str]) -> tuple[PoolView, ...]:
+    pairs = checker.against(at)
+    reasons: list[list[Reason]] = [[] for _ in range(len(pairs))]
+    for rule in RULES:
+        for x in np.flatnonzero(rule.broken(checker.facts, pairs)).tolist():
+            reasons[x].append(Reason(rule.code, rule.why(checker.facts, pairs.take(np.array([x])))))
+    return tuple(_view(fleet, plan, pairs, x, tuple(why), serving) for x, why in enumerate(reasons))
+
+
+def _view(fleet: Fleet, plan: Plan, pairs: Pairs, x: int, why: tuple[Reason, ...], serving: set[str]) -> PoolView:
+    pool = fleet.pool_ids[pairs.pool[x]]
+    hosts = [host for host in plan.host_list if host.pool == pool]
+    known = bool(np.isfinite(pairs.rtt_ms[x]))
+    return PoolView(
+        pool=pool,
+        hub=fleet.hub_ids[fleet.hub_of_pool[pairs.pool[x]]],
+        eligible=not why,
+        rtt_ms=float(pairs.rtt_ms[x]) if known else None,
+        evidence=EVIDENCE[pairs.evidence[x]] if known else None,
+        reasons=why,
+        hosts=len(hosts),
+        clusters=sum(host.clusters for host in hosts),
+        room=sum(host.usable for host in hosts),
+        serves=any(host.host in serving for host in hosts),
+    )
+
+
+def _in_words(plan: Plan, site: str) -> str:
+    """Say what the plan does with the site."""
+    spared = next((n.why for n in plan.no_host_needed if n.site == site), None)
+    if spared is not None:
+        why = {"own_tie_breaker": "it has a tie-breaker of its own", "no_clusters": "it has no clusters"}[spared]
+        return f"Site {site} needs no shared host: {why}."
+    parts = [
+        f"Served by {a.host} at {a.hub}: {a.rtt_ms:g} ms ({a.evidence}), {a.margin_ms:.3g} ms within its budget."
+        for a in plan.assignments
+        if a.site == site
+    ]
+    for left in plan.unserved:
+        if left.site == site:
+            reasons = "; ".join(reason.detail for reason in left.reasons)
+            parts.append(f"Unserved: {reasons}. {left.remedy}".strip())
+    return " ".join(parts) or f"Site {site} is not in the plan."

@@ -1,0 +1,184 @@
+"""Is the plan's lower bound proven? Re-checked from the fleet alone, by code that shares nothing with sizing.
+
+The sets of the plan's proof are counted again; then three means are tried in turn, until one shows that these sets
+force the bound: adding up with the plan's multipliers, a branch and bound of our own, and a second solver.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Literal, get_args
+
+from planner.fleet import Fleet
+from planner.plan import Objective, Plan
+from planner.verify.bounding import MOST_NODES, branch_and_bound
+from planner.verify.case import Case
+from planner.verify.host_model import HostModel, Row, host_model
+from planner.verify.inventory import read_inventory
+from planner.verify.proof_form import ClaimedSet, UnreadableError, finite, read_set
+from planner.verify.proof_sets import Recount
+from planner.verify.second_solver import SECONDS, bound_by_cp_sat
+from planner.verify.violation import RELATIVE_TOLERANCE, Violation
+
+Verdict = Literal["proof", "bound", "broken"]
+
+_KINDS = ("counting", "search", "solver", "bound", "none")
+_CLAIM_PROOF = ("counting", "search")  # kinds that say that the sets alone force the bound
+
+
+@dataclass(frozen=True, slots=True)
+class ProofCheck:
+    """What became of a plan's proof when it was checked again.
+
+    ``proof``: no plan that serves the same sites has a smaller objective. ``bound``: nothing that the plan says is
+    wrong, but that much is not proven; ``words`` say what is. ``broken``: ``violations`` say what does not hold.
+    """
+
+    verdict: Verdict
+    words: str
+    violations: tuple[Violation, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class _Forced:
+    """What the sets force: ``bound``, shown ``how``. ``settled``: if that is below the plan's claim, the claim is false."""
+
+    bound: Fraction
+    how: str
+    settled: bool = True
+
+
+def verify_proof(
+    fleet: Fleet, plan: Plan, *, most_nodes: int = MOST_NODES, seconds: float = SECONDS
+) -> ProofCheck:
+    """Return whether ``fleet`` alone bears out that no plan which serves the same sites beats ``plan.lower_bound``.
+
+    Nothing in ``plan.proof`` is taken on trust, and nothing that stands there raises; the rest of the plan is for
+    `planner.verify.verify`. Where the multipliers do not add up to the bound, the branch and bound visits up to
+    ``most_nodes`` nodes, and the second solver then works for up to ``seconds``.
+    """
+    unreadable = tuple(_unreadable(plan))
+    if unreadable:
+        return _broken(unreadable)
+    if "sets" not in plan.proof.details and plan.lower_bound > 0:
+        words = "The plan carries no sets of sites that could be checked again"
+        if not plan.proof.details and plan.proof.kind == "none":
+            words = "The workbook carries no proof; use the plan.json. A plan without one has nothing to check again"
+        return ProofCheck("bound", f"{words}: {_least(plan, Fraction(plan.lower_bound))} is its word alone.")
+    case = Case(read_inventory(fleet), plan)
+    claims, rows, violations = _recounted(case)
+    if violations:
+        return _broken(violations)
+    model = host_model(list(case.inventory.pools.values()), plan.objective, rows)
+    if model is None:
+        return ProofCheck("bound", "A pool's host_cost is unknown or negative, so that nothing can be added up.")
+    return _verdict(plan, len(claims), _forced(plan, model, claims, most_nodes, seconds))
+
+
+def _unreadable(plan: Plan) -> Iterator[Violation]:
+    """Yield what in the plan's claim is of the wrong kind."""
+    if plan.proof.kind not in _KINDS:
+        yield Violation("proof_form", "proof", f"its kind is none of {', '.join(_KINDS)}")
+    if plan.objective not in get_args(Objective):
+        yield Violation("proof_form", "plan", f"its objective is none of {', '.join(get_args(Objective))}")
+    if not all(map(_is_number, (plan.lower_bound, plan.objective_value))):
+        yield Violation("proof_form", "plan", "its lower bound or its objective is no number")
+    details = plan.proof.details
+    if not isinstance(details, Mapping):
+        yield Violation("proof_form", "proof", "its details are no object")
+    elif not isinstance(details.get("sets", []), (list, tuple)):
+        yield Violation("proof_form", "proof", "its sets are no list")
+
+
+def _is_number(value: object) -> bool:
+    return finite(value) == finite(value)
+
+
+def _recounted(case: Case) -> tuple[list[ClaimedSet], list[Row], list[Violation]]:
+    """Return the sets that can be read, the inequality that each forces, and what is wrong with any."""
+    recount = Recount(case)
+    claims: list[ClaimedSet] = []
+    rows: list[Row] = []
+    violations: list[Violation] = []
+    for number, data in enumerate(case.plan.proof.details.get("sets", ()), start=1):
+        where = f"set {number} of the proof"
+        try:
+            claim = read_set(data)
+        except UnreadableError as error:
+            violations.append(Violation("proof_form", where, str(error)))
+            continue
+        row, wrong = recount.check(claim, where)
+        violations += wrong
+        if row is not None:
+            claims.append(claim)
+            rows.append(row)
+    return claims, rows, violations
+
+
+def _forced(plan: Plan, model: HostModel, claims: list[ClaimedSet], most_nodes: int, seconds: float) -> _Forced:
+    """Return what the sets force, by the first means that reaches the plan's bound."""
+    goal = _goal(plan)
+    added = model.added_up([claim.multiplier for claim in claims])
+    if added >= goal or plan.proof.kind == "counting":
+        return _Forced(added, "weighed with the plan's multipliers and added up in exact fractions")
+    searched = branch_and_bound(model, goal, most_nodes)
+    how = f"by a branch and bound of our own over whole host counts, {_counted(searched.nodes, 'node')}"
+    if searched.bound >= goal or (searched.best is not None and searched.best < goal):
+        return _Forced(searched.bound, how)
+    second = bound_by_cp_sat(model, seconds)
+    if second > searched.bound:
+        how = f"by the second solver CP-SAT, after {_counted(searched.nodes, 'node')} of a branch and bound of our own"
+    return _Forced(max(second, searched.bound), how, settled=False)
+
+
+def _verdict(plan: Plan, sets: int, forced: _Forced) -> ProofCheck:
+    force = "forces" if sets == 1 else "force"
+    reached = f"{_counted(sets, 'set')} of sites, counted again from the fleet, {force} {_least(plan, forced.bound)}"
+    reached += f", {forced.how}"
+    if forced.bound >= _goal(plan):
+        if plan.lower_bound <= 0 and not sets:
+            reached = f"a lower bound of {_amount(plan, Fraction(plan.lower_bound))} needs no proof"
+        if _meets(plan):
+            return ProofCheck("proof", f"The proof holds: {reached}.")
+        short = f"the plan itself needs {_amount(plan, Fraction(plan.objective_value))}"
+        return ProofCheck("bound", f"The lower bound holds, but {short}: {reached}.")
+    claimed = f"the plan claims {_least(plan, Fraction(plan.lower_bound))}"
+    if plan.proof.kind not in _CLAIM_PROOF:
+        return ProofCheck("bound", f"A bound, not a proof: {claimed} on the word of its solver; {reached}.")
+    if forced.settled:
+        return _broken((Violation("proof_sum", "proof", f"{claimed}, but {reached}"),))
+    return ProofCheck("bound", f"Not settled within the limits of the search: {claimed}; {reached}.")
+
+
+def _broken(violations: tuple[Violation, ...] | list[Violation]) -> ProofCheck:
+    more = f" {_counted(len(violations) - 1, 'more objection')} to it." if len(violations) > 1 else ""
+    return ProofCheck("broken", f"The proof does not hold: {violations[0]}.{more}", tuple(violations))
+
+
+def _goal(plan: Plan) -> Fraction:
+    """Return what has to be reached: the plan's bound, for money less what rounding may have added."""
+    claimed = Fraction(plan.lower_bound)
+    return claimed - abs(claimed) * Fraction(RELATIVE_TOLERANCE) if plan.objective == "cost" else claimed
+
+
+def _meets(plan: Plan) -> bool:
+    """Say whether the plan's objective is its lower bound."""
+    slack = RELATIVE_TOLERANCE * abs(plan.lower_bound) if plan.objective == "cost" else 0.0
+    return plan.objective_value <= plan.lower_bound + slack
+
+
+def _least(plan: Plan, bound: Fraction) -> str:
+    return f"at least {_amount(plan, bound)}"
+
+
+def _amount(plan: Plan, value: Fraction) -> str:
+    if plan.objective == "cost":
+        return f"{float(value):,.2f} {plan.policy.get('currency') or 'money'}"
+    noun = "host" if plan.objective == "hosts" else "new host"
+    return f"{float(value):,g} {noun}{'' if value == 1 else 's'}"
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number:,} {noun}{'' if number == 1 else 's'}"

@@ -1,0 +1,90 @@
+"""The sets of a plan's proof as they stand in plan.json, read without trust: anything may stand there."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+_FRACTION = re.compile(r"-?[0-9]{1,40}(/0*[1-9][0-9]{0,39})?", re.ASCII)
+_LARGEST = 10**15  # of any count; far above what a fleet has, and all sums stay quick
+
+
+@dataclass(frozen=True, slots=True)
+class ClaimedSet:
+    """An inequality as the plan states it; see `planner.verify.proof_sets` for what it has to be."""
+
+    sites: tuple[str, ...]
+    at_least: int
+    demand: int
+    pools: Mapping[str, int]
+    divisor: int
+    needs: int
+    multiplier: Fraction
+
+
+class UnreadableError(ValueError):
+    """A set cannot be read; the message says what in it."""
+
+
+def read_set(data: object) -> ClaimedSet:
+    """Return the set that ``data`` holds; raises UnreadableError for what is missing or of the wrong kind."""
+    if not isinstance(data, Mapping):
+        raise UnreadableError(f"is {_kind(data)}, not an object")
+    sites = _get(data, "sites", (list, tuple), "a list")
+    if not all(isinstance(site, str) for site in sites):
+        raise UnreadableError("sites holds something that is no site id")
+    pools = _get(data, "pools", Mapping, "an object")
+    if not all(isinstance(pool, str) for pool in pools):
+        raise UnreadableError("pools holds something that is no pool id")
+    return ClaimedSet(
+        sites=tuple(sites),
+        at_least=_count(data, "at_least", 1),
+        demand=_count(data, "demand", 0),
+        pools={pool: _count(pools, pool, 0) for pool in pools},
+        divisor=_count(data, "divisor", 1),
+        needs=_count(data, "needs", 0),
+        multiplier=_multiplier(data),
+    )
+
+
+def finite(value: object) -> float:
+    """Return ``value`` as a float; NaN for anything that is no finite number."""
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        return math.nan
+    try:
+        return float(value) if math.isfinite(value) else math.nan
+    except OverflowError:
+        return math.nan
+
+
+def _get(data: Mapping[Any, Any], key: str, kind: Any, expected: str) -> Any:
+    if key not in data:
+        raise UnreadableError(f"{key} is missing")
+    if not isinstance(data[key], kind):
+        raise UnreadableError(f"{key} is {_kind(data[key])}, not {expected}")
+    return data[key]
+
+
+def _count(data: Mapping[Any, Any], key: str, least: int) -> int:
+    value: int = _get(data, key, int, "a whole number")
+    if isinstance(value, bool) or not least <= value <= _LARGEST:
+        raise UnreadableError(f"{key} is no whole number between {least} and {_LARGEST}")
+    return value
+
+
+def _multiplier(data: Mapping[Any, Any]) -> Fraction:
+    text: str = _get(data, "multiplier", str, "a fraction as text")
+    if not _FRACTION.fullmatch(text):
+        raise UnreadableError('multiplier is no fraction such as "3/2"')
+    found = Fraction(text)
+    if found < 0:
+        raise UnreadableError(f"multiplier {text} is negative; only 0 and above keep the sum a bound")
+    return found
+
+
+def _kind(value: object) -> str:
+    return "null" if value is None else f"a {type(value).__name__}"

@@ -1,0 +1,152 @@
+"""Does each set of sites force what the plan's proof says? Counted again from the fleet alone.
+
+A set S of sites that all are served by shared hosts, with N(S) the pools that some site of it may use, needs
+
+    sum over p in N(S) of ceil(room_p / d) n_p >= ceil(demand / d)      for every whole d >= 1
+
+where demand counts clusters and room_p is the usable cap; or, for sites that keep t > 1 clusters or more together, demand
+counts those sites and room_p = floor(usable cap / t). Sources: P. Hall, J. London Math. Soc. 10 (1935) 26-30, for the
+sets; V. Chvatal, Discrete Mathematics 4 (1973) 305-337, for dividing and rounding up.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from planner.verify.case import Case
+from planner.verify.host_model import Row
+from planner.verify.inventory import Pool, Site
+from planner.verify.proof_form import ClaimedSet
+from planner.verify.rules import eligible
+from planner.verify.violation import Violation
+
+_NAMED = 3  # sites or pools named in a message
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """A set counted again: what its sites bring, and the room of one host of each pool they may use."""
+
+    demand: int
+    room: dict[str, int]
+
+    def row(self, divisor: int) -> Row:
+        """Return the inequality that the set forces, divided by ``divisor`` and rounded up."""
+        return Row({pool: -(-room // divisor) for pool, room in self.room.items()}, -(-self.demand // divisor))
+
+
+class Recount:
+    """Counts sets again. What a site may use is looked up once, because sets overlap."""
+
+    def __init__(self, case: Case) -> None:
+        self._case = case
+        self._pools = list(case.inventory.pools.values())
+        self._usable: dict[str, list[bool | None]] = {}
+        self._left_out = {entry.site for entry in case.plan.unserved}
+        self._running = Counter(host.pool for host in case.plan.host_list)
+        self._uplink_kbps: dict[str, float] = {}
+        for pool in self._pools:
+            if pool.uplink_mbps == pool.uplink_mbps:  # unknown is NaN
+                least = self._uplink_kbps.get(pool.hub, pool.uplink_mbps * 1000)
+                self._uplink_kbps[pool.hub] = min(least, pool.uplink_mbps * 1000)
+
+    def check(self, claim: ClaimedSet, where: str) -> tuple[Row | None, list[Violation]]:
+        """Return the inequality that the set forces, and what the plan says about it that is not so.
+
+        There is no inequality where sites are counted that force nothing.
+        """
+        wrong = [*self._foreign(claim), *self._doubled(claim)]
+        if claim.at_least > 1 and self._case.inventory.policy.split_sites:
+            wrong.append(f"sites of {claim.at_least} clusters are counted, but the policy lets sites be split")
+        if wrong:
+            return None, [Violation("proof_set", where, text) for text in wrong]
+        counted = self._counted(claim)
+        row = counted.row(claim.divisor)
+        wrong = [*_figures(claim, counted, row), *self._rooms(claim, counted), *self._too_few(row)]
+        return row, [Violation("proof_set", where, text) for text in wrong]
+
+    def _counted(self, claim: ClaimedSet) -> Counted:
+        sites = [self._case.inventory.sites[site] for site in claim.sites]
+        # Clusters of a site are one item of at_least or more, or nothing.
+        size = claim.at_least
+        demand = sum(s.clusters for s in sites) if size == 1 else sum(s.clusters >= size for s in sites)
+        room = {
+            pool.pool: pool.usable // size
+            for at, pool in enumerate(self._pools)
+            if pool.usable >= size and any(self._may_use(site, at) for site in sites)
+        }
+        return Counted(demand, room)
+
+    def _may_use(self, site: Site, at: int) -> bool:
+        known = self._usable.get(site.site)
+        if known is None:
+            known = self._usable[site.site] = [None] * len(self._pools)
+        answer = known[at]
+        if answer is None:
+            pool = self._pools[at]
+            answer = known[at] = self._uplink_bears(site, pool) and eligible(self._case.inventory, site, pool)
+        return answer
+
+    def _uplink_bears(self, site: Site, pool: Pool) -> bool:
+        """Say whether the hub's uplink bears the site; of pools that state different uplinks the least holds."""
+        return not site.cluster_kbps * site.clusters > self._uplink_kbps.get(pool.hub, float("inf"))
+
+    def _foreign(self, claim: ClaimedSet) -> Iterator[str]:
+        """Yield why sites of the set force no host, each reason once with the sites it is true of."""
+        reasons: dict[str, list[str]] = {}
+        for name in dict.fromkeys(claim.sites):
+            if reason := self._forces_nothing(name):
+                reasons.setdefault(reason, []).append(name)
+        for reason, sites in reasons.items():
+            yield f"{_named('site', sites)} {reason}"
+
+    def _forces_nothing(self, name: str) -> str:
+        """Return why no plan that serves the same sites has to find room for a site; "" when each has to."""
+        site = self._case.inventory.sites.get(name)
+        if site is None:
+            return "not in the fleet"
+        if not site.needs_host:
+            return "in need of no shared host"
+        if name not in self._case.rows or name in self._left_out:
+            return "not served by the plan"
+        return "counted, but could do with an own tie-breaker" if site.own_tie_breaker == "possible" else ""
+
+    def _doubled(self, claim: ClaimedSet) -> Iterator[str]:
+        twice = [site for site, times in Counter(claim.sites).items() if times > 1]
+        if twice:
+            yield f"{_named('site', twice)} listed more than once"
+
+    def _rooms(self, claim: ClaimedSet, counted: Counted) -> Iterator[str]:
+        """Compare pools. One too many only weakens the set, which was counted without it; one too few is false."""
+        missing = [pool for pool in counted.room if pool not in claim.pools]
+        if missing:
+            yield f"{_named('pool', missing)} left out, though sites of the set may use it"
+        unknown = [pool for pool in claim.pools if pool not in self._case.inventory.pools]
+        if unknown:
+            yield f"{_named('pool', unknown)} not in the fleet"
+        for pool, room in claim.pools.items():
+            if room != counted.room.get(pool, room):
+                yield f"a host of pool {pool} is said to have room for {room}, but has for {counted.room[pool]}"
+
+    def _too_few(self, row: Row) -> Iterator[str]:
+        """Note a plan that fails the inequality itself: nothing can be concluded from what even it does not keep."""
+        if sum(room * self._running[pool] for pool, room in row.room.items()) < row.least:
+            yield "the plan's own hosts have too little room for the set"
+
+
+def _figures(claim: ClaimedSet, counted: Counted, row: Row) -> Iterator[str]:
+    what = "clusters" if claim.at_least == 1 else f"sites of {claim.at_least} or more clusters"
+    if claim.demand != counted.demand:
+        yield f"demand is said to be {claim.demand}, but the sites bring {counted.demand} {what}"
+    if claim.needs != row.least:
+        yield f"needs is said to be {claim.needs}, but {counted.demand} / {claim.divisor} rounds up to {row.least}"
+
+
+def _named(noun: str, names: list[str]) -> str:
+    shown = ", ".join(names[:_NAMED])
+    if len(names) == 1:
+        return f"{noun} {shown} is"
+    more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
+    return f"{noun}s {shown}{more} are"
