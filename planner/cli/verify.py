@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+from collections.abc import Sequence
 from pathlib import Path
 
 import click
@@ -14,6 +15,7 @@ from planner.cli.streams import say
 from planner.intake import read_fleet
 from planner.outputs import read_plan
 from planner.outputs.words import counted
+from planner.verify import ProofCheck, Violation, verify_proof
 from planner.verify import verify as check_plan
 
 
@@ -21,22 +23,36 @@ from planner.verify import verify as check_plan
 @FLEET
 @click.argument("plan", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="Print the violations as JSON on standard output.")
+@click.option("--proof", "with_proof", is_flag=True, help="Prove the plan's lower bound again, from FLEET alone.")
 @QUIET
-def verify(fleet: Path, plan: Path, as_json: bool, quiet: bool) -> int:
+def verify(fleet: Path, plan: Path, as_json: bool, with_proof: bool, quiet: bool) -> int:
     """Check PLAN (a plan workbook or plan.json, also edited by hand) against FLEET.
 
     The check shares no code with the planning. Ends with 1 when the plan does not hold, and prints
-    every violation.
+    every violation. With --proof each set of sites that the plan.json names is counted again and the
+    bound added up in exact fractions; a proof that does not hold ends with 1 too, a bound that is no
+    proof is said to be one.
 
     \b
     Example:
-        castingvote verify fleet.xlsx plan.xlsx
+        castingvote verify fleet.xlsx plan.json --proof
     """
-    found = check_plan(read_fleet(fleet), read_plan(plan))
+    inventory, made = read_fleet(fleet), read_plan(plan)
+    found = check_plan(inventory, made)
+    checked = verify_proof(inventory, made) if with_proof else None
     violations = [v for v in found if v.severity == "violation"]
+    broken = checked is not None and checked.verdict == "broken"
     if as_json:
-        say(json.dumps([dataclasses.asdict(v) for v in found], indent=2))
-    elif violations or not quiet:
-        print_violations(found)
+        say(json.dumps(_as_data(found, checked), indent=2))
+    elif violations or broken or not quiet:
+        print_violations([*found, *(checked.violations if checked else ())])
         say(f"{counted(len(violations), 'violation')}." if violations else "The plan holds.")
-    return 1 if violations else 0
+        if checked is not None:
+            say(checked.words)
+    return 1 if violations or broken else 0
+
+
+def _as_data(found: Sequence[Violation], checked: ProofCheck | None) -> object:
+    """Return the violations as plain data and, where the proof was asked for, its verdict beside them."""
+    listed = [dataclasses.asdict(violation) for violation in found]
+    return listed if checked is None else {"violations": listed, "proof": dataclasses.asdict(checked)}

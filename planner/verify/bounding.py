@@ -13,6 +13,7 @@ from __future__ import annotations
 import heapq
 from dataclasses import dataclass, field
 from fractions import Fraction
+from typing import Any
 
 import numpy as np
 from scipy.optimize import linprog
@@ -23,9 +24,9 @@ from planner.verify.host_model import Exact, HostModel, exact
 MOST_NODES = 20_000
 
 _DENOMINATOR = 720_720 * 1_000_000  # of the multipliers: thirds, sevenths and so on up to sixteenths stay exact
-_SHORT_PRICE = 100  # for leaving the rows unmet altogether, in multiples of the goal: too dear while anything else works
+_SHORT_PRICE = 100  # for leaving the rows unmet, in multiples of the goal: too dear while anything else works
 _FRACTIONAL = 1e-6
-_CLOSE = Fraction(1, 10**9)  # relative; prices of money are binary fractions, so bounds seldom meet them to the last bit
+_CLOSE = Fraction(1, 10**9)  # relative; money is in binary fractions, so bounds seldom meet it to the last bit
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +120,8 @@ class _Search:
         least = (*np.minimum(low, free), *np.maximum(0, low - free), 0)
         most = (*np.minimum(high, free), *np.maximum(0, high - free), 1)
         bounds = np.array((least, most), dtype=np.float64).T
-        answer = linprog(self._cost, A_ub=self._matrix, b_ub=self._least, bounds=bounds, method="highs")
+        # The stubs of SciPy do not know that bounds may be an array.
+        answer: Any = linprog(self._cost, self._matrix, self._least, bounds=bounds, method="highs")  # type: ignore[call-overload]
         if answer.x is None:
             # Without a proposal the node is halved; its bound stays the inherited one.
             return ((low + high) / 2).astype(np.float64), exact([0] * len(self._least))

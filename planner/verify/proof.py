@@ -43,16 +43,14 @@ class ProofCheck:
 
 @dataclass(frozen=True, slots=True)
 class _Forced:
-    """What the sets force: ``bound``, shown ``how``. ``settled``: if that is below the plan's claim, the claim is false."""
+    """What the sets force: ``bound``, shown ``how``. ``settled``: a claim above that is false."""
 
     bound: Fraction
     how: str
     settled: bool = True
 
 
-def verify_proof(
-    fleet: Fleet, plan: Plan, *, most_nodes: int = MOST_NODES, seconds: float = SECONDS
-) -> ProofCheck:
+def verify_proof(fleet: Fleet, plan: Plan, *, most_nodes: int = MOST_NODES, seconds: float = SECONDS) -> ProofCheck:
     """Return whether ``fleet`` alone bears out that no plan which serves the same sites beats ``plan.lower_bound``.
 
     Nothing in ``plan.proof`` is taken on trust, and nothing that stands there raises; the rest of the plan is for

@@ -4,9 +4,9 @@ A set S of sites that all are served by shared hosts, with N(S) the pools that s
 
     sum over p in N(S) of ceil(room_p / d) n_p >= ceil(demand / d)      for every whole d >= 1
 
-where demand counts clusters and room_p is the usable cap; or, for sites that keep t > 1 clusters or more together, demand
-counts those sites and room_p = floor(usable cap / t). Sources: P. Hall, J. London Math. Soc. 10 (1935) 26-30, for the
-sets; V. Chvatal, Discrete Mathematics 4 (1973) 305-337, for dividing and rounding up.
+where demand counts clusters and room_p is the usable cap; or, for sites that keep t > 1 clusters or more together,
+demand counts those sites and room_p = floor(usable cap / t). Sources: P. Hall, J. London Math. Soc. 10 (1935)
+26-30, for the sets; V. Chvatal, Discrete Mathematics 4 (1973) 305-337, for dividing and rounding up.
 """
 
 from __future__ import annotations
