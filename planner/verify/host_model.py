@@ -9,7 +9,8 @@ Any multipliers y >= 0 on the rows bound it from below (A. M. Geoffrion, Mathema
 
     sum_r y_r least_r + sum_p min over n in low_p..high_p of (price_p max(0, n - free_p) - w_p n)
 
-with w_p = sum_r y_r room_rp; the minimum is at low_p, at high_p or at free_p, since the term is linear on either side of free_p.
+with w_p = sum_r y_r room_rp; the minimum is at low_p, at high_p or at free_p, since the term is linear on either
+side of free_p.
 """
 
 from __future__ import annotations
