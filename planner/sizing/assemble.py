@@ -12,7 +12,8 @@ from planner.latency import EVIDENCE
 from planner.plan import Action, Assignment, Host, LaterAim, NoHostNeeded, Plan, Reason, Status, Unserved
 from planner.rules import Checker
 from planner.sizing.counts import Sized
-from planner.sizing.hosts import Guest, choose_hosts, fill
+from planner.sizing.draft import Draft
+from planner.sizing.hosts import Seat
 from planner.sizing.location import Level
 from planner.sizing.placement import Placement
 from planner.sizing.problem import Problem
@@ -26,21 +27,22 @@ def assemble(
     fleet: Fleet,
     checker: Checker,
     problem: Problem,
-    sized: Sized,
-    placement: Placement,
+    draft: Draft,
     levels: tuple[Level, ...],
     today: Today,
     effort: Effort,
 ) -> Plan:
     """Return the Plan; everything in it is in order of ids."""
-    hosts, assignments = _hosts_and_assignments(fleet, problem, sized, placement, today, effort)
+    sized, placement, seats = draft.sized, draft.placement, draft.seating.seats
+    hosts = _hosts(fleet, problem, draft, today)
+    assignments = [_assignment(fleet, problem, today, *pair) for pair in zip(seats, draft.standbys, strict=True)]
     unserved = (*_ineligible(fleet, checker, problem), *_crowded_out(fleet, problem, placement))
     served_own = {fleet.site_ids[problem.site_at[s]] for s in np.flatnonzero(placement.own)}
     sized = _recounted(fleet, problem, sized, placement, hosts)
     proof, bound = prove(fleet, problem, sized, placement, effort)
     sized = dataclasses.replace(sized, bound=bound)
     return Plan(
-        status=_status(sized, bool(unserved)),
+        status=_status(sized, bool(unserved), draft.short),
         objective=fleet.policy.objective,
         objective_value=sized.value,
         lower_bound=sized.bound,
@@ -77,38 +79,30 @@ def _recounted(fleet: Fleet, problem: Problem, sized: Sized, placement: Placemen
     return dataclasses.replace(sized, value=value, bound=value if proven else min(sized.bound, value))
 
 
-def _status(sized: Sized, left_out: bool) -> Status:
+def _status(sized: Sized, left_out: bool, short: bool) -> Status:
     if left_out:
         return "infeasible"
-    return "optimal" if sized.bound >= sized.value else "feasible"
+    return "optimal" if sized.bound >= sized.value and not short else "feasible"
 
 
-def _hosts_and_assignments(
-    fleet: Fleet, problem: Problem, sized: Sized, placement: Placement, today: Today, effort: Effort
-) -> tuple[list[Host], list[Assignment]]:
+def _hosts(fleet: Fleet, problem: Problem, draft: Draft, today: Today) -> list[Host]:
+    """Return the hosts that carry something or stand by, pool by pool."""
+    seats = draft.seating.seats
+    needed = {seat.host for seat in seats} | {name for name in draft.standbys if name}
+    loads = {p: {name: 0 for name in names if name in needed} for p, names in draft.seating.names.items()}
+    for seat in seats:
+        loads[seat.pool][seat.host] += seat.clusters
     hosts: list[Host] = []
-    assignments: list[Assignment] = []
-    pool_of = problem.pool[placement.pair]
-    for p in np.flatnonzero(sized.counts.hosts):
+    for p, load in sorted(loads.items()):
         pool = int(problem.pool_at[p])
-        hub = fleet.hub_ids[fleet.hub_of_pool[pool]]
-        rows = np.flatnonzero(pool_of == p).tolist()
-        guests = [_guest(fleet, problem, placement, today, x) for x in rows]
-        names = choose_hosts(guests, today.names[p], int(sized.counts.hosts[p]))
-        spots = fill(guests, names, int(problem.caps[p]), effort)
-        load = dict.fromkeys(names, 0)
-        for g, name, clusters in spots:
-            load[name] += clusters
-            pair = int(placement.pair[rows[g]])
-            assignments.append(_assignment(fleet, problem, today, pair, name, hub, clusters))
+        carrying = [name for name in today.names[p] if name in load]
         # As many hosts as exist are called existing, the named ones first: Current may name more than Hubs counts.
         known = today.names[p][: int(problem.existing[p])]
-        carrying = [name for name in names if load[name]]
         existing = set(sorted(carrying, key=lambda name: name not in known)[: int(problem.existing[p])])
         hosts.extend(
             Host(
                 host=name,
-                hub=hub,
+                hub=fleet.hub_ids[fleet.hub_of_pool[pool]],
                 pool=fleet.pool_ids[pool],
                 release=fleet.host_releases[pool],
                 clusters=load[name],
@@ -118,22 +112,12 @@ def _hosts_and_assignments(
             )
             for name in carrying
         )
-    return hosts, assignments
+    return hosts
 
 
-def _guest(fleet: Fleet, problem: Problem, placement: Placement, today: Today, x: int) -> Guest:
-    pair = placement.pair[x]
-    s = problem.site[pair]
-    site = fleet.site_ids[problem.site_at[s]]
-    return Guest(
-        site, int(placement.units[x]), not problem.split, float(problem.rtt_ms[pair]), today.host.get(site, "")
-    )
-
-
-def _assignment(
-    fleet: Fleet, problem: Problem, today: Today, pair: int, host: str, hub: str, clusters: int
-) -> Assignment:
-    at = int(problem.site_at[problem.site[pair]])
+def _assignment(fleet: Fleet, problem: Problem, today: Today, seat: Seat, standby: str | None) -> Assignment:
+    at, pair, host = int(problem.site_at[seat.site]), seat.pair, seat.host
+    hub = fleet.hub_ids[problem.hub[seat.pool]]
     site = fleet.site_ids[at]
     before = today.host.get(site) or today.hub.get(site)
     action: Action = "attach"
@@ -144,10 +128,11 @@ def _assignment(
         site=site,
         host=host,
         hub=hub,
-        clusters=clusters,
+        clusters=seat.clusters,
         rtt_ms=float(problem.rtt_ms[pair]),
         budget_ms=float(fleet.budgets_ms[at]),
         evidence=EVIDENCE[problem.evidence[pair]],
+        standby=standby,
         moved_from=before if action == "move" else None,
         action=action,
     )

@@ -201,8 +201,11 @@ class Classes:
         return self.items > 1
 
 
-def group(problem: Problem, *, by_weight: bool) -> Classes:
-    """Group sites by eligible pools, clusters, own tie-breaker price and, where they matter, weight and pair costs."""
+def group(problem: Problem, *, by_weight: bool, apart: Ints | None = None) -> Classes:
+    """Group sites by eligible pools, clusters, own tie-breaker price and, where they matter, weight and pair costs.
+
+    ``apart`` (S,): sites of different values are in different classes, and the model places every class itself.
+    """
     by_cost = problem.objective == "cost"
     traffic = problem.traffic_kbps if problem.uplinks_bind else np.zeros(problem.sites)
     weights = problem.weights if by_weight else np.ones_like(problem.weights)
@@ -218,6 +221,7 @@ def group(problem: Problem, *, by_weight: bool) -> Classes:
             int(weights[s]),
             float(traffic[s]),
             costs[pairs].tobytes() if by_cost else b"",
+            0 if apart is None else int(apart[s]),
         )
         of_site[s] = keys.setdefault(key, len(keys))
     _, first = np.unique(of_site, return_index=True)
@@ -231,7 +235,7 @@ def group(problem: Problem, *, by_weight: bool) -> Classes:
         weight=weights[first],
         own_cost=problem.own_cost[first],
         traffic_kbps=traffic[first],
-        fixed=(problem.items[first] > 1) | problem.uplinks_bind,
+        fixed=(problem.items[first] > 1) | problem.uplinks_bind | (apart is not None),
         indptr=np.concatenate(([0], np.cumsum([len(a) for a in arcs]))).astype(np.int64),
         pool=problem.pool[taken],
         cost=costs[taken],
