@@ -12,7 +12,7 @@ from rich.text import Text
 
 from planner.cli.streams import console, printable
 from planner.fleet import Finding, Severity
-from planner.outputs import CAUTIONS, headline
+from planner.outputs import CAUTIONS, headline, survives
 from planner.plan import Plan
 from planner.verify import Violation
 
@@ -59,6 +59,7 @@ def print_summary(plan: Plan, written: Sequence[Path], *, err: bool) -> None:
         _print_line(target, "warning", f"site {unserved.site} is unserved: {reasons}")
     if len(plan.unserved) > _UNSERVED_SHOWN:
         target.print(Text(f"... and {len(plan.unserved) - _UNSERVED_SHOWN:,} more unserved sites, see the plan."))
+    target.print(Text(survives(plan)))
     target.print(Text(f"Input: {tally(plan.findings)}."))
     for caution in CAUTIONS:
         target.print(Text(f"Caution: {caution}", style="dim"))

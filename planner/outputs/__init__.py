@@ -3,7 +3,16 @@
 from planner.outputs.plan_json import plan_to_json, write_json
 from planner.outputs.read_plan import read_plan
 from planner.outputs.template import write_template
-from planner.outputs.words import CAUTIONS, headline
+from planner.outputs.words import CAUTIONS, headline, survives
 from planner.outputs.workbook import write_workbook
 
-__all__ = ["CAUTIONS", "headline", "plan_to_json", "read_plan", "write_json", "write_template", "write_workbook"]
+__all__ = [
+    "CAUTIONS",
+    "headline",
+    "plan_to_json",
+    "read_plan",
+    "survives",
+    "write_json",
+    "write_template",
+    "write_workbook",
+]

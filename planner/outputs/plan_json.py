@@ -40,6 +40,7 @@ def plan_to_dict(plan: Plan) -> dict[str, Any]:
         "host_list": [asdict(host) for host in plan.host_list],
         "assignments": [asdict(assignment) for assignment in plan.assignments],
         "unserved": [asdict(unserved) for unserved in plan.unserved],
+        "uncovered": [asdict(uncovered) for uncovered in plan.uncovered],
         "no_host_needed": [asdict(spared) for spared in plan.no_host_needed],
         "then": [asdict(aim) for aim in plan.then],
         "proof": {"kind": plan.proof.kind, "words": plan.proof.words, "details": dict(plan.proof.details)},

@@ -52,6 +52,7 @@ def figures(page: Page, facts: Facts) -> None:
     )
     page.row(headings.LOWER_BOUND, plain(plan.lower_bound), words.bound_in_words(plan), bound)
     page.row("Gap", plan.gap, words.gap_in_words(plan), styles.SHARE)
+    page.text_row("Cover", words.survives(plan))
     if plan.proof.words:
         page.text_row("Proof", plan.proof.words)
     existing = sum(host.existing for host in plan.host_list)

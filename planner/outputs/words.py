@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from planner.outputs import headings
 from planner.plan import Plan
 
 OBJECTIVES = {
@@ -37,6 +38,36 @@ def headline(plan: Plan) -> str:
     return (
         f"{counted(plan.hosts, 'tie-breaker host')}{extra[plan.objective]} at {counted(hubs, 'hub')} {verb} "
         f"{served:,} of {counted(wanting, 'site')}; {_quality(plan)}."
+    )
+
+
+def asks_for_cover(plan: Plan) -> bool:
+    """Say whether the policy asks for cover, or the plan has a standby all the same."""
+    return plan.policy.get("cover", "none") != "none" or any(row.standby for row in plan.assignments)
+
+
+_ANY_ONE = {"host": "any one host", "hub": "any one hub", "zone": "any one hub or failure zone of hubs"}
+
+
+def survives(plan: Plan) -> str:
+    """Return in one sentence what the plan survives and what it does not."""
+    cover = plan.policy.get("cover", "none")
+    if not plan.host_list:
+        return "There is nothing to lose."
+    if cover == "none":
+        fullest = max(plan.host_list, key=lambda host: host.clusters)
+        return (
+            f"No loss is covered: without {fullest.host}, the fullest host, {counted(fullest.clusters, 'cluster')} "
+            "run on two votes until somebody gives them another host."
+        )
+    bare = len(plan.uncovered)
+    after = f"After the loss of {_ANY_ONE[cover]}"
+    if not bare:
+        return f"{after}, every site has a standby with room for it; two such losses at once are not covered."
+    verb = "has" if bare == 1 else "have"
+    return (
+        f"{after}, {counted(len(sites_served(plan)) - bare, 'site')} have a standby with room, and "
+        f"{counted(bare, 'site')} {verb} none: see sheet {headings.STANDBYS}."
     )
 
 

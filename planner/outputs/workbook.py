@@ -9,12 +9,19 @@ from io import BytesIO
 from openpyxl.workbook.properties import CalcProperties
 
 from planner.fleet import Fleet
+from planner.outputs import words
 from planner.outputs.assignments_sheet import write_assignments
 from planner.outputs.atomic import replacing
 from planner.outputs.facts import Facts
 from planner.outputs.grid import Book
 from planner.outputs.hosts_sheet import live_check_results, write_hosts
-from planner.outputs.list_sheets import write_findings, write_no_host_needed, write_policy, write_unserved
+from planner.outputs.list_sheets import (
+    write_findings,
+    write_no_host_needed,
+    write_policy,
+    write_standbys,
+    write_unserved,
+)
 from planner.outputs.stored_results import with_results
 from planner.outputs.summary_sheet import write_summary
 from planner.plan import Plan
@@ -25,7 +32,8 @@ def write_workbook(
 ) -> None:
     """Write ``plan`` as an .xlsx workbook for the people who carry it out; an old file at ``path`` is replaced.
 
-    Sheets: Summary, Hosts, Assignments, Unserved, No host needed, Findings, Policy. Names, regions,
+    Sheets: Summary, Hosts, Assignments, Unserved, Standby (where the policy asks for cover), No host needed, Findings,
+    Policy. Names, regions,
     current hosts and the user's own columns come from ``fleet``. Data cells are values; only the
     column "live check" of Hosts holds formulas, with their results beside them for readers that do not
     calculate. ``written_at`` is the moment printed on the Summary, in UTC; now by default. `read_plan`
@@ -40,6 +48,8 @@ def write_workbook(
     hosts = write_hosts(book, facts)
     write_assignments(book, facts)
     write_unserved(book, facts)
+    if words.asks_for_cover(plan):
+        write_standbys(book, facts)
     write_no_host_needed(book, facts)
     write_findings(book, facts)
     write_policy(book, facts)

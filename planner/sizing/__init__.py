@@ -76,7 +76,9 @@ def _refuse_unmodelled(fleet: Fleet) -> None:
     policy = fleet.policy
     if policy.cover != "none" and policy.split_sites:
         message = "cover with split sites is not modelled: a site would have a standby for each of its parts."
-        raise InputError((Finding("error", "split-cover", "Policy", message, "Set split_sites to no, or cover to none."),))
+        raise InputError(
+            (Finding("error", "split-cover", "Policy", message, "Set split_sites to no, or cover to none."),)
+        )
     if policy.objective == "cost" and policy.split_sites and (fleet.latency["pair_cost"].fillna(0) > 0).any():
         hint = "Set split_sites to no, or leave pair_cost blank."
         message = "objective cost with split sites and pair costs is not modelled: whose share pays for the circuit?"

@@ -9,9 +9,21 @@ import numpy as np
 
 from planner.fleet import Fleet
 from planner.latency import EVIDENCE
-from planner.plan import Action, Assignment, Host, LaterAim, NoHostNeeded, Plan, Reason, Status, Unserved
+from planner.plan import (
+    Action,
+    Assignment,
+    Host,
+    LaterAim,
+    NoHostNeeded,
+    Plan,
+    Reason,
+    Status,
+    Uncovered,
+    Unserved,
+)
 from planner.rules import Checker
 from planner.sizing.counts import Sized
+from planner.sizing.cover.losses import read_losses
 from planner.sizing.draft import Draft
 from planner.sizing.hosts import Seat
 from planner.sizing.location import Level
@@ -35,7 +47,10 @@ def assemble(
     """Return the Plan; everything in it is in order of ids."""
     sized, placement, seats = draft.sized, draft.placement, draft.seating.seats
     hosts = _hosts(fleet, problem, draft, today)
-    assignments = [_assignment(fleet, problem, today, *pair) for pair in zip(seats, draft.standbys, strict=True)]
+    pool_of = {name: p for p, names in draft.seating.names.items() for name in names}
+    assignments = [
+        _assignment(fleet, problem, today, pool_of, *pair) for pair in zip(seats, draft.standbys, strict=True)
+    ]
     unserved = (*_ineligible(fleet, checker, problem), *_crowded_out(fleet, problem, placement))
     served_own = {fleet.site_ids[problem.site_at[s]] for s in np.flatnonzero(placement.own)}
     sized = _recounted(fleet, problem, sized, placement, hosts)
@@ -50,6 +65,7 @@ def assemble(
         assignments=tuple(sorted(assignments, key=lambda a: (a.site, a.host))),
         unserved=tuple(sorted(unserved, key=lambda u: u.site)),
         no_host_needed=_no_host_needed(fleet, served_own),
+        uncovered=_uncovered(fleet, problem, draft),
         proof=proof,
         then=tuple(LaterAim(level.aim, level.value, level.bound, level.proven) for level in levels),
         findings=fleet.findings,
@@ -115,7 +131,9 @@ def _hosts(fleet: Fleet, problem: Problem, draft: Draft, today: Today) -> list[H
     return hosts
 
 
-def _assignment(fleet: Fleet, problem: Problem, today: Today, seat: Seat, standby: str | None) -> Assignment:
+def _assignment(
+    fleet: Fleet, problem: Problem, today: Today, pool_of: dict[str, int], seat: Seat, standby: str | None
+) -> Assignment:
     at, pair, host = int(problem.site_at[seat.site]), seat.pair, seat.host
     hub = fleet.hub_ids[problem.hub[seat.pool]]
     site = fleet.site_ids[at]
@@ -135,7 +153,34 @@ def _assignment(fleet: Fleet, problem: Problem, today: Today, seat: Seat, standb
         standby=standby,
         moved_from=before if action == "move" else None,
         action=action,
+        standby_rtt_ms=None if standby is None else _rtt_of(problem, seat.site, pool_of[standby]),
     )
+
+
+def _rtt_of(problem: Problem, site: int, pool: int) -> float:
+    pairs = slice(problem.indptr[site], problem.indptr[site + 1])
+    return float(problem.rtt_ms[pairs][problem.pool[pairs] == pool][0])
+
+
+def _uncovered(fleet: Fleet, problem: Problem, draft: Draft) -> tuple[Uncovered, ...]:
+    """Return the seated sites without standby where the policy asks for cover, each with the reason."""
+    kind = fleet.policy.cover
+    if kind == "none":
+        return ()
+    losses = read_losses(fleet, problem)
+    coverable = losses.coverable(problem.indptr, problem.pool, problem.max_hosts)
+    found = []
+    for seat, standby in zip(draft.seating.seats, draft.standbys, strict=True):
+        if standby is not None:
+            continue
+        pools = problem.pool[problem.indptr[seat.site] : problem.indptr[seat.site + 1]]
+        names = ", ".join(fleet.pool_ids[problem.pool_at[p]] for p in pools)
+        if coverable[seat.site]:
+            reason = Reason("cover_capacity", f"after the loss of its {kind}, no host of {names} has room for it")
+        else:
+            reason = Reason("cover_place", f"the loss of one {kind} takes down all that it can use: {names}")
+        found.append(Uncovered(fleet.site_ids[problem.site_at[seat.site]], (reason,)))
+    return tuple(sorted(found, key=lambda u: u.site))
 
 
 def _no_host_needed(fleet: Fleet, chosen: set[str]) -> tuple[NoHostNeeded, ...]:

@@ -175,7 +175,9 @@ class FlowModel:
     def settle(self, aim: Aim, value: float) -> None:
         """Keep ``aim`` at ``value`` or below from here on (6)."""
         # Half a unit of slack on whole aims; money gets a relative allowance for solver tolerances.
-        slack = 0.5 if aim in ("unserved_weight", "uncovered_weight", "hosts", "new_hosts") else 1e-7 * max(1.0, abs(value))
+        slack = (
+            0.5 if aim in ("unserved_weight", "uncovered_weight", "hosts", "new_hosts") else 1e-7 * max(1.0, abs(value))
+        )
         self._add(self.expression(aim) <= value + slack, f"settled_{aim}")
 
     def at_least(self, aim: Aim, value: float) -> None:

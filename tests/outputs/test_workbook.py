@@ -16,7 +16,7 @@ from planner.outputs.summary_content import REPAIRS
 from planner.outputs.words import counted
 from planner.plan import Assignment, Host, Plan, Proof
 
-SHEETS = ["Summary", "Hosts", "Assignments", "Unserved", "No host needed", "Findings", "Policy"]
+SHEETS = ["Summary", "Hosts", "Assignments", "Unserved", "Standby", "No host needed", "Findings", "Policy"]
 
 
 @pytest.fixture(scope="module")

@@ -1,4 +1,4 @@
-"""Cover: a plan that survives the loss of any one host, hub or zone, with a standby for every site that can have one."""
+"""Cover: a plan that survives the loss of any one host, hub or zone, with a standby for every site that can have it."""
 
 from __future__ import annotations
 
@@ -8,11 +8,11 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from planner.fleet import Bools, Fleet
+from planner.sizing.counts import Sized
 from planner.sizing.cover.host_by_host import HostByHost, solve_host_by_host
 from planner.sizing.cover.losses import Losses, read_losses
 from planner.sizing.cover.sizing import size_covered, with_one_host_more
 from planner.sizing.cover.standby import find_standbys
-from planner.sizing.counts import Sized
 from planner.sizing.draft import Draft
 from planner.sizing.hosts import Seating, seat_all
 from planner.sizing.model import Counts
@@ -47,11 +47,11 @@ def plan_covered(
     exact = solve_host_by_host(problem, losses, effort)
     if exact is not None:
         return _as_covered(problem, exact, today)
-    more: Sized | None = sized
     for _ in range(_MOST_ADDED):
-        more = with_one_host_more(problem, losses, more, stays, then, effort)
+        more = with_one_host_more(problem, losses, sized, stays, then, effort)
         if more is None:
             break
+        sized = more
         for trial in _carried_out(fleet, problem, losses, more, stays, then, today, effort):
             if not trial.short:
                 return trial

@@ -23,7 +23,7 @@ from planner.sizing.solver import Effort, Outcome, linear, solve_model
 
 
 class CoverModel(FlowModel):
-    """One class flow model with cover. ``hosts`` (P,) fixes the counts; ``cover_all`` leaves nobody out who could be."""
+    """One class flow model with cover. ``hosts`` (P,) fixes the counts; ``cover_all``: who can have cover has it."""
 
     def __init__(
         self,
@@ -42,8 +42,8 @@ class CoverModel(FlowModel):
         self.exactly: dict[tuple[int, int], Any] = {}
         self.known: set[tuple[int, int, bytes]] = set()
         self.uncovered: Floats = np.zeros(len(classes.pool))
-        for p, n in enumerate(self.n if hosts is not None else ()):
-            self._add(1 * n == int(hosts[p]), f"given{p}")  # type: ignore[index]
+        for p, most in enumerate(hosts.tolist() if hosts is not None else ()):
+            self._add(1 * self.n[p] == most, f"given{p}")
         self._add_uncovered(cover_all)
         for row in first_rows(classes, losses, np.flatnonzero(self.coverable)):
             self._require(row)
@@ -76,7 +76,7 @@ class CoverModel(FlowModel):
         displaced = inside[classes.of_arc] & lost
         weight = each * (displaced + m * np.isin(classes.pool, row.pools) + ((m - 1) * lost if row.hosts else 0))
         terms = [(self.f[a], float(weight[a])) for a in np.flatnonzero(weight)]
-        terms += [(self.w[a], -float(each[a])) for a in np.flatnonzero(displaced) if a in self.w]
+        terms += [(self.w[a], -float(each[a])) for a in np.flatnonzero(displaced).tolist() if a in self.w]
         terms += [(self.n[q], -m * float(losses.room[q])) for q in row.pools]
         most = 0.0
         if row.hosts:
@@ -120,7 +120,7 @@ class CoverModel(FlowModel):
         """Minimise the total of ``cost`` (A,) and keep it there for what follows; None when time ends before."""
         terms = [(f, float(c)) for f, c in zip(self.f, cost, strict=True) if c]
         self.model.setObjective(linear(terms))
-        outcome, counts = self._solve("later aims", effort)
+        _, counts = self._solve("later aims", effort)
         if counts is not None:
             value = float(cost @ counts.flow)
             self._add(linear(terms) <= value + 1e-6 * max(1.0, value), f"chosen{len(self.known)}_{value:g}")

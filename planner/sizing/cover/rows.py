@@ -1,11 +1,11 @@
-"""Which inequality do homes and host counts lack, when what a loss displaces does not find room? Hall's condition again.
+"""Which inequality do homes and host counts lack, when what a loss displaces finds no room? Hall's condition again.
 
-After loss l, the displaced clusters of class c, D_c = sum_{p in l} k_c (f_cp - w_cp), go to eligible pools that the loss
-does not hit, into what is free there. A set S of classes that does not find room gives the row
+After loss l, the displaced clusters of class c, D_c = sum_{p in l} k_c (f_cp - w_cp), go to eligible pools that the
+loss does not hit, into what is free there. A set S of classes that does not find room gives the row
 
     sum_{c in S} D_c  <=  sum_{q in N(S), not hit} (R_q n_q - L_q),     L_q = sum_c k_c f_cq
 
-with w_cp the sites left without standby and R_q the clusters a host may carry during a loss. It is linear in f, w and n.
+with w_cp the sites left without standby and R_q the clusters a host may carry during a loss: linear in f, w and n.
 
 Against the loss of one host of pool p with n_p = m hosts, a pool follows itself. Added up over its m hosts, which
 its sites can be dealt to so evenly that nothing is lost by adding up, the same condition reads

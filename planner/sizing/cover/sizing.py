@@ -83,18 +83,19 @@ def _by_search(
         if counts is not None and (search.closed or len(classes.pool) > _MOST_ARCS or effort.spent):
             value = objective_value(problem, classes, counts)
             bound = value if search.closed else min(value, bound)
-            return Sized(classes, counts, value, bound, True, "cuts and plan meet" if search.closed else "stopped early")
+            return Sized(
+                classes, counts, value, bound, True, "cuts and plan meet" if search.closed else "stopped early"
+            )
     if len(classes.pool) <= _MOST_ARCS:
         model = CoverModel(problem, classes, losses, serve_all=True, cover_all=True)
         model.at_least(problem.objective, bound)
         return _by_model(model, stays, then, effort, bound)
-    sized = None
-    if search.best is not None:
-        none = np.zeros(classes.count, dtype=np.int64)
-        start = Counts(search.best, np.zeros(len(classes.pool)), none, none)
-        word = "hosts were added for want of homes"
-        sized = Sized(classes, start, objective_value(problem, classes, start), bound, True, word)
-    for _ in range(_MOST_ADDED if sized is not None else 0):
+    if search.best is None:
+        return None
+    none = np.zeros(classes.count, dtype=np.int64)
+    start = Counts(search.best, np.zeros(len(classes.pool)), none, none)
+    sized = Sized(classes, start, 0.0, bound, True, "hosts were added for want of homes")
+    for _ in range(_MOST_ADDED):
         sized = _one_host_more(problem, losses, sized)
         counts = _homes(problem, classes, losses, sized.counts.hosts, stays, then, effort)
         if counts is not None:

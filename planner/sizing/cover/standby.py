@@ -97,7 +97,9 @@ class _Desk:
             q = int(problem.pool[e])
             if self.losses.follows[seat.pool, q]:
                 room = int(self.losses.room[q]) - seat.clusters
-                found += [(name, e) for name in self.hosts_of.get(q, ()) if name != seat.host and self.load[name] <= room]
+                found += [
+                    (name, e) for name in self.hosts_of.get(q, ()) if name != seat.host and self.load[name] <= room
+                ]
         return found
 
     def _rows(self, options: Sequence[tuple[int, str, int]]) -> tuple[sp.csc_array, Ints]:
@@ -112,7 +114,8 @@ class _Desk:
             if self.losses.kind == "host":
                 keys.append(((seat.host, name), seat.clusters, free))
             else:
-                keys += [((int(l), name), seat.clusters, free) for l in np.flatnonzero(self.losses.pools[:, seat.pool])]
+                hit = np.flatnonzero(self.losses.pools[:, seat.pool]).tolist()
+                keys += [((loss, name), seat.clusters, free) for loss in hit]
             for key, clusters, limit in keys:
                 if key not in rows:
                     rows[key] = len(most)
