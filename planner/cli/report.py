@@ -13,7 +13,9 @@ from rich.text import Text
 from planner.cli.streams import console, printable
 from planner.fleet import Finding, Severity
 from planner.outputs import CAUTIONS, headline
+from planner.outputs.words import readiness_headline
 from planner.plan import Plan
+from planner.readiness import Readiness
 from planner.verify import Violation
 
 # Words first; colour only repeats them.
@@ -47,7 +49,7 @@ def print_violations(violations: Sequence[Violation]) -> None:
                 _print_line(target, severity, f"{violation} [{violation.code}]")
 
 
-def print_summary(plan: Plan, written: Sequence[Path], *, err: bool) -> None:
+def print_summary(plan: Plan, written: Sequence[Path], *, err: bool, readiness: Readiness | None = None) -> None:
     """Print a plan in a screenful: headline, hosts, what needs attention, cautions, where it was written."""
     target = console(err=err)
     target.print(Text(headline(plan), style="bold"))
@@ -60,6 +62,8 @@ def print_summary(plan: Plan, written: Sequence[Path], *, err: bool) -> None:
     if len(plan.unserved) > _UNSERVED_SHOWN:
         target.print(Text(f"... and {len(plan.unserved) - _UNSERVED_SHOWN:,} more unserved sites, see the plan."))
     target.print(Text(f"Input: {tally(plan.findings)}."))
+    if readiness is not None:
+        target.print(Text(f"Readiness: {readiness_headline(readiness)} See castingvote check."))
     for caution in CAUTIONS:
         target.print(Text(f"Caution: {caution}", style="dim"))
     for path in written:

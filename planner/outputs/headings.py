@@ -7,6 +7,8 @@ HOSTS = "Hosts"
 ASSIGNMENTS = "Assignments"
 UNSERVED = "Unserved"
 NO_HOST_NEEDED = "No host needed"
+READINESS = "Readiness"
+READINESS_OVERVIEW = "Readiness overview"
 FINDINGS = "Findings"
 POLICY = "Policy"
 

@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from planner.plan import Plan
+
+if TYPE_CHECKING:
+    from planner.readiness import Readiness
 
 OBJECTIVES = {
     "hosts": "as few hosts as possible",
@@ -10,6 +15,15 @@ OBJECTIVES = {
     "cost": "as little cost as possible",
 }
 
+
+# The outcomes and severities of the readiness audit, as people read them.
+READINESS = {
+    "ready": "ready",
+    "ready_after": "ready after",
+    "not_a_fit": "not a fit",
+    "no_host_needed": "no host needed",
+}
+ITEM_SEVERITY = {"blocks": "not a fit", "open": "open", "unknown": "not known"}
 
 CAUTIONS = (
     "Verify the latency on site before a cluster is cut over.",
@@ -37,6 +51,17 @@ def headline(plan: Plan) -> str:
     return (
         f"{counted(plan.hosts, 'tie-breaker host')}{extra[plan.objective]} at {counted(hubs, 'hub')} {verb} "
         f"{served:,} of {counted(wanting, 'site')}; {_quality(plan)}."
+    )
+
+
+def readiness_headline(readiness: Readiness) -> str:
+    """Return the audit in one sentence."""
+    number = readiness.counts
+    after, unknown = number["ready_after"], sum(site.only_unknown for site in readiness.sites)
+    facts = f" (of these {unknown:,} only lack facts)" if unknown else ""
+    return (
+        f"{counted(number['ready'], 'site')} ready for a shared host, {after:,} ready after open items{facts}, "
+        f"{number['not_a_fit']:,} not a fit."
     )
 
 

@@ -5,7 +5,7 @@ To add a rule: a mask in `masks`, a reason in `reasons`, a row in ``RULES``, and
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -60,11 +60,11 @@ class Checker:
         needs: Bools = (self.facts.fleet.clusters > 0) & (self.facts.fleet.own_tie_breaker != "yes")
         return needs
 
-    def eligible(self) -> Pairs:
-        """Return every eligible pair, sorted by site and pool position."""
+    def eligible(self, rules: Sequence[Rule] = RULES) -> Pairs:
+        """Return every pair that breaks none of ``rules``, sorted by site and pool position."""
         pairs = pool_pairs(self.facts.fleet, self.facts.latency)
         pairs = pairs.take(self.needs_host[pairs.site])
-        for rule in RULES:
+        for rule in rules:
             pairs = pairs.take(~rule.broken(self.facts, pairs))
         return pairs
 
