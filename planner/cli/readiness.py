@@ -6,7 +6,7 @@ from rich.table import Table
 from rich.text import Text
 
 from planner.cli.streams import console, printable
-from planner.outputs.words import ITEM_SEVERITY, READINESS, readiness_headline
+from planner.outputs.words import ITEM_SEVERITY, MANAGEMENT_BY, READINESS, counted, readiness_headline
 from planner.readiness import Readiness
 
 _SHOWN = 10  # with the findings above, a screenful
@@ -27,9 +27,10 @@ def print_readiness(readiness: Readiness) -> None:
             table.add_row(*(Text(printable(cell)) for cell in row))
         target.print(table)
     if len(kinds) > _SHOWN:
-        target.print(Text(f"... and {len(kinds) - _SHOWN:,} more kinds, see --json or --readiness."))
+        target.print(Text(f"... and {counted(len(kinds) - _SHOWN, 'more kind')}, see --json or --readiness."))
     if readiness.management:
-        target.print(Text("\nBelow the management floor, by the eligible hub of least RTT", style="bold"))
+        by = MANAGEMENT_BY[readiness.management_by]
+        target.print(Text(f"\nBelow the management floor, {by}", style="bold"))
         table = _table("sites", "clusters", "hub")
         for count in readiness.management:
             table.add_row(f"{count.sites:,}", f"{count.clusters:,}", Text(printable(count.hub or "no hub yet")))

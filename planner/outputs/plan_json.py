@@ -67,6 +67,7 @@ def readiness_to_dict(readiness: Readiness) -> dict[str, Any]:
         "counts": readiness.counts,
         "most_frequent": [asdict(kind) for kind in readiness.most_frequent],
         "management": [asdict(count) for count in readiness.management],
+        "management_by": readiness.management_by,
         "assumptions": list(readiness.assumptions),
         "checks": [asdict(check) for check in readiness.checks],
         "sites": [asdict(site) for site in readiness.sites],

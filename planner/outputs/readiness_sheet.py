@@ -15,7 +15,7 @@ from planner.outputs.atomic import replacing
 from planner.outputs.cellsafe import Value
 from planner.outputs.grid import Book, Field, set_up_print, write_table
 from planner.outputs.page import Page
-from planner.outputs.words import ITEM_SEVERITY, READINESS, counted, readiness_headline
+from planner.outputs.words import ITEM_SEVERITY, MANAGEMENT_BY, READINESS, counted, readiness_headline
 
 if TYPE_CHECKING:
     from planner.readiness import Readiness, SiteReadiness
@@ -27,12 +27,12 @@ _FIELDS = (
     Field(headings.REGION, most=20),
     Field(headings.CLUSTERS, styles.COUNT),
     Field(_OUTCOME, least=16),
-    Field("items open", styles.COUNT),
-    Field("items not known", styles.COUNT, least=10),
-    Field("what is open", least=30, most=60),
-    Field("what to do", least=30, most=50),
-    Field("what is not known", least=30, most=50),
-    Field("columns to fill in", least=20, most=30),
+    Field("items open", styles.COUNT, least=9),
+    Field("items not known", styles.COUNT, least=14),
+    Field("what is open", least=30, most=50),
+    Field("what to do", least=30, most=40),
+    Field("what is not known", least=30, most=40),
+    Field("columns to fill in", least=20, most=24),
 )
 _PALE = {"ready": "good", "ready_after": "watch", "not_a_fit": "bad", "no_host_needed": "quiet"}
 _PALE_ITEM = {"blocks": "bad", "open": "watch", "unknown": "note"}
@@ -122,7 +122,7 @@ def _add_overview(book: Book, readiness: Readiness) -> None:
     if not readiness.most_frequent:
         page.whole_row("None.")
     if readiness.management:
-        page.section("Management servers needed, by hub")
+        page.section(f"Management servers needed, {MANAGEMENT_BY[readiness.management_by]}")
         for count in readiness.management:
             words = f"{counted(count.clusters, 'cluster')} below the management floor"
             page.row(count.hub or "no hub yet", count.sites, words, styles.COUNT)

@@ -23,6 +23,7 @@ READINESS = {
     "not_a_fit": "not a fit",
     "no_host_needed": "no host needed",
 }
+MANAGEMENT_BY = {"nearest_hub": "by the eligible hub of least RTT", "plan": "by the hub of the plan"}
 ITEM_SEVERITY = {"blocks": "not a fit", "open": "open", "unknown": "not known"}
 
 CAUTIONS = (
@@ -58,7 +59,7 @@ def readiness_headline(readiness: Readiness) -> str:
     """Return the audit in one sentence."""
     number = readiness.counts
     after, unknown = number["ready_after"], sum(site.only_unknown for site in readiness.sites)
-    facts = f" (of these {unknown:,} only lack facts)" if unknown else ""
+    facts = f" ({unknown:,} of these only lack facts)" if unknown else ""
     return (
         f"{counted(number['ready'], 'site')} ready for a shared host, {after:,} ready after open items{facts}, "
         f"{number['not_a_fit']:,} not a fit."

@@ -80,12 +80,16 @@ class ItemCount:
 
 @dataclass(frozen=True, slots=True)
 class Readiness:
-    """The audit of a fleet: one entry for each site in table order, and what was assumed, in words."""
+    """The audit of a fleet: one entry for each site in table order, and what was assumed, in words.
+
+    ``management`` is counted by ``management_by``: the eligible hub of least round-trip time, or the hub of a plan.
+    """
 
     sites: tuple[SiteReadiness, ...]
     checks: tuple[Check, ...]
     management: tuple[ManagementCount, ...] = ()
     assumptions: tuple[str, ...] = ()
+    management_by: Literal["nearest_hub", "plan"] = "nearest_hub"
 
     @property
     def items(self) -> tuple[Item, ...]:
@@ -114,7 +118,7 @@ class Readiness:
         for assignment in plan.assignments:
             at = hubs.setdefault(assignment.site, {})
             at[assignment.hub] = at.get(assignment.hub, 0) + assignment.clusters
-        return dataclasses.replace(self, management=management_counts(self.sites, hubs))
+        return dataclasses.replace(self, management=management_counts(self.sites, hubs), management_by="plan")
 
 
 def management_counts(
