@@ -63,7 +63,7 @@ class HubChecks:
 
     def _without_a_pool(self, site: int) -> Item:
         """Return why no pool may carry the site: no third location, or none that the other rules allow."""
-        broken = [(rule, pairs) for rule, pairs in self._checker.broken(site) if rule in _PAIR_RULES]
+        broken = self._checker.broken(site, _PAIR_RULES)
         pools = len(self._fleet.pool_ids)
         at_home = next((pairs for rule, pairs in broken if rule.code == "third_location"), None)
         if pools == 0 or (at_home is not None and len(at_home) == pools):
@@ -77,7 +77,7 @@ class HubChecks:
             remedy = "Measure the round-trip time to a hub and fill in the sheet Latency."
             return Item("eligible_hub", "unknown", self._id(site), detail, remedy)
         reasons = "; ".join(f"{rule.code}: {rule.why(self._checker.facts, pairs)}" for rule, pairs in others)
-        detail = f"{reasons}. {self._checker.nearest_remedy(site)}"
+        detail = f"{reasons}. {self._checker.nearest_remedy(site, _PAIR_RULES)}"
         remedy = "Mend what keeps the site from every hub; the detail names the closest."
         return Item("eligible_hub", "open", self._id(site), detail, remedy)
 
