@@ -18,7 +18,7 @@ from planner.outputs.words import counted
 from planner.readiness import audit
 
 
-@click.command()
+@click.command(short_help="Report problems in a fleet, and what is open at which site.")
 @FLEET
 @click.option("--json", "as_json", is_flag=True, help="Print findings and readiness as JSON on standard output.")
 @click.option(

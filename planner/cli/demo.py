@@ -20,7 +20,7 @@ from planner.sizing import plan as make_plan
 _SAMPLE = "twelve_sites.xlsx"
 
 
-@click.command()
+@click.command(short_help="Write a small invented fleet and its plan, to look at.")
 @click.argument("folder", type=click.Path(path_type=Path, file_okay=False), default=".")
 @click.option("--force", is_flag=True, help="Replace files of an earlier demo.")
 @QUIET

@@ -17,7 +17,7 @@ from planner.readiness import audit
 from planner.sizing import plan as make_plan
 
 
-@click.command()
+@click.command(short_help="Find the fewest tie-breaker hosts, with a proof.")
 @FLEET
 @click.option(
     "-o",
