@@ -133,7 +133,7 @@ def fleet_of(rows, policy):
     )
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(ROWS, POLICIES)
 def test_outcomes_follow_from_items_and_items_are_complete(rows, policy):
     fleet = fleet_of(rows, policy)
