@@ -58,6 +58,9 @@ class Policy:
     objective: Literal["hosts", "new_hosts", "cost"] = "hosts"
     then: str = "moves latency"
     tie_breaker_kbps: float = 0.0
+    management_floor: str = ""
+    node_link_gbps: float = 10.0
+    uplink_share_percent: float = 100.0
     split_sites: bool = False
     max_hosts_per_hub: int = 10
     percentile: float = 95.0

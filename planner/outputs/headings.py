@@ -8,6 +8,8 @@ ASSIGNMENTS = "Assignments"
 UNSERVED = "Unserved"
 STANDBYS = "Standby"
 NO_HOST_NEEDED = "No host needed"
+READINESS = "Readiness"
+READINESS_OVERVIEW = "Readiness overview"
 FINDINGS = "Findings"
 POLICY = "Policy"
 

@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from planner.outputs import headings
 from planner.plan import Plan
+
+if TYPE_CHECKING:
+    from planner.readiness import Readiness
 
 OBJECTIVES = {
     "hosts": "as few hosts as possible",
@@ -11,6 +16,16 @@ OBJECTIVES = {
     "cost": "as little cost as possible",
 }
 
+
+# The outcomes and severities of the readiness audit, as people read them.
+READINESS = {
+    "ready": "ready",
+    "ready_after": "ready after",
+    "not_a_fit": "not a fit",
+    "no_host_needed": "no host needed",
+}
+MANAGEMENT_BY = {"nearest_hub": "by the eligible hub of least RTT", "plan": "by the hub of the plan"}
+ITEM_SEVERITY = {"blocks": "not a fit", "open": "open", "unknown": "not known"}
 
 CAUTIONS = (
     "Verify the latency on site before a cluster is cut over.",
@@ -68,6 +83,17 @@ def survives(plan: Plan) -> str:
     return (
         f"{after}, {counted(len(sites_served(plan)) - bare, 'site')} have a standby with room, and "
         f"{counted(bare, 'site')} {verb} none: see sheet {headings.STANDBYS}."
+    )
+
+
+def readiness_headline(readiness: Readiness) -> str:
+    """Return the audit in one sentence."""
+    number = readiness.counts
+    after, unknown = number["ready_after"], sum(site.only_unknown for site in readiness.sites)
+    facts = f" ({unknown:,} of these only lack facts)" if unknown else ""
+    return (
+        f"{counted(number['ready'], 'site')} ready for a shared host, {after:,} ready after open items{facts}, "
+        f"{number['not_a_fit']:,} not a fit."
     )
 
 
