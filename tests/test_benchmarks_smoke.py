@@ -33,4 +33,4 @@ def test_the_command_writes_its_files(tmp_path):
     assert result.exit_code == 0, result.output
     rows = list(csv.DictReader((tmp_path / "results.csv").read_text().splitlines()))
     assert [(row["engine"], row["sites"], row["proven"]) for row in rows] == [("castingvote", "60", "True")]
-    assert "| tight | 60x6 |" in (tmp_path / "results.md").read_text()
+    assert "| tight | 60 x 6 |" in (tmp_path / "results.md").read_text()
