@@ -93,10 +93,15 @@ def _total_table(rows: Sequence[Row]) -> str:
             f"{one.agree} of {one.comparable}",
             "" if one.largest_gap is None else f"{one.largest_gap:.2%}",
             seconds(one.seconds),
+            seconds(one.cpu_seconds),
         ]
         for one in totals(rows)
     ]
-    return _table("set|engine|instances|proven|published optimum found|largest gap|seconds", cells) if cells else ""
+    return (
+        _table("set|engine|instances|proven|published optimum found|largest gap|seconds|processor s", cells)
+        if cells
+        else ""
+    )
 
 
 def _table(header: str, rows: Iterable[Sequence[str]]) -> str:

@@ -39,6 +39,7 @@ class Total:
     comparable: int
     largest_gap: float | None
     seconds: float
+    cpu_seconds: float
 
 
 def growths(rows: Sequence[Row]) -> list[Growth]:
@@ -72,6 +73,7 @@ def totals(rows: Sequence[Row]) -> list[Total]:
                 len(exact),
                 max((gap for row in members if (gap := _gap(row)) is not None), default=None),
                 sum(row.seconds or 0.0 for row in members),
+                sum(row.cpu_seconds or 0.0 for row in members),
             )
         )
     return found
