@@ -18,7 +18,8 @@ def draw(rows: Sequence[Row], path: Path) -> bool:
     Solves that ended without a proof are hollow: their time says only that the limit came first.
     """
     rows = [row for row in rows if row.seconds is not None and SETS[row.set].generated]
-    sets = list(dict.fromkeys(row.set for row in rows))
+    sizes = {name: {row.sites for row in rows if row.set == name} for name in dict.fromkeys(row.set for row in rows)}
+    sets = [name for name, of_set in sizes.items() if len(of_set) > 1]
     try:
         import matplotlib as mpl
         from matplotlib.figure import Figure

@@ -100,7 +100,8 @@ def _public(rows: Sequence[Row]) -> str:
 
 
 def _total(one: Total) -> str:
-    return f"{one.set} {one.engine}: {one.agree} of {one.comparable} optima in {seconds(one.cpu_seconds)} s of processor time"
+    took = f"{seconds(one.cpu_seconds)} s of processor time"
+    return f"{one.set} {one.engine}: {one.agree} of {one.comparable} optima in {took}"
 
 
 def _rtt(rows: Sequence[Row], instance: str) -> str:
