@@ -16,7 +16,8 @@ Constraints
     (2b) sum_{c, p at h} t_c f_cp <= U_h            nor the uplink of hub h: t_c kb/s a unit
     (3) sum_{c: k_c >= t} f_cp <= floor(C_p/t) n_p for each size t that does not divide C_p: a host
                                                    holds that many items of t clusters or more
-    (3b) f_cp <= min(d_c s_c, floor(C_p/k_c)) n_p  where pair costs count: implied, but the relaxation is far stronger
+    (3b) f_cp <= min(d_c s_c, floor(C_p/k_c)) n_p  where pair costs count: implied, but the relaxation is far stronger;
+                                                   those that it needs, see `planner.sizing.open_rows`
     (4) a_p >= n_p - e_p
     (5) the items of pool p pack into n_p hosts    arc-flow rows, for the pools where it matters
     (6) aims settled before keep their value
@@ -38,6 +39,7 @@ import pulp
 
 from planner.fleet import Floats, Ints
 from planner.sizing.packing import arc_flow
+from planner.sizing.open_rows import open_arcs, open_limits
 from planner.sizing.problem import Classes, Problem
 from planner.sizing.solver import Effort, Outcome, linear, solve_model
 
@@ -113,9 +115,9 @@ class FlowModel:
                 self._add(large <= (cap // size) * self.n[p], f"size{p}_{size}")
         self._add_uplink_rows()
         if problem.objective == "cost" and problem.pair_cost.any():
-            for a, (c, p) in enumerate(zip(classes.of_arc.tolist(), classes.pool.tolist(), strict=True)):
-                most = min(int(classes.demand[c]), int(problem.caps[p]) // int(classes.items[c]))
-                self._add(1 * self.f[a] <= most * self.n[p], f"open{a}")
+            limits = open_limits(problem, classes)
+            for a in open_arcs(problem, classes).tolist():
+                self._add(1 * self.f[a] <= int(limits[a]) * self.n[int(classes.pool[a])], f"open{a}")
         if problem.objective == "new_hosts":
             for p in range(problem.pools):
                 self._add(self.a[p] >= self.n[p] - int(problem.existing[p]), f"new{p}")

@@ -135,9 +135,11 @@ def build_problem(fleet: Fleet, checker: Checker) -> Problem:
 
 def _most_traffic(fleet: Fleet, site_at: Ints, site: Ints, hub: Ints) -> Floats:
     """Return the traffic of all sites that can use each hub, shape (hubs,): no plan brings more."""
-    pairs = np.unique(np.stack((site, hub)), axis=1)
-    traffic = fleet.traffic_kbps[site_at][pairs[0]]
-    return np.bincount(pairs[1], weights=traffic, minlength=len(fleet.hub_ids)).astype(np.float64)
+    hubs = len(fleet.hub_ids)
+    if not np.isfinite(fleet.hub_uplinks_kbps).any():
+        return np.zeros(hubs)  # compared with no limit
+    at = np.unique(site * hubs + hub)
+    return np.bincount(at % hubs, weights=fleet.traffic_kbps[site_at][at // hubs], minlength=hubs).astype(np.float64)
 
 
 def whole_weights(weights: Floats) -> Ints:
