@@ -52,8 +52,8 @@ class CoverModel(FlowModel):
         classes = self.classes
         for c in np.flatnonzero(self.coverable).tolist():
             arcs = np.arange(classes.indptr[c], classes.indptr[c + 1])
-            followed: list[bool] = self.losses.partners(classes.pool[arcs], self.problem.max_hosts).any(axis=1).tolist()
-            for a, can in zip(arcs.tolist(), followed, strict=True):
+            followed = self.losses.partners(classes.pool[arcs], self.problem.max_hosts).sum(axis=1) > 0
+            for a, can in zip(arcs.tolist(), followed.tolist(), strict=True):
                 if cover_all:
                     if not can:
                         self._add(1 * self.f[a] <= 0, f"follow{a}")
