@@ -38,8 +38,8 @@ import numpy as np
 import pulp
 
 from planner.fleet import Floats, Ints
-from planner.sizing.packing import arc_flow
 from planner.sizing.open_rows import open_arcs, open_limits
+from planner.sizing.packing import arc_flow
 from planner.sizing.problem import Classes, Problem
 from planner.sizing.solver import Effort, Outcome, linear, solve_model
 

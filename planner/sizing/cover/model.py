@@ -70,11 +70,8 @@ class CoverModel(FlowModel):
         classes, losses, items = self.classes, self.losses, self.classes.items
         m = max(1, row.hosts)
         each = items[classes.of_arc].astype(np.float64)
-        inside = np.zeros(classes.count, dtype=np.bool_)
-        inside[row.inside] = True
-        lost = losses.pools[row.loss][classes.pool]
-        displaced = inside[classes.of_arc] & lost
-        weight = each * (displaced + m * np.isin(classes.pool, row.pools) + ((m - 1) * lost if row.hosts else 0))
+        displaced = np.isin(classes.of_arc, row.inside) & losses.pools[row.loss][classes.pool]
+        weight = each * row.counted(classes, losses)
         terms = [(self.f[a], float(weight[a])) for a in np.flatnonzero(weight)]
         terms += [(self.w[a], -float(each[a])) for a in np.flatnonzero(displaced).tolist() if a in self.w]
         terms += [(self.n[q], -m * float(losses.room[q])) for q in row.pools]

@@ -25,7 +25,7 @@ import numpy as np
 
 from planner.fleet import Floats, Ints
 from planner.sizing.cover.losses import Losses
-from planner.sizing.layers import Layer
+from planner.sizing.layers import Flow, Layer
 from planner.sizing.problem import Classes, Problem
 
 
@@ -41,6 +41,21 @@ class Row:
     pools: Ints
     hosts: int = 0
 
+    def counted(self, classes: Classes, losses: Losses) -> Floats:
+        """Return how often the row counts a cluster on each arc, shape (A,)."""
+        inside = np.zeros(classes.count, dtype=np.bool_)
+        inside[self.inside] = True
+        lost = losses.pools[self.loss][classes.pool]
+        times = (inside[classes.of_arc] & lost) + max(1.0, self.hosts) * np.isin(classes.pool, self.pools)
+        return times + (self.hosts - 1.0) * lost if self.hosts else times
+
+    def limit(self, losses: Losses, hosts: Ints) -> float:
+        """Return the most that the row may count with ``hosts`` (P,) running."""
+        m = max(1, self.hosts)
+        room = float(m * (losses.room[self.pools] @ hosts[self.pools]))
+        own = int(losses.room[losses.pools[self.loss]].sum()) if self.hosts else 0
+        return room + own * m * (m - 1)
+
     @property
     def key(self) -> tuple[int, int, bytes]:
         """What tells rows apart."""
@@ -50,28 +65,60 @@ class Row:
 def missing_rows(
     problem: Problem, classes: Classes, losses: Losses, hosts: Ints, flow: Floats, uncovered: Floats
 ) -> Iterator[Row]:
-    """Yield rows that ``hosts`` (P,), ``flow`` and ``uncovered`` (A,) fail; none if every loss finds room."""
-    clusters = np.rint(flow).astype(np.int64) * classes.items[classes.of_arc]
-    staying = np.rint(uncovered).astype(np.int64) * classes.items[classes.of_arc]
-    load = np.bincount(classes.pool, weights=clusters, minlength=problem.pools).astype(np.int64)
-    free = np.maximum(0, losses.room * hosts - load)
+    """Yield rows that ``hosts`` (P,), ``flow`` and ``uncovered`` (A,), all whole, fail; none if every loss finds room."""
+    for at, running, short in _short_losses(problem, classes, losses, hosts, flow, uncovered, 1):
+        for cut in short.cuts():
+            if cut.shortfall(np.ones(problem.pools, dtype=np.int64)) > 0:
+                yield _row(classes, losses, at, cut.classes, running)
+
+
+def largest_gaps(
+    problem: Problem, classes: Classes, losses: Losses, hosts: Ints, flow: Floats, uncovered: Floats, scale: int
+) -> Iterator[tuple[Row, float]]:
+    """Yield, for each loss that does not find room, the row that fails most and by how many clusters.
+
+    ``flow`` need not be whole: it counts to one part in ``scale`` of a cluster.
+    """
+    for at, running, short in _short_losses(problem, classes, losses, hosts, flow, uncovered, scale):
+        asking = short.layer.demand > 0
+        inside = np.flatnonzero(short.source_side[: classes.count] & asking)
+        yield _row(classes, losses, at, inside, running), short.missing / scale
+
+
+def _short_losses(
+    problem: Problem,
+    classes: Classes,
+    losses: Losses,
+    hosts: Ints,
+    flow: Floats,
+    uncovered: Floats,
+    scale: int,
+) -> Iterator[tuple[int, int, Flow]]:
+    """Yield the losses that do not find room: position, hosts of the pool that loses one (else 0), maximum flow."""
+    each = classes.items[classes.of_arc]
+    load = np.bincount(classes.pool, weights=flow * each, minlength=problem.pools)
+    free = np.maximum(0.0, losses.room * hosts - load)
     for at, hit in enumerate(losses.pools):
-        displaced = np.where(hit[classes.pool], clusters - staying, 0)
-        demand = np.bincount(classes.of_arc, weights=displaced, minlength=classes.count).astype(np.int64)
-        if not demand.any():
+        displaced = np.where(hit[classes.pool], (flow - uncovered) * each, 0.0)
+        demand = np.bincount(classes.of_arc, weights=displaced, minlength=classes.count)
+        if demand.sum() < 0.5:
             continue
-        room = np.where(hit, 0, free)
-        running = 0
+        room, running = np.where(hit, 0.0, free), 0
         if losses.kind == "host":
             p = int(np.flatnonzero(hit)[0])
             running = int(hosts[p])
             room = running * room
-            room[p] = max(0, running * (int(losses.room[p]) * (running - 1) - int(load[p])) + int(load[p]))
-        flowing = Layer(at, 1, classes, demand, room).flow(np.ones_like(room))
-        if flowing.missing:
-            for cut in flowing.cuts():
-                if cut.shortfall(np.ones_like(room)) > 0:
-                    yield _row(classes, losses, at, cut.classes, running)
+            room[p] = max(0.0, running * (losses.room[p] * (running - 1) - load[p]) + load[p])
+        layer = Layer(at, 1, classes, _parts(demand, scale), -_parts(-room, scale))
+        found = layer.flow(np.ones(problem.pools, dtype=np.int64))
+        # Rounding of parts alone leaves less than half a cluster.
+        if found.missing > scale // 2:
+            yield at, running, found
+
+
+def _parts(clusters: Floats, scale: int) -> Ints:
+    """Return clusters in whole parts, rounded down but for the dust of floating point."""
+    return np.floor(clusters * scale + 1e-6).astype(np.int64)
 
 
 def first_rows(classes: Classes, losses: Losses, coverable: Ints) -> Iterator[Row]:
