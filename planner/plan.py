@@ -38,6 +38,8 @@ class Assignment:
     """A site (or, where sites may be split, some of its clusters) and the host that serves it.
 
     ``standby`` names the host that takes over when a loss that the plan covers takes the other away.
+    ``measured_at`` is when a measured RTT was measured, in ISO 8601; None where that is not known. An estimated RTT
+    has the range within which a measurement is to be expected.
     """
 
     site: str
@@ -51,6 +53,9 @@ class Assignment:
     moved_from: str | None = None  # its host (or hub, if the host is not named) before the plan, when that changes
     action: Action = "attach"
     standby_rtt_ms: float | None = None
+    measured_at: str | None = None
+    rtt_low_ms: float | None = None
+    rtt_high_ms: float | None = None
 
     @property
     def margin_ms(self) -> float:

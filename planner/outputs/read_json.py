@@ -118,6 +118,9 @@ def _assignment(record: Record) -> Assignment:
         moved_from=moved_from,
         action=record.choice("action", get_args(Action), "move" if moved_from else "attach"),
         standby_rtt_ms=record.optional_number("standby_rtt_ms"),
+        measured_at=record.text("measured_at", "") or None,
+        rtt_low_ms=record.optional_number("rtt_low_ms"),
+        rtt_high_ms=record.optional_number("rtt_high_ms"),
     )
 
 
