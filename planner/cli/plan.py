@@ -7,7 +7,7 @@ from typing import Literal
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, solving, workbook_name
+from planner.cli.options import FLEET, PINGS, QUIET, check_outputs, solving, workbook_name
 from planner.cli.progress import Stages, in_words
 from planner.cli.report import print_findings, print_summary
 from planner.cli.streams import say
@@ -19,6 +19,7 @@ from planner.sizing import plan as make_plan
 
 @click.command(short_help="Find the fewest tie-breaker hosts, with a proof.")
 @FLEET
+@PINGS
 @click.option(
     "-o",
     "--output",
@@ -38,6 +39,7 @@ from planner.sizing import plan as make_plan
 @QUIET
 def plan(
     fleet: Path,
+    pings: Path | None,
     output: Path | None,
     json_path: Path | None,
     time_limit: float | None,
@@ -59,7 +61,7 @@ def plan(
     check_outputs(fleet, output, json_path)
     stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading the fleet"):
-        inventory = read_fleet(fleet)
+        inventory = read_fleet(fleet, pings=pings)
     # Before the solving, so that Ctrl-C after it loses nothing.
     with stages.stage("audit", "Auditing readiness"):
         readiness = audit(inventory)
