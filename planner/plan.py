@@ -13,6 +13,8 @@ Evidence = Literal["measured", "modelled", "estimated"]
 Status = Literal["optimal", "feasible", "infeasible"]
 Action = Literal["keep", "attach", "move"]
 Objective = Literal["hosts", "new_hosts", "cost"]
+Known = Literal["measured", "modelled", "estimated", "unknown"]
+Outcome = Literal["within", "beyond"]
 Spared = Literal["own_tie_breaker", "no_clusters"]
 
 
@@ -122,6 +124,27 @@ class LaterAim:
     proven: bool
 
 
+@dataclass(frozen=True, slots=True)
+class MeasureFirst:
+    """A pair whose measurement would change the plan, if it turned out ``within`` its budget, or ``beyond`` it.
+
+    Pairs of one ``rank`` change it only ``together``, that is as many as this says. ``rtt_ms`` and ``evidence`` are
+    what is known of the pair now; ``hosts`` and ``unserved`` are those of the plan that results.
+    """
+
+    rank: int
+    site: str
+    hub: str
+    evidence: Known
+    rtt_ms: float | None
+    budget_ms: float
+    outcome: Outcome
+    together: int
+    hosts: int
+    unserved: int
+    words: str
+
+
 @dataclass(frozen=True)
 class Plan:
     """Hosts, assignments and what is left out, with the bound that says how good it is.
@@ -142,6 +165,7 @@ class Plan:
     uncovered: tuple[Uncovered, ...] = ()
     proof: Proof = field(default_factory=Proof)
     then: tuple[LaterAim, ...] = ()
+    measure_first: tuple[MeasureFirst, ...] = ()
     findings: tuple[Finding, ...] = ()
     policy: Mapping[str, Any] = field(default_factory=dict)
     seconds: Mapping[str, float] = field(default_factory=dict)

@@ -10,6 +10,7 @@ STANDBYS = "Standby"
 NO_HOST_NEEDED = "No host needed"
 READINESS = "Readiness"
 READINESS_OVERVIEW = "Readiness overview"
+MEASURE_FIRST = "Measure first"
 FINDINGS = "Findings"
 POLICY = "Policy"
 
