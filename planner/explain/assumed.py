@@ -76,7 +76,7 @@ def open_pairs(fleet: Fleet, checker: Checker) -> dict[Pair, float]:
         unknown = np.setdiff1d(np.arange(len(fleet.site_ids) * width), keys)
         unknown = unknown[checker.needs_host[unknown // width]]
         guess = _guesses(fleet, unknown)
-        near = ~(guess / estimate_range_ms(1.0)[0] > np.inf) & ~(guess > budget[unknown // width])
+        near = ~(guess > budget[unknown // width])
         found.update(zip(_named(fleet, unknown[near]), np.nan_to_num(guess[near]).tolist(), strict=True))
     return found
 

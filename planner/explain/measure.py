@@ -3,7 +3,7 @@
 Each is found by planning changed fleets. A pair that the plan uses on a model or an estimate counts if the plan gets
 worse when the pair turns out beyond its budget; a pair that is unknown, or not good enough for the policy, counts if
 the plan gets better when it turns out within. Ruling out pairs never makes a plan better, so halving a list finds the
-few that matter in it with few plans (group testing: R. Dorfman, Annals of Mathematical Statistics 14(4), 1943, 436-440).
+few that matter in it with few plans (group testing: R. Dorfman, Annals of Mathematical Statistics 14, 1943, 436-440).
 """
 
 from __future__ import annotations
@@ -27,6 +27,7 @@ from planner.sizing.problem import Problem
 _MOST_ARCS = 100_000
 _ANSWERS = 3  # other sets of pairs that would save a host
 _TRIES = 12  # answers that a plan refuses before giving up
+_SHRUNK = 40  # pairs of a group that are tried one by one
 _NEAREST = 4  # pairs tried for an unserved site
 _UPSIDE_SHARE = 0.5  # of the time
 
@@ -52,24 +53,42 @@ _Group = tuple[Outcome, tuple[Pair, ...], Plan]
 
 
 def _that_would_hurt(bench: Bench) -> list[_Group]:
-    """Return the pairs in use, smallest sets first found by halving, without which the plan gets worse."""
+    """Return the pairs in use without which the plan gets worse, alone or, where no half of them does it, together."""
     used = {(a.site, a.hub): a.budget_ms - a.rtt_ms for a in bench.plan.assignments if a.evidence != "measured"}
-    found: list[_Group] = []
     # Those closest to their budget stand together, so that halving finds them soon.
-    todo = [tuple(sorted(used, key=lambda pair: (used[pair], pair)))] if used else []
-    while todo and not bench.effort.spent:
-        pairs = todo.pop(0)
-        bench.tell(f"what if {counted(len(pairs), 'pair')} turned out beyond the budget")
-        after = bench.plan_of(assumed(bench.fleet, pairs, "beyond"))
-        if after is None or not _worse(bench, after):
-            continue
-        if len(pairs) == 1:
-            found.append(("beyond", pairs, after))
-            continue
-        todo += [pairs[: len(pairs) // 2], pairs[len(pairs) // 2 :]]
-    if todo:
+    found = _halved(bench, tuple(sorted(used, key=lambda pair: (used[pair], pair)))) if used else []
+    if used and bench.effort.spent:
         bench.notes.append("Time ended before every pair in use was tried: others may be worth measuring as well.")
     return found
+
+
+def _halved(bench: Bench, pairs: tuple[Pair, ...]) -> list[_Group]:
+    """Return the smallest groups among ``pairs`` that halving finds; none if the plan does as well without them all."""
+    after = _without(bench, pairs)
+    if after is None:
+        return []
+    if len(pairs) == 1:
+        return [("beyond", pairs, after)]
+    middle = len(pairs) // 2
+    found = [*_halved(bench, pairs[:middle]), *_halved(bench, pairs[middle:])]
+    return found or [_shrunk(bench, pairs, after)]
+
+
+def _shrunk(bench: Bench, pairs: tuple[Pair, ...], after: Plan) -> _Group:
+    """Return a group from which no pair can be left out, if it is small enough to try; they matter only together."""
+    for pair in reversed(pairs) if len(pairs) <= _SHRUNK else ():
+        fewer = tuple(other for other in pairs if other != pair)
+        still = _without(bench, fewer)
+        if still is not None:
+            pairs, after = fewer, still
+    return "beyond", pairs, after
+
+
+def _without(bench: Bench, pairs: tuple[Pair, ...]) -> Plan | None:
+    """Return the plan if all ``pairs`` are beyond their budgets, where that is worse than the plan at hand."""
+    bench.tell(f"what if {counted(len(pairs), 'pair')} turned out beyond the budget")
+    after = bench.plan_of(assumed(bench.fleet, pairs, "beyond"))
+    return after if after is not None and _worse(bench, after) else None
 
 
 def _that_would_help(bench: Bench) -> list[_Group]:

@@ -68,7 +68,9 @@ def any_fleet(random: Random) -> Fleet:
                 "hub": [hub for _, hub in pairs],
                 "rtt_ms": column(len(pairs), BLANK, 5, 20, 20.0001, 30, 31),
                 "loss_percent": column(len(pairs), BLANK, 0, 1, 1.5),
-                "measured_at": column(len(pairs), None, *("2026-10-25", "2026-10-26", "2026-11-20T10:00") * 2),
+                "measured_at": column(
+                    len(pairs), None, *("2026-10-25T23:00", "2026-10-26T00:00", "2026-11-20T10:00") * 2
+                ),
             },
         ),
         samples=typed_table(
