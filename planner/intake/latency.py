@@ -88,9 +88,11 @@ def _pair_rows(read: TypedSheet, sites: KnownIds, hubs: KnownIds, findings: Find
 def _agreed(rows: PairRows, sites: KnownIds, hubs: KnownIds, findings: Findings) -> PairRows:
     """Return the rows with the larger figures wherever two rows state one path from its two ends."""
     one, other = mirrors(rows.site, rows.hub, sites, hubs)
+    keep = np.ones(len(rows.site), dtype=np.bool_)
     if rows.turned is not None and rows.turned.any():
-        both = _both_ways(rows, max(len(hubs.ids), 1))
-        one, other = np.concatenate((one, both[0])), np.concatenate((other, both[1]))
+        ahead, back = _both_ways(rows, max(len(hubs.ids), 1))
+        one, other = np.concatenate((one, ahead)), np.concatenate((other, back))
+        keep[back] = False
     rtt_ms = rows.frame["rtt_ms"].to_numpy(dtype=np.float64)
     share = differences(rtt_ms[one], rtt_ms[other])
     far = share > TOLERANCE
@@ -114,7 +116,7 @@ def _agreed(rows: PairRows, sites: KnownIds, hubs: KnownIds, findings: Findings)
         figures[one] = np.where(np.isnan(figures[one]) & ~same, np.nan, worst)
         figures[other] = np.where(np.isnan(figures[other]) & ~same, np.nan, worst)
         frame[name] = figures
-    return replace(rows, frame=frame)
+    return replace(rows, frame=frame).only(keep)
 
 
 def _both_ways(rows: PairRows, width: int) -> tuple[Ints, Ints]:

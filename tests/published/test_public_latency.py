@@ -71,7 +71,7 @@ def test_planetlab_with_a_third_of_the_pairs_blanked_serves_no_more_and_asks_for
     left, before = {u.site for u in plan.unserved}, {u.site for u in full.unserved}
     assert left > before
     assert all(not np.isnan(blanked[int(a.site[1:]), int(a.hub[1:])]) for a in plan.assignments)
-    asked = pairs_to_measure(fleet, plan, time_limit=4.0)
+    asked = pairs_to_measure(fleet, plan, time_limit=3.0)
     assert asked
     for row in asked:
         at = int(row.site[1:]), int(row.hub[1:])
@@ -111,12 +111,8 @@ def test_seattle_listed_from_both_ends_takes_the_larger_of_the_two(seattle):
         "Latency": pd.DataFrame([*there, *back], columns=["site", "hub", "rtt_ms"]),
     }
     fleet = planner.fleet_from_tables(tables, {"latency_budget_ms": 200.0})
-    assert {f.code for f in fleet.findings} == {
-        "rtt_zero",
-        "direction_reversed",
-        "directions_differ",
-        "directions_jitter",
-    }
+    codes = {f.code for f in fleet.findings if f.where.startswith("Latency")}
+    assert codes == {"rtt_zero", "direction_reversed", "directions_differ", "directions_jitter"}
     plan = planner.plan(fleet)
     sound(fleet, plan)
     for row in plan.assignments:
