@@ -155,7 +155,7 @@ def _measure_first(record: Record) -> MeasureFirst:
         site=record.text("site"),
         hub=record.text("hub"),
         evidence=record.choice("evidence", get_args(Known)),
-        rtt_ms=record.number_or_none("rtt_ms"),
+        rtt_ms=record.optional_number("rtt_ms"),
         budget_ms=record.number("budget_ms"),
         outcome=record.choice("outcome", get_args(Outcome)),
         together=record.whole("together"),
