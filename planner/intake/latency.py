@@ -171,7 +171,10 @@ def _zeros(column: npt.NDArray[Any]) -> Bools:
         return zero
     if column.dtype != object:
         return np.zeros(len(column), dtype=np.bool_)
-    return np.array([_is_zero(value) for value in column.tolist()], dtype=np.bool_)
+    values = column.tolist()
+    if set(map(type, values)) <= {float, int} and 0 not in values:  # almost every column
+        return np.zeros(len(column), dtype=np.bool_)
+    return np.array([_is_zero(value) for value in values], dtype=np.bool_)
 
 
 def _is_zero(value: object) -> bool:

@@ -91,7 +91,7 @@ def test_keys_are_those_of_format_1(plan):
     assert data["host_list"][0]["usable"] == 21
     assert set(data["assignments"][0]) == {
         "site", "host", "hub", "clusters", "rtt_ms", "budget_ms", "evidence", "standby", "moved_from", "action",
-        "standby_rtt_ms",
+        "standby_rtt_ms", "measured_at", "rtt_low_ms", "rtt_high_ms",
     }  # fmt: skip
     assert data["unserved"][0]["reasons"][0] == {"code": "latency", "detail": plan.unserved[0].reasons[0].detail}
     assert set(data["findings"][0]) == {"severity", "code", "where", "message", "hint", "file"}
