@@ -19,7 +19,7 @@ from planner.explain.nouns import Figures
 from planner.explain.opening import OpeningModel
 from planner.explain.openings import add_sets
 from planner.explain.wording import counted, some
-from planner.latency import EVIDENCE
+from planner.latency import EVIDENCE, estimate_range_ms
 from planner.plan import Known, MeasureFirst, Outcome, Plan
 from planner.rules import Checker
 from planner.sizing.problem import Problem
@@ -218,8 +218,16 @@ def _row(
         together=len(pairs),
         hosts=after.hosts,
         unserved=len(after.unserved),
-        words=_in_words(outcome, pairs, before, after),
+        words=_in_words(outcome, pairs, before, after) + _doubt(bench, at, known, outcome, rtt_ms),
     )
+
+
+def _doubt(bench: Bench, at: int, known: Known, outcome: Outcome, rtt_ms: float) -> str:
+    """Say that an estimate is well within the budget, where it is."""
+    if known != "estimated" or outcome != "beyond":
+        return ""
+    high = estimate_range_ms(rtt_ms)[1]
+    return f" Unlikely: the range of the estimate ends at {high:.3g} ms." if high <= bench.fleet.budgets_ms[at] else ""
 
 
 def _in_words(outcome: Outcome, pairs: tuple[Pair, ...], before: Plan, after: Plan) -> str:
@@ -231,6 +239,7 @@ def _in_words(outcome: Outcome, pairs: tuple[Pair, ...], before: Plan, after: Pl
         parts.append(f"{some(gone)} would be unserved")
     if served := sorted(now - then):
         parts.append(f"{some(served)} would be served")
-    if after.hosts != before.hosts or not parts:
+    # Fewer hosts because somebody is left out are no news.
+    if not parts or (after.hosts > before.hosts if outcome == "beyond" else after.hosts < before.hosts):
         parts.append(f"it would take {counted(after.hosts, 'host')} instead of {before.hosts:,}")
     return f"If {which} {outcome} {limit}, {' and '.join(parts)}."

@@ -29,7 +29,7 @@ _PLANNED = (
     Field(headings.EVIDENCE),
 )
 _MEASURED_AT = (Field(headings.MEASURED_AT, styles.DATE, least=12),)
-_RANGE = (Field(headings.RTT_LOW, styles.MS, least=13), Field(headings.RTT_HIGH, styles.MS, least=13))
+_RANGE = (Field(headings.RTT_LOW, styles.MS, least=13), Field(headings.RTT_HIGH, styles.MS, least=14))
 _CHANGE = (
     Field(headings.CURRENT_HOST),
     Field(headings.ACTION),

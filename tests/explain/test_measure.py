@@ -135,3 +135,18 @@ def test_the_list_travels_through_json_workbook_and_explanation(make, tmp_path):
     sheet = openpyxl.load_workbook(tmp_path / "plan.xlsx")["Measure first"]
     assert [cell.value for cell in sheet[2]][:4] == [1, "S1", None, "H0"]
     assert planner.explain(fleet).measure_first == plan.measure_first
+
+
+def test_an_estimate_whose_whole_range_is_within_the_budget_is_called_unlikely_to_hurt(make):
+    near = {"latitude": [50.0], "longitude": [0.0]}
+    fleet = make.fleet(
+        [[np.nan]], sites=near, pools={"latitude": [50.5], "longitude": [0.0]}, unknown_latency="estimate"
+    )
+    (row,) = pairs_to_measure(fleet, planner.plan(fleet))
+    assert (
+        row.words
+        == "If it is beyond its budget, S0 would be unserved. Unlikely: the range of the estimate ends at 6.67 ms."
+    )
+    tight = fleet.replace(policy=fleet.policy.replace(latency_budget_ms=6.0))
+    (row,) = pairs_to_measure(tight, planner.plan(tight))
+    assert row.words == "If it is beyond its budget, S0 would be unserved."
