@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property, partial
@@ -19,6 +20,7 @@ Severity = Literal["error", "warning", "info"]
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
+Moments = npt.NDArray[np.datetime64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +56,10 @@ class Policy:
     max_blast_radius: int | None = None
     host_release_rule: Literal["not_older", "any", "same_major"] = "not_older"
     unknown_latency: Literal["ineligible", "estimate"] = "ineligible"
+    accepted_evidence: Literal["measured", "modelled", "estimated"] = "estimated"
+    max_age_days: int | None = None
+    old_latency: Literal["warn", "ineligible"] = "warn"
+    as_of: str = ""
     third_location_km: float = 0.0
     objective: Literal["hosts", "new_hosts", "cost"] = "hosts"
     then: str = "moves latency"
@@ -179,6 +185,11 @@ class Fleet:
         """Latency budget of each site in ms, shape (sites,); NaN where neither site nor policy gives one."""
         default = np.nan if self.policy.latency_budget_ms is None else self.policy.latency_budget_ms
         return self.sites["latency_budget_ms"].fillna(default).to_numpy(dtype=np.float64)
+
+    @cached_property
+    def as_of(self) -> dt.date:
+        """Day on which the age of measurements counts: the policy's, else today."""
+        return dt.date.fromisoformat(self.policy.as_of) if self.policy.as_of else dt.date.today()
 
     @cached_property
     def own_tie_breaker(self) -> npt.NDArray[np.str_]:

@@ -13,6 +13,8 @@ Evidence = Literal["measured", "modelled", "estimated"]
 Status = Literal["optimal", "feasible", "infeasible"]
 Action = Literal["keep", "attach", "move"]
 Objective = Literal["hosts", "new_hosts", "cost"]
+Known = Literal["measured", "modelled", "estimated", "unknown"]
+Outcome = Literal["within", "beyond"]
 Spared = Literal["own_tie_breaker", "no_clusters"]
 
 
@@ -38,6 +40,8 @@ class Assignment:
     """A site (or, where sites may be split, some of its clusters) and the host that serves it.
 
     ``standby`` names the host that takes over when a loss that the plan covers takes the other away.
+    ``measured_at`` is when a measured RTT was measured, in ISO 8601; None where that is not known. An estimated RTT
+    has the range within which a measurement is to be expected.
     """
 
     site: str
@@ -51,6 +55,9 @@ class Assignment:
     moved_from: str | None = None  # its host (or hub, if the host is not named) before the plan, when that changes
     action: Action = "attach"
     standby_rtt_ms: float | None = None
+    measured_at: str | None = None
+    rtt_low_ms: float | None = None
+    rtt_high_ms: float | None = None
 
     @property
     def margin_ms(self) -> float:
@@ -117,6 +124,27 @@ class LaterAim:
     proven: bool
 
 
+@dataclass(frozen=True, slots=True)
+class MeasureFirst:
+    """A pair whose measurement would change the plan, if it turned out ``within`` its budget, or ``beyond`` it.
+
+    Pairs of one ``rank`` change it only ``together``, that is as many as this says. ``rtt_ms`` and ``evidence`` are
+    what is known of the pair now; ``hosts`` and ``unserved`` are those of the plan that results.
+    """
+
+    rank: int
+    site: str
+    hub: str
+    evidence: Known
+    rtt_ms: float | None
+    budget_ms: float
+    outcome: Outcome
+    together: int
+    hosts: int
+    unserved: int
+    words: str
+
+
 @dataclass(frozen=True)
 class Plan:
     """Hosts, assignments and what is left out, with the bound that says how good it is.
@@ -137,6 +165,7 @@ class Plan:
     uncovered: tuple[Uncovered, ...] = ()
     proof: Proof = field(default_factory=Proof)
     then: tuple[LaterAim, ...] = ()
+    measure_first: tuple[MeasureFirst, ...] = ()
     findings: tuple[Finding, ...] = ()
     policy: Mapping[str, Any] = field(default_factory=dict)
     seconds: Mapping[str, float] = field(default_factory=dict)

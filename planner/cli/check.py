@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, workbook_name
+from planner.cli.options import FLEET, PINGS, QUIET, check_outputs, workbook_name
 from planner.cli.readiness import print_readiness
 from planner.cli.report import print_findings, tally
 from planner.cli.streams import say
@@ -20,6 +20,7 @@ from planner.readiness import audit
 
 @click.command(short_help="Report problems in a fleet, and what is open at which site.")
 @FLEET
+@PINGS
 @click.option("--json", "as_json", is_flag=True, help="Print findings and readiness as JSON on standard output.")
 @click.option(
     "--readiness",
@@ -30,7 +31,7 @@ from planner.readiness import audit
     help="Write the readiness of each site as a workbook.",
 )
 @QUIET
-def check(fleet: Path, as_json: bool, readiness_path: Path | None, quiet: bool) -> int:
+def check(fleet: Path, pings: Path | None, as_json: bool, readiness_path: Path | None, quiet: bool) -> int:
     """Report every problem in FLEET with its sheet and cell, and what is open before sites can use a shared host.
 
     A site is ready, ready after the items listed for it, or not a fit; what is not known is an item too.
@@ -46,7 +47,7 @@ def check(fleet: Path, as_json: bool, readiness_path: Path | None, quiet: bool) 
     findings: tuple[Finding, ...]
     readiness = None
     try:
-        inventory = read_fleet(fleet)
+        inventory = read_fleet(fleet, pings=pings)
     except InputError as error:
         if any(finding.code in UNREADABLE for finding in error.findings):
             raise

@@ -10,7 +10,7 @@ from typing import Literal
 import click
 
 from planner.cli.explanation import print_explanation, print_site
-from planner.cli.options import FLEET
+from planner.cli.options import FLEET, PINGS
 from planner.cli.progress import Stages
 from planner.cli.streams import say
 from planner.explain import explain as make_explanation
@@ -19,6 +19,7 @@ from planner.intake import read_fleet
 
 @click.command(short_help="Say why not fewer hosts, and which small changes would help.")
 @FLEET
+@PINGS
 @click.option("--site", metavar="ID", help="Explain this site only: every pool, and what keeps the site out of it.")
 @click.option("--json", "as_json", is_flag=True, help="Print the explanation as JSON on standard output.")
 @click.option(
@@ -45,7 +46,13 @@ from planner.intake import read_fleet
     help="Solver of the plans; CBC must be installed.",
 )
 def explain(
-    fleet: Path, site: str | None, as_json: bool, time_limit: float, seed: int, solver: Literal["highs", "cbc"]
+    fleet: Path,
+    pings: Path | None,
+    site: str | None,
+    as_json: bool,
+    time_limit: float,
+    seed: int,
+    solver: Literal["highs", "cbc"],
 ) -> int:
     """Say why FLEET needs as many hosts, who is unserved and why, and which small changes would help.
 
@@ -59,7 +66,7 @@ def explain(
     """
     stages = Stages(quiet=as_json)
     with stages.stage("read", "Reading the fleet"):
-        inventory = read_fleet(fleet)
+        inventory = read_fleet(fleet, pings=pings)
     words = "Planning (Ctrl-C keeps what was found so far)"
     with stages.stage("explain", words) as show:
         found = make_explanation(

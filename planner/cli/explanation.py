@@ -11,6 +11,7 @@ from rich.text import Text
 from planner.cli.report import bare_table
 from planner.cli.streams import console, printable
 from planner.explain import Explanation, Figures, PoolView, SiteView, Suggestion
+from planner.plan import MeasureFirst
 
 _CAUTION = (
     "Caution: verify the latency on site. A larger latency budget is for the supplier and the owner of the "
@@ -41,6 +42,9 @@ def print_explanation(found: Explanation) -> None:
         if suggestions:
             target.print(Text(f"\n{heading}, the smallest change first", style="bold"))
             target.print(_suggestions(suggestions, target))
+    if found.measure_first:
+        target.print(Text("\nMeasure these first, the greatest effect first", style="bold"))
+        target.print(_measure_first(found.measure_first, target))
     if not found.suggestions:
         target.print(Text("\nNo change that would help was found."))
     for note in found.notes:
@@ -66,10 +70,17 @@ def print_site(view: SiteView) -> None:
     for pool in view.pools:
         rtt = "unknown" if pool.rtt_ms is None else f"{pool.rtt_ms:g}"
         answer = "yes" if pool.eligible else "no"
-        row = (pool.pool, pool.hub, rtt, pool.evidence or "", answer, _why(pool))
+        row = (pool.pool, pool.hub, rtt, _evidence(pool), answer, _why(pool))
         table.add_row(*(Text(printable(cell)) for cell in row))
     target.print(table)
     target.print(Text(_CAUTION, style="dim"))
+
+
+def _evidence(pool: PoolView) -> str:
+    """Say how the round-trip time is known, with its date or its range."""
+    if pool.range_ms is not None:
+        return f"{pool.evidence}, {pool.range_ms[0]:.3g} to {pool.range_ms[1]:.3g} ms"
+    return f"{pool.evidence or ''} {(pool.measured_at or '')[:10]}".strip()
 
 
 def _why(pool: PoolView) -> str:
@@ -95,6 +106,19 @@ def _suggestions(suggestions: Sequence[Suggestion], target: Console) -> Table:
             hosts += f" ({one.before.new_hosts} -> {one.after.new_hosts} new)"
         unserved = _step(one, "unserved")
         table.add_row(hosts, unserved, "yes" if one.confirmed else "no", Text(printable(one.words)))
+    return table
+
+
+def _measure_first(rows: Sequence[MeasureFirst], target: Console) -> Table:
+    table = bare_table(target)
+    table.add_column("rank", justify="right", no_wrap=True)
+    for heading in ("site", "hub"):
+        table.add_column(heading, overflow="fold")
+    table.add_column("RTT now", no_wrap=True)
+    table.add_column("why", overflow="fold")
+    for row in rows:
+        now = row.evidence if row.rtt_ms is None else f"{row.rtt_ms:.1f} ms {row.evidence}"
+        table.add_row(*(Text(printable(cell)) for cell in (str(row.rank), row.site, row.hub, now, row.words)))
     return table
 
 

@@ -12,6 +12,12 @@ import click
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 FLEET = click.argument("fleet", type=click.Path(path_type=Path))
+PINGS = click.option(
+    "--pings",
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="FOLDER",
+    help="Read saved ping output too: one file SITE__HUB.txt for each pair.",
+)
 QUIET = click.option("-q", "--quiet", is_flag=True, help="Print nothing but errors.")
 
 

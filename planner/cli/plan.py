@@ -7,10 +7,11 @@ from typing import Literal
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, solving, workbook_name
+from planner.cli.options import FLEET, PINGS, QUIET, check_outputs, solving, workbook_name
 from planner.cli.progress import Stages, in_words
 from planner.cli.report import print_findings, print_summary
 from planner.cli.streams import say
+from planner.explain import pairs_to_measure
 from planner.intake import read_fleet
 from planner.outputs import plan_to_json, write_json, write_workbook
 from planner.readiness import audit
@@ -19,6 +20,7 @@ from planner.sizing import plan as make_plan
 
 @click.command(short_help="Find the fewest tie-breaker hosts, with a proof.")
 @FLEET
+@PINGS
 @click.option(
     "-o",
     "--output",
@@ -34,12 +36,22 @@ from planner.sizing import plan as make_plan
     metavar="PLAN.json",
     help="Write the plan as JSON; - is standard output, which then carries nothing else.",
 )
+@click.option(
+    "--measure-first",
+    type=click.FloatRange(min=0.0),
+    default=5.0,
+    show_default=True,
+    metavar="SECONDS",
+    help="Search this long for unmeasured pairs that decide the host count; 0 is off.",
+)
 @solving
 @QUIET
 def plan(
     fleet: Path,
+    pings: Path | None,
     output: Path | None,
     json_path: Path | None,
+    measure_first: float,
     time_limit: float | None,
     seed: int,
     solver: Literal["highs", "cbc"],
@@ -59,7 +71,7 @@ def plan(
     check_outputs(fleet, output, json_path)
     stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading the fleet"):
-        inventory = read_fleet(fleet)
+        inventory = read_fleet(fleet, pings=pings)
     # Before the solving, so that Ctrl-C after it loses nothing.
     with stages.stage("audit", "Auditing readiness"):
         readiness = audit(inventory)
@@ -73,6 +85,10 @@ def plan(
             thorough=thorough,
             watch=lambda progress: show(f"{words}: {in_words(progress)}"),
         )
+    if measure_first > 0:
+        with stages.stage("measure", "Looking for pairs to measure first") as show:
+            pairs = pairs_to_measure(inventory, result, time_limit=measure_first, seed=seed, solver=solver)
+        result = result.replace(measure_first=pairs)
     result = result.replace(seconds={"read": stages.seconds["read"], **result.seconds, "write": 0.0})
     if output is not None:
         with stages.stage("write", "Writing the workbook"):

@@ -1,7 +1,7 @@
 """Why a plan is as it is, and what would help most: reads a Fleet and a Plan, and plans changed fleets to be sure."""
 
 from planner.explain.nouns import BindingSet, Change, Explanation, Figures, PoolView, SiteView, Suggestion
-from planner.explain.road import explain
+from planner.explain.road import explain, pairs_to_measure
 
 __all__ = [
     "BindingSet",
@@ -12,4 +12,5 @@ __all__ = [
     "SiteView",
     "Suggestion",
     "explain",
+    "pairs_to_measure",
 ]

@@ -52,12 +52,12 @@ def budget_arcs(fleet: Fleet, checker: Checker, problem: Problem, most: int = MO
     pairs = blocked_only_by(checker, "latency")
     budgets = fleet.budgets_ms[pairs.site]
     pairs = pairs.take(pairs.rtt_ms - budgets <= np.maximum(REACH_SHARE * budgets, REACH_MS))
-    site, pool, pairs = _within(fleet, problem, pairs)
+    site, pool, pairs = within(fleet, problem, pairs)
     need = pairs.rtt_ms
     size = pairs.rtt_ms - fleet.budgets_ms[pairs.site]
     cut_short = len(size) > most
     if cut_short:
-        keep = _nearest(site, size, max(1, most // max(1, len(np.unique(site)))))
+        keep = nearest(site, size, max(1, most // max(1, len(np.unique(site)))))
         site, pool, need, size = site[keep], pool[keep], need[keep], size[keep]
     switches, switch = np.unique(site, return_inverse=True)
     names = tuple(fleet.site_ids[problem.site_at[s]] for s in switches)
@@ -72,14 +72,14 @@ def release_arcs(fleet: Fleet, checker: Checker, problem: Problem) -> ExtraArcs:
     blocked = blocked_only_by(checker, "host_release")
     if fleet.policy.host_release_rule != "not_older":
         blocked = blocked.take(np.zeros(0, dtype=np.int64))
-    site, pool, pairs = _within(fleet, problem, blocked)
+    site, pool, pairs = within(fleet, problem, blocked)
     need = checker.facts.ranks[0][pairs.site].astype(np.float64)
     switches, switch = np.unique(pool, return_inverse=True)
     names = tuple(fleet.pool_ids[problem.pool_at[p]] for p in switches)
     return ExtraArcs(site, pool, switch.astype(np.int64), need, np.zeros(len(site)), names)
 
 
-def _within(fleet: Fleet, problem: Problem, pairs: Pairs) -> tuple[Ints, Ints, Pairs]:
+def within(fleet: Fleet, problem: Problem, pairs: Pairs) -> tuple[Ints, Ints, Pairs]:
     """Return site and pool positions in ``problem`` of the pairs whose site it has, and these pairs."""
     site_of = np.full(len(fleet.site_ids), -1, dtype=np.int64)
     site_of[problem.site_at] = np.arange(problem.sites)
@@ -92,7 +92,7 @@ def _within(fleet: Fleet, problem: Problem, pairs: Pairs) -> tuple[Ints, Ints, P
     return site_of[pairs.site], pool_of[pairs.pool], pairs
 
 
-def _nearest(site: Ints, size: Floats, each: int) -> Ints:
+def nearest(site: Ints, size: Floats, each: int) -> Ints:
     """Return the positions of the ``each`` smallest of every site; ``site`` is ascending."""
     order = np.lexsort((size, site))
     first = np.searchsorted(site, site)  # where the site's pairs begin

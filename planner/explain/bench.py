@@ -55,9 +55,12 @@ class Bench:
 
     def replan(self, changes: Sequence[Change]) -> Plan | None:
         """Return the plan of the changed fleet, without later aims; None when no time is left."""
+        return None if self.effort.spent else self.plan_of(changed(self.fleet, changes))
+
+    def plan_of(self, fleet: Fleet) -> Plan | None:
+        """Return the plan of another fleet, without later aims; None when no time is left."""
         if self.effort.spent:
             return None
-        fleet = changed(self.fleet, changes)
         return planned(fleet.replace(policy=fleet.policy.replace(then="")), self.effort)
 
     def share(self, part: float) -> Effort:
@@ -73,13 +76,14 @@ class Bench:
 
     def saves(self, after: Figures) -> bool:
         """Say whether ``after`` has a host less and leaves no more weight unserved."""
-        return _counted(after) < self.counted and self._missed(after) <= self._missed(self.before) + 1e-9
+        return _counted(after) < self.counted and self.missed(after) <= self.missed(self.before) + 1e-9
 
     def serves(self, after: Figures, site: str) -> bool:
         """Say whether ``after`` serves ``site`` and leaves less weight unserved."""
-        return site not in after.unserved and self._missed(after) < self._missed(self.before) - 1e-9
+        return site not in after.unserved and self.missed(after) < self.missed(self.before) - 1e-9
 
-    def _missed(self, figures: Figures) -> float:
+    def missed(self, figures: Figures) -> float:
+        """Return the weight that is left unserved."""
         return float(sum(self.weight_of[site] for site in figures.unserved))
 
     def served(self) -> Problem:

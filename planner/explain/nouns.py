@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from planner.plan import Assignment, Evidence, Plan, Reason, Unserved
+from planner.plan import Assignment, Evidence, MeasureFirst, Plan, Reason, Unserved
 
 Kind = Literal["latency_budget", "host_release", "max_hosts", "cluster_cap", "reserve", "remedy"]
 Goal = Literal["save", "serve"]
@@ -15,6 +15,7 @@ Goal = Literal["save", "serve"]
 class PoolView:
     """One pool as one site sees it: eligible, or every rule that keeps the site out.
 
+    ``measured_at`` is the date of a measured time where it is known, ``range_ms`` the range of an estimate.
     ``rtt_ms`` and ``evidence`` are None where no finite round-trip time is known. ``hosts``, ``clusters`` and
     ``room`` are what the plan runs there, what it carries and what it may carry; ``serves`` says whether the plan
     serves the site from it.
@@ -25,6 +26,8 @@ class PoolView:
     eligible: bool
     rtt_ms: float | None
     evidence: Evidence | None
+    measured_at: str | None
+    range_ms: tuple[float, float] | None
     reasons: tuple[Reason, ...]
     hosts: int
     clusters: int
@@ -134,4 +137,5 @@ class Explanation:
     sets: tuple[BindingSet, ...] = ()
     unserved: tuple[Unserved, ...] = ()
     suggestions: tuple[Suggestion, ...] = ()
+    measure_first: tuple[MeasureFirst, ...] = ()
     notes: tuple[str, ...] = ()

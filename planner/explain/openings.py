@@ -52,7 +52,7 @@ def _note_reach(bench: Bench, extra: ExtraArcs) -> None:
 
 def _search(bench: Bench, problem: Problem, extra: ExtraArcs, kind: Kind) -> list[Suggestion]:
     model = OpeningModel(problem, extra, bench.counted - 1)
-    _add_sets(bench, model)
+    add_sets(bench, model)
     effort = bench.share(_SHARE)
     found: list[Suggestion] = []
     # Where others are left out for want of room, serving them in their stead might do with less.
@@ -82,7 +82,7 @@ def _search(bench: Bench, problem: Problem, extra: ExtraArcs, kind: Kind) -> lis
     return found
 
 
-def _add_sets(bench: Bench, model: OpeningModel) -> None:
+def add_sets(bench: Bench, model: OpeningModel) -> None:
     """Add the sets of the plan's proof: a host is saved only if sites leave those that force it."""
     site_ids = np.array([bench.fleet.site_ids[s] for s in model.problem.site_at], dtype=object)
     pool_of = {bench.fleet.pool_ids[p]: x for x, p in enumerate(model.problem.pool_at)}

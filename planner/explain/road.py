@@ -7,13 +7,14 @@ from typing import Literal
 
 from planner.explain.bench import Bench, planned
 from planner.explain.levers import levers_that_save
+from planner.explain.measure import measure_first
 from planner.explain.nouns import Explanation, Figures, Suggestion
 from planner.explain.openings import openings_that_save
 from planner.explain.remedies import remedies
 from planner.explain.sets import binding_sets
 from planner.explain.site import position_of, view_site
 from planner.fleet import Fleet
-from planner.plan import Plan
+from planner.plan import MeasureFirst, Plan
 from planner.rules import Checker
 from planner.sizing.problem import build_problem
 from planner.sizing.solver import Effort
@@ -53,6 +54,7 @@ def explain(
             return Explanation(Figures.of(plan), site=view_site(fleet, checker, plan, site))
         bench = Bench(fleet, plan, checker, build_problem(fleet, checker), effort, tell)
         found = _suggestions(bench)
+        measure = measure_first(bench)
     if effort.spent:
         bench.notes.append("Time ended before everything was tried: more or smaller changes may help as well.")
     return Explanation(
@@ -61,8 +63,30 @@ def explain(
         sets=binding_sets(plan, len(fleet.pool_ids)),
         unserved=plan.unserved,
         suggestions=_ranked(found),
+        measure_first=measure,
         notes=tuple(bench.notes),
     )
+
+
+def pairs_to_measure(
+    fleet: Fleet,
+    plan: Plan,
+    *,
+    time_limit: float | None = 5.0,
+    seed: int = 0,
+    solver: Literal["highs", "cbc"] = "highs",
+    tell: Callable[[str], None] | None = None,
+) -> tuple[MeasureFirst, ...]:
+    """Return the pairs without a measured round-trip time that decide ``plan``, those with the greatest effect first.
+
+    They are found by planning changed fleets within ``time_limit`` seconds; at the limit, or at Ctrl-C in the main
+    thread, what was found so far comes back. Raises what `planner.plan` raises.
+    """
+    effort = Effort(seconds=time_limit, seed=seed, engine=solver)
+    checker = Checker(fleet)
+    with effort.listening():
+        bench = Bench(fleet, plan, checker, build_problem(fleet, checker), effort, tell or _silent)
+        return measure_first(bench)
 
 
 def _silent(_words: str) -> None:

@@ -10,7 +10,7 @@ import numpy as np
 from planner.errors import InputError
 from planner.explain.nouns import PoolView, SiteView
 from planner.fleet import Finding, Fleet
-from planner.latency import EVIDENCE
+from planner.latency import EVIDENCE, estimate_range_ms
 from planner.plan import Plan, Reason
 from planner.rules import RULES, Checker, Pairs
 
@@ -56,12 +56,15 @@ def _view(fleet: Fleet, plan: Plan, pairs: Pairs, x: int, why: tuple[Reason, ...
     pool = fleet.pool_ids[pairs.pool[x]]
     hosts = [host for host in plan.host_list if host.pool == pool]
     known = bool(np.isfinite(pairs.rtt_ms[x]))
+    estimated = EVIDENCE[pairs.evidence[x]] == "estimated"
     return PoolView(
         pool=pool,
         hub=fleet.hub_ids[fleet.hub_of_pool[pairs.pool[x]]],
         eligible=not why,
         rtt_ms=float(pairs.rtt_ms[x]) if known else None,
         evidence=EVIDENCE[pairs.evidence[x]] if known else None,
+        measured_at=None if np.isnat(pairs.measured_at[x]) else str(pairs.measured_at[x].astype("datetime64[s]")),
+        range_ms=estimate_range_ms(float(pairs.rtt_ms[x])) if known and estimated else None,
         reasons=why,
         hosts=len(hosts),
         clusters=sum(host.clusters for host in hosts),

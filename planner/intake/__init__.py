@@ -2,8 +2,8 @@
 
 ``files`` (with ``archive``, ``xlsx``, ``ods``, ``csvfolder``) and ``frames`` yield cells with their addresses;
 ``headers`` finds the columns; ``cells`` (with ``numbers``, ``texts``, ``dates``) cleans them by kind; ``tables``,
-``latency`` and ``policy`` build typed tables; ``ids``, ``draft`` and ``checks`` hold them against each other. ``road``
-runs it all.
+``latency`` (with ``directions``), ``pings`` (with ``ping_output``) and ``policy`` build typed tables; ``ids``,
+``draft`` and ``checks`` (with ``evidence``) hold them against each other. ``road`` runs it all.
 """
 
 from planner.intake.messages import UNREADABLE

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from planner.fleet import Bools, Fleet
+from planner.intake import evidence
 from planner.intake.draft import Draft
 from planner.intake.findings import Place, guess, show
 from planner.intake.tables import TypedSheet
@@ -150,12 +151,12 @@ def latency(draft: Draft, fleet: Fleet) -> None:
 
 
 def links(draft: Draft, fleet: Fleet) -> None:
-    """A link has a delay or a length, and two ends."""
+    """A link has a delay or a length, along its route or through the air, and two ends."""
     if draft.links is None:
         return
     frame = draft.links.frame
-    for position in _rows((frame["latency_ms"].isna() & frame["km"].isna()).to_numpy(dtype=np.bool_)):
-        places = [draft.links.place(position, column) for column in ("latency_ms", "km")]
+    for position in _rows(frame[["latency_ms", "km", "air_km"]].isna().all(axis=1).to_numpy(dtype=np.bool_)):
+        places = [draft.links.place(position, column) for column in ("latency_ms", "km", "air_km")]
         if not any(map(draft.findings.is_wrong, places)):
             draft.findings.add("link_length", places[0], "latency_ms")
     for position in _rows((frame["from"] == frame["to"]).to_numpy(dtype=np.bool_)):
@@ -177,4 +178,5 @@ CHECKS: tuple[Check, ...] = (
     samples,
     latency,
     links,
+    *evidence.CHECKS,
 )

@@ -1,15 +1,18 @@
 """The Latency sheet, as a list of pairs or as a matrix, and the Samples sheet -> tables with ids as categories."""
 
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from functools import partial
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from planner.columns import LATENCY, SAMPLES
-from planner.fleet import Floats, Ints, typed_table
+from planner.fleet import Bools, Floats, Ints, typed_table
 from planner.intake.cells import clean
+from planner.intake.directions import TOLERANCE, differences, mirrors, turned
 from planner.intake.findings import Findings, Place, show
 from planner.intake.headers import Match, column_of, header_text, is_usable
 from planner.intake.ids import KnownIds, resolve, resolve_column
@@ -29,6 +32,7 @@ class PairRows:
     hub: Ints
     row: Ints
     column: Ints
+    turned: Bools | None = None  # rows that came from the other end of the path
 
     def place(self, position: int) -> Place:
         """Return the cell of a pair's round-trip time."""
@@ -37,7 +41,8 @@ class PairRows:
     def only(self, keep: npt.NDArray[np.bool_]) -> "PairRows":
         """Return a copy with the rows that the mask ``keep`` selects."""
         frame = self.frame if keep.all() else self.frame[keep].reset_index(drop=True)
-        return PairRows(self.raw, frame, self.site[keep], self.hub[keep], self.row[keep], self.column[keep])
+        turned = None if self.turned is None else self.turned[keep]
+        return PairRows(self.raw, frame, self.site[keep], self.hub[keep], self.row[keep], self.column[keep], turned)
 
 
 def is_matrix(table: RawTable, hubs: KnownIds) -> bool:
@@ -48,11 +53,15 @@ def is_matrix(table: RawTable, hubs: KnownIds) -> bool:
 
 
 def read_latency(table: RawTable, sites: KnownIds, hubs: KnownIds, findings: Findings) -> PairRows:
-    """Return the rows of known pairs that state something; of a pair that is there twice, the first."""
+    """Return the rows of known pairs that state something; of a pair that is there twice, the first.
+
+    A path that was measured from both ends has the larger of the two figures, on either row.
+    """
     read = _matrix if is_matrix(table, hubs) else _pairs
     rows = read(table, sites, hubs, findings)
     figures = rows.frame[list(_FIGURES)].to_numpy(dtype=np.float64)
     rows = rows.only(~np.isnan(figures).all(axis=1))
+    rows = _agreed(rows, sites, hubs, findings)
     return rows.only(~_repeated(rows, sites, hubs, findings))
 
 
@@ -62,16 +71,116 @@ def read_samples(table: RawTable, sites: KnownIds, hubs: KnownIds, findings: Fin
 
 
 def _pairs(table: RawTable, sites: KnownIds, hubs: KnownIds, findings: Findings) -> PairRows:
-    return _pair_rows(read_table(table, LATENCY, findings), sites, hubs, findings)
+    read = read_table(_without_zeros(table, sites, hubs, findings), LATENCY, findings)
+    return _pair_rows(read, sites, hubs, findings)
 
 
 def _pair_rows(read: TypedSheet, sites: KnownIds, hubs: KnownIds, findings: Findings) -> PairRows:
+    read, turn = turned(read, sites, hubs, findings)
     site = resolve_column(read, "site", sites, findings, "site_unknown")
     hub = resolve_column(read, "hub", hubs, findings, "hub_unknown")
     frame = read.frame.assign(site=_categories(site, sites), hub=_categories(hub, hubs))
     row = np.arange(len(frame), dtype=np.int64)
     column = np.full(len(frame), read.match.known.get("rtt_ms", 0), dtype=np.int64)
-    return PairRows(read.raw, frame, site, hub, row, column).only((site >= 0) & (hub >= 0))
+    return PairRows(read.raw, frame, site, hub, row, column, turn).only((site >= 0) & (hub >= 0))
+
+
+def _agreed(rows: PairRows, sites: KnownIds, hubs: KnownIds, findings: Findings) -> PairRows:
+    """Return the rows with the larger figures wherever two rows state one path from its two ends."""
+    one, other = mirrors(rows.site, rows.hub, sites, hubs)
+    keep = np.ones(len(rows.site), dtype=np.bool_)
+    if rows.turned is not None and rows.turned.any():
+        ahead, back = _both_ways(rows, max(len(hubs.ids), 1))
+        one, other = np.concatenate((one, ahead)), np.concatenate((other, back))
+        keep[back] = False
+    rtt_ms = rows.frame["rtt_ms"].to_numpy(dtype=np.float64)
+    share = differences(rtt_ms[one], rtt_ms[other])
+    far = share > TOLERANCE
+    if far.any():
+        most = int(np.argmax(share))
+        a, b = one[most], other[most]
+        ends = f"{sites.ids[rows.site[a]]} and {hubs.ids[rows.hub[a]]}: {rtt_ms[a]:g} and {rtt_ms[b]:g} ms"
+        words = {"pairs": int(far.sum()), "most": f"{share[most]:.0%}", "example": ends}
+        findings.add("directions_differ", rows.place(int(a)), "rtt_ms", tolerance=f"{TOLERANCE:.0%}", **words)
+    if (close := (share > 0) & ~far).any():
+        place = rows.place(int(one[close][0]))
+        findings.add("directions_jitter", place, "rtt_ms", pairs=int(close.sum()), tolerance=f"{TOLERANCE:.0%}")
+    if not len(one):
+        return rows
+    frame = rows.frame.copy()
+    for name in ("rtt_ms", "loss_percent", "pair_cost"):
+        figures = frame[name].to_numpy(dtype=np.float64).copy()
+        worst = np.fmax(figures[one], figures[other])
+        # A blank stays blank on the row of another pair: nobody measured it from that end.
+        same = rows.site[one] == rows.site[other]
+        figures[one] = np.where(np.isnan(figures[one]) & ~same, np.nan, worst)
+        figures[other] = np.where(np.isnan(figures[other]) & ~same, np.nan, worst)
+        frame[name] = figures
+    return replace(rows, frame=frame).only(keep)
+
+
+def _both_ways(rows: PairRows, width: int) -> tuple[Ints, Ints]:
+    """Return positions of rows of one pair, the first measured from the site and the second from the hub."""
+    assert rows.turned is not None
+    keys = rows.site * width + rows.hub
+    ahead, back = (np.flatnonzero(mask) for mask in (~rows.turned, rows.turned))
+    _, at_ahead, at_back = np.intersect1d(keys[ahead], keys[back], return_indices=True)
+    return ahead[at_ahead], back[at_back]
+
+
+def _without_zeros(table: RawTable, sites: KnownIds, hubs: KnownIds, findings: Findings) -> RawTable:
+    """Return the table with zeros among round-trip times as blanks, each a finding."""
+    named = {column.name: i for i, h in enumerate(table.headers) if (column := column_of(header_text(h), LATENCY))}
+    wanted = [named[name] for name in ("rtt_ms",) if name in named]
+    if is_matrix(table, hubs):
+        wanted = [
+            i for i, header in enumerate(table.headers) if not is_blank(header) and header_text(header) in hubs.at
+        ]
+    columns = list(table.columns)
+    itself = _itself(table, named, wanted, sites)
+    for index in wanted:
+        zeros = _zeros(columns[index])
+        if not zeros.any():
+            continue
+        columns[index] = columns[index].copy()
+        columns[index][zeros] = np.nan if columns[index].dtype.kind == "f" else ""
+        for position in np.flatnonzero(zeros).tolist():
+            code = "rtt_to_itself" if itself(position, index) else "rtt_zero"
+            findings.note(code, table.place(position, index), "rtt_ms")
+    return replace(table, columns=tuple(columns))
+
+
+def _itself(
+    table: RawTable, named: Mapping[str, int], wanted: list[int], sites: KnownIds
+) -> Callable[[int, int], bool]:
+    """Return a function that says whether a cell, by row and column, is of a site and hub of one id."""
+    at_site = named.get("site", next((i for i in range(len(table.headers)) if i not in wanted), None))
+
+    def of_one_place(row: int, column: int) -> bool:
+        if at_site is None:
+            return False
+        hub = table.columns[named["hub"]][row] if "hub" in named else header_text(table.headers[column])
+        return str(table.columns[at_site][row]) == str(hub)
+
+    return of_one_place
+
+
+def _zeros(column: npt.NDArray[Any]) -> Bools:
+    if column.dtype.kind == "f":
+        zero: Bools = column == 0.0
+        return zero
+    if column.dtype != object:
+        return np.zeros(len(column), dtype=np.bool_)
+    values = column.tolist()
+    if set(map(type, values)) <= {float, int} and 0 not in values:  # almost every column
+        return np.zeros(len(column), dtype=np.bool_)
+    return np.array([_is_zero(value) for value in values], dtype=np.bool_)
+
+
+def _is_zero(value: object) -> bool:
+    if type(value) is float or type(value) is int:
+        return value == 0
+    return type(value) is str and value[:1] == "0" and not value.strip("0.,")
 
 
 def _categories(codes: Ints, known: KnownIds) -> pd.Categorical:
@@ -79,7 +188,7 @@ def _categories(codes: Ints, known: KnownIds) -> pd.Categorical:
 
 
 def _matrix(table: RawTable, sites: KnownIds, hubs: KnownIds, findings: Findings) -> PairRows:
-    table = without_totals(table, findings)
+    table = without_totals(_without_zeros(table, sites, hubs, findings), findings)
     corner = _site_column(table, hubs, findings)
     match = Match({} if corner is None else {"site": corner}, {})
     read = read_matched(table, LATENCY, match, findings)

@@ -183,13 +183,62 @@ _LATENCY = {
         "Write a matrix with one row for each site and one column for each hub, or a list with the columns {columns}.",
     ),
     "matrix_corner": _info("The first column has no header that says site; it was read as the site ids."),
+    "rtt_zero": _warning(
+        "{column} is 0 in {cells}: no round trip takes no time, so it was read as unknown.",
+        "Leave it blank if it was not measured; where the program rounds to 0, enter its resolution.",
+    ),
+    "rtt_to_itself": _info("The site and the hub are one place in {cells}; the round-trip time of 0 was not read."),
+    "direction_reversed": _info(
+        "Hub and site stand in each other's place in {cells}: read as the same path, measured from the other end."
+    ),
+    "directions_differ": _warning(
+        "{pairs} path(s) were measured from both ends with results that differ by more than {tolerance}, the most by "
+        "{most} ({example}). The larger figure counts for both.",
+        "Measure these paths again, for longer.",
+    ),
+    "directions_jitter": _info(
+        "{pairs} path(s) were measured from both ends and differ by up to {tolerance}; the larger figure counts."
+    ),
     "samples_unused": _info("{pairs} pair(s) are on the sheet Latency too, which counts; their samples are not used."),
     "latency_none": _warning(
         "No round-trip time is known from the sheets Latency, Samples and Links: no site can be served.",
         "Fill in one of them.",
     ),
-    "link_length": _error("The link has neither latency_ms nor km.", "Give one of them."),
+    "link_length": _error("The link has neither latency_ms nor km nor air_km.", "Give one of them."),
+    "estimates_unused": _warning(
+        "unknown_latency is estimate, but the policy accepts only {value} evidence: no site is served on an estimate.",
+        "Estimates are shown among the reasons. Set accepted_evidence to estimated to use them.",
+    ),
+    "links_unused": _info("The policy accepts measured evidence only: what the sheet Links models serves no site."),
+    "latency_old": _warning(
+        "{pairs} measured pair(s) are more than {days} days old on {as_of}; {effect}. The oldest: {oldest}.",
+        "Measure them again.",
+    ),
+    "latency_undated": _warning(
+        "{pairs} measured pair(s) have no date, so they count as older than {days} days; {effect}.",
+        "Fill in measured_at, or the time of the samples.",
+    ),
+    "latency_future": _warning("{pairs} measured pair(s) are dated after {as_of}.", "Correct the dates, or as_of."),
     "link_loop": _warning("The link leads from {value} to itself."),
+}
+
+_PINGS = {
+    "pings_none": _warning("The folder holds no file.", "Name the files after site and hub: SITE__HUB.txt."),
+    "ping_name": _warning(
+        "The name of the file does not say whose probes it holds; ignored.",
+        "Name it after site and hub, with two underscores between: SITE__HUB.txt.",
+    ),
+    "ping_refused": _warning("The file was not read: {reason}.", "Put the output of ping itself into the folder."),
+    "ping_unreadable": _warning(
+        "No probe was found in the file; its pair stays unknown.",
+        "Save all that ping prints, from its first line to its last, and do not edit it.",
+    ),
+    "ping_unlisted": _warning(
+        "The file counts {replies} replies without their times; its pair stays unknown.",
+        "Run ping without options that silence it (-q, -f), and save all that it prints.",
+    ),
+    "ping_cut": _info("The output ends without a count in {cells}: lost probes were told by gaps in the lines."),
+    "ping_rounded": _info('Times such as "<1ms" were read as the limit itself, the larger figure, in {cells}.'),
 }
 
 _POLICY = {
@@ -245,6 +294,7 @@ CATALOGUE: dict[str, Template] = {
     **_DATES,
     **_IDS,
     **_LATENCY,
+    **_PINGS,
     **_POLICY,
     **_CHECKS,
 }

@@ -1,11 +1,13 @@
 """The Policy sheet, one setting in each row -> Policy, and the cell of each setting."""
 
-import math
+import dataclasses
+import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from planner.columns import POLICY, SETTINGS, Column
 from planner.fleet import Policy
@@ -26,6 +28,12 @@ class PolicyRead:
 
     policy: Policy = field(default_factory=Policy)
     places: Mapping[str, Place] = field(default_factory=dict)
+
+    def dated(self) -> "PolicyRead":
+        """Return the policy with the day of reading where ages count and no day is given, so that plans tell it."""
+        if self.policy.max_age_days is None or self.policy.as_of:
+            return self
+        return dataclasses.replace(self, policy=self.policy.replace(as_of=dt.date.today().isoformat()))
 
 
 def read_policy(table: RawTable, findings: Findings) -> PolicyRead:
@@ -65,13 +73,16 @@ def _setting(name: Any, place: Place, places: Mapping[str, Place], findings: Fin
 
 
 def _is_default(value: Any) -> bool:
-    return value == "" or (isinstance(value, float) and math.isnan(value))  # NaN: blank, or wrong and reported
+    # NaN, NaT: blank, or wrong and reported.
+    return value == "" if isinstance(value, str) else bool(pd.isna(value))
 
 
 def _as_field(name: str, value: Any) -> Any:
     """Return a cleaned value with the type of the Policy's field."""
     if name in _TRUTHS:
         return value == "yes"
+    if isinstance(value, np.datetime64):
+        return str(value.astype("datetime64[D]"))
     if isinstance(value, float):
         return int(value) if _SETTINGS[name].kind == "whole" else float(value)
     return value

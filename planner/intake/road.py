@@ -1,6 +1,6 @@
 """The road from raw tables to a Fleet: clean every sheet, tie the ids together, check, and only then stop or go on."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import pandas as pd
@@ -15,17 +15,19 @@ from planner.intake.findings import Findings, Place, show
 from planner.intake.frames import table_of_frame, table_of_policy
 from planner.intake.headers import sheet_of, similar_sheet, table_of
 from planner.intake.latency import read_latency, read_samples
+from planner.intake.pings import joined, read_pings
 from planner.intake.policy import PolicyRead, read_policy
 from planner.intake.rawtable import RawTable
 from planner.intake.tables import TypedSheet, read_table
 
 
-def read_fleet(path: str | Path) -> Fleet:
+def read_fleet(path: str | Path, *, pings: str | Path | None = None) -> Fleet:
     """Return the fleet that a workbook (.xlsx, .xlsm, .ods) or a folder of .csv files describes.
 
     Sheets and columns are those of `planner.columns`, by name or alias, in any letter case and order. The fleet
     carries its findings, warnings and infos, and the name and SHA-256 of each file. Hidden rows and sheets are read;
-    macros are not run and links to other files not followed.
+    macros are not run and links to other files not followed. ``pings`` is a folder of saved ping output, one file
+    SITE__HUB.txt for each pair; a folder ``pings`` beside the .csv files is read too. Their probes join the Samples.
 
     Raises InputError, with all findings, if any of them is an error: among others if the file cannot be read.
     """
@@ -42,7 +44,7 @@ def read_fleet(path: str | Path) -> Fleet:
         if (place := chosen.get(sheet.name)) is not None and (place.file, place.sheet) in read
     }
     _report_missing(chosen, Place(path.name), findings)
-    return _fleet(_with_headers(tables), findings, tuple(reading.sources))
+    return _fleet(_with_headers(tables), findings, tuple(reading.sources), _ping_folders(path, pings))
 
 
 def fleet_from_tables(tables: Mapping[str, pd.DataFrame], policy: Mapping[str, object] | Policy | None = None) -> Fleet:
@@ -90,11 +92,22 @@ def _report_missing(chosen: Mapping[str, Place], place: Place, findings: Finding
             findings.add("sheet_missing", place, sheet=sheet.name, meaning=sheet.meaning)
 
 
-def _fleet(tables: Mapping[str, RawTable], findings: Findings, sources: tuple[Source, ...]) -> Fleet:
+def _ping_folders(path: Path, pings: str | Path | None) -> list[Path]:
+    """Return the folders of ping output: the one beside the .csv files, and the one that was named."""
+    beside = [path / "pings"] if (path / "pings").is_dir() else []
+    named = [] if pings is None else [Path(pings).absolute()]
+    return list({folder.resolve(): folder for folder in (*beside, *named)}.values())
+
+
+def _fleet(
+    tables: Mapping[str, RawTable], findings: Findings, sources: tuple[Source, ...], pings: Sequence[Path] = ()
+) -> Fleet:
     sites, pools = (_required(sheet, tables, findings) for sheet in (SITES, HUBS))
     policy = read_policy(tables[POLICY.name], findings) if POLICY.name in tables else PolicyRead()
     if sites is not None and pools is not None:
-        fleet = _related(Draft(findings, sites, pools, policy), tables)
+        draft = Draft(findings, sites, pools, policy.dated())
+        sources = (*sources, *_read_pings(draft, pings))
+        fleet = _related(draft, tables)
         if not findings.any_error:
             return fleet.replace(findings=findings.result(), sources=sources)
     raise InputError(findings.result())
@@ -111,6 +124,16 @@ def _required(sheet: Sheet, tables: Mapping[str, RawTable], findings: Findings) 
     return read if len(read.raw.rows) and required <= read.match.known.keys() else None
 
 
+def _read_pings(draft: Draft, folders: Sequence[Path]) -> list[Source]:
+    """Give the draft the probes of ``folders`` as samples; return the folders as sources."""
+    sources = []
+    for folder in folders:
+        probes, source = read_pings(folder, draft.site_ids, draft.hub_ids, draft.findings)
+        draft.samples = joined(draft.samples, probes)
+        sources.append(source)
+    return sources
+
+
 def _related(draft: Draft, tables: Mapping[str, RawTable]) -> Fleet:
     """Read the sheets that refer to sites and hubs, and check all of them against each other."""
     findings = draft.findings
@@ -119,7 +142,8 @@ def _related(draft: Draft, tables: Mapping[str, RawTable]) -> Fleet:
     if LATENCY.name in tables:
         draft.latency = read_latency(tables[LATENCY.name], draft.site_ids, draft.hub_ids, findings)
     if SAMPLES.name in tables:
-        draft.samples = read_samples(tables[SAMPLES.name], draft.site_ids, draft.hub_ids, findings)
+        of_sheet = read_samples(tables[SAMPLES.name], draft.site_ids, draft.hub_ids, findings)
+        draft.samples = joined(of_sheet, draft.samples)
     if LINKS.name in tables:
         draft.links = read_table(tables[LINKS.name], LINKS, findings)
         resolve_links(draft)

@@ -7,10 +7,11 @@ A pair's figures come from the first of these sources that states them:
 3. the shortest path over the Links sheet (``modelled``);
 4. where the policy says ``unknown_latency = estimate``, the distance between the two places (``estimated``).
 
-A pair that none of them knows has no row: unknown is never zero.
+A pair that none of them knows has no row: unknown is never zero. A measured pair carries the date of its
+measurement where that is known; what its age and evidence are good for is for the rules to say.
 """
 
-from planner.latency.distance import distance_km
+from planner.latency.distance import distance_km, estimate_range_ms
 from planner.latency.pairs import EVIDENCE, PairTable, resolve
 
-__all__ = ["EVIDENCE", "PairTable", "distance_km", "resolve"]
+__all__ = ["EVIDENCE", "PairTable", "distance_km", "estimate_range_ms", "resolve"]

@@ -17,6 +17,8 @@ from planner.latency.figures import Figures
 # One-way delay in optical fibre with repeaters: the planning value 5 µs per km of route (ITU-T G.114, quoted in
 # ITU-T Y.1541, Appendix III; both known to us from secondary texts).
 FIBRE_MS_PER_KM = 0.005
+LONGEST_FACTOR = 1.5  # of a route, by the distance as the crow flies; see `route_km`
+ACCESS_MS = 5.0  # round trip through access lines and equipment at most: our convention, no source
 _WGS84 = Geod(ellps="WGS84")
 
 
@@ -45,13 +47,26 @@ def route_km(distance_km: npt.ArrayLike) -> Floats:
     Appendix III; the two lower branches are from memory of ITU-T G.826).
     """
     distance = np.asarray(distance_km, dtype=np.float64)
-    route: Floats = np.maximum(np.minimum(1.5 * distance, 1500.0), 1.25 * distance)
+    route: Floats = np.maximum(np.minimum(LONGEST_FACTOR * distance, 1500.0), 1.25 * distance)
     return route
 
 
 def estimated_rtt_ms(distance_km: npt.ArrayLike) -> Floats:
     """Return the round-trip time in ms that planning assumes for a distance: twice the fibre delay of its route."""
     return 2.0 * FIBRE_MS_PER_KM * route_km(distance_km)
+
+
+def estimate_range_ms(rtt_ms: float) -> tuple[float, float]:
+    """Return between which round-trip times in ms a measurement is to be expected where ``rtt_ms`` is estimated.
+
+    The low end is fibre in a straight line, without the planning factor of up to 1.5 for its route; the high end is
+    twice the estimate, for detours of the provider, and 5 ms for access lines and equipment. The high end is a
+    convention of ours, no source; queues can add more.
+
+    >>> estimate_range_ms(15.0)
+    (10.0, 35.0)
+    """
+    return rtt_ms / LONGEST_FACTOR, 2.0 * rtt_ms + ACCESS_MS
 
 
 def from_distance(fleet: Fleet, known: Ints) -> Figures:

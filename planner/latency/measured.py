@@ -3,29 +3,39 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 
-from planner.fleet import Fleet, Ints
+from planner.fleet import Fleet, Ints, Moments
 from planner.latency.figures import Figures, pair_keys
 
 
 def from_latency_sheet(fleet: Fleet) -> Figures:
-    """Return the figures of the Latency sheet; of several rows for a pair the worst of each figure counts."""
+    """Return the figures of the Latency sheet; of several rows for a pair the worst of each figure counts.
+
+    The worst date is the earliest.
+    """
     key, known = pair_keys(fleet, fleet.latency)
-    columns = [
+    rtt_ms, loss_percent, pair_cost = (
         fleet.latency[name].to_numpy(dtype=np.float64)[known] for name in ("rtt_ms", "loss_percent", "pair_cost")
-    ]
+    )
+    measured_at = _moments(fleet.latency["measured_at"])[known]
     if (np.diff(key) > 0).all():  # a matrix, row by row: nothing to sort or to reduce
-        return Figures(key, *columns)
+        return Figures(key, rtt_ms, loss_percent, pair_cost, measured_at)
     order = np.argsort(key, kind="stable")
     key, starts = _groups(key[order])
-    return Figures(key, *(np.fmax.reduceat(column[order], starts) for column in columns))
+    worst = [np.fmax.reduceat(column[order], starts) for column in (rtt_ms, loss_percent, pair_cost)]
+    return Figures(key, worst[0], worst[1], worst[2], np.fmin.reduceat(measured_at[order], starts))
 
 
 def from_samples(fleet: Fleet) -> Figures:
-    """Return the policy's percentile and the loss of the probes of each pair.
+    """Return the policy's percentile and the loss of the probes of each pair, dated by the last of them.
 
-    The percentile is the nearest rank, Hyndman and Fan's type 1, with a lost probe counted as infinitely late
-    (RFC 2330, section 11.3, and RFC 7679): the round-trip time is ``inf`` where the percentile falls on lost probes.
+    The percentile is the nearest rank: the smallest value that at least this share of the probes does not exceed
+    (RFC 2330, section 11.3; type 1 of Hyndman and Fan, The American Statistician 50(4), 1996). A lost probe has an
+    undefined round-trip time and counts as infinitely late (RFC 2681, section 2, and RFC 2679, now RFC 7679; the
+    clauses from memory): the result is ``inf`` where the percentile falls on lost probes. Rules that interpolate,
+    such as that of the NIST/SEMATECH e-Handbook, 7.2.6.2 (type 6), have no value there. Loss is the share of lost
+    probes (RFC 6673).
     """
     key, known = pair_keys(fleet, fleet.samples)
     rtt_ms = fleet.samples["rtt_ms"].to_numpy(dtype=np.float64)[known]
@@ -35,7 +45,13 @@ def from_samples(fleet: Fleet) -> Figures:
     probes = np.diff(starts, append=len(rtt_ms))
     lost = np.add.reduceat(np.isinf(rtt_ms[order]).astype(np.int64), starts)
     at_percentile = rtt_ms[order][starts + _nearest_rank(fleet.policy.percentile, probes) - 1]
-    return Figures(key, at_percentile, 100.0 * lost / probes, np.full(len(key), np.nan))
+    last = np.fmax.reduceat(_moments(fleet.samples["at"])[known][order], starts)
+    return Figures(key, at_percentile, 100.0 * lost / probes, np.full(len(key), np.nan), last)
+
+
+def _moments(column: pd.Series) -> Moments:
+    moments: Moments = column.to_numpy(dtype="datetime64[us]")
+    return moments
 
 
 def _nearest_rank(percentile: float, counts: Ints) -> Ints:

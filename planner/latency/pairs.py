@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from planner.fleet import Fleet, Floats, Ints
+from planner.fleet import Fleet, Floats, Ints, Moments
 from planner.latency.distance import from_distance
-from planner.latency.figures import Figures
+from planner.latency.figures import Figures, undated
 from planner.latency.measured import from_latency_sheet, from_samples
 from planner.latency.wan import from_links
 from planner.plan import Evidence
@@ -24,7 +24,8 @@ class PairTable:
 
     ``site`` and ``hub`` are positions in ``fleet.site_ids`` and ``fleet.hub_ids``. ``rtt_ms`` is ``inf`` where the
     percentile falls on lost probes. ``loss_percent`` is NaN where unknown, ``pair_cost`` 0 where blank. ``evidence``
-    is the position in `EVIDENCE` of what ``rtt_ms`` rests on.
+    is the position in `EVIDENCE` of what ``rtt_ms`` rests on. ``measured_at`` (datetime64[us]) is when it was
+    measured, NaT where unknown or not measured.
     """
 
     site: npt.NDArray[np.int32]
@@ -33,6 +34,7 @@ class PairTable:
     loss_percent: Floats
     pair_cost: Floats
     evidence: npt.NDArray[np.int8]
+    measured_at: Moments
 
     def __len__(self) -> int:
         return len(self.site)
@@ -64,6 +66,7 @@ def resolve(fleet: Fleet) -> PairTable:
         loss_percent=figures.loss_percent[stated],
         pair_cost=np.nan_to_num(figures.pair_cost[stated]),
         evidence=evidence[stated],
+        measured_at=figures.measured_at[stated],
     )
 
 
@@ -78,13 +81,16 @@ def _combine(sources: list[tuple[Figures, int]]) -> tuple[Figures, npt.NDArray[n
     key = np.unique(np.concatenate([figures.key for figures, _ in sources]))
     rtt_ms, loss_percent, pair_cost = np.full((3, len(key)), np.nan)
     rests_on = np.zeros(len(key), dtype=np.int8)
+    measured_at = undated(len(key))
     for figures, evidence in sources:
         at: Ints = np.searchsorted(key, figures.key)
-        rests_on[at[np.isnan(rtt_ms[at]) & ~np.isnan(figures.rtt_ms)]] = evidence
+        gives_rtt = np.isnan(rtt_ms[at]) & ~np.isnan(figures.rtt_ms)
+        rests_on[at[gives_rtt]] = evidence
+        measured_at[at[gives_rtt]] = figures.measured_at[gives_rtt]
         for column, stated in (
             (rtt_ms, figures.rtt_ms),
             (loss_percent, figures.loss_percent),
             (pair_cost, figures.pair_cost),
         ):
             column[at] = np.where(np.isnan(column[at]), stated, column[at])
-    return Figures(key, rtt_ms, loss_percent, pair_cost), rests_on
+    return Figures(key, rtt_ms, loss_percent, pair_cost, measured_at), rests_on

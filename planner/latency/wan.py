@@ -8,7 +8,7 @@ from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import dijkstra
 
 from planner.fleet import Fleet, Floats, Ints, positions
-from planner.latency.distance import FIBRE_MS_PER_KM
+from planner.latency.distance import FIBRE_MS_PER_KM, route_km
 from planner.latency.figures import Figures
 
 
@@ -16,7 +16,8 @@ def from_links(fleet: Fleet) -> Figures:
     """Return twice the one-way delay of the shortest path from each site to each hub that it reaches.
 
     Links work in both directions; of parallel ones the fastest counts. Sites, hubs and other nodes may all be passed
-    through, and a site and a hub of one id are one node. Unreached pairs have no row.
+    through, and a site and a hub of one id are one node. Unreached pairs have no row. A link without a delay takes
+    5 µs for each km of its route, and a route that is not known the length that planning assumes (`route_km`).
     """
     ends, one_way_ms = _links(fleet)
     node, names = pd.factorize(ends.ravel())
@@ -39,7 +40,9 @@ def from_links(fleet: Fleet) -> Figures:
 def _links(fleet: Fleet) -> tuple[np.ndarray, Floats]:
     """Return the two ends, shape (links, 2), and the one-way delay in ms of each link whose delay can be told."""
     delay = fleet.links["latency_ms"].to_numpy(dtype=np.float64)
-    delay = np.where(np.isnan(delay), fleet.links["km"].to_numpy(dtype=np.float64) * FIBRE_MS_PER_KM, delay)
+    km = fleet.links["km"].to_numpy(dtype=np.float64)
+    km = np.where(np.isnan(km), route_km(fleet.links["air_km"].to_numpy(dtype=np.float64)), km)
+    delay = np.where(np.isnan(delay), km * FIBRE_MS_PER_KM, delay)
     told = ~np.isnan(delay)
     return fleet.links[["from", "to"]].to_numpy(dtype=object)[told], delay[told]
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
@@ -25,6 +27,10 @@ _PLANNED = (
     Field(headings.BUDGET, styles.MS, least=13),
     Field(headings.MARGIN, styles.MS, least=13),
     Field(headings.EVIDENCE),
+)
+_MEASURED_AT = (Field(headings.MEASURED_AT, styles.DATE, least=12),)
+_RANGE = (Field(headings.RTT_LOW, styles.MS, least=13), Field(headings.RTT_HIGH, styles.MS, least=14))
+_CHANGE = (
     Field(headings.CURRENT_HOST),
     Field(headings.ACTION),
 )
@@ -39,7 +45,15 @@ _FILLED_IN = (
 
 def write_assignments(book: Book, facts: Facts) -> Worksheet:
     """Add the sheet; one row for each assignment, in the order of the plan."""
-    own = (*_PLANNED, *((_STANDBY,) if _has_standby(facts) else ()), *_FILLED_IN)
+    shown = _Shown.of(facts)
+    own = (
+        *_PLANNED,
+        *(_MEASURED_AT if shown.dates else ()),
+        *(_RANGE if shown.ranges else ()),
+        *_CHANGE,
+        *((_STANDBY,) if shown.standby else ()),
+        *_FILLED_IN,
+    )
     sheet = write_table(book, headings.ASSIGNMENTS, (*own, *_extra_fields(facts, own)), _rows(facts))
     columns = {field.heading: get_column_letter(number) for number, field in enumerate(own, start=1)}
     last = max(2, 1 + len(facts.plan.assignments))
@@ -50,8 +64,22 @@ def write_assignments(book: Book, facts: Facts) -> Worksheet:
     return sheet
 
 
-def _has_standby(facts: Facts) -> bool:
-    return any(assignment.standby for assignment in facts.plan.assignments)
+@dataclass(frozen=True, slots=True)
+class _Shown:
+    """Which of the columns that many plans do without have something to show."""
+
+    dates: bool
+    ranges: bool
+    standby: bool
+
+    @classmethod
+    def of(cls, facts: Facts) -> _Shown:
+        rows = facts.plan.assignments
+        return cls(
+            any(row.measured_at for row in rows),
+            any(row.rtt_low_ms is not None or row.rtt_high_ms is not None for row in rows),
+            any(row.standby for row in rows),
+        )
 
 
 def _extra_fields(facts: Facts, own: tuple[Field, ...]) -> tuple[Field, ...]:
@@ -63,12 +91,16 @@ def _extra_fields(facts: Facts, own: tuple[Field, ...]) -> tuple[Field, ...]:
 
 
 def _rows(facts: Facts) -> Iterator[tuple[Value, ...]]:
-    with_standby = _has_standby(facts)
+    shown = _Shown.of(facts)
     blank = (None,) * len(facts.extra_columns)
     for assignment in facts.plan.assignments:
-        standby = (assignment.standby,) if with_standby else ()
+        dates = (_moment(assignment.measured_at),) if shown.dates else ()
+        ranges = (assignment.rtt_low_ms, assignment.rtt_high_ms) if shown.ranges else ()
+        change = (current_host(facts, assignment), assignment.action)
+        standby = (assignment.standby,) if shown.standby else ()
         extras = facts.extras.get(assignment.site, blank)
-        yield (*_planned(facts, assignment), *standby, *_to_fill_in(assignment), *map(cellsafe.plain, extras))
+        own = (*_planned(facts, assignment), *dates, *ranges, *change, *standby, *_to_fill_in(assignment))
+        yield (*own, *map(cellsafe.plain, extras))
 
 
 def _planned(facts: Facts, assignment: Assignment) -> tuple[Value, ...]:
@@ -83,9 +115,15 @@ def _planned(facts: Facts, assignment: Assignment) -> tuple[Value, ...]:
         assignment.budget_ms,
         margin_ms(assignment),
         assignment.evidence,
-        current_host(facts, assignment),
-        assignment.action,
     )
+
+
+def _moment(text: str | None) -> Value:
+    """Return a time as a date cell; text that is no time, from a plan that people have edited, as it is."""
+    try:
+        return dt.datetime.fromisoformat(text).replace(tzinfo=None) if text else None
+    except ValueError:
+        return text
 
 
 def _to_fill_in(assignment: Assignment) -> tuple[Value, ...]:

@@ -54,6 +54,7 @@ def plan_to_dict(plan: Plan) -> dict[str, Any]:
         "uncovered": [asdict(uncovered) for uncovered in plan.uncovered],
         "no_host_needed": [asdict(spared) for spared in plan.no_host_needed],
         "then": [asdict(aim) for aim in plan.then],
+        "measure_first": [asdict(pair) for pair in plan.measure_first],
         "proof": {"kind": plan.proof.kind, "words": plan.proof.words, "details": dict(plan.proof.details)},
         "findings": [asdict(finding) for finding in plan.findings],
         "policy": dict(plan.policy),

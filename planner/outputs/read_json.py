@@ -13,9 +13,12 @@ from planner.plan import (
     Assignment,
     Evidence,
     Host,
+    Known,
     LaterAim,
+    MeasureFirst,
     NoHostNeeded,
     Objective,
+    Outcome,
     Plan,
     Proof,
     Reason,
@@ -53,6 +56,7 @@ def _plan(record: Record) -> Plan:
         uncovered=record.records("uncovered", lambda one: Uncovered(one.text("site"), _reasons(one))),
         proof=_proof(record),
         then=record.records("then", _later_aim),
+        measure_first=record.records("measure_first", _measure_first),
         findings=record.records("findings", _finding),
         policy=record.mapping("policy"),
         seconds=record.mapping("seconds"),
@@ -118,6 +122,9 @@ def _assignment(record: Record) -> Assignment:
         moved_from=moved_from,
         action=record.choice("action", get_args(Action), "move" if moved_from else "attach"),
         standby_rtt_ms=record.optional_number("standby_rtt_ms"),
+        measured_at=record.text("measured_at", "") or None,
+        rtt_low_ms=record.optional_number("rtt_low_ms"),
+        rtt_high_ms=record.optional_number("rtt_high_ms"),
     )
 
 
@@ -140,6 +147,22 @@ def _no_host_needed(record: Record) -> NoHostNeeded:
 
 def _later_aim(record: Record) -> LaterAim:
     return LaterAim(record.text("aim"), record.number("value"), record.number("bound"), record.flag("proven"))
+
+
+def _measure_first(record: Record) -> MeasureFirst:
+    return MeasureFirst(
+        rank=record.whole("rank"),
+        site=record.text("site"),
+        hub=record.text("hub"),
+        evidence=record.choice("evidence", get_args(Known)),
+        rtt_ms=record.optional_number("rtt_ms"),
+        budget_ms=record.number("budget_ms"),
+        outcome=record.choice("outcome", get_args(Outcome)),
+        together=record.whole("together"),
+        hosts=record.whole("hosts"),
+        unserved=record.whole("unserved"),
+        words=record.text("words", ""),
+    )
 
 
 def _finding(record: Record) -> Finding:

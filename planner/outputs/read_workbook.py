@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from planner.columns import Column, Sheet
 from planner.fleet import Finding
@@ -145,7 +146,14 @@ def _assignment(row: Row, to_standby: Mapping[str, float]) -> Assignment:
         # The workbook names the current host of those that keep it as well.
         moved_from=(row[headings.CURRENT_HOST] or None) if action == "move" else None,
         action=action,
+        measured_at=None if pd.isna(row[headings.MEASURED_AT]) else row[headings.MEASURED_AT].isoformat(),
+        rtt_low_ms=_or_none(row[headings.RTT_LOW]),
+        rtt_high_ms=_or_none(row[headings.RTT_HIGH]),
     )
+
+
+def _or_none(number: float) -> float | None:
+    return None if math.isnan(number) else float(number)
 
 
 def _unserved(row: Row) -> Unserved:

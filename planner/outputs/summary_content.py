@@ -19,6 +19,7 @@ _EVIDENCE = {
     "modelled": "RTT follows from the WAN links; measure before cut-over",
     "estimated": "RTT is estimated from the distance; measure before cut-over",
 }
+_RANGE = "columns RTT low and RTT high say between which times a measurement is to be expected"
 # Codes of findings about cells that were not written as they should be, yet could be read.
 REPAIRS = frozenset(
     {"text_tidied", "id_shown", "id_boolean", "id_repaired", "release_shown"}
@@ -86,9 +87,18 @@ def attention(page: Page, facts: Facts) -> None:
         rows.append(
             ("Sites not ready", unready, f"{words.readiness_headline(facts.readiness)} See sheet Readiness.", "watch")
         )
+    rows += _to_measure(facts)
     for label, number, remark, pale in rows:
         verdict = f"▲ {number:,}: look into it" if number else "✓ none"
         page.row(label, verdict, remark if number else "", pale=pale if number else "good")
+
+
+def _to_measure(facts: Facts) -> list[tuple[str, int, str, str]]:
+    pairs = {(row.site, row.hub) for row in facts.plan.measure_first}
+    if not pairs:
+        return []
+    remark = "They decide the number of hosts, or who is served: see sheet Measure first."
+    return [("Pairs to measure first", len(pairs), remark, "watch")]
 
 
 def margins(page: Page, facts: Facts) -> None:
@@ -113,11 +123,25 @@ def assumptions(page: Page, facts: Facts) -> None:
     for assignment in facts.plan.assignments:
         clusters[assignment.evidence] += assignment.clusters
     for evidence, meaning in _EVIDENCE.items():
-        remark = f"{words.counted(clusters[evidence], 'cluster')}: {meaning}." if sites[evidence] else ""
+        more = _ages(facts) if evidence == "measured" else _RANGE if evidence == "estimated" else ""
+        meant = "; ".join(part for part in (meaning, more) if part)
+        remark = f"{words.counted(clusters[evidence], 'cluster')}: {meant}." if sites[evidence] else ""
         page.row(evidence.capitalize(), words.counted(sites[evidence], "site"), remark)
     repaired = sum(_cells(finding) for finding in facts.plan.findings if finding.code in REPAIRS)
     remark = "Read as what they most likely mean: see sheet Findings." if repaired else ""
     page.row("Repaired cells", repaired, remark, styles.COUNT)
+
+
+def _ages(facts: Facts) -> str:
+    """Say when the oldest of the measurements was made, and how many have no date; nothing where none has one."""
+    measured = [a for a in facts.plan.assignments if a.evidence == "measured"]
+    dates = [a.measured_at for a in measured if a.measured_at]
+    undated = len({a.site for a in measured if not a.measured_at})
+    if not dates:
+        return ""
+    return f"the oldest on {min(dates)[:10]}" + (
+        f", {words.counted(undated, 'site')} without a date" if undated else ""
+    )
 
 
 def cautions(page: Page, facts: Facts) -> None:

@@ -23,6 +23,7 @@ from planner.outputs.list_sheets import (
     write_standbys,
     write_unserved,
 )
+from planner.outputs.measure_sheet import write_measure_first
 from planner.outputs.readiness_sheet import add_readiness
 from planner.outputs.stored_results import with_results
 from planner.outputs.summary_sheet import write_summary
@@ -43,10 +44,11 @@ def write_workbook(
     """Write ``plan`` as an .xlsx workbook for the people who carry it out; an old file at ``path`` is replaced.
 
     Sheets: Summary, Hosts, Assignments, Unserved, Standby (where the policy asks for cover), No host needed, with
-    ``readiness`` (see `planner.audit`) Readiness and Readiness overview, then Findings, Policy. Names, regions,
-    current hosts and the user's own columns come from ``fleet``. Data cells are values; only the column "live check"
-    of Hosts holds formulas, with their results beside them for readers that do not calculate. ``written_at`` is the
-    moment printed on the Summary, in UTC; now by default. `read_plan` reads the file back.
+    ``readiness`` (see `planner.audit`) Readiness and Readiness overview, Measure first (where there is anything to
+    measure), then Findings, Policy. Names, regions, current hosts and the user's own columns come from ``fleet``. Data
+    cells are values; only the column "live check" of Hosts holds formulas, with their results beside them for readers
+    that do not calculate. ``written_at`` is the moment printed on the Summary, in UTC; now by default. `read_plan`
+    reads the file back.
 
     Raises InputError when the file cannot be written or the plan does not fit on a sheet.
     """
@@ -62,6 +64,8 @@ def write_workbook(
     write_no_host_needed(book, facts)
     if facts.readiness is not None:
         add_readiness(book, fleet, facts.readiness)
+    if plan.measure_first:
+        write_measure_first(book, facts)
     write_findings(book, facts)
     write_policy(book, facts)
     workbook = book.workbook

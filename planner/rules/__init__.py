@@ -39,6 +39,8 @@ RULES = (
     Rule("unknown_latency", masks.unknown_latency, reasons.unknown_latency),
     Rule("latency", masks.latency, reasons.latency),
     Rule("loss", masks.loss, reasons.loss),
+    Rule("evidence", masks.evidence, reasons.evidence),
+    Rule("old_latency", masks.old_latency, reasons.old_latency),
     Rule("pinned_hub", masks.pinned_hub, reasons.pinned_hub),
     Rule("barred_hub", masks.barred_hub, reasons.barred_hub),
     Rule("region", masks.region, reasons.region),
@@ -77,6 +79,8 @@ class Checker:
         by_id = np.array(sorted(range(len(fleet.pool_ids)), key=fleet.pool_ids.__getitem__), dtype=np.int64)
         row = of_hub[fleet.hub_of_pool[by_id]]
         found = row >= 0
+        measured_at = np.full(len(row), np.datetime64("NaT", "us"))
+        measured_at[found] = known.measured_at[row[found]]
 
         def pick(values: npt.NDArray[Any], missing: float) -> Floats:
             picked = np.full(len(row), missing)
@@ -90,6 +94,7 @@ class Checker:
             loss_percent=pick(known.loss_percent, np.nan),
             pair_cost=pick(known.pair_cost, 0.0),
             evidence=pick(known.evidence, 0).astype(np.int64),
+            measured_at=measured_at,
         )
 
     def broken(self, site: int, rules: Sequence[Rule] = RULES) -> list[tuple[Rule, Pairs]]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from planner.fleet import Bools
+from planner.latency import EVIDENCE
 from planner.rules.facts import Facts
 from planner.rules.pairs import Pairs
 
@@ -63,6 +64,26 @@ def unknown_latency(facts: Facts, pairs: Pairs) -> Bools:
 def loss(facts: Facts, pairs: Pairs) -> Bools:
     """Not more probes are lost than the policy allows; unknown loss passes."""
     return pairs.loss_percent > facts.policy.max_loss_percent
+
+
+def evidence(facts: Facts, pairs: Pairs) -> Bools:
+    """The round-trip time rests on evidence that the policy accepts."""
+    weaker: Bools = pairs.evidence > EVIDENCE.index(facts.policy.accepted_evidence)
+    return weaker & ~np.isnan(pairs.rtt_ms)
+
+
+def old_latency(facts: Facts, pairs: Pairs) -> Bools:
+    """A measurement is not older than the policy's ``max_age_days``, if the policy makes that a condition.
+
+    Ages are whole days up to the policy's day. An unknown date breaks the rule: it cannot be shown to be young enough.
+    """
+    policy = facts.policy
+    if policy.max_age_days is None or policy.old_latency != "ineligible":
+        return np.zeros(len(pairs), dtype=np.bool_)
+    age = np.datetime64(facts.fleet.as_of, "D") - pairs.measured_at.astype("datetime64[D]")
+    young = age <= np.timedelta64(policy.max_age_days, "D")  # False for NaT
+    old: Bools = ~young & (pairs.evidence == EVIDENCE.index("measured")) & ~np.isnan(pairs.rtt_ms)
+    return old
 
 
 def latency(facts: Facts, pairs: Pairs) -> Bools:

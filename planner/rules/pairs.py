@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.fleet import Bools, Fleet, Floats, Ints
+from planner.fleet import Bools, Fleet, Floats, Ints, Moments
 from planner.latency import PairTable
 
 
@@ -14,7 +14,7 @@ from planner.latency import PairTable
 class Pairs:
     """Site-pool pairs under test: positions in the fleet's tables and what latency knows of them.
 
-    All arrays have shape (pairs,). ``rtt_ms`` and ``loss_percent`` are NaN where unknown.
+    All arrays have shape (pairs,). ``rtt_ms`` and ``loss_percent`` are NaN where unknown, ``measured_at`` is NaT.
     """
 
     site: Ints
@@ -23,6 +23,7 @@ class Pairs:
     loss_percent: Floats
     pair_cost: Floats
     evidence: Ints
+    measured_at: Moments
 
     def take(self, keep: Bools | Ints) -> Pairs:
         """Return the pairs that ``keep`` (a mask or positions) selects."""
@@ -47,5 +48,6 @@ def pool_pairs(fleet: Fleet, known: PairTable) -> Pairs:
         loss_percent=known.loss_percent[row],
         pair_cost=known.pair_cost[row],
         evidence=known.evidence[row].astype(np.int64),
+        measured_at=known.measured_at[row],
     )
     return pairs.take(np.lexsort((pairs.pool, pairs.site)))

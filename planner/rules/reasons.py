@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
+from planner.latency import EVIDENCE
 from planner.rules.facts import Facts
 from planner.rules.pairs import Pairs
 
@@ -58,6 +59,22 @@ def loss(facts: Facts, pairs: Pairs) -> str:
         f"least loss {pairs.loss_percent[best]:.3g} % (hub {facts.fleet.hub_ids[facts.hub(pairs)[best]]}) "
         f"exceeds {facts.policy.max_loss_percent:g} %"
     )
+
+
+def evidence(facts: Facts, pairs: Pairs) -> str:
+    kinds = dict.fromkeys(
+        f"{EVIDENCE[e]} (hub {facts.fleet.hub_ids[h]})" for e, h in zip(pairs.evidence, facts.hub(pairs), strict=True)
+    )
+    return f"RTT only {_some(kinds)}; the policy accepts {facts.policy.accepted_evidence} at the least"
+
+
+def old_latency(facts: Facts, pairs: Pairs) -> str:
+    asked = f"the policy wants it at most {facts.policy.max_age_days} days old on {facts.fleet.as_of}"
+    newest = int(np.argmax(np.nan_to_num(pairs.measured_at.astype("datetime64[D]").astype(float), nan=-np.inf)))
+    hub = facts.fleet.hub_ids[facts.hub(pairs)[newest]]
+    if np.isnat(pairs.measured_at[newest]):
+        return f"RTT without a date of measurement (hub {_hubs(facts, pairs)}); {asked}"
+    return f"newest RTT measured on {pairs.measured_at[newest].astype('datetime64[D]')} (hub {hub}); {asked}"
 
 
 def latency(facts: Facts, pairs: Pairs) -> str:

@@ -8,7 +8,7 @@ import math
 import numpy as np
 
 from planner.fleet import Fleet
-from planner.latency import EVIDENCE
+from planner.latency import EVIDENCE, PairTable, estimate_range_ms
 from planner.plan import (
     Action,
     Assignment,
@@ -51,6 +51,7 @@ def assemble(
     assignments = [
         _assignment(fleet, problem, today, pool_of, *pair) for pair in zip(seats, draft.standbys, strict=True)
     ]
+    assignments = _with_evidence(fleet, checker.facts.latency, assignments)
     unserved = (*_ineligible(fleet, checker, problem), *_crowded_out(fleet, problem, placement))
     served_own = {fleet.site_ids[problem.site_at[s]] for s in np.flatnonzero(placement.own)}
     sized = _recounted(fleet, problem, sized, placement, hosts)
@@ -181,6 +182,23 @@ def _uncovered(fleet: Fleet, problem: Problem, draft: Draft) -> tuple[Uncovered,
             reason = Reason("cover_place", f"the loss of one {kind} takes down all that it can use: {names}")
         found.append(Uncovered(fleet.site_ids[problem.site_at[seat.site]], (reason,)))
     return tuple(sorted(found, key=lambda u: u.site))
+
+
+def _with_evidence(fleet: Fleet, known: PairTable, assignments: list[Assignment]) -> list[Assignment]:
+    """Return the assignments with the date of a measurement and the range of an estimate."""
+    site_at = {name: at for at, name in enumerate(fleet.site_ids)}
+    hub_at = {name: at for at, name in enumerate(fleet.hub_ids)}
+    keys = known.site.astype(np.int64) * len(hub_at) + known.hub
+    rows = np.searchsorted(keys, [site_at[a.site] * len(hub_at) + hub_at[a.hub] for a in assignments])
+    found = []
+    for a, moment in zip(assignments, known.measured_at[rows], strict=True):
+        if a.evidence == "estimated":
+            low, high = estimate_range_ms(a.rtt_ms)
+            a = dataclasses.replace(a, rtt_low_ms=low, rtt_high_ms=high)
+        elif not np.isnat(moment):
+            a = dataclasses.replace(a, measured_at=str(moment.astype("datetime64[s]")))
+        found.append(a)
+    return found
 
 
 def _no_host_needed(fleet: Fleet, chosen: set[str]) -> tuple[NoHostNeeded, ...]:

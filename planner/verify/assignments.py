@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from planner.plan import Assignment
 from planner.verify.case import Case
 from planner.verify.inventory import Pool, Site
+from planner.verify.pairs import Pair
 from planner.verify.rules import broken_rules
 from planner.verify.violation import Violation, differs
 
@@ -39,8 +40,27 @@ def _claims(case: Case, row: Assignment, site: Site, pool: Pool) -> Iterator[Vio
         yield Violation("claim", where, f"RTT {row.rtt_ms} ms to hub {pool.hub}, the fleet says {pair.rtt_ms:.10g} ms")
     if pair is not None and row.evidence != pair.evidence:
         yield Violation("claim", where, f"RTT to hub {pool.hub} called {row.evidence}, but it is {pair.evidence}")
+    if pair is not None:
+        yield from _claims_of_evidence(row, pair)
     if differs(row.budget_ms, site.budget_ms, ROUNDING_MS):
         yield Violation("claim", where, f"budget {row.budget_ms} ms, the fleet says {site.budget_ms:.10g} ms")
+
+
+def _claims_of_evidence(row: Assignment, pair: Pair) -> Iterator[Violation]:
+    """Check the date and the range, where the plan states them; plans of earlier versions do not."""
+    where = f"site {row.site}"
+    measured_at = None if pair.measured_at is None else pair.measured_at.isoformat()
+    if row.measured_at is not None and row.measured_at != measured_at:
+        text = f"RTT to hub {row.hub} measured at {row.measured_at}, the fleet says {measured_at or 'nothing of that'}"
+        yield Violation("claim", where, text)
+    claimed = (row.rtt_low_ms, row.rtt_high_ms)
+    if claimed == (None, None):
+        return
+    actual = pair.range_ms
+    if actual is None or any(differs(*figures, ROUNDING_MS) for figures in zip(claimed, actual, strict=True)):
+        said = "no range" if actual is None else f"{actual[0]:.4g} to {actual[1]:.4g} ms"
+        text = f"RTT to hub {row.hub} said to be {claimed[0]} to {claimed[1]} ms, the fleet gives {said}"
+        yield Violation("claim", where, text)
 
 
 def _current(case: Case, row: Assignment) -> Iterator[Violation]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -66,6 +67,7 @@ class Inventory:
     pools: Mapping[str, Pool]
     current: Mapping[str, list[tuple[str, str]]]
     policy: Policy
+    as_of: dt.date
     sources: tuple[Source, ...]
     pairs: Pairs
 
@@ -84,6 +86,7 @@ def read_inventory(fleet: Fleet) -> Inventory:
         pools={row["pool"]: _pool(row, fleet.policy) for row in _rows(fleet.pools)},
         current=current,
         policy=fleet.policy,
+        as_of=fleet.as_of,
         sources=fleet.sources,
         pairs=Pairs(fleet),
     )

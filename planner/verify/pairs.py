@@ -2,23 +2,30 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 
 import numpy as np
 
 from planner.fleet import Fleet
-from planner.latency import EVIDENCE, resolve
+from planner.latency import EVIDENCE, estimate_range_ms, resolve
 from planner.plan import Evidence
 
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """Figures of one site and hub; ``loss_percent`` is NaN where unknown."""
+    """Figures of one site and hub; ``loss_percent`` is NaN and ``measured_at`` None where unknown."""
 
     rtt_ms: float
     loss_percent: float
     pair_cost: float
     evidence: Evidence
+    measured_at: dt.datetime | None
+
+    @property
+    def range_ms(self) -> tuple[float, float] | None:
+        """Between which times a measurement is to be expected, for an estimate."""
+        return estimate_range_ms(self.rtt_ms) if self.evidence == "estimated" else None
 
 
 class Pairs:
@@ -41,6 +48,7 @@ class Pairs:
             loss_percent=float(self._table.loss_percent[row]),
             pair_cost=float(self._table.pair_cost[row]),
             evidence=EVIDENCE[self._table.evidence[row]],
+            measured_at=self._table.measured_at[row].astype("datetime64[s]").item(),
         )
 
     def _rows_of(self, site: str) -> dict[int, int]:

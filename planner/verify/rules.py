@@ -55,6 +55,28 @@ def _loss(inventory: Inventory, site: Site, pool: Pool) -> str:
     return f"loss of {pair.loss_percent:.10g} % to hub {pool.hub} exceeds {most:.10g} %"
 
 
+def _evidence(inventory: Inventory, site: Site, pool: Pool) -> str:
+    pair, wanted = inventory.pairs.get(site.site, pool.hub), inventory.policy.accepted_evidence
+    accepted = {"measured": ("measured",), "modelled": ("measured", "modelled")}.get(wanted)
+    if pair is None or accepted is None or pair.evidence in accepted:
+        return ""
+    return f"the RTT to hub {pool.hub} is {pair.evidence}, the policy accepts {' or '.join(accepted)}"
+
+
+def _old_latency(inventory: Inventory, site: Site, pool: Pool) -> str:
+    pair, policy = inventory.pairs.get(site.site, pool.hub), inventory.policy
+    if policy.old_latency != "ineligible" or policy.max_age_days is None:
+        return ""
+    if pair is None or pair.evidence != "measured":
+        return ""
+    if pair.measured_at is None:
+        return f"it is not known when the RTT to hub {pool.hub} was measured"
+    days = (inventory.as_of - pair.measured_at.date()).days
+    if days <= policy.max_age_days:
+        return ""
+    return f"the RTT to hub {pool.hub} was measured {days} days before {inventory.as_of}, at most {policy.max_age_days}"
+
+
 def _release_floor(inventory: Inventory, site: Site, pool: Pool) -> str:
     floor = inventory.policy.release_floor.strip()
     if not floor:
@@ -123,6 +145,8 @@ _RULES: Mapping[str, Rule] = {  # the ones that break most often first
     "region": _region,
     "host_release": _host_release,
     "loss": _loss,
+    "evidence": _evidence,
+    "old_latency": _old_latency,
     "third_location": _third_location,
 }
 RULE_CODES = frozenset(_RULES)

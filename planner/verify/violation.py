@@ -12,6 +12,8 @@ CODES: Mapping[str, str] = {
     "latency": "the round-trip time exceeds the site's latency budget",
     "unknown_latency": "no round-trip time is known",
     "loss": "more probes are lost than the policy allows",
+    "evidence": "the round-trip time rests on weaker evidence than the policy accepts",
+    "old_latency": "the measurement is older than the policy accepts, or its date unknown",
     "release_floor": "the site's release is older than the release floor, or unknown",
     "host_release": "the host's release does not suit the site's",
     "third_location": "the host shares place, zone or surroundings with the site",

@@ -141,7 +141,7 @@ CASES: list[tuple[str, list[Callable], str, str]] = [
     ("not_a_number", [put("Latency", 2, "ESK", "NaN")], "number_infinite", "Latency!B2"),
     ("infinite", [put("Latency", 2, "ESK", "inf")], "number_infinite", "Latency!B2"),
     ("date_for_a_number", [put("Latency", 2, "ESK", dt.date(2026, 4, 18))], "number_date", "Latency!B2"),
-    ("rtt_zero", [put("Latency", 2, "ESK", 0)], "number_limit", "Latency!B2"),
+    ("rtt_zero", [put("Latency", 2, "ESK", 0)], "rtt_zero", "Latency!B2"),
     ("rtt_negative", [put("Latency", 2, "ESK", -4)], "number_limit", "Latency!B2"),
     ("rtt_absurd", [put("Latency", 2, "ESK", 60_001)], "number_limit", "Latency!B2"),
     ("latitude_beyond_the_pole", [put("Sites", 2, "latitude", 91)], "number_limit", "Sites!D2"),
@@ -174,6 +174,64 @@ CASES: list[tuple[str, list[Callable], str, str]] = [
     ("matrix_hub_twice", [put("Latency", 1, "x", "ESK")], "column_repeated", "Latency!D1"),
     ("matrix_corner_blank", [put("Latency", 1, "site", None)], "matrix_corner", "Latency!A1"),
     ("matrix_of_hubs_only", [replace("Latency", ["ESK", "ROV"], [1, 2])], "column_missing", "Latency"),
+    ("rtt_zero_in_a_list", [replace("Latency", LONG, ["0001", "ESK", "0.0"])], "rtt_zero", "Latency!C2"),
+    (
+        "place_to_itself",
+        [put("Sites", 2, "site", "ESK"), put("Latency", 2, "site", "ESK"), put("Latency", 2, "ESK", 0)],
+        "rtt_to_itself",
+        "Latency!B2",
+    ),
+    (
+        "measured_from_the_hub",
+        [replace("Latency", LONG, ["0001", "ESK", 5], ["ROV", "0001", 6])],
+        "direction_reversed",
+        "Latency!A3",
+    ),
+    (
+        "directions_apart",
+        [replace("Latency", LONG, ["0001", "ESK", 5], ["ESK", "0001", 6])],
+        "directions_differ",
+        "Latency!C2",
+    ),
+    (
+        "directions_almost_agree",
+        [replace("Latency", LONG, ["0001", "ESK", 5], ["ESK", "0001", 5.2])],
+        "directions_jitter",
+        "Latency!C2",
+    ),
+    (
+        "estimates_not_accepted",
+        [setting("unknown_latency", "estimate"), setting("accepted_evidence", "measured")],
+        "estimates_unused",
+        "Policy!B5",
+    ),
+    (
+        "links_not_accepted",
+        [setting("accepted_evidence", "measured"), add("Links", ["from", "to", "km"], ["0001", "ESK", 9])],
+        "links_unused",
+        "Policy!B4",
+    ),
+    (
+        "old",
+        [
+            replace("Latency", [*LONG, "measured_at"], ["0001", "ESK", 5, dt.date(2026, 1, 1)]),
+            setting("max_age_days", 90),
+            setting("as_of", dt.date(2026, 4, 2)),
+        ],
+        "latency_old",
+        "Policy!B4",
+    ),
+    ("undated", [setting("max_age_days", 90)], "latency_undated", "Policy!B4"),
+    (
+        "from_the_future",
+        [
+            replace("Latency", [*LONG, "measured_at"], ["0001", "ESK", 5, dt.date(2026, 4, 2)]),
+            setting("max_age_days", 90),
+            setting("as_of", dt.date(2026, 3, 31)),
+        ],
+        "latency_future",
+        "Policy!B4",
+    ),
     ("samples_of_a_measured_pair", [add("Samples", LONG, ["0001", "ESK", 5])], "samples_unused", "Samples"),
     ("no_latency_at_all", [drop("Latency")], "latency_none", ""),
     ("link_without_length", [add("Links", ["from", "to", "km"], ["0001", "ESK", None])], "link_length", "Links!row 2"),
@@ -268,5 +326,5 @@ def test_one_mistake_makes_one_finding(read, rows, changes, code):
 
 
 def test_every_code_that_a_workbook_can_have_is_in_the_corpus():
-    elsewhere = {code for code in CATALOGUE if code.startswith(("file_", "csv_", "folder_"))} | {"merged_cells"}
+    elsewhere = {code for code in CATALOGUE if code.startswith(("file_", "csv_", "folder_", "ping"))} | {"merged_cells"}
     assert {case[2] for case in CASES} == set(CATALOGUE) - elsewhere

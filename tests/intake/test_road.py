@@ -65,7 +65,7 @@ def test_latency_ids_are_categories_in_the_order_of_their_sheets(read, rows):
 def test_all_findings_come_at_once(read, rows):
     rows["Sites"][1][5] = "banana"
     rows["Hubs"][1][1] = -3
-    rows["Latency"][1][1] = 0
+    rows["Latency"][1][1] = -1
     rows["Policy"].append(["no_such_setting", 1])
     got = read(rows)
     assert got.fleet is None
@@ -103,7 +103,7 @@ def test_many_findings_of_one_kind_are_listed_up_to_twenty_and_the_rest_counted(
 def test_many_findings_in_a_matrix_are_counted_over_all_its_columns(read, rows):
     hubs = [f"H{j}" for j in range(30)]
     rows["Hubs"] = [["hub"], *([hub] for hub in hubs)]
-    rows["Latency"] = [["site", *hubs], ["0001", *[0] * 30], ["0002", *[-5] * 30]]
+    rows["Latency"] = [["site", *hubs], ["0001", *[-1] * 30], ["0002", *[-5] * 30]]
     found = read(rows).of("number_limit")
     assert len(found) == 21
     assert found[-1].where == "Latency!L2:AE3"  # listed column by column

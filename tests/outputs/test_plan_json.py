@@ -46,6 +46,9 @@ PLANS = st.builds(
             moved_from=st.none() | ID,
             action=st.sampled_from(["keep", "attach", "move"]),
             standby_rtt_ms=st.none() | NUMBER,
+            measured_at=st.none() | st.just("2026-11-20T10:00:00"),
+            rtt_low_ms=st.none() | NUMBER,
+            rtt_high_ms=st.none() | NUMBER,
         )
     ),
     unserved=some(st.builds(Unserved, ID, WHOLE, some(st.builds(Reason, ID, TEXT)), TEXT)),
@@ -79,7 +82,7 @@ def test_keys_are_those_of_format_1(plan):
     data = json.loads(plan_to_json(plan))
     documented = ["format", "status", "objective", "hosts", "lower_bound", "gap", "seconds", "host_list", "assignments"]
     documented += ["unserved", "proof", "findings", "policy"]
-    added = ["objective_value", "uncovered", "no_host_needed", "then", "sources", "version"]
+    added = ["objective_value", "uncovered", "no_host_needed", "then", "measure_first", "sources", "version"]
     assert sorted(data) == sorted(documented + added)
     assert data["format"] == 1
     assert (data["hosts"], data["gap"]) == (len(plan.host_list), 0.0)
@@ -88,7 +91,7 @@ def test_keys_are_those_of_format_1(plan):
     assert data["host_list"][0]["usable"] == 21
     assert set(data["assignments"][0]) == {
         "site", "host", "hub", "clusters", "rtt_ms", "budget_ms", "evidence", "standby", "moved_from", "action",
-        "standby_rtt_ms",
+        "standby_rtt_ms", "measured_at", "rtt_low_ms", "rtt_high_ms",
     }  # fmt: skip
     assert data["unserved"][0]["reasons"][0] == {"code": "latency", "detail": plan.unserved[0].reasons[0].detail}
     assert set(data["findings"][0]) == {"severity", "code", "where", "message", "hint", "file"}

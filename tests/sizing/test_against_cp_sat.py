@@ -1,6 +1,7 @@
 """Thirty random fleets with every rule switched on: same weight served and same hosts as CP-SAT (OR-Tools)."""
 
 import numpy as np
+import pandas as pd
 import pytest
 from ortools.sat.python import cp_model
 
@@ -54,7 +55,7 @@ def random_fleet(make, seed: int):
         "zone": [(pick(rng, ZONES, 1),) for _ in range(width)],
         "serves_regions": [tuple(rng.choice(REGIONS, 2, replace=False)) if rng.random() < 0.4 else () for _ in hub_ids],
     }
-    return make.fleet(
+    fleet = make.fleet(
         rtt,
         sites=sites,
         pools=pools,
@@ -64,7 +65,15 @@ def random_fleet(make, seed: int):
         max_blast_radius=11,
         release_floor="8.2",
         third_location_km=60.0,
+        unknown_latency="estimate",
+        accepted_evidence="modelled",
+        max_age_days=90,
+        old_latency="ineligible",
+        as_of="2026-11-25",
     )
+    ages = rng.choice([1, 90, 91, 400], len(fleet.latency), p=[0.8, 0.14, 0.03, 0.03])
+    measured_at = pd.Timestamp("2026-11-25 18:00") - pd.to_timedelta(ages, unit="D")
+    return fleet.replace(latency=fleet.latency.assign(measured_at=measured_at))
 
 
 def solve(fleet) -> tuple[int, int, bool]:

@@ -68,6 +68,9 @@ def any_fleet(random: Random) -> Fleet:
                 "hub": [hub for _, hub in pairs],
                 "rtt_ms": column(len(pairs), BLANK, 5, 20, 20.0001, 30, 31),
                 "loss_percent": column(len(pairs), BLANK, 0, 1, 1.5),
+                "measured_at": column(
+                    len(pairs), None, *("2026-10-25T23:00", "2026-10-26T00:00", "2026-11-20T10:00") * 2
+                ),
             },
         ),
         samples=typed_table(
@@ -78,6 +81,7 @@ def any_fleet(random: Random) -> Fleet:
                 "rtt_ms": column(len(probes), BLANK, 5, 10),
             },
         ),
+        links=typed_table(columns.LINKS, {"from": ["s1", "s2"], "to": ["h0", "h1"], "air_km": [900, 2500]}),
         policy=Policy(
             cluster_cap=4,
             release_floor=random.choice(["", "", "8.2"]),
@@ -86,6 +90,10 @@ def any_fleet(random: Random) -> Fleet:
             max_blast_radius=random.choice([None, 5]),
             host_release_rule=random.choice(["not_older", "any", "same_major"]),
             unknown_latency=random.choice(["ineligible", "estimate"]),
+            accepted_evidence=random.choice(["measured", "modelled", *["estimated"] * 5]),
+            max_age_days=random.choice([None, 30]),
+            old_latency=random.choice(["warn", "warn", "warn", "ineligible"]),
+            as_of="2026-11-25",
             third_location_km=random.choice([0, 0, 0, 100, 200]),
             split_sites=random.choice([True, False]),
             max_hosts_per_hub=random.choice([0, 3, 3]),

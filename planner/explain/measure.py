@@ -1,0 +1,245 @@
+"""Measure these first: pairs without a measured round-trip time that decide how many hosts it takes, or who is served.
+
+Each is found by planning changed fleets. A pair that the plan uses on a model or an estimate counts if the plan gets
+worse when the pair turns out beyond its budget; a pair that is unknown, or not good enough for the policy, counts if
+the plan gets better when it turns out within. Ruling out pairs never makes a plan better, so halving a list finds the
+few that matter in it with few plans (group testing: R. Dorfman, Annals of Mathematical Statistics 14, 1943, 436-440).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from planner.explain.arcs import ExtraArcs, nearest, within
+from planner.explain.assumed import Pair, assumed, open_pairs
+from planner.explain.bench import Bench
+from planner.explain.nouns import Figures
+from planner.explain.opening import OpeningModel
+from planner.explain.openings import add_sets
+from planner.explain.wording import counted, some
+from planner.latency import EVIDENCE, estimate_range_ms
+from planner.plan import Known, MeasureFirst, Outcome, Plan
+from planner.rules import Checker
+from planner.sizing.problem import Problem
+
+_MOST_ARCS = 100_000
+_ANSWERS = 3  # other sets of pairs that would save a host
+_TRIES = 12  # answers that a plan refuses before giving up
+_SHRUNK = 40  # pairs of a group that are tried one by one
+_NEAREST = 4  # pairs tried for an unserved site
+_UPSIDE_SHARE = 0.5  # of the time
+
+
+def measure_first(bench: Bench) -> tuple[MeasureFirst, ...]:
+    """Return the pairs to measure first, those with the greatest effect first; what time allowed is in it."""
+    before = bench.plan
+    groups = [*_that_would_help(bench), *_that_would_hurt(bench)]
+    seen: set[tuple[Outcome, tuple[Pair, ...]]] = set()
+    ranked = []
+    for outcome, pairs, after in sorted(groups, key=lambda group: _rank(bench, *group)):
+        if (outcome, pairs) not in seen:
+            seen.add((outcome, pairs))
+            ranked.append((outcome, pairs, after))
+    return tuple(
+        _row(bench, rank, outcome, pairs, pair, before, after)
+        for rank, (outcome, pairs, after) in enumerate(ranked, start=1)
+        for pair in pairs
+    )
+
+
+_Group = tuple[Outcome, tuple[Pair, ...], Plan]
+
+
+def _that_would_hurt(bench: Bench) -> list[_Group]:
+    """Return the pairs in use without which the plan gets worse, alone or, where no half of them does it, together."""
+    used = {(a.site, a.hub): a.budget_ms - a.rtt_ms for a in bench.plan.assignments if a.evidence != "measured"}
+    # Those closest to their budget stand together, so that halving finds them soon.
+    found = _halved(bench, tuple(sorted(used, key=lambda pair: (used[pair], pair)))) if used else []
+    if used and bench.effort.spent:
+        bench.notes.append("Time ended before every pair in use was tried: others may be worth measuring as well.")
+    return found
+
+
+def _halved(bench: Bench, pairs: tuple[Pair, ...]) -> list[_Group]:
+    """Return the smallest groups among ``pairs`` that halving finds; none if the plan does as well without them all."""
+    after = _without(bench, pairs)
+    if after is None:
+        return []
+    if len(pairs) == 1:
+        return [("beyond", pairs, after)]
+    middle = len(pairs) // 2
+    found = [*_halved(bench, pairs[:middle]), *_halved(bench, pairs[middle:])]
+    return found or [_shrunk(bench, pairs, after)]
+
+
+def _shrunk(bench: Bench, pairs: tuple[Pair, ...], after: Plan) -> _Group:
+    """Return a group from which no pair can be left out, if it is small enough to try; they matter only together."""
+    for pair in reversed(pairs) if len(pairs) <= _SHRUNK else ():
+        fewer = tuple(other for other in pairs if other != pair)
+        still = _without(bench, fewer)
+        if still is not None:
+            pairs, after = fewer, still
+    return "beyond", pairs, after
+
+
+def _without(bench: Bench, pairs: tuple[Pair, ...]) -> Plan | None:
+    """Return the plan if all ``pairs`` are beyond their budgets, where that is worse than the plan at hand."""
+    bench.tell(f"what if {counted(len(pairs), 'pair')} turned out beyond the budget")
+    after = bench.plan_of(assumed(bench.fleet, pairs, "beyond"))
+    return after if after is not None and _worse(bench, after) else None
+
+
+def _that_would_help(bench: Bench) -> list[_Group]:
+    """Return the sets of pairs that would save a host, and the pairs that would serve an unserved site."""
+    candidates = open_pairs(bench.fleet, bench.checker)
+    if not candidates or bench.effort.spent:
+        return []
+    bench.tell("what if every pair turned out within the budget")
+    fleet = assumed(bench.fleet, list(candidates), "within")
+    best = bench.plan_of(fleet)
+    if best is None or not _better(bench, best):
+        return []
+    found = []
+    for site in sorted(set(bench.before.unserved) - set(Figures.of(best).unserved)):
+        found += _serving(bench, site, candidates)
+    return found + _saving(bench, Checker(fleet), candidates)
+
+
+def _serving(bench: Bench, site: str, candidates: dict[Pair, float]) -> list[_Group]:
+    """Return the nearest pair of an unserved site that would serve it."""
+    own = sorted((pair for pair in candidates if pair[0] == site), key=lambda pair: (candidates[pair], pair))
+    for pair in own[:_NEAREST]:
+        bench.tell(f"what if {site} were within the budget of {pair[1]}")
+        after = bench.plan_of(assumed(bench.fleet, [pair], "within"))
+        if after is not None and bench.serves(Figures.of(after), site):
+            return [("within", (pair,), after)]
+    return []
+
+
+def _saving(bench: Bench, optimistic: Checker, candidates: dict[Pair, float]) -> list[_Group]:
+    """Return the fewest pairs that would save a host, and other sets as small as they come."""
+    policy = bench.fleet.policy
+    if policy.objective == "cost" or policy.split_sites or policy.cover != "none" or bench.counted < 1:
+        return []
+    problem = bench.served()
+    extra = _arcs(bench, optimistic, problem, candidates)
+    if not len(extra):
+        return []
+    model = OpeningModel(problem, extra, bench.counted - 1)
+    add_sets(bench, model)
+    effort = bench.share(_UPSIDE_SHARE)
+    found: list[_Group] = []
+    for _ in range(_TRIES):
+        answer = model.solve(effort)
+        if answer is None or not len(answer.used):
+            break
+        names = tuple(sorted({_pair_of(extra.names[int(extra.switch[x])]) for x in answer.used}))
+        after = bench.plan_of(assumed(bench.fleet, names, "within"))
+        if after is None:
+            break
+        if not bench.saves(Figures.of(after)):
+            model.rule_out(np.isin(extra.switch, extra.switch[answer.used]))
+            continue
+        found.append(("within", names, after))
+        model.another(answer)
+        if len(found) == _ANSWERS:
+            break
+    return found
+
+
+def _arcs(bench: Bench, optimistic: Checker, problem: Problem, candidates: dict[Pair, float]) -> ExtraArcs:
+    """Return the arcs that good measurements would open: one change for each pair of site and hub."""
+    fleet = bench.fleet
+    pairs, old = optimistic.eligible(), bench.checker.eligible()
+    width = len(fleet.pool_ids)
+    pairs = pairs.take(~np.isin(pairs.site * width + pairs.pool, old.site * width + old.pool))
+    site, pool, pairs = within(fleet, problem, pairs)
+    names = [
+        _name((fleet.site_ids[s], fleet.hub_ids[fleet.hub_of_pool[p]]))
+        for s, p in zip(pairs.site, pairs.pool, strict=True)
+    ]
+    distinct, switch = np.unique(np.array(names, dtype=object), return_inverse=True)
+    size = np.array([candidates.get(_pair_of(name), 0.0) for name in names])
+    cut = len(size) > _MOST_ARCS
+    if cut:
+        keep = nearest(site, size, max(1, _MOST_ARCS // max(1, len(np.unique(site)))))
+        site, pool, switch, size = site[keep], pool[keep], switch[keep], size[keep]
+    return ExtraArcs(site, pool, switch.astype(np.int64), np.zeros(len(site)), size, tuple(map(str, distinct)), cut)
+
+
+def _name(pair: Pair) -> str:
+    return "\0".join(pair)
+
+
+def _pair_of(name: str) -> Pair:
+    site, hub = name.split("\0")
+    return site, hub
+
+
+def _worse(bench: Bench, after: Plan) -> bool:
+    """Say whether ``after`` surely leaves more unserved, or needs more where it leaves as much."""
+    before = bench.plan
+    missed = bench.missed(Figures.of(after)) - bench.missed(bench.before)
+    return missed > 1e-9 or (abs(missed) <= 1e-9 and after.lower_bound > before.objective_value + 1e-9)
+
+
+def _better(bench: Bench, after: Plan) -> bool:
+    before = bench.plan
+    missed = bench.missed(Figures.of(after)) - bench.missed(bench.before)
+    return missed < -1e-9 or (abs(missed) <= 1e-9 and after.objective_value < before.lower_bound - 1e-9)
+
+
+def _rank(bench: Bench, outcome: Outcome, pairs: Sequence[Pair], after: Plan) -> tuple[object, ...]:
+    served = abs(bench.missed(Figures.of(after)) - bench.missed(bench.before))
+    hosts = abs(after.objective_value - bench.plan.objective_value) if served <= 1e-9 else 0.0
+    return -served / len(pairs), -hosts / len(pairs), len(pairs), outcome, tuple(pairs)
+
+
+def _row(
+    bench: Bench, rank: int, outcome: Outcome, pairs: tuple[Pair, ...], pair: Pair, before: Plan, after: Plan
+) -> MeasureFirst:
+    site, hub = pair
+    at = bench.fleet.site_ids.index(site)
+    against = bench.checker.against(at)
+    hubs = bench.fleet.hub_of_pool[against.pool]
+    x = int(np.flatnonzero(hubs == bench.fleet.hub_ids.index(hub))[0])
+    rtt_ms = float(against.rtt_ms[x])
+    known: Known = "unknown" if np.isnan(rtt_ms) else EVIDENCE[against.evidence[x]]
+    return MeasureFirst(
+        rank=rank,
+        site=site,
+        hub=hub,
+        evidence=known,
+        rtt_ms=rtt_ms if np.isfinite(rtt_ms) else None,
+        budget_ms=float(bench.fleet.budgets_ms[at]),
+        outcome=outcome,
+        together=len(pairs),
+        hosts=after.hosts,
+        unserved=len(after.unserved),
+        words=_in_words(outcome, pairs, before, after) + _doubt(bench, at, known, outcome, rtt_ms),
+    )
+
+
+def _doubt(bench: Bench, at: int, known: Known, outcome: Outcome, rtt_ms: float) -> str:
+    """Say that an estimate is well within the budget, where it is."""
+    if known != "estimated" or outcome != "beyond":
+        return ""
+    high = estimate_range_ms(rtt_ms)[1]
+    return f" Unlikely: the range of the estimate ends at {high:.3g} ms." if high <= bench.fleet.budgets_ms[at] else ""
+
+
+def _in_words(outcome: Outcome, pairs: tuple[Pair, ...], before: Plan, after: Plan) -> str:
+    which = "it is" if len(pairs) == 1 else f"all {len(pairs)} ({some([' to '.join(pair) for pair in pairs])}) are"
+    limit = "its budget" if len(pairs) == 1 else "their budgets"
+    now, then = {u.site for u in before.unserved}, {u.site for u in after.unserved}
+    parts = []
+    if gone := sorted(then - now):
+        parts.append(f"{some(gone)} would be unserved")
+    if served := sorted(now - then):
+        parts.append(f"{some(served)} would be served")
+    # Fewer hosts because somebody is left out are no news.
+    if not parts or (after.hosts > before.hosts if outcome == "beyond" else after.hosts < before.hosts):
+        parts.append(f"it would take {counted(after.hosts, 'host')} instead of {before.hosts:,}")
+    return f"If {which} {outcome} {limit}, {' and '.join(parts)}."
