@@ -19,7 +19,8 @@ _BROKEN = 1e-6
 
 def open_limits(problem: Problem, classes: Classes) -> Ints:
     """Return m of each arc, shape (A,): the most units of its class that one host of its pool can take."""
-    return np.minimum(classes.demand[classes.of_arc], problem.caps[classes.pool] // classes.items[classes.of_arc])
+    room: Ints = problem.caps[classes.pool] // classes.items[classes.of_arc]
+    return np.asarray(np.minimum(classes.demand[classes.of_arc], room))
 
 
 def open_arcs(problem: Problem, classes: Classes) -> Ints:

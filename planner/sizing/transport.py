@@ -22,16 +22,21 @@ _LARGEST = 2**62  # the flow code multiplies costs by the number of nodes, in 64
 
 @dataclass(frozen=True)
 class Transport:
-    """Sources that send all of ``supply`` (R,) over arcs ``tail`` -> ``head`` (A,) to sinks of ``room`` (T,)."""
+    """Sources that send all of ``supply`` (R,) over arcs ``tail`` -> ``head`` (A,) to sinks of ``room`` (T,).
+
+    An arc carries ``most`` (A,), or all of its source's supply where None.
+    """
 
     tail: Ints
     head: Ints
     supply: Ints
     room: Ints
+    most: Ints | None = None
 
     def take(self, keep: Bools) -> Transport:
         """Return the problem with the arcs that ``keep`` (A,) marks."""
-        return Transport(self.tail[keep], self.head[keep], self.supply, self.room)
+        most = None if self.most is None else self.most[keep]
+        return Transport(self.tail[keep], self.head[keep], self.supply, self.room, most)
 
 
 @dataclass(frozen=True)
@@ -51,11 +56,12 @@ def least_cost_flow(problem: Transport, costs: Sequence[Cost]) -> Ints | None:
     sources, sinks = len(problem.supply), len(problem.room)
     total = int(problem.supply.sum())
     sink = sources + sinks
+    most = problem.supply[problem.tail] if problem.most is None else problem.most
     flow = min_cost_flow.SimpleMinCostFlow()
     arcs = flow.add_arcs_with_capacity_and_unit_cost(
         np.concatenate((problem.tail, sources + np.arange(sinks))),
         np.concatenate((sources + problem.head, np.full(sinks, sink))),
-        np.concatenate((problem.supply[problem.tail], np.minimum(problem.room, total))),
+        np.concatenate((most, np.minimum(problem.room, total))),
         np.concatenate((_combined(costs, total, sink + 1), np.zeros(sinks, dtype=np.int64))),
     )
     flow.set_nodes_supplies(

@@ -47,7 +47,7 @@ class Row:
         inside[self.inside] = True
         lost = losses.pools[self.loss][classes.pool]
         times = (inside[classes.of_arc] & lost) + max(1.0, self.hosts) * np.isin(classes.pool, self.pools)
-        return times + (self.hosts - 1.0) * lost if self.hosts else times
+        return np.asarray(times + (self.hosts - 1.0) * lost if self.hosts else times, dtype=np.float64)
 
     def limit(self, losses: Losses, hosts: Ints) -> float:
         """Return the most that the row may count with ``hosts`` (P,) running."""
@@ -65,7 +65,7 @@ class Row:
 def missing_rows(
     problem: Problem, classes: Classes, losses: Losses, hosts: Ints, flow: Floats, uncovered: Floats
 ) -> Iterator[Row]:
-    """Yield rows that ``hosts`` (P,), ``flow`` and ``uncovered`` (A,), all whole, fail; none if every loss finds room."""
+    """Yield rows that ``hosts`` (P,), ``flow`` and ``uncovered`` (A,), all whole, fail; none if all find room."""
     for at, running, short in _short_losses(problem, classes, losses, hosts, flow, uncovered, 1):
         for cut in short.cuts():
             if cut.shortfall(np.ones(problem.pools, dtype=np.int64)) > 0:
@@ -73,13 +73,22 @@ def missing_rows(
 
 
 def largest_gaps(
-    problem: Problem, classes: Classes, losses: Losses, hosts: Ints, flow: Floats, uncovered: Floats, scale: int
+    problem: Problem,
+    classes: Classes,
+    losses: Losses,
+    hosts: Ints,
+    flow: Floats,
+    uncovered: Floats,
+    *,
+    scale: int = 1,
+    spare: float = 0.0,
 ) -> Iterator[tuple[Row, float]]:
     """Yield, for each loss that does not find room, the row that fails most and by how many clusters.
 
-    ``flow`` need not be whole: it counts to one part in ``scale`` of a cluster.
+    ``flow`` need not be whole: it counts to one part in ``scale`` of a cluster. ``spare`` clusters of every pool are
+    kept free.
     """
-    for at, running, short in _short_losses(problem, classes, losses, hosts, flow, uncovered, scale):
+    for at, running, short in _short_losses(problem, classes, losses, hosts, flow, uncovered, scale, spare):
         asking = short.layer.demand > 0
         inside = np.flatnonzero(short.source_side[: classes.count] & asking)
         yield _row(classes, losses, at, inside, running), short.missing / scale
@@ -93,11 +102,12 @@ def _short_losses(
     flow: Floats,
     uncovered: Floats,
     scale: int,
+    spare: float = 0.0,
 ) -> Iterator[tuple[int, int, Flow]]:
     """Yield the losses that do not find room: position, hosts of the pool that loses one (else 0), maximum flow."""
     each = classes.items[classes.of_arc]
     load = np.bincount(classes.pool, weights=flow * each, minlength=problem.pools)
-    free = np.maximum(0.0, losses.room * hosts - load)
+    free = np.maximum(0.0, losses.room * hosts - load - spare)
     for at, hit in enumerate(losses.pools):
         displaced = np.where(hit[classes.pool], (flow - uncovered) * each, 0.0)
         demand = np.bincount(classes.of_arc, weights=displaced, minlength=classes.count)
@@ -109,7 +119,7 @@ def _short_losses(
             running = int(hosts[p])
             room = running * room
             room[p] = max(0.0, running * (losses.room[p] * (running - 1) - load[p]) + load[p])
-        layer = Layer(at, 1, classes, _parts(demand, scale), -_parts(-room, scale))
+        layer = Layer(at, 1, classes, _parts(demand.astype(np.float64), scale), -_parts(-room, scale))
         found = layer.flow(np.ones(problem.pools, dtype=np.int64))
         # Rounding of parts alone leaves less than half a cluster.
         if found.missing > scale // 2:

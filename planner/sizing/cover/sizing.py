@@ -14,6 +14,7 @@ import numpy as np
 
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.counts import Sized, all_fit, counts_decide, finish, minimise, objective_value
+from planner.sizing.cover.homes import HomeSearch
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.model import CoverModel, later_costs
 from planner.sizing.cover.scenarios import scenario_layers
@@ -25,7 +26,8 @@ from planner.sizing.search import search_counts
 from planner.sizing.solver import Effort
 
 _MOST_ARCS = 30_000  # beyond, the flow model does not choose counts itself: a host is added where room is lacking
-_MOST_ADDED = 5  # hosts
+_MOST_ADDED = 12  # hosts
+_FEW_ARCS = 3_000  # up to here a model chooses the homes of least moves and latency
 
 
 def size_covered(
@@ -77,66 +79,68 @@ def _by_search(
     search = search_counts(problem, classes, effort, reference, more)
     if search.best is None and np.isinf(search.bound):
         return None
-    bound = search.objective_bound
-    if search.best is not None:
-        counts = _homes(problem, classes, losses, search.best, stays, then, effort)
-        if counts is not None and (search.closed or len(classes.pool) > _MOST_ARCS or effort.spent):
-            value = objective_value(problem, classes, counts)
-            bound = value if search.closed else min(value, bound)
-            return Sized(
-                classes, counts, value, bound, True, "cuts and plan meet" if search.closed else "stopped early"
-            )
-    if len(classes.pool) <= _MOST_ARCS:
-        model = CoverModel(problem, classes, losses, serve_all=True, cover_all=True)
-        model.at_least(problem.objective, bound)
-        return _by_model(model, stays, then, effort, bound)
-    if search.best is None:
+    bound, hosts, word = search.objective_bound, search.best, "cuts and plan meet"
+    small = len(classes.pool) <= _MOST_ARCS
+    for _ in range(1 if small else _MOST_ADDED + 1):
+        if hosts is None:
+            break
+        homes, short = HomeSearch(problem, classes, losses, hosts, effort).run()
+        if homes is not None and (search.closed or not small):
+            return _sized(problem, classes, losses, hosts, homes, search.closed, bound, word, stays, then, effort)
+        room = np.where(hosts < problem.max_hosts, short, 0.0)
+        hosts = hosts + (np.arange(problem.pools) == np.argmax(room)) if room.any() and not small else None
+        word = "hosts were added for want of homes"
+    if not small:
         return None
-    none = np.zeros(classes.count, dtype=np.int64)
-    start = Counts(search.best, np.zeros(len(classes.pool)), none, none)
-    sized = Sized(classes, start, 0.0, bound, True, "hosts were added for want of homes")
-    for _ in range(_MOST_ADDED):
-        sized = _one_host_more(problem, losses, sized)
-        counts = _homes(problem, classes, losses, sized.counts.hosts, stays, then, effort)
-        if counts is not None:
-            return dataclasses.replace(sized, counts=counts)
-    return None
+    model = CoverModel(problem, classes, losses, serve_all=True, cover_all=True)
+    model.at_least(problem.objective, bound)
+    return _by_model(model, stays, then, effort, bound)
 
 
-def _homes(
+def _sized(
     problem: Problem,
     classes: Classes,
     losses: Losses,
     hosts: Ints,
+    homes: Floats,
+    proven: bool,
+    bound: float,
+    word: str,
     stays: Bools,
     then: Sequence[str],
     effort: Effort,
-) -> Counts | None:
-    """Return homes for given counts, those of least moves and latency; None where there are none, or no time."""
-    model = CoverModel(problem, classes, losses, serve_all=True, cover_all=True, hosts=hosts)
-    _, counts = minimise(model, problem.objective, effort)
-    return None if counts is None else _nicest(model, counts, stays, then, effort)
+) -> Sized:
+    """Return homes that were found, in a small fleet replaced by those of least moves and latency."""
+    none = np.zeros(classes.count, dtype=np.int64)
+    counts = Counts(hosts, homes, none, none)
+    if len(classes.pool) <= _FEW_ARCS:
+        model = CoverModel(problem, classes, losses, serve_all=True, cover_all=True, hosts=hosts)
+        counts = _nicest(model, counts, stays, then, effort)
+    value = objective_value(problem, classes, counts)
+    return Sized(classes, counts, value, value if proven and value <= bound else min(bound, value), True, word)
 
 
 def with_one_host_more(
     problem: Problem, losses: Losses, sized: Sized, stays: Bools, then: Sequence[str], effort: Effort
 ) -> Sized | None:
-    """Return homes for the counts of ``sized`` and one host; None where there are none, or not all are served."""
+    """Return homes for the counts of ``sized`` and one host in the pool whose sites would fill it most.
+
+    None where there are none, or not all are served.
+    """
+    classes = sized.classes
     if effort.spent or sized.counts.unserved.any() or sized.counts.own.any() or sized.uncovered:
         return None
-    more = _one_host_more(problem, losses, sized)
-    counts = _homes(problem, sized.classes, losses, more.counts.hosts, stays, then, effort)
-    return None if counts is None else dataclasses.replace(more, counts=counts)
-
-
-def _one_host_more(problem: Problem, losses: Losses, sized: Sized) -> Sized:
-    """Return ``sized`` with a host more in the pool whose sites would fill it most, for want of a better reason."""
-    classes, hosts = sized.classes, sized.counts.hosts.copy()
+    hosts = sized.counts.hosts
     load = np.bincount(classes.pool, weights=(classes.demand * classes.items)[classes.of_arc], minlength=problem.pools)
-    may = hosts < problem.max_hosts
-    hosts[int(np.argmax(np.where(may, load / np.maximum(1, losses.room * (hosts + 1)), -np.inf)))] += int(may.any())
-    counts = dataclasses.replace(sized.counts, hosts=hosts)
-    return dataclasses.replace(sized, counts=counts, value=objective_value(problem, classes, counts))
+    wanted = np.where(hosts < problem.max_hosts, load / np.maximum(1, losses.room * (hosts + 1)), 0.0)
+    if not wanted.any():
+        return None
+    hosts = hosts + (np.arange(problem.pools) == np.argmax(wanted))
+    homes, _ = HomeSearch(problem, classes, losses, hosts, effort).run()
+    if homes is None:
+        return None
+    word = "a host was added for want of standbys"
+    return _sized(problem, classes, losses, hosts, homes, False, sized.bound, word, stays, then, effort)
 
 
 def _by_model(
