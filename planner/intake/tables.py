@@ -11,8 +11,10 @@ from planner.columns import Column, Sheet
 from planner.fleet import typed_table
 from planner.intake.cells import clean, hand_through
 from planner.intake.findings import Findings, Place
-from planner.intake.headers import Match, match_headers, plain
+from planner.intake.matching import Known, Match, match_headers
+from planner.intake.names import plain
 from planner.intake.rawtable import Cells, RawTable, tidy
+from planner.intake.units import NOTHING_STATED
 
 # Words for totals and averages, as `plain` writes them, in the languages that spreadsheet programs are used in most.
 _TOTAL_WORDS = (
@@ -42,17 +44,24 @@ class TypedSheet:
         return TypedSheet(self.sheet, self.raw.only(keep), self.match, self.frame[keep].reset_index(drop=True))
 
 
-def read_table(table: RawTable, sheet: Sheet, findings: Findings) -> TypedSheet:
-    """Return the cleaned table; rows without a required id are left out, with a finding."""
+def read_table(table: RawTable, sheet: Sheet, findings: Findings, known: Known | None = None) -> TypedSheet:
+    """Return the cleaned table; rows without a required id are left out, with a finding.
+
+    ``known`` are the ids that some columns refer to, by which a column without a known name can be told.
+    """
     table = without_totals(table, findings)
     required = [column for column in sheet.columns if column.required]
-    match = match_headers(table, sheet, findings, required)
+    match = match_headers(table, sheet, findings, required, known)
     return read_matched(table, sheet, match, findings)
 
 
 def read_matched(table: RawTable, sheet: Sheet, match: Match, findings: Findings) -> TypedSheet:
     """Return the cleaned table of ``table``, whose headers have been matched."""
-    known = {name: clean(Cells(sheet.column(name), table, index, findings)) for name, index in match.known.items()}
+    stated = match.stated
+    known = {
+        name: clean(Cells(sheet.column(name), table, index, findings, stated=stated.get(name, NOTHING_STATED)))
+        for name, index in match.known.items()
+    }
     own = {
         name: hand_through(Cells(Column(name, "text", ""), table, index, findings)) for name, index in match.own.items()
     }

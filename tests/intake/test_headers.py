@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from planner.columns import SETTINGS, SHEETS
 from planner.intake import fleet_from_tables
-from planner.intake.headers import column_of, plain, sheet_of
+from planner.intake.names import column_of, plain, sheet_of
 
 
 @pytest.mark.parametrize("sheet", SHEETS, ids=lambda sheet: sheet.name)
