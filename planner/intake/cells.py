@@ -4,6 +4,8 @@ from collections.abc import Callable
 from functools import partial
 from typing import Any
 
+import numpy as np
+
 from planner.columns import Kind
 from planner.intake import texts
 from planner.intake.dates import dates, moments
@@ -56,8 +58,8 @@ def _cut(cells: Cells, position: int, value: Any) -> Any:
 def _without_broken(cells: Cells, ending: str) -> Cells:
     """Return the cells with errors and unsaved formulas turned into findings and blanks."""
     values = cells.objects()
-    if set(map(type, values)) <= {float}:
-        return cells
+    if set(map(type, values)) == {float}:
+        return cells if cells.values.dtype != object else cells.holding(np.array(values, dtype=np.float64))
     held = cells.values
     for position, value in enumerate(values):
         # Almost no cell gets past this line, which keeps half a million of them quick.

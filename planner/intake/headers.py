@@ -133,10 +133,10 @@ def _without_headers_again(raw: RawSheet, head: Head, body: list[int], findings:
     first = next((k for k, name in enumerate(names) if name), None)
     if first is None or sum(map(bool, names)) < 2:  # noqa: PLR2004
         return body
-    again = []
+    again, mark = [], str(raw.cells[head.last][first]).strip().casefold()
     for i in body:
         row = raw.cells[i]
-        if len(row) > first and isinstance(row[first], str) and plain(row[first]) == names[first]:
+        if len(row) > first and isinstance(row[first], str) and row[first].strip().casefold() == mark:
             texts = [plain(cell) if isinstance(cell, str) else header_text(cell) for cell in row]
             if [*texts, *[""] * len(names)][: len(names)] == names:
                 again.append(i)

@@ -10,11 +10,11 @@ import pandas as pd
 from planner.columns import LATENCY, SAMPLES
 from planner.fleet import Floats, Ints, typed_table
 from planner.intake.cells import clean
-from planner.intake.findings import Findings, Place, show
 from planner.intake.content import identifies
+from planner.intake.findings import Findings, Place, show
 from planner.intake.headers import header_text, is_usable
-from planner.intake.layout import Matched
 from planner.intake.ids import KnownIds, resolve, resolve_column
+from planner.intake.layout import Matched
 from planner.intake.matching import Match, record_layout, report_unit
 from planner.intake.names import column_of, named, stated_by, without_statement
 from planner.intake.rawtable import Cells, RawTable, is_blank, is_empty

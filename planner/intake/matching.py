@@ -14,7 +14,7 @@ from planner.intake.content import fits, identifies
 from planner.intake.findings import Findings, show
 from planner.intake.headers import header_text, is_usable
 from planner.intake.layout import How, Matched, SheetLayout
-from planner.intake.names import names_of, named, plain, stated_by
+from planner.intake.names import named, names_of, plain, stated_by
 from planner.intake.rawtable import RawTable, tidy
 from planner.intake.units import NOTHING_STATED, Stated, unit_named, unit_of, way_named, way_of
 

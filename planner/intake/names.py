@@ -1,9 +1,8 @@
 """What a title or a header names: any letter case, any separator, aliases, units and directions beside the name."""
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cache
 
 from planner.columns import SHEETS, Column, Sheet
 from planner.intake.rawtable import tidy
@@ -14,6 +13,7 @@ _STATEMENT_AT_END = re.compile(r"(.*\S)\s*[(\[{]([^()\[\]{}]*)[)\]}]")
 _IDLE = frozenset({"", "required", "optional", "mandatory", "text", "id", "number", "no", "nr", "code"})
 _MOST_UNIT_WORDS = 2
 _LONGEST_HEADER = 200
+_MOST_REMEMBERED = 20_000
 
 
 def plain(text: object) -> str:
@@ -36,23 +36,31 @@ class Named:
     stated: Stated = NOTHING_STATED
 
 
-@cache
-def _by_name(columns: tuple[Column, ...]) -> Mapping[str, Column]:
-    return {plain(name): column for column in columns for name in (column.name, *column.aliases)}
+class _Index:
+    """The columns of one sheet by every name they go by, and by the names without unit of those that have one."""
 
-
-@cache
-def _by_bare_name(columns: tuple[Column, ...]) -> Mapping[str, list[Column]]:
-    """Return the columns that have a unit by their names without it: ``latency_budget`` for latency_budget_ms."""
-    found: dict[str, list[Column]] = {}
-    for column in columns:
-        if unit_of(column) is not None:
-            for name in (column.name, *column.aliases):
-                bare, _ = _without_statements(plain(name).split("_"), Stated())
-                of_name = found.setdefault("_".join(bare), [])
+    def __init__(self, columns: tuple[Column, ...]) -> None:
+        self.columns = columns
+        self.by_name = {plain(name): column for column in columns for name in (column.name, *column.aliases)}
+        self.bare: dict[str, list[Column]] = {}  # latency_budget for latency_budget_ms
+        for name, column in self.by_name.items():
+            if unit_of(column) is not None:
+                words, _ = _without_statements(name.split("_"), Stated())
+                of_name = self.bare.setdefault("_".join(words), [])
                 if column not in of_name:
                     of_name.append(column)
-    return found
+        self.named: dict[str, Named | None] = {}
+
+
+_INDEXES: dict[int, _Index] = {}
+
+
+def _index(columns: tuple[Column, ...]) -> _Index:
+    """Return the index of ``columns``, made once: hashing them would take longer than looking up."""
+    index = _INDEXES.get(id(columns))
+    if index is None or index.columns is not columns:
+        index = _INDEXES[id(columns)] = _Index(columns)
+    return index
 
 
 def sheet_of(title: str) -> Sheet | None:
@@ -68,7 +76,7 @@ def resembles(title: str, sheet: Sheet) -> bool:
 
 def column_of(header: object, sheet: Sheet) -> Column | None:
     """Return the column of ``sheet`` that a header stands for by its name alone, or None."""
-    return _by_name(sheet.columns).get(plain(header)) if isinstance(header, str) else None
+    return _index(sheet.columns).by_name.get(plain(header)) if isinstance(header, str) else None
 
 
 def named(header: object, columns: tuple[Column, ...]) -> Named | None:
@@ -81,15 +89,24 @@ def named(header: object, columns: tuple[Column, ...]) -> Named | None:
     """
     if not isinstance(header, str) or len(header) > _LONGEST_HEADER:
         return None
-    column = _by_name(columns).get(plain(header))
+    index = _index(columns)
+    if header not in index.named:
+        if len(index.named) > _MOST_REMEMBERED:
+            index.named.clear()
+        index.named[header] = _find(header, index)
+    return index.named[header]
+
+
+def _find(header: str, index: _Index) -> Named | None:
+    column = index.by_name.get(plain(header))
     if column is not None:
         return Named(column)
     words, stated = _parsed(header)
     if stated == NOTHING_STATED:
-        column = _by_name(columns).get("_".join(words))
+        column = index.by_name.get("_".join(words))
         return None if column is None else Named(column)
     for name, said in ((words, stated), _round_trip(words, stated)):
-        fitting = [c for c in _by_bare_name(columns).get("_".join(name), ()) if said.fits(c)]
+        fitting = [c for c in index.bare.get("_".join(name), ()) if said.fits(c)]
         if len(fitting) == 1:
             return Named(fitting[0], said)
     return None

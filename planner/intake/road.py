@@ -24,7 +24,6 @@ from planner.intake.rawtable import RawTable
 from planner.intake.sheets import SheetTables
 from planner.intake.tables import TypedSheet, read_table
 
-
 # Finds the table of a sheet, given names of further columns.
 Tables = Callable[[Sheet, Collection[str]], RawTable | None]
 

@@ -52,8 +52,10 @@ class SheetTables:
 
     def report_rest(self, titles: Sequence[tuple[str, str]], path: str) -> None:
         """Make findings of required sheets that are missing, and of sheets and tables that nobody asked for."""
+        named = {sheet.name for _, title in titles if (sheet := sheet_of(title)) is not None}
         for sheet in SHEETS:
-            if sheet.required and sheet.name not in self._parts and sheet.name not in self._asked:
+            # A sheet that is there but could not be read has a finding of its own.
+            if sheet.required and sheet.name not in {*self._parts, *self._asked, *named}:
                 self._findings.add("sheet_missing", Place(path), sheet=sheet.name, meaning=sheet.meaning)
         used = {(part.raw.file, part.raw.title) for part in self._parts.values()}
         for file, title in titles:

@@ -34,6 +34,8 @@ _UNSAVED = re.compile(
     rb"""(?:</(?:\w+:)?f>|<(?:\w+:)?f\b[^>]*/>)\s*(?:</(?:\w+:)?c>|<(?:\w+:)?v\s*/>|<(?:\w+:)?v></)"""
 )
 
+_RARE, _LONGEST_SIGN = 20_000, 6
+
 # Outlines of a sheet that can be told by one quick search each: (pattern of a cell beyond it, its width or height).
 _WIDTHS = ((rb"""r\s*=\s*["'][A-Za-z]{2}""", 26), (rb"""r\s*=\s*["'][A-Za-z]{3}""", 26 + 26**2))
 _HEIGHTS = ((rb"""r\s*=\s*["'][A-Za-z]+\d{6}""", 99_999), (rb"""r\s*=\s*["'][A-Za-z]+\d{7}""", 999_999))
@@ -139,9 +141,23 @@ def _survey(path: Path, place: Place, findings: Findings) -> _Survey | None:
 
 
 def _is_odd(data: bytes) -> bool:
-    if any(sign in data for sign in _ERRORS):
+    if _contains(data, b"e", _ERRORS):
         return True
-    return any(sign in data for sign in _FORMULAS) and _UNSAVED.search(data) is not None
+    return _contains(data, b"f", _FORMULAS) and _UNSAVED.search(data) is not None
+
+
+def _contains(data: bytes, letter: bytes, signs: Collection[bytes]) -> bool:
+    """Return whether any of the ``signs``, which all hold ``letter``, is in ``data``; quick where the letter is rare."""
+    at = -1
+    for _ in range(_RARE):
+        at = data.find(letter, at + 1)
+        if at < 0:
+            return False
+        around = data[max(at - _LONGEST_SIGN, 0) : at + _LONGEST_SIGN]
+        for sign in signs:
+            if sign in around:
+                return True
+    return any(sign in data for sign in signs)
 
 
 def _outline(data: bytes) -> tuple[int, int]:
