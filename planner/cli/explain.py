@@ -10,11 +10,10 @@ from typing import Literal
 import click
 
 from planner.cli.explanation import print_explanation, print_site
-from planner.cli.options import FLEET
+from planner.cli.options import FLEET, read_inventory
 from planner.cli.progress import Stages
 from planner.cli.streams import say
 from planner.explain import explain as make_explanation
-from planner.intake import read_fleet
 
 
 @click.command()
@@ -58,7 +57,7 @@ def explain(
     """
     stages = Stages(quiet=as_json)
     with stages.stage("read", "Reading the fleet"):
-        inventory = read_fleet(fleet)
+        inventory = read_inventory(fleet)
     words = "Planning (Ctrl-C keeps what was found so far)"
     with stages.stage("explain", words) as show:
         found = make_explanation(

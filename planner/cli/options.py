@@ -9,9 +9,42 @@ from typing import Any, TypeVar
 
 import click
 
+from planner.fleet import Fleet
+from planner.intake import read_fleet
+
 Command = TypeVar("Command", bound=Callable[..., Any])
 
-FLEET = click.argument("fleet", type=click.Path(path_type=Path))
+_MAPPING = "castingvote.mapping"
+
+
+def _remember(context: click.Context, _parameter: click.Parameter, path: Path | None) -> None:
+    context.meta[_MAPPING] = path
+
+
+def FLEET(command: Command) -> Command:
+    """Add the argument FLEET and the option --mapping, which `read_inventory` heeds."""
+    option = click.option(
+        "--mapping",
+        type=click.Path(path_type=Path),
+        metavar="MAPPING.toml",
+        expose_value=False,
+        callback=_remember,
+        help="Read sheets and columns as this file says; `check --write-mapping` makes one.",
+    )
+    return click.argument("fleet", type=click.Path(path_type=Path))(option(command))
+
+
+def read_inventory(fleet: Path) -> Fleet:
+    """Return the fleet of a command's argument FLEET, read by the mapping that its option names."""
+    return read_fleet(fleet, given_mapping())
+
+
+def given_mapping() -> Path | None:
+    """Return the mapping file that the command was called with."""
+    path: Path | None = click.get_current_context().meta.get(_MAPPING)
+    return path
+
+
 QUIET = click.option("-q", "--quiet", is_flag=True, help="Print nothing but errors.")
 
 

@@ -7,11 +7,10 @@ from typing import Literal
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, solving, workbook_name
+from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory, solving, workbook_name
 from planner.cli.progress import Stages, in_words
 from planner.cli.report import print_findings, print_summary
 from planner.cli.streams import say
-from planner.intake import read_fleet
 from planner.outputs import plan_to_json, write_json, write_workbook
 from planner.sizing import plan as make_plan
 
@@ -58,7 +57,7 @@ def plan(
     check_outputs(fleet, output, json_path)
     stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading the fleet"):
-        inventory = read_fleet(fleet)
+        inventory = read_inventory(fleet)
     words = f"Solving for {len(inventory.site_ids):,} sites (Ctrl-C keeps the best so far)"
     with stages.stage("solve", words) as show:
         result = make_plan(

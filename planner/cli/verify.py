@@ -9,10 +9,9 @@ from pathlib import Path
 
 import click
 
-from planner.cli.options import FLEET, QUIET
+from planner.cli.options import FLEET, QUIET, read_inventory
 from planner.cli.report import print_violations
 from planner.cli.streams import say
-from planner.intake import read_fleet
 from planner.outputs import read_plan
 from planner.outputs.words import counted
 from planner.verify import ProofCheck, Violation, verify_proof
@@ -37,7 +36,7 @@ def verify(fleet: Path, plan: Path, as_json: bool, with_proof: bool, quiet: bool
     Example:
         castingvote verify fleet.xlsx plan.json --proof
     """
-    inventory, made = read_fleet(fleet), read_plan(plan)
+    inventory, made = read_inventory(fleet), read_plan(plan)
     found = check_plan(inventory, made)
     checked = verify_proof(inventory, made) if with_proof else None
     violations = [v for v in found if v.severity == "violation"]

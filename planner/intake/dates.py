@@ -21,12 +21,13 @@ _FIRST_DAY, _LAST_DAY = 18_264, 73_050
 _CLOCK = r"(?:[ T,]+(\d{1,2}:\d{2}(?::\d{2})?))?"
 _YEAR_LAST = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})" + _CLOCK, re.ASCII)
 _YEAR_FIRST = re.compile(r"(\d{4})([./])(\d{1,2})\2(\d{1,2})" + _CLOCK, re.ASCII)
-_DAY_NAMED = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[ .-]*([a-z]{3,9})[ .,-]+(\d{4})" + _CLOCK, re.ASCII | re.IGNORECASE)
-_NAMED_DAY = re.compile(r"([a-z]{3,9})[ .-]*(\d{1,2})(?:st|nd|rd|th)?[ ,-]+(\d{4})" + _CLOCK, re.ASCII | re.IGNORECASE)
+_DAY_NAMED = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[ .-]*([a-z]{3,9})[ .,-]+(\d{4})" + _CLOCK, re.ASCII | re.I)
+_NAMED_DAY = re.compile(r"([a-z]{3,9})[ .-]*(\d{1,2})(?:st|nd|rd|th)?[ ,-]+(\d{4})" + _CLOCK, re.ASCII | re.I)
 _MONTHS = (
-    "january february march april may june july august september october november december".split()
-)  # fmt: skip
-_SHORTEST_MONTH, _LONGEST_TEXT = 3, 40
+    *("january", "february", "march", "april", "may", "june"),
+    *("july", "august", "september", "october", "november", "december"),
+)
+_LONGEST_TEXT = 40
 
 
 class _Read(NamedTuple):
@@ -78,7 +79,7 @@ def dates(cells: Cells) -> npt.NDArray[np.datetime64]:
 
 
 def _order(texts: list[_Read]) -> str:
-    """Return in which order the dates of a column are written that leave no doubt; empty if they differ or none does."""
+    """Return the order of the dates that leave no doubt; empty if they differ, or there is none."""
     only = {
         "day_first" if read.month_first is None else "month_first"
         for read in texts

@@ -49,7 +49,7 @@ def table_of(
     """
     start, stop = within or (0, len(raw.cells))
     filled = [i for i in range(start, stop) if not all(map(is_blank, raw.cells[i]))]
-    head = _pinned_head(raw, pins) or find_head(raw, sheet.columns, filled[:_HEADER_WITHIN], ids)
+    head = _pinned_head(raw, pins, sheet.columns, ids) or find_head(raw, sheet.columns, filled[:_HEADER_WITHIN], ids)
     body = [i for i in filled if i > head.last]
     body = _without_headers_again(raw, head, body, findings)
     width = max((len(raw.cells[i]) for i in (head.row, *body)), default=0) if filled else 0
@@ -114,16 +114,19 @@ def _joined(raw: RawSheet, i: int, columns: tuple[Column, ...], ids: Collection[
         elif named(both, columns) is not None or is_statement(below):
             names.append(both)
         else:
-            names.append(below if named(below, columns) is not None or is_blank(above) else both)
+            several = spread.count(group) > 1
+            names.append(below if named(below, columns) is not None or several else both)
     return Head(i, 2, tuple(names), tuple(spread))
 
 
-def _pinned_head(raw: RawSheet, pins: SheetPins | None) -> Head | None:
+def _pinned_head(
+    raw: RawSheet, pins: SheetPins | None, columns: tuple[Column, ...], ids: Collection[str]
+) -> Head | None:
     if pins is None or not 0 < pins.header_row <= len(raw.cells):
         return None
     i = pins.header_row - 1
-    if pins.header_rows == 2 and i + 1 < len(raw.cells):  # noqa: PLR2004
-        return _joined(raw, i, (), NO_IDS)
+    if pins.header_rows == 2 and i + 1 < len(raw.cells):
+        return _joined(raw, i, columns, ids)
     return Head(i, 1, tuple(raw.cells[i]))
 
 
@@ -131,7 +134,7 @@ def _without_headers_again(raw: RawSheet, head: Head, body: list[int], findings:
     """Return the rows without those that repeat the header, as printed lists do on each page."""
     names = [plain(name) if isinstance(name, str) else "" for name in raw.cells[head.last]] if raw.cells else []
     first = next((k for k, name in enumerate(names) if name), None)
-    if first is None or sum(map(bool, names)) < 2:  # noqa: PLR2004
+    if first is None or sum(map(bool, names)) < 2:
         return body
     again, mark = [], str(raw.cells[head.last][first]).strip().casefold()
     for i in body:

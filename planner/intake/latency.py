@@ -128,9 +128,12 @@ def _matrix(table: RawTable, sites: KnownIds, hubs: KnownIds, findings: Findings
         findings.add("matrix_no_hub", table.header_place(corner), columns=wanted)
     rtt_ms: Floats = np.full((len(site), len(columns)), np.nan)
     spec = LATENCY.column("rtt_ms")
+    told: set[Stated] = set()
     for at, index in enumerate(columns):
         stated = _stated(read.raw, index, corner)
-        report_unit(read.raw, index, spec, stated, findings)
+        if stated not in told:
+            told.add(stated)
+            report_unit(read.raw, index, spec, stated, findings)
         rtt_ms[:, at] = clean(Cells(spec, read.raw, index, findings, stated=stated))
     if columns and all(_stated(read.raw, index, corner).unit is None for index in columns):
         _doubt(read.raw, next(iter(columns)), rtt_ms, findings)

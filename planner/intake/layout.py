@@ -32,6 +32,9 @@ class Hidden:
     sheet: bool = False
 
 
+NOTHING_HIDDEN = Hidden()
+
+
 @dataclass(frozen=True, slots=True)
 class SheetPins:
     """What a mapping file says of one sheet; blank is left to be found.

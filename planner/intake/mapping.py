@@ -27,7 +27,7 @@ from planner.intake.layout import Pins, SheetLayout, SheetPins
 from planner.intake.names import plain, sheet_of
 from planner.intake.units import unit_named, way_named
 
-_KINDS: Mapping[str, type] = {"sheet": str, "header_row": int, "header_rows": int, "ignore": list}
+_KINDS: Mapping[str, type[Any]] = {"sheet": str, "header_row": int, "header_rows": int, "ignore": list}
 _TABLES = ("columns", "units")
 _MOST_BYTES = 10_000_000
 
@@ -59,7 +59,7 @@ def _pins(sheet: Sheet, entries: Mapping[str, Any], place: Place, findings: Find
         findings.add("mapping_unknown", place, name=f"[{sheet.name}] {name}", reason=reason)
 
     for name, value in entries.items():
-        wanted = dict if name in _TABLES else _KINDS.get(name)
+        wanted: type[Any] | None = dict if name in _TABLES else _KINDS.get(name)
         if wanted is None:
             refuse(name, f"known are {', '.join([*_KINDS, *_TABLES])}")
         elif not isinstance(value, wanted) or (wanted is int and (isinstance(value, bool) or value < 1)):

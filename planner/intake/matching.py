@@ -171,7 +171,7 @@ def _by_similarity(matching: _Matching) -> None:
         if len(fitting) > 1:
             place = matching.table.header_place(fitting[0])
             code = "column_question" if column.required else "column_doubtful_twice"
-            matching.findings.add(code, place, name, column=name, headers=matching.quoted(fitting), **_pin(matching))
+            matching.findings.add(code, place, name, headers=matching.quoted(fitting), **_pin(matching))
             matching.refused.add(name)
         for position in fitting if len(fitting) == 1 else ():
             place, header = matching.table.header_place(position), show(matching.header(position))
@@ -217,7 +217,7 @@ def _by_content(matching: _Matching, required: Iterable[Column], known: Known) -
         if candidates:
             headers = matching.quoted(candidates)
             place = matching.table.place()
-            matching.findings.add("column_question", place, column=column.name, headers=headers, **_pin(matching))
+            matching.findings.add("column_question", place, column.name, headers=headers, **_pin(matching))
             matching.refused.add(column.name)
 
 

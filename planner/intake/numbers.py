@@ -11,6 +11,7 @@ import numpy as np
 from planner.fleet import Floats
 from planner.intake.findings import show
 from planner.intake.rawtable import Cells
+from planner.intake.units import Stated
 from planner.intake.written import Read, read_number
 
 # Beyond it a whole number is a slip of the keyboard, and sums of them might overflow.
@@ -100,9 +101,9 @@ def _settled(cells: Cells, position: int, text: str, read: Read, factor: float, 
     assert read.other is not None
     others = tuple(code for code in read.codes if code not in ("number_ambiguous", "number_text"))
     if cells.spec.kind == "whole" or (style == "point" if has_comma else style == "comma"):
-        return _taken(cells, position, text, Read(read.other, (*others, "number_comma"), read.factor), factor)
+        return _taken(cells, position, text, Read(read.other, (*others, "number_comma"), read.stated), factor)
     if has_comma and style == "comma":
-        return _taken(cells, position, text, Read(read.value, (*others, "number_comma"), read.factor), factor)
+        return _taken(cells, position, text, Read(read.value, (*others, "number_comma"), read.stated), factor)
     if has_comma:
         cells.add("number_ambiguous", position, as_decimal=show(read.value), as_thousands=show(read.other))
         return math.nan
@@ -111,8 +112,14 @@ def _settled(cells: Cells, position: int, text: str, read: Read, factor: float, 
 
 def _taken(cells: Cells, position: int, text: str, read: Read, factor: float) -> float:
     """Return the value of a text that has one meaning, with the findings about it."""
-    value = _scaled(read.value, factor if read.factor is None else read.factor)
+    said = cells.stated
+    stated = Stated(read.stated.unit or said.unit, read.stated.way or said.way)
+    value = _scaled(read.value, stated.factor(cells.spec) if stated != said else factor)
     codes = [code for code in read.codes if code != "number_text" or not cells.table.text_only]
+    if read.stated.way and Stated(None, stated.way).factor(cells.spec) != 1.0:
+        codes.append("way_in_cell")
+    elif read.stated.unit is not None and Stated(read.stated.unit).factor(cells.spec) != 1.0:
+        codes.append("unit_in_cell")
     if len(codes) > 1 and "number_text" in codes:
         codes.remove("number_text")
     for code in codes:

@@ -127,7 +127,7 @@ def _sheets(content: Any, wanted: Callable[[str], bool]) -> Iterator[_Sheet]:
 
 
 class _FixedDecimals:
-    """Gathers the cell styles whose number format fixes the decimals, as opposed to General; and hidden sheets' styles."""
+    """Gathers the styles whose number format fixes the decimals, as opposed to General, and those of hidden sheets."""
 
     def __init__(self) -> None:
         self.styles: set[str] = set()

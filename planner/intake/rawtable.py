@@ -16,7 +16,7 @@ import pandas as pd
 from planner.columns import Column
 from planner.fleet import Ints
 from planner.intake.findings import Findings, Place, show
-from planner.intake.layout import Hidden, Range, SheetPins
+from planner.intake.layout import NOTHING_HIDDEN, Hidden, Range, SheetPins
 from planner.intake.units import NOTHING_STATED, Stated
 
 # Most cells, blank ones within the outline counted, that are held in memory: some 100,000 sites x 800 hubs.
@@ -34,13 +34,12 @@ _STEERING = dict.fromkeys(
     [*map(ord, "\u061c\u200e\u200f"), *range(0x202A, 0x202F), *range(0x2066, 0x206A)]
     + [code for code in (*range(0x20), *range(0x7F, 0xA0)) if chr(code) not in "\t\n\r"]
 )
-_ERROR_TEXTS = frozenset(
-    "#N/A #REF! #VALUE! #DIV/0! #NAME? #NUM! #NULL! #SPILL! #CALC! #FIELD! #BLOCKED! #UNKNOWN! #CONNECT! #BUSY! "
-    "#EXTERNAL! #PYTHON! #GETTING_DATA "  # English, then German, French, Spanish, Italian, Portuguese, Dutch
-    "#NV #BEZUG! #WERT! #ZAHL! #ÜBERLAUF! #VALEUR! #NOM? #NOMBRE! #NUL! #¡REF! #¡VALOR! #¡DIV/0! #¿NOMBRE? #¡NUM! "
-    "#¡NULO! #N/D #N/D! #RIF! #VALORE! #NOME? #NULLO! #VALOR! #NÚM! #NULO! #VERW! #WAARDE! #DEEL/0! #NAAM? #GETAL! "
-    "#LEEG! #N/B #SPAT!".split()
-)
+# In English, German, French, Spanish, Italian, Portuguese and Dutch.
+_ERRORS = """#N/A #REF! #VALUE! #DIV/0! #NAME? #NUM! #NULL! #SPILL! #CALC! #FIELD! #BLOCKED! #UNKNOWN! #CONNECT! #BUSY!
+#EXTERNAL! #PYTHON! #GETTING_DATA #NV #BEZUG! #WERT! #ZAHL! #ÜBERLAUF! #VALEUR! #NOM? #NOMBRE! #NUL! #¡REF! #¡VALOR!
+#¡DIV/0! #¿NOMBRE? #¡NUM! #¡NULO! #N/D #N/D! #RIF! #VALORE! #NOME? #NULLO! #VALOR! #NÚM! #NULO! #VERW! #WAARDE!
+#DEEL/0! #NAAM? #GETAL! #LEEG! #N/B #SPAT!"""
+_ERROR_TEXTS = frozenset(_ERRORS.split())
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +98,7 @@ class RawSheet:
     looks: Looks = NO_LOOKS
     text_only: bool = False  # every cell is text by nature of the file, as in CSV
     merged: tuple[Range, ...] = ()
-    hidden: Hidden = Hidden()
+    hidden: Hidden = NOTHING_HIDDEN
 
     def place(self, row: int = 0, column: int = 0) -> Place:
         """Return a row, a column or a cell, counted from 1, or the whole sheet, as a place."""

@@ -69,16 +69,19 @@ class SheetTables:
     def _titled(self, reading: Reading) -> None:
         """Give every sheet its kind by the mapping, else by its title."""
         self._asked: set[str] = set()
-        pinned = {plain(pins.title): name for name, pins in self._pins.items() if pins.title}
+        pinned: dict[str, list[str]] = {}
+        for name, pins in self._pins.items():
+            if pins.title:
+                pinned.setdefault(plain(pins.title), []).append(name)
         several: dict[str, list[RawSheet]] = {}
         for raw in reading.sheets:
-            name = pinned.get(plain(raw.title))
+            names = pinned.get(plain(raw.title), [])
             sheet = sheet_of(raw.title)
-            if name is None and sheet is not None and self._pinned_elsewhere(sheet.name, reading):
-                sheet = None
-            if name is not None or sheet is not None:
-                several.setdefault(name or (sheet.name if sheet else ""), []).append(raw)
-            else:
+            if not names and sheet is not None and not self._pinned_elsewhere(sheet.name, reading):
+                names = [sheet.name]
+            for name in names:
+                several.setdefault(name, []).append(raw)
+            if not names:
                 self._unknown.append(raw)
         for name, raws in several.items():
             sheet = next(s for s in SHEETS if s.name == name)
@@ -96,9 +99,13 @@ class SheetTables:
         return bool(title) and any(plain(raw.title) == plain(title) for raw in reading.sheets)
 
     def _add_titled(self, sheet: Sheet, raw: RawSheet) -> None:
-        parts = (
-            list(_parts(raw, NO_IDS)) if not (self._pins.get(sheet.name) and self._pins[sheet.name].header_row) else []
-        )
+        pins = self._pins.get(sheet.name)
+        if pins is not None and pins.header_row:
+            heads = [p.header_row for p in self._pins.values() if p.title and plain(p.title) == plain(raw.title)]
+            stop = min((row - 1 for row in heads if row > pins.header_row), default=len(raw.cells))
+            self._parts[sheet.name] = Part(sheet, raw, (0, stop), True)
+            return
+        parts = list(_parts(raw, NO_IDS))
         own = [part for part in parts if part.sheet is sheet]
         others = [part for part in parts if part.sheet is not sheet]
         if own:

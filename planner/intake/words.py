@@ -15,17 +15,14 @@ _TRUTHS: Mapping[str, bool] = {
     **{word.casefold(): True for word in _YES.split()},
     **{word.casefold(): False for word in _NO.split()},
 }
-ENGLISH_TRUTHS = frozenset("yes y true t 1 no n false f 0".split())
+ENGLISH_TRUTHS = frozenset(["yes", "y", "true", "t", "1", "no", "n", "false", "f", "0"])
 
 # What stands where nothing is known, and what a probe that got no answer leaves.
-_UNKNOWN = frozenset(
-    "n/a na n.a n.a. n/d nd none null nil unknown tbd tbc ? ?? ??? - -- --- – — … ... . * "
-    "unbekannt k.a. k.a inconnu desconocido sconosciuto onbekend okänd".split()
-) | {"not known", "not available", "not measured", "to be confirmed", "to be done"}
-_NO_ANSWER = frozenset("timeout timed-out unreachable lost *".split()) | {
-    "time out", "timed out", "request timed out", "request timed out.", "no reply", "no answer", "no response",
-    "host unreachable", "destination host unreachable",
-}  # fmt: skip
+_UNKNOWN_WORDS = """n/a na n.a n.a. n/d nd none null nil unknown tbd tbc ? ?? ??? - -- --- – — … ... . *
+unbekannt k.a. k.a inconnu desconocido sconosciuto onbekend okänd timeout timed-out unreachable lost"""
+_UNKNOWN_PHRASES = """not known;not available;not measured;to be confirmed;to be done;time out;timed out
+request timed out;request timed out.;no reply;no answer;no response;host unreachable;destination host unreachable"""
+_UNKNOWN = frozenset(_UNKNOWN_WORDS.split()) | frozenset(_UNKNOWN_PHRASES.replace("\n", ";").split(";"))
 
 
 def truth_of(word: str) -> bool | None:
@@ -39,4 +36,4 @@ def truth_of(word: str) -> bool | None:
 
 def is_unknown(text: str) -> bool:
     """Return whether a text only says that a value is not known, or that a probe had no answer."""
-    return text.casefold() in _UNKNOWN or text.casefold() in _NO_ANSWER
+    return text.casefold() in _UNKNOWN

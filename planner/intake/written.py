@@ -11,7 +11,7 @@ from typing import NamedTuple
 from planner.columns import Column
 from planner.intake.names import is_statement, stated_by
 from planner.intake.rawtable import tidy
-from planner.intake.units import Stated
+from planner.intake.units import NOTHING_STATED, Stated
 from planner.intake.words import is_unknown
 
 _PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
@@ -44,13 +44,13 @@ _LONGEST = 400  # a longer text is no number that anybody typed
 class Read(NamedTuple):
     """What a text means as a number.
 
-    ``codes`` are the findings to make. ``factor`` is that of a unit in the cell, None where the cell states none.
+    ``codes`` are the findings to make. ``stated`` is the unit and direction that the cell itself states.
     ``other`` is a second meaning: the first has a decimal sign where this one has thousands.
     """
 
     value: float
     codes: tuple[str, ...] = ()
-    factor: float | None = None
+    stated: Stated = NOTHING_STATED
     other: float | None = None
     style: str = ""  # "comma" or "point": the decimal sign, where the text leaves no doubt
 
@@ -95,18 +95,12 @@ def _signed(bare: str, spec: Column) -> Read:
     if match is not None:
         read, unit = _figure(match[1].strip()), match[2].strip()
         if read is not None and is_statement(unit) and stated_by(unit).fits(spec):
-            return _converted(read, stated_by(unit), spec)
+            return read._replace(stated=stated_by(unit))
         if read is not None and unit.casefold() == spec.unit.split(",")[0].casefold():
             return read
     money = _MONEY.fullmatch(bare) if spec.unit == "money" else None
     read = None if money is None else _figure(next(filter(None, money.groups())).strip())
     return Read(math.nan, ("number_wanted",)) if read is None else read
-
-
-def _converted(read: Read, stated: Stated, spec: Column) -> Read:
-    factor = stated.factor(spec)
-    code = ("way_in_cell",) if stated.way and factor != Stated(stated.unit).factor(spec) else ()
-    return read._replace(factor=factor, codes=(*read.codes, *(code or (("unit_in_cell",) if factor != 1.0 else ()))))
 
 
 def _figure(bare: str) -> Read | None:

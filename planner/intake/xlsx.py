@@ -147,7 +147,7 @@ def _is_odd(data: bytes) -> bool:
 
 
 def _contains(data: bytes, letter: bytes, signs: Collection[bytes]) -> bool:
-    """Return whether any of the ``signs``, which all hold ``letter``, is in ``data``; quick where the letter is rare."""
+    """Return whether any of the ``signs``, which all hold ``letter``, is in ``data``: quick where it is rare."""
     at = -1
     for _ in range(_RARE):
         at = data.find(letter, at + 1)

@@ -2,8 +2,18 @@
 
 from planner.outputs.plan_json import plan_to_json, write_json
 from planner.outputs.read_plan import read_plan
+from planner.outputs.repaired import write_repaired
 from planner.outputs.template import write_template
 from planner.outputs.words import CAUTIONS, headline
 from planner.outputs.workbook import write_workbook
 
-__all__ = ["CAUTIONS", "headline", "plan_to_json", "read_plan", "write_json", "write_template", "write_workbook"]
+__all__ = [
+    "CAUTIONS",
+    "headline",
+    "plan_to_json",
+    "read_plan",
+    "write_json",
+    "write_repaired",
+    "write_template",
+    "write_workbook",
+]
