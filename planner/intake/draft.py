@@ -13,6 +13,7 @@ from planner.intake.ids import KnownIds, first_rows, resolve, resolve_column
 from planner.intake.latency import PairRows
 from planner.intake.policy import PolicyRead
 from planner.intake.tables import TypedSheet
+from planner.intake.words import is_unknown
 
 
 @dataclass
@@ -93,7 +94,7 @@ def resolve_hubs_of_sites(draft: Draft) -> None:
     """Give pinned and barred hubs the ids of the sheet Hubs; unknown ones become findings."""
     frame, hubs, findings = draft.sites.frame, draft.hub_ids, draft.findings
     pinned = resolve_column(draft.sites, "pinned_hub", hubs, findings, "pinned_unknown")
-    frame["pinned_hub"] = _names(pinned, hubs, frame["pinned_hub"])
+    frame["pinned_hub"] = _names(pinned, hubs, frame["pinned_hub"].mask(frame["pinned_hub"].map(is_unknown), ""))
     barred = frame["barred_hubs"].tolist()
     for position in [i for i, names in enumerate(barred) if names]:
         place = draft.sites.place(position, "barred_hubs")

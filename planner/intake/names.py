@@ -106,7 +106,8 @@ def _find(header: str, index: _Index) -> Named | None:
         column = index.by_name.get("_".join(words))
         return None if column is None else Named(column)
     for name, said in ((words, stated), _round_trip(words, stated)):
-        fitting = [c for c in index.bare.get("_".join(name), ()) if said.fits(c)]
+        full = index.by_name.get("_".join(name))
+        fitting = [c for c in index.bare.get("_".join(name), () if full is None else (full,)) if said.fits(c)]
         if len(fitting) == 1:
             return Named(fitting[0], said)
     return None

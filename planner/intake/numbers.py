@@ -55,16 +55,18 @@ def _read_others(cells: Cells, result: Floats, factor: float) -> None:
     if set(map(type, values)) <= {float}:
         return
     doubtful: list[tuple[int, str, Read]] = []
+    three_decimals: list[int] = []
     styles: set[str] = set()
     for position, value in enumerate(values):
         if type(value) is float or value == "":
             continue
         if cells.table.text_only and _PLAIN.fullmatch(value):  # nothing to report, so half a million of them are quick
-            if "." in value:
+            result[position] = _scaled(float(value), factor)
+            if value[-4:-3] == ".":
+                three_decimals.append(position)
+            elif "." in value:
                 styles.add("point")
-            if value[-4:-3] != ".":
-                result[position] = _scaled(float(value), factor)
-                continue
+            continue
         if isinstance(value, str):
             read = read_number(value, cells.spec)
             styles.add(read.style)
@@ -74,8 +76,15 @@ def _read_others(cells: Cells, result: Floats, factor: float) -> None:
                 result[position] = _taken(cells, position, value, read, factor)
         else:
             result[position] = _scaled(_from_other(cells, position, value), factor)
-    style = "comma" if "comma" in styles and "point" not in styles else "point" if "point" in styles else ""
+    signs = styles & {"comma", "point"}
+    style = signs.pop() if len(signs) == 1 else ""
+    if style == "comma" or cells.spec.kind == "whole":
+        doubtful += (
+            (position, values[position], read_number(values[position], cells.spec)) for position in three_decimals
+        )
     for position, value, read in doubtful:
+        if read.other is None:
+            continue  # 0.123 can only have decimals
         result[position] = _settled(cells, position, value, read, factor, style)
 
 

@@ -8,6 +8,7 @@ import re
 import zipfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 from typing import Any
 from xml.etree.ElementTree import Element
@@ -22,6 +23,8 @@ from planner.intake.rawtable import MOST_CELLS, MOST_COLUMNS, MOST_ROWS, Broken,
 _NS = "{urn:oasis:names:tc:opendocument:xmlns:%s:1.0}"
 _TABLE, _OFFICE, _TEXT, _STYLE, _NUMBER = (_NS % n for n in ("table", "office", "text", "style", "datastyle"))
 _ERROR_TYPE = "{urn:org:documentfoundation:names:experimental:calc:xmlns:calcext:1.0}value-type"
+# A cell holds 32,767 characters; more than that is read so that a finding can say so.
+_LONGEST_TEXT, _MOST_RUNS, _MOST_BLANKS = 100_000, 10_000, 1_000
 _CELLS = (f"{_TABLE}table-cell", f"{_TABLE}covered-table-cell")
 _NUMERIC = ("float", "percentage", "currency")
 _DURATION = re.compile(r"-?PT(\d+)H(\d+)M(\d+)(?:[.,]\d+)?S")
@@ -84,7 +87,7 @@ def read_ods(path: Path, wanted: Callable[[str], bool], findings: Findings) -> t
     except _TooBig as error:
         findings.add("file_too_big", place, reason=str(error))
         return [], []
-    except (*DAMAGE, ValueError) as error:
+    except (*DAMAGE, ValueError, RecursionError) as error:
         findings.add("file_damaged", place, reason=str(error) or type(error).__name__)
         return [], []
     read = [
@@ -231,15 +234,16 @@ def _date(cell: Element) -> dt.date | str:
 
 
 def _text(cell: Element) -> str:
-    """Return the text that the cell shows; comments on the cell are no part of it."""
-    return "\n".join("".join(_runs(paragraph)) for paragraph in cell if paragraph.tag == f"{_TEXT}p")
+    """Return the text that the cell shows, at most the longest one that is read; comments are no part of it."""
+    paragraphs = (islice(_runs(paragraph), _MOST_RUNS) for paragraph in cell if paragraph.tag == f"{_TEXT}p")
+    return "\n".join("".join(runs) for runs in paragraphs)[:_LONGEST_TEXT]
 
 
 def _runs(element: Element) -> Iterator[str]:
     yield element.text or ""
     for child in element:
         if child.tag == f"{_TEXT}s":
-            yield " " * min(int(child.get(f"{_TEXT}c", 1)), MOST_COLUMNS)
+            yield " " * min(int(child.get(f"{_TEXT}c", 1)), _MOST_BLANKS)
         elif child.tag in (f"{_TEXT}tab", f"{_TEXT}line-break"):
             yield "\t" if child.tag.endswith("tab") else "\n"
         else:

@@ -180,15 +180,17 @@ def _did_you_mean(meant: str) -> str:
 def _parts(raw: RawSheet, ids: Collection[str]) -> Iterator[Part]:
     """Yield the tables of a sheet whose headers tell what they are, from the top, those side by side one by one."""
     starts: list[tuple[int, list[tuple[Sheet, tuple[int, int]]]]] = []
-    above_blank = True
+    above_blank, seen = True, set()
     for i, row in enumerate(raw.cells):
         if all(map(is_blank, row)):
             above_blank = True
             continue
         if above_blank:
             kinds = _kinds_at(raw, i, ids)
-            if kinds:
+            texts = tuple(plain(cell) for cell in row)
+            if kinds and texts not in seen:  # a header again, as on each printed page, begins no other table
                 starts.append((i, kinds))
+                seen.add(texts)
         above_blank = False
     for number, (start, kinds) in enumerate(starts):
         stop = starts[number + 1][0] if number + 1 < len(starts) else len(raw.cells)

@@ -34,6 +34,7 @@ _UNSAVED = re.compile(
     rb"""(?:</(?:\w+:)?f>|<(?:\w+:)?f\b[^>]*/>)\s*(?:</(?:\w+:)?c>|<(?:\w+:)?v\s*/>|<(?:\w+:)?v></)"""
 )
 
+_PROLOG = 100_000  # bytes in which a document type stands, if there is one
 _RARE, _LONGEST_SIGN = 20_000, 6
 
 # Outlines of a sheet that can be told by one quick search each: (pattern of a cell beyond it, its width or height).
@@ -127,6 +128,11 @@ def _survey(path: Path, place: Place, findings: Findings) -> _Survey | None:
             data = archive.read(name) if name.endswith((".xml", ".rels")) else b""
             if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
                 findings.add("file_damaged", place, reason=f'its part "{name}" is not written in UTF-8')
+                return None
+            if b"<!DOCTYPE" in data[:_PROLOG]:
+                findings.add(
+                    "file_damaged", place, reason=f'its part "{name}" defines entities, which no workbook does'
+                )
                 return None
             if b"sheetData" not in data:
                 continue
