@@ -1,7 +1,7 @@
 """A folder of .csv files named after the sheets. Every cell is text, so 8.10 and 0042 arrive as they were typed.
 
-Quoting as in RFC 4180; the separator (comma, semicolon, tab or bar) is the one that splits the lines most evenly. Rows are counted
-as a spreadsheet program shows them: a line break within quotes does not begin a new one.
+Quoting as in RFC 4180; the separator (comma, semicolon, tab or bar) is the one that splits the lines most evenly. Rows
+are counted as a spreadsheet program shows them: a line break within quotes does not begin a new one.
 """
 
 import csv
@@ -12,7 +12,7 @@ from itertools import islice
 from pathlib import Path
 
 from planner.intake.findings import Findings, Place
-from planner.intake.rawtable import MOST_CELLS, RawSheet
+from planner.intake.rawtable import MOST_CELLS, MOST_COLUMNS, RawSheet
 
 _SEPARATORS = ",;\t|"
 _SAMPLE_CHARACTERS, _SAMPLE_ROWS = 100_000, 30
@@ -39,6 +39,9 @@ def read_csv(path: Path, data: bytes, findings: Findings) -> RawSheet | None:
         for row in reader:
             rows.append(row)
             cells += len(row)
+            if len(row) > MOST_COLUMNS:
+                findings.add("file_too_big", Place(path.name), reason=f"line {reader.line_num} has {len(row):,} cells")
+                return None
             if cells > MOST_CELLS:
                 findings.add("file_too_big", Place(path.name), reason=f"it has more than {MOST_CELLS} cells")
                 return None

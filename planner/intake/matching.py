@@ -22,6 +22,8 @@ Known = Mapping[str, Collection[str]]  # the ids that a column may hold, by its 
 
 _ALIKE, _CLEARLY = 82.0, 5.0
 _SHORTEST = 4
+_LONGEST_HEADER = 255
+_MOST_COMPARED = 500  # headers beyond are hardly those of a fleet, and comparing takes time
 
 # Headers that are common and may mean more than one thing; what they may mean, for the question.
 _DOUBTFUL: Mapping[str, Mapping[str, str]] = {
@@ -156,7 +158,7 @@ def _report_repeated(matching: _Matching) -> None:
 def _by_similarity(matching: _Matching) -> None:
     """Take columns whose names are much like one that is free, if one only, and if their values fit it."""
     wishes: dict[str, list[int]] = {}
-    for position in list(matching.left):
+    for position in matching.left[:_MOST_COMPARED]:
         columns = _alike(plain(matching.header(position)), matching.free())
         columns = [c for c in columns if fits(matching.table.columns[position], c)] if len(columns) > 1 else columns
         if len(columns) == 1:
@@ -246,7 +248,7 @@ def _own(matching: _Matching) -> dict[str, int]:
     doubtful = _DOUBTFUL.get(matching.sheet.name, {})
     report: Callable[..., None] = matching.findings.add
     for position in matching.left:
-        header = matching.header(position)
+        header = matching.header(position)[:_LONGEST_HEADER]
         if header in own:
             continue
         own[header] = position
@@ -255,7 +257,9 @@ def _own(matching: _Matching) -> dict[str, int]:
             continue  # beside settings stand notes for people, and who writes a mapping knows the columns
         if plain(header) in doubtful:
             _ask(matching, position, doubtful[plain(header)], "COLUMN")
-        elif alike := _alike(plain(header), [c for c in matching.sheet.columns if c.name not in matching.at]):
+        elif len(own) <= _MOST_COMPARED and (
+            alike := _alike(plain(header), [c for c in matching.sheet.columns if c.name not in matching.at])
+        ):
             report("column_misspelt", place, column=header, header=show(header), guess=alike[0].name)
         else:
             report("column_unknown", place, column=header, header=show(header))

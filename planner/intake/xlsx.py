@@ -208,9 +208,10 @@ class _Details:
             # About features that openpyxl would lose on saving, and bad dates, which calamine has read already.
             warnings.simplefilter("ignore")
             try:
-                with closing(
-                    load_workbook(self._path, read_only=True, data_only=data_only, keep_links=False)
-                ) as workbook:
+                with (
+                    self._path.open("rb") as file,  # openpyxl leaves it open when it fails
+                    closing(load_workbook(file, read_only=True, data_only=data_only, keep_links=False)) as workbook,
+                ):
                     for title in titles:
                         sheet = workbook[title]
                         sheet.reset_dimensions()  # what a file says of its size need not be true

@@ -163,7 +163,12 @@ def outcome():
     return Outcome
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
+def sound_fleet():
+    return sound_rows
+
+
+@pytest.fixture(scope="session")
 def writers():
     return {"xlsx": write_xlsx, "csv": write_csv, "ods": write_ods}
 

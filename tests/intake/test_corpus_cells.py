@@ -1,5 +1,7 @@
 """Cells as spreadsheet programs, locales and people write them: the value that each must give, and its finding."""
 
+# ruff: noqa: E501 (tables read best with one case in a line)
+
 import datetime as dt
 
 import numpy as np

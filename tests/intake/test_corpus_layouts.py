@@ -1,5 +1,7 @@
 """Sheets as people lay them out: the fleet that each must give, and its findings."""
 
+# ruff: noqa: E501 (tables read best with one case in a line)
+
 import openpyxl
 import pytest
 
@@ -208,3 +210,11 @@ def test_what_is_hidden_is_read_and_said(fleet_path, outcome):
     assert "3-4" in got.only("rows_hidden").message
     assert "F" in got.only("columns_hidden").message
     assert got.only("sheet_hidden").where == "Policy"
+
+
+def test_bytes_in_a_header_are_eight_bits_each_and_doubted(read, rows):
+    for row, value in zip(rows["Sites"], ["Uplink MB/s", 10, 10, 10], strict=True):
+        row.append(value)
+    got = read(rows)
+    assert got.fleet.sites["uplink_mbps"].tolist() == [80, 80, 80]
+    assert got.only("unit_bytes").severity == "warning"
