@@ -109,7 +109,9 @@ def resolve_column(read: TypedSheet, column: str, known: KnownIds, findings: Fin
     counts = np.bincount(codes, minlength=len(names))
     found = np.full(len(names), -1, dtype=np.int64)
     for i, name in enumerate(names):
-        if name:
+        if name in known.at:
+            found[i] = known.at[name]
+        elif name:
             count = f" ({counts[i]} cells)" if counts[i] > 1 else ""
             place = read.place(int(first[i]), column)
             found[i] = resolve(name, known, place, column, findings, unknown, count)

@@ -216,7 +216,9 @@ def is_steered(text: str) -> bool:
 
 def is_blank(value: object) -> bool:
     """Return whether a cell holds nothing but blanks."""
-    return value is None or (isinstance(value, str) and not (value and tidy(value)))
+    if isinstance(value, str):
+        return not value or (not "!" <= value[0] <= "~" and not tidy(value))  # most texts begin with a plain letter
+    return value is None
 
 
 def is_empty(column: npt.NDArray[Any]) -> bool:

@@ -23,6 +23,7 @@ _TOTAL_WORDS = (
 )
 _TOTALS = frozenset(_TOTAL_WORDS.split())
 _SUBTOTALS = frozenset({"subtotal", "zwischensumme"})
+_STARTS = frozenset(word[:2] for word in (*_TOTALS, *_SUBTOTALS))  # of ten thousand ids few begin so
 _COUNTED = frozenset({"sites", "hubs", "hosts", "clusters", "rows", "branches", "stores"})
 _LONGEST_TOTAL = 60
 
@@ -93,7 +94,8 @@ def without_totals(table: RawTable, findings: Findings) -> RawTable:
     They may stand at the end, frozen below the header, or after each group.
     """
     first = next((column for column in table.columns if not is_empty(column)), np.array([], dtype=object))
-    words = {text for text in set(first.tolist()) if isinstance(text, str) and _is_total(text)}
+    texts = {text for text in set(first.tolist()) if isinstance(text, str) and text.strip()[:2].casefold() in _STARTS}
+    words = {text for text in texts if _is_total(text)}
     at = [position for position, value in enumerate(first.tolist()) if isinstance(value, str) and value in words]
     totals = [position for position in at if _only_numbers(column[position] for column in table.columns)]
     for position in totals:

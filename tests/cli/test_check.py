@@ -80,7 +80,7 @@ def test_repairs_are_written_and_read_again_without_one(call, fleets, tmp_path):
 def test_nothing_is_repaired_while_there_are_errors(call, fleets, tmp_path):
     done = call("check", fleets.wrong(), "--repaired", "clean.xlsx", "--write-mapping", "fleet.toml")
     assert done.code == 1
-    assert done.out.endswith("Not written: clean.xlsx; mend the errors first.\n")
+    assert done.out.endswith("Not written: clean.xlsx, since there are errors to mend first.\n")
     assert not (tmp_path / "clean.xlsx").exists()
     assert (tmp_path / "fleet.toml").exists()
 
