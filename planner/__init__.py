@@ -12,6 +12,7 @@ from planner.fleet import Finding, Fleet, Policy
 from planner.intake import fleet_from_tables, read_fleet
 from planner.outputs import read_plan, write_json, write_template, write_workbook
 from planner.plan import Assignment, Host, Plan
+from planner.readiness import Readiness, audit
 from planner.sizing import Progress, plan
 from planner.verify import Violation, verify
 from planner.version import VERSION as __version__
@@ -27,9 +28,11 @@ __all__ = [
     "Plan",
     "Policy",
     "Progress",
+    "Readiness",
     "SolverError",
     "Violation",
     "__version__",
+    "audit",
     "explain",
     "fleet_from_tables",
     "plan",

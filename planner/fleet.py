@@ -50,7 +50,7 @@ class Policy:
     release_floor: str = ""
     latency_budget_ms: float | None = None
     reserve_percent: float = 0.0
-    cover: Literal["none", "host", "hub"] = "none"
+    cover: Literal["none", "host", "hub", "zone"] = "none"
     max_blast_radius: int | None = None
     host_release_rule: Literal["not_older", "any", "same_major"] = "not_older"
     unknown_latency: Literal["ineligible", "estimate"] = "ineligible"
@@ -58,6 +58,9 @@ class Policy:
     objective: Literal["hosts", "new_hosts", "cost"] = "hosts"
     then: str = "moves latency"
     tie_breaker_kbps: float = 0.0
+    management_floor: str = ""
+    node_link_gbps: float = 10.0
+    uplink_share_percent: float = 100.0
     split_sites: bool = False
     max_hosts_per_hub: int = 10
     percentile: float = 95.0
@@ -204,6 +207,14 @@ class Fleet:
         if self.policy.max_blast_radius is not None:
             usable = np.minimum(usable, self.policy.max_blast_radius)
         return np.asarray(usable)
+
+    @cached_property
+    def covering_caps(self) -> Ints:
+        """Clusters that one host of each pool may carry while another is lost, shape (pools,).
+
+        The reserve stays free, since growth must not use up the cover; ``max_blast_radius`` is a limit for every day.
+        """
+        return self.replace(policy=self.policy.replace(max_blast_radius=None)).usable_caps
 
     @cached_property
     def traffic_kbps(self) -> Floats:

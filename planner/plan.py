@@ -35,7 +35,10 @@ class Host:
 
 @dataclass(frozen=True, slots=True)
 class Assignment:
-    """A site (or, where sites may be split, some of its clusters) and the host that serves it."""
+    """A site (or, where sites may be split, some of its clusters) and the host that serves it.
+
+    ``standby`` names the host that takes over when a loss that the plan covers takes the other away.
+    """
 
     site: str
     host: str
@@ -47,6 +50,7 @@ class Assignment:
     standby: str | None = None
     moved_from: str | None = None  # its host (or hub, if the host is not named) before the plan, when that changes
     action: Action = "attach"
+    standby_rtt_ms: float | None = None
 
     @property
     def margin_ms(self) -> float:
@@ -70,6 +74,14 @@ class Unserved:
     clusters: int
     reasons: tuple[Reason, ...]
     remedy: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Uncovered:
+    """A served site without a standby, although the policy asks for cover, and why."""
+
+    site: str
+    reasons: tuple[Reason, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +134,7 @@ class Plan:
     assignments: tuple[Assignment, ...]
     unserved: tuple[Unserved, ...] = ()
     no_host_needed: tuple[NoHostNeeded, ...] = ()
+    uncovered: tuple[Uncovered, ...] = ()
     proof: Proof = field(default_factory=Proof)
     then: tuple[LaterAim, ...] = ()
     findings: tuple[Finding, ...] = ()

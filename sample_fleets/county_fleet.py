@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from sample_fleets.county_equipment import MANAGEMENT_FLOOR, TIE_BREAKER_KBPS, UPLINK_SHARE_PERCENT, with_equipment
 from sample_fleets.names import town_names
 
 Bools = npt.NDArray[np.bool_]
@@ -62,6 +63,9 @@ _POLICY: dict[str, Any] = {
     "release_floor": "8.2",
     "percentile": 95,
     "max_loss_percent": 1,
+    "management_floor": MANAGEMENT_FLOOR,
+    "tie_breaker_kbps": TIE_BREAKER_KBPS,
+    "uplink_share_percent": UPLINK_SHARE_PERCENT,
     "currency": "GBP",
     "timezone": "Europe/London",
     "window": "Sun 20:00-23:30",
@@ -72,8 +76,9 @@ def county_tables(seed: int = 22) -> dict[str, pd.DataFrame]:
     """Return Sites, Hubs, Latency (long form), Samples, Links, Current and Policy with canonical columns, ids as text.
 
     The column ``role`` of Sites, which is not written, says what a site was made for: a key of `UNSERVABLE`, or the
-    way in which its round-trip time is known, or nothing. Sites without a key of `UNSERVABLE` have an eligible pool;
-    that all pools together have room for them is so for the default seed and most others, not for every one.
+    way in which its round-trip time is known, or nothing; ``preparation``, not written either, what a survey found.
+    Sites without a key of `UNSERVABLE` have an eligible pool; that all pools together have room for them is so for
+    the default seed and most others, not for every one.
     """
     rng = np.random.Generator(np.random.PCG64(seed))
     pools = pd.DataFrame(_POOLS, columns=_POOL_COLUMNS)
@@ -84,7 +89,7 @@ def county_tables(seed: int = 22) -> dict[str, pd.DataFrame]:
     _widen_budgets(sites, np.where(_allowed(sites, pools, hubs), rtt_ms, np.inf))
     current = _current(rng, sites, pools, hubs, rtt_ms)
     return {
-        "Sites": sites,
+        "Sites": with_equipment(sites, seed),
         "Hubs": pools,
         "Latency": _latency(rng, sites, hubs, rtt_ms),
         "Samples": _samples(rng, sites, hubs, rtt_ms),

@@ -33,6 +33,14 @@ _HEADERS = {
         "barred_hubs": "Excluded Hubs",
         "own_tie_breaker": "Own Tie-Breaker",
         "own_tie_breaker_cost": "Own tie-breaker cost",
+        "nodes": "Nodes",
+        "node_locations": "Node locations",
+        "node_link": "Node Link",
+        "node_link_gbps": "node-link Gbps",
+        "uplink_mbps": "WAN Mbps",
+        "tie_breaker_net": "Tie-breaker network",
+        "storage_net": "Storage network",
+        "management_net": "Mgmt Net",
         "manager": "Manager",
         "floor_area": "Floor area m²",
     },
@@ -75,7 +83,7 @@ def untidy_sheets(seed: int = 22) -> dict[str, Rows]:
     rng = np.random.Generator(np.random.PCG64(seed + 1))
     sheets = {name: rows_of(table) for name, table in tables.items() if name != "Latency"}
     sheets["Latency"] = matrix_of(tables["Latency"])
-    sheets["Sites"] = _sites(rng, tables["Sites"].drop(columns="role"))
+    sheets["Sites"] = _sites(rng, tables["Sites"].drop(columns=["role", "preparation"]))
     for row in _some_rows(rng, sheets["Latency"], 40):
         _write_oddly(rng, row, int(rng.integers(1, len(row))))
     for row in sheets["Samples"][1:]:
@@ -94,6 +102,9 @@ def _sites(rng: np.random.Generator, table: pd.DataFrame) -> list[list[Any]]:
     for row in rows:
         for name, ways in choices.items():
             row[at[name]] = rng.choice(np.array(ways.get(row[at[name]], (row[at[name]],)), dtype=object))
+        for name in ("tie_breaker_net", "storage_net", "management_net"):
+            if str(row[at[name]]).isdecimal():
+                row[at[name]] = int(row[at[name]])  # what is typed as 30 is a number
     as_number = next(row for row in rows if row[at["release"]] == "8.10")
     as_number[at["release"]] = Shown(8.1, "0.00")
     for row in _some_rows(rng, rows, 12):

@@ -24,9 +24,11 @@ def test_the_exports_are_these():
         "Plan",
         "Policy",
         "Progress",
+        "Readiness",
         "SolverError",
         "Violation",
         "__version__",
+        "audit",
         "explain",
         "fleet_from_tables",
         "plan",
@@ -50,7 +52,9 @@ def test_every_export_is_documented(name):
     assert not first.startswith(f"{name}(")
 
 
-@pytest.mark.parametrize("name", ["fleet_from_tables", "plan", "read_fleet", "read_plan", "verify", "write_workbook"])
+@pytest.mark.parametrize(
+    "name", ["audit", "fleet_from_tables", "plan", "read_fleet", "read_plan", "verify", "write_workbook"]
+)
 def test_every_function_tells_its_types(name):
     signature = inspect.signature(getattr(planner, name))
     assert signature.return_annotation is not inspect.Signature.empty

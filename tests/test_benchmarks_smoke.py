@@ -5,12 +5,15 @@ import csv
 import pytest
 from click.testing import CliRunner
 
+from planner.fleet import Policy
 from planner.rules import Checker
 from planner.sizing.problem import build_problem
+from tests.benchmarks import generated
 from tests.benchmarks.__main__ import main
 from tests.benchmarks.engines import ENGINES
 from tests.benchmarks.engines.answer import SKIPPED
 from tests.benchmarks.sets import SETS
+from tests.benchmarks.store import read_rows
 
 
 @pytest.mark.parametrize("of_set", ["towns", "tight", "mixed", "cover"])
@@ -27,10 +30,30 @@ def test_every_engine_finds_the_same_value(of_set):
     assert answers == dict.fromkeys(answers, (hosts, hosts, True, ""))
 
 
+def test_every_engine_finds_the_same_cost():
+    fleet = generated.plain("16x4", budgets_ms=(40, 60), cap=7)
+    pools, latency = (
+        fleet.pools.assign(host_cost=[300.0, 250.5, 410.0, 275.25]),
+        fleet.latency.assign(pair_cost=fleet.latency["rtt_ms"].round(2)),
+    )
+    fleet = fleet.replace(pools=pools, latency=latency, policy=Policy(objective="cost"))
+    problem = build_problem(fleet, Checker(fleet))
+    answers = {
+        name: ENGINES[name].solve(fleet if ENGINES[name].takes == "fleet" else problem, 20.0)
+        for name in SETS["holmberg"].engines
+    }
+    assert all(answer.proven for answer in answers.values())
+    assert len({round(answer.value, 4) for answer in answers.values()}) == 1
+    assert answers["castingvote"].value > 3 * 250.5  # 16 sites and a cap of 7 need three hosts
+
+
 def test_the_command_writes_its_files(tmp_path):
     arguments = ["--sets", "tight", "--sizes", "60x6", "--engines", "castingvote", "--out", str(tmp_path)]
     result = CliRunner().invoke(main, [*arguments, "--seconds", "20"])
     assert result.exit_code == 0, result.output
     rows = list(csv.DictReader((tmp_path / "results.csv").read_text().splitlines()))
     assert [(row["engine"], row["sites"], row["proven"]) for row in rows] == [("castingvote", "60", "True")]
-    assert "| tight | 60x6 |" in (tmp_path / "results.md").read_text()
+    again = CliRunner().invoke(main, ["--sets", "cover", *arguments[2:], "--seconds", "20"])
+    assert again.exit_code == 0, again.output
+    assert [(row.set, row.proven) for row in read_rows(tmp_path / "results.csv")] == [("tight", True), ("cover", True)]
+    assert "| tight | 60 x 6 |" in (tmp_path / "results.md").read_text()

@@ -23,6 +23,7 @@ from hypothesis import strategies as st
 import planner
 from planner.releases import parse_release
 from sample_fleets import make_county_chain, make_fleet, make_twelve_sites
+from sample_fleets.county_equipment import PREPARATION
 from sample_fleets.county_fleet import UNSERVABLE, county_tables
 from sample_fleets.random_fleet import generate
 from sample_fleets.straight_model import (
@@ -218,6 +219,35 @@ def test_the_planner_solves_the_county_chain() -> None:
     sites = county()["Sites"]
     assert {one.site for one in plan.unserved} == set(sites[sites["role"].isin(UNSERVABLE)]["site"])
     assert planner.verify(fleet, plan) == ()
+
+
+def test_the_county_chain_shows_each_outcome_of_readiness() -> None:
+    sites = county()["Sites"].set_index("site")
+    readiness = planner.audit(planner.read_fleet(FOLDER / "county_chain.xlsx"))
+    assert readiness.counts == {"ready": 107, "ready_after": 63, "not_a_fit": 1, "no_host_needed": 9}
+    asked = [site for site in readiness.sites if site.outcome != "no_host_needed"]
+    assert {sites["preparation"][site.site] for site in asked} == set(PREPARATION)
+    for site in asked:
+        found = {item.code for item in site.items}
+        due = set(FOUND[sites["preparation"][site.site]])
+        due |= {"management_floor"} if sites["release"][site.site] in ("7.9", "8.2") else set()
+        due |= {"release_floor"} if sites["role"][site.site] == "too_old" else set()
+        due |= {"eligible_hub"} if sites["role"][site.site] in UNSERVABLE else set()
+        assert found - {"eligible_hub"} == due - {"eligible_hub"}, site
+        assert found <= due, site
+
+
+FOUND = {
+    "sound": (),
+    "slow_link": ("node_link",),
+    "one_vlan": ("own_network",),
+    "overlap": ("own_network",),
+    "mixed": ("own_network",),
+    "thin_uplink": ("uplink",),
+    "no_such_vlan": ("own_network",),
+    "not_surveyed": ("nodes", "one_location", "node_link", "own_network", "uplink"),
+    "two_places": ("one_location",),
+}
 
 
 # --- random fleets --------------------------------------------------------------------------------------------------

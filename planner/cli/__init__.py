@@ -27,7 +27,16 @@ from planner.version import VERSION
 _TRACEBACK = "CASTINGVOTE_TRACEBACK"
 
 
+class _Commands(click.Group):
+    """Lists the commands in the order in which they were added, not by letter."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names in that order."""
+        return list(self.commands)
+
+
 @click.group(
+    cls=_Commands,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     epilog="Exit codes: 0 done; 1 done, with an objection; 2 wrong input or call; 3 a fault of ours; 130 interrupted.",
 )

@@ -1,26 +1,34 @@
-"""`castingvote check`: what is wrong or doubtful in a fleet, without planning it."""
+"""`castingvote check`: what is wrong or doubtful in a fleet, and what is open at its sites, without planning it."""
 
 from __future__ import annotations
 
-import dataclasses
-import json
 from pathlib import Path
 
 import click
 
 from planner.cli.options import FLEET, QUIET, check_outputs, given_mapping, workbook_name
+from planner.cli.readiness import print_readiness
 from planner.cli.report import print_findings, tally
 from planner.cli.streams import say
 from planner.errors import InputError
 from planner.intake import UNREADABLE, inspect_fleet, mapping_text
-from planner.outputs import write_repaired
+from planner.outputs import check_to_json, write_readiness, write_repaired
 from planner.outputs.atomic import replacing
 from planner.outputs.words import counted
+from planner.readiness import audit
 
 
-@click.command()
+@click.command(short_help="Report problems in a fleet, and what is open at which site.")
 @FLEET
-@click.option("--json", "as_json", is_flag=True, help="Print the findings as JSON on standard output.")
+@click.option("--json", "as_json", is_flag=True, help="Print findings and readiness as JSON on standard output.")
+@click.option(
+    "--readiness",
+    "readiness_path",
+    type=click.Path(path_type=Path),
+    callback=workbook_name,
+    metavar="FILE.xlsx",
+    help="Write the readiness of each site as a workbook.",
+)
 @click.option(
     "--repaired",
     type=click.Path(path_type=Path),
@@ -35,41 +43,54 @@ from planner.outputs.words import counted
     help="Write which sheet, header and column is which to this file, for --mapping.",
 )
 @QUIET
-def check(fleet: Path, as_json: bool, repaired: Path | None, write_mapping: Path | None, quiet: bool) -> int:
-    """Report every problem in FLEET with its sheet and cell, and how to mend it.
+def check(
+    fleet: Path,
+    as_json: bool,
+    readiness_path: Path | None,
+    repaired: Path | None,
+    write_mapping: Path | None,
+    quiet: bool,
+) -> int:
+    """Report every problem in FLEET with its sheet and cell, and what is open before sites can use a shared host.
 
-    Repairs are reported too: what was there and what was taken. Ends with 1 when there are errors in the
-    data, with 2 when FLEET cannot be read at all.
+    Repairs are reported too: what was there and what was taken. A site is ready, ready after the items
+    listed for it, or not a fit; what is not known is an item too. Readiness does not change the plan or
+    the exit code. Ends with 1 when there are errors in the data (readiness is not audited then), with 2
+    when FLEET cannot be read at all.
 
     \b
     Example:
         castingvote check fleet.xlsx
+        castingvote check fleet.xlsx --readiness readiness.xlsx
         castingvote check fleet.xlsx --repaired clean.xlsx --write-mapping fleet.toml
     """
-    check_outputs(fleet, repaired, write_mapping)
+    check_outputs(fleet, readiness_path, repaired, write_mapping)
     inspection = inspect_fleet(fleet, given_mapping())
-    inventory, findings, size = inspection.fleet, inspection.findings, ""
-    if inventory is not None:
-        size = f"{counted(len(inventory.site_ids), 'site')}, {counted(len(inventory.hub_ids), 'hub')}, "
-    elif any(finding.code in UNREADABLE for finding in findings):
+    inventory, findings = inspection.fleet, inspection.findings
+    if inventory is None and any(finding.code in UNREADABLE for finding in findings):
         raise InputError(findings)
+    readiness = None if inventory is None else audit(inventory)
     if write_mapping is not None:
         with replacing(write_mapping) as temporary:
             temporary.write_text(mapping_text(inspection.layout), encoding="utf-8")
-    if repaired is not None and inventory is not None:
-        write_repaired(inventory, repaired)
-    errors = any(finding.severity == "error" for finding in findings)
+    size = ""
+    if inventory is not None and readiness is not None:
+        size = f"{counted(len(inventory.site_ids), 'site')}, {counted(len(inventory.hub_ids), 'hub')}, "
+        if readiness_path is not None:
+            write_readiness(inventory, readiness, readiness_path)
+        if repaired is not None:
+            write_repaired(inventory, repaired)
+    asked = [path for path in (readiness_path, repaired) if path is not None]
     if as_json:
-        say(json.dumps([dataclasses.asdict(f) for f in findings], indent=2))
-    elif not quiet or errors:
+        say(check_to_json(findings, readiness).rstrip())
+    elif not quiet or readiness is None:
         print_findings(findings, err=False)
         say(f"{fleet}: {size}{tally(findings)}.")
-        if write_mapping is not None:
-            say(f"Written: {write_mapping}")
-        if repaired is not None:
-            say(
-                f"Written: {repaired}"
-                if inventory
-                else f"Not written: {repaired}, since there are errors to mend first."
-            )
-    return 1 if errors else 0
+        if readiness is not None:
+            print_readiness(readiness)
+        for path in (write_mapping, *(asked if readiness is not None else ())):
+            if path is not None:
+                say(f"Written: {path}")
+    for path in asked if readiness is None else ():
+        say(f"Not written: {path}. Mend the errors first.", err=True)
+    return 0 if readiness is not None else 1

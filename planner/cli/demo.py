@@ -14,12 +14,13 @@ from planner.cli.streams import say
 from planner.intake import read_fleet
 from planner.outputs import write_workbook
 from planner.outputs.atomic import replacing
+from planner.readiness import audit
 from planner.sizing import plan as make_plan
 
 _SAMPLE = "twelve_sites.xlsx"
 
 
-@click.command()
+@click.command(short_help="Write a small invented fleet and its plan, to look at.")
 @click.argument("folder", type=click.Path(path_type=Path, file_okay=False), default=".")
 @click.option("--force", is_flag=True, help="Replace files of an earlier demo.")
 @QUIET
@@ -48,7 +49,7 @@ def demo(folder: Path, force: bool, quiet: bool) -> int:
         shutil.copyfile(sample, copy)
     inventory = read_fleet(fleet_path)
     result = make_plan(inventory)
-    write_workbook(inventory, result, plan_path)
+    write_workbook(inventory, result, plan_path, readiness=audit(inventory))
     if not quiet:
         print_summary(result, [fleet_path, plan_path], err=False)
         say(f"Next: castingvote verify {fleet_path} {plan_path}")

@@ -16,7 +16,7 @@ from planner.cli.streams import say
 from planner.explain import explain as make_explanation
 
 
-@click.command()
+@click.command(short_help="Say why not fewer hosts, and which small changes would help.")
 @FLEET
 @click.option("--site", metavar="ID", help="Explain this site only: every pool, and what keeps the site out of it.")
 @click.option("--json", "as_json", is_flag=True, help="Print the explanation as JSON on standard output.")
@@ -31,6 +31,7 @@ from planner.explain import explain as make_explanation
 @click.option(
     "--seed",
     type=click.IntRange(min=0, max=2**31 - 1),
+    metavar="NUMBER",
     default=0,
     show_default=True,
     help="Same fleet and seed, same explanation, unless time ends it.",

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from planner.cli.report import bare_table
 from planner.cli.streams import console, printable
 from planner.explain import Explanation, Figures, PoolView, SiteView, Suggestion
 
@@ -38,7 +40,7 @@ def print_explanation(found: Explanation) -> None:
         suggestions = [s for s in found.suggestions if s.goal == goal]
         if suggestions:
             target.print(Text(f"\n{heading}, the smallest change first", style="bold"))
-            target.print(_suggestions(suggestions))
+            target.print(_suggestions(suggestions, target))
     if not found.suggestions:
         target.print(Text("\nNo change that would help was found."))
     for note in found.notes:
@@ -54,7 +56,7 @@ def print_site(view: SiteView) -> None:
     clusters = f"{view.clusters} cluster{'' if view.clusters == 1 else 's'}"
     target.print(Text(printable(f"Site {view.site}: {clusters}{release}, {budget}"), style="bold"))
     target.print(Text(printable(view.words)))
-    table = Table(box=None, pad_edge=False, collapse_padding=True)
+    table = bare_table(target)
     for heading in ("pool", "hub"):
         table.add_column(heading, overflow="fold")
     table.add_column("RTT ms", justify="right", no_wrap=True)
@@ -81,8 +83,8 @@ def _why(pool: PoolView) -> str:
     return f"{pool.clusters} of {pool.room} clusters in use in the plan"
 
 
-def _suggestions(suggestions: Sequence[Suggestion]) -> Table:
-    table = Table(box=None, pad_edge=False, collapse_padding=True)
+def _suggestions(suggestions: Sequence[Suggestion], target: Console) -> Table:
+    table = bare_table(target)
     table.add_column("hosts", no_wrap=True)
     table.add_column("unserved", no_wrap=True)
     table.add_column("confirmed", no_wrap=True)

@@ -61,6 +61,7 @@ def solving(command: Command) -> Command:
         click.option(
             "--seed",
             type=click.IntRange(min=0, max=2**31 - 1),
+            metavar="NUMBER",
             default=0,
             show_default=True,
             help="Same fleet and seed, same plan.",

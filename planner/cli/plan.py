@@ -12,10 +12,11 @@ from planner.cli.progress import Stages, in_words
 from planner.cli.report import print_findings, print_summary
 from planner.cli.streams import say
 from planner.outputs import plan_to_json, write_json, write_workbook
+from planner.readiness import audit
 from planner.sizing import plan as make_plan
 
 
-@click.command()
+@click.command(short_help="Find the fewest tie-breaker hosts, with a proof.")
 @FLEET
 @click.option(
     "-o",
@@ -58,6 +59,9 @@ def plan(
     stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading the fleet"):
         inventory = read_inventory(fleet)
+    # Before the solving, so that Ctrl-C after it loses nothing.
+    with stages.stage("audit", "Auditing readiness"):
+        readiness = audit(inventory)
     words = f"Solving for {len(inventory.site_ids):,} sites (Ctrl-C keeps the best so far)"
     with stages.stage("solve", words) as show:
         result = make_plan(
@@ -71,15 +75,15 @@ def plan(
     result = result.replace(seconds={"read": stages.seconds["read"], **result.seconds, "write": 0.0})
     if output is not None:
         with stages.stage("write", "Writing the workbook"):
-            write_workbook(inventory, result, output)
+            write_workbook(inventory, result, output, readiness=readiness)
         result = result.replace(seconds={**result.seconds, "write": stages.seconds["write"]})
     to_stdout = json_path is not None and str(json_path) == "-"
     if to_stdout:
-        say(plan_to_json(result).rstrip())
+        say(plan_to_json(result, readiness).rstrip())
     elif json_path is not None:
-        write_json(result, json_path)
+        write_json(result, json_path, readiness)
     if not quiet:
         print_findings(inventory.findings, least="warning")
         written = [path for path in (output, None if to_stdout else json_path) if path is not None]
-        print_summary(result, written, err=to_stdout)
+        print_summary(result, written, err=to_stdout, readiness=readiness)
     return 1 if result.unserved else 0

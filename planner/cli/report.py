@@ -12,13 +12,16 @@ from rich.text import Text
 
 from planner.cli.streams import console, printable
 from planner.fleet import Finding, Severity
-from planner.outputs import CAUTIONS, headline
+from planner.outputs import CAUTIONS, headline, survives
+from planner.outputs.words import counted, readiness_headline
 from planner.plan import Plan
+from planner.readiness import Readiness
 from planner.verify import Violation
 
 # Words first; colour only repeats them.
 _STYLES = {"error": "bold red", "warning": "yellow", "info": "cyan", "violation": "bold red", "note": "cyan"}
 _ORDER: tuple[Severity, ...] = ("error", "warning", "info")
+_ROOMY = 60  # columns
 _UNSERVED_SHOWN = 5  # the summary stays a screenful
 
 
@@ -47,27 +50,32 @@ def print_violations(violations: Sequence[Violation]) -> None:
                 _print_line(target, severity, f"{violation} [{violation.code}]")
 
 
-def print_summary(plan: Plan, written: Sequence[Path], *, err: bool) -> None:
+def print_summary(plan: Plan, written: Sequence[Path], *, err: bool, readiness: Readiness | None = None) -> None:
     """Print a plan in a screenful: headline, hosts, what needs attention, cautions, where it was written."""
     target = console(err=err)
     target.print(Text(headline(plan), style="bold"))
     target.print(Text(plan.proof.words))
     if plan.host_list:
-        target.print(_hosts(plan))
+        target.print(_hosts(plan, target))
     for unserved in plan.unserved[:_UNSERVED_SHOWN]:
         reasons = "; ".join(f"{r.code}: {r.detail}" for r in unserved.reasons)
         _print_line(target, "warning", f"site {unserved.site} is unserved: {reasons}")
     if len(plan.unserved) > _UNSERVED_SHOWN:
-        target.print(Text(f"... and {len(plan.unserved) - _UNSERVED_SHOWN:,} more unserved sites, see the plan."))
+        target.print(
+            Text(f"... and {counted(len(plan.unserved) - _UNSERVED_SHOWN, 'more unserved site')}, see the plan.")
+        )
+    target.print(Text(survives(plan)))
     target.print(Text(f"Input: {tally(plan.findings)}."))
+    if readiness is not None:
+        target.print(Text(f"Readiness: {readiness_headline(readiness)} See castingvote check."))
     for caution in CAUTIONS:
         target.print(Text(f"Caution: {caution}", style="dim"))
     for path in written:
         target.print(Text(f"Written: {path}"))
 
 
-def _hosts(plan: Plan) -> Table:
-    table = Table(box=None, pad_edge=False, collapse_padding=True)
+def _hosts(plan: Plan, target: Console) -> Table:
+    table = bare_table(target)
     table.add_column("hub", overflow="fold")
     for heading in ("hosts", "new", "clusters", "room", "fullest"):
         table.add_column(heading, justify="right", no_wrap=True)
@@ -80,5 +88,16 @@ def _hosts(plan: Plan) -> Table:
     return table
 
 
+def bare_table(target: Console) -> Table:
+    """Return a table without lines, its columns two blanks apart, or one where room is scarce."""
+    return Table(box=None, pad_edge=False, padding=(0, 2 if target.width >= _ROOMY else 1, 0, 0))
+
+
 def _print_line(target: Console, severity: str, words: str) -> None:
-    target.print(Text.assemble((f"{severity:9} ", _STYLES[severity]), printable(words)))
+    label, text = Text(f"{severity:9} ", style=_STYLES[severity]), Text(printable(words))
+    if not target.is_terminal:  # one line, for grep
+        target.print(Text.assemble(label, text))
+        return
+    hanging = Table.grid()
+    hanging.add_row(label, text)
+    target.print(hanging)

@@ -11,7 +11,7 @@ from planner.cli.streams import say
 from planner.outputs import write_template
 
 
-@click.command()
+@click.command(short_help="Write an empty fleet workbook to fill in.")
 @click.argument("output", type=click.Path(path_type=Path), default="fleet.xlsx", callback=workbook_name)
 @click.option("--force", is_flag=True, help="Replace OUTPUT if it exists.")
 @QUIET

@@ -18,7 +18,7 @@ from planner.verify import ProofCheck, Violation, verify_proof
 from planner.verify import verify as check_plan
 
 
-@click.command()
+@click.command(short_help="Check a plan, also one edited by hand, against its fleet.")
 @FLEET
 @click.argument("plan", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="Print the violations as JSON on standard output.")

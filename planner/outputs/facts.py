@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from planner import columns
 from planner.fleet import Fleet
 from planner.plan import Assignment, Plan
+
+if TYPE_CHECKING:
+    from planner.readiness import Readiness
 
 
 @dataclass(frozen=True)
@@ -18,6 +21,7 @@ class Facts:
 
     fleet: Fleet
     plan: Plan
+    readiness: Readiness | None = None
 
     @cached_property
     def names(self) -> dict[str, str]:

@@ -61,6 +61,10 @@ class Record:
             return self._unreadable(key, value, "a number", 0.0)
         return float(value)
 
+    def optional_number(self, key: str) -> float | None:
+        """Return the number as a float, None where it is missing or null."""
+        return None if self._values.get(key) is None else self.number(key)
+
     def whole(self, key: str, default: int | None = None) -> int:
         """Return the number as an int."""
         number = self.number(key, default)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import asdict
 from typing import Any
 
@@ -12,6 +13,7 @@ from planner.outputs import cellsafe, headings, styles
 from planner.outputs.cellsafe import Value
 from planner.outputs.facts import Facts
 from planner.outputs.grid import Book, Field, write_table
+from planner.plan import Reason
 
 _WHY = {
     "own_tie_breaker": "it has its own tie-breaker",
@@ -35,12 +37,53 @@ def write_unserved(book: Book, facts: Facts) -> Worksheet:
             cellsafe.plain(facts.names.get(unserved.site)),
             cellsafe.plain(facts.regions.get(unserved.site)),
             unserved.clusters,
-            "\n".join(f"{reason.code}: {cellsafe.one_line(reason.detail)}" for reason in unserved.reasons),
+            _reasons(unserved.reasons),
             unserved.remedy,
         )
         for unserved in facts.plan.unserved
     )
     return write_table(book, headings.UNSERVED, fields, rows)
+
+
+def write_standbys(book: Book, facts: Facts) -> Worksheet:
+    """Add the sheet of who takes over which site after a loss, those that nobody takes over first."""
+    fields = (
+        Field(headings.SITE),
+        Field(headings.NAME, most=28),
+        Field(headings.CLUSTERS, styles.COUNT),
+        Field(headings.HOST),
+        Field(headings.HUB),
+        Field(headings.STANDBY),
+        Field(headings.STANDBY_HUB),
+        Field(headings.STANDBY_RTT, styles.MS, least=13),
+        Field(headings.BUDGET, styles.MS, least=13),
+        Field(headings.REASONS, least=30, most=75),
+    )
+    why = {one.site: one.reasons for one in facts.plan.uncovered}
+    hub_of = {host.host: host.hub for host in facts.plan.host_list}
+    rows = (
+        (
+            row.site,
+            cellsafe.plain(facts.names.get(row.site)),
+            row.clusters,
+            row.host,
+            row.hub,
+            row.standby,
+            hub_of.get(row.standby or ""),
+            row.standby_rtt_ms,
+            row.budget_ms,
+            _reasons(why.get(row.site, ())),
+        )
+        for row in sorted(facts.plan.assignments, key=lambda row: row.standby is not None)
+    )
+    sheet = write_table(book, headings.STANDBYS, fields, rows)
+    area = f"J2:J{max(2, 1 + len(facts.plan.assignments))}"
+    sheet.conditional_formatting.add(area, styles.when("LEN($J2)>0", "watch"))
+    return sheet
+
+
+def _reasons(reasons: Iterable[Reason]) -> str:
+    return "\n".join(f"{reason.code}: {cellsafe.one_line(reason.detail)}" for reason in reasons)
 
 
 def write_no_host_needed(book: Book, facts: Facts) -> Worksheet:

@@ -4,26 +4,37 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from planner.fleet import Finding
 from planner.outputs.atomic import write_text
 from planner.plan import Plan
+
+if TYPE_CHECKING:
+    from planner.readiness import Readiness
 
 FORMAT = 1
 
 
-def plan_to_json(plan: Plan) -> str:
+def plan_to_json(plan: Plan, readiness: Readiness | None = None) -> str:
     """Return ``plan`` as JSON text, format version 1, in plain ASCII and ending in a line end.
 
+    ``readiness`` (see `planner.audit`) follows under the key of this name, counted by the hubs of the plan.
     Raises ValueError when a number is NaN or infinite: a plan that holds one is at fault.
     """
-    return "{\n" + ",\n".join(_member(key, value) for key, value in plan_to_dict(plan).items()) + "\n}\n"
+    text = _object(plan_to_dict(plan))
+    if readiness is None:
+        return f"{text}\n"
+    audited = _object(readiness_to_dict(readiness.for_plan(plan)))
+    whole = text.removesuffix("\n}")
+    return f'{whole},\n"readiness": {audited}\n}}\n'
 
 
-def write_json(plan: Plan, path: str | os.PathLike[str]) -> None:
+def write_json(plan: Plan, path: str | os.PathLike[str], readiness: Readiness | None = None) -> None:
     """Write `plan_to_json` to a file, whole or not at all; raises InputError when it cannot be written."""
-    write_text(path, plan_to_json(plan))
+    write_text(path, plan_to_json(plan, readiness))
 
 
 def plan_to_dict(plan: Plan) -> dict[str, Any]:
@@ -40,6 +51,7 @@ def plan_to_dict(plan: Plan) -> dict[str, Any]:
         "host_list": [asdict(host) for host in plan.host_list],
         "assignments": [asdict(assignment) for assignment in plan.assignments],
         "unserved": [asdict(unserved) for unserved in plan.unserved],
+        "uncovered": [asdict(uncovered) for uncovered in plan.uncovered],
         "no_host_needed": [asdict(spared) for spared in plan.no_host_needed],
         "then": [asdict(aim) for aim in plan.then],
         "proof": {"kind": plan.proof.kind, "words": plan.proof.words, "details": dict(plan.proof.details)},
@@ -48,6 +60,30 @@ def plan_to_dict(plan: Plan) -> dict[str, Any]:
         "sources": [asdict(source) for source in plan.sources],
         "version": plan.version,
     }
+
+
+def readiness_to_dict(readiness: Readiness) -> dict[str, Any]:
+    """Return the audit as plain dicts and lists, the counts first and the sites with their items last."""
+    return {
+        "counts": readiness.counts,
+        "most_frequent": [asdict(kind) for kind in readiness.most_frequent],
+        "management": [asdict(count) for count in readiness.management],
+        "management_by": readiness.management_by,
+        "assumptions": list(readiness.assumptions),
+        "checks": [asdict(check) for check in readiness.checks],
+        "sites": [asdict(site) for site in readiness.sites],
+    }
+
+
+def check_to_json(findings: Sequence[Finding], readiness: Readiness | None) -> str:
+    """Return findings and audit as JSON text; no audit where the fleet cannot be built."""
+    audited = "null" if readiness is None else _object(readiness_to_dict(readiness))
+    listed = _member("findings", [asdict(finding) for finding in findings])
+    return f'{{\n{listed},\n"readiness": {audited}\n}}\n'
+
+
+def _object(value: Mapping[str, Any]) -> str:
+    return "{\n" + ",\n".join(_member(key, member) for key, member in value.items()) + "\n}"
 
 
 def _member(key: str, value: Any) -> str:

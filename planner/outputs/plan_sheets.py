@@ -64,6 +64,16 @@ UNSERVED = Sheet(
     required=True,
 )
 
+STANDBYS = Sheet(
+    headings.STANDBYS,
+    "one row for each site: who takes it over after a loss, or why nobody does",
+    columns=(
+        _SITE,
+        Column(headings.STANDBY_RTT, "number", "round-trip time to the standby", "ms"),
+        Column(headings.REASONS, "text", "why there is no standby, one reason a line"),
+    ),
+)
+
 NO_HOST_NEEDED = Sheet(
     headings.NO_HOST_NEEDED,
     "one row for each site that needs no shared host",

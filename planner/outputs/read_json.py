@@ -21,6 +21,7 @@ from planner.plan import (
     Reason,
     Spared,
     Status,
+    Uncovered,
     Unserved,
 )
 
@@ -49,6 +50,7 @@ def _plan(record: Record) -> Plan:
         assignments=record.records("assignments", _assignment),
         unserved=record.records("unserved", _unserved),
         no_host_needed=record.records("no_host_needed", _no_host_needed),
+        uncovered=record.records("uncovered", lambda one: Uncovered(one.text("site"), _reasons(one))),
         proof=_proof(record),
         then=record.records("then", _later_aim),
         findings=record.records("findings", _finding),
@@ -115,6 +117,7 @@ def _assignment(record: Record) -> Assignment:
         standby=record.text("standby", "") or None,
         moved_from=moved_from,
         action=record.choice("action", get_args(Action), "move" if moved_from else "attach"),
+        standby_rtt_ms=record.optional_number("standby_rtt_ms"),
     )
 
 
@@ -122,9 +125,13 @@ def _unserved(record: Record) -> Unserved:
     return Unserved(
         record.text("site"),
         record.whole("clusters", 1),
-        record.records("reasons", lambda reason: Reason(reason.text("code"), reason.text("detail", ""))),
+        _reasons(record),
         record.text("remedy", ""),
     )
+
+
+def _reasons(record: Record) -> tuple[Reason, ...]:
+    return record.records("reasons", lambda reason: Reason(reason.text("code"), reason.text("detail", "")))
 
 
 def _no_host_needed(record: Record) -> NoHostNeeded:

@@ -5,6 +5,7 @@ Cells are read by the same code as those of a fleet, so ids, numbers and heading
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Hashable, Iterator, Mapping
 from pathlib import Path
@@ -22,11 +23,17 @@ from planner.intake.names import plain
 from planner.intake.rawtable import Cells, RawSheet, RawTable
 from planner.intake.tables import read_table
 from planner.outputs import headings, plan_sheets
-from planner.plan import Assignment, Host, NoHostNeeded, Plan, Reason, Unserved
+from planner.plan import Assignment, Host, NoHostNeeded, Plan, Reason, Uncovered, Unserved
 
 Row = Mapping[Hashable, Any]
 
-_TABLES = (plan_sheets.HOSTS, plan_sheets.ASSIGNMENTS, plan_sheets.UNSERVED, plan_sheets.NO_HOST_NEEDED)
+_TABLES = (
+    plan_sheets.HOSTS,
+    plan_sheets.ASSIGNMENTS,
+    plan_sheets.UNSERVED,
+    plan_sheets.STANDBYS,
+    plan_sheets.NO_HOST_NEEDED,
+)
 _WANTED = {plain(name) for name in (headings.SUMMARY, *(sheet.name for sheet in _TABLES))}
 _REASON = re.compile(r"([a-z][a-z0-9_]*):(?: (.*))?")
 
@@ -46,19 +53,25 @@ def plan_from_workbook(path: Path) -> tuple[Plan | None, list[Finding]]:
 
 def _plan(sheets: Mapping[str, RawSheet], file: str, findings: Findings) -> Plan | None:
     claims = _claims(sheets.get(plain(headings.SUMMARY)), file, findings)
-    hosts, assignments, unserved, spared = (
+    hosts, assignments, unserved, standbys, spared = (
         _rows(sheets.get(plain(sheet.name)), sheet, file, findings) for sheet in _TABLES
     )
     if findings.any_error:
         return None
+    to_standby = {row[headings.SITE]: float(row[headings.STANDBY_RTT]) for row in standbys}
     return Plan(
         status=claims[headings.STATUS],
         objective=claims[headings.OBJECTIVE],
         objective_value=float(claims[headings.OBJECTIVE_VALUE]),
         lower_bound=float(claims[headings.LOWER_BOUND]),
         host_list=tuple(map(_host, hosts)),
-        assignments=tuple(map(_assignment, assignments)),
+        assignments=tuple(_assignment(row, to_standby) for row in assignments),
         unserved=tuple(map(_unserved, unserved)),
+        uncovered=tuple(
+            Uncovered(row[headings.SITE], tuple(_reasons(row[headings.REASONS])))
+            for row in standbys
+            if row[headings.REASONS]
+        ),
         no_host_needed=tuple(NoHostNeeded(row[headings.SITE], row[headings.WHY]) for row in spared),
     )
 
@@ -117,8 +130,9 @@ def _host(row: Row) -> Host:
     )
 
 
-def _assignment(row: Row) -> Assignment:
-    action = row[headings.ACTION]
+def _assignment(row: Row, to_standby: Mapping[str, float]) -> Assignment:
+    action, standby = row[headings.ACTION], row[headings.STANDBY] or None
+    rtt_ms = to_standby.get(row[headings.SITE], math.nan)
     return Assignment(
         site=row[headings.SITE],
         host=row[headings.HOST],
@@ -127,7 +141,8 @@ def _assignment(row: Row) -> Assignment:
         rtt_ms=float(row[headings.RTT]),
         budget_ms=float(row[headings.BUDGET]),
         evidence=row[headings.EVIDENCE],
-        standby=row[headings.STANDBY] or None,
+        standby=standby,
+        standby_rtt_ms=None if standby is None or math.isnan(rtt_ms) else rtt_ms,
         # The workbook names the current host of those that keep it as well.
         moved_from=(row[headings.CURRENT_HOST] or None) if action == "move" else None,
         action=action,

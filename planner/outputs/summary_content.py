@@ -48,6 +48,7 @@ def figures(page: Page, facts: Facts) -> None:
     )
     page.row(headings.LOWER_BOUND, plain(plan.lower_bound), words.bound_in_words(plan), bound)
     page.row("Gap", plan.gap, words.gap_in_words(plan), styles.SHARE)
+    page.text_row("Cover", words.survives(plan))
     if plan.proof.words:
         page.text_row("Proof", plan.proof.words)
     existing = sum(host.existing for host in plan.host_list)
@@ -69,12 +70,19 @@ def attention(page: Page, facts: Facts) -> None:
     """Counts that should be nought, each with a word beside its colour."""
     errors, warnings = facts.severities["error"], facts.severities["warning"]
     unmeasured = len({a.site for a in facts.plan.assignments if a.evidence != "measured"})
-    for label, number, remark, pale in (
+    rows = [
         ("Errors in the inputs", errors, "See sheet Findings: these rows were not planned as you meant them.", "bad"),
         ("Warnings in the inputs", warnings, "See sheet Findings.", "watch"),
         ("Unserved sites", len(facts.plan.unserved), "See sheet Unserved for the reasons and what would help.", "bad"),
         ("Sites not measured", unmeasured, "Filter column evidence on sheet Assignments, then measure.", "watch"),
-    ):
+    ]
+    if facts.readiness is not None:
+        sites = facts.readiness.counts
+        unready = sites["ready_after"] + sites["not_a_fit"]
+        rows.append(
+            ("Sites not ready", unready, f"{words.readiness_headline(facts.readiness)} See sheet Readiness.", "watch")
+        )
+    for label, number, remark, pale in rows:
         verdict = f"▲ {number:,}: look into it" if number else "✓ none"
         page.row(label, verdict, remark if number else "", pale=pale if number else "good")
 

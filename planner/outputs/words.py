@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
+from planner.outputs import headings
 from planner.plan import Plan
+
+if TYPE_CHECKING:
+    from planner.readiness import Readiness
 
 OBJECTIVES = {
     "hosts": "as few hosts as possible",
@@ -10,6 +16,16 @@ OBJECTIVES = {
     "cost": "as little cost as possible",
 }
 
+
+# The outcomes and severities of the readiness audit, as people read them.
+READINESS = {
+    "ready": "ready",
+    "ready_after": "ready after",
+    "not_a_fit": "not a fit",
+    "no_host_needed": "no host needed",
+}
+MANAGEMENT_BY = {"nearest_hub": "by the eligible hub of least RTT", "plan": "by the hub of the plan"}
+ITEM_SEVERITY = {"blocks": "not a fit", "open": "open", "unknown": "not known"}
 
 CAUTIONS = (
     "Verify the latency on site before a cluster is cut over.",
@@ -37,6 +53,47 @@ def headline(plan: Plan) -> str:
     return (
         f"{counted(plan.hosts, 'tie-breaker host')}{extra[plan.objective]} at {counted(hubs, 'hub')} {verb} "
         f"{served:,} of {counted(wanting, 'site')}; {_quality(plan)}."
+    )
+
+
+def asks_for_cover(plan: Plan) -> bool:
+    """Say whether the policy asks for cover, or the plan has a standby all the same."""
+    return plan.policy.get("cover", "none") != "none" or any(row.standby for row in plan.assignments)
+
+
+_ANY_ONE = {"host": "any one host", "hub": "any one hub", "zone": "any one hub or failure zone of hubs"}
+
+
+def survives(plan: Plan) -> str:
+    """Return in one sentence what the plan survives and what it does not."""
+    cover = plan.policy.get("cover", "none")
+    if not plan.host_list:
+        return "There is nothing to lose."
+    if cover == "none":
+        fullest = max(plan.host_list, key=lambda host: host.clusters)
+        return (
+            f"No loss is covered: without {fullest.host}, the fullest host, {counted(fullest.clusters, 'cluster')} "
+            "run on two votes until somebody gives them another host."
+        )
+    bare = len(plan.uncovered)
+    after = f"After the loss of {_ANY_ONE[cover]}"
+    if not bare:
+        return f"{after}, every site has a standby with room for it; two such losses at once are not covered."
+    verb = "has" if bare == 1 else "have"
+    return (
+        f"{after}, {counted(len(sites_served(plan)) - bare, 'site')} have a standby with room, and "
+        f"{counted(bare, 'site')} {verb} none: see sheet {headings.STANDBYS}."
+    )
+
+
+def readiness_headline(readiness: Readiness) -> str:
+    """Return the audit in one sentence."""
+    number = readiness.counts
+    after, unknown = number["ready_after"], sum(site.only_unknown for site in readiness.sites)
+    facts = f" ({unknown:,} of these only lack facts)" if unknown else ""
+    return (
+        f"{counted(number['ready'], 'site')} ready for a shared host, {after:,} ready after open items{facts}, "
+        f"{number['not_a_fit']:,} not a fit."
     )
 
 

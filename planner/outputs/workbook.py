@@ -5,42 +5,63 @@ from __future__ import annotations
 import datetime as dt
 import os
 from io import BytesIO
+from typing import TYPE_CHECKING
 
 from openpyxl.workbook.properties import CalcProperties
 
 from planner.fleet import Fleet
+from planner.outputs import words
 from planner.outputs.assignments_sheet import write_assignments
 from planner.outputs.atomic import replacing
 from planner.outputs.facts import Facts
 from planner.outputs.grid import Book
 from planner.outputs.hosts_sheet import live_check_results, write_hosts
-from planner.outputs.list_sheets import write_findings, write_no_host_needed, write_policy, write_unserved
+from planner.outputs.list_sheets import (
+    write_findings,
+    write_no_host_needed,
+    write_policy,
+    write_standbys,
+    write_unserved,
+)
+from planner.outputs.readiness_sheet import add_readiness
 from planner.outputs.stored_results import with_results
 from planner.outputs.summary_sheet import write_summary
 from planner.plan import Plan
 
+if TYPE_CHECKING:
+    from planner.readiness import Readiness
+
 
 def write_workbook(
-    fleet: Fleet, plan: Plan, path: str | os.PathLike[str], *, written_at: dt.datetime | None = None
+    fleet: Fleet,
+    plan: Plan,
+    path: str | os.PathLike[str],
+    *,
+    readiness: Readiness | None = None,
+    written_at: dt.datetime | None = None,
 ) -> None:
     """Write ``plan`` as an .xlsx workbook for the people who carry it out; an old file at ``path`` is replaced.
 
-    Sheets: Summary, Hosts, Assignments, Unserved, No host needed, Findings, Policy. Names, regions,
-    current hosts and the user's own columns come from ``fleet``. Data cells are values; only the
-    column "live check" of Hosts holds formulas, with their results beside them for readers that do not
-    calculate. ``written_at`` is the moment printed on the Summary, in UTC; now by default. `read_plan`
-    reads the file back.
+    Sheets: Summary, Hosts, Assignments, Unserved, Standby (where the policy asks for cover), No host needed, with
+    ``readiness`` (see `planner.audit`) Readiness and Readiness overview, then Findings, Policy. Names, regions,
+    current hosts and the user's own columns come from ``fleet``. Data cells are values; only the column "live check"
+    of Hosts holds formulas, with their results beside them for readers that do not calculate. ``written_at`` is the
+    moment printed on the Summary, in UTC; now by default. `read_plan` reads the file back.
 
     Raises InputError when the file cannot be written or the plan does not fit on a sheet.
     """
     written_at = (written_at or dt.datetime.now(dt.UTC)).astimezone(dt.UTC).replace(tzinfo=None)
-    facts = Facts(fleet, plan)
+    facts = Facts(fleet, plan, readiness.for_plan(plan) if readiness else None)
     book = Book()
     write_summary(book, facts, written_at)
     hosts = write_hosts(book, facts)
     write_assignments(book, facts)
     write_unserved(book, facts)
+    if words.asks_for_cover(plan):
+        write_standbys(book, facts)
     write_no_host_needed(book, facts)
+    if facts.readiness is not None:
+        add_readiness(book, fleet, facts.readiness)
     write_findings(book, facts)
     write_policy(book, facts)
     workbook = book.workbook

@@ -5,7 +5,7 @@ To add a rule: a mask in `masks`, a reason in `reasons`, a row in ``RULES``, and
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -60,11 +60,11 @@ class Checker:
         needs: Bools = (self.facts.fleet.clusters > 0) & (self.facts.fleet.own_tie_breaker != "yes")
         return needs
 
-    def eligible(self) -> Pairs:
-        """Return every eligible pair, sorted by site and pool position."""
+    def eligible(self, rules: Sequence[Rule] = RULES) -> Pairs:
+        """Return every pair that breaks none of ``rules``, sorted by site and pool position."""
         pairs = pool_pairs(self.facts.fleet, self.facts.latency)
         pairs = pairs.take(self.needs_host[pairs.site])
-        for rule in RULES:
+        for rule in rules:
             pairs = pairs.take(~rule.broken(self.facts, pairs))
         return pairs
 
@@ -92,10 +92,10 @@ class Checker:
             evidence=pick(known.evidence, 0).astype(np.int64),
         )
 
-    def broken(self, site: int) -> list[tuple[Rule, Pairs]]:
-        """Return each rule that keeps the site from some pool, with the pairs it breaks."""
+    def broken(self, site: int, rules: Sequence[Rule] = RULES) -> list[tuple[Rule, Pairs]]:
+        """Return each of ``rules`` that keeps the site from some pool, with the pairs it breaks."""
         pairs = self.against(site)
-        return [(rule, pairs.take(mask)) for rule in RULES if (mask := rule.broken(self.facts, pairs)).any()]
+        return [(rule, pairs.take(mask)) for rule in rules if (mask := rule.broken(self.facts, pairs)).any()]
 
     def reasons(self, site: int) -> tuple[Reason, ...]:
         """Return each rule that keeps the site from some pool, in words and with figures."""
@@ -106,9 +106,9 @@ class Checker:
             found.append(Reason(rule.code, rule.why(self.facts, pairs) + scope))
         return tuple(found)
 
-    def nearest_remedy(self, site: int) -> str:
-        """Return what would make the site eligible with the fewest rules changed, the least RTT among equals."""
-        broken = self.broken(site)
+    def nearest_remedy(self, site: int, rules: Sequence[Rule] = RULES) -> str:
+        """Return what would make the site eligible with the fewest of ``rules`` changed, the least RTT among equals."""
+        broken = self.broken(site, rules)
         count = np.zeros(len(self.facts.fleet.pool_ids), dtype=np.int64)
         for _, pairs in broken:
             count[pairs.pool] += 1

@@ -12,7 +12,10 @@ from planner.plan import Plan
 from planner.rules import Checker
 from planner.sizing.assemble import assemble
 from planner.sizing.counts import size
-from planner.sizing.location import improve
+from planner.sizing.cover import plan_covered
+from planner.sizing.draft import Draft
+from planner.sizing.hosts import seat_all
+from planner.sizing.location import improve, plain_levels
 from planner.sizing.placement import LATER, Later, placed
 from planner.sizing.problem import build_problem
 from planner.sizing.search import spread
@@ -55,23 +58,26 @@ def plan(
     effort = Effort(seconds=time_limit, seed=seed, engine=solver, watch=watch)
     with effort.listening():
         stays = today.stays(fleet, problem)
-        sized = size(problem, effort, spread(problem, stays))
-        sized, levels = improve(problem, sized, stays, then, effort, thorough=thorough)
-        placement = placed(problem, sized, stays, then)
-        result = assemble(fleet, checker, problem, sized, placement, levels, today, effort)
+        if fleet.policy.cover == "none":
+            sized = size(problem, effort, spread(problem, stays))
+            sized, levels = improve(problem, sized, stays, then, effort, thorough=thorough)
+            placement = placed(problem, sized, stays, then)
+            seating = seat_all(fleet, problem, sized.counts.hosts, placement, today, effort)
+            draft = Draft(sized, placement, seating, (None,) * len(seating.seats))
+        else:
+            draft = plan_covered(fleet, problem, stays, then, today, effort)
+            levels = plain_levels(problem, draft.placement, stays, then)
+        result = assemble(fleet, checker, problem, draft, levels, today, effort)
     seconds = {"eligibility": eligible - began, "solve": time.perf_counter() - eligible}
     return result.replace(seconds=seconds)
 
 
 def _refuse_unmodelled(fleet: Fleet) -> None:
     policy = fleet.policy
-    if policy.cover != "none":
+    if policy.cover != "none" and policy.split_sites:
+        message = "cover with split sites is not modelled: a site would have a standby for each of its parts."
         raise InputError(
-            (
-                Finding(
-                    "error", "cover-not-planned", "Policy", "cover is not planned by this version.", "Set it to none."
-                ),
-            )
+            (Finding("error", "split-cover", "Policy", message, "Set split_sites to no, or cover to none."),)
         )
     if policy.objective == "cost" and policy.split_sites and (fleet.latency["pair_cost"].fillna(0) > 0).any():
         hint = "Set split_sites to no, or leave pair_cost blank."

@@ -9,10 +9,23 @@ import numpy as np
 
 from planner.fleet import Fleet
 from planner.latency import EVIDENCE
-from planner.plan import Action, Assignment, Host, LaterAim, NoHostNeeded, Plan, Reason, Status, Unserved
+from planner.plan import (
+    Action,
+    Assignment,
+    Host,
+    LaterAim,
+    NoHostNeeded,
+    Plan,
+    Reason,
+    Status,
+    Uncovered,
+    Unserved,
+)
 from planner.rules import Checker
 from planner.sizing.counts import Sized
-from planner.sizing.hosts import Guest, choose_hosts, fill
+from planner.sizing.cover.losses import read_losses
+from planner.sizing.draft import Draft
+from planner.sizing.hosts import Seat
 from planner.sizing.location import Level
 from planner.sizing.placement import Placement
 from planner.sizing.problem import Problem
@@ -26,21 +39,25 @@ def assemble(
     fleet: Fleet,
     checker: Checker,
     problem: Problem,
-    sized: Sized,
-    placement: Placement,
+    draft: Draft,
     levels: tuple[Level, ...],
     today: Today,
     effort: Effort,
 ) -> Plan:
     """Return the Plan; everything in it is in order of ids."""
-    hosts, assignments = _hosts_and_assignments(fleet, problem, sized, placement, today, effort)
+    sized, placement, seats = draft.sized, draft.placement, draft.seating.seats
+    hosts = _hosts(fleet, problem, draft, today)
+    pool_of = {name: p for p, names in draft.seating.names.items() for name in names}
+    assignments = [
+        _assignment(fleet, problem, today, pool_of, *pair) for pair in zip(seats, draft.standbys, strict=True)
+    ]
     unserved = (*_ineligible(fleet, checker, problem), *_crowded_out(fleet, problem, placement))
     served_own = {fleet.site_ids[problem.site_at[s]] for s in np.flatnonzero(placement.own)}
     sized = _recounted(fleet, problem, sized, placement, hosts)
     proof, bound = prove(fleet, problem, sized, placement, effort)
     sized = dataclasses.replace(sized, bound=bound)
     return Plan(
-        status=_status(sized, bool(unserved)),
+        status=_status(sized, bool(unserved), draft.short),
         objective=fleet.policy.objective,
         objective_value=sized.value,
         lower_bound=sized.bound,
@@ -48,6 +65,7 @@ def assemble(
         assignments=tuple(sorted(assignments, key=lambda a: (a.site, a.host))),
         unserved=tuple(sorted(unserved, key=lambda u: u.site)),
         no_host_needed=_no_host_needed(fleet, served_own),
+        uncovered=_uncovered(fleet, problem, draft),
         proof=proof,
         then=tuple(LaterAim(level.aim, level.value, level.bound, level.proven) for level in levels),
         findings=fleet.findings,
@@ -77,38 +95,30 @@ def _recounted(fleet: Fleet, problem: Problem, sized: Sized, placement: Placemen
     return dataclasses.replace(sized, value=value, bound=value if proven else min(sized.bound, value))
 
 
-def _status(sized: Sized, left_out: bool) -> Status:
+def _status(sized: Sized, left_out: bool, short: bool) -> Status:
     if left_out:
         return "infeasible"
-    return "optimal" if sized.bound >= sized.value else "feasible"
+    return "optimal" if sized.bound >= sized.value and not short else "feasible"
 
 
-def _hosts_and_assignments(
-    fleet: Fleet, problem: Problem, sized: Sized, placement: Placement, today: Today, effort: Effort
-) -> tuple[list[Host], list[Assignment]]:
+def _hosts(fleet: Fleet, problem: Problem, draft: Draft, today: Today) -> list[Host]:
+    """Return the hosts that carry something or stand by, pool by pool."""
+    seats = draft.seating.seats
+    needed = {seat.host for seat in seats} | {name for name in draft.standbys if name}
+    loads = {p: {name: 0 for name in names if name in needed} for p, names in draft.seating.names.items()}
+    for seat in seats:
+        loads[seat.pool][seat.host] += seat.clusters
     hosts: list[Host] = []
-    assignments: list[Assignment] = []
-    pool_of = problem.pool[placement.pair]
-    for p in np.flatnonzero(sized.counts.hosts):
+    for p, load in sorted(loads.items()):
         pool = int(problem.pool_at[p])
-        hub = fleet.hub_ids[fleet.hub_of_pool[pool]]
-        rows = np.flatnonzero(pool_of == p).tolist()
-        guests = [_guest(fleet, problem, placement, today, x) for x in rows]
-        names = choose_hosts(guests, today.names[p], int(sized.counts.hosts[p]))
-        spots = fill(guests, names, int(problem.caps[p]), effort)
-        load = dict.fromkeys(names, 0)
-        for g, name, clusters in spots:
-            load[name] += clusters
-            pair = int(placement.pair[rows[g]])
-            assignments.append(_assignment(fleet, problem, today, pair, name, hub, clusters))
+        carrying = [name for name in today.names[p] if name in load]
         # As many hosts as exist are called existing, the named ones first: Current may name more than Hubs counts.
         known = today.names[p][: int(problem.existing[p])]
-        carrying = [name for name in names if load[name]]
         existing = set(sorted(carrying, key=lambda name: name not in known)[: int(problem.existing[p])])
         hosts.extend(
             Host(
                 host=name,
-                hub=hub,
+                hub=fleet.hub_ids[fleet.hub_of_pool[pool]],
                 pool=fleet.pool_ids[pool],
                 release=fleet.host_releases[pool],
                 clusters=load[name],
@@ -118,22 +128,14 @@ def _hosts_and_assignments(
             )
             for name in carrying
         )
-    return hosts, assignments
-
-
-def _guest(fleet: Fleet, problem: Problem, placement: Placement, today: Today, x: int) -> Guest:
-    pair = placement.pair[x]
-    s = problem.site[pair]
-    site = fleet.site_ids[problem.site_at[s]]
-    return Guest(
-        site, int(placement.units[x]), not problem.split, float(problem.rtt_ms[pair]), today.host.get(site, "")
-    )
+    return hosts
 
 
 def _assignment(
-    fleet: Fleet, problem: Problem, today: Today, pair: int, host: str, hub: str, clusters: int
+    fleet: Fleet, problem: Problem, today: Today, pool_of: dict[str, int], seat: Seat, standby: str | None
 ) -> Assignment:
-    at = int(problem.site_at[problem.site[pair]])
+    at, pair, host = int(problem.site_at[seat.site]), seat.pair, seat.host
+    hub = fleet.hub_ids[problem.hub[seat.pool]]
     site = fleet.site_ids[at]
     before = today.host.get(site) or today.hub.get(site)
     action: Action = "attach"
@@ -144,13 +146,41 @@ def _assignment(
         site=site,
         host=host,
         hub=hub,
-        clusters=clusters,
+        clusters=seat.clusters,
         rtt_ms=float(problem.rtt_ms[pair]),
         budget_ms=float(fleet.budgets_ms[at]),
         evidence=EVIDENCE[problem.evidence[pair]],
+        standby=standby,
         moved_from=before if action == "move" else None,
         action=action,
+        standby_rtt_ms=None if standby is None else _rtt_of(problem, seat.site, pool_of[standby]),
     )
+
+
+def _rtt_of(problem: Problem, site: int, pool: int) -> float:
+    pairs = slice(problem.indptr[site], problem.indptr[site + 1])
+    return float(problem.rtt_ms[pairs][problem.pool[pairs] == pool][0])
+
+
+def _uncovered(fleet: Fleet, problem: Problem, draft: Draft) -> tuple[Uncovered, ...]:
+    """Return the seated sites without standby where the policy asks for cover, each with the reason."""
+    kind = fleet.policy.cover
+    if kind == "none":
+        return ()
+    losses = read_losses(fleet, problem)
+    coverable = losses.coverable(problem.indptr, problem.pool, problem.max_hosts)
+    found = []
+    for seat, standby in zip(draft.seating.seats, draft.standbys, strict=True):
+        if standby is not None:
+            continue
+        pools = problem.pool[problem.indptr[seat.site] : problem.indptr[seat.site + 1]]
+        names = ", ".join(fleet.pool_ids[problem.pool_at[p]] for p in pools)
+        if coverable[seat.site]:
+            reason = Reason("cover_capacity", f"after the loss of its {kind}, no host of {names} has room for it")
+        else:
+            reason = Reason("cover_place", f"the loss of one {kind} takes down all that it can use: {names}")
+        found.append(Uncovered(fleet.site_ids[problem.site_at[seat.site]], (reason,)))
+    return tuple(sorted(found, key=lambda u: u.site))
 
 
 def _no_host_needed(fleet: Fleet, chosen: set[str]) -> tuple[NoHostNeeded, ...]:

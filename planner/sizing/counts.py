@@ -37,6 +37,7 @@ class Sized:
     weight_proven: bool
     word: str
     cuts: tuple[Cut, ...] | None = None  # of the cut search, where it answered
+    uncovered: int = 0  # weight of sites without standby, where the policy asks for cover
 
 
 def size(problem: Problem, effort: Effort, reference: Floats | None = None) -> Sized:
@@ -49,11 +50,11 @@ def size(problem: Problem, effort: Effort, reference: Floats | None = None) -> S
         classes = group(problem, by_weight=False)
         counts = Counts(np.zeros(problem.pools, dtype=np.int64), np.zeros(0), none, none)
         return Sized(classes, counts, 0.0, 0.0, True, "nothing to serve")
-    if _all_fit(problem):
+    if all_fit(problem):
         classes = group(problem, by_weight=False)
         sized = (
             _by_cuts(problem, classes, effort, reference)
-            if _counts_decide(problem)
+            if counts_decide(problem)
             else _by_flow(problem, classes, effort)
         )
         if sized is not None:
@@ -61,16 +62,16 @@ def size(problem: Problem, effort: Effort, reference: Floats | None = None) -> S
         # Infeasible because of packing, or no plan in time: fall through to serving what can be served.
     classes = group(problem, by_weight=True)
     model = FlowModel(problem, classes, serve_all=False)
-    served, found = _minimise(model, "unserved_weight", effort)
+    served, found = minimise(model, "unserved_weight", effort)
     if found is None:
         counts = greedy_counts(problem, classes)
         return Sized(classes, counts, objective_value(problem, classes, counts), 0.0, False, served.word)
     model.settle("unserved_weight", float(found.unserved @ classes.weight))
-    outcome, better = _minimise(model, problem.objective, effort)
-    return _finish(model, better or found, outcome, effort, weight_proven=served.state == "optimal")
+    outcome, better = minimise(model, problem.objective, effort)
+    return finish(model, better or found, outcome, effort, weight_proven=served.state == "optimal")
 
 
-def _counts_decide(problem: Problem) -> bool:
+def counts_decide(problem: Problem) -> bool:
     """Say whether host counts alone settle the objective: no own tie-breakers, no pair costs, no tight uplinks."""
     priced = problem.objective == "cost" and problem.pair_cost.any()
     return not priced and not problem.uplinks_bind and not np.isfinite(problem.own_cost).any()
@@ -97,18 +98,18 @@ def _by_cuts(problem: Problem, classes: Classes, effort: Effort, reference: Floa
         )
     model = FlowModel(problem, classes, serve_all=True)
     model.at_least(problem.objective, bound)
-    outcome, found = _minimise(model, problem.objective, effort)
-    return None if found is None else _finish(model, found, outcome, effort, weight_proven=True, known_bound=bound)
+    outcome, found = minimise(model, problem.objective, effort)
+    return None if found is None else finish(model, found, outcome, effort, weight_proven=True, known_bound=bound)
 
 
 def _by_flow(problem: Problem, classes: Classes, effort: Effort) -> Sized | None:
     """Serve everybody by the flow model."""
     model = FlowModel(problem, classes, serve_all=True)
-    outcome, found = _minimise(model, problem.objective, effort)
-    return None if found is None else _finish(model, found, outcome, effort, weight_proven=True)
+    outcome, found = minimise(model, problem.objective, effort)
+    return None if found is None else finish(model, found, outcome, effort, weight_proven=True)
 
 
-def _finish(
+def finish(
     model: FlowModel, counts: Counts, outcome: Outcome, effort: Effort, *, weight_proven: bool, known_bound: float = 0.0
 ) -> Sized:
     """Settle the objective and let a last aim choose among equals."""
@@ -122,13 +123,13 @@ def _finish(
         last.append("own_cost")
     model.settle(problem.objective, value)
     for aim in last:
-        _, better = _minimise(model, aim, effort)
+        _, better = minimise(model, aim, effort)
         counts = better or counts
         model.settle(aim, objective_value(problem, model.classes, counts, aim))
     return Sized(model.classes, counts, value, bound, weight_proven, outcome.word)
 
 
-def _minimise(model: FlowModel, aim: Aim, effort: Effort) -> tuple[Outcome, Counts | None]:
+def minimise(model: FlowModel, aim: Aim, effort: Effort) -> tuple[Outcome, Counts | None]:
     """Minimise ``aim``, adding exact packing rows to each pool whose items turn out not to pack."""
     while True:
         outcome, counts = model.solve(aim, effort)
@@ -178,7 +179,7 @@ def _rounded(problem: Problem, bound: float) -> float:
     return float(max(0, np.ceil(bound - 1e-6)))
 
 
-def _all_fit(problem: Problem) -> bool:
+def all_fit(problem: Problem) -> bool:
     """Say whether a flow carries every cluster when every host runs; False proves that somebody is left out.
 
     Sites with a possible own tie-breaker always fit. Kept-together sites are treated as divisible, so

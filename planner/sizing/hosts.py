@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -9,8 +10,12 @@ import numpy as np
 from scipy.optimize import linear_sum_assignment
 
 from planner.errors import SolverError
+from planner.fleet import Fleet, Ints
 from planner.sizing.packing import pack
+from planner.sizing.placement import Placement
+from planner.sizing.problem import Problem
 from planner.sizing.solver import Effort
+from planner.sizing.today import Today
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +27,25 @@ class Guest:
     together: bool
     rtt_ms: float
     today: str
+
+
+@dataclass(frozen=True, slots=True)
+class Seat:
+    """A site of the problem (or a part of one that may be split) on a host: its eligible pair and its pool."""
+
+    site: int
+    pair: int
+    pool: int
+    host: str
+    clusters: int
+
+
+@dataclass(frozen=True)
+class Seating:
+    """Who sits where, and the ``names`` of the hosts that run in each pool, also of those that carry nothing."""
+
+    seats: list[Seat]
+    names: dict[int, list[str]]
 
 
 @dataclass
@@ -39,6 +63,47 @@ class _Room:
     @property
     def free(self) -> int:
         return self.cap - self.load
+
+
+def seat_all(
+    fleet: Fleet,
+    problem: Problem,
+    hosts: Ints,
+    placement: Placement,
+    today: Today,
+    effort: Effort,
+    deal: Ints | None = None,
+) -> Seating:
+    """Return who sits on which host, with ``hosts`` (P,) running.
+
+    Where ``deal`` (S,) groups sites, those of a group are dealt out over the hosts of their pool, and nobody is
+    left where he is for his own sake.
+    """
+    seats: list[Seat] = []
+    running: dict[int, list[str]] = {}
+    pool_of = problem.pool[placement.pair]
+    for p in np.flatnonzero(hosts).tolist():
+        rows = np.flatnonzero(pool_of == p).tolist()
+        guests = [_guest(fleet, problem, placement, today, x) for x in rows]
+        names = running[p] = choose_hosts(guests, today.names[p], int(hosts[p]))
+        if deal is not None:
+            groups = [int(deal[problem.site[placement.pair[x]]]) for x in rows]
+            order = sorted(range(len(rows)), key=lambda g: (groups[g], guests[g].site))
+            dealt = [g for h in range(len(names)) for g in order[h :: len(names)]]
+            rank = {g: float(i) for i, g in enumerate(dealt)}
+            guests = [dataclasses.replace(guest, today="", rtt_ms=rank[g]) for g, guest in enumerate(guests)]
+        for g, name, clusters in fill(guests, names, int(problem.caps[p]), effort):
+            pair = int(placement.pair[rows[g]])
+            seats.append(Seat(int(problem.site[pair]), pair, p, name, clusters))
+    return Seating(seats, running)
+
+
+def _guest(fleet: Fleet, problem: Problem, placement: Placement, today: Today, x: int) -> Guest:
+    pair = placement.pair[x]
+    site = fleet.site_ids[problem.site_at[problem.site[pair]]]
+    return Guest(
+        site, int(placement.units[x]), not problem.split, float(problem.rtt_ms[pair]), today.host.get(site, "")
+    )
 
 
 def choose_hosts(guests: Sequence[Guest], names: Sequence[str], count: int) -> list[str]:

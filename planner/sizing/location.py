@@ -78,6 +78,13 @@ def improve(
     return judge.sized, _levels(aims, judge.placement, bounds)
 
 
+def plain_levels(problem: Problem, placement: Placement, stays: Bools, then: Sequence[Later]) -> tuple[Level, ...]:
+    """Return what ``placement`` makes of moves and latency, with the bound of a fleet in which nobody needs room."""
+    costs = {"moves": (~stays).astype(np.float64), "latency": problem.rtt_ms}
+    aims = _leading_costs(then, stays)
+    return tuple(Level(aim, float(costs[aim][placement.pair].sum()), _nearest(problem, costs[aim])) for aim in aims)
+
+
 def _leading_costs(then: Sequence[Later], stays: Bools) -> list[Later]:
     """Return the aims before the first that is not a cost; moves only where there is something to keep."""
     leading: list[Later] = []

@@ -16,7 +16,8 @@ Constraints
     (2b) sum_{c, p at h} t_c f_cp <= U_h            nor the uplink of hub h: t_c kb/s a unit
     (3) sum_{c: k_c >= t} f_cp <= floor(C_p/t) n_p for each size t that does not divide C_p: a host
                                                    holds that many items of t clusters or more
-    (3b) f_cp <= min(d_c s_c, floor(C_p/k_c)) n_p  where pair costs count: implied, but the relaxation is far stronger
+    (3b) f_cp <= min(d_c s_c, floor(C_p/k_c)) n_p  where pair costs count: implied, but the relaxation is far stronger;
+                                                   those that it needs, see `planner.sizing.open_rows`
     (4) a_p >= n_p - e_p
     (5) the items of pool p pack into n_p hosts    arc-flow rows, for the pools where it matters
     (6) aims settled before keep their value
@@ -37,13 +38,14 @@ import numpy as np
 import pulp
 
 from planner.fleet import Floats, Ints
+from planner.sizing.open_rows import open_arcs, open_limits
 from planner.sizing.packing import arc_flow
 from planner.sizing.problem import Classes, Problem
 from planner.sizing.solver import Effort, Outcome, linear, solve_model
 
 _MOST_SIZES = 12  # rows (3) for more sizes cost more than they cut
 
-Aim = Literal["unserved_weight", "hosts", "new_hosts", "cost", "own_cost"]
+Aim = Literal["unserved_weight", "uncovered_weight", "hosts", "new_hosts", "cost", "own_cost"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,9 +115,9 @@ class FlowModel:
                 self._add(large <= (cap // size) * self.n[p], f"size{p}_{size}")
         self._add_uplink_rows()
         if problem.objective == "cost" and problem.pair_cost.any():
-            for a, (c, p) in enumerate(zip(classes.of_arc.tolist(), classes.pool.tolist(), strict=True)):
-                most = min(int(classes.demand[c]), int(problem.caps[p]) // int(classes.items[c]))
-                self._add(1 * self.f[a] <= most * self.n[p], f"open{a}")
+            limits = open_limits(problem, classes)
+            for a in open_arcs(problem, classes).tolist():
+                self._add(1 * self.f[a] <= int(limits[a]) * self.n[int(classes.pool[a])], f"open{a}")
         if problem.objective == "new_hosts":
             for p in range(problem.pools):
                 self._add(self.a[p] >= self.n[p] - int(problem.existing[p]), f"new{p}")
@@ -175,7 +177,9 @@ class FlowModel:
     def settle(self, aim: Aim, value: float) -> None:
         """Keep ``aim`` at ``value`` or below from here on (6)."""
         # Half a unit of slack on whole aims; money gets a relative allowance for solver tolerances.
-        slack = 0.5 if aim in ("unserved_weight", "hosts", "new_hosts") else 1e-7 * max(1.0, abs(value))
+        slack = (
+            0.5 if aim in ("unserved_weight", "uncovered_weight", "hosts", "new_hosts") else 1e-7 * max(1.0, abs(value))
+        )
         self._add(self.expression(aim) <= value + slack, f"settled_{aim}")
 
     def at_least(self, aim: Aim, value: float) -> None:

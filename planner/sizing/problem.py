@@ -135,9 +135,11 @@ def build_problem(fleet: Fleet, checker: Checker) -> Problem:
 
 def _most_traffic(fleet: Fleet, site_at: Ints, site: Ints, hub: Ints) -> Floats:
     """Return the traffic of all sites that can use each hub, shape (hubs,): no plan brings more."""
-    pairs = np.unique(np.stack((site, hub)), axis=1)
-    traffic = fleet.traffic_kbps[site_at][pairs[0]]
-    return np.bincount(pairs[1], weights=traffic, minlength=len(fleet.hub_ids)).astype(np.float64)
+    hubs = len(fleet.hub_ids)
+    if not np.isfinite(fleet.hub_uplinks_kbps).any():
+        return np.zeros(hubs)  # compared with no limit
+    at = np.unique(site * hubs + hub)
+    return np.bincount(at % hubs, weights=fleet.traffic_kbps[site_at][at // hubs], minlength=hubs).astype(np.float64)
 
 
 def whole_weights(weights: Floats) -> Ints:
@@ -201,8 +203,11 @@ class Classes:
         return self.items > 1
 
 
-def group(problem: Problem, *, by_weight: bool) -> Classes:
-    """Group sites by eligible pools, clusters, own tie-breaker price and, where they matter, weight and pair costs."""
+def group(problem: Problem, *, by_weight: bool, apart: Ints | None = None) -> Classes:
+    """Group sites by eligible pools, clusters, own tie-breaker price and, where they matter, weight and pair costs.
+
+    ``apart`` (S,): sites of different values are in different classes, and the model places every class itself.
+    """
     by_cost = problem.objective == "cost"
     traffic = problem.traffic_kbps if problem.uplinks_bind else np.zeros(problem.sites)
     weights = problem.weights if by_weight else np.ones_like(problem.weights)
@@ -218,6 +223,7 @@ def group(problem: Problem, *, by_weight: bool) -> Classes:
             int(weights[s]),
             float(traffic[s]),
             costs[pairs].tobytes() if by_cost else b"",
+            0 if apart is None else int(apart[s]),
         )
         of_site[s] = keys.setdefault(key, len(keys))
     _, first = np.unique(of_site, return_index=True)
@@ -231,7 +237,7 @@ def group(problem: Problem, *, by_weight: bool) -> Classes:
         weight=weights[first],
         own_cost=problem.own_cost[first],
         traffic_kbps=traffic[first],
-        fixed=(problem.items[first] > 1) | problem.uplinks_bind,
+        fixed=(problem.items[first] > 1) | problem.uplinks_bind | (apart is not None),
         indptr=np.concatenate(([0], np.cumsum([len(a) for a in arcs]))).astype(np.int64),
         pool=problem.pool[taken],
         cost=costs[taken],

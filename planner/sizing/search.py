@@ -9,6 +9,7 @@ upper bounds.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -22,6 +23,7 @@ from planner.sizing.solver import Effort, LinearProgram, solve_arrays
 
 _CLOSED = 1e-7  # relative; the solver's own tolerance on its bound
 _FIRST_CUTS = 200  # of single classes before the first round
+_SHORT_FLOWS = 6  # looked at in a round; with cover there is a layer for each loss
 _SINGLE_CLASS_CUTS = 40  # a round; more slow the model down, fewer cost rounds (no difference seen from 20 to 80)
 
 
@@ -33,7 +35,7 @@ class Search:
     """
 
     problem: Problem
-    layers: tuple[Layer, ...]
+    layers: list[Layer]  # the one that was short last comes first
     price: Floats  # of a host that runs
     extra: float  # price of a host to add, on top
     reference: Floats
@@ -57,15 +59,22 @@ class Search:
         return self.best is not None and self.value(self.best) <= self.bound + _CLOSED * max(1.0, self.bound)
 
 
-def search_counts(problem: Problem, classes: Classes, effort: Effort, reference: Floats | None = None) -> Search:
+def search_counts(
+    problem: Problem,
+    classes: Classes,
+    effort: Effort,
+    reference: Floats | None = None,
+    more: Sequence[Layer] = (),
+) -> Search:
     """Return the search after it closed, ran out of time, or found that no counts meet the layers (``best`` None).
 
-    ``reference`` (P,) is what counts are kept close to, see `spread`; even sharing if None. Needs the
+    ``reference`` (P,) is what counts are kept close to, see `spread`; even sharing if None. ``more`` are conditions on
+    top of those of `planner.sizing.layers.layers`. Needs the
     objective to depend on host counts alone, and every class to be served.
     """
     if reference is None:
         reference = spread(problem, np.zeros(len(problem.pool), dtype=np.bool_))
-    search = Search(problem, layers(problem, classes), *_prices(problem), reference)
+    search = Search(problem, [*layers(problem, classes), *more], *_prices(problem), reference)
     for layer in search.layers:
         search.cuts.append(layer.cut(np.flatnonzero(layer.demand)))
         search.cuts.extend(layer.short_classes(np.zeros(problem.pools, dtype=np.int64), _FIRST_CUTS))
@@ -79,8 +88,11 @@ def search_counts(problem: Problem, classes: Classes, effort: Effort, reference:
         if not flows:
             _keep(search, hosts)
             continue
+        before = len(search.cuts)
         _learn(search, hosts, flows)
         _repair(search, hosts, flows, effort)
+        if len(search.cuts) == before:
+            break  # a condition that no cut says, see `planner.sizing.cover.scenarios`
     return search
 
 
@@ -151,7 +163,17 @@ def _rows(search: Search) -> tuple[sp.csr_array, Floats]:
 
 
 def _short_flows(search: Search, hosts: Ints) -> list[Flow]:
-    return [flow for layer in search.layers if (flow := layer.flow(hosts)).missing > 0]
+    """Return flows that do not carry everybody, a few are enough; none if every layer is met."""
+    short: list[Flow] = []
+    for layer in search.layers:
+        flow = layer.flow(hosts)
+        if flow.missing > 0:
+            short.append(flow)
+        if len(short) == _SHORT_FLOWS:
+            break
+    first = [flow.layer for flow in short]
+    search.layers = first + [layer for layer in search.layers if not any(layer is other for other in first)]
+    return short
 
 
 def _learn(search: Search, hosts: Ints, flows: list[Flow]) -> None:

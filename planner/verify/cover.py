@@ -2,60 +2,114 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
+from fractions import Fraction
 
 from planner.plan import Assignment
 from planner.verify.case import Case
-from planner.verify.rules import broken_rules
-from planner.verify.violation import Violation, whole
+from planner.verify.inventory import Pool, Site
+from planner.verify.rules import broken_rules, eligible
+from planner.verify.violation import Violation, differs, whole
+
+_ROUNDING_MS = 0.05  # workbooks show times with one decimal
 
 
 def check_cover(case: Case) -> Iterator[Violation]:
-    """Check each standby by itself, then each loss of a host or of a hub."""
+    """Check each standby by itself, the sites that have none, then replay each loss."""
     for row in case.plan.assignments:
-        yield from _standby(case, row)
+        yield from _standby(case, row) if row.standby else _without(case, row)
+    rows = {row.site for row in case.plan.assignments if not row.standby}
+    for entry in case.plan.uncovered:
+        if entry.site not in rows:
+            yield Violation(
+                "standby", f"site {entry.site}", "said to have no standby, but it has one or is not assigned"
+            )
     if case.inventory.policy.cover != "none":
         yield from _losses(case)
 
 
+def losses_of(case: Case, host: str, pool: Pool) -> set[str]:
+    """Return the losses that the policy covers and that take down ``host``, one of ``pool``; a hub is a zone too."""
+    cover = case.inventory.policy.cover
+    if cover == "host":
+        return {f"host {host}"}
+    return {f"hub {pool.hub}"} | (case.inventory.zones_of_hub(pool.hub) if cover == "zone" else set())
+
+
+def _without(case: Case, row: Assignment) -> Iterator[Violation]:
+    """Check that a site without standby is listed, and for a reason that holds."""
+    cover = case.inventory.policy.cover
+    if cover == "none":
+        return
+    where = f"site {row.site}"
+    listed = [entry for entry in case.plan.uncovered if entry.site == row.site]
+    if not listed:
+        yield Violation("standby", where, f"no standby, but the policy covers the loss of a {cover}")
+        return
+    site = case.inventory.sites.get(row.site)
+    if site is not None and any(reason.code == "cover_place" for reason in listed[0].reasons):
+        pair = _two_places(case, site)
+        if pair:
+            text = f"said to have no place for a standby, but may use pools {pair[0]} and {pair[1]}"
+            yield Violation("standby", where, text)
+
+
+def _two_places(case: Case, site: Site) -> tuple[str, str] | None:
+    """Return a home and a standby pool that no loss takes down together; None where there are none."""
+    pools = [pool for pool in case.inventory.pools.values() if eligible(case.inventory, site, pool)]
+    for home in pools:
+        for other in pools:
+            if home is other:
+                enough = case.inventory.policy.cover == "host" and home.max_hosts > 1
+            else:
+                enough = not losses_of(case, home.pool, home) & losses_of(case, other.pool, other)
+            if enough:
+                return home.pool, other.pool
+    return None
+
+
 def _standby(case: Case, row: Assignment) -> Iterator[Violation]:
-    where, cover = f"site {row.site}", case.inventory.policy.cover
-    if not row.standby:
-        if cover != "none":
-            yield Violation("standby", where, f"no standby, but the policy covers the loss of a {cover}")
-        return
-    if row.standby == row.host:
+    where, name = f"site {row.site}", str(row.standby)
+    if name == row.host:
         yield Violation("standby", where, f"host {row.host} is its own standby")
-    standby, site = case.hosts.get(row.standby), case.inventory.sites.get(row.site)
+    standby, site = case.hosts.get(name), case.inventory.sites.get(row.site)
     if standby is None:
-        yield Violation("unknown_host", where, f"standby {row.standby} is not in the plan's list of hosts")
+        yield Violation("unknown_host", where, f"standby {name} is not in the plan's list of hosts")
         return
-    if cover == "hub" and standby.hub == row.hub and row.standby != row.host:
-        yield Violation(
-            "standby", where, f"standby {row.standby} stands at hub {row.hub} too, whose loss is to be covered"
-        )
-    pool = case.pool_of(row.standby)
-    if site is not None and pool is not None:
-        for code, text in broken_rules(case.inventory, site, pool):
-            yield Violation(code, where, f"standby {row.standby}: {text}")
+    home, pool = case.pool_of(row.host), case.pool_of(name)
+    if site is None or pool is None:
+        return
+    if home is not None and name != row.host and case.inventory.policy.cover != "none":
+        for loss in sorted(losses_of(case, row.host, home) & losses_of(case, name, pool)):
+            text = f"standby {name} goes down with {row.host} when {loss} is lost, and that is to be covered"
+            yield Violation("standby", where, text)
+    for code, text in broken_rules(case.inventory, site, pool):
+        yield Violation(code, where, f"standby {name}: {text}")
+    pair = case.inventory.pairs.get(site.site, pool.hub)
+    if row.standby_rtt_ms is not None and pair is not None and differs(row.standby_rtt_ms, pair.rtt_ms, _ROUNDING_MS):
+        text = f"RTT {row.standby_rtt_ms} ms to standby {name}, the fleet says {pair.rtt_ms:.10g} ms"
+        yield Violation("claim", where, text)
 
 
 def _losses(case: Case) -> Iterator[Violation]:
-    """Check that no standby is overfilled by what one lost host, or one lost hub, sends to it.
+    """Check that no standby is overfilled by what one loss sends to it.
 
-    Beyond the cap is a violation; to eat into reserve or blast radius for the time of the loss is a note.
+    Beyond the cap is a violation; to eat into the reserve for the time of the loss is a note.
     """
-    cover = case.inventory.policy.cover
+    reserve = 100 - Fraction(str(case.inventory.policy.reserve_percent))
     arriving: dict[tuple[str, str], int] = {}
     for row in case.plan.assignments:
-        if row.standby:
-            loss = (row.hub if cover == "hub" else row.host, row.standby)
-            arriving[loss] = arriving.get(loss, 0) + (whole(row.clusters) or 0)
+        pool = case.pool_of(row.host)
+        if row.standby and pool is not None:
+            for loss in losses_of(case, row.host, pool):
+                arriving[loss, row.standby] = arriving.get((loss, row.standby), 0) + (whole(row.clusters) or 0)
     for (lost, standby), more in arriving.items():
         pool, load = case.pool_of(standby), case.loads.get(standby, 0) + more
-        if pool is not None and load > pool.usable:
-            text = f"loss of {cover} {lost} raises it from {load - more} to {load} clusters, cap {pool.cap}"
-            if load > pool.cap:
-                yield Violation("cover", f"host {standby}", text)
-            else:
-                yield Violation("cover", f"host {standby}", f"{text}, usable {pool.usable}", "note")
+        if pool is None or load <= (usable := math.floor(pool.cap * reserve / 100)):
+            continue
+        text = f"loss of {lost} raises it from {load - more} to {load} clusters, cap {pool.cap}"
+        if load > pool.cap:
+            yield Violation("cover", f"host {standby}", text)
+        else:
+            yield Violation("cover", f"host {standby}", f"{text}, usable {usable}", "note")

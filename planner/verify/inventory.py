@@ -69,6 +69,10 @@ class Inventory:
     sources: tuple[Source, ...]
     pairs: Pairs
 
+    def zones_of_hub(self, hub: str) -> set[str]:
+        """Return the failure zones that a hub stands in, each as ``"zone NAME"``, those of all its pools."""
+        return {f"zone {zone}" for pool in self.pools.values() if pool.hub == hub for zone in pool.zones}
+
 
 def read_inventory(fleet: Fleet) -> Inventory:
     """Return ``fleet`` as plain records."""

@@ -12,9 +12,10 @@ from tests.benchmarks import machine
 from tests.benchmarks.chart import draw
 from tests.benchmarks.engines import ENGINES
 from tests.benchmarks.generated import read_size
-from tests.benchmarks.report import as_csv, as_markdown
+from tests.benchmarks.report import as_markdown
 from tests.benchmarks.runs import Row, run
 from tests.benchmarks.sets import SETS
+from tests.benchmarks.store import as_csv, merged, read_rows
 
 _USUAL = tuple(name for name, one in SETS.items() if one.generated)
 
@@ -52,15 +53,15 @@ def _sizes(_context: click.Context, _parameter: click.Parameter, value: str | No
 @click.option(
     "--out",
     type=click.Path(path_type=Path, file_okay=False),
-    help="Folder for results.csv, results.md and chart.svg; it is made if need be.",
+    help="Folder for results.csv, results.md and chart.png; rows that are there already are kept or measured again.",
 )
 def main(
     sizes: list[str] | None, engines: tuple[str, ...], sets: tuple[str, ...], seconds: float, out: Path | None
 ) -> None:
     """Measure the sizing engine against straight models of the same question.
 
-    Progress goes to standard error, the table to standard output unless --out names a folder. Ctrl-C keeps what
-    was measured so far.
+    Progress goes to standard error, the tables to standard output unless --out names a folder. Ctrl-C keeps what
+    was measured so far. With --sets "" nothing is measured, and the rows in --out are written out again.
 
     \b
     Example:
@@ -68,20 +69,23 @@ def main(
     """
     about = machine.describe()
     rows: list[Row] = []
+    if out is not None:
+        out.mkdir(parents=True, exist_ok=True)
+        rows = read_rows(out / "results.csv")
     try:
         for of_set, name in _instances(sets, sizes):
             for row in run(of_set, name, engines, seconds):
-                rows.append(row)
+                rows = merged(rows, row)
+                if out is not None:  # at once, for a run may be long
+                    write_text(out / "results.csv", as_csv(rows))
                 click.echo(_progress(row), err=True)
     except KeyboardInterrupt:
         click.echo("Interrupted: what follows is what was measured before.", err=True)
     if out is None:
-        click.echo(as_markdown(rows, about, seconds))
+        click.echo(as_markdown(rows, about))
         return
-    out.mkdir(parents=True, exist_ok=True)
-    write_text(out / "results.csv", as_csv(rows))
-    write_text(out / "results.md", as_markdown(rows, about, seconds))
-    if not draw(rows, out / "chart.svg"):
+    write_text(out / "results.md", as_markdown(rows, about))
+    if not draw(rows, out / "chart.png"):
         click.echo("No chart: matplotlib is not installed, or no generated set was measured.", err=True)
     click.echo(f"Wrote {out}", err=True)
 

@@ -13,12 +13,13 @@ _WIDTH, _HEIGHT, _ACROSS = 4.2, 3.6, 3  # inches of a panel; panels side by side
 
 
 def draw(rows: Sequence[Row], path: Path) -> bool:
-    """Write the chart to ``path`` (its suffix says the format); False when matplotlib or anything to draw is missing.
+    """Write the chart to ``path``, a PNG; False when matplotlib or anything to draw is missing.
 
     Solves that ended without a proof are hollow: their time says only that the limit came first.
     """
     rows = [row for row in rows if row.seconds is not None and SETS[row.set].generated]
-    sets = list(dict.fromkeys(row.set for row in rows))
+    sizes = {name: {row.sites for row in rows if row.set == name} for name in dict.fromkeys(row.set for row in rows)}
+    sets = [name for name, of_set in sizes.items() if len(of_set) > 1]
     try:
         import matplotlib as mpl
         from matplotlib.figure import Figure
@@ -41,8 +42,8 @@ def draw(rows: Sequence[Row], path: Path) -> bool:
                 continue
             line = axes.plot([s for s, _, _ in mine], [t for _, t, _ in mine], color=colours[engine], linewidth=1.2)
             for proven, fill in ((True, colours[engine]), (False, "white")):
-                points = [(s, t) for s, t, p in mine if p is proven]
-                axes.plot(*zip(*points, strict=True), "o", color=colours[engine], mfc=fill) if points else None
+                at = [(sites, seconds) for sites, seconds, was in mine if was is proven]
+                axes.plot([x for x, _ in at], [y for _, y in at], "o", color=colours[engine], mfc=fill)
             drawn[engine] = line[0]
         axes.set(xscale="log", yscale="log", title=of_set, xlabel="sites")
         axes.xaxis.set_major_locator(LogLocator(subs=(1, 2, 5)))
@@ -53,6 +54,5 @@ def draw(rows: Sequence[Row], path: Path) -> bool:
         unused.set_axis_off()
     figure.supylabel("seconds (hollow: not proven)")
     figure.legend(drawn.values(), drawn.keys(), loc="outside lower center", ncols=len(drawn), frameon=False)
-    with mpl.rc_context({"svg.hashsalt": "benchmarks"}):
-        figure.savefig(path, metadata={"Date": None} if path.suffix == ".svg" else None)
+    figure.savefig(path, dpi=100)
     return True

@@ -57,13 +57,14 @@ def prepare(of_set: str, name: str, folder: Path) -> None:
 def solve(of_set: str, engine: str, seconds: float, folder: Path) -> None:
     """Run ENGINE on the instance in FOLDER."""
     case: Fleet | Problem = pickle.loads((folder / ENGINES[engine].takes).read_bytes())
-    if isinstance(case, Problem) and ENGINES[engine].straight and SETS[of_set].one_by_one:
+    if isinstance(case, Problem) and SETS[of_set].one_by_one and engine != "castingvote-count":
         case = hosts_one_by_one(case)
     wall, cpu = time.perf_counter(), time.process_time()
     answer = ENGINES[engine].solve(case, seconds)
     wall, cpu = time.perf_counter() - wall, time.process_time() - cpu
     peak_mb = _peak_mb()  # before the plan is checked, which is not the engine's work
-    found = {"value": answer.value, "bound": answer.bound, "proven": answer.proven, "note": _note(case, answer)}
+    found = {"value": answer.value, "bound": answer.bound, "proven": answer.proven, "rtt_gap": answer.rtt_gap}
+    found["note"] = _note(case, answer)
     _write(folder / f"{engine}.json", {**found, "seconds": wall, "cpu_seconds": cpu, "peak_mb": peak_mb})
 
 

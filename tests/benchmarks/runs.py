@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import json
 import subprocess
 import sys
@@ -27,6 +28,7 @@ class Row:
 
     ``value``, ``bound`` and ``published`` are hosts or money; ``exact``: what is published is the optimum of this very
     problem, else a lower bound. ``seconds`` run from the Fleet, or from the eligible pairs, to the answer.
+    ``rtt_gap``: how far total RTT may be from the least with as many hosts, as a share of it. ``measured``: when.
     """
 
     set: str
@@ -43,6 +45,8 @@ class Row:
     peak_mb: float | None = None
     published: float | None = None
     exact: bool = False
+    rtt_gap: float | None = None
+    measured: str = ""
     note: str = ""
 
 
@@ -64,7 +68,8 @@ def run(of_set: str, name: str, engines: Sequence[str], seconds: float) -> Itera
         for engine in chosen:
             found = _solve(of_set, engine, seconds, facts["pairs"], folder)
             note = "; ".join(filter(None, (facts["note"], found.get("note"))))
-            yield Row(of_set, name, engine=engine, **{**facts, **found, "note": note})
+            measured = f"{datetime.datetime.now().astimezone():%Y-%m-%d %H:%M}"
+            yield Row(of_set, name, engine=engine, **{**facts, **found, "measured": measured, "note": note})
 
 
 def _solve(of_set: str, engine: str, seconds: float, pairs: int, folder: Path) -> dict[str, Any]:

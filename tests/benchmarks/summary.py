@@ -10,20 +10,7 @@ from tests.benchmarks.engines import ENGINES
 from tests.benchmarks.runs import Row
 from tests.benchmarks.sets import SETS
 
-OURS = ("castingvote", "castingvote-count")
 PRINTED = 0.011  # published values are cut or rounded to two decimals
-
-
-@dataclass(frozen=True, slots=True)
-class Ratio:
-    """Seconds of ``engine`` over those of ``against``; ``at_least`` where the engine was stopped without a proof."""
-
-    set: str
-    instance: str
-    engine: str
-    against: str
-    times: float
-    at_least: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +26,10 @@ class Growth:
 
 @dataclass(frozen=True, slots=True)
 class Total:
-    """All instances of a public set: how many proven, how many at the published optimum, and the seconds together."""
+    """All instances of a public set: how many proven, how many at the published optimum, and the seconds together.
+
+    ``largest_gap`` of those not proven, as a share of the value; None when there is none.
+    """
 
     set: str
     engine: str
@@ -47,22 +37,9 @@ class Total:
     proven: int
     agree: int
     comparable: int
+    largest_gap: float | None
     seconds: float
     cpu_seconds: float
-
-
-def ratios(rows: Sequence[Row]) -> list[Ratio]:
-    """Return each rival against each proven time of ours on the same generated instance."""
-    times = {(row.set, row.instance, row.engine): row for row in rows if row.seconds is not None}
-    found = []
-    for (of_set, instance, engine), rival in times.items():
-        for ours in OURS:
-            mine = times.get((of_set, instance, ours))
-            if engine in OURS or mine is None or not mine.proven or not SETS[of_set].generated:
-                continue
-            times_as_long = (rival.seconds or 0.0) / max(mine.seconds or 0.0, 1e-6)
-            found.append(Ratio(of_set, instance, engine, ours, times_as_long, at_least=not rival.proven))
-    return found
 
 
 def growths(rows: Sequence[Row]) -> list[Growth]:
@@ -94,11 +71,18 @@ def totals(rows: Sequence[Row]) -> list[Total]:
                 sum(row.proven for row in members),
                 sum(agrees(row) for row in exact),
                 len(exact),
+                max((gap for row in members if (gap := _gap(row)) is not None), default=None),
                 sum(row.seconds or 0.0 for row in members),
                 sum(row.cpu_seconds or 0.0 for row in members),
             )
         )
     return found
+
+
+def _gap(row: Row) -> float | None:
+    if row.proven or not row.value or row.bound is None:
+        return None
+    return (row.value - row.bound) / row.value
 
 
 def agrees(row: Row) -> bool:

@@ -2,6 +2,7 @@
 
 import json
 
+import openpyxl
 import pytest
 
 from planner.cli import cli
@@ -11,7 +12,7 @@ from planner.intake import read_fleet
 def test_a_sound_fleet(call, twelve_sites):
     done = call("check", twelve_sites)
     assert done.code == 0
-    assert done.out.endswith("twelve_sites.xlsx: 12 sites, 3 hubs, 1 info.\n")
+    assert "twelve_sites.xlsx: 12 sites, 3 hubs, 1 info.\n" in done.out
     assert done.err == ""
 
 
@@ -32,14 +33,20 @@ def test_warnings_are_no_objection(call, fleets):
 def test_json_has_every_finding_with_its_place(call, fleets):
     done = call("check", "--json", fleets.wrong())
     assert done.code == 1
-    findings = json.loads(done.out)
+    told = json.loads(done.out)
+    findings = told["findings"]
+    assert told["readiness"] is None
     assert {f["where"] for f in findings} == {"Policy!B2", "Policy!B3"}
     assert all(set(f) == {"severity", "code", "where", "message", "hint", "file"} for f in findings)
 
 
-def test_json_of_a_fleet_without_findings_is_an_empty_list(call, fleets):
+def test_json_of_a_fleet_without_findings_has_an_empty_list_and_the_audit(call, fleets):
     done = call("check", "--json", fleets.sound())
-    assert (done.code, json.loads(done.out), done.err) == (0, [], "")
+    assert (done.code, done.err) == (0, "")
+    told = json.loads(done.out)
+    assert told["findings"] == []
+    assert told["readiness"]["counts"] == {"ready": 0, "ready_after": 2, "not_a_fit": 0, "no_host_needed": 0}
+    assert {"code", "severity", "site", "detail", "remedy", "columns"} == set(told["readiness"]["sites"][0]["items"][0])
 
 
 def test_a_file_that_cannot_be_read_ends_in_2_with_no_json(call):
@@ -80,7 +87,7 @@ def test_repairs_are_written_and_read_again_without_one(call, fleets, tmp_path):
 def test_nothing_is_repaired_while_there_are_errors(call, fleets, tmp_path):
     done = call("check", fleets.wrong(), "--repaired", "clean.xlsx", "--write-mapping", "fleet.toml")
     assert done.code == 1
-    assert done.out.endswith("Not written: clean.xlsx, since there are errors to mend first.\n")
+    assert "Not written: clean.xlsx. Mend the errors first." in done.err
     assert not (tmp_path / "clean.xlsx").exists()
     assert (tmp_path / "fleet.toml").exists()
 
@@ -98,3 +105,93 @@ def test_every_command_that_reads_a_fleet_heeds_a_mapping(call, fleets, name):
     done = call(name, fleets.folder, *more, "--mapping", "nowhere.toml")
     assert done.code == 2
     assert "nowhere.toml: The mapping file cannot be read" in done.err
+
+
+READY = {
+    "Sites": [
+        [
+            "site",
+            "nodes",
+            "node_link",
+            "node_link_gbps",
+            "uplink_mbps",
+            "tie_breaker_net",
+            "storage_net",
+            "management_net",
+        ],
+        ["0001", 2, "direct", 25, 50, 30, 10, 20],
+        ["0002", 2, "direct", 1, 50, 30, 10, 30],
+    ],
+    "Hubs": [["hub", "max_hosts", "zone"], ["ESK", 2, "power-esk"]],
+    "Policy": [["setting", "value"], ["latency_budget_ms", 20], ["tie_breaker_kbps", 64]],
+}
+
+
+def ready_fleet(fleets):
+    sites = [[*row, zone] for row, zone in zip(READY["Sites"], ["zone", "power-1", "power-2"], strict=True)]
+    return fleets.write(**{**READY, "Sites": sites})
+
+
+def test_readiness_is_told_in_short(call, fleets):
+    done = call("check", ready_fleet(fleets))
+    assert done.code == 0
+    told = " ".join(done.out.split())
+    assert "1 site ready for a shared host, 1 ready after open items, 0 not a fit." in told
+    assert "1 node_link open Fit a node link of 10 Gb/s or more" in told
+    assert "1 own_network open Give tie-breaker traffic a network of its own." in told
+    assert "Readiness does not change the plan." in told
+
+
+def test_sites_that_are_not_ready_are_no_objection(call, fleets):
+    assert call("check", "-q", ready_fleet(fleets)).out == ""
+    assert call("plan", fleets.folder).code == 0
+
+
+def test_plan_tells_readiness_in_a_line_and_writes_it(call, fleets, tmp_path):
+    done = call("plan", ready_fleet(fleets), "-o", "plan.xlsx", "--json", "plan.json")
+    assert "Readiness: 1 site ready for a shared host, 1 ready after open items, 0 not a fit." in done.out
+    told = json.loads((tmp_path / "plan.json").read_text())["readiness"]
+    assert [site["outcome"] for site in told["sites"]] == ["ready", "ready_after"]
+    assert "Readiness" in openpyxl.load_workbook(tmp_path / "plan.xlsx").sheetnames
+    assert call("verify", fleets.folder, "plan.xlsx").code == 0
+
+
+def test_the_workbook_of_readiness(call, fleets, tmp_path):
+    done = call("check", ready_fleet(fleets), "--readiness", "ready.xlsx")
+    assert done.code == 0
+    assert done.out.endswith("Written: ready.xlsx\n")
+    assert openpyxl.load_workbook(tmp_path / "ready.xlsx")["Readiness"]["E2"].value == "ready"
+
+
+def test_the_workbook_is_written_when_quiet_or_json_too(call, fleets, tmp_path):
+    for option in ("-q", "--json"):
+        assert call("check", ready_fleet(fleets), option, "--readiness", f"{option}.xlsx").code == 0
+        assert (tmp_path / f"{option}.xlsx").exists()
+
+
+def test_no_workbook_from_a_fleet_with_errors(call, fleets, tmp_path):
+    done = call("check", fleets.wrong(), "--readiness", "ready.xlsx")
+    assert done.code == 1
+    assert "Not written: ready.xlsx" in done.err
+    assert not (tmp_path / "ready.xlsx").exists()
+
+
+def test_wrong_names_of_the_workbook_are_refused_before_any_work(call, fleets):
+    assert call("check", fleets.sound(), "--readiness", "ready.csv").code == 2
+    assert call("check", fleets.sound(), "--readiness", "nowhere/ready.xlsx").code == 2
+
+
+def test_many_kinds_of_items_are_cut_short_and_said_so(call, fleets):
+    policy = [["setting", "value"], ["latency_budget_ms", 20], ["management_floor", "8.4"]]
+    done = call("check", fleets.write(Policy=policy))
+    assert "... and 1 more kind, see --json or --readiness." in done.out
+
+
+def test_names_of_the_fleet_do_not_steer_the_terminal(call, fleets):
+    fleets.write(
+        Sites=[["site", "release", "node_link_gbps"], ["0001", "8.2", 1]],
+        Hubs=[["hub"], ["E\x1b[31mK"]],
+        Latency=[["site", "hub", "rtt_ms"], ["0001", "E\x1b[31mK", 5]],
+        Policy=[["setting", "value"], ["latency_budget_ms", 20], ["management_floor", "8.4"]],
+    )
+    assert "\x1b" not in call("check", fleets.folder).out

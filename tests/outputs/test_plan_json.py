@@ -11,7 +11,7 @@ from planner.errors import InputError
 from planner.fleet import Finding, Source
 from planner.outputs import plan_to_json, read_plan, write_json
 from planner.outputs.read_json import plan_from_json
-from planner.plan import Assignment, Host, NoHostNeeded, Plan, Proof, Reason, Unserved
+from planner.plan import Assignment, Host, NoHostNeeded, Plan, Proof, Reason, Uncovered, Unserved
 
 TEXT = st.text(max_size=12)
 ID = st.text(min_size=1, max_size=12)
@@ -45,10 +45,12 @@ PLANS = st.builds(
             standby=st.none() | ID,
             moved_from=st.none() | ID,
             action=st.sampled_from(["keep", "attach", "move"]),
+            standby_rtt_ms=st.none() | NUMBER,
         )
     ),
     unserved=some(st.builds(Unserved, ID, WHOLE, some(st.builds(Reason, ID, TEXT)), TEXT)),
     no_host_needed=some(st.builds(NoHostNeeded, ID, st.sampled_from(["own_tie_breaker", "no_clusters"]))),
+    uncovered=some(st.builds(Uncovered, ID, some(st.builds(Reason, ID, TEXT)))),
     proof=st.builds(Proof, ID, TEXT, PLAIN),
     findings=some(st.builds(Finding, st.sampled_from(["error", "warning", "info"]), ID, TEXT, TEXT, TEXT, TEXT)),
     policy=PLAIN,
@@ -77,7 +79,7 @@ def test_keys_are_those_of_format_1(plan):
     data = json.loads(plan_to_json(plan))
     documented = ["format", "status", "objective", "hosts", "lower_bound", "gap", "seconds", "host_list", "assignments"]
     documented += ["unserved", "proof", "findings", "policy"]
-    added = ["objective_value", "no_host_needed", "then", "sources", "version"]
+    added = ["objective_value", "uncovered", "no_host_needed", "then", "sources", "version"]
     assert sorted(data) == sorted(documented + added)
     assert data["format"] == 1
     assert (data["hosts"], data["gap"]) == (len(plan.host_list), 0.0)
@@ -85,7 +87,8 @@ def test_keys_are_those_of_format_1(plan):
     assert data["host_list"][0]["cap"] == 24
     assert data["host_list"][0]["usable"] == 21
     assert set(data["assignments"][0]) == {
-        "site", "host", "hub", "clusters", "rtt_ms", "budget_ms", "evidence", "standby", "moved_from", "action"
+        "site", "host", "hub", "clusters", "rtt_ms", "budget_ms", "evidence", "standby", "moved_from", "action",
+        "standby_rtt_ms",
     }  # fmt: skip
     assert data["unserved"][0]["reasons"][0] == {"code": "latency", "detail": plan.unserved[0].reasons[0].detail}
     assert set(data["findings"][0]) == {"severity", "code", "where", "message", "hint", "file"}

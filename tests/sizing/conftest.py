@@ -1,5 +1,6 @@
 """Fleets for the sizing tests: typed tables straight from arrays, so that sizing is tested without intake."""
 
+import os
 from types import SimpleNamespace
 
 import numpy as np
@@ -41,4 +42,10 @@ def sound(fleet: Fleet, plan) -> None:
 
 @pytest.fixture(scope="session")
 def make():
-    return SimpleNamespace(fleet=fleet_of, sound=sound)
+    return SimpleNamespace(fleet=fleet_of, sound=sound, pools=lambda table: typed_table(columns.HUBS, table))
+
+
+@pytest.fixture(scope="session")
+def examples() -> int:
+    """Random cases of each kind; CASTINGVOTE_EXAMPLES asks for more than the everyday suite runs."""
+    return int(os.environ.get("CASTINGVOTE_EXAMPLES", "60"))

@@ -159,9 +159,9 @@ def test_weights_are_compared_exactly():
     assert weights[0] + weights[1] == weights[2]
 
 
-def test_cover_is_refused_until_it_is_planned(make):
-    with pytest.raises(InputError, match="cover"):
-        plan(make.fleet([[5.0]], cover="hub"))
+def test_cover_of_split_sites_is_refused(make):
+    with pytest.raises(InputError, match="cover with split sites"):
+        plan(make.fleet([[5.0]], cover="hub", split_sites=True))
 
 
 def test_cbc_gives_the_same_count_or_says_that_it_is_missing(make):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, Literal
 
 from tests.benchmarks.engines.answer import Answer
@@ -26,7 +27,6 @@ class Engine:
     words: str
     takes: Literal["fleet", "problem"]
     solve: Callable[[Any, float], Answer]
-    straight: bool = True
     most_pairs: float = float("inf")
 
 
@@ -35,13 +35,18 @@ ENGINES: dict[str, Engine] = {
         "planner.sizing.plan as a whole: eligibility, counts, placement, hosts, proof",
         "fleet",
         solve_plan,
-        straight=False,
     ),
+    "castingvote-thorough": Engine("the same with thorough=True", "fleet", partial(solve_plan, thorough=True)),
     "castingvote-count": Engine(
-        "planner.sizing.counts.size alone, eligible pairs given", "problem", solve_count, straight=False
+        "planner.sizing.counts.size alone, eligible pairs given: the question that the straight models answer",
+        "problem",
+        solve_count,
     ),
     "arrays-straight": Engine(
         "one binary per eligible pair, arrays handed to HiGHS", "problem", solve_arrays_straight, most_pairs=1_000_000
+    ),
+    "arrays-strong": Engine(
+        "the same with x <= n for every pair", "problem", partial(solve_arrays_straight, strong=True)
     ),
     "pulp-straight": Engine(
         "the same model written with PuLP, solved by HiGHS", "problem", solve_pulp_straight, most_pairs=300_000

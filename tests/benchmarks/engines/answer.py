@@ -26,6 +26,7 @@ class Answer:
     proven: bool = False
     note: str = ""
     plan: Plan | None = None
+    rtt_gap: float = math.nan  # of total RTT against its bound, with as many hosts
 
 
 def straight_answer(problem: Problem, hosts: Ints, pairs: Ints, bound: float, *, proven: bool) -> Answer:

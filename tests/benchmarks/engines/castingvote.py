@@ -10,12 +10,13 @@ from planner.sizing.solver import Effort
 from tests.benchmarks.engines.answer import Answer
 
 
-def solve_plan(fleet: Fleet, seconds: float) -> Answer:
+def solve_plan(fleet: Fleet, seconds: float, *, thorough: bool = False) -> Answer:
     """Return the answer of `planner.sizing.plan`."""
-    made = plan(fleet, time_limit=seconds)
+    made = plan(fleet, time_limit=seconds, thorough=thorough)
     proven = made.lower_bound >= made.objective_value and bool(made.proof.details.get("most_weight_proven", True))
     unserved = f"{len(made.unserved)} sites unserved" if made.unserved else ""
-    return Answer(made.objective_value, made.lower_bound, proven, unserved, made)
+    gaps = [(aim.value - aim.bound) / aim.value for aim in made.then if aim.aim == "latency" and aim.value]
+    return Answer(made.objective_value, made.lower_bound, proven, unserved, made, *gaps)
 
 
 def solve_count(problem: Problem, seconds: float) -> Answer:

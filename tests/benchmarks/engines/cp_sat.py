@@ -10,6 +10,7 @@ import os
 import numpy as np
 from ortools.sat.python import cp_model
 
+from planner.fleet import Floats
 from planner.sizing.problem import Problem
 from planner.sizing.solver import Effort
 from tests.benchmarks.engines.answer import Answer, straight_answer
@@ -28,7 +29,13 @@ def solve_cp_sat(problem: Problem, seconds: float) -> Answer:
         used = np.flatnonzero(problem.pool == p)
         load = cp_model.LinearExpr.weighted_sum([x[e] for e in used], clusters[used].tolist())
         model.add(load <= cap * n[p])
-    model.minimize(sum(n))
+    scale = 1
+    if problem.objective == "cost":
+        scale = _scale(np.concatenate((problem.host_cost, problem.pair_cost)))
+        whole = [np.rint(money * scale).astype(np.int64).tolist() for money in (problem.host_cost, problem.pair_cost)]
+        model.minimize(cp_model.LinearExpr.weighted_sum([*n, *x], [*whole[0], *whole[1]]))
+    else:
+        model.minimize(sum(n))
 
     solver = cp_model.CpSolver()
     solver.parameters.max_time_in_seconds = max(0.01, effort.left or 0.0)
@@ -39,4 +46,11 @@ def solve_cp_sat(problem: Problem, seconds: float) -> Answer:
     hosts = np.array([solver.value(one) for one in n], dtype=np.int64)
     pairs = np.flatnonzero([solver.boolean_value(one) for one in x])
     proven = status == cp_model.OPTIMAL
-    return straight_answer(problem, hosts, pairs, solver.best_objective_bound, proven=proven)
+    return straight_answer(problem, hosts, pairs, solver.best_objective_bound / scale, proven=proven)
+
+
+def _scale(money: Floats) -> int:
+    """Return the power of ten that makes ``money`` whole: CP-SAT knows only whole numbers. Six decimals count."""
+    return next(
+        (10**digits for digits in range(6) if np.allclose(money, np.round(money, digits), rtol=0, atol=1e-9)), 10**6
+    )

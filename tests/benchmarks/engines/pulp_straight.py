@@ -1,4 +1,4 @@
-"""The straight model of `arrays_straight` with objective hosts, written with PuLP the way its manual shows."""
+"""The straight model of `arrays_straight`, written with PuLP the way its manual shows."""
 
 from __future__ import annotations
 
@@ -25,7 +25,12 @@ def solve_pulp_straight(problem: Problem, seconds: float) -> Answer:
     model = pulp.LpProblem("hosts", pulp.LpMinimize)
     n = [model.add_variable(f"n{p}", 0, most, cat="Integer") for p, most in enumerate(problem.max_hosts.tolist())]
     x = {(s, p): model.add_variable(f"x{s}_{p}", 0, 1, cat="Integer") for s, p in pairs}
-    model.setObjective(pulp.lpSum(n))
+    if problem.objective == "cost":
+        price, cost = problem.host_cost.tolist(), problem.pair_cost.tolist()
+        of_pairs = [g * x[pair] for g, pair in zip(cost, pairs, strict=True)]
+        model.setObjective(pulp.lpSum([h * one for h, one in zip(price, n, strict=True)] + of_pairs))
+    else:
+        model.setObjective(pulp.lpSum(n))
     for s, pools in enumerate(pools_of):
         model.addConstraint(pulp.lpSum(x[s, p] for p in pools) == 1, name=f"site{s}")
     for p, sites in enumerate(sites_of):

@@ -1,0 +1,135 @@
+"""Sheets Readiness and Readiness overview: what is still to be done or found out at each site, and how often."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.worksheet import Worksheet
+
+from planner.fleet import Fleet
+from planner.outputs import cellsafe, headings, styles
+from planner.outputs.atomic import replacing
+from planner.outputs.cellsafe import Value
+from planner.outputs.grid import Book, Field, set_up_print, write_table
+from planner.outputs.page import Page
+from planner.outputs.words import ITEM_SEVERITY, MANAGEMENT_BY, READINESS, counted, readiness_headline
+
+if TYPE_CHECKING:
+    from planner.readiness import Readiness, SiteReadiness
+
+_OUTCOME = "readiness"
+_FIELDS = (
+    Field(headings.SITE),
+    Field(headings.NAME, most=28),
+    Field(headings.REGION, most=20),
+    Field(headings.CLUSTERS, styles.COUNT),
+    Field(_OUTCOME, least=16),
+    Field("items open", styles.COUNT, least=9),
+    Field("items not known", styles.COUNT, least=14),
+    Field("what is open", least=30, most=50),
+    Field("what to do", least=30, most=40),
+    Field("what is not known", least=30, most=40),
+    Field("columns to fill in", least=20, most=24),
+)
+_PALE = {"ready": "good", "ready_after": "watch", "not_a_fit": "bad", "no_host_needed": "quiet"}
+_PALE_ITEM = {"blocks": "bad", "open": "watch", "unknown": "note"}
+_WORST = ("blocks", "open", "unknown")
+
+
+def write_readiness(fleet: Fleet, readiness: Readiness, path: str | os.PathLike[str]) -> None:
+    """Write the audit as an .xlsx workbook of its own; raises InputError when the file cannot be written."""
+    book = Book()
+    add_readiness(book, fleet, readiness)
+    book.workbook.move_sheet(headings.READINESS_OVERVIEW, -1)
+    book.workbook.properties.title = "Readiness for a shared tie-breaker host"
+    book.workbook.properties.creator = "castingvote"
+    with replacing(path) as temporary:
+        book.workbook.save(temporary)
+
+
+def add_readiness(book: Book, fleet: Fleet, readiness: Readiness) -> None:
+    """Add both sheets."""
+    _add_sites(book, fleet, readiness)
+    _add_overview(book, readiness)
+
+
+def _add_sites(book: Book, fleet: Fleet, readiness: Readiness) -> None:
+    """Add one row for each site; to filter by, each check has a column with a word of its own."""
+    checks = [Field(check.code, least=10, most=14) for check in readiness.checks]
+    sheet = write_table(book, headings.READINESS, (*_FIELDS, *checks), _rows(fleet, readiness))
+    last = max(2, 1 + len(readiness.sites))
+    for outcome, pale in _PALE.items():
+        _colour(sheet, "E", "E", last, READINESS[outcome], pale)
+    first, final = (get_column_letter(len(_FIELDS) + step) for step in (1, len(checks)))
+    for severity, pale in _PALE_ITEM.items():
+        _colour(sheet, first, final, last, ITEM_SEVERITY[severity], pale)
+    sheet.print_area = f"A1:{get_column_letter(len(_FIELDS))}{last}"
+
+
+def _colour(sheet: Worksheet, first: str, final: str, last: int, word: str, pale: str) -> None:
+    sheet.conditional_formatting.add(f"{first}2:{final}{last}", styles.when(f'{first}2="{word}"', pale))
+
+
+def _rows(fleet: Fleet, readiness: Readiness) -> Iterator[tuple[Value, ...]]:
+    about = zip(fleet.sites["name"], fleet.sites["region"], readiness.sites, strict=True)
+    for name, region, site in about:
+        unknown = [item for item in site.items if item.severity == "unknown"]
+        known = [item for item in site.items if item.severity != "unknown"]
+        yield (
+            site.site,
+            cellsafe.plain(name),
+            cellsafe.plain(region),
+            site.clusters,
+            READINESS[site.outcome],
+            len(known),
+            len(unknown),
+            "\n".join(f"{item.code}: {cellsafe.one_line(item.detail)}" for item in known),
+            "\n".join(dict.fromkeys(item.remedy for item in known)),
+            "; ".join(dict.fromkeys(cellsafe.one_line(item.detail) for item in unknown)),
+            ", ".join(dict.fromkeys(column for item in unknown for column in item.columns)),
+            *_words(site, readiness),
+        )
+
+
+def _words(site: SiteReadiness, readiness: Readiness) -> Iterator[str]:
+    """Yield what each check found: the worst of its items, ok, or that it was not asked."""
+    found = {item.code: item.severity for item in sorted(site.items, key=lambda i: -_WORST.index(i.severity))}
+    for check in readiness.checks:
+        if site.outcome == "no_host_needed":
+            yield ""
+        elif check.code in found:
+            yield ITEM_SEVERITY[found[check.code]]
+        else:
+            yield "ok" if check.asked else "not asked"
+
+
+def _add_overview(book: Book, readiness: Readiness) -> None:
+    sheet = book.new_sheet(headings.READINESS_OVERVIEW)
+    sheet.sheet_view.showGridLines = False
+    page = Page(sheet)
+    page.whole_row("Readiness for a shared tie-breaker host", styles.TITLE, 18)
+    page.whole_row(readiness_headline(readiness), styles.HEADLINE, 13)
+    page.section("Sites by outcome")
+    for outcome, number in readiness.counts.items():
+        clusters = sum(site.clusters for site in readiness.sites if site.outcome == outcome)
+        page.row(READINESS[outcome], number, counted(clusters, "cluster"), styles.COUNT, _PALE[outcome])
+    page.section("Most frequent items")
+    for kind in readiness.most_frequent:
+        page.row(f"{kind.code}: {ITEM_SEVERITY[kind.severity]}", kind.sites, kind.remedy, styles.COUNT)
+    if not readiness.most_frequent:
+        page.whole_row("None.")
+    if readiness.management:
+        page.section(f"Management servers needed, {MANAGEMENT_BY[readiness.management_by]}")
+        for count in readiness.management:
+            words = f"{counted(count.clusters, 'cluster')} below the management floor"
+            page.row(count.hub or "no hub yet", count.sites, words, styles.COUNT)
+    page.section("What is asked of every site")
+    for check in readiness.checks:
+        page.text_row(check.code, check.asks if check.asked else f"{check.asks} (not asked: the policy sets none)")
+    page.section("What is assumed")
+    for number, sentence in enumerate(readiness.assumptions, start=1):
+        page.whole_row(f"{number}. {sentence}")
+    set_up_print(sheet, landscape=False)

@@ -1,0 +1,134 @@
+"""The nouns of the readiness audit: items, the sites they belong to, and the whole. Frozen, plain data throughout."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from planner.plan import Plan
+
+# blocks: no work at the site mends it · open: to be mended · unknown: the fleet does not say
+ItemSeverity = Literal["blocks", "open", "unknown"]
+Outcome = Literal["ready", "ready_after", "not_a_fit", "no_host_needed"]
+OUTCOMES: tuple[Outcome, ...] = ("ready", "ready_after", "not_a_fit", "no_host_needed")
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One thing that is asked of every site; ``asked`` is False where the policy leaves it out."""
+
+    code: str
+    asks: str
+    asked: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One thing at one site that keeps it from being ready.
+
+    ``code`` is that of a `Check`. ``detail`` has the figures; ``remedy`` says what to do, in the same words at every
+    site wherever that is possible; ``columns`` names the columns of the sheet Sites to fill in or to correct.
+    """
+
+    code: str
+    severity: ItemSeverity
+    site: str
+    detail: str
+    remedy: str
+    columns: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class SiteReadiness:
+    """What the audit says of one site: ``ready`` without items, ``not_a_fit`` where one blocks, else ``ready_after``.
+
+    ``no_host_needed``: it runs no cluster or has a tie-breaker of its own, so that nothing was asked.
+    """
+
+    site: str
+    clusters: int
+    outcome: Outcome
+    items: tuple[Item, ...] = ()
+
+    @property
+    def only_unknown(self) -> bool:
+        """True where nothing is known to be wrong, and something is not known."""
+        return bool(self.items) and all(item.severity == "unknown" for item in self.items)
+
+
+@dataclass(frozen=True, slots=True)
+class ManagementCount:
+    """Sites and clusters below the management floor that one hub serves or would serve; hub ``""``: none does."""
+
+    hub: str
+    sites: int
+    clusters: int
+
+
+@dataclass(frozen=True, slots=True)
+class ItemCount:
+    """How many sites have one and the same thing to do."""
+
+    code: str
+    severity: ItemSeverity
+    remedy: str
+    sites: int
+
+
+@dataclass(frozen=True, slots=True)
+class Readiness:
+    """The audit of a fleet: one entry for each site in table order, and what was assumed, in words.
+
+    ``management`` is counted by ``management_by``: the eligible hub of least round-trip time, or the hub of a plan.
+    """
+
+    sites: tuple[SiteReadiness, ...]
+    checks: tuple[Check, ...]
+    management: tuple[ManagementCount, ...] = ()
+    assumptions: tuple[str, ...] = ()
+    management_by: Literal["nearest_hub", "plan"] = "nearest_hub"
+
+    @property
+    def items(self) -> tuple[Item, ...]:
+        """Every item of every site."""
+        return tuple(item for site in self.sites for item in site.items)
+
+    @property
+    def counts(self) -> dict[Outcome, int]:
+        """Number of sites of each outcome, the outcomes without a site included."""
+        number = Counter(site.outcome for site in self.sites)
+        return {outcome: number[outcome] for outcome in OUTCOMES}
+
+    @property
+    def most_frequent(self) -> tuple[ItemCount, ...]:
+        """Things to do, those of the most sites first; among equals in the order of the checks."""
+        order = [check.code for check in self.checks]
+        # A site can have one thing to do twice, as where two networks are to be told apart from its own.
+        once = {(item.site, item.code, item.severity, item.remedy): None for item in self.items}
+        number = Counter((code, severity, remedy) for _, code, severity, remedy in once)
+        ranked = sorted(number.items(), key=lambda pair: (-pair[1], order.index(pair[0][0])))
+        return tuple(ItemCount(*key, sites) for key, sites in ranked)
+
+    def for_plan(self, plan: Plan) -> Readiness:
+        """Return the same audit with ``management`` counted by the hubs that ``plan`` assigns."""
+        hubs: dict[str, dict[str, int]] = {}
+        for assignment in plan.assignments:
+            at = hubs.setdefault(assignment.site, {})
+            at[assignment.hub] = at.get(assignment.hub, 0) + assignment.clusters
+        return dataclasses.replace(self, management=management_counts(self.sites, hubs), management_by="plan")
+
+
+def management_counts(
+    sites: Iterable[SiteReadiness], hubs: Mapping[str, Mapping[str, int]]
+) -> tuple[ManagementCount, ...]:
+    """Count the sites known to be below the management floor by hub; ``hubs`` has the clusters of a site at each."""
+    below, clusters = Counter[str](), Counter[str]()
+    for site in sites:
+        if any(item.code == "management_floor" and item.severity == "open" for item in site.items):
+            at = hubs.get(site.site) or {"": site.clusters}
+            below.update(at.keys())
+            clusters.update(at)
+    return tuple(ManagementCount(hub, below[hub], clusters[hub]) for hub in sorted(below))

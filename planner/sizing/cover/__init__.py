@@ -1,0 +1,103 @@
+"""Cover: a plan that survives the loss of any one host, hub or zone, with a standby for every site that can have it."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from planner.fleet import Bools, Fleet
+from planner.sizing.counts import Sized
+from planner.sizing.cover.host_by_host import HostByHost, solve_host_by_host
+from planner.sizing.cover.losses import Losses, read_losses
+from planner.sizing.cover.sizing import size_covered, with_one_host_more
+from planner.sizing.cover.standby import find_standbys
+from planner.sizing.draft import Draft
+from planner.sizing.hosts import Seating, seat_all
+from planner.sizing.model import Counts
+from planner.sizing.placement import Later, Placement, placed
+from planner.sizing.problem import Problem, group
+from planner.sizing.search import spread
+from planner.sizing.solver import Effort
+from planner.sizing.today import Today
+
+__all__ = ["plan_covered"]
+
+_MOST_ADDED = 3  # hosts that are tried on top, where standbys lack room that the counts seemed to have
+
+
+def plan_covered(
+    fleet: Fleet, problem: Problem, stays: Bools, then: Sequence[Later], today: Today, effort: Effort
+) -> Draft:
+    """Return the best plan that survives the losses of the policy's ``cover``.
+
+    Homes and standbys of single sites are looked for under the counts and homes of classes. Where sites that stay
+    together, or overlapping losses, leave no room although the sums say so, small fleets are planned host by host
+    and larger ones with a host more.
+    """
+    losses = read_losses(fleet, problem)
+    sized = size_covered(problem, losses, stays, then, effort, spread(problem, stays))
+    best: Draft | None = None
+    for trial in _carried_out(fleet, problem, losses, sized, stays, then, today, effort):
+        if not trial.short:
+            return trial
+        best = best or trial
+    assert best is not None
+    exact = solve_host_by_host(problem, losses, effort)
+    if exact is not None:
+        return _as_covered(problem, exact, today)
+    for _ in range(_MOST_ADDED):
+        more = with_one_host_more(problem, losses, sized, stays, then, effort)
+        if more is None:
+            break
+        sized = more
+        for trial in _carried_out(fleet, problem, losses, more, stays, then, today, effort):
+            if not trial.short:
+                return trial
+    return best
+
+
+def _carried_out(
+    fleet: Fleet,
+    problem: Problem,
+    losses: Losses,
+    sized: Sized,
+    stays: Bools,
+    then: Sequence[Later],
+    today: Today,
+    effort: Effort,
+) -> Iterator[Draft]:
+    """Yield ways to seat everybody: first the one of fewest moves, then one that deals classes out over hosts."""
+    placement = placed(problem, sized, stays, then)
+    for deal in (None, sized.classes.of_site):
+        seating = seat_all(fleet, problem, sized.counts.hosts, placement, today, effort, deal)
+        standbys = find_standbys(problem, losses, seating, effort)
+        yield Draft(sized, placement, seating, standbys.host, short=standbys.without > sized.uncovered)
+
+
+def _as_covered(problem: Problem, exact: HostByHost, today: Today) -> Draft:
+    """Return a host-by-host answer in the form of the other engine."""
+    used = {seat.host for seat in exact.seats} | {standby for standby in exact.standbys if standby}
+    names: dict[int, list[str]] = {}
+    named: dict[str, str] = {}
+    for key in sorted(used, key=lambda key: [int(part) for part in key.split("/")]):
+        p = int(key.split("/")[0])
+        mine = names.setdefault(p, [])
+        named[key] = today.names[p][len(mine)]
+        mine.append(named[key])
+    seats = [dataclasses.replace(seat, host=named[seat.host]) for seat in exact.seats]
+    hosts = np.zeros(problem.pools, dtype=np.int64)
+    for p, mine in names.items():
+        hosts[p] = len(mine)
+    classes = group(problem, by_weight=True)
+    none = np.zeros(classes.count, dtype=np.int64)
+    counts = Counts(hosts, np.zeros(len(classes.pool)), none, none)
+    pair = np.array([seat.pair for seat in seats], dtype=np.int64)
+    standbys = tuple(named[key] if key else None for key in exact.standbys)
+    return Draft(
+        Sized(classes, counts, exact.value, exact.bound, True, exact.word),
+        Placement(pair, problem.clusters[problem.site[pair]], exact.unserved, exact.own, ()),
+        Seating(seats, names),
+        standbys,
+    )

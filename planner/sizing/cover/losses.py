@@ -1,0 +1,97 @@
+"""What may be lost at once, and who may stand by for whom."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+from scipy.sparse import csr_array
+
+from planner.fleet import Bools, Fleet, Ints
+from planner.sizing.problem import Problem
+
+
+@dataclass(frozen=True)
+class Losses:
+    """The losses that a plan must survive: ``pools`` (L, P) marks what each of them hits.
+
+    Of a pool hit by the loss of a ``host`` one host is gone, with any other kind all of its hosts are. ``room`` (P,):
+    clusters that a host may carry while another is lost.
+    """
+
+    kind: Literal["host", "hub", "zone"]
+    pools: Bools
+    names: tuple[str, ...]
+    room: Ints
+
+    @cached_property
+    def follows(self) -> Bools:
+        """Whether a host of pool q may stand by for one of pool p, shape (P, P): no loss hits both of them.
+
+        Another host of the same pool may stand by against the loss of a host.
+        """
+        hit = csr_array(self.pools.astype(np.int32))
+        apart: Bools = (hit.T @ hit).toarray() == 0
+        if self.kind == "host":
+            np.fill_diagonal(apart, True)
+        return apart
+
+    @cached_property
+    def overlap(self) -> bool:
+        """Whether some pool is hit by more than one of the losses."""
+        return bool((self.pools.sum(axis=0) > 1).any())
+
+    def coverable(self, indptr: Ints, pool: Ints, max_hosts: Ints) -> Bools:
+        """Say who has two eligible pools of which one may follow the other, shape (rows,).
+
+        ``indptr`` (rows + 1,) and ``pool`` are the eligible pools of sites or of classes.
+        """
+        found = np.zeros(len(indptr) - 1, dtype=np.bool_)
+        known: dict[bytes, bool] = {}
+        for row in range(len(found)):
+            mine = pool[indptr[row] : indptr[row + 1]]
+            key = mine.tobytes()
+            if key not in known:
+                known[key] = bool(self.partners(mine, max_hosts).any())
+            found[row] = known[key]
+        return found
+
+    def partners(self, pools: Ints, max_hosts: Ints) -> Bools:
+        """Say which pairs of ``pools`` (n,) may be home and standby, shape (n, n)."""
+        may = self.follows[np.ix_(pools, pools)] & (max_hosts[pools] > 0) & (max_hosts[pools] > 0)[:, None]
+        if self.kind == "host":
+            # A pool follows itself only with a second host.
+            at = np.arange(len(pools))
+            may[at, at] &= max_hosts[pools] > 1
+        return may
+
+
+def read_losses(fleet: Fleet, problem: Problem) -> Losses:
+    """Return the losses of the policy's ``cover``; a hub is a failure zone of its own.
+
+    Losses that are part of a larger one are left out: who survives the larger survives them.
+    """
+    kind = fleet.policy.cover
+    room = fleet.covering_caps[problem.pool_at]
+    if kind == "host":
+        names = tuple(fleet.pool_ids[at] for at in problem.pool_at)
+        return Losses("host", np.eye(problem.pools, dtype=np.bool_), names, room)
+    hit = {f"hub {fleet.hub_ids[h]}": problem.hub == h for h in np.unique(problem.hub)}
+    if kind == "zone":
+        zones: dict[str, set[int]] = {}
+        for at, named in enumerate(fleet.pools["zone"]):
+            for zone in named:
+                zones.setdefault(zone, set()).add(int(fleet.hub_of_pool[at]))
+        hit |= {f"zone {zone}": np.isin(problem.hub, sorted(hubs)) for zone, hubs in sorted(zones.items())}
+    kept = _largest(hit)
+    return Losses("zone" if kind == "zone" else "hub", np.array([hit[name] for name in kept]), tuple(kept), room)
+
+
+def _largest(hit: dict[str, Bools]) -> list[str]:
+    kept: list[str] = []
+    for name in sorted(hit, key=lambda name: (-int(hit[name].sum()), name)):
+        if not any((hit[name] <= hit[larger]).all() for larger in kept):
+            kept.append(name)
+    return kept

@@ -1,0 +1,168 @@
+"""The class flow model with cover: rows for losses are added when a solution lacks them.
+
+On top of `planner.sizing.model`
+    w_cp whole, >= 0       sites of class c whose home is pool p and that have no standby
+    (7) w_cp <= f_cp       and equal where no eligible pool may follow p
+    (8) the rows of `planner.sizing.cover.rows`; against the loss of one host they hold where exactly m hosts run:
+        l_pm binary, n_p = sum_m m l_pm, and the row is void unless l_pm = 1
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from planner.fleet import Floats, Ints
+from planner.sizing.cover.losses import Losses
+from planner.sizing.cover.rows import Row, first_rows, missing_rows
+from planner.sizing.model import Aim, Counts, FlowModel
+from planner.sizing.problem import Classes, Problem
+from planner.sizing.solver import Effort, Outcome, linear, solve_model
+
+
+class CoverModel(FlowModel):
+    """One class flow model with cover. ``hosts`` (P,) fixes the counts; ``cover_all``: who can have cover has it."""
+
+    def __init__(
+        self,
+        problem: Problem,
+        classes: Classes,
+        losses: Losses,
+        *,
+        serve_all: bool,
+        cover_all: bool,
+        hosts: Ints | None = None,
+    ) -> None:
+        super().__init__(problem, classes, serve_all=serve_all)
+        self.losses, self.hosts = losses, hosts
+        self.coverable = losses.coverable(classes.indptr, classes.pool, problem.max_hosts)
+        self.w: dict[int, Any] = {}
+        self.exactly: dict[tuple[int, int], Any] = {}
+        self.known: set[tuple[int, int, bytes]] = set()
+        self.uncovered: Floats = np.zeros(len(classes.pool))
+        for p, most in enumerate(hosts.tolist() if hosts is not None else ()):
+            self._add(1 * self.n[p] == most, f"given{p}")
+        self._add_uncovered(cover_all)
+        for row in first_rows(classes, losses, np.flatnonzero(self.coverable)):
+            self._require(row)
+
+    def _add_uncovered(self, cover_all: bool) -> None:
+        classes = self.classes
+        for c in np.flatnonzero(self.coverable).tolist():
+            arcs = np.arange(classes.indptr[c], classes.indptr[c + 1])
+            followed = self.losses.partners(classes.pool[arcs], self.problem.max_hosts).sum(axis=1) > 0
+            for a, can in zip(arcs.tolist(), followed.tolist(), strict=True):
+                if cover_all:
+                    if not can:
+                        self._add(1 * self.f[a] <= 0, f"follow{a}")
+                    continue
+                self.w[a] = self._whole(f"w{a}", int(classes.demand[c]))
+                row = self.w[a] <= self.f[a] if can else self.w[a] == self.f[a]
+                self._add(row, f"uncovered{a}")
+
+    def _require(self, row: Row) -> None:
+        """Add the row, once."""
+        if row.key in self.known:
+            return
+        self.known.add(row.key)
+        classes, losses, items = self.classes, self.losses, self.classes.items
+        m = max(1, row.hosts)
+        each = items[classes.of_arc].astype(np.float64)
+        inside = np.zeros(classes.count, dtype=np.bool_)
+        inside[row.inside] = True
+        lost = losses.pools[row.loss][classes.pool]
+        displaced = inside[classes.of_arc] & lost
+        weight = each * (displaced + m * np.isin(classes.pool, row.pools) + ((m - 1) * lost if row.hosts else 0))
+        terms = [(self.f[a], float(weight[a])) for a in np.flatnonzero(weight)]
+        terms += [(self.w[a], -float(each[a])) for a in np.flatnonzero(displaced).tolist() if a in self.w]
+        terms += [(self.n[q], -m * float(losses.room[q])) for q in row.pools]
+        most = 0.0
+        if row.hosts:
+            p = int(np.flatnonzero(losses.pools[row.loss])[0])
+            most = float(losses.room[p]) * m * (m - 1)
+            if self.hosts is None:
+                void = float(2 * m + 1) * float((classes.demand * items).sum())
+                terms.append((self._exactly(p, m), void))
+                most += void
+        self._add(linear(terms) <= most, f"loss{len(self.known)}")
+
+    def _exactly(self, p: int, m: int) -> Any:
+        """Return the binary that says that pool ``p`` runs exactly ``m`` hosts."""
+        if (p, m) not in self.exactly:
+            steps = range(1, int(self.problem.max_hosts[p]) + 1)
+            for k in steps:
+                self.exactly[p, k] = self._whole(f"x{p}_{k}", 1)
+            self._add(linear([(self.n[p], 1), *((self.exactly[p, k], -k) for k in steps)]) == 0, f"steps{p}")
+            self._add(linear([(self.exactly[p, k], 1) for k in steps]) <= 1, f"step{p}")
+        return self.exactly[p, m]
+
+    def expression(self, aim: Aim) -> Any:
+        """Return what ``aim`` makes small."""
+        if aim == "uncovered_weight":
+            weight = self.classes.weight[self.classes.of_arc]
+            never = np.flatnonzero(~self.coverable[self.classes.of_arc])
+            terms = [(w, int(weight[a])) for a, w in self.w.items()]
+            return linear([*terms, *((self.f[a], int(weight[a])) for a in never)])
+        return super().expression(aim)
+
+    def uncovered_weight(self, counts: Counts) -> float:
+        """Return the weight of sites without standby in the last solution."""
+        return float(self._uncovered(counts) @ self.classes.weight[self.classes.of_arc])
+
+    def solve(self, aim: Aim, effort: Effort) -> tuple[Outcome, Counts | None]:
+        """Minimise ``aim``, adding rows until every loss finds room; the counts are None when no plan was found."""
+        self.model.setObjective(self.expression(aim))
+        return self._solve(aim, effort)
+
+    def choose_arcs(self, cost: Floats, effort: Effort) -> Counts | None:
+        """Minimise the total of ``cost`` (A,) and keep it there for what follows; None when time ends before."""
+        terms = [(f, float(c)) for f, c in zip(self.f, cost, strict=True) if c]
+        self.model.setObjective(linear(terms))
+        _, counts = self._solve("later aims", effort)
+        if counts is not None:
+            value = float(cost @ counts.flow)
+            self._add(linear(terms) <= value + 1e-6 * max(1.0, value), f"chosen{len(self.known)}_{value:g}")
+        return counts
+
+    def _solve(self, stage: str, effort: Effort) -> tuple[Outcome, Counts | None]:
+        while True:
+            outcome = solve_model(self.model, effort, stage)
+            if not outcome.has_solution:
+                return outcome, None
+            counts = self._counts()
+            self.uncovered = self._uncovered(counts)
+            rows = list(
+                missing_rows(self.problem, self.classes, self.losses, counts.hosts, counts.flow, self.uncovered)
+            )
+            if not rows:
+                return outcome, counts
+            before = len(self.known)
+            for row in rows:
+                self._require(row)
+            if effort.spent or len(self.known) == before:
+                # What was solved is a relaxation: a bound, not a plan.
+                return Outcome("unsolved", outcome.word, bound=outcome.bound), None
+
+    def _uncovered(self, counts: Counts) -> Floats:
+        """Return the sites without standby on each arc, shape (A,): those that the model chose, and all that cannot."""
+        found = np.where(self.coverable[self.classes.of_arc], 0.0, counts.flow)
+        for a, w in self.w.items():
+            found[a] = round(w.value())
+        return found
+
+
+def arc_means(problem: Problem, classes: Classes, values: Floats) -> Floats:
+    """Return the mean over each class's sites of a value of pairs (E,), on each arc (A,)."""
+    class_of_pair = classes.of_site[problem.site]
+    arc = classes.indptr[class_of_pair] + np.arange(len(problem.pool)) - problem.indptr[problem.site]
+    total = np.bincount(arc, weights=values, minlength=len(classes.pool))
+    return np.asarray(total / np.maximum(1, np.bincount(arc, minlength=len(classes.pool))))
+
+
+def later_costs(problem: Problem, classes: Classes, stays: Sequence[bool] | Any, then: Sequence[str]) -> list[Floats]:
+    """Return the costs of the later aims on arcs, in order: moves and latency, which are sums over sites."""
+    values = {"moves": (~np.asarray(stays)).astype(np.float64), "latency": problem.rtt_ms}
+    aims = [aim for aim in then if aim in values and not (aim == "moves" and not np.any(stays))]
+    return [arc_means(problem, classes, values[aim]) for aim in aims]
