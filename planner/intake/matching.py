@@ -249,6 +249,8 @@ def _own(matching: _Matching) -> dict[str, int]:
     report: Callable[..., None] = matching.findings.add
     for position in matching.left:
         header = matching.header(position)[:_LONGEST_HEADER]
+        if header in matching.sheet.names:  # a mapping says that another column is the one of this name
+            header = f"{header} (not used)"
         if header in own:
             continue
         own[header] = position

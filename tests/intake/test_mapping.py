@@ -109,3 +109,11 @@ def test_headers_of_two_rows_are_written_and_read(tmp_path, fleet_path):
     (tmp_path / "m.toml").write_text(mapping_text(inspect_fleet(fleet_path).layout), encoding="utf-8")
     assert "header_rows = 2" in (tmp_path / "m.toml").read_text(encoding="utf-8")
     assert read_fleet(fleet_path, tmp_path / "m.toml").budgets_ms.tolist() == [40, 40, 40]
+
+
+def test_a_column_of_a_name_that_the_mapping_gives_to_another_is_handed_through(rows, with_mapping):
+    rows["Sites"][0][1] = "latitude"
+    rows["Sites"][0][3] = "Breite"
+    fleet = with_mapping(rows, "[Sites.columns]\nlatitude = 'Breite'").fleet
+    assert fleet.sites["latitude"].tolist() == [54.9, 54.5, 51.4]
+    assert fleet.sites["latitude (not used)"].tolist() == ["Alder Street", "Birch Lane", "Cedar Road"]
