@@ -229,7 +229,7 @@ LINKS = Sheet(
         Column("latency_ms", "number", "one-way delay of the link, either direction", "ms, one way",
             aliases=("delay_ms",), least=0, most=60000, example=4.2),
         Column("km", "number", "route length, used where latency_ms is blank (5 µs/km)", "km",
-            aliases=("length_km", "route_km"), least=0, most=50000),
+            aliases=("length_km", "route_km", "distance_km"), least=0, most=50000),
         Column("air_km", "number",
             "distance as the crow flies, where the route length is not known; lengthened by the route rule", "km",
             aliases=("straight_km", "crow_flies_km"), least=0, most=20100),

@@ -1,4 +1,4 @@
-"""`castingvote check`: what is wrong or doubtful in a fleet, without planning it."""
+"""`castingvote check`: what is wrong or doubtful in a fleet, and what is open at its sites, without planning it."""
 
 from __future__ import annotations
 
@@ -6,21 +6,20 @@ from pathlib import Path
 
 import click
 
-from planner.cli.options import FLEET, PINGS, QUIET, check_outputs, workbook_name
+from planner.cli.options import FLEET, QUIET, check_outputs, given_mapping, given_pings, workbook_name
 from planner.cli.readiness import print_readiness
 from planner.cli.report import print_findings, tally
 from planner.cli.streams import say
 from planner.errors import InputError
-from planner.fleet import Finding
-from planner.intake import UNREADABLE, read_fleet
-from planner.outputs import check_to_json, write_readiness
+from planner.intake import UNREADABLE, inspect_fleet, mapping_text
+from planner.outputs import check_to_json, write_readiness, write_repaired
+from planner.outputs.atomic import replacing
 from planner.outputs.words import counted
 from planner.readiness import audit
 
 
 @click.command(short_help="Report problems in a fleet, and what is open at which site.")
 @FLEET
-@PINGS
 @click.option("--json", "as_json", is_flag=True, help="Print findings and readiness as JSON on standard output.")
 @click.option(
     "--readiness",
@@ -30,33 +29,58 @@ from planner.readiness import audit
     metavar="FILE.xlsx",
     help="Write the readiness of each site as a workbook.",
 )
+@click.option(
+    "--repaired",
+    type=click.Path(path_type=Path),
+    callback=workbook_name,
+    metavar="FLEET.xlsx",
+    help="Write the fleet as it was read, every repair made, to this workbook; not when there are errors.",
+)
+@click.option(
+    "--write-mapping",
+    type=click.Path(path_type=Path),
+    metavar="MAPPING.toml",
+    help="Write which sheet, header and column is which to this file, for --mapping.",
+)
 @QUIET
-def check(fleet: Path, pings: Path | None, as_json: bool, readiness_path: Path | None, quiet: bool) -> int:
+def check(
+    fleet: Path,
+    as_json: bool,
+    readiness_path: Path | None,
+    repaired: Path | None,
+    write_mapping: Path | None,
+    quiet: bool,
+) -> int:
     """Report every problem in FLEET with its sheet and cell, and what is open before sites can use a shared host.
 
-    A site is ready, ready after the items listed for it, or not a fit; what is not known is an item too.
-    Readiness does not change the plan or the exit code. Ends with 1 when there are errors in the data
-    (readiness is not audited then), with 2 when FLEET cannot be read at all.
+    Repairs are reported too: what was there and what was taken. A site is ready, ready after the items
+    listed for it, or not a fit; what is not known is an item too. Readiness does not change the plan or
+    the exit code. Ends with 1 when there are errors in the data (readiness is not audited then), with 2
+    when FLEET cannot be read at all.
 
     \b
     Example:
         castingvote check fleet.xlsx
         castingvote check fleet.xlsx --readiness readiness.xlsx
+        castingvote check fleet.xlsx --repaired clean.xlsx --write-mapping fleet.toml
     """
-    check_outputs(fleet, readiness_path)
-    findings: tuple[Finding, ...]
-    readiness = None
-    try:
-        inventory = read_fleet(fleet, pings=pings)
-    except InputError as error:
-        if any(finding.code in UNREADABLE for finding in error.findings):
-            raise
-        findings, size = error.findings, ""
-    else:
-        findings, readiness = inventory.findings, audit(inventory)
+    check_outputs(fleet, readiness_path, repaired, write_mapping)
+    inspection = inspect_fleet(fleet, given_mapping(), pings=given_pings())
+    inventory, findings = inspection.fleet, inspection.findings
+    if inventory is None and any(finding.code in UNREADABLE for finding in findings):
+        raise InputError(findings)
+    readiness = None if inventory is None else audit(inventory)
+    if write_mapping is not None:
+        with replacing(write_mapping) as temporary:
+            temporary.write_text(mapping_text(inspection.layout), encoding="utf-8")
+    size = ""
+    if inventory is not None and readiness is not None:
         size = f"{counted(len(inventory.site_ids), 'site')}, {counted(len(inventory.hub_ids), 'hub')}, "
         if readiness_path is not None:
             write_readiness(inventory, readiness, readiness_path)
+        if repaired is not None:
+            write_repaired(inventory, repaired)
+    asked = [path for path in (readiness_path, repaired) if path is not None]
     if as_json:
         say(check_to_json(findings, readiness).rstrip())
     elif not quiet or readiness is None:
@@ -64,8 +88,9 @@ def check(fleet: Path, pings: Path | None, as_json: bool, readiness_path: Path |
         say(f"{fleet}: {size}{tally(findings)}.")
         if readiness is not None:
             print_readiness(readiness)
-            if readiness_path is not None:
-                say(f"Written: {readiness_path}")
-    if readiness is None and readiness_path is not None:
-        say(f"Not written: {readiness_path}. Mend the errors first.", err=True)
+        for path in (write_mapping, *(asked if readiness is not None else ())):
+            if path is not None:
+                say(f"Written: {path}")
+    for path in asked if readiness is None else ():
+        say(f"Not written: {path}. Mend the errors first.", err=True)
     return 0 if readiness is not None else 1

@@ -10,16 +10,14 @@ from typing import Literal
 import click
 
 from planner.cli.explanation import print_explanation, print_site
-from planner.cli.options import FLEET, PINGS
+from planner.cli.options import FLEET, read_inventory
 from planner.cli.progress import Stages
 from planner.cli.streams import say
 from planner.explain import explain as make_explanation
-from planner.intake import read_fleet
 
 
 @click.command(short_help="Say why not fewer hosts, and which small changes would help.")
 @FLEET
-@PINGS
 @click.option("--site", metavar="ID", help="Explain this site only: every pool, and what keeps the site out of it.")
 @click.option("--json", "as_json", is_flag=True, help="Print the explanation as JSON on standard output.")
 @click.option(
@@ -47,7 +45,6 @@ from planner.intake import read_fleet
 )
 def explain(
     fleet: Path,
-    pings: Path | None,
     site: str | None,
     as_json: bool,
     time_limit: float,
@@ -66,7 +63,7 @@ def explain(
     """
     stages = Stages(quiet=as_json)
     with stages.stage("read", "Reading the fleet"):
-        inventory = read_fleet(fleet, pings=pings)
+        inventory = read_inventory(fleet)
     words = "Planning (Ctrl-C keeps what was found so far)"
     with stages.stage("explain", words) as show:
         found = make_explanation(

@@ -9,15 +9,59 @@ from typing import Any, TypeVar
 
 import click
 
+from planner.fleet import Fleet
+from planner.intake import read_fleet
+
 Command = TypeVar("Command", bound=Callable[..., Any])
 
-FLEET = click.argument("fleet", type=click.Path(path_type=Path))
-PINGS = click.option(
-    "--pings",
-    type=click.Path(path_type=Path, file_okay=False),
-    metavar="FOLDER",
-    help="Read saved ping output too: one file SITE__HUB.txt for each pair.",
-)
+_MAPPING, _PINGS = "castingvote.mapping", "castingvote.pings"
+
+
+def _remember(key: str) -> Callable[[click.Context, click.Parameter, Path | None], None]:
+    def remember(context: click.Context, _parameter: click.Parameter, path: Path | None) -> None:
+        context.meta[key] = path
+
+    return remember
+
+
+def FLEET(command: Command) -> Command:
+    """Add the argument FLEET and the options --mapping and --pings, which `read_inventory` heeds."""
+    mapping = click.option(
+        "--mapping",
+        type=click.Path(path_type=Path),
+        metavar="MAPPING.toml",
+        expose_value=False,
+        callback=_remember(_MAPPING),
+        help="Read sheets and columns as this file says; `check --write-mapping` makes one.",
+    )
+    pings = click.option(
+        "--pings",
+        type=click.Path(path_type=Path, file_okay=False),
+        metavar="FOLDER",
+        expose_value=False,
+        callback=_remember(_PINGS),
+        help="Read saved ping output too: one file SITE__HUB.txt for each pair.",
+    )
+    return click.argument("fleet", type=click.Path(path_type=Path))(mapping(pings(command)))
+
+
+def read_inventory(fleet: Path) -> Fleet:
+    """Return the fleet of a command's argument FLEET, read as its options say."""
+    return read_fleet(fleet, given_mapping(), pings=given_pings())
+
+
+def given_mapping() -> Path | None:
+    """Return the mapping file that the command was called with."""
+    path: Path | None = click.get_current_context().meta.get(_MAPPING)
+    return path
+
+
+def given_pings() -> Path | None:
+    """Return the folder of ping output that the command was called with."""
+    path: Path | None = click.get_current_context().meta.get(_PINGS)
+    return path
+
+
 QUIET = click.option("-q", "--quiet", is_flag=True, help="Print nothing but errors.")
 
 

@@ -7,12 +7,11 @@ from typing import Literal
 
 import click
 
-from planner.cli.options import FLEET, PINGS, QUIET, check_outputs, solving, workbook_name
+from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory, solving, workbook_name
 from planner.cli.progress import Stages, in_words
 from planner.cli.report import print_findings, print_summary
 from planner.cli.streams import say
 from planner.explain import pairs_to_measure
-from planner.intake import read_fleet
 from planner.outputs import plan_to_json, write_json, write_workbook
 from planner.readiness import audit
 from planner.sizing import plan as make_plan
@@ -20,7 +19,6 @@ from planner.sizing import plan as make_plan
 
 @click.command(short_help="Find the fewest tie-breaker hosts, with a proof.")
 @FLEET
-@PINGS
 @click.option(
     "-o",
     "--output",
@@ -48,7 +46,6 @@ from planner.sizing import plan as make_plan
 @QUIET
 def plan(
     fleet: Path,
-    pings: Path | None,
     output: Path | None,
     json_path: Path | None,
     measure_first: float,
@@ -71,7 +68,7 @@ def plan(
     check_outputs(fleet, output, json_path)
     stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading the fleet"):
-        inventory = read_fleet(fleet, pings=pings)
+        inventory = read_inventory(fleet)
     # Before the solving, so that Ctrl-C after it loses nothing.
     with stages.stage("audit", "Auditing readiness"):
         readiness = audit(inventory)

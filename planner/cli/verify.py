@@ -9,10 +9,9 @@ from pathlib import Path
 
 import click
 
-from planner.cli.options import FLEET, PINGS, QUIET
+from planner.cli.options import FLEET, QUIET, read_inventory
 from planner.cli.report import print_violations
 from planner.cli.streams import say
-from planner.intake import read_fleet
 from planner.outputs import read_plan
 from planner.outputs.words import counted
 from planner.verify import ProofCheck, Violation, verify_proof
@@ -22,11 +21,10 @@ from planner.verify import verify as check_plan
 @click.command(short_help="Check a plan, also one edited by hand, against its fleet.")
 @FLEET
 @click.argument("plan", type=click.Path(path_type=Path))
-@PINGS
 @click.option("--json", "as_json", is_flag=True, help="Print the violations as JSON on standard output.")
 @click.option("--proof", "with_proof", is_flag=True, help="Prove the plan's lower bound again, from FLEET alone.")
 @QUIET
-def verify(fleet: Path, plan: Path, pings: Path | None, as_json: bool, with_proof: bool, quiet: bool) -> int:
+def verify(fleet: Path, plan: Path, as_json: bool, with_proof: bool, quiet: bool) -> int:
     """Check PLAN (a plan workbook or plan.json, also edited by hand) against FLEET.
 
     The check shares no code with the planning. Ends with 1 when the plan does not hold, and prints
@@ -38,7 +36,7 @@ def verify(fleet: Path, plan: Path, pings: Path | None, as_json: bool, with_proo
     Example:
         castingvote verify fleet.xlsx plan.json --proof
     """
-    inventory, made = read_fleet(fleet, pings=pings), read_plan(plan)
+    inventory, made = read_inventory(fleet), read_plan(plan)
     found = check_plan(inventory, made)
     checked = verify_proof(inventory, made) if with_proof else None
     violations = [v for v in found if v.severity == "violation"]

@@ -1,12 +1,24 @@
 """Intake: a fleet in files or tables -> a validated `planner.fleet.Fleet`, or every finding at once.
 
 ``files`` (with ``archive``, ``xlsx``, ``ods``, ``csvfolder``) and ``frames`` yield cells with their addresses;
-``headers`` finds the columns; ``cells`` (with ``numbers``, ``texts``, ``dates``) cleans them by kind; ``tables``,
-``latency`` (with ``directions``), ``pings`` (with ``ping_output``) and ``policy`` build typed tables; ``ids``,
-``draft`` and ``checks`` (with ``evidence``) hold them against each other. ``road`` runs it all.
+``sheets`` and ``headers`` find the tables, ``matching`` (with ``names``, ``units``, ``content`` and ``mapping``) the
+columns; ``cells`` (with ``numbers``, ``texts``, ``dates``, ``words``) cleans them by kind; ``tables``, ``latency``
+(with ``directions``), ``pings`` (with ``ping_output``) and ``policy`` build typed tables; ``ids``, ``draft`` and
+``checks`` (with ``evidence``) hold them against each other. ``road`` runs it all.
 """
 
-from planner.intake.messages import UNREADABLE
-from planner.intake.road import fleet_from_tables, read_fleet
+from planner.intake.layout import SheetLayout
+from planner.intake.mapping import mapping_text
+from planner.intake.messages import REPAIRS, UNREADABLE
+from planner.intake.road import Inspection, fleet_from_tables, inspect_fleet, read_fleet
 
-__all__ = ["UNREADABLE", "fleet_from_tables", "read_fleet"]
+__all__ = [
+    "REPAIRS",
+    "UNREADABLE",
+    "Inspection",
+    "SheetLayout",
+    "fleet_from_tables",
+    "inspect_fleet",
+    "mapping_text",
+    "read_fleet",
+]

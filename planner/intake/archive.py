@@ -20,6 +20,7 @@ _MOST_MEMBER_BYTES = 1_000_000_000
 _MOST_RATIO = 200
 _RATIO_COUNTS_FROM_BYTES = 50_000_000
 _MOST_TOTAL_BYTES = 2_000_000_000
+_MOST_MEMBERS = 10_000
 
 _ZIP_MAGIC = b"PK\x03\x04"
 _OLE_MAGIC = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
@@ -69,6 +70,9 @@ def _kind(archive: zipfile.ZipFile, place: Place, findings: Findings) -> Workboo
 
 def _sizes_are_sane(archive: zipfile.ZipFile, place: Place, findings: Findings) -> bool:
     total = 0
+    if len(archive.infolist()) > _MOST_MEMBERS:
+        findings.add("file_too_big", place, reason=f"it has more than {_MOST_MEMBERS:,} parts")
+        return False
     for member in archive.infolist():
         total += member.file_size
         ratio = member.file_size / max(member.compress_size, 1)

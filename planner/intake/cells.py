@@ -4,11 +4,14 @@ from collections.abc import Callable
 from functools import partial
 from typing import Any
 
+import numpy as np
+
 from planner.columns import Kind
 from planner.intake import texts
 from planner.intake.dates import dates, moments
 from planner.intake.numbers import numbers
-from planner.intake.rawtable import Broken, Cells, broken
+from planner.intake.rawtable import Broken, Cells, broken, is_steered, tidy
+from planner.intake.texts import LONGEST_TEXT
 
 Cleaner = Callable[[Cells], Any]
 
@@ -37,14 +40,26 @@ def clean(cells: Cells) -> Any:
 
 def hand_through(cells: Cells) -> list[Any]:
     """Return the values of a column that the planner does not know, as they are; broken cells as blank."""
-    return _without_broken(cells, "_unused").objects()
+    return [_cut(cells, position, value) for position, value in enumerate(_without_broken(cells, "_unused").objects())]
+
+
+def _cut(cells: Cells, position: int, value: Any) -> Any:
+    """Return a text without control characters and not longer than a cell can be; anything else as it is."""
+    if not isinstance(value, str) or (len(value) <= LONGEST_TEXT and not is_steered(value)):
+        return value
+    if is_steered(value):
+        cells.note("text_steered", position)
+        value = tidy(value)
+    if len(value) > LONGEST_TEXT:
+        cells.add("text_cut", position, length=f"{len(value):,}")
+    return value[:LONGEST_TEXT]
 
 
 def _without_broken(cells: Cells, ending: str) -> Cells:
     """Return the cells with errors and unsaved formulas turned into findings and blanks."""
     values = cells.objects()
-    if set(map(type, values)) <= {float}:
-        return cells
+    if set(map(type, values)) == {float}:
+        return cells if cells.values.dtype != object else cells.holding(np.array(values, dtype=np.float64))
     held = cells.values
     for position, value in enumerate(values):
         # Almost no cell gets past this line, which keeps half a million of them quick.
@@ -58,4 +73,4 @@ def _without_broken(cells: Cells, ending: str) -> Cells:
         code = "cell_error" if trouble.kind == "error" else "formula_unsaved"
         cells.add(code + ending, position, value=trouble.text)
         held[position] = ""
-    return Cells(cells.spec, cells.table, cells.index, cells.findings, held)
+    return cells.holding(held)

@@ -1,18 +1,23 @@
 """A folder of .csv files named after the sheets. Every cell is text, so 8.10 and 0042 arrive as they were typed.
 
-Quoting as in RFC 4180; the separator (comma, semicolon or tab) is the one that the header uses most. Rows are counted
-as a spreadsheet program shows them: a line break within quotes does not begin a new one.
+Quoting as in RFC 4180; the separator (comma, semicolon, tab or bar) is the one that splits the lines most evenly. Rows
+are counted as a spreadsheet program shows them: a line break within quotes does not begin a new one.
 """
 
 import csv
 import io
+import re
+from collections import Counter
+from itertools import islice
 from pathlib import Path
 
 from planner.intake.findings import Findings, Place
-from planner.intake.rawtable import MOST_CELLS, RawSheet
+from planner.intake.rawtable import MOST_CELLS, MOST_COLUMNS, RawSheet
 
-_SEPARATORS = ",;\t"
+_SEPARATORS = ",;\t|"
+_SAMPLE_CHARACTERS, _SAMPLE_ROWS = 100_000, 30
 _LONGEST_FIELD = 1_000_000
+_SAMPLE_BYTES, _MOSTLY = 10_000, 0.7
 _BYTE_ORDER_MARKS = {b"\xef\xbb\xbf": "utf-8-sig", b"\xff\xfe": "utf-16", b"\xfe\xff": "utf-16"}
 
 
@@ -26,13 +31,17 @@ def read_csv(path: Path, data: bytes, findings: Findings) -> RawSheet | None:
     text = _decoded(data, Place(path.name), findings)
     if text is None:
         return None
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=_separator(text), strict=True)
     rows, cells = [], 0
     usual_limit = csv.field_size_limit(_LONGEST_FIELD)
     try:
+        separator, text = _separator(text)
+        reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
         for row in reader:
             rows.append(row)
             cells += len(row)
+            if len(row) > MOST_COLUMNS:
+                findings.add("file_too_big", Place(path.name), reason=f"line {reader.line_num} has {len(row):,} cells")
+                return None
             if cells > MOST_CELLS:
                 findings.add("file_too_big", Place(path.name), reason=f"it has more than {MOST_CELLS} cells")
                 return None
@@ -46,6 +55,8 @@ def read_csv(path: Path, data: bytes, findings: Findings) -> RawSheet | None:
 
 def _decoded(data: bytes, place: Place, findings: Findings) -> str | None:
     encoding = next((name for mark, name in _BYTE_ORDER_MARKS.items() if data.startswith(mark)), "utf-8")
+    if encoding == "utf-8" and b"\0" in data[:_SAMPLE_BYTES]:
+        encoding = _unmarked(data[:_SAMPLE_BYTES])
     try:
         text = data.decode(encoding)
     except UnicodeDecodeError as unicode_error:
@@ -67,8 +78,31 @@ def _decoded(data: bytes, place: Place, findings: Findings) -> str | None:
     return text
 
 
-def _separator(text: str) -> str:
-    """Return the separator that stands most often in the first line with content, outside quotation marks."""
-    line = next((line for line in text.splitlines() if line.strip()), "")
-    bare = "".join(line.split('"')[::2])
-    return max(_SEPARATORS, key=bare.count)
+def _unmarked(start: bytes) -> str:
+    """Return which UTF-16 text without a mark is: of Latin letters and digits every other byte is nought."""
+    noughts = [start[parity::2].count(0) / max(len(start[parity::2]), 1) for parity in (0, 1)]
+    if max(noughts) > _MOSTLY and min(noughts) < 1 - _MOSTLY:
+        return "utf-16-be" if noughts[0] > noughts[1] else "utf-16-le"
+    return "utf-8"
+
+
+def _separator(text: str) -> tuple[str, str]:
+    """Return the separator and the text below a line that states it (``sep=;``), if there is one.
+
+    Else it is the one that splits most of the first lines into the same number of cells, and into most cells.
+    """
+    stated = re.match(r"\ufeff?\"?sep=(.)\"?\r?\n", text, re.IGNORECASE)
+    if stated:
+        return stated[1], "\n" + text[stated.end() :]  # the line counts as a row
+    start = text[:_SAMPLE_CHARACTERS]
+
+    def evenness(separator: str) -> tuple[float, int]:
+        rows = islice(csv.reader(io.StringIO(start, newline=""), delimiter=separator), _SAMPLE_ROWS)
+        widths = Counter(len(row) for row in rows if any(cell.strip() for cell in row))
+        several = {width: number for width, number in widths.items() if width > 1}
+        if not several:
+            return 0.0, 0
+        usual = max(several, key=lambda width: (several[width], width))
+        return round(several[usual] / widths.total(), 1), usual
+
+    return max(_SEPARATORS, key=evenness), text

@@ -8,11 +8,12 @@ import numpy.typing as npt
 import pandas as pd
 
 from planner.fleet import Fleet
-from planner.intake.findings import Findings
+from planner.intake.findings import Findings, show
 from planner.intake.ids import KnownIds, first_rows, resolve, resolve_column
 from planner.intake.latency import PairRows
 from planner.intake.policy import PolicyRead
 from planner.intake.tables import TypedSheet
+from planner.intake.words import is_unknown
 
 
 @dataclass
@@ -77,11 +78,23 @@ def check_unique(draft: Draft) -> None:
             )
 
 
+def check_alike(draft: Draft) -> None:
+    """Report ids of sites and of hubs that differ only in letters, dashes or blanks that look alike."""
+    for sheet, column, known in ((draft.sites, "site", draft.site_ids), (draft.pools, "hub", draft.hub_ids)):
+        ids = sheet.frame[column].tolist()
+        for name in known.ids if not all(map(str.isascii, known.ids)) else ():
+            first = known.alike(name)[0]
+            if first != name:
+                place = sheet.place(ids.index(name), column)
+                other = sheet.place(ids.index(first), column).cell
+                draft.findings.add("ids_alike", place, column, value=show(name), other=other)
+
+
 def resolve_hubs_of_sites(draft: Draft) -> None:
     """Give pinned and barred hubs the ids of the sheet Hubs; unknown ones become findings."""
     frame, hubs, findings = draft.sites.frame, draft.hub_ids, draft.findings
     pinned = resolve_column(draft.sites, "pinned_hub", hubs, findings, "pinned_unknown")
-    frame["pinned_hub"] = _names(pinned, hubs, frame["pinned_hub"])
+    frame["pinned_hub"] = _names(pinned, hubs, frame["pinned_hub"].mask(frame["pinned_hub"].map(is_unknown), ""))
     barred = frame["barred_hubs"].tolist()
     for position in [i for i, names in enumerate(barred) if names]:
         place = draft.sites.place(position, "barred_hubs")

@@ -28,6 +28,9 @@ def read_sheets(path: Path, wanted: Callable[[str], bool], findings: Findings) -
     try:
         if path.is_dir():
             return _read_folder(path, wanted, findings)
+        if path.exists() and not path.is_file():  # a pipe would be waited for, a device never ends
+            findings.add("file_unreadable", Place(path.name), reason="it is no ordinary file")
+            return Reading()
         return _read_workbook(path, wanted, findings)
     except FileNotFoundError:
         findings.add("file_missing", Place(path.name))

@@ -8,6 +8,7 @@ from difflib import get_close_matches
 from openpyxl.utils import get_column_letter, quote_sheetname
 
 from planner.fleet import Finding
+from planner.intake.layout import SheetLayout
 from planner.intake.messages import CATALOGUE
 
 # Findings of one kind in one column that are listed singly; the rest is summed up in one more.
@@ -129,6 +130,7 @@ class Findings:
     def __init__(self) -> None:
         self._groups: dict[tuple[str, str, str, str], _Group] = {}
         self._wrong: set[tuple[str, str, int, int, str]] = set()
+        self.layout: list[SheetLayout] = []  # what was found where, for those who ask
 
     def add(self, code: str, place: Place, column: str = "", **words: object) -> None:
         """Record a finding at ``place``; ``column`` is the canonical name by which findings are grouped.

@@ -1,109 +1,205 @@
-"""Titles and headers -> canonical names: any letter case, any separator, aliases, units in brackets."""
+"""A raw sheet -> the table on it: the header, in one row or two and wherever it stands, and the rows below it."""
 
-import re
-from collections.abc import Iterable
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from functools import cache
+from typing import Any
 
 import numpy as np
 
-from planner.columns import POLICY, SHEETS, Column, Sheet
+from planner.columns import LATENCY, Column, Sheet
 from planner.fleet import Ints
-from planner.intake.findings import Findings, closest, show
+from planner.intake.findings import Findings, show
+from planner.intake.layout import Range, SheetPins
+from planner.intake.names import is_statement, named, plain, without_statement
 from planner.intake.rawtable import RawSheet, RawTable, broken, is_blank, is_empty, tidy
 
 # The header is looked for in this many rows from the top: titles and notes may stand above it.
 _HEADER_WITHIN = 10
-_ALIKE = 0.85
+_SHOWN = 3
+NO_IDS: frozenset[str] = frozenset()
 
 
-def plain(text: object) -> str:
-    """Return a name in the form in which names are compared.
+@dataclass(frozen=True, slots=True)
+class Head:
+    """The header of a table: its first row, from 0, how many rows it has, its names, and what stands above them."""
 
-    >>> plain("RTT (ms)"), plain("Site-ID *")
-    ('rtt_ms', 'site_id')
-    """
-    return re.sub(r"[\W_]+", "_", tidy(str(text)).casefold()).strip("_")
+    row: int
+    rows: int
+    names: tuple[Any, ...]
+    groups: tuple[str, ...] = ()
 
-
-_SHEETS = {plain(name): sheet for sheet in SHEETS for name in (sheet.name, *sheet.aliases)}
-
-
-@cache
-def _columns(sheet: Sheet) -> dict[str, Column]:
-    """Return the columns of a sheet (of a fleet, or of a plan that is read back) by every name they go by."""
-    return {plain(name): column for column in sheet.columns for name in (column.name, *column.aliases)}
+    @property
+    def last(self) -> int:
+        """Its last row, from 0."""
+        return self.row + self.rows - 1
 
 
-def sheet_of(title: str) -> Sheet | None:
-    """Return the sheet that a title stands for, or None."""
-    return _SHEETS.get(plain(title))
-
-
-def column_of(header: object, sheet: Sheet) -> Column | None:
-    """Return the column of ``sheet`` that a header stands for, or None."""
-    return _columns(sheet).get(plain(header)) if isinstance(header, str) else None
-
-
-def similar_sheet(title: str) -> str:
-    """Return the sheet name that ``title`` may have been meant to be, or an empty text."""
-    return closest(title, [sheet.name for sheet in SHEETS], _ALIKE)
-
-
-def table_of(raw: RawSheet, sheet: Sheet, findings: Findings) -> RawTable:
+def table_of(
+    raw: RawSheet,
+    sheet: Sheet,
+    findings: Findings,
+    ids: Collection[str] = NO_IDS,
+    pins: SheetPins | None = None,
+    within: tuple[int, int] | None = None,
+) -> RawTable:
     """Return the rows below the header as columns; blank rows are left out, and row numbers kept.
 
-    The header is the row near the top that names most columns of ``sheet``, else the first row that is not blank.
+    The header is the row near the top, or the two rows, that name most columns of ``sheet`` (``ids`` are names of
+    further columns, those of a matrix), else the first row that is not blank. ``within`` limits it to some rows.
     """
-    filled = [i for i, row in enumerate(raw.cells) if not all(map(is_blank, row))]
-    candidates = filled[:_HEADER_WITHIN]
-    header = max(candidates, key=lambda i: sum(column_of(cell, sheet) is not None for cell in raw.cells[i]), default=0)
-    body = [i for i in filled if i > header]
-    width = max((len(raw.cells[i]) for i in (header, *body)), default=0) if filled else 0
+    start, stop = within or (0, len(raw.cells))
+    filled = [i for i in range(start, stop) if not all(map(is_blank, raw.cells[i]))]
+    head = _pinned_head(raw, pins, sheet.columns, ids) or find_head(raw, sheet.columns, filled[:_HEADER_WITHIN], ids)
+    body = [i for i in filled if i > head.last]
+    body = _without_headers_again(raw, head, body, findings)
+    width = max((len(raw.cells[i]) for i in (head.row, *body)), default=0) if filled else 0
+    width = max(width, len(head.names))
     cells = np.full((len(body), width), "", dtype=object)
     for position, i in enumerate(body):
         row = raw.cells[i]
         cells[position, : len(row)] = row
-    names = [*raw.cells[header], *[""] * width][:width] if filled else []
+    _fill_merged(raw, head.last + 2, body, cells, findings)
+    names = (*head.names, *[""] * width)[:width] if filled else ()
     rows: Ints = np.array(body, dtype=np.int64) + 1
-    table = RawTable(raw.file, raw.title, tuple(names), tuple(cells.T), rows, header + 1, raw.looks, raw.text_only)
-    if candidates and candidates[0] != header:
-        findings.add("rows_above", table.place(), row=header + 1)
-    ranges = [address for _, last, address in raw.merged if last > header + 1]
-    if ranges:
-        more = f" and {len(ranges) - 3} more" if len(ranges) > 3 else ""
-        findings.add("merged_cells", table.place(), ranges=", ".join(ranges[:3]) + more)
+    table = RawTable(raw.file, raw.title, names, tuple(cells.T), rows, head.last + 1, raw.looks, raw.text_only)
+    table = table.with_head(head.rows, head.groups, pins)
+    _report(raw, table, head, filled, findings)
     return table
 
 
-@dataclass(frozen=True, slots=True)
-class Match:
-    """Which column of a raw table holds what: positions of canonical columns, and of the user's own."""
+def find_head(raw: RawSheet, columns: tuple[Column, ...], candidates: Sequence[int], ids: Collection[str]) -> Head:
+    """Return the header among the rows ``candidates``: the first of those that name most columns."""
+    best, most = Head(candidates[0] if candidates else 0, 1, tuple(raw.cells[candidates[0]]) if candidates else ()), 0
+    for i in candidates:
+        one = Head(i, 1, tuple(raw.cells[i]))
+        score = _score(one.names, columns, ids)
+        if score > most:
+            best, most = one, score
+        if i + 1 in candidates and _may_be_lower(raw.cells[i + 1], ids):
+            two = _joined(raw, i, columns, ids)
+            score = _score(two.names, columns, ids)
+            single = max(_score(raw.cells[k], columns, ids) for k in (i, i + 1))
+            units_below = all(is_blank(cell) or is_statement(cell) for cell in raw.cells[i + 1])
+            if score > max(most, single) or (units_below and score and score >= most):
+                best, most = two, score
+    return best
 
-    known: dict[str, int]
-    own: dict[str, int]
+
+def _score(names: Sequence[Any], columns: tuple[Column, ...], ids: Collection[str]) -> int:
+    found = [named(name, columns) for name in names]
+    others = [name for name, known in zip(names, found, strict=True) if known is None] if ids else []
+    of_ids = {without_statement(header_text(name)) for name in others}
+    return len({known.column.name for known in found if known is not None}) + len(of_ids & set(ids))
 
 
-def match_headers(table: RawTable, sheet: Sheet, findings: Findings, required: Iterable[Column]) -> Match:
-    """Return where the columns of ``sheet`` stand in ``table``; missing, repeated and unknown ones become findings."""
-    at: dict[str, list[int]] = {}
-    own: dict[str, list[int]] = {}
-    for position, header in enumerate(table.headers):
-        if not is_usable(table, position, findings):
+def _may_be_lower(row: Sequence[Any], ids: Collection[str]) -> bool:
+    return all(isinstance(cell, str) or header_text(cell) in ids for cell in row)
+
+
+def _joined(raw: RawSheet, i: int, columns: tuple[Column, ...], ids: Collection[str]) -> Head:
+    """Return rows i and i + 1 as one header: a name above spreads over the merged or blank cells beside it."""
+    width = max(len(raw.cells[i]), len(raw.cells[i + 1]))
+    upper, lower = ([*raw.cells[k], *[""] * width][:width] for k in (i, i + 1))
+    spread: list[str] = []
+    for above, below in zip(upper, lower, strict=True):
+        own = tidy(above) if isinstance(above, str) else ""
+        spread.append(own or (spread[-1] if spread and not is_blank(below) and is_blank(above) else ""))
+    names: list[Any] = []
+    for above, group, below in zip(upper, spread, lower, strict=True):
+        both = f"{group} {header_text(below)}".strip() if not is_blank(below) else group
+        if is_blank(below):
+            names.append(above)
+        elif header_text(below) in ids or not group:
+            names.append(below)
+        elif named(both, columns) is not None or is_statement(below):
+            names.append(both)
+        else:
+            several = spread.count(group) > 1
+            names.append(below if named(below, columns) is not None or several else both)
+    return Head(i, 2, tuple(names), tuple(spread))
+
+
+def _pinned_head(
+    raw: RawSheet, pins: SheetPins | None, columns: tuple[Column, ...], ids: Collection[str]
+) -> Head | None:
+    if pins is None or not 0 < pins.header_row <= len(raw.cells):
+        return None
+    i = pins.header_row - 1
+    if pins.header_rows == 2 and i + 1 < len(raw.cells):
+        return _joined(raw, i, columns, ids)
+    return Head(i, 1, tuple(raw.cells[i]))
+
+
+def _without_headers_again(raw: RawSheet, head: Head, body: list[int], findings: Findings) -> list[int]:
+    """Return the rows without those that repeat the header, as printed lists do on each page."""
+    names = [plain(name) if isinstance(name, str) else "" for name in raw.cells[head.last]] if raw.cells else []
+    first = next((k for k, name in enumerate(names) if name), None)
+    if first is None or sum(map(bool, names)) < 2:
+        return body
+    again, mark = [], str(raw.cells[head.last][first]).strip().casefold()
+    for i in body:
+        row = raw.cells[i]
+        if len(row) > first and isinstance(row[first], str) and row[first].strip().casefold() == mark:
+            texts = [plain(cell) if isinstance(cell, str) else header_text(cell) for cell in row]
+            if [*texts, *[""] * len(names)][: len(names)] == names:
+                again.append(i)
+                findings.add("header_again", raw.place(i + 1))
+    return [i for i in body if i not in again] if again else body
+
+
+def _fill_merged(raw: RawSheet, first_row: int, body: list[int], cells: Any, findings: Findings) -> None:
+    """Give every cell of a merged range of data the value of its first cell, in place."""
+    ranges = [area for area in raw.merged if area.last_row >= first_row]
+    if not ranges:
+        return
+    at = {row: position for position, row in enumerate(body)}
+    filled = []
+    for area in ranges:
+        value = raw.cells[area.first_row - 1][area.first_column - 1] if _holds(raw, area) else ""
+        rows = [at[i] for i in range(max(area.first_row, first_row) - 1, area.last_row) if i in at]
+        if is_blank(value) or not rows:
             continue
-        column = column_of(header, sheet)
-        names, name = (own, header_text(header)) if column is None else (at, column.name)
-        names.setdefault(name, []).append(position)
-    for positions in (*at.values(), *own.values()):
-        _report_repeated(table, positions, findings)
-    for column in required:
-        if column.name not in at:
-            findings.add("column_missing", table.place(), column=column.name, meaning=column.meaning)
-    free = [name for name in sheet.names if name not in at]
-    # Beside settings stand notes for people, which have no table to be handed through with.
-    for name, positions in own.items() if sheet is not POLICY else ():
-        _report_own(table, name, positions[0], free, findings)
-    return Match({name: p[0] for name, p in at.items()}, {name: p[0] for name, p in own.items()})
+        for position in rows:
+            for column in range(area.first_column - 1, min(area.last_column, cells.shape[1])):
+                if is_blank(cells[position, column]):
+                    cells[position, column] = value
+        filled.append(area)
+    if filled:
+        more = f" and {len(filled) - _SHOWN} more" if len(filled) > _SHOWN else ""
+        findings.add("merged_cells", raw.place(), ranges=", ".join(map(str, filled[:_SHOWN])) + more)
+
+
+def _holds(raw: RawSheet, area: Range) -> bool:
+    return area.first_row <= len(raw.cells) and area.first_column <= len(raw.cells[area.first_row - 1])
+
+
+def _report(raw: RawSheet, table: RawTable, head: Head, filled: list[int], findings: Findings) -> None:
+    if filled and filled[0] < head.row:
+        findings.add("rows_above", table.place(), row=head.row + 1)
+    if head.rows > 1:
+        findings.add("header_two_rows", table.place(), rows=f"{head.row + 1} and {head.last + 1}")
+    hidden = raw.hidden
+    if hidden.sheet:
+        findings.add("sheet_hidden", raw.place())
+    used = set(table.rows.tolist())
+    rows = [row for row in hidden.rows if row in used]
+    if rows:
+        findings.add("rows_hidden", raw.place(), rows=_listed(rows))
+    names = [raw.place(0, column).cell for column in hidden.columns if column <= len(table.headers)]
+    if names:
+        findings.add("columns_hidden", raw.place(), columns=", ".join(names[:10]))
+
+
+def _listed(rows: list[int]) -> str:
+    """Return row numbers as runs, such as ``3, 7-9``."""
+    runs: list[list[int]] = []
+    for row in rows:
+        if runs and row == runs[-1][1] + 1:
+            runs[-1][1] = row
+        else:
+            runs.append([row, row])
+    texts = [f"{first}-{last}" if last > first else str(first) for first, last in runs]
+    return ", ".join(texts[:10]) + (f" and {len(texts) - 10} more" if len(texts) > 10 else "")
 
 
 def header_text(header: object) -> str:
@@ -126,17 +222,10 @@ def is_usable(table: RawTable, position: int, findings: Findings) -> bool:
     return False
 
 
-def _report_repeated(table: RawTable, positions: list[int], findings: Findings) -> None:
-    if len(positions) > 1:
-        headers = " and ".join(show(header_text(table.headers[p])) for p in positions)
-        places = [table.header_place(p) for p in positions]
-        findings.add("column_repeated", places[1], headers=headers, letters=", ".join(p.cell for p in places))
-
-
-def _report_own(table: RawTable, name: str, position: int, free: list[str], findings: Findings) -> None:
-    meant = closest(plain(name), free, _ALIKE)
-    place, header = table.header_place(position), show(name)
-    if meant:
-        findings.add("column_misspelt", place, column=name, header=header, guess=meant)
-    else:
-        findings.add("column_unknown", place, column=name, header=header)
+def is_matrix_head(names: Sequence[Any], ids: Collection[str]) -> bool:
+    """Return whether a header is that of a matrix: some hub ids, and no columns for hub and round-trip time."""
+    others = [name for name in names if not is_blank(name) and header_text(name) not in ids]
+    columns = {found.column.name for name in others if (found := named(name, LATENCY.columns)) is not None}
+    return (
+        len(others) <= len(names) - 1 and not columns & {"hub", "rtt_ms"} and any(header_text(n) in ids for n in names)
+    )

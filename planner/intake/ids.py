@@ -10,7 +10,9 @@ import pandas as pd
 
 from planner.fleet import Ints
 from planner.intake.findings import Findings, Place, guess, show
+from planner.intake.lookalikes import skeleton
 from planner.intake.tables import TypedSheet
+from planner.intake.words import is_unknown
 
 _NUMERAL = re.compile(r"0*(\d+?)(?:\.0)?")
 
@@ -53,6 +55,17 @@ class KnownIds:
         """Return the ids that differ from ``name`` only by leading zeros, as a number would."""
         return self._by_numeral.get(_numeral(name), [])
 
+    @cached_property
+    def _by_skeleton(self) -> Mapping[str, list[str]]:
+        found: dict[str, list[str]] = {}
+        for name in self.ids:
+            found.setdefault(skeleton(name), []).append(name)
+        return found
+
+    def alike(self, name: str) -> list[str]:
+        """Return the ids that look like ``name`` but for letters of another script, dashes and blanks."""
+        return self._by_skeleton.get(skeleton(name), [])
+
     def guess(self, name: str) -> str:
         """Return a question that names the id that ``name`` may have been meant to be, or an empty text."""
         return "" if name.isdecimal() else guess(name, self.ids)  # numbers resemble each other
@@ -71,8 +84,15 @@ def resolve(
     if len(fitting) == 1:
         findings.add("id_repaired", place, column, value=show(name), known=show(fitting[0]), count=count)
         return known.at[fitting[0]]
-    if fitting:
+    alike = known.alike(name) if not fitting else []
+    if len(alike) == 1:
+        findings.add("id_lookalike", place, column, value=show(name), known=show(alike[0]), count=count)
+        return known.at[alike[0]]
+    if fitting or alike:
+        fitting = fitting or alike
         findings.add("id_ambiguous", place, column, value=show(name), known=", ".join(map(show, fitting)))
+    elif unknown in ("pinned_unknown", "barred_unknown") and is_unknown(name):
+        findings.note("value_unknown", place, column)
     elif unknown:
         findings.add(unknown, place, column, value=show(name), count=count, guess=partial(known.guess, name))
     return -1
@@ -89,7 +109,9 @@ def resolve_column(read: TypedSheet, column: str, known: KnownIds, findings: Fin
     counts = np.bincount(codes, minlength=len(names))
     found = np.full(len(names), -1, dtype=np.int64)
     for i, name in enumerate(names):
-        if name:
+        if name in known.at:
+            found[i] = known.at[name]
+        elif name:
             count = f" ({counts[i]} cells)" if counts[i] > 1 else ""
             place = read.place(int(first[i]), column)
             found[i] = resolve(name, known, place, column, findings, unknown, count)

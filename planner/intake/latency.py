@@ -12,13 +12,20 @@ import pandas as pd
 from planner.columns import LATENCY, SAMPLES
 from planner.fleet import Bools, Floats, Ints, typed_table
 from planner.intake.cells import clean
+from planner.intake.content import identifies
 from planner.intake.directions import TOLERANCE, differences, mirrors, turned
 from planner.intake.findings import Findings, Place, show
-from planner.intake.headers import Match, column_of, header_text, is_usable
+from planner.intake.headers import header_text, is_usable
 from planner.intake.ids import KnownIds, resolve, resolve_column
+from planner.intake.layout import Matched
+from planner.intake.matching import Match, record_layout, report_unit
+from planner.intake.names import column_of, named, stated_by, without_statement
 from planner.intake.rawtable import Cells, RawTable, is_blank, is_empty
 from planner.intake.tables import TypedSheet, read_matched, read_table, without_totals
+from planner.intake.units import NOTHING_STATED, Stated
 
+# So few times tell nothing about their unit.
+_ENOUGH = 3
 _FIGURES = ("rtt_ms", "loss_percent", "pair_cost")
 
 
@@ -47,9 +54,22 @@ class PairRows:
 
 def is_matrix(table: RawTable, hubs: KnownIds) -> bool:
     """Return whether the sheet has a column for each hub rather than columns for hub and round-trip time."""
+    if table.pins is not None and {"hub", "rtt_ms"} & table.pins.columns.keys():
+        return False
     others = [header for header in table.headers if not is_blank(header) and header_text(header) not in hubs.at]
-    named = {column.name for header in others if (column := column_of(header, LATENCY)) is not None}
-    return not named & {"hub", "rtt_ms"}
+    found = {one.column.name for header in others if (one := named(header, LATENCY.columns)) is not None}
+    if found & {"hub", "rtt_ms"}:
+        return False
+    some_hub = any(_known_hub(header, hubs) for header in table.headers)
+    return some_hub or not any(identifies(cells, hubs.at, ()) for cells in table.columns)
+
+
+def _known_hub(header: object, hubs: KnownIds) -> str:
+    """Return the hub id that a header of a matrix holds, also beside a unit, as in ``ESK (ms)``; empty if none."""
+    if is_blank(header):
+        return ""
+    text = header_text(header)
+    return next((name for name in (text, without_statement(text)) if name in hubs.at), "")
 
 
 def read_latency(table: RawTable, sites: KnownIds, hubs: KnownIds, findings: Findings) -> PairRows:
@@ -67,12 +87,28 @@ def read_latency(table: RawTable, sites: KnownIds, hubs: KnownIds, findings: Fin
 
 def read_samples(table: RawTable, sites: KnownIds, hubs: KnownIds, findings: Findings) -> PairRows:
     """Return the probes of known pairs; a lost one has a blank round-trip time."""
-    return _pair_rows(read_table(table, SAMPLES, findings), sites, hubs, findings)
+    return _pair_rows(read_table(table, SAMPLES, findings, _known(sites, hubs)), sites, hubs, findings)
+
+
+def _known(sites: KnownIds, hubs: KnownIds) -> dict[str, tuple[str, ...]]:
+    return {"site": sites.ids, "hub": hubs.ids}
 
 
 def _pairs(table: RawTable, sites: KnownIds, hubs: KnownIds, findings: Findings) -> PairRows:
-    read = read_table(_without_zeros(table, sites, hubs, findings), LATENCY, findings)
+    table = _without_zeros(table, sites, hubs, findings)
+    read = read_table(table, LATENCY, findings, _known(sites, hubs))
+    if "rtt_ms" in read.match.known:
+        index = read.match.known["rtt_ms"]
+        _doubt(read.raw, index, read.frame["rtt_ms"].to_numpy(dtype=np.float64), findings)
     return _pair_rows(read, sites, hubs, findings)
+
+
+def _doubt(table: RawTable, index: int, rtt_ms: Floats, findings: Findings) -> None:
+    """Ask whether times are seconds where no header says that they are ms and all are below 1."""
+    given = rtt_ms[~np.isnan(rtt_ms)]
+    header = table.headers[index] if column_of(table.headers[index], LATENCY) is not None else ""
+    if len(given) >= _ENOUGH and given.max() < 1.0 and stated_by(header).unit is None:
+        findings.add("unit_doubtful", table.header_place(index), "rtt_ms", most=f"{given.max():g}")
 
 
 def _pair_rows(read: TypedSheet, sites: KnownIds, hubs: KnownIds, findings: Findings) -> PairRows:
@@ -195,12 +231,21 @@ def _matrix(table: RawTable, sites: KnownIds, hubs: KnownIds, findings: Findings
     site = resolve_column(read, "site", sites, findings, "site_unknown")
     read, site = read.only(site >= 0), site[site >= 0]
     columns = _hub_columns(read.raw, corner, hubs, findings)
+    record_layout(table, LATENCY, _corner(table, corner), (), findings)
     if not columns and corner is not None:
         wanted = ", ".join(c.name for c in LATENCY.columns if c.required)
         findings.add("matrix_no_hub", table.header_place(corner), columns=wanted)
     rtt_ms: Floats = np.full((len(site), len(columns)), np.nan)
+    spec = LATENCY.column("rtt_ms")
+    told: set[Stated] = set()
     for at, index in enumerate(columns):
-        rtt_ms[:, at] = clean(Cells(LATENCY.column("rtt_ms"), read.raw, index, findings))
+        stated = _stated(read.raw, index, corner)
+        if stated not in told:
+            told.add(stated)
+            report_unit(read.raw, index, spec, stated, findings)
+        rtt_ms[:, at] = clean(Cells(spec, read.raw, index, findings, stated=stated))
+    if columns and all(_stated(read.raw, index, corner).unit is None for index in columns):
+        _doubt(read.raw, next(iter(columns)), rtt_ms, findings)
     rows, at_column = np.nonzero(~np.isnan(rtt_ms))
     site, hub = site[rows], np.array(list(columns.values()), dtype=np.int64)[at_column]
     values = {"site": _categories(site, sites), "hub": _categories(hub, hubs), "rtt_ms": rtt_ms[rows, at_column]}
@@ -208,11 +253,28 @@ def _matrix(table: RawTable, sites: KnownIds, hubs: KnownIds, findings: Findings
     return PairRows(read.raw, typed_table(LATENCY, values), site, hub, rows.astype(np.int64), index_of[at_column])
 
 
+def _stated(table: RawTable, index: int, corner: int | None) -> Stated:
+    """Return the unit and direction that a column of a matrix, a name above it, its corner or its title states."""
+    above = (table.groups[index],) if table.groups else ()
+    texts = (table.headers[index], *above, "" if corner is None else table.headers[corner], table.title)
+    for stated in map(stated_by, texts):
+        if stated != NOTHING_STATED and stated.fits(LATENCY.column("rtt_ms")):
+            return stated
+    return NOTHING_STATED
+
+
+def _corner(table: RawTable, corner: int | None) -> tuple[Matched, ...]:
+    if corner is None:
+        return ()
+    header = "" if is_blank(table.headers[corner]) else header_text(table.headers[corner])
+    return (Matched("site", header, table.header_place(corner).cell.rstrip("0123456789"), "name"),)
+
+
 def _site_column(table: RawTable, hubs: KnownIds, findings: Findings) -> int | None:
     """Return the column with the site ids: the one that is called so, else a first column that is no hub."""
     names = ["" if is_blank(header) else header_text(header) for header in table.headers]
     for index, name in enumerate(names):
-        column = column_of(name, LATENCY)
+        column = column_of(without_statement(name), LATENCY)
         if column is not None and column.name == "site" and name not in hubs.at:
             return index
     first = next((i for i, name in enumerate(names) if name or not is_empty(table.columns[i])), None)
@@ -231,7 +293,8 @@ def _hub_columns(table: RawTable, corner: int | None, hubs: KnownIds, findings: 
         if index == corner or not is_usable(table, index, findings):
             continue
         place = table.header_place(index)
-        hub = resolve(header_text(header), hubs, place, "hub", findings, "hub_column_unknown")
+        name = _known_hub(header, hubs) or header_text(header)
+        hub = resolve(name, hubs, place, "hub", findings, "hub_column_unknown")
         if hub in found.values():
             letters = ", ".join(table.header_place(i).cell for i, h in [*found.items(), (index, hub)] if h == hub)
             findings.add("column_repeated", place, headers=show(hubs.ids[hub]), letters=letters)

@@ -16,6 +16,7 @@ class Template:
     severity: Severity
     message: str
     hint: str = ""
+    repair: bool = False  # a cell or header was not as it should be, yet could be read
 
 
 def _error(message: str, hint: str = "") -> Template:
@@ -28,6 +29,10 @@ def _warning(message: str, hint: str = "") -> Template:
 
 def _info(message: str, hint: str = "") -> Template:
     return Template("info", message, hint)
+
+
+def _repair(severity: Severity, message: str, hint: str = "") -> Template:
+    return Template(severity, message, hint, repair=True)
 
 
 _SAVE_AS = "Save it as .xlsx, .xlsm or .ods, or give a folder of .csv files named after the sheets."
@@ -50,20 +55,95 @@ _FILES = {
     "csv_broken": _error("The file cannot be read as CSV: {reason}.", "Check quotation marks and separators."),
 }
 
+_MAPPING = {
+    "mapping_broken": _error("The mapping file cannot be read: {reason}.", "Make one with check --write-mapping."),
+    "mapping_unknown": _error("{name} in the mapping file is not understood: {reason}.", "Correct or remove it."),
+}
+
 _SHEETS = {
+    "mapping_sheet": _error(
+        "The mapping says that {title} is the sheet {sheet}, but there is no such sheet.", "Correct it."
+    ),
+    "sheet_by_content": _warning(
+        "This was read as the sheet {sheet}, by its title or its headers; no sheet is called so.",
+        "Rename it to {sheet}, or name it in a mapping file.",
+    ),
+    "sheet_question": _error(
+        "Which of these is the sheet {sheet}: {titles}?",
+        'Rename it to {sheet}, or pin it in a mapping file: [{sheet}] sheet = "title".',
+    ),
+    "sheet_doubtful": _warning(
+        "Several tables may be the sheet {sheet}, and none was read: {titles}.",
+        'Rename one to {sheet}, or pin it in a mapping file: [{sheet}] sheet = "title".',
+    ),
+    "table_question": _error(
+        "A second table of the sheet {sheet} begins here, with other columns than the first.",
+        "Put its rows below those of the first table, or the table on a sheet of its own.",
+    ),
+    "table_unused": _warning(
+        "A table that looks like the sheet {sheet} begins here; it was not read, since there is such a sheet.",
+        "Move its rows to the sheet {sheet}, or remove it.",
+    ),
+    "sheet_hidden": _warning("The sheet is hidden; it was read.", "Delete it if it does not count."),
+    "rows_hidden": _warning("Hidden rows were read: {rows}.", "Delete them if they do not count."),
+    "columns_hidden": _info("Hidden columns were read: {columns}."),
+    "header_two_rows": _info("The header was found in the two rows {rows}."),
+    "header_again": _info("The row repeats the header and was left out."),
     "sheet_missing": _error("The sheet {sheet} is missing.", "Add it: {meaning}."),
     "sheet_repeated": _error("{titles} all stand for the sheet {sheet}.", "Keep one of them, or rename the others."),
     "sheet_unknown": _info("The sheet is not part of a fleet and was not read.", "{guess}"),
     "sheet_empty": _error("The sheet has no rows.", "Add {meaning}."),
     "rows_above": _info("The header was found in row {row}; what stands above it was not read."),
-    "total_row": _warning("The last row {value} looks like a total and was not read.", "Remove it if it is one."),
-    "merged_cells": _warning(
-        "Merged cells ({ranges}) hold only the value of their first cell; the others count as blank.",
-        "Unmerge them and fill in every cell.",
+    "total_row": _warning("The row {value} looks like a total and was not read.", "Remove it if it is one."),
+    "merged_cells": _repair(
+        "warning",
+        "Merged cells ({ranges}) were read as if each of them held the value of the first.",
+        "Unmerge them and fill in every cell; a value may have been meant for all of them together.",
     ),
 }
 
 _HEADERS = {
+    "columns_matched": _info("The headers in row {row} were read as these columns: {columns}."),
+    "column_similar": _repair(
+        "warning", "The column {header} was read as {known}, whose name is much like it.", "Rename it, or {pin}."
+    ),
+    "column_by_content": _repair(
+        "warning",
+        "The column {header} was read as {known}, since it holds such ids.",
+        "Rename it to {known}, or {pin}.",
+    ),
+    "column_question": _error("Which column is {column}? It may be {headers}.", "Name it {column}, or {pin}."),
+    "column_doubtful": _warning("The column {header} may be {meanings}; it was not used.", "Rename it, or {pin}."),
+    "column_doubtful_twice": _warning(
+        "Which column is {column}? It may be {headers}; none was used.", "Name one {column}, or {pin}."
+    ),
+    "mapping_header": _error(
+        "The mapping says that {column} has the header {header}, but no column has it.", "Correct {mapping}."
+    ),
+    "mapping_header_twice": _error(
+        "The mapping says that {column} has the header {header}, but several columns have it.",
+        "Name it by its letter in {mapping}, such as =C.",
+    ),
+    "unit_converted": _repair(
+        "info", "The header {header} says {unit}: the values were multiplied by {factor} to give {wanted}."
+    ),
+    "unit_bytes": _repair(
+        "warning",
+        "The header {header} says {unit}, bytes: the values were multiplied by {factor} to give {wanted}.",
+        "Write {wanted} if bits are meant.",
+    ),
+    "way_doubled": _repair(
+        "warning",
+        "The header {header} says one way: the times were doubled.",
+        "Measure round trips; the two directions may differ.",
+    ),
+    "way_halved": _repair(
+        "warning", "The header {header} says round trip: the times were halved.", "Give the one-way delay."
+    ),
+    "unit_doubtful": _warning(
+        "All round-trip times are at most {most}, read as ms, and no header says so.",
+        "Say the unit in the header, such as RTT [s], if they are seconds.",
+    ),
     "column_missing": _error("The column {column} is missing.", "Add it: {meaning}."),
     "column_repeated": _error("The columns {headers} ({letters}) mean the same.", "Keep one of them."),
     "column_unknown": _info("The column {header} is not one that the planner knows; it is kept and handed through."),
@@ -85,7 +165,20 @@ _CELLS = {
     "required_blank": _error(
         "{column} is blank.", "Fill it in, or empty the row. Of merged cells only the first holds the value."
     ),
-    "text_tidied": _info("{column}: blanks at the ends, non-breaking or invisible characters were removed in {cells}."),
+    "value_unknown": _repair(
+        "warning",
+        "{column} says that the value is not known in {cells}; it was read as blank.",
+        "Leave the cell blank.",
+    ),
+    "text_steered": _repair(
+        "warning",
+        "{column}: control characters, or such as turn the direction of writing, were removed in {cells}.",
+        "Check that the text is what it seems to be.",
+    ),
+    "text_cut": _repair("warning", "{column} has {length} characters; it was cut to the 32,767 that a cell holds."),
+    "text_tidied": _repair(
+        "info", "{column}: blanks at the ends, non-breaking or invisible characters were removed in {cells}."
+    ),
 }
 
 _TEXTS = {
@@ -93,7 +186,11 @@ _TEXTS = {
         "{column} is stored as a number in {cells}; leading zeros, if there were any, are lost.",
         "Format the column as text to keep ids as they are.",
     ),
-    "id_shown": _info("{column} is a number that is shown with leading zeros in {cells}; the shown text was taken."),
+    "id_long": _error("{column} has {length} characters; an id has at most 200.", "Shorten it."),
+    "ids_alike": _warning("{value} looks like the id in {other}, but has other letters.", "Type one of them again."),
+    "id_shown": _repair(
+        "info", "{column} is a number that is shown with leading zeros in {cells}; the shown text was taken."
+    ),
     "id_fraction": _warning("{column} {value} is a number with a fraction, which is unusual for an id."),
     "id_digits": _error(
         "{column} is a number of more than 15 digits, whose last digits a spreadsheet loses.",
@@ -103,7 +200,7 @@ _TEXTS = {
         "{column} is the date {value}, which may have been an id such as 3-4.",
         "Format the cell as text and type the id again.",
     ),
-    "id_boolean": _warning("{column} is the truth value {value}; it was read as that word."),
+    "id_boolean": _repair("warning", "{column} is the truth value {value}; it was read as that word."),
     "ids_comma": _warning(
         "{column} {value} has a comma and no semicolon; it was read as a single entry.",
         "Separate several entries with a semicolon.",
@@ -112,13 +209,16 @@ _TEXTS = {
         "{column} {value} is stored as a number, so it may have been {value}0.",
         "Store it as text, or give the cell a number format with the right decimals.",
     ),
-    "release_shown": _info("{column} is stored as a number in {cells}; the shown decimals were taken."),
+    "release_shown": _repair("info", "{column} is stored as a number in {cells}; the shown decimals were taken."),
     "release_whole": _info("{column} is stored as a whole number in {cells} and was read as it stands."),
     "release_date": _error(
         "{column} is the date {value}; a spreadsheet may have made it from a version.",
         "Format the cell as text and type the version again.",
     ),
     "release_order": _error("{column}: {reason}."),
+    "choice_word": _repair(
+        "info", "{column} holds another word for yes or no in {cells}; it was read as in {example}."
+    ),
     "choice_unknown": _error("{column} {value} is none of {choices}.", "{guess}"),
     "timezone_unknown": _error(
         "{column} {value} is no IANA time zone.", "Write a name such as Europe/London or UTC. {guess}"
@@ -127,8 +227,20 @@ _TEXTS = {
 }
 
 _NUMBERS = {
-    "number_text": _info("{column} is a number stored as text in {cells}; it was read as the number."),
-    "number_comma": _warning("{column} has a decimal comma or digit grouping in {cells}; it was read as in {example}."),
+    "number_text": _repair("info", "{column} is a number stored as text in {cells}; it was read as the number."),
+    "number_comma": _repair(
+        "warning", "{column} has a decimal comma or digit grouping in {cells}; it was read as in {example}."
+    ),
+    "number_script": _repair("info", "{column} has digits of another script in {cells}; it was read as in {example}."),
+    "number_bound": _repair("warning", "{column} is an upper bound in {cells}; the bound was taken, as in {example}."),
+    "number_about": _repair("warning", "{column} is an approximate figure in {cells}; it was read as in {example}."),
+    "number_beyond": _error(
+        "{column} {value} says only what it exceeds.", "Write the number, or leave the cell blank if it is unknown."
+    ),
+    "unit_in_cell": _repair("info", "{column} is in another unit in {cells}; it was converted, as in {example}."),
+    "way_in_cell": _repair(
+        "warning", "{column} is for another direction in {cells}: it was doubled or halved, as in {example}."
+    ),
     "number_ambiguous": _error(
         "{column} {value} may be {as_decimal} or {as_thousands}.", "Write it with a decimal point and no grouping."
     ),
@@ -144,11 +256,20 @@ _NUMBERS = {
         "{column} {value} must be {limits}.", "Correct it, or leave the cell blank if it is unknown."
     ),
     "whole_wanted": _error("{column} {value} must be a whole number.", "Correct it."),
-    "percent_shown": _info("{column} is formatted as a percentage in {cells}; it was read as shown."),
+    "percent_doubtful": _warning("{column} {value} is less than one percent.", "Write 10 for 10 %."),
+    "percent_shown": _repair("info", "{column} is formatted as a percentage in {cells}; it was read as shown."),
 }
 
 _DATES = {
     "date_wanted": _error("{column} {value} is not a date.", "Use a date cell, or write it as 2026-03-31."),
+    "date_text": _repair("info", "{column} is a date written as text in {cells}; it was read as in {example}."),
+    "date_order": _repair(
+        "warning", "{column}: day and month were taken in the order of the rest of the column in {cells}: {example}."
+    ),
+    "date_serial": _repair(
+        "warning", "{column} is a number in {cells}; it was read as a day number, the first as {example}."
+    ),
+    "date_ambiguous": _error("{column} {value} may be {candidates}.", "Write it as 2026-03-31."),
     "date_time": _info("{column} has a time of day in {cells}, which was not read."),
     "dates_order": _error("The site closes on {closes}, before it opens on {opens}.", "Correct one of the dates."),
 }
@@ -159,7 +280,13 @@ _IDS = {
     "pool_blank": _error(
         "The hub {hub} already has a pool without an id in {other}.", "Name the pools of a hub; one may stay blank."
     ),
-    "id_repaired": _warning(
+    "id_lookalike": _repair(
+        "warning",
+        "{column} {value}{count} was taken for {known}, which looks the same but has other letters, dashes or blanks.",
+        "Write it as {known}.",
+    ),
+    "id_repaired": _repair(
+        "warning",
         "{column} {value}{count} was taken for {known}, the only id that differs just by leading zeros.",
         "Write it as {known}; format the column as text.",
     ),
@@ -286,6 +413,7 @@ _CHECKS = {
 
 CATALOGUE: dict[str, Template] = {
     **_FILES,
+    **_MAPPING,
     **_SHEETS,
     **_HEADERS,
     **_CELLS,
@@ -299,5 +427,8 @@ CATALOGUE: dict[str, Template] = {
     **_CHECKS,
 }
 
-# Codes of files that could not be read at all, as opposed to files whose data are wrong.
-UNREADABLE = frozenset(code for code, template in _FILES.items() if template.severity == "error")
+# Codes of files, also mapping files, that could not be read at all, as opposed to files whose data are wrong.
+UNREADABLE = frozenset(code for code, template in {**_FILES, **_MAPPING}.items() if template.severity == "error")
+
+# Codes of findings about what was not written as it should be, yet could be read.
+REPAIRS = frozenset(code for code, template in CATALOGUE.items() if template.repair)

@@ -4,36 +4,39 @@ import datetime as dt
 import math
 import re
 from decimal import Decimal
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
 from planner.fleet import Floats
 from planner.intake.findings import show
-from planner.intake.rawtable import Cells, tidy
+from planner.intake.rawtable import Cells
+from planner.intake.units import Stated
+from planner.intake.written import Read, read_number
 
 # Beyond it a whole number is a slip of the keyboard, and sums of them might overflow.
 _MOST_WHOLE = 1_000_000_000
 
-_PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
-_DECIMAL_COMMA = re.compile(r"([+-]?)(\d+),(\d+)")
-_GROUPED_COMMA = re.compile(r"[+-]?\d{1,3}((,\d{3})+\.\d+|(,\d{3}){2,}(\.\d*)?)")
-_GROUPED_POINT = re.compile(r"[+-]?\d{1,3}((\.\d{3})+,\d+|(\.\d{3}){2,}(,\d*)?)")
-_BLANK_BETWEEN_DIGITS = re.compile(r"(?<=\d) (?=\d{3}(\D|$))")
-_NOT_FINITE = frozenset({"nan", "inf", "+inf", "-inf", "infinity", "-infinity", "∞"})
-
-
-class _Read(NamedTuple):
-    """What a text means as a number: ``code`` is the finding to make, empty when there is nothing to say."""
-
-    value: float
-    code: str = ""
+_PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+# Findings about a text that sum up, those about it singly, and what a message shows as an example.
+_NOTED = frozenset({"number_text", "number_script", "number_comma", "number_bound", "number_about", "value_unknown"})
+_CONVERTED = frozenset({"unit_in_cell", "way_in_cell"})
+_DIGITS_KEPT = 9  # after a conversion, which leaves binary dust
 
 
 def numbers(cells: Cells) -> Floats:
-    """Return the column as floats, NaN where blank or wrong, within the limits of its specification."""
-    result = cells.values.copy() if cells.values.dtype.kind == "f" else _converted(cells)
-    _as_percentages_show(cells, result)
+    """Return the column as floats, NaN where blank or wrong, within the limits of its specification.
+
+    What the header states of unit and direction is applied, but for cells that state their own.
+    """
+    factor = cells.stated.factor(cells.spec)
+    result = cells.values.copy() if cells.values.dtype.kind == "f" else _floats(cells)
+    if factor != 1.0:
+        result = np.round(result * factor, _DIGITS_KEPT)
+    else:
+        _as_percentages_show(cells, result)
+    if cells.values.dtype.kind != "f":
+        _read_others(cells, result, factor)
     if cells.spec.kind == "whole":
         _reject(cells, result, np.isfinite(result) & (result != np.round(result)), "whole_wanted")
     _reject(cells, result, np.isinf(result), "number_infinite")
@@ -41,25 +44,56 @@ def numbers(cells: Cells) -> Floats:
     return result
 
 
-def _converted(cells: Cells) -> Floats:
+def _floats(cells: Cells) -> Floats:
+    values = cells.objects()
+    return np.array([value if type(value) is float else math.nan for value in values], dtype=np.float64)
+
+
+def _read_others(cells: Cells, result: Floats, factor: float) -> None:
+    """Read, in place, the cells that do not hold a float: text, mostly."""
     values = cells.objects()
     if set(map(type, values)) <= {float}:
-        return np.array(values, dtype=np.float64)
-    result = np.array([value if type(value) is float else math.nan for value in values], dtype=np.float64)
+        return
+    doubtful: list[tuple[int, str, Read]] = []
+    three_decimals: list[int] = []
+    styles: set[str] = set()
     for position, value in enumerate(values):
         if type(value) is float or value == "":
             continue
         if cells.table.text_only and _PLAIN.fullmatch(value):  # nothing to report, so half a million of them are quick
-            result[position] = float(value)
+            result[position] = _scaled(float(value), factor)
+            if value[-4:-3] == ".":
+                three_decimals.append(position)
+            elif "." in value:
+                styles.add("point")
+            continue
+        if isinstance(value, str):
+            read = read_number(value, cells.spec)
+            styles.add(read.style)
+            if read.other is not None:
+                doubtful.append((position, value, read))
+            else:
+                result[position] = _taken(cells, position, value, read, factor)
         else:
-            result[position] = _from_other(cells, position, value)
-    return result
+            result[position] = _scaled(_from_other(cells, position, value), factor)
+    signs = styles & {"comma", "point"}
+    style = signs.pop() if len(signs) == 1 else ""
+    if style == "comma" or cells.spec.kind == "whole":
+        doubtful += (
+            (position, values[position], read_number(values[position], cells.spec)) for position in three_decimals
+        )
+    for position, value, read in doubtful:
+        if read.other is None:
+            continue  # 0.123 can only have decimals
+        result[position] = _settled(cells, position, value, read, factor, style)
+
+
+def _scaled(value: float, factor: float) -> float:
+    return value if factor == 1.0 else round(value * factor, _DIGITS_KEPT)
 
 
 def _from_other(cells: Cells, position: int, value: Any) -> float:
-    """Return the number that a cell other than a float means; NaN if it is blank or wrong."""
-    if isinstance(value, str):
-        return _note_text(cells, position, value)
+    """Return the number that a cell other than a float or a text means; NaN if it is wrong."""
     if isinstance(value, int | Decimal | np.number) and not isinstance(value, bool):
         try:
             return float(value)
@@ -70,45 +104,39 @@ def _from_other(cells: Cells, position: int, value: Any) -> float:
     return math.nan
 
 
-def _note_text(cells: Cells, position: int, text: str) -> float:
-    value, code = _from_text(text, cells.spec.unit)
-    if code == "number_comma":
-        cells.note(code, position, example=lambda: f"{show(text)} -> {show(value)}")
-    elif code == "number_text" and not cells.table.text_only:
-        cells.note(code, position)
-    elif code == "number_ambiguous":
-        cells.add(code, position, as_decimal=text.replace(",", "."), as_thousands=text.replace(",", ""))
-    elif code and code != "number_text":
-        cells.add(code, position)
+def _settled(cells: Cells, position: int, text: str, read: Read, factor: float, style: str) -> float:
+    """Return which of its two meanings a text such as 1,234 or 1.234 has, by the kind and the rest of the column."""
+    has_comma = "number_ambiguous" in read.codes
+    assert read.other is not None
+    others = tuple(code for code in read.codes if code not in ("number_ambiguous", "number_text"))
+    if cells.spec.kind == "whole" or (style == "point" if has_comma else style == "comma"):
+        return _taken(cells, position, text, Read(read.other, (*others, "number_comma"), read.stated), factor)
+    if has_comma and style == "comma":
+        return _taken(cells, position, text, Read(read.value, (*others, "number_comma"), read.stated), factor)
+    if has_comma:
+        cells.add("number_ambiguous", position, as_decimal=show(read.value), as_thousands=show(read.other))
+        return math.nan
+    return _taken(cells, position, text, read, factor)
+
+
+def _taken(cells: Cells, position: int, text: str, read: Read, factor: float) -> float:
+    """Return the value of a text that has one meaning, with the findings about it."""
+    said = cells.stated
+    stated = Stated(read.stated.unit or said.unit, read.stated.way or said.way)
+    value = _scaled(read.value, stated.factor(cells.spec) if stated != said else factor)
+    codes = [code for code in read.codes if code != "number_text" or not cells.table.text_only]
+    if read.stated.way and Stated(None, stated.way).factor(cells.spec) != 1.0:
+        codes.append("way_in_cell")
+    elif read.stated.unit is not None and Stated(read.stated.unit).factor(cells.spec) != 1.0:
+        codes.append("unit_in_cell")
+    if len(codes) > 1 and "number_text" in codes:
+        codes.remove("number_text")
+    for code in codes:
+        if code in _NOTED or code in _CONVERTED:
+            cells.note(code, position, example=lambda: f"{show(text)} -> {show(value)}")
+        else:
+            cells.add(code, position)
     return value
-
-
-def _from_text(text: str, unit: str) -> _Read:
-    if not tidy(text):
-        return _Read(math.nan)
-    bare = _BLANK_BETWEEN_DIGITS.sub("", _without_unit(tidy(text), unit))
-    if _PLAIN.fullmatch(bare):
-        return _Read(float(bare), "number_text")
-    if bare.casefold() in _NOT_FINITE:
-        return _Read(math.nan, "number_infinite")
-    comma = _DECIMAL_COMMA.fullmatch(bare)
-    if comma and len(comma[3]) == 3 and len(comma[2]) <= 3 and not comma[2].startswith("0"):
-        return _Read(math.nan, "number_ambiguous")  # 1,234: a decimal comma or a thousands separator
-    if comma:
-        return _Read(float(bare.replace(",", ".")), "number_comma")
-    if _GROUPED_COMMA.fullmatch(bare):
-        return _Read(float(bare.replace(",", "")), "number_comma")
-    if _GROUPED_POINT.fullmatch(bare):
-        return _Read(float(bare.replace(".", "").replace(",", ".")), "number_comma")
-    return _Read(math.nan, "number_wanted")
-
-
-def _without_unit(text: str, unit: str) -> str:
-    """Return ``text`` without the column's own unit behind the number, as in ``18.4 ms``."""
-    short = unit.split(",")[0]
-    if short and text.casefold().endswith(short.casefold()):
-        return text[: -len(short)].rstrip()
-    return text
 
 
 def _as_percentages_show(cells: Cells, result: Floats) -> None:

@@ -8,6 +8,7 @@ import re
 import zipfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 from typing import Any
 from xml.etree.ElementTree import Element
@@ -16,11 +17,14 @@ from defusedxml.ElementTree import iterparse
 
 from planner.intake.archive import DAMAGE
 from planner.intake.findings import Findings, Place, show
+from planner.intake.layout import Hidden, Range
 from planner.intake.rawtable import MOST_CELLS, MOST_COLUMNS, MOST_ROWS, Broken, RawSheet
 
 _NS = "{urn:oasis:names:tc:opendocument:xmlns:%s:1.0}"
 _TABLE, _OFFICE, _TEXT, _STYLE, _NUMBER = (_NS % n for n in ("table", "office", "text", "style", "datastyle"))
 _ERROR_TYPE = "{urn:org:documentfoundation:names:experimental:calc:xmlns:calcext:1.0}value-type"
+# A cell holds 32,767 characters; more than that is read so that a finding can say so.
+_LONGEST_TEXT, _MOST_RUNS, _MOST_BLANKS = 100_000, 10_000, 1_000
 _CELLS = (f"{_TABLE}table-cell", f"{_TABLE}covered-table-cell")
 _NUMERIC = ("float", "percentage", "currency")
 _DURATION = re.compile(r"-?PT(\d+)H(\d+)M(\d+)(?:[.,]\d+)?S")
@@ -65,7 +69,10 @@ class _Sheet:
     wanted: bool
     rows: list[list[Any]] = field(default_factory=list)
     looks: OdsLooks = field(default_factory=OdsLooks)
-    merged: list[tuple[int, int, str]] = field(default_factory=list)
+    merged: list[Range] = field(default_factory=list)
+    hidden_rows: list[int] = field(default_factory=list)
+    hidden_columns: list[int] = field(default_factory=list)
+    hidden: bool = False
     column_styles: list[tuple[int, str]] = field(default_factory=list)  # (columns, default cell style)
     height: int = 0  # rows so far, blank ones at the end too
     cells: int = 0
@@ -80,11 +87,19 @@ def read_ods(path: Path, wanted: Callable[[str], bool], findings: Findings) -> t
     except _TooBig as error:
         findings.add("file_too_big", place, reason=str(error))
         return [], []
-    except (*DAMAGE, ValueError) as error:
+    except (*DAMAGE, ValueError, RecursionError) as error:
         findings.add("file_damaged", place, reason=str(error) or type(error).__name__)
         return [], []
-    read = [RawSheet(path.name, s.title, s.rows, s.looks, merged=tuple(s.merged)) for s in sheets if s.wanted]
+    read = [
+        RawSheet(path.name, s.title, s.rows, s.looks, merged=tuple(s.merged), hidden=_hidden(s))
+        for s in sheets
+        if s.wanted
+    ]
     return [s.title for s in sheets], read
+
+
+def _hidden(sheet: _Sheet) -> Hidden:
+    return Hidden(tuple(sheet.hidden_rows), tuple(sheet.hidden_columns), sheet.hidden)
 
 
 def _sheets(content: Any, wanted: Callable[[str], bool]) -> Iterator[_Sheet]:
@@ -95,6 +110,7 @@ def _sheets(content: Any, wanted: Callable[[str], bool]) -> Iterator[_Sheet]:
             if element.tag == f"{_TABLE}table" and sheet is None:
                 title = element.get(f"{_TABLE}name", "")
                 sheet = _Sheet(title, wanted(title))
+                sheet.hidden = element.get(f"{_TABLE}style-name", "") in fixed.not_displayed
         elif sheet is None:
             fixed.take(element)
         elif element.tag == f"{_TABLE}table-row":
@@ -103,6 +119,9 @@ def _sheets(content: Any, wanted: Callable[[str], bool]) -> Iterator[_Sheet]:
             element.clear()
         elif element.tag == f"{_TABLE}table-column":
             repeated = _repeated(element, "columns")
+            before = sum(count for count, _ in sheet.column_styles)
+            if _is_hidden(element) and before + repeated < MOST_COLUMNS:
+                sheet.hidden_columns += range(before + 1, before + repeated + 1)
             sheet.column_styles.append((repeated, element.get(f"{_TABLE}default-cell-style-name", "")))
         elif element.tag == f"{_TABLE}table":
             element.clear()
@@ -111,10 +130,11 @@ def _sheets(content: Any, wanted: Callable[[str], bool]) -> Iterator[_Sheet]:
 
 
 class _FixedDecimals:
-    """Gathers the cell styles whose number format fixes the decimals, as opposed to General."""
+    """Gathers the styles whose number format fixes the decimals, as opposed to General, and those of hidden sheets."""
 
     def __init__(self) -> None:
         self.styles: set[str] = set()
+        self.not_displayed: set[str] = set()
         self._formats: set[str] = set()
 
     def take(self, element: Element) -> None:
@@ -124,10 +144,16 @@ class _FixedDecimals:
                 self._formats.add(element.get(f"{_STYLE}name", ""))
         elif element.tag == f"{_STYLE}style" and element.get(f"{_STYLE}data-style-name") in self._formats:
             self.styles.add(element.get(f"{_STYLE}name", ""))
+        elif element.tag == f"{_STYLE}style" and any(p.get(f"{_TABLE}display") == "false" for p in element):
+            self.not_displayed.add(element.get(f"{_STYLE}name", ""))
 
 
 def _repeated(element: Element, what: str) -> int:
     return max(int(element.get(f"{_TABLE}number-{what}-repeated", 1)), 1)
+
+
+def _is_hidden(element: Element) -> bool:
+    return element.get(f"{_TABLE}visibility") in ("collapse", "filter")
 
 
 def _add_row(sheet: _Sheet, element: Element, fixed: set[str]) -> None:
@@ -147,6 +173,8 @@ def _add_row(sheet: _Sheet, element: Element, fixed: set[str]) -> None:
     row = [value for value, (_, count) in zip(values, cells, strict=False) for _ in range(count)]
     for number in range(start + 1, start + times + 1):
         sheet.rows.append(list(row))
+        if _is_hidden(element):
+            sheet.hidden_rows.append(number)
         _look_at(sheet, number, cells[: len(values)], values, fixed)
 
 
@@ -164,9 +192,7 @@ def _look_at(sheet: _Sheet, row: int, cells: list[tuple[Element, int]], values: 
         height = int(cell.get(f"{_TABLE}number-rows-spanned", 1))
         width = int(cell.get(f"{_TABLE}number-columns-spanned", 1))
         if height * width > 1:
-            last = row + height - 1
-            corners = Place(row=row, column=column), Place(row=last, column=column + width - 1)
-            sheet.merged.append((row, last, ":".join(corner.cell for corner in corners)))
+            sheet.merged.append(Range(row, column, row + height - 1, column + width - 1))
         column += count
 
 
@@ -208,15 +234,16 @@ def _date(cell: Element) -> dt.date | str:
 
 
 def _text(cell: Element) -> str:
-    """Return the text that the cell shows; comments on the cell are no part of it."""
-    return "\n".join("".join(_runs(paragraph)) for paragraph in cell if paragraph.tag == f"{_TEXT}p")
+    """Return the text that the cell shows, at most the longest one that is read; comments are no part of it."""
+    paragraphs = (islice(_runs(paragraph), _MOST_RUNS) for paragraph in cell if paragraph.tag == f"{_TEXT}p")
+    return "\n".join("".join(runs) for runs in paragraphs)[:_LONGEST_TEXT]
 
 
 def _runs(element: Element) -> Iterator[str]:
     yield element.text or ""
     for child in element:
         if child.tag == f"{_TEXT}s":
-            yield " " * min(int(child.get(f"{_TEXT}c", 1)), MOST_COLUMNS)
+            yield " " * min(int(child.get(f"{_TEXT}c", 1)), _MOST_BLANKS)
         elif child.tag in (f"{_TEXT}tab", f"{_TEXT}line-break"):
             yield "\t" if child.tag.endswith("tab") else "\n"
         else:

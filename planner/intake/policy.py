@@ -13,12 +13,15 @@ from planner.columns import POLICY, SETTINGS, Column
 from planner.fleet import Policy
 from planner.intake.cells import clean
 from planner.intake.findings import Findings, Place, guess, show
-from planner.intake.headers import match_headers, plain
+from planner.intake.matching import match_headers, report_unit
+from planner.intake.names import Named, named, plain
 from planner.intake.rawtable import Cells, RawTable, is_blank, tidy
 
 _SETTINGS: Mapping[str, Column] = {
     plain(name): column for column in SETTINGS for name in (column.name, *column.aliases)
 }
+# Settings in percent of which less than one is hardly meant: 0.1 may have been 10 %.
+_SHARES = frozenset({"reserve_percent", "percentile"})
 _TRUTHS = frozenset(given.name for given in fields(Policy) if isinstance(given.default, bool))
 
 
@@ -46,20 +49,25 @@ def read_policy(table: RawTable, findings: Findings) -> PolicyRead:
     values: dict[str, Any] = {}
     for position, name in enumerate(table.columns[name_at].tolist()):
         place = table.place(position, name_at)
-        setting = _setting(name, place, places, findings)
-        if setting is not None:
+        found = _setting(name, place, places, findings)
+        if found is not None:
+            setting, stated = found.column, found.stated
             places[setting.name] = table.place(position, value_at)
-            cells = Cells(setting, table.only(np.array([position])), value_at, findings)
+            report_unit(table, name_at, setting, stated, findings)
+            cells = Cells(setting, table.only(np.array([position])), value_at, findings, stated=stated)
             values[setting.name] = clean(cells)[0]
+            if setting.name in _SHARES and 0 < values[setting.name] < 1:
+                findings.add("percent_doubtful", places[setting.name], setting.name, value=show(values[setting.name]))
     return PolicyRead(Policy(**{name: _as_field(name, v) for name, v in values.items() if not _is_default(v)}), places)
 
 
-def _setting(name: Any, place: Place, places: Mapping[str, Place], findings: Findings) -> Column | None:
+def _setting(name: Any, place: Place, places: Mapping[str, Place], findings: Findings) -> Named | None:
     """Return the setting that a cell names; None, with a finding, if it names none or one that was given before."""
     if is_blank(name):
         findings.add("required_blank", place, "setting")
         return None
-    setting = _SETTINGS.get(plain(name))
+    found = named(name, SETTINGS)
+    setting = None if found is None else found.column
     if setting is None:
         findings.add(
             "setting_unknown", place, "setting", value=show(tidy(str(name))), guess=guess(plain(name), _SETTINGS)
@@ -68,7 +76,7 @@ def _setting(name: Any, place: Place, places: Mapping[str, Place], findings: Fin
         other = places[setting.name]
         findings.add("setting_repeated", place, "setting", value=setting.name, other=other.label or other.cell)
     else:
-        return setting
+        return found
     return None
 
 

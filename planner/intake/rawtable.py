@@ -5,7 +5,7 @@ A blank cell is ``""`` in every source, or NaN / NaT in a column that came as a 
 
 import unicodedata
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any, Literal, Protocol
 
@@ -16,6 +16,8 @@ import pandas as pd
 from planner.columns import Column
 from planner.fleet import Ints
 from planner.intake.findings import Findings, Place, show
+from planner.intake.layout import NOTHING_HIDDEN, Hidden, Range, SheetPins
+from planner.intake.units import NOTHING_STATED, Stated
 
 # Most cells, blank ones within the outline counted, that are held in memory: some 100,000 sites x 800 hubs.
 MOST_CELLS = 80_000_000
@@ -23,9 +25,21 @@ MOST_CELLS = 80_000_000
 MOST_ROWS, MOST_COLUMNS = 1_048_576, 16_384
 
 # Characters that look like a blank, and characters that do not show at all.
-_BLANKS = dict.fromkeys(map(ord, "\u00a0\u2007\u2009\u202f\u3000"), " ")
-_INVISIBLE = dict.fromkeys(map(ord, "\u200b\u200c\u200d\u2060\ufeff\u00ad"))
-_ERROR_TEXTS = frozenset({"#N/A", "#REF!", "#VALUE!", "#DIV/0!", "#NAME?", "#NUM!", "#NULL!", "#SPILL!", "#CALC!"})
+_BLANKS = dict.fromkeys(
+    map(ord, "\u00a0\u1680\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u2009\u200a\u202f\u205f\u3000"), " "
+)
+_INVISIBLE = dict.fromkeys(map(ord, "\u200b\u200c\u200d\u2060\ufeff\u00ad\u180e\u2061\u2062\u2063\u2064"))
+# What turns the direction of writing, so that people see another text than there is; and control characters.
+_STEERING = dict.fromkeys(
+    [*map(ord, "\u061c\u200e\u200f"), *range(0x202A, 0x202F), *range(0x2066, 0x206A)]
+    + [code for code in (*range(0x20), *range(0x7F, 0xA0)) if chr(code) not in "\t\n\r"]
+)
+# In English, German, French, Spanish, Italian, Portuguese and Dutch.
+_ERRORS = """#N/A #REF! #VALUE! #DIV/0! #NAME? #NUM! #NULL! #SPILL! #CALC! #FIELD! #BLOCKED! #UNKNOWN! #CONNECT! #BUSY!
+#EXTERNAL! #PYTHON! #GETTING_DATA #NV #BEZUG! #WERT! #ZAHL! #ÜBERLAUF! #VALEUR! #NOM? #NOMBRE! #NUL! #¡REF! #¡VALOR!
+#¡DIV/0! #¿NOMBRE? #¡NUM! #¡NULO! #N/D #N/D! #RIF! #VALORE! #NOME? #NULLO! #VALOR! #NÚM! #NULO! #VERW! #WAARDE!
+#DEEL/0! #NAAM? #GETAL! #LEEG! #N/B #SPAT!"""
+_ERROR_TEXTS = frozenset(_ERRORS.split())
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +89,7 @@ NO_LOOKS = _NoLooks()
 class RawSheet:
     """A sheet as it was read: rows of cells from A1 on, with nothing yet known about headers.
 
-    ``merged`` names ranges of merged cells, as (first row, last row, address), rows counted from 1.
+    ``merged`` are the ranges of merged cells, ``hidden`` is what people do not see.
     """
 
     file: str
@@ -83,14 +97,20 @@ class RawSheet:
     cells: Sequence[Sequence[Any]]
     looks: Looks = NO_LOOKS
     text_only: bool = False  # every cell is text by nature of the file, as in CSV
-    merged: tuple[tuple[int, int, str], ...] = ()
+    merged: tuple[Range, ...] = ()
+    hidden: Hidden = NOTHING_HIDDEN
+
+    def place(self, row: int = 0, column: int = 0) -> Place:
+        """Return a row, a column or a cell, counted from 1, or the whole sheet, as a place."""
+        return Place(self.file, self.title, row, column)
 
 
 @dataclass(frozen=True, slots=True)
 class RawTable:
     """Headers and, for each, an array of cells; ``rows`` are the row numbers that the user sees.
 
-    ``labels`` replaces cell addresses in sources that have none.
+    ``header_row`` is the last of ``header_rows`` rows; ``groups`` are names that stand above the headers, one for each
+    column. ``pins`` is what a mapping says of the table. ``labels`` replaces cell addresses in sources that have none.
     """
 
     file: str
@@ -102,6 +122,13 @@ class RawTable:
     looks: Looks = NO_LOOKS
     text_only: bool = False
     labels: tuple[str, ...] = ()
+    header_rows: int = 1
+    groups: tuple[str, ...] = ()
+    pins: SheetPins | None = None
+
+    def with_head(self, rows: int, groups: tuple[str, ...], pins: SheetPins | None) -> "RawTable":
+        """Return a copy that knows more of its header."""
+        return replace(self, header_rows=rows, groups=groups, pins=pins)
 
     def place(self, position: int | None = None, column: int | None = None) -> Place:
         """Return where row ``position`` and column ``column``, both counted from 0, stand for the user."""
@@ -117,28 +144,23 @@ class RawTable:
     def only(self, keep: npt.NDArray[Any]) -> "RawTable":
         """Return a copy with the rows that ``keep`` (positions or a mask) selects."""
         labels = tuple(np.array(self.labels, dtype=object)[keep]) if self.labels else ()
-        return RawTable(
-            self.file,
-            self.title,
-            self.headers,
-            tuple(c[keep] for c in self.columns),
-            self.rows[keep],
-            self.header_row,
-            self.looks,
-            self.text_only,
-            labels,
-        )
+        return replace(self, columns=tuple(c[keep] for c in self.columns), rows=self.rows[keep], labels=labels)
 
 
 @dataclass(frozen=True, slots=True)
 class Cells:
-    """One column of a raw table, what it should hold, and where its findings go."""
+    """One column of a raw table, what it should hold, what its header states, and where its findings go."""
 
     spec: Column
     table: RawTable
     index: int
     findings: Findings
     _held: npt.NDArray[Any] | None = field(default=None)
+    stated: Stated = NOTHING_STATED
+
+    def holding(self, values: npt.NDArray[Any]) -> "Cells":
+        """Return a copy with other values."""
+        return replace(self, _held=values)
 
     @property
     def values(self) -> npt.NDArray[Any]:
@@ -175,19 +197,28 @@ class Cells:
 
 
 def tidy(text: str) -> str:
-    """Return ``text`` without blanks at its ends and without invisible characters, in Unicode's composed form.
+    """Return ``text`` without blanks at its ends, without invisible and control characters, in Unicode's composed form.
 
-    >>> tidy("\\u00a0ES\\u200bK ")
-    'ESK'
+    >>> tidy("\\u00a0ES\\u200bK "), tidy("KSE\\u202e\\x07")
+    ('ESK', 'KSE')
     """
     if not text.isascii():
-        text = unicodedata.normalize("NFC", text.translate(_BLANKS).translate(_INVISIBLE))
+        text = unicodedata.normalize("NFC", text.translate(_BLANKS).translate(_INVISIBLE).translate(_STEERING))
+    elif not text.isprintable():
+        text = text.translate(_STEERING)
     return text.strip()
+
+
+def is_steered(text: str) -> bool:
+    """Return whether a text holds control characters, or such as turn the direction of writing."""
+    return not text.isprintable() and text.translate(_STEERING) != text
 
 
 def is_blank(value: object) -> bool:
     """Return whether a cell holds nothing but blanks."""
-    return value is None or (isinstance(value, str) and not (value and tidy(value)))
+    if isinstance(value, str):
+        return not value or (not "!" <= value[0] <= "~" and not tidy(value))  # most texts begin with a plain letter
+    return value is None
 
 
 def is_empty(column: npt.NDArray[Any]) -> bool:

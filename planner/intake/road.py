@@ -1,50 +1,78 @@
 """The road from raw tables to a Fleet: clean every sheet, tie the ids together, check, and only then stop or go on."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import pandas as pd
 
 from planner.columns import CURRENT, HUBS, LATENCY, LINKS, POLICY, SAMPLES, SHEETS, SITES, Sheet
 from planner.errors import InputError
-from planner.fleet import Fleet, Policy, Source
+from planner.fleet import Finding, Fleet, Policy, Source
 from planner.intake.checks import CHECKS
-from planner.intake.draft import Draft, check_unique, resolve_current, resolve_hubs_of_sites, resolve_links
+from planner.intake.draft import Draft, check_alike, check_unique, resolve_current, resolve_hubs_of_sites, resolve_links
 from planner.intake.files import read_sheets
 from planner.intake.findings import Findings, Place, show
 from planner.intake.frames import table_of_frame, table_of_policy
-from planner.intake.headers import sheet_of, similar_sheet, table_of
+from planner.intake.headers import NO_IDS
 from planner.intake.latency import read_latency, read_samples
+from planner.intake.layout import SheetLayout
+from planner.intake.mapping import read_mapping
+from planner.intake.names import sheet_of
 from planner.intake.pings import joined, read_pings
 from planner.intake.policy import PolicyRead, read_policy
 from planner.intake.rawtable import RawTable
+from planner.intake.sheets import SheetTables
 from planner.intake.tables import TypedSheet, read_table
 
+# Finds the table of a sheet, given names of further columns.
+Tables = Callable[[Sheet, Collection[str]], RawTable | None]
 
-def read_fleet(path: str | Path, *, pings: str | Path | None = None) -> Fleet:
+
+@dataclass(frozen=True, slots=True)
+class Inspection:
+    """What came of reading a fleet: the fleet, None where an error forbids one, findings, and what was found where."""
+
+    fleet: Fleet | None
+    findings: tuple[Finding, ...]
+    layout: tuple[SheetLayout, ...]
+
+
+def read_fleet(path: str | Path, mapping: str | Path | None = None, *, pings: str | Path | None = None) -> Fleet:
     """Return the fleet that a workbook (.xlsx, .xlsm, .ods) or a folder of .csv files describes.
 
-    Sheets and columns are those of `planner.columns`, by name or alias, in any letter case and order. The fleet
-    carries its findings, warnings and infos, and the name and SHA-256 of each file. Hidden rows and sheets are read;
-    macros are not run and links to other files not followed. ``pings`` is a folder of saved ping output, one file
-    SITE__HUB.txt for each pair; a folder ``pings`` beside the .csv files is read too. Their probes join the Samples.
+    Sheets and columns are those of `planner.columns`, by name, alias or likeness, in any letter case and order;
+    ``mapping``, a TOML file, pins which is which. The fleet carries its findings, warnings and infos, and the name and
+    SHA-256 of each file. Hidden rows and sheets are read; macros are not run and links to other files not followed.
+    ``pings`` is a folder of saved ping output, one file SITE__HUB.txt for each pair; a folder ``pings`` beside the .csv
+    files is read too. Their probes join the Samples.
 
     Raises InputError, with all findings, if any of them is an error: among others if the file cannot be read.
     """
+    inspection = inspect_fleet(path, mapping, pings=pings)
+    if inspection.fleet is None:
+        raise InputError(inspection.findings)
+    return inspection.fleet
+
+
+def inspect_fleet(
+    path: str | Path, mapping: str | Path | None = None, *, pings: str | Path | None = None
+) -> Inspection:
+    """Return what reading a fleet gave, also where it gave no fleet; raises nothing for what is wrong with files."""
     findings = Findings()
     path = Path(path).absolute()
-    reading = read_sheets(path, lambda title: sheet_of(title) is not None, findings)
-    if not reading.sheets and findings.any_error:
-        raise InputError(findings.result())
-    chosen = _chosen([Place(file, title) for file, title in reading.titles], findings)
-    read = {(raw.file, raw.title): raw for raw in reading.sheets}
-    tables = {
-        sheet.name: table_of(read[place.file, place.sheet], sheet, findings)
-        for sheet in SHEETS
-        if (place := chosen.get(sheet.name)) is not None and (place.file, place.sheet) in read
-    }
-    _report_missing(chosen, Place(path.name), findings)
-    return _fleet(_with_headers(tables), findings, tuple(reading.sources), _ping_folders(path, pings))
+    pins = {} if mapping is None else read_mapping(Path(mapping), findings)
+    reading = read_sheets(path, lambda title: True, findings)
+    fleet = None
+    if reading.sheets or not findings.any_error:
+        tables = SheetTables(reading, findings, pins)
+        fleet = _fleet(tables, findings, tuple(reading.sources), _ping_folders(path, pings))
+        tables.report_rest(reading.titles, path.name)
+    if findings.any_error:
+        return Inspection(None, findings.result(), tuple(findings.layout))
+    assert fleet is not None
+    fleet = fleet.replace(findings=findings.result())
+    return Inspection(fleet, fleet.findings, tuple(findings.layout))
 
 
 def fleet_from_tables(tables: Mapping[str, pd.DataFrame], policy: Mapping[str, object] | Policy | None = None) -> Fleet:
@@ -61,7 +89,10 @@ def fleet_from_tables(tables: Mapping[str, pd.DataFrame], policy: Mapping[str, o
     raw = {name: table_of_frame(place.sheet, tables[place.sheet]) for name, place in chosen.items()}
     if policy is not None:
         raw[POLICY.name] = table_of_policy(policy)
-    return _fleet(raw, findings, ())
+    fleet = _fleet(lambda sheet, ids: raw.get(sheet.name), findings, ())
+    if fleet is None or findings.any_error:
+        raise InputError(findings.result())
+    return fleet.replace(findings=findings.result())
 
 
 def _chosen(places: list[Place], findings: Findings) -> dict[str, Place]:
@@ -72,18 +103,12 @@ def _chosen(places: list[Place], findings: Findings) -> dict[str, Place]:
         if sheet is not None:
             known.setdefault(sheet.name, []).append(place)
         else:
-            meant = similar_sheet(place.sheet)
-            findings.add("sheet_unknown", place, guess=f'Did you mean "{meant}"?' if meant else "")
+            findings.add("sheet_unknown", place, guess="")
     for name, several in known.items():
         if len(several) > 1:
             titles = " and ".join(show(place.sheet) for place in several)
             findings.add("sheet_repeated", several[1], titles=titles, sheet=name)
     return {name: several[0] for name, several in known.items()}
-
-
-def _with_headers(tables: Mapping[str, RawTable]) -> dict[str, RawTable]:
-    """Return the tables without those sheets, other than required ones, that are blank throughout."""
-    return {name: table for name, table in tables.items() if table.headers or name in (SITES.name, HUBS.name)}
 
 
 def _report_missing(chosen: Mapping[str, Place], place: Place, findings: Findings) -> None:
@@ -99,26 +124,25 @@ def _ping_folders(path: Path, pings: str | Path | None) -> list[Path]:
     return list({folder.resolve(): folder for folder in (*beside, *named)}.values())
 
 
-def _fleet(
-    tables: Mapping[str, RawTable], findings: Findings, sources: tuple[Source, ...], pings: Sequence[Path] = ()
-) -> Fleet:
+def _fleet(tables: Tables, findings: Findings, sources: tuple[Source, ...], pings: Sequence[Path] = ()) -> Fleet | None:
+    """Return the fleet as far as it can be read, which holds only if no finding is an error."""
     sites, pools = (_required(sheet, tables, findings) for sheet in (SITES, HUBS))
-    policy = read_policy(tables[POLICY.name], findings) if POLICY.name in tables else PolicyRead()
-    if sites is not None and pools is not None:
-        draft = Draft(findings, sites, pools, policy.dated())
-        sources = (*sources, *_read_pings(draft, pings))
-        fleet = _related(draft, tables)
-        if not findings.any_error:
-            return fleet.replace(findings=findings.result(), sources=sources)
-    raise InputError(findings.result())
-
-
-def _required(sheet: Sheet, tables: Mapping[str, RawTable], findings: Findings) -> TypedSheet | None:
-    """Return a sheet that a fleet needs; None if it lacks what other sheets refer to, so that checks would mislead."""
-    if sheet.name not in tables:
+    settings = tables(POLICY, NO_IDS)
+    policy = PolicyRead() if settings is None else read_policy(settings, findings)
+    if sites is None or pools is None:
         return None
-    read = read_table(tables[sheet.name], sheet, findings)
-    if not len(tables[sheet.name].rows):
+    draft = Draft(findings, sites, pools, policy.dated())
+    sources = (*sources, *_read_pings(draft, pings))
+    return _related(draft, tables).replace(sources=sources)
+
+
+def _required(sheet: Sheet, tables: Tables, findings: Findings) -> TypedSheet | None:
+    """Return a sheet that a fleet needs; None if it lacks what other sheets refer to, so that checks would mislead."""
+    table = tables(sheet, NO_IDS)
+    if table is None:
+        return None
+    read = read_table(table, sheet, findings)
+    if not len(table.rows):
         findings.add("sheet_empty", read.raw.place(), meaning=sheet.meaning)
     required = {column.name for column in sheet.columns if column.required}
     return read if len(read.raw.rows) and required <= read.match.known.keys() else None
@@ -134,21 +158,22 @@ def _read_pings(draft: Draft, folders: Sequence[Path]) -> list[Source]:
     return sources
 
 
-def _related(draft: Draft, tables: Mapping[str, RawTable]) -> Fleet:
+def _related(draft: Draft, tables: Tables) -> Fleet:
     """Read the sheets that refer to sites and hubs, and check all of them against each other."""
     findings = draft.findings
     check_unique(draft)
+    check_alike(draft)
     resolve_hubs_of_sites(draft)
-    if LATENCY.name in tables:
-        draft.latency = read_latency(tables[LATENCY.name], draft.site_ids, draft.hub_ids, findings)
-    if SAMPLES.name in tables:
-        of_sheet = read_samples(tables[SAMPLES.name], draft.site_ids, draft.hub_ids, findings)
-        draft.samples = joined(of_sheet, draft.samples)
-    if LINKS.name in tables:
-        draft.links = read_table(tables[LINKS.name], LINKS, findings)
+    known = {"site": draft.site_ids.ids, "hub": draft.hub_ids.ids}
+    if (table := tables(LATENCY, draft.hub_ids.at)) is not None:
+        draft.latency = read_latency(table, draft.site_ids, draft.hub_ids, findings)
+    if (table := tables(SAMPLES, NO_IDS)) is not None:
+        draft.samples = joined(read_samples(table, draft.site_ids, draft.hub_ids, findings), draft.samples)
+    if (table := tables(LINKS, NO_IDS)) is not None:
+        draft.links = read_table(table, LINKS, findings)
         resolve_links(draft)
-    if CURRENT.name in tables:
-        draft.current = read_table(tables[CURRENT.name], CURRENT, findings)
+    if (table := tables(CURRENT, NO_IDS)) is not None:
+        draft.current = read_table(table, CURRENT, findings, known)
         resolve_current(draft)
     fleet = draft.fleet
     for check in CHECKS:

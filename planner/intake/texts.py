@@ -6,6 +6,7 @@ cell, because a number's format may tell what the text was.
 
 import datetime as dt
 import re
+import unicodedata
 from collections.abc import Callable
 from decimal import Decimal
 from functools import cache
@@ -15,14 +16,16 @@ from zoneinfo import ZoneInfo, available_timezones
 import numpy as np
 
 from planner.intake.findings import guess, show
-from planner.intake.rawtable import Cells, tidy
+from planner.intake.rawtable import Cells, is_steered, tidy
 from planner.intake.windows import parse_windows
+from planner.intake.words import ENGLISH_TRUTHS, is_unknown, truth_of
 from planner.releases import parse_release
 
 # Spreadsheets keep 15 digits of a number.
 _MOST_ID = 10**15
-_YES = frozenset({"yes", "y", "true", "t", "1"})
-_NO = frozenset({"no", "n", "false", "f", "0"})
+_LONGEST_ID = 200
+LONGEST_TEXT = 32_767  # what a cell holds (XlsxWriter's documentation)
+_NAMES = frozenset({"id", "ids", "text"})
 _DIGITS = re.compile(r"\d+")
 _VERSION = re.compile(r"\d+(\.\d+)?")
 
@@ -51,8 +54,16 @@ def read_texts(cells: Cells, from_text: TextReader, from_other: OtherReader, bla
 
 def _tidied(cells: Cells, position: int, text: str) -> str:
     clean = tidy(text)
+    if cells.spec.kind == "id" and not clean.isprintable():
+        clean = " ".join(clean.split())
     if clean and clean != text:
-        cells.note("text_tidied", position)
+        cells.note("text_steered" if is_steered(text) else "text_tidied", position)
+    if len(clean) > (_LONGEST_ID if cells.spec.kind == "id" else LONGEST_TEXT):
+        cells.add("id_long" if cells.spec.kind == "id" else "text_cut", position, length=f"{len(clean):,}")
+        return "" if cells.spec.kind == "id" else clean[:LONGEST_TEXT]
+    if cells.spec.kind not in _NAMES and clean not in cells.spec.choices and is_unknown(clean):
+        cells.note("value_unknown", position)
+        return ""
     return clean
 
 
@@ -121,7 +132,12 @@ def as_it_is(cells: Cells, position: int, text: str) -> str:
 
 
 def release(cells: Cells, position: int, text: str) -> str:
-    """Return the text if it names a release that can be ordered."""
+    """Return the text if it names a release that can be ordered; full-width and such forms as their plain ones."""
+    if not text.isascii():
+        folded = unicodedata.normalize("NFKC", text)
+        if folded != text:
+            cells.note("text_tidied", position)
+        text = folded
     try:
         parse_release(text)
     except ValueError as error:
@@ -142,8 +158,12 @@ def choice(cells: Cells, position: int, text: str) -> str:
     word, choices = re.sub(r"[\s-]+", "_", text.casefold()), cells.spec.choices
     if word in choices:
         return word
-    if "yes" in choices and word in _YES | _NO:
-        return "yes" if word in _YES else "no"
+    truth = truth_of(unicodedata.normalize("NFKC", text).casefold()) if "yes" in choices else None
+    if truth is not None:
+        meant = "yes" if truth else "no"
+        if word not in ENGLISH_TRUTHS:
+            cells.note("choice_word", position, example=f"{show(text)} -> {meant}")
+        return meant
     cells.add("choice_unknown", position, choices=", ".join(choices), guess=lambda: guess(word, choices))
     return ""
 

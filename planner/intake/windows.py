@@ -7,6 +7,7 @@ DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sun
 DAY_MINUTES = 24 * 60
 _WINDOW = re.compile(r"([a-z]+)\.?\s+(\d{1,2}):(\d{2})\s*(?:-|–|—|to)\s*(\d{1,2}):(\d{2})", re.IGNORECASE)
 _SHORTEST_DAY = 3
+_LONGEST_QUOTED = 40
 
 
 @dataclass(frozen=True, order=True, slots=True)
@@ -43,7 +44,8 @@ def parse_windows(text: str) -> tuple[Window, ...]:
 def _window(text: str) -> Window:
     match = _WINDOW.fullmatch(text)
     if match is None:
-        raise ValueError(f'"{text}" is not a day and two times')
+        short = text if len(text) <= _LONGEST_QUOTED else f"{text[:_LONGEST_QUOTED]}..."
+        raise ValueError(f'"{short}" is not a day and two times')
     name = match[1].casefold()
     day = next((i for i, d in enumerate(DAYS) if len(name) >= _SHORTEST_DAY and d.casefold().startswith(name)), None)
     if day is None:

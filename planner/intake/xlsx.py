@@ -11,6 +11,7 @@ import warnings
 import zipfile
 from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import closing, contextmanager, suppress
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -21,6 +22,8 @@ from openpyxl.utils import column_index_from_string
 
 from planner.intake.archive import DAMAGE
 from planner.intake.findings import Findings, Place
+from planner.intake.hidden import hidden_by_title, hidden_parts
+from planner.intake.layout import Hidden, Range
 from planner.intake.looks import is_percent, rendered
 from planner.intake.rawtable import MOST_CELLS, MOST_ROWS, Broken, RawSheet
 
@@ -30,6 +33,9 @@ _FORMULAS = (b"f>", b"<f ", b":f ")
 _UNSAVED = re.compile(
     rb"""(?:</(?:\w+:)?f>|<(?:\w+:)?f\b[^>]*/>)\s*(?:</(?:\w+:)?c>|<(?:\w+:)?v\s*/>|<(?:\w+:)?v></)"""
 )
+
+_PROLOG = 100_000  # bytes in which a document type stands, if there is one
+_RARE, _LONGEST_SIGN = 20_000, 6
 
 # Outlines of a sheet that can be told by one quick search each: (pattern of a cell beyond it, its width or height).
 _WIDTHS = ((rb"""r\s*=\s*["'][A-Za-z]{2}""", 26), (rb"""r\s*=\s*["'][A-Za-z]{3}""", 26 + 26**2))
@@ -44,16 +50,18 @@ def read_xlsx(path: Path, wanted: Callable[[str], bool], findings: Findings) -> 
     place = Place(path.name)
     try:
         with _calamine_errors():
-            odd = _survey(path, place, findings)
-            if odd is None:
+            survey = _survey(path, place, findings)
+            if survey is None:
                 return [], []
             workbook = python_calamine.load_workbook(str(path))
             kinds = python_calamine.SheetTypeEnum
             titles = [sheet.name for sheet in workbook.sheets_metadata if sheet.typ == kinds.WorkSheet]
             details = _Details(path)
             read = [title for title in titles if wanted(title)]
-            broken = details.broken(read) if odd else {}
-            sheets = [_sheet(path, workbook, title, broken.get(title, {}), details) for title in read]
+            broken = details.broken(read) if survey.odd else {}
+            unseen = {s.name for s in workbook.sheets_metadata if s.visible != python_calamine.SheetVisibleEnum.Visible}
+            hidden = hidden_by_title(path, survey.hidden, unseen)
+            sheets = [_sheet(path, workbook, t, broken.get(t, {}), details, hidden.get(t, Hidden())) for t in read]
     except (python_calamine.CalamineError, *DAMAGE) as error:
         findings.add("file_damaged", place, reason=str(error) or type(error).__name__)
         return [], []
@@ -61,18 +69,19 @@ def read_xlsx(path: Path, wanted: Callable[[str], bool], findings: Findings) -> 
 
 
 def _sheet(
-    path: Path, workbook: Any, title: str, broken: Mapping[tuple[int, int], Broken], details: "_Details"
+    path: Path,
+    workbook: Any,
+    title: str,
+    broken: Mapping[tuple[int, int], Broken],
+    details: "_Details",
+    hidden: Hidden,
 ) -> RawSheet:
     sheet = workbook.get_sheet_by_name(title)
     rows = sheet.to_python(skip_empty_area=False)
     _lay_over(rows, broken)
     ranges = sheet.merged_cell_ranges or []
-    merged = tuple((first[0] + 1, last[0] + 1, _range(first, last)) for first, last in ranges)
-    return RawSheet(path.name, title, rows, XlsxLooks(details, title), merged=merged)
-
-
-def _range(first: tuple[int, int], last: tuple[int, int]) -> str:
-    return ":".join(Place(row=row + 1, column=column + 1).cell for row, column in (first, last))
+    merged = tuple(Range(*(number + 1 for corner in corners for number in corner)) for corners in ranges)
+    return RawSheet(path.name, title, rows, XlsxLooks(details, title), merged=merged, hidden=hidden)
 
 
 def _lay_over(rows: list[list[Any]], broken: Mapping[tuple[int, int], Broken]) -> None:
@@ -99,18 +108,31 @@ def _calamine_errors() -> Iterator[None]:
         raise python_calamine.CalamineError(str(error)) from None
 
 
-def _survey(path: Path, place: Place, findings: Findings) -> bool | None:
-    """Return whether some cell holds an error or a formula without a result; None, with a finding, for a hostile file.
+@dataclass(slots=True)
+class _Survey:
+    """What a first look at the parts of a workbook shows."""
+
+    odd: bool = False  # whether some cell holds an error or a formula without a result
+    hidden: dict[str, Hidden] = field(default_factory=dict)  # by the name of the part
+
+
+def _survey(path: Path, place: Place, findings: Findings) -> _Survey | None:
+    """Return what the parts of a workbook show; None, with a finding, for a hostile file.
 
     Calamine allocates the whole outline of a sheet, also around one far cell, and trusts the sizes that the archive
     claims. Reading every part here first shows whether both are sane.
     """
-    odd = False
+    survey = _Survey()
     with zipfile.ZipFile(path) as archive:
         for name in archive.namelist():
             data = archive.read(name) if name.endswith((".xml", ".rels")) else b""
             if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
                 findings.add("file_damaged", place, reason=f'its part "{name}" is not written in UTF-8')
+                return None
+            if b"<!DOCTYPE" in data[:_PROLOG]:
+                findings.add(
+                    "file_damaged", place, reason=f'its part "{name}" defines entities, which no workbook does'
+                )
                 return None
             if b"sheetData" not in data:
                 continue
@@ -118,14 +140,30 @@ def _survey(path: Path, place: Place, findings: Findings) -> bool | None:
             if height > MOST_ROWS or height * width > MOST_CELLS:
                 findings.add("file_too_big", place, reason=f"a sheet has {height} rows and {width} columns")
                 return None
-            odd = odd or _is_odd(data)
-    return odd
+            survey.odd = survey.odd or _is_odd(data)
+            if b"hidden" in data:
+                survey.hidden[name] = hidden_parts(data)
+    return survey
 
 
 def _is_odd(data: bytes) -> bool:
-    if any(sign in data for sign in _ERRORS):
+    if _contains(data, b"e", _ERRORS):
         return True
-    return any(sign in data for sign in _FORMULAS) and _UNSAVED.search(data) is not None
+    return _contains(data, b"f", _FORMULAS) and _UNSAVED.search(data) is not None
+
+
+def _contains(data: bytes, letter: bytes, signs: Collection[bytes]) -> bool:
+    """Return whether any of the ``signs``, which all hold ``letter``, is in ``data``: quick where it is rare."""
+    at = -1
+    for _ in range(_RARE):
+        at = data.find(letter, at + 1)
+        if at < 0:
+            return False
+        around = data[max(at - _LONGEST_SIGN, 0) : at + _LONGEST_SIGN]
+        for sign in signs:
+            if sign in around:
+                return True
+    return any(sign in data for sign in signs)
 
 
 def _outline(data: bytes) -> tuple[int, int]:
@@ -170,9 +208,10 @@ class _Details:
             # About features that openpyxl would lose on saving, and bad dates, which calamine has read already.
             warnings.simplefilter("ignore")
             try:
-                with closing(
-                    load_workbook(self._path, read_only=True, data_only=data_only, keep_links=False)
-                ) as workbook:
+                with (
+                    self._path.open("rb") as file,  # openpyxl leaves it open when it fails
+                    closing(load_workbook(file, read_only=True, data_only=data_only, keep_links=False)) as workbook,
+                ):
                     for title in titles:
                         sheet = workbook[title]
                         sheet.reset_dimensions()  # what a file says of its size need not be true

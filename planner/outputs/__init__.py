@@ -3,6 +3,7 @@
 from planner.outputs.plan_json import check_to_json, plan_to_json, write_json
 from planner.outputs.read_plan import read_plan
 from planner.outputs.readiness_sheet import write_readiness
+from planner.outputs.repaired import write_repaired
 from planner.outputs.template import write_template
 from planner.outputs.words import CAUTIONS, headline, survives
 from planner.outputs.workbook import write_workbook
@@ -16,6 +17,7 @@ __all__ = [
     "survives",
     "write_json",
     "write_readiness",
+    "write_repaired",
     "write_template",
     "write_workbook",
 ]

@@ -23,6 +23,8 @@ MAX_HEADING = 255  # characters in the name of a table column
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t")
 # What XML 1.0 cannot hold: most control characters, lone surrogates and the two non-characters.
 _ILLEGAL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
+# Readers take _x0041_ for an A; the underscore is to be written as _x005F_ then (ECMA-376, part 1, 22.9.2.19).
+_LOOKS_ESCAPED = re.compile(r"_(?=x[0-9A-Fa-f]{4}_)")
 _FIRST_SAFE_DAY = dt.datetime(1900, 3, 1)  # day numbers before it are off by one: 29 February 1900 never was
 _LARGEST_EXACT_WHOLE = 2**53
 
@@ -34,7 +36,7 @@ def put(cell: Cell, value: Value) -> None:
     if not isinstance(value, str):
         cell.value = _number(value) if isinstance(value, float) else value
         return
-    cell.value = safe_text(value)
+    cell.value = _LOOKS_ESCAPED.sub("_x005F_", safe_text(value))
     cell.data_type = "s"  # openpyxl takes "=..." for a formula and "#N/A" for an error
     if value.startswith(_FORMULA_STARTS):
         cell.quotePrefix = True  # so it stays text when somebody edits the cell and presses Enter

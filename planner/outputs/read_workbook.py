@@ -19,7 +19,8 @@ from planner.fleet import Finding
 from planner.intake.cells import clean
 from planner.intake.files import read_sheets
 from planner.intake.findings import Findings, Place
-from planner.intake.headers import plain, table_of
+from planner.intake.headers import table_of
+from planner.intake.names import plain
 from planner.intake.rawtable import Cells, RawSheet, RawTable
 from planner.intake.tables import read_table
 from planner.outputs import headings, plan_sheets

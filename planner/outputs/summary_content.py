@@ -7,6 +7,7 @@ from collections import Counter
 
 from planner import columns
 from planner.fleet import Finding
+from planner.intake import REPAIRS
 from planner.outputs import headings, styles, words
 from planner.outputs.cellsafe import plain
 from planner.outputs.facts import Facts, margin_ms
@@ -20,11 +21,6 @@ _EVIDENCE = {
     "estimated": "RTT is estimated from the distance; measure before cut-over",
 }
 _RANGE = "columns RTT low and RTT high say between which times a measurement is to be expected"
-# Codes of findings about cells that were not written as they should be, yet could be read.
-REPAIRS = frozenset(
-    {"text_tidied", "id_shown", "id_boolean", "id_repaired", "release_shown"}
-    | {"number_text", "number_comma", "percent_shown"}
-)
 _HOW_TO = (
     "On sheet Assignments the columns with a yellow heading (status, date, initials, remarks) are for your team. "
     "When you give a site another host there, the live check on sheet Hosts shows at once if that host is overfilled."
@@ -195,5 +191,5 @@ def _spared(facts: Facts) -> str:
 
 def _cells(finding: Finding) -> int:
     """Return how many cells a finding is about: the number that its message gives, else one."""
-    stated = re.search(r"\b(\d+) cells\b", finding.message)
+    stated = re.search(r"\b(\d+) (?:cells\b|more like the)", finding.message)
     return int(stated[1]) if stated else 1

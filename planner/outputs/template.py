@@ -17,7 +17,7 @@ from planner.outputs.explanation import explain, write_explanation
 from planner.outputs.grid import Book, Field, set_up_print, write_table
 from planner.outputs.validation import add_validation
 
-_FORMATS: dict[Kind, str] = {
+FORMATS: dict[Kind, str] = {
     "whole": styles.FILL_IN_NUMBER,
     "number": styles.FILL_IN_NUMBER,
     "date": styles.FILL_IN_DATE,
@@ -40,14 +40,15 @@ def write_template(path: str | os.PathLike[str]) -> None:
         if sheet is columns.POLICY:
             _write_policy(book)
         else:
-            _write_headings(book, sheet)
+            write_headings(book, sheet)
     book.workbook.properties.title = "Fleet of two-node clusters"
     book.workbook.properties.creator = "castingvote"
     with replacing(path) as temporary:
         book.workbook.save(temporary)
 
 
-def _write_headings(book: Book, sheet: Sheet) -> None:
+def write_headings(book: Book, sheet: Sheet) -> Worksheet:
+    """Add a sheet with the headings, notes, formats and drop-downs of its columns, and no row yet; return it."""
     page = book.new_sheet(sheet.name)
     for number, column in enumerate(sheet.columns, start=1):
         letter = get_column_letter(number)
@@ -58,11 +59,12 @@ def _write_headings(book: Book, sheet: Sheet) -> None:
         cell.comment = _note(column)
         dimension = page.column_dimensions[letter]
         dimension.width = max(len(column.name) + 3, _WIDEST_FOR.get(column.kind, 10))
-        dimension.number_format = styles.FORMATS[_FORMATS.get(column.kind, styles.FILL_IN)]
+        dimension.number_format = styles.FORMATS[FORMATS.get(column.kind, styles.FILL_IN)]
         add_validation(page, column, f"{letter}2:{letter}{cellsafe.MAX_ROWS}")
     page.row_dimensions[1].height = 18
     page.freeze_panes = "B2"
     set_up_print(page, title_rows="1:1")
+    return page
 
 
 def _write_policy(book: Book) -> None:
@@ -81,7 +83,7 @@ def _write_policy(book: Book) -> None:
 
 def _fill_in_default(page: Worksheet, setting: Column, row: int) -> None:
     cell = page[f"B{row}"]
-    cell.style = _FORMATS.get(setting.kind, styles.FILL_IN)
+    cell.style = FORMATS.get(setting.kind, styles.FILL_IN)
     cellsafe.put(cell, _default(setting))
     add_validation(page, setting, f"B{row}")
 

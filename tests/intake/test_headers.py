@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from planner.columns import SETTINGS, SHEETS
 from planner.intake import fleet_from_tables
-from planner.intake.headers import column_of, plain, sheet_of
+from planner.intake.names import column_of, plain, sheet_of
 
 
 @pytest.mark.parametrize("sheet", SHEETS, ids=lambda sheet: sheet.name)
@@ -45,7 +45,7 @@ def test_aliases_units_in_brackets_and_any_case(read, rows):
     rows["Settings"][0] = ["Name", "Value"]
     rows["Settings"][2][0] = "Reserve percent"
     got = read(rows)
-    assert got.codes == set()
+    assert got.codes == {"columns_matched"}
     assert got.fleet.policy.reserve_percent == 10
     assert got.fleet.latency["rtt_ms"].tolist() == [5]
 
@@ -113,7 +113,7 @@ def test_a_matrix_that_starts_in_the_second_column(read, rows):
     rows["Latency"] = [[None, *row] for row in rows["Latency"]]
     rows["Latency"][0][1] = None
     got = read(rows)
-    assert got.codes == {"matrix_corner"}
+    assert got.codes == {"matrix_corner", "columns_matched"}
     assert got.only("matrix_corner").where == "Latency!B1"
     assert len(got.fleet.latency) == 6
 

@@ -117,5 +117,5 @@ def test_merged_cells_and_row_groups(read, rows):
     )
     rows["Sites"][2] = ["<table:covered-table-cell/>", "Birch Lane"]
     got = read(rows, "ods")
-    assert got.only("required_blank").where == "Sites!A3"
+    assert got.only("site_repeated").where == "Sites!A3"
     assert "A2:A3" in got.only("merged_cells").message

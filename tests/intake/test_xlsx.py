@@ -55,9 +55,9 @@ def test_blank_rows_are_skipped_and_still_counted(fleet_path, outcome):
     assert got.only("number_wanted").where == "Sites!G8"
 
 
-def test_merged_ids_are_blank_but_for_the_first(fleet_path, outcome):
+def test_merged_ids_are_one_id_twice(fleet_path, outcome):
     got = outcome(read_fleet, edited(fleet_path, lambda book: book["Sites"].merge_cells("A2:A3")))
-    assert [f.where for f in got.of("required_blank")] == ["Sites!A3"]
+    assert [f.where for f in got.of("site_repeated")] == ["Sites!A3"]
     assert "A2:A3" in got.only("merged_cells").message
 
 

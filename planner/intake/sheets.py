@@ -1,0 +1,258 @@
+"""Which sheet, or which part of one, holds which table of the fleet: by mapping, title, header, and hub ids."""
+
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from planner.columns import CURRENT, HUBS, LATENCY, LINKS, POLICY, SHEETS, SITES, Sheet
+from planner.intake.files import Reading
+from planner.intake.findings import Findings, Place, closest, show
+from planner.intake.headers import NO_IDS, find_head, is_matrix_head, table_of
+from planner.intake.layout import Pins
+from planner.intake.names import named, plain, resembles, sheet_of
+from planner.intake.rawtable import RawSheet, RawTable, is_blank, tidy
+
+_ALIKE = 0.85
+# Headers of so few columns could be those of anything; more are asked for where no title says what a table is.
+_LEAST_COLUMNS = {SITES.name: 2, HUBS.name: 2, LATENCY.name: 3, CURRENT.name: 3, LINKS.name: 3, POLICY.name: 2}
+_USUAL_LEAST = 3
+_HEADERS_LOOKED_AT = 3
+
+
+@dataclass(frozen=True)
+class Part:
+    """A table on a sheet: rows ``within`` (from 0, the end excluded) of ``raw``, whose title may not name it."""
+
+    sheet: Sheet
+    raw: RawSheet
+    within: tuple[int, int]
+    titled: bool
+
+
+class SheetTables:
+    """The tables of a workbook or folder, each found when it is first asked for."""
+
+    def __init__(self, reading: Reading, findings: Findings, pins: Pins) -> None:
+        self._findings, self._pins = findings, pins
+        self._parts: dict[str, Part] = {}
+        self._spare: list[Part] = []
+        self._unknown: list[RawSheet] = []
+        self._titled(reading)
+        self._untitled()
+
+    def __call__(self, sheet: Sheet, ids: Collection[str] = NO_IDS) -> RawTable | None:
+        """Return the table of ``sheet``, ``ids`` being names of further columns; None if there is none."""
+        if sheet is LATENCY and sheet.name not in self._parts and ids:
+            self._find_matrix(ids)
+        part = self._parts.get(sheet.name)
+        if part is None:
+            return None
+        table = table_of(part.raw, sheet, self._findings, ids, self._pins.get(sheet.name), part.within)
+        return table if table.headers or sheet.required else None
+
+    def report_rest(self, titles: Sequence[tuple[str, str]], path: str) -> None:
+        """Make findings of required sheets that are missing, and of sheets and tables that nobody asked for."""
+        named = {sheet.name for _, title in titles if (sheet := sheet_of(title)) is not None}
+        for sheet in SHEETS:
+            # A sheet that is there but could not be read has a finding of its own.
+            if sheet.required and sheet.name not in {*self._parts, *self._asked, *named}:
+                self._findings.add("sheet_missing", Place(path), sheet=sheet.name, meaning=sheet.meaning)
+        used = {(part.raw.file, part.raw.title) for part in self._parts.values()}
+        for file, title in titles:
+            if (file, title) not in used and sheet_of(title) is None:
+                meant = closest(title, [sheet.name for sheet in SHEETS], _ALIKE)
+                self._findings.add("sheet_unknown", Place(file, title), guess=_did_you_mean(meant))
+        for part in self._spare:
+            if self._parts.get(part.sheet.name) is not part:
+                self._findings.add("table_unused", _head_place(part), sheet=part.sheet.name)
+
+    def _titled(self, reading: Reading) -> None:
+        """Give every sheet its kind by the mapping, else by its title."""
+        self._asked: set[str] = set()
+        pinned: dict[str, list[str]] = {}
+        for name, pins in self._pins.items():
+            if pins.title:
+                pinned.setdefault(plain(pins.title), []).append(name)
+        several: dict[str, list[RawSheet]] = {}
+        for raw in reading.sheets:
+            names = pinned.get(plain(raw.title), [])
+            sheet = sheet_of(raw.title)
+            if not names and sheet is not None and not self._pinned_elsewhere(sheet.name, reading):
+                names = [sheet.name]
+            for name in names:
+                several.setdefault(name, []).append(raw)
+            if not names:
+                self._unknown.append(raw)
+        for name, raws in several.items():
+            sheet = next(s for s in SHEETS if s.name == name)
+            if len(raws) > 1:
+                titles = " and ".join(show(raw.title) for raw in raws)
+                self._findings.add("sheet_repeated", raws[1].place(), titles=titles, sheet=name)
+            self._add_titled(sheet, raws[0])
+        for name, pins in self._pins.items():
+            if pins.title and not any(plain(raw.title) == plain(pins.title) for raw in reading.sheets):
+                self._findings.add("mapping_sheet", Place(pins.file), title=show(pins.title), sheet=name)
+                self._asked.add(name)
+
+    def _pinned_elsewhere(self, name: str, reading: Reading) -> bool:
+        title = self._pins[name].title if name in self._pins else ""
+        return bool(title) and any(plain(raw.title) == plain(title) for raw in reading.sheets)
+
+    def _add_titled(self, sheet: Sheet, raw: RawSheet) -> None:
+        pins = self._pins.get(sheet.name)
+        if pins is not None and pins.header_row:
+            heads = [p.header_row for p in self._pins.values() if p.title and plain(p.title) == plain(raw.title)]
+            stop = min((row - 1 for row in heads if row > pins.header_row), default=len(raw.cells))
+            self._parts[sheet.name] = Part(sheet, raw, (0, stop), True)
+            return
+        parts = list(_parts(raw, NO_IDS))
+        own = [part for part in parts if part.sheet is sheet]
+        others = [part for part in parts if part.sheet is not sheet]
+        if own:
+            self._parts[sheet.name] = replace(own[0], titled=True)
+            self._report_twice(own)
+        else:
+            stop = min((p.within[0] for p in others if _is_below(p, raw)), default=len(raw.cells))
+            others = [p for p in others if p.within[0] >= stop and stop > 0]
+            self._parts[sheet.name] = Part(sheet, raw, (0, stop), True)
+        self._spare += others
+
+    def _report_twice(self, own: list[Part]) -> None:
+        for again in own[1:]:
+            self._findings.add("table_question", _head_place(again), sheet=again.sheet.name)
+
+    def _untitled(self) -> None:
+        """Find tables that no title names: on sheets of other names, and beside or below another table."""
+        spare = list(self._spare)
+        for raw in self._unknown:
+            spare += _parts(raw, NO_IDS)
+        for sheet in SHEETS:
+            if sheet.name in self._parts or sheet.name in self._asked:
+                continue
+            parts = [part for part in spare if part.sheet is sheet]
+            likely = [part for part in parts if resembles(part.raw.title, sheet)] or parts
+            if sheet.name in _RESEMBLING_ENOUGH and not likely:
+                likely = [_whole(raw, sheet) for raw in self._unknown if resembles(raw.title, sheet)]
+            self._choose(sheet, likely)
+
+    def _choose(self, sheet: Sheet, parts: list[Part]) -> None:
+        if len(parts) > 1:
+            self._asked.add(sheet.name)
+            titles = ", ".join(_head_place(part).where for part in parts)
+            code = "sheet_question" if sheet.required else "sheet_doubtful"
+            self._findings.add(code, _head_place(parts[0]), sheet=sheet.name, titles=titles)
+        elif parts:
+            self._parts[sheet.name] = parts[0]
+            self._findings.add("sheet_by_content", _head_place(parts[0]), sheet=sheet.name)
+
+    def _find_matrix(self, ids: Collection[str]) -> None:
+        used = {(part.raw.file, part.raw.title) for part in self._parts.values()}
+        parts = [
+            part
+            for raw in self._unknown
+            if (raw.file, raw.title) not in used
+            for part in _parts(raw, ids)
+            if part.sheet is LATENCY
+        ]
+        self._choose(LATENCY, [part for part in parts if resembles(part.raw.title, LATENCY)] or parts)
+
+
+# Sheets that a title alone may name, whatever their columns: the columns can be asked for.
+_RESEMBLING_ENOUGH = frozenset({SITES.name, HUBS.name})
+
+
+def _whole(raw: RawSheet, sheet: Sheet) -> Part:
+    return Part(sheet, raw, (0, len(raw.cells)), False)
+
+
+def _head_place(part: Part) -> Place:
+    return part.raw.place(part.within[0] + 1 if part.within[0] else 0)
+
+
+def _is_below(part: Part, raw: RawSheet) -> bool:
+    return any(not is_blank(cell) for row in raw.cells[: part.within[0]] for cell in row)
+
+
+def _did_you_mean(meant: str) -> str:
+    return f'Did you mean "{meant}"?' if meant else ""
+
+
+def _parts(raw: RawSheet, ids: Collection[str]) -> Iterator[Part]:
+    """Yield the tables of a sheet whose headers tell what they are, from the top, those side by side one by one."""
+    starts: list[tuple[int, list[tuple[Sheet, tuple[int, int]]]]] = []
+    above_blank, seen = True, set()
+    for i, row in enumerate(raw.cells):
+        if all(map(is_blank, row)):
+            above_blank = True
+            continue
+        if above_blank:
+            kinds = _kinds_at(raw, i, ids)
+            texts = tuple(plain(cell) for cell in row)
+            if kinds and texts not in seen:  # a header again, as on each printed page, begins no other table
+                starts.append((i, kinds))
+                seen.add(texts)
+        above_blank = False
+    for number, (start, kinds) in enumerate(starts):
+        stop = starts[number + 1][0] if number + 1 < len(starts) else len(raw.cells)
+        for sheet, columns in kinds:
+            part = raw if len(kinds) == 1 else _only_columns(raw, columns)
+            yield Part(sheet, part, (0 if number == 0 and len(kinds) == 1 else start, stop), False)
+
+
+def _kinds_at(raw: RawSheet, i: int, ids: Collection[str]) -> list[tuple[Sheet, tuple[int, int]]]:
+    """Return what tables a block of rows that begins in row ``i`` holds, with the columns of each."""
+    title = [cell for cell in raw.cells[i] if not is_blank(cell)]
+    for k in range(i, min(i + _HEADERS_LOOKED_AT, len(raw.cells))):
+        row = raw.cells[k]
+        if not all(isinstance(cell, str) or _text(cell) in ids for cell in row if not is_blank(cell)):
+            return []
+        runs = list(_runs(row))
+        kinds = [(kind, run) for run in runs if (kind := _kind(row[run[0] : run[1]], ids)) is not None]
+        if len({kind.name for kind, _ in kinds}) > 1:
+            return kinds
+        whole = _kind(row, ids)
+        if whole is not None:
+            return [(whole, (0, len(row)))]
+        named_by_title = sheet_of(title[0]) if len(title) == 1 and isinstance(title[0], str) and k > i else None
+        if named_by_title is not None and find_head(raw, named_by_title.columns, [k], ids).names:
+            required = {c.name for c in named_by_title.columns if c.required}
+            if required <= {f.column.name for c in row if (f := named(c, named_by_title.columns)) is not None}:
+                return [(named_by_title, (0, len(row)))]
+    return []
+
+
+def _text(cell: Any) -> str:
+    return tidy(cell) if isinstance(cell, str) else show(cell)
+
+
+def _runs(row: Sequence[Any]) -> Iterator[tuple[int, int]]:
+    """Yield the runs of cells that are not blank."""
+    start = None
+    for position, cell in enumerate([*row, ""]):
+        if is_blank(cell):
+            if start is not None:
+                yield start, position
+            start = None
+        elif start is None:
+            start = position
+
+
+def _kind(names: Sequence[Any], ids: Collection[str]) -> Sheet | None:
+    """Return the sheet whose columns a header names, the one that it names most of; None if it is no header."""
+    if ids and is_matrix_head(names, ids):
+        return LATENCY
+    best, most = None, 0
+    for sheet in SHEETS:
+        found = {f.column.name for name in names if (f := named(name, sheet.columns)) is not None}
+        needed = {column.name for column in sheet.columns if column.required}
+        least = max(_LEAST_COLUMNS.get(sheet.name, _USUAL_LEAST), len(needed))
+        if needed <= found and len(found) >= least and len(found) > most:
+            best, most = sheet, len(found)
+    return best
+
+
+def _only_columns(raw: RawSheet, columns: tuple[int, int]) -> RawSheet:
+    """Return the sheet with every cell outside some columns blank, so that addresses stay what they are."""
+    first, last = columns
+    cells = [[*[""] * first, *row[first:last]] if len(row) > first else [] for row in raw.cells]
+    return replace(raw, cells=cells)

@@ -1,0 +1,121 @@
+"""A fleet as a canonical workbook: the sheets, columns and formats of the template, filled with what was read."""
+
+from __future__ import annotations
+
+import dataclasses
+import os
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from openpyxl.cell.cell import Cell
+from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.worksheet import Worksheet
+
+from planner import columns
+from planner.columns import Sheet
+from planner.fleet import Fleet
+from planner.outputs import cellsafe, styles
+from planner.outputs.atomic import replacing
+from planner.outputs.grid import Book
+from planner.outputs.list_sheets import setting_text
+from planner.outputs.template import FORMATS, write_headings
+
+_TABLES = (
+    (columns.SITES, "sites"),
+    (columns.HUBS, "pools"),
+    (columns.LATENCY, "latency"),
+    (columns.SAMPLES, "samples"),
+    (columns.LINKS, "links"),
+    (columns.CURRENT, "current"),
+)
+# A list with more rows than this is written as a matrix where that loses nothing: it is some ten times smaller.
+_LONG_LIST = 20_000
+
+
+def write_repaired(fleet: Fleet, path: str | os.PathLike[str]) -> None:
+    """Write ``fleet`` to ``path`` so that reading it gives the same fleet, without a repair; an old file is replaced.
+
+    Ids, releases and other text have text format. Blank cells stay blank: defaults are left to the policy. A long list
+    of round-trip times without any other figure becomes a matrix, whose rows come in the order of sites and hubs.
+    Raises InputError when the file cannot be written or a table has more rows than a sheet holds.
+    """
+    book = Book()
+    for sheet, name in _TABLES:
+        table: pd.DataFrame = getattr(fleet, name)
+        if sheet is columns.LATENCY and _as_matrix(table):
+            _write_matrix(book, table)
+        elif len(table) or sheet.required:
+            _write_table(book, sheet, table)
+    _write_policy(book, fleet)
+    book.workbook.properties.title = "Fleet of two-node clusters"
+    book.workbook.properties.creator = "castingvote"
+    with replacing(path) as temporary:
+        book.workbook.save(temporary)
+
+
+def _write_table(book: Book, sheet: Sheet, table: pd.DataFrame) -> None:
+    page = write_headings(book, sheet)
+    known = {column.name: FORMATS.get(column.kind, styles.FILL_IN) for column in sheet.columns}
+    own = [str(name) for name in table.columns if name not in known]
+    for number, name in enumerate(own, start=len(known) + 1):
+        cell = page[f"{get_column_letter(number)}1"]
+        cell.style = styles.HEADING
+        cellsafe.put(cell, name)
+    looks = [book.looks[look] for look in (*known.values(), *[styles.ANY] * len(own))]
+    values = [_values(table[name]) for name in (*known, *own)]
+    text = book.looks[styles.TEXT]
+    for row in zip(*values, strict=True):
+        cells = []
+        for position, (value, look) in enumerate(zip(row, looks, strict=True)):
+            of_text = position >= len(known) and isinstance(value, str)
+            cells.append(_cell(page, value, text if of_text else look))
+        page.append(cells)
+
+
+def _cell(page: Worksheet, value: cellsafe.Value, look: Any) -> Cell:
+    cell = Cell(page, 1, 1, style_array=look)
+    cellsafe.put(cell, value)
+    return cell
+
+
+def _values(column: pd.Series[Any]) -> list[cellsafe.Value]:
+    return [None if value == "" else cellsafe.plain(value) for value in column.astype(object).tolist()]
+
+
+def _as_matrix(table: pd.DataFrame) -> bool:
+    """Return whether round-trip times are many, fill a matrix at least by half, and have nothing beside them."""
+    if len(table) <= _LONG_LIST or list(table.columns) != list(columns.LATENCY.names):
+        return False
+    others = table.drop(columns=["site", "hub", "rtt_ms"])
+    cells = table["site"].nunique() * table["hub"].nunique()
+    return bool(table["rtt_ms"].notna().all() and others.isna().all(axis=None) and len(table) * 2 >= cells)
+
+
+def _write_matrix(book: Book, table: pd.DataFrame) -> None:
+    page = book.new_sheet(columns.LATENCY.name)
+    site, sites = pd.factorize(table["site"].astype(str).to_numpy(dtype=object))
+    hub, hubs = pd.factorize(table["hub"].astype(str).to_numpy(dtype=object))
+    rtt_ms = np.full((len(sites), len(hubs)), np.nan)
+    rtt_ms[site, hub] = table["rtt_ms"].to_numpy(dtype=np.float64)
+    heading, text, number = (book.looks[look] for look in (styles.HEADING, styles.FILL_IN, styles.FILL_IN_NUMBER))
+    page.append([_cell(page, name, heading) for name in ("site", *hubs)])
+    for name, row in zip(sites, rtt_ms.tolist(), strict=True):
+        page.append([_cell(page, name, text), *(_cell(page, cellsafe.plain(value), number) for value in row)])
+    page.freeze_panes = "B2"
+
+
+def _write_policy(book: Book, fleet: Fleet) -> None:
+    page = write_headings(book, columns.POLICY)
+    for name, value in _settings(fleet):
+        page.append([_cell(page, name, book.looks[styles.TEXT]), _cell(page, value, book.looks[styles.FILL_IN])])
+    page.column_dimensions["A"].width, page.column_dimensions["B"].width = 26, 20
+
+
+def _settings(fleet: Fleet) -> Iterator[tuple[str, cellsafe.Value]]:
+    """Yield every setting that has a value, defaults included: a later version's defaults may be others."""
+    for name, value in dataclasses.asdict(fleet.policy).items():
+        written = setting_text(value)
+        if written is not None:
+            yield name, written
