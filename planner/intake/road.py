@@ -5,11 +5,18 @@ from pathlib import Path
 
 import pandas as pd
 
-from planner.columns import CURRENT, HUBS, LATENCY, LINKS, POLICY, SAMPLES, SHEETS, SITES, Sheet
+from planner.columns import CURRENT, FREEZES, HUBS, LATENCY, LINKS, POLICY, SAMPLES, SHEETS, SITES, Sheet
 from planner.errors import InputError
 from planner.fleet import Fleet, Policy, Source
 from planner.intake.checks import CHECKS
-from planner.intake.draft import Draft, check_unique, resolve_current, resolve_hubs_of_sites, resolve_links
+from planner.intake.draft import (
+    Draft,
+    check_unique,
+    resolve_current,
+    resolve_hubs_of_sites,
+    resolve_links,
+    resolve_neighbours,
+)
 from planner.intake.files import read_sheets
 from planner.intake.findings import Findings, Place, show
 from planner.intake.frames import table_of_frame, table_of_policy
@@ -139,6 +146,7 @@ def _related(draft: Draft, tables: Mapping[str, RawTable]) -> Fleet:
     findings = draft.findings
     check_unique(draft)
     resolve_hubs_of_sites(draft)
+    resolve_neighbours(draft)
     if LATENCY.name in tables:
         draft.latency = read_latency(tables[LATENCY.name], draft.site_ids, draft.hub_ids, findings)
     if SAMPLES.name in tables:
@@ -150,6 +158,8 @@ def _related(draft: Draft, tables: Mapping[str, RawTable]) -> Fleet:
     if CURRENT.name in tables:
         draft.current = read_table(tables[CURRENT.name], CURRENT, findings)
         resolve_current(draft)
+    if FREEZES.name in tables:
+        draft.freezes = read_table(tables[FREEZES.name], FREEZES, findings)
     fleet = draft.fleet
     for check in CHECKS:
         check(draft, fleet)
