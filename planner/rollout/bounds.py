@@ -42,7 +42,9 @@ def _bounds(project: Project, names: Sequence[str]) -> Iterator[Bound]:
     heads, tails = _chains(project, span)
     longest = max(range(len(heads)), key=lambda at: heads[at] + tails[at])
     if heads[longest] + tails[longest] > 1:
-        yield Bound(heads[longest] + tails[longest], f"A chain of steps that need each other runs through {names[longest]}.")
+        yield Bound(
+            heads[longest] + tails[longest], f"A chain of steps that need each other runs through {names[longest]}."
+        )
     for members, why, count in _groups(project, span):
         waves = count(members)
         before = min(heads[at] for at in members) - 1
@@ -197,8 +199,11 @@ def _nights_apart(project: Project, span: int) -> Iterator[Bound]:
             disjoint.append((when, _alone(project, members, span)))
     if len(disjoint) > 1:
         waves = sum(count for _, count in disjoint)
-        yield Bound(waves, f"{len(disjoint)} groups of steps have windows that never fall into one night; alone they "
-                    f"need {' + '.join(str(count) for _, count in disjoint)} waves.")
+        yield Bound(
+            waves,
+            f"{len(disjoint)} groups of steps have windows that never fall into one night; alone they "
+            f"need {' + '.join(str(count) for _, count in disjoint)} waves.",
+        )
 
 
 def _alone(project: Project, members: Sequence[int], span: int) -> int:

@@ -13,7 +13,6 @@ from __future__ import annotations
 
 import dataclasses
 import random
-from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -200,7 +199,9 @@ class _Breaker:
 
     def _staying(self, host: str, reached: Sequence[str]) -> tuple[str, str] | None:
         """Return a site of one cluster that stays on ``host``, and a reached host that it may use for a while."""
-        simple = (site for site, size, traffic in self.stayers.get(host, ()) if size == 1 and not self._limited(traffic))
+        simple = (
+            site for site, size, traffic in self.stayers.get(host, ()) if size == 1 and not self._limited(traffic)
+        )
         return next(((site, refuge) for site in simple if (refuge := self._refuge(site, reached)) is not None), None)
 
     def _limited(self, traffic: int) -> bool:
@@ -282,8 +283,13 @@ class _Breaker:
             moving = [(at, c.site, c.size, c.traffic) for at in waiting if (c := changes[at]).source == host]
             staying = [(None, *stayer) for stayer in self.stayers.get(host, ())]
             for at, site, size, traffic in (*_fitting(moving, lack), *_fitting(staying, lack)):
-                hosts = sorted((h for h in self.handover.holes if h != host and h not in self.handover.uplink.values()), key=lambda h: (-self.handover.free(h), h))
-                refuge = next((h for h in hosts if self._takes_in(h, host, size, traffic) and self.may_use(site, h)), None)
+                hosts = sorted(
+                    (h for h in self.handover.holes if h != host and h not in self.handover.uplink.values()),
+                    key=lambda h: (-self.handover.free(h), h),
+                )
+                refuge = next(
+                    (h for h in hosts if self._takes_in(h, host, size, traffic) and self.may_use(site, h)), None
+                )
                 if site in parked or refuge is None:
                     continue
                 parked.add(site)

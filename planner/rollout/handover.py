@@ -61,7 +61,9 @@ class Handover:
     def copy(self, places: Iterable[str] | None = None) -> Handover:
         """Return a copy, of these ``places`` only, that shares the changes."""
         kept = self.holes if places is None else [place for place in sorted(places) if place in self.holes]
-        return Handover(self.changes, {place: deque(self.holes[place]) for place in kept}, self.uplink, dict(self.after))
+        return Handover(
+            self.changes, {place: deque(self.holes[place]) for place in kept}, self.uplink, dict(self.after)
+        )
 
     def takes(self, at: int) -> list[tuple[str, int]]:
         """Return the places that change ``at`` needs: (host or uplink, amount)."""

@@ -105,7 +105,12 @@ class _Filling:
         job, project = self.project.jobs[at], self.project
         if not any(opening.end - opening.start >= job.minutes for opening in job.openings(night)):
             return False
-        if job.owner and self.waves == 1 and self.last is not None and self.last < night < self.last + project.pilot_days:
+        if (
+            job.owner
+            and self.waves == 1
+            and self.last is not None
+            and self.last < night < self.last + project.pilot_days
+        ):
             return False
         if any(self.night.get(other, night) >= night for other in job.earlier):
             return False

@@ -131,8 +131,12 @@ class _Model:
 
     def _resources(self) -> None:  # (5)
         for resource, capacity in self.project.capacity.items():
-            users = [(j, amount) for j, job in enumerate(self.project.jobs) for name, amount in job.uses if name == resource]
-            spans = [self.cp.new_fixed_size_interval_var(self.start[j], self.project.jobs[j].minutes, "") for j, _ in users]
+            users = [
+                (j, amount) for j, job in enumerate(self.project.jobs) for name, amount in job.uses if name == resource
+            ]
+            spans = [
+                self.cp.new_fixed_size_interval_var(self.start[j], self.project.jobs[j].minutes, "") for j, _ in users
+            ]
             self.cp.add_cumulative(spans, [amount for _, amount in users], capacity)
 
     def _owners(self) -> None:  # (6)

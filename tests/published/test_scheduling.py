@@ -46,7 +46,10 @@ def solved(project):
 
 def successors(rows):
     """Turn (duration, uses, successors) with 1-based successors into jobs with needs."""
-    return [(d, [i for i, (_, _, later) in enumerate(rows) if at + 1 in later], uses) for at, (d, uses, _) in enumerate(rows)]
+    return [
+        (d, [i for i, (_, _, later) in enumerate(rows) if at + 1 in later], uses)
+        for at, (d, uses, _) in enumerate(rows)
+    ]
 
 
 def use(*amounts):
@@ -77,8 +80,22 @@ def test_patterson_pat2(capacity, length):
     assert solved(project).finish(project.jobs) == length
 
 
-FT06_MACHINES = [[3, 1, 2, 4, 6, 5], [2, 3, 5, 6, 1, 4], [3, 4, 6, 1, 2, 5], [2, 1, 3, 4, 5, 6], [3, 2, 5, 6, 1, 4], [2, 4, 6, 1, 5, 3]]
-FT06_TIMES = [[3, 6, 1, 7, 6, 3], [10, 8, 5, 4, 10, 10], [9, 1, 5, 4, 7, 8], [5, 5, 5, 3, 8, 9], [3, 3, 9, 1, 5, 4], [10, 3, 1, 3, 4, 9]]
+FT06_MACHINES = [
+    [3, 1, 2, 4, 6, 5],
+    [2, 3, 5, 6, 1, 4],
+    [3, 4, 6, 1, 2, 5],
+    [2, 1, 3, 4, 5, 6],
+    [3, 2, 5, 6, 1, 4],
+    [2, 4, 6, 1, 5, 3],
+]
+FT06_TIMES = [
+    [3, 6, 1, 7, 6, 3],
+    [10, 8, 5, 4, 10, 10],
+    [9, 1, 5, 4, 7, 8],
+    [5, 5, 5, 3, 8, 9],
+    [3, 3, 9, 1, 5, 4],
+    [10, 3, 1, 3, 4, 9],
+]
 
 
 def test_fisher_and_thompson_ft06():

@@ -1,0 +1,153 @@
+"""The moves of a rollout in an order that keeps the caps, and what has to be left out for it."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from planner.rollout.circles import Order, order_changes
+from planner.rollout.handover import Change
+from planner.rollout.releases import precedences
+from planner.rollout.state import State
+from planner.rollout.tasks import Fixed, fix_conflicts, story_of
+from planner.schedule import Conflict
+
+_SHOWN = 5
+
+
+@dataclass(frozen=True)
+class Moves:
+    """The order of all moves that can be made, what stays as it is, the free room today, and the conflicts."""
+
+    order: Order
+    fixed: Fixed
+    room: Mapping[str, int]
+    conflicts: tuple[Conflict, ...]
+
+
+def order_moves(state: State, open_items: Mapping[str, Collection[str]]) -> Moves:
+    """Return the moves in order. Sites with open items, and those that the plan leaves unserved, stay as they are."""
+    blocked, conflicts = _blocked(state, open_items)
+    fixed, found = fix_conflicts(state, blocked)
+    conflicts += found
+    least = 0
+    while True:
+        changes = _changes(state, fixed)
+        room, uplink = _room(state, changes)
+        order = order_changes(changes, room, _stayers(state, fixed), _may_use(state, fixed), uplink)
+        order.least_detours = least = max(least, order.least_detours)
+        if not order.stuck:
+            return Moves(order, fixed, room, tuple(conflicts))
+        conflicts += [_no_room(state, order, part) for part in order.stuck]
+        stuck = {order.handover.changes[at].site for part in order.stuck for at in part}
+        fixed, found = fix_conflicts(state, fixed.sites | stuck)
+        conflicts += [conflict for conflict in found if conflict not in conflicts]
+
+
+def _blocked(state: State, open_items: Mapping[str, Collection[str]]) -> tuple[set[str], list[Conflict]]:
+    blocked, conflicts = set(), []
+    for site, items in sorted(open_items.items()):
+        changes = state.now.get(site) != state.then.get(site) or len(set(state.releases.get(site, ()))) > 1
+        if items and site in state.site_at and changes:
+            blocked.add(site)
+            listed = "; ".join(sorted(items))
+            conflicts.append(Conflict("readiness", f"site {site}", f"not ready: {listed}.", "Close these items."))
+    spared = {entry.site for entry in state.plan.no_host_needed}
+    for site in sorted(set(state.now) - set(state.then) - spared - blocked):
+        blocked.add(site)
+        message = f"the plan serves it nowhere; it stays on {state.now[site]}."
+        conflicts.append(Conflict("unserved", f"site {site}", message, "See the reasons in the plan."))
+    return blocked, conflicts
+
+
+def _changes(state: State, fixed: Fixed) -> list[Change]:
+    sites = sorted({*state.now, *state.then} - fixed.sites)
+    moving = [site for site in sites if state.now.get(site) != state.then.get(site)]
+    bits = np.rint(state.fleet.traffic_kbps * 1000).astype(np.int64)
+    return [Change(s, state.now.get(s), state.then.get(s), state.sizes[s], int(bits[state.site_at[s]])) for s in moving]
+
+
+def _stayers(state: State, fixed: Fixed) -> dict[str, list[tuple[str, int, int]]]:
+    """Return for each host the sites that stay on it, with clusters and bit/s."""
+    bits = np.rint(state.fleet.traffic_kbps * 1000).astype(np.int64)
+    found: dict[str, list[tuple[str, int, int]]] = {name: [] for name in state.hosts}
+    for site, host in sorted(state.now.items()):
+        if site not in fixed.sites and state.then.get(site) == host:
+            found[host].append((site, state.sizes[site], int(bits[state.site_at[site]])))
+    return found
+
+
+def _room(state: State, changes: list[Change]) -> tuple[dict[str, int], dict[str, str]]:
+    """Return the free room of each host and of each uplink that may get full, and which uplink a host has.
+
+    A host that carries more than it may today has no room until sites have left it, and is never fuller than today.
+    """
+    room = {n: max(0, h.limit - state.load[n]) for n, h in state.hosts.items() if h.limit is not None}
+    fleet, uplink = state.fleet, dict[str, str]()
+    bits = np.rint(fleet.traffic_kbps * 1000).astype(np.int64)
+    for hub, kbps in zip(fleet.hub_ids, fleet.hub_uplinks_kbps.tolist(), strict=True):
+        here = {name for name, host in state.hosts.items() if host.hub == hub}
+        today = sum(int(bits[state.site_at[site]]) for site, host in state.now.items() if host in here)
+        more = sum(change.traffic for change in changes)
+        if today + more > kbps * 1000:
+            place = f"uplink of {hub}"
+            room[place] = max(0, int(kbps * 1000) - today)
+            uplink |= dict.fromkeys(here, place)
+    return room, uplink
+
+
+def _may_use(state: State, fixed: Fixed):  # type: ignore[no-untyped-def]
+    def may_use(site: str, host: str) -> bool:
+        if host not in state.hosts or not state.eligible(site, host) or site in fixed.sites:
+            return False
+        return precedences(story_of(state, fixed, site, host)) is not None
+
+    return may_use
+
+
+def _no_room(state: State, order: Order, part: list[int]) -> Conflict:
+    changes = [order.handover.changes[at] for at in part]
+    sites = [change.site for change in changes]
+    hosts = sorted({h for c in changes for h in (c.source, c.target) if h is not None})
+    shown = ", ".join(sites[:_SHOWN]) + (", ..." if len(sites) > _SHOWN else "")
+    where = f"hosts {', '.join(hosts)}"
+    if any(change.source is None for change in changes) or any(site in state.now for site in _left(state, hosts)):
+        message = (
+            f"there is no room for {len(sites)} site(s) ({shown}) while others stay that the plan moves or leaves out."
+        )
+        return Conflict("no_room", where, message, "Solve the other conflicts first.")
+    found = "no eligible host has room for a detour"
+    if any(change.size > 1 for change in changes):
+        found = "no way of detours was found, with sites of several clusters among them"
+    message = f"they are full and wait for each other ({len(sites)} site(s): {shown}), and {found}."
+    return Conflict("circle", where, message, _one_more_host(state, sites))
+
+
+def _left(state: State, hosts: list[str]) -> set[str]:
+    """Return the sites on ``hosts`` that the plan serves nowhere."""
+    spared = {entry.site for entry in state.plan.no_host_needed}
+    return {s for s, host in state.now.items() if host in hosts and s not in state.then and s not in spared}
+
+
+def _one_more_host(state: State, sites: list[str]) -> str:
+    """Say where one more host would break the circle: a pool that some of its sites may use and that has a place left."""
+    fleet = state.fleet
+    running = np.zeros(len(fleet.pool_ids), dtype=np.int64)
+    for host in state.hosts.values():
+        if host.pool >= 0:
+            running[host.pool] += 1
+    wanted = {state.site_at[site] for site in sites}
+    problem = state.problem
+    fitting = [
+        p for s, p in zip(problem.site_at[problem.site], problem.pool_at[problem.pool], strict=True) if s in wanted
+    ]
+    counts = np.bincount(np.array(fitting, dtype=np.int64), minlength=len(fleet.pool_ids))
+    places = [int(p) for p in np.argsort(-counts, kind="stable") if counts[p] and running[p] < fleet.max_hosts[p]]
+    if places:
+        return f"One more host is needed meanwhile: pool {fleet.pool_ids[places[0]]} has a place for it."
+    best = int(np.argmax(counts))
+    if not counts[best]:
+        return "One more host is needed meanwhile, at a hub that these sites may use."
+    return f"One more host is needed meanwhile, for example at pool {fleet.pool_ids[best]}, beyond its max_hosts."
