@@ -31,8 +31,8 @@ Openings = Callable[[int], tuple[Opening, ...]]  # of a night
 class Job:
     """One step to be scheduled.
 
-    ``minutes``: its length. ``openings`` of a night. ``needs`` (2), ``earlier`` (3), ``after``: as needs, but only one way
-    to keep (7). ``apart`` (4), as (job, least nights between). ``uses`` (5). ``owner``: the site that changes, ""
+    ``minutes``: its length. ``openings`` of a night. ``needs`` (2), ``earlier`` (3), ``after``: as needs, but only one
+    way to keep (7). ``apart`` (4), as (job, least nights between). ``uses`` (5). ``owner``: the site that changes, ""
     for none; ``quotas`` are the quotas (6) that the owner counts in. ``takes`` and ``gives`` (7).
     """
 
@@ -98,10 +98,13 @@ class Project:
             raise ValueError("the jobs need each other in a circle")
         return done
 
-    def before(self, at: int) -> set[int]:
+    def before(self, at: int) -> tuple[int, ...]:
         """Return the jobs that must be done before job ``at`` starts."""
-        job = self.jobs[at]
-        return {*job.needs, *job.earlier, *job.after}
+        return self._before[at]
+
+    @cached_property
+    def _before(self) -> list[tuple[int, ...]]:
+        return [tuple({*job.needs, *job.earlier, *job.after}) for job in self.jobs]
 
     @cached_property
     def following(self) -> list[list[int]]:

@@ -19,7 +19,7 @@ from planner.sizing.today import read_today
 class HostState:
     """A host: ``pool`` is its position in the fleet's Hubs, -1 for one that Current names but Hubs does not count.
 
-    ``limit`` is the clusters that it may carry, None where that is not known. ``releases`` are (today, after).
+    ``limit`` is its cluster cap, None where that is not known: on the way the reserve may be used. ``releases`` are (today, after).
     """
 
     name: str
@@ -120,7 +120,7 @@ def _hosts(fleet: Fleet, plan: Plan, problem: Problem) -> dict[str, HostState]:
         after = fleet.host_releases[pool]
         before = fleet.pools["host_release_today"].iloc[pool] or after
         releases = (before if existing else after, after if planned or not existing else before)
-        hub, limit = fleet.hub_ids[fleet.hub_of_pool[pool]], int(fleet.usable_caps[pool])
+        hub, limit = fleet.hub_ids[fleet.hub_of_pool[pool]], int(fleet.cluster_caps[pool])
         hosts[name] = HostState(name, hub, pool, limit, existing, planned, releases)
 
     for host in plan.host_list:
@@ -143,7 +143,7 @@ def _hosts(fleet: Fleet, plan: Plan, problem: Problem) -> dict[str, HostState]:
 def _now(
     fleet: Fleet, hosts: dict[str, HostState], then: Mapping[str, str], sizes: Mapping[str, int]
 ) -> tuple[dict[str, str], tuple[str, ...]]:
-    """Return the host of each site today; where Current names none, its host after if that is at the hub, else one with room."""
+    """Return the host of each site today, chosen with room in mind where Current does not name it, and those sites."""
     now: dict[str, str] = {}
     free = {name: float("inf") if host.limit is None else float(host.limit) for name, host in hosts.items()}
     rows = list(zip(fleet.current["site"], fleet.current["hub"], fleet.current["host"], strict=True))
