@@ -73,9 +73,7 @@ def make_project(
             earlier=_at(task.earlier, at),
             after=_at(task.after, at),
             apart=tuple(sorted(apart.items())),
-            uses=((_crew(state, task), 1), *_own_time(task))
-            if task.site is not None
-            else ((f"at host {task.host}", 1),),
+            uses=_uses(state, task, alone=len(by_site.get(task.site or "", ())) < 2),
             owner=task.site or "",
             quotas=_quotas(state, task),
             takes=tuple(handover.takes(task.change)) if task.change is not None else (),
@@ -121,8 +119,12 @@ def _at(ids: set[str], at: Mapping[str, int]) -> tuple[int, ...]:
     return tuple(sorted(at[name] for name in ids if name in at))
 
 
-def _own_time(task: Task) -> tuple[tuple[str, int], ...]:
-    return ((f"at site {task.site}", 1),)
+def _uses(state: State, task: Task, *, alone: bool) -> tuple[tuple[str, int], ...]:
+    """Return crew and, where a site has more steps than one, the site itself: nobody changes it twice at once."""
+    if task.site is None:
+        return ((f"at host {task.host}", 1),)
+    crew = (_crew(state, task), 1)
+    return (crew,) if alone else (crew, (f"at site {task.site}", 1))
 
 
 def crew_of(state: State, site: str | None) -> str:
