@@ -13,7 +13,7 @@ from planner.schedule import Rollout, Step, Wave
 
 
 def rollout_to_json(rollout: Rollout) -> str:
-    """Return ``rollout`` as JSON text in plain ASCII that ends in a line end; moments are ISO 8601 with their offset."""
+    """Return ``rollout`` as JSON text in plain ASCII, ending in a line end; moments are ISO 8601 with an offset."""
     head = [f"{json.dumps(key)}: {json.dumps(value)}" for key, value in _claims(rollout).items()]
     waves = ",\n".join(_wave(wave) for wave in rollout.waves)
     return '{\n"waves": [\n' + waves + "\n],\n" + ",\n".join(head) + "\n}\n"

@@ -1,4 +1,4 @@
-"""From today's fleet to the plan: a safe order of moves with the fewest detours, in the fewest waves. Writes nothing."""
+"""From today's fleet to the plan: a safe order of moves with the fewest detours, in the fewest waves."""
 
 from planner.rollout.road import roll_out
 

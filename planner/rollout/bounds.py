@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import networkx as nx
 
@@ -38,20 +39,19 @@ def _bounds(project: Project, names: Sequence[str]) -> Iterator[Bound]:
     if not project.jobs:
         return
     yield Bound(1, "Something changes.")
-    span = _longest_night(project)
+    span = _longest_night(project, range(len(project.jobs)))
     heads, tails = _chains(project, span)
     longest = max(range(len(heads)), key=lambda at: heads[at] + tails[at])
     if heads[longest] + tails[longest] > 1:
-        yield Bound(
-            heads[longest] + tails[longest], f"A chain of steps that need each other runs through {names[longest]}."
-        )
-    for members, why, count in _groups(project, span):
-        waves = count(members)
+        why = f"A chain of steps that need each other runs through {names[longest]}."
+        yield Bound(heads[longest] + tails[longest], why)
+    for members, why, count in _groups(project):
+        waves = count()
         before = min(heads[at] for at in members) - 1
         behind = min(tails[at] for at in members)
         yield Bound(before + waves + behind, why + _around(before, behind))
     yield from _cliques(project, names)
-    yield from _nights_apart(project, span)
+    yield from _nights_apart(project)
 
 
 def _around(before: int, behind: int) -> str:
@@ -59,10 +59,10 @@ def _around(before: int, behind: int) -> str:
     return f" and at least {' and '.join(parts)}." if parts else "."
 
 
-Count = Callable[[Iterable[int]], int]
+Count = Callable[[], int]
 
 
-def _groups(project: Project, span: int) -> Iterator[tuple[list[int], str, Count]]:
+def _groups(project: Project) -> Iterator[tuple[list[int], str, Count]]:
     """Yield groups of jobs, why they need waves, and how many at least."""
     jobs = project.jobs
 
@@ -71,25 +71,26 @@ def _groups(project: Project, span: int) -> Iterator[tuple[list[int], str, Count
 
     changing = [at for at, job in enumerate(jobs) if job.owner]
     sets = [(changing, "")] if changing else []
-    # What must be over before a host is retired, or changes release.
-    for at, job in enumerate(jobs):
-        moved = [o for o in job.earlier if jobs[o].owner]
+    # What must be over before a host is retired.
+    for job in jobs:
+        moved = [other for other in job.earlier if jobs[other].owner]
         if not job.owner and len(moved) > 1:
             sets.append((moved, " that must be over before a host changes"))
     for members, which in sets:
         if project.sizes:
             why = f"{owners(members):,} sites to change{which}, {_sizes(project.sizes)} in a wave"
-            yield members, why, lambda group: _by_sizes(owners(group), project.sizes)
+            yield members, why, partial(_by_sizes, owners(members), project.sizes)
     for quota, most in project.quota.items():
         members = [at for at in changing if quota in jobs[at].quotas]
         if members:
             why = f"{owners(members):,} sites to change {quota}, at most {most:,} in a wave"
-            yield members, why, lambda group, most=most: math.ceil(owners(group) / most)
+            yield members, why, partial(math.ceil, owners(members) / most)
     for resource, capacity in project.capacity.items():
         users = [at for at, job in enumerate(jobs) if any(name == resource for name, _ in job.uses)]
         if users:
-            why = f"{len(users):,} steps {resource} ({capacity:,} at a time), and no night is longer than {span:,} minutes"
-            yield users, why, lambda group, r=resource: _by_work(project, r, list(group), span)
+            long = f"{_longest_night(project, users):,} minutes"
+            why = f"{len(users):,} steps {resource} ({capacity:,} at a time), whose nights have at most {long}"
+            yield users, why, partial(_by_work, project, resource, users)
 
 
 def _sizes(sizes: Sequence[int]) -> str:
@@ -107,9 +108,9 @@ def _by_sizes(owners: int, sizes: Sequence[int]) -> int:
     return waves + max(0, math.ceil(owners / sizes[-1]))
 
 
-def _by_work(project: Project, resource: str, users: Sequence[int], span: int) -> int:
+def _by_work(project: Project, resource: str, users: Sequence[int]) -> int:
     """Return nights for the work of ``users``: by total, and by how many of the shortest fit one after the other."""
-    capacity = project.capacity[resource]
+    capacity, span = project.capacity[resource], _longest_night(project, users)
     amount = {at: dict(project.jobs[at].uses)[resource] for at in users}
     total = sum(project.jobs[at].minutes * amount[at] for at in users)
     shortest = min(project.jobs[at].minutes for at in users)
@@ -117,10 +118,10 @@ def _by_work(project: Project, resource: str, users: Sequence[int], span: int) -
     return max(math.ceil(total / (capacity * span)), math.ceil(len(users) / max(1, in_a_night)))
 
 
-def _longest_night(project: Project) -> int:
-    """Return the most minutes between the first start and the last end of openings of one night."""
+def _longest_night(project: Project, members: Iterable[int]) -> int:
+    """Return the most minutes between the first start and the last end of openings of ``members`` in one night."""
     longest = 1
-    kinds = {id(job.openings): job.openings for job in project.jobs}
+    kinds = {id(job.openings): job.openings for job in map(project.jobs.__getitem__, members)}
     for night in project.nights[:_SPAN_NIGHTS]:
         opened = [opening for of in kinds.values() for opening in of(night)]
         if opened:
@@ -167,10 +168,7 @@ def _cliques(project: Project, names: Sequence[str]) -> Iterator[Bound]:
     graph = nx.Graph((at, other) for at in range(len(project.jobs)) for other in project.apart(at))
     if not graph:
         return
-    if len(graph) <= _CLIQUE_NODES:
-        clique = max(nx.find_cliques(graph), key=len)
-    else:
-        clique = _greedy_clique(graph)
+    clique = max(nx.find_cliques(graph), key=len) if len(graph) <= _CLIQUE_NODES else _greedy_clique(graph)
     shown = ", ".join(names[at] for at in sorted(clique)[:4]) + (", ..." if len(clique) > 4 else "")
     yield Bound(len(clique), f"No two of these {len(clique)} may share a wave: {shown}.")
 
@@ -183,7 +181,7 @@ def _greedy_clique(graph: nx.Graph[int]) -> list[int]:
     return clique
 
 
-def _nights_apart(project: Project, span: int) -> Iterator[Bound]:
+def _nights_apart(project: Project) -> Iterator[Bound]:
     """Jobs whose openings never fall into one night: their waves add up."""
     nights = project.nights[:_SPAN_NIGHTS]
     seen: dict[int, frozenset[int]] = {}
@@ -196,7 +194,7 @@ def _nights_apart(project: Project, span: int) -> Iterator[Bound]:
     disjoint: list[tuple[frozenset[int], int]] = []
     for when, members in sorted(kinds.items(), key=lambda kind: -len(kind[1])):
         if when and all(not when & other for other, _ in disjoint):
-            disjoint.append((when, _alone(project, members, span)))
+            disjoint.append((when, _alone(project, members)))
     if len(disjoint) > 1:
         waves = sum(count for _, count in disjoint)
         yield Bound(
@@ -206,7 +204,7 @@ def _nights_apart(project: Project, span: int) -> Iterator[Bound]:
         )
 
 
-def _alone(project: Project, members: Sequence[int], span: int) -> int:
+def _alone(project: Project, members: Sequence[int]) -> int:
     """Return a bound for ``members`` that adds up with those of others: without the pilot and its growth."""
     jobs: Mapping[int, Job] = {at: project.jobs[at] for at in members}
     owners = {job.owner for job in jobs.values() if job.owner}
@@ -218,5 +216,5 @@ def _alone(project: Project, members: Sequence[int], span: int) -> int:
     for resource in project.capacity:
         users = [at for at, job in jobs.items() if any(name == resource for name, _ in job.uses)]
         if users:
-            counts.append(_by_work(project, resource, users, span))
+            counts.append(_by_work(project, resource, users))
     return max(counts)

@@ -15,6 +15,7 @@ import dataclasses
 import random
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from planner.rollout.handover import Change, Handover, closed, components, greedy, settle, walk
 
@@ -49,7 +50,8 @@ def order_changes(
     """Return an order of ``changes`` in which no place is ever overfull, with as few detours as it can find.
 
     ``room`` is what is free today on each host and uplink that has a limit; ``stayers`` are the sites that stay on a
-    host, with their clusters and kb/s; ``uplink`` names the limiting uplink of a host; ``may_use`` says whether a site may make a detour to a host.
+    host, with their clusters and traffic; ``uplink`` names the limiting uplink of a host; ``may_use`` says whether a
+    site may make a detour to a host.
     """
     order = Order(Handover.of(changes, room, uplink or {}))
     waiting: list[list[int]] = []
@@ -223,7 +225,7 @@ class _Breaker:
         return back, self._detour(back, host, refuge)
 
     def _through_full_hosts(self, left: list[list[int]]) -> tuple[list[int] | None, int]:
-        """Open the shortest way from a circle over full hosts to a reached one; return the circle and the hosts opened."""
+        """Open the shortest way from a circle over full hosts to a reached one; return the circle and the hosts."""
         reached = set(self._reached())
         in_circles = {host for part in left for host in self._hosts(part)}
         idle = [name for name in self.stayers if name in self.handover.holes and name not in reached | in_circles]
@@ -253,7 +255,7 @@ class _Breaker:
         way = [next(host for host in layer if self._could_park(part, [host]))]
         while way[-1] in opened:
             way.append(opened[way[-1]])
-        for host, refuge in reversed(list(zip(way, way[1:], strict=False))):
+        for host, refuge in reversed(list(pairwise(way))):
             stay = self._staying(host, [refuge])
             assert stay is not None
             back, first = self._excursion(stay[0], host, refuge)
@@ -283,14 +285,8 @@ class _Breaker:
             moving = [(at, c.site, c.size, c.traffic) for at in waiting if (c := changes[at]).source == host]
             staying = [(None, *stayer) for stayer in self.stayers.get(host, ())]
             for at, site, size, traffic in (*_fitting(moving, lack), *_fitting(staying, lack)):
-                hosts = sorted(
-                    (h for h in self.handover.holes if h != host and h not in self.handover.uplink.values()),
-                    key=lambda h: (-self.handover.free(h), h),
-                )
-                refuge = next(
-                    (h for h in hosts if self._takes_in(h, host, size, traffic) and self.may_use(site, h)), None
-                )
-                if site in parked or refuge is None:
+                refuge = None if site in parked else self._room_for(site, host, size, traffic)
+                if refuge is None:
                     continue
                 parked.add(site)
                 if at is not None:
@@ -300,6 +296,13 @@ class _Breaker:
                 self.handover.do(first)
                 return last
         return None
+
+    def _room_for(self, site: str, source: str, size: int, traffic: int) -> str | None:
+        """Return the roomiest host that can take the site in for a while."""
+        hosts = sorted(set(self.handover.holes) - {source, *self.handover.uplink.values()})
+        hosts.sort(key=lambda name: -self.handover.free(name))
+        fitting = (name for name in hosts if self._takes_in(name, source, size, traffic))
+        return next((name for name in fitting if self.may_use(site, name)), None)
 
     def _takes_in(self, host: str, source: str, size: int, traffic: int) -> bool:
         uplink = self.handover.uplink.get(host)
@@ -313,5 +316,5 @@ class _Breaker:
 def _fitting(
     candidates: Sequence[tuple[int | None, str, int, int]], lack: float
 ) -> list[tuple[int | None, str, int, int]]:
-    """Return candidates in the order in which to try them: large enough ones by size, then the others, largest first."""
+    """Return candidates in the order to try them: large enough ones by size, then the others, largest first."""
     return sorted(candidates, key=lambda c: (c[2] < lack, c[2] if c[2] >= lack else -c[2], c[1]))

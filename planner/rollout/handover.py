@@ -6,8 +6,8 @@ the holes it takes, free from the start or left by other moves, makes the caps a
 order that keeps it, no host is above its cap.
 
 For sites of one cluster each the order is found whenever there is one. Let a host's room be f >= 0 before and
-f' = f + leaving - arriving >= 0 after. Take holes greedily until nothing fits. Each host that is still waited for has no
-hole, so f' >= 0 says that as many moves leave it as wait for it, summing up that all remaining moves start from such
+f' = f + leaving - arriving >= 0 after. Take holes greedily until nothing fits. Each host that is still waited for has
+no hole, so f' >= 0 says that as many moves leave it as wait for it, summing up that all remaining moves start from such
 hosts: what remains is Eulerian. A closed trail of it that touches a host where a hole once was is walked by that hole
 first (the splicing of C. Hierholzer, Mathematische Annalen 6 (1873) 30-32). So only parts without any hole stay stuck:
 whole weak components of the moves whose hosts are all full. Those are the circles of `planner.rollout.circles`.
@@ -18,6 +18,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import networkx as nx
 
@@ -121,11 +122,11 @@ class Handover:
         return self.free(host) > 0 or any(self._arrives(at, host) for at in self.after)
 
     def splice(self, host: str, chain: Sequence[int]) -> None:
-        """Let a hole at ``host`` walk along ``chain`` before anything else: its first change takes it, its last gives it back.
+        """Let a hole at ``host`` walk along ``chain`` first: the first change takes it, the last gives it back.
 
         All changes of the chain are simple, and each but the first takes the place of the one before it.
         """
-        for before, at in zip(chain, chain[1:], strict=False):
+        for before, at in pairwise(chain):
             self.after[at] = {before}
         if self.free(host) > 0:
             self.after[chain[0]] = self._take(host, 1)
@@ -169,7 +170,7 @@ def greedy(handover: Handover, among: Iterable[int], rank: Mapping[int, float] |
 
 
 def walk(changes: Sequence[Change], among: Sequence[int], start: str, end: str | None = None) -> list[int]:
-    """Return ``among`` in the order in which a hole at ``start`` walks along all of them, to ``end`` or back to the start.
+    """Return ``among`` as a hole at ``start`` walks along all of them, to ``end`` or back to the start.
 
     They are connected, and Eulerian or one step short of it.
     """

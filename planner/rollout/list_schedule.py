@@ -57,6 +57,7 @@ class _Night:
     length: int
     used: dict[str, Ints] = field(default_factory=dict)
     owners: set[str] = field(default_factory=set)
+    refused: dict[object, int] = field(default_factory=dict)  # kind of job -> from when on there is no place for it
     counted: dict[str, set[str]] = field(default_factory=dict)
 
     def in_use(self, resource: str) -> Ints:
@@ -92,12 +93,17 @@ class _Filling:
     def _choose(self, waiting: set[int], nights: range) -> int | None:
         """Return the night on which most waiting jobs could run, the earliest of equals; None for none."""
         best, most = None, 0.0
-        ready = [at for at in waiting if not any(other in waiting for other in self.project.before(at))]
-        cap = self.project.size(self.waves) if self.project.sizes else len(ready)
+        kinds: dict[tuple[int, int, bool], list[int]] = {}
+        for at in waiting:
+            if not any(other in waiting for other in self.project.before(at)):
+                job = self.project.jobs[at]
+                kinds.setdefault((id(job.openings), job.minutes, bool(job.owner)), []).append(at)
+        cap = max(1.0, self.project.size(self.waves))
         for night in nights:
-            number = min(float(sum(self._allowed(at, night) for at in ready)), max(cap, 1))
-            if number > most:
-                best, most = night, number
+            # One job of a kind tells whether the night is open to all of them.
+            could = sum(len(kind) for kind in kinds.values() if any(self._allowed(at, night) for at in kind))
+            if min(could, cap) > most:
+                best, most = night, min(could, cap)
         return best
 
     def _allowed(self, at: int, night: int) -> bool:
@@ -105,12 +111,7 @@ class _Filling:
         job, project = self.project.jobs[at], self.project
         if not any(opening.end - opening.start >= job.minutes for opening in job.openings(night)):
             return False
-        if (
-            job.owner
-            and self.waves == 1
-            and self.last is not None
-            and self.last < night < self.last + project.pilot_days
-        ):
+        if job.owner and self.waves == 1 and night < (self.last or 0) + project.pilot_days:
             return False
         if any(self.night.get(other, night) >= night for other in job.earlier):
             return False
@@ -144,8 +145,12 @@ class _Filling:
         if not self._allowed(at, night.number) or not self._counts(job, night):
             return False
         done = [self.start[o] + self.project.jobs[o].minutes for o in self.project.before(at)]
-        start = _earliest(job, night, max(done, default=night.first), self.project)
+        ready, kind = max(done, default=night.first), (id(job.openings), job.minutes, job.uses)
+        if ready >= night.refused.get(kind, ready + 1):
+            return False
+        start = _earliest(job, night, ready, self.project)
         if start is None:
+            night.refused[kind] = ready
             return False
         self.night[at], self.start[at] = night.number, start
         for resource, amount in job.uses:

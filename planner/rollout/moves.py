@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.rollout.circles import Order, order_changes
+from planner.rollout.circles import MayUse, Order, order_changes
 from planner.rollout.handover import Change
 from planner.rollout.releases import precedences
 from planner.rollout.state import State
@@ -98,7 +98,7 @@ def _room(state: State, changes: list[Change]) -> tuple[dict[str, int], dict[str
     return room, uplink
 
 
-def _may_use(state: State, fixed: Fixed):  # type: ignore[no-untyped-def]
+def _may_use(state: State, fixed: Fixed) -> MayUse:
     def may_use(site: str, host: str) -> bool:
         if host not in state.hosts or not state.eligible(site, host) or site in fixed.sites:
             return False
@@ -132,7 +132,7 @@ def _left(state: State, hosts: list[str]) -> set[str]:
 
 
 def _one_more_host(state: State, sites: list[str]) -> str:
-    """Say where one more host would break the circle: a pool that some of its sites may use and that has a place left."""
+    """Say where one more host would break the circle: a pool with a place left that some of its sites may use."""
     fleet = state.fleet
     running = np.zeros(len(fleet.pool_ids), dtype=np.int64)
     for host in state.hosts.values():
@@ -140,10 +140,8 @@ def _one_more_host(state: State, sites: list[str]) -> str:
             running[host.pool] += 1
     wanted = {state.site_at[site] for site in sites}
     problem = state.problem
-    fitting = [
-        p for s, p in zip(problem.site_at[problem.site], problem.pool_at[problem.pool], strict=True) if s in wanted
-    ]
-    counts = np.bincount(np.array(fitting, dtype=np.int64), minlength=len(fleet.pool_ids))
+    asking = np.isin(problem.site_at[problem.site], sorted(wanted))
+    counts = np.bincount(problem.pool_at[problem.pool[asking]], minlength=len(fleet.pool_ids))
     places = [int(p) for p in np.argsort(-counts, kind="stable") if counts[p] and running[p] < fleet.max_hosts[p]]
     if places:
         return f"One more host is needed meanwhile: pool {fleet.pool_ids[places[0]]} has a place for it."

@@ -20,7 +20,7 @@ _NOON = 12 * 60
 
 @dataclass(frozen=True, slots=True)
 class Clock:
-    """When one site or hub may be changed: IANA zone, text of its windows ("" for any time), frozen days (first, last)."""
+    """When a site or hub may be changed: IANA zone, text of its windows ("": any time), frozen days (first, last)."""
 
     timezone: str = "UTC"
     window: str = ""

@@ -15,7 +15,7 @@ from typing import Literal
 
 from planner.releases import parse_release
 
-# "site": the release of the site changes; ("host", n): that of the n-th host; ("move", n): the site joins its n-th stay.
+# ("site", 0): the release of the site changes; ("host", n): that of the n-th host; ("move", n): it joins its n-th stay.
 Event = tuple[Literal["site", "host", "move"], int]
 SITE: Event = ("site", 0)
 Rule = Literal["not_older", "any", "same_major"]

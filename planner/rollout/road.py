@@ -34,9 +34,9 @@ def roll_out(
 ) -> Rollout:
     """Return the waves that lead from today (sheet Current) to ``plan``, with a bound on their number.
 
-    ``start`` is the first day, by default that of the policy, else tomorrow. ``open_items`` are what is not ready yet, by
-    site id, in words: such a site is not changed, and listed among the conflicts. ``time_limit`` is in seconds for the
-    exact search, which is asked only where the quick schedule misses its bound and the rollout is small.
+    ``start`` is the first day, by default that of the policy, else tomorrow. ``open_items`` are what is not ready yet,
+    by site id, in words: such a site is not changed, and listed among the conflicts. ``time_limit`` is in seconds for
+    the exact search, which is asked only where the quick schedule misses its bound and the rollout is small.
 
     Raises InputError where the plan does not hold for the fleet, or splits sites over hosts.
     """
@@ -177,13 +177,13 @@ def _cautions(state: State, tasks: Sequence[Task], clocks: Clocks) -> tuple[str,
         cautions.append(f"{count:,} sites that change have no time zone: UTC was taken.")
     if state.unnamed:
         cautions.append(
-            f"Current does not name the host of {len(state.unnamed):,} sites: they were taken to be on hosts of their hub "
-            "with room. Look where they are before the first wave."
+            f"Current does not name the host of {len(state.unnamed):,} sites: they were taken to be on hosts of their "
+            "hub with room. Look where they are before the first wave."
         )
     for name, host in sorted(state.hosts.items()):
         if host.limit is not None and state.load[name] > host.limit:
             cautions.append(
-                f"Host {name} carries {state.load[name]} clusters today and may carry {host.limit}: it is relieved by the "
-                "moves, and never fuller than today."
+                f"Host {name} carries {state.load[name]} clusters today and its cap is {host.limit}: it is relieved by "
+                "the moves, and never fuller than today."
             )
     return tuple(cautions)

@@ -61,7 +61,7 @@ def schedule_exactly(project: Project, nights: range, hint: Timetable | None, se
 
 @dataclass
 class _Model:
-    """Variables: ``start`` of each job in minutes after ``first``, ``at`` the literals of its nights, ``used`` nights."""
+    """Variables: ``start`` of each job in minutes after ``first``, ``at`` its nights, ``used`` nights."""
 
     project: Project
     nights: range
@@ -84,10 +84,10 @@ class _Model:
     def build(self) -> None:
         """Add every constraint by its number in `planner.rollout.project`, and the objective."""
         self.used = {n: self.cp.new_bool_var("") for n in self.nights if any(n in found for found in self.fitting)}
-        for job in range(len(self.project.jobs)):
-            self._openings(job)
-        for job in range(len(self.project.jobs)):
-            self._precedences(job)
+        for at in range(len(self.project.jobs)):
+            self._openings(at)
+        for at in range(len(self.project.jobs)):
+            self._precedences(at)
         self._resources()
         self._owners()
         self._rooms()

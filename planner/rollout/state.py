@@ -19,7 +19,8 @@ from planner.sizing.today import read_today
 class HostState:
     """A host: ``pool`` is its position in the fleet's Hubs, -1 for one that Current names but Hubs does not count.
 
-    ``limit`` is its cluster cap, None where not known: on the way the reserve may be used. ``releases`` are (today, after).
+    ``limit`` is its cluster cap, None where not known: on the way the reserve may be used. ``releases`` are
+    (today, after).
     """
 
     name: str

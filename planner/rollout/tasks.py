@@ -73,7 +73,7 @@ def fix_conflicts(state: State, blocked: Collection[str]) -> tuple[Fixed, list[C
 
     ``blocked`` are sites that do not change for other reasons.
     """
-    fixed, conflicts = Fixed(frozenset(blocked), frozenset()), []
+    fixed, conflicts = Fixed(frozenset(blocked), frozenset()), list[Conflict]()
     sites = sorted({*state.now, *state.then})
     while True:
         wrong = [site for site in sites if precedences(story_of(state, fixed, site)) is None]
@@ -154,7 +154,7 @@ def _host_tasks(state: State, fixed: Fixed, order: Order, tasks: dict[str, Task]
             tasks[f"install {name}"] = Task(f"install {name}", "host_install", host=name, release=host.releases[1])
         elif host.changes_release and name not in fixed.hosts:
             held = sum(site_host == name for site_host in state.now.values())
-            notes = _RELEASE_CAUTIONS
+            notes: tuple[str, ...] = _RELEASE_CAUTIONS
             if held:
                 words = "site loses its" if held == 1 else "sites lose their"
                 notes += (
@@ -228,7 +228,7 @@ def _keep_apart(state: State, tasks: Mapping[str, Task]) -> None:
 
 def drop_circles(tasks: dict[str, Task]) -> list[Conflict]:
     """Take out tasks that need each other in a circle, and all that need them; return why."""
-    conflicts = []
+    conflicts: list[Conflict] = []
     while True:
         graph = nx.DiGraph((b, t.id) for t in tasks.values() for b in t.needs | t.earlier | t.after if b in tasks)
         graph.add_nodes_from(tasks)

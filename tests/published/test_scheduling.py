@@ -1,4 +1,4 @@
-"""The scheduling model on published instances: exact where it is small, and bound <= optimum <= list schedule always."""
+"""The scheduling model on published instances: exact where small, and bound <= optimum <= list schedule always."""
 
 import networkx as nx
 import pytest
@@ -145,7 +145,8 @@ def test_colouring_of_well_known_graphs(graph, colours):
 def test_dressing_levels():
     """T. H. Cormen and others, Introduction to Algorithms, topological sort: 4 levels; a circle is refused."""
     after = {"pants": ["undershorts"], "shoes": ["undershorts", "pants", "socks"], "belt": ["pants", "shirt"],
-             "jacket": ["belt", "tie"], "tie": ["shirt"], "undershorts": [], "socks": [], "shirt": [], "watch": []}  # fmt: skip
+             "jacket": ["belt", "tie"], "tie": ["shirt"],
+             "undershorts": [], "socks": [], "shirt": [], "watch": []}  # fmt: skip
     at = {name: i for i, name in enumerate(after)}
     opened = days(60)
     project = Project(tuple(Job(60, opened, earlier=tuple(at[n] for n in need)) for need in after.values()), range(6))
