@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -38,12 +38,13 @@ def order_moves(state: State, open_items: Mapping[str, Collection[str]]) -> Move
         room, uplink = _room(state, changes)
         order = order_changes(changes, room, _stayers(state, fixed), _may_use(state, fixed), uplink)
         order.least_detours = least = max(least, order.least_detours)
-        if not order.stuck:
-            return Moves(order, fixed, room, tuple(conflicts))
-        conflicts += [_no_room(state, order, part) for part in order.stuck]
+        conflicts += _stuck(state, order)
         stuck = {order.handover.changes[at].site for part in order.stuck for at in part}
-        fixed, found = fix_conflicts(state, fixed.sites | stuck)
+        before, (fixed, found) = fixed, fix_conflicts(state, fixed.sites | stuck)
         conflicts += [conflict for conflict in found if conflict not in conflicts]
+        # Sites that stay have given no place to others: the order holds without them.
+        if fixed == Fixed(before.sites | stuck, before.hosts):
+            return Moves(order, fixed, room, tuple(conflicts))
 
 
 def _blocked(state: State, open_items: Mapping[str, Collection[str]]) -> tuple[set[str], list[Conflict]]:
@@ -107,22 +108,33 @@ def _may_use(state: State, fixed: Fixed) -> MayUse:
     return may_use
 
 
-def _no_room(state: State, order: Order, part: list[int]) -> Conflict:
-    changes = [order.handover.changes[at] for at in part]
-    sites = [change.site for change in changes]
-    hosts = sorted({h for c in changes for h in (c.source, c.target) if h is not None})
-    shown = ", ".join(sites[:_SHOWN]) + (", ..." if len(sites) > _SHOWN else "")
-    where = f"hosts {', '.join(hosts)}"
-    if any(change.source is None for change in changes) or any(site in state.now for site in _left(state, hosts)):
-        message = (
-            f"there is no room for {len(sites)} site(s) ({shown}) while others stay that the plan moves or leaves out."
+def _stuck(state: State, order: Order) -> list[Conflict]:
+    """Say which sites find no room: circles one by one, then all that wait for sites that stay."""
+    conflicts, waiting = [], list[Change]()
+    for part in order.stuck:
+        changes = [order.handover.changes[at] for at in part]
+        hosts = sorted({h for c in changes for h in (c.source, c.target) if h is not None})
+        if any(change.source is None for change in changes) or _left(state, hosts):
+            waiting += changes
+            continue
+        found = "no eligible host has room for a detour"
+        if any(change.size > 1 for change in changes):
+            found = "no way of detours was found, with sites of several clusters among them"
+        message = f"they are full and wait for each other ({_some(changes)}), and {found}."
+        hint = _one_more_host(state, [change.site for change in changes])
+        conflicts.append(Conflict("circle", f"hosts {', '.join(hosts)}", message, hint))
+    if waiting:
+        message = f"there is no room for {_some(waiting)} while others stay that the plan takes away."
+        targets = sorted({change.target for change in waiting if change.target is not None})
+        conflicts.append(
+            Conflict("no_room", f"hosts {', '.join(targets)}", message, "Solve the other conflicts first.")
         )
-        return Conflict("no_room", where, message, "Solve the other conflicts first.")
-    found = "no eligible host has room for a detour"
-    if any(change.size > 1 for change in changes):
-        found = "no way of detours was found, with sites of several clusters among them"
-    message = f"they are full and wait for each other ({len(sites)} site(s): {shown}), and {found}."
-    return Conflict("circle", where, message, _one_more_host(state, sites))
+    return conflicts
+
+
+def _some(changes: Sequence[Change]) -> str:
+    shown = ", ".join(change.site for change in changes[:_SHOWN]) + (", ..." if len(changes) > _SHOWN else "")
+    return f"{len(changes)} site{'' if len(changes) == 1 else 's'}: {shown}"
 
 
 def _left(state: State, hosts: list[str]) -> set[str]:
