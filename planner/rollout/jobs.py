@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import deque
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from planner.rollout.handover import Handover
 from planner.rollout.nights import Clock, Nights
@@ -92,8 +93,8 @@ def make_project(
     )
 
 
-def hand_over(project: Project, timetable: Timetable) -> list[set[int]]:
-    """Return for each job the jobs whose places it takes when all run as in ``timetable``: first left, first taken."""
+def handed_over(project: Project, timetable: Timetable) -> Timetable:
+    """Return ``timetable`` with the jobs whose places each takes when all run as it says: first left, first taken."""
     events = []
     for at, (job, start) in enumerate(zip(project.jobs, timetable.start, strict=True)):
         if start is not None:
@@ -112,7 +113,7 @@ def hand_over(project: Project, timetable: Timetable) -> list[set[int]]:
                 after[at].add(hole[1])
             if not hole[0]:
                 holes[place].popleft()
-    return after
+    return replace(timetable, after=tuple(map(frozenset, after)))
 
 
 def _at(ids: set[str], at: Mapping[str, int]) -> tuple[int, ...]:

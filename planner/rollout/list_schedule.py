@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import heapq
 import random
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -19,11 +19,16 @@ from planner.rollout.project import Job, Project, Timetable
 
 _AHEAD = 14  # nights among which the fullest is looked for
 _DAY = 24 * 60
+_LOOKED_AT = 400  # jobs that are followed to see whether one waits for another
 _WORK = 60_000  # placements of jobs that all attempts together may take
 
 
 def schedule_by_priority(project: Project, enough: int = 0) -> Timetable:
-    """Return the best of several priority schedules; stops early at ``enough`` waves with every job in them."""
+    """Return the best of several priority schedules; stops early at ``enough`` waves with every job in them.
+
+    Its ``after`` may differ from that of the jobs: where a job could run at once, and the one that a place is meant for
+    cannot, the two change places.
+    """
     tails = _tails(project)
     chance = random.Random(0)
     best: Timetable | None = None
@@ -57,6 +62,7 @@ class _Night:
     length: int
     used: dict[str, Ints] = field(default_factory=dict)
     owners: set[str] = field(default_factory=set)
+    swapped: set[int] = field(default_factory=set)
     refused: dict[object, int] = field(default_factory=dict)  # kind of job -> from when on there is no place for it
     counted: dict[str, set[str]] = field(default_factory=dict)
 
@@ -76,6 +82,19 @@ class _Filling:
     waves: int = 0
     last: int | None = None
 
+    def __post_init__(self) -> None:
+        jobs = self.project.jobs
+        self.after = [set(job.after) for job in jobs]
+        self.hard = [tuple({*job.needs, *job.earlier}) for job in jobs]
+        self.followers: list[set[int]] = [set() for _ in jobs]
+        for at in range(len(jobs)):
+            for other in self.project.before(at):
+                self.followers[other].add(at)
+        self.guests: dict[str, set[int]] = {}  # jobs that take one place of a room and no other
+        for at, job in enumerate(jobs):
+            if len(job.takes) == 1 and job.takes[0][1] == 1:
+                self.guests.setdefault(job.takes[0][0], set()).add(at)
+
     def run(self) -> Timetable:
         waiting = set(range(len(self.project.jobs)))
         nights = self.project.nights
@@ -88,14 +107,22 @@ class _Filling:
             waiting -= self._fill(tonight, waiting)
             at = tonight + 1
         jobs = range(len(self.project.jobs))
-        return Timetable(tuple(map(self.night.get, jobs)), tuple(map(self.start.get, jobs)))
+        after = tuple(map(frozenset, self.after))
+        return Timetable(tuple(map(self.night.get, jobs)), tuple(map(self.start.get, jobs)), after)
+
+    def _before(self, at: int) -> Iterator[int]:
+        yield from self.hard[at]
+        yield from self.after[at]
+
+    def _ready(self, at: int) -> bool:
+        return all(other in self.night for other in self._before(at))
 
     def _choose(self, waiting: set[int], nights: range) -> int | None:
         """Return the night on which most waiting jobs could run, the earliest of equals; None for none."""
         best, most = None, 0.0
         kinds: dict[tuple[int, int, bool], list[int]] = {}
         for at in waiting:
-            if not any(other in waiting for other in self.project.before(at)):
+            if self._ready(at):
                 job = self.project.jobs[at]
                 kinds.setdefault((id(job.openings), job.minutes, bool(job.owner)), []).append(at)
         cap = max(1.0, self.project.size(self.waves))
@@ -123,29 +150,77 @@ class _Filling:
         spans = [(o.start, o.end) for at in waiting for o in project.jobs[at].openings(number)]
         first, end = min(s for s, _ in spans), max(e for _, e in spans)
         night = _Night(number, first, end - first)
-        missing = {at: sum(other in waiting for other in project.before(at)) for at in waiting}
-        ready = [(self.rank[at], at) for at in waiting if not missing[at]]
-        heapq.heapify(ready)
         placed: set[int] = set()
+        ready = [(self.rank[at], at) for at in waiting if self._ready(at)]
         while ready:
-            _, at = heapq.heappop(ready)
-            if not self._place(at, night):
-                continue
-            placed.add(at)
-            for other in project.following[at]:
-                missing[other] -= 1
-                if not missing[other]:
-                    heapq.heappush(ready, (self.rank[other], other))
+            placed |= self._place_all(ready, night)
+            ready = self._swap(waiting - placed, night)
         if night.owners:
             self.waves, self.last = self.waves + 1, number
         return placed
+
+    def _place_all(self, ready: list[tuple[float, int]], night: _Night) -> set[int]:
+        """Place what fits of the jobs that are ready, and of those that get ready by it."""
+        placed: set[int] = set()
+        heapq.heapify(ready)
+        while ready:
+            _, at = heapq.heappop(ready)
+            if at in self.night or not self._place(at, night):
+                continue
+            placed.add(at)
+            for other in self.followers[at]:
+                if self._ready(other):
+                    heapq.heappush(ready, (self.rank[other], other))
+        return placed
+
+    def _swap(self, waiting: set[int], night: _Night) -> list[tuple[float, int]]:
+        """Let jobs that lack nothing but a place take one from others that cannot run tonight; return these jobs."""
+        swapped = []
+        for guests in self.guests.values():
+            here = sorted(guests & waiting, key=lambda at: self.rank[at])
+            holders = [at for at in here if all(other in self.night for other in self.after[at])]
+            for at in here if holders else ():
+                if at in night.swapped or self._ready(at) or not all(other in self.night for other in self.hard[at]):
+                    continue
+                job = self.project.jobs[at]
+                if not self._allowed(at, night.number) or not self._counts(job, night) or _kind(job) in night.refused:
+                    continue
+                holder = next((other for other in reversed(holders) if not self._depends(at, other)), None)
+                if holder is not None:
+                    holders.remove(holder)
+                    self._exchange(at, holder)
+                    night.swapped.add(at)
+                    swapped.append((self.rank[at], at))
+        return swapped
+
+    def _exchange(self, at: int, other: int) -> None:
+        for job in (at, other):
+            for before in self.after[job]:
+                if before not in self.hard[job]:
+                    self.followers[before].discard(job)
+        self.after[at], self.after[other] = self.after[other], self.after[at]
+        for job in (at, other):
+            for before in self.after[job]:
+                self.followers[before].add(job)
+
+    def _depends(self, at: int, other: int) -> bool:
+        """Say whether job ``at`` waits for ``other``, directly or not; True where that takes too long to find out."""
+        seen, heads = {at}, [at]
+        while heads:
+            for before in self._before(heads.pop()):
+                if before == other or len(seen) > _LOOKED_AT:
+                    return True
+                if before not in self.night and before not in seen:
+                    seen.add(before)
+                    heads.append(before)
+        return False
 
     def _place(self, at: int, night: _Night) -> bool:
         job = self.project.jobs[at]
         if not self._allowed(at, night.number) or not self._counts(job, night):
             return False
-        done = [self.start[o] + self.project.jobs[o].minutes for o in self.project.before(at)]
-        ready, kind = max(done, default=night.first), (id(job.openings), job.minutes, job.uses)
+        done = [self.start[o] + self.project.jobs[o].minutes for o in self._before(at)]
+        ready, kind = max(done, default=night.first), _kind(job)
         if ready >= night.refused.get(kind, ready + 1):
             return False
         start = _earliest(job, night, ready, self.project)
@@ -169,6 +244,11 @@ class _Filling:
             return False
         counted = ((quota, night.counted.get(quota, set())) for quota in job.quotas if quota in self.project.quota)
         return all(job.owner in owners or len(owners) < self.project.quota[quota] for quota, owners in counted)
+
+
+def _kind(job: Job) -> tuple[object, ...]:
+    """Return what jobs have in common that find the same places in a night."""
+    return (id(job.openings), job.minutes, job.uses)
 
 
 def _earliest(job: Job, night: _Night, ready: int, project: Project) -> int | None:

@@ -42,8 +42,9 @@ def order_moves(state: State, open_items: Mapping[str, Collection[str]]) -> Move
         stuck = {order.handover.changes[at].site for part in order.stuck for at in part}
         before, (fixed, found) = fixed, fix_conflicts(state, fixed.sites | stuck)
         conflicts += [conflict for conflict in found if conflict not in conflicts]
-        # Sites that stay have given no place to others: the order holds without them.
-        if fixed == Fixed(before.sites | stuck, before.hosts):
+        # Sites that stay have given no place to others, unless half of a detour was done: the order holds without them.
+        halfway = any(at in order.legs for part in order.stuck for at in part)
+        if not halfway and fixed == Fixed(before.sites | stuck, before.hosts):
             return Moves(order, fixed, room, tuple(conflicts))
 
 

@@ -118,10 +118,11 @@ class Project:
 
 @dataclass(frozen=True)
 class Timetable:
-    """Night and start of each job; None for a job that found no night."""
+    """Night and start of each job, None for a job that found no night; and the jobs whose place each takes."""
 
     night: tuple[int | None, ...]
     start: tuple[int | None, ...]
+    after: tuple[frozenset[int], ...]
 
     @property
     def waves(self) -> int:

@@ -10,7 +10,7 @@ from planner.errors import InputError
 from planner.fleet import Finding, Fleet
 from planner.plan import Plan
 from planner.rollout.bounds import Bound, lower_bound
-from planner.rollout.jobs import Clocks, crew_of, hand_over, make_project
+from planner.rollout.jobs import Clocks, crew_of, handed_over, make_project
 from planner.rollout.list_schedule import schedule_by_priority
 from planner.rollout.moves import order_moves
 from planner.rollout.nights import Clock, moment
@@ -50,8 +50,8 @@ def roll_out(
     project = make_project(state, ordered, moves.order.handover, moves.room, clocks, first)
     names = [task.id for task in ordered]
     bound = lower_bound(project, names)
-    timetable, bound, after = _schedule(project, names, bound, clocks, time_limit)
-    waves = _waves(state, ordered, timetable, after, clocks)
+    timetable, bound = _schedule(project, names, bound, clocks, time_limit)
+    waves = _waves(state, ordered, timetable, clocks)
     conflicts += _without_night(ordered, timetable)
     why = bound.why if bound.waves or waves else "Nothing changes."
     return Rollout(
@@ -83,22 +83,20 @@ def _first_day(fleet: Fleet) -> dt.date:
 
 def _schedule(
     project: Project, names: Sequence[str], bound: Bound, clocks: Clocks, time_limit: float
-) -> tuple[Timetable, Bound, list[set[int]]]:
-    """Return timetable, bound, and for each job those whose places it takes."""
+) -> tuple[Timetable, Bound]:
     if not project.jobs:
-        return Timetable((), ()), bound, []
+        return Timetable((), (), ()), bound
     found = schedule_by_priority(project, bound.waves)
-    after = [set(job.after) for job in project.jobs]
     if None in found.night or found.waves <= bound.waves:
-        return found, bound, after
+        return found, bound
     nights = _enough_nights(project, found, clocks)
     if small_enough(project, nights) and time_limit > 0:
         exact = schedule_exactly(project, nights, found, time_limit)
         if exact.timetable is not None and exact.timetable.better(found, project.jobs):
-            found, after = exact.timetable, hand_over(project, exact.timetable)
+            found = handed_over(project, exact.timetable)
         if exact.waves > bound.waves:
             bound = Bound(exact.waves, "A search of all schedules of these steps found none with fewer waves.")
-    return found, bound, after
+    return found, bound
 
 
 def _enough_nights(project: Project, found: Timetable, clocks: Clocks) -> range:
@@ -109,9 +107,7 @@ def _enough_nights(project: Project, found: Timetable, clocks: Clocks) -> range:
     return range(project.nights.start, min(last, project.nights.stop))
 
 
-def _waves(
-    state: State, tasks: Sequence[Task], timetable: Timetable, after: Sequence[set[int]], clocks: Clocks
-) -> tuple[Wave, ...]:
+def _waves(state: State, tasks: Sequence[Task], timetable: Timetable, clocks: Clocks) -> tuple[Wave, ...]:
     nights: dict[int, list[int]] = {}
     for at, night in enumerate(timetable.night):
         if night is not None:
@@ -121,7 +117,7 @@ def _waves(
     for number, (_, members) in enumerate(sorted(nights.items()), start=1):
         members.sort(key=lambda at: (timetable.start[at], tasks[at].id))
         zones = [clocks.of(tasks[at]) for at in members]
-        steps = tuple(_step(state, tasks, at, timetable, after, z) for at, z in zip(members, zones, strict=True))
+        steps = tuple(_step(state, tasks, at, timetable, z) for at, z in zip(members, zones, strict=True))
         pilot = not piloted and any(step.site for step in steps)
         piloted |= pilot
         zone = Counter(clock.timezone for clock in zones).most_common(1)[0][0]
@@ -129,9 +125,7 @@ def _waves(
     return tuple(waves)
 
 
-def _step(
-    state: State, tasks: Sequence[Task], at: int, timetable: Timetable, after: Sequence[set[int]], clock: Clock
-) -> Step:
+def _step(state: State, tasks: Sequence[Task], at: int, timetable: Timetable, clock: Clock) -> Step:
     task, start, policy = tasks[at], timetable.start[at], state.fleet.policy
     assert start is not None
     length = policy.host_minutes if task.site is None else policy.site_minutes
@@ -147,7 +141,7 @@ def _step(
         task.to_host,
         task.host,
         task.release,
-        tuple(sorted({*task.needs, *task.earlier, *(tasks[other].id for other in after[at])})),
+        tuple(sorted({*task.needs, *task.earlier, *(tasks[other].id for other in timetable.after[at])})),
         hub=host.hub if host is not None else "",
         clusters=state.sizes[str(task.site)] if moves else 0,
         crew=crew_of(state, task.site),

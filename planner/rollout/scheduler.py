@@ -55,7 +55,8 @@ def schedule_exactly(project: Project, nights: range, hint: Timetable | None, se
     night = tuple(
         next(n for n, literal in model.at[job].items() if solver.value(literal)) for job in range(len(project.jobs))
     )
-    found = Timetable(night, tuple(start + model.first for start in starts))
+    after = tuple(frozenset(job.after) for job in project.jobs)
+    found = Timetable(night, tuple(start + model.first for start in starts), after)
     return Exact(found, found.waves if status == cp_model.OPTIMAL else bound)
 
 
