@@ -19,7 +19,7 @@ from itertools import pairwise
 
 from planner.rollout.handover import Change, Handover, closed, components, greedy, settle, walk
 
-_ATTEMPTS = 30  # random orders of a component whose sites have several clusters
+_ATTEMPTS = 10  # random orders of a component whose sites have several clusters
 _SEARCHED = 14  # most changes of a component that is searched exhaustively
 _STATES = 20_000  # most states of that search
 

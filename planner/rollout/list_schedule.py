@@ -20,7 +20,7 @@ from planner.rollout.project import Job, Project, Timetable
 _AHEAD = 14  # nights among which the fullest is looked for
 _DAY = 24 * 60
 _LOOKED_AT = 400  # jobs that are followed to see whether one waits for another
-_WORK = 60_000  # placements of jobs that all attempts together may take
+_WORK = 12_000  # placements of jobs that all attempts together may take
 
 
 def schedule_by_priority(project: Project, enough: int = 0) -> Timetable:
@@ -32,7 +32,7 @@ def schedule_by_priority(project: Project, enough: int = 0) -> Timetable:
     tails = _tails(project)
     chance = random.Random(0)
     best: Timetable | None = None
-    for attempt in range(max(2, min(40, _WORK // max(1, len(project.jobs))))):
+    for attempt in range(max(2, min(20, _WORK // max(1, len(project.jobs))))):
         noise = 0.0 if attempt < 2 else 0.5
         rank = [-tail * (1 + noise * chance.random()) for tail in tails]
         found = _Filling(project, rank, ahead=1 if attempt == 1 else _AHEAD).run()
