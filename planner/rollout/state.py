@@ -157,7 +157,7 @@ def _now(
     for site, hub, _ in (row for row in rows if not row[2]):
         unnamed.append(site)
         target = then.get(site)
-        if target is not None and hosts[target].hub == hub:
+        if target is not None and hosts[target].hub == hub and hosts[target].existing:
             # verify calls this "keep": whichever host it is, the plan does not move it.
             now[site] = target
             free[target] -= sizes[site]

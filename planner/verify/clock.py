@@ -15,10 +15,10 @@ _WEEK = 7 * 24 * 60
 
 @dataclass(frozen=True)
 class WallClock:
-    """The minutes of the week (0: Monday 00:00) that are open, None for all, and the frozen days (first, last)."""
+    """The windows as (minute of the week, length), 0 is Monday 00:00, none for any time; frozen days (first, last)."""
 
     zone: ZoneInfo
-    minutes: frozenset[int] | None
+    windows: tuple[tuple[int, int], ...]
     frozen: tuple[tuple[dt.date, dt.date], ...]
 
     def trouble(self, starts: dt.datetime, ends: dt.datetime) -> str:
@@ -28,20 +28,26 @@ class WallClock:
             local = moment.astimezone(self.zone)
             if any(first <= local.date() <= last for first, last in self.frozen):
                 return "freeze"
-            of_week = local.weekday() * 1440 + local.hour * 60 + local.minute
-            if self.minutes is not None and of_week not in self.minutes:
+            if self.windows and not any(since < length for since, length in self._since(local)):
                 return "window"
             moment += dt.timedelta(minutes=1)
         return ""
 
-    def night(self, moment: dt.datetime) -> dt.date:
-        """Return the day at whose noon the night of ``moment`` began, by the clock on the wall."""
-        return (moment.astimezone(self.zone).replace(tzinfo=None) - dt.timedelta(hours=12)).date()
+    def _since(self, local: dt.datetime) -> list[tuple[int, int]]:
+        """Return for each window the minutes since it last opened, and its length."""
+        of_week = local.weekday() * 1440 + local.hour * 60 + local.minute
+        return [((of_week - start) % _WEEK, length) for start, length in self.windows]
+
+    def nights(self, moment: dt.datetime) -> set[dt.date]:
+        """Return the days at whose noon the night of ``moment`` began: that in which its window opened."""
+        local = moment.astimezone(self.zone).replace(tzinfo=None)
+        opened = [local - dt.timedelta(minutes=since) for since, length in self._since(local) if since < length]
+        return {(start - dt.timedelta(hours=12)).date() for start in opened or [local]}
 
 
 def wall_clock(timezone: str, window: str, frozen: Sequence[tuple[dt.date, dt.date]]) -> WallClock:
     """Return the clock of a site or hub; blank texts mean UTC and any time."""
-    open_minutes: set[int] = set()
+    windows: list[tuple[int, int]] = []
     for part in filter(str.strip, window.split(";")):
         match = _PART.fullmatch(part)
         if match is None:
@@ -49,5 +55,5 @@ def wall_clock(timezone: str, window: str, frozen: Sequence[tuple[dt.date, dt.da
         day = _DAYS.index(match[1].casefold())
         start, end = int(match[2]) * 60 + int(match[3]), int(match[4]) * 60 + int(match[5])
         length = end - start if end > start else end - start + 1440
-        open_minutes |= {(day * 1440 + start + minute) % _WEEK for minute in range(length)}
-    return WallClock(ZoneInfo(timezone or "UTC"), frozenset(open_minutes) if window.strip() else None, tuple(frozen))
+        windows.append((day * 1440 + start, length))
+    return WallClock(ZoneInfo(timezone or "UTC"), tuple(windows), tuple(frozen))

@@ -66,7 +66,7 @@ class _Check:
         self.pool_of = self._pools_of_hosts()
 
     def _pools_of_hosts(self) -> dict[str, Pool]:
-        """Return the pool of each host of the plan or of Current; of several pools at a hub any, where it is not planned."""
+        """Return the pool of each host; of several at its hub the largest, where the plan does not name the host."""
         pools = self.case.inventory.pools
         found = {host.host: pools[host.pool] for host in self.case.plan.host_list}
         for hub, host in chain.from_iterable(self.case.inventory.current.values()):
@@ -134,7 +134,8 @@ class _Check:
         steps = [step for step in self.rollout.steps if step.site == site and step.from_host is not None]
         if steps:
             return str(min(steps, key=lambda step: step.starts).from_host)
-        return next((row.host for row in self.case.rows.get(site, ()) if row.hub == hub), hub)
+        rows = [row.host for row in self.case.rows.get(site, ()) if row.hub == hub]
+        return next((host for host in rows if host in self.case.hosts and self.case.hosts[host].existing), hub)
 
     def arrived(self, replay: Replay) -> Iterator[Violation]:
         """Whether the end is the plan, unless the rollout says what it leaves out."""
@@ -170,7 +171,7 @@ class _Check:
         size = float(policy.pilot_sites or math.inf)
         for wave in self.rollout.waves:
             where = f"wave {wave.wave}"
-            if len({self._clock(step).night(step.starts) for step in wave.steps}) > 1:
+            if not set.intersection(*(self._clock(step).nights(step.starts) for step in wave.steps)):
                 yield Violation("wave_limit", where, "its steps do not fall into one night")
             if wave.sites:
                 most = min(size, policy.sites_per_wave or math.inf, max(total, 1))
@@ -216,23 +217,22 @@ class _Check:
         nights: dict[str, set[int]] = {}
         for step in self.rollout.steps:
             if step.site is not None:
-                nights.setdefault(step.site, set()).add(self._clock(step).night(step.starts).toordinal())
+                nights.setdefault(step.site, set()).update(self._nights(step))
         for site, when in nights.items():
             for other in set(self.sites[site]["neighbours"]) - {site}:
                 near = [abs(a - b) for a in when for b in nights.get(other, ())]
                 if near and min(near) < policy.neighbour_days:
                     yield Violation("spacing", f"site {site}", f"{min(near)} nights from its neighbour {other}")
         changing = [
-            min(nights[site] & self._nights(wave))
+            min(set.union(*(self._nights(step) for step in wave.steps if step.site is not None)))
             for wave in self.rollout.waves
             if wave.sites
-            for site in wave.sites[:1]
         ]
         if len(changing) > 1 and changing[1] - changing[0] < policy.pilot_days:
             yield Violation("spacing", "wave 2", f"{changing[1] - changing[0]} nights after the pilot")
 
-    def _nights(self, wave: Wave) -> set[int]:
-        return {self._clock(step).night(step.starts).toordinal() for step in wave.steps}
+    def _nights(self, step: Step) -> set[int]:
+        return {night.toordinal() for night in self._clock(step).nights(step.starts)}
 
     def host_releases(self) -> Iterator[Violation]:
         """A host's release changes in a wave of its own, as far as the host and its sites go; hosts retire later."""
