@@ -6,14 +6,15 @@ import numpy as np
 
 from planner import columns
 from planner.fleet import Fleet, Policy, typed_table
-from planner.plan import Assignment, Host, NoHostNeeded, Plan
+from planner.plan import Assignment, Host, NoHostNeeded, Plan, Reason, Unserved
+from planner.rollout.releases import reaches, suits
 
 WINDOWS = ["Sun 22:00-04:00", "Tue 22:00-05:00; Wed 22:00-05:00", "Sat 01:00-06:00", "Mon 10:00-16:00", ""]
 ZONES = ["Europe/London", "Europe/Berlin", "America/New_York", "Asia/Tokyo", ""]
 
 
 class Draw:
-    """Numbers from a seed, or from hypothesis: anything with randint, choice and random."""
+    """A random choice that may be blank."""
 
     def __init__(self, rng):
         self.rng = rng
@@ -53,6 +54,8 @@ def random_case(seed):
         if fitting:
             stay = now.get(s) in fitting and rng.random() < 0.3
             then[s] = now[s] if stay else rng.choice(fitting)
+    # What is not served has no known round-trip time, so that a plan may leave it out.
+    rtt = {pair: ms for pair, ms in rtt.items() if pair[0] in then}
     kept = [host for host in kept if host in then.values()]
     load = {
         host: [sum(clusters[s] for s, at in state.items() if at == host) for state in (now, then)]
@@ -133,13 +136,10 @@ def random_case(seed):
         ),
         policy=policy,
     )
-    fleet.policy  # noqa: B018
     return fleet, _plan(fleet, now, then, own, unnamed, then_sites, kept, clusters, cap, running)
 
 
 def _suits(rule, floor, site, host):
-    from planner.rollout.releases import reaches, suits
-
     return suits(rule, site, host) and reaches(floor, site)
 
 
@@ -165,12 +165,15 @@ def _plan(fleet, now, then, own, unnamed, then_sites, kept, clusters, cap, runni
         action = "attach" if was is None else "keep" if stays else "move"
         left = None if action != "move" else was[0] if s in unnamed else was[1]
         rows.append(Assignment(s, name, hub, clusters[s], 10.0, 50.0, "measured", moved_from=left, action=action))
+    left_out = [s for s in fleet.site_ids if s not in then and s not in own]
+    reasons = (Reason("unknown_latency", "no RTT is known"),)
     return Plan(
-        "feasible",
+        "infeasible" if left_out else "feasible",
         "hosts",
         len(hosts),
         0,
         hosts,
         tuple(rows),
+        unserved=tuple(Unserved(s, clusters[s], reasons) for s in left_out),
         no_host_needed=tuple(NoHostNeeded(s, "own_tie_breaker") for s in sorted(own)),
     )
