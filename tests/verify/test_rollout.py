@@ -49,7 +49,8 @@ def small():
         freezes=typed_table(columns.FREEZES, {"first": ["2027-04-01"], "last": ["2027-04-20"]}),
         policy=Policy(
             latency_budget_ms=20, release_floor="8.2", timezone="Europe/London",
-            window="Sun 20:00-04:00; Wed 20:00-04:00", pilot_sites=2, sites_per_wave=2, sites_per_region=2, sites_per_host=1, sites_per_crew=2,
+            window="Sun 20:00-04:00; Wed 20:00-04:00", pilot_sites=2, sites_per_wave=2,
+            sites_per_region=2, sites_per_host=1, sites_per_crew=2,
         ),
     )  # fmt: skip
     hosts = (Host("E-01", "E", "E", "8.4", 2, 2, 2, True), Host("G-01", "G", "G", "8.4", 3, 3, 3, False))
