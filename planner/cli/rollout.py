@@ -11,9 +11,11 @@ from planner.cli.options import FLEET, QUIET, check_outputs
 from planner.cli.progress import Stages
 from planner.cli.rollout_report import print_rollout
 from planner.cli.streams import say
+from planner.fleet import Fleet
 from planner.intake import read_fleet
 from planner.outputs import read_plan
 from planner.outputs.rollout_json import rollout_to_json, write_rollout_json
+from planner.readiness import audit
 from planner.rollout import roll_out
 
 
@@ -33,6 +35,7 @@ from planner.rollout import roll_out
     metavar="DATE",
     help="First day, such as 2027-03-01. Default: rollout_start in the policy, else tomorrow.",
 )
+@click.option("--only-ready", is_flag=True, help="Leave out sites with items of the readiness audit to mend.")
 @click.option(
     "--time-limit",
     type=click.FloatRange(min=0.0),
@@ -43,7 +46,13 @@ from planner.rollout import roll_out
 )
 @QUIET
 def rollout(
-    fleet: Path, plan: Path, json_path: Path | None, start: dt.datetime | None, time_limit: float, quiet: bool
+    fleet: Path,
+    plan: Path,
+    json_path: Path | None,
+    start: dt.datetime | None,
+    only_ready: bool,
+    time_limit: float,
+    quiet: bool,
 ) -> int:
     """Lead from today (sheet Current of FLEET) to PLAN, a plan workbook or plan.json, in as few waves as possible.
 
@@ -60,7 +69,13 @@ def rollout(
     with stages.stage("read", "Reading fleet and plan"):
         inventory, made = read_fleet(fleet), read_plan(plan)
     with stages.stage("order", "Looking for an order and for the fewest waves"):
-        found = roll_out(inventory, made, start=start.date() if start else None, time_limit=time_limit)
+        found = roll_out(
+            inventory,
+            made,
+            start=start.date() if start else None,
+            open_items=_open_items(inventory) if only_ready else None,
+            time_limit=time_limit,
+        )
     to_stdout = json_path is not None and str(json_path) == "-"
     if to_stdout:
         say(rollout_to_json(found).rstrip())
@@ -70,3 +85,13 @@ def rollout(
         written = [path for path in (None if to_stdout else json_path,) if path is not None]
         print_rollout(found, written, err=to_stdout)
     return 1 if found.conflicts else 0
+
+
+def _open_items(fleet: Fleet) -> dict[str, list[str]]:
+    """Return what the audit asks to mend at each site, except a release that the rollout itself raises."""
+    raised = {site for site, target in zip(fleet.site_ids, fleet.sites["target_release"], strict=True) if target}
+    found: dict[str, list[str]] = {}
+    for item in audit(fleet).items:
+        if item.severity != "unknown" and not (item.code == "release_floor" and item.site in raised):
+            found.setdefault(item.site, []).append(f"{item.code}: {item.detail}")
+    return found

@@ -142,11 +142,15 @@ class _Model:
 
     def _owners(self) -> None:  # (6)
         jobs = self.project.jobs
+        steps: dict[int, dict[str, list[cp_model.IntVar]]] = {night: {} for night in self.used}
         changing: dict[int, dict[str, cp_model.IntVar]] = {night: {} for night in self.used}
         for j, job in enumerate(jobs):
             for night, literal in self.at[j].items() if job.owner else ():
-                changed = changing[night].setdefault(job.owner, self.cp.new_bool_var(""))
-                self.cp.add_implication(literal, changed)
+                steps[night].setdefault(job.owner, []).append(literal)
+        for night, owners in steps.items():
+            for owner, literals in owners.items():
+                changing[night][owner] = self.cp.new_bool_var("")
+                self.cp.add_max_equality(changing[night][owner], literals)
         quotas: dict[str, set[str]] = {}
         for job in jobs:
             for quota in job.quotas:

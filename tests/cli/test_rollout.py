@@ -32,6 +32,16 @@ def test_json_alone_on_standard_output(call, planned, twelve_sites):
     assert call("rollout", "-q", twelve_sites, "plan.json").out == ""
 
 
+def test_sites_that_are_not_ready_are_left_out_on_request(call, fleets):
+    path = fleets.write(Sites=[["site", "node_locations"], ["0001", 1], ["0002", 2]])
+    assert call("plan", "-q", path, "--json", "plan.json").code == 0
+    assert call("rollout", "-q", path, "plan.json").code == 0
+    done = call("rollout", path, "plan.json", "--only-ready")
+    assert done.code == 1
+    assert "left out site 0002: not ready: one_location" in done.out
+    assert "site 0001" not in done.out
+
+
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
