@@ -156,8 +156,8 @@ class _Model:
             for quota in job.quotas:
                 quotas.setdefault(quota, set()).add(job.owner)
         for quota, most in self.project.quota.items():
-            for owners in changing.values():
-                self.cp.add(sum(v for owner, v in owners.items() if owner in quotas.get(quota, ())) <= most)
+            for changed in changing.values():
+                self.cp.add(sum(v for owner, v in changed.items() if owner in quotas.get(quota, ())) <= most)
         if self.project.sizes:
             self._sizes(changing)
 
