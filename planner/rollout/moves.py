@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.rollout.circles import MayUse, Order, order_changes
+from planner.rollout.circles import order_changes
+from planner.rollout.detours import MayUse, Order
 from planner.rollout.handover import Change
 from planner.rollout.releases import precedences
 from planner.rollout.state import State

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import networkx as nx
 
-from planner.rollout.circles import Order
+from planner.rollout.detours import Order
 from planner.rollout.releases import SITE, Event, Story, precedences
 from planner.rollout.state import State
 from planner.schedule import Conflict, StepKind

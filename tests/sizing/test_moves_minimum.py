@@ -71,7 +71,7 @@ def by_highs(rtt, cap, most, now, hosts=None):
     return round(found.fun)
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(3))
 def test_highs_on_300_sites_and_10_hubs(make, seed):
     """One named host a hub today, so that a move of a site is a change of its hub."""
     rng = np.random.default_rng(seed)
