@@ -23,7 +23,8 @@ def print_rollout(rollout: Rollout, written: Sequence[Path], *, err: bool) -> No
     """Print headline, waves, what is left out, cautions and where the rollout was written."""
     target = console(err=err)
     target.print(Text(_headline(rollout), style="bold"))
-    target.print(Text(printable(f"Why not fewer: {rollout.why}")))
+    if rollout.waves:
+        target.print(Text(printable(f"Why not fewer: {rollout.why}")))
     if rollout.detours:
         proof = "no order has fewer" if rollout.detours == rollout.lower_bound_detours else "the fewest found"
         target.print(Text(f"{counted(rollout.detours, 'detour')} past hosts that are full; {proof}."))
