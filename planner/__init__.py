@@ -13,6 +13,8 @@ from planner.intake import fleet_from_tables, read_fleet
 from planner.outputs import read_plan, write_json, write_template, write_workbook
 from planner.plan import Assignment, Host, Plan
 from planner.readiness import Readiness, audit
+from planner.rollout import roll_out
+from planner.schedule import Rollout, Step, Wave
 from planner.sizing import Progress, plan
 from planner.verify import Violation, verify
 from planner.version import VERSION as __version__
@@ -29,8 +31,11 @@ __all__ = [
     "Policy",
     "Progress",
     "Readiness",
+    "Rollout",
     "SolverError",
+    "Step",
     "Violation",
+    "Wave",
     "__version__",
     "audit",
     "explain",
@@ -38,6 +43,7 @@ __all__ = [
     "plan",
     "read_fleet",
     "read_plan",
+    "roll_out",
     "verify",
     "write_json",
     "write_template",

@@ -150,6 +150,13 @@ SITES = Sheet(
             example="Europe/London"),
         Column("window", "window", "when the site may be changed, local time", default="policy",
             aliases=("maintenance_window", "change_window"), example="Sun 22:00-04:00"),
+        Column("crew", "text", "crew that changes the site, one site at a time; blank: any crew without a name",
+            aliases=("team", "rollout_crew"), example="North"),
+        Column("neighbours", "ids", "sites that stand in for this one: never changed in one wave; several with ;",
+            aliases=("neighbors", "standby_sites", "neighbour_sites")),
+        Column("target_release", "release",
+            "version that the rollout raises the site's clusters to; the plan is made for it", default="release",
+            aliases=("release_target", "planned_release", "new_release")),
         Column("opens", "date", "first day of the site", aliases=("opening_date", "open_date")),
         Column("closes", "date", "last day of the site", aliases=("closing_date", "close_date")),
     ),
@@ -183,6 +190,13 @@ HUBS = Sheet(
             least_excluded=True, example=1000),
         Column("serves_regions", "ids", "regions that the pool may serve; several with ;", default="all",
             aliases=("regions_served", "serves")),
+        Column("host_release_today", "release",
+            "version that the existing hosts run today, where the rollout brings them to host_release",
+            default="host_release", aliases=("current_host_release", "release_today")),
+        Column("timezone", "timezone", "IANA time zone of the hub", default="policy", aliases=("time_zone", "tz"),
+            example="Europe/London"),
+        Column("window", "window", "when hosts may be installed, changed and retired, local time", default="policy",
+            aliases=("maintenance_window", "change_window"), example="Sun 22:00-04:00"),
     ),
 )
 
@@ -247,6 +261,21 @@ CURRENT = Sheet(
     ),
 )
 
+FREEZES = Sheet(
+    "Freezes",
+    "stretches of days on which the rollout changes nothing, local time of each site and hub",
+    aliases=("freeze", "change_freezes", "freeze_periods"),
+    columns=(
+        Column("first", "date", "first day of the freeze", required=True, aliases=("from", "start", "starts"),
+            example="2027-12-15"),
+        Column("last", "date", "last day of the freeze, frozen too", required=True, aliases=("to", "until", "end"),
+            example="2028-01-03"),
+        Column("regions", "ids", "regions of sites and hubs that are frozen; several with ;", default="all",
+            aliases=("region",)),
+        Column("reason", "text", "for people", example="Christmas trade"),
+    ),
+)
+
 SETTINGS = (
     Column("cluster_cap", "whole", "most clusters on one host", "clusters", default=64, least=1),
     Column("release_floor", "release", "oldest release that may use a shared host"),
@@ -296,6 +325,21 @@ SETTINGS = (
     Column("host_release", "release", "for each pool whose host_release is blank"),
     Column("timezone", "timezone", "for each site whose timezone is blank"),
     Column("window", "window", "for each site whose window is blank"),
+    Column("rollout_start", "date", "first day of the rollout; without it the day after today"),
+    Column("sites_per_wave", "whole", "most sites changed in one wave", "sites", least=1),
+    Column("sites_per_region", "whole", "most sites of one region changed in one wave", "sites", least=1),
+    Column("sites_per_host", "whole", "most sites that leave or join one host in one wave", "sites", least=1),
+    Column("sites_per_crew", "whole", "most sites that one crew changes in one wave", "sites", least=1),
+    Column("crews", "whole", "crews without a name, each at one site at a time", "crews", default=1, least=1),
+    Column("pilot_sites", "whole", "most sites of the first wave that changes sites; 0: no pilot", "sites", default=3,
+        least=0),
+    Column("wave_growth", "number", "each wave after the pilot changes at most so many times the sites that the one "
+        "before it might", default=3, least=1),
+    Column("pilot_days", "whole", "days between the pilot and the next wave that changes sites", "days", default=1,
+        least=1),
+    Column("neighbour_days", "whole", "least days between the waves of neighbours", "days", default=1, least=1),
+    Column("site_minutes", "whole", "how long one change at a site takes", "minutes", default=30, least=1, most=720),
+    Column("host_minutes", "whole", "how long one change of a host takes", "minutes", default=120, least=1, most=720),
 )
 
 POLICY = Sheet(
@@ -308,5 +352,5 @@ POLICY = Sheet(
     ),
 )
 
-SHEETS = (SITES, HUBS, LATENCY, SAMPLES, LINKS, CURRENT, POLICY)
+SHEETS = (SITES, HUBS, LATENCY, SAMPLES, LINKS, CURRENT, FREEZES, POLICY)
 # fmt: on

@@ -77,6 +77,18 @@ class Policy:
     host_release: str = ""
     timezone: str = ""
     window: str = ""
+    rollout_start: str = ""  # ISO date
+    sites_per_wave: int | None = None
+    sites_per_region: int | None = None
+    sites_per_host: int | None = None
+    sites_per_crew: int | None = None
+    crews: int = 1
+    pilot_sites: int = 3
+    wave_growth: float = 3.0
+    pilot_days: int = 1
+    neighbour_days: int = 1
+    site_minutes: int = 30
+    host_minutes: int = 120
 
     def replace(self, **changes: Any) -> Policy:
         """Return a copy with ``changes`` made; TypeError for a name that is no setting."""
@@ -142,6 +154,7 @@ class Fleet:
     samples: pd.DataFrame = field(default_factory=partial(typed_table, columns.SAMPLES, {}))
     links: pd.DataFrame = field(default_factory=partial(typed_table, columns.LINKS, {}))
     current: pd.DataFrame = field(default_factory=partial(typed_table, columns.CURRENT, {}))
+    freezes: pd.DataFrame = field(default_factory=partial(typed_table, columns.FREEZES, {}))
     policy: Policy = Policy()
     findings: tuple[Finding, ...] = ()
     sources: tuple[Source, ...] = ()
@@ -266,6 +279,12 @@ class Fleet:
     def host_releases(self) -> tuple[str, ...]:
         """Release of each pool's hosts; ``""`` where unknown."""
         return tuple(value or self.policy.host_release for value in self.pools["host_release"])
+
+    @cached_property
+    def site_releases(self) -> tuple[str, ...]:
+        """Release of each site that a plan is made for: the target release where there is one; ``""`` where unknown."""
+        columns_of_sites = (self.sites["target_release"], self.sites["release"])
+        return tuple(target or today for target, today in zip(*columns_of_sites, strict=True))
 
 
 def positions(ids: Sequence[str] | pd.Series, among: Sequence[str]) -> Ints:

@@ -18,6 +18,7 @@ from planner.cli.demo import demo
 from planner.cli.explain import explain
 from planner.cli.plan import plan
 from planner.cli.report import print_findings, tally
+from planner.cli.rollout import rollout
 from planner.cli.streams import prepare_streams, printable, say
 from planner.cli.template import template
 from planner.cli.verify import verify
@@ -50,7 +51,7 @@ def cli() -> None:
     """
 
 
-for _command in (plan, verify, explain, check, template, demo, completion):
+for _command in (plan, verify, explain, rollout, check, template, demo, completion):
     cli.add_command(_command)
 
 

@@ -121,7 +121,7 @@ def _changes(bench: Bench, extra: ExtraArcs, levels: dict[int, float], kind: Kin
         else:
             newest = int(np.flatnonzero(bench.checker.facts.ranks[0] == level)[0])
             old = fleet.host_releases[fleet.pool_ids.index(name)]
-            found.append(Change("Hubs", name, "host_release", old, str(fleet.sites["release"].iloc[newest])))
+            found.append(Change("Hubs", name, "host_release", old, fleet.site_releases[newest]))
     return tuple(found)
 
 

@@ -83,10 +83,11 @@ def _mend(bench: Bench, at: int, pool: int, code: str, rtt_ms: float) -> Change 
     if code == "latency" and np.isfinite(rtt_ms):
         return Change("Sites", site, "latency_budget_ms", float(fleet.budgets_ms[at]), rtt_ms)
     if code == "release_floor":
-        return Change("Sites", site, "release", str(row["release"]), fleet.policy.release_floor)
+        column = "target_release" if row["target_release"] else "release"  # the one that plans are made for
+        return Change("Sites", site, column, str(row[column]), fleet.policy.release_floor)
     # Under same_major a newer release of the hosts would shut out the sites that they serve now.
     if code == "host_release" and fleet.policy.host_release_rule == "not_older":
-        return Change("Hubs", name, "host_release", fleet.host_releases[pool], str(row["release"]))
+        return Change("Hubs", name, "host_release", fleet.host_releases[pool], fleet.site_releases[at])
     if code == "pinned_hub":
         hub = fleet.hub_ids[fleet.hub_of_pool[pool]]
         return Change("Sites", site, "pinned_hub", str(row["pinned_hub"]), hub)

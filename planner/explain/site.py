@@ -24,7 +24,7 @@ def view_site(fleet: Fleet, checker: Checker, plan: Plan, site: str) -> SiteView
     return SiteView(
         site=site,
         clusters=int(fleet.clusters[at]),
-        release=str(fleet.sites["release"].iloc[at]),
+        release=fleet.site_releases[at],
         budget_ms=budget if math.isfinite(budget) else None,
         pools=_pools(fleet, checker, plan, at, {a.host for a in assignments}),
         assignments=assignments,

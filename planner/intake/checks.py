@@ -100,7 +100,7 @@ def coordinates(draft: Draft, fleet: Fleet) -> None:
 
 def releases(draft: Draft, fleet: Fleet) -> None:
     """A rule about releases cannot be checked where one is blank; a floor leaves such sites unserved."""
-    needs, blank = _needs_host(fleet), _blank(draft.sites, "release")
+    needs, blank = _needs_host(fleet), _blank(draft.sites, "release") & _blank(draft.sites, "target_release")
     if fleet.policy.release_floor:
         draft.note("release_floor_blank", draft.sites, "release", _rows(blank & needs))
     rule = fleet.policy.host_release_rule
@@ -117,6 +117,20 @@ def dates(draft: Draft, fleet: Fleet) -> None:
     for position in _rows((opens > closes).to_numpy(dtype=np.bool_)):
         first, last = (column.iloc[position].date() for column in (opens, closes))
         draft.findings.add("dates_order", draft.sites.place(position, "closes"), "closes", opens=first, closes=last)
+
+
+def freezes(draft: Draft, fleet: Fleet) -> None:
+    """A freeze does not end before it begins, and has both days."""
+    if draft.freezes is None:
+        return
+    for position, (first, last) in enumerate(zip(fleet.freezes["first"], fleet.freezes["last"], strict=True)):
+        places = {name: draft.freezes.place(position, name) for name in ("first", "last")}
+        blank = [name for name, day in (("first", first), ("last", last)) if pd.isna(day)]
+        for name in blank:
+            if not draft.findings.is_wrong(places[name]):
+                draft.findings.add("required_blank", places[name], name)
+        if not blank and first > last:
+            draft.findings.add("freeze_order", places["last"], "last", first=first.date(), last=last.date())
 
 
 def regions(draft: Draft, fleet: Fleet) -> None:
@@ -174,6 +188,7 @@ CHECKS: tuple[Check, ...] = (
     coordinates,
     releases,
     dates,
+    freezes,
     regions,
     samples,
     latency,

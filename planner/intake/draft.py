@@ -28,6 +28,7 @@ class Draft:
     samples: PairRows | None = None
     links: TypedSheet | None = None
     current: TypedSheet | None = None
+    freezes: TypedSheet | None = None
 
     def __post_init__(self) -> None:
         self.site_ids = KnownIds.of(self.sites.frame["site"])
@@ -38,7 +39,7 @@ class Draft:
         """The fleet as it stands; it holds only if no error has been found."""
         given = {
             name: part.frame
-            for name in ("latency", "samples", "links", "current")
+            for name in ("latency", "samples", "links", "current", "freezes")
             if (part := getattr(self, name)) is not None
         }
         return Fleet(sites=self.sites.frame, pools=self.pools.frame, policy=self.policy.policy, **given)
@@ -104,6 +105,17 @@ def resolve_hubs_of_sites(draft: Draft) -> None:
             name = hubs.ids[pinned[position]]
             findings.add("pinned_barred", draft.sites.place(position, "pinned_hub"), "pinned_hub", value=f'"{name}"')
     frame["barred_hubs"] = pd.Series(barred, dtype=object)
+
+
+def resolve_neighbours(draft: Draft) -> None:
+    """Give neighbours the ids of the sites that they mean; unknown ones become findings and are left out."""
+    frame, sites = draft.sites.frame, draft.site_ids
+    named = frame["neighbours"].tolist()
+    for position in [i for i, names in enumerate(named) if names]:
+        place = draft.sites.place(position, "neighbours")
+        found = [resolve(n, sites, place, "neighbours", draft.findings, "neighbour_unknown") for n in named[position]]
+        named[position] = tuple(sites.ids[i] for i in found if i >= 0)
+    frame["neighbours"] = pd.Series(named, dtype=object)
 
 
 def resolve_current(draft: Draft) -> None:

@@ -296,6 +296,7 @@ _IDS = {
     "pinned_unknown": _error("The pinned hub {value} is not on the sheet Hubs.", "{guess}"),
     "barred_unknown": _warning("The barred hub {value} is not on the sheet Hubs.", "{guess}"),
     "pinned_barred": _warning("The site is pinned to the hub {value}, which it bars: it cannot be served."),
+    "neighbour_unknown": _warning("The neighbour {value} is not on the sheet Sites; ignored.", "{guess}"),
     "region_unknown": _warning("The region {value} that the pool serves has no site.", "{guess}"),
 }
 
@@ -409,6 +410,7 @@ _CHECKS = {
     ),
     "current_repeated": _warning("The site {value} is already in {other}; this row is ignored.", "Keep one row."),
     "current_same": _info("The site {value} is already in {other}, with the same host."),
+    "freeze_order": _error("The freeze ends on {last}, before it begins on {first}.", "Correct one of the two."),
 }
 
 CATALOGUE: dict[str, Template] = {

@@ -6,11 +6,19 @@ from pathlib import Path
 
 import pandas as pd
 
-from planner.columns import CURRENT, HUBS, LATENCY, LINKS, POLICY, SAMPLES, SHEETS, SITES, Sheet
+from planner.columns import CURRENT, FREEZES, HUBS, LATENCY, LINKS, POLICY, SAMPLES, SHEETS, SITES, Sheet
 from planner.errors import InputError
 from planner.fleet import Finding, Fleet, Policy, Source
 from planner.intake.checks import CHECKS
-from planner.intake.draft import Draft, check_alike, check_unique, resolve_current, resolve_hubs_of_sites, resolve_links
+from planner.intake.draft import (
+    Draft,
+    check_alike,
+    check_unique,
+    resolve_current,
+    resolve_hubs_of_sites,
+    resolve_links,
+    resolve_neighbours,
+)
 from planner.intake.files import read_sheets
 from planner.intake.findings import Findings, Place, show
 from planner.intake.frames import table_of_frame, table_of_policy
@@ -164,6 +172,7 @@ def _related(draft: Draft, tables: Tables) -> Fleet:
     check_unique(draft)
     check_alike(draft)
     resolve_hubs_of_sites(draft)
+    resolve_neighbours(draft)
     known = {"site": draft.site_ids.ids, "hub": draft.hub_ids.ids}
     if (table := tables(LATENCY, draft.hub_ids.at)) is not None:
         draft.latency = read_latency(table, draft.site_ids, draft.hub_ids, findings)
@@ -175,6 +184,8 @@ def _related(draft: Draft, tables: Tables) -> Fleet:
     if (table := tables(CURRENT, NO_IDS)) is not None:
         draft.current = read_table(table, CURRENT, findings, known)
         resolve_current(draft)
+    if (table := tables(FREEZES, NO_IDS)) is not None:
+        draft.freezes = read_table(table, FREEZES, findings)
     fleet = draft.fleet
     for check in CHECKS:
         check(draft, fleet)

@@ -23,12 +23,10 @@ class Facts:
 
     @cached_property
     def releases(self) -> tuple[list[Release | None], list[Release | None]]:
-        """Release of each site and of each pool; None where unknown."""
-        known = {
-            text: parse_release(text) for text in {*self.fleet.sites["release"], *self.fleet.host_releases} if text
-        }
+        """Release of each site and of each pool that the plan is made for; None where unknown."""
+        known = {text: parse_release(text) for text in {*self.fleet.site_releases, *self.fleet.host_releases} if text}
         return (
-            [known.get(text) for text in self.fleet.sites["release"]],
+            [known.get(text) for text in self.fleet.site_releases],
             [known.get(text) for text in self.fleet.host_releases],
         )
 

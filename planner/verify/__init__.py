@@ -16,11 +16,12 @@ from planner.verify.cover import check_cover
 from planner.verify.hosts import check_hosts
 from planner.verify.inventory import read_inventory
 from planner.verify.proof import ProofCheck, verify_proof
+from planner.verify.rollout import verify_rollout
 from planner.verify.sites import check_sites
 from planner.verify.totals import check_totals
 from planner.verify.violation import CODES, Violation
 
-__all__ = ["CODES", "ProofCheck", "Violation", "verify", "verify_proof"]
+__all__ = ["CODES", "ProofCheck", "Violation", "verify", "verify_proof", "verify_rollout"]
 
 
 def verify(fleet: Fleet, plan: Plan) -> tuple[Violation, ...]:

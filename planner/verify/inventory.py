@@ -17,7 +17,7 @@ from planner.verify.pairs import Pairs
 
 @dataclass(frozen=True, slots=True)
 class Site:
-    """A row of Sites; numbers are NaN where unknown."""
+    """A row of Sites; numbers are NaN where unknown. ``release`` is the one that the plan is made for."""
 
     site: str
     region: str
@@ -105,7 +105,7 @@ def _site(row: Mapping[str, Any], policy: Policy) -> Site:
         latitude=row["latitude"],
         longitude=row["longitude"],
         clusters=int(_given(row["clusters"], 1)),
-        release=row["release"].strip(),
+        release=(row["target_release"] or row["release"]).strip(),
         budget_ms=_given(row["latency_budget_ms"], policy.latency_budget_ms),
         zones=frozenset(row["zone"]),
         pinned_hub=row["pinned_hub"],

@@ -50,6 +50,16 @@ CODES: Mapping[str, str] = {
     "proof_form": "a part of the proof is missing or of the wrong kind",
     "proof_set": "a set of sites does not force what the proof says",
     "proof_sum": "the sets do not force the lower bound",
+    # what it says about the rollout
+    "step_form": "a step or wave does not say what it should",
+    "step_length": "a step takes longer or shorter than the policy says",
+    "step_order": "a step comes before what it needs",
+    "host_running": "a step uses a host that does not run, or retires one that does not stand empty",
+    "window": "a step lies outside the window of its site or hub",
+    "freeze": "a step lies in a freeze",
+    "wave_limit": "a wave holds more than the policy allows",
+    "spacing": "two changes are too near to each other",
+    "incomplete": "the rollout does not end with the plan",
     "other_input": "the plan was made from other input than this fleet",
 }
 

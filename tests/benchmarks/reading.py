@@ -1,4 +1,4 @@
-"""Reads a latency matrix of 5,000 sites and 100 hubs, and the same cells with python-calamine alone: the target is twice.
+"""Reads a latency matrix of 5,000 x 100, and the same cells with python-calamine alone: the target is twice.
 
 Run by hand: python -m tests.benchmarks.reading
 """

@@ -301,6 +301,14 @@ CASES: list[tuple[str, list[Callable], str, str]] = [
         "current_same",
         "Current!A3",
     ),
+    # rollout
+    ("neighbour_of_no_site", [put("Sites", 2, "neighbours", "0002;XXX")], "neighbour_unknown", "Sites!H2"),
+    (
+        "freeze_backwards",
+        [add("Freezes", ["first", "last"], ["2027-12-20", "2027-12-01"])],
+        "freeze_order",
+        "Freezes!B2",
+    ),
 ]
 
 

@@ -1,0 +1,96 @@
+"""`castingvote rollout`: from today's fleet to a plan, in waves."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+import click
+
+from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory
+from planner.cli.progress import Stages
+from planner.cli.rollout_report import print_rollout
+from planner.cli.streams import say
+from planner.fleet import Fleet
+from planner.outputs import read_plan
+from planner.outputs.rollout_json import rollout_to_json, write_rollout_json
+from planner.readiness import audit
+from planner.rollout import roll_out
+
+
+@click.command()
+@FLEET
+@click.argument("plan", type=click.Path(path_type=Path))
+@click.option(
+    "--json",
+    "json_path",
+    type=click.Path(path_type=Path),
+    metavar="ROLLOUT.json",
+    help="Write the waves as JSON; - is standard output, which then carries nothing else.",
+)
+@click.option(
+    "--start",
+    type=click.DateTime(["%Y-%m-%d"]),
+    metavar="DATE",
+    help="First day, such as 2027-03-01. Default: rollout_start in the policy, else tomorrow.",
+)
+@click.option("--only-ready", is_flag=True, help="Leave out sites with items of the readiness audit to mend.")
+@click.option(
+    "--time-limit",
+    type=click.FloatRange(min=0.0),
+    default=10.0,
+    show_default=True,
+    metavar="SECONDS",
+    help="Longest search for fewer waves; only small rollouts that miss their bound are searched.",
+)
+@QUIET
+def rollout(
+    fleet: Path,
+    plan: Path,
+    json_path: Path | None,
+    start: dt.datetime | None,
+    only_ready: bool,
+    time_limit: float,
+    quiet: bool,
+) -> int:
+    """Lead from today (sheet Current of FLEET) to PLAN, a plan workbook or plan.json, in as few waves as possible.
+
+    The order keeps the caps, the rules about releases, windows, freezes and the limits of the policy at
+    every step. Ends with 1 when a part of the plan cannot be rolled out; the rest is scheduled all the
+    same.
+
+    \b
+    Example:
+        castingvote rollout fleet.xlsx plan.xlsx --json rollout.json
+    """
+    check_outputs(fleet, plan, json_path)
+    stages = Stages(quiet=quiet)
+    with stages.stage("read", "Reading fleet and plan"):
+        inventory, made = read_inventory(fleet), read_plan(plan)
+    with stages.stage("order", "Looking for an order and for the fewest waves"):
+        found = roll_out(
+            inventory,
+            made,
+            start=start.date() if start else None,
+            open_items=_open_items(inventory) if only_ready else None,
+            time_limit=time_limit,
+        )
+    to_stdout = json_path is not None and str(json_path) == "-"
+    if to_stdout:
+        say(rollout_to_json(found).rstrip())
+    elif json_path is not None:
+        write_rollout_json(found, json_path)
+    if not quiet:
+        written = [path for path in (None if to_stdout else json_path,) if path is not None]
+        print_rollout(found, written, err=to_stdout)
+    return 1 if found.conflicts else 0
+
+
+def _open_items(fleet: Fleet) -> dict[str, list[str]]:
+    """Return what the audit asks to mend at each site, except a release that the rollout itself raises."""
+    raised = {site for site, target in zip(fleet.site_ids, fleet.sites["target_release"], strict=True) if target}
+    found: dict[str, list[str]] = {}
+    for item in audit(fleet).items:
+        if item.severity != "unknown" and not (item.code == "release_floor" and item.site in raised):
+            found.setdefault(item.site, []).append(f"{item.code}: {item.detail}")
+    return found

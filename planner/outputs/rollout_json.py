@@ -1,0 +1,58 @@
+"""rollout.json: the waves as data, one line a step, beside the workbook."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import os
+from dataclasses import asdict
+from typing import Any
+
+from planner.outputs.atomic import write_text
+from planner.schedule import Rollout, Step, Wave
+
+
+def rollout_to_json(rollout: Rollout) -> str:
+    """Return ``rollout`` as JSON text in plain ASCII, ending in a line end; moments are ISO 8601 with an offset."""
+    head = [f"{json.dumps(key)}: {json.dumps(value)}" for key, value in _claims(rollout).items()]
+    waves = ",\n".join(_wave(wave) for wave in rollout.waves)
+    return '{\n"waves": [\n' + waves + "\n],\n" + ",\n".join(head) + "\n}\n"
+
+
+def write_rollout_json(rollout: Rollout, path: str | os.PathLike[str]) -> None:
+    """Write `rollout_to_json` to a file, whole or not at all; raises InputError when it cannot be written."""
+    write_text(path, rollout_to_json(rollout))
+
+
+def _claims(rollout: Rollout) -> dict[str, Any]:
+    return {
+        "lower_bound_waves": rollout.lower_bound_waves,
+        "why": rollout.why,
+        "conflicts": [asdict(conflict) for conflict in rollout.conflicts],
+        "cautions": list(rollout.cautions),
+    }
+
+
+def _wave(wave: Wave) -> str:
+    steps = ",\n".join(json.dumps(_step(step)) for step in wave.steps)
+    times = f'"starts": {json.dumps(_iso(wave.starts))}, "ends": {json.dumps(_iso(wave.ends))}'
+    return f'{{"wave": {wave.wave}, {times}, "steps": [\n{steps}\n]}}'
+
+
+def _step(step: Step) -> dict[str, Any]:
+    return {
+        "id": step.id,
+        "kind": step.kind,
+        "site": step.site,
+        "from_host": step.from_host,
+        "to_host": step.to_host,
+        "host": step.host,
+        "release": step.release,
+        "starts": _iso(step.starts),
+        "ends": _iso(step.ends),
+        "needs": list(step.needs),
+    }
+
+
+def _iso(moment: dt.datetime) -> str:
+    return moment.isoformat(timespec="minutes")

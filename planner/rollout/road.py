@@ -1,0 +1,183 @@
+"""The road from a fleet and a plan to a rollout: state, order of moves, tasks, timetable, waves."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import Counter
+from collections.abc import Collection, Mapping, Sequence
+
+from planner.errors import InputError
+from planner.fleet import Finding, Fleet
+from planner.plan import Plan
+from planner.rollout.bounds import Bound, lower_bound
+from planner.rollout.jobs import Clocks, crew_of, handed_over, make_project
+from planner.rollout.list_schedule import schedule_by_priority
+from planner.rollout.moves import order_moves
+from planner.rollout.nights import Clock, moment
+from planner.rollout.project import Project, Timetable
+from planner.rollout.scheduler import schedule_exactly, small_enough
+from planner.rollout.state import State, read_state
+from planner.rollout.tasks import Task, make_tasks
+from planner.schedule import Conflict, Rollout, Step, Wave
+from planner.verify import verify
+
+_LISTED = 5
+
+
+def roll_out(
+    fleet: Fleet,
+    plan: Plan,
+    *,
+    start: dt.date | None = None,
+    open_items: Mapping[str, Collection[str]] | None = None,
+    time_limit: float = 10.0,
+) -> Rollout:
+    """Return the waves that lead from today (sheet Current) to ``plan``, with a bound on their number.
+
+    ``start`` is the first day, by default that of the policy, else tomorrow. ``open_items`` are what is not ready yet,
+    by site id, in words: such a site is not changed, and listed among the conflicts. ``time_limit`` is in seconds for
+    the exact search, which is asked only where the quick schedule misses its bound and the rollout is small.
+
+    Raises InputError where the plan does not hold for the fleet, or splits sites over hosts.
+    """
+    _refuse_unsound(fleet, plan)
+    first = start or _first_day(fleet)
+    state = read_state(fleet, plan)
+    moves = order_moves(state, open_items or {})
+    tasks, conflicts = make_tasks(state, moves.fixed, moves.order)
+    ordered = [tasks[name] for name in sorted(tasks)]
+    clocks = Clocks(state, first)
+    project = make_project(state, ordered, moves.order.handover, moves.room, clocks, first)
+    names = [task.id for task in ordered]
+    bound = lower_bound(project, names)
+    timetable, bound = _schedule(project, names, bound, clocks, time_limit)
+    waves = _waves(state, ordered, timetable, clocks)
+    conflicts += _without_night(ordered, timetable)
+    why = bound.why if bound.waves or waves else "Nothing changes."
+    return Rollout(
+        waves,
+        min(bound.waves, len(waves)),
+        why,
+        moves.order.least_detours,
+        (*moves.conflicts, *conflicts),
+        _cautions(state, ordered, clocks),
+    )
+
+
+def _refuse_unsound(fleet: Fleet, plan: Plan) -> None:
+    broken = [v for v in verify(fleet, plan) if v.severity == "violation"]
+    if broken:
+        hint = "Verify the plan and plan again, or correct it."
+        shown = broken[:_LISTED]
+        findings = tuple(Finding("error", "plan_unsound", "plan", f"{v}.", hint) for v in shown)
+        if len(broken) > len(shown):
+            more = Finding("error", "plan_unsound", "plan", f"{len(broken) - len(shown)} more violations.", hint)
+            findings = (*findings, more)
+        raise InputError(findings)
+
+
+def _first_day(fleet: Fleet) -> dt.date:
+    given = fleet.policy.rollout_start
+    return dt.date.fromisoformat(given) if given else dt.date.today() + dt.timedelta(days=1)
+
+
+def _schedule(
+    project: Project, names: Sequence[str], bound: Bound, clocks: Clocks, time_limit: float
+) -> tuple[Timetable, Bound]:
+    if not project.jobs:
+        return Timetable((), (), ()), bound
+    found = schedule_by_priority(project, bound.waves)
+    if None in found.night or found.waves <= bound.waves:
+        return found, bound
+    nights = _enough_nights(project, found, clocks)
+    if small_enough(project, nights) and time_limit > 0:
+        exact = schedule_exactly(project, nights, found, time_limit)
+        if exact.timetable is not None and exact.timetable.better(found, project.jobs):
+            found = handed_over(project, exact.timetable)
+        if exact.waves > bound.waves:
+            bound = Bound(exact.waves, "A search of all schedules of these steps found none with fewer waves.")
+    return found, bound
+
+
+def _enough_nights(project: Project, found: Timetable, clocks: Clocks) -> range:
+    """Return so many nights that a schedule of as many waves fits in, whatever weekdays its windows fall on."""
+    spacing = max([project.pilot_days, *(n for job in project.jobs for _, n in job.apart)])
+    used = [night for night in found.night if night is not None]
+    last = max(project.nights.start + found.waves * (7 + spacing) + clocks.frozen_days, max(used) + 1)
+    return range(project.nights.start, min(last, project.nights.stop))
+
+
+def _waves(state: State, tasks: Sequence[Task], timetable: Timetable, clocks: Clocks) -> tuple[Wave, ...]:
+    nights: dict[int, list[int]] = {}
+    for at, night in enumerate(timetable.night):
+        if night is not None:
+            nights.setdefault(night, []).append(at)
+    waves: list[Wave] = []
+    piloted = False
+    for number, (_, members) in enumerate(sorted(nights.items()), start=1):
+        members.sort(key=lambda at: (timetable.start[at], tasks[at].id))
+        zones = [clocks.of(tasks[at]) for at in members]
+        steps = tuple(_step(state, tasks, at, timetable, z) for at, z in zip(members, zones, strict=True))
+        pilot = not piloted and any(step.site for step in steps)
+        piloted |= pilot
+        zone = Counter(clock.timezone for clock in zones).most_common(1)[0][0]
+        waves.append(Wave(number, steps[0].starts, max(step.ends for step in steps), steps, pilot, zone))
+    return tuple(waves)
+
+
+def _step(state: State, tasks: Sequence[Task], at: int, timetable: Timetable, clock: Clock) -> Step:
+    task, start, policy = tasks[at], timetable.start[at], state.fleet.policy
+    assert start is not None
+    length = policy.host_minutes if task.site is None else policy.site_minutes
+    host = state.hosts.get(task.to_host or task.host or "")
+    moves = task.change is not None and task.site is not None
+    return Step(
+        task.id,
+        task.kind,
+        moment(start, clock.timezone),
+        moment(start + length, clock.timezone),
+        task.site,
+        task.from_host,
+        task.to_host,
+        task.host,
+        task.release,
+        tuple(sorted({*task.needs, *task.earlier, *(tasks[other].id for other in timetable.after[at])})),
+        hub=host.hub if host is not None else "",
+        clusters=state.sizes[str(task.site)] if moves else 0,
+        crew=crew_of(state, task.site),
+        cautions=task.cautions,
+    )
+
+
+def _without_night(tasks: Sequence[Task], timetable: Timetable) -> list[Conflict]:
+    left = [task.id for task, night in zip(tasks, timetable.night, strict=True) if night is None]
+    if not left:
+        return []
+    shown = ", ".join(left[:_LISTED]) + (", ..." if len(left) > _LISTED else "")
+    message = f"{len(left)} step(s) find no night within two years ({shown})."
+    hint = "Widen windows or limits, shorten freezes, or shorten site_minutes and host_minutes."
+    return [Conflict("no_window", "windows", message, hint)]
+
+
+def _cautions(state: State, tasks: Sequence[Task], clocks: Clocks) -> tuple[str, ...]:
+    cautions = []
+    kinds = [clocks.of(task) for task in tasks]
+    if count := sum(not clock.window for clock in kinds):
+        cautions.append(f"{count:,} of {len(tasks):,} steps have no window: any time of the day was taken for open.")
+    policy, sites = state.fleet.policy, state.fleet.sites
+    changing = {task.site for task in tasks if task.site is not None}
+    zones = zip(sites["site"], sites["timezone"], strict=True)
+    if not policy.timezone and (count := sum(site in changing and not zone for site, zone in zones)):
+        cautions.append(f"{count:,} sites that change have no time zone: UTC was taken.")
+    if state.unnamed:
+        cautions.append(
+            f"Current does not name the host of {len(state.unnamed):,} sites: they were taken to be on hosts of their "
+            "hub with room. Look where they are before the first wave."
+        )
+    for name, host in sorted(state.hosts.items()):
+        if host.limit is not None and state.load[name] > host.limit:
+            cautions.append(
+                f"Host {name} carries {state.load[name]} clusters today and its cap is {host.limit}: it is relieved by "
+                "the moves, and never fuller than today."
+            )
+    return tuple(cautions)

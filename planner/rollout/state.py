@@ -1,0 +1,177 @@
+"""Where every site is today and where the plan wants it, and every host that runs before, after or meanwhile."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+from planner.errors import InputError
+from planner.fleet import Finding, Fleet, positions
+from planner.plan import Plan
+from planner.releases import parse_release
+from planner.rules import Checker
+from planner.sizing.problem import Problem, build_problem
+from planner.sizing.today import read_today
+
+
+@dataclass(frozen=True, slots=True)
+class HostState:
+    """A host: ``pool`` is its position in the fleet's Hubs, -1 for one that Current names but Hubs does not count.
+
+    ``limit`` is its cluster cap, None where not known: on the way the reserve may be used. ``releases`` are
+    (today, after).
+    """
+
+    name: str
+    hub: str
+    pool: int
+    limit: int | None
+    existing: bool
+    planned: bool
+    releases: tuple[str, str]
+
+    @property
+    def changes_release(self) -> bool:
+        """Whether the rollout changes its release."""
+        return self.existing and self.planned and not same_release(*self.releases)
+
+
+@dataclass(frozen=True)
+class State:
+    """Hosts by name; ``now`` and ``then`` map a site to its host, and lack sites without one.
+
+    ``sizes`` are clusters by site. ``unnamed`` are sites whose host Current does not name.
+    """
+
+    fleet: Fleet
+    plan: Plan
+    hosts: Mapping[str, HostState]
+    now: Mapping[str, str]
+    then: Mapping[str, str]
+    sizes: Mapping[str, int]
+    unnamed: tuple[str, ...]
+    problem: Problem
+
+    @cached_property
+    def site_at(self) -> Mapping[str, int]:
+        """Position of each site in the fleet's table."""
+        return {site: at for at, site in enumerate(self.fleet.site_ids)}
+
+    @cached_property
+    def releases(self) -> Mapping[str, tuple[str, str]]:
+        """Release of each site: (today, after); equal where the rollout does not change it."""
+        pairs = zip(self.fleet.site_ids, self.fleet.sites["release"], self.fleet.site_releases, strict=True)
+        return {site: (today, today if same_release(today, after) else after) for site, today, after in pairs}
+
+    @cached_property
+    def _eligible(self) -> frozenset[tuple[int, int]]:
+        problem = self.problem
+        pairs = zip(problem.site_at[problem.site].tolist(), problem.pool_at[problem.pool].tolist(), strict=True)
+        return frozenset(pairs)
+
+    def eligible(self, site: str, host: str) -> bool:
+        """Say whether the site may use the host, with the releases that the plan is made for."""
+        return (self.site_at[site], self.hosts[host].pool) in self._eligible
+
+    @cached_property
+    def load(self) -> Mapping[str, int]:
+        """Clusters on each host today."""
+        load = dict.fromkeys(self.hosts, 0)
+        for site, host in self.now.items():
+            load[host] += self.sizes[site]
+        return load
+
+
+def same_release(one: str, other: str) -> bool:
+    """Say whether two texts name one release; a blank one differs from every other."""
+    if not one or not other:
+        return one == other
+    return parse_release(one) == parse_release(other)
+
+
+def read_state(fleet: Fleet, plan: Plan) -> State:
+    """Return the state before and after; raises InputError where sites are split, since Current has no counts."""
+    _refuse_split(fleet, plan)
+    problem = build_problem(fleet, Checker(fleet))
+    hosts = _hosts(fleet, plan, problem)
+    then = {row.site: row.host for row in plan.assignments}
+    sizes = dict(zip(fleet.site_ids, fleet.clusters.tolist(), strict=True))
+    now, unnamed = _now(fleet, hosts, then, sizes)
+    return State(fleet, plan, hosts, now, then, sizes, unnamed, problem)
+
+
+def _refuse_split(fleet: Fleet, plan: Plan) -> None:
+    rows = [*fleet.current["site"], "", *(row.site for row in plan.assignments)]
+    half = rows.index("")
+    for part in (rows[:half], rows[half + 1 :]):
+        if len(set(part)) < len(part):
+            message = "some site is split over several hosts; Current does not say how many clusters each carries."
+            hint = "Plan with split_sites no, or roll these sites out by hand."
+            raise InputError((Finding("error", "rollout_split", "Current", message, hint),))
+
+
+def _hosts(fleet: Fleet, plan: Plan, problem: Problem) -> dict[str, HostState]:
+    today = read_today(fleet, problem)
+    pool_at = {pool: at for at, pool in enumerate(fleet.pool_ids)}
+    named = set(fleet.current["host"]) - {""}
+    hosts: dict[str, HostState] = {}
+
+    def add(name: str, pool: int, *, existing: bool, planned: bool) -> None:
+        after = fleet.host_releases[pool]
+        before = fleet.pools["host_release_today"].iloc[pool] or after
+        releases = (before if existing else after, after if planned or not existing else before)
+        hub, limit = fleet.hub_ids[fleet.hub_of_pool[pool]], int(fleet.cluster_caps[pool])
+        hosts[name] = HostState(name, hub, pool, limit, existing, planned, releases)
+
+    for host in plan.host_list:
+        add(host.host, pool_at[host.pool], existing=host.existing or host.host in named, planned=True)
+    for p, names in enumerate(today.names):
+        pool = int(problem.pool_at[p])
+        running = sum(h.pool == pool and h.existing for h in hosts.values())
+        left = [name for name in names if name not in hosts]
+        spare = max(0, int(problem.existing[p]) - running)
+        # Hosts that Current names first; of the others as many as exist and do not run in the plan.
+        gone = [n for n in left if n in named] + [n for n in left if n not in named]
+        for name in gone[: max(spare, sum(n in named for n in left))]:
+            add(name, pool, existing=True, planned=False)
+    for host_name, hub in zip(fleet.current["host"], fleet.current["hub"], strict=True):
+        if host_name and host_name not in hosts:
+            hosts[host_name] = HostState(host_name, hub, -1, None, True, False, ("", ""))
+    return hosts
+
+
+def _now(
+    fleet: Fleet, hosts: dict[str, HostState], then: Mapping[str, str], sizes: Mapping[str, int]
+) -> tuple[dict[str, str], tuple[str, ...]]:
+    """Return the host of each site today, chosen with room in mind where Current does not name it, and those sites."""
+    now: dict[str, str] = {}
+    free = {name: float("inf") if host.limit is None else float(host.limit) for name, host in hosts.items()}
+    rows = list(zip(fleet.current["site"], fleet.current["hub"], fleet.current["host"], strict=True))
+    at_hub = {hub: [n for n, h in hosts.items() if h.existing and h.hub == hub] for hub in {hub for _, hub, _ in rows}}
+    unnamed = []
+    for site, _, host in rows:
+        if host:
+            now[site] = host
+            free[host] -= sizes[site]
+    for site, hub, _ in (row for row in rows if not row[2]):
+        unnamed.append(site)
+        target = then.get(site)
+        if target is not None and hosts[target].hub == hub and hosts[target].existing:
+            # verify calls this "keep": whichever host it is, the plan does not move it.
+            now[site] = target
+            free[target] -= sizes[site]
+            continue
+        if not at_hub[hub]:
+            hosts[hub] = HostState(hub, hub, -1, None, True, False, ("", ""))
+            free[hub] = float("inf")
+            at_hub[hub] = [hub]
+        chosen = max(at_hub[hub], key=lambda name: (free[name] >= sizes[site], hosts[name].planned, free[name]))
+        now[site] = chosen
+        free[chosen] -= sizes[site]
+    return now, tuple(unnamed)
+
+
+def hub_position(fleet: Fleet, hub: str) -> int:
+    """Return the position of the first pool at ``hub`` in Hubs."""
+    return int(positions([hub], list(fleet.pools["hub"]))[0])

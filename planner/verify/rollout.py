@@ -1,0 +1,259 @@
+"""Checks a rollout against fleet and plan: replays it, and counts what every wave may hold. Shares no code with it."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import chain, combinations
+
+from planner.fleet import Fleet
+from planner.plan import Plan
+from planner.schedule import STEP_KINDS, Rollout, Step, Wave
+from planner.verify.case import Case
+from planner.verify.clock import WallClock, wall_clock
+from planner.verify.inventory import Pool, read_inventory
+from planner.verify.replay import Replay
+from planner.verify.violation import Violation
+
+_SITE_STEPS = ("attach", "move", "detour", "site_release")
+
+
+def verify_rollout(fleet: Fleet, plan: Plan, rollout: Rollout) -> tuple[Violation, ...]:
+    """Return everything in ``rollout`` that ``fleet``, its policy or ``plan`` contradict; it holds when that is empty.
+
+    Caps, rules, releases and hosts are checked after every start and end of a step, windows and freezes minute by
+    minute, and the limits of the policy wave by wave. Codes are those of `planner.verify.CODES`.
+    """
+    case = Case(read_inventory(fleet), plan)
+    check = _Check(fleet, case, rollout)
+    form = list(check.form())
+    if any(violation.code == "step_form" for violation in form):
+        return tuple(form)  # what follows looks up what these steps name
+    replay = check.replay()
+    found = chain(
+        replay.run(), check.arrived(replay), check.times(), check.waves(), check.spacing(), check.host_releases()
+    )
+    return (*form, *found)
+
+
+@dataclass
+class _Check:
+    fleet: Fleet
+    case: Case
+    rollout: Rollout
+
+    def __post_init__(self) -> None:
+        fleet, policy = self.fleet, self.fleet.policy
+        self.steps = {step.id: step for step in self.rollout.steps}
+        names = ("timezone", "window", "region", "crew", "release", "target_release", "neighbours")
+        self.sites = {
+            row[0]: dict(zip(names, row[1:], strict=True))
+            for row in zip(fleet.sites["site"], *(fleet.sites[name] for name in names), strict=True)
+        }
+        self.pools = {row["pool"]: row for row in fleet.pools.to_dict("records")}
+        frozen = list(zip(fleet.freezes["first"], fleet.freezes["last"], fleet.freezes["regions"], strict=True))
+
+        def clock(timezone: str, window: str, region: str) -> WallClock:
+            own = region.strip().casefold()
+            days = [(a.date(), b.date()) for a, b, r in frozen if not r or own in {x.strip().casefold() for x in r}]
+            return wall_clock(timezone or policy.timezone, window or policy.window, days)
+
+        self.site_clocks = {s: clock(r["timezone"], r["window"], r["region"]) for s, r in self.sites.items()}
+        self.pool_clocks = {p: clock(r["timezone"], r["window"], r["region"]) for p, r in self.pools.items()}
+        self.pool_of = self._pools_of_hosts()
+
+    def _pools_of_hosts(self) -> dict[str, Pool]:
+        """Return the pool of each host; of several at its hub the largest, where the plan does not name the host."""
+        pools = self.case.inventory.pools
+        found = {host.host: pools[host.pool] for host in self.case.plan.host_list}
+        for hub, host in chain.from_iterable(self.case.inventory.current.values()):
+            at_hub = [pool for pool in pools.values() if pool.hub == hub]
+            if host and host not in found and at_hub:
+                found[host] = max(at_hub, key=lambda pool: pool.cap)
+        for step in self.rollout.steps:
+            for host in step.hosts:
+                at_hub = [pool for pool in pools.values() if host.startswith(f"{pool.hub}-") or host == pool.hub]
+                if host not in found and at_hub:
+                    found[host] = max(at_hub, key=lambda pool: pool.cap)
+        return found
+
+    def form(self) -> Iterator[Violation]:
+        """Ids, kinds, times and needs of the steps, and the numbers of the waves."""
+        if len(self.steps) < len(list(self.rollout.steps)):
+            yield Violation("step_form", "rollout", "two steps have one id")
+        for number, wave in enumerate(self.rollout.waves, start=1):
+            if wave.wave != number or not wave.steps:
+                yield Violation("step_form", f"wave {wave.wave}", f"wave {number} is numbered so, or empty")
+            elif (wave.starts, wave.ends) != (min(s.starts for s in wave.steps), max(s.ends for s in wave.steps)):
+                yield Violation("step_form", f"wave {wave.wave}", "its times are not those of its steps")
+        for step in self.rollout.steps:
+            yield from self._form(step)
+        if self.rollout.lower_bound_waves > len(self.rollout.waves):
+            yield Violation("bound", "rollout", "the lower bound on waves is above their number")
+
+    def _form(self, step: Step) -> Iterator[Violation]:
+        where = f"step {step.id}"
+        of_site = step.kind in _SITE_STEPS
+        minutes = self.fleet.policy.site_minutes if of_site else self.fleet.policy.host_minutes
+        if step.kind not in STEP_KINDS or (step.site in self.sites) != of_site or bool(step.host) == of_site:
+            yield Violation("step_form", where, "kind, site and host do not agree")
+        elif step.kind in ("attach", "detour") and step.to_host is None:
+            yield Violation("step_form", where, "it names no host to go to")
+        if step.ends - step.starts != dt.timedelta(minutes=minutes):
+            yield Violation("step_length", where, f"it does not take {minutes} minutes")
+        for need in step.needs:
+            if need not in self.steps or self.steps[need].ends > step.starts:
+                yield Violation("step_order", where, f"it needs {need}, which has not ended by then")
+
+    def replay(self) -> Replay:
+        """Return the state before the first step."""
+        plan, policy = self.case.plan, self.fleet.policy
+        releases = {site: row["release"] for site, row in self.sites.items()}
+        running = {h for rows in self.case.inventory.current.values() for _, h in rows if h}
+        for host in plan.host_list:
+            if host.existing:
+                running.add(host.host)
+        for step in self.rollout.steps:
+            if step.kind == "host_retire":
+                running.add(str(step.host))
+        held: dict[str, list[str]] = {}
+        for site, rows in self.case.inventory.current.items():
+            held[site] = [host or self._unnamed(site, hub) for hub, host in rows]
+            running |= set(held[site])
+        for name, pool in self.pool_of.items():
+            row = self.pools[pool.pool]
+            after = row["host_release"] or policy.host_release
+            releases[f"host {name}"] = (row["host_release_today"] or after) if name in running else after
+        return Replay(self.case, self.rollout, releases, self.pool_of, held, running)
+
+    def _unnamed(self, site: str, hub: str) -> str:
+        """Return a host for a site whose host Current does not name: the one that the rollout or the plan says."""
+        steps = [step for step in self.rollout.steps if step.site == site and step.from_host is not None]
+        if steps:
+            return str(min(steps, key=lambda step: step.starts).from_host)
+        rows = [row.host for row in self.case.rows.get(site, ()) if row.hub == hub]
+        return next((host for host in rows if host in self.case.hosts and self.case.hosts[host].existing), hub)
+
+    def arrived(self, replay: Replay) -> Iterator[Violation]:
+        """Whether the end is the plan, unless the rollout says what it leaves out."""
+        if self.rollout.conflicts:
+            return
+        planned = {row.site: [row.host] for row in self.case.plan.assignments}
+        for site in sorted({*planned, *replay.held}):
+            if replay.held.get(site, []) != planned.get(site, []):
+                yield Violation("incomplete", f"site {site}", f"it ends on {replay.held.get(site)} and not as planned")
+        for host in self.case.plan.host_list:
+            if host.host not in replay.running:
+                yield Violation("incomplete", f"host {host.host}", "it is planned and never installed")
+            elif host.release != replay.releases[f"host {host.host}"]:
+                yield Violation("incomplete", f"host {host.host}", f"it does not end on release {host.release}")
+
+    def _clock(self, step: Step) -> WallClock:
+        return (
+            self.site_clocks[step.site]
+            if step.site is not None
+            else self.pool_clocks[self.pool_of[str(step.host)].pool]
+        )
+
+    def times(self) -> Iterator[Violation]:
+        """Windows and freezes."""
+        for step in self.rollout.steps:
+            trouble = self._clock(step).trouble(step.starts, step.ends)
+            if trouble:
+                yield Violation(trouble, f"step {step.id}", f"{step.starts.isoformat()} to {step.ends.isoformat()}")
+
+    def waves(self) -> Iterator[Violation]:
+        """The most sites of a wave, in all, of a region, of a host and of a crew; one night for all steps."""
+        policy, grown, total = self.fleet.policy, 0, len({s.site for s in self.rollout.steps if s.site is not None})
+        size = float(policy.pilot_sites or math.inf)
+        for wave in self.rollout.waves:
+            where = f"wave {wave.wave}"
+            if not set.intersection(*(self._clock(step).nights(step.starts) for step in wave.steps)):
+                yield Violation("wave_limit", where, "its steps do not fall into one night")
+            if wave.sites:
+                most = min(size, policy.sites_per_wave or math.inf, max(total, 1))
+                if len(wave.sites) > most + 1e-9:
+                    yield Violation("wave_limit", where, f"{len(wave.sites)} sites, at most {most:g}")
+                size, grown = size * policy.wave_growth, grown + 1
+                if wave.pilot != (grown == 1):
+                    yield Violation("step_form", where, "it is wrongly called the pilot, or not")
+            yield from self._counts(wave, where)
+
+    def _counts(self, wave: Wave, where: str) -> Iterator[Violation]:
+        policy = self.fleet.policy
+        regions, hosts, crews = Counter[str](), Counter[str](), Counter[str]()
+        for site in wave.sites:
+            regions[self.sites[site]["region"].strip().casefold()] += 1
+            crews[self.sites[site]["crew"]] += 1
+            steps = [step for step in wave.steps if step.site == site]
+            hosts.update({h for step in steps for h in (step.from_host, step.to_host) if h is not None})
+        for name, counts, most in (
+            ("region", regions, policy.sites_per_region),
+            ("host", hosts, policy.sites_per_host),
+        ):
+            for key, count in counts.items():
+                if most is not None and count > most:
+                    yield Violation("wave_limit", where, f"{count} sites of {name} {key or '(blank)'}, at most {most}")
+        for crew, count in crews.items():
+            lanes = 1 if crew else policy.crews
+            if policy.sites_per_crew is not None and count > policy.sites_per_crew * lanes:
+                yield Violation("wave_limit", where, f"{count} sites of crew {crew or '(no name)'}")
+            steps = [s for s in wave.steps if s.site is not None and self.sites[s.site]["crew"] == crew]
+            if any(sum(o.starts <= s.starts < o.ends for o in steps) > lanes for s in steps):
+                yield Violation(
+                    "wave_limit", where, f"crew {crew or '(no name)'} is at more sites at once than {lanes}"
+                )
+        for one, other in combinations(wave.steps, 2):
+            both = {one.site or one.host} & {other.site or other.host}
+            if both and one.starts < other.ends and other.starts < one.ends:
+                yield Violation("step_order", where, f"{one.id} and {other.id} change the same thing at once")
+
+    def spacing(self) -> Iterator[Violation]:
+        """Nights between neighbours, and after the pilot."""
+        policy = self.fleet.policy
+        nights: dict[str, set[int]] = {}
+        for step in self.rollout.steps:
+            if step.site is not None:
+                nights.setdefault(step.site, set()).update(self._nights(step))
+        for site, when in nights.items():
+            for other in set(self.sites[site]["neighbours"]) - {site}:
+                near = [abs(a - b) for a in when for b in nights.get(other, ())]
+                if near and min(near) < policy.neighbour_days:
+                    yield Violation("spacing", f"site {site}", f"{min(near)} nights from its neighbour {other}")
+        changing = [
+            min(set.union(*(self._nights(step) for step in wave.steps if step.site is not None)))
+            for wave in self.rollout.waves
+            if wave.sites
+        ]
+        if len(changing) > 1 and changing[1] - changing[0] < policy.pilot_days:
+            yield Violation("spacing", "wave 2", f"{changing[1] - changing[0]} nights after the pilot")
+
+    def _nights(self, step: Step) -> set[int]:
+        return {night.toordinal() for night in self._clock(step).nights(step.starts)}
+
+    def host_releases(self) -> Iterator[Violation]:
+        """A host's release changes in a wave of its own, as far as the host and its sites go; hosts retire later."""
+        last: dict[str, int] = {}
+        where_now = {site: [h for _, h in rows] for site, rows in self.case.inventory.current.items()}
+        for wave in self.rollout.waves:
+            for step in wave.steps:
+                if step.kind == "host_release":
+                    others = [o.id for o in wave.steps if o is not step and (step.host in o.hosts)]
+                    others += [
+                        o.id
+                        for o in wave.steps
+                        if o.kind == "site_release" and step.host in where_now.get(str(o.site), [])
+                    ]
+                    if others:
+                        yield Violation("wave_limit", f"step {step.id}", f"shares its wave with {', '.join(others)}")
+                if step.kind == "host_retire" and last.get(str(step.host), 0) == wave.wave:
+                    yield Violation("step_order", f"step {step.id}", "sites left the host in the same wave")
+                for host in step.hosts:
+                    if step.site is not None:
+                        last[host] = wave.wave
+            for step in wave.steps:
+                if step.kind in ("attach", "move", "detour"):
+                    where_now[str(step.site)] = [step.to_host or ""]

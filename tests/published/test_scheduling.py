@@ -1,0 +1,156 @@
+"""The scheduling model on published instances: exact where small, and bound <= optimum <= list schedule always."""
+
+import networkx as nx
+import pytest
+
+from planner.rollout.bounds import lower_bound
+from planner.rollout.list_schedule import schedule_by_priority
+from planner.rollout.nights import Opening
+from planner.rollout.project import Job, Project
+from planner.rollout.scheduler import schedule_exactly
+
+
+def days(minutes):
+    """Openings of ``minutes`` each night, a day apart."""
+    return lambda night: (Opening(night, night * 1440, night * 1440 + minutes),)
+
+
+def one_night(jobs, capacity, horizon=1000):
+    """A project of one long night: what is left to minimise is the finish, so it is an RCPSP."""
+    opened = (Opening(0, 0, horizon),)
+    made = tuple(
+        Job(minutes, lambda _: opened, needs=tuple(needs), uses=tuple((r, n) for r, n in uses.items() if n))
+        for minutes, needs, uses in jobs
+    )
+    return Project(made, range(1), capacity)
+
+
+def colouring(graph):
+    nodes = sorted(graph)
+    at = {node: i for i, node in enumerate(nodes)}
+    opened = days(60)
+    jobs = tuple(Job(60, opened, apart=tuple((at[m], 1) for m in graph[n] if at[m] < at[n])) for n in nodes)
+    return Project(jobs, range(8))
+
+
+def solved(project):
+    """Check the list schedule against the exact one, and return the latter."""
+    greedy = schedule_by_priority(project)
+    exact = schedule_exactly(project, project.nights, greedy, 20)
+    bound = lower_bound(project, [str(i) for i in range(len(project.jobs))]).waves
+    assert None not in greedy.night
+    assert bound <= exact.waves == exact.timetable.waves <= greedy.waves
+    assert not greedy.better(exact.timetable, project.jobs)
+    return exact.timetable
+
+
+def successors(rows):
+    """Turn (duration, uses, successors) with 1-based successors into jobs with needs."""
+    return [
+        (d, [i for i, (_, _, later) in enumerate(rows) if at + 1 in later], uses)
+        for at, (d, uses, _) in enumerate(rows)
+    ]
+
+
+def use(*amounts):
+    return {f"R{i}": amount for i, amount in enumerate(amounts)}
+
+
+PAT2 = successors(
+    [
+        (0, use(0, 0, 0), (2, 3)),
+        (1, use(2, 2, 1), (4, 5)),
+        (2, use(0, 2, 1), (6,)),
+        (2, use(3, 3, 3), (7,)),
+        (3, use(2, 1, 3), (6,)),
+        (2, use(1, 1, 0), (7,)),
+        (0, use(0, 0, 0), ()),
+    ]
+)
+
+
+@pytest.mark.parametrize(("capacity", "length"), [(use(5, 5, 3), 7), (use(99, 99, 99), 6)])
+def test_patterson_pat2(capacity, length):
+    """J. H. Patterson, Management Science 30 (1984) 854-867; optimum 7 in the list of kobe-scheduling, 6 unlimited.
+
+    The dummy jobs of length 0 are left out.
+    """
+    real = [(d, [n - 1 for n in needs if n], uses) for d, needs, uses in PAT2[1:-1]]
+    project = one_night(real, capacity)
+    assert solved(project).finish(project.jobs) == length
+
+
+FT06_MACHINES = [
+    [3, 1, 2, 4, 6, 5],
+    [2, 3, 5, 6, 1, 4],
+    [3, 4, 6, 1, 2, 5],
+    [2, 1, 3, 4, 5, 6],
+    [3, 2, 5, 6, 1, 4],
+    [2, 4, 6, 1, 5, 3],
+]
+FT06_TIMES = [
+    [3, 6, 1, 7, 6, 3],
+    [10, 8, 5, 4, 10, 10],
+    [9, 1, 5, 4, 7, 8],
+    [5, 5, 5, 3, 8, 9],
+    [3, 3, 9, 1, 5, 4],
+    [10, 3, 1, 3, 4, 9],
+]
+
+
+def test_fisher_and_thompson_ft06():
+    """H. Fisher, G. L. Thompson, in Muth and Thompson, Industrial Scheduling (1963): optimum 55."""
+    jobs = []
+    for order, times in zip(FT06_MACHINES, FT06_TIMES, strict=True):
+        for step, machine in enumerate(order):
+            jobs.append((times[machine - 1], [len(jobs) - 1] if step else [], {f"machine {machine}": 1}))
+    project = one_night(jobs, {f"machine {m}": 1 for m in range(1, 7)})
+    assert solved(project).finish(project.jobs) == 55
+
+
+HOUSE = {"A": (3, ""), "B": (4, "A"), "C": (3, "B"), "D": (10, "B"), "E": (8, "D"), "F": (4, "D"), "G": (6, "D"),
+         "H": (8, "CEFG"), "I": (5, "H"), "J": (5, "H"), "K": (4, "I"), "L": (2, "J"), "M": (4, "KL")}  # fmt: skip
+
+
+def test_house_building():
+    """GLPK 5.0, example cpp: critical path of 46. Every start is the earliest, since nothing else limits."""
+    at = {name: i for i, name in enumerate(HOUSE)}
+    project = one_night([(d, [at[n] for n in needs], {}) for d, needs in HOUSE.values()], {})
+    assert solved(project).finish(project.jobs) == schedule_by_priority(project).finish(project.jobs) == 46
+
+
+MYCIEL3 = "1-2 1-4 1-7 1-9 2-3 2-6 2-8 3-5 3-7 3-10 4-5 4-6 4-10 5-8 5-9 6-11 7-11 8-11 9-11 10-11"
+
+
+def test_colouring_myciel3():
+    """DIMACS colouring set: chromatic number 4 though the largest clique has 2, so that the clique bound says 2."""
+    graph = nx.Graph(tuple(map(int, edge.split("-"))) for edge in MYCIEL3.split())
+    project = colouring(graph)
+    assert solved(project).waves == 4
+    assert lower_bound(project, list(map(str, graph))).waves == 2
+    # R. L. Brooks, Proc. Cambridge Phil. Soc. 37 (1941) 194-197, and greedy: at most the largest degree plus one
+    assert schedule_by_priority(project).waves <= max(d for _, d in graph.degree) + 1
+
+
+@pytest.mark.parametrize(
+    ("graph", "colours"), [(nx.cycle_graph(5), 3), (nx.petersen_graph(), 3), (nx.complete_graph(5), 5)]
+)
+def test_colouring_of_well_known_graphs(graph, colours):
+    """Textbook facts: an odd cycle and the Petersen graph need 3 colours, a complete graph one for each vertex."""
+    project = colouring(graph)
+    assert solved(project).waves == colours
+    assert colours == 3 or lower_bound(project, list(map(str, graph))).waves == colours
+
+
+def test_dressing_levels():
+    """T. H. Cormen and others, Introduction to Algorithms, topological sort: 4 levels; a circle is refused."""
+    after = {"pants": ["undershorts"], "shoes": ["undershorts", "pants", "socks"], "belt": ["pants", "shirt"],
+             "jacket": ["belt", "tie"], "tie": ["shirt"],
+             "undershorts": [], "socks": [], "shirt": [], "watch": []}  # fmt: skip
+    at = {name: i for i, name in enumerate(after)}
+    opened = days(60)
+    project = Project(tuple(Job(60, opened, earlier=tuple(at[n] for n in need)) for need in after.values()), range(6))
+    assert solved(project).waves == lower_bound(project, list(after)).waves == 4
+    circle = Project((Job(60, opened, needs=(1,)), Job(60, opened, needs=(0,))), range(6))
+    with pytest.raises(ValueError, match="circle"):
+        schedule_by_priority(circle)

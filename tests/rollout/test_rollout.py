@@ -1,0 +1,85 @@
+"""From fleet and plan to waves: every random rollout is replayed, and single traits are looked at on small fleets."""
+
+import dataclasses
+import datetime as dt
+import json
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from planner.errors import InputError
+from planner.outputs.rollout_json import rollout_to_json
+from planner.plan import Plan
+from planner.rollout import roll_out
+from planner.verify import verify, verify_rollout
+
+from .cases import random_case
+
+START = dt.date(2027, 3, 1)
+
+
+def sound(fleet, plan, rollout):
+    assert [str(v) for v in verify_rollout(fleet, plan, rollout)] == []
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(st.integers(0, 10**9))
+def test_replay_of_random_rollouts(seed):
+    fleet, plan = random_case(seed)
+    assert [str(v) for v in verify(fleet, plan) if v.severity == "violation"] == []
+    rollout = roll_out(fleet, plan, start=START, time_limit=0)
+    sound(fleet, plan, rollout)
+    assert rollout.gap >= 0
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_exact_search_is_sound_and_never_worse(seed):
+    fleet, plan = random_case(seed)
+    quick = roll_out(fleet, plan, start=START, time_limit=0)
+    exact = roll_out(fleet, plan, start=START, time_limit=1)
+    sound(fleet, plan, exact)
+    assert quick.lower_bound_waves <= exact.lower_bound_waves <= len(exact.waves) <= len(quick.waves)
+    assert {s.id for s in exact.steps} == {s.id for s in quick.steps}
+
+
+def test_rollout_json_has_these_keys():
+    fleet, plan = random_case(5)
+    data = json.loads(rollout_to_json(roll_out(fleet, plan, start=START, time_limit=0)))
+    assert {"waves", "lower_bound_waves", "why"} <= data.keys()
+    wave = data["waves"][0]
+    assert list(wave) == ["wave", "starts", "ends", "steps"]
+    keys = ["id", "kind", "site", "from_host", "to_host", "host", "release", "starts", "ends", "needs"]
+    assert all(list(step) == keys for wave in data["waves"] for step in wave["steps"])
+    assert dt.datetime.fromisoformat(wave["starts"]).utcoffset() is not None
+
+
+def test_a_site_that_is_not_ready_stays():
+    fleet, plan = random_case(5)
+    site = next(row.site for row in plan.assignments if row.action != "keep")
+    rollout = roll_out(fleet, plan, start=START, time_limit=0, open_items={site: ["no circuit"]})
+    assert all(step.site != site for step in rollout.steps)
+    assert any(
+        c.code == "readiness" and c.where == f"site {site}" and "no circuit" in c.message for c in rollout.conflicts
+    )
+    sound(fleet, plan, rollout)
+
+
+def test_a_plan_that_does_not_hold_is_refused():
+    fleet, plan = random_case(5)
+    wrong = plan.replace(assignments=(dataclasses.replace(plan.assignments[0], clusters=9), *plan.assignments[1:]))
+    with pytest.raises(InputError, match="clusters"):
+        roll_out(fleet, wrong, start=START)
+
+
+def test_nothing_to_do():
+    fleet, _ = random_case(5)
+    empty = fleet.replace(sites=fleet.sites[:0], latency=fleet.latency[:0], current=fleet.current[:0])
+    idle = empty.replace(pools=empty.pools.assign(existing_hosts=0.0))
+    rollout = roll_out(idle, Plan("optimal", "hosts", 0, 0, (), ()), start=START)
+    assert (rollout.waves, rollout.lower_bound_waves, rollout.conflicts) == ((), 0, ())
+
+
+def test_the_same_input_gives_the_same_rollout():
+    fleet, plan = random_case(11)
+    assert roll_out(fleet, plan, start=START, time_limit=0) == roll_out(fleet, plan, start=START, time_limit=0)

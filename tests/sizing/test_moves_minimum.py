@@ -1,0 +1,85 @@
+"""Fewest moves among the fewest hosts: equal to brute force on small fleets, and to HiGHS on 300 sites x 10 hubs."""
+
+from itertools import product
+
+import numpy as np
+import pytest
+from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.sparse import coo_array
+
+from planner.sizing import plan
+
+
+def moves(result):
+    return sum(row.action == "move" for row in result.assignments)
+
+
+def fewest(rtt, cap, now):
+    """Return (hosts, moves) over all ways to put sites on two hosts a hub; ``now`` holds (hub, host) or None."""
+    hubs = rtt.shape[1]
+    places = [[(h, n) for h in range(hubs) if rtt[s, h] <= 50 for n in range(2)] for s in range(len(rtt))]
+    best = (99, 99)
+    for chosen in product(*places):
+        used = set(chosen)
+        if len(used) <= best[0] and all(chosen.count(place) <= cap for place in used):
+            moved = sum(was is not None and was != is_ for was, is_ in zip(now, chosen, strict=True))
+            best = min(best, (len(used), moved))
+    return best
+
+
+@pytest.mark.parametrize("seed", range(25))
+def test_brute_force(make, seed):
+    rng = np.random.default_rng(seed)
+    count, hubs, cap = 6, 3, int(rng.integers(2, 4))
+    rtt = np.where(rng.random((count, hubs)) < 0.7, 10.0, 90.0)
+    rtt[:, 0] = np.where((rtt > 50).all(axis=1), 10.0, rtt[:, 0])
+    if fewest(rtt, cap, [None] * count)[0] == 99:
+        pytest.skip("not everybody can be served")
+    now = [(int(rng.integers(hubs)), int(rng.integers(2))) if rng.random() < 0.8 else None for _ in range(count)]
+    current = {
+        "site": [f"S{s:02d}" for s in range(count) if now[s]],
+        "hub": [f"H{at[0]}" for at in now if at],
+        "host": [f"H{at[0]}-{at[1] + 1:02d}" for at in now if at],
+    }
+    pools = {"max_hosts": [2.0] * hubs, "existing_hosts": [2.0] * hubs}
+    result = plan(make.fleet(rtt, pools=pools, current=current, cluster_cap=cap))
+    make.sound(make.fleet(rtt, pools=pools, current=current, cluster_cap=cap), result)
+    assert (result.hosts, moves(result)) == fewest(rtt, cap, now)
+
+
+def by_highs(rtt, cap, most, now, hosts=None):
+    """Return the least hosts, or, with ``hosts`` given, the least moves. Sites of one cluster; ``now`` is a hub."""
+    count, hubs = rtt.shape
+    site, hub = np.nonzero(rtt <= 50)
+    pairs = len(site)
+    # columns: a pair each, then the hosts of each hub
+    serve = coo_array((np.ones(pairs), (site, np.arange(pairs))), (count, pairs + hubs))
+    rows, columns = np.concatenate((hub, np.arange(hubs))), np.arange(pairs + hubs)
+    room = coo_array(
+        (np.concatenate((np.ones(pairs), np.full(hubs, -float(cap)))), (rows, columns)), (hubs, pairs + hubs)
+    )
+    total = np.concatenate((np.zeros(pairs), np.ones(hubs)))
+    limits = [LinearConstraint(serve, 1, 1), LinearConstraint(room, -np.inf, 0)]
+    if hosts is not None:
+        limits.append(LinearConstraint(total[None, :], hosts, hosts))
+    moved = np.concatenate(((now[site] != hub).astype(float), np.zeros(hubs)))
+    bounds = Bounds(0, np.concatenate((np.ones(pairs), np.full(hubs, float(most)))))
+    found = milp(
+        total if hosts is None else moved, constraints=limits, integrality=np.ones(pairs + hubs), bounds=bounds
+    )
+    assert found.status == 0
+    return round(found.fun)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_highs_on_300_sites_and_10_hubs(make, seed):
+    """One named host a hub today, so that a move of a site is a change of its hub."""
+    rng = np.random.default_rng(seed)
+    count, hubs, cap = 300, 10, 40
+    rtt = rng.uniform(5, 110, (count, hubs))
+    rtt[np.arange(count), rng.integers(0, hubs, count)] = 10.0
+    now = rng.integers(0, hubs, count)
+    current = {"site": [f"S{s:02d}" for s in range(count)], "hub": [f"H{h}" for h in now]}
+    result = plan(make.fleet(rtt, pools={"max_hosts": [2.0] * hubs}, current=current, cluster_cap=cap))
+    least = by_highs(rtt, cap, 2, now)
+    assert (result.hosts, moves(result)) == (least, by_highs(rtt, cap, 2, now, least))
