@@ -13,13 +13,16 @@ from planner.intake import fleet_from_tables, read_fleet
 from planner.outputs import read_plan, write_json, write_template, write_workbook
 from planner.plan import Assignment, Host, Plan
 from planner.readiness import Readiness, audit
+from planner.resilience import Availability, DrillReport, availability, drill
 from planner.sizing import Progress, plan
 from planner.verify import Violation, verify
 from planner.version import VERSION as __version__
 
 __all__ = [
     "Assignment",
+    "Availability",
     "CastingvoteError",
+    "DrillReport",
     "Explanation",
     "Finding",
     "Fleet",
@@ -33,6 +36,8 @@ __all__ = [
     "Violation",
     "__version__",
     "audit",
+    "availability",
+    "drill",
     "explain",
     "fleet_from_tables",
     "plan",

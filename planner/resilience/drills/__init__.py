@@ -1,0 +1,25 @@
+"""Drills: a simulated loss of hosts, hubs, zones or WAN links, and what the plan does about it."""
+
+from planner.resilience.drills.nouns import (
+    Displaced,
+    Drill,
+    DrillReport,
+    HostLoad,
+    Loss,
+    Outcome,
+    PairOfLosses,
+    SingleLoss,
+)
+from planner.resilience.drills.road import drill
+
+__all__ = [
+    "Displaced",
+    "Drill",
+    "DrillReport",
+    "HostLoad",
+    "Loss",
+    "Outcome",
+    "PairOfLosses",
+    "SingleLoss",
+    "drill",
+]
