@@ -15,6 +15,7 @@ from planner.explain import pairs_to_measure
 from planner.intake import read_fleet
 from planner.outputs import plan_to_json, write_json, write_workbook
 from planner.readiness import audit
+from planner.resilience import availability, drill
 from planner.sizing import plan as make_plan
 
 
@@ -93,6 +94,8 @@ def plan(
     if output is not None:
         with stages.stage("write", "Writing the workbook"):
             write_workbook(inventory, result, output, readiness=readiness)
+            drills, uptime = drill(inventory, result), availability(inventory, result)
+            write_workbook(inventory, result, output, drills=drills, availability=uptime)
         result = result.replace(seconds={**result.seconds, "write": stages.seconds["write"]})
     to_stdout = json_path is not None and str(json_path) == "-"
     if to_stdout:

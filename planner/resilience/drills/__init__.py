@@ -16,6 +16,7 @@ __all__ = [
     "Displaced",
     "Drill",
     "DrillReport",
+    "Figures",
     "HostLoad",
     "Loss",
     "Outcome",

@@ -143,3 +143,24 @@ class DrillReport:
     broken: tuple[Loss, ...] = ()
     searched: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+
+    @property
+    def words(self) -> str:
+        """What single losses of hosts, hubs and zones the plan survives, and what not, in a sentence or two."""
+        kept, failed = [], []
+        for kind in ("host", "hub", "zone"):
+            of_kind = [single for single in self.singles if single.loss.kind == kind]
+            bad = [single for single in of_kind if not single.figures.survived]
+            if of_kind and not bad:
+                kept.append(f"any one {kind}")
+            elif of_kind:
+                worst = max(bad, key=lambda single: single.figures.unprotected_after)
+                clusters = worst.figures.unprotected_after
+                left = f"{clusters:,} cluster{'' if clusters == 1 else 's'} without a third vote"
+                failed.append(f"{len(bad):,} of {len(of_kind):,} {kind}s (worst: {worst.loss.name} leaves {left})")
+        survives = f"The plan survives the loss of {_listed(kept)}. " if kept else ""
+        return survives + (f"It does not survive the loss of {_listed(failed)}." if failed else "")
+
+
+def _listed(words: list[str]) -> str:
+    return " and ".join(part for part in (", ".join(words[:-1]), words[-1]) if part)

@@ -18,8 +18,11 @@ _BATCH = 2000
 def worst_pairs(layout: Layout, losses: Sequence[Loss]) -> tuple[tuple[PairOfLosses, ...], str]:
     """Return the pairs that leave most clusters without a third vote after re-homing, and what was searched.
 
-    Of equal ones those that displace more come first. Two losses of which one contains the other are no pair.
+    Of equal ones those that displace more come first. Losses that take the same hosts count once, and two losses of
+    which one contains the other are no pair.
     """
+    by_mask = {layout.hosts_of(loss).tobytes(): loss for loss in reversed(losses)}
+    losses = [loss for loss in losses if by_mask[layout.hosts_of(loss).tobytes()] == loss]
     masks = [layout.hosts_of(loss) for loss in losses]
     size = np.array([layout.load[mask].sum() for mask in masks])
     chosen = np.argsort(-size, kind="stable")[:_MOST_LOSSES]
@@ -56,7 +59,7 @@ def _measure(layout: Layout, mask: Bools, first: Ints, second: Ints) -> tuple[Fl
 def _searched(losses: int, chosen: int, pairs: int) -> str:
     if chosen < losses:
         return (
-            f"Of {losses:,} losses of hosts, hubs and zones the {chosen:,} that displace most clusters were paired: "
+            f"Of {losses:,} different losses of hosts, hubs and zones the {chosen:,} that displace most clusters were paired: "
             f"{pairs:,} pairs. A pair with a smaller loss was not tried."
         )
-    return f"All {pairs:,} pairs of {losses:,} losses of hosts, hubs and zones were tried."
+    return f"All {pairs:,} pairs of {losses:,} different losses of hosts, hubs and zones were tried."

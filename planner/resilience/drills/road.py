@@ -18,13 +18,13 @@ _NOTES = (
     "A displaced cluster keeps running on the votes of its two nodes; it stops when one of them fails before it is "
     "re-homed. What is counted in clusters is their third votes.",
     "A zone takes every hub that names it in any of its rows. The loss of a hub takes its hosts, not the WAN that runs "
-    "through it: lose node:HUB for that. Links between the same two ends are lost together. Traffic on hub uplinks is not "
-    "counted again after re-homing.",
+    "through it: lose node:HUB for that. Links between the same two ends are lost together. Traffic on hub uplinks "
+    "is not counted again after re-homing.",
 )
 
 
 def drill(fleet: Fleet, plan: Plan, lose: Sequence[str] = ()) -> DrillReport:
-    """Return what the loss of ``lose``, all at once, does to ``plan``; without it, all single losses and the worst pairs.
+    """Return what the loss of ``lose``, all at once, does to ``plan``; without it, all single losses and worst pairs.
 
     A loss is named by a host of the plan, a hub, a zone or a WAN link ``FROM--TO``, where it could be two of them with
     a prefix: ``host:``, ``hub:``, ``zone:``, ``link:``, and ``node:`` for a WAN node. Displaced sites go to the standby

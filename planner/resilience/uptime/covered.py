@@ -17,9 +17,10 @@ def covered_down(rows: Rows, rehoming_minutes: float) -> Floats:
     """Return the share of time that a cluster of each row is down with re-homing; NaN without standby or without MTTR.
 
     An outage whose length is exponential with mean MTTR lasts longer than T with probability exp(-T / MTTR), and that
-    is also the share of down time spent beyond its first T (both by the lack of memory). So a part with down time u is down beyond T for u exp(-T / MTTR). The third vote is there while all of home is up, and while some
-    part of home has been down for more than T and the standby is up. Outages that follow each other without a gap
-    and are each shorter than T count as not re-homed, which errs to the safe side.
+    is also the share of down time spent beyond its first T (both by the lack of memory). So a part with down time u is
+    down beyond T for u exp(-T / MTTR). The third vote is there while all of home is up, and while some part of home has
+    been down for more than T and the standby is up. Outages that follow each other without a gap and are each shorter
+    than T count as not re-homed, which errs to the safe side.
     """
     hours = rehoming_minutes / 60.0
     old = {part: _beyond(rows.down[part], hours) for part in _HOME}

@@ -62,10 +62,10 @@ class Missing:
     def words(self) -> str:
         """What to fill in, in a sentence."""
         percent, mtbf, mttr = self.columns
-        rows = f"{self.rows:,} row{'' if self.rows == 1 else 's'} of {self.sheet}"
+        where = f"{self.rows:,} row{'' if self.rows == 1 else 's'} of {self.sheet}"
         return (
-            f"No availability of the {self.part.replace('_', ' ')} is known for {rows}: fill in {percent}, or {mtbf} and "
-            f"{mttr}, there or in Policy; 100 leaves the part out."
+            f"No availability of the {self.part.replace('_', ' ')} is known for {where}: fill in {percent}, "
+            f"or {mtbf} and {mttr}, there or in Policy; 100 leaves the part out."
         )
 
 

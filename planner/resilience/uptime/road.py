@@ -31,8 +31,8 @@ def availability(fleet: Fleet, plan: Plan) -> Availability:
     """Return the expected down time of each site of ``plan``, how many clusters are down together, and why.
 
     Figures come from the columns and settings ``…_availability_percent``, ``…_mtbf_hours`` and ``…_mttr_hours``;
-    nothing is assumed where they are blank: ``missing`` then says what to fill in, and sites that lack a figure are left out
-    (all of them, if none has every figure). Sites with an own tie-breaker are not computed. Exact for the stated
+    nothing is assumed where they are blank: ``missing`` then says what to fill in, and sites that lack a figure are
+    left out (all of them, if none has every figure). Sites with an own tie-breaker are not computed. Exact for the stated
     assumptions, with parts that sites share conditioned on and not multiplied.
     """
     every = read_rows(fleet, plan)
@@ -86,8 +86,8 @@ def _covered(fleet: Fleet, rows: Rows, notes: list[str]) -> Floats | None:
     if unknown:
         rows_said = f"{unknown:,} row{'' if unknown == 1 else 's'}"
         notes.append(
-            f"The gain from cover is not computed for {rows_said} of the plan: fill in host_mttr_hours, hub_mttr_hours and "
-            "hub_uplink_mttr_hours."
+            f"The gain from cover is not computed for {rows_said} of the plan: fill in host_mttr_hours, "
+            "hub_mttr_hours and hub_uplink_mttr_hours."
         )
     return None if np.isnan(covered).all() else covered
 
