@@ -80,8 +80,8 @@ def in_words(drill: Drill) -> str:
         after = f"{counted(figures.unprotected_after, 'cluster')} would still stop if a node failed"
     return (
         f"The loss of {lost} takes {counted(figures.hosts, 'host')} and the third vote of "
-        f"{counted(figures.displaced, 'cluster')} at {counted(figures.sites, 'site')}. They keep running on two votes, and "
-        f"each would stop if one of its nodes failed now. After re-homing {after}."
+        f"{counted(figures.displaced, 'cluster')} at {counted(figures.sites, 'site')}. They keep running on two votes, "
+        f"and each would stop if one of its nodes failed now. After re-homing {after}."
     )
 
 
@@ -151,11 +151,12 @@ def _write_one(book: Book, report: DrillReport, drill: Drill) -> None:
     sheet = write_table(book, "Displaced", fields, rows)
     area = f"F2:F{max(2, 1 + len(drill.displaced))}"
     sheet.conditional_formatting.add(area, styles.when(f'$F2<>"{OUTCOMES["rehomed"]}"', "bad"))
-    fields = (
+    numbers = ("before", "arriving", "after", "limit", headings.CAP, "over cap")
+    load_fields = (
         Field(headings.HOST),
         Field(headings.HUB),
-        *(Field(name, styles.COUNT) for name in ("before", "arriving", "after", "limit", headings.CAP, "over cap")),
+        *(Field(name, styles.COUNT) for name in numbers),
     )
     loads = ((d.host, d.hub, d.before, d.arriving, d.after, d.limit, d.cap, d.over) for d in drill.loads)
-    sheet = write_table(book, "Standby hosts", fields, loads)
+    sheet = write_table(book, "Standby hosts", load_fields, loads)
     sheet.conditional_formatting.add(f"H2:H{max(2, 1 + len(drill.loads))}", styles.when("$H2>0", "bad"))

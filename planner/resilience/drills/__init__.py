@@ -4,6 +4,7 @@ from planner.resilience.drills.nouns import (
     Displaced,
     Drill,
     DrillReport,
+    Figures,
     HostLoad,
     Loss,
     Outcome,

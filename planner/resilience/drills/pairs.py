@@ -59,7 +59,7 @@ def _measure(layout: Layout, mask: Bools, first: Ints, second: Ints) -> tuple[Fl
 def _searched(losses: int, chosen: int, pairs: int) -> str:
     if chosen < losses:
         return (
-            f"Of {losses:,} different losses of hosts, hubs and zones the {chosen:,} that displace most clusters were paired: "
-            f"{pairs:,} pairs. A pair with a smaller loss was not tried."
+            f"Of {losses:,} different losses of hosts, hubs and zones the {chosen:,} that displace most clusters were "
+            f"paired: {pairs:,} pairs. A pair with a smaller loss was not tried."
         )
     return f"All {pairs:,} pairs of {losses:,} different losses of hosts, hubs and zones were tried."

@@ -32,8 +32,8 @@ def availability(fleet: Fleet, plan: Plan) -> Availability:
 
     Figures come from the columns and settings ``…_availability_percent``, ``…_mtbf_hours`` and ``…_mttr_hours``;
     nothing is assumed where they are blank: ``missing`` then says what to fill in, and sites that lack a figure are
-    left out (all of them, if none has every figure). Sites with an own tie-breaker are not computed. Exact for the stated
-    assumptions, with parts that sites share conditioned on and not multiplied.
+    left out (all of them, if none has every figure). Sites with an own tie-breaker are not computed. Exact for the
+    stated assumptions, with parts that sites share conditioned on and not multiplied.
     """
     every = read_rows(fleet, plan)
     known, missing = complete(every)
