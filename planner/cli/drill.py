@@ -37,7 +37,7 @@ from planner.resilience import drill as run_drill
 )
 @QUIET
 def drill(fleet: Path, plan: Path, lose: tuple[str, ...], as_json: bool, output: Path | None, quiet: bool) -> int:
-    """Lose something and see what PLAN (a plan workbook or plan.json) does: who is hit, who goes where.
+    """Lose something of FLEET and see what PLAN (a plan workbook or plan.json) does: who goes where.
 
     Without --lose every single loss of a host, hub, zone and WAN link is tried, and the worst pairs are
     searched. Ends with 1 when what --lose names leaves a cluster without a third vote or overfills a
