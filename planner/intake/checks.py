@@ -172,7 +172,7 @@ def shares(draft: Draft, fleet: Fleet) -> None:
             draft.note("availability_fraction", sheet, str(column), _rows((given > 0) & (given <= 1)))
     for name, place in draft.policy.places.items():
         if name.endswith("_availability_percent") and 0 < (getattr(fleet.policy, name) or 0) <= 1:
-            draft.findings.add("availability_fraction", place, name, column=name, cells=place.cell)
+            draft.findings.note("availability_fraction", place, name)
 
 
 CHECKS: tuple[Check, ...] = (

@@ -43,8 +43,8 @@ def test_k_of_n_is_the_sum_over_surviving_subsets_for_parts_that_differ():  # AV
         (3, [0.9] * 4, 0.9477, 1e-12),
         # AV-3: course solution on k-out-of-n redundancy, four engines; printed to four places
         (3, [0.97] * 4, 0.9948, 5e-5),
-        # AV-4: Reliability Engineering: Basic Concepts and Applications in ICT (Springer 2011), 3.4, Example 9: inputs and
-        # formula 3R^2 - 2R^3 from there, the value computed
+        # AV-4: Reliability Engineering: Basic Concepts and Applications in ICT (Springer 2011), 3.4, Example 9: inputs
+        # and formula 3R^2 - 2R^3 from there, the value computed
         (2, [math.exp(-3e-5 * 1e4)] * 3, 0.833296, 5e-7),
         # AV-13: three votes of one each, two needed, copies up 0.99 (after Gifford, Weighted Voting, SOSP 1979)
         (2, [0.99] * 3, 1 - 2.98e-4, 1e-12),
