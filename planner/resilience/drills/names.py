@@ -51,8 +51,7 @@ def known_losses(fleet: Fleet, layout: Layout, wan: Wan) -> list[Loss]:
         *(Loss("host", name) for name in layout.names),
         *(Loss("hub", hub) for hub in fleet.hub_ids),
         *(Loss("zone", zone) for zone in sorted(zones)),
-        *wan.links(),
-        *(Loss("wan_node", str(node)) for node in wan.graph),
+        *wan.losses(),
     ]
 
 

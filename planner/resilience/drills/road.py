@@ -46,7 +46,7 @@ def drill(fleet: Fleet, plan: Plan, lose: Sequence[str] = ()) -> DrillReport:
     claimed = fleet.policy.cover
     broken = tuple(loss for loss in losses if _claims(claimed, loss) and _breaks(layout, loss))
     pairs, searched = worst_pairs(layout, losses)
-    on_wan, said = wan.singles() if wan.graph else ([], [])
+    on_wan, said = wan.singles() if wan.graph.names else ([], [])
     return DrillReport(
         singles=(*singles, *on_wan),
         pairs=pairs,

@@ -6,22 +6,21 @@ import itertools
 from collections.abc import Iterable
 from functools import cached_property
 
-import networkx as nx
 import numpy as np
 
 from planner.fleet import Bools, Fleet, Floats
-from planner.latency import delays_of_links
+from planner.resilience.drills.graph import Graph, Link
 from planner.resilience.drills.layout import Hit, Layout
 from planner.resilience.drills.nouns import Loss, SingleLoss
 
-Link = tuple[str, str]
-_MOST_RUNS = 1500  # shortest-path runs over the whole graph
+BETWEEN = " -- "
+_MOST_STEPS = 10_000_000  # nodes that all shortest-path searches together may visit, some seconds' work
 _SHOWN = 40
 _DUST_MS = 1e-9  # sums of delays along two paths of one length may differ by so much
 
 
 class Wan:
-    """The WAN graph of the Links sheet, and the ways of a plan's rows to their hosts and standbys over it.
+    """The ways of a plan's rows to their hosts and standbys over the WAN graph.
 
     The round-trip time after a loss is the one that the plan states plus what the shortest path grows by, so that
     measured pairs keep what was measured. A pair that the graph does not join before the loss is not judged.
@@ -29,32 +28,16 @@ class Wan:
 
     def __init__(self, fleet: Fleet, layout: Layout) -> None:
         self.layout = layout
-        self.graph = nx.Graph()
-        ends, delays = delays_of_links(fleet)
-        for (one, other), delay in zip(ends, delays, strict=True):
-            known = self.graph.get_edge_data(one, other, {"ms": np.inf})["ms"]
-            if one != other and delay <= known:
-                self.graph.add_edge(one, other, ms=float(delay))
+        self.graph = Graph(fleet)
         rows = layout.plan.assignments
         self.sites = [row.site for row in rows]
-        hubs = [str(hub) for hub in layout.hub] + [""]
+        hubs = [*map(str, layout.hub), ""]
         self.hub_of_row = {False: [row.hub for row in rows], True: [hubs[h] for h in layout.standby]}
-        self._before: dict[str, tuple[dict[str, float], dict[str, list[str]]]] = {}
-        self.runs = 0
 
-    @cached_property
-    def bridges(self) -> set[frozenset[str]]:
-        """Links without which the graph falls apart."""
-        return {frozenset(link) for link in nx.bridges(self.graph)}
-
-    @cached_property
-    def articulation_points(self) -> set[str]:
-        """Nodes without which the graph falls apart."""
-        return set(nx.articulation_points(self.graph))
-
-    def links(self) -> Iterable[Loss]:
-        """Yield every link as a loss; its name joins the two ends in order."""
-        yield from (Loss("link", link_name(*link)) for link in self.graph.edges)
+    def losses(self) -> Iterable[Loss]:
+        """Yield every link and every node as a loss; the name of a link joins its two ends in order."""
+        yield from (Loss("link", link_name(*link)) for link in self.graph.links)
+        yield from (Loss("wan_node", name) for name in self.graph.names)
 
     def hit(self, losses: Iterable[Loss], hosts: Bools) -> tuple[Hit, Bools]:
         """Return what ``losses`` take besides ``hosts``, and the rows that only went over their budget, shape (R,)."""
@@ -62,42 +45,75 @@ class Wan:
         plain = self.layout.hit(hosts)
         if not (links or nodes):
             return plain, np.zeros(len(self.sites), dtype=np.bool_)
-        keeps = [link for link in self.graph.edges if frozenset(link) not in links and not nodes & set(link)]
-        rest = self.graph.edge_subgraph(keeps)
-        cut, over = self._judged(rest, standby=False)
-        standby_cut, standby_over = self._judged(rest, standby=True)
-        hit = Hit(hosts, plain.rows | cut | over, plain.cut | standby_cut | standby_over)
-        return hit, over & ~plain.rows & ~cut
+        everybody = range(len(self.sites))
+        cut, over = self._judged(everybody, links, nodes, standby=False)
+        standby_lost = np.logical_or(*self._judged(everybody, links, nodes, standby=True))
+        hit = Hit(hosts, plain.rows | cut | over, plain.cut | standby_lost)
+        return hit, over & ~plain.rows
 
-    def _judged(self, rest: nx.Graph, *, standby: bool, only: Bools | None = None) -> tuple[Bools, Bools]:
-        """Return the rows whose way to their hub is cut in ``rest``, and those whose way is over their budget."""
+    def singles(self) -> tuple[list[SingleLoss], list[str]]:
+        """Return the links and nodes whose loss leaves most clusters without a vote, and what was searched.
+
+        Only a loss on somebody's shortest path can hit anybody, and at most those whose path it is. So the search goes
+        on from the most used ones until no other can be among the worst. Bridges are counted from the paths; for each
+        other link and node the paths are searched again, as far as the bound on that work allows.
+        """
+        users = self._users()
+        used_by = {loss: int(self.layout.clusters[home].sum()) for loss, (home, _) in users.items()}
+        found: list[SingleLoss] = []
+        worst: list[int] = []  # clusters left without a vote, of the losses that are listed as it stands
+        tried = too_long = 0
+        for loss in sorted(users, key=lambda loss: (-used_by[loss], str(loss))):
+            if len(worst) == _SHOWN and used_by[loss] < worst[0]:
+                break
+            tried += 1
+            single = self._single(loss, *users[loss])
+            if single is None:
+                too_long += 1
+            elif single.figures.displaced:
+                found.append(single)
+                worst = sorted([*worst, single.figures.unprotected_after])[-_SHOWN:]
+        found.sort(key=lambda one: (-one.figures.unprotected_after, -one.figures.displaced, str(one.loss)))
+        return found[:_SHOWN], self._searched(len(users), tried, too_long, len(found))
+
+    def _searched(self, on_paths: int, tried: int, too_long: int, found: int) -> list[str]:
+        graph = self.graph
+        said = [
+            f"WAN: {len(graph.links):,} links and {len(graph.names):,} nodes, of which {len(graph.bridges):,} bridges "
+            f"and {len(graph.articulation_points):,} articulation points; {on_paths:,} lie on a shortest path, "
+            f"{tried - too_long:,} of these were tried and {found:,} displace sites."
+        ]
+        if too_long:
+            said.append(f"{too_long:,} links and nodes with alternatives took too long to try. Name one to lose it.")
+        if tried < on_paths or found > _SHOWN:
+            rest = "" if too_long else "; those not tried do no more"
+            said.append(f"The worst {min(found, _SHOWN)} of the WAN losses are listed{rest}.")
+        return said
+
+    @cached_property
+    def _before(self) -> dict[str, tuple[Floats, np.ndarray]]:
+        """Delay and previous node from every hub in use, with nothing lost; a hub that is not in the graph has none."""
+        hubs = {*self.hub_of_row[False], *self.hub_of_row[True]}
+        return {hub: self.graph.search(hub) for hub in sorted(hubs) if hub in self.graph.at}
+
+    def _judged(self, rows: Iterable[int], links: set[Link], nodes: set[str], *, standby: bool) -> tuple[Bools, Bools]:
+        """Return which of ``rows`` lose the way to their hub, and which go over their budget, shape (R,) each."""
         cut, over = np.zeros((2, len(self.sites)), dtype=np.bool_)
-        after: dict[str, dict[str, float]] = {}
-        for at, (site, hub) in enumerate(zip(self.sites, self.hub_of_row[standby], strict=True)):
-            if only is not None and not only[at]:
-                continue
-            before = self._from(hub)[0].get(site)
-            if before is None:
-                continue
-            if hub not in after:
-                self.runs += 1
-                after[hub] = nx.single_source_dijkstra_path_length(rest, hub, weight="ms") if hub in rest else {}
-            now = after[hub].get(site, np.inf)
-            cut[at] = np.isinf(now)
-            grown = 2.0 * (now - before)
-            # A way that is no longer than it was is not judged anew.
-            over[at] = not cut[at] and grown > _DUST_MS and self._rtt(at, standby) + grown > self._budget(at) + _DUST_MS
+        before, after = self._before, {}
+        with self.graph.without(links, nodes):
+            for at in rows:
+                node, hub = self.graph.at.get(self.sites[at]), self.hub_of_row[standby][at]
+                if node is None or hub not in before or np.isinf(before[hub][0][node]):
+                    continue
+                if hub not in after:
+                    after[hub] = self.graph.search(hub)[0]
+                lost = self.sites[at] in nodes or hub in nodes
+                grown = 2.0 * (after[hub][node] - before[hub][0][node])
+                cut[at] = lost or np.isinf(grown)
+                # A way that is no longer than it was is not judged anew.
+                longest = self.layout.plan.assignments[at].budget_ms + _DUST_MS
+                over[at] = not cut[at] and grown > _DUST_MS and self._rtt(at, standby) + grown > longest
         return cut, over
-
-    def _from(self, hub: str) -> tuple[dict[str, float], dict[str, list[str]]]:
-        """Return delay and path from a hub to every node that it reaches."""
-        if hub not in self._before:
-            reached = nx.single_source_dijkstra(self.graph, hub, weight="ms") if hub in self.graph else ({}, {})
-            self._before[hub] = reached
-        return self._before[hub]
-
-    def _budget(self, at: int) -> float:
-        return self.layout.plan.assignments[at].budget_ms
 
     def _rtt(self, at: int, standby: bool) -> float:
         return float(self._standby_rtt_ms[at]) if standby else self.layout.plan.assignments[at].rtt_ms
@@ -111,74 +127,50 @@ class Wan:
         wanted = layout.site * hubs + hub_of_pool[layout.pool[layout.standby]]
         key = pairs.site.astype(np.int64) * hubs + pairs.hub
         at = np.searchsorted(key, wanted)
-        found = (at < len(key)) & (np.append(key, -1)[np.minimum(at, len(key))] == wanted)
-        return np.where(found, np.append(pairs.rtt_ms, np.nan)[np.where(found, at, len(key))], np.nan)
+        found = np.append(key, -1)[at] == wanted
+        return np.where(found, np.append(pairs.rtt_ms, np.nan)[at], np.nan)
 
-    def singles(self) -> tuple[list[SingleLoss], list[str]]:
-        """Return the links and nodes whose loss hits somebody, the worst first, and what was searched.
-
-        Only a loss on somebody's shortest path can hit anybody. Bridges and articulation points are counted from the
-        paths; for each other link and node the paths are run again, as far as the bound on runs allows.
-        """
-        users = self._users()
-        found: list[SingleLoss] = []
-        # Those that most rows rely on first, so that the bound on runs cuts off the least.
-        ordered = sorted(users, key=lambda loss: (-int(users[loss][0].sum()), str(loss)))
-        left_out = 0
-        for loss in ordered:
-            single = self._single(loss, *users[loss])
-            if single is None:
-                left_out += 1
-            elif single.figures.displaced:
-                found.append(single)
-        found.sort(key=lambda one: (-one.figures.unprotected_after, -one.figures.displaced, str(one.loss)))
-        said = [
-            f"WAN: {self.graph.number_of_edges():,} links and {self.graph.number_of_nodes():,} nodes, of which "
-            f"{len(self.bridges):,} bridges and {len(self.articulation_points):,} articulation points; "
-            f"{len(ordered) - left_out:,} on a shortest path were tried, {len(found):,} of them displace sites."
-        ]
-        if left_out:
-            said.append(
-                f"{left_out:,} links and nodes with alternatives were not tried: too many. Name one with --lose."
-            )
-        if len(found) > _SHOWN:
-            said.append(f"The worst {_SHOWN} of the WAN losses are listed.")
-        return found[:_SHOWN], said
-
-    def _users(self) -> dict[Loss, tuple[Bools, Bools]]:
-        """Return the rows whose way to home, and to standby, uses each link or node between the ends, both (R,)."""
-        users: dict[Loss, tuple[Bools, Bools]] = {}
+    def _users(self) -> dict[Loss, tuple[list[int], list[int]]]:
+        """Return the rows whose way to home, and to standby, uses each link, or node between the ends."""
+        users: dict[Loss, tuple[list[int], list[int]]] = {}
         for standby in (False, True):
             for at, (site, hub) in enumerate(zip(self.sites, self.hub_of_row[standby], strict=True)):
-                path = self._from(hub)[1].get(site, [])
+                path = self._path(site, hub)
                 steps = [Loss("link", link_name(*link)) for link in itertools.pairwise(path)]
                 for loss in (*steps, *(Loss("wan_node", node) for node in path[1:-1])):
-                    if loss not in users:
-                        none = np.zeros((2, len(self.sites)), dtype=np.bool_)
-                        users[loss] = (none[0], none[1])
-                    users[loss][standby][at] = True
-        return {loss: rows for loss, rows in users.items() if rows[0].any()}
+                    users.setdefault(loss, ([], []))[standby].append(at)
+        return {loss: rows for loss, rows in users.items() if rows[0]}
 
-    def _single(self, loss: Loss, home: Bools, standby: Bools) -> SingleLoss | None:
-        """Return what one loss does; None where trying it would take too many runs."""
-        none = np.zeros(len(self.layout.names), dtype=np.bool_)
-        bridge = loss.kind == "link" and frozenset(loss.name.split(BETWEEN)) in self.bridges
+    def _path(self, site: str, hub: str) -> list[str]:
+        """Return the nodes from ``site`` to ``hub`` with nothing lost; none where there is no way."""
+        at = self.graph.at.get(site, -1)
+        if at < 0 or hub not in self._before:
+            return []
+        previous = self._before[hub][1]
+        path = [site]
+        while previous[at] >= 0:
+            at = previous[at]
+            path.append(self.graph.names[at])
+        return path if path[-1] == hub else []
+
+    def _single(self, loss: Loss, home: list[int], standby: list[int]) -> SingleLoss | None:
+        """Return what one loss does; None where trying it would take too long."""
+        links, nodes = _parts([loss])
+        lost, over, standby_lost = np.zeros((3, len(self.sites)), dtype=np.bool_)
+        bridge = bool(links & self.graph.bridges)
         if bridge:
-            hit, over = Hit(none, home, standby), np.zeros(len(self.sites), dtype=np.bool_)
+            lost[home] = standby_lost[standby] = True
+        elif self.graph.steps > _MOST_STEPS:
+            return None
         else:
-            if self.runs > _MOST_RUNS:
-                return None
-            links, nodes = _parts([loss])
-            rest = nx.restricted_view(self.graph, nodes, [tuple(link) for link in links])
-            cut, over = self._judged(rest, standby=False, only=home)
-            standby_cut, standby_over = self._judged(rest, standby=True, only=standby & (cut | over))
-            hit = Hit(none, cut | over, standby_cut | standby_over)
-        words = "bridge" if bridge else "articulation point" if loss.name in self.articulation_points else ""
-        parts = (words, f"{int(hit.rows.sum() - over.sum()):,} cut off, {int(over.sum()):,} over budget")
+            cut, over = self._judged(home, links, nodes, standby=False)
+            lost = cut | over
+            displaced = [at for at in standby if lost[at]]
+            standby_lost = np.logical_or(*self._judged(displaced, links, nodes, standby=True))
+        hit = Hit(np.zeros(len(self.layout.names), dtype=np.bool_), lost, standby_lost)
+        words = "bridge" if bridge else "articulation point" if nodes & self.graph.articulation_points else ""
+        parts = (words, f"{int(lost.sum() - over.sum()):,} cut off, {int(over.sum()):,} over budget")
         return SingleLoss(loss, self.layout.figures(hit), ": ".join(part for part in parts if part))
-
-
-BETWEEN = " -- "
 
 
 def link_name(one: str, other: str) -> str:
@@ -186,7 +178,7 @@ def link_name(one: str, other: str) -> str:
     return BETWEEN.join(sorted((one, other)))
 
 
-def _parts(losses: Iterable[Loss]) -> tuple[set[frozenset[str]], set[str]]:
+def _parts(losses: Iterable[Loss]) -> tuple[set[Link], set[str]]:
     losses = list(losses)
     links = {frozenset(loss.name.split(BETWEEN)) for loss in losses if loss.kind == "link"}
     return links, {loss.name for loss in losses if loss.kind == "wan_node"}
