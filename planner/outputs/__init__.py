@@ -1,9 +1,8 @@
 """What a plan is handed over in: a workbook for people, plan.json for programs; and an empty fleet to fill in."""
 
-from planner.outputs.plan_json import check_to_json, plan_to_json, write_json
 from planner.outputs.availability_sheets import write_availability_workbook
 from planner.outputs.drill_sheets import write_drill_workbook
-from planner.outputs.plan_json import plan_to_json, write_json
+from planner.outputs.plan_json import check_to_json, plan_to_json, write_json
 from planner.outputs.read_plan import read_plan
 from planner.outputs.readiness_sheet import write_readiness
 from planner.outputs.template import write_template
@@ -17,14 +16,10 @@ __all__ = [
     "plan_to_json",
     "read_plan",
     "survives",
-    "write_json",
-    "write_readiness",
-    "headline",
-    "plan_to_json",
-    "read_plan",
     "write_availability_workbook",
     "write_drill_workbook",
     "write_json",
+    "write_readiness",
     "write_template",
     "write_workbook",
 ]

@@ -63,21 +63,27 @@ def write_workbook(
     column "live check" of Hosts holds formulas, with their results beside them for readers that do not
     calculate. ``written_at`` is the moment printed on the Summary, in UTC; now by default. `read_plan`
     reads the file back.
+    Sheets: Summary, Hosts, Assignments, Unserved, Standby (where the policy asks for cover), with ``drills`` (see
+    `planner.drill`) Drills, No host needed, with ``readiness`` (see `planner.audit`) Readiness and Readiness overview,
+    with an ``availability`` (see `planner.availability`) that computed something Availability and Availability by site,
+    then Findings, Policy. Names, regions, current hosts and the user's own columns come from ``fleet``. Data cells are
+    values; only the column "live check" of Hosts holds formulas, with their results beside them for readers that do
+    not calculate. ``written_at`` is the moment printed on the Summary, in UTC; now by default. `read_plan` reads the
+    file back.
 
     Raises InputError when the file cannot be written or the plan does not fit on a sheet.
     """
     written_at = (written_at or dt.datetime.now(dt.UTC)).astimezone(dt.UTC).replace(tzinfo=None)
-    facts = Facts(fleet, plan, readiness.for_plan(plan) if readiness else None)
-    facts = Facts(fleet, plan, drills)
+    facts = Facts(fleet, plan, readiness.for_plan(plan) if readiness else None, drills)
     book = Book()
     write_summary(book, facts, written_at)
     hosts = write_hosts(book, facts)
     write_assignments(book, facts)
-    if drills is not None:
-        write_drills(book, drills)
     write_unserved(book, facts)
     if words.asks_for_cover(plan):
         write_standbys(book, facts)
+    if drills is not None:
+        write_drills(book, drills)
     write_no_host_needed(book, facts)
     if facts.readiness is not None:
         add_readiness(book, fleet, facts.readiness)
