@@ -97,17 +97,21 @@ def _parts(page: Page, found: Availability) -> None:
     kinds = [share for share in found.parts if not share.name]
     named = [share for share in found.parts if share.name][:_NAMED_SHOWN]
     for share in (*kinds, *named):
-        words = PART_WORDS[share.part] if share.name else f"{PART_WORDS[share.part]}, everywhere"
-        row = (words, cellsafe.one_line(share.name), share.cluster_minutes, share.share)
+        row = (
+            PART_WORDS[share.part],
+            cellsafe.one_line(share.name) or "all of them",
+            share.cluster_minutes,
+            share.share,
+        )
         page.table_row(row, cell_styles)
 
 
 def _together(page: Page, found: Availability) -> None:
     if not found.together:
         return
-    page.section("At the same time")
+    page.section("At the same time, minutes a year")
     cell_styles = (styles.COUNT, styles.MINUTES, styles.MINUTES, styles.MINUTES)
-    heads = ("at least so many clusters", "down, minutes a year", "no vote, min")
+    heads = ("at least so many clusters", "down", "no vote")
     page.table_row(heads, [styles.heading_of(style) for style in cell_styles[:3]])
     for row in found.together:
         page.table_row((row.clusters, row.down_minutes, row.without_vote_minutes), cell_styles[:3])
@@ -118,12 +122,12 @@ def _write_sites(book: Book, found: Availability) -> None:
         Field(headings.SITE),
         Field(headings.CLUSTERS, styles.COUNT),
         Field(headings.HOST, most=30),
-        Field("availability of a cluster", styles.NINES, least=14),
-        Field("minutes a year down", styles.MINUTES, least=12),
-        Field("any cluster down, minutes", styles.MINUTES, least=14),
-        Field("third vote away, minutes", styles.MINUTES, least=14),
-        Field("minutes down with cover", styles.MINUTES, least=13),
-        Field("gain from cover", styles.MINUTES, least=11),
+        Field("availability of a cluster", styles.NINES, least=19),
+        Field("minutes a year down", styles.MINUTES, least=17),
+        Field("any cluster down, minutes", styles.MINUTES, least=20),
+        Field("third vote away, minutes", styles.MINUTES, least=20),
+        Field("minutes down with cover", styles.MINUTES, least=19),
+        Field("gain from cover", styles.MINUTES, least=14),
     )
     rows = (
         (
