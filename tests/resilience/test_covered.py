@@ -87,3 +87,12 @@ def test_sites_without_standby_keep_their_down_time_in_the_sum(build):
     a, b = found.sites
     assert b.covered_minutes is None
     assert found.covered_cluster_minutes == pytest.approx(a.covered_minutes + b.minutes, rel=1e-12)
+
+
+def test_at_one_hub_the_standby_needs_the_hub_that_is_up(build):
+    figures = {**HOURS, "hub_availability_percent": 90.0, "hub_mttr_hours": 10.0, "rehoming_minutes": 0.0}
+    case = build({"N": ["N-1", "N-2"]}, [("A", 1, "N-1", "N-2")], policy=figures)
+    (site,) = compute(case.fleet, case.plan).sites
+    host = 1 / 11
+    vote = 0.9 * (1 - host**2)  # the hub, and one of its two hosts
+    assert site.covered_minutes == pytest.approx((0.01 + 0.18 * (1 - vote)) * MINUTES_A_YEAR, rel=1e-12)

@@ -157,3 +157,10 @@ def test_the_list_of_wan_losses_ends_where_no_other_can_be_worse(build, monkeypa
     listed = [single.figures.unprotected_after for single in report.singles if single.loss.kind == "link"]
     assert listed == [3, 3]
     assert "those not tried do no more" in " ".join(report.searched)
+
+
+def test_a_site_that_was_over_its_budget_before_is_not_displaced_by_a_loss_elsewhere(build):
+    case = ring(build)
+    late = tuple(type(row)(**{**_fields(row), "budget_ms": 1.0}) for row in case.plan.assignments)
+    case.plan = case.plan.replace(assignments=late)
+    assert named(case, "R2--S") == {}

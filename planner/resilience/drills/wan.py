@@ -107,9 +107,8 @@ class Wan:
                     continue
                 if hub not in after:
                     after[hub] = self.graph.search(hub)[0]
-                lost = self.sites[at] in nodes or hub in nodes
                 grown = 2.0 * (after[hub][node] - before[hub][0][node])
-                cut[at] = lost or np.isinf(grown)
+                cut[at] = np.isinf(grown)
                 # A way that is no longer than it was is not judged anew.
                 longest = self.layout.plan.assignments[at].budget_ms + _DUST_MS
                 over[at] = not cut[at] and grown > _DUST_MS and self._rtt(at, standby) + grown > longest
