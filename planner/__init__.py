@@ -13,6 +13,7 @@ from planner.intake import fleet_from_tables, read_fleet
 from planner.outputs import read_plan, write_json, write_template, write_workbook
 from planner.plan import Assignment, Host, Plan
 from planner.readiness import Readiness, audit
+from planner.resilience import Availability, DrillReport, availability, drill
 from planner.rollout import roll_out
 from planner.schedule import Rollout, Step, Wave
 from planner.sizing import Progress, plan
@@ -21,7 +22,9 @@ from planner.version import VERSION as __version__
 
 __all__ = [
     "Assignment",
+    "Availability",
     "CastingvoteError",
+    "DrillReport",
     "Explanation",
     "Finding",
     "Fleet",
@@ -38,6 +41,8 @@ __all__ = [
     "Wave",
     "__version__",
     "audit",
+    "availability",
+    "drill",
     "explain",
     "fleet_from_tables",
     "plan",

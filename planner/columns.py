@@ -96,6 +96,18 @@ _ZONE = Column(
     example="power-north",
 )
 
+
+def _uptime(part: str, words: str, default: str | None = "policy") -> tuple[Column, ...]:
+    """Return the three columns, or settings, that say how often a part is down; percent or hours will do."""
+    return (
+        Column(f"{part}_availability_percent", "number", f"share of time that {words} is up; 100 leaves it out", "%",
+            default=default, least=0, most=100),
+        Column(f"{part}_mtbf_hours", "number", f"instead of percent: mean time up of {words}, repair to next failure",
+            "hours", default=default, least=0, least_excluded=True),
+        Column(f"{part}_mttr_hours", "number", f"mean time to repair of {words}", "hours", default=default, least=0),
+    )
+
+
 SITES = Sheet(
     "Sites",
     "one row for each branch location",
@@ -159,6 +171,8 @@ SITES = Sheet(
             aliases=("release_target", "planned_release", "new_release")),
         Column("opens", "date", "first day of the site", aliases=("opening_date", "open_date")),
         Column("closes", "date", "last day of the site", aliases=("closing_date", "close_date")),
+        *_uptime("node", "a data node"),
+        *_uptime("site_uplink", "the site's uplink"),
     ),
 )
 
@@ -197,6 +211,9 @@ HUBS = Sheet(
             example="Europe/London"),
         Column("window", "window", "when hosts may be installed, changed and retired, local time", default="policy",
             aliases=("maintenance_window", "change_window"), example="Sun 22:00-04:00"),
+        *_uptime("host", "a host of the pool"),
+        *_uptime("hub", "the hub itself"),
+        *_uptime("hub_uplink", "the hub's uplink"),
     ),
 )
 
@@ -340,6 +357,13 @@ SETTINGS = (
     Column("neighbour_days", "whole", "least days between the waves of neighbours", "days", default=1, least=1),
     Column("site_minutes", "whole", "how long one change at a site takes", "minutes", default=30, least=1, most=720),
     Column("host_minutes", "whole", "how long one change of a host takes", "minutes", default=120, least=1, most=720),
+    *_uptime("node", "a data node", None),
+    *_uptime("site_uplink", "a site's uplink", None),
+    *_uptime("host", "a host", None),
+    *_uptime("hub", "a hub itself", None),
+    *_uptime("hub_uplink", "a hub's uplink", None),
+    Column("rehoming_minutes", "number", "from the loss of a host until its sites vote through their standbys",
+        "minutes", least=0),
 )
 
 POLICY = Sheet(

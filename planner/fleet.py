@@ -89,6 +89,22 @@ class Policy:
     neighbour_days: int = 1
     site_minutes: int = 30
     host_minutes: int = 120
+    node_availability_percent: float | None = None
+    node_mtbf_hours: float | None = None
+    node_mttr_hours: float | None = None
+    site_uplink_availability_percent: float | None = None
+    site_uplink_mtbf_hours: float | None = None
+    site_uplink_mttr_hours: float | None = None
+    host_availability_percent: float | None = None
+    host_mtbf_hours: float | None = None
+    host_mttr_hours: float | None = None
+    hub_availability_percent: float | None = None
+    hub_mtbf_hours: float | None = None
+    hub_mttr_hours: float | None = None
+    hub_uplink_availability_percent: float | None = None
+    hub_uplink_mtbf_hours: float | None = None
+    hub_uplink_mttr_hours: float | None = None
+    rehoming_minutes: float | None = None
 
     def replace(self, **changes: Any) -> Policy:
         """Return a copy with ``changes`` made; TypeError for a name that is no setting."""

@@ -15,7 +15,9 @@ TWELVE_SITES = Path(__file__).parents[1] / "sample_fleets" / "twelve_sites.xlsx"
 def test_the_exports_are_these():
     assert planner.__all__ == [
         "Assignment",
+        "Availability",
         "CastingvoteError",
+        "DrillReport",
         "Explanation",
         "Finding",
         "Fleet",
@@ -32,6 +34,8 @@ def test_the_exports_are_these():
         "Wave",
         "__version__",
         "audit",
+        "availability",
+        "drill",
         "explain",
         "fleet_from_tables",
         "plan",

@@ -12,9 +12,11 @@ import traceback
 
 import click
 
+from planner.cli.availability import availability
 from planner.cli.check import check
 from planner.cli.completion import completion
 from planner.cli.demo import demo
+from planner.cli.drill import drill
 from planner.cli.explain import explain
 from planner.cli.plan import plan
 from planner.cli.report import print_findings, tally
@@ -51,7 +53,7 @@ def cli() -> None:
     """
 
 
-for _command in (plan, verify, explain, rollout, check, template, demo, completion):
+for _command in (plan, verify, explain, rollout, drill, availability, check, template, demo, completion):
     cli.add_command(_command)
 
 

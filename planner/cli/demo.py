@@ -15,6 +15,7 @@ from planner.intake import read_fleet
 from planner.outputs import write_workbook
 from planner.outputs.atomic import replacing
 from planner.readiness import audit
+from planner.resilience import drill
 from planner.sizing import plan as make_plan
 
 _SAMPLE = "twelve_sites.xlsx"
@@ -49,7 +50,7 @@ def demo(folder: Path, force: bool, quiet: bool) -> int:
         shutil.copyfile(sample, copy)
     inventory = read_fleet(fleet_path)
     result = make_plan(inventory)
-    write_workbook(inventory, result, plan_path, readiness=audit(inventory))
+    write_workbook(inventory, result, plan_path, readiness=audit(inventory), drills=drill(inventory, result))
     if not quiet:
         print_summary(result, [fleet_path, plan_path], err=False)
         say(f"Next: castingvote verify {fleet_path} {plan_path}")

@@ -14,6 +14,7 @@ from planner.cli.streams import say
 from planner.explain import pairs_to_measure
 from planner.outputs import plan_to_json, write_json, write_workbook
 from planner.readiness import audit
+from planner.resilience import availability, drill
 from planner.sizing import plan as make_plan
 
 
@@ -89,7 +90,8 @@ def plan(
     result = result.replace(seconds={"read": stages.seconds["read"], **result.seconds, "write": 0.0})
     if output is not None:
         with stages.stage("write", "Writing the workbook"):
-            write_workbook(inventory, result, output, readiness=readiness)
+            drills, uptime = drill(inventory, result), availability(inventory, result)
+            write_workbook(inventory, result, output, readiness=readiness, drills=drills, availability=uptime)
         result = result.replace(seconds={**result.seconds, "write": stages.seconds["write"]})
     to_stdout = json_path is not None and str(json_path) == "-"
     if to_stdout:

@@ -178,6 +178,17 @@ def links(draft: Draft, fleet: Fleet) -> None:
         draft.findings.add("link_loop", draft.links.place(position, "to"), "to", value=value)
 
 
+def shares(draft: Draft, fleet: Fleet) -> None:
+    """An availability below 1 % was most likely meant as a fraction of one."""
+    for sheet in (draft.sites, draft.pools):
+        for column in (name for name in sheet.frame.columns if str(name).endswith("_availability_percent")):
+            given = sheet.frame[column].to_numpy(dtype=np.float64)
+            draft.note("availability_fraction", sheet, str(column), _rows((given > 0) & (given <= 1)))
+    for name, place in draft.policy.places.items():
+        if name.endswith("_availability_percent") and 0 < (getattr(fleet.policy, name) or 0) <= 1:
+            draft.findings.note("availability_fraction", place, name)
+
+
 CHECKS: tuple[Check, ...] = (
     cover,
     budgets,
@@ -194,4 +205,5 @@ CHECKS: tuple[Check, ...] = (
     latency,
     links,
     *evidence.CHECKS,
+    shares,
 )

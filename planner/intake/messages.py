@@ -405,6 +405,9 @@ _CHECKS = {
     "release_floor_blank": _warning(
         "{column} is blank in {cells}: with a release floor these sites will be unserved.", "Give the release."
     ),
+    "availability_fraction": _warning(
+        "{column} is not above 1 % in {cells}: was a fraction of one meant?", "Write 99.9 for 0.999."
+    ),
     "current_hosts": _warning(
         "The hub {value} has {named} named hosts here, but existing_hosts says {existing}.", "Correct one of the two."
     ),

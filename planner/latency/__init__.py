@@ -13,5 +13,6 @@ measurement where that is known; what its age and evidence are good for is for t
 
 from planner.latency.distance import distance_km, estimate_range_ms
 from planner.latency.pairs import EVIDENCE, PairTable, resolve
+from planner.latency.wan import delays_of_links
 
-__all__ = ["EVIDENCE", "PairTable", "distance_km", "estimate_range_ms", "resolve"]
+__all__ = ["EVIDENCE", "PairTable", "delays_of_links", "distance_km", "estimate_range_ms", "resolve"]

@@ -19,7 +19,7 @@ def from_links(fleet: Fleet) -> Figures:
     through, and a site and a hub of one id are one node. Unreached pairs have no row. A link without a delay takes
     5 µs for each km of its route, and a route that is not known the length that planning assumes (`route_km`).
     """
-    ends, one_way_ms = _links(fleet)
+    ends, one_way_ms = delays_of_links(fleet)
     node, names = pd.factorize(ends.ravel())
     site_node, hub_node = positions(fleet.site_ids, names.tolist()), positions(fleet.hub_ids, names.tolist())
     sites, hubs = np.flatnonzero(site_node >= 0), np.flatnonzero(hub_node >= 0)
@@ -37,7 +37,7 @@ def from_links(fleet: Fleet) -> Figures:
     return Figures.of_rtt(key[order], np.concatenate(rtts)[order])
 
 
-def _links(fleet: Fleet) -> tuple[np.ndarray, Floats]:
+def delays_of_links(fleet: Fleet) -> tuple[np.ndarray, Floats]:
     """Return the two ends, shape (links, 2), and the one-way delay in ms of each link whose delay can be told."""
     delay = fleet.links["latency_ms"].to_numpy(dtype=np.float64)
     km = fleet.links["km"].to_numpy(dtype=np.float64)

@@ -13,6 +13,7 @@ from planner.plan import Assignment, Plan
 
 if TYPE_CHECKING:
     from planner.readiness import Readiness
+    from planner.resilience import DrillReport
 
 
 @dataclass(frozen=True)
@@ -22,6 +23,7 @@ class Facts:
     fleet: Fleet
     plan: Plan
     readiness: Readiness | None = None
+    drills: DrillReport | None = None
 
     @cached_property
     def names(self) -> dict[str, str]:

@@ -13,6 +13,9 @@ READINESS_OVERVIEW = "Readiness overview"
 MEASURE_FIRST = "Measure first"
 FINDINGS = "Findings"
 POLICY = "Policy"
+DRILLS = "Drills"
+AVAILABILITY = "Availability"
+SITE_AVAILABILITY = "Availability by site"
 
 # Summary: labels in column A, values in column B.
 STATUS = "Status"

@@ -51,6 +51,8 @@ COUNT = "Plan count"
 MS = "Plan ms"
 SHARE = "Plan share"
 MONEY = "Plan money"
+MINUTES = "Plan minutes"
+NINES = "Plan nines"
 DATE = "Plan date"
 FILL_IN = "Plan fill in"
 FILL_IN_DATE = "Plan fill in date"
@@ -75,6 +77,8 @@ FORMATS = {
     MS: '#,##0.0 "ms"_m',
     SHARE: "0.0%_m",
     MONEY: "#,##0.00_m",
+    MINUTES: "#,##0.0_m",
+    NINES: "0.00000%_m",
     DATE: "yyyy-mm-dd",
     SETTING: "General",
     FILL_IN: "@",
@@ -129,7 +133,7 @@ def _layout_styles() -> Iterator[NamedStyle]:
     )
 
 
-NUMBERS = frozenset({COUNT, MS, SHARE, MONEY})
+NUMBERS = frozenset({COUNT, MS, SHARE, MONEY, MINUTES, NINES})
 LEFT = Alignment(horizontal="left", vertical="top", wrap_text=True)
 
 

@@ -52,6 +52,8 @@ def figures(page: Page, facts: Facts) -> None:
     page.text_row("Cover", words.survives(plan))
     if plan.proof.words:
         page.text_row("Proof", plan.proof.words)
+    if facts.drills is not None and plan.hosts:
+        page.text_row("Drilled", facts.drills.words)
     existing = sum(host.existing for host in plan.host_list)
     hubs = len({host.hub for host in plan.host_list})
     page.row(

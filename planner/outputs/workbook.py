@@ -13,6 +13,8 @@ from planner.fleet import Fleet
 from planner.outputs import words
 from planner.outputs.assignments_sheet import write_assignments
 from planner.outputs.atomic import replacing
+from planner.outputs.availability_sheets import write_availability
+from planner.outputs.drill_sheets import write_drills
 from planner.outputs.facts import Facts
 from planner.outputs.grid import Book
 from planner.outputs.hosts_sheet import live_check_results, write_hosts
@@ -31,6 +33,7 @@ from planner.plan import Plan
 
 if TYPE_CHECKING:
     from planner.readiness import Readiness
+    from planner.resilience import Availability, DrillReport
 
 
 def write_workbook(
@@ -39,21 +42,24 @@ def write_workbook(
     path: str | os.PathLike[str],
     *,
     readiness: Readiness | None = None,
+    drills: DrillReport | None = None,
+    availability: Availability | None = None,
     written_at: dt.datetime | None = None,
 ) -> None:
     """Write ``plan`` as an .xlsx workbook for the people who carry it out; an old file at ``path`` is replaced.
 
-    Sheets: Summary, Hosts, Assignments, Unserved, Standby (where the policy asks for cover), No host needed, with
-    ``readiness`` (see `planner.audit`) Readiness and Readiness overview, Measure first (where there is anything to
-    measure), then Findings, Policy. Names, regions, current hosts and the user's own columns come from ``fleet``. Data
-    cells are values; only the column "live check" of Hosts holds formulas, with their results beside them for readers
-    that do not calculate. ``written_at`` is the moment printed on the Summary, in UTC; now by default. `read_plan`
-    reads the file back.
+    Sheets: Summary, Hosts, Assignments, Unserved, Standby (where the policy asks for cover), with ``drills`` (see
+    `planner.drill`) Drills, No host needed, with ``readiness`` (see `planner.audit`) Readiness and Readiness overview,
+    Measure first (where there is anything to measure), with an ``availability`` (see `planner.availability`) that
+    computed something Availability and Availability by site, then Findings, Policy. Names, regions, current hosts and
+    the user's own columns come from ``fleet``. Data cells are values; only the column "live check" of Hosts holds
+    formulas, with their results beside them for readers that do not calculate. ``written_at`` is the moment printed on
+    the Summary, in UTC; now by default. `read_plan` reads the file back.
 
     Raises InputError when the file cannot be written or the plan does not fit on a sheet.
     """
     written_at = (written_at or dt.datetime.now(dt.UTC)).astimezone(dt.UTC).replace(tzinfo=None)
-    facts = Facts(fleet, plan, readiness.for_plan(plan) if readiness else None)
+    facts = Facts(fleet, plan, readiness.for_plan(plan) if readiness else None, drills)
     book = Book()
     write_summary(book, facts, written_at)
     hosts = write_hosts(book, facts)
@@ -61,11 +67,15 @@ def write_workbook(
     write_unserved(book, facts)
     if words.asks_for_cover(plan):
         write_standbys(book, facts)
+    if drills is not None:
+        write_drills(book, drills)
     write_no_host_needed(book, facts)
     if facts.readiness is not None:
         add_readiness(book, fleet, facts.readiness)
     if plan.measure_first:
         write_measure_first(book, facts)
+    if availability is not None and availability.sites:
+        write_availability(book, availability)
     write_findings(book, facts)
     write_policy(book, facts)
     workbook = book.workbook

@@ -309,6 +309,13 @@ CASES: list[tuple[str, list[Callable], str, str]] = [
         "freeze_order",
         "Freezes!B2",
     ),
+    (
+        "availability_as_fraction",
+        [put("Hubs", 2, "host_availability_percent", 0.999)],
+        "availability_fraction",
+        "Hubs!F2",
+    ),
+    ("setting_as_fraction", [setting("node_availability_percent", 0.99)], "availability_fraction", "Policy!B4"),
 ]
 
 

@@ -1,0 +1,100 @@
+"""`castingvote availability`: expected down time of the clusters of a plan."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from pathlib import Path
+
+import click
+from rich.table import Table
+from rich.text import Text
+
+from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory, workbook_name
+from planner.cli.streams import console, printable, say
+from planner.outputs import read_plan, write_availability_workbook
+from planner.outputs.availability_sheets import PART_WORDS, headline
+from planner.resilience import Availability
+from planner.resilience import availability as compute
+
+_SHOWN = 5
+
+
+@click.command()
+@FLEET
+@click.argument("plan", type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="Print everything as JSON on standard output.")
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path),
+    callback=workbook_name,
+    metavar="AVAILABILITY.xlsx",
+    help="Write the figures, also those of each site, as a workbook here.",
+)
+@QUIET
+def availability(fleet: Path, plan: Path, as_json: bool, output: Path | None, quiet: bool) -> int:
+    """Say how long the clusters of PLAN (a plan workbook or plan.json) are expected to be down in a year.
+
+    Needs figures for nodes, hosts, hubs and uplinks in FLEET, in percent or as mean hours up and to
+    repair; without them nothing is computed, and what to fill in is listed. Ends with 1 where sites
+    are left out for want of figures.
+
+    \b
+    Example:
+        castingvote availability fleet.xlsx plan.xlsx
+    """
+    check_outputs(fleet, plan, output)
+    found = compute(read_inventory(fleet), read_plan(plan))
+    if output is not None:
+        write_availability_workbook(found, output)
+    if as_json:
+        say(json.dumps(dataclasses.asdict(found), indent=2, ensure_ascii=False, allow_nan=False))
+    elif not quiet:
+        _print(found)
+        if output is not None:
+            say(f"Written: {output}")
+    return 1 if found.missing else 0
+
+
+def _print(found: Availability) -> None:
+    target = console()
+    target.print(Text(headline(found), style="bold"))
+    for missing in found.missing:
+        target.print(Text(printable(missing.words)))
+    if found.left_out:
+        target.print(Text(f"{found.left_out:,} sites are left out for want of figures."))
+    for note in found.notes:
+        target.print(Text(printable(note)))
+    if not found.sites:
+        return
+    target.print(Text("\nWhat would go if a part never failed", style="bold"))
+    table = _table("part", "name", "minutes a year", "share")
+    kinds, named = ([s for s in found.parts if bool(s.name) == wanted] for wanted in (False, True))
+    for share in (*kinds, *named[:_SHOWN]):
+        figures = (f"{share.cluster_minutes:,.1f}", f"{share.share:.1%}")
+        table.add_row(PART_WORDS[share.part], Text(printable(share.name or "all")), *figures)
+    target.print(table)
+    if found.together:
+        target.print(Text("\nAt the same time, minutes a year", style="bold"))
+        table = _table("at least", "", "down", "without third vote")
+        for row in found.together:
+            figures = (f"{row.down_minutes:,.4f}", f"{row.without_vote_minutes:,.4f}")
+            table.add_row(f"{row.clusters:,}", "clusters", *figures)
+        target.print(table)
+    target.print(Text("\nMost minutes a year down, of each cluster", style="bold"))
+    table = _table("site", "host", "down", "with cover")
+    for site in sorted(found.sites, key=lambda one: (-one.minutes, one.site))[:_SHOWN]:
+        covered = "" if site.covered_minutes is None else f"{site.covered_minutes:,.1f}"
+        cells = (printable(site.site), printable(", ".join(site.hosts) or "none"))
+        table.add_row(*map(Text, cells), f"{site.minutes:,.1f}", covered)
+    target.print(table)
+    for assumption in found.assumptions:
+        target.print(Text(f"Assumed: {assumption}", style="dim"))
+
+
+def _table(*heads: str) -> Table:
+    table = Table(box=None, pad_edge=False, collapse_padding=True)
+    for number, head in enumerate(heads):
+        table.add_column(head, justify="left" if number < 2 else "right", overflow="fold")
+    return table

@@ -1,0 +1,68 @@
+"""`castingvote drill`: what one loss, or every loss, does to a plan."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from pathlib import Path
+
+import click
+
+from planner.cli.losses import print_drill, print_drills
+from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory, workbook_name
+from planner.cli.progress import Stages
+from planner.cli.streams import say
+from planner.outputs import read_plan, write_drill_workbook
+from planner.resilience import drill as run_drill
+
+
+@click.command()
+@FLEET
+@click.argument("plan", type=click.Path(path_type=Path))
+@click.option(
+    "--lose",
+    multiple=True,
+    metavar="WHAT",
+    help="Lose this host, hub, zone or link FROM--TO; several at once. Prefixes host:, hub:, zone:, link:, node:.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print the drill as JSON on standard output.")
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path),
+    callback=workbook_name,
+    metavar="DRILL.xlsx",
+    help="Write the drill as a workbook here.",
+)
+@QUIET
+def drill(fleet: Path, plan: Path, lose: tuple[str, ...], as_json: bool, output: Path | None, quiet: bool) -> int:
+    """Lose something of FLEET and see what PLAN (a plan workbook or plan.json) does: who goes where.
+
+    Without --lose every single loss of a host, hub, zone and WAN link is tried, and the worst pairs are
+    searched. Ends with 1 when what --lose names leaves a cluster without a third vote or overfills a
+    host; without --lose, when the plan does not survive a loss that its cover claims to survive.
+
+    \b
+    Example:
+        castingvote drill fleet.xlsx plan.xlsx
+        castingvote drill fleet.xlsx plan.xlsx --lose ESK --lose link:R1--R2
+    """
+    check_outputs(fleet, plan, output)
+    stages = Stages(quiet=quiet or as_json)
+    with stages.stage("read", "Reading the fleet and the plan"):
+        inventory, made = read_inventory(fleet), read_plan(plan)
+    with stages.stage("drill", "Losing one thing after the other"):
+        report = run_drill(inventory, made, lose)
+    if output is not None:
+        write_drill_workbook(report, output)
+    if as_json:
+        say(json.dumps(dataclasses.asdict(report), indent=2, ensure_ascii=False, allow_nan=False))
+    elif not quiet:
+        if report.drill is not None:
+            print_drill(report, report.drill)
+        else:
+            print_drills(report)
+        if output is not None:
+            say(f"Written: {output}")
+    objection = not report.drill.figures.survived if report.drill is not None else bool(report.broken)
+    return 1 if objection else 0

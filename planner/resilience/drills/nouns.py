@@ -1,0 +1,166 @@
+"""The nouns of a drill. All are frozen, comparable and plain data."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+LossKind = Literal["host", "hub", "zone", "link", "wan_node"]
+Outcome = Literal[
+    "rehomed",  # its standby takes it over
+    "no_standby",  # the plan names none
+    "standby_lost",  # its standby, or the way there, is lost as well
+    "not_eligible",  # a rule keeps the site from its standby
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Loss:
+    """What is lost: a host, a hub with all of its hosts, a failure zone with all hubs in it, a WAN link or WAN node."""
+
+    kind: LossKind
+    name: str
+
+    def __str__(self) -> str:
+        return f"{self.kind.replace('_', ' ')} {self.name}"
+
+
+@dataclass(frozen=True, slots=True)
+class Displaced:
+    """A site that loses its third vote. Its two nodes go on with two votes, until one of them fails.
+
+    ``why`` is ``host`` (its host is lost), ``cut`` (no path to its host is left) or ``budget`` (the path that is
+    left is longer than its latency budget). ``detail`` says more on the outcome.
+    """
+
+    site: str
+    clusters: int
+    host: str
+    why: Literal["host", "cut", "budget"]
+    standby: str | None
+    outcome: Outcome
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class HostLoad:
+    """A host that takes displaced clusters over: clusters ``before``, ``arriving``, and what it may carry.
+
+    ``limit`` is the cap less the reserve, ``cap`` the cluster cap itself.
+    """
+
+    host: str
+    hub: str
+    before: int
+    arriving: int
+    limit: int
+    cap: int
+
+    @property
+    def after(self) -> int:
+        """Clusters once everybody has arrived."""
+        return self.before + self.arriving
+
+    @property
+    def over(self) -> int:
+        """Clusters beyond the cap."""
+        return max(0, self.after - self.cap)
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """A loss in figures, in clusters unless it says sites or hosts.
+
+    ``displaced`` lose their third vote at once: until they are re-homed each of them stops if one of its nodes fails.
+    ``stranded`` of them stay so: without a standby to go to. ``over`` is by how much hosts exceed their cluster caps,
+    ``overfilled`` which hosts; ``into_reserve`` names hosts within the cap that use up their reserve. ``in_zone``
+    counts sites that lie in the lost zone themselves.
+    """
+
+    hosts: int
+    sites: int
+    displaced: int
+    stranded: int
+    over: int
+    overfilled: tuple[str, ...] = ()
+    into_reserve: tuple[str, ...] = ()
+    in_zone: int = 0
+
+    @property
+    def unprotected_after(self) -> int:
+        """Clusters without a third vote after re-homing: stranded ones, and those that no host has room for."""
+        return self.stranded + self.over
+
+    @property
+    def survived(self) -> bool:
+        """Whether every displaced cluster has a third vote again, and no host carries more than its cap."""
+        return self.unprotected_after == 0
+
+
+@dataclass(frozen=True, slots=True)
+class SingleLoss:
+    """One loss of the table of single losses; ``detail`` is for WAN links and WAN nodes."""
+
+    loss: Loss
+    figures: Figures
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PairOfLosses:
+    """Two losses at the same time."""
+
+    first: Loss
+    second: Loss
+    figures: Figures
+
+
+@dataclass(frozen=True, slots=True)
+class Drill:
+    """A named loss, site by site. ``unserved`` sites had no third vote before it and are not counted in figures."""
+
+    losses: tuple[Loss, ...]
+    hosts_lost: tuple[str, ...]
+    figures: Figures
+    displaced: tuple[Displaced, ...]
+    loads: tuple[HostLoad, ...]
+    sites_in_zone: tuple[str, ...] = ()
+    unserved: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class DrillReport:
+    """``drill`` for the losses that were asked for, else ``singles`` for every single loss and the worst ``pairs``.
+
+    ``searched`` says how far the search for pairs and WAN losses went. ``claimed`` is the plan's ``cover``; ``broken``
+    are the losses of that kind that displaced sites with a standby do not survive.
+    """
+
+    drill: Drill | None = None
+    singles: tuple[SingleLoss, ...] = ()
+    pairs: tuple[PairOfLosses, ...] = ()
+    claimed: str = "none"
+    broken: tuple[Loss, ...] = ()
+    searched: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    @property
+    def words(self) -> str:
+        """What single losses of hosts, hubs and zones the plan survives, and what not, in a sentence or two."""
+        kept, failed = [], []
+        for kind in ("host", "hub", "zone"):
+            of_kind = [single for single in self.singles if single.loss.kind == kind]
+            bad = [single for single in of_kind if not single.figures.survived]
+            if of_kind and not bad:
+                kept.append(f"any one {kind}")
+            elif of_kind:
+                worst = max(bad, key=lambda single: single.figures.unprotected_after)
+                clusters = worst.figures.unprotected_after
+                left = f"{clusters:,} cluster{'' if clusters == 1 else 's'} without a third vote"
+                failed.append(f"{len(bad):,} of {len(of_kind):,} {kind}s (worst: {worst.loss.name} leaves {left})")
+        survives = f"The plan survives the loss of {_listed(kept)}. " if kept else ""
+        return survives + (f"It does not survive the loss of {_listed(failed)}." if failed else "")
+
+
+def _listed(words: list[str]) -> str:
+    return " and ".join(part for part in (", ".join(words[:-1]), words[-1]) if part)
