@@ -7,10 +7,19 @@
 """
 
 from planner.errors import CastingvoteError, InputError, SolverError
-from planner.explain import Explanation, explain
+from planner.explain import BudgetPoint, Explanation, budget_curve, explain
 from planner.fleet import Finding, Fleet, Policy
 from planner.intake import fleet_from_tables, read_fleet
-from planner.outputs import read_plan, write_json, write_template, write_workbook
+from planner.outputs import (
+    read_plan,
+    write_csv,
+    write_geojson,
+    write_json,
+    write_markdown,
+    write_report,
+    write_template,
+    write_workbook,
+)
 from planner.plan import Assignment, Host, Plan
 from planner.readiness import Readiness, audit
 from planner.sizing import Progress, plan
@@ -19,6 +28,7 @@ from planner.version import VERSION as __version__
 
 __all__ = [
     "Assignment",
+    "BudgetPoint",
     "CastingvoteError",
     "Explanation",
     "Finding",
@@ -33,13 +43,18 @@ __all__ = [
     "Violation",
     "__version__",
     "audit",
+    "budget_curve",
     "explain",
     "fleet_from_tables",
     "plan",
     "read_fleet",
     "read_plan",
     "verify",
+    "write_csv",
+    "write_geojson",
     "write_json",
+    "write_markdown",
+    "write_report",
     "write_template",
     "write_workbook",
 ]

@@ -1,8 +1,12 @@
-"""What a plan is handed over in: a workbook for people, plan.json for programs; and an empty fleet to fill in."""
+"""What a plan is handed over in: workbook and report for people, files for other programs; and an empty fleet."""
 
+from planner.outputs.csv_tables import write_csv
+from planner.outputs.geojson import write_geojson
+from planner.outputs.markdown import plan_to_markdown, write_markdown
 from planner.outputs.plan_json import check_to_json, plan_to_json, write_json
 from planner.outputs.read_plan import read_plan
 from planner.outputs.readiness_sheet import write_readiness
+from planner.outputs.report import write_report
 from planner.outputs.template import write_template
 from planner.outputs.words import CAUTIONS, headline, survives
 from planner.outputs.workbook import write_workbook
@@ -12,10 +16,15 @@ __all__ = [
     "check_to_json",
     "headline",
     "plan_to_json",
+    "plan_to_markdown",
     "read_plan",
     "survives",
+    "write_csv",
+    "write_geojson",
     "write_json",
+    "write_markdown",
     "write_readiness",
+    "write_report",
     "write_template",
     "write_workbook",
 ]

@@ -14,6 +14,7 @@ from bokeh.models import (
     NumeralTickFormatter,
     PanTool,
     Range1d,
+    Span,
     TapTool,
     WheelZoomTool,
 )
@@ -34,7 +35,7 @@ _ROOMY = {"min_border": 8, "toolbar_location": None, "sizing_mode": "stretch_wid
 def map_item(layout: Layout) -> dict[str, Any]:
     """Return the map as JSON for Bokeh's script: outlines, and empty sources that the page's script fills."""
     chart = figure(
-        **_ROOMY,
+        **{**_ROOMY, "min_border": 0},
         name="map",
         height=560,
         x_range=Range1d(0, 1),
@@ -57,29 +58,41 @@ def map_item(layout: Layout) -> dict[str, Any]:
     chart.scatter("x", "y", source=_source("bare", "x y"), name="rings", size=15, fill_color=None, line_width=2)
     hub_source = _source("hubs", "x y hub name hosts clusters size filled")
     hubs = chart.scatter("x", "y", source=hub_source, name="hub_marks", marker="square", size="size", line_width=2)
-    chart.text("x", "y", "hub", source=hub_source, name="hub_names", x_offset=10, y_offset=-7, text_font_size="12px")
+    chart.text(
+        *("x", "y", "hub"),
+        source=hub_source,
+        name="hub_names",
+        x_offset=10,
+        text_baseline="bottom",
+        text_font_size="12px",
+        background_fill_alpha=0.75,
+        padding=2,
+    )
     for renderer in chart.renderers:
         renderer.nonselection_glyph = None
     site, latency = (say("site"), "@site"), (say("rtt_of_budget"), "@rtt{0.0} / @budget{0.0} ms")
     for renderer, tips in (
         (dots, [site, (say("name"), "@name"), (say("host"), "@host"), latency, (say("evidence"), "@evidence")]),
         (unserved, [site, (say("host"), say("unserved"))]),
-        (hubs, [(say("hub"), "@hub"), (say("name"), "@name"), (say("hosts"), "@hosts"), (say("clusters"), "@clusters")]),
+        (
+            hubs,
+            [(say(key), f"@{key}") for key in ("hub", "name", "hosts", "clusters")],
+        ),
     ):
         chart.add_tools(HoverTool(renderers=[renderer], tooltips=tips))
     chart.add_tools(TapTool(renderers=[hubs]))
-    return json_item(chart, "map-chart")
+    return dict(json_item(chart, "map-chart"))
 
 
 def latency_item() -> dict[str, Any]:
     """Return the histogram of RTT as a share of the budget; the page's script counts the assignments shown."""
     chart = figure(**_ROOMY, name="latency", height=260, tools="", y_range=Range1d(0, 1), x_range=Range1d(0, 1.05))
     chart.quad("left", "right", "top", 0, source=_source("bars", "left right top"), name="bars", line_width=1)
-    chart.ray(1, 0, angle=1.5708, length=0, line_color=_WARN, line_width=2, line_dash=[5, 3])
+    chart.add_layout(Span(location=1, dimension="height", line_color=_WARN, line_width=2, line_dash=[5, 3]))
     chart.xaxis.formatter = NumeralTickFormatter(format="0%")
     chart.xaxis.axis_label, chart.yaxis.axis_label = say("rtt_share_axis"), say("assignments_axis")
     chart.xgrid.visible = False
-    return json_item(chart, "latency-chart")
+    return dict(json_item(chart, "latency-chart"))
 
 
 def curve_item(points: Sequence[BudgetPoint]) -> dict[str, Any]:
@@ -92,11 +105,11 @@ def curve_item(points: Sequence[BudgetPoint]) -> dict[str, Any]:
         some = [(point.share, point.hosts) for point in points if point.proven == proven]
         x, y = zip(*some, strict=True) if some else ((), ())
         chart.scatter(list(x), list(y), name="proven" if proven else "best", size=9, line_width=2)
-    chart.xaxis.ticker = shares
+    chart.xaxis.ticker = [0.5, 0.75, 1, 1.25, 1.5, 2]
     chart.xaxis.formatter = NumeralTickFormatter(format="0%")
     chart.xaxis.axis_label, chart.yaxis.axis_label = say("budget_axis"), say("hosts_axis")
     chart.xgrid.visible = False
-    return json_item(chart, "curve-chart")
+    return dict(json_item(chart, "curve-chart"))
 
 
 def _source(name: str, columns: str) -> ColumnDataSource:

@@ -30,9 +30,9 @@ const clustersOf = (some) => some.reduce((sum, row) => sum + rows.clusters[row],
 function takeoverRow([standby, clusters]) {
   const host = hosts[standby], then = host.clusters + clusters;
   const line = document.createElement("tr");
-  const free = host.usable - then;
+  const free = host.room - then;
   let state = say("drill_unknown");
-  if (host.usable !== null) {
+  if (host.room !== null) {
     state = free < 0 ? say("drill_over", { n: -free }) : `${say("drill_ok")}, ${say("drill_free", { n: free })}`;
   }
   const name = document.createElement("th");

@@ -105,7 +105,7 @@ function paint() {
     if (found) found.glyph.setv(values);
   };
   for (const chart of Object.values(charts)) {
-    chart.setv({ border_fill_color: paper, outline_line_color: chart === charts.map ? null : rule });
+    chart.setv({ border_fill_color: paper, background_fill_color: paper, outline_line_color: chart === charts.map ? null : rule });
     for (const axis of [...chart.below, ...chart.left]) {
       axis.setv({ axis_line_color: soft, major_tick_line_color: soft, minor_tick_line_color: null,
         major_label_text_color: soft, axis_label_text_color: soft, axis_label_text_font_style: "normal" });
@@ -116,7 +116,7 @@ function paint() {
   set("map", "dots", { line_color: ink, line_width: 0.7 });
   set("map", "crosses", { line_color: warn, line_width: 2 });
   set("map", "hub_marks", { line_color: ink, fill_color: ink, fill_alpha: { field: "filled" } });
-  set("map", "hub_names", { text_color: ink, text_outline_color: paper });
+  set("map", "hub_names", { text_color: ink, background_fill_color: paper });
   set("map", "moving", { line_color: warn });
   set("map", "rings", { line_color: warn });
   set("latency", "bars", { fill_color: colour("bar"), line_color: paper });

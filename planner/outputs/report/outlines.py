@@ -11,12 +11,15 @@ from collections.abc import Iterator
 from importlib.resources import files
 
 import numpy as np
+import numpy.typing as npt
 
 from planner.fleet import Floats
 from planner.outputs.report.places import mercator
 
+Outline = npt.NDArray[np.float32]  # half the size of float64 in the page, and good to a metre
 
-def outlines(centre: float) -> tuple[list[Floats], list[Floats]]:
+
+def outlines(centre: float) -> tuple[list[Outline], list[Outline]]:
     """Return x and y of every outer ring in Web Mercator metres, within half a turn of longitude ``centre``.
 
     Rings are given once more on the other side of the date line where they are needed there. Holes are left out:

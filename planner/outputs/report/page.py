@@ -5,11 +5,9 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
-import os
 from collections import Counter
 from collections.abc import Sequence
 from importlib.resources import files
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import bokeh
@@ -19,7 +17,6 @@ from markupsafe import Markup
 from planner import columns
 from planner.fleet import Fleet
 from planner.outputs import words
-from planner.outputs.atomic import write_text
 from planner.outputs.facts import Facts, margin_ms
 from planner.outputs.list_sheets import applied_policy, setting_text
 from planner.outputs.report.charts import curve_item, latency_item, map_item
@@ -37,26 +34,10 @@ if TYPE_CHECKING:
 _SCRIPTS = ("data.js", "table.js", "map.js", "drill.js")
 
 
-def write_report(
-    fleet: Fleet,
-    plan: Plan,
-    path: str | os.PathLike[str],
-    *,
-    violations: Sequence[Violation] = (),
-    curve: Sequence[BudgetPoint] = (),
-) -> None:
-    """Write ``plan`` of ``fleet`` as one self-contained HTML file.
-
-    ``violations`` (of `planner.verify`) are shown on top; ``curve`` (of `planner.budget_curve`) as a chart, which is
-    left out when it is empty. Raises InputError when ``path`` cannot be written.
-    """
-    write_text(path, report_html(fleet, plan, violations=violations, curve=curve))
-
-
 def report_html(
     fleet: Fleet, plan: Plan, *, violations: Sequence[Violation] = (), curve: Sequence[BudgetPoint] = ()
 ) -> str:
-    """Return the file that `write_report` writes."""
+    """Return the file that `planner.write_report` writes."""
     facts, layout = Facts(fleet, plan), lay_out(fleet, plan)
     data = record(facts, layout)
     charts = [map_item(layout), latency_item(), *([curve_item(curve)] if curve else [])]
@@ -104,9 +85,7 @@ def _security_policy(scripts: Sequence[str]) -> str:
     """
     hashes = (base64.b64encode(hashlib.sha256(script.encode()).digest()).decode() for script in scripts)
     allowed = " ".join(f"'sha256-{value}'" for value in hashes)
-    return (
-        f"default-src 'none'; script-src {allowed}; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
-    )
+    return f"default-src 'none'; script-src {allowed}; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 
 
 def _as_json(data: object) -> Markup:

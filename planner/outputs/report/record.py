@@ -62,14 +62,21 @@ def _row(
 
 def _hosts(facts: Facts) -> list[dict[str, Any]]:
     """Return the hosts of the plan, then those that only its assignments name: people edit plans."""
+    # What a host may carry while another is lost: the reserve is there for that, where the fleet says so.
+    room = dict(zip(facts.fleet.pool_ids, facts.fleet.covering_caps.tolist(), strict=True))
     hosts: dict[str, dict[str, Any]] = {
-        host.host: {"host": host.host, "hub": host.hub, "usable": host.usable, "clusters": host.clusters}
+        host.host: {
+            "host": host.host,
+            "hub": host.hub,
+            "room": room.get(host.pool, host.usable),
+            "clusters": host.clusters,
+        }
         for host in facts.plan.host_list
     }
     for assignment in facts.plan.assignments:
         for name, hub in ((assignment.host, assignment.hub), (assignment.standby, None)):
             if name:
-                hosts.setdefault(name, {"host": name, "hub": hub, "usable": None, "clusters": 0})
+                hosts.setdefault(name, {"host": name, "hub": hub, "room": None, "clusters": 0})
     return [
         {**host, "colour": look(position)[0], "shape": look(position)[1]}
         for position, host in enumerate(hosts.values())
@@ -90,7 +97,7 @@ def _hubs(facts: Facts, layout: Layout) -> list[dict[str, Any]]:
 
 def _unserved(facts: Facts, layout: Layout) -> dict[str, list[Any]]:
     places = [(site.site, *_place(layout.sites.get(site.site))) for site in facts.plan.unserved]
-    return {name: list(column) for name, column in zip("site x y".split(), zip(*places, strict=True), strict=False)}
+    return {name: list(column) for name, column in zip(["site", "x", "y"], zip(*places, strict=True), strict=False)}
 
 
 def _place(place: tuple[float, float] | None) -> Place:

@@ -1,20 +1,20 @@
 // The list of assignments: a page of rows at a time, so that 10,000 sort and filter at once.
 
 const columns = [
-  { key: "site", text: (row) => rows.site[row] },
+  { key: "site", id: true, text: (row) => rows.site[row] },
   { key: "name", text: (row) => rows.name[row] },
   { key: "region", text: (row) => rows.region[row] },
   { key: "clusters", number: (row) => rows.clusters[row], format: whole },
-  { key: "hub", text: hubName },
-  { key: "host", text: hostName },
+  { key: "hub", id: true, text: hubName },
+  { key: "host", id: true, text: hostName },
   { key: "rtt", number: (row) => rows.rtt[row], format: tenths },
   { key: "budget", number: (row) => rows.budget[row], format: tenths },
   { key: "margin", number: (row) => rows.margin[row], format: tenths },
   { key: "evidence", text: (row) => rows.evidence[row] },
-  { key: "current", text: (row) => rows.current[row] },
+  { key: "current", id: true, text: (row) => rows.current[row] },
   { key: "action", text: (row) => rows.action[row] },
 ];
-if (rows.standby.some((standby) => standby >= 0)) columns.push({ key: "standby", text: standbyName });
+if (rows.standby.some((standby) => standby >= 0)) columns.push({ key: "standby", id: true, text: standbyName });
 
 const list = $("list"), head = list.tHead.rows[0], body = list.tBodies[0];
 let sorted = null; // { column, descending }
@@ -50,6 +50,7 @@ function cell(column, row) {
     element.textContent = value === null ? "" : column.format.format(value);
   } else {
     element.dir = "auto";
+    if (column.id) element.className = "id";
     element.textContent = column.text(row);
   }
   return element;
