@@ -15,6 +15,7 @@ TWELVE_SITES = Path(__file__).parents[1] / "sample_fleets" / "twelve_sites.xlsx"
 def test_the_exports_are_these():
     assert planner.__all__ == [
         "Assignment",
+        "BudgetPoint",
         "CastingvoteError",
         "Explanation",
         "Finding",
@@ -29,13 +30,18 @@ def test_the_exports_are_these():
         "Violation",
         "__version__",
         "audit",
+        "budget_curve",
         "explain",
         "fleet_from_tables",
         "plan",
         "read_fleet",
         "read_plan",
         "verify",
+        "write_csv",
+        "write_geojson",
         "write_json",
+        "write_markdown",
+        "write_report",
         "write_template",
         "write_workbook",
     ]

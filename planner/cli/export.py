@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import click
@@ -9,7 +10,8 @@ import click
 from planner.cli.options import FLEET, QUIET, check_outputs
 from planner.cli.streams import say
 from planner.intake import read_fleet
-from planner.outputs import plan_to_markdown, read_plan, write_csv, write_geojson, write_markdown
+from planner.outputs import plan_to_geojson, plan_to_markdown, read_plan, write_csv
+from planner.outputs.atomic import write_text
 
 
 @click.command()
@@ -19,7 +21,7 @@ from planner.outputs import plan_to_markdown, read_plan, write_csv, write_geojso
     "--geojson",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Write sites, hubs and the lines between them as GeoJSON.",
+    help="Write sites, hubs and the lines between them as GeoJSON; - is standard output.",
 )
 @click.option(
     "--csv",
@@ -48,25 +50,29 @@ def export(
     """
     if geojson is None and folder is None and markdown is None:
         raise click.UsageError("Nothing to write: name --geojson, --csv or --markdown.")
-    for path in (geojson, markdown):
-        if path is not None and path.resolve() == plan.resolve():
+    texts = [(path, render) for path, render in ((geojson, plan_to_geojson), (markdown, plan_to_markdown)) if path]
+    if all(str(path) == "-" for path in (geojson, markdown)):
+        raise click.UsageError("Only one of --geojson and --markdown can go to standard output.")
+    _keep_inputs(fleet, plan, [path for path, _ in texts], folder)
+    check_outputs(fleet, geojson, markdown)
+    inventory, made = read_fleet(fleet), read_plan(plan)
+    written = [] if folder is None else write_csv(inventory, made, folder)
+    for path, render in texts:
+        if str(path) == "-":
+            say(render(inventory, made).rstrip())
+        else:
+            write_text(path, render(inventory, made))
+            written.append(path)
+    if not quiet:
+        for path in written:
+            say(f"Written: {path}", err="-" in (str(geojson), str(markdown)))
+    return 0
+
+
+def _keep_inputs(fleet: Path, plan: Path, files: Sequence[Path], folder: Path | None) -> None:
+    """Refuse outputs that would replace the plan, or mix with the .csv files of a fleet."""
+    for path in files:
+        if path.resolve() == plan.resolve():
             raise click.UsageError(f"{path} is the plan itself; name another file.")
     if folder is not None and folder.resolve() == fleet.resolve():
         raise click.UsageError(f"{folder} is the folder of the fleet; name another one.")
-    check_outputs(fleet, geojson, markdown)
-    inventory, made = read_fleet(fleet), read_plan(plan)
-    written = []
-    if geojson is not None:
-        write_geojson(inventory, made, geojson)
-        written.append(geojson)
-    if folder is not None:
-        written += write_csv(inventory, made, folder)
-    if markdown is not None and str(markdown) == "-":
-        say(plan_to_markdown(inventory, made).rstrip())
-    elif markdown is not None:
-        write_markdown(inventory, made, markdown)
-        written.append(markdown)
-    if not quiet:
-        for path in written:
-            say(f"Written: {path}", err=str(markdown) == "-")
-    return 0

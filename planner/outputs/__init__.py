@@ -1,7 +1,7 @@
 """What a plan is handed over in: workbook and report for people, files for other programs; and an empty fleet."""
 
 from planner.outputs.csv_tables import write_csv
-from planner.outputs.geojson import write_geojson
+from planner.outputs.geojson import plan_to_geojson, write_geojson
 from planner.outputs.markdown import plan_to_markdown, write_markdown
 from planner.outputs.plan_json import check_to_json, plan_to_json, write_json
 from planner.outputs.read_plan import read_plan
@@ -15,6 +15,7 @@ __all__ = [
     "CAUTIONS",
     "check_to_json",
     "headline",
+    "plan_to_geojson",
     "plan_to_json",
     "plan_to_markdown",
     "read_plan",

@@ -18,15 +18,20 @@ Position = list[float]
 
 
 def write_geojson(fleet: Fleet, plan: Plan, path: str | os.PathLike[str]) -> None:
-    """Write one FeatureCollection; each feature's property ``kind`` is ``site``, ``hub`` or ``assignment``.
+    """Write what `plan_to_geojson` returns; raises InputError when ``path`` cannot be written."""
+    write_text(path, plan_to_geojson(fleet, plan))
+
+
+def plan_to_geojson(fleet: Fleet, plan: Plan) -> str:
+    """Return one FeatureCollection; each feature's property ``kind`` is ``site``, ``hub`` or ``assignment``.
 
     Sites and hubs are points, assignments lines from site to hub with RTT, budget and margin in ms. What has no
-    coordinates has a null geometry. Raises InputError when ``path`` cannot be written.
+    coordinates has a null geometry.
     """
     facts = Facts(fleet, plan)
     features = [*_sites(facts), *_hubs(facts), *_assignments(facts)]
     data = {"type": "FeatureCollection", "features": features}
-    write_text(path, json.dumps(data, ensure_ascii=False, allow_nan=False, indent=1) + "\n")
+    return json.dumps(data, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
 
 
 def _sites(facts: Facts) -> Iterator[dict[str, Any]]:

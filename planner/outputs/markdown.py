@@ -15,7 +15,7 @@ from planner.plan import Plan
 _MOST_UNSERVED = 20  # a ticket is no data file
 # Any ASCII punctuation may be escaped (CommonMark 0.31, section 2.4); these can mean something, a sign or number only
 # at the beginning, colon and dot only in what is taken for a link.
-_MEANINGFUL = re.compile(r"([\\`*_{}\[\]<>#|~&@$^!=]|^[-+]|(?<=^\d)[.)]|(?<=\d)[.)](?= )|:(?=//)|(?<=www)\.)")
+_MEANINGFUL = re.compile(r"([\\`*_{}\[\]<>#|~&@$^!=]|^[-+]|(?<=\d)[.)](?= |$)|:(?=//)|(?<=www)\.)")
 
 
 def write_markdown(fleet: Fleet, plan: Plan, path: str | os.PathLike[str]) -> None:

@@ -62,7 +62,7 @@ def _row(
 
 def _hosts(facts: Facts) -> list[dict[str, Any]]:
     """Return the hosts of the plan, then those that only its assignments name: people edit plans."""
-    # What a host may carry while another is lost: the reserve is there for that, where the fleet says so.
+    # While another host is lost, one may carry more than max_blast_radius lets it carry every day.
     room = dict(zip(facts.fleet.pool_ids, facts.fleet.covering_caps.tolist(), strict=True))
     hosts: dict[str, dict[str, Any]] = {
         host.host: {
