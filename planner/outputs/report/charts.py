@@ -48,9 +48,11 @@ def map_item(layout: Layout) -> dict[str, Any]:
     if not layout.schematic:
         xs, ys = outlines(layout.centre)
         chart.patches(xs, ys, name="land", line_width=0.8)
-    rows = _source("rows", "x y hub_x hub_y colour shape site name host rtt budget evidence")
+    rows = _source("rows", "x y colour shape site name host rtt budget evidence")
     view = CDSView(filter=IndexFilter(indices=[]), name="shown")
-    chart.segment("hub_x", "hub_y", "x", "y", source=rows, view=view, name="lines", line_alpha=0.4, line_color="colour")
+    # One path for each host: ten thousand lines of their own take several times longer to draw.
+    lines = _source("lines", "xs ys colour")
+    chart.multi_line("xs", "ys", source=lines, name="lines", line_alpha=0.45, line_color="colour")
     dots = chart.scatter("x", "y", source=rows, view=view, name="dots", marker="shape", fill_color="colour", size=8)
     unserved = chart.scatter("x", "y", source=_source("unserved", "x y site"), name="crosses", marker="x", size=9)
     moves = _source("moves", "x y to_x to_y")

@@ -10,7 +10,6 @@ function fillMap() {
   const hostColumn = (key) => rows.host.map((host) => hosts[host][key]);
   sourceOf("dots").data = {
     ...Object.fromEntries(["x", "y", "site", "name", "rtt", "budget", "evidence"].map((key) => [key, rows[key]])),
-    hub_x: rows.hub.map((hub) => hubs[hub].x), hub_y: rows.hub.map((hub) => hubs[hub].y),
     colour: hostColumn("colour"), shape: hostColumn("shape"), host: hostColumn("host"),
   };
   sourceOf("crosses").data = { x: [], y: [], site: [], ...record.unserved };
@@ -81,6 +80,17 @@ function connectMap() {
   });
 }
 
+function drawLines(shown) {
+  const xs = hosts.map(() => []), ys = hosts.map(() => []);
+  for (const row of shown) {
+    const hub = hubs[rows.hub[row]], host = rows.host[row];
+    if (rows.x[row] === null || hub.x === null) continue;
+    xs[host].push(hub.x, rows.x[row], NaN); // NaN lifts the pen
+    ys[host].push(hub.y, rows.y[row], NaN);
+  }
+  sourceOf("lines").data = { xs, ys, colour: hosts.map((host) => host.colour) };
+}
+
 // Twenty bars of RTT as a share of the budget; what exceeds it, as an edited plan may, is a last one.
 function drawLatency(shown) {
   const shares = shown.map((row) => rows.rtt[row] / rows.budget[row]).filter(Number.isFinite).sort((a, b) => a - b);
@@ -137,6 +147,7 @@ async function startCharts() {
   connectMap();
   const filter = model("map", "shown").filter;
   onShown((shown) => { filter.indices = shown; });
+  onShown(drawLines);
   onShown(drawLatency);
   applyFilters();
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", paint);
