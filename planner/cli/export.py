@@ -14,7 +14,7 @@ from planner.outputs import plan_to_geojson, plan_to_markdown, read_plan, write_
 from planner.outputs.atomic import write_text
 
 
-@click.command()
+@click.command(short_help="Write a plan as GeoJSON, CSV or Markdown.")
 @FLEET
 @click.argument("plan", type=click.Path(path_type=Path))
 @click.option(

@@ -22,7 +22,7 @@ from planner.verify import Violation, verify
 CURVE_SECONDS = 20.0
 
 
-@click.command()
+@click.command(short_help="Write a plan as one page with map, drill and charts.")
 @FLEET
 @click.argument("plan", type=click.Path(path_type=Path))
 @click.option(

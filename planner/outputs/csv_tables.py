@@ -24,7 +24,7 @@ _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
 def write_csv(fleet: Fleet, plan: Plan, folder: str | os.PathLike[str]) -> list[Path]:
-    """Write hosts, assignments, unserved, no_host_needed, findings and policy; return the files.
+    """Write hosts, assignments, unserved, uncovered, no_host_needed, findings and policy; return the files.
 
     UTF-8 with a byte order mark, without which spreadsheet programs guess; a text that begins like a formula gets
     an apostrophe in front. ``folder`` is made if it does not exist. Raises InputError when it cannot be written.
@@ -88,6 +88,7 @@ def _assignments(facts: Facts) -> Iterable[Row]:
             "margin_ms": margin_ms(assignment),
             "evidence": assignment.evidence,
             "standby": assignment.standby,
+            "standby_rtt_ms": assignment.standby_rtt_ms,
             "current": current_host(facts, assignment),
             "action": assignment.action,
         }
@@ -105,6 +106,14 @@ def _unserved(facts: Facts) -> Iterable[Row]:
                 "detail": reason.detail,
                 "remedy": site.remedy,
             }
+
+
+def _uncovered(facts: Facts) -> Iterable[Row]:
+    """Yield one row for each reason of each site."""
+    for site in facts.plan.uncovered:
+        for reason in site.reasons:
+            name = facts.names.get(site.site)
+            yield {"site": site.site, "name": name, "code": reason.code, "detail": reason.detail}
 
 
 def _no_host_needed(facts: Facts) -> Iterable[Row]:
@@ -125,10 +134,11 @@ def _policy(facts: Facts) -> Iterable[Row]:
 _TABLES: dict[str, tuple[str, Callable[[Facts], Iterable[Row]]]] = {
     "hosts": ("host hub pool release clusters cap usable existing", _hosts),
     "assignments": (
-        "site name region clusters hub host rtt_ms budget_ms margin_ms evidence standby current action",
+        "site name region clusters hub host rtt_ms budget_ms margin_ms evidence standby standby_rtt_ms current action",
         _assignments,
     ),
     "unserved": ("site name clusters code detail remedy", _unserved),
+    "uncovered": ("site name code detail", _uncovered),
     "no_host_needed": ("site name why", _no_host_needed),
     "findings": ("severity code file where message hint", _findings),
     "policy": ("setting value", _policy),

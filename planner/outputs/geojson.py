@@ -78,6 +78,7 @@ def _properties(facts: Facts, assignment: Assignment) -> dict[str, Any]:
         "margin_ms": margin_ms(assignment),
         "evidence": assignment.evidence,
         "standby": assignment.standby,
+        "standby_rtt_ms": assignment.standby_rtt_ms,
         "current": current_host(facts, assignment) or None,
         "action": assignment.action,
     }

@@ -33,6 +33,7 @@ def _lines(facts: Facts) -> Iterator[str]:
     yield f"**{escaped(words.headline(plan))}**"
     if plan.proof.words:
         yield from ("", escaped(plan.proof.words))
+    yield from ("", escaped(words.survives(plan, "the list of standbys in the plan")))
     if plan.host_list:
         yield from ("", "| hub | hosts | new | clusters | places |", "| --- | ---: | ---: | ---: | ---: |")
         yield from _hubs(plan)

@@ -19,6 +19,7 @@ from planner.outputs.report.page import report_html
 from planner.outputs.report.places import lay_out
 from planner.outputs.report.record import record
 from planner.outputs.report.texts import english, say
+from planner.plan import Reason, Uncovered
 from planner.verify import Violation
 
 
@@ -133,6 +134,14 @@ def test_a_host_that_only_assignments_name_is_shown_all_the_same(fleet, plan):
     assert data["hosts"][data["rows"]["host"][0]]["host"] == "GONE-01"
     assert data["hosts"][-1]["hub"] == -1
     assert "GONE-01" in report_html(fleet, edited)
+
+
+def test_sites_without_a_standby_are_listed_with_why(fleet, plan):
+    bare = Uncovered("0007", (Reason("room", "every other host within 40 ms is full"),))
+    html = report_html(fleet, plan.replace(uncovered=(bare,)))
+    assert "1 site has none: see Sites without a standby." in html
+    assert "every other host within 40 ms is full" in html[html.index('id="uncovered"') :]
+    assert 'id="uncovered"' not in report_html(fleet, plan.replace(uncovered=()))
 
 
 def test_an_empty_plan_has_a_report(fleet, plan):
