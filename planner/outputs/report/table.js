@@ -50,7 +50,7 @@ function cell(column, row) {
     element.textContent = value === null ? "" : column.format.format(value);
   } else {
     element.dir = "auto";
-    if (column.id) element.className = "id";
+    element.className = column.id ? "id" : column.key;
     element.textContent = column.text(row);
   }
   return element;
