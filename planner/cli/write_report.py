@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, page_name
+from planner.cli.options import FLEET, PINGS, QUIET, check_outputs, page_name
 from planner.cli.progress import Stages
 from planner.cli.streams import say
 from planner.explain import BudgetPoint, budget_curve
@@ -24,6 +24,7 @@ CURVE_SECONDS = 20.0
 
 @click.command(short_help="Write a plan as one page with map, drill and charts.")
 @FLEET
+@PINGS
 @click.argument("plan", type=click.Path(path_type=Path))
 @click.option(
     "-o",
@@ -43,7 +44,7 @@ CURVE_SECONDS = 20.0
     help="Time for planning other latency budgets, for the chart of hosts against budgets; 0 leaves it out.",
 )
 @QUIET
-def report(fleet: Path, plan: Path, output: Path, curve_seconds: float, quiet: bool) -> int:
+def report(fleet: Path, plan: Path, pings: Path | None, output: Path, curve_seconds: float, quiet: bool) -> int:
     """Write PLAN (a plan workbook or plan.json) of FLEET as one HTML page that opens anywhere, offline.
 
     The page has a map, hosts, a drill, all assignments, charts, and what to heed. It asks no network for
@@ -56,7 +57,7 @@ def report(fleet: Path, plan: Path, output: Path, curve_seconds: float, quiet: b
     check_outputs(fleet, output)
     stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading fleet and plan"):
-        inventory, made = read_fleet(fleet), read_plan(plan)
+        inventory, made = read_fleet(fleet, pings=pings), read_plan(plan)
         violations = [v for v in verify(inventory, made) if v.severity == "violation"]
     write_page(stages, inventory, made, output, violations, curve_seconds=curve_seconds)
     if violations:

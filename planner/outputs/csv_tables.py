@@ -24,7 +24,7 @@ _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
 def write_csv(fleet: Fleet, plan: Plan, folder: str | os.PathLike[str]) -> list[Path]:
-    """Write hosts, assignments, unserved, uncovered, no_host_needed, findings and policy; return the files.
+    """Write hosts, assignments, unserved, uncovered, no_host_needed, measure_first, findings and policy; return the files.
 
     UTF-8 with a byte order mark, without which spreadsheet programs guess; a text that begins like a formula gets
     an apostrophe in front. ``folder`` is made if it does not exist. Raises InputError when it cannot be written.
@@ -121,6 +121,11 @@ def _no_host_needed(facts: Facts) -> Iterable[Row]:
         yield {"site": site.site, "name": facts.names.get(site.site), "why": site.why}
 
 
+def _measure_first(facts: Facts) -> Iterable[Row]:
+    for pair in facts.plan.measure_first:
+        yield {name: getattr(pair, name) for name in _TABLES["measure_first"][0].split()}
+
+
 def _findings(facts: Facts) -> Iterable[Row]:
     for finding in facts.plan.findings:
         yield {name: getattr(finding, name) for name in _TABLES["findings"][0].split()}
@@ -140,6 +145,10 @@ _TABLES: dict[str, tuple[str, Callable[[Facts], Iterable[Row]]]] = {
     "unserved": ("site name clusters code detail remedy", _unserved),
     "uncovered": ("site name code detail", _uncovered),
     "no_host_needed": ("site name why", _no_host_needed),
+    "measure_first": (
+        "rank site hub evidence rtt_ms budget_ms outcome together hosts unserved",
+        _measure_first,
+    ),
     "findings": ("severity code file where message hint", _findings),
     "policy": ("setting value", _policy),
 }

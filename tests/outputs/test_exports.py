@@ -102,7 +102,16 @@ def test_csv_tables_come_back_with_pandas(fleet, plan, tmp_path):
     written = planner.write_csv(fleet, plan, tmp_path / "new" / "tables")
     assert all(path.exists() for path in written)
     found = tables(tmp_path / "new" / "tables")
-    assert set(found) == {"hosts", "assignments", "unserved", "uncovered", "no_host_needed", "findings", "policy"}
+    assert set(found) == {
+        "hosts",
+        "assignments",
+        "unserved",
+        "uncovered",
+        "no_host_needed",
+        "measure_first",
+        "findings",
+        "policy",
+    }
     assert found["hosts"]["host"].tolist() == [host.host for host in plan.host_list]
     assignments = found["assignments"]
     assert assignments["site"].tolist() == [a.site for a in plan.assignments]  # leading zeros are kept
