@@ -24,7 +24,7 @@ _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
 def write_csv(fleet: Fleet, plan: Plan, folder: str | os.PathLike[str]) -> list[Path]:
-    """Write hosts, assignments, unserved, uncovered, no_host_needed, measure_first, findings and policy; return the files.
+    """Write every table of the plan, and return the files: `_TABLES` names them.
 
     UTF-8 with a byte order mark, without which spreadsheet programs guess; a text that begins like a formula gets
     an apostrophe in front. ``folder`` is made if it does not exist. Raises InputError when it cannot be written.

@@ -54,9 +54,9 @@ def nasty(builders, located):
     )
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser():
-    """The headless Chromium of Debian, driven by Playwright."""
+    """The headless Chromium of Debian, driven by Playwright, whose event loop must not outlive these tests."""
     chromium = shutil.which("chromium")
     if chromium is None:
         pytest.skip("chromium is not installed")
@@ -92,7 +92,7 @@ class Shown:
         return self.page.locator(cells).all_text_contents()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def show(browser, tmp_path_factory):
     """Write a report and open it."""
     folder = tmp_path_factory.mktemp("reports")
