@@ -7,10 +7,19 @@
 """
 
 from planner.errors import CastingvoteError, InputError, SolverError
-from planner.explain import Explanation, explain
+from planner.explain import BudgetPoint, Explanation, budget_curve, explain
 from planner.fleet import Finding, Fleet, Policy
 from planner.intake import fleet_from_tables, read_fleet
-from planner.outputs import read_plan, write_json, write_template, write_workbook
+from planner.outputs import (
+    read_plan,
+    write_csv,
+    write_geojson,
+    write_json,
+    write_markdown,
+    write_report,
+    write_template,
+    write_workbook,
+)
 from planner.plan import Assignment, Host, Plan
 from planner.readiness import Readiness, audit
 from planner.resilience import Availability, DrillReport, availability, drill
@@ -23,6 +32,7 @@ from planner.version import VERSION as __version__
 __all__ = [
     "Assignment",
     "Availability",
+    "BudgetPoint",
     "CastingvoteError",
     "DrillReport",
     "Explanation",
@@ -42,6 +52,7 @@ __all__ = [
     "__version__",
     "audit",
     "availability",
+    "budget_curve",
     "drill",
     "explain",
     "fleet_from_tables",
@@ -50,7 +61,11 @@ __all__ = [
     "read_plan",
     "roll_out",
     "verify",
+    "write_csv",
+    "write_geojson",
     "write_json",
+    "write_markdown",
+    "write_report",
     "write_template",
     "write_workbook",
 ]

@@ -1,14 +1,17 @@
-"""Makes the picture of the README from the plan of county_chain; needs LibreOffice and poppler-utils.
+"""Makes the pictures of the README from plans of sample fleets; needs LibreOffice, poppler-utils and chromium.
 
 Run as ``python -m sample_fleets.make_pictures``.
 """
 
+import shutil
 import subprocess
 import tempfile
 from pathlib import Path
 
 import click
 import openpyxl
+from PIL import Image
+from playwright.sync_api import sync_playwright
 
 import planner
 
@@ -36,6 +39,19 @@ def picture_of(sheet: str, workbook: Path, picture: Path) -> None:
         subprocess.run(["pdftoppm", "-png", *size, Path(folder) / "alone.pdf", target], check=True)
 
 
+def picture_of_report(page: Path, picture: Path) -> None:
+    """Draw the top of the report, from the map on, to PNG."""
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
+        tab = browser.new_page(viewport={"width": 1180, "height": 700})
+        tab.goto(page.as_uri())
+        tab.wait_for_selector("body[data-ready]")
+        tab.locator("#map").evaluate("heading => heading.scrollIntoView()")
+        tab.screenshot(path=picture)
+        browser.close()
+    Image.open(picture).quantize(128).save(picture, optimize=True)  # a third of the size
+
+
 @click.command()
 def main() -> None:
     """Write the pictures to the folder pictures beside this script."""
@@ -46,6 +62,10 @@ def main() -> None:
         workbook = Path(folder) / "plan.xlsx"
         planner.write_workbook(fleet, planner.plan(fleet), workbook)
         picture_of("Hosts", workbook, pictures / "plan_hosts.png")
+        page = Path(folder) / "plan.html"
+        national = planner.read_fleet(HERE / "national_1200.xlsx")
+        planner.write_report(national, planner.plan(national), page)
+        picture_of_report(page, pictures / "report.png")
 
 
 if __name__ == "__main__":

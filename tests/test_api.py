@@ -16,6 +16,7 @@ def test_the_exports_are_these():
     assert planner.__all__ == [
         "Assignment",
         "Availability",
+        "BudgetPoint",
         "CastingvoteError",
         "DrillReport",
         "Explanation",
@@ -36,6 +37,7 @@ def test_the_exports_are_these():
         "audit",
         "availability",
         "drill",
+        "budget_curve",
         "explain",
         "fleet_from_tables",
         "plan",
@@ -43,7 +45,11 @@ def test_the_exports_are_these():
         "read_plan",
         "roll_out",
         "verify",
+        "write_csv",
+        "write_geojson",
         "write_json",
+        "write_markdown",
+        "write_report",
         "write_template",
         "write_workbook",
     ]

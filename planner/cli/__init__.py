@@ -18,12 +18,14 @@ from planner.cli.completion import completion
 from planner.cli.demo import demo
 from planner.cli.drill import drill
 from planner.cli.explain import explain
+from planner.cli.export import export
 from planner.cli.plan import plan
 from planner.cli.report import print_findings, tally
 from planner.cli.rollout import rollout
 from planner.cli.streams import prepare_streams, printable, say
 from planner.cli.template import template
 from planner.cli.verify import verify
+from planner.cli.write_report import report
 from planner.errors import CastingvoteError, InputError
 from planner.version import VERSION
 
@@ -53,7 +55,20 @@ def cli() -> None:
     """
 
 
-for _command in (plan, verify, explain, rollout, drill, availability, check, template, demo, completion):
+for _command in (
+    plan,
+    verify,
+    explain,
+    rollout,
+    drill,
+    availability,
+    report,
+    export,
+    check,
+    template,
+    demo,
+    completion,
+):
     cli.add_command(_command)
 
 

@@ -106,6 +106,13 @@ def workbook_name(_context: click.Context, _parameter: click.Parameter, path: Pa
     return path
 
 
+def page_name(_context: click.Context, _parameter: click.Parameter, path: Path | None) -> Path | None:
+    """Refuse a name that browsers would not open as a page; it cannot be that of the fleet or the plan either."""
+    if path is not None and path.suffix.lower() not in (".html", ".htm"):
+        raise click.BadParameter(f"{path} is to be a web page; give a name that ends in .html.")
+    return path
+
+
 def check_outputs(fleet: Path, *outputs: Path | None) -> None:
     """Refuse, before any work, outputs that cannot be written or would replace the input or each other."""
     sheets = [path for path in fleet.iterdir() if path.suffix.lower() == ".csv"] if fleet.is_dir() else []

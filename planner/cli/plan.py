@@ -7,10 +7,11 @@ from typing import Literal
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory, solving, workbook_name
+from planner.cli.options import FLEET, QUIET, check_outputs, page_name, read_inventory, solving, workbook_name
 from planner.cli.progress import Stages, in_words
 from planner.cli.report import print_findings, print_summary
 from planner.cli.streams import say
+from planner.cli.write_report import CURVE_SECONDS, write_page
 from planner.explain import pairs_to_measure
 from planner.outputs import plan_to_json, write_json, write_workbook
 from planner.readiness import audit
@@ -43,6 +44,14 @@ from planner.sizing import plan as make_plan
     metavar="SECONDS",
     help="Search this long for unmeasured pairs that decide the host count; 0 is off.",
 )
+@click.option(
+    "--report",
+    "report_path",
+    type=click.Path(path_type=Path),
+    callback=page_name,
+    metavar="PLAN.html",
+    help="Write the report (map, drill, charts) here; its curve takes up to 20 s more.",
+)
 @solving
 @QUIET
 def plan(
@@ -50,6 +59,7 @@ def plan(
     output: Path | None,
     json_path: Path | None,
     measure_first: float,
+    report_path: Path | None,
     time_limit: float | None,
     seed: int,
     solver: Literal["highs", "cbc"],
@@ -66,7 +76,7 @@ def plan(
     Example:
         castingvote plan fleet.xlsx -o plan.xlsx --json plan.json
     """
-    check_outputs(fleet, output, json_path)
+    check_outputs(fleet, output, json_path, report_path)
     stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading the fleet"):
         inventory = read_inventory(fleet)
@@ -98,8 +108,11 @@ def plan(
         say(plan_to_json(result, readiness).rstrip())
     elif json_path is not None:
         write_json(result, json_path, readiness)
+    if report_path is not None:
+        seconds = CURVE_SECONDS if time_limit is None else min(time_limit, CURVE_SECONDS)
+        write_page(stages, inventory, result, report_path, curve_seconds=seconds)
     if not quiet:
         print_findings(inventory.findings, least="warning")
-        written = [path for path in (output, None if to_stdout else json_path) if path is not None]
+        written = [path for path in (output, None if to_stdout else json_path, report_path) if path is not None]
         print_summary(result, written, err=to_stdout, readiness=readiness)
     return 1 if result.unserved else 0

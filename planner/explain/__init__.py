@@ -1,16 +1,19 @@
 """Why a plan is as it is, and what would help most: reads a Fleet and a Plan, and plans changed fleets to be sure."""
 
+from planner.explain.budget_curve import BudgetPoint, budget_curve
 from planner.explain.nouns import BindingSet, Change, Explanation, Figures, PoolView, SiteView, Suggestion
 from planner.explain.road import explain, pairs_to_measure
 
 __all__ = [
     "BindingSet",
+    "BudgetPoint",
     "Change",
     "Explanation",
     "Figures",
     "PoolView",
     "SiteView",
     "Suggestion",
+    "budget_curve",
     "explain",
     "pairs_to_measure",
 ]

@@ -1,11 +1,15 @@
-"""What a plan is handed over in: a workbook for people, plan.json for programs; and an empty fleet to fill in."""
+"""What a plan is handed over in: workbook and report for people, files for other programs; and an empty fleet."""
 
 from planner.outputs.availability_sheets import write_availability_workbook
+from planner.outputs.csv_tables import write_csv
 from planner.outputs.drill_sheets import write_drill_workbook
+from planner.outputs.geojson import plan_to_geojson, write_geojson
+from planner.outputs.markdown import plan_to_markdown, write_markdown
 from planner.outputs.plan_json import check_to_json, plan_to_json, write_json
 from planner.outputs.read_plan import read_plan
 from planner.outputs.readiness_sheet import write_readiness
 from planner.outputs.repaired import write_repaired
+from planner.outputs.report import write_report
 from planner.outputs.template import write_template
 from planner.outputs.words import CAUTIONS, headline, survives
 from planner.outputs.workbook import write_workbook
@@ -14,14 +18,20 @@ __all__ = [
     "CAUTIONS",
     "check_to_json",
     "headline",
+    "plan_to_geojson",
     "plan_to_json",
+    "plan_to_markdown",
     "read_plan",
     "survives",
     "write_availability_workbook",
+    "write_csv",
     "write_drill_workbook",
+    "write_geojson",
     "write_json",
+    "write_markdown",
     "write_readiness",
     "write_repaired",
+    "write_report",
     "write_template",
     "write_workbook",
 ]

@@ -64,8 +64,8 @@ def asks_for_cover(plan: Plan) -> bool:
 _ANY_ONE = {"host": "any one host", "hub": "any one hub", "zone": "any one hub or failure zone of hubs"}
 
 
-def survives(plan: Plan) -> str:
-    """Return in one sentence what the plan survives and what it does not."""
+def survives(plan: Plan, listed: str = f"sheet {headings.STANDBYS}") -> str:
+    """Return in one sentence what the plan survives and what it does not; ``listed`` is where the latter is."""
     cover = plan.policy.get("cover", "none")
     if not plan.host_list:
         return "There is nothing to lose."
@@ -82,7 +82,7 @@ def survives(plan: Plan) -> str:
     verb = "has" if bare == 1 else "have"
     return (
         f"{after}, {counted(len(sites_served(plan)) - bare, 'site')} have a standby with room, and "
-        f"{counted(bare, 'site')} {verb} none: see sheet {headings.STANDBYS}."
+        f"{counted(bare, 'site')} {verb} none: see {listed}."
     )
 
 

@@ -1,0 +1,72 @@
+"""How many hosts other latency budgets would take."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from planner.explain.bench import planned
+from planner.fleet import Fleet
+from planner.plan import Plan
+from planner.sizing.solver import Effort
+
+# In the order of planning: what is near today's budgets first, as time may end.
+SHARES = (0.9, 1.1, 0.8, 1.25, 0.7, 1.5, 0.6, 2.0, 0.5)
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetPoint:
+    """A plan with every latency budget times ``share``: its hosts, their proven lower bound, its unserved sites."""
+
+    share: float
+    hosts: int
+    lower_bound: float
+    unserved: int
+
+    @property
+    def proven(self) -> bool:
+        """Whether no plan that serves the same sites has fewer hosts."""
+        return self.hosts <= self.lower_bound
+
+
+def budget_curve(
+    fleet: Fleet,
+    plan: Plan | None = None,
+    *,
+    time_limit: float | None = 20.0,
+    seed: int = 0,
+    tell: Callable[[float], None] | None = None,
+) -> tuple[BudgetPoint, ...]:
+    """Return the fewest hosts for latency budgets of half to twice today's, in order of the budgets.
+
+    Each point is a plan of the fleet whose every budget is multiplied by the same share; it serves the greatest
+    weight first and then has few hosts, whatever objective the policy names. ``plan``, where it is one of the fewest
+    hosts, is taken for today's budgets. ``time_limit`` in seconds is for all points: at the limit, or at Ctrl-C, the
+    points so far come back, the last one perhaps not proven. ``tell`` is called with each share before it is planned.
+    """
+    effort = Effort(seconds=time_limit, seed=seed)
+    points = []
+    with effort.listening():
+        if plan is not None and plan.objective == "hosts":
+            points.append(_point(1.0, plan))
+        for share in SHARES if points else (1.0, *SHARES):
+            if effort.spent:
+                break
+            if tell is not None:
+                tell(share)
+            points.append(_point(share, planned(_with_budgets(fleet, share), effort)))
+    return tuple(sorted(points, key=lambda point: point.share))
+
+
+def _point(share: float, plan: Plan) -> BudgetPoint:
+    return BudgetPoint(share, plan.hosts, plan.lower_bound, len(plan.unserved))
+
+
+def _with_budgets(fleet: Fleet, share: float) -> Fleet:
+    """Return ``fleet`` with every latency budget times ``share``, and nothing asked beyond the fewest hosts."""
+    budget = fleet.policy.latency_budget_ms
+    policy = fleet.policy.replace(
+        latency_budget_ms=None if budget is None else share * budget, objective="hosts", then=""
+    )
+    sites = fleet.sites.assign(latency_budget_ms=share * fleet.sites["latency_budget_ms"])
+    return fleet.replace(sites=sites, policy=policy)
