@@ -19,6 +19,7 @@ from planner.cli.explain import explain
 from planner.cli.plan import plan
 from planner.cli.report import print_findings, tally
 from planner.cli.streams import prepare_streams, printable, say
+from planner.cli.sweep import sweep
 from planner.cli.template import template
 from planner.cli.verify import verify
 from planner.errors import CastingvoteError, InputError
@@ -50,7 +51,7 @@ def cli() -> None:
     """
 
 
-for _command in (plan, verify, explain, check, template, demo, completion):
+for _command in (plan, verify, explain, sweep, check, template, demo, completion):
     cli.add_command(_command)
 
 
