@@ -5,7 +5,8 @@ Latency, r is one of its probes, drawn with replacement (a lost one is late for 
 figure times exp(s Z_pair), so that the figure is the median. Z are independent and standard normal; all pairs of one
 hub share its Z_hub, because a slow provider slows them all. s and h are sqrt(ln(1 + c^2)), the sigma of a log-normal
 variable with coefficient of variation c (N. L. Johnson, S. Kotz, N. Balakrishnan, Continuous Univariate
-Distributions, vol. 1 (1994), ch. 14). The budgets are those of the fleet at hand, whatever budgets the scenario planned with.
+Distributions, vol. 1 (1994), ch. 14). The budgets are those of the fleet at hand, whatever budgets the scenario
+planned with.
 """
 
 from __future__ import annotations
@@ -60,7 +61,7 @@ def certainty_of(fleet: Fleet, changed: Fleet, plan: Plan, uncertainty: Uncertai
 class _Draws:
     """What RTTs of the assigned pairs (X,) are drawn from.
 
-    ``log_rtt`` (X,), or ``count`` (X,) log probes from ``first`` (X,) on in ``probes``; ``hub`` (X,) is the hub's number.
+    ``log_rtt`` (X,), or ``count`` (X,) log probes from ``first`` (X,) on in ``probes``; ``hub`` (X,) numbers hubs.
     """
 
     log_rtt: Floats

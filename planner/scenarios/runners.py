@@ -158,7 +158,8 @@ class Cluster:
             raise InputError((_finding("dask_unreachable", message, "Check the address and the network."),)) from error
         self._work = work
         self._check(version)
-        self._shared: Any = self._client.scatter(shared, broadcast=True, hash=False)
+        scatter: Any = self._client.scatter
+        self._shared = scatter(shared, broadcast=True, hash=False)
 
     def _check(self, version: str) -> None:
         """Refuse a cluster without workers, or with workers of another version."""

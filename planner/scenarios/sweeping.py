@@ -57,12 +57,12 @@ def sweep(
     complete = True
     runner: Runner | None = None
     try:
-        state.recall()
         while pending := state.pending(shortcuts=shortcuts):
-            if runner is None:
+            wave = state.unkept(next_wave(pending, state.points, state.at) if shortcuts else pending)
+            if wave and runner is None:
                 runner = _runner(Shared(fleet, options), dask, jobs or os.cpu_count() or 1, len(pending))
-            wave = next_wave(pending, state.points, state.at) if shortcuts else pending
-            state.plan(wave, runner)
+            if wave and runner is not None:
+                state.plan(wave, runner)
     except KeyboardInterrupt:
         if not state.points:
             raise
@@ -115,13 +115,6 @@ class _State:
         self._began = time.perf_counter()
         self._planned = 0
 
-    def recall(self) -> None:
-        """Take what the store has."""
-        for scenario in self.scenarios:
-            point = self.store.get(self._key[scenario.name], scenario)
-            if point is not None:
-                self.points[scenario.name] = point
-
     def pending(self, *, shortcuts: bool) -> list[Scenario]:
         """Return what is still to be planned, after settling what follows from other points."""
         waiting = [scenario for scenario in self.scenarios if scenario.name not in self.points]
@@ -132,6 +125,17 @@ class _State:
                 if point is not None:
                     self.points[scenario.name] = point
         return [scenario for scenario in waiting if scenario.name not in self.points]
+
+    def unkept(self, wave: Sequence[Scenario]) -> list[Scenario]:
+        """Take the points of ``wave`` that the store has; return the scenarios that it has not.
+
+        The store is asked wave by wave, so that a sweep that goes on takes the same steps as one that never stopped.
+        """
+        for scenario in wave:
+            kept = self.store.get(self._key[scenario.name], scenario)
+            if kept is not None:
+                self.points[scenario.name] = kept
+        return [scenario for scenario in wave if scenario.name not in self.points]
 
     def plan(self, wave: Sequence[Scenario], runner: Runner) -> None:
         """Plan the scenarios of ``wave``, those with the same content once."""
