@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -49,44 +50,44 @@ def write_picture(sweep: Sweep, path: str | os.PathLike[str]) -> None:
         finding = Finding("error", "matplotlib_missing", "--chart", "matplotlib is not installed.", hint)
         raise InputError((finding,)) from None
     curves = curves_of(sweep)
-    figure = Figure(figsize=(10, 6), layout="constrained")
+    unserved = any(p.figures is not None and p.figures.unserved for curve in curves.curves for p in curve.points)
+    figure = Figure(figsize=(10, 8 if unserved else 6), layout="constrained")
     FigureCanvasAgg(figure)
-    axes = figure.add_subplot()
+    above, *below = figure.subplots(2, 1, height_ratios=(2, 1), sharex=True) if unserved else (figure.add_subplot(),)
     for number, curve in enumerate(curves.curves):
-        if curves.axis:
-            _draw_curve(axes, curve, number)
-        else:
-            _draw_bars(axes, curve)
+        draw = _draw_curve if curves.axis else _draw_bars
+        draw(above, curve, number, [p.figures.hosts for p in curve.points if p.figures is not None])
+        for panel in below:
+            draw(panel, curve, number, [len(p.figures.unserved) for p in curve.points if p.figures is not None])
     names = ", ".join(source.name for source in sweep.sources) or "the fleet"
-    axes.set_title(f"Hosts in each scenario of {names}")
+    above.set_title(f"Hosts in each scenario of {names}")
+    for panel, what in zip((above, *below), ("hosts", "sites unserved"), strict=False):
+        panel.set_ylabel(what)
+        panel.yaxis.set_major_locator(MaxNLocator(integer=True))
+        panel.grid(axis="y", alpha=0.3)
     if curves.axis:
-        axes.set_xlabel(curves.axis)
-        axes.legend(fontsize="small")
-    axes.set_ylabel("hosts")
-    axes.yaxis.set_major_locator(MaxNLocator(integer=True))
-    axes.grid(axis="y", alpha=0.3)
+        (above, *below)[-1].set_xlabel(curves.label)
+        above.legend(fontsize="small")
     suffix = Path(path).suffix.lower().lstrip(".")
-    # A fixed date and hash salt keep the file the same from run to run.
     with replacing(path) as temporary:
-        metadata = {"Date": None} if suffix == "svg" else {}
-        figure.savefig(temporary, format=suffix, dpi=150, metadata=metadata)
+        # Without a date the same sweep gives the same picture.
+        figure.savefig(temporary, format=suffix, dpi=150, metadata={"Date": None} if suffix == "svg" else {})
 
 
-def _draw_curve(axes: Any, curve: Curve, number: int) -> None:
+def _draw_curve(panel: Any, curve: Curve, number: int, values: Sequence[float]) -> None:
+    """Draw marks joined by lines: full where proven, open with a line down to the bound where not."""
     colour = f"#{COLOURS[number % len(COLOURS)]}"
     mark = _MARKS[number % len(_MARKS)]
-    figures = [point.figures for point in curve.points if point.figures is not None]
-    hosts = [one.hosts for one in figures]
-    axes.plot(curve.x, hosts, color=colour, marker=mark, markerfacecolor="none", label=curve.name)
-    proven = [(x, h) for x, h, point in zip(curve.x, hosts, curve.points, strict=True) if point.gap == 0]
-    axes.plot([x for x, _ in proven], [h for _, h in proven], mark, color=colour)
-    for x, one, point in zip(curve.x, figures, curve.points, strict=True):
-        if point.gap > 0 and one.objective == "hosts":
-            axes.plot([x, x], [one.bound, one.hosts], color=colour, linewidth=1, linestyle=":")
+    panel.plot(curve.x, values, color=colour, marker=mark, markerfacecolor="none", label=curve.name)
+    proven = [(x, v) for x, v, point in zip(curve.x, values, curve.points, strict=True) if point.gap == 0]
+    panel.plot([x for x, _ in proven], [v for _, v in proven], mark, color=colour)
+    for x, value, point in zip(curve.x, values, curve.points, strict=True):
+        figures = point.figures
+        if figures is not None and point.gap > 0 and figures.objective == "hosts" and value == figures.hosts:
+            panel.plot([x, x], [figures.bound, value], color=colour, linewidth=1, linestyle=":")
 
 
-def _draw_bars(axes: Any, curve: Curve) -> None:
-    hosts = [point.figures.hosts for point in curve.points if point.figures is not None]
-    axes.bar(curve.x, hosts, color=f"#{COLOURS[0]}")
-    if len(hosts) <= _MOST_NAMED:
-        axes.set_xticks(curve.x, [point.scenario.name for point in curve.points], rotation=60, ha="right")
+def _draw_bars(panel: Any, curve: Curve, _number: int, values: Sequence[float]) -> None:
+    panel.bar(curve.x, values, color=f"#{COLOURS[0]}")
+    if len(values) <= _MOST_NAMED:
+        panel.set_xticks(curve.x, [point.scenario.name for point in curve.points], rotation=60, ha="right")

@@ -22,10 +22,14 @@ class Curve:
 
 @dataclass(frozen=True, slots=True)
 class Curves:
-    """``axis`` is what runs along the bottom; it is blank where points are bars, one curve with x 0, 1, …"""
+    """``axis`` is what runs along the bottom; it is blank where points are bars, one curve with x 0, 1, …
+
+    ``label`` says the same for people, with what the numbers are relative to.
+    """
 
     axis: str
     curves: tuple[Curve, ...]
+    label: str = ""
 
 
 def curves_of(sweep: Sweep) -> Curves:
@@ -46,7 +50,9 @@ def curves_of(sweep: Sweep) -> Curves:
     for name, pairs in groups.items():
         pairs.sort(key=lambda pair: pair[0])
         curves.append(Curve(name or "hosts", tuple(x for x, _ in pairs), tuple(point for _, point in pairs)))
-    return Curves(axis, tuple(curves))
+    sign = next(value[:1] for point in known for name, value in point.scenario.axes if name == axis)
+    relative = {"x": ", times what it is", "+": ", added to what it is", "-": ", added to what it is"}.get(sign, "")
+    return Curves(axis, tuple(curves), f"{axis}{relative}")
 
 
 def _numeric_axis(points: Sequence[Point]) -> str | None:

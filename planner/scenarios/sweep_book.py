@@ -14,7 +14,7 @@ from planner.outputs.cellsafe import Value
 from planner.outputs.grid import Book, Field, set_up_print, write_table
 from planner.outputs.page import Page
 from planner.scenarios.charts import COLOURS, dress
-from planner.scenarios.curves import Curves, curves_of
+from planner.scenarios.curves import curves_of
 from planner.scenarios.nouns import Point, Sweep
 from planner.scenarios.sweep_words import changes_in_words, headline, proof_in_words
 
@@ -28,7 +28,7 @@ def write_sweep_workbook(sweep: Sweep, path: str | os.PathLike[str]) -> None:
     write_table(book, "Scenarios", _fields(sweep), [_row(point, sweep) for point in sweep.points])
     front = [point for point in sweep.points if point.front]
     write_table(book, "Front", _fields(sweep), [_row(point, sweep) for point in front])
-    _write_chart(book, curves_of(sweep))
+    _write_chart(book, sweep)
     changes = [(point.scenario.name, line) for point in sweep.points for line in changes_in_words(point.scenario)]
     write_table(book, "Changes", (SCENARIO, Field("what it changes", least=30, most=80)), changes)
     book.workbook.properties.title = "Sweep of scenarios"
@@ -82,7 +82,7 @@ def _fields(sweep: Sweep) -> list[Field]:
         Field("clusters", styles.COUNT),
     ]
     if _has(sweep, "cost"):
-        fields.append(Field(f"cost {sweep.currency}".strip(), styles.MONEY))
+        fields.append(Field(f"cost {sweep.currency}".strip(), styles.MONEY, least=14))
     if _has(sweep, "moves"):
         fields += [Field("moves", styles.COUNT), Field("mean RTT", styles.MS)]
     if _has(sweep, "certainty"):
@@ -124,14 +124,15 @@ def _row(point: Point, sweep: Sweep) -> list[Value]:
     return [*row, proof_in_words(point), "yes" if point.front else ""]
 
 
-def _write_chart(book: Book, curves: Curves) -> None:
-    """Add the sheet Chart: a row for each point of a curve, and the chart beside it."""
-    axis = curves.axis or "number"
+def _write_chart(book: Book, sweep: Sweep) -> None:
+    """Add the sheet Chart: a row for each point of a curve, and the charts beside it."""
+    curves = curves_of(sweep)
     fields = (
         SCENARIO,
         Field("curve", least=12, most=40),
-        Field(axis, styles.ANY),
+        Field(curves.label or "number", styles.ANY),
         Field("hosts", styles.COUNT),
+        Field("sites unserved", styles.COUNT),
         Field("not below", styles.COUNT),
         Field("proven", least=8),
     )
@@ -139,16 +140,18 @@ def _write_chart(book: Book, curves: Curves) -> None:
     spans = []
     for curve in curves.curves:
         spans.append((curve.name, len(rows) + 2, len(rows) + 1 + len(curve.points)))
-        rows += [
-            (p.scenario.name, curve.name, x, p.figures.hosts, _least_hosts(p), "yes" if p.gap == 0 else "no")
-            for x, p in zip(curve.x, curve.points, strict=True)
-            if p.figures is not None
-        ]
+        for x, point in zip(curve.x, curve.points, strict=True):
+            figures = point.figures
+            assert figures is not None  # curves hold points that have figures
+            numbers = (x, figures.hosts, len(figures.unserved), _least_hosts(point))
+            rows.append((point.scenario.name, curve.name, *numbers, "yes" if point.gap == 0 else "no"))
     sheet = write_table(book, "Chart", fields, rows)
-    if rows:
-        chart = _scatter(sheet, axis, spans) if curves.axis else _bars(sheet, len(rows) + 1)
-        dress(chart, "Hosts in each scenario (rows beside name them)", axis if curves.axis else "", "hosts")
-        sheet.add_chart(chart, "H2")
+    unserved = any(row[4] for row in rows)
+    fleet = ", ".join(cellsafe.one_line(source.name) for source in sweep.sources)
+    for number, (what, column) in enumerate((("hosts", 4), ("sites unserved", 5))[: 1 + unserved] if rows else ()):
+        chart = _scatter(sheet, column, spans) if curves.axis else _bars(sheet, column, len(rows) + 1)
+        dress(chart, f"{what.capitalize()} in each scenario{f' of {fleet}' * bool(fleet)}", curves.label, what)
+        sheet.add_chart(chart, f"I{2 + 28 * number}")
 
 
 def _least_hosts(point: Point) -> float | None:
@@ -156,13 +159,13 @@ def _least_hosts(point: Point) -> float | None:
     return point.figures.bound if point.figures is not None and point.figures.objective == "hosts" else None
 
 
-def _scatter(sheet: Worksheet, axis: str, spans: Sequence[tuple[str, int, int]]) -> ScatterChart:
+def _scatter(sheet: Worksheet, column: int, spans: Sequence[tuple[str, int, int]]) -> ScatterChart:
     chart = ScatterChart()
     chart.style = 2
     chart.scatterStyle = "lineMarker"
     for number, (name, first, last) in enumerate(spans):
         x = Reference(sheet, min_col=3, min_row=first, max_row=last)
-        y = Reference(sheet, min_col=4, min_row=first, max_row=last)
+        y = Reference(sheet, min_col=column, min_row=first, max_row=last)
         series = Series(y, x, title=cellsafe.one_line(name)[:80])
         colour = COLOURS[number % len(COLOURS)]
         series.graphicalProperties.line.solidFill = colour
@@ -174,10 +177,10 @@ def _scatter(sheet: Worksheet, axis: str, spans: Sequence[tuple[str, int, int]])
     return chart
 
 
-def _bars(sheet: Worksheet, last: int) -> BarChart:
+def _bars(sheet: Worksheet, column: int, last: int) -> BarChart:
     chart = BarChart()
     chart.type = "bar"
-    chart.add_data(Reference(sheet, min_col=4, min_row=1, max_row=last), titles_from_data=True)
+    chart.add_data(Reference(sheet, min_col=column, min_row=1, max_row=last), titles_from_data=True)
     chart.set_categories(Reference(sheet, min_col=1, min_row=2, max_row=last))
     chart.series[0].graphicalProperties.solidFill = COLOURS[0]
     chart.y_axis.scaling.min = 0
