@@ -77,6 +77,12 @@ class Policy:
     host_release: str = ""
     timezone: str = ""
     window: str = ""
+    period: Literal["year", "quarter", "month"] = "year"
+    periods: int = 5
+    discount_percent: float = 0.0
+    years: float = 5.0
+    kwh_cost: float = 0.0
+    visit_cost: float = 0.0
 
     def replace(self, **changes: Any) -> Policy:
         """Return a copy with ``changes`` made; TypeError for a name that is no setting."""
@@ -142,6 +148,8 @@ class Fleet:
     samples: pd.DataFrame = field(default_factory=partial(typed_table, columns.SAMPLES, {}))
     links: pd.DataFrame = field(default_factory=partial(typed_table, columns.LINKS, {}))
     current: pd.DataFrame = field(default_factory=partial(typed_table, columns.CURRENT, {}))
+    changes: pd.DataFrame = field(default_factory=partial(typed_table, columns.CHANGES, {}))
+    prices: pd.DataFrame = field(default_factory=partial(typed_table, columns.PRICES, {}))
     policy: Policy = Policy()
     findings: tuple[Finding, ...] = ()
     sources: tuple[Source, ...] = ()

@@ -16,6 +16,7 @@ from planner.cli.check import check
 from planner.cli.completion import completion
 from planner.cli.demo import demo
 from planner.cli.explain import explain
+from planner.cli.horizon import horizon
 from planner.cli.plan import plan
 from planner.cli.report import print_findings, tally
 from planner.cli.streams import prepare_streams, printable, say
@@ -51,7 +52,7 @@ def cli() -> None:
     """
 
 
-for _command in (plan, verify, explain, sweep, check, template, demo, completion):
+for _command in (plan, verify, explain, sweep, horizon, check, template, demo, completion):
     cli.add_command(_command)
 
 

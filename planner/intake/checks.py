@@ -119,6 +119,20 @@ def dates(draft: Draft, fleet: Fleet) -> None:
         draft.findings.add("dates_order", draft.sites.place(position, "closes"), "closes", opens=first, closes=last)
 
 
+def item_prices(draft: Draft, fleet: Fleet) -> None:
+    """Every item has one price."""
+    if draft.prices is None:
+        return
+    seen: dict[str, int] = {}
+    for position, item in enumerate(draft.prices.frame["item"]):
+        if item in seen:
+            other = draft.prices.place(seen[item], "item").cell
+            draft.findings.add(
+                "price_repeated", draft.prices.place(position, "item"), "item", value=f'"{item}"', other=other
+            )
+        seen.setdefault(item, position)
+
+
 def regions(draft: Draft, fleet: Fleet) -> None:
     """A region that a pool serves should have a site."""
     known = sorted({region for region in fleet.sites["region"] if region})
@@ -174,6 +188,7 @@ CHECKS: tuple[Check, ...] = (
     coordinates,
     releases,
     dates,
+    item_prices,
     regions,
     samples,
     latency,

@@ -27,6 +27,8 @@ class Draft:
     samples: PairRows | None = None
     links: TypedSheet | None = None
     current: TypedSheet | None = None
+    changes: TypedSheet | None = None
+    prices: TypedSheet | None = None
 
     def __post_init__(self) -> None:
         self.site_ids = KnownIds.of(self.sites.frame["site"])
@@ -37,7 +39,7 @@ class Draft:
         """The fleet as it stands; it holds only if no error has been found."""
         given = {
             name: part.frame
-            for name in ("latency", "samples", "links", "current")
+            for name in ("latency", "samples", "links", "current", "changes", "prices")
             if (part := getattr(self, name)) is not None
         }
         return Fleet(sites=self.sites.frame, pools=self.pools.frame, policy=self.policy.policy, **given)

@@ -5,9 +5,10 @@ from pathlib import Path
 
 import pandas as pd
 
-from planner.columns import CURRENT, HUBS, LATENCY, LINKS, POLICY, SAMPLES, SHEETS, SITES, Sheet
+from planner.columns import CHANGES, CURRENT, HUBS, LATENCY, LINKS, POLICY, PRICES, SAMPLES, SHEETS, SITES, Sheet
 from planner.errors import InputError
 from planner.fleet import Fleet, Policy, Source
+from planner.intake.changes import resolve_changes
 from planner.intake.checks import CHECKS
 from planner.intake.draft import Draft, check_unique, resolve_current, resolve_hubs_of_sites, resolve_links
 from planner.intake.files import read_sheets
@@ -150,6 +151,11 @@ def _related(draft: Draft, tables: Mapping[str, RawTable]) -> Fleet:
     if CURRENT.name in tables:
         draft.current = read_table(tables[CURRENT.name], CURRENT, findings)
         resolve_current(draft)
+    if CHANGES.name in tables:
+        draft.changes = read_table(tables[CHANGES.name], CHANGES, findings)
+        resolve_changes(draft)
+    if PRICES.name in tables:
+        draft.prices = read_table(tables[PRICES.name], PRICES, findings)
     fleet = draft.fleet
     for check in CHECKS:
         check(draft, fleet)

@@ -71,7 +71,8 @@ class Figures:
 
     ``value`` and ``bound`` are in the unit of the objective. ``weight_proven``: no plan serves more weight.
     ``cost`` is None where a price is missing; ``moves`` and ``mean_rtt_ms`` are None where later aims were not
-    asked for, because then they are not made small.
+    asked for, because then they are not made small. ``uncovered`` counts served sites without the standby that the
+    policy's cover asks for.
     """
 
     objective: str
@@ -90,6 +91,7 @@ class Figures:
     words: str
     moves: int | None = None
     mean_rtt_ms: float | None = None
+    uncovered: int = 0
     certainty: Certainty | None = None
 
 

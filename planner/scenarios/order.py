@@ -7,6 +7,7 @@ may serve on top, so bounds pass between A and B only where both leave the same 
 
     least(B) <= value(A)     and     least(A) >= bound(B)
 
+(and, where cover is asked for, every site of both has a standby),
 because a plan of A that serves as much is a plan of B, and `Plan.lower_bound` holds for all plans that serve at
 least as much weight. A scenario M between A and B (B's weight proven, or nobody unserved) serves the same weight,
 so where value(A) = bound(B) it needs exactly that much, and need not be planned.
@@ -47,8 +48,8 @@ _LOOSE: dict[tuple[str, str], int] = {
     ("Hubs", "max_hosts"): 1,
     ("Hubs", "uplink_mbps"): 1,
 }
-# Looser to the right; host and hub are not compared with each other.
-_COVER = {"none": 1.0, "host": 0.0, "hub": 0.0}
+# None is looser than each of the others, which are not compared with each other.
+_COVER = {"none": 1.0, "host": 0.0, "hub": 0.0, "zone": 0.0}
 _CLOSE = 1e-9
 
 
@@ -166,9 +167,9 @@ def _floor_rank(text: str) -> float | None:
 
 
 def same_weight(tight: Point, loose: Point) -> bool:
-    """Say whether both points have figures and leave the same weight unserved, and count the same objective."""
+    """Say whether both points have figures, leave the same weight unserved and nobody without a standby they want."""
     a, b = tight.figures, loose.figures
-    if a is None or b is None or a.objective != b.objective:
+    if a is None or b is None or a.objective != b.objective or a.uncovered or b.uncovered:
         return False
     return math.isclose(a.unserved_weight, b.unserved_weight, rel_tol=_CLOSE, abs_tol=_CLOSE)
 

@@ -101,6 +101,7 @@ def figures_of(fleet: Fleet, plan: Plan, shared: Shared) -> Figures:
         words=plan.proof.words,
         moves=sum(a.action == "move" for a in plan.assignments) if options.later_aims else None,
         mean_rtt_ms=float(np.mean(rtt)) if options.later_aims and rtt else None,
+        uncovered=0 if fleet.policy.cover == "none" else sum(a.standby is None for a in plan.assignments),
         certainty=None if options.uncertainty is None else certainty_of(shared.fleet, fleet, plan, options.uncertainty),
     )
 
