@@ -3,6 +3,7 @@
     n_pt whole, 0..M_pt          hosts at pool p in period t; n_p0 are the existing ones
     b_pt, v_pt, o_pt >= 0        bought for p, moved there from another pool, taken out, all at the start of t
     n_pt = n_p,t-1 + b_pt + v_pt - o_pt
+    o_pt <= n_p,t-1                            only hosts that stood there are taken out
     sum_{p in k} v_pt <= sum_{p in k} o_pt     hosts move only between pools of one kind k: equal cap and release
     o_pt <= M_p,t-1 z_pt,  n_pt >= M_pt z_pt   unless hosts may move: hosts go only where fewer fit than before
     sum_p room_p n_pt >= demand                every cut (Hall's condition) of period t, as in `planner.sizing.search`
@@ -147,6 +148,8 @@ class HorizonModel:
                 if t:
                     terms.append((self._column(0, t - 1, p), -1.0))
                 rows.add(terms, before, before)
+                if self.move_hosts:
+                    rows.add([(self._column(k, t, p), sign) for k, sign in enumerate((1.0, -1.0, -1.0))], 0.0)
             if self.move_hosts:
                 for kind in np.unique(self.kinds[t]):
                     members = np.flatnonzero(self.kinds[t] == kind).tolist()

@@ -48,6 +48,8 @@ def horizon(
     with effort.listening():
         spans = periods_from(first, unit, periods or fleet.policy.periods)
         demands = [demand_of(fleet, span, Effort(seed=seed, stopped=effort.stopped)) for span in spans]
+        if effort.stopped.is_set():
+            raise KeyboardInterrupt  # what the periods ask for is not known, so there is nothing to keep
         existing = fleet.existing_hosts[demands[0].problem.pool_at]
         money_first = fleet.policy.objective == "cost"
         worth, paid, priced = _prices(fleet, demands, _MONTHS[unit] / 12, move_cost, money_first=money_first)

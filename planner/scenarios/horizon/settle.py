@@ -84,8 +84,17 @@ def _fewest_moves(demand: Demand, hosts: Ints, stays: Bools, effort: Effort) -> 
         pair_cost=(~stays).astype(np.float64),
     )
     sized = size(moving, effort)
-    # All hosts run, whether or not the model needed them.
-    counts = dataclasses.replace(sized.counts, hosts=hosts)
-    found = place(moving, dataclasses.replace(sized, counts=counts), stays, ("latency",))
+    found = None if sized.counts.unserved.any() else _placed(moving, sized, hosts, stays)
+    if found is not None:
+        return found, sized.bound >= sized.value - 1e-6
+    # Time ended before the moves were settled: any way to seat everybody will do.
+    plain = with_hosts(demand.problem, hosts)
+    found = _placed(plain, size(plain, Effort(seed=effort.seed)), hosts, stays)
     assert found is not None  # the counts carry everybody, as the model has checked
-    return found, sized.bound >= sized.value - 1e-6
+    return found, False
+
+
+def _placed(problem: Problem, sized: Sized, hosts: Ints, stays: Bools) -> Placement | None:
+    """Place everybody with all ``hosts`` running, whether or not the model needed them."""
+    counts = dataclasses.replace(sized.counts, hosts=hosts)
+    return place(problem, dataclasses.replace(sized, counts=counts), stays, ("moves", "latency"))

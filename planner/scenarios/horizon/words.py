@@ -22,7 +22,8 @@ def headline(found: Horizon) -> str:
     money = ""
     if found.worth is not None:
         money = f", worth {found.worth:,.2f} {found.currency or 'money'} today"
-    return f"{span} {counted(found.bought, 'host')} have to be bought{money}; {proof_in_words(found)}."
+    have = "has" if found.bought == 1 else "have"
+    return f"{span} {counted(found.bought, 'host')} {have} to be bought{money}; {proof_in_words(found)}."
 
 
 def proof_in_words(found: Horizon) -> str:

@@ -319,3 +319,23 @@ def test_a_larger_fleet_never_needs_fewer_hosts_than_a_period_alone():
         alone = planner.plan(fleet_in(empty, step.period.first, step.period.last))
         assert step.running >= alone.lower_bound
         assert sorted(step.unserved) == sorted(u.site for u in alone.unserved)
+
+
+def test_without_time_every_period_is_served_all_the_same_with_a_bound(make):
+    fleet = make.fleet(
+        [[10.0, 20.0]] * 6,
+        sites={"clusters": [3, 2, 2, 1, 1, 3], "opens": [None, None, None, "2028-01-01", "2028-01-01", "2029-01-01"]},
+        current={"site": ["S00", "S01"], "hub": ["H1", "H1"], "host": ["a", "b"]},
+        cluster_cap=4,
+    )
+    hurried = horizon(fleet, FIRST, periods=3, time_limit=0.0)
+    exact = horizon(fleet, FIRST, periods=3)
+    assert not any(step.unserved for step in hurried.steps)
+    assert hurried.bought_bound <= exact.bought <= hurried.bought
+    assert all(step.running >= step.least for step in hurried.steps)
+
+
+def test_only_hosts_that_stood_somewhere_can_move(make):
+    # Buying at the cheap hub and moving at once to the dear one is no way round its price.
+    fleet = make.fleet([[90.0, 10.0]], pools={"host_cost": [1.0, 100.0]}, cluster_cap=2)
+    assert horizon(fleet, FIRST, periods=1, move_hosts=True).worth == 100.0
