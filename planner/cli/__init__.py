@@ -15,6 +15,7 @@ import click
 from planner.cli.check import check
 from planner.cli.completion import completion
 from planner.cli.demo import demo
+from planner.cli.designs import designs
 from planner.cli.explain import explain
 from planner.cli.horizon import horizon
 from planner.cli.plan import plan
@@ -52,7 +53,7 @@ def cli() -> None:
     """
 
 
-for _command in (plan, verify, explain, sweep, horizon, check, template, demo, completion):
+for _command in (plan, verify, explain, sweep, horizon, designs, check, template, demo, completion):
     cli.add_command(_command)
 
 
