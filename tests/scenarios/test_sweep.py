@@ -24,7 +24,8 @@ from tests.scenarios.worker_tasks import DEADLY, double_or_die
 
 ROOT = Path(__file__).parents[2]
 TWELVE_SITES = ROOT / "sample_fleets" / "twelve_sites.xlsx"
-VARIED = [axis_of("latency_budget_ms=10:40:5"), axis_of("cover=none,hub")]
+VARIED = [axis_of("latency_budget_ms=10:40:10"), axis_of("cover=none,hub")]
+NAMED = [Scenario("usual"), Scenario("odd", closed_hubs=("NONE",))]
 
 
 def substance(found):
@@ -38,7 +39,7 @@ def substance(found):
 @pytest.fixture(scope="module")
 def straight(twelve_sites):
     """The sweep in this process."""
-    return sweep(twelve_sites, combined(VARIED, []), jobs=1)
+    return sweep(twelve_sites, combined(VARIED, NAMED), jobs=1)
 
 
 def test_a_point_is_what_a_plan_of_the_changed_fleet_gives(make, twelve_sites):
@@ -53,7 +54,7 @@ def test_a_point_is_what_a_plan_of_the_changed_fleet_gives(make, twelve_sites):
 
 
 def test_processes_give_the_same_table(twelve_sites, straight):
-    there = sweep(twelve_sites, combined(VARIED, []), jobs=2)
+    there = sweep(twelve_sites, combined(VARIED, NAMED), jobs=2)
     assert substance(there) == substance(straight)
 
 
@@ -62,7 +63,7 @@ def test_a_dask_cluster_gives_the_same_table(twelve_sites, straight):
     with distributed.LocalCluster(
         n_workers=2, threads_per_worker=1, processes=True, host="127.0.0.1", dashboard_address=None, silence_logs=50
     ) as cluster:
-        there = sweep(twelve_sites, combined(VARIED, []), dask=cluster.scheduler_address)
+        there = sweep(twelve_sites, combined(VARIED, NAMED), dask=cluster.scheduler_address)
     assert substance(there) == substance(straight)
 
 
@@ -74,9 +75,16 @@ def test_a_dask_address_where_nobody_answers_is_told(twelve_sites):
 
 def test_a_failure_is_a_row_with_its_error_and_the_others_go_on(straight):
     failed = [point for point in straight.points if point.figures is None]
-    assert len(failed) == 7
-    assert all("cover" in point.error for point in failed)
+    assert len(failed) == len(straight.points) // 2 == 8
+    assert all(point.scenario.name.startswith("odd ") and "no hub NONE" in point.error for point in failed)
     assert all(point.figures.hosts for point in straight.points if point not in failed)
+
+
+def test_cover_never_needs_fewer_hosts(straight):
+    hosts = {point.scenario.name: point.figures.hosts for point in straight.points if point.figures}
+    for budget in (10, 20, 30, 40):
+        name = f"usual latency_budget_ms={budget} cover="
+        assert hosts[f"{name}hub"] >= hosts[f"{name}none"]
 
 
 def test_a_scenario_that_names_what_is_not_there_fails_alone(make, twelve_sites):
@@ -100,7 +108,7 @@ def test_names_that_are_there_twice_are_refused(twelve_sites):
 
 
 def test_what_the_store_has_is_not_planned_again(tmp_path, twelve_sites, straight):
-    scenarios = combined(VARIED, [])
+    scenarios = combined(VARIED, NAMED)
     first = sweep(twelve_sites, scenarios, jobs=1, store=tmp_path / "kept.sqlite")
     before = rows(tmp_path / "kept.sqlite")
     again = sweep(twelve_sites, scenarios, jobs=1, store=tmp_path / "kept.sqlite")
