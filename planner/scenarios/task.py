@@ -52,22 +52,13 @@ def solve(scenario: Scenario, shared: Shared, stopped: Flag | None = None) -> Po
 
     The plan is made in a thread of its own, where it leaves Ctrl-C to the sweep; ``stopped`` ends it early.
     """
-    flag = stopped or threading.Event()
     began = time.perf_counter()
     try:
         fleet = changed_fleet(shared.fleet, scenario)
         options = shared.options
         if not options.later_aims:
             fleet = fleet.replace(policy=fleet.policy.replace(then=""))
-        with ThreadPoolExecutor(1) as alone:
-            plan = alone.submit(
-                make_plan,
-                fleet,
-                time_limit=options.time_limit,
-                seed=options.seed,
-                solver=options.solver,
-                watch=lambda _progress: not flag.is_set(),
-            ).result()
+        plan = _planned(fleet, options, stopped)
         seconds = time.perf_counter() - began
         return Point(scenario, figures_of(fleet, plan, shared), seconds=seconds)
     except InputError as error:
@@ -75,6 +66,24 @@ def solve(scenario: Scenario, shared: Shared, stopped: Flag | None = None) -> Po
         return Point(scenario, error=" ".join(map(str, errors)), seconds=time.perf_counter() - began)
     except Exception as error:
         return Point(scenario, error=f"{type(error).__name__}: {error}", seconds=time.perf_counter() - began)
+
+
+def _planned(fleet: Fleet, options: Options, stopped: Flag | None) -> Plan:
+    interrupted = threading.Event()
+    with ThreadPoolExecutor(1) as alone:
+        made = alone.submit(
+            make_plan,
+            fleet,
+            time_limit=options.time_limit,
+            seed=options.seed,
+            solver=options.solver,
+            watch=lambda _progress: not (interrupted.is_set() or (stopped is not None and stopped.is_set())),
+        )
+        try:
+            return made.result()
+        except KeyboardInterrupt:
+            interrupted.set()
+            raise
 
 
 def figures_of(fleet: Fleet, plan: Plan, shared: Shared) -> Figures:

@@ -33,10 +33,13 @@ class Line:
         return self.fixed + self.own * price
 
 
-def flip_prices(best_at: Callable[[float], Line], highest: float, most: int) -> tuple[tuple[Segment, ...], bool]:
-    """Return the segments from price 0 on in order, and whether all of them were found within ``most`` plans.
+def flip_prices(
+    best_at: Callable[[float], Line], highest: float, may_plan: Callable[[int], bool]
+) -> tuple[tuple[Segment, ...], bool]:
+    """Return the segments from price 0 on in order, and whether all of them were found.
 
-    ``best_at`` returns the best plan at a price. Above ``highest`` the last segment is taken to go on.
+    ``best_at`` returns the best plan at a price; ``may_plan`` says whether another may be made after so many. Above
+    ``highest`` the last segment is taken to go on.
     """
     plans = 2
     left, right = best_at(0.0), best_at(highest)
@@ -49,7 +52,7 @@ def flip_prices(best_at: Callable[[float], Line], highest: float, most: int) -> 
             lines.append(b)
             continue
         price = (b.fixed - a.fixed) / (a.own - b.own)
-        if plans >= most:
+        if not may_plan(plans):
             complete = False
             lines.append(b)
             continue

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-import time
 from collections import Counter
 from collections.abc import Callable
 
 import numpy as np
 
 from planner.errors import InputError
+from planner.explain.bench import planned
 from planner.fleet import Finding, Fleet, Floats
 from planner.plan import Plan
 from planner.rules import Checker
@@ -25,7 +25,7 @@ from planner.scenarios.designs.pricing import (
     weighing,
 )
 from planner.scenarios.prices import Price, price_of
-from planner.sizing import plan as make_plan
+from planner.sizing.solver import Effort
 from planner.version import VERSION
 
 THREE_NODES = "three nodes"
@@ -54,9 +54,14 @@ def compare_designs(
         hint = "Set split_sites to no."
         message = "Designs are compared for whole sites, and the policy splits them."
         raise InputError((Finding("error", "designs_split", "Policy", message, hint),))
-    desk = _Desk(fleet, seed, time_limit, tell)
+    effort = Effort(seconds=time_limit, seed=seed)
+    with effort.listening():
+        return _compared(_Desk(fleet, effort, tell), most_plans)
+
+
+def _compared(desk: _Desk, most_plans: int) -> Comparison:
+    fleet = desk.fleet
     price, stand_alone = desk.stand_alone()
-    tell("the fleet on shared hosts")
     shared = desk.plan(None)
     segments, complete = desk.flips(most_plans)
     mix = desk.plan(price) if price is not None else None
@@ -81,9 +86,8 @@ def compare_designs(
 class _Desk:
     """One fleet with its prices, and the plans that weigh them."""
 
-    def __init__(self, fleet: Fleet, seed: int, time_limit: float | None, tell: Callable[[str], None]) -> None:
-        self.fleet, self._seed, self._tell = fleet, seed, tell
-        self._until = None if time_limit is None else time.monotonic() + time_limit
+    def __init__(self, fleet: Fleet, effort: Effort, tell: Callable[[str], None]) -> None:
+        self.fleet, self._effort, self._tell = fleet, effort, tell
         self.hosts = host_prices(fleet)
         policy = fleet.policy
         self.worth: Floats = np.array(
@@ -113,12 +117,7 @@ class _Desk:
 
     def plan(self, price: float | None) -> Plan:
         """Return the cheapest plan where a vote of its own costs ``price`` a cluster; None forbids them."""
-        left = None if self._until is None else max(0.0, self._until - time.monotonic())
-        return make_plan(weighing(self.fleet, self.worth, price), time_limit=left, seed=self._seed)
-
-    @property
-    def _late(self) -> bool:
-        return self._until is not None and time.monotonic() >= self._until
+        return planned(weighing(self.fleet, self.worth, price), self._effort)
 
     def flips(self, most: int) -> tuple[tuple[Segment, ...], bool]:
         """Return the segments between flip prices."""
@@ -131,8 +130,7 @@ class _Desk:
                 made[price] = self._line(self.plan(price), price)
             return made[price]
 
-        segments, complete = flip_prices(best_at, highest, most)
-        return segments, complete and not self._late
+        return flip_prices(best_at, highest, lambda plans: plans < most and not self._effort.spent)
 
     def _line(self, plan: Plan, price: float) -> Line:
         weighed = weighing(self.fleet, self.worth, price)

@@ -7,6 +7,7 @@ import json
 import math
 from typing import Any
 
+from planner.outputs.words import counted
 from planner.scenarios.designs.nouns import Comparison, Segment
 
 FORMAT = 1
@@ -14,14 +15,13 @@ FORMAT = 1
 
 def headline(found: Comparison) -> str:
     """Return the comparison in one or two sentences."""
-    priced = [design for design in found.designs if design.costs is not None and not design.unserved]
+    priced = [(design.unserved, design.costs.total, design) for design in found.designs if design.costs is not None]
     if not priced:
         shared = found.designs[1]
         return f"{shared.hosts:,} shared hosts give {shared.sites:,} sites a third vote; no costs are known."
-    best = min(priced, key=lambda design: design.costs.total if design.costs is not None else math.inf)
-    assert best.costs is not None  # it is one of the priced ones
-    years = f"{found.years:g} years"
-    return f"Cheapest over {years} for all sites: {best.name}, {best.costs.total:,.2f} {found.unit}."
+    unserved, total, best = min(priced, key=lambda one: one[:2])
+    who = "all sites" if not unserved else f"all but {counted(unserved, 'site')} out of reach"
+    return f"Cheapest over {found.years:g} years for {who}: {best.name}, {total:,.2f} {found.unit}."
 
 
 def flips_in_words(found: Comparison) -> list[str]:
@@ -43,7 +43,7 @@ def flips_in_words(found: Comparison) -> list[str]:
 
 def described(segment: Segment) -> str:
     """Return a segment's plan."""
-    return f"{segment.own:,} own and {segment.hosts:,} hosts"
+    return f"{segment.own:,} own and {counted(segment.hosts, 'host')}"
 
 
 def money(value: float) -> str:

@@ -114,7 +114,9 @@ def test_few_plans_leave_the_search_incomplete(make):
 
 def test_flip_prices_are_those_of_the_lower_envelope():
     lines = [Line(float(f), k, 0, True, ()) for f, k in [(0, 12), (2, 7), (5, 4), (5.5, 4), (9, 2), (30, 0), (31, 1)]]
-    segments, complete = flip_prices(lambda x: min(lines, key=lambda line: (line.at(x), line.own)), 100.0, 50)
+    segments, complete = flip_prices(
+        lambda x: min(lines, key=lambda line: (line.at(x), line.own)), 100.0, lambda n: n < 50
+    )
     assert complete
     assert [s.own for s in segments] == [12, 7, 4, 2, 0]
     assert [s.high for s in segments] == pytest.approx([0.4, 1.0, 2.0, 10.5, math.inf])
