@@ -37,6 +37,8 @@ def _table(sweep: Sweep) -> Table:
     aims = any(p.figures is not None and p.figures.moves is not None for p in sweep.points)
     priced = any(p.figures is not None and p.figures.cost is not None for p in sweep.points)
     headings = ["hosts", "not below", "gap", "new", "unserved"]
+    covered = any(p.figures is not None and p.figures.uncovered for p in sweep.points)
+    headings += ["no standby"] * covered
     headings += [f"cost {sweep.currency}".strip()] * priced + ["moves", "mean RTT"] * aims
     headings += ["within budget (95 %)", "all within (95 %)"] * sure
     for heading in headings:
@@ -47,12 +49,12 @@ def _table(sweep: Sweep) -> Table:
         if point.figures is None:
             table.add_row(Text(printable(name)), *[""] * len(headings), Text(printable(point.error), style="bold red"))
         else:
-            cells = _cells(point, priced=priced, aims=aims, sure=sure)
+            cells = _cells(point, covered=covered, priced=priced, aims=aims, sure=sure)
             table.add_row(Text(printable(name)), *cells, Text(printable(proof_in_words(point))))
     return table
 
 
-def _cells(point: Point, *, priced: bool, aims: bool, sure: bool) -> list[str]:
+def _cells(point: Point, *, covered: bool, priced: bool, aims: bool, sure: bool) -> list[str]:
     figures = point.figures
     assert figures is not None  # the caller has looked
     places = ".2f" if figures.objective == "cost" else ".0f"
@@ -63,6 +65,8 @@ def _cells(point: Point, *, priced: bool, aims: bool, sure: bool) -> list[str]:
         f"{figures.new_hosts:,}",
         f"{len(figures.unserved):,}",
     ]
+    if covered:
+        cells.append(f"{figures.uncovered:,}")
     if priced:
         cells.append("" if figures.cost is None else f"{figures.cost:,.2f}")
     if aims:

@@ -1,9 +1,9 @@
 """The Pareto front of a sweep: the scenarios that no other one beats (V. Pareto, Manuale di economia politica, 1906).
 
 A scenario is beaten by another that asks at least as much (its place is as tight or tighter, see `order`), leaves no
-more weight unserved, runs no more hosts and, where cost is the objective, costs no more, and is better in one of
-these. So for every number of hosts the front shows the tightest budget, the widest cover and the least cost that
-they buy.
+more weight unserved and no more sites without the standby they want, runs no more hosts and, where cost is the
+objective, costs no more, and is better in one of these. So for every number of hosts the front shows the tightest
+budget, the widest cover and the least cost that they buy.
 """
 
 from __future__ import annotations
@@ -31,6 +31,7 @@ def _beats(a: Point, b: Point, at: Mapping[str, Place]) -> bool:
     pairs = [
         (a.figures.hosts, b.figures.hosts),
         (a.figures.unserved_weight, b.figures.unserved_weight),
+        (a.figures.uncovered, b.figures.uncovered),
     ]
     if a.figures.objective == b.figures.objective == "cost":
         pairs.append((a.figures.value, b.figures.value))

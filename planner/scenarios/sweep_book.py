@@ -68,6 +68,10 @@ def _has(sweep: Sweep, name: str) -> bool:
     return any(p.figures is not None and getattr(p.figures, name) is not None for p in sweep.points)
 
 
+def _covered(sweep: Sweep) -> bool:
+    return any(p.figures is not None and p.figures.uncovered for p in sweep.points)
+
+
 def _fields(sweep: Sweep) -> list[Field]:
     fields = [
         SCENARIO,
@@ -81,6 +85,8 @@ def _fields(sweep: Sweep) -> list[Field]:
         Field("sites unserved", styles.COUNT),
         Field("clusters", styles.COUNT),
     ]
+    if _covered(sweep):
+        fields.append(Field("sites without standby", styles.COUNT))
     if _has(sweep, "cost"):
         fields.append(Field(f"cost {sweep.currency}".strip(), styles.MONEY, least=14))
     if _has(sweep, "moves"):
@@ -113,6 +119,8 @@ def _row(point: Point, sweep: Sweep) -> list[Value]:
         len(figures.unserved),
         figures.clusters,
     ]
+    if _covered(sweep):
+        row.append(figures.uncovered)
     if _has(sweep, "cost"):
         row.append(figures.cost)
     if _has(sweep, "moves"):

@@ -24,11 +24,15 @@ def proof_in_words(point: Point) -> str:
         return "failed"
     words = PROOFS.get(point.figures.proof, "")
     if point.origin == "bounds":
-        words = f"proven: lies between {' and '.join(point.rests_on)}"
-        return words if len(point.rests_on) > 1 else f"proven: the same as {point.rests_on[0]}"
+        words = f"proven: lies between {_named(point)}"
+        return words if len(point.rests_on) > 1 else f"proven: the same as {_named(point)}"
     if point.rests_on:
-        words = f"{'proven' if point.gap == 0 else 'not proven'}, with the bounds of {' and '.join(point.rests_on)}"
+        words = f"{'proven' if point.gap == 0 else 'not proven'}, with the bounds of {_named(point)}"
     return f"{words} (kept from an earlier run)" if point.origin == "store" else words
+
+
+def _named(point: Point) -> str:
+    return " and ".join(f'"{name}"' for name in point.rests_on)
 
 
 def changes_in_words(scenario: Scenario) -> list[str]:
