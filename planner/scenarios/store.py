@@ -57,12 +57,15 @@ class Store:
         self._data = self._open(self._path or ":memory:")
 
     def _open(self, path: str) -> sqlite3.Connection:
+        data = None
         try:
             data = sqlite3.connect(path, timeout=60)
             data.execute("PRAGMA journal_mode=WAL" if path != ":memory:" else "PRAGMA user_version")
             data.execute(_LAYOUT)
             data.commit()
         except sqlite3.Error as error:
+            if data is not None:
+                data.close()
             message = f"cannot be used to keep scenarios: {error}."
             raise InputError(
                 (Finding("error", "store_unusable", "", message, "Name a new file, or one of a sweep.", path),)

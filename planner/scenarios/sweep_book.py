@@ -29,6 +29,8 @@ def write_sweep_workbook(sweep: Sweep, path: str | os.PathLike[str]) -> None:
     front = [point for point in sweep.points if point.front]
     write_table(book, "Front", _fields(sweep), [_row(point, sweep) for point in front])
     _write_chart(book, sweep)
+    if _has(sweep, "certainty"):
+        _write_certainty(book, sweep)
     changes = [(point.scenario.name, line) for point in sweep.points for line in changes_in_words(point.scenario)]
     write_table(book, "Changes", (SCENARIO, Field("what it changes", least=30, most=80)), changes)
     book.workbook.properties.title = "Sweep of scenarios"
@@ -160,6 +162,39 @@ def _write_chart(book: Book, sweep: Sweep) -> None:
         chart = _scatter(sheet, column, spans) if curves.axis else _bars(sheet, column, len(rows) + 1)
         dress(chart, f"{what.capitalize()} in each scenario{f' of {fleet}' * bool(fleet)}", curves.label, what)
         sheet.add_chart(chart, f"I{2 + 28 * number}")
+
+
+def _write_certainty(book: Book, sweep: Sweep) -> None:
+    """Add the sheet Certainty: hosts of each scenario and how sure the budgets hold with them, fewest hosts first."""
+    fields = (
+        SCENARIO,
+        Field("hosts", styles.COUNT),
+        Field("sites unserved", styles.COUNT),
+        Field("sites within budget", styles.SHARE, least=12),
+        Field("all within budget", styles.SHARE, least=12),
+        Field("all from", styles.SHARE),
+        Field("all to", styles.SHARE),
+    )
+    rows: list[tuple[Value, ...]] = []
+    known = [(p.figures.hosts, p.scenario.name, p.figures) for p in sweep.points if p.figures is not None]
+    for hosts, name, figures in sorted(known, key=lambda one: one[:2]):
+        c = figures.certainty
+        if c is not None:
+            rows.append((name, hosts, len(figures.unserved), c.within, c.all_within, c.all_low, c.all_high))
+    sheet = write_table(book, "Certainty", fields, rows)
+    chart = ScatterChart()
+    chart.style, chart.scatterStyle = 2, "marker"
+    for number, column in enumerate((4, 5)):
+        x = Reference(sheet, min_col=2, min_row=2, max_row=len(rows) + 1)
+        y = Reference(sheet, min_col=column, min_row=1, max_row=len(rows) + 1)
+        series = Series(y, x, title_from_data=True)
+        series.marker.symbol = ("circle", "diamond")[number]
+        series.marker.graphicalProperties.solidFill = COLOURS[number]
+        series.graphicalProperties.line.noFill = True
+        chart.series.append(series)
+    dress(chart, "What hosts buy in certainty (a mark is a scenario)", "hosts", "share or chance")
+    chart.y_axis.number_format = "0%"
+    sheet.add_chart(chart, "I2")
 
 
 def _least_hosts(point: Point) -> float | None:

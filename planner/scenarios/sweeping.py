@@ -52,11 +52,13 @@ def sweep(
     """
     options = options or Options()
     _refuse_repeated(scenarios)
-    state = _State(fleet, scenarios, options, Store(store), tell)
     shortcuts = not (solve_all or options.later_aims or options.uncertainty)
     complete = True
     runner: Runner | None = None
+    kept = Store(store)
+    state = None
     try:
+        state = _State(fleet, scenarios, options, kept, tell)
         while pending := state.pending(shortcuts=shortcuts):
             wave = state.unkept(next_wave(pending, state.points, state.at) if shortcuts else pending)
             if wave and runner is None:
@@ -64,13 +66,13 @@ def sweep(
             if wave and runner is not None:
                 state.plan(wave, runner)
     except KeyboardInterrupt:
-        if not state.points:
+        if state is None or not state.points:
             raise
         complete = False
     finally:
         if runner is not None:
             runner.close()
-        state.store.close()
+        kept.close()
     return Sweep(
         points=state.result(),
         notes=tuple(notes),

@@ -80,6 +80,16 @@ def test_the_table_has_a_row_for_each_scenario_and_the_front_those_that_are_on_i
     assert front
 
 
+def test_what_hosts_buy_in_certainty_is_a_sheet_and_a_chart(good, tmp_path):
+    write_sweep_workbook(good, tmp_path / "sweep.xlsx")
+    rows = sheet_rows(tmp_path / "sweep.xlsx", "Certainty")
+    assert [row["hosts"] for row in rows] == sorted(point.figures.hosts for point in good.points)
+    certainty = {point.scenario.name: point.figures.certainty for point in good.points}
+    assert all(row["all within budget"] == pytest.approx(certainty[row["scenario"]].all_within) for row in rows)
+    (chart,) = load_workbook(tmp_path / "sweep.xlsx")["Certainty"]._charts
+    assert len(list(refs(chart))) == 4
+
+
 def test_failed_scenarios_are_rows_with_their_error_and_names_are_no_formulas(swept, tmp_path):
     write_sweep_workbook(swept, tmp_path / "sweep.xlsx")
     failed = [row for row in sheet_rows(tmp_path / "sweep.xlsx", "Scenarios") if row["hosts"] is None]

@@ -30,6 +30,8 @@ def flips_in_words(found: Comparison) -> list[str]:
         return ["At no price does the choice between shared and own votes change."]
     unit = found.unit
     lines = []
+    if found.price is not None:
+        lines.append(f"A vote of a cluster's own costs {money(found.price)} {unit} with {found.stand_alone}.")
     for before, after in zip(found.segments, found.segments[1:], strict=False):
         sure = "" if before.proven and after.proven else " (not proven)"
         lines.append(

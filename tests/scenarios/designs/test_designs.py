@@ -165,7 +165,7 @@ def fewest_bins(sizes, cap):
     return len(bins)
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=10, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(cases())
 def test_segments_are_the_cheapest_mix_at_every_price(make, case):
     fleet = make.fleet(
