@@ -12,6 +12,7 @@ import hashlib
 import json
 import os
 import sqlite3
+from collections.abc import Sequence
 from contextlib import closing
 from typing import Any
 
@@ -29,9 +30,16 @@ _LAYOUT = (
 )
 
 
-def fleet_digest(fleet: Fleet) -> str:
-    """Return a digest of everything in ``fleet`` that a plan depends on."""
-    digest = hashlib.sha256(json.dumps(dataclasses.asdict(fleet.policy), sort_keys=True).encode())
+def fleet_digest(fleet: Fleet, scenarios: Sequence[Scenario] = ()) -> str:
+    """Return a digest of everything in ``fleet`` that a plan of it, or of one of ``scenarios``, depends on.
+
+    That is the day, too, where the age of measurements counts.
+    """
+    aged = fleet.policy.max_age_days is not None or any(
+        edit.column == "max_age_days" for scenario in scenarios for edit in scenario.edits
+    )
+    settings = dataclasses.asdict(fleet.policy) | {"as_of": fleet.as_of.isoformat() if aged else ""}
+    digest = hashlib.sha256(json.dumps(settings, sort_keys=True).encode())
     for name in _TABLES:
         table: pd.DataFrame = getattr(fleet, name)
         digest.update(f"{name} {list(table.columns)} {len(table)}".encode())

@@ -110,7 +110,7 @@ class _State:
         tell: Callable[[Done], None] | None,
     ) -> None:
         self.scenarios, self.store, self._tell = scenarios, store, tell
-        digest = fleet_digest(fleet)
+        digest = fleet_digest(fleet, scenarios)
         self._key = {scenario.name: key_of(digest, scenario, options) for scenario in scenarios}
         self.at = places(fleet, scenarios)
         self.points: dict[str, Point] = {}

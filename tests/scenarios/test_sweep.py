@@ -129,6 +129,14 @@ def test_the_key_tells_fleets_changes_and_options_apart_but_not_names(twelve_sit
     assert fleet_digest(planner.read_fleet(TWELVE_SITES)) == digest
 
 
+def test_the_day_is_part_of_the_key_where_the_age_of_measurements_counts(make):
+    def digest(as_of, **policy):
+        return fleet_digest(make.fleet([[10.0]], as_of=as_of, **policy))
+
+    assert digest("2027-01-01") == digest("2027-01-02")
+    assert digest("2027-01-01", max_age_days=30) != digest("2027-01-02", max_age_days=30)
+
+
 def test_a_file_that_is_no_store_is_refused(tmp_path, twelve_sites):
     (tmp_path / "kept.sqlite").write_text("these are my notes, and they are longer than a header of SQLite would be")
     with pytest.raises(InputError, match="cannot be used"):
