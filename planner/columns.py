@@ -214,6 +214,10 @@ HUBS = Sheet(
         *_uptime("host", "a host of the pool"),
         *_uptime("hub", "the hub itself"),
         *_uptime("hub_uplink", "the hub's uplink"),
+        Column("opens", "date", "first day on which hosts can run there; for the horizon",
+            aliases=("opening_date", "open_date")),
+        Column("closes", "date", "last day on which hosts can run there; for the horizon",
+            aliases=("closing_date", "close_date")),
     ),
 )
 
@@ -293,6 +297,36 @@ FREEZES = Sheet(
     ),
 )
 
+CHANGES = Sheet(
+    "Changes",
+    "what changes on which day, for the horizon: a column of one site, of one pool, or a setting",
+    aliases=("dated_changes", "planned_changes"),
+    columns=(
+        Column("date", "date", "day from which the new value counts", required=True, aliases=("from_date", "day")),
+        Column("site", "id", "the site that changes; blank for a pool or a setting", aliases=SITES.columns[0].aliases,
+            example="0042"),
+        Column("pool", "id", "the pool that changes; blank for a site or a setting", aliases=("pool_id",)),
+        Column("column", "id", "column of Sites or Hubs, or setting, that changes", required=True,
+            aliases=("what", "setting", "field"), example="clusters"),
+        Column("value", "id", "its new value", aliases=("new_value", "to"), example="2"),
+    ),
+)
+
+PRICES = Sheet(
+    "Prices",
+    "what equipment costs, for the horizon and for comparing designs",
+    aliases=("price_list",),
+    columns=(
+        Column("item", "choice", "a data node, a tie-breaker host, or a site's own tie-breaker", required=True,
+            choices=("node", "host", "own_tie_breaker"), example="host"),
+        Column("buy", "number", "price of buying and installing one", "money", default=0, least=0, example=900),
+        Column("yearly", "number", "licence, support and rent of one for a year", "money", default=0, least=0,
+            example=120),
+        Column("watts", "number", "power that one draws, cooling included", "W", default=0, least=0, example=60),
+        Column("visits", "number", "visits on site that one needs in a year", default=0, least=0, example=0.2),
+    ),
+)
+
 SETTINGS = (
     Column("cluster_cap", "whole", "most clusters on one host", "clusters", default=64, least=1),
     Column("release_floor", "release", "oldest release that may use a shared host"),
@@ -364,6 +398,15 @@ SETTINGS = (
     *_uptime("hub_uplink", "a hub's uplink", None),
     Column("rehoming_minutes", "number", "from the loss of a host until its sites vote through their standbys",
         "minutes", least=0),
+    Column("period", "choice", "length of one step of the horizon", default="year",
+        choices=("year", "quarter", "month")),
+    Column("periods", "whole", "steps of the horizon", default=5, least=1, most=240),
+    Column("discount_percent", "number", "what a year's delay of a payment is worth", "% a year", default=0, least=0,
+        most=100),
+    Column("years", "number", "years over which designs are compared", default=5, least=0, least_excluded=True,
+        most=50),
+    Column("kwh_cost", "number", "price of a kilowatt-hour", "money", default=0, least=0),
+    Column("visit_cost", "number", "price of one visit on site", "money", default=0, least=0),
 )
 
 POLICY = Sheet(
@@ -376,5 +419,5 @@ POLICY = Sheet(
     ),
 )
 
-SHEETS = (SITES, HUBS, LATENCY, SAMPLES, LINKS, CURRENT, FREEZES, POLICY)
+SHEETS = (SITES, HUBS, LATENCY, SAMPLES, LINKS, CURRENT, FREEZES, CHANGES, PRICES, POLICY)
 # fmt: on

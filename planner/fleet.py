@@ -105,6 +105,12 @@ class Policy:
     hub_uplink_mtbf_hours: float | None = None
     hub_uplink_mttr_hours: float | None = None
     rehoming_minutes: float | None = None
+    period: Literal["year", "quarter", "month"] = "year"
+    periods: int = 5
+    discount_percent: float = 0.0
+    years: float = 5.0
+    kwh_cost: float = 0.0
+    visit_cost: float = 0.0
 
     def replace(self, **changes: Any) -> Policy:
         """Return a copy with ``changes`` made; TypeError for a name that is no setting."""
@@ -171,6 +177,8 @@ class Fleet:
     links: pd.DataFrame = field(default_factory=partial(typed_table, columns.LINKS, {}))
     current: pd.DataFrame = field(default_factory=partial(typed_table, columns.CURRENT, {}))
     freezes: pd.DataFrame = field(default_factory=partial(typed_table, columns.FREEZES, {}))
+    changes: pd.DataFrame = field(default_factory=partial(typed_table, columns.CHANGES, {}))
+    prices: pd.DataFrame = field(default_factory=partial(typed_table, columns.PRICES, {}))
     policy: Policy = Policy()
     findings: tuple[Finding, ...] = ()
     sources: tuple[Source, ...] = ()

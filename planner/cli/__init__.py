@@ -16,13 +16,16 @@ from planner.cli.availability import availability
 from planner.cli.check import check
 from planner.cli.completion import completion
 from planner.cli.demo import demo
+from planner.cli.designs import designs
 from planner.cli.drill import drill
 from planner.cli.explain import explain
 from planner.cli.export import export
+from planner.cli.horizon import horizon
 from planner.cli.plan import plan
 from planner.cli.report import print_findings, tally
 from planner.cli.rollout import rollout
 from planner.cli.streams import prepare_streams, printable, say
+from planner.cli.sweep import sweep
 from planner.cli.template import template
 from planner.cli.verify import verify
 from planner.cli.write_report import report
@@ -62,6 +65,9 @@ for _command in (
     rollout,
     drill,
     availability,
+    sweep,
+    horizon,
+    designs,
     report,
     export,
     check,

@@ -133,6 +133,20 @@ def freezes(draft: Draft, fleet: Fleet) -> None:
             draft.findings.add("freeze_order", places["last"], "last", first=first.date(), last=last.date())
 
 
+def item_prices(draft: Draft, fleet: Fleet) -> None:
+    """Every item has one price."""
+    if draft.prices is None:
+        return
+    seen: dict[str, int] = {}
+    for position, item in enumerate(draft.prices.frame["item"]):
+        if item in seen:
+            other = draft.prices.place(seen[item], "item").cell
+            draft.findings.add(
+                "price_repeated", draft.prices.place(position, "item"), "item", value=f'"{item}"', other=other
+            )
+        seen.setdefault(item, position)
+
+
 def regions(draft: Draft, fleet: Fleet) -> None:
     """A region that a pool serves should have a site."""
     known = sorted({region for region in fleet.sites["region"] if region})
@@ -200,6 +214,7 @@ CHECKS: tuple[Check, ...] = (
     releases,
     dates,
     freezes,
+    item_prices,
     regions,
     samples,
     latency,

@@ -29,6 +29,8 @@ class Draft:
     links: TypedSheet | None = None
     current: TypedSheet | None = None
     freezes: TypedSheet | None = None
+    changes: TypedSheet | None = None
+    prices: TypedSheet | None = None
 
     def __post_init__(self) -> None:
         self.site_ids = KnownIds.of(self.sites.frame["site"])
@@ -39,7 +41,7 @@ class Draft:
         """The fleet as it stands; it holds only if no error has been found."""
         given = {
             name: part.frame
-            for name in ("latency", "samples", "links", "current", "freezes")
+            for name in ("latency", "samples", "links", "current", "freezes", "changes", "prices")
             if (part := getattr(self, name)) is not None
         }
         return Fleet(sites=self.sites.frame, pools=self.pools.frame, policy=self.policy.policy, **given)

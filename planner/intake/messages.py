@@ -271,6 +271,10 @@ _DATES = {
     ),
     "date_ambiguous": _error("{column} {value} may be {candidates}.", "Write it as 2026-03-31."),
     "date_time": _info("{column} has a time of day in {cells}, which was not read."),
+    "change_undated": _error("The change has no date.", "Write the day from which it counts."),
+    "change_of_two": _error("The change names a site and a pool.", "Give each a row of its own."),
+    "change_column": _error("{column} {value} is no {what} that can change.", "{guess}"),
+    "price_repeated": _error("The price of {value} is already in {other}.", "Keep one of the rows."),
     "dates_order": _error("The site closes on {closes}, before it opens on {opens}.", "Correct one of the dates."),
 }
 

@@ -6,9 +6,23 @@ from pathlib import Path
 
 import pandas as pd
 
-from planner.columns import CURRENT, FREEZES, HUBS, LATENCY, LINKS, POLICY, SAMPLES, SHEETS, SITES, Sheet
+from planner.columns import (
+    CHANGES,
+    CURRENT,
+    FREEZES,
+    HUBS,
+    LATENCY,
+    LINKS,
+    POLICY,
+    PRICES,
+    SAMPLES,
+    SHEETS,
+    SITES,
+    Sheet,
+)
 from planner.errors import InputError
 from planner.fleet import Finding, Fleet, Policy, Source
+from planner.intake.changes import resolve_changes
 from planner.intake.checks import CHECKS
 from planner.intake.draft import (
     Draft,
@@ -186,6 +200,11 @@ def _related(draft: Draft, tables: Tables) -> Fleet:
         resolve_current(draft)
     if (table := tables(FREEZES, NO_IDS)) is not None:
         draft.freezes = read_table(table, FREEZES, findings)
+    if (table := tables(CHANGES, NO_IDS)) is not None:
+        draft.changes = read_table(table, CHANGES, findings)
+        resolve_changes(draft)
+    if (table := tables(PRICES, NO_IDS)) is not None:
+        draft.prices = read_table(table, PRICES, findings)
     fleet = draft.fleet
     for check in CHECKS:
         check(draft, fleet)

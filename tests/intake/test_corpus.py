@@ -52,6 +52,8 @@ def drop_column(sheet, column):
 LONG = ["site", "hub", "rtt_ms"]
 POOLS = ["hub", "pool"]
 CURRENT = ["site", "hub", "host"]
+CHANGES = ["date", "site", "pool", "column", "value"]
+DAY = dt.date(2027, 1, 1)
 
 # (situation, changes, finding code, where)
 CASES: list[tuple[str, list[Callable], str, str]] = [
@@ -166,6 +168,31 @@ CASES: list[tuple[str, list[Callable], str, str]] = [
         [put("Sites", 2, "opens", dt.date(2027, 1, 1)), put("Sites", 2, "closes", dt.date(2026, 1, 1))],
         "dates_order",
         "Sites!I2",
+    ),
+    # changes and prices
+    (
+        "change_without_a_day",
+        [add("Changes", CHANGES, [None, "0001", None, "clusters", "2"])],
+        "change_undated",
+        "Changes!A2",
+    ),
+    (
+        "change_of_a_site_and_a_pool",
+        [add("Changes", CHANGES, [DAY, "0001", "ESK", "clusters", "2"])],
+        "change_of_two",
+        "Changes!B2",
+    ),
+    (
+        "change_of_an_unknown_column",
+        [add("Changes", CHANGES, [DAY, "0001", None, "cluster", "2"])],
+        "change_column",
+        "Changes!D2",
+    ),
+    (
+        "two_prices",
+        [add("Prices", ["item", "buy"], ["host", 900], ["host", 950])],
+        "price_repeated",
+        "Prices!A3",
     ),
     # latency
     ("pair_twice", [replace("Latency", LONG, ["0001", "ESK", 5], ["0001", "ESK", 5])], "pair_repeated", "Latency!C3"),

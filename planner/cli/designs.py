@@ -1,0 +1,116 @@
+"""`castingvote designs`: a third node, or a third vote that is shared, dedicated or built in."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+from rich.table import Table
+from rich.text import Text
+
+from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory, workbook_name
+from planner.cli.progress import Stages
+from planner.cli.report import print_findings
+from planner.cli.streams import console, printable, say
+from planner.outputs.atomic import write_text
+from planner.scenarios.designs.book import write_designs_workbook
+from planner.scenarios.designs.nouns import Comparison
+from planner.scenarios.designs.road import compare_designs
+from planner.scenarios.designs.words import flips_in_words, headline, to_json
+
+_FLIPS_SHOWN = 12  # the table stays a screenful
+
+
+@click.command()
+@FLEET
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path),
+    callback=workbook_name,
+    metavar="DESIGNS.xlsx",
+    help="Write tables and chart here.",
+)
+@click.option(
+    "--json",
+    "json_path",
+    type=click.Path(path_type=Path),
+    metavar="DESIGNS.json",
+    help="Write it as JSON; - is standard output, which then carries nothing else.",
+)
+@click.option(
+    "--plans",
+    type=click.IntRange(min=2),
+    default=200,
+    show_default=True,
+    help="Most plans to make in search of flip prices.",
+)
+@click.option("--time-limit", type=click.FloatRange(min=0.0), metavar="SECONDS", help="Stop solving after this long.")
+@click.option(
+    "--seed", type=click.IntRange(min=0, max=2**31 - 1), default=0, show_default=True, help="Seed of the solver."
+)
+@QUIET
+def designs(
+    fleet: Path,
+    output: Path | None,
+    json_path: Path | None,
+    plans: int,
+    time_limit: float | None,
+    seed: int,
+    quiet: bool,
+) -> int:
+    """Compare designs for FLEET: three nodes, or two with a shared, dedicated or own tie-breaker.
+
+    Costs are those of the sheet Prices over the policy's years. The cheapest mix per site is found too, and
+    every price of an own vote at which it changes.
+
+    \b
+    Example:
+        castingvote designs fleet.xlsx -o designs.xlsx
+    """
+    check_outputs(fleet, output, json_path)
+    stages = Stages(quiet=quiet)
+    with stages.stage("read", "Reading the fleet"):
+        inventory = read_inventory(fleet)
+    with stages.stage("plan", "Comparing designs") as show:
+        found = compare_designs(
+            inventory,
+            most_plans=plans,
+            time_limit=time_limit,
+            seed=seed,
+            tell=lambda doing: show(f"Comparing designs: {doing}"),
+        )
+    if output is not None:
+        write_designs_workbook(found, output)
+    to_stdout = json_path is not None and str(json_path) == "-"
+    if to_stdout:
+        say(to_json(found))
+    elif json_path is not None:
+        write_text(json_path, to_json(found) + "\n")
+    if not quiet:
+        print_findings(found.notes)
+        written = [path for path in (output, None if to_stdout else json_path) if path is not None]
+        _print(found, written, err=to_stdout)
+    return 0
+
+
+def _print(found: Comparison, written: list[Path], *, err: bool) -> None:
+    target = console(err=err)
+    target.print(Text(printable(headline(found)), style="bold"))
+    table = Table(box=None, pad_edge=False, collapse_padding=True)
+    table.add_column("design", no_wrap=True)
+    for heading in ("nodes", "hosts", "own", "sites", "out of reach", printable(f"total {found.unit}")):
+        table.add_column(heading, justify="right", no_wrap=True)
+    for design in found.designs:
+        total = "" if design.costs is None else f"{design.costs.total:,.2f}{'' if design.proven else ' (not proven)'}"
+        figures = (design.nodes, design.hosts, design.own, design.sites, design.unserved)
+        table.add_row(design.name, *(f"{number:,}" for number in figures), total)
+    target.print(table)
+    lines = flips_in_words(found)
+    for line in lines[:_FLIPS_SHOWN]:
+        target.print(Text(printable(line)))
+    if len(lines) > _FLIPS_SHOWN:
+        target.print(Text(f"... and {len(lines) - _FLIPS_SHOWN:,} more prices, see the workbook."))
+    target.print(Text("Caution: costs are as good as the prices entered; ask for offers before deciding.", style="dim"))
+    for path in written:
+        target.print(Text(f"Written: {path}"))

@@ -1,0 +1,148 @@
+"""`castingvote horizon`: when and where to add hosts."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import Literal
+
+import click
+from rich.table import Table
+from rich.text import Text
+
+from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory, workbook_name
+from planner.cli.progress import Stages
+from planner.cli.report import print_findings
+from planner.cli.streams import console, printable, say
+from planner.outputs.atomic import write_text
+from planner.scenarios.horizon.book import write_horizon_workbook
+from planner.scenarios.horizon.nouns import Horizon
+from planner.scenarios.horizon.road import horizon as make_horizon
+from planner.scenarios.horizon.words import headline, some, to_json
+
+
+@click.command()
+@FLEET
+@click.option(
+    "--from",
+    "first",
+    type=click.DateTime(["%Y-%m-%d"]),
+    metavar="YYYY-MM-DD",
+    help="First day of the first period; the first of next month by default.",
+)
+@click.option(
+    "--period",
+    type=click.Choice(["year", "quarter", "month"]),
+    help="Length of a period; the policy's by default.",
+)
+@click.option("--periods", type=click.IntRange(1, 240), metavar="N", help="How many; the policy's by default.")
+@click.option(
+    "--move-hosts", is_flag=True, help="Hosts may move to pools of the same cap and release, or be taken out."
+)
+@click.option(
+    "--move-cost",
+    type=click.FloatRange(min=0.0),
+    default=0.0,
+    show_default=True,
+    metavar="MONEY",
+    help="With --move-hosts: price of moving one host.",
+)
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path),
+    callback=workbook_name,
+    metavar="HORIZON.xlsx",
+    help="Write tables and chart here.",
+)
+@click.option(
+    "--json",
+    "json_path",
+    type=click.Path(path_type=Path),
+    metavar="HORIZON.json",
+    help="Write it as JSON; - is standard output, which then carries nothing else.",
+)
+@click.option("--time-limit", type=click.FloatRange(min=0.0), metavar="SECONDS", help="Stop solving after this long.")
+@click.option(
+    "--seed", type=click.IntRange(min=0, max=2**31 - 1), default=0, show_default=True, help="Seed of the solver."
+)
+@QUIET
+def horizon(
+    fleet: Path,
+    first: dt.datetime | None,
+    period: Literal["year", "quarter", "month"] | None,
+    periods: int | None,
+    move_hosts: bool,
+    move_cost: float,
+    output: Path | None,
+    json_path: Path | None,
+    time_limit: float | None,
+    seed: int,
+    quiet: bool,
+) -> int:
+    """Say when and where FLEET needs more hosts as sites open, close, grow and change release.
+
+    Columns opens and closes of Sites and Hubs and the sheet Changes say what happens when. Every period
+    is served with the fewest hosts bought, then the least money; nobody moves who can stay. Ends with 1
+    when some site is unserved in some period. Ctrl-C keeps the best so far.
+
+    \b
+    Example:
+        castingvote horizon fleet.xlsx --from 2027-01-01 --period quarter --periods 8 -o horizon.xlsx
+    """
+    check_outputs(fleet, output, json_path)
+    stages = Stages(quiet=quiet)
+    with stages.stage("read", "Reading the fleet"):
+        inventory = read_inventory(fleet)
+    with stages.stage("plan", "Planning the periods (Ctrl-C keeps the best so far)"):
+        found = make_horizon(
+            inventory,
+            first.date() if first is not None else _next_month(),
+            period=period,
+            periods=periods,
+            move_hosts=move_hosts,
+            move_cost=move_cost,
+            time_limit=time_limit,
+            seed=seed,
+        )
+    if output is not None:
+        write_horizon_workbook(found, output)
+    to_stdout = json_path is not None and str(json_path) == "-"
+    if to_stdout:
+        say(to_json(found))
+    elif json_path is not None:
+        write_text(json_path, to_json(found) + "\n")
+    if not quiet:
+        print_findings(found.notes)
+        written = [path for path in (output, None if to_stdout else json_path) if path is not None]
+        _print(found, written, err=to_stdout)
+    return 1 if any(step.unserved for step in found.steps) else 0
+
+
+def _next_month() -> dt.date:
+    today = dt.date.today()
+    return (today.replace(day=1) + dt.timedelta(days=31)).replace(day=1)
+
+
+def _print(found: Horizon, written: list[Path], *, err: bool) -> None:
+    target = console(err=err)
+    target.print(Text(printable(headline(found)), style="bold"))
+    table = Table(box=None, pad_edge=False, collapse_padding=True)
+    table.add_column("period", no_wrap=True)
+    for heading in ("sites", "load", "capacity", "hosts", "own minimum", "moves", "unserved"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    table.add_column("to buy", overflow="fold")
+    for step in found.steps:
+        figures = (step.sites, step.clusters, step.room, step.running, step.least, len(step.moves), len(step.unserved))
+        table.add_row(step.period.name, *(f"{n:,}" for n in figures), Text(printable(some(step.bought))))
+    target.print(table)
+    needed = found.next_host
+    if needed is not None:
+        target.print(
+            Text(printable(f"Next host by {needed.day.isoformat()}: {', '.join(needed.pools)}. {needed.words}"))
+        )
+        for delay in needed.delays:
+            target.print(Text(printable(f"  {delay}")))
+    target.print(Text("Caution: figures of later periods are as good as the dates and growth entered.", style="dim"))
+    for path in written:
+        target.print(Text(f"Written: {path}"))

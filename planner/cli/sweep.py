@@ -1,0 +1,189 @@
+"""`castingvote sweep`: many what-ifs at once."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Literal
+
+import click
+
+from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory, workbook_name
+from planner.cli.progress import Stages
+from planner.cli.report import print_findings
+from planner.cli.streams import say
+from planner.cli.sweep_report import print_sweep
+from planner.outputs.atomic import write_text
+from planner.scenarios.certainty import Uncertainty
+from planner.scenarios.charts import PICTURES, write_picture
+from planner.scenarios.scenario_file import read_scenarios
+from planner.scenarios.sweep_book import write_sweep_workbook
+from planner.scenarios.sweep_words import to_json
+from planner.scenarios.sweeping import Done
+from planner.scenarios.sweeping import sweep as make_sweep
+from planner.scenarios.task import Options
+from planner.scenarios.vary import axis_of, combined, notes_on
+
+
+def _picture_name(_context: click.Context, _parameter: click.Parameter, path: Path | None) -> Path | None:
+    if path is not None and path.suffix.lower() not in PICTURES:
+        raise click.BadParameter(f"{path} is to be a picture; give a name that ends in {' or '.join(PICTURES)}.")
+    return path
+
+
+@click.command()
+@FLEET
+@click.option(
+    "--vary",
+    multiple=True,
+    metavar="NAME=VALUES",
+    help="A setting, or a column of all sites or hubs, and its values: cover=none,hub or latency_budget_ms=20:80:5 "
+    "(first:last:step) or sites.latency_budget_ms=x0.8,x1 (times what it is). Repeat it for every combination.",
+)
+@click.option(
+    "--scenarios",
+    "scenario_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE.toml",
+    help="Named changes to policy, sites and hubs, combinations, and random growth with seeds.",
+)
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path),
+    callback=workbook_name,
+    metavar="SWEEP.xlsx",
+    help="Write tables and chart here.",
+)
+@click.option(
+    "--json",
+    "json_path",
+    type=click.Path(path_type=Path),
+    metavar="SWEEP.json",
+    help="Write all points as JSON; - is standard output, which then carries nothing else.",
+)
+@click.option(
+    "--chart",
+    type=click.Path(path_type=Path),
+    callback=_picture_name,
+    metavar="FILE.svg",
+    help="Draw the curves as .png or .svg (needs the extra charts).",
+)
+@click.option(
+    "--store",
+    type=click.Path(path_type=Path),
+    metavar="FILE.sqlite",
+    help="Keep finished scenarios here and do not plan them again: a sweep that was stopped goes on.",
+)
+@click.option(
+    "--jobs", type=click.IntRange(min=1), metavar="N", help="Processes to work in; all processors by default."
+)
+@click.option("--dask", metavar="ADDRESS", help="Work on a Dask cluster instead, such as tcp://10.0.0.5:8786.")
+@click.option(
+    "--aims", is_flag=True, help="Settle the aims among equals too, and tell moves and mean RTT; takes longer."
+)
+@click.option("--solve-all", is_flag=True, help="Plan every scenario, also those whose value follows from others.")
+@click.option(
+    "--rtt-spread",
+    type=click.FloatRange(min=0.0, max=1000.0),
+    metavar="PERCENT",
+    help="Tell how sure budgets hold when each RTT varies by this coefficient of variation (Monte Carlo).",
+)
+@click.option(
+    "--hub-spread",
+    type=click.FloatRange(min=0.0, max=1000.0),
+    default=0.0,
+    show_default=True,
+    metavar="PERCENT",
+    help="With --rtt-spread: what all RTTs to one hub vary by together.",
+)
+@click.option(
+    "--draws", type=click.IntRange(min=2, max=1_000_000), default=1000, show_default=True, help="Monte Carlo draws."
+)
+@click.option(
+    "--time-limit",
+    type=click.FloatRange(min=0.0),
+    metavar="SECONDS",
+    help="Stop each scenario's solving after this long.",
+)
+@click.option(
+    "--seed",
+    type=click.IntRange(min=0, max=2**31 - 1),
+    default=0,
+    show_default=True,
+    help="Of the solver and the draws; random growth has its own.",
+)
+@click.option(
+    "--solver", type=click.Choice(["highs", "cbc"]), default="highs", show_default=True, help="Solver of the plans."
+)
+@QUIET
+def sweep(
+    fleet: Path,
+    vary: tuple[str, ...],
+    scenario_file: Path | None,
+    output: Path | None,
+    json_path: Path | None,
+    chart: Path | None,
+    store: Path | None,
+    jobs: int | None,
+    dask: str | None,
+    aims: bool,
+    solve_all: bool,
+    rtt_spread: float | None,
+    hub_spread: float,
+    draws: int,
+    time_limit: float | None,
+    seed: int,
+    solver: Literal["highs", "cbc"],
+    quiet: bool,
+) -> int:
+    """Plan FLEET as it is and in many what-ifs: a table of hosts, each with its proof or gap.
+
+    A setting that sites or hubs state for themselves does not change theirs: vary latency_budget_ms and
+    the sites with a budget of their own keep it; vary sites.latency_budget_ms and all have the new one.
+    Ends with 1 when some scenario could not be planned. Ctrl-C keeps the points so far.
+
+    \b
+    Example:
+        castingvote sweep fleet.xlsx --vary latency_budget_ms=20:80:5 --vary cluster_cap=64,128 -o sweep.xlsx
+    """
+    if not vary and scenario_file is None:
+        raise click.UsageError("Nothing is varied: give --vary NAME=VALUES or --scenarios FILE.toml.")
+    check_outputs(fleet, output, json_path, chart, store)
+    axes = [axis_of(option) for option in vary]
+    scenarios = combined(axes, read_scenarios(scenario_file) if scenario_file is not None else [])
+    uncertainty = None if rtt_spread is None else Uncertainty(rtt_spread, hub_spread, draws, seed)
+    stages = Stages(quiet=quiet)
+    with stages.stage("read", "Reading the fleet"):
+        inventory = read_inventory(fleet)
+    words = f"Planning {len(scenarios):,} scenarios (Ctrl-C keeps what is done)"
+    with stages.stage("plan", words) as show:
+        found = make_sweep(
+            inventory,
+            scenarios,
+            options=Options(seed, solver, time_limit, aims, uncertainty),
+            jobs=jobs,
+            dask=dask,
+            store=store,
+            solve_all=solve_all,
+            notes=notes_on(inventory, axes),
+            tell=lambda done: show(f"{words}: {_in_words(done)}"),
+        )
+    if output is not None:
+        write_sweep_workbook(found, output)
+    if chart is not None:
+        write_picture(found, chart)
+    to_stdout = json_path is not None and str(json_path) == "-"
+    if to_stdout:
+        say(to_json(found))
+    elif json_path is not None:
+        write_text(json_path, to_json(found) + "\n")
+    if not quiet:
+        print_findings(found.notes, least="warning")
+        written = [path for path in (output, chart, None if to_stdout else json_path) if path is not None]
+        print_sweep(found, written, err=to_stdout)
+    return 1 if any(point.figures is None for point in found.points) else 0
+
+
+def _in_words(done: Done) -> str:
+    left = "" if done.seconds_left is None else f", about {done.seconds_left:,.0f} s left"
+    return f"{done.known:,} of {done.of:,}{left}"

@@ -1,0 +1,79 @@
+"""A sweep at the terminal: one row for each scenario, in the order they were asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from rich.table import Table
+from rich.text import Text
+
+from planner.cli.streams import console, printable
+from planner.scenarios.nouns import Point, Sweep
+from planner.scenarios.sweep_words import headline, proof_in_words
+
+_CAUTION = (
+    "Caution: a scenario is arithmetic on the figures it was given; verify latencies on site before acting on it."
+)
+
+
+def print_sweep(sweep: Sweep, written: Sequence[Path], *, err: bool) -> None:
+    """Print the headline, the table, a caution and where it was written."""
+    target = console(err=err)
+    target.print(Text(headline(sweep), style="bold"))
+    if not sweep.complete:
+        target.print(Text("Interrupted: scenarios without figures were not planned.", style="yellow"))
+    target.print(_table(sweep))
+    target.print(Text("* on the front: no other scenario asks as much and needs as little.", style="dim"))
+    target.print(Text(_CAUTION, style="dim"))
+    for path in written:
+        target.print(Text(f"Written: {path}"))
+
+
+def _table(sweep: Sweep) -> Table:
+    table = Table(box=None, pad_edge=False, collapse_padding=True)
+    table.add_column("scenario", overflow="fold")
+    sure = any(p.figures is not None and p.figures.certainty is not None for p in sweep.points)
+    aims = any(p.figures is not None and p.figures.moves is not None for p in sweep.points)
+    priced = any(p.figures is not None and p.figures.cost is not None for p in sweep.points)
+    headings = ["hosts", "not below", "gap", "new", "unserved"]
+    covered = any(p.figures is not None and p.figures.uncovered for p in sweep.points)
+    headings += ["no standby"] * covered
+    headings += [f"cost {sweep.currency}".strip()] * priced + ["moves", "mean RTT"] * aims
+    headings += ["within budget (95 %)", "all within (95 %)"] * sure
+    for heading in headings:
+        table.add_column(heading, justify="right", no_wrap=True)
+    table.add_column("proof", overflow="fold")
+    for point in sweep.points:
+        name = f"{point.scenario.name}{' *' if point.front else ''}"
+        if point.figures is None:
+            table.add_row(Text(printable(name)), *[""] * len(headings), Text(printable(point.error), style="bold red"))
+        else:
+            cells = _cells(point, covered=covered, priced=priced, aims=aims, sure=sure)
+            table.add_row(Text(printable(name)), *cells, Text(printable(proof_in_words(point))))
+    return table
+
+
+def _cells(point: Point, *, covered: bool, priced: bool, aims: bool, sure: bool) -> list[str]:
+    figures = point.figures
+    assert figures is not None  # the caller has looked
+    places = ".2f" if figures.objective == "cost" else ".0f"
+    cells = [
+        f"{figures.hosts:,}",
+        f"{figures.bound:,{places}}",
+        "" if point.gap == 0 else f"{point.gap:.1%}",
+        f"{figures.new_hosts:,}",
+        f"{len(figures.unserved):,}",
+    ]
+    if covered:
+        cells.append(f"{figures.uncovered:,}")
+    if priced:
+        cells.append("" if figures.cost is None else f"{figures.cost:,.2f}")
+    if aims:
+        cells.append("" if figures.moves is None else f"{figures.moves:,}")
+        cells.append("" if figures.mean_rtt_ms is None else f"{figures.mean_rtt_ms:.1f} ms")
+    if sure:
+        c = figures.certainty
+        cells.append("" if c is None else f"{c.within:.2%} ({c.within_low:.2%} to {c.within_high:.2%})")
+        cells.append("" if c is None else f"{c.all_within:.1%} ({c.all_low:.1%} to {c.all_high:.1%})")
+    return cells

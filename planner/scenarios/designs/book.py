@@ -1,0 +1,113 @@
+"""The workbook of a comparison: summary, designs, flip prices with their chart, and the choice for each site."""
+
+from __future__ import annotations
+
+import math
+import os
+
+from openpyxl.chart import BarChart, Reference
+
+from planner.outputs import CAUTIONS, cellsafe, styles
+from planner.outputs.atomic import replacing
+from planner.outputs.cellsafe import Value
+from planner.outputs.grid import Book, Field, set_up_print, write_table
+from planner.outputs.page import Page
+from planner.scenarios.charts import COLOURS, dress
+from planner.scenarios.designs.nouns import Comparison
+from planner.scenarios.designs.words import flips_in_words, headline
+
+_PARTS = ("buy", "yearly", "power", "visits", "circuits")
+
+
+def write_designs_workbook(found: Comparison, path: str | os.PathLike[str]) -> None:
+    """Write the comparison as an .xlsx workbook, whole or not at all; raises InputError when it cannot be written."""
+    book = Book()
+    _write_summary(book, found)
+    _write_designs(book, found)
+    flips: list[list[Value]] = [
+        [s.low, None if math.isinf(s.high) else s.high, s.own, s.hosts, s.shared_cost, "yes" if s.proven else "no"]
+        for s in found.segments
+    ]
+    price = f"price of an own vote, {found.unit}"
+    fields = (
+        Field(f"{price}: from", styles.MONEY, least=20),
+        Field("to", styles.MONEY, least=14),
+        Field("clusters on own votes", styles.COUNT, least=14),
+        Field("hosts", styles.COUNT),
+        Field(f"shared part costs {found.unit}", styles.MONEY, least=16),
+        Field("proven"),
+    )
+    write_table(book, "Flip prices", fields, flips)
+    sites: list[list[Value]] = [
+        [c.site, c.clusters, c.design, c.pool, None if math.isinf(c.own_below) else c.own_below] for c in found.choices
+    ]
+    of_site = (
+        Field("site"),
+        Field("clusters", styles.COUNT),
+        Field("choice", least=10),
+        Field("pool"),
+        Field(f"own vote up to {found.unit}", styles.MONEY, least=16),
+    )
+    write_table(book, "Sites", of_site, sites)
+    book.workbook.properties.title = "Designs compared"
+    book.workbook.properties.creator = f"castingvote {found.version}".strip()
+    with replacing(path) as temporary:
+        book.workbook.save(temporary)
+
+
+def _write_summary(book: Book, found: Comparison) -> None:
+    sheet = book.new_sheet("Summary")
+    sheet.sheet_view.showGridLines = False
+    page = Page(sheet)
+    page.whole_row("Designs compared", styles.TITLE, 18)
+    page.whole_row(cellsafe.one_line(headline(found)), styles.HEADLINE, 13)
+    page.section("When the choice flips")
+    for line in flips_in_words(found):
+        page.whole_row(cellsafe.one_line(line))
+    if found.notes:
+        page.section("What is missing")
+        for note in found.notes:
+            page.whole_row(str(note))
+    page.section("How to read it")
+    page.text_row("costs", f"Value today of {found.years:g} years: buying at once, the rest at the start of each year.")
+    page.text_row(
+        "dedicated", "A host for each cluster, at the cheapest pool that its site may use; room is not checked."
+    )
+    page.text_row("own vote", "A third vote for one cluster alone: built into the enclosure, or a third node.")
+    page.section("Before anything is changed")
+    for caution in CAUTIONS:
+        page.whole_row(caution)
+    page.section("Where it comes from")
+    for source in found.sources:
+        page.text_row(cellsafe.one_line(source.name), f"SHA-256 {source.sha256}")
+    page.row("castingvote", found.version)
+    set_up_print(sheet, landscape=False)
+
+
+def _write_designs(book: Book, found: Comparison) -> None:
+    fields = (
+        Field("design", least=30),
+        Field("data nodes", styles.COUNT),
+        Field("hosts", styles.COUNT),
+        Field("own votes", styles.COUNT),
+        Field("sites", styles.COUNT),
+        Field("out of reach", styles.COUNT),
+        *(Field(f"{part} {found.unit}", styles.MONEY, least=14) for part in (*_PARTS, "total")),
+        Field("proven"),
+    )
+    rows: list[list[Value]] = []
+    for design in found.designs:
+        row: list[Value] = [design.name, design.nodes, design.hosts, design.own, design.sites, design.unserved]
+        row += [None if design.costs is None else getattr(design.costs, part) for part in (*_PARTS, "total")]
+        rows.append([*row, "yes" if design.proven else "no"])
+    sheet = write_table(book, "Designs", fields, rows)
+    if any(design.costs is not None for design in found.designs):
+        chart = BarChart()
+        chart.grouping, chart.overlap = "stacked", 100
+        chart.add_data(Reference(sheet, min_col=7, max_col=11, min_row=1, max_row=len(rows) + 1), titles_from_data=True)
+        chart.set_categories(Reference(sheet, min_col=1, min_row=2, max_row=len(rows) + 1))
+        for series, colour in zip(chart.series, COLOURS, strict=False):
+            series.graphicalProperties.solidFill = colour
+        fleet = ", ".join(cellsafe.one_line(source.name) for source in found.sources)
+        dress(chart, f"Costs of each design{f' for {fleet}' * bool(fleet)}", "", found.unit)
+        sheet.add_chart(chart, f"A{len(rows) + 4}")

@@ -1,0 +1,94 @@
+"""The nouns of a comparison: designs with what they take, the mix, and prices at which the choice flips."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from planner.fleet import Finding, Source
+
+
+@dataclass(frozen=True, slots=True)
+class Costs:
+    """Value today over the years compared, in money: buying, licence and rent, power, visits, and circuits of pairs."""
+
+    buy: float = 0.0
+    yearly: float = 0.0
+    power: float = 0.0
+    visits: float = 0.0
+    circuits: float = 0.0
+
+    @property
+    def total(self) -> float:
+        """All of it."""
+        return self.buy + self.yearly + self.power + self.visits + self.circuits
+
+
+@dataclass(frozen=True, slots=True)
+class Design:
+    """One design for the sites that need a third vote.
+
+    ``nodes``: data nodes, ``hosts``: tie-breaker hosts, ``own``: built-in tie-breakers. ``sites``: those that it
+    covers, ``unserved``: those for which it is out of reach. ``costs`` is None where a price is missing.
+    """
+
+    name: str
+    nodes: int
+    hosts: int
+    own: int
+    sites: int
+    unserved: int
+    costs: Costs | None
+    proven: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """Prices of a stand-alone third vote, from ``low`` to ``high``, between which one plan is best.
+
+    ``own`` clusters have their own vote and ``hosts`` hosts serve the rest for ``shared_cost``; the total at price x is
+    ``shared_cost + own * x``. ``high`` is inf for the last.
+    """
+
+    low: float
+    high: float
+    own: int
+    hosts: int
+    shared_cost: float
+    proven: bool
+    own_sites: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """What the mix does for one site: ``design`` is own, shared or unserved.
+
+    ``own_below`` is the price up to which it has its own vote in the plans found, 0 where it never has.
+    """
+
+    site: str
+    clusters: int
+    design: str
+    pool: str
+    own_below: float
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Designs for the fleet as a whole, the mix of least cost, and all flip prices.
+
+    ``unit`` is the currency, or "hosts" where no price of a host is known and all hosts count 1. ``stand_alone`` names
+    the cheapest way to give one cluster a vote of its own and ``price`` what it costs; None where unknown.
+    ``complete``: all flip prices were found in time.
+    """
+
+    designs: tuple[Design, ...]
+    segments: tuple[Segment, ...]
+    choices: tuple[Choice, ...]
+    unit: str
+    stand_alone: str
+    price: float | None
+    years: float
+    complete: bool = True
+    notes: tuple[Finding, ...] = ()
+    sources: tuple[Source, ...] = ()
+    version: str = ""

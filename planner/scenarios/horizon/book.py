@@ -1,0 +1,122 @@
+"""The workbook of a horizon: summary, periods with the chart of load against capacity, hosts, purchases, moves."""
+
+from __future__ import annotations
+
+import os
+
+from openpyxl.chart import BarChart, LineChart, Reference
+from openpyxl.worksheet.worksheet import Worksheet
+
+from planner.outputs import CAUTIONS, cellsafe, styles
+from planner.outputs.atomic import replacing
+from planner.outputs.cellsafe import Value
+from planner.outputs.grid import Book, Field, set_up_print, write_table
+from planner.outputs.page import Page
+from planner.scenarios.charts import COLOURS, dress
+from planner.scenarios.horizon.nouns import Horizon
+from planner.scenarios.horizon.words import headline, moves_in_words
+
+_PERIOD = Field("period", least=10)
+
+
+def write_horizon_workbook(found: Horizon, path: str | os.PathLike[str]) -> None:
+    """Write the horizon as an .xlsx workbook, whole or not at all; raises InputError when it cannot be written."""
+    book = Book()
+    _write_summary(book, found)
+    _write_periods(book, found)
+    _write_hosts(book, found)
+    purchases: list[list[Value]] = []
+    for step in found.steps:
+        rows = (("bought", step.bought), ("moved in", step.moved_in), ("taken out", step.retired))
+        purchases += [[step.period.name, step.period.first, what, pool, n] for what, p in rows for pool, n in p]
+    fields = (_PERIOD, Field("by", styles.DATE, least=12), Field("what"), Field("pool"), Field("hosts", styles.COUNT))
+    write_table(book, "Purchases", fields, purchases)
+    moves = [(step.period.name, *move) for step in found.steps for move in step.moves]
+    write_table(book, "Moves", (_PERIOD, Field("site"), Field("from pool"), Field("to pool")), moves)
+    book.workbook.properties.title = "Horizon of tie-breaker hosts"
+    book.workbook.properties.creator = f"castingvote {found.version}".strip()
+    with replacing(path) as temporary:
+        book.workbook.save(temporary)
+
+
+def _write_summary(book: Book, found: Horizon) -> None:
+    sheet = book.new_sheet("Summary")
+    sheet.sheet_view.showGridLines = False
+    page = Page(sheet)
+    page.whole_row("Horizon of tie-breaker hosts", styles.TITLE, 18)
+    page.whole_row(headline(found), styles.HEADLINE, 13)
+    page.section("The next host")
+    needed = found.next_host
+    if needed is None:
+        page.whole_row("No host has to be bought in these periods.")
+    else:
+        page.row("Needed by", needed.day, f"in period {needed.period}", styles.DATE)
+        page.text_row("Where", cellsafe.one_line(", ".join(needed.pools)))
+        page.text_row("Why", cellsafe.one_line(needed.words))
+        for delay in needed.delays:
+            page.text_row("What would put it off", cellsafe.one_line(delay))
+    page.section("How to read it")
+    page.text_row("load and capacity", "Clusters to serve, and clusters that all hosts can carry, in each period.")
+    page.text_row("own minimum", "Fewest hosts that this period alone could do with. Hosts bought for others stay.")
+    page.text_row("moves", "Sites whose pool changes. Nobody moves who can stay.")
+    page.text_row("periods", "A site counts for the whole period it is open in; a hub must be open for all of it.")
+    if found.notes:
+        page.section("What to know")
+        for note in found.notes:
+            page.whole_row(str(note))
+    page.section("Before anything is changed")
+    for caution in CAUTIONS:
+        page.whole_row(caution)
+    page.section("Where it comes from")
+    for source in found.sources:
+        page.text_row(cellsafe.one_line(source.name), f"SHA-256 {source.sha256}")
+    page.row("castingvote", found.version)
+    set_up_print(sheet, landscape=False)
+
+
+def _write_periods(book: Book, found: Horizon) -> None:
+    priced = found.worth is not None
+    money = found.currency or "money"
+    fields = [
+        _PERIOD,
+        Field("first day", styles.DATE, least=12),
+        Field("last day", styles.DATE, least=12),
+        Field("sites", styles.COUNT),
+        Field("load (clusters)", styles.COUNT),
+        Field("capacity (clusters)", styles.COUNT),
+        Field("hosts", styles.COUNT),
+        Field("own minimum", styles.COUNT),
+        Field("bought", styles.COUNT),
+        Field("moves", styles.COUNT),
+        Field("unserved", styles.COUNT),
+        *([Field(f"paid {money}", styles.MONEY, least=14), Field("value today", styles.MONEY, least=14)] * priced),
+        Field("why sites move", least=24, most=60),
+    ]
+    rows: list[list[Value]] = []
+    for step in found.steps:
+        row: list[Value] = [step.period.name, step.period.first, step.period.last, step.sites, step.clusters, step.room]
+        row += [step.running, step.least, sum(n for _, n in step.bought), len(step.moves), len(step.unserved)]
+        rows.append([*row, *([step.cost, step.worth] * priced), moves_in_words(step)])
+    sheet = write_table(book, "Periods", fields, rows)
+    fleet = ", ".join(cellsafe.one_line(source.name) for source in found.sources)
+    _add_chart(sheet, len(rows) + 1, f"Load against capacity{f' of {fleet}' * bool(fleet)}")
+
+
+def _add_chart(sheet: Worksheet, last: int, title: str) -> None:
+    load, room = BarChart(), LineChart()
+    for chart, column, colour in ((load, 5, COLOURS[0]), (room, 6, COLOURS[1])):
+        chart.add_data(Reference(sheet, min_col=column, min_row=1, max_row=last), titles_from_data=True)
+        chart.set_categories(Reference(sheet, min_col=1, min_row=2, max_row=last))
+        chart.series[0].graphicalProperties.solidFill = colour
+        chart.series[0].graphicalProperties.line.solidFill = colour
+    dress(load, title, "", "clusters")
+    load.y_axis.scaling.min = 0
+    load += room
+    sheet.add_chart(load, f"A{last + 3}")
+
+
+def _write_hosts(book: Book, found: Horizon) -> None:
+    pools = sorted({pool for step in found.steps for pool, _ in step.hosts})
+    fields = (Field("pool"), *(Field(step.period.name, styles.COUNT) for step in found.steps))
+    running = [dict(step.hosts) for step in found.steps]
+    write_table(book, "Hosts", fields, [[pool, *(hosts.get(pool, 0) for hosts in running)] for pool in pools])

@@ -1,0 +1,273 @@
+"""The multi-period model over host counts, and the cuts that make it exact.
+
+    n_pt whole, 0..M_pt          hosts at pool p in period t; n_p0 are the existing ones
+    b_pt, v_pt, o_pt >= 0        bought for p, moved there from another pool, taken out, all at the start of t
+    n_pt = n_p,t-1 + b_pt + v_pt - o_pt
+    o_pt <= n_p,t-1                            only hosts that stood there are taken out
+    sum_{p in k} v_pt <= sum_{p in k} o_pt     hosts move only between pools of one kind k: equal cap and release
+    o_pt <= M_p,t-1 z_pt,  n_pt >= M_pt z_pt   unless hosts may move: hosts go only where fewer fit than before
+    sum_p room_p n_pt >= demand                every cut (Hall's condition) of period t, as in `planner.sizing.search`
+
+Cuts are found as there: flows say which condition the counts of a period lack. Where kept-together sites do not pack
+into counts that all flows accept, no smaller counts will do either, so one pool must have more:
+    n_pt >= (m_p + 1) y_p for each pool p,   sum_p y_p >= 1.
+Aims in order: fewest hosts bought (unless money is the objective), then the least value today of what is paid, or
+hosts bought as late as possible where there are no prices, then counts near where sites are today.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import scipy.sparse as sp
+
+from planner.fleet import Floats, Ints
+from planner.scenarios.horizon.demand import Demand, with_hosts
+from planner.sizing.certificate import inequalities
+from planner.sizing.counts import size
+from planner.sizing.layers import Cut
+from planner.sizing.realise import realise
+from planner.sizing.search import spread
+from planner.sizing.solver import Answer, Effort, LinearProgram, solve_arrays
+
+_KINDS = 4  # n, b, v, o
+_CLOSE = 1e-6
+
+
+@dataclass(frozen=True)
+class Prices:
+    """Value today of each unit, shape (T, P): buying a host, moving one in, and running one for the period."""
+
+    buy: Floats
+    move: Floats
+    run: Floats
+
+
+@dataclass(frozen=True)
+class Counts:
+    """Hosts (T, P) with purchases, moves and retirements, and what is known of their aims."""
+
+    hosts: Ints
+    bought: Ints
+    moved_in: Ints
+    retired: Ints
+    total: int
+    total_bound: int
+    worth: float
+    worth_bound: float
+
+
+@dataclass
+class _Rows:
+    """Rows as coordinates, with both limits."""
+
+    columns: int
+    at: list[tuple[int, int, float]] = field(default_factory=list)
+    lower: list[float] = field(default_factory=list)
+    upper: list[float] = field(default_factory=list)
+
+    def add(self, terms: list[tuple[int, float]], lower: float, upper: float = np.inf) -> None:
+        row = len(self.lower)
+        self.at.extend((row, column, value) for column, value in terms)
+        self.lower.append(lower)
+        self.upper.append(upper)
+
+
+class HorizonModel:
+    """The model of some demands, kept so that cuts can be added between solves."""
+
+    def __init__(self, demands: list[Demand], existing: Ints, kinds: Ints, *, move_hosts: bool) -> None:
+        self.demands, self.existing, self.kinds, self.move_hosts = demands, existing, kinds, move_hosts
+        self.periods, self.pools = len(demands), len(existing)
+        self.most = np.array([d.problem.max_hosts for d in demands])
+        self.cuts: list[list[Cut]] = [list(d.cuts) for d in demands]
+        self.known = [{(cut.layer, cut.classes.tobytes()) for cut in cuts} for cuts in self.cuts]
+        self.too_few: list[tuple[int, Ints]] = []
+        self.settled: list[tuple[Floats, float]] = []
+
+    def _column(self, kind: int, t: int, p: int) -> int:
+        return (kind * self.periods + t) * self.pools + p
+
+    @property
+    def main(self) -> int:
+        """Columns of n, b, v and o."""
+        return _KINDS * self.periods * self.pools
+
+    def cost(self, buy: Floats, move: Floats, run: Floats) -> Floats:
+        """Return the objective row of prices (T, P)."""
+        return np.concatenate((run.ravel(), buy.ravel(), move.ravel(), np.zeros(self.periods * self.pools)))
+
+    def _shrinks(self) -> list[tuple[int, int]]:
+        before = np.vstack((np.maximum(self.existing, self.most[0])[None], self.most[:-1]))
+        before[0] = np.maximum(before[0], self.existing)
+        return [] if self.move_hosts else [(int(t), int(p)) for t, p in np.argwhere(self.most < before)]
+
+    def solve(self, cost: Floats, near: Floats | None, effort: Effort) -> Answer:
+        """Minimise ``cost`` (main columns) under all rows so far; ``near`` (T, P) is kept close to instead if given."""
+        shrinks = self._shrinks()
+        picks = sum(self.pools for _ in self.too_few)
+        width = self.main + len(shrinks) + picks + (self.periods * self.pools if near is not None else 0)
+        rows = _Rows(width)
+        self._balance(rows, shrinks)
+        self._cut_rows(rows)
+        self._more_rows(rows, self.main + len(shrinks))
+        for settled, value in self.settled:
+            terms = [(int(c), float(settled[c])) for c in np.flatnonzero(settled)]
+            rows.add(terms, -np.inf, value)
+        upper = np.full(width, np.inf)
+        upper[: self.main] = self._limits(shrinks)
+        upper[self.main : self.main + len(shrinks) + picks] = 1.0
+        objective = np.zeros(width)
+        objective[: self.main] = cost
+        if near is not None:
+            self._near_rows(rows, near, width - self.periods * self.pools)
+            objective[width - self.periods * self.pools :] = 1.0
+        row, column, factor = zip(*rows.at, strict=True)
+        whole = np.zeros(width, dtype=np.bool_)
+        whole[: self.periods * self.pools] = True
+        whole[self.main : self.main + len(shrinks) + picks] = True
+        matrix = sp.csc_array(sp.coo_array((factor, (row, column)), shape=(len(rows.lower), width)))
+        program = LinearProgram(objective, upper, matrix, np.array(rows.lower), np.array(rows.upper), whole)
+        return solve_arrays(program, effort)
+
+    def _limits(self, shrinks: list[tuple[int, int]]) -> Floats:
+        """Return the upper limits of n, b, v and o."""
+        most = self.most.astype(np.float64)
+        out = np.full_like(most, np.inf if self.move_hosts else 0.0)
+        for t, p in shrinks:
+            out[t, p] = np.inf
+        move = np.full_like(most, np.inf if self.move_hosts else 0.0)
+        return np.concatenate((most.ravel(), np.full(most.size, np.inf), move.ravel(), out.ravel()))
+
+    def _balance(self, rows: _Rows, shrinks: list[tuple[int, int]]) -> None:
+        for t in range(self.periods):
+            for p in range(self.pools):
+                terms = [(self._column(kind, t, p), sign) for kind, sign in enumerate((1.0, -1.0, -1.0, 1.0))]
+                before = float(self.existing[p]) if t == 0 else 0.0
+                if t:
+                    terms.append((self._column(0, t - 1, p), -1.0))
+                rows.add(terms, before, before)
+                if self.move_hosts:
+                    rows.add([(self._column(k, t, p), sign) for k, sign in enumerate((1.0, -1.0, -1.0))], 0.0)
+            if self.move_hosts:
+                for kind in np.unique(self.kinds[t]):
+                    members = np.flatnonzero(self.kinds[t] == kind).tolist()
+                    terms = [(self._column(3, t, p), 1.0) for p in members]
+                    rows.add(terms + [(self._column(2, t, p), -1.0) for p in members], 0.0)
+        for number, (t, p) in enumerate(shrinks):
+            z = self.main + number
+            most_before = float(max(self.existing[p], self.most[t - 1, p] if t else 0))
+            rows.add([(self._column(3, t, p), -1.0), (z, most_before)], 0.0)
+            rows.add([(self._column(0, t, p), 1.0), (z, -float(self.most[t, p]))], 0.0)
+
+    def _cut_rows(self, rows: _Rows) -> None:
+        for t, cuts in enumerate(self.cuts):
+            for cut in cuts:
+                for row in inequalities(cut):
+                    terms = [(self._column(0, t, int(p)), float(row.room[p])) for p in np.flatnonzero(row.room)]
+                    rows.add(terms, float(row.demand))
+
+    def _more_rows(self, rows: _Rows, first: int) -> None:
+        for number, (t, hosts) in enumerate(self.too_few):
+            picks = [first + number * self.pools + p for p in range(self.pools)]
+            for p, y in enumerate(picks):
+                rows.add([(self._column(0, t, p), 1.0), (y, -float(hosts[p] + 1))], 0.0)
+            rows.add([(y, 1.0) for y in picks], 1.0)
+
+    def _near_rows(self, rows: _Rows, near: Floats, first: int) -> None:
+        for t in range(self.periods):
+            for p in range(self.pools):
+                n, far = self._column(0, t, p), first + t * self.pools + p
+                rows.add([(n, 1.0), (far, -1.0)], -np.inf, float(near[t, p]))
+                rows.add([(n, 1.0), (far, 1.0)], float(near[t, p]))
+
+    def learn(self, hosts: Ints, effort: Effort) -> bool:
+        """Add what ``hosts`` (T, P) lack; say whether they lack anything."""
+        before = sum(map(len, self.cuts)) + len(self.too_few)
+        short = False
+        for t, demand in enumerate(self.demands):
+            flows = [flow for layer in demand.layers if (flow := layer.flow(hosts[t])).missing > 0]
+            short |= bool(flows)
+            for flow in flows:
+                for cut in (*flow.cuts(), *flow.layer.short_classes(hosts[t], 40)):
+                    key = (cut.layer, cut.classes.tobytes())
+                    if key not in self.known[t] and cut.shortfall(hosts[t]) > 0:
+                        self.known[t].add(key)
+                        self.cuts[t].append(cut)
+        if short or sum(map(len, self.cuts)) + len(self.too_few) > before:
+            return True
+        for t, demand in enumerate(self.demands):
+            if not carries(demand, hosts[t], effort):
+                self.too_few.append((t, hosts[t]))
+                short = True
+        return short
+
+
+def carries(demand: Demand, hosts: Ints, effort: Effort) -> bool:
+    """Say whether ``hosts`` (P,) take every site of the period, kept-together ones packed."""
+    problem, classes = demand.problem, demand.classes
+    if not classes.heavy.any() or realise(problem, classes, hosts) is not None:
+        return all(layer.flow(hosts).missing == 0 for layer in demand.layers)
+    return not size(with_hosts(problem, hosts), effort).counts.unserved.any()
+
+
+def decide(model: HorizonModel, prices: Prices, effort: Effort, *, money_first: bool) -> Counts:
+    """Return the best counts, and the best found when time ends."""
+    shape = (model.periods, model.pools)
+    ones, none = np.ones(shape), np.zeros(shape)
+    purchases = model.cost(ones, none, none)
+    money = model.cost(prices.buy, prices.move, prices.run)
+    best = _one_by_one(model)
+    bounds = {}
+    for name, cost in (("worth", money),) if money_first else (("total", purchases), ("worth", money)):
+        best, bounds[name] = _minimise(model, cost, best, effort)
+        value = float(cost @ best)
+        model.settled.append((cost, value + (0.5 if name == "total" else _CLOSE * max(1.0, abs(value)))))
+    near = np.array([spread(d.problem, d.stays) for d in model.demands])
+    best, _ = _minimise(model, np.zeros(model.main), best, effort, near)
+    parts = np.rint(best).astype(np.int64).reshape(_KINDS, *shape)
+    total = int(parts[1].sum())
+    worth = float(money @ best)
+    return Counts(
+        parts[0],
+        parts[1],
+        parts[2],
+        parts[3],
+        total,
+        min(total, int(np.ceil(bounds["total"] - _CLOSE))) if "total" in bounds else 0,
+        worth,
+        min(worth, bounds["worth"]),
+    )
+
+
+def _minimise(
+    model: HorizonModel, cost: Floats, best: Floats, effort: Effort, near: Floats | None = None
+) -> tuple[Floats, float]:
+    """Return the main columns of least cost and a bound on it, adding what the counts lack until they lack nothing."""
+    bound = 0.0
+    while not effort.spent:
+        answer = model.solve(cost, near, effort)
+        bound = max(bound, answer.outcome.bound)
+        if not answer.outcome.has_solution:
+            break
+        found = np.rint(answer.x[: model.main])
+        hosts = found[: model.periods * model.pools].reshape(model.periods, model.pools).astype(np.int64)
+        if model.learn(hosts, effort):
+            continue
+        if near is not None or float(cost @ found) <= float(cost @ best) + _CLOSE:
+            best = found
+        if answer.outcome.state == "optimal":
+            break
+    return best, bound
+
+
+def _one_by_one(model: HorizonModel) -> Floats:
+    """Return a plan without a solver: each period keeps the hosts of the one before and adds what its own plan has."""
+    parts = np.zeros((_KINDS, model.periods, model.pools))
+    before = model.existing
+    for t, demand in enumerate(model.demands):
+        now = np.minimum(np.maximum(before, demand.own_hosts), model.most[t])
+        parts[0, t], parts[1, t], parts[3, t] = now, np.maximum(0, now - before), np.maximum(0, before - now)
+        before = now
+    return parts.ravel()

@@ -1,0 +1,69 @@
+"""A horizon in words and plain data."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from collections.abc import Sequence
+from typing import Any
+
+from planner.outputs.words import counted
+from planner.scenarios.horizon.nouns import Horizon, Step
+
+FORMAT = 1
+
+
+def headline(found: Horizon) -> str:
+    """Return the horizon in one or two sentences."""
+    first, last = found.steps[0], found.steps[-1]
+    span = f"From {first.period.first.isoformat()} to {last.period.last.isoformat()}"
+    if not found.bought:
+        return f"{span} the hosts that exist do: no host has to be bought."
+    money = ""
+    if found.worth is not None:
+        money = f", worth {found.worth:,.2f} {found.currency or 'money'} today"
+    have = "has" if found.bought == 1 else "have"
+    return f"{span} {counted(found.bought, 'host')} {have} to be bought{money}; {proof_in_words(found)}."
+
+
+def proof_in_words(found: Horizon) -> str:
+    """Return how good the horizon is."""
+    if found.objective == "cost":
+        least = f"{found.worth_bound:,.2f}"
+        return "no other way to buy costs less" if found.proven else f"no way to buy costs less than {least}"
+    if found.proven:
+        return "no way to buy fewer serves every period"
+    return f"not proven: at least {counted(found.bought_bound, 'host')} must be bought"
+
+
+def some(pairs: Sequence[tuple[str, int]]) -> str:
+    """Return hosts by pool, such as ``2 at ESK, 1 at ROV``."""
+    return ", ".join(f"{number} at {pool}" for pool, number in pairs)
+
+
+def moves_in_words(step: Step) -> str:
+    """Return why sites move."""
+    if not step.moves:
+        return "nobody moves"
+    rest = len(step.moves) - step.forced
+    parts = []
+    if step.forced:
+        parts.append(f"{step.forced:,} because their pool may not serve them any more")
+    if rest:
+        parts.append(f"{rest:,} to make room; {'fewer would not do' if step.moves_proven else 'fewer may do'}")
+    return ", ".join(parts)
+
+
+def to_json(found: Horizon) -> str:
+    """Return the horizon as JSON text."""
+    data = {"format": FORMAT, "proven": found.proven} | dataclasses.asdict(found)
+    data["steps"] = [
+        dataclasses.asdict(step) | {"hosts_running": step.running, "why_moves": moves_in_words(step)}
+        for step in found.steps
+    ]
+    return json.dumps(data, indent=1, allow_nan=False, default=_day)
+
+
+def _day(value: Any) -> str:
+    """Return a date as text."""
+    return str(value.isoformat())

@@ -1,0 +1,132 @@
+"""The nouns of a sweep: what a scenario changes, and the point that planning it gives."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from planner.fleet import Finding, Source
+
+Origin = Literal["solved", "store", "bounds"]
+
+
+@dataclass(frozen=True, slots=True)
+class Edit:
+    """One change of settings or of a column: ``value`` as text, absolute or relative (see `values`).
+
+    ``sheet`` is Policy, Sites or Hubs; ``rows`` is ``*`` for every row, the id of one, or ``column=value``.
+    """
+
+    sheet: Literal["Policy", "Sites", "Hubs"]
+    column: str
+    value: str
+    rows: str = "*"
+
+
+@dataclass(frozen=True, slots=True)
+class Growth:
+    """Random growth: ``sites`` copies of sites drawn with ``seed``, and ``clusters`` more at sites drawn likewise."""
+
+    sites: int = 0
+    clusters: int = 0
+    seed: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Scenario:
+    """One what-if. ``axes`` names what was varied, and with which value; ``closed_*`` are ids of sites and hubs.
+
+    ``new_hubs`` are rows of the sheet Hubs as (column, text) pairs, with ``rtt_like`` for the hub whose
+    round-trip times the new one shares.
+    """
+
+    name: str
+    edits: tuple[Edit, ...] = ()
+    growth: Growth | None = None
+    closed_sites: tuple[str, ...] = ()
+    closed_hubs: tuple[str, ...] = ()
+    new_hubs: tuple[tuple[tuple[str, str], ...], ...] = ()
+    axes: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Certainty:
+    """How sure the budgets hold under uncertain round-trip times; shares from 0 to 1 with 95 % intervals.
+
+    ``within``: expected share of served sites within budget. ``all_within``: chance that all of them are.
+    """
+
+    within: float
+    within_low: float
+    within_high: float
+    all_within: float
+    all_low: float
+    all_high: float
+    draws: int
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """What one plan comes to.
+
+    ``value`` and ``bound`` are in the unit of the objective. ``weight_proven``: no plan serves more weight.
+    ``cost`` is None where a price is missing; ``moves`` and ``mean_rtt_ms`` are None where later aims were not
+    asked for, because then they are not made small. ``uncovered`` counts served sites without the standby that the
+    policy's cover asks for.
+    """
+
+    objective: str
+    value: float
+    bound: float
+    hosts: int
+    new_hosts: int
+    hubs: int
+    served: int
+    unserved: tuple[str, ...]
+    unserved_weight: float
+    weight_proven: bool
+    clusters: int
+    cost: float | None
+    proof: str
+    words: str
+    moves: int | None = None
+    mean_rtt_ms: float | None = None
+    uncovered: int = 0
+    certainty: Certainty | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """A scenario with its figures, or with the ``error`` that kept it from having any.
+
+    ``origin`` says whether it was solved now, taken from the store, or follows from other points; ``rests_on`` names
+    these. ``seconds`` is the time of planning.
+    """
+
+    scenario: Scenario
+    figures: Figures | None = None
+    error: str = ""
+    origin: Origin = "solved"
+    rests_on: tuple[str, ...] = ()
+    seconds: float = 0.0
+    front: bool = False
+
+    @property
+    def gap(self) -> float:
+        """Relative distance of the value from its bound; 0 when proven."""
+        if self.figures is None or self.figures.value <= self.figures.bound:
+            return 0.0
+        return (self.figures.value - self.figures.bound) / self.figures.value
+
+
+@dataclass(frozen=True, slots=True)
+class Sweep:
+    """All points in the order of their scenarios. ``complete`` is False after an interruption."""
+
+    points: tuple[Point, ...]
+    notes: tuple[Finding, ...] = ()
+    sources: tuple[Source, ...] = ()
+    currency: str = ""
+    options: dict[str, Any] = field(default_factory=dict)
+    complete: bool = True
+    version: str = ""

@@ -1,0 +1,49 @@
+"""Prices of equipment: buying, a year of running (licence and rent, power, visits), and the value today of many years.
+
+The value of a payment C a year, first at once and then at the start of each following year, over N years at the rate r
+is C (1 - q^N) / (1 - q) with q = 1 / (1 + r): an annuity due (any text on engineering economy; common practice). A part
+of a year at the end counts as that part.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from planner.fleet import Fleet, Policy
+
+_HOURS = 8760  # of a year of 365 days
+
+
+@dataclass(frozen=True, slots=True)
+class Price:
+    """A row of the sheet Prices: ``buy`` and ``yearly`` in money, ``watts``, ``visits`` a year."""
+
+    buy: float = 0.0
+    yearly: float = 0.0
+    watts: float = 0.0
+    visits: float = 0.0
+
+    def yearly_cost(self, policy: Policy) -> float:
+        """Return money for a year: licence and rent, power, visits."""
+        return self.yearly + self.watts / 1000 * _HOURS * policy.kwh_cost + self.visits * policy.visit_cost
+
+    def worth(self, policy: Policy) -> float:
+        """Return the value today of buying one and running it for the policy's ``years``.
+
+        >>> round(Price(buy=100, yearly=10).worth(Policy(years=2, discount_percent=25)), 9)
+        118.0
+        """
+        whole = int(policy.years)
+        q = 1 / (1 + policy.discount_percent / 100)
+        factor = sum(q**year for year in range(whole)) + (policy.years - whole) * q**whole
+        return self.buy + self.yearly_cost(policy) * factor
+
+
+def price_of(fleet: Fleet, item: Literal["node", "host", "own_tie_breaker"]) -> Price | None:
+    """Return the price of ``item`` in the sheet Prices; None when it is not there. Blanks are 0."""
+    rows = fleet.prices[fleet.prices["item"] == item]
+    if rows.empty:
+        return None
+    row = rows.iloc[0].fillna(0.0)
+    return Price(float(row["buy"]), float(row["yearly"]), float(row["watts"]), float(row["visits"]))
