@@ -15,6 +15,7 @@ Action = Literal["keep", "attach", "move"]
 Objective = Literal["hosts", "new_hosts", "cost"]
 Known = Literal["measured", "modelled", "estimated", "unknown"]
 Outcome = Literal["within", "beyond"]
+Cover = Literal["none", "host", "hub", "zone"]
 Spared = Literal["own_tie_breaker", "no_clusters"]
 
 
@@ -92,6 +93,18 @@ class Uncovered:
 
 
 @dataclass(frozen=True, slots=True)
+class CoverPrice:
+    """What a kind of cover takes: hosts, the objective with its bound, sites served, and those with a standby."""
+
+    cover: Cover
+    hosts: int
+    objective_value: float
+    lower_bound: float
+    served: int
+    covered: int
+
+
+@dataclass(frozen=True, slots=True)
 class NoHostNeeded:
     """A site that needs no shared host: ``why`` is ``own_tie_breaker`` or ``no_clusters``."""
 
@@ -163,6 +176,7 @@ class Plan:
     unserved: tuple[Unserved, ...] = ()
     no_host_needed: tuple[NoHostNeeded, ...] = ()
     uncovered: tuple[Uncovered, ...] = ()
+    cover_prices: tuple[CoverPrice, ...] = ()
     proof: Proof = field(default_factory=Proof)
     then: tuple[LaterAim, ...] = ()
     measure_first: tuple[MeasureFirst, ...] = ()

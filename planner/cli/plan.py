@@ -12,7 +12,7 @@ from planner.cli.progress import Stages, in_words
 from planner.cli.report import print_findings, print_summary
 from planner.cli.streams import say
 from planner.cli.write_report import CURVE_SECONDS, write_page
-from planner.explain import pairs_to_measure
+from planner.explain import cover_prices, pairs_to_measure
 from planner.outputs import plan_to_json, write_json, write_workbook
 from planner.readiness import audit
 from planner.resilience import availability, drill
@@ -52,6 +52,9 @@ from planner.sizing import plan as make_plan
     metavar="PLAN.html",
     help="Write the report (map, drill, charts) here; its curve takes up to 20 s more.",
 )
+@click.option(
+    "--compare-cover", is_flag=True, help="Also plan for no cover, host, hub and zone, and show what each takes."
+)
 @solving
 @QUIET
 def plan(
@@ -60,6 +63,7 @@ def plan(
     json_path: Path | None,
     measure_first: float,
     report_path: Path | None,
+    compare_cover: bool,
     time_limit: float | None,
     seed: int,
     solver: Literal["highs", "cbc"],
@@ -93,6 +97,17 @@ def plan(
             thorough=thorough,
             watch=lambda progress: show(f"{words}: {in_words(progress)}"),
         )
+    if compare_cover:
+        with stages.stage("cover", "Comparing cover") as show:
+            prices = cover_prices(
+                inventory,
+                result,
+                tell=lambda cover: show(f"Planning for cover {cover}"),
+                time_limit=time_limit,
+                seed=seed,
+                solver=solver,
+            )
+        result = result.replace(cover_prices=prices)
     if measure_first > 0:
         with stages.stage("measure", "Looking for pairs to measure first") as show:
             pairs = pairs_to_measure(inventory, result, time_limit=measure_first, seed=seed, solver=solver)

@@ -13,7 +13,7 @@ from rich.text import Text
 from planner.cli.streams import console, printable
 from planner.fleet import Finding, Severity
 from planner.outputs import CAUTIONS, headline, survives
-from planner.outputs.words import counted, readiness_headline
+from planner.outputs.words import counted, cover_prices_in_words, readiness_headline
 from planner.plan import Plan
 from planner.readiness import Readiness
 from planner.verify import Violation
@@ -65,6 +65,8 @@ def print_summary(plan: Plan, written: Sequence[Path], *, err: bool, readiness: 
             Text(f"... and {counted(len(plan.unserved) - _UNSERVED_SHOWN, 'more unserved site')}, see the plan.")
         )
     target.print(Text(survives(plan)))
+    if plan.cover_prices:
+        target.print(Text(cover_prices_in_words(plan)))
     target.print(Text(f"Input: {tally(plan.findings)}."))
     if readiness is not None:
         target.print(Text(f"Readiness: {readiness_headline(readiness)} See castingvote check."))

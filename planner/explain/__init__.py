@@ -1,6 +1,7 @@
 """Why a plan is as it is, and what would help most: reads a Fleet and a Plan, and plans changed fleets to be sure."""
 
 from planner.explain.budget_curve import BudgetPoint, budget_curve
+from planner.explain.cover_prices import cover_prices
 from planner.explain.nouns import BindingSet, Change, Explanation, Figures, PoolView, SiteView, Suggestion
 from planner.explain.road import explain, pairs_to_measure
 
@@ -14,6 +15,7 @@ __all__ = [
     "SiteView",
     "Suggestion",
     "budget_curve",
+    "cover_prices",
     "explain",
     "pairs_to_measure",
 ]

@@ -52,6 +52,7 @@ def plan_to_dict(plan: Plan) -> dict[str, Any]:
         "assignments": [asdict(assignment) for assignment in plan.assignments],
         "unserved": [asdict(unserved) for unserved in plan.unserved],
         "uncovered": [asdict(uncovered) for uncovered in plan.uncovered],
+        "cover_prices": [asdict(price) for price in plan.cover_prices],
         "no_host_needed": [asdict(spared) for spared in plan.no_host_needed],
         "then": [asdict(aim) for aim in plan.then],
         "measure_first": [asdict(pair) for pair in plan.measure_first],

@@ -11,6 +11,8 @@ from planner.outputs.plan_json import FORMAT
 from planner.plan import (
     Action,
     Assignment,
+    Cover,
+    CoverPrice,
     Evidence,
     Host,
     Known,
@@ -53,6 +55,7 @@ def _plan(record: Record) -> Plan:
         assignments=record.records("assignments", _assignment),
         unserved=record.records("unserved", _unserved),
         no_host_needed=record.records("no_host_needed", _no_host_needed),
+        cover_prices=record.records("cover_prices", _cover_price),
         uncovered=record.records("uncovered", lambda one: Uncovered(one.text("site"), _reasons(one))),
         proof=_proof(record),
         then=record.records("then", _later_aim),
@@ -139,6 +142,17 @@ def _unserved(record: Record) -> Unserved:
 
 def _reasons(record: Record) -> tuple[Reason, ...]:
     return record.records("reasons", lambda reason: Reason(reason.text("code"), reason.text("detail", "")))
+
+
+def _cover_price(record: Record) -> CoverPrice:
+    return CoverPrice(
+        record.choice("cover", get_args(Cover)),
+        record.whole("hosts"),
+        record.number("objective_value"),
+        record.number("lower_bound"),
+        record.whole("served"),
+        record.whole("covered"),
+    )
 
 
 def _no_host_needed(record: Record) -> NoHostNeeded:

@@ -50,6 +50,8 @@ def figures(page: Page, facts: Facts) -> None:
     page.row(headings.LOWER_BOUND, plain(plan.lower_bound), words.bound_in_words(plan), bound)
     page.row("Gap", plan.gap, words.gap_in_words(plan), styles.SHARE)
     page.text_row("Cover", words.survives(plan))
+    if plan.cover_prices:
+        page.text_row("Price of cover", words.cover_prices_in_words(plan))
     if plan.proof.words:
         page.text_row("Proof", plan.proof.words)
     if facts.drills is not None and plan.hosts:

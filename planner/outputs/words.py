@@ -86,6 +86,18 @@ def survives(plan: Plan, listed: str = f"sheet {headings.STANDBYS}") -> str:
     )
 
 
+def cover_prices_in_words(plan: Plan) -> str:
+    """Return what every kind of cover takes, in a sentence each; "" where they were not compared."""
+    parts = []
+    for price in plan.cover_prices:
+        value = amount(plan, price.objective_value)
+        proven = "" if price.lower_bound >= price.objective_value else f", at least {amount(plan, price.lower_bound)}"
+        bare = price.served - price.covered
+        without = f", {counted(bare, 'site')} without standby" if bare and price.cover != "none" else ""
+        parts.append(f"Cover {price.cover}: {value}{proven}{without}.")
+    return " ".join(parts)
+
+
 def readiness_headline(readiness: Readiness) -> str:
     """Return the audit in one sentence."""
     number = readiness.counts

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from planner.fleet import Bools, Fleet
+from planner.fleet import Bools, Fleet, Ints
 from planner.sizing.counts import Sized
 from planner.sizing.cover.host_by_host import HostByHost, solve_host_by_host
 from planner.sizing.cover.losses import Losses, read_losses
@@ -21,6 +21,7 @@ from planner.sizing.problem import Problem, group
 from planner.sizing.search import spread
 from planner.sizing.solver import Effort
 from planner.sizing.today import Today
+from planner.sizing.transport import Cost, Transport, least_cost_flow
 
 __all__ = ["plan_covered"]
 
@@ -68,12 +69,40 @@ def _carried_out(
     today: Today,
     effort: Effort,
 ) -> Iterator[Draft]:
-    """Yield ways to seat everybody: first the one of fewest moves, then one that deals classes out over hosts."""
+    """Yield ways to seat everybody: first the one of fewest moves, then one that deals sites out over hosts."""
     placement = placed(problem, sized, stays, then)
-    for deal in (None, sized.classes.of_site):
+    for deal in (None, _where_to(problem, losses, sized, placement)):
         seating = seat_all(fleet, problem, sized.counts.hosts, placement, today, effort, deal)
         standbys = find_standbys(problem, losses, seating, effort)
         yield Draft(sized, placement, seating, standbys.host, short=standbys.without > sized.uncovered)
+
+
+def _where_to(problem: Problem, losses: Losses, sized: Sized, placement: Placement) -> Ints:
+    """Return the pool that each site would go to if its own pool lost a host, by the row of all its hosts, shape (S,).
+
+    When each host of a pool gets an equal share of the sites bound for each pool, none of them asks more than the
+    row allows for all of them; see `planner.sizing.cover.rows`. -1 where nothing is to be dealt out.
+    """
+    bound_for = np.full(problem.sites, -1, dtype=np.int64)
+    if losses.kind != "host":
+        return bound_for
+    pool, hosts = problem.pool[placement.pair], sized.counts.hosts
+    site = problem.site[placement.pair]
+    load = np.bincount(pool, weights=placement.units, minlength=problem.pools).astype(np.int64)
+    for p in np.flatnonzero(hosts > 1):
+        m, mine = int(hosts[p]), site[pool == p]
+        room = np.maximum(0, m * (losses.room * hosts - load))
+        room[p] = max(0, m * (int(losses.room[p]) * (m - 1) - int(load[p])) + int(load[p]))
+        pairs = np.flatnonzero(np.isin(problem.site, mine))
+        row = np.searchsorted(np.sort(mine), problem.site[pairs])
+        flow = least_cost_flow(
+            Transport(row, problem.pool[pairs], problem.clusters[np.sort(mine)], room),
+            [Cost((problem.pool[pairs] != p).astype(np.float64), 1.0), Cost(problem.rtt_ms[pairs], 1e-3)],
+        )
+        if flow is not None:
+            used = np.flatnonzero(flow)
+            bound_for[problem.site[pairs[used]]] = problem.pool[pairs[used]]
+    return bound_for
 
 
 def _as_covered(problem: Problem, exact: HostByHost, today: Today) -> Draft:

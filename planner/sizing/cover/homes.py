@@ -33,6 +33,18 @@ Gaps = list[tuple[Row, float]]
 
 
 @dataclass(frozen=True)
+class Found:
+    """``homes`` (A,) that every loss leaves room for, or None; ``near`` are the best that leave some without a standby.
+
+    ``short`` (P,): the clusters of room that were lacking in each pool, added up over losses.
+    """
+
+    homes: Floats | None
+    near: Floats | None
+    short: Floats
+
+
+@dataclass(frozen=True)
 class HomeSearch:
     """Looks for homes of every class with ``hosts`` (P,) running; everybody is served, and covered who can be."""
 
@@ -42,18 +54,21 @@ class HomeSearch:
     hosts: Ints
     effort: Effort
 
-    def run(self) -> tuple[Floats | None, Floats]:
-        """Return whole homes (A,), and the clusters of room that each pool was short of (P,) where there are none.
-
-        No homes is no proof that there are none.
-        """
-        short = np.zeros(self.problem.pools)
+    def run(self) -> Found:
+        """Return homes that every loss leaves room for, or the nearest there are; no homes is no proof of none."""
+        nothing = np.zeros(self.problem.pools)
         start = realise(self.problem, self.classes, self.hosts)
         if start is None:
-            return None, short
+            return Found(None, None, nothing)
         together = np.where(self._light, 0.0, start.flow)
-        flow, short = self._fractions(together)
-        return (None if flow is None else self._whole(flow, together)), short
+        flow, gaps = self._fractions(together)
+        if flow is None:
+            return Found(None, None, nothing)
+        near = self._nearest(flow)
+        if near is None or sum(gap for _, gap in gaps) >= _ENOUGH:
+            return Found(None, near, self._short_room(gaps))
+        near, left = self._mend(near, together)
+        return Found(None if left else near, near, self._short_room(left or gaps))
 
     @property
     def _light(self) -> Bools:
@@ -70,29 +85,28 @@ class HomeSearch:
         args = (self.problem, self.classes, self.losses, self.hosts, flow, uncovered)
         return list(largest_gaps(*args, scale=scale, spare=spare))
 
-    def _fractions(self, together: Floats) -> tuple[Floats | None, Floats]:
-        """Return homes in fractions, or None and the room that was short."""
+    def _fractions(self, together: Floats) -> tuple[Floats | None, Gaps]:
+        """Return homes in fractions and the gaps that they leave; None where the hosts do not carry everybody."""
         never = self._never
         flow = self._cheapest(together, np.zeros(len(together)))
+        gaps: Gaps = []
         least, waited, spare = np.inf, 0, _SPARE if len(together) <= _MANY_ARCS else 0.0
         for step in range(_MOST_STEPS):
-            if flow is None or self.effort.spent:
+            if flow is None:
                 break
             gaps = self._gaps(flow, never, _SCALE, spare)
             total = sum(gap for _, gap in gaps)
-            if total < _ENOUGH:
-                return flow, self._short_room(gaps)
             waited = 0 if total < 0.98 * least else waited + 1
             least = min(least, total)
+            if total < _ENOUGH or self.effort.spent or (waited == _PATIENCE and not spare):
+                break
             if waited == _PATIENCE:
-                if not spare:
-                    return None, self._short_room(gaps)
                 least, waited, spare = np.inf, 0, 0.0
                 continue
             self.effort.tell("cover", float(self.hosts.sum()), None)
             target = self._cheapest(together, self._counted(gaps))
             flow = None if target is None else flow + (target - flow) * 2.0 / (step + 3.0)
-        return None, np.zeros(self.problem.pools)
+        return flow, gaps
 
     def _counted(self, gaps: Gaps) -> Floats:
         """Return the gap of every row on the arcs that it counts, added up, shape (A,)."""
@@ -125,31 +139,34 @@ class HomeSearch:
         found = least_cost_flow(transport, costs)
         return None if found is None else settled + np.bincount(arcs, weights=found, minlength=len(settled))
 
-    def _whole(self, flow: Floats, together: Floats) -> Floats | None:
-        """Return whole homes near ``flow`` that every loss leaves room for; None where mending does not get there."""
+    def _nearest(self, flow: Floats) -> Floats | None:
+        """Return whole homes near ``flow`` (A,): every arc carries its whole part, and the rest is shared out."""
         floor = np.floor(flow + 1e-6)
         split = np.flatnonzero(flow - floor > 1e-6)
         one = np.ones(len(split), dtype=np.int64)
-        best = self._flow(floor, split, [Cost(1.0 - (flow - floor)[split], 1e-3)], one)
+        return self._flow(floor, split, [Cost(1.0 - (flow - floor)[split], 1e-3)], one)
+
+    def _mend(self, best: Floats, together: Floats) -> tuple[Floats, Gaps]:
+        """Return whole homes with smaller gaps than ``best`` (A,), and the gaps that are left."""
         never, light = self._never, np.flatnonzero(self._light)
-        gaps = None if best is None else self._gaps(best, never)
-        price, raise_by, rng = np.zeros(len(flow)), 4.0, np.random.default_rng(self.effort.seed)
-        inertia = rng.integers(1, 1000, len(flow)).astype(np.float64)
+        gaps = self._gaps(best, never)
+        price, raise_by, rng = np.zeros(len(best)), 4.0, np.random.default_rng(self.effort.seed)
+        inertia = rng.integers(1, 1000, len(best)).astype(np.float64)
         waited = 0
         for _ in range(_MOST_MENDS):
-            if best is None or not gaps or self.effort.spent or waited == _MEND_PATIENCE:
+            if not gaps or self.effort.spent or waited == _MEND_PATIENCE:
                 break
             price = price * _FADE + raise_by * self._counted(gaps)
             trial = self._mended(best, together, light, price, inertia)
             now = gaps if trial is None else self._gaps(trial, never)
-            if trial is not None and (left := sum(gap for _, gap in now)) <= sum(gap for _, gap in gaps):
-                waited = waited + 1 if left == sum(gap for _, gap in gaps) else 0
+            before, after = (sum(gap for _, gap in found) for found in (gaps, now))
+            waited = 0 if after < before else waited + 1
+            if trial is not None and after <= before:
                 best, gaps = trial, now
             else:
-                waited += 1
                 raise_by, price = raise_by / 2.0, price / 2.0
-                inertia = rng.integers(1, 1000, len(flow)).astype(np.float64)
-        return None if gaps else best
+                inertia = rng.integers(1, 1000, len(best)).astype(np.float64)
+        return best, gaps
 
     def _mended(self, now: Floats, together: Floats, light: Ints, price: Floats, inertia: Floats) -> Floats | None:
         """Return the cheapest flow when staying costs the price of an arc, and coming to it the inertia on top."""

@@ -30,7 +30,7 @@ from planner.sizing.hosts import Seat
 from planner.sizing.problem import Problem
 from planner.sizing.solver import Effort, Outcome, linear, solve_model
 
-_MOST_VARIABLES = 40_000
+_MOST_VARIABLES = 6_000
 
 
 @dataclass(frozen=True)

@@ -80,18 +80,26 @@ def _by_search(
     if search.best is None and np.isinf(search.bound):
         return None
     bound, hosts, word = search.objective_bound, search.best, "cuts and plan meet"
+    near: tuple[Ints, Floats] | None = None
     small = len(classes.pool) <= _MOST_ARCS
     for _ in range(1 if small else _MOST_ADDED + 1):
         if hosts is None:
             break
-        homes, short = HomeSearch(problem, classes, losses, hosts, effort).run()
-        if homes is not None and (search.closed or not small):
-            return _sized(problem, classes, losses, hosts, homes, search.closed, bound, word, stays, then, effort)
-        room = np.where(hosts < problem.max_hosts, short, 0.0)
+        found = HomeSearch(problem, classes, losses, hosts, effort).run()
+        if found.homes is not None and (search.closed or not small):
+            return _sized(problem, classes, losses, hosts, found.homes, search.closed, bound, word, stays, then, effort)
+        if found.near is not None:
+            near = (hosts, found.near)
+        if effort.spent:
+            break
+        room = np.where(hosts < problem.max_hosts, found.short, 0.0)
         hosts = hosts + (np.arange(problem.pools) == np.argmax(room)) if room.any() and not small else None
         word = "hosts were added for want of homes"
-    if not small:
-        return None
+    if not small or effort.spent:
+        if near is None:
+            return None
+        word = "stopped before every loss found room"
+        return _sized(problem, classes, losses, *near, False, bound, word, stays, then, effort)
     model = CoverModel(problem, classes, losses, serve_all=True, cover_all=True)
     model.at_least(problem.objective, bound)
     return _by_model(model, stays, then, effort, bound)
@@ -136,7 +144,7 @@ def with_one_host_more(
     if not wanted.any():
         return None
     hosts = hosts + (np.arange(problem.pools) == np.argmax(wanted))
-    homes, _ = HomeSearch(problem, classes, losses, hosts, effort).run()
+    homes = HomeSearch(problem, classes, losses, hosts, effort).run().homes
     if homes is None:
         return None
     word = "a host was added for want of standbys"
