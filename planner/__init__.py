@@ -7,7 +7,7 @@
 """
 
 from planner.errors import CastingvoteError, InputError, SolverError
-from planner.explain import BudgetPoint, Explanation, budget_curve, explain
+from planner.explain import BudgetPoint, Explanation, budget_curve, cover_prices, explain
 from planner.fleet import Finding, Fleet, Policy
 from planner.intake import fleet_from_tables, read_fleet
 from planner.outputs import (
@@ -53,6 +53,7 @@ __all__ = [
     "audit",
     "availability",
     "budget_curve",
+    "cover_prices",
     "drill",
     "explain",
     "fleet_from_tables",

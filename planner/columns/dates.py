@@ -1,0 +1,53 @@
+"""The sheets of time and money: freezes of the rollout, dated changes and prices of the horizon."""
+
+from __future__ import annotations
+
+from planner.columns.kinds import Column, Sheet
+from planner.columns.places import SITES
+
+# fmt: off
+FREEZES = Sheet(
+    "Freezes",
+    "stretches of days on which the rollout changes nothing, local time of each site and hub",
+    aliases=("freeze", "change_freezes", "freeze_periods"),
+    columns=(
+        Column("first", "date", "first day of the freeze", required=True, aliases=("from", "start", "starts"),
+            example="2027-12-15"),
+        Column("last", "date", "last day of the freeze, frozen too", required=True, aliases=("to", "until", "end"),
+            example="2028-01-03"),
+        Column("regions", "ids", "regions of sites and hubs that are frozen; several with ;", default="all",
+            aliases=("region",)),
+        Column("reason", "text", "for people", example="Christmas trade"),
+    ),
+)
+
+CHANGES = Sheet(
+    "Changes",
+    "what changes on which day, for the horizon: a column of one site, of one pool, or a setting",
+    aliases=("dated_changes", "planned_changes"),
+    columns=(
+        Column("date", "date", "day from which the new value counts", required=True, aliases=("from_date", "day")),
+        Column("site", "id", "the site that changes; blank for a pool or a setting", aliases=SITES.columns[0].aliases,
+            example="0042"),
+        Column("pool", "id", "the pool that changes; blank for a site or a setting", aliases=("pool_id",)),
+        Column("column", "id", "column of Sites or Hubs, or setting, that changes", required=True,
+            aliases=("what", "setting", "field"), example="clusters"),
+        Column("value", "id", "its new value", aliases=("new_value", "to"), example="2"),
+    ),
+)
+
+PRICES = Sheet(
+    "Prices",
+    "what equipment costs, for the horizon and for comparing designs",
+    aliases=("price_list",),
+    columns=(
+        Column("item", "choice", "a data node, a tie-breaker host, or a site's own tie-breaker", required=True,
+            choices=("node", "host", "own_tie_breaker"), example="host"),
+        Column("buy", "number", "price of buying and installing one", "money", default=0, least=0, example=900),
+        Column("yearly", "number", "licence, support and rent of one for a year", "money", default=0, least=0,
+            example=120),
+        Column("watts", "number", "power that one draws, cooling included", "W", default=0, least=0, example=60),
+        Column("visits", "number", "visits on site that one needs in a year", default=0, least=0, example=0.2),
+    ),
+)
+# fmt: on
