@@ -278,20 +278,34 @@ class Fleet:
         return uplinks
 
     @cached_property
+    def retiring_hosts(self) -> frozenset[str]:
+        """Names of the hosts that are to be emptied."""
+        return frozenset(name for names in self.pools["retiring_hosts"] for name in names)
+
+    @cached_property
+    def retiring_of_pool(self) -> Ints:
+        """Hosts of each pool that are to be emptied, shape (pools,)."""
+        return np.array([len(set(names)) for names in self.pools["retiring_hosts"]], dtype=np.int64)
+
+    @cached_property
     def existing_hosts(self) -> Ints:
-        """Hosts already running in each pool, shape (pools,)."""
-        return self.pools["existing_hosts"].fillna(0).to_numpy().astype(np.int64)
+        """Hosts already running in each pool that may go on running, shape (pools,)."""
+        return np.asarray(np.maximum(self._standing_hosts - self.retiring_of_pool, 0))
 
     @cached_property
     def max_hosts(self) -> Ints:
-        """Most hosts of each pool, shape (pools,).
+        """Most hosts of each pool, shape (pools,), besides those that are to be emptied.
 
         A blank takes the policy's ``max_hosts_per_hub``, or the existing hosts if there are more.
         """
-        default = np.maximum(self.policy.max_hosts_per_hub, self.existing_hosts)
+        default = np.maximum(self.policy.max_hosts_per_hub, self._standing_hosts)
         given = self.pools["max_hosts"].to_numpy(dtype=np.float64)
-        most: Ints = np.where(np.isnan(given), default, given).astype(np.int64)
-        return most
+        most: Ints = np.where(np.isnan(given), default, given).astype(np.int64) - self.retiring_of_pool
+        return np.asarray(np.maximum(most, 0))
+
+    @cached_property
+    def _standing_hosts(self) -> Ints:
+        return self.pools["existing_hosts"].fillna(0).to_numpy().astype(np.int64)
 
     @cached_property
     def host_costs(self) -> Floats:

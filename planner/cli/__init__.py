@@ -22,11 +22,13 @@ from planner.cli.explain import explain
 from planner.cli.export import export
 from planner.cli.horizon import horizon
 from planner.cli.plan import plan
+from planner.cli.replan import replan
 from planner.cli.report import print_findings, tally
 from planner.cli.rollout import rollout
 from planner.cli.streams import prepare_streams, printable, say
 from planner.cli.sweep import sweep
 from planner.cli.template import template
+from planner.cli.tracking import progress
 from planner.cli.verify import verify
 from planner.cli.write_report import report
 from planner.errors import CastingvoteError, InputError
@@ -62,7 +64,9 @@ for _command in (
     plan,
     verify,
     explain,
+    replan,
     rollout,
+    progress,
     drill,
     availability,
     sweep,

@@ -16,6 +16,7 @@ from planner.outputs import CAUTIONS, headline, survives
 from planner.outputs.words import counted, cover_prices_in_words, readiness_headline
 from planner.plan import Plan
 from planner.readiness import Readiness
+from planner.replan import Point
 from planner.verify import Violation
 
 # Words first; colour only repeats them.
@@ -74,6 +75,20 @@ def print_summary(plan: Plan, written: Sequence[Path], *, err: bool, readiness: 
         target.print(Text(f"Caution: {caution}", style="dim"))
     for path in written:
         target.print(Text(f"Written: {path}"))
+
+
+def print_trade_off(points: Sequence[Point], *, err: bool) -> None:
+    """Print how many sites change host with so many hosts, and what is proven of that."""
+    target = console(err=err)
+    table = bare_table(target)
+    for heading in ("at most hosts", "moves", "at least"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    table.add_column("")
+    for point in points:
+        moves = "none found" if point.moves is None else str(point.moves)
+        table.add_row(str(point.hosts), moves, str(point.bound), "proven" if point.proven else "not proven")
+    target.print(Text("Moves against hosts", style="bold"))
+    target.print(table)
 
 
 def _hosts(plan: Plan, target: Console) -> Table:

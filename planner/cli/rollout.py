@@ -7,12 +7,12 @@ from pathlib import Path
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory
+from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory, workbook_name
 from planner.cli.progress import Stages
 from planner.cli.rollout_report import print_rollout
 from planner.cli.streams import say
 from planner.fleet import Fleet
-from planner.outputs import read_plan
+from planner.outputs import read_plan, write_calendar, write_rollout_workbook
 from planner.outputs.rollout_json import rollout_to_json, write_rollout_json
 from planner.readiness import audit
 from planner.rollout import roll_out
@@ -21,6 +21,20 @@ from planner.rollout import roll_out
 @click.command()
 @FLEET
 @click.argument("plan", type=click.Path(path_type=Path))
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path),
+    callback=workbook_name,
+    metavar="ROLLOUT.xlsx",
+    help="Write the run sheets here: a page for each wave, and all steps as a table to fill in.",
+)
+@click.option(
+    "--calendar",
+    type=click.Path(path_type=Path),
+    metavar="FILE.ics",
+    help="Write the waves as an iCalendar file, one event each.",
+)
 @click.option(
     "--json",
     "json_path",
@@ -47,6 +61,8 @@ from planner.rollout import roll_out
 def rollout(
     fleet: Path,
     plan: Path,
+    output: Path | None,
+    calendar: Path | None,
     json_path: Path | None,
     start: dt.datetime | None,
     only_ready: bool,
@@ -61,9 +77,9 @@ def rollout(
 
     \b
     Example:
-        castingvote rollout fleet.xlsx plan.xlsx --json rollout.json
+        castingvote rollout fleet.xlsx plan.xlsx -o rollout.xlsx --calendar rollout.ics
     """
-    check_outputs(fleet, plan, json_path)
+    check_outputs(fleet, plan, output, calendar, json_path)
     stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading fleet and plan"):
         inventory, made = read_inventory(fleet), read_plan(plan)
@@ -75,13 +91,18 @@ def rollout(
             open_items=_open_items(inventory) if only_ready else None,
             time_limit=time_limit,
         )
+    if output is not None:
+        write_rollout_workbook(inventory, made, found, output)
+    if calendar is not None:
+        write_calendar(inventory, found, calendar)
     to_stdout = json_path is not None and str(json_path) == "-"
     if to_stdout:
         say(rollout_to_json(found).rstrip())
     elif json_path is not None:
         write_rollout_json(found, json_path)
     if not quiet:
-        written = [path for path in (None if to_stdout else json_path,) if path is not None]
+        outputs = (output, calendar, None if to_stdout else json_path)
+        written = [path for path in outputs if path is not None]
         print_rollout(found, written, err=to_stdout)
     return 1 if found.conflicts else 0
 

@@ -74,7 +74,7 @@ def current_hosts(draft: Draft, fleet: Fleet) -> None:
     """The hosts that Current names at a hub should exist there."""
     if draft.current is None:
         return
-    existing = pd.Series(fleet.existing_hosts).groupby(fleet.hub_of_pool).sum()
+    existing = pd.Series(fleet.existing_hosts + fleet.retiring_of_pool).groupby(fleet.hub_of_pool).sum()
     named = draft.current.frame[~_blank(draft.current, "host")]
     for hub, rows in named.groupby("hub", sort=False):
         hosts = rows["host"].nunique()

@@ -1,6 +1,7 @@
 """What a plan is handed over in: workbook and report for people, files for other programs; and an empty fleet."""
 
 from planner.outputs.availability_sheets import write_availability_workbook
+from planner.outputs.calendar import rollout_to_calendar, write_calendar
 from planner.outputs.csv_tables import write_csv
 from planner.outputs.drill_sheets import write_drill_workbook
 from planner.outputs.geojson import plan_to_geojson, write_geojson
@@ -10,6 +11,7 @@ from planner.outputs.read_plan import read_plan
 from planner.outputs.readiness_sheet import write_readiness
 from planner.outputs.repaired import write_repaired
 from planner.outputs.report import write_report
+from planner.outputs.rollout_workbook import write_rollout_workbook
 from planner.outputs.template import write_template
 from planner.outputs.words import CAUTIONS, headline, survives
 from planner.outputs.workbook import write_workbook
@@ -22,8 +24,10 @@ __all__ = [
     "plan_to_json",
     "plan_to_markdown",
     "read_plan",
+    "rollout_to_calendar",
     "survives",
     "write_availability_workbook",
+    "write_calendar",
     "write_csv",
     "write_drill_workbook",
     "write_geojson",
@@ -32,6 +36,7 @@ __all__ = [
     "write_readiness",
     "write_repaired",
     "write_report",
+    "write_rollout_workbook",
     "write_template",
     "write_workbook",
 ]

@@ -35,7 +35,9 @@ _CHANGE = (
     Field(headings.ACTION),
 )
 _STANDBY = Field(headings.STANDBY)
-_FILLED_IN = (
+# What the plan said, so that a host changed by hand shows when the workbook comes back.
+_PLANNED_HOST = Field(headings.PLANNED_HOST)
+FILLED_IN = (
     Field(headings.PROGRESS, styles.FILL_IN, least=13, heading_style=styles.FILL_IN_HEADING),
     Field(headings.DATE, styles.FILL_IN_DATE, least=12, heading_style=styles.FILL_IN_HEADING),
     Field(headings.INITIALS, styles.FILL_IN, least=9, heading_style=styles.FILL_IN_HEADING),
@@ -52,13 +54,16 @@ def write_assignments(book: Book, facts: Facts) -> Worksheet:
         *(_RANGE if shown.ranges else ()),
         *_CHANGE,
         *((_STANDBY,) if shown.standby else ()),
-        *_FILLED_IN,
+        *FILLED_IN,
+        _PLANNED_HOST,
     )
     sheet = write_table(book, headings.ASSIGNMENTS, (*own, *_extra_fields(facts, own)), _rows(facts))
     columns = {field.heading: get_column_letter(number) for number, field in enumerate(own, start=1)}
     last = max(2, 1 + len(facts.plan.assignments))
-    _offer_choices(sheet, columns, last, len(facts.plan.host_list))
+    _offer_hosts(sheet, columns, last, len(facts.plan.host_list))
+    offer_progress(sheet, columns, last)
     _colour(sheet, columns, last)
+    sheet.column_dimensions[columns[headings.PLANNED_HOST]].hidden = True
     # The user's own columns are there to filter by, but would make the printed text too small to read.
     sheet.print_area = f"A1:{columns[headings.REMARKS]}{last}"
     return sheet
@@ -100,7 +105,7 @@ def _rows(facts: Facts) -> Iterator[tuple[Value, ...]]:
         standby = (assignment.standby,) if shown.standby else ()
         extras = facts.extras.get(assignment.site, blank)
         own = (*_planned(facts, assignment), *dates, *ranges, *change, *standby, *_to_fill_in(assignment))
-        yield (*own, *map(cellsafe.plain, extras))
+        yield (*own, assignment.host, *map(cellsafe.plain, extras))
 
 
 def _planned(facts: Facts, assignment: Assignment) -> tuple[Value, ...]:
@@ -130,25 +135,28 @@ def _to_fill_in(assignment: Assignment) -> tuple[Value, ...]:
     return ("not needed" if assignment.action == "keep" else "open", None, None, None)
 
 
-def _offer_choices(sheet: Worksheet, columns: dict[str, str], last: int, hosts: int) -> None:
+def offer_progress(sheet: Worksheet, columns: dict[str, str], last: int) -> None:
+    """Offer the words of the status, and ask for a date in the column of dates."""
     progress = DataValidation("list", formula1=f'"{",".join(headings.PROGRESS_WORDS)}"', allow_blank=True)
     progress.error = f"Use one of: {', '.join(headings.PROGRESS_WORDS)}."
     date = DataValidation("date", operator="greaterThan", formula1="36526", allow_blank=True)  # 2000-01-01
     date.error = "Enter a date, for example 2030-01-31."
+    for validation, name in ((progress, headings.PROGRESS), (date, headings.DATE)):
+        validation.add(f"{columns[name]}2:{columns[name]}{last}")
+        validation.showErrorMessage = True
+        sheet.add_data_validation(validation)
+
+
+def _offer_hosts(sheet: Worksheet, columns: dict[str, str], last: int, hosts: int) -> None:
     # A warning, not a stop: a host that the plan does not have may be meant, and the check of the plan will say so.
     host = DataValidation("list", formula1=f"{headings.HOSTS}!$A$2:$A${max(2, hosts + 1)}", allow_blank=True)
     host.errorStyle = "warning"
     host.error = "This host is not on the sheet Hosts."
-    for validation, names in (
-        (progress, (headings.PROGRESS,)),
-        (date, (headings.DATE,)),
-        (host, (headings.HOST, headings.STANDBY)),
-    ):
-        for name in names:
-            if name in columns:
-                validation.add(f"{columns[name]}2:{columns[name]}{last}")
-        validation.showErrorMessage = True
-        sheet.add_data_validation(validation)
+    for name in (headings.HOST, headings.STANDBY):
+        if name in columns:
+            host.add(f"{columns[name]}2:{columns[name]}{last}")
+    host.showErrorMessage = True
+    sheet.add_data_validation(host)
 
 
 def _colour(sheet: Worksheet, columns: dict[str, str], last: int) -> None:
@@ -158,10 +166,14 @@ def _colour(sheet: Worksheet, columns: dict[str, str], last: int) -> None:
         (headings.ACTION, "attach", "plain"),
         (headings.EVIDENCE, "modelled", "note"),
         (headings.EVIDENCE, "estimated", "watch"),
-        (headings.PROGRESS, "planned", "plain"),
-        (headings.PROGRESS, "done", "good"),
-        (headings.PROGRESS, "blocked", "bad"),
-        (headings.PROGRESS, "not needed", "quiet"),
     ):
         column = columns[heading]
+        sheet.conditional_formatting.add(f"{column}2:{column}{last}", styles.when(f'${column}2="{word}"', pale))
+    tint_progress(sheet, columns, last)
+
+
+def tint_progress(sheet: Worksheet, columns: dict[str, str], last: int) -> None:
+    """Tint the words of the status."""
+    column = columns[headings.PROGRESS]
+    for word, pale in (("planned", "plain"), ("done", "good"), ("blocked", "bad"), ("not needed", "quiet")):
         sheet.conditional_formatting.add(f"{column}2:{column}{last}", styles.when(f'${column}2="{word}"', pale))

@@ -30,11 +30,12 @@ class Field:
 
 
 class Book:
-    """A new workbook without sheets that knows the cell styles of `planner.outputs.styles`."""
+    """A workbook that knows the cell styles of `planner.outputs.styles`: a new one without sheets, or a given one."""
 
-    def __init__(self) -> None:
-        self.workbook = Workbook()
-        self.workbook.remove(self.workbook.worksheets[0])
+    def __init__(self, workbook: Workbook | None = None) -> None:
+        self.workbook = workbook or Workbook()
+        if workbook is None:
+            self.workbook.remove(self.workbook.worksheets[0])
         self.looks = styles.add_styles(self.workbook)
 
     def new_sheet(self, name: str) -> Worksheet:

@@ -61,3 +61,23 @@ REMARKS = "remarks"
 REASONS = "reasons"
 REMEDY = "what would help"
 WHY = "why"
+
+# Rollout workbook.
+OVERVIEW = "Overview"
+STEPS = "Steps"
+CONFLICTS = "Conflicts"
+WAVE = "wave"
+STEP = "step"
+KIND = "kind"
+FROM_HOST = "from host"
+TO_HOST = "to host"
+STARTS = "starts"
+ENDS = "ends"
+TIME_ZONE = "time zone"
+
+# Sheets that progress adds to the team's workbook.
+TEAM_PROGRESS = "Progress"
+BURN_DOWN = "Burn-down"
+CLASHES = "Clashes"
+PLANNED_HOST = "planned host"
+STANDS_ON = "stands on"

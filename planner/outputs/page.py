@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
+from openpyxl.utils import quote_sheetname
+from openpyxl.worksheet.hyperlink import Hyperlink
 from openpyxl.worksheet.worksheet import Worksheet
 
 from planner.outputs import styles
@@ -11,25 +13,28 @@ from planner.outputs.cellsafe import Value, put
 from planner.outputs.styles import lines_needed, row_height
 
 _WIDTHS = {"A": 25, "B": 25, "C": 12, "D": 13, "E": 12, "F": 12, "G": 12, "H": 12}
-_LAST = "H"
-_WHOLE = sum(_WIDTHS.values())
-_REMARK = _WHOLE - _WIDTHS["A"] - _WIDTHS["B"]
 
 
 class Page:
-    """Writes below what it wrote before; texts too long for their cell get the lines they need."""
+    """Writes below what it wrote before; texts too long for their cell get the lines they need.
 
-    def __init__(self, sheet: Worksheet) -> None:
+    ``widths`` are those of the columns, in characters and from A on, at least three.
+    """
+
+    def __init__(self, sheet: Worksheet, widths: Mapping[str, float] = _WIDTHS) -> None:
         self._sheet = sheet
         self._row = 0
-        for column, width in _WIDTHS.items():
+        self._widths = widths
+        self._last = max(widths)
+        self._whole = sum(widths.values())
+        for column, width in widths.items():
             sheet.column_dimensions[column].width = width
 
     def whole_row(self, text: str, style: str = styles.TEXT, size: float = styles.SIZE) -> None:
         """Write ``text`` across the page; ``size`` is the size of the letters of ``style``."""
         self._row += 1
         self._spread("A", text, style)
-        self._set_lines(lines_needed(text, _WHOLE, size), size)
+        self._set_lines(lines_needed(text, self._whole, size), size)
 
     def section(self, title: str) -> None:
         """Leave a gap and write the title of a section."""
@@ -45,7 +50,8 @@ class Page:
         if pale:
             self._sheet[f"B{self._row}"].fill = styles.fill(styles.PALE[pale])
         self._spread("C", remark, styles.NOTE)
-        texts = ((label, _WIDTHS["A"]), (str(value), _WIDTHS["B"]), (remark, _REMARK))
+        first, second = self._widths["A"], self._widths["B"]
+        texts = ((label, first), (str(value), second), (remark, self._whole - first - second))
         self._set_lines(max(lines_needed(*text) for text in texts))
 
     def text_row(self, label: str, text: str) -> None:
@@ -53,15 +59,21 @@ class Page:
         self._row += 1
         self._cell("A", label, styles.LABEL)
         self._spread("B", text, styles.TEXT)
-        self._set_lines(lines_needed(text, _WHOLE - _WIDTHS["A"]))
+        self._set_lines(lines_needed(text, self._whole - self._widths["A"]))
+
+    def link(self, column: str, sheet: str) -> None:
+        """Let the cell of ``column`` in the last row lead to another sheet."""
+        self._sheet[f"{column}{self._row}"].hyperlink = Hyperlink(
+            ref=f"{column}{self._row}", location=f"{quote_sheetname(sheet)}!A1"
+        )
 
     def table_row(self, values: Sequence[Value], cell_styles: Sequence[str]) -> None:
         """Write one cell of the page's grid for each value."""
         self._row += 1
-        cells = list(zip(_WIDTHS, values, cell_styles, strict=False))
+        cells = list(zip(self._widths, values, cell_styles, strict=False))
         for cell in cells:
             self._cell(*cell)
-        texts = [(value, _WIDTHS[column]) for column, value, _ in cells if isinstance(value, str)]
+        texts = [(value, self._widths[column]) for column, value, _ in cells if isinstance(value, str)]
         self._set_lines(max((lines_needed(*text) for text in texts), default=1))
 
     def _cell(self, column: str, value: Value, style: str, *, left: bool = False) -> None:
@@ -73,10 +85,10 @@ class Page:
 
     def _spread(self, first: str, text: str, style: str) -> None:
         """Write ``text`` from column ``first`` to the right edge; every cell below it carries the style's line."""
-        for column in _WIDTHS:
+        for column in self._widths:
             if column >= first:
                 self._cell(column, text if column == first else None, style)
-        self._sheet.merge_cells(f"{first}{self._row}:{_LAST}{self._row}")
+        self._sheet.merge_cells(f"{first}{self._row}:{self._last}{self._row}")
 
     def _set_lines(self, lines: int, size: float = styles.SIZE) -> None:
         self._sheet.row_dimensions[self._row].height = row_height(lines, size)

@@ -54,6 +54,8 @@ MONEY = "Plan money"
 MINUTES = "Plan minutes"
 NINES = "Plan nines"
 DATE = "Plan date"
+MOMENT = "Plan moment"
+BOX = "Plan box"
 FILL_IN = "Plan fill in"
 FILL_IN_DATE = "Plan fill in date"
 FILL_IN_MOMENT = "Plan fill in moment"
@@ -80,6 +82,7 @@ FORMATS = {
     MINUTES: "#,##0.0_m",
     NINES: "0.00000%_m",
     DATE: "yyyy-mm-dd",
+    MOMENT: "yyyy-mm-dd hh:mm",
     SETTING: "General",
     FILL_IN: "@",
     FILL_IN_DATE: "yyyy-mm-dd",
@@ -93,8 +96,9 @@ def add_styles(workbook: Workbook) -> dict[str, StyleArray]:
     """Make the cell styles of this module known to ``workbook``; return what a cell needs to bear each, by name."""
     looks = {}
     for style in (*_data_styles(), *_layout_styles()):
-        workbook.add_named_style(style)
-        looks[style.name] = style.as_tuple()
+        if style.name not in workbook.named_styles:
+            workbook.add_named_style(style)
+        looks[style.name] = workbook._named_styles[style.name].as_tuple()  # type: ignore[attr-defined]
     return looks
 
 
@@ -129,6 +133,12 @@ def _layout_styles() -> Iterator[NamedStyle]:
             alignment=Alignment(vertical="bottom"),
         ),
         NamedStyle(LABEL, font=Font(name=FONT, size=SIZE, bold=True), border=thin, alignment=top),
+        NamedStyle(
+            BOX,
+            font=Font(name=FONT, size=SIZE),
+            border=Border(*(Side(style="thin", color=GREY),) * 4),
+            alignment=Alignment(horizontal="center", vertical="top"),
+        ),
         NamedStyle(NOTE, font=Font(name=FONT, size=SIZE, color=GREY), border=thin, alignment=top),
     )
 

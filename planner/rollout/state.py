@@ -135,6 +135,10 @@ def _hosts(fleet: Fleet, plan: Plan, problem: Problem) -> dict[str, HostState]:
         gone = [n for n in left if n in named] + [n for n in left if n not in named]
         for name in gone[: max(spare, sum(n in named for n in left))]:
             add(name, pool, existing=True, planned=False)
+    for pool, retiring in enumerate(fleet.pools["retiring_hosts"]):
+        for name in retiring:
+            if name not in hosts:
+                add(name, pool, existing=True, planned=False)
     for host_name, hub in zip(fleet.current["host"], fleet.current["hub"], strict=True):
         if host_name and host_name not in hosts:
             hosts[host_name] = HostState(host_name, hub, -1, None, True, False, ("", ""))

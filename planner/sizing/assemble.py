@@ -45,13 +45,8 @@ def assemble(
     effort: Effort,
 ) -> Plan:
     """Return the Plan; everything in it is in order of ids."""
-    sized, placement, seats = draft.sized, draft.placement, draft.seating.seats
-    hosts = _hosts(fleet, problem, draft, today)
-    pool_of = {name: p for p, names in draft.seating.names.items() for name in names}
-    assignments = [
-        _assignment(fleet, problem, today, pool_of, *pair) for pair in zip(seats, draft.standbys, strict=True)
-    ]
-    assignments = _with_evidence(fleet, checker.facts.latency, assignments)
+    sized, placement = draft.sized, draft.placement
+    hosts, assignments = hosts_and_assignments(fleet, checker, problem, draft, today)
     unserved = (*_ineligible(fleet, checker, problem), *_crowded_out(fleet, problem, placement))
     served_own = {fleet.site_ids[problem.site_at[s]] for s in np.flatnonzero(placement.own)}
     sized = _recounted(fleet, problem, sized, placement, hosts)
@@ -63,9 +58,9 @@ def assemble(
         objective_value=sized.value,
         lower_bound=sized.bound,
         host_list=tuple(hosts),
-        assignments=tuple(sorted(assignments, key=lambda a: (a.site, a.host))),
+        assignments=tuple(assignments),
         unserved=tuple(sorted(unserved, key=lambda u: u.site)),
-        no_host_needed=_no_host_needed(fleet, served_own),
+        no_host_needed=no_host_needed(fleet, served_own),
         uncovered=_uncovered(fleet, problem, draft),
         proof=proof,
         then=tuple(LaterAim(level.aim, level.value, level.bound, level.proven) for level in levels),
@@ -74,6 +69,18 @@ def assemble(
         sources=fleet.sources,
         version=VERSION,
     )
+
+
+def hosts_and_assignments(
+    fleet: Fleet, checker: Checker, problem: Problem, draft: Draft, today: Today
+) -> tuple[list[Host], list[Assignment]]:
+    """Return the hosts that run and who uses which, in order of site and host."""
+    hosts = _hosts(fleet, problem, draft, today)
+    pool_of = {name: p for p, names in draft.seating.names.items() for name in names}
+    pairs = zip(draft.seating.seats, draft.standbys, strict=True)
+    assignments = [_assignment(fleet, problem, today, pool_of, *pair) for pair in pairs]
+    assignments = with_evidence(fleet, checker.facts.latency, assignments)
+    return hosts, sorted(assignments, key=lambda a: (a.site, a.host))
 
 
 def _recounted(fleet: Fleet, problem: Problem, sized: Sized, placement: Placement, hosts: list[Host]) -> Sized:
@@ -184,7 +191,7 @@ def _uncovered(fleet: Fleet, problem: Problem, draft: Draft) -> tuple[Uncovered,
     return tuple(sorted(found, key=lambda u: u.site))
 
 
-def _with_evidence(fleet: Fleet, known: PairTable, assignments: list[Assignment]) -> list[Assignment]:
+def with_evidence(fleet: Fleet, known: PairTable, assignments: list[Assignment]) -> list[Assignment]:
     """Return the assignments with the date of a measurement and the range of an estimate."""
     site_at = {name: at for at, name in enumerate(fleet.site_ids)}
     hub_at = {name: at for at, name in enumerate(fleet.hub_ids)}
@@ -201,7 +208,8 @@ def _with_evidence(fleet: Fleet, known: PairTable, assignments: list[Assignment]
     return found
 
 
-def _no_host_needed(fleet: Fleet, chosen: set[str]) -> tuple[NoHostNeeded, ...]:
+def no_host_needed(fleet: Fleet, chosen: set[str]) -> tuple[NoHostNeeded, ...]:
+    """Return the sites that need no shared host, with those that have ``chosen`` their own tie-breaker."""
     found = []
     for site, clusters, own in zip(fleet.site_ids, fleet.clusters, fleet.own_tie_breaker, strict=True):
         if clusters == 0:

@@ -42,15 +42,16 @@ def read_today(fleet: Fleet, problem: Problem) -> Today:
     """Return today's assignment and a name for every host that a plan may run.
 
     Names in use at a hub go to its pools in order of pool id, as many as each pool has existing hosts; new
-    names are HUB-01, HUB-02, … without those in use.
+    names are HUB-01, HUB-02, … without those in use. Hosts that are to be emptied carry nobody in a plan.
     """
     current = fleet.current
     hub = dict(zip(current["site"], current["hub"], strict=True))
     host = dict(zip(current["site"], current["host"], strict=True))
     in_use: dict[str, list[str]] = {}
     for name, at in sorted({(h, where) for h, where in zip(current["host"], current["hub"], strict=True) if h}):
-        in_use.setdefault(at, []).append(name)
-    taken = {name for names in in_use.values() for name in names}
+        if name not in fleet.retiring_hosts:
+            in_use.setdefault(at, []).append(name)
+    taken = fleet.retiring_hosts.union(*in_use.values())
     names: list[list[str]] = [[] for _ in range(problem.pools)]
     pools_at: dict[str, list[int]] = {}
     for p, at in enumerate(problem.pool_at):
@@ -64,6 +65,6 @@ def read_today(fleet: Fleet, problem: Problem) -> Today:
         for p in pools:
             while len(names[p]) < max(problem.max_hosts[p], problem.existing[p]):
                 name = next(n for n in fresh if n not in taken)
-                taken.add(name)
+                taken |= {name}
                 names[p].append(name)
     return Today(hub, host, names)

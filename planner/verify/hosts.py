@@ -36,6 +36,8 @@ def _against_pool(host: Host, load: int, pool: Pool) -> Iterator[Violation]:
     where = f"host {host.host}"
     if host.hub != pool.hub:
         yield Violation("hub", where, f"stands at hub {host.hub}, but pool {pool.pool} is at {pool.hub}")
+    if host.host in pool.retiring:
+        yield Violation("retiring_host", where, f"is to be emptied, and carries {load} clusters")
     if load > pool.usable:
         yield Violation("capacity", where, f"carries {load} clusters, may carry {pool.usable} (cap {pool.cap})")
     for name, claimed, actual in (("cap", host.cap, pool.cap), ("usable cap", host.usable, pool.usable)):

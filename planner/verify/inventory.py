@@ -42,7 +42,10 @@ class Site:
 
 @dataclass(frozen=True, slots=True)
 class Pool:
-    """A row of Hubs; numbers are NaN where unknown. ``usable`` is the cap less reserve and blast radius."""
+    """A row of Hubs; numbers are NaN where unknown.
+
+    ``usable`` is the cap less reserve and blast radius; hosts are counted without the ``retiring`` ones, by name.
+    """
 
     pool: str
     hub: str
@@ -51,6 +54,7 @@ class Pool:
     zones: frozenset[str]
     max_hosts: int
     existing_hosts: int
+    retiring: frozenset[str]
     release: str
     cap: int
     usable: int
@@ -122,14 +126,17 @@ def _pool(row: Mapping[str, Any], policy: Policy) -> Pool:
     # Exact in the decimals that the user typed: 10 % of 50 leaves 45, whatever binary fractions say.
     usable = math.floor(cap * (100 - Fraction(str(policy.reserve_percent))) / 100)
     existing = int(_given(row["existing_hosts"], 0))
+    most = int(_given(row["max_hosts"], max(policy.max_hosts_per_hub, existing)))
+    retiring = frozenset(row["retiring_hosts"])
     return Pool(
         pool=row["pool"],
         hub=row["hub"],
         latitude=row["latitude"],
         longitude=row["longitude"],
         zones=frozenset(row["zone"]),
-        max_hosts=int(_given(row["max_hosts"], max(policy.max_hosts_per_hub, existing))),
-        existing_hosts=existing,
+        max_hosts=max(0, most - len(retiring)),
+        existing_hosts=max(0, existing - len(retiring)),
+        retiring=retiring,
         release=(row["host_release"] or policy.host_release).strip(),
         cap=cap,
         usable=usable if policy.max_blast_radius is None else min(usable, policy.max_blast_radius),

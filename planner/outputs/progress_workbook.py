@@ -1,0 +1,204 @@
+"""The team's workbook, merged and carried on: what people typed in its place, and sheets on how far the work is."""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+import re
+import warnings
+from collections.abc import Iterator
+from pathlib import Path
+
+import openpyxl
+from openpyxl.chart import LineChart, Reference
+from openpyxl.chart.legend import Legend
+from openpyxl.workbook import Workbook
+
+from planner.errors import InputError
+from planner.fleet import Finding
+from planner.outputs import headings, styles
+from planner.outputs.atomic import replacing
+from planner.outputs.cellsafe import Value, put
+from planner.outputs.grid import Book, Field, set_up_print, write_table
+from planner.outputs.page import Page
+from planner.outputs.words import counted
+from planner.progress import Merged, Progress
+
+_ADDRESS = re.compile(r"([A-Z]+)(\d+)$")
+_MOST_DAYS = 400  # rows of the burn-down; beyond, it goes on in weeks
+
+
+def write_progress_workbook(
+    source: str | os.PathLike[str], merged: Merged, progress: Progress, path: str | os.PathLike[str]
+) -> None:
+    """Write the workbook ``source``, the first copy, with the merged cells in place and sheets on the progress.
+
+    Everything else in it stays. Raises InputError where ``source`` is no .xlsx or .xlsm workbook, or ``path`` cannot be
+    written.
+    """
+    workbook = _open(source)
+    for name in (
+        headings.TEAM_PROGRESS,
+        headings.BURN_DOWN,
+    ):  # clashes of an earlier merge stay: somebody may work on them
+        if name in workbook.sheetnames:
+            workbook.remove(workbook[name])
+    _fill_in(workbook, merged)
+    book = Book(workbook)
+    _write_progress(book, progress)
+    _write_burn_down(book, progress)
+    if progress.clashes:
+        _write_clashes(book, progress)
+    with replacing(path) as temporary:
+        workbook.save(temporary)
+
+
+def _open(source: str | os.PathLike[str]) -> Workbook:
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", UserWarning)  # what other programs add and openpyxl leaves out
+            return openpyxl.load_workbook(source)
+    except Exception as error:
+        message = "cannot be carried on as an Excel workbook."
+        raise InputError(
+            (Finding("error", "not_xlsx", "", message, "Save it as .xlsx first.", Path(source).name),)
+        ) from error
+
+
+def _fill_in(workbook: Workbook, merged: Merged) -> None:
+    """Put merged cells into their place; rows that the first copy does not have go below its table."""
+    sheet = next((s for s in workbook.worksheets if s.title.strip().casefold() == "assignments"), None)
+    if sheet is None:
+        return
+    columns: dict[str, str] = {}
+    for row in merged.rows:
+        for name, cell in row.items():
+            if place := _ADDRESS.search(cell.where):
+                columns[name] = place[1]
+                target = sheet[place[0]]
+                if _differs(target.value, cell.value):
+                    put(target, cell.value)
+    for row in merged.rows:
+        if row[headings.SITE].where:
+            continue
+        below = sheet.max_row + 1
+        for name, cell in row.items():
+            if name in columns:
+                put(sheet[f"{columns[name]}{below}"], cell.value)
+        for table in sheet.tables.values():
+            table.ref = f"{table.ref.split(':')[0]}:{_ADDRESS.search(table.ref)[1]}{below}"  # type: ignore[index]
+
+
+def _differs(now: Value, wanted: Value) -> bool:
+    return str(now if now is not None else "").strip() != str(wanted if wanted is not None else "")
+
+
+def figures(progress: Progress) -> list[tuple[str, str]]:
+    """Return the progress in figures: label and value, for people."""
+    forecast = progress.forecast
+    days = [("early", forecast.early), ("likely", forecast.likely), ("late", forecast.late)]
+    told = ", ".join(f"{name} {day:%Y-%m-%d}" for name, day in days if day is not None)
+    return [
+        ("As of", f"{progress.as_of:%Y-%m-%d}"),
+        ("Done", counted(len(progress.done), "site")),
+        ("Left", counted(len(progress.left), "site")),
+        ("Blocked", counted(len(progress.blocked), "site")),
+        ("Drifted", counted(len(progress.drifted), "site")),
+        ("Clashes", counted(len(progress.clashes), "cell")),
+        ("Forecast of the end", told or "none"),
+    ]
+
+
+def _write_progress(book: Book, progress: Progress) -> None:
+    sheet = book.new_sheet(headings.TEAM_PROGRESS)
+    sheet.sheet_view.showGridLines = False
+    page = Page(sheet)
+    page.whole_row("Rollout progress", styles.TITLE, 18)
+    for label, value in figures(progress):
+        page.text_row(label, value)
+    page.text_row("How it is computed", progress.forecast.words)
+    for title, lines in (
+        ("Violations of the rules, with the hosts as they are now", progress.problems),
+        ("Blocked", [f"site {row.site}: {row.remarks or 'no remark'}" for row in progress.blocked]),
+        ("Drifted", [f"site {row.site}: {row.drift}" for row in progress.drifted]),
+        ("Worth a look", progress.notes),
+    ):
+        if lines:
+            page.section(title)
+        for line in lines:
+            page.whole_row(line)
+    set_up_print(sheet, landscape=False)
+
+
+def _write_burn_down(book: Book, progress: Progress) -> None:
+    """Add the table of sites left by day, and its picture."""
+    fields = (
+        Field("day", styles.DATE, least=12),
+        *(Field(name, styles.COUNT, least=13) for name in ("done that day", "left", "likely", "early", "late")),
+    )
+    rows = list(_days(progress))
+    sheet = write_table(book, headings.BURN_DOWN, fields, rows)
+    if not rows:
+        return
+    chart = LineChart()
+    chart.title = "Sites left; early, likely and late are estimates"
+    chart.height, chart.width = 11, 24
+    chart.y_axis.title, chart.x_axis.title = "sites left", "day"
+    chart.y_axis.delete = chart.x_axis.delete = False
+    chart.x_axis.number_format = "yyyy-mm-dd"
+    chart.y_axis.scaling.min = 0
+    chart.legend = Legend()
+    chart.legend.position = "b"
+    last = len(rows) + 1
+    chart.add_data(Reference(sheet, min_col=3, max_col=6, min_row=1, max_row=last), titles_from_data=True)
+    chart.set_categories(Reference(sheet, min_col=1, min_row=2, max_row=last))
+    looks = ((styles.BLUE, "solid"), (styles.BLUISH_GREEN, "dash"), (styles.SKY_BLUE, "sysDot"))
+    for series, (colour, dash) in zip(chart.series, (*looks, (styles.VERMILLION, "dashDot")), strict=True):
+        series.graphicalProperties.line.solidFill = colour
+        series.graphicalProperties.line.dashStyle = dash
+        series.graphicalProperties.line.width = 25000
+        series.smooth = False
+    sheet.add_chart(chart, "H2")
+
+
+def _days(progress: Progress) -> Iterator[tuple[Value, ...]]:
+    """Yield day, done, left, and the straight lines from today to each percentile of the forecast."""
+    done = progress.done_on
+    if not done:
+        return
+    today, forecast = progress.as_of, progress.forecast
+    ends = [day for day in (forecast.likely, forecast.early, forecast.late) if day is not None]
+    first, last = min(done) - dt.timedelta(days=1), max([today, *ends])
+    undated = sum(row.date is None for row in progress.done)
+    rest = len(progress.left)
+    left = rest + len(progress.done) - undated
+    step = dt.timedelta(days=1 if (last - first).days <= _MOST_DAYS else 7)
+    day = first
+    while day < last + step:
+        that_day = sum(number for at, number in done.items() if day - step < at <= day)
+        left -= that_day
+        ahead = [_line(rest, today, end, day) if day >= today else None for end in ends]
+        yield (day, that_day or None, left if day <= today else None, *ahead, *[None] * (3 - len(ahead)))
+        day += step
+
+
+def _line(rest: int, today: dt.date, end: dt.date, day: dt.date) -> float | None:
+    """Return what is left on ``day`` on a straight line from ``rest`` today to nothing on ``end``."""
+    whole = (end - today).days
+    if whole <= 0 or day > end:
+        return 0.0 if day == end else None
+    return round(rest * (1 - (day - today).days / whole), 1)
+
+
+def _write_clashes(book: Book, progress: Progress) -> None:
+    fields = (Field("what"), Field("column"), Field("kept", most=40), Field("copies say", most=90))
+    rows = (
+        (
+            clash.what,
+            clash.column,
+            clash.kept,
+            "\n".join(f"{file} {where}: {text}" for file, where, text in clash.values),
+        )
+        for clash in progress.clashes
+    )
+    write_table(book, headings.CLASHES, fields, rows)

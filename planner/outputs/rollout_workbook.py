@@ -1,0 +1,101 @@
+"""The rollout workbook: an overview of the waves, a run sheet for each, and all steps as one table."""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+from zoneinfo import ZoneInfo
+
+from openpyxl.worksheet.worksheet import Worksheet
+
+from planner.fleet import Fleet
+from planner.outputs import headings, styles
+from planner.outputs.atomic import replacing
+from planner.outputs.grid import Book, set_up_print
+from planner.outputs.page import Page
+from planner.outputs.rollout_facts import RolloutFacts
+from planner.outputs.run_sheet import sheet_title, write_run_sheet
+from planner.outputs.steps_sheet import write_conflicts, write_steps
+from planner.outputs.words import CAUTIONS, counted
+from planner.plan import Plan
+from planner.schedule import Rollout
+from planner.version import VERSION
+
+_WIDTHS = {"A": 12, "B": 20, "C": 20, "D": 20, "E": 9, "F": 9, "G": 9, "H": 34}
+_HEADINGS = ("wave", "starts", "ends", "time zone", "sites", "steps", "hosts", "note")
+
+
+def write_rollout_workbook(
+    fleet: Fleet,
+    plan: Plan,
+    rollout: Rollout,
+    path: str | os.PathLike[str],
+    *,
+    written_at: dt.datetime | None = None,
+) -> None:
+    """Write ``rollout`` as an .xlsx workbook for the team that carries it out; an old file at ``path`` is replaced.
+
+    Sheets: Overview, one run sheet a wave, Steps, and Conflicts where there are any. ``written_at`` is printed on the
+    Overview, in UTC; now by default. Raises InputError when the file cannot be written or does not fit on its sheets.
+    """
+    written_at = (written_at or dt.datetime.now(dt.UTC)).astimezone(dt.UTC).replace(tzinfo=None)
+    facts = RolloutFacts(fleet, plan, rollout)
+    book = Book()
+    _write_overview(book, facts, written_at)
+    for wave in rollout.waves:
+        write_run_sheet(book, facts, wave)
+    write_steps(book, facts)
+    if rollout.conflicts:
+        write_conflicts(book, rollout)
+    workbook = book.workbook
+    workbook.properties.title = "Tie-breaker rollout"
+    workbook.properties.creator = f"castingvote {VERSION}"
+    workbook.properties.created = workbook.properties.modified = written_at
+    with replacing(path) as temporary:
+        workbook.save(temporary)
+
+
+def headline(rollout: Rollout) -> str:
+    """Return the rollout in one sentence, with the bound on its waves."""
+    if not rollout.waves:
+        return "Nothing changes: today is the plan." if not rollout.conflicts else "Nothing can be changed yet."
+    sites = {step.site for step in rollout.steps if step.site is not None}
+    proven = "no schedule has fewer" if rollout.gap <= 0 else f"at least {rollout.lower_bound_waves} are needed"
+    waves = counted(len(rollout.waves), "wave")
+    return f"{waves} change {counted(len(sites), 'site')} in {counted(len(list(rollout.steps)), 'step')}; {proven}."
+
+
+def _write_overview(book: Book, facts: RolloutFacts, written_at: dt.datetime) -> Worksheet:
+    rollout = facts.rollout
+    sheet = book.new_sheet(headings.OVERVIEW)
+    sheet.sheet_view.showGridLines = False
+    page = Page(sheet, _WIDTHS)
+    page.whole_row("Tie-breaker rollout", styles.TITLE, 18)
+    page.whole_row(headline(rollout), styles.HEADLINE, 13)
+    page.whole_row(f"Why not fewer waves: {rollout.why}")
+    if rollout.detours:
+        least = f"at least {rollout.lower_bound_detours}"
+        page.whole_row(f"{counted(rollout.detours, 'temporary detour')} through free places; {least} needed.")
+    page.section("Waves (a click on the number leads to the run sheet)")
+    numbers = styles.HEADING_OF_NUMBERS
+    page.table_row(_HEADINGS, (*(styles.HEADING,) * 4, numbers, numbers, numbers, styles.HEADING))
+    for wave in rollout.waves:
+        zone = ZoneInfo(wave.timezone)
+        starts, ends = (f"{moment.astimezone(zone):%a %Y-%m-%d %H:%M}" for moment in (wave.starts, wave.ends))
+        note = "pilot" if wave.pilot else ""
+        figures = (len(wave.sites), len(wave.steps), len(wave.hosts))
+        values = (sheet_title(wave), starts, ends, wave.timezone, *figures, note)
+        page.table_row(values, (*(styles.TEXT,) * 4, *(styles.COUNT,) * 3, styles.TEXT))
+        page.link("A", sheet_title(wave))
+    if rollout.conflicts:
+        page.section("Left out of the waves (sheet Conflicts)")
+        for conflict in rollout.conflicts[:10]:
+            page.whole_row(str(conflict))
+        if len(rollout.conflicts) > 10:
+            page.whole_row(f"... and {len(rollout.conflicts) - 10:,} more.")
+    page.section("Cautions")
+    for caution in (*rollout.cautions, *CAUTIONS):
+        page.whole_row(caution)
+    page.whole_row(f"Written {written_at:%Y-%m-%d %H:%M} UTC", styles.NOTE)
+    set_up_print(sheet, landscape=False)
+    return sheet

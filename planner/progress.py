@@ -1,0 +1,132 @@
+"""The nouns of a rollout under way: what a team's workbook holds, what became of each site, and when it may end."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+Typed = str | int | float | bool | dt.datetime | dt.date | dt.time | None
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """What stands in a cell, and where: such as ``Assignments!F17``."""
+
+    value: Typed
+    where: str
+
+
+@dataclass(frozen=True)
+class Copy:
+    """A workbook as it came back: the rows of its sheet Assignments (or Steps) by heading, and cells of other sheets.
+
+    ``others`` maps an address to the value as text.
+    """
+
+    file: str
+    rows: tuple[Mapping[str, Cell], ...]
+    others: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Clash:
+    """A cell that copies fill differently: ``values`` of (file, address, text); ``kept`` is the text that goes on."""
+
+    what: str
+    column: str
+    values: tuple[tuple[str, str, str], ...]
+    kept: str
+
+    def __str__(self) -> str:
+        told = "; ".join(f'{file} {where} has "{text}"' for file, where, text in self.values)
+        return f'{self.what}, {self.column}: {told}; "{self.kept}" is kept.'
+
+
+@dataclass(frozen=True)
+class Merged:
+    """All copies as one: rows by heading, each cell with its address in the first copy ("" where it has none)."""
+
+    rows: tuple[Mapping[str, Cell], ...]
+    clashes: tuple[Clash, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class SiteProgress:
+    """One row of the team's workbook: where the site is to be, and what became of it.
+
+    ``host`` is what the workbook says now and ``planned_host`` what the plan said. ``stands_on`` names the host that
+    serves the site for a while, after a detour. ``drift`` says in words where row, plan and fleet disagree.
+    """
+
+    site: str
+    host: str
+    planned_host: str
+    status: str
+    date: dt.date | None = None
+    initials: str = ""
+    remarks: str = ""
+    action: str = ""
+    current_host: str = ""
+    stands_on: str = ""
+    where: str = ""
+    drift: str = ""
+
+    @property
+    def to_do(self) -> bool:
+        """Whether the rollout changes the site."""
+        return self.status != "not needed"
+
+
+@dataclass(frozen=True, slots=True)
+class Forecast:
+    """Days by which the rest may be done, of which early, likely and late are the 10th, 50th and 90th percentile.
+
+    None where the record is too short; ``words`` says how it was computed, or why not.
+    """
+
+    early: dt.date | None
+    likely: dt.date | None
+    late: dt.date | None
+    words: str
+
+
+@dataclass(frozen=True)
+class Progress:
+    """A rollout on the day ``as_of``. ``done_on`` counts sites by day; ``problems`` are violations, in words."""
+
+    as_of: dt.date
+    rows: tuple[SiteProgress, ...]
+    forecast: Forecast
+    clashes: tuple[Clash, ...] = ()
+    problems: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    @property
+    def done(self) -> tuple[SiteProgress, ...]:
+        """Rows that are done."""
+        return tuple(row for row in self.rows if row.status == "done")
+
+    @property
+    def blocked(self) -> tuple[SiteProgress, ...]:
+        """Rows that are blocked."""
+        return tuple(row for row in self.rows if row.status == "blocked")
+
+    @property
+    def left(self) -> tuple[SiteProgress, ...]:
+        """Rows that are neither done nor blocked, and are to be done."""
+        return tuple(row for row in self.rows if row.to_do and row.status not in ("done", "blocked"))
+
+    @property
+    def drifted(self) -> tuple[SiteProgress, ...]:
+        """Rows that disagree with the plan or the fleet."""
+        return tuple(row for row in self.rows if row.drift)
+
+    @property
+    def done_on(self) -> dict[dt.date, int]:
+        """Sites done on each day; a row that is done without a date is in none."""
+        counts: dict[dt.date, int] = {}
+        for row in self.done:
+            if row.date is not None:
+                counts[row.date] = counts.get(row.date, 0) + 1
+        return dict(sorted(counts.items()))

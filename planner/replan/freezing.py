@@ -1,0 +1,187 @@
+"""A plan that leaves every site where it is, as long as it may stay there, and only adds."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections import defaultdict
+from collections.abc import Callable
+from typing import Literal
+
+import numpy as np
+
+from planner.errors import InputError
+from planner.fleet import Finding, Fleet
+from planner.latency import EVIDENCE
+from planner.plan import Assignment, Host, Plan
+from planner.replan.by_host import ByHost, by_host, folded
+from planner.rules import Checker
+from planner.sizing import Progress
+from planner.sizing import plan as make_plan
+from planner.sizing.assemble import with_evidence
+from planner.sizing.problem import Problem, build_problem
+
+
+def plan_frozen(
+    fleet: Fleet,
+    *,
+    time_limit: float | None = None,
+    seed: int = 0,
+    solver: Literal["highs", "cbc"] = "highs",
+    thorough: bool = False,
+    watch: Callable[[Progress], bool | None] | None = None,
+) -> Plan:
+    """Return the best plan in which no site leaves its host of Current while the rules let it stay.
+
+    Sites that Current does not have, or that may not stay (a rule, a host to be emptied), are planned on what room is
+    left and on as few further hosts as possible. ``lower_bound`` and proof are those of plans that may move sites, so
+    the gap is what the freeze costs; a finding says what is proven with the freeze.
+
+    Raises InputError where Current does not name hosts, or the policy splits sites; else as `planner.plan`.
+    """
+    _refuse(fleet)
+    free = make_plan(fleet, time_limit=time_limit, seed=seed, solver=solver, watch=watch)
+    split = by_host(fleet)
+    checker = Checker(split.fleet)
+    problem = build_problem(split.fleet, checker)
+    kept = with_evidence(split.fleet, checker.facts.latency, _kept(split, problem))
+    load: dict[str, int] = defaultdict(int)
+    for row in kept:
+        load[row.host] += row.clusters
+    rest = _rest(split, problem, kept, load)
+    added = make_plan(rest, time_limit=time_limit, seed=seed, solver=solver, thorough=thorough, watch=watch)
+    return _together(split, free, added, kept, load)
+
+
+def _refuse(fleet: Fleet) -> None:
+    findings = []
+    if fleet.policy.split_sites:
+        message = "split_sites is yes, and Current does not say how many clusters of a site are on which host."
+        findings.append(Finding("error", "freeze_split", "Policy", message, "Set split_sites to no."))
+    if fleet.policy.cover != "none":
+        message = f"cover is {fleet.policy.cover}, which is not planned for frozen assignments."
+        findings.append(Finding("error", "freeze_cover", "Policy", message, "Set cover to none, or do not freeze."))
+    unnamed = [site for site, host in zip(fleet.current["site"], fleet.current["host"], strict=True) if not host]
+    if unnamed:
+        shown = ", ".join(unnamed[:5]) + (", ..." if len(unnamed) > 5 else "")
+        message = f"the host of {len(unnamed)} sites is blank ({shown}), so that it is not known where they stay."
+        findings.append(Finding("error", "freeze_unnamed", "Current", message, "Fill in the column host."))
+    if findings:
+        raise InputError(tuple(findings))
+
+
+def _kept(split: ByHost, problem: Problem) -> list[Assignment]:
+    """Return the assignments of Current that the rules still allow."""
+    fleet, pools = split.fleet, split.split_pools
+    today = dict(zip(fleet.current["site"], fleet.current["host"], strict=True))
+    kept = []
+    for s, at in enumerate(problem.site_at):
+        site = fleet.site_ids[at]
+        pool = pools.get(today.get(site, ""))
+        for e in range(problem.indptr[s], problem.indptr[s + 1]):
+            p = int(problem.pool_at[problem.pool[e]])
+            if fleet.pool_ids[p] == pool:
+                kept.append(
+                    Assignment(
+                        site=site,
+                        host=today[site],
+                        hub=fleet.pools["hub"].iloc[p],
+                        clusters=int(problem.clusters[s]),
+                        rtt_ms=float(problem.rtt_ms[e]),
+                        budget_ms=float(fleet.budgets_ms[at]),
+                        evidence=EVIDENCE[problem.evidence[e]],
+                        action="keep",
+                    )
+                )
+    return kept
+
+
+def _rest(split: ByHost, problem: Problem, kept: list[Assignment], load: dict[str, int]) -> Fleet:
+    """Return the fleet of the other sites, with the room that is left and a price only on hosts that are added."""
+    fleet = split.fleet
+    policy, pools = fleet.policy, fleet.pools.copy()
+    loads = np.array([load.get(split.host.get(pool, ""), 0) for pool in fleet.pool_ids])
+    room = np.maximum(fleet.usable_caps - loads, 0)
+    pools["cluster_cap"] = np.maximum(room, 1).astype(np.float64)
+    pools["max_hosts"] = (np.where(room > 0, fleet.max_hosts, 0) + fleet.retiring_of_pool).astype(np.float64)
+    price = {"cost": fleet.host_costs, "hosts": np.ones(len(loads))}.get(policy.objective)
+    if price is None:  # of the rest of a pool the existing hosts are free, which objective new_hosts counts itself
+        price = np.ones(len(loads))
+    pools["host_cost"] = np.where(loads > 0, 0.0, price)
+    traffic = dict(zip(fleet.site_ids, fleet.traffic_kbps.tolist(), strict=True))
+    used: dict[str, float] = defaultdict(float)
+    for row in kept:
+        used[row.hub] += traffic[row.site]
+    uplinks = [fleet.hub_uplinks_kbps[h] - used[fleet.hub_ids[h]] for h in fleet.hub_of_pool]
+    pools["uplink_mbps"] = [u / 1000 if np.isfinite(u) else np.nan for u in uplinks]
+    frozen = {row.site for row in kept}
+    latency = fleet.latency if policy.objective == "cost" else fleet.latency.assign(pair_cost=np.nan)
+    sites = fleet.sites[~fleet.sites["site"].isin(frozen)].reset_index(drop=True)
+    if policy.objective != "cost":
+        sites["own_tie_breaker_cost"] = 1e-3  # less than any host, and not for nothing
+    objective: Literal["new_hosts", "cost"] = "new_hosts" if policy.objective == "new_hosts" else "cost"
+    return fleet.replace(
+        sites=sites,
+        pools=pools,
+        latency=latency,
+        policy=policy.replace(reserve_percent=0.0, max_blast_radius=None, objective=objective),
+    )
+
+
+def _together(split: ByHost, free: Plan, added: Plan, kept: list[Assignment], load: dict[str, int]) -> Plan:
+    """Return one plan of what is kept and what is added."""
+    fleet = split.original
+    clusters: dict[str, int] = defaultdict(int, load)
+    for row in added.assignments:
+        clusters[row.host] += row.clusters
+    known = {host.host: host for host in added.host_list}
+    releases = dict(zip(split.fleet.pool_ids, split.fleet.host_releases, strict=True))
+    hubs = dict(zip(split.fleet.pool_ids, split.fleet.pools["hub"], strict=True))
+    hosts = [dataclasses.replace(host, clusters=clusters[host.host]) for host in added.host_list]
+    for name in sorted(set(load) - set(known)):
+        pool = split.split_pools[name]
+        hosts.append(Host(name, hubs[pool], pool, releases[pool], load[name], 0, 0, True))
+    rows = tuple(sorted((*kept, *added.assignments), key=lambda a: (a.site, a.host)))
+    plan = folded(split, added.replace(host_list=tuple(hosts), assignments=rows))
+    value = _value(fleet, plan, added, kept)
+    same = {u.site for u in free.unserved} == {u.site for u in added.unserved}
+    bound = min(value, free.lower_bound) if same else 0.0
+    gap = (
+        ""
+        if added.gap > 0
+        else " Proven: with these assignments frozen no plan that serves the same sites does better."
+    )
+    words = f"{len(kept)} sites stay where they are, and were not looked at again.{gap}"
+    note = Finding("info", "frozen", "Current", words)
+    status = "infeasible" if plan.unserved else "optimal" if bound >= value else "feasible"
+    spared = {*plan.no_host_needed, *free.no_host_needed} - {
+        n for n in free.no_host_needed if n.site in {row.site for row in rows}
+    }
+    return free.replace(
+        status=status,
+        objective_value=value,
+        lower_bound=bound,
+        host_list=plan.host_list,
+        assignments=rows,
+        unserved=added.unserved,
+        no_host_needed=tuple(sorted(spared, key=lambda n: n.site)),
+        proof=free.proof if same else dataclasses.replace(free.proof, kind="none", words=words, details={}),
+        then=(),
+        findings=(*free.findings, note),
+    )
+
+
+def _value(fleet: Fleet, plan: Plan, added: Plan, kept: list[Assignment]) -> float:
+    if fleet.policy.objective == "hosts":
+        return float(plan.hosts)
+    if fleet.policy.objective == "new_hosts":
+        return float(sum(not host.existing for host in plan.host_list))
+    prices = dict(zip(fleet.pool_ids, fleet.host_costs.tolist(), strict=True))
+    frozen = {row.host for row in kept}
+    pairs = {
+        (site, hub): cost
+        for site, hub, cost in zip(
+            fleet.latency["site"], fleet.latency["hub"], fleet.latency["pair_cost"].fillna(0.0), strict=True
+        )
+    }
+    hosts = sum(prices[host.pool] for host in plan.host_list if host.host in frozen)
+    return float(added.objective_value + hosts + sum(pairs.get((row.site, row.hub), 0.0) for row in kept))

@@ -1,0 +1,98 @@
+"""The plan with the fewest moves between hosts among those with the fewest hosts, or with a few hosts more."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from typing import Literal
+
+from planner.fleet import Fleet
+from planner.plan import LaterAim, Plan, Reason
+from planner.replan.by_host import ByHost, by_host, folded
+from planner.sizing import Progress
+from planner.sizing import plan as make_plan
+from planner.sizing.fewest_moves import MoveModel
+from planner.sizing.solver import Effort
+
+_SEARCH_S = 60.0  # for the fewest moves, where the caller gives no limit
+_THOROUGH = 10  # times as long
+
+
+def replan(
+    fleet: Fleet,
+    *,
+    extra_hosts: int = 0,
+    time_limit: float | None = None,
+    seed: int = 0,
+    solver: Literal["highs", "cbc"] = "highs",
+    thorough: bool = False,
+    watch: Callable[[Progress], bool | None] | None = None,
+) -> Plan:
+    """Return a plan as `planner.plan` does, in which a change of host within a pool counts as a move too.
+
+    Objective, bound and proof are those of `planner.plan`. Where hosts are the objective, every eligible site is served
+    and no cover is asked for, moves come before all other aims: a mixed-integer model finds the fewest for so many
+    hosts and ``extra_hosts`` more, and ``then`` has the bound. Else the plan of the fleet with each host in use as a
+    pool of its own is taken where it moves fewer sites, and ``extra_hosts`` is not used. Other arguments, and errors,
+    are those of `planner.plan`.
+    """
+    began = time.monotonic()
+    first = make_plan(fleet, time_limit=time_limit, seed=seed, solver=solver, thorough=thorough, watch=watch)
+    if fleet.policy.split_sites or first.gap > 0 or not moves(first):
+        return first
+    left = None if time_limit is None else max(0.0, time_limit - (time.monotonic() - began))
+    split = by_host(fleet)
+    if (
+        first.objective == "hosts"
+        and fleet.policy.cover == "none"
+        and not any(_crowded(u.reasons) for u in first.unserved)
+    ):
+        seconds = left if left is not None else _SEARCH_S * (_THOROUGH if thorough else 1)
+        effort = Effort(seconds=seconds, seed=seed, engine=solver, watch=watch)
+        return _fewest(first, split, first.hosts + extra_hosts, effort)
+    second = make_plan(split.fleet, time_limit=left, seed=seed, solver=solver, thorough=thorough, watch=watch)
+    return _better(first, folded(split, second))
+
+
+def moves(plan: Plan) -> int:
+    """Return the number of sites that change host."""
+    return len({row.site for row in plan.assignments if row.action == "move"})
+
+
+def _crowded(reasons: Sequence[Reason]) -> bool:
+    """Say whether a site may be unserved for want of room alone."""
+    return all(reason.code == "capacity" for reason in reasons)
+
+
+def _fewest(first: Plan, split: ByHost, most_hosts: int, effort: Effort) -> Plan:
+    """Return ``first`` with hosts and assignments that move the fewest sites, as far as time allows."""
+    model = MoveModel(split.fleet)
+    with effort.listening():
+        found = model.solve(most_hosts, 0.0, effort)
+        if found.sized is None:
+            return first
+        changed, hosts, rows, spared = model.named(found.sized, effort)
+    second = folded(split, first.replace(host_list=hosts, assignments=rows, no_host_needed=spared))
+    if len(hosts) <= first.hosts and moves(second) > moves(first):
+        return first
+    level = LaterAim("moves", float(changed), float(found.bound), changed <= found.bound)
+    status = first.status if len(hosts) <= first.hosts or first.status == "infeasible" else "feasible"
+    return second.replace(status=status, objective_value=float(len(hosts)), then=(level,))
+
+
+def _better(first: Plan, second: Plan) -> Plan:
+    """Return ``first`` with hosts and assignments of ``second`` where these are as good and move fewer sites."""
+    if {u.site for u in first.uncovered} != {u.site for u in second.uncovered}:
+        return first
+    left_out = [{(u.site, u.clusters) for u in plan.unserved} for plan in (first, second)]
+    spared = [set(plan.no_host_needed) for plan in (first, second)]
+    if left_out[0] != left_out[1] or spared[0] != spared[1]:
+        return first
+    if _value(second) > first.objective_value * (1 + 1e-9) or moves(second) > moves(first):
+        return first
+    return first.replace(host_list=second.host_list, assignments=second.assignments, then=second.then)
+
+
+def _value(plan: Plan) -> float:
+    """Return the objective as `folded` leaves it: which hosts exist may have changed."""
+    return float(sum(not h.existing for h in plan.host_list)) if plan.objective == "new_hosts" else plan.objective_value

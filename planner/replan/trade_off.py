@@ -1,0 +1,76 @@
+"""Moves against hosts: how many moves a further host saves."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from planner.errors import InputError
+from planner.fleet import Finding, Fleet
+from planner.plan import Plan
+from planner.replan.by_host import by_host
+from planner.sizing.fewest_moves import MoveModel
+from planner.sizing.problem import whole_weights
+from planner.sizing.solver import Effort
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """With at most ``hosts`` hosts ``moves`` sites change host, and no plan of as many changes fewer than ``bound``.
+
+    ``moves`` is None where no plan was found in time.
+    """
+
+    hosts: int
+    moves: int | None
+    bound: int
+
+    @property
+    def proven(self) -> bool:
+        """Whether moves and bound meet."""
+        return self.moves is not None and self.moves <= self.bound
+
+
+def trade_off(
+    fleet: Fleet,
+    plan: Plan,
+    *,
+    most: int = 10,
+    time_limit: float | None = None,
+    seed: int = 0,
+    tell: Callable[[str], None] = lambda _words: None,
+) -> tuple[Point, ...]:
+    """Return the fewest moves for the hosts of ``plan`` and for up to ``most`` hosts more, until more hosts save none.
+
+    A move is a site that leaves its host of Current; who is attached first is none. Every point is a mixed-integer
+    model of its own, solved for the weight that ``plan`` serves; ``time_limit`` is in seconds for all of them together.
+
+    Raises InputError where the policy asks for cover or splits sites, which this model does not know.
+    """
+    _refuse(fleet)
+    split = by_host(fleet)
+    model = MoveModel(split.fleet)
+    weights = dict(zip(fleet.site_ids, whole_weights(fleet.weights).tolist(), strict=True))
+    eligible = {fleet.site_ids[at] for at in model.problem.site_at}
+    left_out = float(sum(weights[u.site] for u in plan.unserved if u.site in eligible))
+    effort = Effort(seconds=time_limit, seed=seed)
+    points: list[Point] = []
+    with effort.listening():
+        tell("the fewest moves with hosts without end")
+        end = model.solve(int(model.problem.max_hosts.sum()), left_out, effort)
+        for hosts in range(plan.hosts, plan.hosts + most + 1):
+            tell(f"the fewest moves with {hosts} hosts")
+            found = model.solve(hosts, left_out, effort)
+            points.append(Point(hosts, found.moves, max(found.bound, end.bound)))
+            if effort.spent or (found.moves is not None and found.moves <= end.bound):
+                break
+    return tuple(points)
+
+
+def _refuse(fleet: Fleet) -> None:
+    policy = fleet.policy
+    if policy.cover != "none" or policy.split_sites:
+        what = "split_sites is yes" if policy.split_sites else f"cover is {policy.cover}"
+        message = f"{what}, and moves are weighed against hosts only for whole sites without cover."
+        hint = "Plan without the trade-off, or change the policy for it."
+        raise InputError((Finding("error", "trade_off_policy", "Policy", message, hint),))

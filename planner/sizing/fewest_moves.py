@@ -1,0 +1,87 @@
+"""Fewest moves with at most so many hosts: the class flow model with a move as the only price."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from planner.fleet import Fleet, Floats
+from planner.plan import Assignment, Host, NoHostNeeded
+from planner.rules import Checker
+from planner.sizing.assemble import hosts_and_assignments, no_host_needed
+from planner.sizing.counts import Sized, minimise, objective_value
+from planner.sizing.draft import Draft
+from planner.sizing.hosts import seat_all
+from planner.sizing.model import FlowModel
+from planner.sizing.placement import placed
+from planner.sizing.problem import build_problem, group
+from planner.sizing.solver import Effort
+from planner.sizing.today import read_today
+
+
+@dataclass(frozen=True)
+class Fewest:
+    """What the model says: a ``bound`` on moves, and ``sized`` with hosts and moves of the best plan that was found."""
+
+    bound: int
+    sized: Sized | None
+
+    @property
+    def moves(self) -> int | None:
+        """Sites of Current that leave their pool; None where no plan was found."""
+        return None if self.sized is None else round(self.sized.value)
+
+
+class MoveModel:
+    """The sites of a fleet with a price of 1 on every pair that takes a site of Current off its pool.
+
+    A site of Current that goes over to its own tie-breaker moves too.
+    """
+
+    def __init__(self, fleet: Fleet) -> None:
+        self.fleet = fleet
+        self._checker = Checker(fleet)
+        problem = build_problem(fleet, self._checker)
+        self._today = read_today(fleet, problem)
+        self._stays = self._today.stays(fleet, problem)
+        in_force: Floats = np.array([float(fleet.site_ids[at] in self._today.hub) for at in problem.site_at])
+        self.problem = dataclasses.replace(
+            problem,
+            objective="cost",
+            host_cost=np.zeros(problem.pools),
+            pair_cost=np.where(self._stays, 0.0, in_force[problem.site]),
+            own_cost=np.where(np.isfinite(problem.own_cost), in_force, np.inf),
+        )
+
+    def solve(self, most_hosts: int, left_out: float, effort: Effort) -> Fewest:
+        """Return the fewest moves with at most ``most_hosts`` hosts and ``left_out`` units of weight unserved."""
+        problem = self.problem
+        model = FlowModel(problem, group(problem, by_weight=left_out > 0), serve_all=left_out <= 0)
+        if left_out > 0:
+            model.settle("unserved_weight", left_out)
+        model.settle("hosts", most_hosts)
+        outcome, counts = minimise(model, "cost", effort)
+        bound = max(0, math.ceil(outcome.bound - 1e-6)) if math.isfinite(outcome.bound) else 0
+        if counts is None:
+            return Fewest(bound, None)
+        moves = objective_value(problem, model.classes, counts)
+        bound = round(moves) if outcome.state == "optimal" else min(round(moves), bound)
+        return Fewest(bound, Sized(model.classes, counts, moves, float(bound), True, outcome.word))
+
+    def named(
+        self, sized: Sized, effort: Effort
+    ) -> tuple[int, tuple[Host, ...], tuple[Assignment, ...], tuple[NoHostNeeded, ...]]:
+        """Return moves, hosts, assignments and sites without need for the hosts of ``sized``: the fewest moves on them.
+
+        Among equals the total RTT is least. Moves are fewer than those of ``sized`` where it was not solved to the end.
+        """
+        placement = placed(self.problem, sized, self._stays, ("latency",))
+        seating = seat_all(self.fleet, self.problem, sized.counts.hosts, placement, self._today, effort)
+        draft = Draft(sized, placement, seating, (None,) * len(seating.seats))
+        hosts, rows = hosts_and_assignments(self.fleet, self._checker, self.problem, draft, self._today)
+        own = {self.fleet.site_ids[self.problem.site_at[s]] for s in np.flatnonzero(placement.own)}
+        moves = round(float(self.problem.pair_cost[placement.pair].sum() + self.problem.own_cost[placement.own].sum()))
+        return moves, tuple(hosts), tuple(rows), no_host_needed(self.fleet, own)

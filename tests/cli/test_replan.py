@@ -1,0 +1,137 @@
+"""`castingvote replan` and `castingvote progress`, and the run sheets and calendar of `rollout`."""
+
+import json
+
+import openpyxl
+import pytest
+
+SITES = [["site", "release"], *([f"{n:04d}", "8.2"] for n in range(1, 9))]
+HUBS = [
+    ["hub", "max_hosts", "existing_hosts", "cluster_cap", "host_release"],
+    ["ESK", 3, 2, 6, "8.2"],
+    ["ROV", 3, 0, 6, "8.2"],
+]
+LATENCY = [["site", "ESK", "ROV"], *([f"{n:04d}", 12, 15] for n in range(1, 9))]
+CURRENT = [["site", "hub", "host"], *([f"{n:04d}", "ESK", "ESK-01" if n < 5 else "ESK-02"] for n in range(1, 8))]
+
+
+@pytest.fixture
+def fleet(fleets):
+    return fleets.write(Sites=SITES, Hubs=HUBS, Latency=LATENCY, Current=CURRENT)
+
+
+def plan_of(result):
+    return {row["site"]: row["host"] for row in json.loads(result.out)["assignments"]}
+
+
+def test_replan_keeps_everybody_where_that_takes_no_more_hosts(call, fleet):
+    done = call("replan", fleet, "--json", "-")
+    assert done.code == 0
+    made = plan_of(done)
+    assert {site: made[site] for site, _, host in CURRENT[1:]} == {site: host for site, _, host in CURRENT[1:]}
+    assert "2 tie-breaker hosts" in done.err
+
+
+def test_drained_host_is_empty(call, fleet, tmp_path):
+    done = call("replan", fleet, "--drain", "ESK-02", "-o", "plan.xlsx", "--json", "plan.json")
+    assert done.code == 0
+    hosts = {host["host"] for host in json.loads((tmp_path / "plan.json").read_text())["host_list"]}
+    assert "ESK-02" not in hosts
+    assert call("verify", fleet, "plan.xlsx").code == 0
+
+
+def test_drained_hub_and_frozen_assignments(call, fleet):
+    assert all(
+        host.startswith("ROV") for host in plan_of(call("replan", fleet, "--drain", "ESK", "--json", "-")).values()
+    )
+    frozen = plan_of(call("replan", fleet, "--freeze-assignments", "--json", "-"))
+    assert frozen["0001"] == "ESK-01"
+    assert frozen["0007"] == "ESK-02"
+
+
+def test_trade_off_is_printed(call, fleet):
+    done = call("replan", fleet, "--drain", "ESK-02", "--trade-off")
+    assert "Moves against hosts" in done.out
+    assert "proven" in done.out
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["--drain", "nowhere"], "neither a hub nor a host in use"),
+        (["--trade-off", "--freeze-assignments"], "use one of them"),
+        (["--extra-hosts", "1", "--freeze-assignments"], "allows no moves"),
+        (["-o", "plan.csv"], "ends in .xlsx"),
+        (["--progress", "missing.xlsx"], "missing.xlsx"),
+    ],
+)
+def test_wrong_calls_of_replan(call, fleet, tmp_path, arguments, words):
+    done = call("replan", fleet, *arguments)
+    assert done.code == 2
+    assert words in done.err
+    assert not (tmp_path / "plan.xlsx").exists()
+
+
+@pytest.fixture
+def returned(call, fleet, tmp_path):
+    """A plan workbook, and a copy in which one site is done and one is blocked."""
+    assert call("replan", fleet, "--drain", "ESK-02", "-o", "plan.xlsx", "-q").code == 0
+    book = openpyxl.load_workbook(tmp_path / "plan.xlsx")
+    sheet = book["Assignments"]
+    letter = {cell.value: cell.column_letter for cell in sheet[1]}
+    rows = {row[0].value: row[0].row for row in sheet.iter_rows(min_row=2)}
+    sheet[f"{letter['status']}{rows['0005']}"] = "done"
+    sheet[f"{letter['status']}{rows['0006']}"], sheet[f"{letter['remarks']}{rows['0006']}"] = "blocked", "no key"
+    book.save(tmp_path / "north.xlsx")
+    return tmp_path
+
+
+def test_progress_tells_what_is_done_and_left_and_writes_it(call, fleet, returned):
+    done = call("progress", fleet, "plan.xlsx", "north.xlsx", "-o", "merged.xlsx", "--as-of", "2027-03-01")
+    assert done.code == 0
+    assert "Done                 1 site" in done.out
+    assert "blocked    site 0006: no key" in done.out
+    assert "No forecast" in done.out
+    assert "Progress" in openpyxl.load_workbook(returned / "merged.xlsx").sheetnames
+    again = call("progress", fleet, "merged.xlsx", "--as-of", "2027-03-01")
+    assert "Done                 1 site" in again.out
+
+
+def test_progress_ends_with_1_when_copies_clash(call, fleet, returned):
+    book = openpyxl.load_workbook(returned / "north.xlsx")
+    sheet = book["Assignments"]
+    letter = {cell.value: cell.column_letter for cell in sheet[1]}
+    row = next(row[0].row for row in sheet.iter_rows(min_row=2) if row[0].value == "0005")
+    sheet[f"{letter['status']}{row}"] = "blocked"
+    book.save(returned / "south.xlsx")
+    done = call("progress", fleet, "plan.xlsx", "north.xlsx", "south.xlsx")
+    assert done.code == 1
+    assert "north.xlsx Assignments!" in done.out
+
+
+def test_replan_starts_from_what_is_done(call, fleet, returned):
+    """Site 0005 is on its new host by now, so that it is no move any more, and the rest still is."""
+    before = plan_of(call("replan", fleet, "--drain", "ESK-02", "--json", "-"))
+    after = json.loads(call("replan", fleet, "--progress", "north.xlsx", "--drain", "ESK-02", "--json", "-").out)
+    rows = {row["site"]: (row["host"], row["action"]) for row in after["assignments"]}
+    assert rows["0005"] == (before["0005"], "keep")
+    assert rows["0006"][1] == "move"
+
+
+def test_progress_refuses_what_is_no_plan_workbook(call, fleet, returned):
+    done = call("progress", fleet, "plan.xlsx", returned / "fleet")
+    assert done.code == 2
+    assert call("progress", fleet, "nowhere.xlsx").code == 2
+    assert "named twice" in call("progress", fleet, "plan.xlsx", "-o", "plan.xlsx").err
+    assert call("progress", fleet).code == 2
+
+
+def test_rollout_writes_run_sheets_and_calendar(call, fleet, returned):
+    done = call(
+        "rollout", fleet, "plan.xlsx", "-o", "rollout.xlsx", "--calendar", "rollout.ics", "--start", "2027-03-01"
+    )
+    assert done.code == 0
+    assert "Wave 1" in openpyxl.load_workbook(returned / "rollout.xlsx").sheetnames
+    assert (returned / "rollout.ics").read_bytes().startswith(b"BEGIN:VCALENDAR")
+    assert call("rollout", fleet, "plan.xlsx", "-o", "rollout.csv").code == 2
+    assert call("progress", fleet, "plan.xlsx", "rollout.xlsx").code == 0

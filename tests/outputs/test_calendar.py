@@ -1,0 +1,142 @@
+"""The rollout as iCalendar, read back by icalendar and by recurring-ical-events. Numbers: RFC 5545."""
+
+import datetime as dt
+import re
+from zoneinfo import ZoneInfo
+
+import icalendar
+import pytest
+import recurring_ical_events
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from planner.errors import InputError
+from planner.outputs import rollout_to_calendar, write_calendar
+from planner.schedule import Rollout
+from tests.outputs.rollouts import NEW_YORK, small_fleet, small_rollout, step, wave
+
+NOW = dt.datetime(2027, 1, 2, 3, 4, tzinfo=dt.UTC)
+
+
+def written(rollout, fleet=None, now=NOW):
+    return rollout_to_calendar(fleet or small_fleet(), rollout, written_at=now)
+
+
+def read(data):
+    return icalendar.Calendar.from_ical(data)
+
+
+def test_one_event_a_wave_at_its_moments_in_the_right_zone():
+    rollout = small_rollout()
+    events = read(written(rollout)).walk("VEVENT")
+    assert [(e["DTSTART"].dt, e["DTEND"].dt) for e in events] == [(w.starts, w.ends) for w in rollout.waves]
+    assert {e["DTSTART"].params["TZID"] for e in events} == {"America/New_York"}
+    assert "wave 1 of 2 (pilot)" in events[0]["SUMMARY"]
+
+
+def test_another_reader_finds_the_waves_on_their_days():
+    """recurring-ical-events, which works the moments out from the calendar's own VTIMEZONE."""
+    query = recurring_ical_events.of(read(written(small_rollout())))
+    (found,) = query.at((2027, 3, 13))
+    assert found["DTSTART"].dt.astimezone(dt.UTC) == dt.datetime(2027, 3, 14, 4, tzinfo=dt.UTC)
+    assert not query.at((2027, 3, 15))
+
+
+def test_what_a_calendar_and_an_event_must_have():
+    """ICS-4, ICS-5: RFC 5545, sections 3.6 and 3.6.1."""
+    calendar = read(written(small_rollout()))
+    assert calendar["VERSION"] == "2.0"
+    assert calendar["PRODID"]
+    for event in calendar.walk("VEVENT"):
+        for name in ("UID", "DTSTAMP", "DTSTART", "DTEND"):
+            assert not isinstance(event[name], list)
+        assert "DURATION" not in event
+        assert event["DTSTAMP"].dt == NOW
+
+
+def test_each_zone_that_is_used_is_described_once():
+    """ICS-7: RFC 5545, sections 3.2.19 and 3.6.5."""
+    data = written(small_rollout())
+    used = set(re.findall(rb"TZID=([^:;]+)", data))
+    zones = read(data).walk("VTIMEZONE")
+    assert sorted(str(zone["TZID"]).encode() for zone in zones) == sorted(used)
+    for zone in zones:
+        assert zone.subcomponents
+        for part in zone.subcomponents:
+            assert all(name in part for name in ("DTSTART", "TZOFFSETFROM", "TZOFFSETTO"))
+
+
+def test_onsets_of_new_york_are_those_of_the_standard():
+    """ICS-8: RFC 5545, section 3.6.5: 2007-03-11 02:00 to -0400 and 2007-11-04 02:00 to -0500."""
+    starts = dt.datetime(2007, 6, 2, 22, tzinfo=NEW_YORK)
+    (zone,) = read(written(Rollout((wave(1, step(1, starts)),), 1, ""))).walk("VTIMEZONE")
+    onsets = {}
+    for part in zone.subcomponents:
+        more = part.get("RDATE", [])
+        dates = [d.dt for value in (more if isinstance(more, list) else [more]) for d in value.dts]
+        for onset in (part["DTSTART"].dt, *dates):
+            onsets[onset] = part["TZOFFSETTO"].td
+    assert onsets[dt.datetime(2007, 3, 11, 2)] == dt.timedelta(hours=-4)
+    assert onsets[dt.datetime(2007, 11, 4, 2)] == dt.timedelta(hours=-5)
+
+
+def test_time_that_comes_twice_is_written_in_utc():
+    """ICS-8: of 2007-11-04 01:30 a local time means the first, 05:30Z; the second is 06:30Z."""
+    for fold, hour in ((0, 5), (1, 6)):
+        starts = dt.datetime(2007, 11, 4, 1, 30, fold=fold, tzinfo=NEW_YORK)
+        data = written(Rollout((wave(1, step(1, starts)),), 1, ""))
+        (event,) = read(data).walk("VEVENT")
+        assert event["DTSTART"].dt.astimezone(dt.UTC) == dt.datetime(2007, 11, 4, hour, 30, tzinfo=dt.UTC)
+        assert (b"DTSTART:20071104T063000Z" in data) == bool(fold)
+
+
+def test_texts_are_escaped_lines_are_folded_and_nothing_is_lost():
+    """ICS-1, ICS-3: RFC 5545, sections 3.1 and 3.3.11."""
+    name = "Ä" * 60 + ", a;b\\c\nnew"
+    starts = dt.datetime(2027, 6, 1, 22, tzinfo=NEW_YORK)
+    data = written(Rollout((wave(1, step(1, starts, site=name, hub="E,S;K\\1")),), 1, ""))
+    assert all(len(line) <= 75 for line in data.split(b"\r\n"))
+    assert not re.search(rb"(?<!\r)\n|\r(?!\n)", data)
+    for line in data.split(b"\r\n"):
+        line.decode()  # no character is split by a fold
+    (event,) = read(data).walk("VEVENT")
+    assert f"move site {name} from ESK-01" in event["DESCRIPTION"]
+    assert event["LOCATION"] == "E,S;K\\1"
+    flat = data.replace(b"\r\n ", b"")
+    assert rb"\, a\;b\\c\nnew" in flat
+
+
+@given(st.text(min_size=1, max_size=40))
+@settings(max_examples=40, deadline=None)
+def test_any_site_id_leaves_a_calendar_that_reads(site):
+    starts = dt.datetime(2027, 6, 1, 22, tzinfo=NEW_YORK)
+    (event,) = read(written(Rollout((wave(1, step(1, starts, site=site)),), 1, ""))).walk("VEVENT")
+    assert event["DTSTART"].dt == starts
+
+
+def test_a_later_export_replaces_an_earlier_one():
+    first = read(written(small_rollout())).walk("VEVENT")
+    later = read(written(small_rollout(), now=NOW + dt.timedelta(days=1))).walk("VEVENT")
+    assert [e["UID"] for e in first] == [e["UID"] for e in later]
+    assert all(a["SEQUENCE"] < b["SEQUENCE"] for a, b in zip(first, later, strict=True))
+    other = read(written(small_rollout(), small_fleet("clinics.xlsx"))).walk("VEVENT")
+    assert len({str(e["UID"]) for e in (*first, *other)}) == 4
+
+
+@pytest.mark.parametrize("zone", ["UTC", "Asia/Kathmandu", "Australia/Lord_Howe", "Africa/Casablanca", "Europe/Dublin"])
+def test_zones_with_uncommon_clocks_read_back(zone):
+    starts = dt.datetime(2027, 4, 3, 22, tzinfo=ZoneInfo(zone))
+    data = written(Rollout((wave(1, step(1, starts), timezone=zone),), 1, ""))
+    (found,) = recurring_ical_events.of(read(data)).between((2027, 4, 2), (2027, 4, 6))
+    assert found["DTSTART"].dt.astimezone(dt.UTC) == starts.astimezone(dt.UTC)
+
+
+def test_rollout_without_waves_is_an_empty_calendar():
+    assert read(written(Rollout((), 0, ""))).walk("VEVENT") == []
+
+
+def test_file_is_written_whole_or_not_at_all(tmp_path):
+    write_calendar(small_fleet(), small_rollout(), tmp_path / "rollout.ics", written_at=NOW)
+    assert (tmp_path / "rollout.ics").read_bytes() == written(small_rollout())
+    with pytest.raises(InputError):
+        write_calendar(small_fleet(), small_rollout(), tmp_path / "nowhere" / "rollout.ics")

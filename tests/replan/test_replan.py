@@ -1,0 +1,281 @@
+"""Plans from today's assignments: fewest moves against brute force and another solver, hosts emptied, moves frozen."""
+
+import datetime as dt
+import itertools
+import random
+
+import pandas as pd
+import pytest
+from ortools.sat.python import cp_model
+
+from planner.errors import InputError
+from planner.intake import fleet_from_tables
+from planner.replan import drained, plan_frozen, replan, trade_off
+from planner.replan.by_host import by_host, folded
+from planner.replan.road import moves
+from planner.rollout import roll_out
+from planner.sizing import plan
+from planner.verify import verify, verify_rollout
+
+BUDGET_MS = 40
+
+
+def invented(seed, sites, hubs, cap, most=3, existing=2, large=0.25, **policy):
+    """A fleet whose sites are spread over the hosts of today without regard to how many hosts that takes."""
+    rng = random.Random(seed)
+    ids, names = [f"S{i:04d}" for i in range(sites)], [f"H{j}" for j in range(hubs)]
+    sizes = {site: 2 if rng.random() < large else 1 for site in ids}
+    rtt = {(site, hub): rng.uniform(5, 60) for site in ids for hub in names}
+    current, load = [], {}
+    for site in ids:
+        hosts = [f"{hub}-{n:02d}" for hub in names for n in range(1, existing + 1) if rtt[site, hub] <= BUDGET_MS]
+        hosts = [host for host in hosts if load.get(host, 0) + sizes[site] <= cap]
+        if hosts and rng.random() < 0.9:
+            host = rng.choice(hosts)
+            load[host] = load.get(host, 0) + sizes[site]
+            current.append((site, host.split("-")[0], host))
+    tables = {
+        "Sites": pd.DataFrame({"site": ids, "clusters": [sizes[site] for site in ids]}),
+        "Hubs": pd.DataFrame({"hub": names, "max_hosts": most, "existing_hosts": existing, "cluster_cap": cap}),
+        "Latency": pd.DataFrame([(*pair, ms) for pair, ms in rtt.items()], columns=["site", "hub", "rtt_ms"]),
+        "Current": pd.DataFrame(current, columns=["site", "hub", "host"]),
+    }
+    return fleet_from_tables(tables, policy={"latency_budget_ms": BUDGET_MS, **policy})
+
+
+def holds(fleet, made):
+    assert [str(v) for v in verify(fleet, made) if v.severity == "violation"] == []
+
+
+def facts(fleet):
+    """Eligible hubs, size and host today of each site; hosts of each hub, in plain data."""
+    rtt = {(s, h): ms for s, h, ms in fleet.latency[["site", "hub", "rtt_ms"]].itertuples(index=False)}
+    today = dict(zip(fleet.current["site"], fleet.current["host"], strict=True))
+    hosts = {hub: [f"{hub}-{n:02d}" for n in range(1, int(most) + 1)] for hub, most in
+             zip(fleet.pools["hub"], fleet.pools["max_hosts"], strict=True)}  # fmt: skip
+    sizes = dict(zip(fleet.site_ids, fleet.clusters.tolist(), strict=True))
+    reach = {s: [host for h in hosts if rtt[s, h] <= BUDGET_MS for host in hosts[h]] for s in fleet.site_ids}
+    return {s: r for s, r in reach.items() if r}, sizes, today, hosts, int(fleet.pools["cluster_cap"].iloc[0])
+
+
+def brute_force(fleet, most_hosts):
+    """Fewest moves with at most so many hosts, by trying every set of hosts and every assignment (with bounds)."""
+    reach, sizes, today, hosts, cap = facts(fleet)
+    names = [name for group in hosts.values() for name in group]
+    best = None
+    for running in itertools.combinations(names, most_hosts):
+
+        def go(rest, load, cost, running=running):
+            nonlocal best
+            if best is not None and cost >= best:
+                return
+            if not rest:
+                best = cost
+                return
+            site, *others = rest
+            for host in sorted(running, key=lambda h: h != today.get(site)):
+                if host in reach[site] and load.get(host, 0) + sizes[site] <= cap:
+                    more = {**load, host: load.get(host, 0) + sizes[site]}
+                    go(others, more, cost + (site in today and today[site] != host))
+
+        go(sorted(reach), {}, 0)
+    return best
+
+
+def by_cp_sat(fleet, most_hosts):
+    """The same by CP-SAT, a solver that the planner does not use here: one Boolean for each site and host."""
+    reach, sizes, today, hosts, cap = facts(fleet)
+    model = cp_model.CpModel()
+    run = {name: model.new_bool_var(name) for group in hosts.values() for name in group}
+    x = {(s, h): model.new_bool_var(f"{s} {h}") for s in reach for h in reach[s]}
+    for s in reach:
+        model.add_exactly_one(x[s, h] for h in reach[s])
+    for h, on in run.items():
+        model.add(sum(sizes[s] * x[s, h] for s in reach if (s, h) in x) <= cap * on)
+    model.add(sum(run.values()) <= most_hosts)
+    model.minimize(sum(x[s, h] for s, h in x if s in today and today[s] != h))
+    solver = cp_model.CpSolver()
+    solver.parameters.num_workers = 1
+    solver.parameters.max_time_in_seconds = 60
+    assert solver.solve(model) == cp_model.OPTIMAL
+    return round(solver.objective_value)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_moves_are_the_fewest_by_brute_force(seed):
+    fleet = invented(seed, sites=7, hubs=2, cap=3, most=2)
+    made = replan(fleet)
+    holds(fleet, made)
+    assert made.hosts == plan(fleet).hosts
+    if not made.unserved:
+        assert moves(made) == brute_force(fleet, made.hosts)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_moves_and_every_point_of_the_trade_off_are_those_of_another_solver(seed):
+    fleet = invented(seed, sites=45, hubs=4, cap=9)
+    made = replan(fleet)
+    holds(fleet, made)
+    assert not [u for u in made.unserved if u.reasons[0].code == "capacity"]
+    points = trade_off(fleet, made)
+    assert points[0].hosts == made.hosts
+    assert points[0].moves == moves(made)
+    for point in points:
+        assert point.proven
+        assert point.moves == by_cp_sat(fleet, point.hosts)
+    assert [p.moves for p in points] == sorted((p.moves for p in points), reverse=True)
+
+
+def test_three_hundred_sites_and_ten_hubs_are_proven():
+    fleet = invented(3, sites=300, hubs=10, cap=64, large=0.2)
+    made = replan(fleet)
+    holds(fleet, made)
+    (aim,) = made.then
+    assert (aim.aim, aim.value, aim.proven) == ("moves", moves(made), True)
+    assert moves(made) < moves(plan(fleet))
+
+
+def test_a_few_hosts_more_move_fewer_sites_and_are_told_as_a_gap():
+    fleet = invented(2, sites=60, hubs=5, cap=10)
+    fewest, more = replan(fleet), replan(fleet, extra_hosts=2)
+    holds(fleet, more)
+    assert more.hosts <= fewest.hosts + 2
+    assert moves(more) < moves(fewest)
+    assert more.lower_bound == fewest.lower_bound
+    assert more.gap > 0
+
+
+@pytest.mark.parametrize("objective", ["new_hosts", "cost"])
+def test_other_objectives_keep_their_value_and_move_no_more(objective):
+    fleet = invented(5, sites=50, hubs=4, cap=9, objective=objective, host_cost=100)
+    made, before = replan(fleet), plan(fleet)
+    holds(fleet, made)
+    assert made.objective_value == before.objective_value
+    assert moves(made) <= moves(before)
+
+
+def test_a_change_of_host_within_a_pool_is_a_move():
+    """Two hosts of one pool, both needed: nobody has to change, and nobody does."""
+    tables = {
+        "Sites": pd.DataFrame({"site": ["1", "2", "3", "4"]}),
+        "Hubs": pd.DataFrame({"hub": ["ESK"], "max_hosts": [2], "existing_hosts": [2], "cluster_cap": [3]}),
+        "Latency": pd.DataFrame({"site": ["1", "2", "3", "4"], "hub": "ESK", "rtt_ms": 9.0}),
+        "Current": pd.DataFrame({"site": ["1", "2", "3", "4"], "hub": "ESK", "host": ["A", "B", "B", "B"]}),
+    }
+    fleet = fleet_from_tables(tables, policy={"latency_budget_ms": 20})
+    made = replan(fleet)
+    assert moves(made) == 0
+    assert {a.site: a.host for a in made.assignments} == {"1": "A", "2": "B", "3": "B", "4": "B"}
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_splitting_pools_by_host_changes_no_count(seed):
+    fleet = invented(seed, sites=25, hubs=3, cap=7)
+    split = by_host(fleet)
+    assert plan(split.fleet).hosts == plan(fleet).hosts
+    again = folded(split, plan(split.fleet).replace(proof=plan(fleet).proof, unserved=plan(fleet).unserved))
+    assert {h.pool for h in again.host_list} <= set(fleet.pool_ids)
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("names", [["H0-01"], ["H1"], ["H0-02", "H2"]])
+def test_drained_hosts_and_hubs_carry_nobody(seed, names):
+    fleet = drained(invented(seed, sites=40, hubs=4, cap=10), names)
+    made = replan(fleet)
+    holds(fleet, made)
+    assert not {h.host for h in made.host_list} & set(names)
+    assert not {h.hub for h in made.host_list} & set(names)
+    former = {s for s, hub, host in fleet.current.itertuples(index=False) if host in names or hub in names}
+    assert all(row.action == "move" for row in made.assignments if row.site in former)
+
+
+def test_a_host_that_is_drained_keeps_its_place():
+    """A pool of two hosts, one drained: only one may run, and no new host gets the drained one's name."""
+    fleet = drained(invented(1, sites=12, hubs=1, cap=4, most=2), ["H0-01"])
+    made = replan(fleet)
+    assert [h.host for h in made.host_list] == ["H0-02"]
+    assert made.unserved
+    wider = drained(invented(1, sites=12, hubs=1, cap=4, most=3), ["H0-01"])
+    assert [h.host for h in replan(wider).host_list] == ["H0-02", "H0-03"]
+
+
+def test_plan_that_uses_a_host_to_be_emptied_does_not_hold():
+    fleet = invented(1, sites=12, hubs=2, cap=8)
+    made = plan(fleet)
+    name = made.host_list[0].host
+    codes = {v.code for v in verify(drained(fleet, [name]), made)}
+    assert "retiring_host" in codes
+
+
+def test_what_is_to_be_drained_must_be_there():
+    fleet = invented(1, sites=12, hubs=2, cap=8)
+    with pytest.raises(InputError) as caught:
+        drained(fleet, ["H0-77", "H0-01", "nowhere"])
+    assert [f.message for f in caught.value.findings] == [
+        '"H0-77" is neither a hub nor a host in use.',
+        '"nowhere" is neither a hub nor a host in use.',
+    ]
+
+
+@pytest.mark.parametrize("objective", ["hosts", "new_hosts", "cost"])
+@pytest.mark.parametrize("seed", range(4))
+def test_frozen_plans_move_only_who_may_not_stay(seed, objective):
+    fleet = invented(seed, sites=40, hubs=4, cap=9, objective=objective, host_cost=50)
+    made = plan_frozen(fleet)
+    holds(fleet, made)
+    assert moves(made) == 0
+    today = dict(zip(fleet.current["site"], fleet.current["host"], strict=True))
+    assert all(row.host == today[row.site] for row in made.assignments if row.site in today)
+    assert made.objective_value >= made.lower_bound
+    emptied = drained(fleet, ["H0-01"])
+    after = plan_frozen(emptied)
+    holds(emptied, after)
+    assert {row.site for row in after.assignments if row.action == "move"} <= {
+        s for s, h in today.items() if h == "H0-01"
+    }
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_frozen_plans_add_the_fewest_hosts_by_brute_force(seed):
+    fleet = invented(seed, sites=8, hubs=2, cap=3, most=4)
+    made = plan_frozen(fleet)
+    assert not [u for u in made.unserved if u.reasons[0].code == "capacity"]
+    hosts = facts(fleet)[3]
+    total = sum(len(group) for group in hosts.values())
+    frozen = [n for n in range(1, total + 1) if brute_force(fleet, n) == 0]
+    assert made.hosts == frozen[0]
+
+
+def test_freezing_asks_for_named_hosts_and_no_cover():
+    fleet = invented(1, sites=12, hubs=2, cap=8)
+    unnamed = fleet.replace(current=fleet.current.assign(host=""), policy=fleet.policy.replace(cover="host"))
+    with pytest.raises(InputError) as caught:
+        plan_frozen(unnamed)
+    assert {f.code for f in caught.value.findings} == {"freeze_unnamed", "freeze_cover"}
+
+
+@pytest.mark.parametrize("policy", [{"cover": "host"}, {"split_sites": True}])
+def test_trade_off_is_refused_where_the_model_does_not_know_the_policy(policy):
+    fleet = invented(1, sites=12, hubs=2, cap=8)
+    fleet = fleet.replace(policy=fleet.policy.replace(**policy))
+    with pytest.raises(InputError, match="moves are weighed"):
+        trade_off(fleet, plan(fleet))
+    holds(fleet, replan(fleet))
+
+
+def test_no_time_gives_a_plan_all_the_same():
+    fleet = invented(2, sites=60, hubs=5, cap=10)
+    holds(fleet, replan(fleet, time_limit=0))
+    assert trade_off(fleet, plan(fleet), time_limit=0)[0].moves is None
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_retiring_hosts_of_the_sheet_are_emptied_and_retired_by_the_rollout(seed):
+    """The column of Hubs, a plan of it, and a rollout that the replay accepts and that switches the host off."""
+    fleet = invented(seed, sites=20, hubs=3, cap=12)
+    fleet = fleet.replace(pools=fleet.pools.assign(retiring_hosts=[("H0-01",), (), ()]))
+    made = replan(fleet)
+    holds(fleet, made)
+    found = roll_out(fleet, made, start=dt.date(2027, 3, 1))
+    assert [v for v in verify_rollout(fleet, made, found) if v.severity == "violation"] == []
+    assert "H0-01" in {step.host for step in found.steps if step.kind == "host_retire"}

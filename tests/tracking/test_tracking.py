@@ -1,0 +1,241 @@
+"""The team's workbooks as one, what became of each site, and the forecast."""
+
+import datetime as dt
+import random
+
+import numpy as np
+import openpyxl
+import pandas as pd
+import pytest
+
+from planner.intake import fleet_from_tables
+from planner.outputs import read_plan, write_workbook
+from planner.outputs.progress_workbook import write_progress_workbook
+from planner.outputs.read_returned import read_copies
+from planner.replan import replan
+from planner.sizing import plan as make_plan
+from planner.tracking import carried_on, merged, track
+from planner.tracking.forecast import forecast
+
+TODAY = dt.date(2027, 3, 31)
+
+
+@pytest.fixture(scope="module")
+def fleet():
+    ids = [f"{n:04d}" for n in range(1, 21)]
+    rng = random.Random(4)
+    tables = {
+        "Sites": pd.DataFrame({"site": ids, "cost centre": [f"0{n}" for n in range(20)]}),
+        "Hubs": pd.DataFrame({"hub": ["ESK", "ROV"], "max_hosts": 3, "existing_hosts": [2, 0], "cluster_cap": 8}),
+        "Latency": pd.DataFrame([(s, h, rng.uniform(5, 20)) for s in ids for h in ("ESK", "ROV")],
+                                columns=["site", "hub", "rtt_ms"]),
+        "Current": pd.DataFrame({"site": ids[:15], "hub": "ESK", "host": ["ESK-01"] * 8 + ["ESK-02"] * 7}),
+    }  # fmt: skip
+    return fleet_from_tables(tables, policy={"latency_budget_ms": 25, "then": "latency"})
+
+
+@pytest.fixture(scope="module")
+def plan(fleet):
+    return make_plan(fleet)
+
+
+@pytest.fixture
+def team(fleet, plan, tmp_path):
+    """Write the plan workbook and copies that people filled in; return their paths."""
+    write_workbook(fleet, plan, tmp_path / "plan.xlsx")
+
+    def copy(name, change):
+        book = openpyxl.load_workbook(tmp_path / "plan.xlsx")
+        sheet = book["Assignments"]
+        letters = {cell.value: cell.column_letter for cell in sheet[1]}
+        rows = {row[0].value: row[0].row for row in sheet.iter_rows(min_row=2)}
+
+        def fill(site, **values):
+            for heading, value in values.items():
+                sheet[f"{letters[heading]}{rows[site]}"] = value
+
+        change(fill, book)
+        book.save(tmp_path / name)
+        return tmp_path / name
+
+    return copy
+
+
+def to_do(plan):
+    return [row.site for row in plan.assignments if row.action != "keep"]
+
+
+def row_of(whole, site):
+    return next({k: c.value for k, c in row.items()} for row in whole.rows if row["site"].value == site)
+
+
+def test_an_untouched_workbook_has_everything_left(fleet, plan, team, tmp_path):
+    found = track(fleet, plan, merged(read_copies([tmp_path / "plan.xlsx"])), TODAY)
+    assert [row.site for row in found.left] == to_do(plan)
+    assert (found.done, found.blocked, found.drifted, found.clashes, found.problems) == ((), (), (), (), ())
+
+
+def test_different_cells_of_several_copies_come_together_without_a_clash(fleet, plan, team, tmp_path):
+    a, b, *_ = to_do(plan)
+    north = team("north.xlsx", lambda fill, _: fill(a, status="done", date=dt.date(2027, 3, 1), remarks="north"))
+    south = team("south.xlsx", lambda fill, _: fill(b, status="blocked", initials="cd", remarks="gate locked"))
+    for order in ([north, south], [south, north], [tmp_path / "plan.xlsx", north, south]):
+        whole = merged(read_copies(order))
+        assert whole.clashes == ()
+        assert row_of(whole, a)["status"] == "done"
+        assert str(row_of(whole, a)["date"]).startswith("2027-03-01")
+        assert (row_of(whole, b)["status"], row_of(whole, b)["initials"]) == ("blocked", "cd")
+        found = track(fleet, plan, whole, TODAY)
+        assert ([r.site for r in found.done], [r.site for r in found.blocked]) == ([a], [b])
+
+
+def test_clashes_are_listed_cell_by_cell_and_nothing_is_lost(fleet, plan, team):
+    a, b, *_ = to_do(plan)
+    one = team(
+        "one.xlsx",
+        lambda fill, _: (fill(a, status="done", initials="ab", remarks="went well"), fill(b, status="planned")),
+    )
+    two = team(
+        "two.xlsx",
+        lambda fill, _: (fill(a, status="blocked", initials="cd", remarks="no power"), fill(b, status="done")),
+    )
+    whole = merged(read_copies([one, two]))
+    assert {(c.what, c.column) for c in whole.clashes} == {(f"site {a}", "status"), (f"site {a}", "initials")}
+    status = next(c for c in whole.clashes if c.column == "status")
+    assert [(file, text) for file, _, text in status.values] == [("one.xlsx", "done"), ("two.xlsx", "blocked")]
+    assert all(where.startswith("Assignments!") for _, where, _ in status.values)
+    assert row_of(whole, a)["status"] == "blocked"  # who takes a site for done would count on its new host
+    remarks = row_of(whole, a)["remarks"]
+    for words in ("went well", "no power", "done", "cd"):
+        assert words in remarks
+    assert row_of(whole, b)["status"] == "done"
+
+
+def test_cells_that_people_changed_elsewhere_are_listed(fleet, plan, team, tmp_path):
+    def change(_fill, book):
+        book["Hosts"]["D2"] = "8.99"
+        book["Assignments"]["Z1"], book["Assignments"]["Z2"] = "ticket", "T-17"
+
+    whole = merged(read_copies([tmp_path / "plan.xlsx", team("two.xlsx", change)]))
+    assert any(c.column == "Hosts!D2" and "8.99" in str(c) for c in whole.clashes)
+    assert "T-17" in {row["ticket"].value for row in whole.rows if "ticket" in row}
+
+
+def test_host_changed_by_hand_is_drift_and_is_checked(fleet, plan, team):
+    a = to_do(plan)[0]
+    other = next(h.host for h in plan.host_list if h.host != next(r.host for r in plan.assignments if r.site == a))
+    path = team("hand.xlsx", lambda fill, _: fill(a, host=other, status="done", date="2027-03-02"))
+    found = track(fleet, plan, merged(read_copies([path])), TODAY)
+    (drifted,) = found.drifted
+    assert (drifted.site, drifted.host) == (a, other)
+    assert found.done_on == {dt.date(2027, 3, 2): 1}
+    full = team("full.xlsx", lambda fill, _: [fill(s, host=other) for s in to_do(plan)])
+    found = track(fleet, plan, merged(read_copies([full])), TODAY)
+    assert any("may carry" in problem for problem in found.problems)
+
+
+def test_site_that_stands_elsewhere_by_now_is_drift(fleet, plan, tmp_path, team):
+    a = next(row.site for row in plan.assignments if row.action == "move")
+    current = fleet.current.assign(
+        host=[("ESK-09" if s == a else h) for s, h in zip(fleet.current["site"], fleet.current["host"], strict=True)]
+    )
+    found = track(fleet.replace(current=current), plan, merged(read_copies([tmp_path / "plan.xlsx"])), TODAY)
+    assert [(r.site, r.drift) for r in found.drifted] == [(a, "Current has it on ESK-09")]
+
+
+def test_odd_cells_are_told_and_no_reason_to_stop(fleet, plan, team):
+    a, b, c, *_ = to_do(plan)
+    path = team(
+        "odd.xlsx",
+        lambda fill, _: (
+            fill(a, status="DONE", date="last week"),
+            fill(b, status="nearly"),
+            fill(c, status="done", date=dt.date(2031, 1, 1)),
+        ),
+    )
+    found = track(fleet, plan, merged(read_copies([path])), TODAY)
+    notes = "\n".join(found.notes)
+    assert [row.site for row in found.done] == [a, c]
+    assert 'status "nearly" is none of' in notes
+    assert "cannot be read" in notes
+    assert "still to come" in notes
+
+
+def test_replan_starts_from_what_is_done(fleet, plan, team):
+    done = to_do(plan)[:4]
+    path = team("done.xlsx", lambda fill, _: [fill(site, status="done") for site in done])
+    now = carried_on(fleet, plan, merged(read_copies([path])))
+    hosts = {row.site: row.host for row in plan.assignments}
+    today = dict(zip(now.current["site"], now.current["host"], strict=True))
+    assert {site: today[site] for site in done} == {site: hosts[site] for site in done}
+    before = dict(zip(fleet.current["site"], fleet.current["host"], strict=True))
+    assert {s: h for s, h in today.items() if s not in done} == {s: h for s, h in before.items() if s not in done}
+    again = replan(now)
+    assert {r.site for r in again.assignments if r.action == "attach"} == set(fleet.site_ids) - set(today)
+
+
+def test_merged_workbook_keeps_all_and_reads_back(fleet, plan, team, tmp_path):
+    a, b, *_ = to_do(plan)
+
+    def one(fill, book):
+        fill(a, status="done", date=dt.date(2027, 3, 1), remarks="=first")
+        book["Assignments"]["Z1"], book["Assignments"]["Z2"] = "ticket", "T-17"
+        book["Policy"]["F9"] = "by phone"
+        book["Assignments"]["A2"].comment = openpyxl.comments.Comment("ask Kim", "team")
+
+    paths = [team("one.xlsx", one), team("two.xlsx", lambda fill, _: fill(b, status="blocked", remarks="no key"))]
+    whole = merged(read_copies(paths))
+    found = track(fleet, plan, whole, TODAY)
+    write_progress_workbook(paths[0], whole, found, tmp_path / "merged.xlsx")
+    book = openpyxl.load_workbook(tmp_path / "merged.xlsx")
+    assert book["Assignments"]["Z2"].value == "T-17"
+    assert book["Policy"]["F9"].value == "by phone"
+    assert book["Assignments"]["A2"].comment.text == "ask Kim"
+    (chart,) = book["Burn-down"]._charts
+    assert len(chart.series) == 4
+    again = merged(read_copies([tmp_path / "merged.xlsx"]))
+    assert [{k: c.value for k, c in row.items()} for row in again.rows] == [
+        {k: c.value for k, c in row.items()} for row in whole.rows
+    ]
+    assert read_plan(tmp_path / "merged.xlsx").assignments == read_plan(paths[0]).assignments
+    write_progress_workbook(tmp_path / "merged.xlsx", again, track(fleet, plan, again, TODAY), tmp_path / "twice.xlsx")
+    assert sorted(openpyxl.load_workbook(tmp_path / "twice.xlsx").sheetnames) == sorted(book.sheetnames)
+
+
+@pytest.mark.parametrize("pace", [1, 3])
+def test_steady_pace_has_one_answer(pace):
+    """Every day the same: the rest takes rest / pace days, early, likely and late alike."""
+    record = {TODAY - dt.timedelta(days=n): pace for n in range(10)}
+    found = forecast(record, 12, TODAY)
+    assert found.early == found.likely == found.late == TODAY + dt.timedelta(days=12 // pace)
+
+
+def test_weekly_windows_stay_weekly():
+    """One window a week, four sites in each, the next one today: ten sites take the third window."""
+    record = {TODAY - dt.timedelta(days=7 * n): 4 for n in range(1, 6)}
+    found = forecast(record, 10, TODAY)
+    assert found.early == found.late == TODAY + dt.timedelta(days=14)
+
+
+def test_forecast_meets_the_exact_percentiles_of_a_coin():
+    """One site or none a day, each half of the record: days to the k-th success are negative binomial.
+
+    Source: NIST/SEMATECH and any textbook, negative binomial distribution; here k = 3, p = 1/2, by exact summation.
+    """
+    record = {TODAY - dt.timedelta(days=n): 1 for n in (0, 3, 4, 6, 8, 11)}  # 6 of 12 days
+    found = forecast(record, 3, TODAY)
+    days = np.arange(3, 200)
+    ways = [(n - 1) * (n - 2) / 2 * 0.5**n for n in days]
+    exact = [int(days[np.searchsorted(np.cumsum(ways), p)]) for p in (0.1, 0.5, 0.9)]
+    told = [(day - TODAY).days for day in (found.early, found.likely, found.late)]
+    assert all(abs(a - b) <= 1 for a, b in zip(told, exact, strict=True)), (told, exact)
+
+
+@pytest.mark.parametrize(
+    ("record", "left", "words"),
+    [({}, 5, "No forecast"), ({TODAY: 3}, 5, "No forecast"), ({}, 0, "Nothing is left")],
+)
+def test_too_little_record_gives_no_forecast_and_says_why(record, left, words):
+    found = forecast(record, left, TODAY)
+    assert found.words.startswith(words)
+    assert (found.likely is None) == (left > 0)
