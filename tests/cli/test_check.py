@@ -106,6 +106,7 @@ def test_every_command_that_reads_a_fleet_heeds_a_mapping(call, fleets, name):
         "sweep": ["--vary", "cluster_cap=8"],
         "report": ["-o", str(fleets.folder.parent / "plan.html")],
         "export": ["--markdown", "-"],
+        "progress": ["plan.xlsx"],
     }
     done = call(name, fleets.folder, *more, *needs.get(name, []), "--mapping", "nowhere.toml")
     assert done.code == 2

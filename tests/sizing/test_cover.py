@@ -70,7 +70,7 @@ def test_as_few_hosts_as_a_straight_model_of_all_flows(make, seed):
     count, width = int(rng.integers(60, 301)), int(rng.integers(4, 13))
     if "CASTINGVOTE_EXAMPLES" not in os.environ:
         count, width = count // 3, max(4, width // 2)
-    fleet = plain_fleet(make, seed, count, width, "hub", reach=16.0)
+    fleet = plain_fleet(make, seed, count, width, "hub", reach=16.0, most=20)
     result = plan(fleet)
     make.sound(fleet, result)
     assert (result.status, result.uncovered) == ("optimal", ())
