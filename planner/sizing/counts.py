@@ -187,7 +187,13 @@ def all_fit(problem: Problem) -> bool:
     """
     must = ~np.isfinite(problem.own_cost)
     clusters = np.where(must, problem.clusters, 0)
-    return max_load(problem, clusters, problem.max_hosts * problem.caps) == int(clusters.sum())
+    room = problem.max_hosts * problem.caps
+    # An even share of every site's clusters over its pools is a flow; where it fits, none need be looked for.
+    share = (clusters / np.maximum(1, np.diff(problem.indptr)))[problem.site]
+    even = np.bincount(problem.pool, weights=share, minlength=problem.pools)
+    if (np.diff(problem.indptr)[must] > 0).all() and (even <= room).all():
+        return True
+    return max_load(problem, clusters, room) == int(clusters.sum())
 
 
 def max_load(problem: Problem, clusters: Ints, room: Ints) -> int:
