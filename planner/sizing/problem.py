@@ -213,8 +213,8 @@ def group(problem: Problem, *, by_weight: bool, apart: Ints | None = None) -> Cl
     traffic = problem.traffic_kbps if problem.uplinks_bind else np.zeros(problem.sites)
     weights = problem.weights if by_weight else np.ones_like(problem.weights)
     costs = problem.pair_cost if by_cost else np.zeros_like(problem.pair_cost)
-    apart = np.zeros(problem.sites) if apart is None else apart
-    alike = np.column_stack((problem.clusters, problem.own_cost, weights, traffic, apart)).astype(np.float64)
+    held_apart = np.zeros(problem.sites, dtype=np.int64) if apart is None else apart
+    alike = np.column_stack((problem.clusters, problem.own_cost, weights, traffic, held_apart)).astype(np.float64)
     # A site's key is the bytes of its row and of its pools: one slice each, as there may be a million sites.
     own, pools, paid = alike.tobytes(), problem.pool.tobytes(), costs.tobytes() if by_cost else b""
     width, wide = alike.itemsize * alike.shape[1], problem.pool.itemsize
