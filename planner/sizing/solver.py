@@ -86,6 +86,11 @@ class Effort:
         left = self.left
         return left is not None and left <= 0.0
 
+    def allows(self, seconds: float) -> bool:
+        """Say whether something that takes ``seconds`` and cannot be stopped may still begin."""
+        left = self.left
+        return left is None or left > seconds
+
     def tell(self, stage: str, best: float | None, bound: float | None) -> None:
         """Report progress to ``watch``."""
         if self.watch is not None:
