@@ -34,10 +34,13 @@ class Master:
     extra: float
     reference: Floats
     rows: list[Inequality] = field(default_factory=list)
+    used: list[Ints] = field(default_factory=list)  # pools of each row
 
     def add(self, cut: Cut) -> None:
         """Take in the inequalities of a cut."""
-        self.rows.extend(inequalities(cut))
+        for row in inequalities(cut):
+            self.rows.append(row)
+            self.used.append(np.flatnonzero(row.room))
 
     def value(self, hosts: Ints) -> float:
         """Return the cost of ``hosts`` (P,), without distance."""
@@ -74,13 +77,12 @@ class Master:
         problem, pools, reference = self.problem, self.problem.pools, self.reference
         each, cuts = np.arange(pools), len(self.rows)
         farthest = float(np.maximum(reference, problem.max_hosts - reference).sum())
-        used = [np.flatnonzero(row.room) for row in self.rows]
         one = np.ones(pools)
         parts = [  # (rows, columns, values)
             (
-                np.repeat(np.arange(cuts), [len(at) for at in used]),
-                np.concatenate((*used, each[:0])),
-                np.concatenate((*(row.room[at] for row, at in zip(self.rows, used, strict=True)), one[:0])),
+                np.repeat(np.arange(cuts), [len(at) for at in self.used]),
+                np.concatenate((*self.used, each[:0])),
+                np.concatenate((*(row.room[at] for row, at in zip(self.rows, self.used, strict=True)), one[:0])),
             ),
             *((cuts + each, pools * k + each, sign * one) for k, sign in enumerate((1, -1))),  # n - t <= r
             *((cuts + pools + each, pools * k + each, one) for k in range(2)),  # n + t >= r

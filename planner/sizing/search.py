@@ -21,6 +21,8 @@ from planner.sizing.solver import Effort
 
 _CLOSED = 1e-7  # relative; the solver's own tolerance on its bound
 _FIRST_CUTS = 100  # of single classes before the first round
+_PATIENT = 2  # rounds before hosts are added just to have a plan: most searches close soon after
+_IDLE = 4  # rounds in which rounding did not raise the bound before branch and bound is asked
 _SHORT_FLOWS = 6  # looked at in a round; with cover there is a layer for each loss
 _SINGLE_CLASS_CUTS = 40  # a round; more slow the model down, fewer cost rounds (no difference seen from 20 to 80)
 
@@ -85,9 +87,10 @@ def search_counts(
         search.add(layer.cut(np.flatnonzero(layer.demand)))
         for cut in layer.short_classes(np.zeros(problem.pools, dtype=np.int64), _FIRST_CUTS):
             search.add(cut)
-    exact = False
+    exact, idle = False, 0
     while not search.closed and not effort.spent:
         hosts, bound = search.master.solve(effort, exact=exact)
+        idle = 0 if exact or bound > search.bound else idle + 1
         search.bound = max(search.bound, bound)
         if hosts is None:
             break
@@ -104,7 +107,7 @@ def search_counts(
         stuck = len(search.cuts) == before
         if stuck and exact:
             break  # a condition that no cut says, see `planner.sizing.cover.scenarios`
-        exact = stuck
+        exact = stuck or idle >= _IDLE
     return search
 
 
@@ -171,7 +174,7 @@ def _repair(search: Search, hosts: Ints, flows: list[Flow], effort: Effort) -> N
         hosts, flows, missing = trial, after, _missing(after)
         if flows:
             _learn(search, hosts, flows)
-    if search.best is None:
+    if search.best is None and search.rounds > _PATIENT:
         hosts = _grow(search, hosts, flows, effort)
         flows = _short_flows(search, hosts)
     if not flows:
