@@ -16,7 +16,7 @@ from planner.sizing.cover import plan_covered
 from planner.sizing.draft import Draft
 from planner.sizing.hosts import seat_all
 from planner.sizing.location import improve, plain_levels
-from planner.sizing.placement import LATER, Later, placed
+from planner.sizing.placement import LATER, Later
 from planner.sizing.problem import build_problem
 from planner.sizing.search import spread
 from planner.sizing.solver import Effort, Progress, cbc_is_missing
@@ -36,7 +36,7 @@ def plan(
 ) -> Plan:
     """Return the best plan for ``fleet``: most weight served, the policy's objective, then the aims of policy ``then``.
 
-    ``time_limit`` is in seconds for all solving; at the limit, or at Ctrl-C in the main thread, the best
+    ``time_limit`` is in seconds from the call on; at the limit, or at Ctrl-C in the main thread, the best
     plan so far comes back with status ``feasible`` and its gap. The same fleet and ``seed`` give the same
     plan whatever the order of rows. ``thorough`` spends about ten times the work on the later aims; the count
     is exact either way. ``watch`` is called with the progress as it happens; where it returns False, the best
@@ -51,17 +51,16 @@ def plan(
         raise InputError((Finding("error", "cbc_missing", "", "CBC was asked for but is not installed.", hint),))
     then = _later_aims(fleet)
     began = time.perf_counter()
+    effort = Effort(seconds=time_limit, seed=seed, engine=solver, watch=watch)
     checker = Checker(fleet)
     problem = build_problem(fleet, checker)
     today = read_today(fleet, problem)
     eligible = time.perf_counter()
-    effort = Effort(seconds=time_limit, seed=seed, engine=solver, watch=watch)
     with effort.listening():
         stays = today.stays(fleet, problem)
         if fleet.policy.cover == "none":
             sized = size(problem, effort, spread(problem, stays))
-            sized, levels = improve(problem, sized, stays, then, effort, thorough=thorough)
-            placement = placed(problem, sized, stays, then)
+            sized, levels, placement = improve(problem, sized, stays, then, effort, thorough=thorough)
             seating = seat_all(fleet, problem, sized.counts.hosts, placement, today, effort)
             draft = Draft(sized, placement, seating, (None,) * len(seating.seats))
         else:

@@ -12,6 +12,7 @@ from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import maximum_flow
 
 from planner.fleet import Floats, Ints
+from planner.sizing.core import solve_core
 from planner.sizing.greedy import greedy_counts
 from planner.sizing.layers import Cut
 from planner.sizing.model import Aim, Counts, FlowModel
@@ -103,7 +104,15 @@ def _by_cuts(problem: Problem, classes: Classes, effort: Effort, reference: Floa
 
 
 def _by_flow(problem: Problem, classes: Classes, effort: Effort) -> Sized | None:
-    """Serve everybody by the flow model."""
+    """Serve everybody by the flow model, where it is only about costs of hosts and pairs by its core."""
+    plain = not problem.uplinks_bind and not np.isfinite(problem.own_cost).any()
+    if problem.objective == "cost" and plain and effort.engine == "highs":
+        solved = solve_core(problem, classes, effort)
+        if solved is not None and not _unpacked(problem, classes, solved[1], effort):
+            outcome, counts = solved
+            value = objective_value(problem, classes, counts)
+            bound = value if outcome.state == "optimal" else min(value, outcome.bound)
+            return Sized(classes, counts, value, bound, True, outcome.word)
     model = FlowModel(problem, classes, serve_all=True)
     outcome, found = minimise(model, problem.objective, effort)
     return None if found is None else finish(model, found, outcome, effort, weight_proven=True)
@@ -135,7 +144,7 @@ def minimise(model: FlowModel, aim: Aim, effort: Effort) -> tuple[Outcome, Count
         outcome, counts = model.solve(aim, effort)
         if counts is None:
             return outcome, None
-        unpacked = _unpacked(model, counts, effort)
+        unpacked = _unpacked(model.problem, model.classes, counts, effort)
         if not unpacked:
             return outcome, counts
         if effort.spent or unpacked <= model.packed:
@@ -145,9 +154,8 @@ def minimise(model: FlowModel, aim: Aim, effort: Effort) -> tuple[Outcome, Count
             model.pack_pool(p)
 
 
-def _unpacked(model: FlowModel, counts: Counts, effort: Effort) -> set[int]:
+def _unpacked(problem: Problem, classes: Classes, counts: Counts, effort: Effort) -> set[int]:
     """Return the pools whose items do not go into their hosts."""
-    classes, problem = model.classes, model.problem
     pools: dict[int, list[int]] = {}
     for arc in np.flatnonzero(classes.heavy[classes.of_arc] & (counts.flow > 0.5)):
         copies = int(counts.flow[arc])
@@ -187,7 +195,13 @@ def all_fit(problem: Problem) -> bool:
     """
     must = ~np.isfinite(problem.own_cost)
     clusters = np.where(must, problem.clusters, 0)
-    return max_load(problem, clusters, problem.max_hosts * problem.caps) == int(clusters.sum())
+    room = problem.max_hosts * problem.caps
+    # An even share of every site's clusters over its pools is a flow; where it fits, none need be looked for.
+    share = (clusters / np.maximum(1, np.diff(problem.indptr)))[problem.site]
+    even = np.bincount(problem.pool, weights=share, minlength=problem.pools)
+    if (np.diff(problem.indptr)[must] > 0).all() and (even <= room).all():
+        return True
+    return max_load(problem, clusters, room) == int(clusters.sum())
 
 
 def max_load(problem: Problem, clusters: Ints, room: Ints) -> int:

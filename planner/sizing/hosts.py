@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from scipy.optimize import linear_sum_assignment
@@ -54,15 +54,16 @@ class _Room:
 
     name: str
     cap: int
-    guests: list[tuple[int, int]]  # (guest position, clusters)
-
-    @property
-    def load(self) -> int:
-        return sum(clusters for _, clusters in self.guests)
+    guests: list[tuple[int, int]] = field(default_factory=list)  # (guest position, clusters)
+    load: int = 0
 
     @property
     def free(self) -> int:
         return self.cap - self.load
+
+    def take(self, guest: int, clusters: int) -> None:
+        self.guests.append((guest, clusters))
+        self.load += clusters
 
 
 def seat_all(
@@ -121,7 +122,7 @@ def fill(guests: Sequence[Guest], hosts: Sequence[str], cap: int, effort: Effort
 
     Raises SolverError when guests that stay together do not fit, which the host counts have ruled out.
     """
-    rooms = [_Room(name, cap, []) for name in hosts]
+    rooms = [_Room(name, cap) for name in hosts]
     order = sorted(range(len(guests)), key=lambda g: (guests[g].rtt_ms, guests[g].site))
     heavy = [g for g in order if guests[g].together and guests[g].clusters > 1]
     light = [g for g in order if not (guests[g].together and guests[g].clusters > 1)]
@@ -141,7 +142,7 @@ def _settle(candidates: Sequence[int], guests: Sequence[Guest], rooms: list[_Roo
     for g in candidates:
         room = by_name.get(guests[g].today)
         if room is not None and room.free >= guests[g].clusters:
-            room.guests.append((g, guests[g].clusters))
+            room.take(g, guests[g].clusters)
         else:
             moving.append(g)
     return moving
@@ -153,7 +154,7 @@ def _spread(heavy: Sequence[int], guests: Sequence[Guest], rooms: list[_Room]) -
         room = max(rooms, key=lambda r: r.free, default=None)
         if room is None or room.free < guests[g].clusters:
             return False
-        room.guests.append((g, guests[g].clusters))
+        room.take(g, guests[g].clusters)
     return True
 
 
@@ -170,9 +171,10 @@ def _repack(
         for guest in (guests[heavy[i]] for i in content):
             if guest.today in position:
                 stay[b, position[guest.today]] += guest.clusters
-    rooms = [_Room(name, cap, []) for name in hosts]
+    rooms = [_Room(name, cap) for name in hosts]
     for b, h in zip(*(side.tolist() for side in linear_sum_assignment(-stay)), strict=True):
-        rooms[h].guests.extend((heavy[i], guests[heavy[i]].clusters) for i in packing.bins[b])
+        for i in packing.bins[b]:
+            rooms[h].take(heavy[i], guests[heavy[i]].clusters)
     return rooms
 
 
@@ -183,7 +185,7 @@ def _pour(light: list[tuple[int, int]], rooms: list[_Room]) -> None:
         while queue and room.load < target:
             g, clusters = queue.pop()
             taken = min(clusters, target - room.load)
-            room.guests.append((g, taken))
+            room.take(g, taken)
             if taken < clusters:
                 queue.append((g, clusters - taken))
 

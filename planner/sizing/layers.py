@@ -12,14 +12,16 @@ Canadian J. Math. 8 (1956) 399-404.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from scipy.sparse import coo_array, csr_array
-from scipy.sparse.csgraph import breadth_first_order, connected_components, maximum_flow
+from ortools.graph.python import max_flow
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
+from planner.errors import SolverError
 from planner.fleet import Bools, Ints
 from planner.sizing.problem import Classes, Problem
 
@@ -54,114 +56,126 @@ class Layer:
         return np.flatnonzero(self.demand[self.classes.of_arc] > 0)
 
     @cached_property
-    def _graph(self) -> csr_array:
-        """Source, classes, pools, sink; the data of pool arcs are replaced for each flow."""
-        kinds, pools = len(self.demand), len(self.room)
-        source, sink = kinds + pools, kinds + pools + 1
-        tail = np.concatenate((np.full(kinds, source), self.classes.of_arc[self._arcs], kinds + np.arange(pools)))
-        head = np.concatenate((np.arange(kinds), kinds + self.classes.pool[self._arcs], np.full(pools, sink)))
-        most = np.concatenate((self.demand, self.demand[self.classes.of_arc[self._arcs]], np.ones(pools)))
-        graph = csr_array(coo_array((most.astype(np.int32), (tail, head)), shape=(sink + 1, sink + 1)))
-        graph.sort_indices()
-        return graph
+    def _network(self) -> _Network:
+        return _Network(self)
 
     def flow(self, hosts: Ints) -> Flow:
         """Return a maximum flow with ``hosts`` (P,) running."""
-        graph = self._graph.copy()
-        kinds, pools = len(self.demand), len(self.room)
-        # Each pool row holds exactly one arc, the one to the sink.
-        graph.data[graph.indptr[kinds : kinds + pools]] = np.minimum(self.room * hosts, 2**31 - 1)
-        found = maximum_flow(graph, kinds + pools, kinds + pools + 1)
-        return Flow(self, graph, csr_array(found.flow), int(found.flow_value))
+        return self._network.solve(hosts)
+
+    def sent(self, hosts: Ints) -> Ints:
+        """Return what a maximum flow sends on each arc, shape (A,)."""
+        self._network.solve(hosts)
+        sent = np.zeros(len(self.classes.pool), dtype=np.int64)
+        sent[self._arcs] = self._network.on_pairs()
+        return sent
 
     def cut(self, classes: Ints) -> Cut:
         """Return the cut of a set of classes."""
-        inside = np.zeros(len(self.demand), dtype=np.bool_)
-        inside[classes] = True
+        if len(classes) == 1:  # most are, and there may be many arcs
+            pools = self.classes.pool[self.classes.indptr[classes[0]] : self.classes.indptr[classes[0] + 1]]
+        else:
+            inside = np.zeros(len(self.demand), dtype=np.bool_)
+            inside[classes] = True
+            pools = self.classes.pool[inside[self.classes.of_arc]]
         room = np.zeros_like(self.room)
-        pools = self.classes.pool[inside[self.classes.of_arc]]
         room[pools] = self.room[pools]
         return Cut(self.index, self.size, classes, room, int(self.demand[classes].sum()))
 
-    @cached_property
-    def _reach(self) -> csr_array:
-        """1 where a class asks and can use a pool, shape (K, P)."""
-        at = (self.classes.of_arc[self._arcs], self.classes.pool[self._arcs])
-        return csr_array(coo_array((np.ones(len(self._arcs), dtype=np.int64), at), shape=self._shape))
-
-    @property
-    def _shape(self) -> tuple[int, int]:
-        return len(self.demand), len(self.room)
-
     def short_classes(self, hosts: Ints, most: int) -> list[Cut]:
         """Return the cuts of single classes that fail worst, at most ``most`` of them."""
-        short = self.demand - self._reach @ (self.room * hosts)
+        pools = self.classes.pool
+        room = np.bincount(self.classes.of_arc, weights=(self.room * hosts)[pools], minlength=len(self.demand))
+        short = self.demand - room
         worst = np.argsort(-short, kind="stable")[:most]
         return [self.cut(np.array([c])) for c in worst if short[c] > 0]
 
 
+class _Network:
+    """The flow network of a layer, source to classes to pools to sink; only the room of the pools changes."""
+
+    def __init__(self, layer: Layer) -> None:
+        self.layer = layer
+        kinds, pools = len(layer.demand), len(layer.room)
+        asking = np.flatnonzero(layer.demand)
+        self.source, self.sink = kinds + pools, kinds + pools + 1
+        of_arc, pool = layer.classes.of_arc[layer._arcs], layer.classes.pool[layer._arcs]
+        self.flows = max_flow.SimpleMaxFlow()
+        self.flows.add_arcs_with_capacity(np.full(len(asking), self.source), asking, layer.demand[asking])
+        self.pairs = self.flows.add_arcs_with_capacity(of_arc, kinds + pool, layer.demand[of_arc])
+        self.rooms = self.flows.add_arcs_with_capacity(
+            kinds + np.arange(pools), np.full(pools, self.sink), np.zeros(pools, dtype=np.int64)
+        )
+
+    def solve(self, hosts: Ints) -> Flow:
+        """Return the maximum flow; SolverError when the flow code fails."""
+        room = self.layer.room * hosts
+        self.flows.set_arcs_capacity(self.rooms, room)
+        status = self.flows.solve(self.source, self.sink)
+        if status != self.flows.OPTIMAL:
+            raise SolverError(f"the maximum flow ended with status {status}")
+        value = int(self.flows.optimal_flow())
+        spare = room - np.asarray(self.flows.flows(self.rooms), dtype=np.int64)
+        if value == self.layer.demand.sum():
+            nothing = np.zeros(self.sink + 1, dtype=np.bool_)
+            return Flow(self.layer, value, spare, nothing, ~nothing)
+        return Flow(
+            self.layer,
+            value,
+            spare,
+            self._marked(self.flows.get_source_side_min_cut()),
+            self._marked(self.flows.get_sink_side_min_cut()),
+        )
+
+    def on_pairs(self) -> Ints:
+        """Return the last flow on the arcs from classes to pools."""
+        return np.asarray(self.flows.flows(self.pairs), dtype=np.int64)
+
+    def _marked(self, nodes: Sequence[int]) -> Bools:
+        marked = np.zeros(self.sink + 1, dtype=np.bool_)
+        marked[np.asarray(nodes, dtype=np.int64)] = True
+        return marked
+
+
 @dataclass(frozen=True)
 class Flow:
-    """A maximum flow of a layer."""
+    """A maximum flow of a layer.
+
+    ``spare`` (P,): room left in each pool. ``source_side``: nodes (classes, then pools) that unserved demand can still
+    reach, the minimal minimum cut. ``sink_side``: nodes from which spare room can be reached; its complement is the
+    maximal minimum cut.
+    """
 
     layer: Layer
-    capacity: csr_array
-    flow: csr_array
     value: int
+    spare: Ints
+    source_side: Bools
+    sink_side: Bools
 
     @property
     def missing(self) -> int:
         """Demand that the hosts cannot take."""
         return int(self.layer.demand.sum()) - self.value
 
-    @cached_property
-    def _residual(self) -> csr_array:
-        residual = csr_array(self.capacity - self.flow)
-        residual.eliminate_zeros()
-        return residual
-
-    @cached_property
-    def source_side(self) -> Bools:
-        """Nodes (classes, then pools) that unserved demand can still reach: the minimal minimum cut."""
-        return self._reached(self._residual, self.capacity.shape[0] - 2)
-
-    @cached_property
-    def sink_side(self) -> Bools:
-        """Nodes from which spare room can be reached: its complement is the maximal minimum cut."""
-        return self._reached(csr_array(self._residual.T), self.capacity.shape[0] - 1)
-
-    @staticmethod
-    def _reached(graph: csr_array, start: int) -> Bools:
-        reached = np.zeros(graph.shape[0], dtype=np.bool_)
-        reached[breadth_first_order(graph, start, return_predecessors=False)] = True
-        return reached
-
     def cuts(self) -> Iterator[Cut]:
         """Yield cuts that the hosts fail: connected parts of the minimal and of the maximal minimum cut."""
         kinds = len(self.layer.demand)
         asking = self.layer.demand > 0
-        for side in (self.source_side, ~self.sink_side):
-            classes = np.flatnonzero(side[:kinds] & asking)
-            for part in self._parts(classes):
+        least, most = self.source_side[:kinds] & asking, ~self.sink_side[:kinds] & asking
+        for inside in (least,) if np.array_equal(least, most) else (least, most):
+            for part in self._parts(inside):
                 yield self.layer.cut(part)
 
-    def _parts(self, classes: Ints) -> list[Ints]:
-        if not len(classes):
-            return []
-        reach = self.layer._reach[classes]
-        pools = reach.shape[1]
-        at = reach.tocoo()
-        size = len(classes) + pools
-        graph = coo_array((np.ones(len(at.row)), (at.row, len(classes) + at.col)), shape=(size, size))
+    def _parts(self, inside: Bools) -> list[Ints]:
+        """Return the sets that the classes ``inside`` (K,) fall into: those that share a pool are together."""
+        members = np.flatnonzero(inside)
+        classes = self.layer.classes
+        arcs = np.flatnonzero(inside[classes.of_arc])
+        size = len(inside) + len(self.layer.room)
+        graph = coo_array((np.ones(len(arcs)), (classes.of_arc[arcs], len(inside) + classes.pool[arcs])), (size, size))
         _, label = connected_components(graph, directed=False)
-        label = label[: len(classes)]
-        return [classes[label == part] for part in np.unique(label)]
-
-    def spare(self, hosts: Ints) -> Ints:
-        """Return the room left in each pool, shape (P,)."""
-        kinds, pools = len(self.layer.demand), len(self.layer.room)
-        used = self.flow[kinds : kinds + pools, [kinds + pools + 1]].toarray().ravel()
-        return self.layer.room * hosts - used.astype(np.int64)
+        label = label[members]
+        return [members[label == part] for part in np.unique(label)]
 
 
 def layers(problem: Problem, classes: Classes) -> tuple[Layer, ...]:

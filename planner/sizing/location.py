@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -10,7 +11,7 @@ import numpy as np
 
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.counts import Sized
-from planner.sizing.placement import Later, Placement, place
+from planner.sizing.placement import Later, Placement, place, placed
 from planner.sizing.problem import Problem
 from planner.sizing.realise import realise
 from planner.sizing.relaxation import Priced, Relaxation
@@ -23,6 +24,8 @@ _FEWEST_ROUNDS, _MOST_ROUNDS = 20, 300  # the bound moves little after that many
 _FLOW_WORK = 4_000_000  # pairs that all flows together may look at
 _FEWEST_FLOWS, _MOST_FLOWS = 2, 200
 _THOROUGH = 10  # times the work
+# A flow cannot be stopped: one begins while there is time for it, for the last one, and for seating and telling.
+_RESERVED_FLOWS = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,21 +44,22 @@ class Level:
 
 def improve(
     problem: Problem, sized: Sized, stays: Bools, then: Sequence[Later], effort: Effort, *, thorough: bool
-) -> tuple[Sized, tuple[Level, ...]]:
-    """Return counts of the same number of hosts that do better on the first later aims, and what is known of these.
+) -> tuple[Sized, tuple[Level, ...], Placement]:
+    """Return counts of as many hosts that do better on the first later aims, what is known of these, and the placement.
 
     Only moves and latency before any other aim are improved here, and only where hosts are the objective and
     all sites are served; otherwise the counts come back as they were and the levels have the plainest bounds.
     """
     aims = _leading_costs(then, stays)
     if not aims or problem.sites == 0:
-        return sized, ()
+        return sized, (), placed(problem, sized, stays, then)
     costs = {"moves": (~stays).astype(np.float64), "latency": problem.rtt_ms}
-    now = place(problem, sized, stays, aims)
-    if now is None:
-        return sized, ()
-    if not _comparable(problem, sized) or effort.spent:
-        return sized, _levels(aims, now, [_nearest(problem, costs[aim]) for aim in aims])
+    began = time.monotonic()
+    now = placed(problem, sized, stays, aims)
+    flow_seconds = time.monotonic() - began
+    if not _comparable(problem, sized) or not effort.allows(_RESERVED_FLOWS * flow_seconds):
+        levels = _levels(aims, now, [_nearest(problem, costs[aim]) for aim in aims])
+        return sized, levels, _finished(problem, sized, stays, then, aims, now)
     work = _CLIMB_WORK * (_THOROUGH if thorough else 1)
     rounds = int(np.clip(work / max(1, len(problem.pool)), _FEWEST_ROUNDS, _MOST_ROUNDS))
     climbs = [
@@ -69,13 +73,23 @@ def improve(
             for aim, bound in zip(aims, bounds, strict=True)
         ]
     judge = _Judge(problem, sized, stays, aims, _budget(problem, thorough=thorough), effort)
+    judge.flow_seconds = flow_seconds
     judge.keep(sized.counts.hosts, now)
     for best, met in climbs:
         for hosts in (best.hosts, *met[-3:]):
             judge.try_counts(hosts)
     for best, _ in climbs:
         _swap(problem, judge, best)
-    return judge.sized, _levels(aims, judge.placement, bounds)
+    placement = _finished(problem, judge.sized, stays, then, aims, judge.placement)
+    return judge.sized, _levels(aims, judge.placement, bounds), placement
+
+
+def _finished(
+    problem: Problem, sized: Sized, stays: Bools, then: Sequence[Later], aims: Sequence[Later], now: Placement
+) -> Placement:
+    """Return the placement by all of ``then``: ``now``, which is by ``aims``, where these are all that count."""
+    counting = [aim for aim in then if aim != "moves" or stays.any()]
+    return now if counting == list(aims) else placed(problem, sized, stays, then)
 
 
 def plain_levels(problem: Problem, placement: Placement, stays: Bools, then: Sequence[Later]) -> tuple[Level, ...]:
@@ -128,10 +142,11 @@ class _Judge:
         self.problem, self.sized, self.stays, self.aims = problem, sized, stays, aims
         self.budget, self.effort = budget, effort
         self.seen: set[bytes] = set()
+        self.flow_seconds = 0.0  # what the slowest flow took
 
     @property
     def spent(self) -> bool:
-        return self.budget <= 0 or self.effort.spent
+        return self.budget <= 0 or not self.effort.allows(_RESERVED_FLOWS * self.flow_seconds)
 
     def keep(self, hosts: Ints, placement: Placement) -> None:
         self.seen.add(hosts.tobytes())
@@ -147,7 +162,9 @@ class _Judge:
         if counts is None:
             return False
         sized = dataclasses.replace(self.sized, counts=counts)
+        began = time.monotonic()
         placement = place(self.problem, sized, self.stays, self.aims)
+        self.flow_seconds = max(self.flow_seconds, time.monotonic() - began)
         if placement is None or not _less(placement.costs, self.placement.costs):
             return False
         self.sized, self.placement = sized, placement

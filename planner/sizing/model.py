@@ -14,6 +14,7 @@ Constraints
     (1) sum_p f_cp + d_c (z_c + o_c) = d_c s_c     every site is somewhere
     (2) sum_c k_c f_cp <= C_p n_p                  no pool is overfilled
     (2b) sum_{c, p at h} t_c f_cp <= U_h            nor the uplink of hub h: t_c kb/s a unit
+    (2c) sum_p n_p >= N                            where pair costs count: N of the largest hosts hold all clusters
     (3) sum_{c: k_c >= t} f_cp <= floor(C_p/t) n_p for each size t that does not divide C_p: a host
                                                    holds that many items of t clusters or more
     (3b) f_cp <= min(d_c s_c, floor(C_p/k_c)) n_p  where pair costs count: implied, but the relaxation is far stronger;
@@ -38,7 +39,7 @@ import numpy as np
 import pulp
 
 from planner.fleet import Floats, Ints
-from planner.sizing.open_rows import open_arcs, open_limits
+from planner.sizing.open_rows import fewest_hosts, open_arcs, open_limits
 from planner.sizing.packing import arc_flow
 from planner.sizing.problem import Classes, Problem
 from planner.sizing.solver import Effort, Outcome, linear, solve_model
@@ -116,6 +117,9 @@ class FlowModel:
         self._add_uplink_rows()
         if problem.objective == "cost" and problem.pair_cost.any():
             limits = open_limits(problem, classes)
+            if not self.z and not self.o:
+                fewest = fewest_hosts(problem, int(classes.demand @ classes.items))
+                self._add(linear([(n, 1) for n in self.n]) >= fewest, "fewest")
             for a in open_arcs(problem, classes).tolist():
                 self._add(1 * self.f[a] <= int(limits[a]) * self.n[int(classes.pool[a])], f"open{a}")
         if problem.objective == "new_hosts":

@@ -3,14 +3,18 @@
 All of them together make the relaxation strong and the model several times as large; few ever bind. They follow from
 the other rows for whole n, so leaving some out is always sound. Those that the relaxation breaks are taken in, round by
 round, until it breaks none: its value is then that with all of them.
+
+The relaxation also knows how many hosts the clusters take at least (2c): it would rather run 15.2 hosts than 16.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import scipy.sparse as sp
 
-from planner.fleet import Bools, Ints
+from planner.fleet import Bools, Floats, Ints
 from planner.sizing.problem import Classes, Problem
 from planner.sizing.solver import Effort, LinearProgram, solve_arrays
 
@@ -23,23 +27,59 @@ def open_limits(problem: Problem, classes: Classes) -> Ints:
     return np.asarray(np.minimum(classes.demand[classes.of_arc], room))
 
 
+@dataclass(frozen=True, slots=True)
+class Relaxed:
+    """The relaxation with the rows (3b) it needs: columns n_p, then f_a.
+
+    ``bound`` on cost, values ``x`` and ``reduced_cost`` of its columns; ``arcs`` that have a row (3b); these rows come
+    last in ``program``, from ``first_open_row`` on.
+    """
+
+    program: LinearProgram
+    bound: float
+    x: Floats
+    reduced_cost: Floats
+    arcs: Ints
+    first_open_row: int
+
+
 def open_arcs(problem: Problem, classes: Classes) -> Ints:
     """Return the arcs whose row is needed; all of them where serving every class by shared hosts is not possible."""
+    relaxed = relax(problem, classes, Effort())
+    return np.arange(len(classes.pool)) if relaxed is None else relaxed.arcs
+
+
+def relax(problem: Problem, classes: Classes, effort: Effort) -> Relaxed | None:
+    """Return the relaxation of serving every class by shared hosts; None when it has no solution or time ended."""
     limits = open_limits(problem, classes)
     taken = np.zeros(len(classes.pool), dtype=np.bool_)
     while True:
-        answer = solve_arrays(_relaxation(problem, classes, limits, taken), Effort())
+        program = _relaxation(problem, classes, limits, taken)
+        answer = solve_arrays(program, effort)
         if answer.outcome.state != "optimal":
-            return np.arange(len(classes.pool))
+            return None
         hosts, flow = np.split(answer.x, [problem.pools])
         broken = ~taken & (flow > limits * hosts[classes.pool] + _BROKEN)
         if not broken.any():
-            return np.flatnonzero(taken)
+            rows = len(program.row_lower) - int(taken.sum())
+            bound, arcs = answer.outcome.objective, np.flatnonzero(taken)
+            return Relaxed(program, bound, answer.x, answer.reduced_cost, arcs, rows)
         taken |= broken
 
 
+def fewest_hosts(problem: Problem, clusters: int) -> int:
+    """Return how many hosts it takes to carry ``clusters`` if the largest ones may be chosen; a lower bound."""
+    order = np.argsort(-problem.caps, kind="stable")
+    caps, most = problem.caps[order], problem.max_hosts[order]
+    before = np.concatenate(([0], np.cumsum(caps * most)))
+    at = int(np.searchsorted(before, clusters)) - 1  # the pool whose hosts complete the room
+    if at < 0 or at >= len(caps):
+        return int(most.sum()) if at >= 0 else 0
+    return int(most[:at].sum() - (before[at] - clusters) // caps[at])
+
+
 def _relaxation(problem: Problem, classes: Classes, limits: Ints, taken: Bools) -> LinearProgram:
-    """Return rows (1), (2) and the ``taken`` ones of (3b); columns n_p, then f_a."""
+    """Return rows (1), (2), (2c) and the ``taken`` ones of (3b); columns n_p, then f_a."""
     arcs, pools, kinds = len(classes.pool), problem.pools, classes.count
     each, rows = np.arange(arcs), np.flatnonzero(taken)
     shape = (len(rows), pools)
@@ -50,15 +90,17 @@ def _relaxation(problem: Problem, classes: Classes, limits: Ints, taken: Bools) 
         (
             sp.hstack((sp.csr_array((kinds, pools)), of_class)),
             sp.hstack((sp.diags_array(-problem.caps.astype(float)), load)),
+            sp.hstack((sp.csr_array(np.ones((1, pools))), sp.csr_array((1, arcs)))),
             sp.hstack((-opened, sp.eye_array(arcs, format="csr")[rows])),
         )
     )
-    at_most = np.zeros(pools + len(rows))
     demand = classes.demand.astype(np.float64)
+    fewest = fewest_hosts(problem, int(classes.demand @ classes.items))
+    unbounded, at_most = np.full(pools + len(rows), -np.inf), np.zeros(pools + len(rows))
     return LinearProgram(
         cost=np.concatenate((problem.host_cost, classes.cost)).astype(np.float64),
         upper=np.concatenate((problem.max_hosts, demand[classes.of_arc])).astype(np.float64),
         matrix=sp.csc_array(matrix),
-        row_lower=np.concatenate((demand, np.full(len(at_most), -np.inf))),
-        row_upper=np.concatenate((demand, at_most)),
+        row_lower=np.concatenate((demand, unbounded[:pools], [fewest], unbounded[pools:])),
+        row_upper=np.concatenate((demand, at_most[:pools], [np.inf], at_most[pools:])),
     )

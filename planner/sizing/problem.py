@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
@@ -208,27 +209,29 @@ def group(problem: Problem, *, by_weight: bool, apart: Ints | None = None) -> Cl
 
     ``apart`` (S,): sites of different values are in different classes, and the model places every class itself.
     """
-    by_cost = problem.objective == "cost"
+    by_cost, placed = problem.objective == "cost", apart is not None
     traffic = problem.traffic_kbps if problem.uplinks_bind else np.zeros(problem.sites)
     weights = problem.weights if by_weight else np.ones_like(problem.weights)
     costs = problem.pair_cost if by_cost else np.zeros_like(problem.pair_cost)
-    keys: dict[tuple[object, ...], int] = {}
-    of_site = np.empty(problem.sites, dtype=np.int64)
-    for s in range(problem.sites):
-        pairs = slice(problem.indptr[s], problem.indptr[s + 1])
-        key = (
-            problem.pool[pairs].tobytes(),
-            int(problem.clusters[s]),
-            float(problem.own_cost[s]),
-            int(weights[s]),
-            float(traffic[s]),
-            costs[pairs].tobytes() if by_cost else b"",
-            0 if apart is None else int(apart[s]),
-        )
-        of_site[s] = keys.setdefault(key, len(keys))
+    held_apart = np.zeros(problem.sites, dtype=np.int64) if apart is None else apart
+    alike = np.column_stack((problem.clusters, problem.own_cost, weights, traffic, held_apart)).astype(np.float64)
+    # A site's key is the bytes of its row and of its pools: one slice each, as there may be a million sites.
+    own, pools, paid = alike.tobytes(), problem.pool.tobytes(), costs.tobytes() if by_cost else b""
+    width, wide = alike.itemsize * alike.shape[1], problem.pool.itemsize
+    ends = (problem.indptr * wide).tolist()
+    keys: dict[tuple[bytes, bytes, bytes], int] = {}
+    of_site = np.fromiter(
+        (
+            keys.setdefault((own[s * width : (s + 1) * width], pools[a:b], paid[a:b]), len(keys))
+            for s, (a, b) in enumerate(itertools.pairwise(ends))
+        ),
+        dtype=np.int64,
+        count=problem.sites,
+    )
     _, first = np.unique(of_site, return_index=True)
-    arcs = [np.arange(problem.indptr[s], problem.indptr[s + 1]) for s in first]
-    taken = np.concatenate(arcs) if arcs else np.zeros(0, dtype=np.int64)
+    lengths = np.diff(problem.indptr)[first]
+    indptr = np.concatenate(([0], np.cumsum(lengths))).astype(np.int64)
+    taken = np.arange(indptr[-1]) + np.repeat(problem.indptr[first] - indptr[:-1], lengths)
     return Classes(
         of_site=of_site,
         size=np.bincount(of_site, minlength=len(first)).astype(np.int64),
@@ -237,8 +240,8 @@ def group(problem: Problem, *, by_weight: bool, apart: Ints | None = None) -> Cl
         weight=weights[first],
         own_cost=problem.own_cost[first],
         traffic_kbps=traffic[first],
-        fixed=(problem.items[first] > 1) | problem.uplinks_bind | (apart is not None),
-        indptr=np.concatenate(([0], np.cumsum([len(a) for a in arcs]))).astype(np.int64),
+        fixed=(problem.items[first] > 1) | problem.uplinks_bind | placed,
+        indptr=indptr,
         pool=problem.pool[taken],
         cost=costs[taken],
     )

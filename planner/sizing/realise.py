@@ -42,8 +42,8 @@ def realise(problem: Problem, classes: Classes, hosts: Ints) -> Counts | None:
 def _heavy_share(problem: Problem, classes: Classes, hosts: Ints) -> np.ndarray:
     """Return the clusters of heavy sites that a flow of divisible sites sends to each pool, shape (P,)."""
     layer = Layer(0, 1, classes, classes.demand * classes.items, problem.caps)
-    sent = layer.flow(hosts).flow[: classes.count, classes.count : classes.count + problem.pools]
-    return np.asarray(sent[np.flatnonzero(classes.heavy)].sum(axis=0), dtype=np.float64).ravel()
+    heavy = classes.heavy[classes.of_arc]
+    return np.bincount(classes.pool, weights=np.where(heavy, layer.sent(hosts), 0), minlength=problem.pools)
 
 
 def _light_fit(classes: Classes, free: Ints) -> bool:

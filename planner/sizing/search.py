@@ -1,10 +1,9 @@
 """Fewest hosts by cuts: a model over host counts alone, and flows that say which inequality it lacks.
 
-Each round solves  min sum_p c_p n_p + d sum_p |n_p - r_p|  over the cuts found so far, where r is a spread of
-the demand over all pools and d is so small that it only chooses among equals. The flows of every layer then
-either carry everybody, which ends the search, or give the next cuts. Since the model is a relaxation, its value
-is a lower bound at every round. A repair step moves single hosts to where demand is stuck, and keeps plans as
-upper bounds.
+Each round asks the model over counts for the cheapest that meet the cuts found so far, see `planner.sizing.master`.
+The flows of every layer then either carry everybody, which ends the search, or give the next cuts. Since the model
+is a relaxation, its value is a lower bound at every round. A repair step moves single hosts to where demand is stuck,
+and keeps plans as upper bounds.
 """
 
 from __future__ import annotations
@@ -13,16 +12,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-import scipy.sparse as sp
 
 from planner.fleet import Bools, Floats, Ints
-from planner.sizing.certificate import inequalities
 from planner.sizing.layers import Cut, Flow, Layer, layers
+from planner.sizing.master import Master
 from planner.sizing.problem import Classes, Problem
-from planner.sizing.solver import Effort, LinearProgram, solve_arrays
+from planner.sizing.solver import Effort
 
 _CLOSED = 1e-7  # relative; the solver's own tolerance on its bound
-_FIRST_CUTS = 200  # of single classes before the first round
+_FIRST_CUTS = 100  # of single classes before the first round
+_PATIENT = 2  # rounds before hosts are added just to have a plan: most searches close soon after
+_IDLE = 4  # rounds in which rounding did not raise the bound before branch and bound is asked
 _SHORT_FLOWS = 6  # looked at in a round; with cover there is a layer for each loss
 _SINGLE_CLASS_CUTS = 40  # a round; more slow the model down, fewer cost rounds (no difference seen from 20 to 80)
 
@@ -35,23 +35,31 @@ class Search:
     """
 
     problem: Problem
+    master: Master
     layers: list[Layer]  # the one that was short last comes first
-    price: Floats  # of a host that runs
-    extra: float  # price of a host to add, on top
-    reference: Floats
     cuts: list[Cut] = field(default_factory=list)
+    known: set[tuple[int, bytes]] = field(default_factory=set)  # what tells cuts apart
     best: Ints | None = None
     bound: float = 0.0
     rounds: int = 0
 
     def value(self, hosts: Ints) -> float:
         """Return the objective of ``hosts``."""
-        return float(self.price @ hosts + self.extra * np.maximum(0, hosts - self.problem.existing).sum())
+        return self.master.value(hosts)
+
+    def add(self, cut: Cut) -> None:
+        """Take in a cut that is not there yet."""
+        key = (cut.layer, cut.classes.tobytes())
+        if key not in self.known:
+            self.known.add(key)
+            self.cuts.append(cut)
+            self.master.add(cut)
 
     @property
     def objective_bound(self) -> float:
         """The bound in the unit of the policy's objective: hosts, new hosts or money."""
-        return float(np.floor(self.bound / self.extra + 1e-9)) if self.extra else self.bound
+        extra = self.master.extra
+        return float(np.floor(self.bound / extra + 1e-9)) if extra else self.bound
 
     @property
     def closed(self) -> bool:
@@ -74,12 +82,16 @@ def search_counts(
     """
     if reference is None:
         reference = spread(problem, np.zeros(len(problem.pool), dtype=np.bool_))
-    search = Search(problem, [*layers(problem, classes), *more], *_prices(problem), reference)
+    search = Search(problem, Master(problem, *_prices(problem), reference), [*layers(problem, classes), *more])
     for layer in search.layers:
-        search.cuts.append(layer.cut(np.flatnonzero(layer.demand)))
-        search.cuts.extend(layer.short_classes(np.zeros(problem.pools, dtype=np.int64), _FIRST_CUTS))
+        search.add(layer.cut(np.flatnonzero(layer.demand)))
+        for cut in layer.short_classes(np.zeros(problem.pools, dtype=np.int64), _FIRST_CUTS):
+            search.add(cut)
+    exact, idle = False, 0
     while not search.closed and not effort.spent:
-        hosts = _solve(search, effort)
+        hosts, bound = search.master.solve(effort, exact=exact)
+        idle = 0 if exact or bound > search.bound else idle + 1
+        search.bound = max(search.bound, bound)
         if hosts is None:
             break
         search.rounds += 1
@@ -87,12 +99,15 @@ def search_counts(
         flows = _short_flows(search, hosts)
         if not flows:
             _keep(search, hosts)
+            exact = True
             continue
         before = len(search.cuts)
         _learn(search, hosts, flows)
         _repair(search, hosts, flows, effort)
-        if len(search.cuts) == before:
+        stuck = len(search.cuts) == before
+        if stuck and exact:
             break  # a condition that no cut says, see `planner.sizing.cover.scenarios`
+        exact = stuck or idle >= _IDLE
     return search
 
 
@@ -115,53 +130,6 @@ def spread(problem: Problem, stays: Bools) -> Floats:
     return np.minimum(load / np.maximum(1, problem.caps), problem.max_hosts)
 
 
-def _solve(search: Search, effort: Effort) -> Ints | None:
-    """Solve the model over counts and raise the bound; None when it has no solution or time ended."""
-    problem, pools = search.problem, search.problem.pools
-    rows, least = _rows(search)
-    identity = sp.eye_array(pools)
-    # Columns: n_p, then new hosts a_p >= n_p - e_p, then the distance t_p >= |n_p - r_p|.
-    empty = sp.csr_array((rows.shape[0], 2 * pools))
-    matrix = sp.vstack(
-        (
-            sp.hstack((rows, empty)),
-            sp.hstack((identity, -identity, sp.csr_array((pools, pools)))),
-            sp.hstack((identity, sp.csr_array((pools, pools)), -identity)),
-            sp.hstack((identity, sp.csr_array((pools, pools)), identity)),
-        )
-    )
-    unbounded = np.full(pools, np.inf)
-    farthest = float(np.maximum(search.reference, problem.max_hosts - search.reference).sum())
-    # Values are whole unless they are money, so half a unit can choose among equals.
-    tiny = 0.0 if problem.objective == "cost" else 0.5 / max(1.0, farthest)
-    program = LinearProgram(
-        cost=np.concatenate((search.price, np.full(pools, search.extra), np.full(pools, tiny))),
-        upper=np.concatenate((problem.max_hosts.astype(np.float64), unbounded, unbounded)),
-        matrix=sp.csc_array(matrix),
-        row_lower=np.concatenate((least, -unbounded, -unbounded, search.reference)),
-        row_upper=np.concatenate((np.full(len(least), np.inf), problem.existing, search.reference, unbounded)),
-        whole=np.arange(3 * pools) < pools,
-    )
-    answer = solve_arrays(program, effort)
-    if answer.outcome.state == "infeasible":
-        search.bound = float("inf")
-        return None
-    if np.isfinite(answer.outcome.bound):
-        bound = answer.outcome.bound - tiny * farthest
-        search.bound = max(search.bound, bound if problem.objective == "cost" else float(np.ceil(bound - 1e-6)))
-    if not answer.outcome.has_solution:
-        return None
-    return np.asarray(np.rint(answer.x[:pools]).astype(np.int64))
-
-
-def _rows(search: Search) -> tuple[sp.csr_array, Floats]:
-    """Return the inequalities of all cuts as a matrix and its right-hand side."""
-    rows = [row for cut in search.cuts for row in inequalities(cut)]
-    return sp.csr_array(np.array([row.room for row in rows], dtype=np.float64)), np.array(
-        [float(row.demand) for row in rows]
-    )
-
-
 def _short_flows(search: Search, hosts: Ints) -> list[Flow]:
     """Return flows that do not carry everybody, a few are enough; none if every layer is met."""
     short: list[Flow] = []
@@ -178,13 +146,10 @@ def _short_flows(search: Search, hosts: Ints) -> list[Flow]:
 
 def _learn(search: Search, hosts: Ints, flows: list[Flow]) -> None:
     """Add every new cut that ``hosts`` fails."""
-    known = {(cut.layer, cut.classes.tobytes()) for cut in search.cuts}
     for flow in flows:
         for cut in (*flow.cuts(), *flow.layer.short_classes(hosts, _SINGLE_CLASS_CUTS)):
-            key = (cut.layer, cut.classes.tobytes())
-            if key not in known and cut.shortfall(hosts) > 0:
-                known.add(key)
-                search.cuts.append(cut)
+            if cut.shortfall(hosts) > 0:
+                search.add(cut)
 
 
 def _keep(search: Search, hosts: Ints) -> None:
@@ -209,7 +174,7 @@ def _repair(search: Search, hosts: Ints, flows: list[Flow], effort: Effort) -> N
         hosts, flows, missing = trial, after, _missing(after)
         if flows:
             _learn(search, hosts, flows)
-    if search.best is None:
+    if search.best is None and search.rounds > _PATIENT:
         hosts = _grow(search, hosts, flows, effort)
         flows = _short_flows(search, hosts)
     if not flows:
@@ -224,7 +189,7 @@ def _shift(search: Search, hosts: Ints, flow: Flow) -> Ints | None:
     """Return ``hosts`` with one host moved from the pool with most spare room to one that demand is stuck at."""
     kinds = len(flow.layer.demand)
     stuck = flow.source_side[kinds : kinds + search.problem.pools]
-    spare = np.where(stuck | (hosts == 0), -1, flow.spare(hosts))
+    spare = np.where(stuck | (hosts == 0), -1, flow.spare)
     giver = int(np.argmax(spare))
     taker = _taker(search, hosts, stuck)
     if spare[giver] < 0 or taker is None:
@@ -237,7 +202,7 @@ def _shift(search: Search, hosts: Ints, flow: Flow) -> Ints | None:
 
 def _taker(search: Search, hosts: Ints, stuck: np.ndarray) -> int | None:
     """Return the stuck pool that falls most below its share and may have another host."""
-    want = np.where(stuck & (hosts < search.problem.max_hosts), search.reference - hosts, -np.inf)
+    want = np.where(stuck & (hosts < search.problem.max_hosts), search.master.reference - hosts, -np.inf)
     best = int(np.argmax(want))
     return best if np.isfinite(want[best]) else None
 

@@ -86,6 +86,11 @@ class Effort:
         left = self.left
         return left is not None and left <= 0.0
 
+    def allows(self, seconds: float) -> bool:
+        """Say whether something that takes ``seconds`` and cannot be stopped may still begin."""
+        left = self.left
+        return left is None or left > seconds
+
     def tell(self, stage: str, best: float | None, bound: float | None) -> None:
         """Report progress to ``watch``."""
         if self.watch is not None:
@@ -240,8 +245,13 @@ class Answer:
     dual: Floats
 
 
-def solve_arrays(program: LinearProgram, effort: Effort) -> Answer:
+def solve_arrays(
+    program: LinearProgram, effort: Effort, *, gap: float = 0.0, start: Floats | None = None, stage: str = ""
+) -> Answer:
     """Solve an LP or MILP handed over as arrays; skips the cost of building a PuLP model.
+
+    ``gap``: relative gap that ends branch and bound, ``start`` (columns,) a solution to begin with, ``stage`` the name
+    under which progress is told.
 
     Raises SolverError when the solver reports a fault.
     """
@@ -253,13 +263,17 @@ def solve_arrays(program: LinearProgram, effort: Effort) -> Answer:
         highs.setOptionValue("output_flag", False)
         highs.setOptionValue("threads", 1)
         highs.setOptionValue("random_seed", effort.seed)
-        highs.setOptionValue("mip_rel_gap", 0.0)
+        highs.setOptionValue("mip_rel_gap", gap)
         if effort.left is not None:
             highs.setOptionValue("time_limit", effort.left)
-        highs.setCallback(_interrupter(effort), None)
+        highs.setCallback(_interrupter(effort, stage), None)
         for kind in _INTERRUPTIBLE:
             highs.startCallback(kind)
         highs.passModel(_highs_lp(program))
+        if start is not None:
+            known = highspy.HighsSolution()
+            known.col_value = start
+            highs.setSolution(known)
         highs.run()
     solution = highs.getSolution()
     return Answer(
