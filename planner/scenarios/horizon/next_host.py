@@ -81,7 +81,6 @@ def _why(fleet: Fleet, problem: Problem, flow: Flow, hosts: Ints) -> tuple[str, 
     side = flow.source_side
     classes = np.flatnonzero(side[:kinds] & (layer.demand > 0))
     pools = np.flatnonzero(side[kinds : kinds + problem.pools])
-    now = np.minimum(hosts, problem.max_hosts)
     asked = int(layer.demand[classes].sum())
     room = asked - flow.missing
     sites = np.flatnonzero(np.isin(layer.classes.of_site, classes))
@@ -94,7 +93,7 @@ def _why(fleet: Fleet, problem: Problem, flow: Flow, hosts: Ints) -> tuple[str, 
     words = f"{asked:,} {noun} ({told}) reach only hosts with room for {room:,} of them ({reach or 'none'})."
     few = noun.replace("clusters", "cluster", 1) if flow.missing == 1 and layer.size == 1 else noun
     delays = [f"It waits with {flow.missing:,} {few} fewer among these {len(names):,} sites."]
-    spare = flow.spare(now)
+    spare = flow.spare
     delays += _nearly(fleet, problem, sites, np.flatnonzero((spare > 0) & ~side[kinds : kinds + problem.pools]))
     return words, tuple(delays)
 
