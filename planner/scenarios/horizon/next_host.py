@@ -36,7 +36,7 @@ def next_host(fleet: Fleet, demands: list[Demand], hosts: Ints, bought: Ints, ex
     if flow is None:
         later = "It is bought for later periods, or for sites that must stay together on one host."
         return NextHost(demand.period.name, day, where, later, ())
-    words, delays = _why(there, problem, flow, before)
+    words, delays = _why(there, problem, flow)
     return NextHost(demand.period.name, day, where, words, delays)
 
 
@@ -75,7 +75,7 @@ def _short(
     return None
 
 
-def _why(fleet: Fleet, problem: Problem, flow: Flow, hosts: Ints) -> tuple[str, tuple[str, ...]]:
+def _why(fleet: Fleet, problem: Problem, flow: Flow) -> tuple[str, tuple[str, ...]]:
     """Return the sites that lack room in a sentence, and what would put the host off."""
     layer, kinds = flow.layer, len(flow.layer.demand)
     side = flow.source_side
