@@ -1,0 +1,145 @@
+"""Findings about what cells say together: ids, latency, ping output, policy and the fleet as a whole."""
+
+from planner.intake.messages.template import Template, error, info, repair, warning
+
+IDS: dict[str, Template] = {
+    "site_repeated": error("The site {value} is already in {other}.", "Give every site an id of its own."),
+    "pool_repeated": error("The pool {value} is already in {other}.", "Give every pool an id of its own."),
+    "pool_blank": error(
+        "The hub {hub} already has a pool without an id in {other}.", "Name the pools of a hub; one may stay blank."
+    ),
+    "id_lookalike": repair(
+        "warning",
+        "{column} {value}{count} was taken for {known}, which looks the same but has other letters, dashes or blanks.",
+        "Write it as {known}.",
+    ),
+    "id_repaired": repair(
+        "warning",
+        "{column} {value}{count} was taken for {known}, the only id that differs just by leading zeros.",
+        "Write it as {known}; format the column as text.",
+    ),
+    "id_ambiguous": error("{column} {value} may be any of {known}.", "Write the id with its leading zeros."),
+    "site_unknown": warning("The site {value}{count} is not on the sheet Sites; ignored.", "{guess}"),
+    "hub_unknown": warning("The hub {value}{count} is not on the sheet Hubs; ignored.", "{guess}"),
+    "pinned_unknown": error("The pinned hub {value} is not on the sheet Hubs.", "{guess}"),
+    "barred_unknown": warning("The barred hub {value} is not on the sheet Hubs.", "{guess}"),
+    "pinned_barred": warning("The site is pinned to the hub {value}, which it bars: it cannot be served."),
+    "neighbour_unknown": warning("The neighbour {value} is not on the sheet Sites; ignored.", "{guess}"),
+    "region_unknown": warning("The region {value} that the pool serves has no site.", "{guess}"),
+}
+
+LATENCY: dict[str, Template] = {
+    "pair_repeated": info("The pair {site}, {hub} is already in {other}, with the same values."),
+    "pair_conflict": error(
+        "The pair {site}, {hub} is already in {other}, with other values.", "Keep the row that is right."
+    ),
+    "hub_column_unknown": warning("The column {value} is no hub of the sheet Hubs; ignored.", "{guess}"),
+    "matrix_no_hub": error(
+        "No column of the sheet is a hub of the sheet Hubs.",
+        "Write a matrix with one row for each site and one column for each hub, or a list with the columns {columns}.",
+    ),
+    "matrix_corner": info("The first column has no header that says site; it was read as the site ids."),
+    "rtt_zero": warning(
+        "{column} is 0 in {cells}: no round trip takes no time, so it was read as unknown.",
+        "Leave it blank if it was not measured; where the program rounds to 0, enter its resolution.",
+    ),
+    "rtt_to_itself": info("The site and the hub are one place in {cells}; the round-trip time of 0 was not read."),
+    "direction_reversed": info(
+        "Hub and site stand in each other's place in {cells}: read as the same path, measured from the other end."
+    ),
+    "directions_differ": warning(
+        "{pairs} path(s) were measured from both ends with results that differ by more than {tolerance}, the most by "
+        "{most} ({example}). The larger figure counts for both.",
+        "Measure these paths again, for longer.",
+    ),
+    "directions_jitter": info(
+        "{pairs} path(s) were measured from both ends and differ by up to {tolerance}; the larger figure counts."
+    ),
+    "samples_unused": info("{pairs} pair(s) are on the sheet Latency too, which counts; their samples are not used."),
+    "latency_none": warning(
+        "No round-trip time is known from the sheets Latency, Samples and Links: no site can be served.",
+        "Fill in one of them.",
+    ),
+    "link_length": error("The link has neither latency_ms nor km nor air_km.", "Give one of them."),
+    "estimates_unused": warning(
+        "unknown_latency is estimate, but the policy accepts only {value} evidence: no site is served on an estimate.",
+        "Estimates are shown among the reasons. Set accepted_evidence to estimated to use them.",
+    ),
+    "links_unused": info("The policy accepts measured evidence only: what the sheet Links models serves no site."),
+    "latency_old": warning(
+        "{pairs} measured pair(s) are more than {days} days old on {as_of}; {effect}. The oldest: {oldest}.",
+        "Measure them again.",
+    ),
+    "latency_undated": warning(
+        "{pairs} measured pair(s) have no date, so they count as older than {days} days; {effect}.",
+        "Fill in measured_at, or the time of the samples.",
+    ),
+    "latency_future": warning("{pairs} measured pair(s) are dated after {as_of}.", "Correct the dates, or as_of."),
+    "link_loop": warning("The link leads from {value} to itself."),
+}
+
+PINGS: dict[str, Template] = {
+    "pings_none": warning("The folder holds no file.", "Name the files after site and hub: SITE__HUB.txt."),
+    "ping_name": warning(
+        "The name of the file does not say whose probes it holds; ignored.",
+        "Name it after site and hub, with two underscores between: SITE__HUB.txt.",
+    ),
+    "ping_refused": warning("The file was not read: {reason}.", "Put the output of ping itself into the folder."),
+    "ping_unreadable": warning(
+        "No probe was found in the file; its pair stays unknown.",
+        "Save all that ping prints, from its first line to its last, and do not edit it.",
+    ),
+    "ping_unlisted": warning(
+        "The file counts {replies} replies without their times; its pair stays unknown.",
+        "Run ping without options that silence it (-q, -f), and save all that it prints.",
+    ),
+    "ping_cut": info("The output ends without a count in {cells}: lost probes were told by gaps in the lines."),
+    "ping_rounded": info('Times such as "<1ms" were read as the limit itself, the larger figure, in {cells}.'),
+}
+
+POLICY: dict[str, Template] = {
+    "setting_unknown": error("{value} is no setting.", "{guess}"),
+    "setting_repeated": error("The setting {value} is already in {other}.", "Keep one of them."),
+    "cover_unplanned": error('This version does not plan cover {value} yet; only "none".', 'Set cover to "none".'),
+    "budget_missing": error(
+        "No latency budget, neither here nor in the policy, in {cells}.",
+        "Set latency_budget_ms in the policy or for each of these sites.",
+    ),
+    "host_cost_missing": error(
+        "The objective is cost, but no host_cost is given here or in the policy, in {cells}.", "Give the price."
+    ),
+    "own_cost_missing": error(
+        "The objective is cost, but the price of the possible own tie-breaker is missing in {cells}.",
+        "Give own_tie_breaker_cost here or in the policy.",
+    ),
+}
+
+CHECKS: dict[str, Template] = {
+    "nodes_not_two": warning(
+        "The clusters have {value} data nodes, not 2: the site will be left unserved.", "Correct it if that is wrong."
+    ),
+    "hosts_over": warning("{existing} hosts exist, but max_hosts is {most}.", "Correct one of the two."),
+    "coordinates_distance": warning(
+        "Coordinates are missing in {cells}: third_location_km cannot be checked, so these pairs count as ineligible.",
+        "Give latitude and longitude.",
+    ),
+    "coordinates_estimate": warning(
+        "Coordinates are missing in {cells}: an unknown RTT cannot be estimated there.", "Give latitude and longitude."
+    ),
+    "coordinates_zero": warning("Latitude and longitude are both 0, a point in the sea, in {cells}.", "Correct them."),
+    "release_unchecked": warning(
+        "{column} is blank in {cells}: the rule {rule} is not checked there.", "Give the release."
+    ),
+    "release_floor_blank": warning(
+        "{column} is blank in {cells}: with a release floor these sites will be unserved.", "Give the release."
+    ),
+    "availability_fraction": warning(
+        "{column} is not above 1 % in {cells}: was a fraction of one meant?", "Write 99.9 for 0.999."
+    ),
+    "current_hosts": warning(
+        "The hub {value} has {named} named hosts here, but existing_hosts says {existing}.", "Correct one of the two."
+    ),
+    "current_repeated": warning("The site {value} is already in {other}; this row is ignored.", "Keep one row."),
+    "current_same": info("The site {value} is already in {other}, with the same host."),
+    "freeze_order": error("The freeze ends on {last}, before it begins on {first}.", "Correct one of the two."),
+}
