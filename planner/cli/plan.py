@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import Literal
 
@@ -130,4 +131,6 @@ def plan(
         print_findings(inventory.findings, least="warning")
         written = [path for path in (output, None if to_stdout else json_path, report_path) if path is not None]
         print_summary(result, written, err=to_stdout, readiness=readiness)
+        if output is not None:
+            say(f"Next: castingvote verify {shlex.quote(str(fleet))} {shlex.quote(str(output))}", err=to_stdout)
     return 1 if result.unserved else 0
