@@ -30,9 +30,9 @@ def _rows(mask: Bools) -> list[int]:
 
 
 def cover(draft: Draft, fleet: Fleet) -> None:
-    """Refuse a cover, which is not planned yet."""
-    if fleet.policy.cover != "none":
-        draft.findings.add("cover_unplanned", draft.policy.places["cover"], "cover", value=f'"{fleet.policy.cover}"')
+    """Refuse cover of sites that may be split: each part would have a standby of its own."""
+    if fleet.policy.cover != "none" and fleet.policy.split_sites:
+        draft.findings.add("cover_split", draft.policy.places["cover"], "cover", value=f'"{fleet.policy.cover}"')
 
 
 def budgets(draft: Draft, fleet: Fleet) -> None:

@@ -100,7 +100,7 @@ PINGS: dict[str, Template] = {
 POLICY: dict[str, Template] = {
     "setting_unknown": error("{value} is no setting.", "{guess}"),
     "setting_repeated": error("The setting {value} is already in {other}.", "Keep one of them."),
-    "cover_unplanned": error('This version does not plan cover {value} yet; only "none".', 'Set cover to "none".'),
+    "cover_split": error("Cover {value} is not planned for sites that may be split.", "Set split_sites to no."),
     "budget_missing": error(
         "No latency budget, neither here nor in the policy, in {cells}.",
         "Set latency_budget_ms in the policy or for each of these sites.",
