@@ -8,6 +8,7 @@ it cannot, or something else decides too, the flow model chooses the counts as w
 from __future__ import annotations
 
 import dataclasses
+import time
 from collections.abc import Sequence
 
 import numpy as np
@@ -25,9 +26,10 @@ from planner.sizing.problem import Classes, Problem, group
 from planner.sizing.search import search_counts
 from planner.sizing.solver import Effort
 
-_MOST_ARCS = 30_000  # beyond, the flow model does not choose counts itself: a host is added where room is lacking
+_MOST_ARCS = 30_000  # up to here the flow model is asked where something else than host counts decides
 _MOST_ADDED = 12  # hosts
-_FEW_ARCS = 3_000  # up to here a model chooses the homes of least moves and latency
+_FEW_ARCS = 3_000  # up to here a model closes what search and homes leave open, and chooses homes among equals
+_MODEL_SECONDS = 120.0  # for that, at most
 
 
 def size_covered(
@@ -50,10 +52,12 @@ def size_covered(
         if counts_decide(problem):
             sized = _by_search(problem, classes, losses, stays, then, effort, reference)
         elif len(classes.pool) <= _MOST_ARCS:
-            sized = _by_model(CoverModel(problem, classes, losses, serve_all=True, cover_all=True), stays, then, effort)
+            sized = _by_model(
+                CoverModel(problem, classes, losses, serve_all=True, cover_all=True), stays, then, _own(effort)
+            )
         if sized is not None:
             return sized
-    return _by_worth(problem, group(problem, by_weight=True, apart=apart), losses, stays, then, effort)
+    return _by_worth(problem, group(problem, by_weight=True, apart=apart), losses, stays, then, _own(effort))
 
 
 def _today(problem: Problem, stays: Bools) -> Ints:
@@ -79,30 +83,35 @@ def _by_search(
     search = search_counts(problem, classes, effort, reference, more)
     if search.best is None and np.isinf(search.bound):
         return None
-    bound, hosts, word = search.objective_bound, search.best, "cuts and plan meet"
+    bound, hosts, found = search.objective_bound, search.best, None
     near: tuple[Ints, Floats] | None = None
-    small = len(classes.pool) <= _MOST_ARCS
-    for _ in range(1 if small else _MOST_ADDED + 1):
-        if hosts is None:
+    word = "cuts and plan meet"
+    for _ in range(_MOST_ADDED + 1):
+        if hosts is None or effort.spent:
             break
-        found = HomeSearch(problem, classes, losses, hosts, effort).run()
-        if found.homes is not None and (search.closed or not small):
-            return _sized(problem, classes, losses, hosts, found.homes, search.closed, bound, word, stays, then, effort)
-        if found.near is not None:
-            near = (hosts, found.near)
-        if effort.spent:
+        trial = HomeSearch(problem, classes, losses, hosts, effort).run()
+        if trial.homes is not None:
+            met = search.closed and hosts is search.best
+            found = _sized(problem, classes, losses, hosts, trial.homes, met, bound, word, stays, then, effort)
             break
-        room = np.where(hosts < problem.max_hosts, found.short, 0.0)
-        hosts = hosts + (np.arange(problem.pools) == np.argmax(room)) if room.any() and not small else None
+        near = near if trial.near is None else (hosts, trial.near)
+        room = np.where(hosts < problem.max_hosts, trial.short, 0.0)
+        hosts = hosts + (np.arange(problem.pools) == np.argmax(room)) if room.any() else None
         word = "hosts were added for want of homes"
-    if not small or effort.spent:
-        if near is None:
-            return None
-        word = "stopped before every loss found room"
-        return _sized(problem, classes, losses, *near, False, bound, word, stays, then, effort)
-    model = CoverModel(problem, classes, losses, serve_all=True, cover_all=True)
-    model.at_least(problem.objective, bound)
-    return _by_model(model, stays, then, effort, bound)
+    if (found is None or found.value > bound) and len(classes.pool) <= _FEW_ARCS and not effort.spent:
+        model = CoverModel(problem, classes, losses, serve_all=True, cover_all=True)
+        model.at_least(problem.objective, bound)
+        better = _by_model(model, stays, then, _own(effort), bound)
+        found = better or found
+    if found is None and near is not None:
+        found = _sized(problem, classes, losses, *near, False, bound, "some losses find no room", stays, then, effort)
+    return found
+
+
+def _own(effort: Effort) -> Effort:
+    """Return an effort that ends with ``effort``, and after `_MODEL_SECONDS` at the latest."""
+    left = _MODEL_SECONDS if effort.left is None else min(_MODEL_SECONDS, effort.left)
+    return dataclasses.replace(effort, seconds=left, started=time.monotonic())
 
 
 def _sized(
