@@ -99,12 +99,21 @@ def _print(found: Comparison, written: list[Path], *, err: bool) -> None:
     target.print(Text(printable(headline(found)), style="bold"))
     table = Table(box=None, pad_edge=False, collapse_padding=True)
     table.add_column("design", no_wrap=True)
-    for heading in ("nodes", "hosts", "own", "sites", "out of reach", printable(f"total {found.unit}")):
+    for heading in (
+        "nodes",
+        "hosts",
+        "own",
+        "sites",
+        "out of reach",
+        "down min/year",
+        printable(f"total {found.unit}"),
+    ):
         table.add_column(heading, justify="right", no_wrap=True)
     for design in found.designs:
         total = "" if design.costs is None else f"{design.costs.total:,.2f}{'' if design.proven else ' (not proven)'}"
         figures = (design.nodes, design.hosts, design.own, design.sites, design.unserved)
-        table.add_row(design.name, *(f"{number:,}" for number in figures), total)
+        down = "" if design.down_minutes is None else f"{design.down_minutes:,.2f}"
+        table.add_row(design.name, *(f"{number:,}" for number in figures), down, total)
     target.print(table)
     lines = flips_in_words(found)
     for line in lines[:_FLIPS_SHOWN]:

@@ -73,6 +73,9 @@ def _write_summary(book: Book, found: Comparison) -> None:
     page.text_row(
         "dedicated", "A host for each cluster, at the cheapest pool that its site may use; room is not checked."
     )
+    page.text_row(
+        "down", "Expected, from the availability columns; blank where one is missing. Own votes have no such column."
+    )
     page.text_row("own vote", "A third vote for one cluster alone: built into the enclosure, or a third node.")
     page.section("Before anything is changed")
     for caution in CAUTIONS:
@@ -93,13 +96,14 @@ def _write_designs(book: Book, found: Comparison) -> None:
         Field("sites", styles.COUNT),
         Field("out of reach", styles.COUNT),
         *(Field(f"{part} {found.unit}", styles.MONEY, least=14) for part in (*_PARTS, "total")),
+        Field("down, minutes a year of a cluster", styles.MONEY, least=18),
         Field("proven"),
     )
     rows: list[list[Value]] = []
     for design in found.designs:
         row: list[Value] = [design.name, design.nodes, design.hosts, design.own, design.sites, design.unserved]
         row += [None if design.costs is None else getattr(design.costs, part) for part in (*_PARTS, "total")]
-        rows.append([*row, "yes" if design.proven else "no"])
+        rows.append([*row, design.down_minutes, "yes" if design.proven else "no"])
     sheet = write_table(book, "Designs", fields, rows)
     if any(design.costs is not None for design in found.designs):
         chart = BarChart()

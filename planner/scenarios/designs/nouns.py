@@ -28,7 +28,8 @@ class Design:
     """One design for the sites that need a third vote.
 
     ``nodes``: data nodes, ``hosts``: tie-breaker hosts, ``own``: built-in tie-breakers. ``sites``: those that it
-    covers, ``unserved``: those for which it is out of reach. ``costs`` is None where a price is missing.
+    covers, ``unserved``: those for which it is out of reach. ``costs`` is None where a price is missing,
+    ``down_minutes`` (a year, of one cluster on average) where the fleet does not say how often its parts are down.
     """
 
     name: str
@@ -39,6 +40,7 @@ class Design:
     unserved: int
     costs: Costs | None
     proven: bool = True
+    down_minutes: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 
@@ -24,6 +25,7 @@ from planner.scenarios.designs.pricing import (
     needing,
     weighing,
 )
+from planner.scenarios.designs.uptime import minutes_of_dedicated, minutes_of_plan, minutes_of_three_nodes
 from planner.scenarios.prices import Price, price_of
 from planner.sizing.solver import Effort
 from planner.version import VERSION
@@ -156,7 +158,8 @@ class _Desk:
 
     def three_nodes(self) -> Design:
         """Return the design in which a third data node is the third vote."""
-        return self._design(THREE_NODES, 0, 0, 0, [self._node_costs(3)], 3)
+        found = self._design(THREE_NODES, 0, 0, 0, [self._node_costs(3)], 3)
+        return replace(found, down_minutes=minutes_of_three_nodes(self.fleet, self.needs))
 
     def own(self) -> Design:
         """Return the design in which every cluster has its own tie-breaker."""
@@ -173,14 +176,15 @@ class _Desk:
         found = self.needs & np.isfinite(self.reach)
         hosts = int(self.fleet.clusters[found].sum())
         unserved = int((self.needs & ~found).sum())
+        minutes = minutes_of_dedicated(self.fleet, self.needs, self.worth)
         if self.hosts is None:
-            return self._design(DEDICATED, hosts, 0, unserved, [None])
+            return replace(self._design(DEDICATED, hosts, 0, unserved, [None]), down_minutes=minutes)
         price_at = dict(zip(self.worth.tolist(), self.hosts, strict=True))
         number: Counter[float] = Counter()
         for worth, clusters in zip(self.reach[found].tolist(), self.fleet.clusters[found].tolist(), strict=True):
             number[worth] += clusters
         costs = [costs_of(self.fleet, price_at[worth], count) for worth, count in number.items()]
-        return self._design(DEDICATED, hosts, 0, unserved, [*self._nodes(), *costs])
+        return replace(self._design(DEDICATED, hosts, 0, unserved, [*self._nodes(), *costs]), down_minutes=minutes)
 
     def shared(self, name: str, price: float | None, plan: Plan) -> Design:
         """Return a plan on shared hosts, with votes of their own where ``price`` allows them."""
@@ -197,9 +201,7 @@ class _Desk:
             kind = self.own_price if self.stand_alone()[1] == "an own tie-breaker" else self.node
             costs += [costs_of(self.fleet, kind, own)] if own and kind is not None else []
         found = self._design(name, plan.hosts, own, len(plan.unserved), costs)
-        return Design(
-            found.name, found.nodes, found.hosts, found.own, found.sites, found.unserved, found.costs, plan.gap == 0
-        )
+        return replace(found, proven=plan.gap == 0, down_minutes=minutes_of_plan(self.fleet, plan))
 
     def choices(self, plan: Plan, segments: tuple[Segment, ...]) -> tuple[Choice, ...]:
         """Return what ``plan`` does for each site, and up to which price it has its own vote."""
