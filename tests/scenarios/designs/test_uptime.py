@@ -12,7 +12,7 @@ def designs(fleet):
 
 
 def test_two_of_three_votes(make):
-    """Nodes are up 99 %, hosts 98 %, the rest always: 3 d^2 - 2 d^3 for three nodes, d^2 + 2 d (1 - d) v with a host."""
+    """Nodes up 99 %, hosts 98 %, the rest always: 3 d^2 - 2 d^3 for three nodes, d^2 + 2 d (1 - d) v with a host."""
     figures = {"node_availability_percent": 99.0, "host_availability_percent": 98.0}
     rest = dict.fromkeys(
         ("hub_availability_percent", "hub_uplink_availability_percent", "site_uplink_availability_percent"), 100.0
