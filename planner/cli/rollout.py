@@ -18,7 +18,7 @@ from planner.readiness import audit
 from planner.rollout import roll_out
 
 
-@click.command()
+@click.command(short_help="Order the moves from today to a plan into safe waves.")
 @FLEET
 @click.argument("plan", type=click.Path(path_type=Path))
 @click.option(
