@@ -20,7 +20,7 @@ from planner.resilience import availability as compute
 _SHOWN = 5
 
 
-@click.command()
+@click.command(short_help="Say how long clusters are down in a year.")
 @FLEET
 @click.argument("plan", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="Print everything as JSON on standard output.")

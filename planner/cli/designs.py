@@ -21,7 +21,7 @@ from planner.scenarios.designs.words import flips_in_words, headline, to_json
 _FLIPS_SHOWN = 12  # the table stays a screenful
 
 
-@click.command()
+@click.command(short_help="Compare three nodes with shared and own tie-breakers.")
 @FLEET
 @click.option(
     "-o",

@@ -16,7 +16,7 @@ from planner.outputs import read_plan, write_drill_workbook
 from planner.resilience import drill as run_drill
 
 
-@click.command()
+@click.command(short_help="Lose a host, hub, zone or link: who goes where.")
 @FLEET
 @click.argument("plan", type=click.Path(path_type=Path))
 @click.option(

@@ -21,7 +21,7 @@ from planner.scenarios.horizon.road import horizon as make_horizon
 from planner.scenarios.horizon.words import headline, some, to_json
 
 
-@click.command()
+@click.command(short_help="Say when and where the next hosts are needed.")
 @FLEET
 @click.option(
     "--from",

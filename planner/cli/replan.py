@@ -21,7 +21,7 @@ from planner.replan import replan as make_plan
 from planner.tracking import carried_on, merged
 
 
-@click.command(short_help="Plan anew from today's hosts: drain, freeze, trade moves for hosts.")
+@click.command(short_help="Plan anew from today: drain, freeze, fewest moves.")
 @FLEET
 @click.option(
     "-o",

@@ -30,7 +30,7 @@ def _picture_name(_context: click.Context, _parameter: click.Parameter, path: Pa
     return path
 
 
-@click.command()
+@click.command(short_help="Plan many what-ifs and compare them.")
 @FLEET
 @click.option(
     "--vary",

@@ -18,7 +18,7 @@ from planner.tracking import merged, track
 _SHOWN = 10
 
 
-@click.command()
+@click.command(short_help="Tell what of a rollout is done, left, blocked and drifted.")
 @FLEET
 @click.argument("plans", metavar="PLAN.xlsx [COPY.xlsx]...", type=click.Path(path_type=Path), nargs=-1, required=True)
 @click.option(
