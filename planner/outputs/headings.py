@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 SUMMARY = "Summary"
+CHARTS = "Charts"
 HOSTS = "Hosts"
 ASSIGNMENTS = "Assignments"
 UNSERVED = "Unserved"

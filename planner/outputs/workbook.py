@@ -14,6 +14,7 @@ from planner.outputs import words
 from planner.outputs.assignments_sheet import write_assignments
 from planner.outputs.atomic import replacing
 from planner.outputs.availability_sheets import write_availability
+from planner.outputs.charts_sheet import write_charts
 from planner.outputs.drill_sheets import write_drills
 from planner.outputs.facts import Facts
 from planner.outputs.grid import Book
@@ -48,8 +49,8 @@ def write_workbook(
 ) -> None:
     """Write ``plan`` as an .xlsx workbook for the people who carry it out; an old file at ``path`` is replaced.
 
-    Sheets: Summary, Hosts, Assignments, Unserved, Standby (where the policy asks for cover), with ``drills`` (see
-    `planner.drill`) Drills, No host needed, with ``readiness`` (see `planner.audit`) Readiness and Readiness overview,
+    Sheets: Summary, Charts (where there are hosts), Hosts, Assignments, Unserved, Standby (where the policy asks for
+    cover), with ``drills`` (see `planner.drill`) Drills, No host needed, with ``readiness`` (see `planner.audit`) Readiness and Readiness overview,
     Measure first (where there is anything to measure), with an ``availability`` (see `planner.availability`) that
     computed something Availability and Availability by site, then Findings, Policy. Names, regions, current hosts and
     the user's own columns come from ``fleet``. Data cells are values; only the column "live check" of Hosts holds
@@ -62,6 +63,8 @@ def write_workbook(
     facts = Facts(fleet, plan, readiness.for_plan(plan) if readiness else None, drills)
     book = Book()
     write_summary(book, facts, written_at)
+    if plan.host_list:
+        write_charts(book, facts)
     hosts = write_hosts(book, facts)
     write_assignments(book, facts)
     write_unserved(book, facts)

@@ -44,7 +44,7 @@ def summary_pairs(book):
 
 
 def test_sheets_stand_in_the_order_in_which_they_are_read(book):
-    assert book.sheetnames == [*SHEETS[:4], "Standby", *SHEETS[4:]]
+    assert book.sheetnames == ["Summary", "Charts", *SHEETS[1:4], "Standby", *SHEETS[4:]]
 
 
 def test_summary_opens_with_the_plan_in_one_sentence(book, plan):
