@@ -8,6 +8,9 @@ from collections.abc import Iterator, Sequence
 
 from openpyxl.chart import BarChart, Reference, Series
 from openpyxl.chart.data_source import AxDataSource, StrRef
+from openpyxl.chart.shapes import GraphicalProperties
+from openpyxl.drawing.line import LineProperties
+from openpyxl.drawing.spreadsheet_drawing import AnchorMarker, TwoCellAnchor
 from openpyxl.utils import get_column_letter, quote_sheetname
 from openpyxl.worksheet.worksheet import Worksheet
 
@@ -20,7 +23,6 @@ _MOST_BARS = 60  # more do not keep a readable label each on a page
 _MOST_BINS = 12
 _HEAD = 4  # row of the headings above the numbers
 _COLUMNS = 12  # of the charts' part of the sheet, which is what is printed
-_WIDE, _HALF, _HIGH = 27.5, 13.5, 7.6  # cm: two rows of charts on A4 across
 
 Rows = Sequence[Sequence[Value]]
 
@@ -37,20 +39,23 @@ def write_charts(book: Book, facts: Facts) -> None:
 
     drawn = _bars(sheet, 14, ("host", "usable", "clusters"), load, (styles.LINE, styles.BLUE))
     drawn.overlap, drawn.gapWidth = 100, 40  # clusters stand before what may be used
-    _show(sheet, drawn, "A4", "Load of each host against what it may carry", "host", "clusters", _WIDE)
+    _show(sheet, drawn, (0, 3, 12, 19), "Load of each host against what it may carry", "host", "clusters")
 
     margins = margin_rows(facts)
     if margins:
         drawn = _bars(sheet, 18, ("margin ms", "sites"), margins, (styles.BLUISH_GREEN,))
         drawn.gapWidth, drawn.legend = 5, None
-        _show(sheet, drawn, "A20", "Latency margins", "margin of the site, ms (upper end not included)", "sites", _HALF)
+        _show(
+            sheet, drawn, (0, 20, 6, 36), "Latency margins", "margin of the site, ms (upper end not included)", "sites"
+        )
 
     drawn = _bars(sheet, 21, ("hub", "existing", "new"), hubs, (styles.SKY_BLUE, styles.ORANGE))
     drawn.grouping, drawn.overlap, drawn.gapWidth = "stacked", 100, 40
-    _show(sheet, drawn, "G20", "Hosts by hub", "hub", "hosts", _HALF)
+    _show(sheet, drawn, (6, 20, 12, 36), "Hosts by hub", "hub", "hosts")
 
     set_up_print(sheet)
-    sheet.print_area = f"A1:{get_column_letter(_COLUMNS)}36"
+    sheet.page_setup.fitToHeight = 1
+    sheet.print_area = f"A1:{get_column_letter(_COLUMNS)}37"
 
 
 def load_rows(facts: Facts) -> list[tuple[str, int, int]]:
@@ -132,19 +137,22 @@ def _bars(sheet: Worksheet, first: int, names: Sequence[str], rows: Rows, colour
     return chart
 
 
-def _show(sheet: Worksheet, chart: BarChart, anchor: str, title: str, across: str, up: str, width: float) -> None:
+def _show(sheet: Worksheet, chart: BarChart, area: tuple[int, int, int, int], title: str, across: str, up: str) -> None:
+    """Place the chart on ``area``: first column and row, and those behind the last, from 0; it fills these cells."""
+    left, top, right, bottom = area
     chart.title, chart.x_axis.title, chart.y_axis.title = title, across, up
     chart.x_axis.delete = chart.y_axis.delete = False
     chart.y_axis.number_format = "#,##0"
     chart.y_axis.scaling.min = 0
-    chart.width, chart.height = width, _HIGH
+    chart.y_axis.majorGridlines.spPr = GraphicalProperties(ln=LineProperties(solidFill=styles.LINE))
     if chart.legend is not None:
         chart.legend.position = "t"
-    sheet.add_chart(chart, anchor)
+    chart.anchor = TwoCellAnchor(_from=AnchorMarker(left, 0, top, 0), to=AnchorMarker(right, 0, bottom, 0))
+    sheet.add_chart(chart)
 
 
 def _write(sheet: Worksheet, row: int, column: int, value: Value, style: str = "") -> None:
-    cell = sheet.cell(row, column)
+    cell = sheet[f"{get_column_letter(column)}{row}"]
     if style:
         cell.style = style
     put(cell, value)

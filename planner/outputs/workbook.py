@@ -50,12 +50,12 @@ def write_workbook(
     """Write ``plan`` as an .xlsx workbook for the people who carry it out; an old file at ``path`` is replaced.
 
     Sheets: Summary, Charts (where there are hosts), Hosts, Assignments, Unserved, Standby (where the policy asks for
-    cover), with ``drills`` (see `planner.drill`) Drills, No host needed, with ``readiness`` (see `planner.audit`) Readiness and Readiness overview,
-    Measure first (where there is anything to measure), with an ``availability`` (see `planner.availability`) that
-    computed something Availability and Availability by site, then Findings, Policy. Names, regions, current hosts and
-    the user's own columns come from ``fleet``. Data cells are values; only the column "live check" of Hosts holds
-    formulas, with their results beside them for readers that do not calculate. ``written_at`` is the moment printed on
-    the Summary, in UTC; now by default. `read_plan` reads the file back.
+    cover), with ``drills`` (see `planner.drill`) Drills, No host needed, with ``readiness`` (see `planner.audit`)
+    Readiness and Readiness overview, Measure first (where there is anything to measure), with an ``availability`` (see
+    `planner.availability`) that computed something Availability and Availability by site, then Findings, Policy.
+    Names, regions, current hosts and the user's own columns come from ``fleet``. Data cells are values; only the
+    column "live check" of Hosts holds formulas, with their results beside them for readers that do not calculate.
+    ``written_at`` is the moment printed on the Summary, in UTC; now by default. `read_plan` reads the file back.
 
     Raises InputError when the file cannot be written or the plan does not fit on a sheet.
     """
