@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from openpyxl.chart import BarChart, Reference, Series
+from openpyxl.chart.axis import ChartLines
 from openpyxl.chart.data_source import AxDataSource, StrRef
 from openpyxl.chart.shapes import GraphicalProperties
 from openpyxl.drawing.line import LineProperties
@@ -144,10 +145,11 @@ def _show(sheet: Worksheet, chart: BarChart, area: tuple[int, int, int, int], ti
     chart.x_axis.delete = chart.y_axis.delete = False
     chart.y_axis.number_format = "#,##0"
     chart.y_axis.scaling.min = 0
-    chart.y_axis.majorGridlines.spPr = GraphicalProperties(ln=LineProperties(solidFill=styles.LINE))
+    chart.y_axis.majorGridlines = ChartLines(spPr=GraphicalProperties(ln=LineProperties(solidFill=styles.LINE)))
     if chart.legend is not None:
         chart.legend.position = "t"
-    chart.anchor = TwoCellAnchor(_from=AnchorMarker(left, 0, top, 0), to=AnchorMarker(right, 0, bottom, 0))
+    corners = AnchorMarker(left, 0, top, 0), AnchorMarker(right, 0, bottom, 0)
+    chart.anchor = TwoCellAnchor(_from=corners[0], to=corners[1])  # type: ignore[assignment]
     sheet.add_chart(chart)
 
 
