@@ -40,6 +40,9 @@ _RARE, _LONGEST_SIGN = 20_000, 6
 # Outlines of a sheet that can be told by one quick search each: (pattern of a cell beyond it, its width or height).
 _WIDTHS = ((rb"""r\s*=\s*["'][A-Za-z]{2}""", 26), (rb"""r\s*=\s*["'][A-Za-z]{3}""", 26 + 26**2))
 _HEIGHTS = ((rb"""r\s*=\s*["'][A-Za-z]+\d{6}""", 99_999), (rb"""r\s*=\s*["'][A-Za-z]+\d{7}""", 999_999))
+# Neither a column beyond ZZ nor a row of six digits: almost every sheet, settled by one look.
+_FAR = re.compile(rb"""r\s*=\s*["'](?:[A-Za-z]{3}|[A-Za-z]{1,2}\d{6})""")
+_NEAR = (99_999, 26 + 26**2)
 _HIGHEST, _WIDEST = 9_999_999, 26 + 26**2 + 26**3
 # A cell with content: a style alone takes no room.
 _CELL = re.compile(rb"""<(?:\w+:)?c\s[^>]*?\br\s*=\s*["']([A-Za-z]+)(\d+)["'][^>]*(?<!/)>\s*<""")
@@ -168,6 +171,8 @@ def _contains(data: bytes, letter: bytes, signs: Collection[bytes]) -> bool:
 
 def _outline(data: bytes) -> tuple[int, int]:
     """Return rows and columns of a sheet: upper limits where these are harmless, else counted exactly."""
+    if _NEAR[0] * _NEAR[1] <= MOST_CELLS and not _FAR.search(data):
+        return _NEAR
     height = next((most for pattern, most in _HEIGHTS if not re.search(pattern, data)), _HIGHEST)
     width = next((most for pattern, most in _WIDTHS if not re.search(pattern, data)), _WIDEST)
     if height <= MOST_ROWS and height * width <= MOST_CELLS:
