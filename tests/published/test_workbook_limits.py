@@ -110,7 +110,7 @@ def test_dates_are_stored_as_the_published_serial_numbers(tmp_path):
     days = [dt.datetime(2013, 1, 1, 12), dt.datetime(1900, 3, 1), dt.datetime(1900, 2, 28)]
     path = written(tmp_path, seen=pd.Series(days, dtype=object))
     with zipfile.ZipFile(path) as archive:
-        xml = archive.read("xl/worksheets/sheet3.xml").decode()
+        xml = archive.read("xl/worksheets/sheet4.xml").decode()
     heads = {cell.value: cell.column_letter for cell in openpyxl.load_workbook(path)["Assignments"][1]}
     cells = dict(re.findall(rf'<c r="{heads["seen"]}(\d)"[^>]*>(.*?)</c>', xml))
     assert cells["2"] == "<v>41275.5</v>"
@@ -125,7 +125,7 @@ def test_dates_are_stored_as_the_published_serial_numbers(tmp_path):
 def test_text_that_begins_like_a_formula_is_stored_as_text(tmp_path, start):
     path = written(tmp_path, owner=[f"{start}1+2"], note=[f"{start}SUM(A1)"])
     with zipfile.ZipFile(path) as archive:
-        xml = archive.read("xl/worksheets/sheet3.xml").decode()
+        xml = archive.read("xl/worksheets/sheet4.xml").decode()
     assert "<f>" not in xml
     sheet = openpyxl.load_workbook(path)["Assignments"]
     (note,) = [cell for cell in sheet[2] if isinstance(cell.value, str) and cell.value.endswith("SUM(A1)")]
