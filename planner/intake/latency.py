@@ -166,14 +166,18 @@ def _both_ways(rows: PairRows, width: int) -> tuple[Ints, Ints]:
 
 def _without_zeros(table: RawTable, sites: KnownIds, hubs: KnownIds, findings: Findings) -> RawTable:
     """Return the table with zeros among round-trip times as blanks, each a finding."""
-    named = {column.name: i for i, h in enumerate(table.headers) if (column := column_of(header_text(h), LATENCY))}
-    wanted = [named[name] for name in ("rtt_ms",) if name in named]
+    at = {
+        one.column.name: i
+        for i, header in enumerate(table.headers)
+        if not is_blank(header) and (one := named(header, LATENCY.columns)) is not None
+    }
+    wanted = [at["rtt_ms"]] if "rtt_ms" in at else []
     if is_matrix(table, hubs):
         wanted = [
             i for i, header in enumerate(table.headers) if not is_blank(header) and header_text(header) in hubs.at
         ]
     columns = list(table.columns)
-    itself = _itself(table, named, wanted, sites)
+    itself = _itself(table, at, wanted, sites)
     for index in wanted:
         zeros = _zeros(columns[index])
         if not zeros.any():

@@ -103,18 +103,19 @@ def test_seattle_as_a_matrix_says_that_ends_disagree_and_takes_the_larger(seattl
 def test_seattle_listed_from_both_ends_takes_the_larger_of_the_two(seattle):
     hubs = list(range(0, 99, 9))
     nodes = [node for node in range(99) if node not in hubs]
-    there = [(name(s), name(h), seattle[s, h]) for s in nodes for h in hubs]
-    back = [(name(h), name(s), seattle[h, s]) for s in nodes for h in hubs]
+    there = [(name(s), name(h), seattle[s, h] / 1000.0) for s in nodes for h in hubs]  # as they come
+    back = [(name(h), name(s), seattle[h, s] / 1000.0) for s in nodes for h in hubs]
     tables = {
         "Sites": pd.DataFrame({"site": [name(node) for node in nodes]}),
         "Hubs": pd.DataFrame({"hub": [name(h) for h in hubs]}),
-        "Latency": pd.DataFrame([*there, *back], columns=["site", "hub", "rtt_ms"]),
+        "Latency": pd.DataFrame([*there, *back], columns=["site", "hub", "RTT [s]"]),
     }
     fleet = planner.fleet_from_tables(tables, {"latency_budget_ms": 200.0})
     codes = {f.code for f in fleet.findings if f.where.startswith("Latency")}
-    assert codes == {"rtt_zero", "direction_reversed", "directions_differ", "directions_jitter"}
+    read = {"columns_matched", "unit_converted"}
+    assert codes == {*read, "rtt_zero", "direction_reversed", "directions_differ", "directions_jitter"}
     plan = planner.plan(fleet)
     sound(fleet, plan)
     for row in plan.assignments:
         site, hub = int(row.site[1:]), int(row.hub[1:])
-        assert row.rtt_ms == max(seattle[site, hub], seattle[hub, site])
+        assert row.rtt_ms == pytest.approx(max(seattle[site, hub], seattle[hub, site]))
