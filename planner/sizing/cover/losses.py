@@ -38,11 +38,6 @@ class Losses:
             np.fill_diagonal(apart, True)
         return apart
 
-    @cached_property
-    def overlap(self) -> bool:
-        """Whether some pool is hit by more than one of the losses."""
-        return bool((self.pools.sum(axis=0) > 1).any())
-
     def coverable(self, indptr: Ints, pool: Ints, max_hosts: Ints) -> Bools:
         """Say who has two eligible pools of which one may follow the other, shape (rows,).
 

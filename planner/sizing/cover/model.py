@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from planner.fleet import Floats, Ints
+from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.rows import Row, first_rows, missing_rows
 from planner.sizing.model import Aim, Counts, FlowModel
@@ -158,8 +158,8 @@ def arc_means(problem: Problem, classes: Classes, values: Floats) -> Floats:
     return np.asarray(total / np.maximum(1, np.bincount(arc, minlength=len(classes.pool))))
 
 
-def later_costs(problem: Problem, classes: Classes, stays: Sequence[bool] | Any, then: Sequence[str]) -> list[Floats]:
+def later_costs(problem: Problem, classes: Classes, stays: Bools, then: Sequence[str]) -> list[Floats]:
     """Return the costs of the later aims on arcs, in order: moves and latency, which are sums over sites."""
-    values = {"moves": (~np.asarray(stays)).astype(np.float64), "latency": problem.rtt_ms}
-    aims = [aim for aim in then if aim in values and not (aim == "moves" and not np.any(stays))]
+    values = {"moves": (~stays).astype(np.float64), "latency": problem.rtt_ms}
+    aims = [aim for aim in then if aim in values and not (aim == "moves" and not stays.any())]
     return [arc_means(problem, classes, values[aim]) for aim in aims]
