@@ -225,7 +225,10 @@ def _outcome(highs: highspy.Highs) -> Outcome:
 
 @dataclass(frozen=True)
 class LinearProgram:
-    """min cost x, row_lower <= matrix x <= row_upper, 0 <= x <= upper; shapes (columns,), (rows,), (rows, columns)."""
+    """min cost x, row_lower <= matrix x <= row_upper, lower <= x <= upper; shapes (columns,), (rows,), (rows, columns).
+
+    ``lower`` is 0 where None.
+    """
 
     cost: Floats
     upper: Floats
@@ -233,6 +236,7 @@ class LinearProgram:
     row_lower: Floats
     row_upper: Floats
     whole: Bools | None = None
+    lower: Floats | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -289,7 +293,7 @@ def _highs_lp(program: LinearProgram) -> highspy.HighsLp:
     rows, columns = program.matrix.shape
     lp.num_row_, lp.num_col_ = rows, columns
     lp.col_cost_ = program.cost
-    lp.col_lower_ = np.zeros(columns)
+    lp.col_lower_ = np.zeros(columns) if program.lower is None else program.lower
     lp.col_upper_ = program.upper
     lp.row_lower_ = program.row_lower
     lp.row_upper_ = program.row_upper

@@ -62,7 +62,7 @@ def least_cost_flow(problem: Transport, costs: Sequence[Cost]) -> Ints | None:
         np.concatenate((problem.tail, sources + np.arange(sinks))),
         np.concatenate((sources + problem.head, np.full(sinks, sink))),
         np.concatenate((most, np.minimum(problem.room, total))),
-        np.concatenate((_combined(costs, total, sink + 1), np.zeros(sinks, dtype=np.int64))),
+        np.concatenate((combined(costs, total, sink + 1), np.zeros(sinks, dtype=np.int64))),
     )
     flow.set_nodes_supplies(
         np.arange(sink + 1), np.concatenate((problem.supply, np.zeros(sinks, dtype=np.int64), [-total]))
@@ -80,8 +80,11 @@ def total_costs(costs: Sequence[Cost], flow: Ints) -> tuple[float, ...]:
     return tuple(float(np.rint(cost.values / cost.step) @ flow) * cost.step for cost in costs)
 
 
-def _combined(costs: Sequence[Cost], total: int, nodes: int) -> Ints:
-    """Return one whole cost for each arc in which earlier costs outweigh later ones over ``total`` units."""
+def combined(costs: Sequence[Cost], total: int, nodes: int) -> Ints:
+    """Return one whole cost for each arc in which earlier costs outweigh later ones over ``total`` units.
+
+    Steps are made coarser, tenfold at a time, where a flow code with ``nodes`` nodes would not bear the numbers.
+    """
     coarser = 1.0
     while True:
         whole = [np.rint(cost.values / (cost.step * coarser)).astype(np.int64) for cost in costs]
@@ -89,6 +92,6 @@ def _combined(costs: Sequence[Cost], total: int, nodes: int) -> Ints:
         # Plain integers here: they cannot overflow while it is found out whether arrays would.
         weights = [math.prod(m * total + 1 for m in most[level + 1 :]) for level in range(len(costs))]
         if sum(m * weight for m, weight in zip(most, weights, strict=True)) * (nodes + 1) < _LARGEST:
-            combined: Ints = np.sum([values * weight for values, weight in zip(whole, weights, strict=True)], axis=0)
-            return combined
+            summed: Ints = np.sum([values * weight for values, weight in zip(whole, weights, strict=True)], axis=0)
+            return summed
         coarser *= 10.0

@@ -11,7 +11,7 @@ from planner.fleet import Bools, Fleet, Ints
 from planner.sizing.counts import Sized
 from planner.sizing.cover.host_by_host import HostByHost, solve_host_by_host
 from planner.sizing.cover.losses import Losses, read_losses
-from planner.sizing.cover.sizing import size_covered, with_one_host_more
+from planner.sizing.cover.sizing import sizings
 from planner.sizing.cover.standby import find_standbys
 from planner.sizing.draft import Draft
 from planner.sizing.hosts import Seating, seat_all
@@ -38,24 +38,18 @@ def plan_covered(
     and larger ones with a host more.
     """
     losses = read_losses(fleet, problem)
-    sized = size_covered(problem, losses, stays, then, effort, spread(problem, stays))
     best: Draft | None = None
-    for trial in _carried_out(fleet, problem, losses, sized, stays, then, today, effort):
-        if not trial.short:
-            return trial
-        best = best or trial
-    assert best is not None
-    exact = solve_host_by_host(problem, losses, effort)
-    if exact is not None:
-        return _as_covered(problem, exact, today)
-    for _ in range(_MOST_ADDED):
-        more = with_one_host_more(problem, losses, sized, stays, then, effort)
-        if more is None:
-            break
-        sized = more
-        for trial in _carried_out(fleet, problem, losses, more, stays, then, today, effort):
+    for at, sized in enumerate(sizings(problem, losses, stays, then, effort, spread(problem, stays))):
+        for trial in _carried_out(fleet, problem, losses, sized, stays, then, today, effort):
             if not trial.short:
                 return trial
+            best = best or trial
+        exact = solve_host_by_host(problem, losses, effort) if at == 0 else None
+        if exact is not None:
+            return _as_covered(problem, exact, today)
+        if at == _MOST_ADDED or effort.spent or sized.counts.unserved.any() or sized.uncovered:
+            break
+    assert best is not None
     return best
 
 

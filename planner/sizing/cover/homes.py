@@ -1,176 +1,89 @@
-"""Homes under given host counts that every loss leaves room for, without a model: flows with costs that learn.
+"""Homes of every class, when host counts and spare room are whole and known to have some.
 
-First in fractions. The sum over losses of the squared shortfall is convex in the homes, and a step of Frank and Wolfe
-(Naval Research Logistics Quarterly 3 (1956) 95-110) is a minimum-cost flow whose costs are what the failing rows
-(`planner.sizing.cover.rows`) count. Then in whole sites: the nearest whole flow, mended by flows in which a class
-leaves a pool only when the failing rows outweigh a cost of its own, drawn at random so that few move at a time.
+A flow of least cost settles single clusters exactly. Sites of several clusters are put on pairs that the flow of
+divisible ones uses, the largest first; the single clusters then flow into what they leave.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-
 import numpy as np
 
-from planner.fleet import Bools, Floats, Ints
-from planner.sizing.cover.losses import Losses
-from planner.sizing.cover.rows import Row, largest_gaps
-from planner.sizing.problem import Classes, Problem
-from planner.sizing.realise import realise
-from planner.sizing.solver import Effort
-from planner.sizing.transport import Cost, Transport, least_cost_flow
-
-_SCALE = 200  # parts of a cluster that fractions count to
-_SPARE = 2.0  # clusters of each pool that fractions leave to the rounding, where they can
-_ENOUGH = 1.0  # clusters short in all: rounding decides about these
-_PATIENCE, _MOST_STEPS = 12, 200  # steps without 2 % less; steps
-_MOST_MENDS, _MEND_PATIENCE = 100, 25  # and without any gain
-_MANY_ARCS = 30_000  # no clusters are left to the rounding: half the steps
-_FADE = 0.97  # of a price, each time
-
-Gaps = list[tuple[Row, float]]
+from planner.fleet import Floats, Ints
+from planner.sizing.cover.pairs import PairNetwork
+from planner.sizing.cover.spare import Point, SpareModel
+from planner.sizing.packing import first_fit_decreasing
 
 
-@dataclass(frozen=True)
-class Found:
-    """``homes`` (A,) that every loss leaves room for, or None; ``near`` are the best that leave some without a standby.
+def find_homes(network: PairNetwork, model: SpareModel, point: Point, cost: Ints) -> Floats | None:
+    """Return the sites of each class on each of its arcs (A,), of least ``cost`` (A,) where none is kept together.
 
-    ``short`` (P,): the clusters of room that were lacking in each pool, added up over losses.
+    None where sites of several clusters do not fit as they are put; no proof that they cannot.
     """
+    classes = network.classes
+    load = np.rint(model.load(point)).astype(np.int64)
+    ready = np.rint(model.ready(point)).astype(np.int64)
+    found = network.cheapest(load, ready, cost // classes.items[classes.of_arc])
+    if found is None:
+        return None
+    arc, standby, clusters = found
+    if not classes.heavy.any():
+        return np.bincount(arc, weights=clusters, minlength=len(classes.pool)).astype(np.float64)
+    settled = _heavy(network, load, ready, arc, standby, clusters)
+    if settled is None or not _packs(model, network, point, settled):
+        return None
+    light = network.cheapest(load, ready, cost, np.where(classes.heavy, 0, network.demand))
+    return None if light is None else settled + np.bincount(light[0], weights=light[2], minlength=len(settled))
 
-    homes: Floats | None
-    near: Floats | None
-    short: Floats
+
+def _heavy(network: PairNetwork, load: Ints, ready: Ints, arc: Ints, standby: Ints, clusters: Ints) -> Floats | None:
+    """Return the sites of several clusters on each arc (A,), and take their room from ``load`` and ``ready``."""
+    classes = network.classes
+    settled = np.zeros(len(classes.pool))
+    flow: dict[int, list[tuple[int, int, int]]] = {}
+    for sent, a, q in sorted(zip(clusters.tolist(), arc.tolist(), standby.tolist(), strict=True), reverse=True):
+        flow.setdefault(int(classes.of_arc[a]), []).append((sent, a, q))
+    heavy = np.flatnonzero(classes.heavy)
+    for c in heavy[np.lexsort((np.diff(classes.indptr)[heavy], -classes.items[heavy]))].tolist():
+        k = int(classes.items[c])
+        options = [(a, q) for _, a, q in flow.get(c, [])]
+        for _ in range(int(classes.size[c])):
+            pick = next(((a, q) for a, q in options if _room(classes.pool[a], q, load, ready) >= k), None)
+            pick = pick or _roomiest(network, c, load, ready)
+            if pick is None or _room(classes.pool[pick[0]], pick[1], load, ready) < k:
+                return None
+            a, q = pick
+            p = int(classes.pool[a])
+            settled[a] += 1
+            load[p] -= k
+            if q >= 0:
+                ready[p, q] -= k
+    return settled
 
 
-@dataclass(frozen=True)
-class HomeSearch:
-    """Looks for homes of every class with ``hosts`` (P,) running; everybody is served, and covered who can be."""
+def _room(p: int, q: int, load: Ints, ready: Ints) -> int:
+    """Return the clusters that home ``p`` with standby ``q`` may still take; -1 is no standby."""
+    return int(load[p] if q < 0 else min(load[p], ready[p, q]))
 
-    problem: Problem
-    classes: Classes
-    losses: Losses
-    hosts: Ints
-    effort: Effort
 
-    def run(self) -> Found:
-        """Return homes that every loss leaves room for, or the nearest there are; no homes is no proof of none."""
-        nothing = np.zeros(self.problem.pools)
-        start = realise(self.problem, self.classes, self.hosts)
-        if start is None:
-            return Found(None, None, nothing)
-        together = np.where(self._light, 0.0, start.flow)
-        flow, gaps = self._fractions(together)
-        if flow is None:
-            return Found(None, None, nothing)
-        near = self._nearest(flow)
-        if near is None or sum(gap for _, gap in gaps) >= _ENOUGH:
-            return Found(None, near, self._short_room(gaps))
-        near, left = self._mend(near, together)
-        return Found(None if left else near, near, self._short_room(left or gaps))
+def _roomiest(network: PairNetwork, c: int, load: Ints, ready: Ints) -> tuple[int, int] | None:
+    """Return the arc and standby of class ``c`` with most room."""
+    classes = network.classes
+    arcs = np.arange(classes.indptr[c], classes.indptr[c + 1])
+    mine = classes.pool[arcs]
+    if not network.coverable[c]:
+        return int(arcs[np.argmax(load[mine])]), -1
+    both = np.ix_(mine, mine)
+    room = np.where(network.may[both], np.minimum(ready[both], load[mine][:, None]), -1)
+    home, rank = np.unravel_index(int(np.argmax(room)), room.shape)
+    return (int(arcs[home]), int(mine[rank])) if room[home, rank] > 0 else None
 
-    @property
-    def _light(self) -> Bools:
-        return ~self.classes.heavy[self.classes.of_arc]
 
-    @property
-    def _never(self) -> Bools:
-        """Arcs of classes that cannot have a standby, shape (A,)."""
-        classes = self.classes
-        return ~self.losses.coverable(classes.indptr, classes.pool, self.problem.max_hosts)[classes.of_arc]
-
-    def _gaps(self, flow: Floats, never: Bools, scale: int = 1, spare: float = 0.0) -> Gaps:
-        uncovered = np.where(never, flow, 0.0)
-        args = (self.problem, self.classes, self.losses, self.hosts, flow, uncovered)
-        return list(largest_gaps(*args, scale=scale, spare=spare))
-
-    def _fractions(self, together: Floats) -> tuple[Floats | None, Gaps]:
-        """Return homes in fractions and the gaps that they leave; None where the hosts do not carry everybody."""
-        never = self._never
-        flow = self._cheapest(together, np.zeros(len(together)))
-        gaps: Gaps = []
-        least, waited, spare = np.inf, 0, _SPARE if len(together) <= _MANY_ARCS else 0.0
-        for step in range(_MOST_STEPS):
-            if flow is None:
-                break
-            gaps = self._gaps(flow, never, _SCALE, spare)
-            total = sum(gap for _, gap in gaps)
-            waited = 0 if total < 0.98 * least else waited + 1
-            least = min(least, total)
-            if total < _ENOUGH or self.effort.spent or (waited == _PATIENCE and not spare):
-                break
-            if waited == _PATIENCE:
-                least, waited, spare = np.inf, 0, 0.0
-                continue
-            self.effort.tell("cover", float(self.hosts.sum()), None)
-            target = self._cheapest(together, self._counted(gaps))
-            flow = None if target is None else flow + (target - flow) * 2.0 / (step + 3.0)
-        return flow, gaps
-
-    def _counted(self, gaps: Gaps) -> Floats:
-        """Return the gap of every row on the arcs that it counts, added up, shape (A,)."""
-        return np.asarray(sum(gap * row.counted(self.classes, self.losses) for row, gap in gaps))
-
-    def _short_room(self, gaps: Gaps) -> Floats:
-        short = np.zeros(self.problem.pools)
-        for row, gap in gaps:
-            short[row.pools] += gap
-        return short
-
-    def _cheapest(self, together: Floats, cost: Floats) -> Floats | None:
-        """Return the flow (A,) of least ``cost``; sites kept together stay where ``together`` (A,) says."""
-        light = np.flatnonzero(self._light)
-        return self._flow(together, light, [Cost(cost[light], 1e-2)], None)
-
-    def _flow(self, settled: Floats, arcs: Ints, costs: Sequence[Cost], most: Ints | None) -> Floats | None:
-        """Return ``settled`` (A,) plus the cheapest flow over ``arcs``, which may repeat, of all that is left."""
-        classes = self.classes
-        each = classes.items[classes.of_arc]
-        served = np.bincount(classes.of_arc, weights=settled, minlength=classes.count)
-        load = np.bincount(classes.pool, weights=settled * each, minlength=self.problem.pools)
-        transport = Transport(
-            tail=classes.of_arc[arcs],
-            head=classes.pool[arcs],
-            supply=classes.demand - np.rint(served).astype(np.int64),
-            room=self.problem.caps * self.hosts - np.rint(load).astype(np.int64),
-            most=most,
-        )
-        found = least_cost_flow(transport, costs)
-        return None if found is None else settled + np.bincount(arcs, weights=found, minlength=len(settled))
-
-    def _nearest(self, flow: Floats) -> Floats | None:
-        """Return whole homes near ``flow`` (A,): every arc carries its whole part, and the rest is shared out."""
-        floor = np.floor(flow + 1e-6)
-        split = np.flatnonzero(flow - floor > 1e-6)
-        one = np.ones(len(split), dtype=np.int64)
-        return self._flow(floor, split, [Cost(1.0 - (flow - floor)[split], 1e-3)], one)
-
-    def _mend(self, best: Floats, together: Floats) -> tuple[Floats, Gaps]:
-        """Return whole homes with smaller gaps than ``best`` (A,), and the gaps that are left."""
-        never, light = self._never, np.flatnonzero(self._light)
-        gaps = self._gaps(best, never)
-        price, raise_by, rng = np.zeros(len(best)), 4.0, np.random.default_rng(self.effort.seed)
-        inertia = rng.integers(1, 1000, len(best)).astype(np.float64)
-        waited = 0
-        for _ in range(_MOST_MENDS):
-            if not gaps or self.effort.spent or waited == _MEND_PATIENCE:
-                break
-            price = price * _FADE + raise_by * self._counted(gaps)
-            trial = self._mended(best, together, light, price, inertia)
-            now = gaps if trial is None else self._gaps(trial, never)
-            before, after = (sum(gap for _, gap in found) for found in (gaps, now))
-            waited = 0 if after < before else waited + 1
-            if trial is not None and after <= before:
-                best, gaps = trial, now
-            else:
-                raise_by, price = raise_by / 2.0, price / 2.0
-                inertia = rng.integers(1, 1000, len(best)).astype(np.float64)
-        return best, gaps
-
-    def _mended(self, now: Floats, together: Floats, light: Ints, price: Floats, inertia: Floats) -> Floats | None:
-        """Return the cheapest flow when staying costs the price of an arc, and coming to it the inertia on top."""
-        stay = light[now[light] > 0]
-        cost = np.concatenate((price[stay], price[light] + inertia[light]))
-        most = np.concatenate((now[stay].astype(np.int64), self.classes.demand[self.classes.of_arc[light]]))
-        return self._flow(together, np.concatenate((stay, light)), [Cost(cost, 1.0)], most)
+def _packs(model: SpareModel, network: PairNetwork, point: Point, settled: Floats) -> bool:
+    """Say whether the sites of several clusters go into the hosts of their pools."""
+    classes, problem = network.classes, model.problem
+    for p in np.unique(classes.pool[np.flatnonzero(settled)]).tolist():
+        arcs = np.flatnonzero((classes.pool == p) & (settled > 0))
+        items = np.repeat(classes.items[classes.of_arc[arcs]], settled[arcs].astype(np.int64)).tolist()
+        if len(first_fit_decreasing(items, int(problem.caps[p]))) > point.hosts[p]:
+            return False
+    return True

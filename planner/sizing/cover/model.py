@@ -20,6 +20,7 @@ from planner.sizing.cover.rows import Row, first_rows, missing_rows
 from planner.sizing.model import Aim, Counts, FlowModel
 from planner.sizing.problem import Classes, Problem
 from planner.sizing.solver import Effort, Outcome, linear, solve_model
+from planner.sizing.transport import Cost, combined
 
 
 class CoverModel(FlowModel):
@@ -158,8 +159,16 @@ def arc_means(problem: Problem, classes: Classes, values: Floats) -> Floats:
     return np.asarray(total / np.maximum(1, np.bincount(arc, minlength=len(classes.pool))))
 
 
-def later_costs(problem: Problem, classes: Classes, stays: Bools, then: Sequence[str]) -> list[Floats]:
+def later_costs(problem: Problem, classes: Classes, stays: Bools, then: Sequence[str]) -> list[Cost]:
     """Return the costs of the later aims on arcs, in order: moves and latency, which are sums over sites."""
-    values = {"moves": (~stays).astype(np.float64), "latency": problem.rtt_ms}
+    values = {"moves": ((~stays).astype(np.float64), 1.0), "latency": (problem.rtt_ms, 1e-3)}
     aims = [aim for aim in then if aim in values and not (aim == "moves" and not stays.any())]
-    return [arc_means(problem, classes, values[aim]) for aim in aims]
+    return [Cost(arc_means(problem, classes, values[aim][0]), values[aim][1]) for aim in aims]
+
+
+def later_cost(problem: Problem, classes: Classes, stays: Bools, then: Sequence[str]) -> Ints:
+    """Return the later aims as one whole cost of each arc, in which earlier ones outweigh later ones, shape (A,)."""
+    costs = later_costs(problem, classes, stays, then)
+    nodes = classes.count + problem.pools * (problem.pools + 1) + 2
+    total = int((classes.demand * classes.items).sum())
+    return combined(costs, total, nodes) if costs else np.zeros(len(classes.pool), dtype=np.int64)

@@ -72,28 +72,6 @@ def missing_rows(
                 yield _row(classes, losses, at, cut.classes, running)
 
 
-def largest_gaps(
-    problem: Problem,
-    classes: Classes,
-    losses: Losses,
-    hosts: Ints,
-    flow: Floats,
-    uncovered: Floats,
-    *,
-    scale: int = 1,
-    spare: float = 0.0,
-) -> Iterator[tuple[Row, float]]:
-    """Yield, for each loss that does not find room, the row that fails most and by how many clusters.
-
-    ``flow`` need not be whole: it counts to one part in ``scale`` of a cluster. ``spare`` clusters of every pool are
-    kept free.
-    """
-    for at, running, short in _short_losses(problem, classes, losses, hosts, flow, uncovered, scale, spare):
-        asking = short.layer.demand > 0
-        inside = np.flatnonzero(short.source_side[: classes.count] & asking)
-        yield _row(classes, losses, at, inside, running), short.missing / scale
-
-
 def _short_losses(
     problem: Problem,
     classes: Classes,

@@ -1,63 +1,69 @@
 """How many hosts of each pool when a loss must be survived.
 
-Two engines. Where host counts alone decide, the cut search with a layer for each loss gives a lower bound and counts
-that meet every layer; the flow model with these counts then has to find homes that every loss leaves room for. Where
-it cannot, or something else decides too, the flow model chooses the counts as well.
+Two engines. Where host counts alone decide, a cut search with a layer for each loss gives a first bound, and the search
+for spare room counts that have homes. Sites of several clusters are then put into them one by one. Where something else
+decides too, or that leaves a gap in a small fleet, the flow model chooses counts and homes together.
 """
 
 from __future__ import annotations
 
 import dataclasses
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.counts import Sized, all_fit, counts_decide, finish, minimise, objective_value
-from planner.sizing.cover.homes import HomeSearch
+from planner.sizing.cover.homes import find_homes
 from planner.sizing.cover.losses import Losses
-from planner.sizing.cover.model import CoverModel, later_costs
+from planner.sizing.cover.model import CoverModel, later_cost, later_costs
+from planner.sizing.cover.pairs import PairNetwork
 from planner.sizing.cover.scenarios import scenario_layers
+from planner.sizing.cover.spare_search import SpareSearch
 from planner.sizing.greedy import greedy_counts
 from planner.sizing.layers import layers
 from planner.sizing.model import Counts
 from planner.sizing.problem import Classes, Problem, group
-from planner.sizing.search import search_counts
+from planner.sizing.search import Search, search_counts
 from planner.sizing.solver import Effort
 
 _MOST_ARCS = 30_000  # up to here the flow model is asked where something else than host counts decides
-_MOST_ADDED = 12  # hosts
 _FEW_ARCS = 3_000  # up to here a model closes what search and homes leave open, and chooses homes among equals
 _MODEL_SECONDS = 120.0  # for that, at most
 
 
-def size_covered(
+def sizings(
     problem: Problem,
     losses: Losses,
     stays: Bools,
     then: Sequence[str],
     effort: Effort,
-    reference: Floats | None = None,
-) -> Sized:
-    """Return counts and homes of every class such that every loss in ``losses`` finds room elsewhere.
+    reference: Floats,
+) -> Iterator[Sized]:
+    """Yield counts and homes of every class such that every loss in ``losses`` finds room elsewhere.
 
-    Aims: most weight served, most weight of sites with cover, the policy's objective, then moves and latency as
-    ``then`` orders them. ``stays`` (E,) marks the pairs that keep a site where it is today.
+    The first are the best that were found; further ones, with more hosts, are for those who find that sites
+    of several clusters do not fit after all. Aims: most weight served, most weight of sites with cover, the policy's
+    objective, then moves and latency as ``then`` orders them. ``stays`` (E,) marks the pairs that keep a site where it
+    is today; ``reference`` (P,) is what counts are kept close to among equals.
     """
-    apart = _today(problem, stays)
+    apart, any_found = _today(problem, stays), False
     if problem.sites and all_fit(problem):
         classes = group(problem, by_weight=False, apart=apart)
-        sized = None
         if counts_decide(problem):
-            sized = _by_search(problem, classes, losses, stays, then, effort, reference)
+            for sized in _by_search(problem, classes, losses, stays, then, effort, reference):
+                yield sized
+                any_found = True
         elif len(classes.pool) <= _MOST_ARCS:
-            sized = _by_model(
-                CoverModel(problem, classes, losses, serve_all=True, cover_all=True), stays, then, _own(effort)
-            )
-        if sized is not None:
-            return sized
-    return _by_worth(problem, group(problem, by_weight=True, apart=apart), losses, stays, then, _own(effort))
+            model = CoverModel(problem, classes, losses, serve_all=True, cover_all=True)
+            best = _by_model(model, stays, then, _own(effort))
+            if best is not None:
+                yield best
+                any_found = True
+    if not any_found:
+        classes = group(problem, by_weight=True, apart=apart)
+        yield _by_worth(problem, classes, losses, stays, then, _own(effort))
 
 
 def _today(problem: Problem, stays: Bools) -> Ints:
@@ -76,88 +82,76 @@ def _by_search(
     stays: Bools,
     then: Sequence[str],
     effort: Effort,
-    reference: Floats | None,
-) -> Sized | None:
-    """Serve and cover everybody with the counts that the cut search finds, or with a few hosts more."""
+    reference: Floats,
+) -> Iterator[Sized]:
+    """Serve and cover everybody by the search for spare room; a small fleet's model closes what it leaves open."""
     more = scenario_layers(problem, classes, losses, len(layers(problem, classes)))
     search = search_counts(problem, classes, effort, reference, more)
-    if search.best is None and np.isinf(search.bound):
-        return None
-    bound, hosts, found = search.objective_bound, search.best, None
-    near: tuple[Ints, Floats] | None = None
-    word = "cuts and plan meet"
-    for _ in range(_MOST_ADDED + 1):
-        if hosts is None or effort.spent:
-            break
-        trial = HomeSearch(problem, classes, losses, hosts, effort).run()
-        if trial.homes is not None:
-            met = search.closed and hosts is search.best
-            found = _sized(problem, classes, losses, hosts, trial.homes, met, bound, word, stays, then, effort)
-            break
-        near = near if trial.near is None else (hosts, trial.near)
-        room = np.where(hosts < problem.max_hosts, trial.short, 0.0)
-        hosts = hosts + (np.arange(problem.pools) == np.argmax(room)) if room.any() else None
-        word = "hosts were added for want of homes"
-    if (found is None or found.value > bound) and len(classes.pool) <= _FEW_ARCS and not effort.spent:
-        model = CoverModel(problem, classes, losses, serve_all=True, cover_all=True)
-        model.at_least(problem.objective, bound)
-        better = _by_model(model, stays, then, _own(effort), bound)
-        found = better or found
-    if found is None and near is not None:
-        found = _sized(problem, classes, losses, *near, False, bound, "some losses find no room", stays, then, effort)
-    return found
+    few = len(classes.pool) <= _FEW_ARCS
+    bound, open_yet = search.objective_bound, few and np.isfinite(search.bound)
+    for sized in _found(problem, classes, losses, search, stays, then, effort):
+        bound = max(bound, sized.bound)
+        if open_yet and sized.value > bound and not effort.spent:
+            yield _closed(problem, classes, losses, stays, then, effort, bound) or sized
+        else:
+            yield sized
+        open_yet = False
+    if open_yet and not effort.spent:
+        closed = _closed(problem, classes, losses, stays, then, effort, bound)
+        if closed is not None:
+            yield closed
+
+
+def _found(
+    problem: Problem,
+    classes: Classes,
+    losses: Losses,
+    search: Search,
+    stays: Bools,
+    then: Sequence[str],
+    effort: Effort,
+) -> Iterator[Sized]:
+    """Yield homes for the points that the search for spare room finds."""
+    if search.best is None:
+        return
+    network = PairNetwork(classes, losses, problem.max_hosts, effort.seed)
+    cost = later_cost(problem, classes, stays, then)
+    none = np.zeros(classes.count, dtype=np.int64)
+    spares = SpareSearch(problem, losses, network, search, effort)
+    for point in spares.points():
+        bound = spares.objective_bound
+        homes = find_homes(network, spares.model, point, cost)
+        if homes is None:
+            continue
+        hosts = np.rint(point.hosts).astype(np.int64)
+        counts = Counts(hosts, homes, none, none)
+        if len(classes.pool) <= _FEW_ARCS:
+            exact = CoverModel(problem, classes, losses, serve_all=True, cover_all=True, hosts=hosts)
+            counts = _nicest(exact, counts, stays, then, effort)
+        value = objective_value(problem, classes, counts)
+        word = "cuts and plan meet" if value <= bound else "not all counts below were tried"
+        yield Sized(classes, counts, value, min(bound, value), True, word)
+
+
+def _closed(
+    problem: Problem,
+    classes: Classes,
+    losses: Losses,
+    stays: Bools,
+    then: Sequence[str],
+    effort: Effort,
+    bound: float,
+) -> Sized | None:
+    """Return the answer of the flow model, told of a bound that is known."""
+    model = CoverModel(problem, classes, losses, serve_all=True, cover_all=True)
+    model.at_least(problem.objective, bound)
+    return _by_model(model, stays, then, _own(effort), bound)
 
 
 def _own(effort: Effort) -> Effort:
     """Return an effort that ends with ``effort``, and after `_MODEL_SECONDS` at the latest."""
     left = _MODEL_SECONDS if effort.left is None else min(_MODEL_SECONDS, effort.left)
     return dataclasses.replace(effort, seconds=left, started=time.monotonic())
-
-
-def _sized(
-    problem: Problem,
-    classes: Classes,
-    losses: Losses,
-    hosts: Ints,
-    homes: Floats,
-    proven: bool,
-    bound: float,
-    word: str,
-    stays: Bools,
-    then: Sequence[str],
-    effort: Effort,
-) -> Sized:
-    """Return homes that were found, in a small fleet replaced by those of least moves and latency."""
-    none = np.zeros(classes.count, dtype=np.int64)
-    counts = Counts(hosts, homes, none, none)
-    if len(classes.pool) <= _FEW_ARCS:
-        model = CoverModel(problem, classes, losses, serve_all=True, cover_all=True, hosts=hosts)
-        counts = _nicest(model, counts, stays, then, effort)
-    value = objective_value(problem, classes, counts)
-    return Sized(classes, counts, value, value if proven and value <= bound else min(bound, value), True, word)
-
-
-def with_one_host_more(
-    problem: Problem, losses: Losses, sized: Sized, stays: Bools, then: Sequence[str], effort: Effort
-) -> Sized | None:
-    """Return homes for the counts of ``sized`` and one host in the pool whose sites would fill it most.
-
-    None where there are none, or not all are served.
-    """
-    classes = sized.classes
-    if effort.spent or sized.counts.unserved.any() or sized.counts.own.any() or sized.uncovered:
-        return None
-    hosts = sized.counts.hosts
-    load = np.bincount(classes.pool, weights=(classes.demand * classes.items)[classes.of_arc], minlength=problem.pools)
-    wanted = np.where(hosts < problem.max_hosts, load / np.maximum(1, losses.room * (hosts + 1)), 0.0)
-    if not wanted.any():
-        return None
-    hosts = hosts + (np.arange(problem.pools) == np.argmax(wanted))
-    homes = HomeSearch(problem, classes, losses, hosts, effort).run().homes
-    if homes is None:
-        return None
-    word = "a host was added for want of standbys"
-    return _sized(problem, classes, losses, hosts, homes, False, sized.bound, word, stays, then, effort)
 
 
 def _by_model(
@@ -196,7 +190,7 @@ def _by_worth(
 def _nicest(model: CoverModel, counts: Counts, stays: Bools, then: Sequence[str], effort: Effort) -> Counts:
     """Return the counts of least moves and latency, in the order of ``then``, of all that are as good so far."""
     for cost in later_costs(model.problem, model.classes, stays, then):
-        better = model.choose_arcs(cost, effort)
+        better = model.choose_arcs(cost.values, effort)
         if better is None:
             break
         counts = better
