@@ -13,7 +13,7 @@ from planner.outputs.atomic import replacing
 from planner.outputs.cellsafe import Value
 from planner.outputs.grid import Book, Field, set_up_print, write_table
 from planner.outputs.page import Page
-from planner.outputs.words import counted
+from planner.words import counted
 
 if TYPE_CHECKING:
     from planner.resilience.drills import Drill, DrillReport

@@ -21,8 +21,8 @@ from planner.outputs.atomic import replacing
 from planner.outputs.cellsafe import Value, put
 from planner.outputs.grid import Book, Field, set_up_print, write_table
 from planner.outputs.page import Page
-from planner.outputs.words import counted
 from planner.progress import Merged, Progress
+from planner.words import counted
 
 _ADDRESS = re.compile(r"([A-Z]+)(\d+)$")
 _MOST_DAYS = 400  # rows of the burn-down; beyond, it goes on in weeks

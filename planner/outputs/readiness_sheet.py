@@ -15,7 +15,8 @@ from planner.outputs.atomic import replacing
 from planner.outputs.cellsafe import Value
 from planner.outputs.grid import Book, Field, set_up_print, write_table
 from planner.outputs.page import Page
-from planner.outputs.words import ITEM_SEVERITY, MANAGEMENT_BY, READINESS, counted, readiness_headline
+from planner.outputs.words import ITEM_SEVERITY, MANAGEMENT_BY, READINESS, readiness_headline
+from planner.words import counted
 
 if TYPE_CHECKING:
     from planner.readiness import Readiness, SiteReadiness

@@ -16,10 +16,11 @@ from planner.outputs.page import Page
 from planner.outputs.rollout_facts import RolloutFacts
 from planner.outputs.run_sheet import sheet_title, write_run_sheet
 from planner.outputs.steps_sheet import write_conflicts, write_steps
-from planner.outputs.words import CAUTIONS, counted
+from planner.outputs.words import CAUTIONS
 from planner.plan import Plan
 from planner.schedule import Rollout
 from planner.version import VERSION
+from planner.words import counted
 
 _WIDTHS = {"A": 12, "B": 20, "C": 20, "D": 20, "E": 9, "F": 9, "G": 9, "H": 34}
 _HEADINGS = ("wave", "starts", "ends", "time zone", "sites", "steps", "hosts", "note")
