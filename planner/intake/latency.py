@@ -60,16 +60,16 @@ def is_matrix(table: RawTable, hubs: KnownIds) -> bool:
     found = {one.column.name for header in others if (one := named(header, LATENCY.columns)) is not None}
     if found & {"hub", "rtt_ms"}:
         return False
-    some_hub = any(_known_hub(header, hubs) for header in table.headers)
+    some_hub = any(_hub_text(header, hubs) for header in table.headers)
     return some_hub or not any(identifies(cells, hubs.at, ()) for cells in table.columns)
 
 
-def _known_hub(header: object, hubs: KnownIds) -> str:
-    """Return the hub id that a header of a matrix holds, also beside a unit, as in ``ESK (ms)``; empty if none."""
+def _hub_text(header: object, hubs: KnownIds) -> str:
+    """Return the hub, by id or name, that heads a column of a matrix, also beside a unit: ``ESK (ms)``; "" if none."""
     if is_blank(header):
         return ""
     text = header_text(header)
-    return next((name for name in (text, without_statement(text)) if name in hubs.at), "")
+    return next((name for name in (text, without_statement(text)) if name in hubs.at or name in hubs.by_name), "")
 
 
 def read_latency(table: RawTable, sites: KnownIds, hubs: KnownIds, findings: Findings) -> PairRows:
@@ -274,7 +274,7 @@ def _site_column(table: RawTable, hubs: KnownIds, findings: Findings) -> int | N
         if column is not None and column.name == "site" and name not in hubs.at:
             return index
     first = next((i for i, name in enumerate(names) if name or not is_empty(table.columns[i])), None)
-    if first is not None and names[first] not in hubs.at:
+    if first is not None and not _hub_text(table.headers[first], hubs):
         findings.add("matrix_corner", table.header_place(first))
         return first
     column = LATENCY.column("site")
@@ -289,7 +289,7 @@ def _hub_columns(table: RawTable, corner: int | None, hubs: KnownIds, findings: 
         if index == corner or not is_usable(table, index, findings):
             continue
         place = table.header_place(index)
-        name = _known_hub(header, hubs) or header_text(header)
+        name = _hub_text(header, hubs) or header_text(header)
         hub = resolve(name, hubs, place, "hub", findings, "hub_column_unknown")
         if hub in found.values():
             letters = ", ".join(table.header_place(i).cell for i, h in [*found.items(), (index, hub)] if h == hub)
