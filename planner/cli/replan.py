@@ -103,7 +103,9 @@ def replan(
     hand_over(lambda: plan_to_json(result), json_path)
     to_stdout = is_stdout(json_path)
     if not quiet:
+        known = set(inventory.findings)
         print_findings(inventory.findings, least="warning")
+        print_findings([finding for finding in result.findings if finding not in known])
         print_summary(result, files_among(output, json_path), err=to_stdout)
     if curve:
         with stages.stage("trade_off", "Weighing moves against hosts") as show:
