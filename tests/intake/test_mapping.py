@@ -119,6 +119,13 @@ def test_a_column_of_a_name_that_the_mapping_gives_to_another_is_handed_through(
     assert fleet.sites["latitude (not used)"].tolist() == ["Alder Street", "Birch Lane", "Cedar Road"]
 
 
+def test_pinned_headers_tell_where_the_header_is(rows, with_mapping):
+    rows["Latency"] = [["Wo", "Wohin", "Messung"], ["0001", "ESK", 5], ["0002", "ROV", 6]]
+    inspection = with_mapping(rows, '[Latency.columns]\nsite = "Wo"\nhub = "wohin"\nrtt_ms = "Messung"')
+    assert inspection.fleet is not None, inspection.findings
+    assert inspection.fleet.latency["rtt_ms"].tolist() == [5, 6]
+
+
 @pytest.mark.parametrize(
     ("head", "mapping"),
     [
