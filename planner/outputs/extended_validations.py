@@ -49,7 +49,8 @@ def _validations(data: bytes) -> Iterator[DataValidation]:
             validation = DataValidation(formula1=formulas[0] or None, formula2=formulas[1] or None, **known)
             for area in (element.findtext(f"{_CELLS}sqref") or "").split():
                 validation.add(area)
-            yield validation
+            if validation.sqref:
+                yield validation
 
 
 def _formula(element: Element, number: int) -> str:

@@ -77,7 +77,8 @@ def _not_settled(plan: Plan, why: str, extra_hosts: int) -> Plan:
     changed = moves(plan)
     if not changed:
         return plan
-    words = f"{counted(changed, 'site')} change host. Whether fewer would do is not settled, since {why}."
+    verb = "changes" if changed == 1 else "change"
+    words = f"{counted(changed, 'site')} {verb} host. Whether fewer would do is not settled, since {why}."
     findings = [Finding("info", "moves_not_proven", "Current", words)]
     if extra_hosts:
         words = f"Whether {counted(extra_hosts, 'more host')} would save moves was not tried, since {why}."

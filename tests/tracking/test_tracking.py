@@ -206,7 +206,7 @@ def test_merged_workbook_keeps_all_and_reads_back(fleet, plan, team, tmp_path):
 
 EXTENSION = (
     '<extLst><ext uri="{CCE6A557-97BC-4b89-ADB6-D9C93CAAB3DF}" '
-    'xmlns:x14="http://schemas.microsoft.com/office/spreadsheetml/2009/9/main"><x14:dataValidations count="3" '
+    'xmlns:x14="http://schemas.microsoft.com/office/spreadsheetml/2009/9/main"><x14:dataValidations count="4" '
     'xmlns:xm="http://schemas.microsoft.com/office/excel/2006/main">'
     '<x14:dataValidation type="list" errorStyle="warning" allowBlank="1" showErrorMessage="1" error="Not a host." '
     'xr:uid="{00000000-0002-0000-0300-000000000000}" '
@@ -215,6 +215,7 @@ EXTENSION = (
     '<x14:dataValidation type="whole" operator="between"><x14:formula1><xm:f>1</xm:f></x14:formula1><x14:formula2>'
     "<xm:f>Hosts!$B$2</xm:f></x14:formula2><xm:sqref>G2</xm:sqref></x14:dataValidation>"
     '<x14:dataValidation type="riddle"><x14:formula1><xm:f>1</xm:f></x14:formula1><xm:sqref>G3</xm:sqref>'
+    '</x14:dataValidation><x14:dataValidation type="list"><x14:formula1><xm:f>Hosts!$A$2</xm:f></x14:formula1>'
     "</x14:dataValidation></x14:dataValidations></ext></extLst></worksheet>"
 )
 
@@ -243,7 +244,7 @@ def test_merged_workbook_keeps_validations_that_refer_to_other_sheets(fleet, pla
     whole = merged(read_copies([path]))
     write_progress_workbook(path, whole, track(fleet, plan, whole, TODAY), tmp_path / "merged.xlsx")
     kept = openpyxl.load_workbook(tmp_path / "merged.xlsx")["Assignments"].data_validations.dataValidation
-    assert len(kept) == len(own) + 2  # the one of an unknown kind is left out
+    assert len(kept) == len(own) + 2  # those of an unknown kind and of no cell are left out
     hosts, between = kept[-2:]
     assert (hosts.type, hosts.formula1, str(hosts.sqref)) == ("list", "Hosts!$A$2:$A$4", "F2:F21 H2")
     assert (hosts.errorStyle, hosts.allowBlank, hosts.showErrorMessage) == ("warning", True, True)
