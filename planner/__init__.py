@@ -6,6 +6,11 @@
 >>> planner.write_workbook(fleet, result, "plan.xlsx")  # doctest: +SKIP
 """
 
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
 from planner.errors import CastingvoteError, InputError, SolverError
 from planner.explain import BudgetPoint, Explanation, budget_curve, cover_prices, explain
 from planner.fleet import Finding, Fleet, Policy
@@ -22,6 +27,7 @@ from planner.outputs import (
 )
 from planner.plan import Assignment, Host, Plan
 from planner.readiness import Readiness, audit
+from planner.replan import replan
 from planner.resilience import Availability, DrillReport, availability, drill
 from planner.rollout import roll_out
 from planner.schedule import Rollout, Step, Wave
@@ -29,15 +35,26 @@ from planner.sizing import Progress, plan
 from planner.verify import Violation, verify
 from planner.version import VERSION as __version__
 
+if TYPE_CHECKING:
+    from planner.scenarios.designs.nouns import Comparison
+    from planner.scenarios.designs.road import compare_designs
+    from planner.scenarios.horizon.nouns import Horizon
+    from planner.scenarios.horizon.road import horizon
+    from planner.scenarios.nouns import Scenario, Sweep
+    from planner.scenarios.sweeping import sweep
+    from planner.scenarios.vary import vary
+
 __all__ = [
     "Assignment",
     "Availability",
     "BudgetPoint",
     "CastingvoteError",
+    "Comparison",
     "DrillReport",
     "Explanation",
     "Finding",
     "Fleet",
+    "Horizon",
     "Host",
     "InputError",
     "Plan",
@@ -45,22 +62,29 @@ __all__ = [
     "Progress",
     "Readiness",
     "Rollout",
+    "Scenario",
     "SolverError",
     "Step",
+    "Sweep",
     "Violation",
     "Wave",
     "__version__",
     "audit",
     "availability",
     "budget_curve",
+    "compare_designs",
     "cover_prices",
     "drill",
     "explain",
     "fleet_from_tables",
+    "horizon",
     "plan",
     "read_fleet",
     "read_plan",
+    "replan",
     "roll_out",
+    "sweep",
+    "vary",
     "verify",
     "write_csv",
     "write_geojson",
@@ -70,3 +94,25 @@ __all__ = [
     "write_template",
     "write_workbook",
 ]
+
+# Loaded when first asked for: importing scenarios takes half a second, and few programs need them.
+_SCENARIOS = {
+    "Comparison": "designs.nouns",
+    "Horizon": "horizon.nouns",
+    "Scenario": "nouns",
+    "Sweep": "nouns",
+    "compare_designs": "designs.road",
+    "horizon": "horizon.road",
+    "sweep": "sweeping",
+    "vary": "vary",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _SCENARIOS:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f"planner.scenarios.{_SCENARIOS[name]}"), name)
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *_SCENARIOS})

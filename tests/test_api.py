@@ -1,7 +1,10 @@
 """The public API: what it exports, that the road works from Python, and that the order of rows does not matter."""
 
+import datetime as dt
 import inspect
 import random
+import subprocess
+import sys
 from pathlib import Path
 
 import pandas as pd
@@ -18,10 +21,12 @@ def test_the_exports_are_these():
         "Availability",
         "BudgetPoint",
         "CastingvoteError",
+        "Comparison",
         "DrillReport",
         "Explanation",
         "Finding",
         "Fleet",
+        "Horizon",
         "Host",
         "InputError",
         "Plan",
@@ -29,22 +34,29 @@ def test_the_exports_are_these():
         "Progress",
         "Readiness",
         "Rollout",
+        "Scenario",
         "SolverError",
         "Step",
+        "Sweep",
         "Violation",
         "Wave",
         "__version__",
         "audit",
         "availability",
         "budget_curve",
+        "compare_designs",
         "cover_prices",
         "drill",
         "explain",
         "fleet_from_tables",
+        "horizon",
         "plan",
         "read_fleet",
         "read_plan",
+        "replan",
         "roll_out",
+        "sweep",
+        "vary",
         "verify",
         "write_csv",
         "write_geojson",
@@ -68,7 +80,21 @@ def test_every_export_is_documented(name):
 
 
 @pytest.mark.parametrize(
-    "name", ["audit", "fleet_from_tables", "plan", "read_fleet", "read_plan", "verify", "write_workbook"]
+    "name",
+    [
+        "audit",
+        "compare_designs",
+        "fleet_from_tables",
+        "horizon",
+        "plan",
+        "read_fleet",
+        "read_plan",
+        "replan",
+        "sweep",
+        "vary",
+        "verify",
+        "write_workbook",
+    ],
 )
 def test_every_function_tells_its_types(name):
     signature = inspect.signature(getattr(planner, name))
@@ -85,6 +111,33 @@ def test_the_whole_road(tmp_path):
     planner.write_json(plan, tmp_path / "plan.json")
     assert planner.read_plan(tmp_path / "plan.json") == plan
     assert planner.read_plan(tmp_path / "plan.xlsx").assignments == plan.assignments
+
+
+def test_scenarios_are_planned_from_python():
+    fleet = planner.read_fleet(TWELVE_SITES)
+    found = planner.sweep(fleet, planner.vary("cluster_cap=3,4"), jobs=1)
+    hosts = {point.scenario.name: point.figures.hosts for point in found.points}
+    smaller = planner.plan(fleet.replace(policy=fleet.policy.replace(cluster_cap=3))).hosts
+    assert hosts == {"as it is": 4, "cluster_cap=3": smaller, "cluster_cap=4": 4}
+    horizon = planner.horizon(fleet, dt.date(2027, 1, 1), periods=2)
+    assert [step.running for step in horizon.steps] == [4, 4]
+    assert [design.hosts for design in planner.compare_designs(fleet).designs][1] == 4
+
+
+LAZY = """
+import sys, planner
+assert "sweep" in dir(planner)
+assert not [name for name in sys.modules if name.startswith("planner.scenarios")]
+from planner import *
+assert sweep is planner.sweep
+assert "planner.scenarios.sweeping" in sys.modules
+"""
+
+
+def test_scenarios_are_loaded_only_when_they_are_asked_for():
+    subprocess.run([sys.executable, "-c", LAZY], check=True, cwd=Path(planner.__file__).parents[1])
+    with pytest.raises(AttributeError, match="sweeps"):
+        planner.sweeps  # noqa: B018
 
 
 def test_bad_input_raises_one_error_that_carries_all_findings():

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import dataclasses
-import json
 from pathlib import Path
 
 import click
 from rich.table import Table
 from rich.text import Text
 
-from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory, workbook_name
-from planner.cli.streams import console, printable, say
+from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory, workbook
+from planner.cli.streams import console, printable, say, say_json
 from planner.outputs import read_plan, write_availability_workbook
 from planner.outputs.availability_sheets import PART_WORDS, headline
 from planner.resilience import Availability
@@ -24,14 +22,7 @@ _SHOWN = 5
 @FLEET
 @click.argument("plan", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="Print everything as JSON on standard output.")
-@click.option(
-    "-o",
-    "--output",
-    type=click.Path(path_type=Path),
-    callback=workbook_name,
-    metavar="AVAILABILITY.xlsx",
-    help="Write the figures, also those of each site, as a workbook here.",
-)
+@workbook("AVAILABILITY", "Write the figures, also those of each site, as a workbook here.")
 @QUIET
 def availability(fleet: Path, plan: Path, as_json: bool, output: Path | None, quiet: bool) -> int:
     """Say how long the clusters of PLAN (a plan workbook or plan.json) are expected to be down in a year.
@@ -49,7 +40,7 @@ def availability(fleet: Path, plan: Path, as_json: bool, output: Path | None, qu
     if output is not None:
         write_availability_workbook(found, output)
     if as_json:
-        say(json.dumps(dataclasses.asdict(found), indent=2, ensure_ascii=False, allow_nan=False))
+        say_json(found)
     elif not quiet:
         _print(found)
         if output is not None:

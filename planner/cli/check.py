@@ -14,8 +14,8 @@ from planner.errors import InputError
 from planner.intake import UNREADABLE, inspect_fleet, mapping_text
 from planner.outputs import check_to_json, write_readiness, write_repaired
 from planner.outputs.atomic import replacing
-from planner.outputs.words import counted
 from planner.readiness import audit
+from planner.words import counted
 
 
 @click.command(short_help="Report problems in a fleet, and what is open at which site.")

@@ -8,11 +8,10 @@ import click
 from rich.table import Table
 from rich.text import Text
 
-from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory, workbook_name
+from planner.cli.options import FLEET, QUIET, SEED, TIME_LIMIT, check_outputs, json_file, read_inventory, workbook
 from planner.cli.progress import Stages
 from planner.cli.report import print_findings
-from planner.cli.streams import console, printable, say
-from planner.outputs.atomic import write_text
+from planner.cli.streams import console, files_among, hand_over, is_stdout, printable
 from planner.scenarios.designs.book import write_designs_workbook
 from planner.scenarios.designs.nouns import Comparison
 from planner.scenarios.designs.road import compare_designs
@@ -23,21 +22,8 @@ _FLIPS_SHOWN = 12  # the table stays a screenful
 
 @click.command(short_help="Compare three nodes with shared and own tie-breakers.")
 @FLEET
-@click.option(
-    "-o",
-    "--output",
-    type=click.Path(path_type=Path),
-    callback=workbook_name,
-    metavar="DESIGNS.xlsx",
-    help="Write tables and chart here.",
-)
-@click.option(
-    "--json",
-    "json_path",
-    type=click.Path(path_type=Path),
-    metavar="DESIGNS.json",
-    help="Write it as JSON; - is standard output, which then carries nothing else.",
-)
+@workbook("DESIGNS", "Write tables and chart here.")
+@json_file("DESIGNS", "it")
 @click.option(
     "--plans",
     type=click.IntRange(min=2),
@@ -45,10 +31,8 @@ _FLIPS_SHOWN = 12  # the table stays a screenful
     show_default=True,
     help="Most plans to make in search of flip prices.",
 )
-@click.option("--time-limit", type=click.FloatRange(min=0.0), metavar="SECONDS", help="Stop solving after this long.")
-@click.option(
-    "--seed", type=click.IntRange(min=0, max=2**31 - 1), default=0, show_default=True, help="Seed of the solver."
-)
+@TIME_LIMIT
+@SEED
 @QUIET
 def designs(
     fleet: Path,
@@ -82,15 +66,10 @@ def designs(
         )
     if output is not None:
         write_designs_workbook(found, output)
-    to_stdout = json_path is not None and str(json_path) == "-"
-    if to_stdout:
-        say(to_json(found))
-    elif json_path is not None:
-        write_text(json_path, to_json(found) + "\n")
+    hand_over(lambda: to_json(found), json_path)
     if not quiet:
         print_findings(found.notes)
-        written = [path for path in (output, None if to_stdout else json_path) if path is not None]
-        _print(found, written, err=to_stdout)
+        _print(found, files_among(output, json_path), err=is_stdout(json_path))
     return 0
 
 

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import dataclasses
-import json
 from pathlib import Path
 
 import click
 
 from planner.cli.losses import print_drill, print_drills
-from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory, workbook_name
+from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory, workbook
 from planner.cli.progress import Stages
-from planner.cli.streams import say
+from planner.cli.streams import say, say_json
 from planner.outputs import read_plan, write_drill_workbook
 from planner.resilience import drill as run_drill
 
@@ -26,14 +24,7 @@ from planner.resilience import drill as run_drill
     help="Lose this host, hub, zone or link FROM--TO; several at once. Prefixes host:, hub:, zone:, link:, node:.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the drill as JSON on standard output.")
-@click.option(
-    "-o",
-    "--output",
-    type=click.Path(path_type=Path),
-    callback=workbook_name,
-    metavar="DRILL.xlsx",
-    help="Write the drill as a workbook here.",
-)
+@workbook("DRILL", "Write the drill as a workbook here.")
 @QUIET
 def drill(fleet: Path, plan: Path, lose: tuple[str, ...], as_json: bool, output: Path | None, quiet: bool) -> int:
     """Lose something of FLEET and see what PLAN (a plan workbook or plan.json) does: who goes where.
@@ -56,7 +47,7 @@ def drill(fleet: Path, plan: Path, lose: tuple[str, ...], as_json: bool, output:
     if output is not None:
         write_drill_workbook(report, output)
     if as_json:
-        say(json.dumps(dataclasses.asdict(report), indent=2, ensure_ascii=False, allow_nan=False))
+        say_json(report)
     elif not quiet:
         if report.drill is not None:
             print_drill(report, report.drill)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
-import json
 from pathlib import Path
 from typing import Literal
 
@@ -12,7 +10,7 @@ import click
 from planner.cli.explanation import print_explanation, print_site
 from planner.cli.options import FLEET, read_inventory
 from planner.cli.progress import Stages
-from planner.cli.streams import say
+from planner.cli.streams import say_json
 from planner.explain import explain as make_explanation
 
 
@@ -75,7 +73,7 @@ def explain(
             tell=lambda doing: show(f"{words}: {doing}"),
         )
     if as_json:
-        say(json.dumps(dataclasses.asdict(found), indent=2, ensure_ascii=False, allow_nan=False))
+        say_json(found)
     elif found.site is not None:
         print_site(found.site)
     else:

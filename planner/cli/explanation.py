@@ -12,6 +12,7 @@ from planner.cli.report import bare_table
 from planner.cli.streams import console, printable
 from planner.explain import Explanation, Figures, PoolView, SiteView, Suggestion
 from planner.plan import MeasureFirst
+from planner.words import counted
 
 _CAUTION = (
     "Caution: verify the latency on site. A larger latency budget is for the supplier and the owner of the "
@@ -24,8 +25,7 @@ _GOALS = {"save": "What would save a host", "serve": "What would serve a site"}
 def print_explanation(found: Explanation) -> None:
     """Print why not fewer hosts, who is unserved, and what would help."""
     target = console()
-    hosts = f"{found.figures.hosts:,} host{'' if found.figures.hosts == 1 else 's'}"
-    target.print(Text(f"Why {hosts}", style="bold"))
+    target.print(Text(f"Why {counted(found.figures.hosts, 'host')}", style="bold"))
     # The sets follow one by one, so of the proof's words only the claim is repeated.
     target.print(Text(printable(found.proof if not found.sets else found.proof.split(". ")[0] + ".")))
     for one in found.sets[:_SETS_SHOWN]:
@@ -57,7 +57,7 @@ def print_site(view: SiteView) -> None:
     target = console()
     budget = "no latency budget" if view.budget_ms is None else f"latency budget {view.budget_ms:g} ms"
     release = f", release {view.release}" if view.release else ""
-    clusters = f"{view.clusters} cluster{'' if view.clusters == 1 else 's'}"
+    clusters = counted(view.clusters, "cluster")
     target.print(Text(printable(f"Site {view.site}: {clusters}{release}, {budget}"), style="bold"))
     target.print(Text(printable(view.words)))
     table = bare_table(target)

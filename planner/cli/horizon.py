@@ -10,11 +10,10 @@ import click
 from rich.table import Table
 from rich.text import Text
 
-from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory, workbook_name
+from planner.cli.options import FLEET, QUIET, SEED, TIME_LIMIT, check_outputs, json_file, read_inventory, workbook
 from planner.cli.progress import Stages
 from planner.cli.report import print_findings
-from planner.cli.streams import console, printable, say
-from planner.outputs.atomic import write_text
+from planner.cli.streams import console, files_among, hand_over, is_stdout, printable
 from planner.scenarios.horizon.book import write_horizon_workbook
 from planner.scenarios.horizon.nouns import Horizon
 from planner.scenarios.horizon.road import horizon as make_horizon
@@ -47,25 +46,10 @@ from planner.scenarios.horizon.words import headline, some, to_json
     metavar="MONEY",
     help="With --move-hosts: price of moving one host.",
 )
-@click.option(
-    "-o",
-    "--output",
-    type=click.Path(path_type=Path),
-    callback=workbook_name,
-    metavar="HORIZON.xlsx",
-    help="Write tables and chart here.",
-)
-@click.option(
-    "--json",
-    "json_path",
-    type=click.Path(path_type=Path),
-    metavar="HORIZON.json",
-    help="Write it as JSON; - is standard output, which then carries nothing else.",
-)
-@click.option("--time-limit", type=click.FloatRange(min=0.0), metavar="SECONDS", help="Stop solving after this long.")
-@click.option(
-    "--seed", type=click.IntRange(min=0, max=2**31 - 1), default=0, show_default=True, help="Seed of the solver."
-)
+@workbook("HORIZON", "Write tables and chart here.")
+@json_file("HORIZON", "it")
+@TIME_LIMIT
+@SEED
 @QUIET
 def horizon(
     fleet: Path,
@@ -107,15 +91,10 @@ def horizon(
         )
     if output is not None:
         write_horizon_workbook(found, output)
-    to_stdout = json_path is not None and str(json_path) == "-"
-    if to_stdout:
-        say(to_json(found))
-    elif json_path is not None:
-        write_text(json_path, to_json(found) + "\n")
+    hand_over(lambda: to_json(found), json_path)
     if not quiet:
         print_findings(found.notes)
-        written = [path for path in (output, None if to_stdout else json_path) if path is not None]
-        _print(found, written, err=to_stdout)
+        _print(found, files_among(output, json_path), err=is_stdout(json_path))
     return 1 if any(step.unserved for step in found.steps) else 0
 
 

@@ -65,6 +65,14 @@ def given_pings() -> Path | None:
 QUIET = click.option("-q", "--quiet", is_flag=True, help="Print nothing but errors.")
 
 
+SEED = click.option(
+    "--seed", type=click.IntRange(min=0, max=2**31 - 1), default=0, show_default=True, help="Seed of the solver."
+)
+TIME_LIMIT = click.option(
+    "--time-limit", type=click.FloatRange(min=0.0), metavar="SECONDS", help="Stop solving after this long."
+)
+
+
 def solving(command: Command) -> Command:
     """Add the options of every command that solves."""
     for option in (
@@ -97,6 +105,18 @@ def solving(command: Command) -> Command:
     ):
         command = option(command)
     return command
+
+
+def workbook(name: str, words: str) -> Callable[[Command], Command]:
+    """Return the option -o, which writes a workbook such as ``name``.xlsx; ``words`` are its help."""
+    path = click.Path(path_type=Path)
+    return click.option("-o", "--output", type=path, callback=workbook_name, metavar=f"{name}.xlsx", help=words)
+
+
+def json_file(name: str, what: str) -> Callable[[Command], Command]:
+    """Return the option --json, which writes ``what`` to a file or standard output; see `streams.hand_over`."""
+    words = f"Write {what} as JSON; - is standard output, which then carries nothing else."
+    return click.option("--json", "json_path", type=click.Path(path_type=Path), metavar=f"{name}.json", help=words)
 
 
 def workbook_name(_context: click.Context, _parameter: click.Parameter, path: Path | None) -> Path | None:

@@ -8,13 +8,13 @@ from typing import Literal
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, page_name, read_inventory, solving, workbook_name
+from planner.cli.options import FLEET, QUIET, check_outputs, json_file, page_name, read_inventory, solving, workbook
 from planner.cli.progress import Stages, in_words
 from planner.cli.report import print_findings, print_summary
-from planner.cli.streams import say
+from planner.cli.streams import files_among, hand_over, is_stdout, say
 from planner.cli.write_report import CURVE_SECONDS, write_page
 from planner.explain import cover_prices, pairs_to_measure
-from planner.outputs import plan_to_json, write_json, write_workbook
+from planner.outputs import plan_to_json, write_workbook
 from planner.readiness import audit
 from planner.resilience import availability, drill
 from planner.sizing import plan as make_plan
@@ -22,21 +22,8 @@ from planner.sizing import plan as make_plan
 
 @click.command(short_help="Find the fewest tie-breaker hosts, with a proof.")
 @FLEET
-@click.option(
-    "-o",
-    "--output",
-    type=click.Path(path_type=Path),
-    callback=workbook_name,
-    metavar="PLAN.xlsx",
-    help="Write the plan workbook here.",
-)
-@click.option(
-    "--json",
-    "json_path",
-    type=click.Path(path_type=Path),
-    metavar="PLAN.json",
-    help="Write the plan as JSON; - is standard output, which then carries nothing else.",
-)
+@workbook("PLAN", "Write the plan workbook here.")
+@json_file("PLAN", "the plan")
 @click.option(
     "--measure-first",
     type=click.FloatRange(min=0.0),
@@ -119,18 +106,14 @@ def plan(
             drills, uptime = drill(inventory, result), availability(inventory, result)
             write_workbook(inventory, result, output, readiness=readiness, drills=drills, availability=uptime)
         result = result.replace(seconds={**result.seconds, "write": stages.seconds["write"]})
-    to_stdout = json_path is not None and str(json_path) == "-"
-    if to_stdout:
-        say(plan_to_json(result, readiness).rstrip())
-    elif json_path is not None:
-        write_json(result, json_path, readiness)
+    hand_over(lambda: plan_to_json(result, readiness), json_path)
     if report_path is not None:
         seconds = CURVE_SECONDS if time_limit is None else min(time_limit, CURVE_SECONDS)
         write_page(stages, inventory, result, report_path, curve_seconds=seconds)
     if not quiet:
         print_findings(inventory.findings, least="warning")
-        written = [path for path in (output, None if to_stdout else json_path, report_path) if path is not None]
-        print_summary(result, written, err=to_stdout, readiness=readiness)
+        to_stdout = is_stdout(json_path)
+        print_summary(result, files_among(output, json_path, report_path), err=to_stdout, readiness=readiness)
         if output is not None:
             say(f"Next: castingvote verify {shlex.quote(str(fleet))} {shlex.quote(str(output))}", err=to_stdout)
     return 1 if result.unserved else 0

@@ -8,8 +8,9 @@ from rich.text import Text
 
 from planner.cli.report import bare_table
 from planner.cli.streams import console, printable
-from planner.outputs.words import ITEM_SEVERITY, MANAGEMENT_BY, READINESS, counted, readiness_headline
+from planner.outputs.words import ITEM_SEVERITY, MANAGEMENT_BY, READINESS, readiness_headline
 from planner.readiness import Readiness
+from planner.words import counted
 
 _SHOWN = 10  # with the findings above, a screenful
 

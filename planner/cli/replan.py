@@ -8,14 +8,12 @@ from typing import Literal
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory, solving, workbook_name
+from planner.cli.options import FLEET, QUIET, check_outputs, json_file, read_inventory, solving, workbook
 from planner.cli.progress import Stages, in_words
 from planner.cli.report import print_findings, print_summary, print_trade_off
-from planner.cli.streams import say
-from planner.fleet import Fleet
-from planner.outputs import plan_to_json, read_plan, write_json, write_workbook
+from planner.cli.streams import files_among, hand_over, is_stdout
+from planner.outputs import plan_to_json, read_plan, write_workbook
 from planner.outputs.read_returned import read_copies
-from planner.plan import Plan
 from planner.replan import drained, plan_frozen, trade_off
 from planner.replan import replan as make_plan
 from planner.tracking import carried_on, merged
@@ -23,21 +21,8 @@ from planner.tracking import carried_on, merged
 
 @click.command(short_help="Plan anew from today: drain, freeze, fewest moves.")
 @FLEET
-@click.option(
-    "-o",
-    "--output",
-    type=click.Path(path_type=Path),
-    callback=workbook_name,
-    metavar="PLAN.xlsx",
-    help="Write the new plan workbook here.",
-)
-@click.option(
-    "--json",
-    "json_path",
-    type=click.Path(path_type=Path),
-    metavar="PLAN.json",
-    help="Write the new plan as JSON; - is standard output, which then carries nothing else.",
-)
+@workbook("PLAN", "Write the new plan workbook here.")
+@json_file("PLAN", "the new plan")
 @click.option(
     "--drain",
     "emptied",
@@ -113,25 +98,17 @@ def replan(
             thorough=thorough,
             watch=lambda progress: show(f"{words}: {in_words(progress)}"),
         )
-    to_stdout = json_path is not None and str(json_path) == "-"
-    written = _write(inventory, result, output, json_path)
+    if output is not None:
+        write_workbook(inventory, result, output)
+    hand_over(lambda: plan_to_json(result), json_path)
+    to_stdout = is_stdout(json_path)
     if not quiet:
+        known = set(inventory.findings)
         print_findings(inventory.findings, least="warning")
-        print_summary(result, written, err=to_stdout)
+        print_findings([finding for finding in result.findings if finding not in known])
+        print_summary(result, files_among(output, json_path), err=to_stdout)
     if curve:
         with stages.stage("trade_off", "Weighing moves against hosts") as show:
             points = trade_off(inventory, result, time_limit=time_limit, seed=seed, tell=show)
         print_trade_off(points, err=to_stdout)
     return 1 if result.unserved else 0
-
-
-def _write(inventory: Fleet, result: Plan, output: Path | None, json_path: Path | None) -> list[Path]:
-    """Write the plan where it is wanted; return the files."""
-    written = [path for path in (output, json_path) if path is not None and str(path) != "-"]
-    if output is not None:
-        write_workbook(inventory, result, output)
-    if json_path is not None and json_path in written:
-        write_json(result, json_path)
-    elif json_path is not None:
-        say(plan_to_json(result).rstrip())
-    return written

@@ -13,11 +13,12 @@ from rich.text import Text
 from planner.cli.streams import console, printable
 from planner.fleet import Finding, Severity
 from planner.outputs import CAUTIONS, headline, survives
-from planner.outputs.words import counted, cover_prices_in_words, readiness_headline
+from planner.outputs.words import cover_prices_in_words, readiness_headline
 from planner.plan import Plan
 from planner.readiness import Readiness
 from planner.replan import Point
 from planner.verify import Violation
+from planner.words import counted
 
 # Words first; colour only repeats them.
 _STYLES = {"error": "bold red", "warning": "yellow", "info": "cyan", "violation": "bold red", "note": "cyan"}

@@ -7,13 +7,13 @@ from pathlib import Path
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory, workbook_name
+from planner.cli.options import FLEET, QUIET, check_outputs, json_file, read_inventory, workbook
 from planner.cli.progress import Stages
 from planner.cli.rollout_report import print_rollout
-from planner.cli.streams import say
+from planner.cli.streams import files_among, hand_over, is_stdout
 from planner.fleet import Fleet
 from planner.outputs import read_plan, write_calendar, write_rollout_workbook
-from planner.outputs.rollout_json import rollout_to_json, write_rollout_json
+from planner.outputs.rollout_json import rollout_to_json
 from planner.readiness import audit
 from planner.rollout import roll_out
 
@@ -21,27 +21,14 @@ from planner.rollout import roll_out
 @click.command(short_help="Order the moves from today to a plan into safe waves.")
 @FLEET
 @click.argument("plan", type=click.Path(path_type=Path))
-@click.option(
-    "-o",
-    "--output",
-    type=click.Path(path_type=Path),
-    callback=workbook_name,
-    metavar="ROLLOUT.xlsx",
-    help="Write the run sheets here: a page for each wave, and all steps as a table to fill in.",
-)
+@workbook("ROLLOUT", "Write the run sheets here: a page for each wave, and all steps as a table to fill in.")
 @click.option(
     "--calendar",
     type=click.Path(path_type=Path),
     metavar="FILE.ics",
     help="Write the waves as an iCalendar file, one event each.",
 )
-@click.option(
-    "--json",
-    "json_path",
-    type=click.Path(path_type=Path),
-    metavar="ROLLOUT.json",
-    help="Write the waves as JSON; - is standard output, which then carries nothing else.",
-)
+@json_file("ROLLOUT", "the waves")
 @click.option(
     "--start",
     type=click.DateTime(["%Y-%m-%d"]),
@@ -95,15 +82,9 @@ def rollout(
         write_rollout_workbook(inventory, made, found, output)
     if calendar is not None:
         write_calendar(inventory, found, calendar)
-    to_stdout = json_path is not None and str(json_path) == "-"
-    if to_stdout:
-        say(rollout_to_json(found).rstrip())
-    elif json_path is not None:
-        write_rollout_json(found, json_path)
+    hand_over(lambda: rollout_to_json(found), json_path)
     if not quiet:
-        outputs = (output, calendar, None if to_stdout else json_path)
-        written = [path for path in outputs if path is not None]
-        print_rollout(found, written, err=to_stdout)
+        print_rollout(found, files_among(output, calendar, json_path), err=is_stdout(json_path))
     return 1 if found.conflicts else 0
 
 

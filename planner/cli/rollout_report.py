@@ -11,8 +11,8 @@ from rich.text import Text
 
 from planner.cli.streams import console, printable
 from planner.outputs import CAUTIONS
-from planner.outputs.words import counted
 from planner.schedule import Rollout, Wave
+from planner.words import counted
 
 _WAVES_SHOWN = 12
 _CONFLICTS_SHOWN = 8

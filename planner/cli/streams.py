@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import dataclasses
 import io
+import json
 import os
 import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
 
 import click
 from rich.console import Console
+
+from planner.outputs.atomic import write_text
 
 _NEVER_WRAPS = 100_000  # columns
 
@@ -46,6 +53,29 @@ def say(words: str, *, err: bool = False) -> None:
     except OSError as error:
         _stdout_to_nowhere()
         raise click.ClickException(f"Standard output cannot be written: {error.strerror}.") from error
+
+
+def say_json(found: Any) -> None:
+    """Print a dataclass as JSON, keyed as its fields."""
+    say(json.dumps(dataclasses.asdict(found), indent=2, ensure_ascii=False, allow_nan=False))
+
+
+def is_stdout(path: Path | None) -> bool:
+    """Say whether an option names standard output instead of a file."""
+    return path is not None and str(path) == "-"
+
+
+def hand_over(text: Callable[[], str], path: Path | None) -> None:
+    """Write ``text()`` to ``path``, or print it where that is -; without a path it is not even made."""
+    if is_stdout(path):
+        say(text().rstrip("\n"))
+    elif path is not None:
+        write_text(path, text().rstrip("\n") + "\n")
+
+
+def files_among(*paths: Path | None) -> list[Path]:
+    """Return the options that name a file."""
+    return [path for path in paths if path is not None and not is_stdout(path)]
 
 
 def printable(words: str) -> str:

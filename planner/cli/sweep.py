@@ -7,12 +7,11 @@ from typing import Literal
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory, workbook_name
+from planner.cli.options import FLEET, QUIET, check_outputs, json_file, read_inventory, workbook
 from planner.cli.progress import Stages
 from planner.cli.report import print_findings
-from planner.cli.streams import say
+from planner.cli.streams import files_among, hand_over, is_stdout
 from planner.cli.sweep_report import print_sweep
-from planner.outputs.atomic import write_text
 from planner.scenarios.certainty import Uncertainty
 from planner.scenarios.charts import PICTURES, write_picture
 from planner.scenarios.scenario_file import read_scenarios
@@ -46,21 +45,8 @@ def _picture_name(_context: click.Context, _parameter: click.Parameter, path: Pa
     metavar="FILE.toml",
     help="Named changes to policy, sites and hubs, combinations, and random growth with seeds.",
 )
-@click.option(
-    "-o",
-    "--output",
-    type=click.Path(path_type=Path),
-    callback=workbook_name,
-    metavar="SWEEP.xlsx",
-    help="Write tables and chart here.",
-)
-@click.option(
-    "--json",
-    "json_path",
-    type=click.Path(path_type=Path),
-    metavar="SWEEP.json",
-    help="Write all points as JSON; - is standard output, which then carries nothing else.",
-)
+@workbook("SWEEP", "Write tables and chart here.")
+@json_file("SWEEP", "all points")
 @click.option(
     "--chart",
     type=click.Path(path_type=Path),
@@ -172,15 +158,10 @@ def sweep(
         write_sweep_workbook(found, output)
     if chart is not None:
         write_picture(found, chart)
-    to_stdout = json_path is not None and str(json_path) == "-"
-    if to_stdout:
-        say(to_json(found))
-    elif json_path is not None:
-        write_text(json_path, to_json(found) + "\n")
+    hand_over(lambda: to_json(found), json_path)
     if not quiet:
         print_findings(found.notes, least="warning")
-        written = [path for path in (output, chart, None if to_stdout else json_path) if path is not None]
-        print_sweep(found, written, err=to_stdout)
+        print_sweep(found, files_among(output, chart, json_path), err=is_stdout(json_path))
     return 1 if any(point.figures is None for point in found.points) else 0
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory, workbook_name
+from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory, workbook
 from planner.cli.streams import say
 from planner.outputs import read_plan
 from planner.outputs.progress_workbook import figures, write_progress_workbook
@@ -21,14 +21,7 @@ _SHOWN = 10
 @click.command(short_help="Tell what of a rollout is done, left, blocked and drifted.")
 @FLEET
 @click.argument("plans", metavar="PLAN.xlsx [COPY.xlsx]...", type=click.Path(path_type=Path), nargs=-1, required=True)
-@click.option(
-    "-o",
-    "--output",
-    type=click.Path(path_type=Path),
-    callback=workbook_name,
-    metavar="MERGED.xlsx",
-    help="Write the first copy with what all copies say, and the burn-down.",
-)
+@workbook("MERGED", "Write the first copy with what all copies say, and the burn-down.")
 @click.option(
     "--as-of",
     type=click.DateTime(["%Y-%m-%d"]),

@@ -13,9 +13,9 @@ from planner.cli.options import FLEET, QUIET, read_inventory
 from planner.cli.report import print_violations
 from planner.cli.streams import say
 from planner.outputs import read_plan
-from planner.outputs.words import counted
 from planner.verify import ProofCheck, Violation, verify_proof
 from planner.verify import verify as check_plan
+from planner.words import counted
 
 
 @click.command(short_help="Check a plan, also one edited by hand, against its fleet.")

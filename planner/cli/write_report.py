@@ -14,9 +14,9 @@ from planner.explain import BudgetPoint, budget_curve
 from planner.fleet import Fleet
 from planner.outputs import read_plan
 from planner.outputs import write_report as write_html
-from planner.outputs.words import counted
 from planner.plan import Plan
 from planner.verify import Violation, verify
+from planner.words import counted
 
 CURVE_SECONDS = 20.0
 

@@ -18,11 +18,12 @@ from planner.explain.bench import Bench
 from planner.explain.nouns import Figures
 from planner.explain.opening import OpeningModel
 from planner.explain.openings import add_sets
-from planner.explain.wording import counted, some
+from planner.explain.wording import some
 from planner.latency import EVIDENCE, estimate_range_ms
 from planner.plan import Known, MeasureFirst, Outcome, Plan
 from planner.rules import Checker
 from planner.sizing.problem import Problem
+from planner.words import counted
 
 _MOST_ARCS = 100_000
 _ANSWERS = 3  # other sets of pairs that would save a host

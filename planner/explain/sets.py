@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from planner.explain.nouns import BindingSet
-from planner.explain.wording import counted, some, spelled
+from planner.explain.wording import some, spelled
 from planner.plan import Plan
+from planner.words import counted
 
 
 def binding_sets(plan: Plan, all_pools: int) -> tuple[BindingSet, ...]:

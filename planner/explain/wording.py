@@ -4,17 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from planner.words import counted
+
 _NAMED = 4
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
-
-
-def counted(number: int, noun: str) -> str:
-    """Return number and noun.
-
-    >>> counted(1, "site"), counted(1200, "site")
-    ('1 site', '1,200 sites')
-    """
-    return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"
 
 
 def spelled(number: int, noun: str) -> str:

@@ -33,8 +33,8 @@ class Draft:
     prices: TypedSheet | None = None
 
     def __post_init__(self) -> None:
-        self.site_ids = KnownIds.of(self.sites.frame["site"])
-        self.hub_ids = KnownIds.of(self.pools.frame["hub"])
+        self.site_ids = KnownIds.of_sheet(self.sites, "site")
+        self.hub_ids = KnownIds.of_sheet(self.pools, "hub")
 
     @property
     def fleet(self) -> Fleet:

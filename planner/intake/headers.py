@@ -49,7 +49,10 @@ def table_of(
     """
     start, stop = within or (0, len(raw.cells))
     filled = [i for i in range(start, stop) if not all(map(is_blank, raw.cells[i]))]
-    head = _pinned_head(raw, pins, sheet.columns, ids) or find_head(raw, sheet.columns, filled[:_HEADER_WITHIN], ids)
+    near_top = filled[:_HEADER_WITHIN]
+    if pins is not None:
+        ids = {*ids, *_pinned_names(raw, pins, near_top)}
+    head = _pinned_head(raw, pins, sheet.columns, ids) or find_head(raw, sheet.columns, near_top, ids)
     body = [i for i in filled if i > head.last]
     body = _without_headers_again(raw, head, body, findings)
     width = max((len(raw.cells[i]) for i in (head.row, *body)), default=0) if filled else 0
@@ -128,6 +131,13 @@ def _pinned_head(
     if pins.header_rows == 2 and i + 1 < len(raw.cells):
         return _joined(raw, i, columns, ids)
     return Head(i, 1, tuple(raw.cells[i]))
+
+
+def _pinned_names(raw: RawSheet, pins: SheetPins, rows: Sequence[int]) -> set[str]:
+    """Return the texts in ``rows`` that a mapping says are headers."""
+    asked = {plain(header) for header in pins.columns.values() if not header.startswith("=")}
+    texts = {header_text(cell) for i in rows for cell in raw.cells[i] if not is_blank(cell)}
+    return {text for text in texts if plain(text) in asked}
 
 
 def _without_headers_again(raw: RawSheet, head: Head, body: list[int], findings: Findings) -> list[int]:

@@ -29,14 +29,24 @@ def _numeral(text: str) -> str:
 
 @dataclass(frozen=True)
 class KnownIds:
-    """The ids that a sheet defines, in table order, and how other sheets may refer to them."""
+    """The ids that a sheet defines, in table order, and how other sheets may refer to them.
+
+    ``read`` is the sheet where they have names too, and ``column`` the one that holds the ids.
+    """
 
     ids: tuple[str, ...]
+    read: TypedSheet | None = None
+    column: str = ""
 
     @classmethod
     def of(cls, ids: Iterable[str]) -> "KnownIds":
         """Return the ids, each once."""
         return cls(tuple(dict.fromkeys(ids)))
+
+    @classmethod
+    def of_sheet(cls, read: TypedSheet, column: str) -> "KnownIds":
+        """Return the ids in ``column``, each once; their names are those of the column ``name``."""
+        return cls(tuple(dict.fromkeys(read.frame[column])), read, column)
 
     @cached_property
     def at(self) -> Mapping[str, int]:
@@ -54,6 +64,23 @@ class KnownIds:
     def fitting(self, name: str) -> list[str]:
         """Return the ids that differ from ``name`` only by leading zeros, as a number would."""
         return self._by_numeral.get(_numeral(name), [])
+
+    @cached_property
+    def by_name(self) -> Mapping[str, Mapping[str, int]]:
+        """For each name its ids, each with the row, from 0, that first gives it that name."""
+        found: dict[str, dict[str, int]] = {}
+        if self.read is not None:
+            ids, names = (self.read.frame[column].tolist() for column in (self.column, "name"))
+            for row, (name_id, name) in enumerate(zip(ids, names, strict=True)):
+                if name and not is_unknown(name):
+                    found.setdefault(name, {}).setdefault(name_id, row)
+        return found
+
+    def bearers(self, name: str) -> str:
+        """Return the ids that bear ``name``, each with the cell that says so."""
+        assert self.read is not None  # names come from there
+        of_name = self.by_name[name].items()
+        return ", ".join(f"{show(one)} ({self.read.place(row, 'name').where})" for one, row in of_name)
 
     @cached_property
     def _by_skeleton(self) -> Mapping[str, list[str]]:
@@ -76,7 +103,8 @@ def resolve(
 ) -> int:
     """Return the position of ``name`` among the ``known`` ids, or -1.
 
-    A repair and an ambiguity are reported, and so is an id that is not there, under the code ``unknown`` if any.
+    An id counts first, then one that is written otherwise, then the name of one. A repair and an ambiguity are
+    reported, and so is an id that is not there, under the code ``unknown`` if any.
     """
     if name in known.at:
         return known.at[name]
@@ -91,6 +119,12 @@ def resolve(
     if fitting or alike:
         fitting = fitting or alike
         findings.add("id_ambiguous", place, column, value=show(name), known=", ".join(map(show, fitting)))
+    elif len(of_name := known.by_name.get(name, {})) == 1:
+        (only,) = of_name
+        findings.add("id_by_name", place, column, value=show(name), known=show(only), count=count)
+        return known.at[only]
+    elif of_name:
+        findings.add("name_ambiguous", place, column, value=show(name), known=known.bearers(name))
     elif unknown in ("pinned_unknown", "barred_unknown") and is_unknown(name):
         findings.note("value_unknown", place, column)
     elif unknown:

@@ -1,6 +1,6 @@
 """The Latency sheet, as a list of pairs or as a matrix, and the Samples sheet -> tables with ids as categories."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
@@ -18,7 +18,7 @@ from planner.intake.findings import Findings, Place, show
 from planner.intake.headers import header_text, is_usable
 from planner.intake.ids import KnownIds, resolve, resolve_column
 from planner.intake.layout import Matched
-from planner.intake.matching import Match, record_layout, report_unit
+from planner.intake.matching import Match, match_headers, record_layout, report_unit
 from planner.intake.names import column_of, named, stated_by, without_statement
 from planner.intake.rawtable import Cells, RawTable, is_blank, is_empty
 from planner.intake.tables import TypedSheet, read_matched, read_table, without_totals
@@ -60,16 +60,16 @@ def is_matrix(table: RawTable, hubs: KnownIds) -> bool:
     found = {one.column.name for header in others if (one := named(header, LATENCY.columns)) is not None}
     if found & {"hub", "rtt_ms"}:
         return False
-    some_hub = any(_known_hub(header, hubs) for header in table.headers)
+    some_hub = any(_hub_text(header, hubs) for header in table.headers)
     return some_hub or not any(identifies(cells, hubs.at, ()) for cells in table.columns)
 
 
-def _known_hub(header: object, hubs: KnownIds) -> str:
-    """Return the hub id that a header of a matrix holds, also beside a unit, as in ``ESK (ms)``; empty if none."""
+def _hub_text(header: object, hubs: KnownIds) -> str:
+    """Return the hub, by id or name, that heads a column of a matrix, also beside a unit: ``ESK (ms)``; "" if none."""
     if is_blank(header):
         return ""
     text = header_text(header)
-    return next((name for name in (text, without_statement(text)) if name in hubs.at), "")
+    return next((name for name in (text, without_statement(text)) if name in hubs.at or name in hubs.by_name), "")
 
 
 def read_latency(table: RawTable, sites: KnownIds, hubs: KnownIds, findings: Findings) -> PairRows:
@@ -95,8 +95,14 @@ def _known(sites: KnownIds, hubs: KnownIds) -> dict[str, tuple[str, ...]]:
 
 
 def _pairs(table: RawTable, sites: KnownIds, hubs: KnownIds, findings: Findings) -> PairRows:
-    table = _without_zeros(table, sites, hubs, findings)
-    read = read_table(table, LATENCY, findings, _known(sites, hubs))
+    table = without_totals(table, findings)
+    required = [column for column in LATENCY.columns if column.required]
+    match = match_headers(table, LATENCY, findings, required, _known(sites, hubs))
+    at = match.known
+    if "rtt_ms" in at:
+        ends = [table.columns[at[name]] for name in ("site", "hub") if name in at]
+        table = _without_zeros(table, at["rtt_ms"], partial(_is_one_place, ends), findings)
+    read = read_matched(table, LATENCY, match, findings)
     if "rtt_ms" in read.match.known:
         index = read.match.known["rtt_ms"]
         _doubt(read.raw, index, read.frame["rtt_ms"].to_numpy(dtype=np.float64), findings)
@@ -164,45 +170,27 @@ def _both_ways(rows: PairRows, width: int) -> tuple[Ints, Ints]:
     return ahead[at_ahead], back[at_back]
 
 
-def _without_zeros(table: RawTable, sites: KnownIds, hubs: KnownIds, findings: Findings) -> RawTable:
-    """Return the table with zeros among round-trip times as blanks, each a finding."""
-    at = {
-        one.column.name: i
-        for i, header in enumerate(table.headers)
-        if not is_blank(header) and (one := named(header, LATENCY.columns)) is not None
-    }
-    wanted = [at["rtt_ms"]] if "rtt_ms" in at else []
-    if is_matrix(table, hubs):
-        wanted = [
-            i for i, header in enumerate(table.headers) if not is_blank(header) and header_text(header) in hubs.at
-        ]
-    columns = list(table.columns)
-    itself = _itself(table, at, wanted, sites)
-    for index in wanted:
-        zeros = _zeros(columns[index])
-        if not zeros.any():
-            continue
-        columns[index] = columns[index].copy()
-        columns[index][zeros] = np.nan if columns[index].dtype.kind == "f" else ""
-        for position in np.flatnonzero(zeros).tolist():
-            code = "rtt_to_itself" if itself(position, index) else "rtt_zero"
-            findings.note(code, table.place(position, index), "rtt_ms")
-    return replace(table, columns=tuple(columns))
+def _without_zeros(table: RawTable, index: int, is_here: Callable[[int], bool], findings: Findings) -> RawTable:
+    """Return the table with zeros among the round-trip times of a column as blanks, each a finding.
+
+    ``is_here`` says of a row, from 0, whether its site and hub are one place.
+    """
+    zeros = _zeros(table.columns[index])
+    if not zeros.any():
+        return table
+    for position in np.flatnonzero(zeros).tolist():
+        findings.note("rtt_to_itself" if is_here(position) else "rtt_zero", table.place(position, index), "rtt_ms")
+    column = table.columns[index].copy()
+    column[zeros] = np.nan if column.dtype.kind == "f" else ""
+    return replace(table, columns=(*table.columns[:index], column, *table.columns[index + 1 :]))
 
 
-def _itself(
-    table: RawTable, named: Mapping[str, int], wanted: list[int], sites: KnownIds
-) -> Callable[[int, int], bool]:
-    """Return a function that says whether a cell, by row and column, is of a site and hub of one id."""
-    at_site = named.get("site", next((i for i in range(len(table.headers)) if i not in wanted), None))
+def _is_one_place(ends: Sequence[npt.NDArray[Any]], row: int) -> bool:
+    return len(ends) == 2 and str(ends[0][row]) == str(ends[1][row])
 
-    def of_one_place(row: int, column: int) -> bool:
-        if at_site is None:
-            return False
-        hub = table.columns[named["hub"]][row] if "hub" in named else header_text(table.headers[column])
-        return str(table.columns[at_site][row]) == str(hub)
 
-    return of_one_place
+def _is_called(cells: Sequence[npt.NDArray[Any]], names: Collection[str], row: int) -> bool:
+    return any(str(column[row]) in names for column in cells)
 
 
 def _zeros(column: npt.NDArray[Any]) -> Bools:
@@ -228,13 +216,17 @@ def _categories(codes: Ints, known: KnownIds) -> pd.Categorical:
 
 
 def _matrix(table: RawTable, sites: KnownIds, hubs: KnownIds, findings: Findings) -> PairRows:
-    table = without_totals(_without_zeros(table, sites, hubs, findings), findings)
+    table = without_totals(table, findings)
     corner = _site_column(table, hubs, findings)
+    columns = _hub_columns(table, corner, hubs, findings)
+    called = [] if corner is None else [table.columns[corner]]
+    for index, at_hub in columns.items():
+        names = (header_text(table.headers[index]), hubs.ids[at_hub])
+        table = _without_zeros(table, index, partial(_is_called, called, names), findings)
     match = Match({} if corner is None else {"site": corner}, {})
     read = read_matched(table, LATENCY, match, findings)
     site = resolve_column(read, "site", sites, findings, "site_unknown")
     read, site = read.only(site >= 0), site[site >= 0]
-    columns = _hub_columns(read.raw, corner, hubs, findings)
     record_layout(table, LATENCY, _corner(table, corner), (), findings)
     if not columns and corner is not None:
         wanted = ", ".join(c.name for c in LATENCY.columns if c.required)
@@ -282,7 +274,7 @@ def _site_column(table: RawTable, hubs: KnownIds, findings: Findings) -> int | N
         if column is not None and column.name == "site" and name not in hubs.at:
             return index
     first = next((i for i, name in enumerate(names) if name or not is_empty(table.columns[i])), None)
-    if first is not None and names[first] not in hubs.at:
+    if first is not None and not _hub_text(table.headers[first], hubs):
         findings.add("matrix_corner", table.header_place(first))
         return first
     column = LATENCY.column("site")
@@ -297,7 +289,7 @@ def _hub_columns(table: RawTable, corner: int | None, hubs: KnownIds, findings: 
         if index == corner or not is_usable(table, index, findings):
             continue
         place = table.header_place(index)
-        name = _known_hub(header, hubs) or header_text(header)
+        name = _hub_text(header, hubs) or header_text(header)
         hub = resolve(name, hubs, place, "hub", findings, "hub_column_unknown")
         if hub in found.values():
             letters = ", ".join(table.header_place(i).cell for i, h in [*found.items(), (index, hub)] if h == hub)

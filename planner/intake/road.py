@@ -1,8 +1,9 @@
 """The road from raw tables to a Fleet: clean every sheet, tie the ids together, check, and only then stop or go on."""
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Protocol
 
 import pandas as pd
 
@@ -47,8 +48,13 @@ from planner.intake.rawtable import RawTable
 from planner.intake.sheets import SheetTables
 from planner.intake.tables import TypedSheet, read_table
 
-# Finds the table of a sheet, given names of further columns.
-Tables = Callable[[Sheet, Collection[str]], RawTable | None]
+
+class Tables(Protocol):
+    """Finds the table of a sheet, given ids that may head further columns, and the names that go with ids."""
+
+    def __call__(  # noqa: D102
+        self, sheet: Sheet, ids: Collection[str] = NO_IDS, names: Collection[str] = NO_IDS
+    ) -> RawTable | None: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +117,7 @@ def fleet_from_tables(tables: Mapping[str, pd.DataFrame], policy: Mapping[str, o
     raw = {name: table_of_frame(place.sheet, tables[place.sheet]) for name, place in chosen.items()}
     if policy is not None:
         raw[POLICY.name] = table_of_policy(policy)
-    fleet = _fleet(lambda sheet, ids: raw.get(sheet.name), findings, ())
+    fleet = _fleet(lambda sheet, ids=NO_IDS, names=NO_IDS: raw.get(sheet.name), findings, ())
     if fleet is None or findings.any_error:
         raise InputError(findings.result())
     return fleet.replace(findings=findings.result())
@@ -149,7 +155,7 @@ def _ping_folders(path: Path, pings: str | Path | None) -> list[Path]:
 def _fleet(tables: Tables, findings: Findings, sources: tuple[Source, ...], pings: Sequence[Path] = ()) -> Fleet | None:
     """Return the fleet as far as it can be read, which holds only if no finding is an error."""
     sites, pools = (_required(sheet, tables, findings) for sheet in (SITES, HUBS))
-    settings = tables(POLICY, NO_IDS)
+    settings = tables(POLICY)
     policy = PolicyRead() if settings is None else read_policy(settings, findings)
     if sites is None or pools is None:
         return None
@@ -160,7 +166,7 @@ def _fleet(tables: Tables, findings: Findings, sources: tuple[Source, ...], ping
 
 def _required(sheet: Sheet, tables: Tables, findings: Findings) -> TypedSheet | None:
     """Return a sheet that a fleet needs; None if it lacks what other sheets refer to, so that checks would mislead."""
-    table = tables(sheet, NO_IDS)
+    table = tables(sheet)
     if table is None:
         return None
     read = read_table(table, sheet, findings)
@@ -188,22 +194,22 @@ def _related(draft: Draft, tables: Tables) -> Fleet:
     resolve_hubs_of_sites(draft)
     resolve_neighbours(draft)
     known = {"site": draft.site_ids.ids, "hub": draft.hub_ids.ids}
-    if (table := tables(LATENCY, draft.hub_ids.at)) is not None:
+    if (table := tables(LATENCY, draft.hub_ids.at, draft.hub_ids.by_name)) is not None:
         draft.latency = read_latency(table, draft.site_ids, draft.hub_ids, findings)
-    if (table := tables(SAMPLES, NO_IDS)) is not None:
+    if (table := tables(SAMPLES)) is not None:
         draft.samples = joined(read_samples(table, draft.site_ids, draft.hub_ids, findings), draft.samples)
-    if (table := tables(LINKS, NO_IDS)) is not None:
+    if (table := tables(LINKS)) is not None:
         draft.links = read_table(table, LINKS, findings)
         resolve_links(draft)
-    if (table := tables(CURRENT, NO_IDS)) is not None:
+    if (table := tables(CURRENT)) is not None:
         draft.current = read_table(table, CURRENT, findings, known)
         resolve_current(draft)
-    if (table := tables(FREEZES, NO_IDS)) is not None:
+    if (table := tables(FREEZES)) is not None:
         draft.freezes = read_table(table, FREEZES, findings)
-    if (table := tables(CHANGES, NO_IDS)) is not None:
+    if (table := tables(CHANGES)) is not None:
         draft.changes = read_table(table, CHANGES, findings)
         resolve_changes(draft)
-    if (table := tables(PRICES, NO_IDS)) is not None:
+    if (table := tables(PRICES)) is not None:
         draft.prices = read_table(table, PRICES, findings)
     fleet = draft.fleet
     for check in CHECKS:

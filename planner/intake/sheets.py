@@ -40,14 +40,17 @@ class SheetTables:
         self._titled(reading)
         self._untitled()
 
-    def __call__(self, sheet: Sheet, ids: Collection[str] = NO_IDS) -> RawTable | None:
-        """Return the table of ``sheet``, ``ids`` being names of further columns; None if there is none."""
+    def __call__(self, sheet: Sheet, ids: Collection[str] = NO_IDS, names: Collection[str] = NO_IDS) -> RawTable | None:
+        """Return the table of ``sheet``; None if there is none.
+
+        ``ids`` may head further columns, and so may ``names``, which do not tell by themselves what a sheet is.
+        """
         if sheet is LATENCY and sheet.name not in self._parts and ids:
             self._find_matrix(ids)
         part = self._parts.get(sheet.name)
         if part is None:
             return None
-        table = table_of(part.raw, sheet, self._findings, ids, self._pins.get(sheet.name), part.within)
+        table = table_of(part.raw, sheet, self._findings, {*ids, *names}, self._pins.get(sheet.name), part.within)
         return table if table.headers or sheet.required else None
 
     def report_rest(self, titles: Sequence[tuple[str, str]], path: str) -> None:

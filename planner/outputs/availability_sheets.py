@@ -6,9 +6,8 @@ import os
 from typing import TYPE_CHECKING
 
 from planner.outputs import cellsafe, headings, styles
-from planner.outputs.atomic import replacing
-from planner.outputs.grid import Book, Field, set_up_print, write_table
-from planner.outputs.page import Page
+from planner.outputs.grid import Book, Field, write_table
+from planner.outputs.page import Page, title_page
 
 if TYPE_CHECKING:
     from planner.resilience import Availability
@@ -27,17 +26,12 @@ def write_availability_workbook(found: Availability, path: str | os.PathLike[str
     """Write the sheets as a workbook, whole or not at all; raises InputError when it cannot be written."""
     book = Book()
     write_availability(book, found)
-    with replacing(path) as temporary:
-        book.workbook.save(temporary)
+    book.save(path)
 
 
 def write_availability(book: Book, found: Availability) -> None:
     """Add the page of the fleet and the table of its sites, those of most down time first."""
-    sheet = book.new_sheet(headings.AVAILABILITY)
-    sheet.sheet_view.showGridLines = False
-    page = Page(sheet)
-    page.whole_row("Availability of the clusters", styles.TITLE, 18)
-    page.whole_row(headline(found), styles.HEADLINE, 13)
+    page = title_page(book, headings.AVAILABILITY, "Availability of the clusters", headline(found))
     _missing(page, found)
     if found.sites:
         _figures(page, found)
@@ -46,7 +40,6 @@ def write_availability(book: Book, found: Availability) -> None:
         page.section("What is assumed")
         for number, assumption in enumerate(found.assumptions, start=1):
             page.whole_row(f"{number}. {assumption}")
-    set_up_print(sheet, landscape=False)
     if found.sites:
         _write_sites(book, found)
 

@@ -13,7 +13,7 @@ from planner.fleet import Finding, Fleet
 from planner.outputs import cellsafe
 from planner.outputs.atomic import write_text
 from planner.outputs.cellsafe import Value
-from planner.outputs.facts import Facts, current_host, margin_ms
+from planner.outputs.facts import Facts, how_served
 from planner.outputs.list_sheets import applied_policy, setting_text
 from planner.plan import Plan
 
@@ -83,14 +83,7 @@ def _assignments(facts: Facts) -> Iterable[Row]:
             "clusters": assignment.clusters,
             "hub": assignment.hub,
             "host": assignment.host,
-            "rtt_ms": assignment.rtt_ms,
-            "budget_ms": assignment.budget_ms,
-            "margin_ms": margin_ms(assignment),
-            "evidence": assignment.evidence,
-            "standby": assignment.standby,
-            "standby_rtt_ms": assignment.standby_rtt_ms,
-            "current": current_host(facts, assignment),
-            "action": assignment.action,
+            **how_served(facts, assignment),
         }
 
 

@@ -9,11 +9,10 @@ from typing import TYPE_CHECKING
 from openpyxl.worksheet.worksheet import Worksheet
 
 from planner.outputs import cellsafe, headings, styles
-from planner.outputs.atomic import replacing
 from planner.outputs.cellsafe import Value
-from planner.outputs.grid import Book, Field, set_up_print, write_table
-from planner.outputs.page import Page
-from planner.outputs.words import counted
+from planner.outputs.grid import Book, Field, write_table
+from planner.outputs.page import Page, title_page
+from planner.words import counted
 
 if TYPE_CHECKING:
     from planner.resilience.drills import Drill, DrillReport
@@ -65,8 +64,7 @@ def write_drill_workbook(report: DrillReport, path: str | os.PathLike[str]) -> N
         write_drills(book, report)
     else:
         _write_one(book, report, report.drill)
-    with replacing(path) as temporary:
-        book.workbook.save(temporary)
+    book.save(path)
 
 
 def in_words(drill: Drill) -> str:
@@ -86,13 +84,7 @@ def in_words(drill: Drill) -> str:
 
 
 def _page(book: Book, name: str, words: str) -> Page:
-    sheet = book.new_sheet(name if name != headings.DRILLS else "Overview")
-    sheet.sheet_view.showGridLines = False
-    set_up_print(sheet, landscape=False)
-    page = Page(sheet)
-    page.whole_row(name, styles.TITLE, 18)
-    page.whole_row(words, styles.HEADLINE, 13)
-    return page
+    return title_page(book, name if name != headings.DRILLS else "Overview", name, words)
 
 
 def _rows(report: DrillReport) -> Iterator[tuple[Value, ...]]:

@@ -82,6 +82,20 @@ def current_host(facts: Facts, assignment: Assignment) -> str:
     return assignment.moved_from or facts.current.get(assignment.site, "")
 
 
+def how_served(facts: Facts, assignment: Assignment) -> dict[str, Any]:
+    """Return what other programs are told of an assignment besides its site and host, by the names they know."""
+    return {
+        "rtt_ms": assignment.rtt_ms,
+        "budget_ms": assignment.budget_ms,
+        "margin_ms": margin_ms(assignment),
+        "evidence": assignment.evidence,
+        "standby": assignment.standby,
+        "standby_rtt_ms": assignment.standby_rtt_ms,
+        "current": current_host(facts, assignment),
+        "action": assignment.action,
+    }
+
+
 def margin_ms(assignment: Assignment) -> float:
     """Return the latency margin without the dust of binary subtraction (0.9, not 0.8999999999999986)."""
     return round(assignment.margin_ms, 9)

@@ -11,7 +11,7 @@ from typing import Any
 from planner.fleet import Fleet
 from planner.outputs import cellsafe
 from planner.outputs.atomic import write_text
-from planner.outputs.facts import Facts, current_host, margin_ms
+from planner.outputs.facts import Facts, how_served
 from planner.plan import Assignment, Plan
 
 Position = list[float]
@@ -73,14 +73,7 @@ def _properties(facts: Facts, assignment: Assignment) -> dict[str, Any]:
         "host": assignment.host,
         "hub": assignment.hub,
         "clusters": assignment.clusters,
-        "rtt_ms": assignment.rtt_ms,
-        "budget_ms": assignment.budget_ms,
-        "margin_ms": margin_ms(assignment),
-        "evidence": assignment.evidence,
-        "standby": assignment.standby,
-        "standby_rtt_ms": assignment.standby_rtt_ms,
-        "current": current_host(facts, assignment) or None,
-        "action": assignment.action,
+        **how_served(facts, assignment),
     }
 
 

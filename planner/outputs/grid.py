@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -15,6 +16,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from planner.errors import InputError
 from planner.fleet import Finding
 from planner.outputs import cellsafe, styles
+from planner.outputs.atomic import replacing
 from planner.outputs.cellsafe import Value
 
 
@@ -42,6 +44,17 @@ class Book:
         """Add an empty sheet; a name that spreadsheet programs refuse is mended."""
         sheet: Worksheet = self.workbook.create_sheet(cellsafe.sheet_name(name, self.workbook.sheetnames))
         return sheet
+
+    def save(self, path: str | os.PathLike[str], title: str | None = None, version: str = "") -> None:
+        """Write the workbook, whole or not at all; raises InputError when it cannot be written.
+
+        A workbook with a ``title`` also names castingvote as its creator.
+        """
+        if title is not None:
+            self.workbook.properties.title = title
+            self.workbook.properties.creator = f"castingvote {version}".strip()
+        with replacing(path) as temporary:
+            self.workbook.save(temporary)
 
 
 def write_table(book: Book, name: str, fields: Sequence[Field], rows: Iterable[Sequence[Value]]) -> Worksheet:

@@ -11,8 +11,8 @@ from planner.outputs import headings, styles
 from planner.outputs.cellsafe import Value
 from planner.outputs.facts import Facts, margin_ms
 from planner.outputs.grid import Book, Field, write_table
-from planner.outputs.words import counted
 from planner.plan import Host
+from planner.words import counted
 
 _LOAD = "load, share of cap"
 _FIELDS = (

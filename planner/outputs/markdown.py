@@ -11,6 +11,7 @@ from planner.outputs import cellsafe, words
 from planner.outputs.atomic import write_text
 from planner.outputs.facts import Facts
 from planner.plan import Plan
+from planner.words import counted
 
 _MOST_UNSERVED = 20  # a ticket is no data file
 # Any ASCII punctuation may be escaped (CommonMark 0.31, section 2.4); these can mean something, a sign or number only
@@ -38,7 +39,7 @@ def _lines(facts: Facts) -> Iterator[str]:
         yield from ("", "| hub | hosts | new | clusters | places |", "| --- | ---: | ---: | ---: | ---: |")
         yield from _hubs(plan)
     if plan.unserved:
-        yield from ("", f"**{words.counted(len(plan.unserved), 'site')} without a tie-breaker:**", "")
+        yield from ("", f"**{counted(len(plan.unserved), 'site')} without a tie-breaker:**", "")
         yield from _unserved(facts)
     yield from ("", "**Before the rollout:**", "")
     yield from _attention(facts)
@@ -70,13 +71,13 @@ def _unserved(facts: Facts) -> Iterator[str]:
 def _attention(facts: Facts) -> Iterator[str]:
     unmeasured = len({a.site for a in facts.plan.assignments if a.evidence != "measured"})
     if unmeasured:
-        sites = words.counted(unmeasured, "site")
+        sites = counted(unmeasured, "site")
         yield f"- Measure the round-trip time of {sites}: it is modelled or estimated so far."
     if facts.actions["move"]:
-        yield f"- {words.counted(facts.actions['move'], 'assignment')} move to another host."
+        yield f"- {counted(facts.actions['move'], 'assignment')} move to another host."
     for severity in ("error", "warning"):
         if facts.severities[severity]:
-            yield f"- Look into {words.counted(facts.severities[severity], severity)} in the input."
+            yield f"- Look into {counted(facts.severities[severity], severity)} in the input."
 
 
 def escaped(text: str) -> str:

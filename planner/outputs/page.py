@@ -10,9 +10,21 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from planner.outputs import styles
 from planner.outputs.cellsafe import Value, put
+from planner.outputs.grid import Book, set_up_print
 from planner.outputs.styles import lines_needed, row_height
 
 _WIDTHS = {"A": 25, "B": 25, "C": 12, "D": 13, "E": 12, "F": 12, "G": 12, "H": 12}
+
+
+def title_page(book: Book, name: str, title: str, headline: str, widths: Mapping[str, float] = _WIDTHS) -> Page:
+    """Add a sheet that opens with a title and a headline, upright and without grid lines; return it to be filled."""
+    sheet = book.new_sheet(name)
+    sheet.sheet_view.showGridLines = False
+    set_up_print(sheet, landscape=False)
+    page = Page(sheet, widths)
+    page.whole_row(title, styles.TITLE, 18)
+    page.whole_row(headline, styles.HEADLINE, 13)
+    return page
 
 
 class Page:

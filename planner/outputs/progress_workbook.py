@@ -19,10 +19,11 @@ from planner.fleet import Finding
 from planner.outputs import headings, styles
 from planner.outputs.atomic import replacing
 from planner.outputs.cellsafe import Value, put
+from planner.outputs.extended_validations import carry_over
 from planner.outputs.grid import Book, Field, set_up_print, write_table
 from planner.outputs.page import Page
-from planner.outputs.words import counted
 from planner.progress import Merged, Progress
+from planner.words import counted
 
 _ADDRESS = re.compile(r"([A-Z]+)(\d+)$")
 _MOST_DAYS = 400  # rows of the burn-down; beyond, it goes on in weeks
@@ -37,6 +38,7 @@ def write_progress_workbook(
     written.
     """
     workbook = _open(source)
+    carry_over(source, workbook)
     for name in (
         headings.TEAM_PROGRESS,
         headings.BURN_DOWN,

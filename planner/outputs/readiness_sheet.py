@@ -11,11 +11,11 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from planner.fleet import Fleet
 from planner.outputs import cellsafe, headings, styles
-from planner.outputs.atomic import replacing
 from planner.outputs.cellsafe import Value
-from planner.outputs.grid import Book, Field, set_up_print, write_table
-from planner.outputs.page import Page
-from planner.outputs.words import ITEM_SEVERITY, MANAGEMENT_BY, READINESS, counted, readiness_headline
+from planner.outputs.grid import Book, Field, write_table
+from planner.outputs.page import title_page
+from planner.outputs.words import ITEM_SEVERITY, MANAGEMENT_BY, READINESS, readiness_headline
+from planner.words import counted
 
 if TYPE_CHECKING:
     from planner.readiness import Readiness, SiteReadiness
@@ -44,10 +44,7 @@ def write_readiness(fleet: Fleet, readiness: Readiness, path: str | os.PathLike[
     book = Book()
     add_readiness(book, fleet, readiness)
     book.workbook.move_sheet(headings.READINESS_OVERVIEW, -1)
-    book.workbook.properties.title = "Readiness for a shared tie-breaker host"
-    book.workbook.properties.creator = "castingvote"
-    with replacing(path) as temporary:
-        book.workbook.save(temporary)
+    book.save(path, "Readiness for a shared tie-breaker host")
 
 
 def add_readiness(book: Book, fleet: Fleet, readiness: Readiness) -> None:
@@ -107,11 +104,9 @@ def _words(site: SiteReadiness, readiness: Readiness) -> Iterator[str]:
 
 
 def _add_overview(book: Book, readiness: Readiness) -> None:
-    sheet = book.new_sheet(headings.READINESS_OVERVIEW)
-    sheet.sheet_view.showGridLines = False
-    page = Page(sheet)
-    page.whole_row("Readiness for a shared tie-breaker host", styles.TITLE, 18)
-    page.whole_row(readiness_headline(readiness), styles.HEADLINE, 13)
+    page = title_page(
+        book, headings.READINESS_OVERVIEW, "Readiness for a shared tie-breaker host", readiness_headline(readiness)
+    )
     page.section("Sites by outcome")
     for outcome, number in readiness.counts.items():
         clusters = sum(site.clusters for site in readiness.sites if site.outcome == outcome)
@@ -132,4 +127,3 @@ def _add_overview(book: Book, readiness: Readiness) -> None:
     page.section("What is assumed")
     for number, sentence in enumerate(readiness.assumptions, start=1):
         page.whole_row(f"{number}. {sentence}")
-    set_up_print(sheet, landscape=False)

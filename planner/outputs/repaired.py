@@ -17,7 +17,6 @@ from planner import columns
 from planner.columns import Sheet
 from planner.fleet import Fleet
 from planner.outputs import cellsafe, styles
-from planner.outputs.atomic import replacing
 from planner.outputs.grid import Book
 from planner.outputs.list_sheets import setting_text
 from planner.outputs.template import FORMATS, write_headings
@@ -49,10 +48,7 @@ def write_repaired(fleet: Fleet, path: str | os.PathLike[str]) -> None:
         elif len(table) or sheet.required:
             _write_table(book, sheet, table)
     _write_policy(book, fleet)
-    book.workbook.properties.title = "Fleet of two-node clusters"
-    book.workbook.properties.creator = "castingvote"
-    with replacing(path) as temporary:
-        book.workbook.save(temporary)
+    book.save(path, "Fleet of two-node clusters")
 
 
 def _write_table(book: Book, sheet: Sheet, table: pd.DataFrame) -> None:

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-import os
 from dataclasses import asdict
 from typing import Any
 
-from planner.outputs.atomic import write_text
 from planner.schedule import Rollout, Step, Wave
 
 
@@ -17,11 +15,6 @@ def rollout_to_json(rollout: Rollout) -> str:
     head = [f"{json.dumps(key)}: {json.dumps(value)}" for key, value in _claims(rollout).items()]
     waves = ",\n".join(_wave(wave) for wave in rollout.waves)
     return '{\n"waves": [\n' + waves + "\n],\n" + ",\n".join(head) + "\n}\n"
-
-
-def write_rollout_json(rollout: Rollout, path: str | os.PathLike[str]) -> None:
-    """Write `rollout_to_json` to a file, whole or not at all; raises InputError when it cannot be written."""
-    write_text(path, rollout_to_json(rollout))
 
 
 def _claims(rollout: Rollout) -> dict[str, Any]:

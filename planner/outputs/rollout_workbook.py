@@ -6,20 +6,18 @@ import datetime as dt
 import os
 from zoneinfo import ZoneInfo
 
-from openpyxl.worksheet.worksheet import Worksheet
-
 from planner.fleet import Fleet
 from planner.outputs import headings, styles
-from planner.outputs.atomic import replacing
-from planner.outputs.grid import Book, set_up_print
-from planner.outputs.page import Page
+from planner.outputs.grid import Book
+from planner.outputs.page import title_page
 from planner.outputs.rollout_facts import RolloutFacts
 from planner.outputs.run_sheet import sheet_title, write_run_sheet
 from planner.outputs.steps_sheet import write_conflicts, write_steps
-from planner.outputs.words import CAUTIONS, counted
+from planner.outputs.words import CAUTIONS
 from planner.plan import Plan
 from planner.schedule import Rollout
 from planner.version import VERSION
+from planner.words import counted
 
 _WIDTHS = {"A": 12, "B": 20, "C": 20, "D": 20, "E": 9, "F": 9, "G": 9, "H": 34}
 _HEADINGS = ("wave", "starts", "ends", "time zone", "sites", "steps", "hosts", "note")
@@ -47,12 +45,8 @@ def write_rollout_workbook(
     write_steps(book, facts)
     if rollout.conflicts:
         write_conflicts(book, rollout)
-    workbook = book.workbook
-    workbook.properties.title = "Tie-breaker rollout"
-    workbook.properties.creator = f"castingvote {VERSION}"
-    workbook.properties.created = workbook.properties.modified = written_at
-    with replacing(path) as temporary:
-        workbook.save(temporary)
+    book.workbook.properties.created = book.workbook.properties.modified = written_at
+    book.save(path, "Tie-breaker rollout", VERSION)
 
 
 def headline(rollout: Rollout) -> str:
@@ -65,13 +59,9 @@ def headline(rollout: Rollout) -> str:
     return f"{waves} change {counted(len(sites), 'site')} in {counted(len(list(rollout.steps)), 'step')}; {proven}."
 
 
-def _write_overview(book: Book, facts: RolloutFacts, written_at: dt.datetime) -> Worksheet:
+def _write_overview(book: Book, facts: RolloutFacts, written_at: dt.datetime) -> None:
     rollout = facts.rollout
-    sheet = book.new_sheet(headings.OVERVIEW)
-    sheet.sheet_view.showGridLines = False
-    page = Page(sheet, _WIDTHS)
-    page.whole_row("Tie-breaker rollout", styles.TITLE, 18)
-    page.whole_row(headline(rollout), styles.HEADLINE, 13)
+    page = title_page(book, headings.OVERVIEW, "Tie-breaker rollout", headline(rollout), _WIDTHS)
     page.whole_row(f"Why not fewer waves: {rollout.why}")
     if rollout.detours:
         least = f"at least {rollout.lower_bound_detours}"
@@ -97,5 +87,3 @@ def _write_overview(book: Book, facts: RolloutFacts, written_at: dt.datetime) ->
     for caution in (*rollout.cautions, *CAUTIONS):
         page.whole_row(caution)
     page.whole_row(f"Written {written_at:%Y-%m-%d %H:%M} UTC", styles.NOTE)
-    set_up_print(sheet, landscape=False)
-    return sheet

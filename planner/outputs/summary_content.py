@@ -13,6 +13,7 @@ from planner.outputs.cellsafe import plain
 from planner.outputs.facts import Facts, margin_ms
 from planner.outputs.list_sheets import applied_policy, setting_text
 from planner.outputs.page import Page
+from planner.words import counted
 
 _SMALLEST = 10
 _EVIDENCE = {
@@ -30,7 +31,7 @@ _HOW_TO = (
 def headline_of(facts: Facts) -> str:
     """Return the first sentence of the page."""
     spared = len(facts.plan.no_host_needed)
-    more = f" {words.counted(spared, 'more site').capitalize()} {'needs' if spared == 1 else 'need'} no shared host."
+    more = f" {counted(spared, 'more site').capitalize()} {'needs' if spared == 1 else 'need'} no shared host."
     return words.headline(facts.plan) + (more if spared else "")
 
 
@@ -61,7 +62,7 @@ def figures(page: Page, facts: Facts) -> None:
     page.row(
         "Hosts",
         plan.hosts,
-        f"{existing:,} existing, {plan.hosts - existing:,} new, at {words.counted(hubs, 'hub')}.",
+        f"{existing:,} existing, {plan.hosts - existing:,} new, at {counted(hubs, 'hub')}.",
         styles.COUNT,
     )
     page.row("Sites served", len(words.sites_served(plan)), _actions(facts), styles.COUNT)
@@ -125,8 +126,8 @@ def assumptions(page: Page, facts: Facts) -> None:
     for evidence, meaning in _EVIDENCE.items():
         more = _ages(facts) if evidence == "measured" else _RANGE if evidence == "estimated" else ""
         meant = "; ".join(part for part in (meaning, more) if part)
-        remark = f"{words.counted(clusters[evidence], 'cluster')}: {meant}." if sites[evidence] else ""
-        page.row(evidence.capitalize(), words.counted(sites[evidence], "site"), remark)
+        remark = f"{counted(clusters[evidence], 'cluster')}: {meant}." if sites[evidence] else ""
+        page.row(evidence.capitalize(), counted(sites[evidence], "site"), remark)
     repaired = sum(_cells(finding) for finding in facts.plan.findings if finding.code in REPAIRS)
     remark = "Read as what they most likely mean: see sheet Findings." if repaired else ""
     page.row("Repaired cells", repaired, remark, styles.COUNT)
@@ -139,9 +140,7 @@ def _ages(facts: Facts) -> str:
     undated = len({a.site for a in measured if not a.measured_at})
     if not dates:
         return ""
-    return f"the oldest on {min(dates)[:10]}" + (
-        f", {words.counted(undated, 'site')} without a date" if undated else ""
-    )
+    return f"the oldest on {min(dates)[:10]}" + (f", {counted(undated, 'site')} without a date" if undated else "")
 
 
 def cautions(page: Page, facts: Facts) -> None:

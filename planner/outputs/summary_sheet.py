@@ -5,10 +5,10 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable
 
-from planner.outputs import headings, styles, summary_content
+from planner.outputs import headings, summary_content
 from planner.outputs.facts import Facts
-from planner.outputs.grid import Book, set_up_print
-from planner.outputs.page import Page
+from planner.outputs.grid import Book
+from planner.outputs.page import Page, title_page
 
 # Title and figures first; a reader who stops after any section has had the most important part.
 _SECTIONS: tuple[tuple[str, Callable[[Page, Facts], None]], ...] = (
@@ -24,13 +24,8 @@ _SECTIONS: tuple[tuple[str, Callable[[Page, Facts], None]], ...] = (
 
 def write_summary(book: Book, facts: Facts, written_at: dt.datetime) -> None:
     """Add the sheet; the claims that `read_plan` reads back stand in its column B, named in column A."""
-    sheet = book.new_sheet(headings.SUMMARY)
-    sheet.sheet_view.showGridLines = False
-    page = Page(sheet)
-    page.whole_row("Tie-breaker plan", styles.TITLE, 18)
-    page.whole_row(summary_content.headline_of(facts), styles.HEADLINE, 13)
+    page = title_page(book, headings.SUMMARY, "Tie-breaker plan", summary_content.headline_of(facts))
     for title, write in _SECTIONS:
         page.section(title)
         write(page, facts)
     page.row("Written", written_at.strftime("%Y-%m-%d %H:%M UTC"))
-    set_up_print(sheet, landscape=False)

@@ -12,7 +12,6 @@ from openpyxl.worksheet.worksheet import Worksheet
 from planner import columns
 from planner.columns import Column, Kind, Sheet
 from planner.outputs import cellsafe, styles
-from planner.outputs.atomic import replacing
 from planner.outputs.explanation import explain, write_explanation
 from planner.outputs.grid import Book, Field, set_up_print, write_table
 from planner.outputs.validation import add_validation
@@ -41,10 +40,7 @@ def write_template(path: str | os.PathLike[str]) -> None:
             _write_policy(book)
         else:
             write_headings(book, sheet)
-    book.workbook.properties.title = "Fleet of two-node clusters"
-    book.workbook.properties.creator = "castingvote"
-    with replacing(path) as temporary:
-        book.workbook.save(temporary)
+    book.save(path, "Fleet of two-node clusters")
 
 
 def write_headings(book: Book, sheet: Sheet) -> Worksheet:

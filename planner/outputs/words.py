@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from planner.outputs import headings
 from planner.plan import Plan
+from planner.words import counted
 
 if TYPE_CHECKING:
     from planner.readiness import Readiness
@@ -139,11 +140,6 @@ def amount(plan: Plan, value: float) -> str:
         return f"{value:,.2f} {plan.policy.get('currency') or 'money'}"
     noun = "host" if plan.objective == "hosts" else "new host"
     return counted(round(value), noun) if value == round(value) else f"{value:,.2f} {noun}s"
-
-
-def counted(number: int, noun: str) -> str:
-    """Return number and noun, for example ``"1 site"`` or ``"1,200 sites"``."""
-    return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"
 
 
 def sites_served(plan: Plan) -> set[str]:

@@ -10,6 +10,7 @@ from planner.fleet import Bools, Ints
 from planner.readiness.nouns import Item
 from planner.readiness.practice import ONE_PLACE_KM
 from planner.rules import RULES, Checker, Pairs, Rule
+from planner.words import first_few
 
 # Nodes and release floor are asked of the site by itself; here they would only hide what else is wrong.
 _PAIR_RULES = tuple(rule for rule in RULES if not rule.whole_site)
@@ -73,7 +74,7 @@ class HubChecks:
         wanting = self._only_latency_wanting(elsewhere, others)
         if len(wanting):
             hubs = sorted({self._hub(pool) for pool in wanting.tolist()})
-            detail = f"no round-trip time known to hub {_some(hubs)}, which nothing else bars"
+            detail = f"no round-trip time known to hub {first_few(hubs)}, which nothing else bars"
             remedy = "Measure the round-trip time to a hub and fill in the sheet Latency."
             return Item("eligible_hub", "unknown", self._id(site), detail, remedy)
         reasons = "; ".join(f"{rule.code}: {rule.why(self._checker.facts, pairs)}" for rule, pairs in others)
@@ -110,8 +111,3 @@ class HubChecks:
 
     def _id(self, site: int) -> str:
         return self._fleet.site_ids[site]
-
-
-def _some(names: list[str], most: int = 4) -> str:
-    more = f" and {len(names) - most} more" if len(names) > most else ""
-    return ", ".join(names[:most]) + more

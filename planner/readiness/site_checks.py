@@ -72,22 +72,24 @@ def one_location(row: SiteRow, _policy: Policy) -> Iterator[Item]:
 def release_floor(row: SiteRow, policy: Policy) -> Iterator[Item]:
     """The clusters run the release floor or something newer."""
     floor = policy.release_floor
-    if floor and not row.release:
-        yield fill_in("release_floor", row.site, "release")
-    elif floor and parse_release(row.release) < parse_release(floor):
-        detail = f"release {row.release} is older than the release floor {floor}"
-        yield Item("release_floor", "open", row.site, detail, f"Bring the clusters to release {floor} or newer.")
+    detail = f"release {row.release} is older than the release floor {floor}"
+    yield from _from_release(row, floor, "release_floor", detail, f"Bring the clusters to release {floor} or newer.")
 
 
 def management_floor(row: SiteRow, policy: Policy) -> Iterator[Item]:
     """Clusters older than the management floor have a management server at another location."""
     floor = policy.management_floor
+    detail = f"release {row.release} is below the management floor {floor}"
+    remedy = f"Provide a management server at another location, or bring the clusters to release {floor} or newer."
+    yield from _from_release(row, floor, "management_floor", detail, remedy)
+
+
+def _from_release(row: SiteRow, floor: str, code: str, detail: str, remedy: str) -> Iterator[Item]:
+    """Yield an item where the release is older than ``floor``, or is not known; none where the floor is blank."""
     if floor and not row.release:
-        yield fill_in("management_floor", row.site, "release")
+        yield fill_in(code, row.site, "release")
     elif floor and parse_release(row.release) < parse_release(floor):
-        detail = f"release {row.release} is below the management floor {floor}"
-        remedy = f"Provide a management server at another location, or bring the clusters to release {floor} or newer."
-        yield Item("management_floor", "open", row.site, detail, remedy)
+        yield Item(code, "open", row.site, detail, remedy)
 
 
 def node_link(row: SiteRow, policy: Policy) -> Iterator[Item]:

@@ -6,13 +6,14 @@ import time
 from collections.abc import Callable, Sequence
 from typing import Literal
 
-from planner.fleet import Fleet
+from planner.fleet import Finding, Fleet
 from planner.plan import LaterAim, Plan, Reason
 from planner.replan.by_host import ByHost, by_host, folded
 from planner.sizing import Progress
 from planner.sizing import plan as make_plan
 from planner.sizing.fewest_moves import MoveModel
 from planner.sizing.solver import Effort
+from planner.words import counted
 
 _SEARCH_S = 60.0  # for the fewest moves, where the caller gives no limit
 _THOROUGH = 10  # times as long
@@ -33,30 +34,56 @@ def replan(
     Objective, bound and proof are those of `planner.plan`. Where hosts are the objective, every eligible site is served
     and no cover is asked for, moves come before all other aims: a mixed-integer model finds the fewest for so many
     hosts and ``extra_hosts`` more, and ``then`` has the bound. Else the plan of the fleet with each host in use as a
-    pool of its own is taken where it moves fewer sites, and ``extra_hosts`` is not used. Other arguments, and errors,
-    are those of `planner.plan`.
+    pool of its own is taken where it moves fewer sites, ``extra_hosts`` is not used, and a finding says so. Other
+    arguments, and errors, are those of `planner.plan`.
     """
     began = time.monotonic()
     first = make_plan(fleet, time_limit=time_limit, seed=seed, solver=solver, thorough=thorough, watch=watch)
-    if fleet.policy.split_sites or first.gap > 0 or not moves(first):
+    if not moves(first):
         return first
+    why = _not_modelled(fleet, first)
+    if fleet.policy.split_sites or first.gap > 0:
+        return _not_settled(first, why, extra_hosts)
     left = None if time_limit is None else max(0.0, time_limit - (time.monotonic() - began))
     split = by_host(fleet)
-    if (
-        first.objective == "hosts"
-        and fleet.policy.cover == "none"
-        and not any(_crowded(u.reasons) for u in first.unserved)
-    ):
+    if not why:
         seconds = left if left is not None else _SEARCH_S * (_THOROUGH if thorough else 1)
         effort = Effort(seconds=seconds, seed=seed, engine=solver, watch=watch)
         return _fewest(first, split, first.hosts + extra_hosts, effort)
     second = make_plan(split.fleet, time_limit=left, seed=seed, solver=solver, thorough=thorough, watch=watch)
-    return _better(first, folded(split, second))
+    return _not_settled(_better(first, folded(split, second)), why, extra_hosts)
 
 
 def moves(plan: Plan) -> int:
     """Return the number of sites that change host."""
     return len({row.site for row in plan.assignments if row.action == "move"})
+
+
+def _not_modelled(fleet: Fleet, plan: Plan) -> str:
+    """Return why the model of fewest moves does not know the case; "" where it does."""
+    if fleet.policy.split_sites:
+        return "sites may be split over hosts"
+    if plan.gap > 0:
+        return "the hosts themselves are not proven fewest"
+    if plan.objective != "hosts":
+        return f"the objective is {plan.objective}"
+    if fleet.policy.cover != "none":
+        return f"the policy asks for cover {fleet.policy.cover}"
+    return "some site finds no room" if any(_crowded(u.reasons) for u in plan.unserved) else ""
+
+
+def _not_settled(plan: Plan, why: str, extra_hosts: int) -> Plan:
+    """Return ``plan`` with a finding that fewer moves may do, and that further hosts were not tried."""
+    changed = moves(plan)
+    if not changed:
+        return plan
+    verb = "changes" if changed == 1 else "change"
+    words = f"{counted(changed, 'site')} {verb} host. Whether fewer would do is not settled, since {why}."
+    findings = [Finding("info", "moves_not_proven", "Current", words)]
+    if extra_hosts:
+        words = f"Whether {counted(extra_hosts, 'more host')} would save moves was not tried, since {why}."
+        findings.append(Finding("warning", "extra_hosts_unused", "Current", words))
+    return plan.replace(findings=(*plan.findings, *findings))
 
 
 def _crowded(reasons: Sequence[Reason]) -> bool:
@@ -70,7 +97,7 @@ def _fewest(first: Plan, split: ByHost, most_hosts: int, effort: Effort) -> Plan
     with effort.listening():
         found = model.solve(most_hosts, 0.0, effort)
         if found.sized is None:
-            return first
+            return _not_settled(first, "time was up", most_hosts - first.hosts)
         changed, hosts, rows, spared = model.named(found.sized, effort)
     second = folded(split, first.replace(host_list=hosts, assignments=rows, no_host_needed=spared))
     if len(hosts) <= first.hosts and moves(second) > moves(first):

@@ -14,6 +14,7 @@ from planner.rollout.releases import precedences
 from planner.rollout.state import State
 from planner.rollout.tasks import Fixed, fix_conflicts, story_of
 from planner.schedule import Conflict
+from planner.words import counted
 
 _SHOWN = 5
 
@@ -136,7 +137,7 @@ def _stuck(state: State, order: Order) -> list[Conflict]:
 
 def _some(changes: Sequence[Change]) -> str:
     shown = ", ".join(change.site for change in changes[:_SHOWN]) + (", ..." if len(changes) > _SHOWN else "")
-    return f"{len(changes)} site{'' if len(changes) == 1 else 's'}: {shown}"
+    return f"{counted(len(changes), 'site')}: {shown}"
 
 
 def _left(state: State, hosts: list[str]) -> set[str]:

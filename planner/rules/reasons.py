@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 import numpy as np
 
 from planner.latency import EVIDENCE
 from planner.rules.facts import Facts
 from planner.rules.pairs import Pairs
+from planner.words import first_few
 
 
 def _site(facts: Facts, pairs: Pairs, column: str) -> str:
@@ -16,7 +15,7 @@ def _site(facts: Facts, pairs: Pairs, column: str) -> str:
 
 
 def _hubs(facts: Facts, pairs: Pairs) -> str:
-    return _some(dict.fromkeys(facts.fleet.hub_ids[hub] for hub in facts.hub(pairs)))
+    return first_few(dict.fromkeys(facts.fleet.hub_ids[hub] for hub in facts.hub(pairs)))
 
 
 def nodes(facts: Facts, pairs: Pairs) -> str:
@@ -40,11 +39,11 @@ def barred_hub(facts: Facts, pairs: Pairs) -> str:
 
 def region(facts: Facts, pairs: Pairs) -> str:
     region = _site(facts, pairs, "region") or "(blank)"
-    return f"region {region} is not served by {_some(facts.fleet.pool_ids[p] for p in pairs.pool)}"
+    return f"region {region} is not served by {first_few(facts.fleet.pool_ids[p] for p in pairs.pool)}"
 
 
 def host_release(facts: Facts, pairs: Pairs) -> str:
-    hosts = _some(f"{facts.fleet.pool_ids[p]} ({facts.fleet.host_releases[p]})" for p in pairs.pool)
+    hosts = first_few(f"{facts.fleet.pool_ids[p]} ({facts.fleet.host_releases[p]})" for p in pairs.pool)
     need = "the same first number as" if facts.policy.host_release_rule == "same_major" else "at least"
     return f"host release must be {need} the site's {_site(facts, pairs, 'release')}: {hosts}"
 
@@ -65,7 +64,7 @@ def evidence(facts: Facts, pairs: Pairs) -> str:
     kinds = dict.fromkeys(
         f"{EVIDENCE[e]} (hub {facts.fleet.hub_ids[h]})" for e, h in zip(pairs.evidence, facts.hub(pairs), strict=True)
     )
-    return f"RTT only {_some(kinds)}; the policy accepts {facts.policy.accepted_evidence} at the least"
+    return f"RTT only {first_few(kinds)}; the policy accepts {facts.policy.accepted_evidence} at the least"
 
 
 def old_latency(facts: Facts, pairs: Pairs) -> str:
@@ -93,7 +92,7 @@ def capacity(facts: Facts, pairs: Pairs) -> str:
     if (traffic > uplinks).all():
         return f"tie-breaker traffic of {traffic:g} kb/s exceeds the largest uplink, {uplinks.max():g} kb/s"
     if facts.policy.split_sites or caps.max() >= clusters:
-        return f"no host may stand in {_some(facts.fleet.pool_ids[p] for p in pairs.pool)}"
+        return f"no host may stand in {first_few(facts.fleet.pool_ids[p] for p in pairs.pool)}"
     return f"{clusters} clusters that stay together exceed the largest usable host, {caps.max()} clusters"
 
 
@@ -111,14 +110,7 @@ def third_location(facts: Facts, pairs: Pairs) -> str:
             km = facts.distance_km(pairs)[position]
             far = "an unknown distance" if np.isnan(km) else f"{km:.1f} km"
             parts.append(f"hub {hub} is {far} away, at least {facts.policy.third_location_km:g} km wanted")
-    return _some(dict.fromkeys(parts))
-
-
-def _some(names: Iterable[str], most: int = 4) -> str:
-    """Join names, the first few only, and say how many more there are."""
-    listed = list(names)
-    more = f" and {len(listed) - most} more" if len(listed) > most else ""
-    return ", ".join(listed[:most]) + more
+    return first_few(dict.fromkeys(parts))
 
 
 def _figures(value: float, limit: float) -> str:

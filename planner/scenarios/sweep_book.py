@@ -8,16 +8,17 @@ from collections.abc import Sequence
 from openpyxl.chart import BarChart, Reference, ScatterChart, Series
 from openpyxl.worksheet.worksheet import Worksheet
 
-from planner.outputs import CAUTIONS, cellsafe, styles
-from planner.outputs.atomic import replacing
+from planner.outputs import cellsafe, styles
 from planner.outputs.cellsafe import Value
-from planner.outputs.grid import Book, Field, set_up_print, write_table
-from planner.outputs.page import Page
+from planner.outputs.grid import Book, Field, write_table
+from planner.outputs.page import title_page
+from planner.scenarios.book_parts import add_notes, end_summary, in_title
 from planner.scenarios.charts import COLOURS, dress
 from planner.scenarios.curves import curves_of
 from planner.scenarios.nouns import Point, Sweep
 from planner.scenarios.sweep_words import changes_in_words, headline, proof_in_words
 
+_TITLE = "Sweep of scenarios"
 SCENARIO = Field("scenario", least=16, most=46)
 
 
@@ -33,37 +34,20 @@ def write_sweep_workbook(sweep: Sweep, path: str | os.PathLike[str]) -> None:
         _write_certainty(book, sweep)
     changes = [(point.scenario.name, line) for point in sweep.points for line in changes_in_words(point.scenario)]
     write_table(book, "Changes", (SCENARIO, Field("what it changes", least=30, most=80)), changes)
-    book.workbook.properties.title = "Sweep of scenarios"
-    book.workbook.properties.creator = f"castingvote {sweep.version}".strip()
-    with replacing(path) as temporary:
-        book.workbook.save(temporary)
+    book.save(path, _TITLE, sweep.version)
 
 
 def _write_summary(book: Book, sweep: Sweep) -> None:
-    sheet = book.new_sheet("Summary")
-    sheet.sheet_view.showGridLines = False
-    page = Page(sheet)
-    page.whole_row("Sweep of scenarios", styles.TITLE, 18)
-    page.whole_row(headline(sweep), styles.HEADLINE, 13)
+    page = title_page(book, "Summary", _TITLE, headline(sweep))
     if not sweep.complete:
         page.whole_row("The sweep was interrupted; scenarios without figures were not planned.")
-    if sweep.notes:
-        page.section("What to know")
-        for note in sweep.notes:
-            page.whole_row(str(note))
+    add_notes(page, "What to know", sweep.notes)
     page.section("How to read it")
     page.text_row("hosts, not below", "Hosts that the plan of the scenario runs, and how few any plan could do with.")
     page.text_row("proof", "How the bound is proven. A scenario between two others may need no plan of its own.")
     page.text_row("Front", "Scenarios that no other one beats: none asks as much and needs as little.")
     page.text_row("cost", "Price of the plan's hosts; it is made small only where the objective is cost.")
-    page.section("Before anything is changed")
-    for caution in CAUTIONS:
-        page.whole_row(caution)
-    page.section("Where it comes from")
-    for source in sweep.sources:
-        page.text_row(cellsafe.one_line(source.name), f"SHA-256 {source.sha256}")
-    page.row("castingvote", sweep.version)
-    set_up_print(sheet, landscape=False)
+    end_summary(page, sweep)
 
 
 def _has(sweep: Sweep, name: str) -> bool:
@@ -157,10 +141,9 @@ def _write_chart(book: Book, sweep: Sweep) -> None:
             rows.append((point.scenario.name, curve.name, *numbers, "yes" if point.gap == 0 else "no"))
     sheet = write_table(book, "Chart", fields, rows)
     unserved = any(row[4] for row in rows)
-    fleet = ", ".join(cellsafe.one_line(source.name) for source in sweep.sources)
     for number, (what, column) in enumerate((("hosts", 4), ("sites unserved", 5))[: 1 + unserved] if rows else ()):
         chart = _scatter(sheet, column, spans) if curves.axis else _bars(sheet, column, len(rows) + 1)
-        dress(chart, f"{what.capitalize()} in each scenario{f' of {fleet}' * bool(fleet)}", curves.label, what)
+        dress(chart, f"{what.capitalize()} in each scenario{in_title(' of ', sweep.sources)}", curves.label, what)
         sheet.add_chart(chart, f"I{2 + 28 * number}")
 
 

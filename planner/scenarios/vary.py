@@ -61,6 +61,19 @@ def axis_of(option: str) -> tuple[str, list[Edit]]:
     return name, edits
 
 
+def vary(*options: str) -> list[Scenario]:
+    """Return the fleet as it is and every combination of the values of ``options``, as scenarios for `planner.sweep`.
+
+    Each option is a text ``NAME=VALUES`` as the command line takes it, such as ``"latency_budget_ms=20:80:5"`` (first,
+    last, step), ``"cluster_cap=64,128"`` or ``"sites.latency_budget_ms=x0.8,x1"`` (times what it is). A setting does
+    not change sites or hubs that state it for themselves. Raises InputError that says what is wrong.
+
+    >>> [scenario.name for scenario in vary("cluster_cap=48,64")]
+    ['as it is', 'cluster_cap=48', 'cluster_cap=64']
+    """
+    return combined([axis_of(option) for option in options], [])
+
+
 def _target(name: str) -> tuple[Literal["Policy", "Sites", "Hubs"], Column]:
     place, dot, rest = name.partition(".")
     if dot and place.lower() in _SHEETS:

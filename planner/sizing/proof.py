@@ -16,6 +16,7 @@ from planner.sizing.placement import Placement
 from planner.sizing.problem import Classes, Problem, group, restrict
 from planner.sizing.search import search_counts
 from planner.sizing.solver import Effort
+from planner.words import counted
 
 _NAMED_SETS = 6  # sets told in words; the data hold all of them
 _NAMED_SITES = 4
@@ -106,13 +107,13 @@ def _set_in_words(data: dict[str, Any], all_pools: int) -> str:
     """Say one inequality as a person would; ``all_pools`` is how many pools the fleet has."""
     sites, pools = data["sites"], data["pools"]
     named = ", ".join(sites[:_NAMED_SITES]) + (", …" if len(sites) > _NAMED_SITES else "")
-    what = _counted(data["demand"], "cluster" if data["at_least"] == 1 else "site")
+    what = counted(data["demand"], "cluster" if data["at_least"] == 1 else "site")
     if data["at_least"] > 1:
         what += f" of {data['at_least']} or more clusters"
     else:
-        what += f" at {_counted(len(sites), 'site')}"
+        what += f" at {counted(len(sites), 'site')}"
     if len(pools) == all_pools:
-        who = f"{what} have all {_counted(len(pools), 'pool')} to go to"
+        who = f"{what} have all {counted(len(pools), 'pool')} to go to"
     else:
         where = ", ".join(pools) if len(pools) <= _NAMED_SITES else str(len(pools))
         noun = "pools" if len(pools) > 1 else "pool"
@@ -122,12 +123,8 @@ def _set_in_words(data: dict[str, Any], all_pools: int) -> str:
         )
     largest = max(pools.values(), default=0)
     if data["divisor"] > 1 or largest <= 1:
-        return f"{who}, with room for at most {largest} on a host: at least {_counted(data['needs'], 'host')}."
+        return f"{who}, with room for at most {largest} on a host: at least {counted(data['needs'], 'host')}."
     return f"{who}, whose hosts must have room for them all."
-
-
-def _counted(number: int, noun: str) -> str:
-    return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"
 
 
 def _adding_up(certificate: Certificate, found: float) -> str:

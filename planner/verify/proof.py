@@ -21,6 +21,7 @@ from planner.verify.proof_form import ClaimedSet, UnreadableError, finite, read_
 from planner.verify.proof_sets import Recount
 from planner.verify.second_solver import SECONDS, bound_by_cp_sat
 from planner.verify.violation import RELATIVE_TOLERANCE, Violation
+from planner.words import counted
 
 Verdict = Literal["proof", "bound", "broken"]
 
@@ -122,18 +123,18 @@ def _forced(plan: Plan, model: HostModel, claims: list[ClaimedSet], most_nodes: 
     if added >= goal or plan.proof.kind == "counting":
         return _Forced(added, "weighed with the plan's multipliers and added up in exact fractions")
     searched = branch_and_bound(model, goal, most_nodes)
-    how = f"by a branch and bound of our own over whole host counts, {_counted(searched.nodes, 'node')}"
+    how = f"by a branch and bound of our own over whole host counts, {counted(searched.nodes, 'node')}"
     if searched.bound >= goal or (searched.best is not None and searched.best < goal):
         return _Forced(searched.bound, how)
     second = bound_by_cp_sat(model, seconds)
     if second > searched.bound:
-        how = f"by the second solver CP-SAT, after {_counted(searched.nodes, 'node')} of a branch and bound of our own"
+        how = f"by the second solver CP-SAT, after {counted(searched.nodes, 'node')} of a branch and bound of our own"
     return _Forced(max(second, searched.bound), how, settled=False)
 
 
 def _verdict(plan: Plan, sets: int, forced: _Forced) -> ProofCheck:
     force = "forces" if sets == 1 else "force"
-    reached = f"{_counted(sets, 'set')} of sites, counted again from the fleet, {force} {_least(plan, forced.bound)}"
+    reached = f"{counted(sets, 'set')} of sites, counted again from the fleet, {force} {_least(plan, forced.bound)}"
     reached += f", {forced.how}"
     if forced.bound >= _goal(plan):
         if plan.lower_bound <= 0 and not sets:
@@ -151,7 +152,7 @@ def _verdict(plan: Plan, sets: int, forced: _Forced) -> ProofCheck:
 
 
 def _broken(violations: tuple[Violation, ...] | list[Violation]) -> ProofCheck:
-    more = f" {_counted(len(violations) - 1, 'more objection')} to it." if len(violations) > 1 else ""
+    more = f" {counted(len(violations) - 1, 'more objection')} to it." if len(violations) > 1 else ""
     return ProofCheck("broken", f"The proof does not hold: {violations[0]}.{more}", tuple(violations))
 
 
@@ -176,7 +177,3 @@ def _amount(plan: Plan, value: Fraction) -> str:
         return f"{float(value):,.2f} {plan.policy.get('currency') or 'money'}"
     noun = "host" if plan.objective == "hosts" else "new host"
     return f"{float(value):,g} {noun}{'' if value == 1 else 's'}"
-
-
-def _counted(number: int, noun: str) -> str:
-    return f"{number:,} {noun}{'' if number == 1 else 's'}"

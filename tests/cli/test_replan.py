@@ -49,6 +49,16 @@ def test_drained_hub_and_frozen_assignments(call, fleet):
     assert frozen["0007"] == "ESK-02"
 
 
+def test_it_is_said_where_the_fewest_moves_are_not_settled_and_more_hosts_not_tried(call, fleets):
+    policy = [["setting", "value"], ["latency_budget_ms", 40], ["cover", "host"]]
+    fleet = fleets.write(Sites=SITES, Hubs=HUBS, Latency=LATENCY, Current=CURRENT, Policy=policy)
+    done = call("replan", fleet, "--drain", "ESK-02", "--extra-hosts", "1", "--json", "-")
+    assert "Whether fewer would do is not settled, since the policy asks for cover host." in done.err
+    assert "Whether 1 more host would save moves was not tried" in done.err
+    codes = {finding["code"] for finding in json.loads(done.out)["findings"]}
+    assert {"moves_not_proven", "extra_hosts_unused"} <= codes
+
+
 def test_trade_off_is_printed(call, fleet):
     done = call("replan", fleet, "--drain", "ESK-02", "--trade-off")
     assert "Moves against hosts" in done.out

@@ -1,7 +1,6 @@
 """Small random fleets: the fewest sites whose budgets must rise to save a host, against trying every set of sites."""
 
 import itertools
-from functools import cache
 
 import numpy as np
 from hypothesis import assume, given, settings
@@ -11,22 +10,9 @@ from planner.explain.changes import changed
 from planner.explain.opening import OpeningModel
 from planner.explain.openings import openings_that_save
 from planner.sizing import plan
+from tests.arrays import fewest_bins
 
 BUDGET, REACH = 50.0, 75.0  # half the budget more is within reach
-
-
-@cache
-def fewest_bins(sizes: tuple[int, ...], cap: int) -> int:
-    """Fewest bins, by trying every subset that the first item may share a bin with."""
-    if not sizes:
-        return 0
-    first, rest = sizes[0], sizes[1:]
-    best = len(sizes)
-    for picks in itertools.product((False, True), repeat=len(rest)):
-        if first + sum(size for size, pick in zip(rest, picks, strict=True) if pick) <= cap:
-            left = tuple(size for size, pick in zip(rest, picks, strict=True) if not pick)
-            best = min(best, 1 + fewest_bins(left, cap))
-    return best
 
 
 def fewest_hosts(allowed, clusters, caps, most):

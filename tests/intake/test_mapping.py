@@ -117,3 +117,38 @@ def test_a_column_of_a_name_that_the_mapping_gives_to_another_is_handed_through(
     fleet = with_mapping(rows, "[Sites.columns]\nlatitude = 'Breite'").fleet
     assert fleet.sites["latitude"].tolist() == [54.9, 54.5, 51.4]
     assert fleet.sites["latitude (not used)"].tolist() == ["Alder Street", "Birch Lane", "Cedar Road"]
+
+
+def test_pinned_headers_tell_where_the_header_is(rows, with_mapping):
+    rows["Latency"] = [["Wo", "Wohin", "Messung"], ["0001", "ESK", 5], ["0002", "ROV", 6]]
+    inspection = with_mapping(rows, '[Latency.columns]\nsite = "Wo"\nhub = "wohin"\nrtt_ms = "Messung"')
+    assert inspection.fleet is not None, inspection.findings
+    assert inspection.fleet.latency["rtt_ms"].tolist() == [5, 6]
+
+
+@pytest.mark.parametrize(
+    ("head", "mapping"),
+    [
+        (["site", "hub", "Messung"], '[Latency.columns]\nrtt_ms = "Messung"'),
+        (["site", "hub", "Messung"], '[Latency.columns]\nrtt_ms = "=C"\n[Latency.units]\nrtt_ms = "s"'),
+        (
+            ["Wo", "Wohin", "Messung"],
+            '[Latency]\nheader_row = 1\n[Latency.columns]\nsite = "Wo"\nhub = "Wohin"\nrtt_ms = "Messung"',
+        ),
+    ],
+)
+def test_a_zero_is_unknown_also_where_a_mapping_pins_the_column(rows, with_mapping, head, mapping):
+    rows["Latency"] = [head, ["0001", "ESK", 0], ["0001", "ROV", 0.031], ["0002", "ESK", "0,0"]]
+    inspection = with_mapping(rows, mapping)
+    assert inspection.fleet is not None, inspection.findings
+    assert list(inspection.fleet.latency["hub"]) == ["ROV"]
+    (finding,) = [f for f in inspection.findings if f.code == "rtt_zero"]
+    assert "2 cells (C2, C4)" in finding.message
+
+
+def test_a_column_that_a_mapping_ignores_keeps_its_zeros(rows, with_mapping):
+    rows["Latency"] = [["site", "hub", "rtt_ms", "rtt"], ["0001", "ESK", 0, 5]]
+    inspection = with_mapping(rows, '[Latency]\nignore = ["rtt_ms"]\n[Latency.columns]\nrtt_ms = "rtt"')
+    assert inspection.fleet is not None, inspection.findings
+    assert inspection.fleet.latency["rtt_ms"].tolist() == [5]
+    assert "rtt_zero" not in {f.code for f in inspection.findings}

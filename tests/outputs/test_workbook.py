@@ -13,8 +13,8 @@ from planner.intake.messages import CATALOGUE
 from planner.outputs import write_workbook
 from planner.outputs.headings import PROGRESS_WORDS
 from planner.outputs.summary_content import REPAIRS
-from planner.outputs.words import counted
 from planner.plan import Assignment, Host, Plan, Proof
+from planner.words import counted
 
 SHEETS = ["Summary", "Hosts", "Assignments", "Unserved", "No host needed", "Findings", "Policy"]
 

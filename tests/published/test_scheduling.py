@@ -112,11 +112,32 @@ HOUSE = {"A": (3, ""), "B": (4, "A"), "C": (3, "B"), "D": (10, "B"), "E": (8, "D
          "H": (8, "CEFG"), "I": (5, "H"), "J": (5, "H"), "K": (4, "I"), "L": (2, "J"), "M": (4, "KL")}  # fmt: skip
 
 
-def test_house_building():
-    """GLPK 5.0, example cpp: critical path of 46. Every start is the earliest, since nothing else limits."""
-    at = {name: i for i, name in enumerate(HOUSE)}
-    project = one_night([(d, [at[n] for n in needs], {}) for d, needs in HOUSE.values()], {})
-    assert solved(project).finish(project.jobs) == schedule_by_priority(project).finish(project.jobs) == 46
+# H. Hillier, G. Lieberman, Introduction to Operations Research, Reliable Construction Co.: 44 weeks.
+CONSTRUCTION = {"A": (2, ""), "B": (4, "A"), "C": (10, "B"), "D": (6, "C"), "E": (4, "C"), "F": (5, "E"), "G": (7, "D"),
+                "H": (9, "EG"), "I": (7, "C"), "J": (8, "FI"), "K": (4, "J"), "L": (5, "J"), "M": (2, "H"),
+                "N": (6, "KL")}  # fmt: skip
+
+
+def network(activities):
+    at = {name: i for i, name in enumerate(activities)}
+    return one_night([(d, [at[n] for n in needs], {}) for d, needs in activities.values()], {})
+
+
+@pytest.mark.parametrize(
+    ("activities", "length", "critical"), [(HOUSE, 46, "ABDEHIKM"), (CONSTRUCTION, 44, "ABCEFJLN")]
+)
+def test_critical_paths(activities, length, critical):
+    """GLPK 5.0, example cpp, and Hillier and Lieberman. Every start is the earliest, since nothing else limits.
+
+    An activity is critical when the project takes a day longer as soon as it does.
+    """
+    project = network(activities)
+    assert solved(project).finish(project.jobs) == schedule_by_priority(project).finish(project.jobs) == length
+    longer = {}
+    for name, (duration, needs) in activities.items():
+        slow = network({**activities, name: (duration + 1, needs)})
+        longer[name] = schedule_by_priority(slow).finish(slow.jobs) - length
+    assert longer == {name: int(name in critical) for name in activities}
 
 
 MYCIEL3 = "1-2 1-4 1-7 1-9 2-3 2-6 2-8 3-5 3-7 3-10 4-5 4-6 4-10 5-8 5-9 6-11 7-11 8-11 9-11 10-11"

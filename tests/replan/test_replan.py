@@ -263,6 +263,28 @@ def test_trade_off_is_refused_where_the_model_does_not_know_the_policy(policy):
     holds(fleet, replan(fleet))
 
 
+@pytest.mark.parametrize(
+    ("policy", "why"),
+    [
+        ({"cover": "host"}, "cover host"),
+        ({"objective": "new_hosts"}, "objective is new_hosts"),
+        ({"split_sites": True}, "split"),
+        ({}, ""),
+    ],
+)
+def test_moves_that_are_not_proven_fewest_are_said_to_be_so(policy, why):
+    fleet = invented(4, sites=14, hubs=3, cap=8)
+    fleet = fleet.replace(policy=fleet.policy.replace(**policy))
+    made = replan(fleet, extra_hosts=2)
+    assert moves(made) or not why  # else there is nothing to say
+    said = {finding.code: finding for finding in made.findings if finding not in fleet.findings}
+    assert set(said) == ({"moves_not_proven", "extra_hosts_unused"} if why else set())
+    assert all(why in finding.message for finding in said.values())
+    if why:
+        assert f"{moves(made)} site" in said["moves_not_proven"].message
+        assert said["extra_hosts_unused"].severity == "warning"
+
+
 def test_no_time_gives_a_plan_all_the_same():
     fleet = invented(2, sites=60, hubs=5, cap=10)
     holds(fleet, replan(fleet, time_limit=0))

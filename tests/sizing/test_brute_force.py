@@ -1,7 +1,6 @@
 """Small random fleets: the plan equals the best of all plans, found by trying every one of them."""
 
 import itertools
-from functools import cache
 
 import numpy as np
 import pytest
@@ -9,21 +8,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from planner.sizing import plan
-
-
-@cache
-def fewest_bins(sizes: tuple[int, ...], cap: int) -> int:
-    """Fewest bins for the items, by putting the first one into each bin that another subset could share."""
-    if not sizes:
-        return 0
-    first, rest = sizes[0], sizes[1:]
-    best = len(sizes)
-    for picks in itertools.product((False, True), repeat=len(rest)):
-        together = first + sum(size for size, pick in zip(rest, picks, strict=True) if pick)
-        if together <= cap:
-            left = tuple(size for size, pick in zip(rest, picks, strict=True) if not pick)
-            best = min(best, 1 + fewest_bins(left, cap))
-    return best
+from tests.arrays import fewest_bins
 
 
 def brute_force(case) -> tuple[float, float]:

@@ -2,6 +2,8 @@
 
 import datetime as dt
 import random
+import re
+import zipfile
 
 import numpy as np
 import openpyxl
@@ -200,6 +202,54 @@ def test_merged_workbook_keeps_all_and_reads_back(fleet, plan, team, tmp_path):
     assert read_plan(tmp_path / "merged.xlsx").assignments == read_plan(paths[0]).assignments
     write_progress_workbook(tmp_path / "merged.xlsx", again, track(fleet, plan, again, TODAY), tmp_path / "twice.xlsx")
     assert sorted(openpyxl.load_workbook(tmp_path / "twice.xlsx").sheetnames) == sorted(book.sheetnames)
+
+
+EXTENSION = (
+    '<extLst><ext uri="{CCE6A557-97BC-4b89-ADB6-D9C93CAAB3DF}" '
+    'xmlns:x14="http://schemas.microsoft.com/office/spreadsheetml/2009/9/main"><x14:dataValidations count="4" '
+    'xmlns:xm="http://schemas.microsoft.com/office/excel/2006/main">'
+    '<x14:dataValidation type="list" errorStyle="warning" allowBlank="1" showErrorMessage="1" error="Not a host." '
+    'xr:uid="{00000000-0002-0000-0300-000000000000}" '
+    'xmlns:xr="http://schemas.microsoft.com/office/spreadsheetml/2014/revision">'
+    "<x14:formula1><xm:f>Hosts!$A$2:$A$4</xm:f></x14:formula1><xm:sqref>F2:F21 H2</xm:sqref></x14:dataValidation>"
+    '<x14:dataValidation type="whole" operator="between"><x14:formula1><xm:f>1</xm:f></x14:formula1><x14:formula2>'
+    "<xm:f>Hosts!$B$2</xm:f></x14:formula2><xm:sqref>G2</xm:sqref></x14:dataValidation>"
+    '<x14:dataValidation type="riddle"><x14:formula1><xm:f>1</xm:f></x14:formula1><xm:sqref>G3</xm:sqref>'
+    '</x14:dataValidation><x14:dataValidation type="list"><x14:formula1><xm:f>Hosts!$A$2</xm:f></x14:formula1>'
+    "</x14:dataValidation></x14:dataValidations></ext></extLst></worksheet>"
+)
+
+
+def as_excel_saves_it(path, title):
+    """Move the drop-down of hosts of a sheet to the extension in which Excel keeps what refers to another sheet."""
+    part = f"xl/worksheets/sheet{openpyxl.load_workbook(path).sheetnames.index(title) + 1}.xml"
+    with zipfile.ZipFile(path) as archive:
+        parts = {name: archive.read(name) for name in archive.namelist()}
+    text, moved = re.subn(
+        r"<dataValidation (?:(?!</dataValidation>).)*Hosts!.*?</dataValidation>", "", parts[part].decode()
+    )
+    assert moved == 1
+    # The list of extensions comes last, after the parts of tables.
+    parts[part] = text.replace("</worksheet>", EXTENSION).encode()
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, data in parts.items():
+            archive.writestr(name, data)
+
+
+@pytest.mark.filterwarnings("ignore:Data Validation extension:UserWarning")
+def test_merged_workbook_keeps_validations_that_refer_to_other_sheets(fleet, plan, team, tmp_path):
+    path = team("one.xlsx", lambda fill, _: fill(to_do(plan)[0], status="done"))
+    as_excel_saves_it(path, "Assignments")
+    own = openpyxl.load_workbook(path)["Assignments"].data_validations.dataValidation
+    whole = merged(read_copies([path]))
+    write_progress_workbook(path, whole, track(fleet, plan, whole, TODAY), tmp_path / "merged.xlsx")
+    kept = openpyxl.load_workbook(tmp_path / "merged.xlsx")["Assignments"].data_validations.dataValidation
+    assert len(kept) == len(own) + 2  # those of an unknown kind and of no cell are left out
+    hosts, between = kept[-2:]
+    assert (hosts.type, hosts.formula1, str(hosts.sqref)) == ("list", "Hosts!$A$2:$A$4", "F2:F21 H2")
+    assert (hosts.errorStyle, hosts.allowBlank, hosts.showErrorMessage) == ("warning", True, True)
+    assert hosts.error == "Not a host."
+    assert (between.operator, between.formula1, between.formula2) == ("between", "1", "Hosts!$B$2")
 
 
 @pytest.mark.parametrize("pace", [1, 3])

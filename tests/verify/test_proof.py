@@ -9,28 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from planner import columns
-from planner.fleet import Fleet, Policy, typed_table
 from planner.plan import Proof
 from planner.sizing import plan as make_plan
 from planner.verify import verify_proof
-
-
-def fleet_of(rtt, *, sites=None, pools=None, **policy) -> Fleet:
-    rtt = np.asarray(rtt, dtype=float)
-    site_ids = [f"S{i:02d}" for i in range(rtt.shape[0])]
-    hub_ids = [f"H{j}" for j in range(rtt.shape[1])]
-    rows, places = np.indices(rtt.shape).reshape(2, -1)
-    return Fleet(
-        sites=typed_table(columns.SITES, {"site": site_ids, **(sites or {})}),
-        pools=typed_table(columns.HUBS, {"hub": hub_ids, "pool": hub_ids, **(pools or {})}),
-        latency=typed_table(
-            columns.LATENCY,
-            {"site": [site_ids[i] for i in rows], "hub": [hub_ids[j] for j in places], "rtt_ms": rtt.ravel()},
-        ),
-        policy=Policy(**{"latency_budget_ms": 50.0, **policy}),
-    )
-
+from tests.arrays import fleet_of
 
 # Four sites reach H0 only, two reach H1 only, one either; hosts of three: two and one, though seven on three would do.
 FLEET = fleet_of([[10, 99]] * 4 + [[99, 10]] * 2 + [[10, 10]], cluster_cap=3)

@@ -19,6 +19,10 @@ IDS: dict[str, Template] = {
         "Write it as {known}; format the column as text.",
     ),
     "id_ambiguous": error("{column} {value} may be any of {known}.", "Write the id with its leading zeros."),
+    "id_by_name": repair(
+        "info", "{column} {value}{count} is no id but the name of {known}, and of no other; it was read as that id."
+    ),
+    "name_ambiguous": error("{column} {value} is no id, but the name of several: {known}.", "Write the id instead."),
     "site_unknown": warning("The site {value}{count} is not on the sheet Sites; ignored.", "{guess}"),
     "hub_unknown": warning("The hub {value}{count} is not on the sheet Hubs; ignored.", "{guess}"),
     "pinned_unknown": error("The pinned hub {value} is not on the sheet Hubs.", "{guess}"),

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from planner.words import counted
+
 LossKind = Literal["host", "hub", "zone", "link", "wan_node"]
 Outcome = Literal[
     "rehomed",  # its standby takes it over
@@ -156,7 +158,7 @@ class DrillReport:
             elif of_kind:
                 worst = max(bad, key=lambda single: single.figures.unprotected_after)
                 clusters = worst.figures.unprotected_after
-                left = f"{clusters:,} cluster{'' if clusters == 1 else 's'} without a third vote"
+                left = f"{counted(clusters, 'cluster')} without a third vote"
                 failed.append(f"{len(bad):,} of {len(of_kind):,} {kind}s (worst: {worst.loss.name} leaves {left})")
         survives = f"The plan survives the loss of {_listed(kept)}. " if kept else ""
         return survives + (f"It does not survive the loss of {_listed(failed)}." if failed else "")

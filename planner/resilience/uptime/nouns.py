@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from planner.words import counted
+
 MINUTES_A_YEAR = 365 * 24 * 60
 Part = Literal["node", "site_uplink", "hub_uplink", "hub", "host"]
 
@@ -62,7 +64,7 @@ class Missing:
     def words(self) -> str:
         """What to fill in, in a sentence."""
         percent, mtbf, mttr = self.columns
-        where = f"{self.rows:,} row{'' if self.rows == 1 else 's'} of {self.sheet}"
+        where = f"{counted(self.rows, 'row')} of {self.sheet}"
         return (
             f"No availability of the {self.part.replace('_', ' ')} is known for {where}: fill in {percent}, "
             f"or {mtbf} and {mttr}, there or in Policy; 100 leaves the part out."

@@ -10,6 +10,7 @@ from planner.resilience.uptime.covered import covered_down
 from planner.resilience.uptime.nouns import MINUTES_A_YEAR, Availability, PartShare, SiteUptime
 from planner.resilience.uptime.rows import PARTS, Rows, complete, read_rows
 from planner.resilience.uptime.together import number_hit, split_sites, together
+from planner.words import counted
 
 _ASSUMPTIONS = (
     "A cluster runs while at least two of its three votes are up and reach each other: two nodes and the tie-breaker.",
@@ -42,7 +43,7 @@ def availability(fleet: Fleet, plan: Plan) -> Availability:
     notes = []
     own = sum(spared.why == "own_tie_breaker" for spared in plan.no_host_needed)
     if own:
-        notes.append(f"{own:,} site{'' if own == 1 else 's'} with an own tie-breaker not computed: no figure for it.")
+        notes.append(f"{counted(own, 'site')} with an own tie-breaker not computed: no figure for it.")
     if not len(rows.site):
         return Availability(missing=missing, left_out=left_out, notes=tuple(notes))
     down = rows.cluster_down()
@@ -84,7 +85,7 @@ def _covered(fleet: Fleet, rows: Rows, notes: list[str]) -> Floats | None:
     covered = covered_down(rows, minutes)
     unknown = int((np.isnan(covered) & standing_by).sum())
     if unknown:
-        rows_said = f"{unknown:,} row{'' if unknown == 1 else 's'}"
+        rows_said = counted(unknown, "row")
         notes.append(
             f"The gain from cover is not computed for {rows_said} of the plan: fill in host_mttr_hours, "
             "hub_mttr_hours and hub_uplink_mttr_hours."

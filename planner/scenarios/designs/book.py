@@ -7,15 +7,16 @@ import os
 
 from openpyxl.chart import BarChart, Reference
 
-from planner.outputs import CAUTIONS, cellsafe, styles
-from planner.outputs.atomic import replacing
+from planner.outputs import cellsafe, styles
 from planner.outputs.cellsafe import Value
-from planner.outputs.grid import Book, Field, set_up_print, write_table
-from planner.outputs.page import Page
+from planner.outputs.grid import Book, Field, write_table
+from planner.outputs.page import title_page
+from planner.scenarios.book_parts import add_notes, end_summary, in_title
 from planner.scenarios.charts import COLOURS, dress
 from planner.scenarios.designs.nouns import Comparison
 from planner.scenarios.designs.words import flips_in_words, headline
 
+_TITLE = "Designs compared"
 _PARTS = ("buy", "yearly", "power", "visits", "circuits")
 
 
@@ -49,25 +50,15 @@ def write_designs_workbook(found: Comparison, path: str | os.PathLike[str]) -> N
         Field(f"own vote up to {found.unit}", styles.MONEY, least=16),
     )
     write_table(book, "Sites", of_site, sites)
-    book.workbook.properties.title = "Designs compared"
-    book.workbook.properties.creator = f"castingvote {found.version}".strip()
-    with replacing(path) as temporary:
-        book.workbook.save(temporary)
+    book.save(path, _TITLE, found.version)
 
 
 def _write_summary(book: Book, found: Comparison) -> None:
-    sheet = book.new_sheet("Summary")
-    sheet.sheet_view.showGridLines = False
-    page = Page(sheet)
-    page.whole_row("Designs compared", styles.TITLE, 18)
-    page.whole_row(cellsafe.one_line(headline(found)), styles.HEADLINE, 13)
+    page = title_page(book, "Summary", _TITLE, cellsafe.one_line(headline(found)))
     page.section("When the choice flips")
     for line in flips_in_words(found):
         page.whole_row(cellsafe.one_line(line))
-    if found.notes:
-        page.section("What is missing")
-        for note in found.notes:
-            page.whole_row(str(note))
+    add_notes(page, "What is missing", found.notes)
     page.section("How to read it")
     page.text_row("costs", f"Value today of {found.years:g} years: buying at once, the rest at the start of each year.")
     page.text_row(
@@ -77,14 +68,7 @@ def _write_summary(book: Book, found: Comparison) -> None:
         "down", "Expected, from the availability columns; blank where one is missing. Own votes have no such column."
     )
     page.text_row("own vote", "A third vote for one cluster alone: built into the enclosure, or a third node.")
-    page.section("Before anything is changed")
-    for caution in CAUTIONS:
-        page.whole_row(caution)
-    page.section("Where it comes from")
-    for source in found.sources:
-        page.text_row(cellsafe.one_line(source.name), f"SHA-256 {source.sha256}")
-    page.row("castingvote", found.version)
-    set_up_print(sheet, landscape=False)
+    end_summary(page, found)
 
 
 def _write_designs(book: Book, found: Comparison) -> None:
@@ -112,6 +96,5 @@ def _write_designs(book: Book, found: Comparison) -> None:
         chart.set_categories(Reference(sheet, min_col=1, min_row=2, max_row=len(rows) + 1))
         for series, colour in zip(chart.series, COLOURS, strict=False):
             series.graphicalProperties.solidFill = colour
-        fleet = ", ".join(cellsafe.one_line(source.name) for source in found.sources)
-        dress(chart, f"Costs of each design{f' for {fleet}' * bool(fleet)}", "", found.unit)
+        dress(chart, f"Costs of each design{in_title(' for ', found.sources)}", "", found.unit)
         sheet.add_chart(chart, f"A{len(rows) + 4}")

@@ -7,8 +7,8 @@ import json
 import math
 from typing import Any
 
-from planner.outputs.words import counted
 from planner.scenarios.designs.nouns import Comparison, Segment
+from planner.words import counted
 
 FORMAT = 1
 

@@ -7,15 +7,16 @@ import os
 from openpyxl.chart import BarChart, LineChart, Reference
 from openpyxl.worksheet.worksheet import Worksheet
 
-from planner.outputs import CAUTIONS, cellsafe, styles
-from planner.outputs.atomic import replacing
+from planner.outputs import cellsafe, styles
 from planner.outputs.cellsafe import Value
-from planner.outputs.grid import Book, Field, set_up_print, write_table
-from planner.outputs.page import Page
+from planner.outputs.grid import Book, Field, write_table
+from planner.outputs.page import title_page
+from planner.scenarios.book_parts import add_notes, end_summary, in_title
 from planner.scenarios.charts import COLOURS, dress
 from planner.scenarios.horizon.nouns import Horizon
 from planner.scenarios.horizon.words import headline, moves_in_words
 
+_TITLE = "Horizon of tie-breaker hosts"
 _PERIOD = Field("period", least=10)
 
 
@@ -33,18 +34,11 @@ def write_horizon_workbook(found: Horizon, path: str | os.PathLike[str]) -> None
     write_table(book, "Purchases", fields, purchases)
     moves = [(step.period.name, *move) for step in found.steps for move in step.moves]
     write_table(book, "Moves", (_PERIOD, Field("site"), Field("from pool"), Field("to pool")), moves)
-    book.workbook.properties.title = "Horizon of tie-breaker hosts"
-    book.workbook.properties.creator = f"castingvote {found.version}".strip()
-    with replacing(path) as temporary:
-        book.workbook.save(temporary)
+    book.save(path, _TITLE, found.version)
 
 
 def _write_summary(book: Book, found: Horizon) -> None:
-    sheet = book.new_sheet("Summary")
-    sheet.sheet_view.showGridLines = False
-    page = Page(sheet)
-    page.whole_row("Horizon of tie-breaker hosts", styles.TITLE, 18)
-    page.whole_row(headline(found), styles.HEADLINE, 13)
+    page = title_page(book, "Summary", _TITLE, headline(found))
     page.section("The next host")
     needed = found.next_host
     if needed is None:
@@ -60,18 +54,8 @@ def _write_summary(book: Book, found: Horizon) -> None:
     page.text_row("own minimum", "Fewest hosts that this period alone could do with. Hosts bought for others stay.")
     page.text_row("moves", "Sites whose pool changes. Nobody moves who can stay.")
     page.text_row("periods", "A site counts for the whole period it is open in; a hub must be open for all of it.")
-    if found.notes:
-        page.section("What to know")
-        for note in found.notes:
-            page.whole_row(str(note))
-    page.section("Before anything is changed")
-    for caution in CAUTIONS:
-        page.whole_row(caution)
-    page.section("Where it comes from")
-    for source in found.sources:
-        page.text_row(cellsafe.one_line(source.name), f"SHA-256 {source.sha256}")
-    page.row("castingvote", found.version)
-    set_up_print(sheet, landscape=False)
+    add_notes(page, "What to know", found.notes)
+    end_summary(page, found)
 
 
 def _write_periods(book: Book, found: Horizon) -> None:
@@ -98,8 +82,7 @@ def _write_periods(book: Book, found: Horizon) -> None:
         row += [step.running, step.least, sum(n for _, n in step.bought), len(step.moves), len(step.unserved)]
         rows.append([*row, *([step.cost, step.worth] * priced), moves_in_words(step)])
     sheet = write_table(book, "Periods", fields, rows)
-    fleet = ", ".join(cellsafe.one_line(source.name) for source in found.sources)
-    _add_chart(sheet, len(rows) + 1, f"Load against capacity{f' of {fleet}' * bool(fleet)}")
+    _add_chart(sheet, len(rows) + 1, f"Load against capacity{in_title(' of ', found.sources)}")
 
 
 def _add_chart(sheet: Worksheet, last: int, title: str) -> None:

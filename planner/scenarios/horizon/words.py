@@ -7,8 +7,8 @@ import json
 from collections.abc import Sequence
 from typing import Any
 
-from planner.outputs.words import counted
 from planner.scenarios.horizon.nouns import Horizon, Step
+from planner.words import counted
 
 FORMAT = 1
 

@@ -2,7 +2,6 @@
 
 import datetime as dt
 import itertools
-from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -16,6 +15,7 @@ from planner.fleet import typed_table
 from planner.scenarios.horizon.calendar import fleet_in, periods_from
 from planner.scenarios.horizon.road import horizon
 from planner.sizing import plan
+from tests.arrays import fewest_bins
 
 FIRST = dt.date(2027, 1, 1)
 
@@ -180,19 +180,6 @@ def test_what_is_not_modelled_is_refused(make):
         horizon(busy, FIRST)
     with pytest.raises(InputError, match="price"):
         horizon(make.fleet([[10.0]], objective="cost"), FIRST)
-
-
-@cache
-def fewest_bins(sizes, cap):
-    """Fewest bins, by putting the first item into each bin that another subset could share."""
-    if not sizes:
-        return 0
-    first, rest = sizes[0], sizes[1:]
-    best = len(sizes)
-    for picks in itertools.product((False, True), repeat=len(rest)):
-        if first + sum(itertools.compress(rest, picks)) <= cap:
-            best = min(best, 1 + fewest_bins(tuple(s for s, p in zip(rest, picks, strict=True) if not p), cap))
-    return best
 
 
 def feasible(case, t, hosts):
