@@ -74,11 +74,14 @@ def seat_all(
     today: Today,
     effort: Effort,
     deal: Ints | None = None,
+    *,
+    gathered: bool = False,
 ) -> Seating:
     """Return who sits on which host, with ``hosts`` (P,) running.
 
     Where ``deal`` (S,) groups sites, those of a group are dealt out over the hosts of their pool, and nobody is
-    left where he is for his own sake.
+    left where he is for his own sake. ``gathered``: what stays free in a pool is free on one host, where sites that
+    stay together allow it; else all of its hosts carry about the same.
     """
     seats: list[Seat] = []
     running: dict[int, list[str]] = {}
@@ -93,7 +96,8 @@ def seat_all(
             dealt = [g for h in range(len(names)) for g in order[h :: len(names)]]
             rank = {g: float(i) for i, g in enumerate(dealt)}
             guests = [dataclasses.replace(guest, today="", rtt_ms=rank[g]) for g, guest in enumerate(guests)]
-        for g, name, clusters in fill(guests, names, int(problem.caps[p]), effort):
+        filled = _gathered(guests, names, int(problem.caps[p])) if gathered else None
+        for g, name, clusters in filled or fill(guests, names, int(problem.caps[p]), effort):
             pair = int(placement.pair[rows[g]])
             seats.append(Seat(int(problem.site[pair]), pair, p, name, clusters))
     return Seating(seats, running)
@@ -132,6 +136,22 @@ def fill(guests: Sequence[Guest], hosts: Sequence[str], cap: int, effort: Effort
         rooms = _repack(heavy, guests, hosts, cap, effort)
         waiting = _settle(light, guests, rooms)
     _pour([(g, guests[g].clusters) for g in waiting], rooms)
+    return [(g, room.name, clusters) for room in rooms for g, clusters in room.guests]
+
+
+def _gathered(guests: Sequence[Guest], hosts: Sequence[str], cap: int) -> list[tuple[int, str, int]] | None:
+    """Fill one host after the other, those first that carry most today; None where large guests do not fit so."""
+    carried = {name: sum(guest.clusters for guest in guests if guest.today == name) for name in hosts}
+    left, rooms = sum(guest.clusters for guest in guests), []
+    for name in sorted(hosts, key=lambda name: -carried[name]):
+        rooms.append(_Room(name, min(cap, left)))
+        left -= rooms[-1].cap
+    order = sorted(range(len(guests)), key=lambda g: (guests[g].rtt_ms, guests[g].site))
+    heavy = [g for g in order if guests[g].together and guests[g].clusters > 1]
+    light = [g for g in order if not (guests[g].together and guests[g].clusters > 1)]
+    if not _spread(_settle(heavy, guests, rooms), guests, rooms):
+        return None
+    _pour([(g, guests[g].clusters) for g in _settle(light, guests, rooms)], rooms)
     return [(g, room.name, clusters) for room in rooms for g, clusters in room.guests]
 
 

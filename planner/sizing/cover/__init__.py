@@ -63,10 +63,16 @@ def _carried_out(
     today: Today,
     effort: Effort,
 ) -> Iterator[Draft]:
-    """Yield ways to seat everybody: first the one of fewest moves, then one that deals sites out over hosts."""
+    """Yield ways to seat everybody: first the one of fewest moves, then one that finds room for more standbys.
+
+    Against the loss of a host, sites are dealt out over the hosts of their pool. Against larger losses, what stays free
+    in a pool is gathered on one host, where sites of several clusters find it.
+    """
     placement = placed(problem, sized, stays, then)
-    for deal in (None, _where_to(problem, losses, sized, placement)):
-        seating = seat_all(fleet, problem, sized.counts.hosts, placement, today, effort, deal)
+    deal = _where_to(problem, losses, sized, placement) if losses.kind == "host" else None
+    for second in (False, True):
+        mine, gathered = (deal, deal is None) if second else (None, False)
+        seating = seat_all(fleet, problem, sized.counts.hosts, placement, today, effort, mine, gathered=gathered)
         standbys = find_standbys(problem, losses, seating, effort)
         yield Draft(sized, placement, seating, standbys.host, short=standbys.without > sized.uncovered)
 
@@ -78,8 +84,6 @@ def _where_to(problem: Problem, losses: Losses, sized: Sized, placement: Placeme
     row allows for all of them; see `planner.sizing.cover.rows`. -1 where nothing is to be dealt out.
     """
     bound_for = np.full(problem.sites, -1, dtype=np.int64)
-    if losses.kind != "host":
-        return bound_for
     pool, hosts = problem.pool[placement.pair], sized.counts.hosts
     site = problem.site[placement.pair]
     load = np.bincount(pool, weights=placement.units, minlength=problem.pools).astype(np.int64)

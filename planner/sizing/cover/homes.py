@@ -10,29 +10,43 @@ import numpy as np
 
 from planner.fleet import Floats, Ints
 from planner.sizing.cover.pairs import PairNetwork
-from planner.sizing.cover.spare import Point, SpareModel
+from planner.sizing.cover.spare import Point, SpareModel, Taken
+from planner.sizing.cover.spare_search import SpareSearch
 from planner.sizing.packing import first_fit_decreasing
 
 
-def find_homes(network: PairNetwork, model: SpareModel, point: Point, cost: Ints) -> Floats | None:
+def find_homes(spares: SpareSearch, point: Point, cost: Ints) -> Floats | None:
     """Return the sites of each class on each of its arcs (A,), of least ``cost`` (A,) where none is kept together.
 
     None where sites of several clusters do not fit as they are put; no proof that they cannot.
     """
+    network, model = spares.network, spares.model
     classes = network.classes
-    load = np.rint(model.load(point)).astype(np.int64)
-    ready = np.rint(model.ready(point)).astype(np.int64)
+    load, ready = _whole_room(model, point)
     found = network.cheapest(load, ready, cost // classes.items[classes.of_arc])
     if found is None:
         return None
-    arc, standby, clusters = found
     if not classes.heavy.any():
-        return np.bincount(arc, weights=clusters, minlength=len(classes.pool)).astype(np.float64)
-    settled = _heavy(network, load, ready, arc, standby, clusters)
+        return np.bincount(found[0], weights=found[2], minlength=len(classes.pool)).astype(np.float64)
+    before = load.copy(), ready.copy()
+    settled = _heavy(network, load, ready, *found)
     if settled is None or not _packs(model, network, point, settled):
         return None
-    light = network.cheapest(load, ready, cost, np.where(classes.heavy, 0, network.demand))
+    taken = Taken(before[0] - load, before[1] - ready)
+    asked = np.where(classes.heavy, 0, network.demand)
+    if network.solve(load, ready, demand=asked).missing:
+        search = spares.beside(taken, asked)
+        better = search.room_for(np.rint(point.hosts).astype(np.int64))
+        if better is None:
+            return None
+        load, ready = _whole_room(search.model, better)
+    light = network.cheapest(load, ready, cost, asked)
     return None if light is None else settled + np.bincount(light[0], weights=light[2], minlength=len(settled))
+
+
+def _whole_room(model: SpareModel, point: Point) -> tuple[Ints, Ints]:
+    """Return the room of homes (P,) and of standbys (P, P) at a whole point."""
+    return np.rint(model.load(point)).astype(np.int64), np.rint(model.ready(point)).astype(np.int64)
 
 
 def _heavy(network: PairNetwork, load: Ints, ready: Ints, arc: Ints, standby: Ints, clusters: Ints) -> Floats | None:
@@ -43,7 +57,7 @@ def _heavy(network: PairNetwork, load: Ints, ready: Ints, arc: Ints, standby: In
     for sent, a, q in sorted(zip(clusters.tolist(), arc.tolist(), standby.tolist(), strict=True), reverse=True):
         flow.setdefault(int(classes.of_arc[a]), []).append((sent, a, q))
     heavy = np.flatnonzero(classes.heavy)
-    for c in heavy[np.lexsort((np.diff(classes.indptr)[heavy], -classes.items[heavy]))].tolist():
+    for c in heavy[np.lexsort((-classes.items[heavy], np.diff(classes.indptr)[heavy]))].tolist():
         k = int(classes.items[c])
         options = [(a, q) for _, a, q in flow.get(c, [])]
         for _ in range(int(classes.size[c])):

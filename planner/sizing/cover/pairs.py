@@ -142,13 +142,14 @@ class PairNetwork:
         # None of these is listed yet: what is listed leads from the near side to the near side.
         return self._list((c, *self._chosen(c, wanted, _MORE_PAIRS)) for c in asking[found > 0].tolist())
 
-    def stuck(self, classes: Bools) -> Stuck:
-        """Return what the set of ``classes`` (K,) may use."""
+    def stuck(self, classes: Bools, asked: Ints) -> Stuck:
+        """Return what the set of ``classes`` (K,) may use; those that ask for nothing are left out of it."""
+        classes = classes & (asked > 0)
         reach = self.eligible[np.flatnonzero(classes & self.coverable)]
         pairs = ((reach.T @ reach).toarray() > 0) & self.may
         homes = np.zeros(self.pools, dtype=np.bool_)
         homes[self.classes.pool[(classes & ~self.coverable)[self.classes.of_arc]]] = True
-        return Stuck(np.flatnonzero(classes), int(self.demand[classes].sum()), pairs, homes)
+        return Stuck(np.flatnonzero(classes), int(asked[classes].sum()), pairs, homes)
 
     def cheapest(
         self, load: Ints, ready: Ints, cost: Ints, demand: Ints | None = None

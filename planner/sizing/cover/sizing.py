@@ -120,7 +120,7 @@ def _found(
     spares = SpareSearch(problem, losses, network, search, effort)
     for point in spares.points():
         bound = spares.objective_bound
-        homes = find_homes(network, spares.model, point, cost)
+        homes = find_homes(spares, point, cost)
         if homes is None:
             continue
         hosts = np.rint(point.hosts).astype(np.int64)

@@ -23,6 +23,8 @@ place, and where more run
 
     C_p g_pm is added, g_pm = n_p if n_p > m else 0.
 
+A site of k clusters that stays together wants k of room in one pool of its own: s_q >= k for some standby q.
+
 Cuts on demand as in J. F. Benders, Numerische Mathematik 4 (1962) 238-252.
 """
 
@@ -35,12 +37,12 @@ import numpy as np
 
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.losses import Losses
-from planner.sizing.cover.pairs import Stuck
+from planner.sizing.cover.pairs import PairNetwork, Stuck
 from planner.sizing.cover.spare_program import build_program
-from planner.sizing.problem import Problem
+from planner.sizing.problem import Classes, Problem
 from planner.sizing.solver import Effort, solve_arrays
 
-Whole = Literal["none", "hosts", "all"]
+Whole = Literal["none", "sizes", "hosts", "all"]
 
 _TIE, _RELAXED_TIE = 0.4, 0.05  # what all distance from the reference may cost, where a host costs 1
 
@@ -118,12 +120,43 @@ class SpareCut:
         return float(self.demand - self.on_hosts @ point.hosts - self.on_room @ point.room - more)
 
 
+@dataclass(frozen=True)
+class Wanted:
+    """Some pool of ``standbys`` has to keep ``clusters`` of room, for a site that stays together."""
+
+    standbys: Ints
+    clusters: int
+
+
+def wanted(classes: Classes, network: PairNetwork) -> tuple[Wanted, ...]:
+    """Return what sites of several clusters want, without what other wishes imply."""
+    found: list[tuple[frozenset[int], int]] = []
+    wishes = set()
+    for c in np.flatnonzero(classes.heavy & network.coverable).tolist():
+        mine = classes.pool[classes.indptr[c] : classes.indptr[c + 1]]
+        standbys = mine[network.may[np.ix_(mine, mine)].any(axis=0)]
+        wishes.add((frozenset(standbys.tolist()), int(classes.items[c])))
+    for pools, clusters in sorted(wishes, key=lambda wish: (len(wish[0]), -wish[1], sorted(wish[0]))):
+        if not any(other <= pools and k >= clusters for other, k in found):
+            found.append((pools, clusters))
+    return tuple(Wanted(np.array(sorted(pools), dtype=np.int64), clusters) for pools, clusters in found)
+
+
+@dataclass(frozen=True)
+class Taken:
+    """Room that sites of several clusters already take: ``load`` (P,) of homes, ``ready`` (P, P) of standbys."""
+
+    load: Ints
+    ready: Ints
+
+
 @dataclass
 class SpareModel:
     """The model with the cuts so far.
 
     ``price`` (P,): of a host; ``extra``: of one to add, on top. ``reference``: what n (P,) and s (P,) are kept close to
-    among equals. ``demand``: clusters in all. ``known``: (room (P,), demand) of inequalities on host counts alone.
+    among equals. ``demand``: clusters in all. ``kept_together``: what sites of several clusters want of single pools.
+    ``known``: (room (P,), demand) of inequalities on host counts alone.
     """
 
     problem: Problem
@@ -135,6 +168,9 @@ class SpareModel:
     demand: int
     known: list[tuple[Ints, int]] = field(default_factory=list)
     cuts: list[SpareCut] = field(default_factory=list)
+    kept_together: tuple[Wanted, ...] = ()
+    floor: Floats | None = None  # least s (P,)
+    taken: Taken | None = None
     least: float = 0.0  # that the objective costs
     fewest: float = 0.0  # hosts that run
 
@@ -167,11 +203,13 @@ class SpareModel:
     def load(self, point: Point) -> Floats:
         """Return the most clusters that each pool may have on an ordinary day, shape (P,)."""
         room = self.losses.room * point.hosts - point.room[: self.pools]
-        return np.asarray(np.minimum(self.problem.caps * point.hosts, room))
+        load = np.minimum(self.problem.caps * point.hosts, room)
+        return np.asarray(load if self.taken is None else load - self.taken.load)
 
     def ready(self, point: Point) -> Floats:
         """Return the room that stands ready in pool q for pool p, shape (P, P)."""
-        return np.asarray(self.shares.factor(point.hosts) * point.room[self.shares.column])
+        ready = self.shares.factor(point.hosts) * point.room[self.shares.column]
+        return np.asarray(ready if self.taken is None else ready - self.taken.ready)
 
     def shared_out(self, room: Floats) -> Floats:
         """Return ``room`` (P + shares,) with every share of s_q an even one."""
@@ -189,8 +227,9 @@ class SpareModel:
     def cut(self, stuck: Stuck, point: Point) -> SpareCut:
         """Return the cut of a set with the smallest terms at ``point``."""
         uses = stuck.pairs.any(axis=1) | stuck.homes
-        full = self.problem.caps * point.hosts
-        kept = self.losses.room * point.hosts - point.room[: self.pools]
+        load = np.zeros(self.pools) if self.taken is None else self.taken.load
+        full = self.problem.caps * point.hosts - load
+        kept = self.losses.room * point.hosts - point.room[: self.pools] - load
         by_pairs = np.where(stuck.homes, np.inf, (self.ready(point) * stuck.pairs).sum(axis=1))
         by_ready = uses & (by_pairs < np.minimum(full, kept))
         by_kept = uses & ~by_ready & (kept < full)
@@ -202,16 +241,18 @@ class SpareModel:
         on_hosts = np.where(by_full, self.problem.caps, 0) + np.where(by_kept, self.losses.room, 0)
         stepped = np.flatnonzero(by_ready & self.shares.by_host)
         steps = tuple((int(p), round(point.hosts[p]), int(self.problem.caps[p])) for p in stepped)
-        return SpareCut(
-            stuck.classes, stuck.demand, by_full, by_kept, ready, on_hosts.astype(np.float64), on_room, steps
-        )
+        demand = stuck.demand
+        if self.taken is not None:  # it is not there for the set, so the whole of each term must be more
+            demand += int(load[by_full | by_kept].sum() + self.taken.ready[ready].sum())
+        return SpareCut(stuck.classes, demand, by_full, by_kept, ready, on_hosts.astype(np.float64), on_room, steps)
 
     def solve(
         self, whole: Whole, effort: Effort, box: tuple[Floats, Floats] | None = None
     ) -> tuple[Point | None, float]:
         """Return the cheapest point and a lower bound on its objective: inf where there is none, -inf if time ended.
 
-        ``whole``: "none" of the unknowns, the "hosts", or "all". ``box``: least and most hosts of each pool (P,).
+        ``whole``: "none" of the unknowns, the choice of "sizes" of room for sites kept together, also the "hosts", or
+        "all". ``box``: least and most hosts of each pool (P,).
         """
         program = build_program(self, whole, box)
         gap = 0.0 if whole == "none" else 0.5 * self.tie(whole) / max(1.0, self.least)
@@ -223,7 +264,7 @@ class SpareModel:
         x = answer.x[: len(program.cost)]
         pools, size = self.pools, self.pools + self.shares.count
         point = Point(x[:pools], x[pools : pools + size]) if found else None
-        if point is not None and whole != "none":
+        if point is not None and whole in ("hosts", "all"):
             point = Point(np.rint(point.hosts), np.rint(point.room) if whole == "all" else point.room)
         if self.problem.objective == "cost" or not np.isfinite(bound):
             return point, bound

@@ -19,12 +19,15 @@ Rows = tuple[sp.csr_array, Floats]  # rows and what they are at least
 def build_program(model: SpareModel, whole: Whole, box: tuple[Floats, Floats] | None) -> LinearProgram:
     """Return the model as arrays.
 
-    Columns: n, s, t, |n_p - r_p|, |s_p - r_p|, hosts to add, then [n_p > m] and g_pm of every step that cuts use.
+    Columns: n, s, t, |n_p - r_p|, |s_p - r_p|, hosts to add, then [n_p > m] and g_pm of every step that cuts use, then
+    [s_q >= k] for every pool and size that sites kept together want.
     """
     problem, pools, size = model.problem, model.pools, model.pools + model.shares.count
     steps = sorted({(p, m) for cut in model.cuts for p, m, _ in cut.steps})
-    columns = 4 * pools + size + 2 * len(steps)
+    sizes = sorted({(q, wish.clusters) for wish in model.kept_together for q in wish.standbys.tolist()})
     first = 4 * pools + size  # of steps
+    last = first + 2 * len(steps)  # of them, where sizes begin
+    columns = last + len(sizes)
     price = np.zeros(columns)
     price[:pools], price[3 * pools + size : first] = model.price, model.extra
     either = sp.csr_array(np.array((price, np.arange(columns) < pools), dtype=np.float64))
@@ -34,7 +37,8 @@ def build_program(model: SpareModel, whole: Whole, box: tuple[Floats, Floats] | 
         (either, np.array((model.least, model.fewest))),
         _distances(model, columns),
         _shares(model, columns),
-        _steps(model, columns, steps),
+        _steps(model, columns, steps, first),
+        _sizes(model, columns, {size: last + at for at, size in enumerate(sizes)}),
     ]
     cost = price.copy()
     hosts_off, room_off = model.farthest
@@ -48,13 +52,22 @@ def build_program(model: SpareModel, whole: Whole, box: tuple[Floats, Floats] | 
         room.max(initial=0),
     )
     upper[first : first + len(steps)] = 1.0
+    upper[last:] = 1.0
+    if model.floor is not None:
+        lower[pools : 2 * pools] = model.floor
+    if model.taken is not None and box is not None:
+        beside = model.losses.room * box[1] - model.taken.load
+        upper[pools : 2 * pools] = np.minimum(upper[pools : 2 * pools], np.maximum(0.0, beside))
+        least_room = np.ceil(model.taken.ready / np.maximum(1.0, model.shares.factor(box[1])))
+        np.maximum.at(lower, pools + model.shares.column, least_room)
     if box is not None:
         lower[:pools], upper[:pools] = box
         for at, (p, m) in enumerate(steps):
             lower[first + at], upper[first + at] = float(box[0][p] > m), float(box[1][p] > m)
     integer = np.zeros(columns, dtype=np.bool_)
-    integer[: {"none": 0, "hosts": pools, "all": pools + size}[whole]] = True
-    integer[first : first + len(steps)] = whole != "none"
+    integer[: {"none": 0, "sizes": 0, "hosts": pools, "all": pools + size}[whole]] = True
+    integer[first : first + len(steps)] = True
+    integer[last:] = True
     matrix = sp.csc_array(sp.vstack([matrix for matrix, _ in rows]))
     matrix.eliminate_zeros()
     least = np.concatenate([needs for _, needs in rows])
@@ -119,15 +132,27 @@ def _shares(model: SpareModel, columns: int) -> Rows:
     return matrix, np.zeros(len(limits))
 
 
-def _steps(model: SpareModel, columns: int, steps: list[tuple[int, int]]) -> Rows:
+def _steps(model: SpareModel, columns: int, steps: list[tuple[int, int]], first: int) -> Rows:
     """Return what ties y = [n_p > m] and g = n_p y to n_p: m + (M - m) y >= n, n >= (m + 1) y, M y >= g, n >= g."""
     rows = np.zeros((4 * len(steps), columns))
     least = np.zeros(4 * len(steps))
     for at, (p, m) in enumerate(steps):
         most = int(model.problem.max_hosts[p])
-        y, g = columns - 2 * len(steps) + at, columns - len(steps) + at
+        y, g = first + at, first + len(steps) + at
         rows[4 * at, [y, p]], least[4 * at] = (most - m, -1.0), -m
         rows[4 * at + 1, [p, y]] = 1.0, -(m + 1.0)
         rows[4 * at + 2, [y, g]] = most, -1.0
         rows[4 * at + 3, [p, g]] = 1.0, -1.0
+    return sp.csr_array(rows), least
+
+
+def _sizes(model: SpareModel, columns: int, size_at: dict[tuple[int, int], int]) -> Rows:
+    """Return s_q >= k [s_q >= k], and that one of them is chosen for every wish."""
+    rows = np.zeros((len(size_at) + len(model.kept_together), columns))
+    least = np.zeros(len(rows))
+    for at, ((q, clusters), column) in enumerate(size_at.items()):
+        rows[at, [model.pools + q, column]] = 1.0, -clusters
+    for at, wish in enumerate(model.kept_together, start=len(size_at)):
+        rows[at, [size_at[q, wish.clusters] for q in wish.standbys.tolist()]] = 1.0
+        least[at] = 1.0
     return sp.csr_array(rows), least

@@ -8,6 +8,7 @@ cut holds for all counts, so nothing learned is lost.
 
 from __future__ import annotations
 
+import copy
 import dataclasses
 from collections.abc import Iterator
 
@@ -17,7 +18,7 @@ from planner.fleet import Floats, Ints
 from planner.sizing.certificate import inequalities
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.pairs import PairNetwork
-from planner.sizing.cover.spare import Point, SpareModel, Whole, read_shares
+from planner.sizing.cover.spare import Point, SpareModel, Taken, Whole, read_shares, wanted
 from planner.sizing.problem import Problem
 from planner.sizing.search import Search
 from planner.sizing.solver import Effort
@@ -42,7 +43,7 @@ Box = tuple[Floats, Floats]
 class SpareSearch:
     """One search, after one for counts that meet the conditions of `planner.sizing.cover.scenarios`.
 
-    Against the loss of a host, cuts need whole counts: no relaxation then, and the first counts are those of the search.
+    Against the loss of a host, cuts need whole counts: no relaxation then, and the first counts are those given.
     """
 
     def __init__(
@@ -56,6 +57,7 @@ class SpareSearch:
         assert search.best is not None
         self.problem, self.network, self.effort = problem, network, effort
         self.losses, self.start = losses, search.best
+        self.asked = network.demand
         self.demand = int(network.demand.sum())
         # The room of each pool that sites leave free, shared out evenly.
         even = max(2.0, float(losses.room @ self.start - self.demand) / problem.pools)
@@ -64,6 +66,7 @@ class SpareSearch:
         self.model = SpareModel(
             problem, losses, read_shares(losses), master.price, master.extra, reference, self.demand
         )
+        self.model.kept_together = wanted(network.classes, network)
         rows = [row for cut in search.cuts for row in inequalities(cut)]
         self._rows = np.array([row.room for row in rows], dtype=np.int64).reshape(-1, problem.pools)
         self._needs = np.array([row.demand for row in rows], dtype=np.int64)
@@ -110,6 +113,13 @@ class SpareSearch:
             return None
         return self._with_homes(fixed, "all")
 
+    def beside(self, taken: Taken, asked: Ints) -> SpareSearch:
+        """Return a search for the room of the classes that ask for ``asked`` (K,) clusters, beside what is taken."""
+        search = copy.copy(self)
+        search.asked = asked
+        search.model = dataclasses.replace(self.model, taken=taken, kept_together=(), cuts=list(self.model.cuts))
+        return search
+
     def _raise(self, bound: float) -> None:
         self.bound = max(self.bound, bound)
         self.model.least = self.bound if np.isfinite(self.bound) else 0.0
@@ -132,10 +142,10 @@ class SpareSearch:
     def _learn(self, at: Point, outer: Point, scale: int) -> tuple[float, int]:
         """Return the clusters that find no home at a point, and how many cuts that ``outer`` fails were added."""
         model = self.model
-        flow = self.network.solve(model.load(at), model.ready(at), scale)
+        flow = self.network.solve(model.load(at), model.ready(at), scale, self.asked)
         if flow.missing <= (_ENOUGH if scale > 1 else 0.0):
             return 0.0, 0
-        cuts = [model.cut(self.network.stuck(inside), at) for inside in flow.sets]
+        cuts = [model.cut(self.network.stuck(inside, self.asked), at) for inside in flow.sets]
         if len(cuts) == 2 and np.array_equal(cuts[0].on_room, cuts[1].on_room):
             cuts.pop()
         new = [cut for cut in cuts if cut.shortfall(outer) > _EPS * max(1, cut.demand)]
@@ -183,6 +193,7 @@ class SpareSearch:
     def _dive(self, core: Point) -> Point | None:
         """Return a whole point with homes from one in fractions, by settling pools that are nearest to whole first."""
         point: Point | None = core
+        self._settle_sizes()
         low, high = np.zeros(self.problem.pools), self.problem.max_hosts.astype(np.float64)
         batches = _BATCHES
         while point is not None and not self.effort.spent:
@@ -205,11 +216,26 @@ class SpareSearch:
                 further = self._with_homes((low, high), "none")
             point = further
         self._raise(self.bound)
-        return None if point is None else self.room_for(np.rint(point.hosts).astype(np.int64))
+        found = None if point is None else self.room_for(np.rint(point.hosts).astype(np.int64))
+        self.model.floor = None
+        return found
+
+    def _settle_sizes(self) -> None:
+        """Choose, near the reference, where sites that are kept together find their room; the model keeps to it."""
+        if not self.model.kept_together:
+            return
+        point, _bound = self._solve("sizes")
+        if point is not None:
+            room = point.room[: self.problem.pools]
+            floor = np.zeros(self.problem.pools)
+            for wish in self.model.kept_together:
+                best = wish.standbys[np.argmax(room[wish.standbys])]
+                floor[best] = max(floor[best], wish.clusters)
+            self.model.floor = np.minimum(floor, room + _EPS)
 
     def _with_homes(self, box: Box, whole: Whole) -> Point | None:
         """Return the cheapest point with homes whose hosts are in ``box``, or None."""
-        scale = _SCALE if whole == "none" else 1
+        scale = 1 if whole == "all" else _SCALE
         for _ in range(_MOST_ROUNDS):
             point, _bound = self._solve(whole, box)
             if point is None or self.effort.spent:
