@@ -25,7 +25,7 @@ from planner.sizing.layers import Cut
 from planner.sizing.problem import Problem
 from planner.sizing.solver import Effort, LinearProgram, solve_arrays
 
-_DENOMINATORS = (1, 2, 6, 12, 60, 420, 10_000, 10_000_000)  # simple multipliers first: people have to read them
+DENOMINATORS = (1, 2, 6, 12, 60, 420, 10_000, 10_000_000)  # simple multipliers first: people have to read them
 
 
 @dataclass(frozen=True)
@@ -65,7 +65,7 @@ def certify(problem: Problem, cuts: Sequence[Cut], value: float, effort: Effort)
     rows = [row for cut in cuts for row in inequalities(cut)]
     duals = _duals(problem, rows, Effort(seed=effort.seed)) if rows else []
     target = Fraction(value) if problem.objective == "cost" else Fraction(math.ceil(value))
-    for most in _DENOMINATORS:
+    for most in DENOMINATORS:
         multipliers = [Fraction(max(0.0, y)).limit_denominator(most) for y in duals]
         bound = _rounded(problem, added_up(problem, rows, multipliers))
         # Money is compared to a millionth: prices and duals are binary fractions of decimal numbers.
@@ -88,11 +88,12 @@ def added_up(problem: Problem, rows: Sequence[Inequality], multipliers: Sequence
     for p in range(problem.pools):
         most = int(problem.max_hosts[p])
         points = {0, most, min(most, int(problem.existing[p]))}
-        total += min(_price(problem, p, n) - weight[p] * n for n in points)
+        total += min(priced(problem, p, n) - weight[p] * n for n in points)
     return total
 
 
-def _price(problem: Problem, p: int, hosts: int) -> Fraction:
+def priced(problem: Problem, p: int, hosts: int) -> Fraction:
+    """Return the objective that ``hosts`` of pool ``p`` add to a plan, exactly."""
     if problem.objective == "cost":
         return Fraction(float(problem.host_cost[p])) * hosts
     return Fraction(max(0, hosts - int(problem.existing[p])) if problem.objective == "new_hosts" else hosts)

@@ -5,7 +5,9 @@ Aims: most weight served, then the policy's objective, then what decides among e
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.sparse import coo_array, csr_array
@@ -21,6 +23,9 @@ from planner.sizing.problem import Classes, Problem, group
 from planner.sizing.realise import realise
 from planner.sizing.search import search_counts
 from planner.sizing.solver import Effort, Outcome
+
+if TYPE_CHECKING:
+    from planner.sizing.cover.evidence import Evidence
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +43,8 @@ class Sized:
     weight_proven: bool
     word: str
     cuts: tuple[Cut, ...] | None = None  # of the cut search, where it answered
+    # Finds sets with standbys that force a value, where the search for spare room answered.
+    evidence: Callable[[float, Effort], Evidence | None] | None = None
     uncovered: int = 0  # weight of sites without standby, where the policy asks for cover
 
 

@@ -12,6 +12,7 @@ from planner.fleet import Bools, Fleet
 from planner.plan import Proof
 from planner.sizing.certificate import Certificate, Inequality, certify
 from planner.sizing.counts import Sized
+from planner.sizing.cover.told import told_with_standbys
 from planner.sizing.placement import Placement
 from planner.sizing.problem import Classes, Problem, group, restrict
 from planner.sizing.search import search_counts
@@ -47,6 +48,13 @@ def prove(fleet: Fleet, problem: Problem, sized: Sized, placement: Placement, ef
         search = search_counts(served, classes, Effort(seed=effort.seed, seconds=_proof_seconds(effort)))
         cuts, found = tuple(search.cuts), min(search.objective_bound, sized.value)
     bound = max(found, sized.bound)
+    evidence = sized.evidence(bound, effort) if found < bound and sized.evidence is not None else None
+    if evidence is not None:
+        kind, words, data = told_with_standbys(fleet, problem, sized.classes, evidence)
+        details |= {"cover_sets": data, "bound": float(bound)}
+        return Proof(
+            kind if bound >= sized.value else "bound", f"{_opening(fleet, sized, bound)} {words}", details
+        ), bound
     certificate = certify(served, cuts, found, effort)
     told = [_as_data(fleet, served, classes, row, y) for row, y in _pairs(certificate)]
     details |= {"sets": told, "bound": float(found)}

@@ -15,9 +15,17 @@ from planner.fleet import Fleet
 from planner.plan import Objective, Plan
 from planner.verify.bounding import MOST_NODES, branch_and_bound
 from planner.verify.case import Case
+from planner.verify.cover_sets import CoverRecount, CoverRow
 from planner.verify.host_model import HostModel, Row, host_model
 from planner.verify.inventory import read_inventory
-from planner.verify.proof_form import ClaimedSet, UnreadableError, finite, read_set
+from planner.verify.proof_form import (
+    ClaimedCoverSet,
+    ClaimedSet,
+    UnreadableError,
+    finite,
+    read_cover_set,
+    read_set,
+)
 from planner.verify.proof_sets import Recount
 from planner.verify.second_solver import SECONDS, bound_by_cp_sat
 from planner.verify.violation import RELATIVE_TOLERANCE, Violation
@@ -67,6 +75,8 @@ def verify_proof(fleet: Fleet, plan: Plan, *, most_nodes: int = MOST_NODES, seco
             words = "The workbook carries no proof; use the plan.json. A plan without one has nothing to check again"
         return ProofCheck("bound", f"{words}: {_least(plan, Fraction(plan.lower_bound))} is its word alone.")
     case = Case(read_inventory(fleet), plan)
+    if plan.proof.details.get("cover_sets"):
+        return _of_cover(case, seconds)
     claims, rows, violations = _recounted(case)
     if violations:
         return _broken(violations)
@@ -74,6 +84,37 @@ def verify_proof(fleet: Fleet, plan: Plan, *, most_nodes: int = MOST_NODES, seco
     if model is None:
         return ProofCheck("bound", "A pool's host_cost is unknown or negative, so that nothing can be added up.")
     return _verdict(plan, len(claims), _forced(plan, model, claims, most_nodes, seconds))
+
+
+def _of_cover(case: Case, seconds: float) -> ProofCheck:
+    """Check a proof that counts standbys as well."""
+    recount = CoverRecount(case)
+    claims: list[ClaimedCoverSet] = []
+    rows: list[CoverRow] = []
+    violations: list[Violation] = []
+    for number, data in enumerate(case.plan.proof.details["cover_sets"], start=1):
+        where = f"set {number} of the proof"
+        try:
+            claim = read_cover_set(data)
+        except UnreadableError as error:
+            violations.append(Violation("proof_form", where, str(error)))
+            continue
+        row, wrong = recount.check(claim, where)
+        violations += wrong
+        if row is not None:
+            claims.append(claim)
+            rows.append(row)
+    if violations:
+        return _broken(violations)
+    model = recount.model(rows)
+    if model is None:
+        return ProofCheck("bound", "A pool's host_cost is unknown or negative, so that nothing can be added up.")
+    added = model.added_up(recount.multipliers(rows, [claim.multiplier for claim in claims]))
+    forced = _Forced(added, "weighed with the plan's multipliers and added up in exact fractions")
+    if added < _goal(case.plan) and case.plan.proof.kind != "counting":
+        second = bound_by_cp_sat(model, seconds)
+        forced = _Forced(max(added, second), "by the second solver CP-SAT over whole hosts and room", settled=False)
+    return _verdict(case.plan, len(claims), forced)
 
 
 def _unreadable(plan: Plan) -> Iterator[Violation]:
@@ -87,7 +128,7 @@ def _unreadable(plan: Plan) -> Iterator[Violation]:
     details = plan.proof.details
     if not isinstance(details, Mapping):
         yield Violation("proof_form", "proof", "its details are no object")
-    elif not isinstance(details.get("sets", []), (list, tuple)):
+    elif not all(isinstance(details.get(key, []), (list, tuple)) for key in ("sets", "cover_sets")):
         yield Violation("proof_form", "proof", "its sets are no list")
 
 

@@ -26,6 +26,18 @@ class ClaimedSet:
     multiplier: Fraction
 
 
+@dataclass(frozen=True, slots=True)
+class ClaimedCoverSet:
+    """A set of a proof of cover as the plan states it; see `planner.verify.cover_sets` for what it has to be."""
+
+    sites: tuple[str, ...]
+    demand: int
+    full: tuple[str, ...]
+    kept: tuple[str, ...]
+    ready: Mapping[str, tuple[str, ...]]
+    multiplier: Fraction
+
+
 class UnreadableError(ValueError):
     """A set cannot be read; the message says what in it."""
 
@@ -49,6 +61,32 @@ def read_set(data: object) -> ClaimedSet:
         needs=_count(data, "needs", 0),
         multiplier=_multiplier(data),
     )
+
+
+def read_cover_set(data: object) -> ClaimedCoverSet:
+    """Return the set that ``data`` holds; raises UnreadableError for what is missing or of the wrong kind."""
+    if not isinstance(data, Mapping):
+        raise UnreadableError(f"is {_kind(data)}, not an object")
+    ready = _get(data, "ready", Mapping, "an object")
+    found = ClaimedCoverSet(
+        sites=_ids(data, "sites"),
+        demand=_count(data, "demand", 0),
+        full=_ids(data, "full"),
+        kept=_ids(data, "kept"),
+        ready={str(home): _ids(ready, home) for home in ready},
+        multiplier=_multiplier(data),
+    )
+    homes = [*found.full, *found.kept, *found.ready]
+    if len(set(homes)) < len(homes):
+        raise UnreadableError("a pool is counted twice as home")
+    return found
+
+
+def _ids(data: Mapping[Any, Any], key: str) -> tuple[str, ...]:
+    ids = _get(data, key, (list, tuple), "a list")
+    if not all(isinstance(each, str) for each in ids):
+        raise UnreadableError(f"{key} holds something that is no id")
+    return tuple(ids)
 
 
 def finite(value: object) -> float:

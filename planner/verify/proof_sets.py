@@ -12,7 +12,7 @@ demand counts those sites and room_p = floor(usable cap / t). Sources: P. Hall, 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from planner.verify.case import Case
@@ -57,7 +57,7 @@ class Recount:
 
         There is no inequality where sites are counted that force nothing.
         """
-        wrong = [*self._foreign(claim), *self._doubled(claim)]
+        wrong = self.objections(claim.sites)
         if claim.at_least > 1 and self._case.inventory.policy.split_sites:
             wrong.append(f"sites of {claim.at_least} clusters are counted, but the policy lets sites be split")
         if wrong:
@@ -66,6 +66,14 @@ class Recount:
         row = counted.row(claim.divisor)
         wrong = [*_figures(claim, counted, row), *self._rooms(claim, counted), *self._too_few(row)]
         return row, [Violation("proof_set", where, text) for text in wrong]
+
+    def objections(self, sites: Sequence[str]) -> list[str]:
+        """Return why a set of these sites forces nothing: some of them need no room, or stand there twice."""
+        return [*self._foreign(sites), *self._doubled(sites)]
+
+    def may_use(self, site: str, at: int) -> bool:
+        """Say whether the site called ``site`` may use the pool at position ``at`` of the inventory."""
+        return self._may_use(self._case.inventory.sites[site], at)
 
     def _counted(self, claim: ClaimedSet) -> Counted:
         sites = [self._case.inventory.sites[site] for site in claim.sites]
@@ -93,14 +101,14 @@ class Recount:
         """Say whether the hub's uplink bears the site; of pools that state different uplinks the least holds."""
         return not site.cluster_kbps * site.clusters > self._uplink_kbps.get(pool.hub, float("inf"))
 
-    def _foreign(self, claim: ClaimedSet) -> Iterator[str]:
+    def _foreign(self, sites: Sequence[str]) -> Iterator[str]:
         """Yield why sites of the set force no host, each reason once with the sites it is true of."""
         reasons: dict[str, list[str]] = {}
-        for name in dict.fromkeys(claim.sites):
+        for name in dict.fromkeys(sites):
             if reason := self._forces_nothing(name):
                 reasons.setdefault(reason, []).append(name)
-        for reason, sites in reasons.items():
-            yield f"{_named('site', sites)} {reason}"
+        for reason, names in reasons.items():
+            yield f"{named('site', names)} {reason}"
 
     def _forces_nothing(self, name: str) -> str:
         """Return why no plan that serves the same sites has to find room for a site; "" when each has to."""
@@ -113,19 +121,19 @@ class Recount:
             return "not served by the plan"
         return "counted, but could do with an own tie-breaker" if site.own_tie_breaker == "possible" else ""
 
-    def _doubled(self, claim: ClaimedSet) -> Iterator[str]:
-        twice = [site for site, times in Counter(claim.sites).items() if times > 1]
+    def _doubled(self, sites: Sequence[str]) -> Iterator[str]:
+        twice = [site for site, times in Counter(sites).items() if times > 1]
         if twice:
-            yield f"{_named('site', twice)} listed more than once"
+            yield f"{named('site', twice)} listed more than once"
 
     def _rooms(self, claim: ClaimedSet, counted: Counted) -> Iterator[str]:
         """Compare pools. One too many only weakens the set, which was counted without it; one too few is false."""
         missing = [pool for pool in counted.room if pool not in claim.pools]
         if missing:
-            yield f"{_named('pool', missing)} left out, though sites of the set may use it"
+            yield f"{named('pool', missing)} left out, though sites of the set may use it"
         unknown = [pool for pool in claim.pools if pool not in self._case.inventory.pools]
         if unknown:
-            yield f"{_named('pool', unknown)} not in the fleet"
+            yield f"{named('pool', unknown)} not in the fleet"
         for pool, room in claim.pools.items():
             if room != counted.room.get(pool, room):
                 yield f"a host of pool {pool} is said to have room for {room}, but has for {counted.room[pool]}"
@@ -144,7 +152,8 @@ def _figures(claim: ClaimedSet, counted: Counted, row: Row) -> Iterator[str]:
         yield f"needs is said to be {claim.needs}, but {counted.demand} / {claim.divisor} rounds up to {row.least}"
 
 
-def _named(noun: str, names: list[str]) -> str:
+def named(noun: str, names: list[str]) -> str:
+    """Return the first few names with their noun and verb."""
     shown = ", ".join(names[:_NAMED])
     if len(names) == 1:
         return f"{noun} {shown} is"

@@ -74,7 +74,10 @@ def _carried_out(
         mine, gathered = (deal, deal is None) if second else (None, False)
         seating = seat_all(fleet, problem, sized.counts.hosts, placement, today, effort, mine, gathered=gathered)
         standbys = find_standbys(problem, losses, seating, effort)
-        yield Draft(sized, placement, seating, standbys.host, short=standbys.without > sized.uncovered)
+        short = standbys.without > sized.uncovered
+        # What counts standbys says nothing of a plan in which somebody lacks one.
+        told = dataclasses.replace(sized, evidence=None) if standbys.without else sized
+        yield Draft(told, placement, seating, standbys.host, short=short)
 
 
 def _where_to(problem: Problem, losses: Losses, sized: Sized, placement: Placement) -> Ints:

@@ -8,6 +8,7 @@ decides too, or that leaves a gap in a small fleet, the flow model chooses count
 from __future__ import annotations
 
 import dataclasses
+import functools
 import time
 from collections.abc import Iterator, Sequence
 
@@ -15,6 +16,7 @@ import numpy as np
 
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.counts import Sized, all_fit, counts_decide, finish, minimise, objective_value
+from planner.sizing.cover.evidence import CoverSet, Evidence, find_evidence, sets_of
 from planner.sizing.cover.homes import find_homes
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.model import CoverModel, later_cost, later_costs
@@ -130,7 +132,19 @@ def _found(
             counts = _nicest(exact, counts, stays, then, effort)
         value = objective_value(problem, classes, counts)
         word = "cuts and plan meet" if value <= bound else "not all counts below were tried"
-        yield Sized(classes, counts, value, min(bound, value), True, word)
+        sized = Sized(classes, counts, value, min(bound, value), True, word)
+        if losses.kind != "host":
+            sized = dataclasses.replace(sized, evidence=functools.partial(_evidence, spares, search))
+        yield sized
+
+
+def _evidence(spares: SpareSearch, search: Search, target: float, effort: Effort) -> Evidence | None:
+    """Return sets that force ``target``: of the cuts that the search for spare room knew, else of all."""
+    problem, losses, network = spares.problem, spares.losses, spares.network
+    plain = len(layers(problem, network.classes))
+    own = [CoverSet(cut.classes, cut.demand, cut.full, cut.kept, cut.ready) for cut in spares.model.cuts]
+    few = find_evidence(problem, losses, own + sets_of(network, losses, spares.known_cuts(), plain), target, effort)
+    return few or find_evidence(problem, losses, own + sets_of(network, losses, search.cuts, plain), target, effort)
 
 
 def _closed(

@@ -19,6 +19,7 @@ from planner.sizing.certificate import inequalities
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.pairs import PairNetwork
 from planner.sizing.cover.spare import Point, SpareModel, Taken, Whole, read_shares, wanted
+from planner.sizing.layers import Cut
 from planner.sizing.problem import Problem
 from planner.sizing.search import Search
 from planner.sizing.solver import Effort
@@ -68,6 +69,7 @@ class SpareSearch:
         )
         self.model.kept_together = wanted(network.classes, network)
         rows = [row for cut in search.cuts for row in inequalities(cut)]
+        self._cuts = [row.cut for row in rows]
         self._rows = np.array([row.room for row in rows], dtype=np.int64).reshape(-1, problem.pools)
         self._needs = np.array([row.demand for row in rows], dtype=np.int64)
         self._taken = np.zeros(len(rows), dtype=np.bool_)
@@ -112,6 +114,11 @@ class SpareSearch:
         if self._with_homes(fixed, "none") is None:
             return None
         return self._with_homes(fixed, "all")
+
+    def known_cuts(self) -> list[Cut]:
+        """Return those cuts of the search over counts that mattered."""
+        found = {id(self._cuts[r]): self._cuts[r] for r in np.flatnonzero(self._taken)}
+        return list(found.values())
 
     def beside(self, taken: Taken, asked: Ints) -> SpareSearch:
         """Return a search for the room of the classes that ask for ``asked`` (K,) clusters, beside what is taken."""
