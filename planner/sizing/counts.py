@@ -5,6 +5,7 @@ Aims: most weight served, then the policy's objective, then what decides among e
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +22,7 @@ from planner.sizing.problem import Classes, Problem, group
 from planner.sizing.realise import realise
 from planner.sizing.search import search_counts
 from planner.sizing.solver import Effort, Outcome
+from planner.sizing.weighed_packing import pack_weighed
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,9 +75,9 @@ def size(problem: Problem, effort: Effort, reference: Floats | None = None) -> S
 
 
 def counts_decide(problem: Problem) -> bool:
-    """Say whether host counts alone settle the objective: no own tie-breakers, no pair costs, no tight uplinks."""
+    """Say whether host counts alone settle the objective: no own tie-breakers, no pair costs, no further limits."""
     priced = problem.objective == "cost" and problem.pair_cost.any()
-    return not priced and not problem.uplinks_bind and not np.isfinite(problem.own_cost).any()
+    return not priced and not problem.limited and not np.isfinite(problem.own_cost).any()
 
 
 def _by_cuts(problem: Problem, classes: Classes, effort: Effort, reference: Floats | None) -> Sized | None:
@@ -105,7 +107,7 @@ def _by_cuts(problem: Problem, classes: Classes, effort: Effort, reference: Floa
 
 def _by_flow(problem: Problem, classes: Classes, effort: Effort) -> Sized | None:
     """Serve everybody by the flow model, where it is only about costs of hosts and pairs by its core."""
-    plain = not problem.uplinks_bind and not np.isfinite(problem.own_cost).any()
+    plain = not problem.limited and not np.isfinite(problem.own_cost).any()
     if problem.objective == "cost" and plain and effort.engine == "highs":
         solved = solve_core(problem, classes, effort)
         if solved is not None and not _unpacked(problem, classes, solved[1], effort):
@@ -156,13 +158,22 @@ def minimise(model: FlowModel, aim: Aim, effort: Effort) -> tuple[Outcome, Count
 
 def _unpacked(problem: Problem, classes: Classes, counts: Counts, effort: Effort) -> set[int]:
     """Return the pools whose items do not go into their hosts."""
-    pools: dict[int, list[int]] = {}
-    for arc in np.flatnonzero(classes.heavy[classes.of_arc] & (counts.flow > 0.5)):
-        copies = int(counts.flow[arc])
-        pools.setdefault(int(classes.pool[arc]), []).extend([int(classes.items[classes.of_arc[arc]])] * copies)
-    return {
-        p for p, sizes in pools.items() if pack(sizes, int(counts.hosts[p]), int(problem.caps[p]), effort).bins is None
-    }
+    weighed = problem.host_weight is not None
+    pools: dict[int, dict[tuple[int, float], int]] = defaultdict(lambda: defaultdict(int))
+    for arc in np.flatnonzero((classes.heavy[classes.of_arc] | weighed) & (counts.flow > 0.5)):
+        c = classes.of_arc[arc]
+        pools[int(classes.pool[arc])][int(classes.items[c]), float(classes.item_weight[c])] += int(counts.flow[arc])
+
+    def packs(p: int, kinds: dict[tuple[int, float], int]) -> bool:
+        hosts, cap = int(counts.hosts[p]), int(problem.caps[p])
+        if problem.host_weight is not None:
+            return pack_weighed(kinds, hosts, cap, problem.host_weight, effort) is not None
+        return (
+            pack([size for (size, _), copies in kinds.items() for _ in range(copies)], hosts, cap, effort).bins
+            is not None
+        )
+
+    return {p for p, kinds in pools.items() if not packs(p, kinds)}
 
 
 def objective_value(problem: Problem, classes: Classes, counts: Counts, aim: Aim | None = None) -> float:
