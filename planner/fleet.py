@@ -385,11 +385,11 @@ def positions(ids: Sequence[str] | pd.Series, among: Sequence[str]) -> Ints:
 def whole_weights(weights: Floats) -> Ints:
     """Return weights as whole multiples of their common unit, so that sums of them are exact.
 
-    Weights are read to six decimals; smaller differences do not count.
+    Weights are read to six decimals, the least as one millionth; smaller differences do not count.
     """
     distinct, inverse = np.unique(weights, return_inverse=True)
-    exact = [Fraction(f"{weight:.6f}") for weight in distinct]
+    exact = [max(Fraction(f"{weight:.6f}"), Fraction(1, 10**6)) for weight in distinct]
     scale = int(np.lcm.reduce([f.denominator for f in exact], dtype=np.int64, initial=1))
-    whole = np.array([max(1, int(f * scale)) for f in exact], dtype=np.int64)
+    whole = np.array([int(f * scale) for f in exact], dtype=np.int64)
     unit = int(np.gcd.reduce(whole)) if len(whole) else 1
     return (whole // max(unit, 1))[inverse]

@@ -5,7 +5,9 @@ Aims: most weight served, then the policy's objective, then what decides among e
 
 from __future__ import annotations
 
-from collections import defaultdict
+import dataclasses
+import time
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,12 +19,13 @@ from planner.sizing.core import solve_core
 from planner.sizing.greedy import greedy_counts
 from planner.sizing.layers import Cut
 from planner.sizing.model import Aim, Counts, FlowModel
-from planner.sizing.packing import pack
+from planner.sizing.packed import unpacked
 from planner.sizing.problem import Classes, Problem, group
 from planner.sizing.realise import realise
 from planner.sizing.search import search_counts
 from planner.sizing.solver import Effort, Outcome
-from planner.sizing.weighed_packing import pack_weighed
+
+_WISH_SECONDS = 120.0  # for the later aims of the flow model, at most
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,27 +46,41 @@ class Sized:
     uncovered: int = 0  # weight of sites without standby, where the policy asks for cover
 
 
-def size(problem: Problem, effort: Effort, reference: Floats | None = None) -> Sized:
+@dataclass(frozen=True)
+class Wishes:
+    """What the flow model knows beforehand and shall choose among equals.
+
+    ``least``: a bound on the objective of plans that serve all. ``apart`` (S,): as in `group`; the model then places
+    every class. ``costs`` returns the later aims on the arcs of classes.
+    """
+
+    least: float
+    apart: Ints | None = None
+    costs: Callable[[Classes], Sequence[Floats]] = lambda _: ()
+
+
+def size(problem: Problem, effort: Effort, reference: Floats | None = None, wishes: Wishes | None = None) -> Sized:
     """Return the fewest hosts (or the least of the policy's objective) with a bound; the best found if time ends.
 
     ``reference`` (P,) chooses among equals: host counts near it, see `planner.sizing.search.spread`.
     """
+    apart = None if wishes is None else wishes.apart
     if problem.sites == 0:
         none = np.zeros(0, dtype=np.int64)
         classes = group(problem, by_weight=False)
         counts = Counts(np.zeros(problem.pools, dtype=np.int64), np.zeros(0), none, none)
         return Sized(classes, counts, 0.0, 0.0, True, "nothing to serve")
     if all_fit(problem):
-        classes = group(problem, by_weight=False)
+        classes = group(problem, by_weight=False, apart=apart)
         sized = (
             _by_cuts(problem, classes, effort, reference)
             if counts_decide(problem)
-            else _by_flow(problem, classes, effort)
+            else _by_flow(problem, classes, effort, wishes)
         )
         if sized is not None:
             return sized
         # Infeasible because of packing, or no plan in time: fall through to serving what can be served.
-    classes = group(problem, by_weight=True)
+    classes = group(problem, by_weight=True, apart=apart)
     model = FlowModel(problem, classes, serve_all=False)
     served, found = minimise(model, "unserved_weight", effort)
     if found is None:
@@ -71,7 +88,8 @@ def size(problem: Problem, effort: Effort, reference: Floats | None = None) -> S
         return Sized(classes, counts, objective_value(problem, classes, counts), 0.0, False, served.word)
     model.settle("unserved_weight", float(found.unserved @ classes.weight))
     outcome, better = minimise(model, problem.objective, effort)
-    return finish(model, better or found, outcome, effort, weight_proven=served.state == "optimal")
+    sized = finish(model, better or found, outcome, effort, weight_proven=served.state == "optimal")
+    return _wished(model, sized, wishes, effort)
 
 
 def counts_decide(problem: Problem) -> bool:
@@ -105,19 +123,37 @@ def _by_cuts(problem: Problem, classes: Classes, effort: Effort, reference: Floa
     return None if found is None else finish(model, found, outcome, effort, weight_proven=True, known_bound=bound)
 
 
-def _by_flow(problem: Problem, classes: Classes, effort: Effort) -> Sized | None:
+def _by_flow(problem: Problem, classes: Classes, effort: Effort, wishes: Wishes | None = None) -> Sized | None:
     """Serve everybody by the flow model, where it is only about costs of hosts and pairs by its core."""
     plain = not problem.limited and not np.isfinite(problem.own_cost).any()
     if problem.objective == "cost" and plain and effort.engine == "highs":
         solved = solve_core(problem, classes, effort)
-        if solved is not None and not _unpacked(problem, classes, solved[1], effort):
+        if solved is not None and not unpacked(problem, classes, solved[1].hosts, solved[1].flow, effort):
             outcome, counts = solved
             value = objective_value(problem, classes, counts)
             bound = value if outcome.state == "optimal" else min(value, outcome.bound)
             return Sized(classes, counts, value, bound, True, outcome.word)
     model = FlowModel(problem, classes, serve_all=True)
+    least = 0.0 if wishes is None else wishes.least
+    if least > 0:
+        model.at_least(problem.objective, least)
     outcome, found = minimise(model, problem.objective, effort)
-    return None if found is None else finish(model, found, outcome, effort, weight_proven=True)
+    if found is None:
+        return None
+    sized = finish(model, found, outcome, effort, weight_proven=True, known_bound=least)
+    return _wished(model, sized, wishes, effort)
+
+
+def _wished(model: FlowModel, sized: Sized, wishes: Wishes | None, effort: Effort) -> Sized:
+    """Return ``sized`` with the arcs that are best for the later aims among equals, as far as time allows."""
+    left = _WISH_SECONDS if effort.left is None else min(_WISH_SECONDS, effort.left)
+    effort = dataclasses.replace(effort, seconds=left, started=time.monotonic())
+    for cost in () if wishes is None else wishes.costs(model.classes):
+        better = model.choose_arcs(cost, effort)
+        if better is None:
+            break
+        sized = dataclasses.replace(sized, counts=better)
+    return sized
 
 
 def finish(
@@ -146,34 +182,14 @@ def minimise(model: FlowModel, aim: Aim, effort: Effort) -> tuple[Outcome, Count
         outcome, counts = model.solve(aim, effort)
         if counts is None:
             return outcome, None
-        unpacked = _unpacked(model.problem, model.classes, counts, effort)
-        if not unpacked:
+        loose = unpacked(model.problem, model.classes, counts.hosts, counts.flow, effort)
+        if not loose:
             return outcome, counts
-        if effort.spent or unpacked <= model.packed:
+        if effort.spent or loose <= model.packed:
             # No time to make it exact: what was solved is a bound, not a plan.
             return Outcome("unsolved", outcome.word, bound=outcome.bound), None
-        for p in unpacked - model.packed:
+        for p in loose - model.packed:
             model.pack_pool(p)
-
-
-def _unpacked(problem: Problem, classes: Classes, counts: Counts, effort: Effort) -> set[int]:
-    """Return the pools whose items do not go into their hosts."""
-    weighed = problem.host_weight is not None
-    pools: dict[int, dict[tuple[int, float], int]] = defaultdict(lambda: defaultdict(int))
-    for arc in np.flatnonzero((classes.heavy[classes.of_arc] | weighed) & (counts.flow > 0.5)):
-        c = classes.of_arc[arc]
-        pools[int(classes.pool[arc])][int(classes.items[c]), float(classes.item_weight[c])] += int(counts.flow[arc])
-
-    def packs(p: int, kinds: dict[tuple[int, float], int]) -> bool:
-        hosts, cap = int(counts.hosts[p]), int(problem.caps[p])
-        if problem.host_weight is not None:
-            return pack_weighed(kinds, hosts, cap, problem.host_weight, effort) is not None
-        return (
-            pack([size for (size, _), copies in kinds.items() for _ in range(copies)], hosts, cap, effort).bins
-            is not None
-        )
-
-    return {p for p, kinds in pools.items() if not packs(p, kinds)}
 
 
 def objective_value(problem: Problem, classes: Classes, counts: Counts, aim: Aim | None = None) -> float:

@@ -42,6 +42,7 @@ import pulp
 
 from planner.fleet import Floats, Ints
 from planner.sizing.open_rows import fewest_hosts, open_arcs, open_limits
+from planner.sizing.packed import unpacked
 from planner.sizing.packing import arc_flow
 from planner.sizing.problem import Classes, Problem
 from planner.sizing.solver import Effort, Outcome, linear, solve_model
@@ -71,6 +72,7 @@ class FlowModel:
         self.problem, self.classes = problem, classes
         self.model = pulp.LpProblem("hosts", pulp.LpMinimize)
         self.packed: set[int] = set()
+        self.chosen = 0  # aims on arcs that are settled
         self._add_variables(serve_all)
         self._add_rows()
 
@@ -232,7 +234,30 @@ class FlowModel:
     def solve(self, aim: Aim, effort: Effort) -> tuple[Outcome, Counts | None]:
         """Minimise ``aim``; the counts are None when no plan was found."""
         self.model.setObjective(self.expression(aim))
-        outcome = solve_model(self.model, effort, "weight" if aim == "unserved_weight" else aim)
+        return self._solve("weight" if aim == "unserved_weight" else aim, effort)
+
+    def choose_arcs(self, cost: Floats, effort: Effort) -> Counts | None:
+        """Minimise the total of ``cost`` (A,) and keep it there for what follows; None when time ends before."""
+        terms = [(f, float(c)) for f, c in zip(self.f, cost, strict=True) if c]
+        self.model.setObjective(linear(terms))
+        while True:
+            _, counts = self._solve("later aims", effort)
+            if counts is None:
+                return None
+            loose = unpacked(self.problem, self.classes, counts.hosts, counts.flow, effort)
+            if not loose:
+                break
+            if effort.spent or loose <= self.packed:
+                return None
+            for p in loose - self.packed:
+                self.pack_pool(p)
+        self.chosen += 1
+        value = float(cost @ counts.flow)
+        self._add(linear(terms) <= value + 1e-6 * max(1.0, value), f"chosen{self.chosen}")
+        return counts
+
+    def _solve(self, stage: str, effort: Effort) -> tuple[Outcome, Counts | None]:
+        outcome = solve_model(self.model, effort, stage)
         return outcome, self._counts() if outcome.has_solution else None
 
     def _counts(self) -> Counts:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterator
+from fractions import Fraction
 
 from planner.plan import Host
 from planner.verify.case import Case
@@ -30,6 +31,7 @@ def check_hosts(case: Case) -> Iterator[Violation]:
             yield from _against_pool(host, load, pool)
     yield from _counts(case)
     yield from _uplinks(case)
+    yield from _blast_radii(case)
 
 
 def _against_pool(host: Host, load: int, pool: Pool) -> Iterator[Violation]:
@@ -72,6 +74,30 @@ def _uplinks(case: Case) -> Iterator[Violation]:
         if traffic > uplink * (1 + RELATIVE_TOLERANCE):
             text = f"tie-breaker traffic of {traffic:.10g} kb/s exceeds the uplink of {uplink:.10g} kb/s"
             yield Violation("uplink", f"hub {hub}", text)
+
+
+def _blast_radii(case: Case) -> Iterator[Violation]:
+    """Add up clusters and weight on each host, at each hub and in each zone, of which a hub is one of its own."""
+    policy, whole_weight = case.inventory.policy, case.inventory.whole_weight
+    clusters: dict[tuple[str, str], int] = {}
+    weight: dict[tuple[str, str], Fraction] = {}
+    for row in case.plan.assignments:
+        site, pool, count = case.inventory.sites.get(row.site), case.pool_of(row.host), whole(row.clusters) or 0
+        if site is None or pool is None:
+            continue
+        hub = f"hub {pool.hub}"
+        zones = {hub, *case.inventory.zones_of_hub(pool.hub)}
+        for hit in (("", f"host {row.host}"), ("_hub", hub), *(("_zone", zone) for zone in zones)):
+            clusters[hit] = clusters.get(hit, 0) + count
+            weight[hit] = weight.get(hit, Fraction(0)) + site.weight * count / max(1, site.clusters)
+    for (kind, place), count in clusters.items():
+        most, percent = getattr(policy, f"max_blast_radius{kind}"), getattr(policy, f"max_share_percent{kind}")
+        if kind and most is not None and count > most:  # the clusters on a host are checked with its cap
+            yield Violation("blast_radius", place, f"its loss hits {count} clusters, max_blast_radius{kind} is {most}")
+        share = 100 * weight[kind, place] / (whole_weight or 1)
+        if percent is not None and share > Fraction(str(percent)) * (1 + Fraction(RELATIVE_TOLERANCE)):
+            text = f"its loss hits {float(share):.6g} % of the weight, max_share_percent{kind} is {percent:g} %"
+            yield Violation("blast_radius", place, text)
 
 
 def _known(kbps: float) -> float:

@@ -1,0 +1,34 @@
+"""The later aims as costs on the arcs of the class flow model."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from planner.fleet import Bools, Floats, Ints
+from planner.sizing.problem import Classes, Problem
+
+
+def arc_means(problem: Problem, classes: Classes, values: Floats) -> Floats:
+    """Return the mean over each class's sites of a value of pairs (E,), on each arc (A,)."""
+    class_of_pair = classes.of_site[problem.site]
+    arc = classes.indptr[class_of_pair] + np.arange(len(problem.pool)) - problem.indptr[problem.site]
+    total = np.bincount(arc, weights=values, minlength=len(classes.pool))
+    return np.asarray(total / np.maximum(1, np.bincount(arc, minlength=len(classes.pool))))
+
+
+def later_costs(problem: Problem, classes: Classes, stays: Bools, then: Sequence[str]) -> list[Floats]:
+    """Return the costs of the later aims on arcs, in order: moves and latency, which are sums over sites."""
+    values = {"moves": (~stays).astype(np.float64), "latency": problem.rtt_ms}
+    aims = [aim for aim in then if aim in values and not (aim == "moves" and not stays.any())]
+    return [arc_means(problem, classes, values[aim]) for aim in aims]
+
+
+def pool_of_today(problem: Problem, stays: Bools) -> Ints:
+    """Return for each site the pool that it stays on if it does not move, -1 for none or several, shape (S,)."""
+    today = np.full(problem.sites, -1, dtype=np.int64)
+    once = np.bincount(problem.site[stays], minlength=problem.sites) == 1
+    mine = stays & once[problem.site]
+    today[problem.site[mine]] = problem.pool[mine]
+    return today
