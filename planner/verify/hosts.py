@@ -77,27 +77,46 @@ def _uplinks(case: Case) -> Iterator[Violation]:
 
 
 def _blast_radii(case: Case) -> Iterator[Violation]:
-    """Add up clusters and weight on each host, at each hub and in each zone, of which a hub is one of its own."""
-    policy, whole_weight = case.inventory.policy, case.inventory.whole_weight
-    clusters: dict[tuple[str, str], int] = {}
-    weight: dict[tuple[str, str], Fraction] = {}
-    for row in case.plan.assignments:
-        site, pool, count = case.inventory.sites.get(row.site), case.pool_of(row.host), whole(row.clusters) or 0
-        if site is None or pool is None:
-            continue
-        hub = f"hub {pool.hub}"
-        zones = {hub, *case.inventory.zones_of_hub(pool.hub)}
-        for hit in (("", f"host {row.host}"), ("_hub", hub), *(("_zone", zone) for zone in zones)):
-            clusters[hit] = clusters.get(hit, 0) + count
-            weight[hit] = weight.get(hit, Fraction(0)) + site.weight * count / max(1, site.clusters)
-    for (kind, place), count in clusters.items():
-        most, percent = getattr(policy, f"max_blast_radius{kind}"), getattr(policy, f"max_share_percent{kind}")
-        if kind and most is not None and count > most:  # the clusters on a host are checked with its cap
-            yield Violation("blast_radius", place, f"its loss hits {count} clusters, max_blast_radius{kind} is {most}")
-        share = 100 * weight[kind, place] / (whole_weight or 1)
+    """Check what the loss of each host, hub and zone hits; of hosts the weight only, their clusters go with the cap."""
+    policy = case.inventory.policy
+    limits = {
+        kind: (
+            getattr(policy, f"max_blast_radius{kind}") if kind else None,
+            getattr(policy, f"max_share_percent{kind}"),
+        )
+        for kind in ("", "_hub", "_zone")
+    }
+    if not any(limit is not None for pair in limits.values() for limit in pair):
+        return
+    for (kind, place), (clusters, weight) in _hit(case).items():
+        most, percent = limits[kind]
+        if most is not None and clusters > most:
+            text = f"its loss hits {clusters} clusters, max_blast_radius{kind} is {most}"
+            yield Violation("blast_radius", place, text)
+        share = 100 * weight / (case.inventory.whole_weight or 1)
         if percent is not None and share > Fraction(str(percent)) * (1 + Fraction(RELATIVE_TOLERANCE)):
             text = f"its loss hits {float(share):.6g} % of the weight, max_share_percent{kind} is {percent:g} %"
             yield Violation("blast_radius", place, text)
+
+
+def _hit(case: Case) -> dict[tuple[str, str], tuple[int, Fraction]]:
+    """Return clusters and weight on each host, at each hub and in each zone, of which a hub is one of its own."""
+    on_host: dict[str, tuple[int, Fraction]] = {}
+    for row in case.plan.assignments:
+        site, count = case.inventory.sites.get(row.site), whole(row.clusters) or 0
+        if site is not None and case.pool_of(row.host) is not None:
+            clusters, weight = on_host.get(row.host, (0, Fraction(0)))
+            on_host[row.host] = (clusters + count, weight + site.weight * count / max(1, site.clusters))
+    found: dict[tuple[str, str], tuple[int, Fraction]] = {}
+    for host, (clusters, weight) in on_host.items():
+        pool = case.pool_of(host)
+        assert pool is not None  # of the others nothing was added up
+        hub = f"hub {pool.hub}"
+        zones = sorted({hub, *case.inventory.zones_of_hub(pool.hub)})
+        for key in (("", f"host {host}"), ("_hub", hub), *(("_zone", zone) for zone in zones)):
+            before = found.get(key, (0, Fraction(0)))
+            found[key] = (before[0] + clusters, before[1] + weight)
+    return found
 
 
 def _known(kbps: float) -> float:

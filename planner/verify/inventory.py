@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from typing import Any
 
 import pandas as pd
@@ -129,16 +130,17 @@ def _site(row: Mapping[str, Any], policy: Policy) -> Site:
         own_cost=_given(row["own_tie_breaker_cost"], policy.own_tie_breaker_cost),
         nodes=_given(row["nodes"], 2),
         cluster_kbps=_given(row["tie_breaker_kbps"], policy.tie_breaker_kbps),
-        # To six decimals, and not less than the last of them.
-        weight=max(round(Fraction(_given(row["weight"], 1)), 6), Fraction(1, 10**6)),
+        weight=_weight(_given(row["weight"], 1)),
     )
 
 
 def _most_hit(needing: list[Site], whole_weight: Fraction, policy: Policy) -> float:
     """Return the clusters that one host's loss may hit: by number, and by weight where all clusters weigh the same."""
     most = math.inf if policy.max_blast_radius is None else policy.max_blast_radius
+    if policy.max_share_percent is None:
+        return most
     each = {site.weight / site.clusters for site in needing}
-    if policy.max_share_percent is None or len(each) != 1:
+    if len(each) != 1:
         return most
     return min(most, math.floor(Fraction(str(policy.max_share_percent)) * whole_weight / 100 / each.pop()))
 
@@ -173,6 +175,12 @@ def _given(value: float, default: float | None) -> float:
     if not math.isnan(value):
         return value
     return math.nan if default is None else default
+
+
+@lru_cache
+def _weight(value: float) -> Fraction:
+    """Return a weight to six decimals, and not less than the last of them."""
+    return max(round(Fraction(value), 6), Fraction(1, 10**6))
 
 
 def _folded(text: str) -> str:

@@ -13,6 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from planner.sizing import plan
+from tests.sizing.test_cover_brute_force import most_covered
 
 KINDS = ("", "_hub", "_zone")
 BLANK = float("nan")
@@ -90,8 +91,8 @@ def value(case, choice, bins) -> float:
 
 
 @st.composite
-def cases(draw, *, split: bool):
-    count, width = draw(st.integers(1, 4 if split else 5)), draw(st.integers(1, 3))
+def cases(draw, *, split: bool, most_sites: int = 5):
+    count, width = draw(st.integers(1, 4 if split else most_sites)), draw(st.integers(1, 3))
 
     def each(n, strategy):
         return draw(st.lists(strategy, min_size=n, max_size=n))
@@ -163,5 +164,53 @@ def test_plan_within_limits_is_the_best_of_all_plans(make, split, examples):
         assert result.objective_value == pytest.approx(least)
         assert result.lower_bound == pytest.approx(least)
         assert result.status == ("infeasible" if left_out else "optimal")
+
+    check()
+
+
+def brute_force_with_cover(case) -> tuple[float, float, int]:
+    """Return (most weight served, most covered among those, fewest hosts); limits are those of the day without loss."""
+    count, weight = len(case["rtt"]), [Fraction(w) for w in case["weight"]]
+    whole = sum(weight)
+    best = (-1.0, -1.0, -99)
+    for numbers in itertools.product(*(range(most + 1) for most in case["most"])):
+        hosts = [p for p, number in enumerate(numbers) for _ in range(number)]
+        options = [[*(j for j, p in enumerate(hosts) if case["rtt"][s, p] <= 50), None] for s in range(count)]
+        for choice in itertools.product(*options):
+            homes = {s: j for s, j in enumerate(choice) if j is not None}
+            served = float(sum(weight[s] for s in homes))
+            if (served, served, -len(hosts)) <= best:
+                continue
+            at = [
+                *(("", {j}) for j in range(len(hosts))),
+                *((kind, {j for j, p in enumerate(hosts) if p in pools}) for kind, pools in places(case)),
+            ]
+            load = [sum(case["clusters"][s] for s, h in homes.items() if h == j) for j in range(len(hosts))]
+            over = [clusters > case["cap"][p] for clusters, p in zip(load, hosts, strict=True)]
+            for kind, inside in at:
+                on = [s for s, j in homes.items() if j in inside]
+                over.append(sum(case["clusters"][s] for s in on) > (case[f"radius{kind}"] or 999))
+                over.append(sum(weight[s] for s in on) * 100 > Fraction(case[f"share{kind}"] or 100) * whole)
+            if not any(over):
+                best = max(best, (served, most_covered(case, hosts, homes), -len(hosts)))
+    return best[0], best[1], -best[2]
+
+
+@pytest.mark.parametrize("cover", ["host", "hub", "zone"])
+def test_plan_with_cover_within_limits_is_the_best_of_all_plans(make, cover, examples):
+    @settings(max_examples=examples, deadline=None, suppress_health_check=list(HealthCheck))
+    @given(cases(split=False, most_sites=4))
+    def check(case):
+        case |= {"cover": cover, "objective": "hosts", "own": ["no"] * len(case["rtt"])}
+        case["most"] = [min(2, most) for most in case["most"]]
+        fleet = as_fleet(make, case, cover=cover)
+        result = plan(fleet)
+        make.sound(fleet, result)
+        weight = dict(zip(fleet.site_ids, case["weight"], strict=True))
+        served = sum(weight[a.site] for a in result.assignments)
+        covered = sum(weight[a.site] for a in result.assignments if a.standby)
+        assert (served, covered, result.hosts) == pytest.approx(brute_force_with_cover(case))
+        assert result.lower_bound == result.hosts
+        assert result.status == ("infeasible" if result.unserved else "optimal")
 
     check()
