@@ -74,7 +74,7 @@ def size(problem: Problem, effort: Effort, reference: Floats | None = None, wish
         classes = group(problem, by_weight=False, apart=apart)
         sized = (
             _by_cuts(problem, classes, effort, reference)
-            if counts_decide(problem)
+            if _searchable(problem)
             else _by_flow(problem, classes, effort, wishes)
         )
         if sized is not None:
@@ -94,8 +94,13 @@ def size(problem: Problem, effort: Effort, reference: Floats | None = None, wish
 
 def counts_decide(problem: Problem) -> bool:
     """Say whether host counts alone settle the objective: no own tie-breakers, no pair costs, no further limits."""
+    return _searchable(problem) and not problem.limited
+
+
+def _searchable(problem: Problem) -> bool:
+    """Say whether the cut search settles the objective; it knows limits that are those of a flow."""
     priced = problem.objective == "cost" and problem.pair_cost.any()
-    return not priced and not problem.limited and not np.isfinite(problem.own_cost).any()
+    return not priced and problem.flows and not np.isfinite(problem.own_cost).any()
 
 
 def _by_cuts(problem: Problem, classes: Classes, effort: Effort, reference: Floats | None) -> Sized | None:
@@ -115,7 +120,7 @@ def _by_cuts(problem: Problem, classes: Classes, effort: Effort, reference: Floa
             bound,
             True,
             "cuts and plan meet" if search.closed else "stopped early",
-            tuple(search.cuts),
+            None if problem.limited else tuple(search.cuts),  # a proof has no place for limits
         )
     model = FlowModel(problem, classes, serve_all=True)
     model.at_least(problem.objective, bound)

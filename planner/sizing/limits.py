@@ -93,6 +93,22 @@ def most_on_host(fleet: Fleet, weights: Floats, clusters: Ints, caps: Ints) -> f
     return most if float((weights[order] * taken / clusters[order]).sum()) > most else None
 
 
+def drains(sets: Sequence[Bools], size: int) -> Ints:
+    """Return where each of ``size`` places, then each of nested ``sets`` (size,) of them, sends what it takes.
+
+    A place goes to the smallest set that holds it, a set to the next larger one, as node ``size + its position``; the
+    last go to node ``size + len(sets)``.
+    """
+    after = np.full(size + len(sets), size + len(sets), dtype=np.int64)
+    by_size = sorted(range(len(sets)), key=lambda i: -int(sets[i].sum()))
+    for at, i in enumerate(by_size):
+        after[:size][sets[i]] = size + i
+        for j in by_size[at + 1 :]:
+            if not (sets[j] & ~sets[i]).any():
+                after[size + j] = size + i
+    return after
+
+
 def _whole(fleet: Fleet, share: Fraction) -> float:
     """Return a limit on whole units of weight, rounded down where sites are whole."""
     return float(share if fleet.policy.split_sites else math.floor(share))

@@ -13,7 +13,7 @@ from planner.plan import Proof
 from planner.sizing.certificate import Certificate, Inequality, certify
 from planner.sizing.counts import Sized
 from planner.sizing.placement import Placement
-from planner.sizing.problem import Classes, Problem, group, restrict
+from planner.sizing.problem import Classes, Problem, group, restrict, unlimited
 from planner.sizing.search import search_counts
 from planner.sizing.solver import Effort
 
@@ -39,7 +39,7 @@ def prove(fleet: Fleet, problem: Problem, sized: Sized, placement: Placement, ef
         words = f"{_opening(fleet, sized, sized.bound)} The solver's branch and bound says so."
         return Proof("solver" if closed else "bound", words, details), sized.bound
     must = ~placement.unserved & ~np.isfinite(problem.own_cost)
-    served = restrict(problem, must)
+    served = restrict(unlimited(problem), must)
     classes = group(served, by_weight=False)
     cuts, found = sized.cuts, sized.bound
     if cuts is None or not must.all() or sized.bound < sized.value:

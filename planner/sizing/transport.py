@@ -16,6 +16,7 @@ from ortools.graph.python import min_cost_flow
 
 from planner.errors import SolverError
 from planner.fleet import Bools, Floats, Ints
+from planner.sizing.limits import drains
 
 _LARGEST = 2**62  # the flow code multiplies costs by the number of nodes, in 64 bits
 
@@ -56,7 +57,8 @@ def least_cost_flow(problem: Transport, costs: Sequence[Cost]) -> Ints | None:
     time. Raises SolverError when the flow code fails.
     """
     sources, total = len(problem.supply), int(problem.supply.sum())
-    after, taken = _drains(problem)
+    after = drains([inside for inside, _ in problem.limits], len(problem.room))
+    taken = np.concatenate((problem.room, [most for _, most in problem.limits])).astype(np.int64)
     if (taken < 0).any():
         return None
     inner = len(after)
@@ -78,23 +80,6 @@ def least_cost_flow(problem: Transport, costs: Sequence[Cost]) -> Ints | None:
     if status != flow.OPTIMAL:
         raise SolverError(f"the minimum-cost flow ended with status {status}")
     return np.asarray(flow.flows(arcs[: len(problem.tail)]), dtype=np.int64)
-
-
-def _drains(problem: Transport) -> tuple[Ints, Ints]:
-    """Return where each sink, then each limit, sends what it takes, and how much that is at most, shape (T + L,).
-
-    A sink goes to the smallest limit that holds it, a limit to the next larger one; the last goes to node T + L.
-    """
-    sinks, count = len(problem.room), len(problem.limits)
-    after = np.full(sinks + count, sinks + count, dtype=np.int64)
-    by_size = sorted(range(count), key=lambda i: -int(problem.limits[i][0].sum()))
-    for at, i in enumerate(by_size):
-        inside = problem.limits[i][0]
-        after[:sinks][inside] = sinks + i
-        for j in by_size[at + 1 :]:
-            if not (problem.limits[j][0] & ~inside).any():
-                after[sinks + j] = sinks + i
-    return after, np.concatenate((problem.room, [most for _, most in problem.limits])).astype(np.int64)
 
 
 def total_costs(costs: Sequence[Cost], flow: Ints) -> tuple[float, ...]:
