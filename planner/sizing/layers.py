@@ -96,7 +96,9 @@ class Layer:
     def cut_at(self, classes: Ints, hosts: Ints) -> Cut:
         """Return the cut of a set of classes that ``hosts`` (P,) fails worst, of those with and without each limit.
 
-        Pools of a limit that says less than their hosts are left out, and what the limit takes comes off the demand.
+        Where a limit B says less than n hosts of cap C at its pools, it takes their place, and what it lets through
+        comes off the demand: B, or f (C - r) + r n with f = floor(B / C) and r = B - f C, which is min(C n, B) at
+        n = f and n = f + 1 and not below it at any other whole n.
         """
         plain = self.cut(classes)
         if not self.limits:
@@ -111,9 +113,26 @@ class Layer:
                 taken[node] = most
                 full = [other for other in full if not inside[self.limits[other][0]].any()] + [i]
             taken[self.drains[node]] += taken[node]
+        demand = plain.demand
         for i in full:
-            room[self.limits[i][0]] = 0
-        return replace(plain, room=room, demand=plain.demand - sum(self.limits[i][1] for i in full))
+            inside, most = self.limits[i]
+            mine = inside & (room > 0)
+            cap, running = int(room[mine].max(initial=0)), int(hosts[mine].sum())
+            whole, rest = divmod(most, max(1, cap))
+            rounded = (room[mine] == cap).all() and running == whole + 1
+            room[mine] = rest if rounded else 0
+            demand -= whole * (cap - rest) if rounded else most
+        return replace(plain, room=room, demand=demand)
+
+    def first_cuts(self) -> list[Cut]:
+        """Return the cut of all classes, and the one in which each limit takes the place of its pools."""
+        everybody = np.flatnonzero(self.demand)
+        just_over = np.zeros_like(self.room)
+        for inside, most in sorted(self.limits, key=lambda limit: int(limit[0].sum())):
+            if not just_over[inside].any():
+                pool = int(np.argmax(inside))
+                just_over[pool] = most // max(1, int(self.room[pool])) + 1
+        return [self.cut(everybody), *([self.cut_at(everybody, just_over)] if self.limits else [])]
 
     def short_classes(self, hosts: Ints, most: int) -> list[Cut]:
         """Return the cuts of single classes that fail worst, at most ``most`` of them."""

@@ -84,7 +84,8 @@ def search_counts(
         reference = spread(problem, np.zeros(len(problem.pool), dtype=np.bool_))
     search = Search(problem, Master(problem, *_prices(problem), reference), [*layers(problem, classes), *more])
     for layer in search.layers:
-        search.add(layer.cut(np.flatnonzero(layer.demand)))
+        for cut in layer.first_cuts():
+            search.add(cut)
         for cut in layer.short_classes(np.zeros(problem.pools, dtype=np.int64), _FIRST_CUTS):
             search.add(cut)
     exact, idle = False, 0
