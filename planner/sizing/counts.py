@@ -138,15 +138,50 @@ def _by_flow(problem: Problem, classes: Classes, effort: Effort, wishes: Wishes 
             value = objective_value(problem, classes, counts)
             bound = value if outcome.state == "optimal" else min(value, outcome.bound)
             return Sized(classes, counts, value, bound, True, outcome.word)
+    halves = None if wishes is None else _by_halves(problem, classes, effort, wishes)
+    if halves is not None and halves.bound >= halves.value:
+        return halves
     model = FlowModel(problem, classes, serve_all=True)
-    least = 0.0 if wishes is None else wishes.least
+    least = halves.bound if halves is not None else 0.0 if wishes is None else wishes.least
     if least > 0:
         model.at_least(problem.objective, least)
     outcome, found = minimise(model, problem.objective, effort)
     if found is None:
-        return None
+        return halves
     sized = finish(model, found, outcome, effort, weight_proven=True, known_bound=least)
+    if halves is not None and halves.value <= sized.value:
+        sized = dataclasses.replace(halves, bound=min(halves.value, sized.bound))
     return _wished(model, sized, wishes, effort)
+
+
+def _by_halves(problem: Problem, classes: Classes, effort: Effort, wishes: Wishes) -> Sized | None:
+    """Return the hosts that divisible sites need, and whole sites on these hosts; None where they do not go there.
+
+    The first is a relaxation, and its value a bound; both are far smaller problems than hosts and whole sites at once.
+    """
+    if problem.objective != "hosts" or wishes.apart is None:
+        return None
+    relaxed = FlowModel(problem, dataclasses.replace(classes, fixed=np.zeros_like(classes.fixed)), serve_all=True)
+    relaxed.at_least("hosts", wishes.least)
+    outcome, counts = relaxed.solve("hosts", effort)
+    if counts is None:
+        return None
+    model = FlowModel(problem, classes, serve_all=True)
+    model.give(counts.hosts)
+    _, found = minimise(model, "hosts", effort)
+    if found is None:
+        return None
+    value = objective_value(problem, classes, found)
+    bound = value if outcome.state == "optimal" else min(value, max(wishes.least, _rounded(problem, outcome.bound)))
+    sized = _wished(model, Sized(classes, found, value, bound, True, outcome.word), wishes, effort)
+    if bound < value:
+        return sized
+    # As many hosts elsewhere may be better, but that takes longer to find.
+    model = FlowModel(problem, classes, serve_all=True)
+    model.settle("hosts", value)
+    other = _wished(model, sized, wishes, effort)
+    costs = wishes.costs(classes)
+    return min(sized, other, key=lambda one: [round(float(cost @ one.counts.flow), 6) for cost in costs])
 
 
 def _wished(model: FlowModel, sized: Sized, wishes: Wishes | None, effort: Effort) -> Sized:

@@ -152,6 +152,11 @@ class FlowModel:
     def _add(self, row: Any, name: str) -> None:
         self.model.addConstraint(row, name=name)
 
+    def give(self, hosts: Ints) -> None:
+        """Fix the host counts."""
+        for p, most in enumerate(hosts.tolist()):
+            self._add(1 * self.n[p] == most, f"given{p}")
+
     def pack_pool(self, p: int) -> None:
         """Add the rows (5) of pool ``p``, once."""
         self.packed.add(p)
