@@ -50,7 +50,10 @@ def prove(fleet: Fleet, problem: Problem, sized: Sized, placement: Placement, ef
     told = [_as_data(fleet, served, classes, row, y) for row, y in _pairs(certificate)]
     details |= {"sets": told, "bound": float(found)}
     if found < bound:
-        kind, how = "solver", f"The sets alone force {found:g}; the rest is the solver's branch and bound."
+        rest = "the rest is the solver's branch and bound."
+        if problem.limited:
+            rest = "the rest comes of limits on hubs, zones or weight, and is the solver's word."
+        kind, how = "solver", f"The sets alone force {found:g}; {rest}"
     else:
         kind, how = "counting" if certificate.closed else "search", _adding_up(certificate, found)
     words = " ".join((_opening(fleet, sized, bound), *_sets_in_words(told, len(fleet.pool_ids)), how))

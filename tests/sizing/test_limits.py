@@ -1,5 +1,8 @@
 """What limits on hosts, hubs and zones do to a plan: reasons, later aims, proofs, and the packing by weight."""
 
+import itertools
+
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -11,6 +14,7 @@ from planner.sizing.hosts import fill
 from planner.sizing.limits import nested
 from planner.sizing.problem import build_problem
 from planner.sizing.solver import Effort
+from planner.sizing.transport import Cost, Transport, least_cost_flow
 from planner.sizing.weighed_packing import pack_weighed
 from planner.verify import verify_proof
 from tests.sizing.test_limits_brute_force import fewest_bins
@@ -32,6 +36,7 @@ def test_the_proof_does_not_claim_that_sets_force_what_a_limit_does(make):
     fleet = make.fleet([[5.0, 20.0]] * 6, sites=ALIKE, cluster_cap=6, max_blast_radius_hub=4)
     result = plan(fleet)
     assert result.proof.kind == "solver"
+    assert "limits on hubs, zones or weight" in result.proof.words
     assert verify_proof(fleet, result).verdict == "bound"
 
 
@@ -168,3 +173,38 @@ def test_overlapping_zones_are_no_flow(make):
     assert problem.flows
     assert len(problem.limits) == 4
     assert nested(problem.limits)
+
+
+def test_tight_limits_on_hubs_are_proven_by_the_search_at_once(make):
+    """120 sites, 10 hubs of hosts of 8: a hub may carry 12, so its first host brings 8 and its second 4: 20 hosts."""
+    rng = np.random.default_rng(3)
+    rtt = rng.uniform(5.0, 50.0, (120, 10))
+    fleet = make.fleet(rtt, cluster_cap=8, max_blast_radius_hub=12)
+    result = plan(fleet)
+    make.sound(fleet, result)
+    assert (result.hosts, result.lower_bound, result.status) == (20, 20, "optimal")
+    assert {h: sum(a.clusters for a in result.assignments if a.hub == h) for h in fleet.hub_ids} == dict.fromkeys(
+        fleet.hub_ids, 12
+    )
+
+
+@given(st.data())
+@settings(max_examples=60, deadline=None)
+def test_a_flow_within_nested_limits_costs_what_trying_every_way_costs(data):
+    sites, pools = data.draw(st.integers(1, 5)), 4
+    cost = np.array(data.draw(st.lists(st.integers(0, 9), min_size=sites * pools, max_size=sites * pools)))
+    cost = cost.reshape(sites, pools).astype(float)
+    room = np.array(data.draw(st.lists(st.integers(0, 3), min_size=pools, max_size=pools)))
+    inner, outer = data.draw(st.integers(0, 3)), data.draw(st.integers(0, 4))
+    limits = ((np.array([True, True, False, False]), inner), (np.array([True, True, True, False]), outer))
+    tail, head = np.divmod(np.arange(sites * pools), pools)
+    transport = Transport(tail, head, np.ones(sites, dtype=np.int64), room, limits=limits)
+    flow = least_cost_flow(transport, [Cost(cost.ravel(), 1.0)])
+    totals = []
+    for choice in itertools.product(range(pools), repeat=sites):
+        load = np.bincount(choice, minlength=pools)
+        if (load <= room).all() and load[:2].sum() <= inner and load[:3].sum() <= outer:
+            totals.append(sum(cost[s, p] for s, p in enumerate(choice)))
+    assert (flow is None) == (not totals)
+    if flow is not None:
+        assert flow @ cost.ravel() == min(totals)
