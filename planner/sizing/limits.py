@@ -40,15 +40,21 @@ def amounts_of(fleet: Fleet) -> dict[Measure, Floats]:
     }
 
 
-def read_limits(fleet: Fleet, hub: Ints, amounts: Mapping[Measure, Floats], used: Ints) -> tuple[Limit, ...]:
+def read_limits(
+    fleet: Fleet, hub: Ints, amounts: Mapping[Measure, Floats], site: Ints, pool: Ints
+) -> tuple[Limit, ...]:
     """Return the limits that a plan can break; ``hub`` (P,) is the hub of each pool, one of ``fleet.hub_ids``.
 
-    ``amounts`` (S,) are those of the sites to serve, ``used`` (U,) their eligible hubs as ``site * hubs + hub``. A hub
-    is a failure zone of its own. Of limits of one measure on the same pools the least is kept.
+    ``amounts`` (S,) are those of the sites to serve, ``site`` and ``pool`` (E,) their eligible pairs. A hub is a
+    failure zone of its own. Of limits of one measure on the same pools the least is kept.
     """
+    asked = list(_asked(fleet))
+    if not asked:
+        return ()
     hubs = len(fleet.hub_ids)
+    used = np.unique(site * hubs + hub[pool])
     kept: dict[tuple[Measure, bytes], Limit] = {}
-    for place, inside, measure, setting, most in _asked(fleet):
+    for place, inside, measure, setting, most in asked:
         mask = np.zeros(hubs, dtype=np.bool_)
         mask[inside] = True
         sites = np.unique(used[mask[used % hubs]] // hubs)

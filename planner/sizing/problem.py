@@ -129,8 +129,7 @@ def build_problem(fleet: Fleet, checker: Checker) -> Problem:
     own_cost = np.where(possible, np.nan_to_num(fleet.own_tie_breaker_costs, nan=1.0), np.inf)
     hub = fleet.hub_of_pool[pool_at]
     amounts = {measure: each[site_at] for measure, each in amounts_of(fleet).items()}
-    hubs = len(fleet.hub_ids)
-    limits = read_limits(fleet, hub, amounts, np.unique(site[order] * hubs + hub[pool[order]]))
+    limits = read_limits(fleet, hub, amounts, site, pool)
     caps = fleet.usable_caps[pool_at]
     return Problem(
         site_at=site_at,
