@@ -6,6 +6,7 @@ import dataclasses
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from fractions import Fraction
 from functools import cached_property, partial
 from typing import Any, Literal
 
@@ -54,6 +55,11 @@ class Policy:
     reserve_percent: float = 0.0
     cover: Literal["none", "host", "hub", "zone"] = "none"
     max_blast_radius: int | None = None
+    max_blast_radius_hub: int | None = None
+    max_blast_radius_zone: int | None = None
+    max_share_percent: float | None = None
+    max_share_percent_hub: float | None = None
+    max_share_percent_zone: float | None = None
     host_release_rule: Literal["not_older", "any", "same_major"] = "not_older"
     unknown_latency: Literal["ineligible", "estimate"] = "ineligible"
     accepted_evidence: Literal["measured", "modelled", "estimated"] = "estimated"
@@ -218,6 +224,34 @@ class Fleet:
         return self.sites["weight"].fillna(1.0).to_numpy(dtype=np.float64)
 
     @cached_property
+    def needs_host(self) -> Bools:
+        """Sites that need a shared host: clusters to serve and no own tie-breaker, shape (sites,)."""
+        needs: Bools = (self.clusters > 0) & (self.own_tie_breaker != "yes")
+        return needs
+
+    @cached_property
+    def whole_weights(self) -> Ints:
+        """Weight of each site in whole units, shape (sites,); see `whole_weights`."""
+        return whole_weights(self.weights)
+
+    def most_weight(self, percent: float | None) -> Fraction | None:
+        """Return ``percent`` of the whole in the units of `whole_weights`; None for None.
+
+        The whole is the weight of all sites that need a shared host, whether a plan serves them or not.
+        """
+        # Exact in the decimals that the user typed.
+        whole = int(self.whole_weights[self.needs_host].sum())
+        return None if percent is None else Fraction(str(percent)) * whole / 100
+
+    @cached_property
+    def clusters_per_weight(self) -> Fraction | None:
+        """Clusters for a unit of weight where that is the same at all sites that need a shared host, else None."""
+        clusters, weights = self.clusters[self.needs_host], self.whole_weights[self.needs_host]
+        if not len(clusters) or (clusters * weights[0] != weights * clusters[0]).any():
+            return None
+        return Fraction(int(clusters[0]), int(weights[0]))
+
+    @cached_property
     def budgets_ms(self) -> Floats:
         """Latency budget of each site in ms, shape (sites,); NaN where neither site nor policy gives one."""
         default = np.nan if self.policy.latency_budget_ms is None else self.policy.latency_budget_ms
@@ -248,21 +282,25 @@ class Fleet:
     def usable_caps(self) -> Ints:
         """Clusters that a plan may put on one host of each pool, shape (pools,).
 
-        ``floor(cap * (100 - reserve_percent) / 100)``, and not above ``max_blast_radius``.
+        ``floor(cap * (100 - reserve_percent) / 100)``, and not above ``max_blast_radius``; nor above
+        ``max_share_percent``, where a share of the weight comes to a number of clusters.
         """
         # The tiny addend keeps 50 * 0.9 = 45 from becoming 44 in binary floating point.
         usable = np.floor(self.cluster_caps * (100.0 - self.policy.reserve_percent) / 100.0 + 1e-9).astype(np.int64)
         if self.policy.max_blast_radius is not None:
             usable = np.minimum(usable, self.policy.max_blast_radius)
+        share = self.most_weight(self.policy.max_share_percent)
+        if share is not None and self.clusters_per_weight is not None:
+            usable = np.minimum(usable, int(share * self.clusters_per_weight))
         return np.asarray(usable)
 
     @cached_property
     def covering_caps(self) -> Ints:
         """Clusters that one host of each pool may carry while another is lost, shape (pools,).
 
-        The reserve stays free, since growth must not use up the cover; ``max_blast_radius`` is a limit for every day.
+        The reserve stays free, since growth must not use up the cover; blast radius and share are limits of every day.
         """
-        return self.replace(policy=self.policy.replace(max_blast_radius=None)).usable_caps
+        return self.replace(policy=self.policy.replace(max_blast_radius=None, max_share_percent=None)).usable_caps
 
     @cached_property
     def traffic_kbps(self) -> Floats:
@@ -276,6 +314,15 @@ class Fleet:
         uplinks = np.full(len(self.hub_ids), np.inf)
         np.fmin.at(uplinks, self.hub_of_pool, self.pools["uplink_mbps"].to_numpy(dtype=np.float64) * 1000.0)
         return uplinks
+
+    @cached_property
+    def hubs_in_zones(self) -> dict[str, Ints]:
+        """Positions in `hub_ids` of the hubs of each failure zone: those that name it in any of their rows."""
+        hubs: dict[str, set[int]] = {}
+        for hub, zones in zip(self.hub_of_pool.tolist(), self.pools["zone"], strict=True):
+            for zone in zones:
+                hubs.setdefault(zone, set()).add(hub)
+        return {zone: np.array(sorted(inside), dtype=np.int64) for zone, inside in sorted(hubs.items())}
 
     @cached_property
     def retiring_hosts(self) -> frozenset[str]:
@@ -333,3 +380,16 @@ def positions(ids: Sequence[str] | pd.Series, among: Sequence[str]) -> Ints:
         found: Ints = of_category[ids.cat.codes.to_numpy()]
         return found
     return np.array([at.get(name, -1) for name in ids], dtype=np.int64)
+
+
+def whole_weights(weights: Floats) -> Ints:
+    """Return weights as whole multiples of their common unit, so that sums of them are exact.
+
+    Weights are read to six decimals, the least as one millionth; smaller differences do not count.
+    """
+    distinct, inverse = np.unique(weights, return_inverse=True)
+    exact = [max(Fraction(f"{weight:.6f}"), Fraction(1, 10**6)) for weight in distinct]
+    scale = int(np.lcm.reduce([f.denominator for f in exact], dtype=np.int64, initial=1))
+    whole = np.array([int(f * scale) for f in exact], dtype=np.int64)
+    unit = int(np.gcd.reduce(whole)) if len(whole) else 1
+    return (whole // max(unit, 1))[inverse]

@@ -10,7 +10,7 @@ from rich.text import Text
 from planner.cli.streams import console, printable
 from planner.outputs.drill_sheets import OUTCOMES, WHY, in_words
 from planner.resilience import Drill, DrillReport
-from planner.resilience.drills import Figures, SingleLoss
+from planner.resilience.drills import BlastRadius, Figures, SingleLoss
 
 _SHOWN = 20
 
@@ -33,6 +33,9 @@ def print_drills(report: DrillReport) -> None:
     if report.pairs:
         target.print(Text("\nWorst pairs at the same time", style="bold"))
         target.print(_losses("lost", [(f"{one.first} + {one.second}", one.figures, "") for one in report.pairs]))
+    if report.radii:
+        target.print(Text("\nLargest blast radii", style="bold"))
+        target.print(_radii(report.radii))
     for words in (*report.searched, *report.notes):
         target.print(Text(printable(words), style="dim"))
 
@@ -81,6 +84,21 @@ def _losses(first: str, rows: Sequence[tuple[str, Figures, str]]) -> Table:
         counts = (f"{getattr(figures, name):,}" for name in names)
         survived = Text("yes") if figures.survived else Text("no", style="bold red")
         table.add_row(Text(printable(lost)), *counts, survived, Text(printable(detail)))
+    return table
+
+
+def _radii(radii: Sequence[BlastRadius]) -> Table:
+    numbers = ("sites", "clusters", "allowed", "share of weight", "allowed share")
+    table = _table(("lost", *numbers), numbers=numbers)
+    for one in radii:
+        cells = (
+            f"{one.sites:,}",
+            f"{one.clusters:,}",
+            "" if one.most_clusters is None else f"{one.most_clusters:,}",
+            f"{one.weight_percent:.1f} %",
+            "" if one.most_percent is None else f"{one.most_percent:g} %",
+        )
+        table.add_row(Text(printable(str(one.loss)), style="bold red" if one.over else ""), *cells)
     return table
 
 

@@ -15,6 +15,17 @@ SETTINGS = (
     Column("cover", "choice", "loss that the plan survives without overfilling a host: any one host, hub, or failure "
         "zone of hubs (a hub is one of its own)", default="none", choices=("none", "host", "hub", "zone")),
     Column("max_blast_radius", "whole", "most clusters that one host's loss may hit", "clusters", least=1),
+    Column("max_blast_radius_hub", "whole", "most clusters that one hub's loss may hit", "clusters", least=1),
+    Column("max_blast_radius_zone", "whole",
+        "most clusters that the loss of one failure zone of hubs may hit (a hub is one of its own)", "clusters",
+        least=1),
+    Column("max_share_percent", "number", "most of the fleet's weight that one host's loss may hit; the fleet's weight "
+        "is that of all sites that need a shared host, served or not, and a split site's goes by its clusters", "%",
+        least=0, least_excluded=True, most=100),
+    Column("max_share_percent_hub", "number", "most of the fleet's weight that one hub's loss may hit", "%", least=0,
+        least_excluded=True, most=100),
+    Column("max_share_percent_zone", "number", "most of the fleet's weight that the loss of one failure zone of hubs "
+        "may hit (a hub is one of its own)", "%", least=0, least_excluded=True, most=100),
     Column("host_release_rule", "choice",
         "not_older: host release >= every served site's release; same_major: equal first number; any",
         default="not_older", choices=("not_older", "any", "same_major")),

@@ -12,7 +12,7 @@ Constraints
     (2) sum over a pool of k_c f_cp + k y_x <= C_p n_p, and (3) the same for items of t clusters or more, floor(C_p / t)
     (4) sum_p n_p <= L, or sum_p a_p <= L with a_p >= n_p - e_p
     (5) sum_{x of site i} y_x <= 1, sum_{x of site i and change w} y_x <= u_w
-    (6) uplinks as in the class flow model
+    (6) limits on hubs, zones and the weight on hosts as rows (2b) and (2d) of the class flow model
     (7) sum_p ceil(C_p / d) n_p + sum over extra arcs x from S to outside N of ceil(k_x / d) y_x >= ceil(k(S) / d)
         for each set S of the plan's proof, which reaches the pools N and counts divided by d (Chvatal rounding)
     (8) sum over x outside an opened set of y_x >= 1, for each opened set that a plan has shown not to do
@@ -109,7 +109,7 @@ class OpeningModel:
     def _add_pools(self) -> None:
         problem, classes, extra = self.problem, self.classes, self.extra
         items, new_items = classes.items[classes.of_arc], problem.clusters[extra.site]
-        traffic, new_traffic = classes.traffic_kbps[classes.of_arc], problem.traffic_kbps[extra.site]
+        weight, new_weight = classes.item_weight[classes.of_arc], problem.item_weight[extra.site]
         for p in range(problem.pools):
             old, new = np.flatnonzero(classes.pool == p), np.flatnonzero(extra.pool == p)
             cap = int(problem.caps[p])
@@ -119,16 +119,17 @@ class OpeningModel:
                 if size > 1 and cap % size:
                     large = [(self.f[old[items[old] >= size]], 1.0), (self.y[new[new_items[new] >= size]], 1.0)]
                     self.rows.add([*large, (self.n[p : p + 1], -float(cap // size))], -np.inf, 0.0)
+            if problem.host_weight is not None:
+                terms = [(self.f[old], weight[old]), (self.y[new], new_weight[new])]
+                self.rows.add([*terms, (self.n[p : p + 1], -problem.host_weight)], -np.inf, 0.0)
             if problem.objective == "new_hosts":
                 self.rows.add(
                     [(self.n[p : p + 1], 1.0), (self.a[p : p + 1], -1.0)], -np.inf, float(problem.existing[p])
                 )
-        for h in np.flatnonzero(np.isfinite(problem.uplink_kbps)):
-            old = np.flatnonzero(problem.hub[classes.pool] == h)
-            new = np.flatnonzero(problem.hub[extra.pool] == h)
-            self.rows.add(
-                [(self.f[old], traffic[old]), (self.y[new], new_traffic[new])], -np.inf, float(problem.uplink_kbps[h])
-            )
+        for limit in problem.limits:
+            each, new_each = classes.amounts[limit.measure][classes.of_arc], problem.amounts[limit.measure][extra.site]
+            old, new = np.flatnonzero(limit.pools[classes.pool]), np.flatnonzero(limit.pools[extra.pool])
+            self.rows.add([(self.f[old], each[old]), (self.y[new], new_each[new])], -np.inf, limit.most)
 
     def _add_switches(self) -> None:
         extra = self.extra

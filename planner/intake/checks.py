@@ -14,11 +14,6 @@ from planner.intake.tables import TypedSheet
 Check = Callable[[Draft, Fleet], None]
 
 
-def _needs_host(fleet: Fleet) -> Bools:
-    needs: Bools = (fleet.own_tie_breaker != "yes") & (fleet.clusters > 0)
-    return needs
-
-
 def _blank(sheet: TypedSheet, column: str) -> Bools:
     blank: Bools = (sheet.frame[column] == "").to_numpy(dtype=np.bool_)
     return blank
@@ -39,7 +34,7 @@ def budgets(draft: Draft, fleet: Fleet) -> None:
     """Every site that needs a host must have a latency budget."""
     if not draft.is_wrong("latency_budget_ms"):
         draft.note(
-            "budget_missing", draft.sites, "latency_budget_ms", _rows(np.isnan(fleet.budgets_ms) & _needs_host(fleet))
+            "budget_missing", draft.sites, "latency_budget_ms", _rows(np.isnan(fleet.budgets_ms) & fleet.needs_host)
         )
 
 
@@ -91,7 +86,7 @@ def coordinates(draft: Draft, fleet: Fleet) -> None:
         codes.append("coordinates_distance")
     if fleet.policy.unknown_latency == "estimate":
         codes.append("coordinates_estimate")
-    for sheet, counts in ((draft.sites, _needs_host(fleet)), (draft.pools, True)):
+    for sheet, counts in ((draft.sites, fleet.needs_host), (draft.pools, True)):
         latitude, longitude = (sheet.frame[name].to_numpy(dtype=np.float64) for name in ("latitude", "longitude"))
         for code in codes:
             draft.note(code, sheet, "latitude", _rows((np.isnan(latitude) | np.isnan(longitude)) & counts))
@@ -100,7 +95,7 @@ def coordinates(draft: Draft, fleet: Fleet) -> None:
 
 def releases(draft: Draft, fleet: Fleet) -> None:
     """A rule about releases cannot be checked where one is blank; a floor leaves such sites unserved."""
-    needs, blank = _needs_host(fleet), _blank(draft.sites, "release") & _blank(draft.sites, "target_release")
+    needs, blank = fleet.needs_host, _blank(draft.sites, "release") & _blank(draft.sites, "target_release")
     if fleet.policy.release_floor:
         draft.note("release_floor_blank", draft.sites, "release", _rows(blank & needs))
     rule = fleet.policy.host_release_rule

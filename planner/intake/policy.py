@@ -21,7 +21,9 @@ _SETTINGS: Mapping[str, Column] = {
     plain(name): column for column in SETTINGS for name in (column.name, *column.aliases)
 }
 # Settings in percent of which less than one is hardly meant: 0.1 may have been 10 %.
-_SHARES = frozenset({"reserve_percent", "percentile"})
+_SHARES = frozenset(
+    {"reserve_percent", "percentile", "max_share_percent", "max_share_percent_hub", "max_share_percent_zone"}
+)
 _TRUTHS = frozenset(given.name for given in fields(Policy) if isinstance(given.default, bool))
 
 

@@ -53,6 +53,36 @@ def write_drills(book: Book, report: DrillReport) -> Worksheet:
     return sheet
 
 
+def write_radii(book: Book, report: DrillReport) -> Worksheet:
+    """Add the sheet of the largest blast radii beside what the policy allows."""
+    fields = (
+        Field("lost", least=18, most=44),
+        Field("kind", least=9),
+        Field("sites", styles.COUNT),
+        Field("clusters", styles.COUNT, least=10),
+        Field("allowed clusters", styles.COUNT, least=12),
+        Field("share of weight", styles.SHARE, least=12),
+        Field("allowed share", styles.SHARE, least=12),
+        Field("within limits", least=11),
+    )
+    rows = (
+        (
+            cellsafe.one_line(one.loss.name),
+            one.loss.kind,
+            one.sites,
+            one.clusters,
+            one.most_clusters,
+            one.weight_percent / 100,
+            None if one.most_percent is None else one.most_percent / 100,
+            "no" if one.over else "" if one.most_clusters is one.most_percent is None else "yes",
+        )
+        for one in report.radii
+    )
+    sheet = write_table(book, headings.BLAST_RADIUS, fields, rows)
+    sheet.conditional_formatting.add(f"H2:H{max(2, 1 + len(report.radii))}", styles.when('$H2="no"', "bad"))
+    return sheet
+
+
 def write_drill_workbook(report: DrillReport, path: str | os.PathLike[str]) -> None:
     """Write a report as an .xlsx workbook, whole or not at all; raises InputError when it cannot be written."""
     book = Book()
@@ -62,6 +92,7 @@ def write_drill_workbook(report: DrillReport, path: str | os.PathLike[str]) -> N
         for said in (*report.searched, *report.notes):
             page.whole_row(said)
         write_drills(book, report)
+        write_radii(book, report)
     else:
         _write_one(book, report, report.drill)
     book.save(path)

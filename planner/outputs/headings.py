@@ -15,6 +15,7 @@ MEASURE_FIRST = "Measure first"
 FINDINGS = "Findings"
 POLICY = "Policy"
 DRILLS = "Drills"
+BLAST_RADIUS = "Blast radius"
 AVAILABILITY = "Availability"
 SITE_AVAILABILITY = "Availability by site"
 

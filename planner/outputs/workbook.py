@@ -15,7 +15,7 @@ from planner.outputs.assignments_sheet import write_assignments
 from planner.outputs.atomic import replacing
 from planner.outputs.availability_sheets import write_availability
 from planner.outputs.charts_sheet import write_charts
-from planner.outputs.drill_sheets import write_drills
+from planner.outputs.drill_sheets import write_drills, write_radii
 from planner.outputs.facts import Facts
 from planner.outputs.grid import Book
 from planner.outputs.hosts_sheet import live_check_results, write_hosts
@@ -50,9 +50,10 @@ def write_workbook(
     """Write ``plan`` as an .xlsx workbook for the people who carry it out; an old file at ``path`` is replaced.
 
     Sheets: Summary, Charts (where there are hosts), Hosts, Assignments, Unserved, Standby (where the policy asks for
-    cover), with ``drills`` (see `planner.drill`) Drills, No host needed, with ``readiness`` (see `planner.audit`)
-    Readiness and Readiness overview, Measure first (where there is anything to measure), with an ``availability`` (see
-    `planner.availability`) that computed something Availability and Availability by site, then Findings, Policy.
+    cover), with ``drills`` (see `planner.drill`) Drills and Blast radius, No host needed, with ``readiness`` (see
+    `planner.audit`) Readiness and Readiness overview, Measure first (where there is anything to measure), with an
+    ``availability`` (see `planner.availability`) that computed something Availability and Availability by site, then
+    Findings, Policy.
     Names, regions, current hosts and the user's own columns come from ``fleet``. Data cells are values; only the
     column "live check" of Hosts holds formulas, with their results beside them for readers that do not calculate.
     ``written_at`` is the moment printed on the Summary, in UTC; now by default. `read_plan` reads the file back.
@@ -72,6 +73,7 @@ def write_workbook(
         write_standbys(book, facts)
     if drills is not None:
         write_drills(book, drills)
+        write_radii(book, drills)
     write_no_host_needed(book, facts)
     if facts.readiness is not None:
         add_readiness(book, fleet, facts.readiness)

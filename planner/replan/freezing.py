@@ -60,6 +60,10 @@ def _refuse(fleet: Fleet) -> None:
     if fleet.policy.cover != "none":
         message = f"cover is {fleet.policy.cover}, which is not planned for frozen assignments."
         findings.append(Finding("error", "freeze_cover", "Policy", message, "Set cover to none, or do not freeze."))
+    limits = _limits(fleet)
+    if limits:
+        message = f"{limits[0]} is given, and limits on hubs, zones and weight are not planned for frozen assignments."
+        findings.append(Finding("error", "freeze_limits", "Policy", message, "Leave it blank, or do not freeze."))
     unnamed = [site for site, host in zip(fleet.current["site"], fleet.current["host"], strict=True) if not host]
     if unnamed:
         shown = ", ".join(unnamed[:5]) + (", ..." if len(unnamed) > 5 else "")
@@ -67,6 +71,14 @@ def _refuse(fleet: Fleet) -> None:
         findings.append(Finding("error", "freeze_unnamed", "Current", message, "Fill in the column host."))
     if findings:
         raise InputError(tuple(findings))
+
+
+def _limits(fleet: Fleet) -> list[str]:
+    """Return the settings that limit hubs, zones or the weight on hosts; a share that comes to clusters is a cap."""
+    names = ["max_blast_radius_hub", "max_blast_radius_zone", "max_share_percent_hub", "max_share_percent_zone"]
+    if fleet.clusters_per_weight is None:
+        names.append("max_share_percent")
+    return [name for name in names if getattr(fleet.policy, name) is not None]
 
 
 def _kept(split: ByHost, problem: Problem) -> list[Assignment]:
@@ -123,7 +135,7 @@ def _rest(split: ByHost, problem: Problem, kept: list[Assignment], load: dict[st
         sites=sites,
         pools=pools,
         latency=latency,
-        policy=policy.replace(reserve_percent=0.0, max_blast_radius=None, objective=objective),
+        policy=policy.replace(reserve_percent=0.0, max_blast_radius=None, max_share_percent=None, objective=objective),
     )
 
 

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -46,6 +45,7 @@ RULES = (
     Rule("region", masks.region, reasons.region),
     Rule("host_release", masks.host_release, reasons.host_release),
     Rule("capacity", masks.capacity, reasons.capacity),
+    Rule("blast_radius", masks.blast_radius, reasons.blast_radius, whole_site=True),
     Rule("third_location", masks.third_location, reasons.third_location),
 )
 
@@ -56,11 +56,10 @@ class Checker:
     def __init__(self, fleet: Fleet) -> None:
         self.facts = Facts(fleet)
 
-    @cached_property
+    @property
     def needs_host(self) -> Bools:
-        """Sites that need a shared host: clusters to serve and no own tie-breaker, shape (sites,)."""
-        needs: Bools = (self.facts.fleet.clusters > 0) & (self.facts.fleet.own_tie_breaker != "yes")
-        return needs
+        """Sites that need a shared host, shape (sites,)."""
+        return self.facts.fleet.needs_host
 
     def eligible(self, rules: Sequence[Rule] = RULES) -> Pairs:
         """Return every pair that breaks none of ``rules``, sorted by site and pool position."""

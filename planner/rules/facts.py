@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from functools import cached_property
 
@@ -20,6 +21,22 @@ class Facts:
         self.fleet = fleet
         self.policy = fleet.policy
         self.latency = resolve(fleet)
+
+    @cached_property
+    def over_alone(self) -> dict[str, Bools]:
+        """Setting -> sites that exceed it on their own where they stay together, shape (sites,)."""
+        fleet, policy = self.fleet, self.policy
+        found: dict[str, Bools] = {}
+        for setting in () if policy.split_sites else ("max_blast_radius_hub", "max_blast_radius_zone"):
+            most = getattr(policy, setting)
+            if most is not None:
+                found[setting] = fleet.clusters > most
+        shares = ("max_share_percent", "max_share_percent_hub", "max_share_percent_zone")
+        for setting in () if policy.split_sites else shares:
+            share = fleet.most_weight(getattr(policy, setting))
+            if share is not None:
+                found[setting] = fleet.whole_weights > math.floor(share)
+        return found
 
     @cached_property
     def releases(self) -> tuple[list[Release | None], list[Release | None]]:

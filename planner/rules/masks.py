@@ -100,6 +100,14 @@ def capacity(facts: Facts, pairs: Pairs) -> Bools:
     return too_big | too_busy | (facts.fleet.max_hosts[pairs.pool] < 1)
 
 
+def blast_radius(facts: Facts, pairs: Pairs) -> Bools:
+    """The site alone is not more than the loss of one host, hub or zone may hit; a split site need not be in one."""
+    broken = np.zeros(len(pairs), dtype=np.bool_)
+    for over in facts.over_alone.values():
+        broken |= over[pairs.site]
+    return broken
+
+
 def third_location(facts: Facts, pairs: Pairs) -> Bools:
     """The vote shares neither place, failure zone nor, within the policy's distance, surroundings with the site."""
     broken: Bools = facts.same_place[pairs.site] == facts.hub(pairs)

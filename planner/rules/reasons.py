@@ -96,6 +96,21 @@ def capacity(facts: Facts, pairs: Pairs) -> str:
     return f"{clusters} clusters that stay together exceed the largest usable host, {caps.max()} clusters"
 
 
+def blast_radius(facts: Facts, pairs: Pairs) -> str:
+    site, fleet = pairs.site[0], facts.fleet
+    weight, whole = fleet.whole_weights[site], fleet.whole_weights[fleet.needs_host].sum()
+    parts = []
+    for setting, over in facts.over_alone.items():
+        most = getattr(facts.policy, setting)
+        if over[site] and setting.startswith("max_share"):
+            parts.append(
+                f"{_figures(100.0 * weight / whole, most)} % of the fleet's weight exceed {setting}, {most:g} %"
+            )
+        elif over[site]:
+            parts.append(f"{fleet.clusters[site]} clusters that stay together exceed {setting}, {most}")
+    return first_few(parts)
+
+
 def third_location(facts: Facts, pairs: Pairs) -> str:
     row = facts.fleet.sites.iloc[pairs.site[0]]
     parts = []

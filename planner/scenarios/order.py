@@ -31,12 +31,15 @@ _WORDS = {
     "unknown_latency": ("ineligible", "estimate"),
     "split_sites": ("no", "yes"),
 }
+_LIMITS = tuple(
+    f"{what}{where}" for what in ("max_blast_radius", "max_share_percent") for where in ("", "_hub", "_zone")
+)
 # +1: a larger figure is looser, -1: a smaller one.
 _LOOSE: dict[tuple[str, str], int] = {
     ("Policy", "latency_budget_ms"): 1,
     ("Policy", "cluster_cap"): 1,
     ("Policy", "max_hosts_per_hub"): 1,
-    ("Policy", "max_blast_radius"): 1,
+    **{("Policy", name): 1 for name in _LIMITS},
     ("Policy", "max_loss_percent"): 1,
     ("Policy", "reserve_percent"): -1,
     ("Policy", "third_location_km"): -1,
@@ -149,9 +152,9 @@ def _setting_rank(column: str, value: Any) -> float | None:
     if column in _WORDS:
         return float(_WORDS[column].index(value)) if value in _WORDS[column] else None
     if value in (None, ""):
-        # A blank blast radius is no limit at all; a blank of the others is their default, which edits do not use.
+        # A blank of these is no limit at all; a blank of the others is their default, which edits do not use.
         default = SETTINGS[column].default
-        value = math.inf if column == "max_blast_radius" else default
+        value = math.inf if column in _LIMITS else default
     return None if value is None else _LOOSE["Policy", column] * float(value)
 
 

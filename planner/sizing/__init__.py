@@ -11,16 +11,17 @@ from planner.fleet import Finding, Fleet
 from planner.plan import Plan
 from planner.rules import Checker
 from planner.sizing.assemble import assemble
-from planner.sizing.counts import size
+from planner.sizing.counts import Wishes, size
 from planner.sizing.cover import plan_covered
 from planner.sizing.draft import Draft
 from planner.sizing.hosts import seat_all
 from planner.sizing.location import improve, plain_levels
 from planner.sizing.placement import LATER, Later
-from planner.sizing.problem import build_problem
+from planner.sizing.problem import Problem, build_problem
 from planner.sizing.search import spread
 from planner.sizing.solver import Effort, Progress, cbc_is_missing
 from planner.sizing.today import read_today
+from planner.sizing.within_limits import Drafted, plan_within_limits
 
 __all__ = ["Progress", "plan"]
 
@@ -58,14 +59,17 @@ def plan(
     eligible = time.perf_counter()
     with effort.listening():
         stays = today.stays(fleet, problem)
-        if fleet.policy.cover == "none":
-            sized = size(problem, effort, spread(problem, stays))
+
+        def make(problem: Problem, effort: Effort, wishes: Wishes | None) -> Drafted:
+            if fleet.policy.cover != "none":
+                draft = plan_covered(fleet, problem, stays, then, today, effort)
+                return draft, plain_levels(problem, draft.placement, stays, then)
+            sized = size(problem, effort, spread(problem, stays), wishes)
             sized, levels, placement = improve(problem, sized, stays, then, effort, thorough=thorough)
             seating = seat_all(fleet, problem, sized.counts.hosts, placement, today, effort)
-            draft = Draft(sized, placement, seating, (None,) * len(seating.seats))
-        else:
-            draft = plan_covered(fleet, problem, stays, then, today, effort)
-            levels = plain_levels(problem, draft.placement, stays, then)
+            return Draft(sized, placement, seating, (None,) * len(seating.seats)), levels
+
+        draft, levels = plan_within_limits(problem, stays, then, effort, make)
         result = assemble(fleet, checker, problem, draft, levels, today, effort)
     seconds = {"eligibility": eligible - began, "solve": time.perf_counter() - eligible}
     return result.replace(seconds=seconds)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
-from planner.fleet import Fleet
+from planner.fleet import Fleet, Ints
 from planner.latency import EVIDENCE, PairTable, estimate_range_ms
 from planner.plan import (
     Action,
@@ -47,7 +48,7 @@ def assemble(
     """Return the Plan; everything in it is in order of ids."""
     sized, placement = draft.sized, draft.placement
     hosts, assignments = hosts_and_assignments(fleet, checker, problem, draft, today)
-    unserved = (*_ineligible(fleet, checker, problem), *_crowded_out(fleet, problem, placement))
+    unserved = (*_ineligible(fleet, checker, problem), *_crowded_out(fleet, problem, draft))
     served_own = {fleet.site_ids[problem.site_at[s]] for s in np.flatnonzero(placement.own)}
     sized = _recounted(fleet, problem, sized, placement, hosts)
     proof, bound = prove(fleet, problem, sized, placement, effort)
@@ -229,22 +230,49 @@ def _ineligible(fleet: Fleet, checker: Checker, problem: Problem) -> list[Unserv
     ]
 
 
-def _crowded_out(fleet: Fleet, problem: Problem, placement: Placement) -> list[Unserved]:
+def _crowded_out(fleet: Fleet, problem: Problem, draft: Draft) -> list[Unserved]:
     """Return the sites whose eligible pools are full of sites of at least the same worth."""
     found = []
-    for s in np.flatnonzero(placement.unserved):
+    for s in np.flatnonzero(draft.placement.unserved):
         pools = problem.pool[problem.indptr[s] : problem.indptr[s + 1]]
         names = ", ".join(fleet.pool_ids[problem.pool_at[p]] for p in pools)
         room = int((problem.max_hosts[pools] * problem.caps[pools]).sum())
         hosts = int(problem.max_hosts[pools].sum())
         detail = f"eligible pools {names} hold {hosts} hosts and {room} clusters at most, and others fill them"
+        reached = _reached(problem, draft.seating.seats, int(s), pools)
+        if reached:
+            detail += f"; with this site they would exceed {', '.join(reached)}"
         site = int(problem.site_at[s])
         found.append(
             Unserved(
                 fleet.site_ids[site],
                 int(fleet.clusters[site]),
                 (Reason("capacity", detail),),
-                f"Allow more hosts or a larger cap in {names}, or make another hub eligible for this site.",
+                f"Raise {reached[0]}, or make another hub eligible for this site."
+                if reached
+                else f"Allow more hosts or a larger cap in {names}, or make another hub eligible for this site.",
             )
         )
+    return found
+
+
+def _reached(problem: Problem, seats: Sequence[Seat], s: int, pools: Ints) -> list[str]:
+    """Return the limits at ``pools`` that site ``s`` would break on top of ``seats``, each in a few words."""
+    site, pool = (np.array([getattr(seat, name) for seat in seats], dtype=np.int64) for name in ("site", "pool"))
+    clusters = np.array([seat.clusters for seat in seats], dtype=np.float64)
+    share = clusters / problem.clusters[site]
+    found = []
+    for limit in problem.limits:
+        each = problem.amounts[limit.measure]
+        used = float((each[site] * share)[limit.pools[pool]].sum())
+        if limit.pools[pools].any() and used + each[s] > limit.most * (1 + 1e-9):
+            found.append(limit.said())
+    if problem.host_weight is not None:
+        # A host has room for its clusters, but not for its weight.
+        names = np.array([seat.host for seat in seats], dtype=np.str_)
+        _, first, host = np.unique(names, return_index=True, return_inverse=True)
+        load, carried = (np.bincount(host, weights=w) for w in (clusters, problem.weights[site] * share))
+        room = problem.caps[pool[first]] >= load + problem.items[s]
+        heavy = carried + problem.item_weight[s] > problem.host_weight * (1 + 1e-9)
+        found += ["max_share_percent"] if (np.isin(pool[first], pools) & room & heavy).any() else []
     return found

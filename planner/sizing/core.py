@@ -26,7 +26,7 @@ _FIRST_GAP = 0.01  # how far from its optimum it may be
 def solve_core(problem: Problem, classes: Classes, effort: Effort) -> tuple[Outcome, Counts] | None:
     """Return how it ended and the counts, which may not pack into hosts yet; None when there is no plan in time.
 
-    Needs objective cost, no own tie-breakers and no uplinks that bind.
+    Needs objective cost, no own tie-breakers and no limits on hubs, zones or weight.
     """
     relaxed = relax(problem, classes, effort)
     if relaxed is None:

@@ -5,7 +5,9 @@ Aims: most weight served, then the policy's objective, then what decides among e
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import dataclasses
+import time
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -18,11 +20,14 @@ from planner.sizing.core import solve_core
 from planner.sizing.greedy import greedy_counts
 from planner.sizing.layers import Cut
 from planner.sizing.model import Aim, Counts, FlowModel
-from planner.sizing.packing import pack
+from planner.sizing.packed import unpacked
 from planner.sizing.problem import Classes, Problem, group
 from planner.sizing.realise import realise
 from planner.sizing.search import search_counts
 from planner.sizing.solver import Effort, Outcome
+from planner.sizing.transport import Cost
+
+_WISH_SECONDS = 120.0  # for the later aims of the flow model, at most
 
 if TYPE_CHECKING:
     from planner.sizing.cover.evidence import Evidence
@@ -48,27 +53,41 @@ class Sized:
     uncovered: int = 0  # weight of sites without standby, where the policy asks for cover
 
 
-def size(problem: Problem, effort: Effort, reference: Floats | None = None) -> Sized:
+@dataclass(frozen=True)
+class Wishes:
+    """What the flow model knows beforehand and shall choose among equals.
+
+    ``least``: a bound on the objective of plans that serve all. ``apart`` (S,): as in `group`; the model then places
+    every class. ``costs`` returns the later aims on the arcs of classes.
+    """
+
+    least: float
+    apart: Ints | None = None
+    costs: Callable[[Classes], Sequence[Cost]] = lambda _: ()
+
+
+def size(problem: Problem, effort: Effort, reference: Floats | None = None, wishes: Wishes | None = None) -> Sized:
     """Return the fewest hosts (or the least of the policy's objective) with a bound; the best found if time ends.
 
     ``reference`` (P,) chooses among equals: host counts near it, see `planner.sizing.search.spread`.
     """
+    apart = None if wishes is None else wishes.apart
     if problem.sites == 0:
         none = np.zeros(0, dtype=np.int64)
         classes = group(problem, by_weight=False)
         counts = Counts(np.zeros(problem.pools, dtype=np.int64), np.zeros(0), none, none)
         return Sized(classes, counts, 0.0, 0.0, True, "nothing to serve")
     if all_fit(problem):
-        classes = group(problem, by_weight=False)
+        classes = group(problem, by_weight=False, apart=apart)
         sized = (
             _by_cuts(problem, classes, effort, reference)
-            if counts_decide(problem)
-            else _by_flow(problem, classes, effort)
+            if _searchable(problem)
+            else _by_flow(problem, classes, effort, wishes)
         )
         if sized is not None:
             return sized
         # Infeasible because of packing, or no plan in time: fall through to serving what can be served.
-    classes = group(problem, by_weight=True)
+    classes = group(problem, by_weight=True, apart=apart)
     model = FlowModel(problem, classes, serve_all=False)
     served, found = minimise(model, "unserved_weight", effort)
     if found is None:
@@ -76,13 +95,19 @@ def size(problem: Problem, effort: Effort, reference: Floats | None = None) -> S
         return Sized(classes, counts, objective_value(problem, classes, counts), 0.0, False, served.word)
     model.settle("unserved_weight", float(found.unserved @ classes.weight))
     outcome, better = minimise(model, problem.objective, effort)
-    return finish(model, better or found, outcome, effort, weight_proven=served.state == "optimal")
+    sized = finish(model, better or found, outcome, effort, weight_proven=served.state == "optimal")
+    return _wished(model, sized, wishes, effort)
 
 
 def counts_decide(problem: Problem) -> bool:
-    """Say whether host counts alone settle the objective: no own tie-breakers, no pair costs, no tight uplinks."""
+    """Say whether host counts alone settle the objective: no own tie-breakers, no pair costs, no further limits."""
+    return _searchable(problem) and not problem.limited
+
+
+def _searchable(problem: Problem) -> bool:
+    """Say whether the cut search settles the objective; it knows limits that are those of a flow."""
     priced = problem.objective == "cost" and problem.pair_cost.any()
-    return not priced and not problem.uplinks_bind and not np.isfinite(problem.own_cost).any()
+    return not priced and problem.flows and not np.isfinite(problem.own_cost).any()
 
 
 def _by_cuts(problem: Problem, classes: Classes, effort: Effort, reference: Floats | None) -> Sized | None:
@@ -102,7 +127,7 @@ def _by_cuts(problem: Problem, classes: Classes, effort: Effort, reference: Floa
             bound,
             True,
             "cuts and plan meet" if search.closed else "stopped early",
-            tuple(search.cuts),
+            None if problem.limited else tuple(search.cuts),  # a proof has no place for limits
         )
     model = FlowModel(problem, classes, serve_all=True)
     model.at_least(problem.objective, bound)
@@ -110,19 +135,72 @@ def _by_cuts(problem: Problem, classes: Classes, effort: Effort, reference: Floa
     return None if found is None else finish(model, found, outcome, effort, weight_proven=True, known_bound=bound)
 
 
-def _by_flow(problem: Problem, classes: Classes, effort: Effort) -> Sized | None:
+def _by_flow(problem: Problem, classes: Classes, effort: Effort, wishes: Wishes | None = None) -> Sized | None:
     """Serve everybody by the flow model, where it is only about costs of hosts and pairs by its core."""
-    plain = not problem.uplinks_bind and not np.isfinite(problem.own_cost).any()
+    plain = not problem.limited and not np.isfinite(problem.own_cost).any()
     if problem.objective == "cost" and plain and effort.engine == "highs":
         solved = solve_core(problem, classes, effort)
-        if solved is not None and not _unpacked(problem, classes, solved[1], effort):
+        if solved is not None and not unpacked(problem, classes, solved[1].hosts, solved[1].flow, effort):
             outcome, counts = solved
             value = objective_value(problem, classes, counts)
             bound = value if outcome.state == "optimal" else min(value, outcome.bound)
             return Sized(classes, counts, value, bound, True, outcome.word)
+    halves = None if wishes is None else _by_halves(problem, classes, effort, wishes)
+    if halves is not None and halves.bound >= halves.value:
+        return halves
     model = FlowModel(problem, classes, serve_all=True)
+    least = halves.bound if halves is not None else 0.0 if wishes is None else wishes.least
+    if least > 0:
+        model.at_least(problem.objective, least)
     outcome, found = minimise(model, problem.objective, effort)
-    return None if found is None else finish(model, found, outcome, effort, weight_proven=True)
+    if found is None:
+        return halves
+    sized = finish(model, found, outcome, effort, weight_proven=True, known_bound=least)
+    if halves is not None and halves.value <= sized.value:
+        sized = dataclasses.replace(halves, bound=min(halves.value, sized.bound))
+    return _wished(model, sized, wishes, effort)
+
+
+def _by_halves(problem: Problem, classes: Classes, effort: Effort, wishes: Wishes) -> Sized | None:
+    """Return the hosts that divisible sites need, and whole sites on these hosts; None where they do not go there.
+
+    The first is a relaxation, and its value a bound; both are far smaller problems than hosts and whole sites at once.
+    """
+    if problem.objective != "hosts" or wishes.apart is None:
+        return None
+    relaxed = FlowModel(problem, dataclasses.replace(classes, fixed=np.zeros_like(classes.fixed)), serve_all=True)
+    relaxed.at_least("hosts", wishes.least)
+    outcome, counts = relaxed.solve("hosts", effort)
+    if counts is None:
+        return None
+    model = FlowModel(problem, classes, serve_all=True)
+    model.give(counts.hosts)
+    _, found = minimise(model, "hosts", effort)
+    if found is None:
+        return None
+    value = objective_value(problem, classes, found)
+    bound = value if outcome.state == "optimal" else min(value, max(wishes.least, _rounded(problem, outcome.bound)))
+    sized = _wished(model, Sized(classes, found, value, bound, True, outcome.word), wishes, effort)
+    if bound < value:
+        return sized
+    # As many hosts elsewhere may be better, but that takes longer to find.
+    model = FlowModel(problem, classes, serve_all=True)
+    model.settle("hosts", value)
+    other = _wished(model, sized, wishes, effort)
+    costs = wishes.costs(classes)
+    return min(sized, other, key=lambda one: [round(float(cost.values @ one.counts.flow), 6) for cost in costs])
+
+
+def _wished(model: FlowModel, sized: Sized, wishes: Wishes | None, effort: Effort) -> Sized:
+    """Return ``sized`` with the arcs that are best for the later aims among equals, as far as time allows."""
+    left = _WISH_SECONDS if effort.left is None else min(_WISH_SECONDS, effort.left)
+    effort = dataclasses.replace(effort, seconds=left, started=time.monotonic())
+    for cost in () if wishes is None else wishes.costs(model.classes):
+        better = model.choose_arcs(cost.values, effort)
+        if better is None:
+            break
+        sized = dataclasses.replace(sized, counts=better)
+    return sized
 
 
 def finish(
@@ -151,25 +229,14 @@ def minimise(model: FlowModel, aim: Aim, effort: Effort) -> tuple[Outcome, Count
         outcome, counts = model.solve(aim, effort)
         if counts is None:
             return outcome, None
-        unpacked = _unpacked(model.problem, model.classes, counts, effort)
-        if not unpacked:
+        loose = unpacked(model.problem, model.classes, counts.hosts, counts.flow, effort)
+        if not loose:
             return outcome, counts
-        if effort.spent or unpacked <= model.packed:
+        if effort.spent or loose <= model.packed:
             # No time to make it exact: what was solved is a bound, not a plan.
             return Outcome("unsolved", outcome.word, bound=outcome.bound), None
-        for p in unpacked - model.packed:
+        for p in loose - model.packed:
             model.pack_pool(p)
-
-
-def _unpacked(problem: Problem, classes: Classes, counts: Counts, effort: Effort) -> set[int]:
-    """Return the pools whose items do not go into their hosts."""
-    pools: dict[int, list[int]] = {}
-    for arc in np.flatnonzero(classes.heavy[classes.of_arc] & (counts.flow > 0.5)):
-        copies = int(counts.flow[arc])
-        pools.setdefault(int(classes.pool[arc]), []).extend([int(classes.items[classes.of_arc[arc]])] * copies)
-    return {
-        p for p, sizes in pools.items() if pack(sizes, int(counts.hosts[p]), int(problem.caps[p]), effort).bins is None
-    }
 
 
 def objective_value(problem: Problem, classes: Classes, counts: Counts, aim: Aim | None = None) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from planner.fleet import Bools, Floats, Ints
 from planner.sizing.model import Counts
 from planner.sizing.problem import Classes, Problem
 
@@ -19,10 +20,11 @@ def greedy_counts(problem: Problem, classes: Classes) -> Counts:
     choices = np.diff(classes.indptr)
     arcs_of = [np.flatnonzero(classes.pool == p) for p in range(problem.pools)]
     arcs_of = [arcs[np.argsort(choices[classes.of_arc[arcs]], kind="stable")] for arcs in arcs_of]
-    uplink = problem.uplink_kbps.copy()
+    left_of = np.array([limit.most for limit in problem.limits])
+    each = _amounts(problem, classes)
     while True:
         fillings = [
-            _filling(problem, classes, waiting, arcs_of[p], p, uplink[problem.hub[p]])
+            _filling(problem, classes, waiting, arcs_of[p], p, left_of, each)
             if hosts[p] < problem.max_hosts[p]
             else (0, {})
             for p in range(problem.pools)
@@ -34,32 +36,43 @@ def greedy_counts(problem: Problem, classes: Classes) -> Counts:
         for arc, units in fillings[best][1].items():
             flow[arc] += units
             waiting[classes.of_arc[arc]] -= units
-            uplink[problem.hub[best]] -= units * _each(classes, arc)
+            left_of -= units * _at(problem, best) * each[:, classes.of_arc[arc]]
     left = waiting // classes.unit_demand
     own = np.where(np.isfinite(classes.own_cost), left, 0)
     return Counts(hosts, flow, left - own, own)
 
 
 def _filling(
-    problem: Problem, classes: Classes, waiting: np.ndarray, arcs: np.ndarray, p: int, kbps: float
+    problem: Problem, classes: Classes, waiting: Ints, arcs: Ints, p: int, left_of: Floats, each: Floats
 ) -> tuple[int, dict[int, int]]:
-    """Return what one more host of pool ``p`` would take: clusters, and units by arc."""
+    """Return what one more host of pool ``p`` would take: clusters, and units by arc.
+
+    ``left_of`` (L,) is what each limit leaves, ``each`` (L, K) what a unit of each class brings.
+    """
     free, taken = int(problem.caps[p]), {}
+    counts = np.concatenate((_at(problem, p), [problem.host_weight is not None]))
+    rest = np.concatenate((left_of, [problem.host_weight or 0.0]))
     for arc in arcs:
         c = classes.of_arc[arc]
+        brings = np.where(counts, np.append(each[:, c], classes.item_weight[c]), 0.0)
         units = min(int(waiting[c]), free // int(classes.items[c]))
-        if _each(classes, arc) > 0 and np.isfinite(kbps):
-            units = min(units, int(kbps / _each(classes, arc) + 1e-9))
+        if (brings > 0).any():
+            units = min(units, int((rest[brings > 0] / brings[brings > 0] + 1e-9).min()))
         # A split site must be served whole or not at all; its units go to one host here.
         units -= units % int(classes.unit_demand[c])
-        if units:
+        if units > 0:
             taken[int(arc)] = units
             free -= units * int(classes.items[c])
-            kbps -= units * _each(classes, arc)
+            rest = rest - units * brings
     return int(problem.caps[p]) - free, taken
 
 
-def _each(classes: Classes, arc: int) -> float:
-    """Return the traffic of one unit on an arc in kb/s."""
-    c = classes.of_arc[arc]
-    return float(classes.traffic_kbps[c] / classes.unit_demand[c])
+def _at(problem: Problem, p: int) -> Bools:
+    """Say which limits count at pool ``p``, shape (L,)."""
+    return np.array([limit.pools[p] for limit in problem.limits], dtype=np.bool_)
+
+
+def _amounts(problem: Problem, classes: Classes) -> Floats:
+    """Return what a unit of each class brings to each limit, shape (L, K)."""
+    each = [classes.amounts[limit.measure] for limit in problem.limits]
+    return np.array(each, dtype=np.float64).reshape(len(each), classes.count)

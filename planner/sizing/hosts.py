@@ -11,22 +11,13 @@ from scipy.optimize import linear_sum_assignment
 
 from planner.errors import SolverError
 from planner.fleet import Fleet, Ints
+from planner.sizing.guests import Guest
 from planner.sizing.packing import pack
 from planner.sizing.placement import Placement
 from planner.sizing.problem import Problem
 from planner.sizing.solver import Effort
 from planner.sizing.today import Today
-
-
-@dataclass(frozen=True, slots=True)
-class Guest:
-    """A site on a pool: ``clusters`` of it, whether they must share a host, its RTT and its host today (or "")."""
-
-    site: str
-    clusters: int
-    together: bool
-    rtt_ms: float
-    today: str
+from planner.sizing.weighed_seats import keeps_weight, seat_by_weight
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,18 +87,25 @@ def seat_all(
             dealt = [g for h in range(len(names)) for g in order[h :: len(names)]]
             rank = {g: float(i) for i, g in enumerate(dealt)}
             guests = [dataclasses.replace(guest, today="", rtt_ms=rank[g]) for g, guest in enumerate(guests)]
-        filled = _gathered(guests, names, int(problem.caps[p])) if gathered else None
-        for g, name, clusters in filled or fill(guests, names, int(problem.caps[p]), effort):
+        unweighed = gathered and problem.host_weight is None
+        filled = _gathered(guests, names, int(problem.caps[p])) if unweighed else None
+        for g, name, clusters in filled or fill(guests, names, int(problem.caps[p]), effort, problem.host_weight):
             pair = int(placement.pair[rows[g]])
             seats.append(Seat(int(problem.site[pair]), pair, p, name, clusters))
     return Seating(seats, running)
 
 
 def _guest(fleet: Fleet, problem: Problem, placement: Placement, today: Today, x: int) -> Guest:
-    pair = placement.pair[x]
-    site = fleet.site_ids[problem.site_at[problem.site[pair]]]
+    pair, clusters = placement.pair[x], int(placement.units[x])
+    s = problem.site[pair]
+    site = fleet.site_ids[problem.site_at[s]]
     return Guest(
-        site, int(placement.units[x]), not problem.split, float(problem.rtt_ms[pair]), today.host.get(site, "")
+        site=site,
+        clusters=clusters,
+        together=not problem.split,
+        rtt_ms=float(problem.rtt_ms[pair]),
+        today=today.host.get(site, ""),
+        weight=float(problem.weights[s] * clusters / problem.clusters[s]),
     )
 
 
@@ -121,11 +119,16 @@ def choose_hosts(guests: Sequence[Guest], names: Sequence[str], count: int) -> l
     return [names[i] for i in sorted(ranked)]
 
 
-def fill(guests: Sequence[Guest], hosts: Sequence[str], cap: int, effort: Effort) -> list[tuple[int, str, int]]:
-    """Return (guest position, host, clusters) for every guest; loads are at most ``cap``.
+def fill(
+    guests: Sequence[Guest], hosts: Sequence[str], cap: int, effort: Effort, most: float | None = None
+) -> list[tuple[int, str, int]]:
+    """Return (guest position, host, clusters) for every guest; loads are at most ``cap``, weights at most ``most``.
 
     Raises SolverError when guests that stay together do not fit, which the host counts have ruled out.
     """
+    if most is not None:
+        seats = fill(guests, hosts, cap, effort)
+        return seats if keeps_weight(guests, seats, most) else seat_by_weight(guests, hosts, cap, most, effort)
     rooms = [_Room(name, cap) for name in hosts]
     order = sorted(range(len(guests)), key=lambda g: (guests[g].rtt_ms, guests[g].site))
     heavy = [g for g in order if guests[g].together and guests[g].clusters > 1]

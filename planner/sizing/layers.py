@@ -3,7 +3,8 @@
 Layer "clusters": class c sends k_c s_c clusters, pool p takes C_p n_p. For sites of one cluster it is also
 sufficient. Layer "size t": class c with k_c >= t sends s_c items, pool p takes floor(C_p / t) n_p.
 A cut of a layer is Hall's condition in its deficiency form: a set S of classes and all pools N(S) they can
-use need  sum_{p in N(S)} room_p n_p >= demand(S).
+use need  sum_{p in N(S)} room_p n_p >= demand(S). Limits on the clusters of nested sets of pools are arcs behind the
+pools; a limit B that is in the cut takes the place of its pools, and B comes off the demand.
 
 Sources: P. Hall, "On representatives of subsets", J. London Math. Soc. 10 (1935) 26-30; O. Ore, "Graphs and
 matching theorems", Duke Math. J. 22 (1955) 625-639; cuts by max-flow min-cut, L. R. Ford, D. R. Fulkerson,
@@ -13,7 +14,7 @@ Canadian J. Math. 8 (1956) 399-404.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -23,6 +24,7 @@ from scipy.sparse.csgraph import connected_components
 
 from planner.errors import SolverError
 from planner.fleet import Bools, Ints
+from planner.sizing.limits import drains
 from planner.sizing.problem import Classes, Problem
 
 
@@ -43,13 +45,22 @@ class Cut:
 
 @dataclass(frozen=True)
 class Layer:
-    """One flow condition. ``demand`` (K,) of each class, 0 for those it does not ask; ``room`` (P,) of one host."""
+    """One flow condition. ``demand`` (K,) of each class, 0 for those it does not ask; ``room`` (P,) of one host.
+
+    Each of ``limits`` is a set of pools (P,) and the clusters that they take together; the sets are nested.
+    """
 
     index: int
     size: int
     classes: Classes
     demand: Ints
     room: Ints
+    limits: tuple[tuple[Bools, int], ...] = field(default=(), kw_only=True)
+
+    @cached_property
+    def drains(self) -> Ints:
+        """Where each pool, then each limit, sends what it takes, shape (P + L,); see `planner.sizing.limits.drains`."""
+        return drains([pools for pools, _ in self.limits], len(self.room))
 
     @cached_property
     def _arcs(self) -> Ints:
@@ -82,6 +93,47 @@ class Layer:
         room[pools] = self.room[pools]
         return Cut(self.index, self.size, classes, room, int(self.demand[classes].sum()))
 
+    def cut_at(self, classes: Ints, hosts: Ints) -> Cut:
+        """Return the cut of a set of classes that ``hosts`` (P,) fails worst, of those with and without each limit.
+
+        Where a limit B says less than n hosts of cap C at its pools, it takes their place, and what it lets through
+        comes off the demand: B, or f (C - r) + r n with f = floor(B / C) and r = B - f C, which is min(C n, B) at
+        n = f and n = f + 1 and not below it at any other whole n.
+        """
+        plain = self.cut(classes)
+        if not self.limits:
+            return plain
+        room = plain.room.copy()
+        taken = np.concatenate((room * hosts, np.zeros(len(self.limits) + 1, dtype=np.int64)))
+        full: list[int] = []
+        np.add.at(taken, self.drains[: len(room)], taken[: len(room)])
+        for i in sorted(range(len(self.limits)), key=lambda i: int(self.limits[i][0].sum())):
+            node, (inside, most) = len(room) + i, self.limits[i]
+            if most < taken[node]:
+                taken[node] = most
+                full = [other for other in full if not inside[self.limits[other][0]].any()] + [i]
+            taken[self.drains[node]] += taken[node]
+        demand = plain.demand
+        for i in full:
+            inside, most = self.limits[i]
+            mine = inside & (room > 0)
+            cap, running = int(room[mine].max(initial=0)), int(hosts[mine].sum())
+            whole, rest = divmod(most, max(1, cap))
+            rounded = (room[mine] == cap).all() and running == whole + 1
+            room[mine] = rest if rounded else 0
+            demand -= whole * (cap - rest) if rounded else most
+        return replace(plain, room=room, demand=demand)
+
+    def first_cuts(self) -> list[Cut]:
+        """Return the cut of all classes, and the one in which each limit takes the place of its pools."""
+        everybody = np.flatnonzero(self.demand)
+        just_over = np.zeros_like(self.room)
+        for inside, most in sorted(self.limits, key=lambda limit: int(limit[0].sum())):
+            if not just_over[inside].any():
+                pool = int(np.argmax(inside))
+                just_over[pool] = most // max(1, int(self.room[pool])) + 1
+        return [self.cut(everybody), *([self.cut_at(everybody, just_over)] if self.limits else [])]
+
     def short_classes(self, hosts: Ints, most: int) -> list[Cut]:
         """Return the cuts of single classes that fail worst, at most ``most`` of them."""
         pools = self.classes.pool
@@ -98,14 +150,19 @@ class _Network:
         self.layer = layer
         kinds, pools = len(layer.demand), len(layer.room)
         asking = np.flatnonzero(layer.demand)
-        self.source, self.sink = kinds + pools, kinds + pools + 1
+        self.source, self.sink = kinds + pools + len(layer.limits), kinds + pools + len(layer.limits) + 1
+        # The last drain is the sink.
+        after = np.where(layer.drains == pools + len(layer.limits), self.sink, kinds + layer.drains)
         of_arc, pool = layer.classes.of_arc[layer._arcs], layer.classes.pool[layer._arcs]
         self.flows = max_flow.SimpleMaxFlow()
         self.flows.add_arcs_with_capacity(np.full(len(asking), self.source), asking, layer.demand[asking])
         self.pairs = self.flows.add_arcs_with_capacity(of_arc, kinds + pool, layer.demand[of_arc])
         self.rooms = self.flows.add_arcs_with_capacity(
-            kinds + np.arange(pools), np.full(pools, self.sink), np.zeros(pools, dtype=np.int64)
+            kinds + np.arange(pools), after[:pools], np.zeros(pools, dtype=np.int64)
         )
+        if layer.limits:
+            most = np.array([most for _, most in layer.limits], dtype=np.int64)
+            self.flows.add_arcs_with_capacity(kinds + pools + np.arange(len(most)), after[pools:], most)
 
     def solve(self, hosts: Ints) -> Flow:
         """Return the maximum flow; SolverError when the flow code fails."""
@@ -118,9 +175,10 @@ class _Network:
         spare = room - np.asarray(self.flows.flows(self.rooms), dtype=np.int64)
         if value == self.layer.demand.sum():
             nothing = np.zeros(self.sink + 1, dtype=np.bool_)
-            return Flow(self.layer, value, spare, nothing, ~nothing)
+            return Flow(self.layer, hosts, value, spare, nothing, ~nothing)
         return Flow(
             self.layer,
+            hosts,
             value,
             spare,
             self._marked(self.flows.get_source_side_min_cut()),
@@ -139,7 +197,7 @@ class _Network:
 
 @dataclass(frozen=True)
 class Flow:
-    """A maximum flow of a layer.
+    """A maximum flow of a layer with ``hosts`` (P,).
 
     ``spare`` (P,): room left in each pool. ``source_side``: nodes (classes, then pools) that unserved demand can still
     reach, the minimal minimum cut. ``sink_side``: nodes from which spare room can be reached; its complement is the
@@ -147,6 +205,7 @@ class Flow:
     """
 
     layer: Layer
+    hosts: Ints
     value: int
     spare: Ints
     source_side: Bools
@@ -157,6 +216,16 @@ class Flow:
         """Demand that the hosts cannot take."""
         return int(self.layer.demand.sum()) - self.value
 
+    @cached_property
+    def stuck(self) -> Bools:
+        """Pools at which another host would take more of the demand, shape (P,)."""
+        kinds, pools = len(self.layer.demand), len(self.layer.room)
+        after = self.layer.drains[:pools]
+        # What lies behind a pool is the sink, which is marked, or a limit.
+        behind = np.append(self.sink_side[kinds : kinds + pools + len(self.layer.limits)], True)[after]
+        stuck: Bools = self.source_side[kinds : kinds + pools] & behind
+        return stuck
+
     def cuts(self) -> Iterator[Cut]:
         """Yield cuts that the hosts fail: connected parts of the minimal and of the maximal minimum cut."""
         kinds = len(self.layer.demand)
@@ -164,7 +233,9 @@ class Flow:
         least, most = self.source_side[:kinds] & asking, ~self.sink_side[:kinds] & asking
         for inside in (least,) if np.array_equal(least, most) else (least, most):
             for part in self._parts(inside):
-                yield self.layer.cut(part)
+                yield self.layer.cut_at(part, self.hosts)
+            if self.layer.limits:  # sets that share no pool may share a limit
+                yield self.layer.cut_at(np.flatnonzero(inside), self.hosts)
 
     def _parts(self, inside: Bools) -> list[Ints]:
         """Return the sets that the classes ``inside`` (K,) fall into: those that share a pool are together."""
@@ -180,7 +251,8 @@ class Flow:
 
 def layers(problem: Problem, classes: Classes) -> tuple[Layer, ...]:
     """Return the conditions that host counts must meet, the one on clusters first."""
-    found = [Layer(0, 1, classes, classes.demand * classes.items, problem.caps)]
+    limits = tuple((limit.pools, int(limit.most)) for limit in problem.limits if problem.flows)
+    found = [Layer(0, 1, classes, classes.demand * classes.items, problem.caps, limits=limits)]
     for size in np.unique(classes.items[classes.heavy]).tolist():
         # Where every cap is a multiple of the size, counting clusters already says as much.
         if np.any(problem.caps % size):

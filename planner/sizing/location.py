@@ -112,7 +112,7 @@ def _leading_costs(then: Sequence[Later], stays: Bools) -> list[Later]:
 
 def _comparable(problem: Problem, sized: Sized) -> bool:
     served = not sized.counts.unserved.any() and not sized.counts.own.any()
-    return problem.objective == "hosts" and served and not problem.uplinks_bind and sized.value >= 1
+    return problem.objective == "hosts" and served and problem.flows and sized.value >= 1
 
 
 def _nearest(problem: Problem, cost: Floats) -> float:

@@ -7,20 +7,22 @@ Sets and data
     (c, p)     eligible arcs, pair cost g_cp
 Variables
     n_p whole, 0..M_p      hosts that run
-    f_cp >= 0              units of class c on pool p (whole where k_c > 1, or where an uplink binds)
+    f_cp >= 0              units of class c on pool p (whole where k_c > 1, or where limits are not those of a flow)
     z_c, o_c whole, >= 0   sites of c left unserved, and sites that use their own tie-breaker
     a_p >= 0               hosts to add
 Constraints
     (1) sum_p f_cp + d_c (z_c + o_c) = d_c s_c     every site is somewhere
     (2) sum_c k_c f_cp <= C_p n_p                  no pool is overfilled
-    (2b) sum_{c, p at h} t_c f_cp <= U_h            nor the uplink of hub h: t_c kb/s a unit
+    (2b) sum_{c, p in l} b_lc f_cp <= B_l          nor a hub or zone by limit l: b_lc kb/s, clusters or weight a unit
+    (2d) sum_c w_c f_cp <= W n_p                   where the weight on a host is limited to W: w_c a unit
     (2c) sum_p n_p >= N                            where pair costs count: N of the largest hosts hold all clusters
     (3) sum_{c: k_c >= t} f_cp <= floor(C_p/t) n_p for each size t that does not divide C_p: a host
                                                    holds that many items of t clusters or more
     (3b) f_cp <= min(d_c s_c, floor(C_p/k_c)) n_p  where pair costs count: implied, but the relaxation is far stronger;
                                                    those that it needs, see `planner.sizing.open_rows`
     (4) a_p >= n_p - e_p
-    (5) the items of pool p pack into n_p hosts    arc-flow rows, for the pools where it matters
+    (5) the items of pool p pack into n_p hosts    arc-flow rows, for the pools where it matters; with (2d) hosts j:
+                                                   sum_c k_c x_cj <= C_p r_j, sum_c w_c x_cj <= W r_j, sum_j r_j <= n_p
     (6) aims settled before keep their value
 With n fixed and all k_c = 1, (1) and (2) are a transportation problem, so f may be continuous.
 
@@ -40,6 +42,7 @@ import pulp
 
 from planner.fleet import Floats, Ints
 from planner.sizing.open_rows import fewest_hosts, open_arcs, open_limits
+from planner.sizing.packed import unpacked
 from planner.sizing.packing import arc_flow
 from planner.sizing.problem import Classes, Problem
 from planner.sizing.solver import Effort, Outcome, linear, solve_model
@@ -69,6 +72,7 @@ class FlowModel:
         self.problem, self.classes = problem, classes
         self.model = pulp.LpProblem("hosts", pulp.LpMinimize)
         self.packed: set[int] = set()
+        self.chosen = 0  # aims on arcs that are settled
         self._add_variables(serve_all)
         self._add_rows()
 
@@ -114,7 +118,9 @@ class FlowModel:
             for size in sizes if len(sizes) <= _MOST_SIZES else ():
                 large = linear([(self.f[a], 1) for a in arcs_in if items[a] >= size])
                 self._add(large <= (cap // size) * self.n[p], f"size{p}_{size}")
-        self._add_uplink_rows()
+            if problem.host_weight is not None:
+                self._add_weight_rows(p, arcs_in, problem.host_weight)
+        self._add_limit_rows()
         if problem.objective == "cost" and problem.pair_cost.any():
             limits = open_limits(problem, classes)
             if not self.z and not self.o:
@@ -126,19 +132,37 @@ class FlowModel:
             for p in range(problem.pools):
                 self._add(self.a[p] >= self.n[p] - int(problem.existing[p]), f"new{p}")
 
-    def _add_uplink_rows(self) -> None:
-        problem, classes = self.problem, self.classes
-        hub = problem.hub[classes.pool]
-        each = (classes.traffic_kbps / classes.unit_demand)[classes.of_arc]
-        for h in np.flatnonzero(np.isfinite(problem.uplink_kbps)):
-            terms = [(self.f[a], float(each[a])) for a in np.flatnonzero(hub == h)]
-            self._add(linear(terms) <= float(problem.uplink_kbps[h]), f"uplink{h}")
+    def _add_weight_rows(self, p: int, arcs: list[int], most: float) -> None:
+        """Add (2d), and as in (3) how many units of a weight or more a host can hold."""
+        weight = {a: float(self.classes.item_weight[self.classes.of_arc[a]]) for a in arcs}
+        self._add(linear([*((self.f[a], w) for a, w in weight.items()), (self.n[p], -most)]) <= 0, f"weight{p}")
+        sizes = sorted(set(weight.values()))
+        for i, size in enumerate(sizes if len(sizes) <= _MOST_SIZES else ()):
+            large = linear([(self.f[a], 1) for a in arcs if weight[a] >= size])
+            self._add(large <= int(most / size + 1e-9) * self.n[p], f"heavy{p}_{i}")
+
+    def _add_limit_rows(self) -> None:
+        classes = self.classes
+        for i, limit in enumerate(self.problem.limits):
+            each = classes.amounts[limit.measure][classes.of_arc]
+            terms = [(self.f[a], float(each[a])) for a in np.flatnonzero(limit.pools[classes.pool])]
+            if terms:
+                self._add(linear(terms) <= limit.most, f"limit{i}")
 
     def _add(self, row: Any, name: str) -> None:
         self.model.addConstraint(row, name=name)
 
+    def give(self, hosts: Ints) -> None:
+        """Fix the host counts."""
+        for p, most in enumerate(hosts.tolist()):
+            self._add(1 * self.n[p] == most, f"given{p}")
+
     def pack_pool(self, p: int) -> None:
-        """Add the arc-flow rows (5) of pool ``p``, once."""
+        """Add the rows (5) of pool ``p``, once."""
+        self.packed.add(p)
+        if self.problem.host_weight is not None:
+            self._pack_host_by_host(p, self.problem.host_weight)
+            return
         classes, cap = self.classes, int(self.problem.caps[p])
         by_size: dict[int, list[int]] = defaultdict(list)
         for arc in np.flatnonzero(classes.pool == p):
@@ -157,7 +181,29 @@ class FlowModel:
         for size, arcs in by_size.items():
             terms = [*((x, 1) for (_, s), x in flow.items() if s == size), *((self.f[a], -1) for a in arcs)]
             self._add(linear(terms) >= 0, f"item{p}_{size}")
-        self.packed.add(p)
+
+    def _pack_host_by_host(self, p: int, most: float) -> None:
+        classes, hosts = self.classes, range(int(self.problem.max_hosts[p]))
+        kinds: dict[tuple[int, float], list[int]] = defaultdict(list)
+        for arc in np.flatnonzero(classes.pool == p).tolist():
+            c = classes.of_arc[arc]
+            kinds[int(classes.items[c]), float(classes.item_weight[c])].append(arc)
+        runs = [self._whole(f"r{p}_{h}", 1) for h in hosts]
+        load: list[list[tuple[Any, float]]] = [[(r, -int(self.problem.caps[p]))] for r in runs]
+        weight: list[list[tuple[Any, float]]] = [[(r, -most)] for r in runs]
+        for k, ((size, heavy), arcs) in enumerate(sorted(kinds.items(), reverse=True)):
+            units = int(sum(classes.demand[classes.of_arc[a]] for a in arcs))
+            on = [self._whole(f"x{p}_{k}_{h}", units) for h in hosts]
+            self._add(linear([*((x, 1) for x in on), *((self.f[a], -1) for a in arcs)]) == 0, f"kind{p}_{k}")
+            for h, x in enumerate(on):
+                load[h].append((x, size))
+                weight[h].append((x, heavy))
+        for h in hosts:
+            self._add(linear(load[h]) <= 0, f"load{p}_{h}")
+            self._add(linear(weight[h]) <= 0, f"share{p}_{h}")
+            if h:
+                self._add(linear([(runs[h], 1), (runs[h - 1], -1)]) <= 0, f"next{p}_{h}")
+        self._add(linear([*((r, 1) for r in runs), (self.n[p], -1)]) <= 0, f"runs{p}")
 
     def expression(self, aim: Aim) -> Any:
         """Return what ``aim`` makes small."""
@@ -193,7 +239,30 @@ class FlowModel:
     def solve(self, aim: Aim, effort: Effort) -> tuple[Outcome, Counts | None]:
         """Minimise ``aim``; the counts are None when no plan was found."""
         self.model.setObjective(self.expression(aim))
-        outcome = solve_model(self.model, effort, "weight" if aim == "unserved_weight" else aim)
+        return self._solve("weight" if aim == "unserved_weight" else aim, effort)
+
+    def choose_arcs(self, cost: Floats, effort: Effort) -> Counts | None:
+        """Minimise the total of ``cost`` (A,) and keep it there for what follows; None when time ends before."""
+        terms = [(f, float(c)) for f, c in zip(self.f, cost, strict=True) if c]
+        self.model.setObjective(linear(terms))
+        while True:
+            _, counts = self._solve("later aims", effort)
+            if counts is None:
+                return None
+            loose = unpacked(self.problem, self.classes, counts.hosts, counts.flow, effort)
+            if not loose:
+                break
+            if effort.spent or loose <= self.packed:
+                return None
+            for p in loose - self.packed:
+                self.pack_pool(p)
+        self.chosen += 1
+        value = float(cost @ counts.flow)
+        self._add(linear(terms) <= value + 1e-6 * max(1.0, value), f"chosen{self.chosen}")
+        return counts
+
+    def _solve(self, stage: str, effort: Effort) -> tuple[Outcome, Counts | None]:
+        outcome = solve_model(self.model, effort, stage)
         return outcome, self._counts() if outcome.has_solution else None
 
     def _counts(self) -> Counts:

@@ -136,11 +136,22 @@ def _network(problem: Problem, sized: Sized) -> _Network:
         ).astype(np.int64),
         supply=classes.unit_demand[classes.of_site],
         room=room,
+        limits=_limits(problem, fixed_load.astype(np.float64), len(room)) if problem.flows else (),
     )
     none = np.full(len(left_out) + len(has_own), -1, dtype=np.int64)
     network = _Network(transport, np.concatenate((open_pairs, none)), pools, kinds)
     # Most pools of a large fleet are empty: arcs to sinks without room go first.
     return network.take(room[transport.head] > 0)
+
+
+def _limits(problem: Problem, fixed_load: Floats, sinks: int) -> tuple[tuple[Bools, int], ...]:
+    """Return the limits on clusters as what they leave for sites of loose classes, over ``sinks`` sinks."""
+    found = []
+    for limit in problem.limits:
+        mask = np.zeros(sinks, dtype=np.bool_)
+        mask[: problem.pools] = limit.pools
+        found.append((mask, int(limit.most) - round(float(fixed_load[limit.pools].sum()))))
+    return tuple(found)
 
 
 def _who(problem: Problem, sized: Sized, numbers: Ints, taken: Bools) -> tuple[Ints, Bools]:

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import dataclasses
 import itertools
+from collections.abc import Mapping
 from dataclasses import dataclass
-from fractions import Fraction
 from functools import cached_property
 from typing import Literal
 
 import numpy as np
 
-from planner.fleet import Bools, Fleet, Floats, Ints
+from planner.fleet import Bools, Fleet, Floats, Ints, whole_weights
 from planner.rules import Checker
+from planner.sizing.limits import Limit, Measure, amounts_of, most_on_host, nested, read_limits
+
+__all__ = ["Classes", "Problem", "build_problem", "group", "restrict", "unlimited", "whole_weights"]
 
 
 @dataclass(frozen=True)
@@ -26,8 +29,8 @@ class Problem:
     ``weights`` (S,): whole multiples of one unit, see `whole_weights`. ``own_cost`` (S,): price of an
     own tie-breaker, inf where none is possible. ``pool`` (E,) ascending within a site; ``rtt_ms``,
     ``margin_ms``, ``pair_cost`` (E,). ``caps`` (P,): clusters a host may carry. ``host_cost`` (P,): money.
-    ``traffic_kbps`` (S,) of all clusters of a site against ``uplink_kbps`` (H,) of hubs, ``hub`` (P,) of each pool;
-    an uplink that no plan can fill is inf.
+    ``hub`` (P,) of each pool. ``amounts`` (S,): what a site brings of each measure against the ``limits`` on hubs and
+    zones; those that no plan can break are left out. ``host_weight``: most weight on a host, None for no limit.
     """
 
     site_at: Ints
@@ -45,9 +48,10 @@ class Problem:
     max_hosts: Ints
     existing: Ints
     host_cost: Floats
-    traffic_kbps: Floats
     hub: Ints
-    uplink_kbps: Floats
+    amounts: Mapping[Measure, Floats]
+    limits: tuple[Limit, ...]
+    host_weight: float | None
     objective: Literal["hosts", "new_hosts", "cost"]
     split: bool
 
@@ -67,14 +71,29 @@ class Problem:
         return np.repeat(np.arange(self.sites), np.diff(self.indptr))
 
     @property
-    def uplinks_bind(self) -> bool:
-        """Whether some hub's uplink limits the plan."""
-        return bool(np.isfinite(self.uplink_kbps).any())
+    def limited(self) -> bool:
+        """Whether more than the caps of hosts limits who goes where."""
+        return bool(self.limits) or self.host_weight is not None
+
+    @cached_property
+    def flows(self) -> bool:
+        """Whether sites of one cluster can be shared out by a flow: limits count clusters only, and are nested."""
+        return self.host_weight is None and all(x.measure == "clusters" for x in self.limits) and nested(self.limits)
 
     @cached_property
     def items(self) -> Ints:
         """Clusters of a site that must share a host, shape (S,): all of them, or 1 where sites may be split."""
         return np.ones_like(self.clusters) if self.split else self.clusters
+
+    @cached_property
+    def item_weight(self) -> Floats:
+        """Weight of what must share a host, shape (S,): of a site, or of one cluster where sites may be split."""
+        return self.weights * self.items / self.clusters
+
+
+def unlimited(problem: Problem) -> Problem:
+    """Return the problem in which only the caps of hosts limit the plan."""
+    return dataclasses.replace(problem, amounts={}, limits=(), host_weight=None)
 
 
 def restrict(problem: Problem, keep: Bools) -> Problem:
@@ -93,7 +112,7 @@ def restrict(problem: Problem, keep: Bools) -> Problem:
         margin_ms=problem.margin_ms[pairs],
         pair_cost=problem.pair_cost[pairs],
         evidence=problem.evidence[pairs],
-        traffic_kbps=problem.traffic_kbps[keep],
+        amounts={measure: each[keep] for measure, each in problem.amounts.items()},
     )
 
 
@@ -109,12 +128,14 @@ def build_problem(fleet: Fleet, checker: Checker) -> Problem:
     order = np.lexsort((pool, site))
     own_cost = np.where(possible, np.nan_to_num(fleet.own_tie_breaker_costs, nan=1.0), np.inf)
     hub = fleet.hub_of_pool[pool_at]
-    most = _most_traffic(fleet, site_at, site[order], hub[pool[order]])
+    amounts = {measure: each[site_at] for measure, each in amounts_of(fleet).items()}
+    limits = read_limits(fleet, hub, amounts, site, pool)
+    caps = fleet.usable_caps[pool_at]
     return Problem(
         site_at=site_at,
         pool_at=pool_at,
         clusters=fleet.clusters[site_at],
-        weights=whole_weights(fleet.weights)[site_at],
+        weights=fleet.whole_weights[site_at],
         own_cost=own_cost[site_at],
         indptr=np.concatenate(([0], np.cumsum(np.bincount(site, minlength=len(site_at))))).astype(np.int64),
         pool=pool[order],
@@ -122,38 +143,17 @@ def build_problem(fleet: Fleet, checker: Checker) -> Problem:
         margin_ms=(fleet.budgets_ms[pairs.site] - pairs.rtt_ms)[order],
         pair_cost=pairs.pair_cost[order],
         evidence=pairs.evidence[order],
-        caps=fleet.usable_caps[pool_at],
+        caps=caps,
         max_hosts=fleet.max_hosts[pool_at],
         existing=fleet.existing_hosts[pool_at],
         host_cost=fleet.host_costs[pool_at],
-        traffic_kbps=fleet.traffic_kbps[site_at],
         hub=hub,
-        uplink_kbps=np.where(most > fleet.hub_uplinks_kbps, fleet.hub_uplinks_kbps, np.inf),
+        amounts={measure: amounts[measure] for measure in dict.fromkeys(limit.measure for limit in limits)},
+        limits=limits,
+        host_weight=most_on_host(fleet, amounts["weight"], fleet.clusters[site_at], caps),
         objective=fleet.policy.objective,
         split=fleet.policy.split_sites,
     )
-
-
-def _most_traffic(fleet: Fleet, site_at: Ints, site: Ints, hub: Ints) -> Floats:
-    """Return the traffic of all sites that can use each hub, shape (hubs,): no plan brings more."""
-    hubs = len(fleet.hub_ids)
-    if not np.isfinite(fleet.hub_uplinks_kbps).any():
-        return np.zeros(hubs)  # compared with no limit
-    at = np.unique(site * hubs + hub)
-    return np.bincount(at % hubs, weights=fleet.traffic_kbps[site_at][at // hubs], minlength=hubs).astype(np.float64)
-
-
-def whole_weights(weights: Floats) -> Ints:
-    """Return weights as whole multiples of their common unit, so that sums of them are exact.
-
-    Weights are read to six decimals; smaller differences do not count.
-    """
-    distinct, inverse = np.unique(weights, return_inverse=True)
-    exact = [Fraction(f"{weight:.6f}") for weight in distinct]
-    scale = int(np.lcm.reduce([f.denominator for f in exact], dtype=np.int64, initial=1))
-    whole = np.array([max(1, int(f * scale)) for f in exact], dtype=np.int64)
-    unit = int(np.gcd.reduce(whole)) if len(whole) else 1
-    return (whole // max(unit, 1))[inverse]
 
 
 @dataclass(frozen=True)
@@ -161,7 +161,8 @@ class Classes:
     """Sites that the model cannot tell apart, counted once.
 
     Shapes: K classes, A arcs class-pool. ``of_site`` (S,): class of each site. ``size`` (K,): sites in
-    it. ``items``, ``clusters``, ``weight``, ``own_cost``, ``traffic_kbps`` (K,): of one site. ``fixed``
+    it. ``items``, ``clusters``, ``weight``, ``own_cost`` (K,): of one site. ``item_weight`` (K,), 0 where no weight on
+    hosts is limited, and ``amounts`` (K,) are those of a unit: a site, or a cluster where sites may be split. ``fixed``
     (K,): the model decides how many of its sites use each pool, because sites of other classes cannot stand
     in for them. The arcs of class c are ``indptr[c]:indptr[c + 1]`` with ``pool`` and ``cost`` (A,).
     """
@@ -172,7 +173,8 @@ class Classes:
     clusters: Ints
     weight: Ints
     own_cost: Floats
-    traffic_kbps: Floats
+    item_weight: Floats
+    amounts: Mapping[Measure, Floats]
     fixed: Bools
     indptr: Ints
     pool: Ints
@@ -210,11 +212,12 @@ def group(problem: Problem, *, by_weight: bool, apart: Ints | None = None) -> Cl
     ``apart`` (S,): sites of different values are in different classes, and the model places every class itself.
     """
     by_cost, placed = problem.objective == "cost", apart is not None
-    traffic = problem.traffic_kbps if problem.uplinks_bind else np.zeros(problem.sites)
+    item_weight = np.zeros(problem.sites) if problem.host_weight is None else problem.item_weight
     weights = problem.weights if by_weight else np.ones_like(problem.weights)
     costs = problem.pair_cost if by_cost else np.zeros_like(problem.pair_cost)
     held_apart = np.zeros(problem.sites, dtype=np.int64) if apart is None else apart
-    alike = np.column_stack((problem.clusters, problem.own_cost, weights, traffic, held_apart)).astype(np.float64)
+    counted = (problem.clusters, problem.own_cost, weights, item_weight, held_apart, *problem.amounts.values())
+    alike = np.column_stack(counted).astype(np.float64)
     # A site's key is the bytes of its row and of its pools: one slice each, as there may be a million sites.
     own, pools, paid = alike.tobytes(), problem.pool.tobytes(), costs.tobytes() if by_cost else b""
     width, wide = alike.itemsize * alike.shape[1], problem.pool.itemsize
@@ -239,8 +242,11 @@ def group(problem: Problem, *, by_weight: bool, apart: Ints | None = None) -> Cl
         clusters=problem.clusters[first],
         weight=weights[first],
         own_cost=problem.own_cost[first],
-        traffic_kbps=traffic[first],
-        fixed=(problem.items[first] > 1) | problem.uplinks_bind | placed,
+        item_weight=item_weight[first],
+        amounts={
+            measure: (each * problem.items / problem.clusters)[first] for measure, each in problem.amounts.items()
+        },
+        fixed=(problem.items[first] > 1) | (not problem.flows) | placed,
         indptr=indptr,
         pool=problem.pool[taken],
         cost=costs[taken],

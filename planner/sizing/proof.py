@@ -14,7 +14,7 @@ from planner.sizing.certificate import Certificate, Inequality, certify
 from planner.sizing.counts import Sized
 from planner.sizing.cover.told import told_with_standbys
 from planner.sizing.placement import Placement
-from planner.sizing.problem import Classes, Problem, group, restrict
+from planner.sizing.problem import Classes, Problem, group, restrict, unlimited
 from planner.sizing.search import search_counts
 from planner.sizing.solver import Effort
 from planner.words import counted
@@ -41,7 +41,7 @@ def prove(fleet: Fleet, problem: Problem, sized: Sized, placement: Placement, ef
         words = f"{_opening(fleet, sized, sized.bound)} The solver's branch and bound says so."
         return Proof("solver" if closed else "bound", words, details), sized.bound
     must = ~placement.unserved & ~np.isfinite(problem.own_cost)
-    served = restrict(problem, must)
+    served = restrict(unlimited(problem), must)
     classes = group(served, by_weight=False)
     cuts, found = sized.cuts, sized.bound
     if cuts is None or not must.all() or sized.bound < sized.value:
@@ -59,7 +59,10 @@ def prove(fleet: Fleet, problem: Problem, sized: Sized, placement: Placement, ef
     told = [_as_data(fleet, served, classes, row, y) for row, y in _pairs(certificate)]
     details |= {"sets": told, "bound": float(found)}
     if found < bound:
-        kind, how = "solver", f"The sets alone force {found:g}; the rest is the solver's branch and bound."
+        rest = "the rest is the solver's branch and bound."
+        if problem.limited:
+            rest = "the rest comes of limits on hubs, zones or weight, and is the solver's word."
+        kind, how = "solver", f"The sets alone force {found:g}; {rest}"
     else:
         kind, how = "counting" if certificate.closed else "search", _adding_up(certificate, found)
     words = " ".join((_opening(fleet, sized, bound), *_sets_in_words(told, len(fleet.pool_ids)), how))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from planner.fleet import Ints
+from planner.fleet import Bools, Ints
 from planner.sizing.layers import Layer
 from planner.sizing.model import Counts
 from planner.sizing.packing import first_fit_decreasing
@@ -13,6 +13,8 @@ from planner.sizing.problem import Classes, Problem
 
 def realise(problem: Problem, classes: Classes, hosts: Ints) -> Counts | None:
     """Return counts that serve every class with ``hosts`` (P,), or None when the construction does not find them.
+
+    Needs limits that are those of a flow.
 
     Heavy sites, largest first and those with the fewest choices first, go to the pool that is farthest
     below the load a flow of divisible sites would give it; the light ones must then still flow.
@@ -23,20 +25,24 @@ def realise(problem: Problem, classes: Classes, hosts: Ints) -> Counts | None:
         return Counts(hosts, flow, none, none)
     target = _heavy_share(problem, classes, hosts)
     free = problem.caps * hosts
+    left = np.array([limit.most for limit in problem.limits])
+    inside = np.array([limit.pools for limit in problem.limits], dtype=np.bool_).reshape(len(left), problem.pools)
     order = np.lexsort((np.diff(classes.indptr), -classes.items))
     for c in order[classes.heavy[order]]:
         arcs = np.arange(classes.indptr[c], classes.indptr[c + 1])
         for _ in range(int(classes.size[c])):
             fits = free[classes.pool[arcs]] >= classes.items[c]
+            fits &= ~inside[left < classes.items[c]][:, classes.pool[arcs]].any(axis=0)
             if not fits.any():
                 return None
             arc = arcs[np.argmax(np.where(fits, target[classes.pool[arcs]], -np.inf))]
             flow[arc] += 1
             target[classes.pool[arc]] -= classes.items[c]
             free[classes.pool[arc]] -= classes.items[c]
-    return (
-        Counts(hosts, flow, none, none) if _light_fit(classes, free) and _packs(problem, classes, hosts, flow) else None
-    )
+            left -= classes.items[c] * inside[:, classes.pool[arc]]
+    limits = tuple(zip(inside, left.astype(np.int64).tolist(), strict=True))
+    fits_all = _light_fit(classes, free, limits) and _packs(problem, classes, hosts, flow)
+    return Counts(hosts, flow, none, none) if fits_all else None
 
 
 def _heavy_share(problem: Problem, classes: Classes, hosts: Ints) -> np.ndarray:
@@ -46,9 +52,9 @@ def _heavy_share(problem: Problem, classes: Classes, hosts: Ints) -> np.ndarray:
     return np.bincount(classes.pool, weights=np.where(heavy, layer.sent(hosts), 0), minlength=problem.pools)
 
 
-def _light_fit(classes: Classes, free: Ints) -> bool:
+def _light_fit(classes: Classes, free: Ints, limits: tuple[tuple[Bools, int], ...]) -> bool:
     light = np.where(classes.heavy, 0, classes.demand)
-    return Layer(0, 1, classes, light, free).flow(np.ones_like(free)).missing == 0
+    return Layer(0, 1, classes, light, free, limits=limits).flow(np.ones_like(free)).missing == 0
 
 
 def _packs(problem: Problem, classes: Classes, hosts: Ints, flow: np.ndarray) -> bool:

@@ -38,7 +38,7 @@ class Search:
     master: Master
     layers: list[Layer]  # the one that was short last comes first
     cuts: list[Cut] = field(default_factory=list)
-    known: set[tuple[int, bytes]] = field(default_factory=set)  # what tells cuts apart
+    known: set[tuple[int, bytes, bytes]] = field(default_factory=set)  # what tells cuts apart
     best: Ints | None = None
     bound: float = 0.0
     rounds: int = 0
@@ -49,7 +49,7 @@ class Search:
 
     def add(self, cut: Cut) -> None:
         """Take in a cut that is not there yet."""
-        key = (cut.layer, cut.classes.tobytes())
+        key = (cut.layer, cut.classes.tobytes(), cut.room.tobytes())
         if key not in self.known:
             self.known.add(key)
             self.cuts.append(cut)
@@ -84,7 +84,8 @@ def search_counts(
         reference = spread(problem, np.zeros(len(problem.pool), dtype=np.bool_))
     search = Search(problem, Master(problem, *_prices(problem), reference), [*layers(problem, classes), *more])
     for layer in search.layers:
-        search.add(layer.cut(np.flatnonzero(layer.demand)))
+        for cut in layer.first_cuts():
+            search.add(cut)
         for cut in layer.short_classes(np.zeros(problem.pools, dtype=np.int64), _FIRST_CUTS):
             search.add(cut)
     exact, idle = False, 0
@@ -187,8 +188,7 @@ def _missing(flows: list[Flow]) -> int:
 
 def _shift(search: Search, hosts: Ints, flow: Flow) -> Ints | None:
     """Return ``hosts`` with one host moved from the pool with most spare room to one that demand is stuck at."""
-    kinds = len(flow.layer.demand)
-    stuck = flow.source_side[kinds : kinds + search.problem.pools]
+    stuck = flow.stuck
     spare = np.where(stuck | (hosts == 0), -1, flow.spare)
     giver = int(np.argmax(spare))
     taker = _taker(search, hosts, stuck)
@@ -211,8 +211,7 @@ def _grow(search: Search, hosts: Ints, flows: list[Flow], effort: Effort) -> Int
     """Add hosts where demand is stuck until every layer is met or no pool may grow."""
     hosts = hosts.copy()
     while flows and not effort.spent:
-        kinds = len(flows[0].layer.demand)
-        taker = _taker(search, hosts, flows[0].source_side[kinds : kinds + search.problem.pools])
+        taker = _taker(search, hosts, flows[0].stuck)
         if taker is None:
             break
         hosts[taker] += 1

@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from ortools.graph.python import min_cost_flow
 
 from planner.errors import SolverError
 from planner.fleet import Bools, Floats, Ints
+from planner.sizing.limits import drains
 
 _LARGEST = 2**62  # the flow code multiplies costs by the number of nodes, in 64 bits
 
@@ -24,7 +25,8 @@ _LARGEST = 2**62  # the flow code multiplies costs by the number of nodes, in 64
 class Transport:
     """Sources that send all of ``supply`` (R,) over arcs ``tail`` -> ``head`` (A,) to sinks of ``room`` (T,).
 
-    An arc carries ``most`` (A,), or all of its source's supply where None.
+    An arc carries ``most`` (A,), or all of its source's supply where None. Each of ``limits`` is a set of sinks (mask,
+    (T,)) and what they take together; of any two sets one holds the other, or they share no sink.
     """
 
     tail: Ints
@@ -32,11 +34,12 @@ class Transport:
     supply: Ints
     room: Ints
     most: Ints | None = None
+    limits: tuple[tuple[Bools, int], ...] = ()
 
     def take(self, keep: Bools) -> Transport:
         """Return the problem with the arcs that ``keep`` (A,) marks."""
         most = None if self.most is None else self.most[keep]
-        return Transport(self.tail[keep], self.head[keep], self.supply, self.room, most)
+        return replace(self, tail=self.tail[keep], head=self.head[keep], most=most)
 
 
 @dataclass(frozen=True)
@@ -53,19 +56,23 @@ def least_cost_flow(problem: Transport, costs: Sequence[Cost]) -> Ints | None:
     Costs count to their step; where numbers would outgrow 64 bits, steps are made coarser, tenfold at a
     time. Raises SolverError when the flow code fails.
     """
-    sources, sinks = len(problem.supply), len(problem.room)
-    total = int(problem.supply.sum())
-    sink = sources + sinks
+    sources, total = len(problem.supply), int(problem.supply.sum())
+    after = drains([inside for inside, _ in problem.limits], len(problem.room))
+    taken = np.concatenate((problem.room, [most for _, most in problem.limits])).astype(np.int64)
+    if (taken < 0).any():
+        return None
+    inner = len(after)
+    sink = sources + inner
     most = problem.supply[problem.tail] if problem.most is None else problem.most
     flow = min_cost_flow.SimpleMinCostFlow()
     arcs = flow.add_arcs_with_capacity_and_unit_cost(
-        np.concatenate((problem.tail, sources + np.arange(sinks))),
-        np.concatenate((sources + problem.head, np.full(sinks, sink))),
-        np.concatenate((most, np.minimum(problem.room, total))),
-        np.concatenate((combined(costs, total, sink + 1), np.zeros(sinks, dtype=np.int64))),
+        np.concatenate((problem.tail, sources + np.arange(inner))),
+        np.concatenate((sources + problem.head, sources + after)),
+        np.concatenate((most, np.minimum(taken, total))),
+        np.concatenate((combined(costs, total, sink + 1), np.zeros(inner, dtype=np.int64))),
     )
     flow.set_nodes_supplies(
-        np.arange(sink + 1), np.concatenate((problem.supply, np.zeros(sinks, dtype=np.int64), [-total]))
+        np.arange(sink + 1), np.concatenate((problem.supply, np.zeros(inner, dtype=np.int64), [-total]))
     )
     status = flow.solve()
     if status == flow.INFEASIBLE:

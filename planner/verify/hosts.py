@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterator
+from fractions import Fraction
 
 from planner.plan import Host
 from planner.verify.case import Case
@@ -30,6 +31,7 @@ def check_hosts(case: Case) -> Iterator[Violation]:
             yield from _against_pool(host, load, pool)
     yield from _counts(case)
     yield from _uplinks(case)
+    yield from _blast_radii(case)
 
 
 def _against_pool(host: Host, load: int, pool: Pool) -> Iterator[Violation]:
@@ -72,6 +74,49 @@ def _uplinks(case: Case) -> Iterator[Violation]:
         if traffic > uplink * (1 + RELATIVE_TOLERANCE):
             text = f"tie-breaker traffic of {traffic:.10g} kb/s exceeds the uplink of {uplink:.10g} kb/s"
             yield Violation("uplink", f"hub {hub}", text)
+
+
+def _blast_radii(case: Case) -> Iterator[Violation]:
+    """Check what the loss of each host, hub and zone hits; of hosts the weight only, their clusters go with the cap."""
+    policy = case.inventory.policy
+    limits = {
+        kind: (
+            getattr(policy, f"max_blast_radius{kind}") if kind else None,
+            getattr(policy, f"max_share_percent{kind}"),
+        )
+        for kind in ("", "_hub", "_zone")
+    }
+    if not any(limit is not None for pair in limits.values() for limit in pair):
+        return
+    for (kind, place), (clusters, weight) in _hit(case).items():
+        most, percent = limits[kind]
+        if most is not None and clusters > most:
+            text = f"its loss hits {clusters} clusters, max_blast_radius{kind} is {most}"
+            yield Violation("blast_radius", place, text)
+        share = 100 * weight / (case.inventory.whole_weight or 1)
+        if percent is not None and share > Fraction(str(percent)) * (1 + Fraction(RELATIVE_TOLERANCE)):
+            text = f"its loss hits {float(share):.6g} % of the weight, max_share_percent{kind} is {percent:g} %"
+            yield Violation("blast_radius", place, text)
+
+
+def _hit(case: Case) -> dict[tuple[str, str], tuple[int, Fraction]]:
+    """Return clusters and weight on each host, at each hub and in each zone, of which a hub is one of its own."""
+    on_host: dict[str, tuple[int, Fraction]] = {}
+    for row in case.plan.assignments:
+        site, count = case.inventory.sites.get(row.site), whole(row.clusters) or 0
+        if site is not None and case.pool_of(row.host) is not None:
+            clusters, weight = on_host.get(row.host, (0, Fraction(0)))
+            on_host[row.host] = (clusters + count, weight + site.weight * count / max(1, site.clusters))
+    found: dict[tuple[str, str], tuple[int, Fraction]] = {}
+    for host, (clusters, weight) in on_host.items():
+        pool = case.pool_of(host)
+        assert pool is not None  # of the others nothing was added up
+        hub = f"hub {pool.hub}"
+        zones = sorted({hub, *case.inventory.zones_of_hub(pool.hub)})
+        for key in (("", f"host {host}"), ("_hub", hub), *(("_zone", zone) for zone in zones)):
+            before = found.get(key, (0, Fraction(0)))
+            found[key] = (before[0] + clusters, before[1] + weight)
+    return found
 
 
 def _known(kbps: float) -> float:

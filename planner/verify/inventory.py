@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from typing import Any
 
 import pandas as pd
@@ -33,6 +34,7 @@ class Site:
     own_cost: float
     nodes: float
     cluster_kbps: float
+    weight: Fraction
 
     @property
     def needs_host(self) -> bool:
@@ -44,7 +46,8 @@ class Site:
 class Pool:
     """A row of Hubs; numbers are NaN where unknown.
 
-    ``usable`` is the cap less reserve and blast radius; hosts are counted without the ``retiring`` ones, by name.
+    ``usable`` is the cap less reserve, and not above the clusters that a host's loss may hit; hosts are counted without
+    the ``retiring`` ones, by name.
     """
 
     pool: str
@@ -65,7 +68,10 @@ class Pool:
 
 @dataclass(frozen=True, slots=True)
 class Inventory:
-    """Sites and pools by id, known pairs, the policy, and the assignment in force: (hub, host or "") of each site."""
+    """Sites and pools by id, known pairs, the policy, and the assignment in force: (hub, host or "") of each site.
+
+    ``whole_weight`` is that of all sites that need a shared host.
+    """
 
     sites: Mapping[str, Site]
     pools: Mapping[str, Pool]
@@ -74,6 +80,7 @@ class Inventory:
     as_of: dt.date
     sources: tuple[Source, ...]
     pairs: Pairs
+    whole_weight: Fraction
 
     def zones_of_hub(self, hub: str) -> set[str]:
         """Return the failure zones that a hub stands in, each as ``"zone NAME"``, those of all its pools."""
@@ -85,14 +92,19 @@ def read_inventory(fleet: Fleet) -> Inventory:
     current: dict[str, list[tuple[str, str]]] = {}
     for row in _rows(fleet.current):
         current.setdefault(row["site"], []).append((row["hub"], row["host"]))
+    sites = {row["site"]: _site(row, fleet.policy) for row in _rows(fleet.sites)}
+    needing = [site for site in sites.values() if site.needs_host]
+    whole_weight = sum((site.weight for site in needing), Fraction(0))
+    hit = _most_hit(needing, whole_weight, fleet.policy)
     return Inventory(
-        sites={row["site"]: _site(row, fleet.policy) for row in _rows(fleet.sites)},
-        pools={row["pool"]: _pool(row, fleet.policy) for row in _rows(fleet.pools)},
+        sites=sites,
+        pools={row["pool"]: _pool(row, fleet.policy, hit) for row in _rows(fleet.pools)},
         current=current,
         policy=fleet.policy,
         as_of=fleet.as_of,
         sources=fleet.sources,
         pairs=Pairs(fleet),
+        whole_weight=whole_weight,
     )
 
 
@@ -118,10 +130,22 @@ def _site(row: Mapping[str, Any], policy: Policy) -> Site:
         own_cost=_given(row["own_tie_breaker_cost"], policy.own_tie_breaker_cost),
         nodes=_given(row["nodes"], 2),
         cluster_kbps=_given(row["tie_breaker_kbps"], policy.tie_breaker_kbps),
+        weight=_weight(_given(row["weight"], 1)),
     )
 
 
-def _pool(row: Mapping[str, Any], policy: Policy) -> Pool:
+def _most_hit(needing: list[Site], whole_weight: Fraction, policy: Policy) -> float:
+    """Return the clusters that one host's loss may hit: by number, and by weight where all clusters weigh the same."""
+    most = math.inf if policy.max_blast_radius is None else policy.max_blast_radius
+    if policy.max_share_percent is None:
+        return most
+    each = {site.weight / site.clusters for site in needing}
+    if len(each) != 1:
+        return most
+    return min(most, math.floor(Fraction(str(policy.max_share_percent)) * whole_weight / 100 / each.pop()))
+
+
+def _pool(row: Mapping[str, Any], policy: Policy, most_hit: float) -> Pool:
     cap = int(_given(row["cluster_cap"], policy.cluster_cap))
     # Exact in the decimals that the user typed: 10 % of 50 leaves 45, whatever binary fractions say.
     usable = math.floor(cap * (100 - Fraction(str(policy.reserve_percent))) / 100)
@@ -139,7 +163,7 @@ def _pool(row: Mapping[str, Any], policy: Policy) -> Pool:
         retiring=retiring,
         release=(row["host_release"] or policy.host_release).strip(),
         cap=cap,
-        usable=usable if policy.max_blast_radius is None else min(usable, policy.max_blast_radius),
+        usable=int(min(usable, most_hit)),
         host_cost=_given(row["host_cost"], policy.host_cost),
         uplink_mbps=row["uplink_mbps"],
         serves_regions=frozenset(_folded(region) for region in row["serves_regions"]),
@@ -151,6 +175,12 @@ def _given(value: float, default: float | None) -> float:
     if not math.isnan(value):
         return value
     return math.nan if default is None else default
+
+
+@lru_cache
+def _weight(value: float) -> Fraction:
+    """Return a weight to six decimals, and not less than the last of them."""
+    return max(round(Fraction(value), 6), Fraction(1, 10**6))
 
 
 def _folded(text: str) -> str:

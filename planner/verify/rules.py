@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
+from fractions import Fraction
 
 from planner.latency import distance_km
 from planner.releases import Release, parse_release
@@ -131,6 +132,23 @@ def _barred_hub(inventory: Inventory, site: Site, pool: Pool) -> str:
     return f"barred from hub {pool.hub}" if pool.hub in site.barred_hubs else ""
 
 
+def _blast_radius(inventory: Inventory, site: Site, pool: Pool) -> str:
+    """A site that may be split need not be in one place."""
+    policy = inventory.policy
+    if policy.split_sites:
+        return ""
+    for setting in ("max_blast_radius_hub", "max_blast_radius_zone"):
+        most = getattr(policy, setting)
+        if most is not None and site.clusters > most:
+            return f"its {site.clusters} clusters alone exceed {setting}, {most}"
+    for setting in ("max_share_percent", "max_share_percent_hub", "max_share_percent_zone"):
+        percent = getattr(policy, setting)
+        if percent is not None and site.weight * 100 > Fraction(str(percent)) * inventory.whole_weight:
+            weights = f"{float(site.weight):g} of {float(inventory.whole_weight):g}"
+            return f"its weight alone, {weights}, exceeds {setting}, {percent:g} %"
+    return ""
+
+
 def _nodes(inventory: Inventory, site: Site, pool: Pool) -> str:
     return "" if site.nodes == 2 else f"{site.nodes:g} data nodes; a shared tie-breaker serves clusters of two"
 
@@ -148,6 +166,7 @@ _RULES: Mapping[str, Rule] = {  # the ones that break most often first
     "evidence": _evidence,
     "old_latency": _old_latency,
     "third_location": _third_location,
+    "blast_radius": _blast_radius,
 }
 RULE_CODES = frozenset(_RULES)
 

@@ -1,5 +1,6 @@
 """`castingvote drill` and `castingvote availability`: what they print, write and answer to their caller."""
 
+import itertools
 import json
 
 import openpyxl
@@ -108,3 +109,36 @@ def test_a_fraction_in_the_place_of_a_percentage_is_doubted(call, fleets):
     done = call("check", fleets.write(Policy=policy, Sites=sites))
     assert "Policy!B3: host_availability_percent is not above 1 %" in done.out
     assert "Sites!C2: node_availability_percent is not above 1 %" in done.out
+
+
+def test_limits_of_the_policy_are_kept_and_stand_beside_the_largest_blast_radii(call, fleets, tmp_path):
+    """Three sites of equal weight reach two hubs; a hub may hit two clusters, so the far one takes the third."""
+    sites = [["site", "clusters"], ["A", 1], ["B", 1], ["C", 1]]
+    hubs = [["hub"], ["ESK"], ["NEW"]]
+    latency = [["site", "hub", "rtt_ms"], *([s, h, ms] for s, h, ms in itertools.product("ABC", ["ESK", "NEW"], [5]))]
+    policy = [
+        ["setting", "value"],
+        ["latency_budget_ms", 20],
+        ["max_blast_radius_hub", 2],
+        ["max share percent zone", 70],
+    ]
+    folder = fleets.write(Sites=sites, Hubs=hubs, Latency=latency, Policy=policy)
+    assert call("plan", folder, "-o", "plan.xlsx", "--json", "plan.json", "-q").code == 0
+    assert call("verify", folder, "plan.xlsx").code == 0
+    sheet = openpyxl.load_workbook(tmp_path / "plan.xlsx")["Blast radius"]
+    rows = [[cell.value for cell in row] for row in sheet.iter_rows(min_row=2)]
+    hubs = [row[1:] for row in rows if row[1] == "hub"]
+    assert hubs == [
+        ["hub", 2, 2, 2, pytest.approx(2 / 3), 0.7, "yes"],
+        ["hub", 1, 1, 2, pytest.approx(1 / 3), 0.7, "yes"],
+    ]
+    told = call("drill", folder, "plan.json").out
+    assert "Largest blast radii" in told
+    assert "66.7 %" in told
+    tight = fleets.write(
+        Sites=sites, Hubs=[["hub"], ["ESK"], ["NEW"]], Latency=latency, Policy=[*policy, ["max_share_percent", 30]]
+    )
+    assert call("verify", tight, "plan.xlsx").code == 1
+    done = call("plan", tight, "--json", "none.json", "-q")
+    assert done.code == 1
+    assert "exceed max_share_percent, 30 %" in (tmp_path / "none.json").read_text(encoding="utf-8")

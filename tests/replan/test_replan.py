@@ -254,6 +254,24 @@ def test_freezing_asks_for_named_hosts_and_no_cover():
     assert {f.code for f in caught.value.findings} == {"freeze_unnamed", "freeze_cover"}
 
 
+@pytest.mark.parametrize("setting", ["max_blast_radius_hub", "max_share_percent_zone", "max_share_percent"])
+def test_freezing_is_refused_under_limits_on_hubs_zones_and_uneven_weights(setting):
+    fleet = invented(1, sites=12, hubs=2, cap=8)
+    fleet = fleet.replace(
+        sites=fleet.sites.assign(weight=[1.0 + s % 2 for s in range(len(fleet.site_ids))]),
+        policy=fleet.policy.replace(**{setting: 50}),
+    )
+    with pytest.raises(InputError, match=setting):
+        plan_frozen(fleet)
+
+
+def test_a_share_of_equal_clusters_is_a_cap_for_frozen_plans_too():
+    fleet = invented(1, sites=12, hubs=2, cap=8)
+    fleet = fleet.replace(sites=fleet.sites.assign(weight=fleet.clusters.astype(float)))
+    made = plan_frozen(fleet.replace(policy=fleet.policy.replace(max_share_percent=100)))
+    assert made.hosts == plan_frozen(fleet).hosts
+
+
 @pytest.mark.parametrize("policy", [{"cover": "host"}, {"split_sites": True}])
 def test_trade_off_is_refused_where_the_model_does_not_know_the_policy(policy):
     fleet = invented(1, sites=12, hubs=2, cap=8)

@@ -219,3 +219,33 @@ def test_a_prefix_settles_which_of_two_is_meant_and_a_near_miss_is_told(build):
     with pytest.raises(InputError) as caught:
         run_drill(case.fleet, case.plan, ["host:N-2"])
     assert "host:N-1" in caught.value.findings[0].hint
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_the_largest_radii_are_those_of_the_replay_beside_what_the_policy_allows(random_case, seed):
+    case = random_case(seed, sites=10, split=seed % 2 == 0, cap=14)
+    weight = {site: 1.0 + i % 3 for i, site in enumerate(case.fleet.site_ids)}
+    limits = {
+        "max_blast_radius_hub": 9,
+        "max_blast_radius_zone": 8,
+        "max_share_percent": 30,
+        "max_share_percent_zone": 40,
+    }
+    fleet = case.fleet.replace(
+        sites=case.fleet.sites.assign(weight=list(weight.values())), policy=case.fleet.policy.replace(**limits)
+    )
+    clusters = dict(zip(fleet.site_ids, fleet.clusters.tolist(), strict=True))
+    allowed = {"host": (None, 30), "hub": (8, 40), "zone": (8, 40)}
+    radii = run_drill(fleet, case.plan).radii
+    assert {one.loss.kind for one in radii} >= {"host", "hub"}
+    for one in radii:
+        rows = [row for row in case.plan.assignments if row.host in hosts_lost(case, one.loss)]
+        hit = sum(row.clusters for row in rows)
+        share = 100 * sum(weight[row.site] * row.clusters / clusters[row.site] for row in rows) / sum(weight.values())
+        assert (one.clusters, one.sites) == (hit, len({row.site for row in rows}))
+        assert one.weight_percent == pytest.approx(share)
+        assert (one.most_clusters, one.most_percent) == allowed[one.loss.kind]
+        assert one.over == (hit > (one.most_clusters or 99) or share > one.most_percent)
+    for kind in allowed:
+        hits = [one.clusters for one in radii if one.loss.kind == kind]
+        assert hits == sorted(hits, reverse=True)

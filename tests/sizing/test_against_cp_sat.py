@@ -19,6 +19,19 @@ def pick(rng, values, share):
     return str(rng.choice(values)) if rng.random() < share else ""
 
 
+def limits(rng, clusters: int, width: int) -> dict[str, float | None]:
+    """Each limit on hubs, zones and weight with a chance of one half, near what an even spread would take."""
+    hubs = max(3, width - 2)
+    likely = {
+        "max_blast_radius_hub": int(clusters / hubs * rng.uniform(0.6, 1.2)),
+        "max_blast_radius_zone": int(clusters / hubs * rng.uniform(1.0, 2.0)),
+        "max_share_percent": round(1000 / clusters * rng.uniform(0.5, 1.0), 2),
+        "max_share_percent_hub": round(100 / hubs * rng.uniform(0.6, 1.2), 2),
+        "max_share_percent_zone": round(100 / hubs * rng.uniform(1.0, 2.0), 2),
+    }
+    return {name: value if rng.random() < 0.5 else None for name, value in likely.items()}
+
+
 def random_fleet(make, seed: int):
     """40 to 150 sites, 4 to 8 pools at 3 to 6 hubs, every rule and limit in use."""
     rng = np.random.default_rng(seed)
@@ -63,6 +76,7 @@ def random_fleet(make, seed: int):
         latency_budget_ms=45.0,
         reserve_percent=10.0,
         max_blast_radius=11,
+        **limits(rng, int(sites["clusters"].sum()), width),
         release_floor="8.2",
         third_location_km=60.0,
         unknown_latency="estimate",
@@ -76,12 +90,29 @@ def random_fleet(make, seed: int):
     return fleet.replace(latency=fleet.latency.assign(measured_at=measured_at))
 
 
+def places(inventory, pool) -> list[tuple[str, str]]:
+    """Return which hubs and zones take a pool down; a hub is a zone of its own, its zones are those of all its rows."""
+    zones = {zone for other in inventory.pools.values() if other.hub == pool.hub for zone in other.zones}
+    return [("_hub", pool.hub), ("_zone", f"hub {pool.hub}"), *(("_zone", zone) for zone in sorted(zones))]
+
+
+def add_limits(model, policy, at_place, whole: int) -> None:
+    """Limit clusters and weight at each host, hub and zone; ``at_place`` holds (clusters, weight, variable)."""
+    for (kind, _), terms in at_place.items():
+        most, percent = getattr(policy, f"max_blast_radius{kind}"), getattr(policy, f"max_share_percent{kind}")
+        if most is not None:
+            model.add(sum(k * x for k, _, x in terms) <= most)
+        if percent is not None:
+            model.add(10000 * sum(w * x for _, w, x in terms) <= round(100 * percent) * whole)
+
+
 def solve(fleet) -> tuple[int, int, bool]:
     """Return (weight served, hosts, proven): hosts one by one, sites with all their clusters on one of them."""
     inventory = read_inventory(fleet)
     units = dict(zip(fleet.site_ids, whole_weights(fleet.weights).tolist(), strict=True))
     model = cp_model.CpModel()
     running, load, served = {}, {}, {}
+    at_place = {}
     for pool in inventory.pools.values():
         for h in range(pool.max_hosts):
             running[pool.pool, h] = model.new_bool_var("")
@@ -98,11 +129,15 @@ def solve(fleet) -> tuple[int, int, bool]:
                 x = model.new_bool_var("")
                 chosen.append(x)
                 load[pool.pool, h].append(site.clusters * x)
+                for place in (("", (pool.pool, h)), *places(inventory, pool)):
+                    at_place.setdefault(place, []).append((site.clusters, units[site.site], x))
                 model.add_implication(x, running[pool.pool, h])
         served[site.site] = sum(chosen)
         model.add(served[site.site] <= 1)
     for (pool, h), terms in load.items():
         model.add(sum(terms) <= inventory.pools[pool].usable * running[pool, h])
+    whole = sum(units[site.site] for site in inventory.sites.values() if site.needs_host)
+    add_limits(model, fleet.policy, at_place, whole)
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 2
     solver.parameters.max_time_in_seconds = 20

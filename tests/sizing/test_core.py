@@ -54,9 +54,10 @@ def _priced(seed: int) -> Problem:
         max_hosts=np.full(pools, 3),
         existing=np.zeros(pools, dtype=np.int64),
         host_cost=rng.integers(5, 60, pools).astype(np.float64),
-        traffic_kbps=np.zeros(sites),
         hub=np.arange(pools),
-        uplink_kbps=np.full(pools, np.inf),
+        amounts={},
+        limits=(),
+        host_weight=None,
         objective="cost",
         split=False,
     )

@@ -84,3 +84,60 @@ def test_of_pools_that_state_different_uplinks_the_least_holds_for_their_hub(des
     desk.pool("S", hub="N", uplink_mbps=0.1).pool("N", uplink_mbps=9).site("B", tie_breaker_kbps=60)
     assert ("uplink", "hub N") in desk.found()
     assert ("uplink", "hub N") not in desk.pool("S", uplink_mbps=0.2).found()
+
+
+@pytest.mark.parametrize(
+    ("policy", "found", "figures"),
+    [
+        ({"max_blast_radius_hub": 3}, [], ""),
+        ({"max_blast_radius_hub": 2}, ["hub N", "hub S"], "hits 3 clusters, max_blast_radius_hub is 2"),
+        ({"max_blast_radius_zone": 3}, [], ""),
+        ({"max_blast_radius_zone": 2}, ["hub N", "hub S", "zone power-n"], "3 clusters, max_blast_radius_zone is 2"),
+        ({"max_share_percent": 60}, [], ""),
+        ({"max_share_percent": 59.9}, ["host N-01"], "hits 60 % of the weight, max_share_percent is 59.9 %"),
+        ({"max_share_percent_hub": 60}, [], ""),
+        ({"max_share_percent_hub": 59.9}, ["hub N"], "hits 60 % of the weight, max_share_percent_hub is 59.9 %"),
+        ({"max_share_percent_zone": 60}, [], ""),
+        ({"max_share_percent_zone": 59.9}, ["hub N", "zone power-n"], "60 % of the weight, max_share_percent_zone"),
+    ],
+)
+def test_what_one_loss_hits_is_added_up_for_hosts_hubs_and_zones(desk, policy, found, figures) -> None:
+    """N carries A and B, 3 clusters and a weight of 6 of 10; S carries C, 3 clusters and 2; F weighs 2 too."""
+    desk.site("A", weight=4).site("B", weight=2).site("C", weight=2).site("F", weight=2).policy(**policy)
+    told = [v for v in desk.everything() if v.code == "blast_radius" and not v.where.startswith("site")]
+    assert sorted(v.where for v in told) == found
+    assert all(figures in v.message for v in told)
+
+
+def test_a_zone_takes_every_hub_that_names_it_in_any_row(desk) -> None:
+    """Pool S in the zone of N as well: all 6 clusters are hit by it."""
+    desk.pool("S", zone=("power-n",)).policy(max_blast_radius_zone=5)
+    assert ("blast_radius", "zone power-n") in desk.found()
+    assert desk.policy(max_blast_radius_zone=6).found() == []
+
+
+def test_a_share_of_equal_clusters_is_a_smaller_usable_cap(desk) -> None:
+    """Weights go with clusters: of 7 that need a host (F may), 43 % are 3.01, so a host may carry 3."""
+    desk.site("B", weight=2).site("C", weight=3).policy(max_share_percent=43)
+    desk.host("N-01", usable=3).host("S-01", usable=3)
+    assert desk.found() == []
+    desk.policy(max_share_percent=42).host("N-01", usable=2).host("S-01", usable=2)
+    hosts = {("capacity", "host N-01"), ("capacity", "host S-01"), ("blast_radius", "host N-01")}
+    assert hosts <= set(desk.found())
+
+
+@pytest.mark.parametrize(
+    "policy",
+    [
+        {"max_blast_radius_hub": 2},
+        {"max_blast_radius_zone": 2},
+        {"max_share_percent": 40},
+        {"max_share_percent_hub": 40},
+        {"max_share_percent_zone": 40},
+    ],
+)
+def test_a_site_that_breaks_a_limit_alone_is_found_unless_it_may_be_split(desk, policy) -> None:
+    """C brings 3 clusters and a weight of 5 of 8."""
+    desk.site("C", weight=5).site("F", own_tie_breaker="yes").policy(**policy)
+    assert ("blast_radius", "site C") in desk.found()
+    assert ("blast_radius", "site C") not in desk.policy(split_sites=True).found()

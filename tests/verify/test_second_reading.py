@@ -37,6 +37,7 @@ def any_fleet(random: Random) -> Fleet:
                 "latitude": column(sites, BLANK, 54.0, 54.0, 54.5),
                 "longitude": column(sites, BLANK, -1.0, -1.0, -1.0, -2.0),
                 "clusters": column(sites, BLANK, 0, 1, 2, 5),
+                "weight": column(sites, BLANK, 1, 2.5) if random.random() < 0.5 else [1.0] * sites,
                 "release": column(sites, *RELEASES),
                 "latency_budget_ms": column(sites, BLANK, 20, 30),
                 "zone": column(sites, *ZONES),
@@ -88,6 +89,11 @@ def any_fleet(random: Random) -> Fleet:
             latency_budget_ms=25,
             reserve_percent=random.choice([0, 10, 33.3]),
             max_blast_radius=random.choice([None, 5]),
+            max_blast_radius_hub=random.choice([*[None] * 7, 2]),
+            max_blast_radius_zone=random.choice([*[None] * 7, 4]),
+            max_share_percent=random.choice([*[None] * 7, 33.3]),
+            max_share_percent_hub=random.choice([*[None] * 7, 50]),
+            max_share_percent_zone=random.choice([*[None] * 7, 40]),
             host_release_rule=random.choice(["not_older", "any", "same_major"]),
             unknown_latency=random.choice(["ineligible", "estimate"]),
             accepted_evidence=random.choice(["measured", "modelled", *["estimated"] * 5]),
@@ -120,7 +126,7 @@ def test_both_readings_of_the_rules_name_the_same_eligible_pairs(fleet: Fleet) -
 
 def test_the_fleets_of_this_file_break_and_keep_every_rule() -> None:
     """Otherwise the comparison above could agree on nothing."""
-    fleets = [any_fleet(Random(seed)) for seed in range(60)]
+    fleets = [any_fleet(Random(seed)) for seed in range(120)]
     inventories = [read_inventory(fleet) for fleet in fleets]
     pairs = [(i, site, pool) for i in inventories for site in i.sites.values() for pool in i.pools.values()]
     assert {code for pair in pairs for code, _ in broken_rules(*pair)} == RULE_CODES

@@ -1,6 +1,7 @@
 """Drills: a simulated loss of hosts, hubs, zones or WAN links, and what the plan does about it."""
 
 from planner.resilience.drills.nouns import (
+    BlastRadius,
     Displaced,
     Drill,
     DrillReport,
@@ -14,6 +15,7 @@ from planner.resilience.drills.nouns import (
 from planner.resilience.drills.road import drill
 
 __all__ = [
+    "BlastRadius",
     "Displaced",
     "Drill",
     "DrillReport",

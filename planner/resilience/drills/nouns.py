@@ -109,6 +109,27 @@ class SingleLoss:
 
 
 @dataclass(frozen=True, slots=True)
+class BlastRadius:
+    """What the loss of a host, hub or zone hits, and at most may by the policy (None: no limit).
+
+    ``weight_percent`` is of the weight of all sites that need a shared host, served or not.
+    """
+
+    loss: Loss
+    sites: int
+    clusters: int
+    weight_percent: float
+    most_clusters: float | None
+    most_percent: float | None
+
+    @property
+    def over(self) -> bool:
+        """Whether it is more than the policy allows; shares count to one part in a million, as plans are made."""
+        clusters = self.most_clusters is not None and self.clusters > self.most_clusters
+        return clusters or (self.most_percent is not None and self.weight_percent > self.most_percent * (1 + 1e-6))
+
+
+@dataclass(frozen=True, slots=True)
 class PairOfLosses:
     """Two losses at the same time."""
 
@@ -135,7 +156,8 @@ class DrillReport:
     """``drill`` for the losses that were asked for, else ``singles`` for every single loss and the worst ``pairs``.
 
     ``searched`` says how far the search for pairs and WAN losses went. ``claimed`` is the plan's ``cover``; ``broken``
-    are the losses of that kind that displaced sites with a standby do not survive.
+    are the losses of that kind that displaced sites with a standby do not survive. ``radii`` are the largest of hosts,
+    hubs and zones.
     """
 
     drill: Drill | None = None
@@ -143,6 +165,7 @@ class DrillReport:
     pairs: tuple[PairOfLosses, ...] = ()
     claimed: str = "none"
     broken: tuple[Loss, ...] = ()
+    radii: tuple[BlastRadius, ...] = ()
     searched: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
 

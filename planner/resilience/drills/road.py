@@ -12,6 +12,7 @@ from planner.resilience.drills.layout import Hit, Layout
 from planner.resilience.drills.names import known_losses, read_losses
 from planner.resilience.drills.nouns import Displaced, Drill, DrillReport, Loss, Outcome, SingleLoss
 from planner.resilience.drills.pairs import worst_pairs
+from planner.resilience.drills.radii import largest_radii
 from planner.resilience.drills.wan import Wan
 
 _NOTES = (
@@ -52,6 +53,7 @@ def drill(fleet: Fleet, plan: Plan, lose: Sequence[str] = ()) -> DrillReport:
         pairs=pairs,
         claimed=claimed,
         broken=broken,
+        radii=largest_radii(layout, losses),
         searched=(searched, *said),
         notes=notes,
     )

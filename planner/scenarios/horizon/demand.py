@@ -47,8 +47,9 @@ def demand_of(fleet: Fleet, period: Period, effort: Effort) -> Demand:
     _refuse_unmodelled(there, period)
     checker = Checker(there)
     problem = build_problem(there, checker)
-    if problem.uplinks_bind:
-        raise _unmodelled(period, "a hub's uplink limits the plan", "Leave tie_breaker_kbps or uplink_mbps blank.")
+    if problem.limited:
+        what = problem.limits[0].said() if problem.limits else "max_share_percent"
+        raise _unmodelled(period, f"{what} limits the plan", "Leave that limit blank.")
     wanted = checker.needs_host.copy()
     wanted[problem.site_at] = False
     lost = [there.site_ids[s] for s in np.flatnonzero(wanted)]

@@ -41,7 +41,8 @@ def horizon(
     period in advance; a payment after y years counts (1 + discount_percent / 100)^-y. ``time_limit`` is in seconds; the
     best plan so far comes back with its bounds, also after Ctrl-C.
 
-    Raises InputError for what is not modelled (cover, uplinks that limit), or a missing price under ``cost``.
+    Raises InputError for what is not modelled (cover, limits on uplinks, hubs, zones or the weight on hosts), or a
+    missing price under ``cost``.
     """
     unit = period or fleet.policy.period
     effort = Effort(seconds=time_limit, seed=seed)

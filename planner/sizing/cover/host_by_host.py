@@ -11,7 +11,8 @@ Constraints
     (2) sum_i k_i x_ij <= C_j r_j,  r_j >= r_j' for the next host j' of the pool
     (3) sum_h y_ijh + u_ij = x_ij,  for hosts h that no loss hits together with j
     (4) sum_{i, j in l} k_i y_ijh + sum_i k_i x_ih <= R_h r_h  for every loss l and host h that it does not hit
-    (5) sum_{i, j at hub g} t_i x_ij <= U_g
+    (5) sum_{i, j in l} b_li x_ij <= B_l for every limit l on a hub or zone, sum_i w_i x_ij <= W r_j for the weight on a
+        host; both without loss, that is for homes only
 Aims in order: least weight unserved, least weight without standby, the policy's objective.
 """
 
@@ -127,18 +128,24 @@ class _Model:
     def _add_hosts(self) -> None:
         problem = self.problem
         load: dict[tuple[int, int], list[tuple[Any, float]]] = defaultdict(list)
-        traffic: dict[int, list[tuple[Any, float]]] = defaultdict(list)
         for (s, j), x in self.x.items():
             load[j].append((x, int(problem.clusters[s])))
-            traffic[int(problem.hub[j[0]])].append((x, float(problem.traffic_kbps[s])))
         self.load = load
         for p, h in self.hosts:
             self.add(linear([*load[p, h], (self.r[p, h], -int(problem.caps[p]))]) <= 0)
             if h:
                 self.add(linear([(self.r[p, h], 1), (self.r[p, h - 1], -1)]) <= 0)
-        for g in np.flatnonzero(np.isfinite(problem.uplink_kbps)).tolist():
-            if traffic[g]:
-                self.add(linear(traffic[g]) <= float(problem.uplink_kbps[g]))
+        for limit in problem.limits:
+            each = problem.amounts[limit.measure]
+            terms = [(x, float(each[s])) for (s, j), x in self.x.items() if limit.pools[j[0]]]
+            if terms:
+                self.add(linear(terms) <= limit.most)
+        if problem.host_weight is not None:
+            weight: dict[tuple[int, int], list[tuple[Any, float]]] = defaultdict(list)
+            for (s, j), x in self.x.items():
+                weight[j].append((x, float(problem.weights[s])))
+            for j, on_host in weight.items():
+                self.add(linear([*on_host, (self.r[j], -problem.host_weight)]) <= 0)
 
     def _add_losses(self) -> None:
         room = self.losses.room

@@ -75,11 +75,7 @@ def read_losses(fleet: Fleet, problem: Problem) -> Losses:
         return Losses("host", np.eye(problem.pools, dtype=np.bool_), names, room)
     hit = {f"hub {fleet.hub_ids[h]}": problem.hub == h for h in np.unique(problem.hub)}
     if kind == "zone":
-        zones: dict[str, set[int]] = {}
-        for at, named in enumerate(fleet.pools["zone"]):
-            for zone in named:
-                zones.setdefault(zone, set()).add(int(fleet.hub_of_pool[at]))
-        hit |= {f"zone {zone}": np.isin(problem.hub, sorted(hubs)) for zone, hubs in sorted(zones.items())}
+        hit |= {f"zone {zone}": np.isin(problem.hub, hubs) for zone, hubs in fleet.hubs_in_zones.items()}
     kept = _largest(hit)
     return Losses("zone" if kind == "zone" else "hub", np.array([hit[name] for name in kept]), tuple(kept), room)
 

@@ -9,18 +9,16 @@ On top of `planner.sizing.model`
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
-from planner.fleet import Bools, Floats, Ints
+from planner.fleet import Floats, Ints
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.rows import Row, first_rows, missing_rows
 from planner.sizing.model import Aim, Counts, FlowModel
 from planner.sizing.problem import Classes, Problem
 from planner.sizing.solver import Effort, Outcome, linear, solve_model
-from planner.sizing.transport import Cost, combined
 
 
 class CoverModel(FlowModel):
@@ -109,22 +107,8 @@ class CoverModel(FlowModel):
         """Return the weight of sites without standby in the last solution."""
         return float(self._uncovered(counts) @ self.classes.weight[self.classes.of_arc])
 
-    def solve(self, aim: Aim, effort: Effort) -> tuple[Outcome, Counts | None]:
-        """Minimise ``aim``, adding rows until every loss finds room; the counts are None when no plan was found."""
-        self.model.setObjective(self.expression(aim))
-        return self._solve(aim, effort)
-
-    def choose_arcs(self, cost: Floats, effort: Effort) -> Counts | None:
-        """Minimise the total of ``cost`` (A,) and keep it there for what follows; None when time ends before."""
-        terms = [(f, float(c)) for f, c in zip(self.f, cost, strict=True) if c]
-        self.model.setObjective(linear(terms))
-        _, counts = self._solve("later aims", effort)
-        if counts is not None:
-            value = float(cost @ counts.flow)
-            self._add(linear(terms) <= value + 1e-6 * max(1.0, value), f"chosen{len(self.known)}_{value:g}")
-        return counts
-
     def _solve(self, stage: str, effort: Effort) -> tuple[Outcome, Counts | None]:
+        """Solve, adding rows until every loss finds room; the counts are None when no plan was found."""
         while True:
             outcome = solve_model(self.model, effort, stage)
             if not outcome.has_solution:
@@ -149,26 +133,3 @@ class CoverModel(FlowModel):
         for a, w in self.w.items():
             found[a] = round(w.value())
         return found
-
-
-def arc_means(problem: Problem, classes: Classes, values: Floats) -> Floats:
-    """Return the mean over each class's sites of a value of pairs (E,), on each arc (A,)."""
-    class_of_pair = classes.of_site[problem.site]
-    arc = classes.indptr[class_of_pair] + np.arange(len(problem.pool)) - problem.indptr[problem.site]
-    total = np.bincount(arc, weights=values, minlength=len(classes.pool))
-    return np.asarray(total / np.maximum(1, np.bincount(arc, minlength=len(classes.pool))))
-
-
-def later_costs(problem: Problem, classes: Classes, stays: Bools, then: Sequence[str]) -> list[Cost]:
-    """Return the costs of the later aims on arcs, in order: moves and latency, which are sums over sites."""
-    values = {"moves": ((~stays).astype(np.float64), 1.0), "latency": (problem.rtt_ms, 1e-3)}
-    aims = [aim for aim in then if aim in values and not (aim == "moves" and not stays.any())]
-    return [Cost(arc_means(problem, classes, values[aim][0]), values[aim][1]) for aim in aims]
-
-
-def later_cost(problem: Problem, classes: Classes, stays: Bools, then: Sequence[str]) -> Ints:
-    """Return the later aims as one whole cost of each arc, in which earlier ones outweigh later ones, shape (A,)."""
-    costs = later_costs(problem, classes, stays, then)
-    nodes = classes.count + problem.pools * (problem.pools + 1) + 2
-    total = int((classes.demand * classes.items).sum())
-    return combined(costs, total, nodes) if costs else np.zeros(len(classes.pool), dtype=np.int64)

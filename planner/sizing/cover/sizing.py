@@ -14,12 +14,13 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from planner.fleet import Bools, Floats, Ints
+from planner.fleet import Bools, Floats
+from planner.sizing.arc_costs import later_cost, later_costs, pool_of_today
 from planner.sizing.counts import Sized, all_fit, counts_decide, finish, minimise, objective_value
 from planner.sizing.cover.evidence import CoverSet, Evidence, find_evidence, sets_of
 from planner.sizing.cover.homes import find_homes
 from planner.sizing.cover.losses import Losses
-from planner.sizing.cover.model import CoverModel, later_cost, later_costs
+from planner.sizing.cover.model import CoverModel
 from planner.sizing.cover.pairs import PairNetwork
 from planner.sizing.cover.scenarios import scenario_layers
 from planner.sizing.cover.spare_search import SpareSearch
@@ -50,7 +51,7 @@ def sizings(
     objective, then moves and latency as ``then`` orders them. ``stays`` (E,) marks the pairs that keep a site where it
     is today; ``reference`` (P,) is what counts are kept close to among equals.
     """
-    apart, any_found = _today(problem, stays), False
+    apart, any_found = pool_of_today(problem, stays), False
     if problem.sites and all_fit(problem):
         classes = group(problem, by_weight=False, apart=apart)
         if counts_decide(problem):
@@ -66,15 +67,6 @@ def sizings(
     if not any_found:
         classes = group(problem, by_weight=True, apart=apart)
         yield _by_worth(problem, classes, losses, stays, then, _own(effort))
-
-
-def _today(problem: Problem, stays: Bools) -> Ints:
-    """Return for each site the pool that it stays on if it does not move, -1 for none or several, shape (S,)."""
-    today = np.full(problem.sites, -1, dtype=np.int64)
-    once = np.bincount(problem.site[stays], minlength=problem.sites) == 1
-    mine = stays & once[problem.site]
-    today[problem.site[mine]] = problem.pool[mine]
-    return today
 
 
 def _by_search(
@@ -117,7 +109,7 @@ def _found(
     if search.best is None:
         return
     network = PairNetwork(classes, losses, problem.max_hosts, effort.seed)
-    cost = later_cost(problem, classes, stays, then)
+    cost = later_cost(problem, classes, stays, then, classes.count + problem.pools * (problem.pools + 1) + 2)
     none = np.zeros(classes.count, dtype=np.int64)
     spares = SpareSearch(problem, losses, network, search, effort)
     for point in spares.points():

@@ -178,6 +178,8 @@ def test_what_is_not_modelled_is_refused(make):
     busy = make.fleet([[10.0]] * 2, sites={"tie_breaker_kbps": [900] * 2}, pools={"uplink_mbps": [1]})
     with pytest.raises(InputError, match="uplink"):
         horizon(busy, FIRST)
+    with pytest.raises(InputError, match="max_blast_radius_hub at hub H0"):
+        horizon(make.fleet([[10.0, 10.0]] * 3, max_blast_radius_hub=2), FIRST)
     with pytest.raises(InputError, match="price"):
         horizon(make.fleet([[10.0]], objective="cost"), FIRST)
 

@@ -1,0 +1,45 @@
+"""The later aims as costs on the arcs of the class flow model."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from planner.fleet import Bools, Floats, Ints
+from planner.sizing.problem import Classes, Problem
+from planner.sizing.transport import Cost, combined
+
+
+def arc_means(problem: Problem, classes: Classes, values: Floats) -> Floats:
+    """Return the mean over each class's sites of a value of pairs (E,), on each arc (A,)."""
+    class_of_pair = classes.of_site[problem.site]
+    arc = classes.indptr[class_of_pair] + np.arange(len(problem.pool)) - problem.indptr[problem.site]
+    total = np.bincount(arc, weights=values, minlength=len(classes.pool))
+    return np.asarray(total / np.maximum(1, np.bincount(arc, minlength=len(classes.pool))))
+
+
+def later_costs(problem: Problem, classes: Classes, stays: Bools, then: Sequence[str]) -> list[Cost]:
+    """Return the costs of the later aims on arcs, in order: moves and latency, which are sums over sites."""
+    values = {"moves": ((~stays).astype(np.float64), 1.0), "latency": (problem.rtt_ms, 1e-3)}
+    aims = [aim for aim in then if aim in values and not (aim == "moves" and not stays.any())]
+    return [Cost(arc_means(problem, classes, values[aim][0]), values[aim][1]) for aim in aims]
+
+
+def later_cost(problem: Problem, classes: Classes, stays: Bools, then: Sequence[str], nodes: int) -> Ints:
+    """Return the later aims as one whole cost of each arc, in which earlier ones outweigh later ones, shape (A,).
+
+    ``nodes``: of the flow that they are for.
+    """
+    costs = later_costs(problem, classes, stays, then)
+    total = int((classes.demand * classes.items).sum())
+    return combined(costs, total, nodes) if costs else np.zeros(len(classes.pool), dtype=np.int64)
+
+
+def pool_of_today(problem: Problem, stays: Bools) -> Ints:
+    """Return for each site the pool that it stays on if it does not move, -1 for none or several, shape (S,)."""
+    today = np.full(problem.sites, -1, dtype=np.int64)
+    once = np.bincount(problem.site[stays], minlength=problem.sites) == 1
+    mine = stays & once[problem.site]
+    today[problem.site[mine]] = problem.pool[mine]
+    return today

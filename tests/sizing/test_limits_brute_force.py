@@ -1,0 +1,216 @@
+"""Limits on hosts, hubs and zones on small random fleets: the plan is the best of all plans, found by trying each.
+
+A site's clusters stay together, or go one by one where sites may be split; its weight goes with them in shares.
+"""
+
+import itertools
+from fractions import Fraction
+from functools import cache
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from planner.sizing import plan
+from tests.sizing.test_cover_brute_force import most_covered
+
+KINDS = ("", "_hub", "_zone")
+BLANK = float("nan")
+
+
+@cache
+def fewest_bins(items, cap, most) -> float:
+    """Fewest hosts for items of (clusters, weight), by which others go with the first one; inf where one fits none."""
+    if not items:
+        return 0
+    first, rest = items[0], items[1:]
+    best = float("inf")
+    for picks in itertools.product((False, True), repeat=len(rest)):
+        inside = [first, *(item for item, pick in zip(rest, picks, strict=True) if pick)]
+        if sum(k for k, _ in inside) <= cap and sum(w for _, w in inside) <= most:
+            left = tuple(item for item, pick in zip(rest, picks, strict=True) if not pick)
+            best = min(best, 1 + fewest_bins(left, cap, most))
+    return best
+
+
+def places(case):
+    """Return (kind, pools) of every hub and zone."""
+    width = len(case["hub"])
+    hubs = [{p for p in range(width) if case["hub"][p] == hub} for hub in set(case["hub"])]
+    zones = [
+        {p for p in range(width) if any(z in case["zone"][q] for q in range(width) if case["hub"][q] == case["hub"][p])}
+        for z in set(itertools.chain.from_iterable(case["zone"]))
+    ]
+    return [*(("_hub", hub) for hub in hubs), *(("_zone", zone) for zone in (*hubs, *zones))]
+
+
+def brute_force(case) -> tuple[float, float]:
+    """Return (most weight served, least objective among those) over every way to send items to pools."""
+    count, width = case["rtt"].shape
+    weight = [Fraction(w) for w in case["weight"]]
+    whole = sum(weight)
+    most = {
+        kind: whole if case[f"share{kind}"] is None else Fraction(case[f"share{kind}"]) / 100 * whole for kind in KINDS
+    }
+    radius = {kind: 999 if case[f"radius{kind}"] is None else case[f"radius{kind}"] for kind in KINDS}
+    options = []
+    for s in range(count):
+        pools = [p for p in range(width) if case["rtt"][s, p] <= 50]
+        parts, size = (case["clusters"][s], 1) if case["split"] else (1, case["clusters"][s])
+        ways = itertools.combinations_with_replacement(pools, parts)
+        own = [None] if case["own"][s] == "possible" else []
+        options.append([*(tuple((p, size, weight[s] / parts) for p in way) for way in ways), (), *own])
+    best = (Fraction(-1), 0.0)
+    for choice in itertools.product(*options):
+        served = sum(weight[s] for s, items in enumerate(choice) if items != ())
+        if served < best[0]:
+            continue
+        items = [item for way in choice for item in way or ()]
+        inside = {p: [(k, w) for q, k, w in items if q == p] for p in range(width)}
+        if any(
+            sum(k for p in pools for k, _ in inside[p]) > radius[kind]
+            or sum(w for p in pools for _, w in inside[p]) > most[kind]
+            for kind, pools in places(case)
+        ):
+            continue
+        bins = [fewest_bins(tuple(sorted(inside[p])), min(case["cap"][p], radius[""]), most[""]) for p in range(width)]
+        if any(b > m for b, m in zip(bins, case["most"], strict=True)):
+            continue
+        best = max(best, (served, -value(case, choice, bins)))
+    return float(best[0]), -best[1]
+
+
+def value(case, choice, bins) -> float:
+    if case["objective"] == "hosts":
+        return sum(bins)
+    if case["objective"] == "new_hosts":
+        return sum(max(0, b - e) for b, e in zip(bins, case["existing"], strict=True))
+    own = sum(case["own_cost"][s] for s, where in enumerate(choice) if where is None)
+    return own + sum(b * price for b, price in zip(bins, case["price"], strict=True))
+
+
+@st.composite
+def cases(draw, *, split: bool, most_sites: int = 5):
+    count, width = draw(st.integers(1, 4 if split else most_sites)), draw(st.integers(1, 3))
+
+    def each(n, strategy):
+        return draw(st.lists(strategy, min_size=n, max_size=n))
+
+    case = {
+        "split": split,
+        "objective": draw(st.sampled_from(["hosts", "hosts", "new_hosts", "cost"])),
+        "rtt": np.array(each(count * width, st.sampled_from([10.0, 10.0, 50.0, 51.0]))).reshape(count, width),
+        "clusters": each(count, st.sampled_from([1, 1, 2, 2 if split else 3])),
+        "weight": each(count, st.sampled_from([0.5, 1.0, 1.0, 2.5, 4.0])) if draw(st.booleans()) else [2.0] * count,
+        "own": each(count, st.sampled_from(["no"] * 5 + ["possible"])),
+        "own_cost": each(count, st.integers(0, 20)),
+        "cap": each(width, st.integers(1, 5)),
+        "most": each(width, st.integers(0, 3)),
+        "existing": each(width, st.integers(0, 2)),
+        "price": each(width, st.integers(1, 12)),
+        "hub": each(width, st.sampled_from(["A", "B", "C"])),
+        "zone": each(width, st.sampled_from([(), (), ("x",), ("y",), ("x", "y")])),
+    }
+    for kind in KINDS:
+        case[f"radius{kind}"] = draw(st.sampled_from([None, None, 2, 3, 5]))
+        case[f"share{kind}"] = draw(st.sampled_from([None, None, 25, 40, 50, 66.5]))
+    return case
+
+
+def as_fleet(make, case, **policy):
+    for p, hub in enumerate(case["hub"]):  # pools at one hub share its round-trip times
+        case["rtt"][:, p] = case["rtt"][:, case["hub"].index(hub)]
+    hubs = list(dict.fromkeys(case["hub"]))
+    fleet = make.fleet(
+        case["rtt"][:, [case["hub"].index(hub) for hub in hubs]],
+        sites={
+            "clusters": case["clusters"],
+            "weight": case["weight"],
+            "own_tie_breaker": case["own"],
+            "own_tie_breaker_cost": case["own_cost"],
+        },
+        hubs=hubs,
+        objective=case["objective"],
+        split_sites=case["split"],
+        **{f"max_blast_radius{kind}": case[f"radius{kind}"] for kind in KINDS},
+        **{f"max_share_percent{kind}": case[f"share{kind}"] for kind in KINDS},
+        **policy,
+    )
+    table = {
+        "hub": case["hub"],
+        "pool": [f"P{p}" for p in range(len(case["hub"]))],
+        "cluster_cap": case["cap"],
+        "max_hosts": case["most"],
+        "existing_hosts": case["existing"],
+        "host_cost": case["price"],
+        "zone": case["zone"],
+    }
+    return fleet.replace(pools=make.pools(table))
+
+
+@pytest.mark.parametrize("split", [False, True], ids=["together", "split"])
+def test_plan_within_limits_is_the_best_of_all_plans(make, split, examples):
+    @settings(max_examples=4 * examples, deadline=None, suppress_health_check=list(HealthCheck))
+    @given(cases(split=split))
+    def check(case):
+        fleet = as_fleet(make, case)
+        result = plan(fleet)
+        make.sound(fleet, result)
+        left_out = {u.site for u in result.unserved}
+        served = sum(w for s, w in zip(fleet.site_ids, case["weight"], strict=True) if s not in left_out)
+        most, least = brute_force(case)
+        assert served == pytest.approx(most)
+        assert result.objective_value == pytest.approx(least)
+        assert result.lower_bound == pytest.approx(least)
+        assert result.status == ("infeasible" if left_out else "optimal")
+
+    check()
+
+
+def brute_force_with_cover(case) -> tuple[float, float, int]:
+    """Return (most weight served, most covered among those, fewest hosts); limits are those of the day without loss."""
+    count, weight = len(case["rtt"]), [Fraction(w) for w in case["weight"]]
+    whole = sum(weight)
+    best = (-1.0, -1.0, -99)
+    for numbers in itertools.product(*(range(most + 1) for most in case["most"])):
+        hosts = [p for p, number in enumerate(numbers) for _ in range(number)]
+        options = [[*(j for j, p in enumerate(hosts) if case["rtt"][s, p] <= 50), None] for s in range(count)]
+        for choice in itertools.product(*options):
+            homes = {s: j for s, j in enumerate(choice) if j is not None}
+            served = float(sum(weight[s] for s in homes))
+            if (served, served, -len(hosts)) <= best:
+                continue
+            at = [
+                *(("", {j}) for j in range(len(hosts))),
+                *((kind, {j for j, p in enumerate(hosts) if p in pools}) for kind, pools in places(case)),
+            ]
+            load = [sum(case["clusters"][s] for s, h in homes.items() if h == j) for j in range(len(hosts))]
+            over = [clusters > case["cap"][p] for clusters, p in zip(load, hosts, strict=True)]
+            for kind, inside in at:
+                on = [s for s, j in homes.items() if j in inside]
+                over.append(sum(case["clusters"][s] for s in on) > (case[f"radius{kind}"] or 999))
+                over.append(sum(weight[s] for s in on) * 100 > Fraction(case[f"share{kind}"] or 100) * whole)
+            if not any(over):
+                best = max(best, (served, most_covered(case, hosts, homes), -len(hosts)))
+    return best[0], best[1], -best[2]
+
+
+@pytest.mark.parametrize("cover", ["host", "hub", "zone"])
+def test_plan_with_cover_within_limits_is_the_best_of_all_plans(make, cover, examples):
+    @settings(max_examples=examples, deadline=None, suppress_health_check=list(HealthCheck))
+    @given(cases(split=False, most_sites=4))
+    def check(case):
+        case |= {"cover": cover, "objective": "hosts", "own": ["no"] * len(case["rtt"])}
+        case["most"] = [min(2, most) for most in case["most"]]
+        fleet = as_fleet(make, case, cover=cover)
+        result = plan(fleet)
+        make.sound(fleet, result)
+        weight = dict(zip(fleet.site_ids, case["weight"], strict=True))
+        served = sum(weight[a.site] for a in result.assignments)
+        covered = sum(weight[a.site] for a in result.assignments if a.standby)
+        assert (served, covered, result.hosts) == pytest.approx(brute_force_with_cover(case))
+        assert result.lower_bound == result.hosts
+        assert result.status == ("infeasible" if result.unserved else "optimal")
+
+    check()
