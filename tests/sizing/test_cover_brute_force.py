@@ -11,6 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from planner.sizing import plan
+from planner.sizing.cover import sizing
 
 
 def losses(case, hosts):
@@ -140,5 +141,25 @@ def test_plan_with_cover_is_the_best_of_all_plans(make, cover, together, example
         assert (served, covered, result.hosts) == pytest.approx(brute_force(case))
         assert result.lower_bound == result.hosts
         assert result.status == ("infeasible" if result.unserved else "optimal")
+
+    check()
+
+
+@pytest.mark.parametrize("cover", ["hub", "zone"])
+def test_search_for_spare_room_alone_is_exact_for_single_clusters(make, cover, examples, monkeypatch):
+    """As above where everybody can be served and covered, without the flow model that closes small fleets."""
+    monkeypatch.setattr(sizing, "_FEW_ARCS", 0)
+
+    @settings(max_examples=examples, deadline=None, suppress_health_check=list(HealthCheck))
+    @given(cases(cover, together=False))
+    def check(case):
+        fleet = as_fleet(make, case)
+        result = plan(fleet)
+        make.sound(fleet, result)
+        weight = dict(zip(fleet.site_ids, case["weight"], strict=True))
+        served = sum(weight[a.site] for a in result.assignments)
+        covered = sum(weight[a.site] for a in result.assignments if a.standby)
+        assert (served, covered, result.hosts) == pytest.approx(brute_force(case))
+        assert result.lower_bound == result.hosts
 
     check()

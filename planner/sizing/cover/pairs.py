@@ -43,7 +43,10 @@ class Stuck:
 
 @dataclass(frozen=True)
 class PairFlow:
-    """``missing`` clusters of the demand find no place, in parts of a cluster; ``sets`` are those that are stuck."""
+    """``missing`` clusters of the demand find no place, in parts of a cluster; ``sets`` are those that are stuck.
+
+    The first of two says all that is missing; the second is as large as one can be on the pairs that are listed.
+    """
 
     missing: float
     sets: tuple[Bools, ...]

@@ -1,0 +1,171 @@
+"""The proof of a plan with cover, proven again from the fleet alone; and every way to bend it is caught."""
+
+import copy
+import dataclasses
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from planner.sizing import plan as make_plan
+from planner.verify import verify_proof
+from tests.arrays import fleet_of
+
+
+def random_fleet(seed, sites, hubs, cover="hub", **policy):
+    """Sites and hubs on a square, every site within reach of two hubs at least."""
+    rng = np.random.default_rng(seed)
+    site, hub = rng.uniform(0, 100, (sites, 2)), rng.uniform(0, 100, (hubs, 2))
+    rtt = np.round(np.hypot(site[:, None, 0] - hub[None, :, 0], site[:, None, 1] - hub[None, :, 1]), 2)
+    budget = np.maximum(rng.uniform(15, 60, sites), np.sort(rtt, axis=1)[:, 1])
+    pools = {"cluster_cap": rng.integers(4, 9, hubs), "max_hosts": [4] * hubs}
+    if cover == "zone":
+        pools["zone"] = [("north",) if h < hubs // 2 else () for h in range(hubs)]
+    return fleet_of(rtt, sites={"latency_budget_ms": budget}, pools=pools, cover=cover, **policy)
+
+
+FLEET = random_fleet(2, 40, 6)
+PLAN = make_plan(FLEET)
+
+
+def changed(change, plan=PLAN, **proof):
+    """Return ``plan`` with its proof's data changed in place by ``change``."""
+    details = copy.deepcopy(dict(plan.proof.details))
+    change(details)
+    return plan.replace(proof=dataclasses.replace(plan.proof, details=details, **proof))
+
+
+def test_the_proof_of_a_plan_with_cover_holds():
+    checked = verify_proof(FLEET, PLAN)
+    assert PLAN.proof.kind in ("counting", "search")
+    assert PLAN.proof.details["cover_sets"]
+    assert (checked.verdict, checked.violations) == ("proof", ())
+    assert f"at least {PLAN.hosts} hosts" in checked.words
+    assert "find a place" in PLAN.proof.words
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+@given(
+    st.integers(0, 10_000),
+    st.integers(4, 40),
+    st.integers(2, 7),
+    st.sampled_from(["hub", "zone"]),
+    st.sampled_from(["hosts", "new_hosts"]),
+)
+def test_no_proof_of_a_random_fleet_fails(seed, sites, hubs, cover, objective):
+    fleet = random_fleet(seed, sites, hubs, cover, objective=objective)
+    plan = make_plan(fleet)
+    checked = verify_proof(fleet, plan)
+    assert checked.verdict != "broken", checked.words
+    if plan.proof.kind in ("counting", "search"):
+        assert checked.verdict == "proof", checked.words
+
+
+def with_standbys(details):
+    return next(one for one in details["cover_sets"] if one["ready"])
+
+
+def raise_a_demand(details):
+    details["cover_sets"][0]["demand"] += 1
+
+
+def forget_a_home(details):
+    one = next(one for one in details["cover_sets"] if one["kept"] or one["full"])
+    (one["kept"] or one["full"]).pop()
+
+
+def forget_a_home_with_standbys(details):
+    one = with_standbys(details)
+    one["ready"].pop(next(iter(one["ready"])))
+
+
+def forget_a_standby(details):
+    one = with_standbys(details)
+    next(iter(one["ready"].values())).pop()
+
+
+def count_a_site_twice(details):
+    one = details["cover_sets"][0]
+    one["sites"].append(one["sites"][0])
+    one["demand"] += 1
+
+
+def name_a_site_that_is_not_there(details):
+    details["cover_sets"][0]["sites"][0] = "nobody"
+
+
+def name_a_pool_that_is_not_there(details):
+    details["cover_sets"][0]["full"].append("nowhere")
+
+
+def count_a_home_twice(details):
+    one = with_standbys(details)
+    one["full"].append(next(iter(one["ready"])))
+
+
+def make_a_multiplier_negative(details):
+    details["cover_sets"][0]["multiplier"] = "-1"
+
+
+def write_words_for_numbers(details):
+    details["cover_sets"][0]["demand"] = "many"
+
+
+def write_a_list_for_standbys(details):
+    details["cover_sets"][0]["ready"] = []
+
+
+def put_words_for_a_set(details):
+    details["cover_sets"][0] = "all of them"
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        raise_a_demand,
+        forget_a_home,
+        forget_a_home_with_standbys,
+        forget_a_standby,
+        count_a_site_twice,
+        name_a_site_that_is_not_there,
+        name_a_pool_that_is_not_there,
+        count_a_home_twice,
+        make_a_multiplier_negative,
+        write_words_for_numbers,
+        write_a_list_for_standbys,
+        put_words_for_a_set,
+    ],
+    ids=lambda change: change.__name__,
+)
+def test_a_bent_proof_is_broken(change):
+    checked = verify_proof(FLEET, changed(change))
+    assert (checked.verdict, bool(checked.violations)) == ("broken", True), checked.words
+
+
+def test_sets_that_force_less_are_no_proof():
+    def only_the_smallest(details):
+        details["cover_sets"] = [min(details["cover_sets"], key=lambda one: one["demand"])]
+
+    checked = verify_proof(FLEET, changed(only_the_smallest, kind="search"))
+    assert checked.verdict != "proof"
+    higher = PLAN.replace(lower_bound=PLAN.lower_bound + 1.0)
+    assert verify_proof(FLEET, higher).verdict != "proof"
+
+
+def test_a_site_without_standby_is_not_counted_by_standbys():
+    """Taking a standby away in the plan takes away what the proof says of it."""
+    details = PLAN.proof.details["cover_sets"]
+    site = next(one for one in details if one["ready"])["sites"]
+    bare = [
+        dataclasses.replace(row, standby=None, standby_rtt_ms=None) if row.site in site else row
+        for row in PLAN.assignments
+    ]
+    checked = verify_proof(FLEET, PLAN.replace(assignments=tuple(bare)))
+    assert checked.verdict == "broken"
+    assert "without standby" in checked.words
+
+
+def test_sets_with_standbys_prove_nothing_where_nothing_is_covered():
+    fleet = FLEET.replace(policy=FLEET.policy.replace(cover="none"))
+    assert verify_proof(fleet, PLAN).verdict == "broken"
