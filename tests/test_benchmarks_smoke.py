@@ -1,6 +1,7 @@
 """The benchmarks still run: every engine finds the same value, and the command writes its files."""
 
 import csv
+import dataclasses
 
 import pytest
 from click.testing import CliRunner
@@ -8,6 +9,7 @@ from click.testing import CliRunner
 from planner.fleet import Policy
 from planner.rules import Checker
 from planner.sizing.problem import build_problem
+from planner.verify import verify
 from tests.benchmarks import generated
 from tests.benchmarks.__main__ import main
 from tests.benchmarks.engines import ENGINES
@@ -28,6 +30,22 @@ def test_every_engine_finds_the_same_value(of_set):
     hosts = answers["castingvote"][0]
     assert hosts >= 1
     assert answers == dict.fromkeys(answers, (hosts, hosts, True, ""))
+
+
+@pytest.mark.parametrize("of_set", ["cover-host", "cover-hub", "cover-hub-towns"])
+def test_sets_with_standbys_take_more_hosts_than_those_without(of_set):
+    fleet = SETS[of_set].build("200x12")
+    bare = fleet.replace(policy=dataclasses.replace(fleet.policy, cover="none"))
+    (engine,) = SETS[of_set].engines
+    answer, less = (ENGINES[engine].solve(one, 20.0) for one in (fleet, bare))
+    assert answer.plan is not None
+    assert answer.proven
+    assert answer.value > less.value
+    assert not [finding for finding in verify(fleet, answer.plan) if finding.severity == "violation"]
+    # A hub may be the only one in reach; a host never is where its hub may run more.
+    alone = len(answer.plan.uncovered)
+    assert (alone > 0) == (of_set != "cover-host")
+    assert answer.note == (f"{alone} sites without a standby" if alone else "")
 
 
 def test_every_engine_finds_the_same_cost():

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
+from collections.abc import Callable
+from typing import Literal
 
 import click
 import numpy as np
@@ -77,6 +80,12 @@ def cover(size: str) -> Fleet:
     """Return the fleet of `plain` in which one host at a hub takes all: the fewest hubs that cover every site."""
     sites, _ = read_size(size)
     return plain(size, budgets_ms=(12, 30), cap=sites, most=1)
+
+
+def standing_by(size: str, *, build: Callable[[str], Fleet], loss: Literal["host", "hub", "zone"]) -> Fleet:
+    """Return the fleet that ``build`` makes, in which standbys have room after any one ``loss``: policy ``cover``."""
+    fleet = build(size)
+    return fleet.replace(policy=dataclasses.replace(fleet.policy, cover=loss))
 
 
 def read_size(size: str) -> tuple[int, int]:

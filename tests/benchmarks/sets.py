@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
+from typing import Literal
 
 from planner.fleet import Fleet
 from tests.benchmarks import generated, public
@@ -12,6 +13,7 @@ from tests.benchmarks.public import Published
 
 _ALL = ("castingvote", "castingvote-count", "arrays-straight", "pulp-straight", "cp-sat")
 _COST = ("castingvote", "arrays-straight", "arrays-strong", "pulp-straight", "cp-sat")
+_PLAN = ("castingvote",)  # straight models know nothing of standbys
 _NO_MOVES = (*_ALL, "castingvote-thorough")  # nothing is in force, so total RTT is the first of the later aims
 
 
@@ -35,6 +37,15 @@ def _sizes(*sizes: str) -> Callable[[], list[str]]:
     return lambda: list(sizes)
 
 
+def _standing_by(loss: Literal["host", "hub"], of_set: str, build: Callable[[str], Fleet], *sizes: str) -> InstanceSet:
+    return InstanceSet(
+        f"{of_set}, and standbys have room after the loss of any one {loss} (policy cover)",
+        _sizes(*sizes),
+        partial(generated.standing_by, build=build, loss=loss),
+        _PLAN,
+    )
+
+
 def _facility(folder: str, words: str) -> InstanceSet:
     return InstanceSet(
         f"single-source facility location, {words}",
@@ -45,6 +56,8 @@ def _facility(folder: str, words: str) -> InstanceSet:
         generated=False,
     )
 
+
+_TIGHT = partial(generated.plain, budgets_ms=(12, 30))
 
 SETS: dict[str, InstanceSet] = {
     "towns": InstanceSet(
@@ -61,7 +74,7 @@ SETS: dict[str, InstanceSet] = {
     "tight": InstanceSet(
         "the same with budgets 12-30 ms",
         _sizes("1000x40", "5000x100", "10000x100", "20000x200", "100000x100", "100000x300"),
-        partial(generated.plain, budgets_ms=(12, 30)),
+        _TIGHT,
         _NO_MOVES,
     ),
     "mixed": InstanceSet(
@@ -75,6 +88,16 @@ SETS: dict[str, InstanceSet] = {
         generated.cover,
         (*_ALL, "spopt"),
     ),
+    "cover-hub": _standing_by("hub", "tight", _TIGHT, "1000x20", "5000x60"),
+    "cover-hub-towns": _standing_by("hub", "towns", generated.towns, "1000x20", "5000x60"),
+    "cover-hub-mixed": _standing_by(
+        "hub",
+        "sites round towns, caps of 32 to 96, 8 sites in a hundred with 2 to 4 clusters kept together",
+        partial(generated.towns, mixed_caps=True, kept_together=0.08),
+        "1000x20",
+        "5000x60",
+    ),
+    "cover-host": _standing_by("host", "tight", _TIGHT, "1000x20"),
     "holmberg": _facility("holmberg", "Holmberg, Ronnqvist and Yuan 1999"),
     "orlib": _facility("orlib", "OR-Library"),
     "yang": _facility("yang", "Yang, Chu and Chen 2012"),

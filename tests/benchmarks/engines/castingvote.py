@@ -14,9 +14,10 @@ def solve_plan(fleet: Fleet, seconds: float, *, thorough: bool = False) -> Answe
     """Return the answer of `planner.sizing.plan`."""
     made = plan(fleet, time_limit=seconds, thorough=thorough)
     proven = made.lower_bound >= made.objective_value and bool(made.proof.details.get("most_weight_proven", True))
-    unserved = f"{len(made.unserved)} sites unserved" if made.unserved else ""
+    lacking = ((made.unserved, "unserved"), (made.uncovered, "without a standby"))
+    note = "; ".join(f"{len(sites)} sites {word}" for sites, word in lacking if sites)
     gaps = [(aim.value - aim.bound) / aim.value for aim in made.then if aim.aim == "latency" and aim.value]
-    return Answer(made.objective_value, made.lower_bound, proven, unserved, made, *gaps)
+    return Answer(made.objective_value, made.lower_bound, proven, note, made, *gaps)
 
 
 def solve_count(problem: Problem, seconds: float) -> Answer:
