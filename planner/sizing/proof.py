@@ -50,7 +50,7 @@ def prove(fleet: Fleet, problem: Problem, sized: Sized, placement: Placement, ef
     bound = max(found, sized.bound)
     evidence = sized.evidence(bound, effort) if found < bound and sized.evidence is not None else None
     if evidence is not None:
-        kind, words, data = told_with_standbys(fleet, problem, sized.classes, evidence)
+        kind, words, data = told_with_standbys(fleet, problem, evidence)
         details |= {"cover_sets": data, "bound": float(bound)}
         return Proof(
             kind if bound >= sized.value else "bound", f"{_opening(fleet, sized, bound)} {words}", details

@@ -1,6 +1,7 @@
 """Cover: against a straight model of all flows, and what must hold whatever the fleet."""
 
 import os
+from collections import Counter
 
 import numpy as np
 import pytest
@@ -153,3 +154,15 @@ def test_time_that_ends_at_once_still_gives_a_plan(make):
     make.sound(fleet, result)
     assert result.assignments
     assert result.status != "optimal"
+
+
+@pytest.mark.parametrize(("then", "largest"), [("latency spread", 5), ("spread latency", 4)])
+def test_spread_evens_loads_as_far_as_the_aims_before_it_allow(make, then, largest):
+    """Twelve sites, all of which may use three hubs; five are nearest to the first, to the others all are the same."""
+    rtt = [[5.0, 9.0, 9.0]] * 5 + [[9.0, 5.0, 5.0]] * 7
+    fleet = make.fleet(rtt, cover="hub", then=then, pools={"cluster_cap": [6] * 3, "max_hosts": [1] * 3})
+    result = plan(fleet)
+    make.sound(fleet, result)
+    assert result.uncovered == ()
+    assert max(Counter(row.host for row in result.assignments).values()) == largest
+    assert sum(row.rtt_ms for row in result.assignments) == (60 if largest == 5 else 64)

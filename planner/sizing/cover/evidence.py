@@ -25,7 +25,7 @@ from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.pairs import PairNetwork
 from planner.sizing.cover.scenarios import OneHostLost
 from planner.sizing.layers import Cut
-from planner.sizing.problem import Problem
+from planner.sizing.problem import Classes, Problem
 from planner.sizing.solver import Effort, LinearProgram, solve_arrays
 
 _SEARCH_SECONDS = 30.0  # for choosing a few sets out of many
@@ -49,8 +49,12 @@ class CoverSet:
 
 @dataclass(frozen=True)
 class Evidence:
-    """Sets with their multipliers, and what they force; multipliers are 0 where it takes a search over whole counts."""
+    """Sets of ``classes`` with their multipliers, and what they force.
 
+    All multipliers are 0 where it takes a search over whole counts.
+    """
+
+    classes: Classes
     sets: tuple[CoverSet, ...]
     multipliers: tuple[Fraction, ...]
     bound: Fraction
@@ -76,7 +80,7 @@ def sets_of(network: PairNetwork, losses: Losses, cuts: Sequence[Cut], plain: in
 
 
 def find_evidence(
-    problem: Problem, losses: Losses, sets: Sequence[CoverSet], target: float, effort: Effort
+    problem: Problem, classes: Classes, losses: Losses, sets: Sequence[CoverSet], target: float, effort: Effort
 ) -> Evidence | None:
     """Return sets that force ``target``, by adding up or by a search over whole counts; None where they do not."""
     proof = _Proof(problem, losses, sets)
@@ -88,11 +92,11 @@ def find_evidence(
         bound = proof.added_up(multipliers)
         if bound >= goal - allowance:
             kept = [(chosen, y) for chosen, y in zip(sets, multipliers, strict=True) if y]
-            return Evidence(tuple(s for s, _ in kept), tuple(y for _, y in kept), min(bound, goal))
+            return Evidence(classes, tuple(s for s, _ in kept), tuple(y for _, y in kept), min(bound, goal))
     few = proof.enough(float(goal), Effort(seed=effort.seed, seconds=_SEARCH_SECONDS))
     if few is None:
         return None
-    return Evidence(tuple(sets[r] for r in few), (Fraction(0),) * len(few), goal)
+    return Evidence(classes, tuple(sets[r] for r in few), (Fraction(0),) * len(few), goal)
 
 
 class _Proof:

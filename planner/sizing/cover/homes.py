@@ -6,6 +6,8 @@ divisible ones uses, the largest first; the single clusters then flow into what 
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from planner.fleet import Floats, Ints
@@ -13,35 +15,95 @@ from planner.sizing.cover.pairs import PairNetwork
 from planner.sizing.cover.spare import Point, SpareModel, Taken
 from planner.sizing.cover.spare_search import SpareSearch
 from planner.sizing.packing import first_fit_decreasing
+from planner.sizing.transport import Cost, Transport, least_cost_flow
 
 
-def find_homes(spares: SpareSearch, point: Point, cost: Ints) -> Floats | None:
-    """Return the sites of each class on each of its arcs (A,), of least ``cost`` (A,) where none is kept together.
+@dataclass(frozen=True)
+class Wishes:
+    """The later aims as whole costs of arcs: ``cost`` (A,) of all, ``before`` (A,) of those that come before `spread`.
 
+    ``even``: hosts shall carry about the same.
+    """
+
+    cost: Ints
+    before: Ints
+    even: bool
+
+
+def liked_room(spares: SpareSearch, network: PairNetwork, point: Point, wishes: Wishes) -> Point:
+    """Return ``point`` with room near what homes of least cost would leave if nobody needed a standby."""
+    classes, hosts = network.classes, np.rint(point.hosts).astype(np.int64)
+    each = classes.items[classes.of_arc]
+
+    def flow(most: Ints, cost: Ints) -> tuple[Ints | None, int]:
+        transport = Transport(classes.of_arc, classes.pool, network.demand, most * hosts)
+        found = least_cost_flow(transport, [Cost((cost // each).astype(np.float64), 1.0)])
+        return found, -1 if found is None else int(cost // each @ found)
+
+    caps, level = spares.problem.caps, int(spares.problem.caps.max(initial=0))
+    if wishes.even:
+        least = flow(caps, wishes.before)[1]
+        for step in (1 << k for k in reversed(range(level.bit_length()))):
+            if level > step and flow(np.minimum(caps, level - step), wishes.before)[1] == least:
+                level -= step
+    found, _ = flow(np.minimum(caps, level), wishes.cost)
+    if found is None:
+        return point
+    load = np.bincount(classes.pool, weights=found, minlength=network.pools)
+    return spares.near((spares.losses.room * hosts - load).astype(np.float64)).room_for(hosts) or point
+
+
+def find_homes(spares: SpareSearch, network: PairNetwork, point: Point, wishes: Wishes) -> Floats | None:
+    """Return the sites of each class of ``network`` on each of its arcs (A,).
+
+    They are of least cost for the room at ``point`` where none is kept together.
     None where sites of several clusters do not fit as they are put; no proof that they cannot.
     """
-    network, model = spares.network, spares.model
+    model, cost = spares.model, wishes.cost
     classes = network.classes
     load, ready = _whole_room(model, point)
-    found = network.cheapest(load, ready, cost // classes.items[classes.of_arc])
-    if found is None:
-        return None
-    if not classes.heavy.any():
-        return np.bincount(found[0], weights=found[2], minlength=len(classes.pool)).astype(np.float64)
-    before = load.copy(), ready.copy()
-    settled = _heavy(network, load, ready, *found)
-    if settled is None or not _packs(model, network, point, settled):
-        return None
-    taken = Taken(before[0] - load, before[1] - ready)
-    asked = np.where(classes.heavy, 0, network.demand)
-    if network.solve(load, ready, demand=asked).missing:
-        search = spares.beside(taken, asked)
-        better = search.room_for(np.rint(point.hosts).astype(np.int64))
-        if better is None:
+    settled, asked = np.zeros(len(classes.pool)), network.demand
+    if classes.heavy.any():
+        found = network.cheapest(load, ready, cost // classes.items[classes.of_arc])
+        before = load.copy(), ready.copy()
+        heavy = None if found is None else _heavy(network, load, ready, *found)
+        if heavy is None or not _packs(model, network, point, heavy):
             return None
-        load, ready = _whole_room(search.model, better)
+        settled, asked = heavy, np.where(classes.heavy, 0, network.demand)
+        if network.solve(load, ready, demand=asked).missing:
+            search = spares.beside(network, Taken(before[0] - load, before[1] - ready), asked)
+            better = search.room_for(np.rint(point.hosts).astype(np.int64))
+            if better is None:
+                return None
+            load, ready = _whole_room(search.model, better)
+    if wishes.even:
+        carried = np.bincount(classes.pool, weights=settled * classes.items[classes.of_arc], minlength=network.pools)
+        load = _even(network, point, load, ready, asked, carried.astype(np.float64), wishes.before)
     light = network.cheapest(load, ready, cost, asked)
     return None if light is None else settled + np.bincount(light[0], weights=light[2], minlength=len(settled))
+
+
+def _even(
+    network: PairNetwork, point: Point, load: Ints, ready: Ints, asked: Ints, carried: Floats, before: Ints
+) -> Ints:
+    """Return ``load`` (P,) lowered to one load of every host, as far as the costs ``before`` (A,) allow.
+
+    ``carried`` (P,): clusters that are settled already.
+    """
+
+    def lowered(most: int) -> Ints:
+        return np.minimum(load, np.maximum(0, most * point.hosts - carried).astype(np.int64))
+
+    def total(most: int) -> int | None:
+        found = network.cheapest(lowered(most), ready, before, asked)
+        return None if found is None else int(before[found[0]] @ found[2])
+
+    high = int(np.ceil(((load + carried) / np.maximum(1.0, point.hosts)).max(initial=0.0)))
+    low, least = 0, total(high)
+    while low + 1 < high:
+        middle = (low + high) // 2
+        low, high = (low, middle) if total(middle) == least else (middle, high)
+    return lowered(high)
 
 
 def _whole_room(model: SpareModel, point: Point) -> tuple[Ints, Ints]:

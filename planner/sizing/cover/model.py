@@ -107,6 +107,21 @@ class CoverModel(FlowModel):
         """Return the weight of sites without standby in the last solution."""
         return float(self._uncovered(counts) @ self.classes.weight[self.classes.of_arc])
 
+    def choose_spread(self, hosts: Ints, effort: Effort) -> Counts | None:
+        """Keep ``hosts`` (P,) and minimise the largest mean load of a pool's hosts; None when time ends before."""
+        classes, load = self.classes, self.model.add_variable("load", 0, int(self.problem.caps.max(initial=0)))
+        for p, running in enumerate(hosts.tolist()):
+            self._add(1 * self.n[p] == running, f"kept{p}")
+            arcs = np.flatnonzero(classes.pool == p)
+            terms = [(self.f[a], int(classes.items[classes.of_arc[a]])) for a in arcs]
+            if running and terms:
+                self._add(linear([*terms, (load, -running)]) <= 0, f"load{p}")
+        self.model.setObjective(1 * load)
+        _, counts = self._solve("later aims", effort)
+        if counts is not None:
+            self._add(1 * load <= load.value() + 1e-6, "settled_load")
+        return counts
+
     def _solve(self, stage: str, effort: Effort) -> tuple[Outcome, Counts | None]:
         """Solve, adding rows until every loss finds room; the counts are None when no plan was found."""
         while True:

@@ -84,6 +84,11 @@ class PairNetwork:
         few = np.maximum(1, -(-_LISTED_PAIRS // np.maximum(1, np.diff(classes.indptr))))
         self._list((c, *self._chosen(c, self.may, int(few[c]))) for c in np.flatnonzero(self.coverable).tolist())
 
+    @property
+    def nodes(self) -> int:
+        """Nodes of the network."""
+        return self._sink + 1
+
     def _chosen(self, c: int, wanted: Bools, each: int) -> tuple[Ints, Ints]:
         """Return arcs and pairs of class ``c`` that ``wanted`` (P, P) marks: of each home ``each`` at random."""
         first, last = self.classes.indptr[c : c + 2]

@@ -14,11 +14,11 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from planner.fleet import Bools, Floats
+from planner.fleet import Bools, Floats, Ints
 from planner.sizing.arc_costs import later_cost, later_costs, pool_of_today
 from planner.sizing.counts import Sized, all_fit, counts_decide, finish, minimise, objective_value
 from planner.sizing.cover.evidence import CoverSet, Evidence, find_evidence, sets_of
-from planner.sizing.cover.homes import find_homes
+from planner.sizing.cover.homes import Wishes, find_homes, liked_room
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.model import CoverModel
 from planner.sizing.cover.pairs import PairNetwork
@@ -32,7 +32,10 @@ from planner.sizing.search import Search, search_counts
 from planner.sizing.solver import Effort
 
 _MOST_ARCS = 30_000  # up to here the flow model is asked where something else than host counts decides
-_FEW_ARCS = 3_000  # up to here a model closes what search and homes leave open, and chooses homes among equals
+_FEW_ARCS = 3_000  # up to here a model closes what search and homes leave open
+_NICE_SECONDS = 10.0  # for its choice of homes among equals, at most
+_SINGLE_SITES = 20_000  # up to here homes are chosen for every site by itself
+_LIKED_SITES = 2_000  # up to here room is also chosen by what homes would like
 _MODEL_SECONDS = 120.0  # for that, at most
 
 
@@ -108,26 +111,59 @@ def _found(
     """Yield homes for the points that the search for spare room finds."""
     if search.best is None:
         return
-    network = PairNetwork(classes, losses, problem.max_hosts, effort.seed)
-    cost = later_cost(problem, classes, stays, then, classes.count + problem.pools * (problem.pools + 1) + 2)
-    none = np.zeros(classes.count, dtype=np.int64)
-    spares = SpareSearch(problem, losses, network, search, effort)
+    spares = SpareSearch(problem, losses, PairNetwork(classes, losses, problem.max_hosts, effort.seed), search, effort)
+    each, network, wishes = classes, spares.network, _wishes(problem, spares.network, stays, then)
     for point in spares.points():
         bound = spares.objective_bound
-        homes = find_homes(spares, point, cost)
-        if homes is None:
+        if each is classes and problem.sites <= _SINGLE_SITES:
+            # The count cannot tell sites of a class apart, but their round-trip times differ.
+            each = group(problem, by_weight=False, apart=np.arange(problem.sites))
+            network = PairNetwork(each, losses, problem.max_hosts, effort.seed)
+            wishes = _wishes(problem, network, stays, then)
+        at = [point, *([liked_room(spares, network, point, wishes)] if problem.sites <= _LIKED_SITES else [])]
+        trials = [trial for one in at if (trial := find_homes(spares, network, one, wishes)) is not None]
+        if not trials:
             continue
+        homes = min(trials, key=lambda trial: float(wishes.cost @ trial))
         hosts = np.rint(point.hosts).astype(np.int64)
-        counts = Counts(hosts, homes, none, none)
-        if len(classes.pool) <= _FEW_ARCS:
+        kinds, counts = each, _all_served(each, hosts, homes)
+        if len(classes.pool) <= _FEW_ARCS and not wishes.even:
             exact = CoverModel(problem, classes, losses, serve_all=True, cover_all=True, hosts=hosts)
-            counts = _nicest(exact, counts, stays, then, effort)
-        value = objective_value(problem, classes, counts)
+            summed = _all_served(classes, hosts, _summed(problem, classes, each, homes))
+            other = _nicest(exact, summed, stays, then, _own(effort, _NICE_SECONDS))
+            means = later_cost(problem, classes, stays, then, network.nodes)
+            if float(means @ other.flow) <= float(wishes.cost @ homes):
+                kinds, counts = classes, other
+        value = objective_value(problem, kinds, counts)
         word = "cuts and plan meet" if value <= bound else "not all counts below were tried"
-        sized = Sized(classes, counts, value, min(bound, value), True, word)
+        sized = Sized(kinds, counts, value, min(bound, value), True, word)
         if losses.kind != "host":
             sized = dataclasses.replace(sized, evidence=functools.partial(_evidence, spares, search))
         yield sized
+
+
+def _all_served(classes: Classes, hosts: Ints, homes: Floats) -> Counts:
+    none = np.zeros(classes.count, dtype=np.int64)
+    return Counts(hosts, homes, none, none)
+
+
+def _summed(problem: Problem, classes: Classes, each: Classes, homes: Floats) -> Floats:
+    """Return ``homes`` of single sites (arcs of ``each``) on the arcs of their classes, shape (A,)."""
+    first = np.zeros(each.count, dtype=np.int64)
+    first[each.of_site] = np.arange(problem.sites)  # any site of a class: all of them are of one larger class
+    offset = np.arange(len(each.pool)) - each.indptr[each.of_arc]
+    arc = classes.indptr[classes.of_site[first[each.of_arc]]] + offset
+    return np.bincount(arc, weights=homes, minlength=len(classes.pool)).astype(np.float64)
+
+
+def _wishes(problem: Problem, network: PairNetwork, stays: Bools, then: Sequence[str]) -> Wishes:
+    """Return the later aims as costs of a flow, with those apart that come before ``spread``."""
+    before = then[: then.index("spread")] if "spread" in then else then
+    return Wishes(
+        later_cost(problem, network.classes, stays, then, network.nodes),
+        later_cost(problem, network.classes, stays, before, network.nodes),
+        "spread" in then,
+    )
 
 
 def _evidence(spares: SpareSearch, search: Search, target: float, effort: Effort) -> Evidence | None:
@@ -135,8 +171,12 @@ def _evidence(spares: SpareSearch, search: Search, target: float, effort: Effort
     problem, losses, network = spares.problem, spares.losses, spares.network
     plain = len(layers(problem, network.classes))
     own = [CoverSet(cut.classes, cut.demand, cut.full, cut.kept, cut.ready) for cut in spares.model.cuts]
-    few = find_evidence(problem, losses, own + sets_of(network, losses, spares.known_cuts(), plain), target, effort)
-    return few or find_evidence(problem, losses, own + sets_of(network, losses, search.cuts, plain), target, effort)
+    for cuts in (spares.known_cuts(), search.cuts):
+        sets = own + sets_of(network, losses, cuts, plain)
+        found = find_evidence(problem, network.classes, losses, sets, target, effort)
+        if found is not None:
+            return found
+    return None
 
 
 def _closed(
@@ -154,9 +194,9 @@ def _closed(
     return _by_model(model, stays, then, _own(effort), bound)
 
 
-def _own(effort: Effort) -> Effort:
-    """Return an effort that ends with ``effort``, and after `_MODEL_SECONDS` at the latest."""
-    left = _MODEL_SECONDS if effort.left is None else min(_MODEL_SECONDS, effort.left)
+def _own(effort: Effort, seconds: float = _MODEL_SECONDS) -> Effort:
+    """Return an effort that ends with ``effort``, and after ``seconds`` at the latest."""
+    left = seconds if effort.left is None else min(seconds, effort.left)
     return dataclasses.replace(effort, seconds=left, started=time.monotonic())
 
 
@@ -194,9 +234,14 @@ def _by_worth(
 
 
 def _nicest(model: CoverModel, counts: Counts, stays: Bools, then: Sequence[str], effort: Effort) -> Counts:
-    """Return the counts of least moves and latency, in the order of ``then``, of all that are as good so far."""
-    for cost in later_costs(model.problem, model.classes, stays, then):
-        better = model.choose_arcs(cost.values, effort)
+    """Return the counts that are best for the later aims, in the order of ``then``, of all that are as good so far."""
+    for aim in then:
+        costs = later_costs(model.problem, model.classes, stays, (aim,))
+        better: Counts | None = counts
+        if costs:
+            better = model.choose_arcs(costs[0].values, effort)
+        elif aim == "spread":
+            better = model.choose_spread(counts.hosts, effort)
         if better is None:
             break
         counts = better

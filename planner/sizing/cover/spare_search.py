@@ -120,10 +120,17 @@ class SpareSearch:
         found = {id(self._cuts[r]): self._cuts[r] for r in np.flatnonzero(self._taken)}
         return list(found.values())
 
-    def beside(self, taken: Taken, asked: Ints) -> SpareSearch:
-        """Return a search for the room of the classes that ask for ``asked`` (K,) clusters, beside what is taken."""
+    def near(self, room: Floats) -> SpareSearch:
+        """Return a search that keeps as close to ``room`` (P,) as it can."""
         search = copy.copy(self)
-        search.asked = asked
+        hosts, _ = self.model.reference
+        search.model = dataclasses.replace(self.model, reference=(hosts, room), cuts=list(self.model.cuts))
+        return search
+
+    def beside(self, network: PairNetwork, taken: Taken, asked: Ints) -> SpareSearch:
+        """Return a search for the room of classes of ``network`` that ask for ``asked`` (K,), beside what is taken."""
+        search = copy.copy(self)
+        search.network, search.asked = network, asked
         search.model = dataclasses.replace(self.model, taken=taken, kept_together=(), cuts=list(self.model.cuts))
         return search
 

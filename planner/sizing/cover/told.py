@@ -15,12 +15,10 @@ from planner.words import counted, first_few
 _NAMED_SETS = 3  # sets told in words; the data hold all of them
 
 
-def told_with_standbys(
-    fleet: Fleet, problem: Problem, classes: Classes, evidence: Evidence
-) -> tuple[str, str, list[dict[str, Any]]]:
+def told_with_standbys(fleet: Fleet, problem: Problem, evidence: Evidence) -> tuple[str, str, list[dict[str, Any]]]:
     """Return the kind of proof that the evidence is, a paragraph, and its sets as plain data."""
     pairs = sorted(zip(evidence.sets, evidence.multipliers, strict=True), key=lambda pair: -pair[0].demand)
-    data = [_as_data(fleet, problem, classes, each, y) for each, y in pairs]
+    data = [_as_data(fleet, problem, evidence.classes, each, y) for each, y in pairs]
     words = [_in_words(told) for told in data[:_NAMED_SETS]]
     if len(data) > _NAMED_SETS:
         words.append(f"{len(data) - _NAMED_SETS} more such sets are in the data of the proof.")
