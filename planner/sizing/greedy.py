@@ -22,21 +22,23 @@ def greedy_counts(problem: Problem, classes: Classes) -> Counts:
     arcs_of = [arcs[np.argsort(choices[classes.of_arc[arcs]], kind="stable")] for arcs in arcs_of]
     left_of = np.array([limit.most for limit in problem.limits])
     each = _amounts(problem, classes)
-    while True:
-        fillings = [
-            _filling(problem, classes, waiting, arcs_of[p], p, left_of, each)
-            if hosts[p] < problem.max_hosts[p]
-            else (0, {})
-            for p in range(problem.pools)
-        ]
-        best = int(np.argmax([load for load, _ in fillings])) if fillings else 0
-        if not fillings or fillings[best][0] == 0:
-            break
+    # What a pool would take only shrinks while others fill, so what it took last is a bound until it is asked again.
+    most = np.where(problem.max_hosts > 0, problem.caps, 0).astype(np.int64)
+    latest: dict[int, tuple[int, dict[int, int]]] = {}
+    while len(most) and most.max() > 0:
+        best = int(np.argmax(most))
+        if best not in latest:
+            latest[best] = _filling(problem, classes, waiting, arcs_of[best], best, left_of, each)
+            most[best] = latest[best][0]
+            continue
         hosts[best] += 1
-        for arc, units in fillings[best][1].items():
+        for arc, units in latest[best][1].items():
             flow[arc] += units
             waiting[classes.of_arc[arc]] -= units
             left_of -= units * _at(problem, best) * each[:, classes.of_arc[arc]]
+        if hosts[best] == problem.max_hosts[best]:
+            most[best] = 0
+        latest.clear()
     left = waiting // classes.unit_demand
     own = np.where(np.isfinite(classes.own_cost), left, 0)
     return Counts(hosts, flow, left - own, own)
@@ -52,18 +54,21 @@ def _filling(
     free, taken = int(problem.caps[p]), {}
     counts = np.concatenate((_at(problem, p), [problem.host_weight is not None]))
     rest = np.concatenate((left_of, [problem.host_weight or 0.0]))
-    for arc in arcs:
+    limited = bool(counts.any())
+    for arc in arcs[waiting[classes.of_arc[arcs]] > 0]:
+        if free <= 0:
+            break
         c = classes.of_arc[arc]
-        brings = np.where(counts, np.append(each[:, c], classes.item_weight[c]), 0.0)
         units = min(int(waiting[c]), free // int(classes.items[c]))
-        if (brings > 0).any():
+        brings = np.where(counts, np.append(each[:, c], classes.item_weight[c]), 0.0) if limited else rest
+        if limited and (brings > 0).any():
             units = min(units, int((rest[brings > 0] / brings[brings > 0] + 1e-9).min()))
         # A split site must be served whole or not at all; its units go to one host here.
         units -= units % int(classes.unit_demand[c])
         if units > 0:
             taken[int(arc)] = units
             free -= units * int(classes.items[c])
-            rest = rest - units * brings
+            rest = rest - units * brings if limited else rest
     return int(problem.caps[p]) - free, taken
 
 

@@ -93,10 +93,16 @@ def find_evidence(
         if bound >= goal - allowance:
             kept = [(chosen, y) for chosen, y in zip(sets, multipliers, strict=True) if y]
             return Evidence(classes, tuple(s for s, _ in kept), tuple(y for _, y in kept), min(bound, goal))
-    few = proof.enough(float(goal), Effort(seed=effort.seed, seconds=_SEARCH_SECONDS))
+    few = proof.enough(float(goal), _short(effort))
     if few is None:
         return None
     return Evidence(classes, tuple(sets[r] for r in few), (Fraction(0),) * len(few), goal)
+
+
+def _short(effort: Effort) -> Effort:
+    """Return an effort for the proof after the plan is made: what is left, but a little even if nothing is."""
+    left = _SEARCH_SECONDS if effort.left is None else max(0.5, min(_SEARCH_SECONDS, effort.left))
+    return Effort(seed=effort.seed, seconds=left)
 
 
 class _Proof:
@@ -142,7 +148,7 @@ class _Proof:
     def duals(self, effort: Effort) -> list[float]:
         """Return the dual value of each row in the relaxation."""
         rows = np.arange(len(self.needs))
-        answer = solve_arrays(self.program(rows, whole=False), Effort(seed=effort.seed, seconds=_SEARCH_SECONDS))
+        answer = solve_arrays(self.program(rows, whole=False), _short(effort))
         found = answer.outcome.state == "optimal"
         return answer.dual[: len(rows)].tolist() if found else [0.0] * len(rows)
 

@@ -115,12 +115,13 @@ def _found(
     each, network, wishes = classes, spares.network, _wishes(problem, spares.network, stays, then)
     for point in spares.points():
         bound = spares.objective_bound
-        if each is classes and problem.sites <= _SINGLE_SITES:
+        if each is classes and problem.sites <= _SINGLE_SITES and not effort.spent:
             # The count cannot tell sites of a class apart, but their round-trip times differ.
             each = group(problem, by_weight=False, apart=np.arange(problem.sites))
             network = PairNetwork(each, losses, problem.max_hosts, effort.seed)
             wishes = _wishes(problem, network, stays, then)
-        at = [point, *([liked_room(spares, network, point, wishes)] if problem.sites <= _LIKED_SITES else [])]
+        few = problem.sites <= _LIKED_SITES and not effort.spent
+        at = [point, *([liked_room(spares, network, point, wishes)] if few else [])]
         trials = [trial for one in at if (trial := find_homes(spares, network, one, wishes)) is not None]
         if not trials:
             continue
@@ -215,11 +216,12 @@ def _by_worth(
     problem: Problem, classes: Classes, losses: Losses, stays: Bools, then: Sequence[str], effort: Effort
 ) -> Sized:
     """Serve the greatest weight, then cover the greatest weight, then the objective."""
+    if effort.spent:
+        return _in_haste(problem, classes, "no time left")
     model = CoverModel(problem, classes, losses, serve_all=False, cover_all=False)
     served, counts = minimise(model, "unserved_weight", effort)
     if counts is None:
-        counts = greedy_counts(problem, classes)
-        return Sized(classes, counts, objective_value(problem, classes, counts), 0.0, False, served.word)
+        return _in_haste(problem, classes, served.word)
     model.settle("unserved_weight", float(counts.unserved @ classes.weight))
     covered, better = minimise(model, "uncovered_weight", effort)
     if better is not None:
@@ -231,6 +233,11 @@ def _by_worth(
     sized = finish(model, better or counts, outcome, effort, weight_proven=served.state == "optimal")
     uncovered = int(sum(model.uncovered[a] * classes.weight[classes.of_arc[a]] for a in model.w))
     return dataclasses.replace(sized, counts=_nicest(model, sized.counts, stays, then, effort), uncovered=uncovered)
+
+
+def _in_haste(problem: Problem, classes: Classes, word: str) -> Sized:
+    counts = greedy_counts(problem, classes)
+    return Sized(classes, counts, objective_value(problem, classes, counts), 0.0, False, word)
 
 
 def _nicest(model: CoverModel, counts: Counts, stays: Bools, then: Sequence[str], effort: Effort) -> Counts:

@@ -88,11 +88,13 @@ class SpareSearch:
         `bound` is on the objective of the first, and of every plan; inf where there is none.
         """
         if self.losses.kind == "host":
-            best, tries = self.room_for(self.start), _FEW_TRIES
+            core, best, tries = None, self.room_for(self.start), _FEW_TRIES
         else:
             core = self._relax()
             best = None if core is None else self._dive(core)
             tries = max(_FEW_TRIES, _ARC_TRIES // max(1, len(self.network.classes.pool)))
+        if best is None and self.effort.spent and core is not None:
+            best = self._as_it_is(core)
         found: Point | None
         for level in range(_MOST_ADDED + 1):
             least = self.bound + level
@@ -107,6 +109,11 @@ class SpareSearch:
                 yield found
         if best is not None:
             yield best
+
+    def _as_it_is(self, core: Point) -> Point | None:
+        """Return a point in fractions made whole without a solver, for time that has ended; None if it has no homes."""
+        whole = Point(np.minimum(np.ceil(core.hosts - _EPS), self.problem.max_hosts), np.floor(core.room + _EPS))
+        return None if self._learn(whole, whole, 1)[0] else whole
 
     def room_for(self, hosts: Ints) -> Point | None:
         """Return whole room with which ``hosts`` (P,) have homes for divisible sites, or None; learns cuts."""
@@ -172,8 +179,10 @@ class SpareSearch:
         for _ in range(_MOST_ROUNDS):
             point, bound = self._solve("none")
             self._raise(bound)
-            if point is None or self.effort.spent:
-                return core if point is not None else None
+            if self.effort.spent:
+                return core
+            if point is None:
+                return None
             if core is not None and self._whole(self.model.value(core.hosts) - _NEAR) <= self.bound:
                 # Whole counts near a point that has homes are likely to have them too.
                 near = core.hosts, core.room[: self.problem.pools]

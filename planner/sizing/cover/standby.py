@@ -72,6 +72,8 @@ class _Desk:
         options = [(i, name, e) for i in members for name, e in self._options(self.seats[i])]
         if not options:
             return {}
+        if effort.spent:
+            return self._one_by_one(options)
         rtt = np.array([self.problem.rtt_ms[e] for _, _, e in options])
         # One unit of weight outweighs all round-trip times together.
         worth = 1.0 + float(rtt.max()) * len(members)
@@ -89,6 +91,27 @@ class _Desk:
         answer = solve_arrays(program, Effort(seed=effort.seed))
         chosen = np.flatnonzero(answer.x > 0.5)
         return {options[x][0]: options[x][1] for x in chosen}
+
+    def _one_by_one(self, options: Sequence[tuple[int, str, int]]) -> dict[int, str]:
+        """Return standbys without a solver: seats of most weight and clusters first, each on the nearest with room."""
+        worth = [(-self.problem.weights[seat.site], -seat.clusters) for seat in self.seats]
+        order = sorted(range(len(options)), key=lambda x: (*worth[options[x][0]], self.problem.rtt_ms[options[x][2]]))
+        free: dict[object, int] = {}
+        found: dict[int, str] = {}
+        for i, name, e in (options[x] for x in order):
+            rows = self._limits(self.seats[i], name, e)
+            clusters = self.seats[i].clusters
+            if i not in found and all(free.get(key, room) >= clusters for key, room in rows):
+                found[i] = name
+                free.update((key, free.get(key, room) - clusters) for key, room in rows)
+        return found
+
+    def _limits(self, seat: Seat, name: str, e: int) -> list[tuple[object, int]]:
+        """Return what limits a standby: for each loss the host that it sends to, with the room there."""
+        free = int(self.losses.room[self.problem.pool[e]]) - self.load[name]
+        if self.losses.kind == "host":
+            return [((seat.host, name), free)]
+        return [((loss, name), free) for loss in np.flatnonzero(self.losses.pools[:, seat.pool]).tolist()]
 
     def _options(self, seat: Seat) -> list[tuple[str, int]]:
         """Return the hosts that may stand by for ``seat``, each with its eligible pair."""
@@ -110,12 +133,7 @@ class _Desk:
         for x, (i, name, e) in enumerate(options):
             seat = self.seats[i]
             keys: list[tuple[object, int, int]] = [(("seat", i), 1, 1)]
-            free = int(self.losses.room[self.problem.pool[e]]) - self.load[name]
-            if self.losses.kind == "host":
-                keys.append(((seat.host, name), seat.clusters, free))
-            else:
-                hit = np.flatnonzero(self.losses.pools[:, seat.pool]).tolist()
-                keys += [((loss, name), seat.clusters, free) for loss in hit]
+            keys += [(key, seat.clusters, free) for key, free in self._limits(seat, name, e)]
             for key, clusters, limit in keys:
                 if key not in rows:
                     rows[key] = len(most)
