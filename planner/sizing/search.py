@@ -90,10 +90,12 @@ def search_counts(
     exact, idle = False, 0
     while not search.closed and not effort.spent:
         hosts, bound = search.master.solve(effort, exact=exact)
-        idle = 0 if exact or bound > search.bound else idle + 1
-        search.bound = max(search.bound, bound)
+        search.bound, before = max(search.bound, bound), search.bound
         if hosts is None:
             break
+        # Counts that cost no more than the bound are the best that the cuts allow: branch and bound has nothing to say.
+        settled = exact or bound > before or search.value(hosts) <= search.bound * (1 + _CLOSED)
+        idle = 0 if settled else idle + 1
         search.rounds += 1
         effort.tell(problem.objective, None if search.best is None else search.value(search.best), search.bound)
         flows = _short_flows(search, hosts)

@@ -284,6 +284,49 @@ def solve_arrays(
     )
 
 
+class GrowingProgram:
+    """min cost x, matrix x >= least, 0 <= x <= upper, with rows added as they become known: solves start warm.
+
+    It is for small programs that are solved many times: a solve that has begun ends by itself.
+    """
+
+    def __init__(self, cost: Floats, upper: Floats, seed: int = 0) -> None:
+        self._columns = len(cost)
+        with _quiet():
+            self._highs = highspy.Highs()  # type: ignore[no-untyped-call]
+            self._highs.setOptionValue("output_flag", False)
+            self._highs.setOptionValue("threads", 1)
+            self._highs.setOptionValue("random_seed", seed)
+            self._highs.setOptionValue("presolve", "off")  # it would forget the basis
+            self._highs.addVars(self._columns, np.zeros(self._columns), upper)
+            self._highs.changeColsCost(self._columns, np.arange(self._columns, dtype=np.int32), cost)
+
+    def add(self, matrix: Floats, least: Floats) -> None:
+        """Add rows, ``matrix`` (R, columns) and ``least`` (R,)."""
+        row, column = np.nonzero(matrix)
+        starts = np.searchsorted(row, np.arange(len(least)))
+        self._highs.addRows(
+            len(least),
+            least,
+            np.full(len(least), highspy.kHighsInf),
+            len(row),
+            starts.astype(np.int32),
+            column.astype(np.int32),
+            matrix[row, column],
+        )
+
+    def solve(self) -> tuple[State, float, Floats]:
+        """Return how it ended, the objective and the values (columns,); neither means anything unless optimal."""
+        with _quiet():
+            self._highs.run()
+        status = self._highs.getModelStatus()
+        if status == highspy.HighsModelStatus.kOptimal:
+            values = np.asarray(self._highs.getSolution().col_value)
+            return "optimal", self._highs.getInfo().objective_function_value, values
+        empty = status in (highspy.HighsModelStatus.kInfeasible, highspy.HighsModelStatus.kUnboundedOrInfeasible)
+        return "infeasible" if empty else "unsolved", float("nan"), np.zeros(self._columns)
+
+
 def _highs_lp(program: LinearProgram) -> highspy.HighsLp:
     lp = highspy.HighsLp()
     rows, columns = program.matrix.shape
