@@ -20,7 +20,7 @@ from planner.sizing.problem import Classes, Problem
 from planner.sizing.solver import Effort
 
 _CLOSED = 1e-7  # relative; the solver's own tolerance on its bound
-_FIRST_CUTS = 100  # of single classes before the first round
+_LARGEST, _CONFINED = 20, 300  # cuts before the first round: of the largest classes, and of those with few pools
 _PATIENT = 2  # rounds before hosts are added just to have a plan: most searches close soon after
 _IDLE = 4  # rounds in which rounding did not raise the bound before branch and bound is asked
 _SHORT_FLOWS = 6  # looked at in a round; with cover there is a layer for each loss
@@ -85,7 +85,8 @@ def search_counts(
     search = Search(problem, Master(problem, *_prices(problem), reference), [*layers(problem, classes), *more])
     for layer in search.layers:
         search.add(layer.cut(np.flatnonzero(layer.demand)))
-        for cut in layer.short_classes(np.zeros(problem.pools, dtype=np.int64), _FIRST_CUTS):
+        largest = layer.short_classes(np.zeros(problem.pools, dtype=np.int64), _LARGEST)
+        for cut in (*layer.confined_classes(_CONFINED), *largest):
             search.add(cut)
     exact, idle = False, 0
     while not search.closed and not effort.spent:
