@@ -95,12 +95,17 @@ class Layer:
         left = left[np.argsort(choices[left], kind="stable")]
         used = np.zeros((len(self.demand), -(-len(self.room) // 64) * 64), dtype=np.bool_)
         used[self.classes.of_arc, self.classes.pool] = True
-        bits = np.packbits(used[left], axis=1).view(np.uint64)
+        # 64 pools to a number, shape (numbers, classes left)
+        lacks = np.ascontiguousarray(~np.packbits(used, axis=1).view(np.uint64)[left].T)
         found: list[Cut] = []
         while len(left) and len(found) < most:
-            holds = (bits & bits[0] == bits[0]).all(axis=1)
+            mine = ~lacks[:, 0]
+            lacking = np.zeros(len(left), dtype=np.uint64)
+            for word in np.flatnonzero(mine):
+                lacking |= mine[word] & lacks[word]
+            holds = lacking == 0
             found.append(self.cut(left[holds & (choices[left] == choices[left[0]])]))
-            left, bits = left[~holds], bits[~holds]
+            left, lacks = left[~holds], lacks[:, ~holds]
         return found
 
     def short_classes(self, hosts: Ints, most: int) -> list[Cut]:
@@ -163,9 +168,9 @@ class _Network:
 class Flow:
     """A maximum flow of a layer.
 
-    ``room`` (P,) of the pools, ``spare`` (P,) what is left of it. ``source_side``: nodes (classes, then pools) that unserved demand can still
-    reach, the minimal minimum cut. ``sink_side``: nodes from which spare room can be reached; its complement is the
-    maximal minimum cut.
+    ``room`` (P,) of the pools, ``spare`` (P,) what is left of it. ``source_side``: nodes (classes, then pools) that
+    unserved demand can still reach, the minimal minimum cut. ``sink_side``: nodes from which spare room can be reached;
+    its complement is the maximal minimum cut.
     """
 
     layer: Layer

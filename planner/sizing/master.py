@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import scipy.sparse as sp
 
-from planner.fleet import Floats, Ints
+from planner.fleet import Bools, Floats, Ints
 from planner.sizing.certificate import Inequality, inequalities
 from planner.sizing.layers import Cut
 from planner.sizing.problem import Problem
@@ -23,6 +23,7 @@ from planner.sizing.solver import Answer, Effort, GrowingProgram, LinearProgram,
 
 _RELAXED_TIE = 0.1  # what all distance together may cost in the relaxation, where a host costs 1
 _WHOLE_TIE = 0.5  # the same on whole counts, whose values are whole: half a unit only chooses among equals
+_NEARER = 1e-6  # by less than that counts do not come nearer to the reference
 
 
 @dataclass
@@ -66,7 +67,7 @@ class Master:
                 bound = float(np.ceil(value - _RELAXED_TIE - 1e-6))
                 hosts = self._rounded(x, bound)
                 if hosts is not None:
-                    return hosts, bound
+                    return self._nearer(hosts), bound
         answer, bound = self._answer(0.0 if self.problem.objective == "cost" else _WHOLE_TIE, effort)
         found = answer.outcome.has_solution
         return np.rint(answer.x[: self.problem.pools]).astype(np.int64) if found else None, bound
@@ -90,24 +91,31 @@ class Master:
     def _program(self, tie: float) -> LinearProgram:
         """Return the model as arrays: columns n_p, distances t_p >= |n_p - r_p|, and where it counts hosts to add."""
         problem, pools, reference = self.problem, self.problem.pools, self.reference
-        identity, nothing = sp.eye_array(pools), None
-        unbounded = np.full(pools, np.inf)
-        price = [self.price, np.full(pools, tie / self.farthest)]
-        parts = [[sp.csr_array(self._room), nothing], [identity, -identity], [identity, identity]]
-        least = [self._least, -unbounded, reference]
-        most = [np.full(len(self._least), np.inf), reference, unbounded]
+        each, cuts = np.arange(pools), len(self._least)
+        one = np.ones(pools)
+        row, column = np.nonzero(self._room)
+        parts = [  # (rows, columns, values)
+            (row, column, self._room[row, column].astype(np.float64)),
+            *((cuts + each, pools * k + each, sign * one) for k, sign in enumerate((1, -1))),  # n - t <= r
+            *((cuts + pools + each, pools * k + each, one) for k in range(2)),  # n + t >= r
+        ]
+        cost = [self.price, np.full(pools, tie / self.farthest)]
+        least = [self._least.astype(np.float64), np.full(pools, -np.inf), reference]
+        most = [np.full(cuts, np.inf), reference, np.full(pools, np.inf)]
         if self.extra:
-            parts = [[*part, nothing] for part in parts] + [[identity, nothing, -identity]]
-            price.append(np.full(pools, self.extra))
-            least.append(-unbounded)
-            most.append(problem.existing)
+            parts += [(cuts + 2 * pools + each, pools * k + each, sign * one) for k, sign in ((0, 1), (2, -1))]
+            cost.append(np.full(pools, self.extra))
+            least.append(np.full(pools, -np.inf))
+            most.append(problem.existing.astype(np.float64))
+        row, column, value = (np.concatenate(side) for side in zip(*parts, strict=True))
+        shape = (cuts + (len(least) - 1) * pools, len(cost) * pools)
         return LinearProgram(
-            cost=np.concatenate(price),
-            upper=np.concatenate((problem.max_hosts, *(unbounded for _ in price[1:]))),
-            matrix=sp.csc_array(sp.block_array(parts), dtype=np.float64),
-            row_lower=np.concatenate(least).astype(np.float64),
-            row_upper=np.concatenate(most).astype(np.float64),
-            whole=np.arange(pools * len(price)) < pools,
+            cost=np.concatenate(cost),
+            upper=np.concatenate((problem.max_hosts, *(np.full(pools, np.inf) for _ in cost[1:]))),
+            matrix=sp.csc_array(sp.coo_array((value, (row, column)), shape=shape)),
+            row_lower=np.concatenate(least),
+            row_upper=np.concatenate(most),
+            whole=np.arange(shape[1]) < pools,
         )
 
     @property
@@ -152,6 +160,31 @@ class Master:
                 hosts[p] -= 1
                 lack += room[:, p]
         return hosts
+
+    def _nearer(self, hosts: Ints) -> Ints:
+        """Return ``hosts`` after moves of single hosts that cost nothing, meet every inequality and end nearer to r."""
+        hosts, slack = hosts.copy(), self._room @ hosts - self._least
+        for giver in np.argsort(self.reference - hosts, kind="stable").tolist():
+            while hosts[giver] and hosts[giver] > self.reference[giver]:
+                lacks = self._room[:, giver] - slack
+                short = lacks > 0
+                nearer = np.abs(hosts - self.reference) - np.abs(hosts + 1 - self.reference)
+                allowed = (self._room[short] >= lacks[short, None]).all(axis=0) & (hosts < self.problem.max_hosts)
+                allowed &= self._same_price(giver, hosts)
+                taker = int(np.argmax(np.where(allowed, nearer, -np.inf)))
+                away = abs(hosts[giver] - 1 - self.reference[giver]) - (hosts[giver] - self.reference[giver])
+                if not allowed[taker] or nearer[taker] - away <= _NEARER:
+                    break
+                hosts[giver] -= 1
+                hosts[taker] += 1
+                slack += self._room[:, taker] - self._room[:, giver]
+        return hosts
+
+    def _same_price(self, giver: int, hosts: Ints) -> Bools:
+        """Return where one host more costs what one less of ``giver`` saves, shape (P,)."""
+        saved = self.price[giver] + self.extra * (hosts[giver] > self.problem.existing[giver])
+        same: Bools = self.price + self.extra * (hosts >= self.problem.existing) == saved
+        return same
 
 
 class _Relaxed:
