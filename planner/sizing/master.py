@@ -52,25 +52,30 @@ class Master:
         value = float(self.price @ hosts)
         return value + self.extra * float(np.maximum(0, hosts - self.problem.existing).sum()) if self.extra else value
 
-    def solve(self, effort: Effort, *, exact: bool = True) -> tuple[Ints | None, float]:
+    def solve(self, effort: Effort, *, exact: bool = True, below: float | None = None) -> tuple[Ints | None, float]:
         """Return counts (P,) and a lower bound on their cost: inf when there are none, -inf when time ended.
 
-        Unless ``exact``, the counts may be the relaxation rounded and cost more than the bound.
+        Unless ``exact``, the counts may be the relaxation rounded and cost more than the bound. ``below``: the cost of
+        counts that are known, not to be found again; where none cost less, the bound is that.
         """
         self._gather()
         if not exact and self.problem.objective != "cost":
             if self._relaxed is None:
                 self._relaxed = _Relaxed(self, effort.seed)
-            solved = self._relaxed.solve(self._room, self._least)
+            solved = self._relaxed.solve(self._room, self._least, effort)
             if solved is not None:
                 x, value = solved
                 bound = float(np.ceil(value - _RELAXED_TIE - 1e-6))
                 hosts = self._rounded(x, bound)
                 if hosts is not None:
                     return self._nearer(hosts), bound
-        answer, bound = self._answer(0.0 if self.problem.objective == "cost" else _WHOLE_TIE, effort)
-        found = answer.outcome.has_solution
-        return np.rint(answer.x[: self.problem.pools]).astype(np.int64) if found else None, bound
+        if self.problem.objective == "cost":
+            below = None  # the rest is for costs that are whole
+        answer, bound = self._answer(effort, below)
+        if not answer.outcome.has_solution:
+            return None, bound
+        hosts = np.rint(answer.x[: self.problem.pools]).astype(np.int64)
+        return hosts if below is None else self._nearer(hosts), bound
 
     def _gather(self) -> None:
         new = self.rows[len(self._least) :]
@@ -78,40 +83,56 @@ class Master:
             self._room = np.vstack((self._room, [row.room for row in new]))
             self._least = np.concatenate((self._least, [row.demand for row in new]))
 
-    def _answer(self, tie: float, effort: Effort) -> tuple[Answer, float]:
-        """Return the answer of branch and bound, and the bound in it, where distance may cost ``tie`` in all."""
-        answer = solve_arrays(self._program(tie), effort)
+    def _answer(self, effort: Effort, below: float | None) -> tuple[Answer, float]:
+        """Return the answer of branch and bound, and the bound in it.
+
+        Distance chooses among equals, but where only counts ``below`` are asked for: mostly there are none, and that is
+        quicker to see without.
+        """
+        tie = 0.0 if self.problem.objective == "cost" or below is not None else _WHOLE_TIE
+        answer = solve_arrays(self._program(tie, below), effort)
         outcome = answer.outcome
         if outcome.state == "infeasible":
-            return answer, float("inf")
+            return answer, float("inf") if below is None else below
         if self.problem.objective == "cost" or not np.isfinite(outcome.bound):
             return answer, outcome.bound
         return answer, float(np.ceil(outcome.bound - tie - 1e-6))
 
-    def _program(self, tie: float) -> LinearProgram:
-        """Return the model as arrays: columns n_p, distances t_p >= |n_p - r_p|, and where it counts hosts to add."""
-        problem, pools, reference = self.problem, self.problem.pools, self.reference
-        each, cuts = np.arange(pools), len(self._least)
-        one = np.ones(pools)
+    def _program(self, tie: float, below: float | None = None) -> LinearProgram:
+        """Return the model as arrays: columns n_p, then hosts to add a_p where they count, then t_p >= |n_p - r_p|.
+
+        Distance may cost ``tie`` in all; hosts at most ``below`` - 1.
+        """
+        pools, each, cuts = self.problem.pools, np.arange(self.problem.pools), len(self._least)
         row, column = np.nonzero(self._room)
-        parts = [  # (rows, columns, values)
-            (row, column, self._room[row, column].astype(np.float64)),
-            *((cuts + each, pools * k + each, sign * one) for k, sign in enumerate((1, -1))),  # n - t <= r
-            *((cuts + pools + each, pools * k + each, one) for k in range(2)),  # n + t >= r
-        ]
-        cost = [self.price, np.full(pools, tie / self.farthest)]
-        least = [self._least.astype(np.float64), np.full(pools, -np.inf), reference]
-        most = [np.full(cuts, np.inf), reference, np.full(pools, np.inf)]
+        parts = [(row, column, self._room[row, column].astype(np.float64))]  # (rows, columns, values)
+        cost, least, most = [self.price], [self._least.astype(np.float64)], [np.full(cuts, np.inf)]
+
+        def add(sign: float, at_least: Floats | float, at_most: Floats | float) -> None:
+            """Add rows n_p + sign times the columns that came last."""
+            first = cuts + pools * (len(least) - 1)
+            parts.append((first + each, each, np.ones(pools)))
+            parts.append((first + each, pools * (len(cost) - 1) + each, np.full(pools, sign)))
+            least.append(np.broadcast_to(at_least, pools))
+            most.append(np.broadcast_to(at_most, pools))
+
         if self.extra:
-            parts += [(cuts + 2 * pools + each, pools * k + each, sign * one) for k, sign in ((0, 1), (2, -1))]
             cost.append(np.full(pools, self.extra))
-            least.append(np.full(pools, -np.inf))
-            most.append(problem.existing.astype(np.float64))
+            add(-1.0, -np.inf, self.problem.existing.astype(np.float64))
+        if tie:
+            cost.append(np.full(pools, tie / self.farthest))
+            add(-1.0, -np.inf, self.reference)
+            add(1.0, self.reference, np.inf)
+        if below is not None:
+            price = np.concatenate(cost)
+            parts.append((np.full(len(price), cuts + pools * (len(least) - 1)), np.arange(len(price)), price))
+            least.append(np.array([-np.inf]))
+            most.append(np.array([below - 1.0]))
         row, column, value = (np.concatenate(side) for side in zip(*parts, strict=True))
-        shape = (cuts + (len(least) - 1) * pools, len(cost) * pools)
+        shape = (sum(map(len, least)), len(cost) * pools)
         return LinearProgram(
             cost=np.concatenate(cost),
-            upper=np.concatenate((problem.max_hosts, *(np.full(pools, np.inf) for _ in cost[1:]))),
+            upper=np.concatenate((self.problem.max_hosts, *(np.full(pools, np.inf) for _ in cost[1:]))),
             matrix=sp.csc_array(sp.coo_array((value, (row, column)), shape=shape)),
             row_lower=np.concatenate(least),
             row_upper=np.concatenate(most),
@@ -209,11 +230,14 @@ class _Relaxed:
         self.program = GrowingProgram(np.concatenate(slope), np.diff(self.corners, axis=0).ravel(), seed)
         self.known = 0
 
-    def solve(self, room: Ints, least: Ints) -> tuple[Floats, float] | None:
+    def solve(self, room: Ints, least: Ints, effort: Effort) -> tuple[Floats, float] | None:
         """Return counts (P,), not whole, and their cost; None where that is not settled or there are none."""
         parts = len(self.corners) - 1
         if len(least) > self.known:
-            self.program.add(np.tile(room[self.known :].astype(np.float64), parts), least[self.known :].astype(float))
+            new = np.tile(room[self.known :].astype(np.float64), parts)
+            self.program.add(sp.csr_array(new), least[self.known :].astype(np.float64))
             self.known = len(least)
-        state, value, x = self.program.solve()
-        return (x.reshape(parts, -1).sum(axis=0), value + self.away) if state == "optimal" else None
+        answer = self.program.solve(effort)
+        if answer.outcome.state != "optimal":
+            return None
+        return answer.x.reshape(parts, -1).sum(axis=0), answer.outcome.objective + self.away

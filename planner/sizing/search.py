@@ -90,7 +90,8 @@ def search_counts(
             search.add(cut)
     exact, idle = False, 0
     while not search.closed and not effort.spent:
-        hosts, bound = search.master.solve(effort, exact=exact)
+        known = None if search.best is None else search.value(search.best)
+        hosts, bound = search.master.solve(effort, exact=exact, below=known)
         search.bound, before = max(search.bound, bound), search.bound
         if hosts is None:
             break
@@ -98,7 +99,7 @@ def search_counts(
         settled = exact or bound > before or search.value(hosts) <= search.bound * (1 + _CLOSED)
         idle = 0 if settled else idle + 1
         search.rounds += 1
-        effort.tell(problem.objective, None if search.best is None else search.value(search.best), search.bound)
+        effort.tell(problem.objective, known, search.bound)
         flows = _short_flows(search, hosts)
         if not flows:
             _keep(search, hosts)

@@ -245,6 +245,9 @@ class Answer:
     dual: Floats
 
 
+_NOT_SOLVED = Answer(Outcome("unsolved", "no time left"), np.zeros(0), np.zeros(0), np.zeros(0))
+
+
 def solve_arrays(
     program: LinearProgram, effort: Effort, *, gap: float = 0.0, start: Floats | None = None, stage: str = ""
 ) -> Answer:
@@ -255,26 +258,68 @@ def solve_arrays(
 
     Raises SolverError when the solver reports a fault.
     """
-    none = np.zeros(0)
     if effort.spent:
-        return Answer(Outcome("unsolved", "no time left"), none, none, none)
+        return _NOT_SOLVED
     with _quiet():
-        highs = highspy.Highs()  # type: ignore[no-untyped-call]
-        highs.setOptionValue("output_flag", False)
-        highs.setOptionValue("threads", 1)
-        highs.setOptionValue("random_seed", effort.seed)
+        highs = _quiet_highs(effort)
         highs.setOptionValue("mip_rel_gap", gap)
-        if effort.left is not None:
-            highs.setOptionValue("time_limit", effort.left)
-        highs.setCallback(_interrupter(effort, stage), None)
-        for kind in _INTERRUPTIBLE:
-            highs.startCallback(kind)
+        _listen(highs, effort, stage)
         highs.passModel(_highs_lp(program))
         if start is not None:
             known = highspy.HighsSolution()
             known.col_value = start
             highs.setSolution(known)
         highs.run()
+    return _answer(highs)
+
+
+class GrowingProgram:
+    """min cost x, 0 <= x <= upper, with rows that are added as they become known.
+
+    Every solve but the first starts from the basis of the last, so that many solves cost little more than one.
+    """
+
+    def __init__(self, cost: Floats, upper: Floats, seed: int = 0) -> None:
+        columns = len(cost)
+        with _quiet():
+            self._highs = _quiet_highs(Effort(seed=seed))
+            self._highs.addVars(columns, np.zeros(columns), upper)
+            self._highs.changeColsCost(columns, np.arange(columns, dtype=np.int32), cost)
+
+    def add(self, matrix: sp.csr_array, lower: Floats, upper: Floats | None = None) -> None:
+        """Add rows lower <= matrix x <= upper, shapes (R, columns) and (R,); without an upper limit if None."""
+        most = np.full(len(lower), np.inf) if upper is None else upper
+        self._highs.addRows(len(lower), lower, most, matrix.nnz, matrix.indptr[:-1], matrix.indices, matrix.data)
+
+    def solve(self, effort: Effort) -> Answer:
+        """Return the answer; SolverError when the solver reports a fault."""
+        if effort.spent:
+            return _NOT_SOLVED
+        with _quiet():
+            if effort.left is not None:  # the solver counts the seconds of all runs together
+                self._highs.setOptionValue("time_limit", self._highs.getRunTime() + effort.left)
+            _listen(self._highs, effort)
+            self._highs.run()
+        return _answer(self._highs)
+
+
+def _quiet_highs(effort: Effort) -> highspy.Highs:
+    highs = highspy.Highs()  # type: ignore[no-untyped-call]
+    highs.setOptionValue("output_flag", False)
+    highs.setOptionValue("threads", 1)
+    highs.setOptionValue("random_seed", effort.seed)
+    if effort.left is not None:
+        highs.setOptionValue("time_limit", effort.left)
+    return highs
+
+
+def _listen(highs: highspy.Highs, effort: Effort, stage: str = "") -> None:
+    highs.setCallback(_interrupter(effort, stage), None)
+    for kind in _INTERRUPTIBLE:
+        highs.startCallback(kind)
+
+
+def _answer(highs: highspy.Highs) -> Answer:
     solution = highs.getSolution()
     return Answer(
         _outcome(highs),
@@ -282,49 +327,6 @@ def solve_arrays(
         np.asarray(solution.col_dual),
         np.asarray(solution.row_dual),
     )
-
-
-class GrowingProgram:
-    """min cost x, matrix x >= least, 0 <= x <= upper, with rows added as they become known: solves start warm.
-
-    It is for small programs that are solved many times: a solve that has begun ends by itself.
-    """
-
-    def __init__(self, cost: Floats, upper: Floats, seed: int = 0) -> None:
-        self._columns = len(cost)
-        with _quiet():
-            self._highs = highspy.Highs()  # type: ignore[no-untyped-call]
-            self._highs.setOptionValue("output_flag", False)
-            self._highs.setOptionValue("threads", 1)
-            self._highs.setOptionValue("random_seed", seed)
-            self._highs.setOptionValue("presolve", "off")  # it would forget the basis
-            self._highs.addVars(self._columns, np.zeros(self._columns), upper)
-            self._highs.changeColsCost(self._columns, np.arange(self._columns, dtype=np.int32), cost)
-
-    def add(self, matrix: Floats, least: Floats) -> None:
-        """Add rows, ``matrix`` (R, columns) and ``least`` (R,)."""
-        row, column = np.nonzero(matrix)
-        starts = np.searchsorted(row, np.arange(len(least)))
-        self._highs.addRows(
-            len(least),
-            least,
-            np.full(len(least), highspy.kHighsInf),
-            len(row),
-            starts.astype(np.int32),
-            column.astype(np.int32),
-            matrix[row, column],
-        )
-
-    def solve(self) -> tuple[State, float, Floats]:
-        """Return how it ended, the objective and the values (columns,); neither means anything unless optimal."""
-        with _quiet():
-            self._highs.run()
-        status = self._highs.getModelStatus()
-        if status == highspy.HighsModelStatus.kOptimal:
-            values = np.asarray(self._highs.getSolution().col_value)
-            return "optimal", self._highs.getInfo().objective_function_value, values
-        empty = status in (highspy.HighsModelStatus.kInfeasible, highspy.HighsModelStatus.kUnboundedOrInfeasible)
-        return "infeasible" if empty else "unsolved", float("nan"), np.zeros(self._columns)
 
 
 def _highs_lp(program: LinearProgram) -> highspy.HighsLp:

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+import scipy.sparse as sp
 from scipy.optimize import linprog
 
 from planner.fleet import Floats, Ints
@@ -145,9 +146,10 @@ def test_a_growing_program_is_what_it_would_be_from_the_start() -> None:
     states = set()
     for _ in range(8):
         more, rhs = rng.integers(0, 3, (3, 8)).astype(np.float64), rng.uniform(5, 25, 3)
-        program.add(more, rhs)
+        program.add(sp.csr_array(more), rhs)
         matrix, least = np.vstack((matrix, more)), np.concatenate((least, rhs))
-        state, value, x = program.solve()
+        answer = program.solve(Effort())
+        state, value, x = answer.outcome.state, answer.outcome.objective, answer.x
         again = linprog(cost, -matrix, -least, bounds=np.column_stack((np.zeros(8), upper)))
         states.add(state)
         assert (state == "optimal") == (again.status == 0)
@@ -173,7 +175,7 @@ def test_the_relaxation_in_columns_is_that_with_distances(objective: str, exampl
         exact, value = master.solve(Effort(), exact=True)
         assert bound <= value
         with_distances = solve_arrays(dataclasses.replace(master._program(_RELAXED_TIE), whole=None), Effort())
-        relaxed = _Relaxed(master, 0).solve(master._room, master._least)
+        relaxed = _Relaxed(master, 0).solve(master._room, master._least, Effort())
         assert (relaxed is None) == (with_distances.outcome.state == "infeasible")
         if relaxed is not None:
             assert relaxed[1] == pytest.approx(with_distances.outcome.objective, abs=1e-5)
@@ -183,6 +185,10 @@ def test_the_relaxation_in_columns_is_that_with_distances(objective: str, exampl
         assert all(row.room @ hosts >= row.demand for row in master.rows)
         assert (hosts <= problem.max_hosts).all()
         assert master.value(exact) == value <= master.value(hosts)
+        cheaper, least = master.solve(Effort(), exact=True, below=value)
+        assert cheaper is None and least == value  # none cost less than the best
+        cheaper, least = master.solve(Effort(), exact=True, below=value + 1)
+        assert cheaper is not None and master.value(cheaper) == least == value
         nearer = master._nearer(hosts)
         assert master.value(nearer) == master.value(hosts)
         assert all(row.room @ nearer >= row.demand for row in master.rows)
