@@ -92,11 +92,12 @@ def search_counts(
     while not search.closed and not effort.spent:
         known = None if search.best is None else search.value(search.best)
         hosts, bound = search.master.solve(effort, exact=exact, below=known)
-        search.bound, before = max(search.bound, bound), search.bound
+        raised = bound > search.bound
+        search.bound = max(search.bound, bound)
         if hosts is None:
             break
         # Counts that cost no more than the bound are the best that the cuts allow: branch and bound has nothing to say.
-        settled = exact or bound > before or search.value(hosts) <= search.bound * (1 + _CLOSED)
+        settled = exact or raised or search.value(hosts) <= search.bound * (1 + _CLOSED)
         idle = 0 if settled else idle + 1
         search.rounds += 1
         effort.tell(problem.objective, known, search.bound)
