@@ -57,7 +57,7 @@ def inequalities(cut: Cut) -> list[Inequality]:
     largest = max(1, int(cut.room.max(initial=0)))
     rounded = Inequality(cut, largest, -(-cut.room // largest), -(-cut.demand // largest))
     plain = Inequality(cut, 1, cut.room, cut.demand)
-    return [rounded] if np.array_equal(rounded.room * largest, cut.room) else [rounded, plain]
+    return [rounded] if (rounded.room * largest == cut.room).all() else [rounded, plain]
 
 
 def certify(problem: Problem, cuts: Sequence[Cut], value: float, effort: Effort) -> Certificate:

@@ -19,13 +19,13 @@ from functools import cached_property
 
 import numpy as np
 from ortools.graph.python import max_flow
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from planner.errors import SolverError
 from planner.fleet import Bools, Ints
 from planner.sizing.limits import drains
 from planner.sizing.problem import Classes, Problem
+
+_FEW = 50  # classes whose pools are put together one by one: there may be many arcs
 
 
 @dataclass(frozen=True)
@@ -83,12 +83,15 @@ class Layer:
 
     def cut(self, classes: Ints) -> Cut:
         """Return the cut of a set of classes."""
-        if len(classes) == 1:  # most are, and there may be many arcs
-            pools = self.classes.pool[self.classes.indptr[classes[0]] : self.classes.indptr[classes[0] + 1]]
+        indptr, pool = self.classes.indptr, self.classes.pool
+        if len(classes) == 1:
+            pools = pool[indptr[classes[0]] : indptr[classes[0] + 1]]
+        elif 0 < len(classes) <= _FEW:
+            pools = np.concatenate([pool[indptr[c] : indptr[c + 1]] for c in classes.tolist()])
         else:
             inside = np.zeros(len(self.demand), dtype=np.bool_)
             inside[classes] = True
-            pools = self.classes.pool[inside[self.classes.of_arc]]
+            pools = pool[inside[self.classes.of_arc]]
         room = np.zeros_like(self.room)
         room[pools] = self.room[pools]
         return Cut(self.index, self.size, classes, room, int(self.demand[classes].sum()))
@@ -134,6 +137,29 @@ class Layer:
                 just_over[pool] = most // max(1, int(self.room[pool])) + 1
         return [self.cut(everybody), *([self.cut_at(everybody, just_over)] if self.limits else [])]
 
+    def confined_classes(self, most: int) -> list[Cut]:
+        """Return cuts of classes whose pools hold all pools of no other class: who meets them has few others to meet.
+
+        The smallest sets of pools come first, at most ``most`` of them.
+        """
+        choices = np.diff(self.classes.indptr)
+        left = np.flatnonzero((self.demand > 0) & (choices > 0))
+        left = left[np.argsort(choices[left], kind="stable")]
+        used = np.zeros((len(self.demand), -(-len(self.room) // 64) * 64), dtype=np.bool_)
+        used[self.classes.of_arc, self.classes.pool] = True
+        # 64 pools to a number, shape (numbers, classes left)
+        lacks = np.ascontiguousarray(~np.packbits(used, axis=1).view(np.uint64)[left].T)
+        found: list[Cut] = []
+        while len(left) and len(found) < most:
+            mine = ~lacks[:, 0]
+            lacking = np.zeros(len(left), dtype=np.uint64)
+            for word in np.flatnonzero(mine):
+                lacking |= mine[word] & lacks[word]
+            holds = lacking == 0
+            found.append(self.cut(left[holds & (choices[left] == choices[left[0]])]))
+            left, lacks = left[~holds], lacks[:, ~holds]
+        return found
+
     def short_classes(self, hosts: Ints, most: int) -> list[Cut]:
         """Return the cuts of single classes that fail worst, at most ``most`` of them."""
         pools = self.classes.pool
@@ -175,11 +201,12 @@ class _Network:
         spare = room - np.asarray(self.flows.flows(self.rooms), dtype=np.int64)
         if value == self.layer.demand.sum():
             nothing = np.zeros(self.sink + 1, dtype=np.bool_)
-            return Flow(self.layer, hosts, value, spare, nothing, ~nothing)
+            return Flow(self.layer, hosts, value, room, spare, nothing, ~nothing)
         return Flow(
             self.layer,
             hosts,
             value,
+            room,
             spare,
             self._marked(self.flows.get_source_side_min_cut()),
             self._marked(self.flows.get_sink_side_min_cut()),
@@ -199,14 +226,15 @@ class _Network:
 class Flow:
     """A maximum flow of a layer with ``hosts`` (P,).
 
-    ``spare`` (P,): room left in each pool. ``source_side``: nodes (classes, then pools) that unserved demand can still
-    reach, the minimal minimum cut. ``sink_side``: nodes from which spare room can be reached; its complement is the
-    maximal minimum cut.
+    ``room`` (P,) of the pools, ``spare`` (P,) what is left of it. ``source_side``: nodes (classes, then pools) that
+    unserved demand can still reach, the minimal minimum cut. ``sink_side``: nodes from which spare room can be reached;
+    its complement is the maximal minimum cut.
     """
 
     layer: Layer
     hosts: Ints
     value: int
+    room: Ints
     spare: Ints
     source_side: Bools
     sink_side: Bools
@@ -232,21 +260,33 @@ class Flow:
         asking = self.layer.demand > 0
         least, most = self.source_side[:kinds] & asking, ~self.sink_side[:kinds] & asking
         for inside in (least,) if np.array_equal(least, most) else (least, most):
-            for part in self._parts(inside):
+            for part in self._failing_parts(inside):
                 yield self.layer.cut_at(part, self.hosts)
             if self.layer.limits:  # sets that share no pool may share a limit
                 yield self.layer.cut_at(np.flatnonzero(inside), self.hosts)
 
-    def _parts(self, inside: Bools) -> list[Ints]:
-        """Return the sets that the classes ``inside`` (K,) fall into: those that share a pool are together."""
-        members = np.flatnonzero(inside)
+    def _failing_parts(self, inside: Bools) -> list[Ints]:
+        """Return sets of the classes ``inside`` (K,) that lack room; those that share a pool are together.
+
+        Under limits all sets, as a limit may be what they lack.
+        """
         classes = self.layer.classes
-        arcs = np.flatnonzero(inside[classes.of_arc])
-        size = len(inside) + len(self.layer.room)
-        graph = coo_array((np.ones(len(arcs)), (classes.of_arc[arcs], len(inside) + classes.pool[arcs])), (size, size))
-        _, label = connected_components(graph, directed=False)
-        label = label[members]
-        return [members[label == part] for part in np.unique(label)]
+        members, pool = np.flatnonzero(inside), classes.pool[inside[classes.of_arc]]
+        lengths = np.diff(classes.indptr)[members]
+        if (lengths == 0).any():  # nothing can take these
+            return [members[lengths == 0]]
+        first = np.cumsum(lengths) - lengths
+        of_pool, before = np.arange(len(self.room)), None
+        while before is None or (of_pool != before).any():  # each takes the least label that it meets
+            before = of_pool
+            label = np.minimum.reduceat(before[pool], first)
+            of_pool = before.copy()
+            np.minimum.at(of_pool, pool, np.repeat(label, lengths))
+        used = np.unique(pool)
+        lack = np.bincount(label, weights=self.layer.demand[members], minlength=len(of_pool))
+        lack -= np.bincount(of_pool[used], weights=self.room[used], minlength=len(of_pool))
+        failing = lack > 0 if not self.layer.limits else np.bincount(label, minlength=len(of_pool)) > 0
+        return [members[label == part] for part in np.flatnonzero(failing)]
 
 
 def layers(problem: Problem, classes: Classes) -> tuple[Layer, ...]:

@@ -16,7 +16,7 @@ import scipy.sparse as sp
 
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.problem import Classes, Problem
-from planner.sizing.solver import Effort, LinearProgram, solve_arrays
+from planner.sizing.solver import Effort, GrowingProgram, LinearProgram
 
 _BROKEN = 1e-6
 
@@ -53,18 +53,23 @@ def relax(problem: Problem, classes: Classes, effort: Effort) -> Relaxed | None:
     """Return the relaxation of serving every class by shared hosts; None when it has no solution or time ended."""
     limits = open_limits(problem, classes)
     taken = np.zeros(len(classes.pool), dtype=np.bool_)
+    program = _relaxation(problem, classes, limits, taken)
+    growing = GrowingProgram(program.cost, program.upper, effort.seed)
+    growing.add(sp.csr_array(program.matrix), program.row_lower, program.row_upper)
     while True:
-        program = _relaxation(problem, classes, limits, taken)
-        answer = solve_arrays(program, effort)
+        answer = growing.solve(effort)
         if answer.outcome.state != "optimal":
             return None
         hosts, flow = np.split(answer.x, [problem.pools])
-        broken = ~taken & (flow > limits * hosts[classes.pool] + _BROKEN)
-        if not broken.any():
-            rows = len(program.row_lower) - int(taken.sum())
-            bound, arcs = answer.outcome.objective, np.flatnonzero(taken)
-            return Relaxed(program, bound, answer.x, answer.reduced_cost, arcs, rows)
-        taken |= broken
+        broken = np.flatnonzero(~taken & (flow > limits * hosts[classes.pool] + _BROKEN))
+        if not len(broken):
+            arcs = np.flatnonzero(taken)
+            whole, rows = _relaxation(problem, classes, limits, taken), len(program.row_lower)
+            return Relaxed(whole, answer.outcome.objective, answer.x, answer.reduced_cost, arcs, rows)
+        taken[broken] = True
+        growing.add(
+            _open_rows(classes, limits, broken, problem.pools), np.full(len(broken), -np.inf), np.zeros(len(broken))
+        )
 
 
 def fewest_hosts(problem: Problem, clusters: int) -> int:
@@ -82,16 +87,14 @@ def _relaxation(problem: Problem, classes: Classes, limits: Ints, taken: Bools) 
     """Return rows (1), (2), (2c) and the ``taken`` ones of (3b); columns n_p, then f_a."""
     arcs, pools, kinds = len(classes.pool), problem.pools, classes.count
     each, rows = np.arange(arcs), np.flatnonzero(taken)
-    shape = (len(rows), pools)
     of_class = sp.csr_array((np.ones(arcs), (classes.of_arc, each)), shape=(kinds, arcs))
     load = sp.csr_array((classes.items[classes.of_arc].astype(float), (classes.pool, each)), shape=(pools, arcs))
-    opened = sp.csr_array((limits[rows].astype(float), (np.arange(len(rows)), classes.pool[rows])), shape=shape)
     matrix = sp.vstack(
         (
             sp.hstack((sp.csr_array((kinds, pools)), of_class)),
             sp.hstack((sp.diags_array(-problem.caps.astype(float)), load)),
             sp.hstack((sp.csr_array(np.ones((1, pools))), sp.csr_array((1, arcs)))),
-            sp.hstack((-opened, sp.eye_array(arcs, format="csr")[rows])),
+            _open_rows(classes, limits, rows, pools),
         )
     )
     demand = classes.demand.astype(np.float64)
@@ -104,3 +107,11 @@ def _relaxation(problem: Problem, classes: Classes, limits: Ints, taken: Bools) 
         row_lower=np.concatenate((demand, unbounded[:pools], [fewest], unbounded[pools:])),
         row_upper=np.concatenate((demand, at_most[:pools], [np.inf], at_most[pools:])),
     )
+
+
+def _open_rows(classes: Classes, limits: Ints, arcs: Ints, pools: int) -> sp.csr_array:
+    """Return rows (3b) of ``arcs``: f_a - m_a n_p, shape (rows, pools and arcs)."""
+    row = np.arange(len(arcs))
+    places = (np.concatenate((row, row)), np.concatenate((classes.pool[arcs], pools + arcs)))
+    values = np.concatenate((-limits[arcs].astype(np.float64), np.ones(len(arcs))))
+    return sp.csr_array((values, places), shape=(len(arcs), pools + len(classes.pool)))

@@ -10,12 +10,15 @@ from functools import cached_property
 from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 
 from planner.fleet import Bools, Fleet, Floats, Ints, whole_weights
 from planner.rules import Checker
 from planner.sizing.limits import Limit, Measure, amounts_of, most_on_host, nested, read_limits
 
 __all__ = ["Classes", "Problem", "build_problem", "group", "restrict", "unlimited", "whole_weights"]
+
+Keys = npt.NDArray[np.uint64]
 
 
 @dataclass(frozen=True)
@@ -218,20 +221,7 @@ def group(problem: Problem, *, by_weight: bool, apart: Ints | None = None) -> Cl
     held_apart = np.zeros(problem.sites, dtype=np.int64) if apart is None else apart
     counted = (problem.clusters, problem.own_cost, weights, item_weight, held_apart, *problem.amounts.values())
     alike = np.column_stack(counted).astype(np.float64)
-    # A site's key is the bytes of its row and of its pools: one slice each, as there may be a million sites.
-    own, pools, paid = alike.tobytes(), problem.pool.tobytes(), costs.tobytes() if by_cost else b""
-    width, wide = alike.itemsize * alike.shape[1], problem.pool.itemsize
-    ends = (problem.indptr * wide).tolist()
-    keys: dict[tuple[bytes, bytes, bytes], int] = {}
-    of_site = np.fromiter(
-        (
-            keys.setdefault((own[s * width : (s + 1) * width], pools[a:b], paid[a:b]), len(keys))
-            for s, (a, b) in enumerate(itertools.pairwise(ends))
-        ),
-        dtype=np.int64,
-        count=problem.sites,
-    )
-    _, first = np.unique(of_site, return_index=True)
+    first, of_site = _alike(alike, problem.indptr, problem.pool, costs if by_cost else None)
     lengths = np.diff(problem.indptr)[first]
     indptr = np.concatenate(([0], np.cumsum(lengths))).astype(np.int64)
     taken = np.arange(indptr[-1]) + np.repeat(problem.indptr[first] - indptr[:-1], lengths)
@@ -251,6 +241,47 @@ def group(problem: Problem, *, by_weight: bool, apart: Ints | None = None) -> Cl
         pool=problem.pool[taken],
         cost=costs[taken],
     )
+
+
+def _alike(own: Floats, indptr: Ints, pool: Ints, costs: Floats | None) -> tuple[Ints, Ints]:
+    """Return the first site of each class (K,), in order, and the class of each site (S,).
+
+    Alike are sites with the same row of ``own`` (S, numbers) and the same pools, at the same ``costs`` (E,) if given.
+    They are found by keys of 64 bits, and compared; should two that differ share a key, other keys are made.
+    """
+    lengths = np.diff(indptr)
+    for salt in itertools.count():
+        keys = _keys(own, indptr, pool, costs, salt)
+        _, first, of_site = np.unique(keys, return_index=True, return_inverse=True)
+        order = np.argsort(first)
+        first, of_site = first[order], _inverse(order, len(order))[of_site]
+        twin = first[of_site]
+        if (lengths == lengths[twin]).all() and (own == own[twin]).all():
+            at = np.arange(len(pool)) + np.repeat(indptr[twin] - indptr[:-1], lengths)
+            if (pool == pool[at]).all() and (costs is None or (costs == costs[at]).all()):
+                break
+    return first, of_site
+
+
+def _keys(own: Floats, indptr: Ints, pool: Ints, costs: Floats | None, salt: int) -> Keys:
+    """Return a key for each site, shape (S,): its row of ``own`` mixed with the sum of its pools' keys."""
+    of_pair = _mixed(np.arange(pool.max(initial=0) + 1, dtype=np.uint64), salt)[pool]
+    if costs is not None:
+        of_pair = _mixed(of_pair ^ costs.view(np.uint64), salt)
+    before = np.zeros(len(pool) + 1, dtype=np.uint64)
+    np.cumsum(of_pair, out=before[1:])  # wraps, and so do differences
+    keys = before[indptr[1:]] - before[indptr[:-1]]
+    for column in own.T:
+        keys = _mixed(keys ^ np.ascontiguousarray(column).view(np.uint64), salt)
+    return keys
+
+
+def _mixed(values: Keys, salt: int) -> Keys:
+    """Return 64 bits that look random for each of ``values``: the end of G. L. Steele's SplitMix64 (OOPSLA 2014)."""
+    keys = values + np.uint64((salt + 1) * 0x9E3779B97F4A7C15 % 2**64)
+    keys = (keys ^ (keys >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
+    keys = (keys ^ (keys >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
+    return keys ^ (keys >> np.uint64(31))
 
 
 def _by_id(ids: tuple[str, ...]) -> Ints:

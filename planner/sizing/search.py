@@ -20,7 +20,7 @@ from planner.sizing.problem import Classes, Problem
 from planner.sizing.solver import Effort
 
 _CLOSED = 1e-7  # relative; the solver's own tolerance on its bound
-_FIRST_CUTS = 100  # of single classes before the first round
+_LARGEST, _CONFINED = 20, 300  # cuts before the first round: of the largest classes, and of those with few pools
 _PATIENT = 2  # rounds before hosts are added just to have a plan: most searches close soon after
 _IDLE = 4  # rounds in which rounding did not raise the bound before branch and bound is asked
 _SHORT_FLOWS = 6  # looked at in a round; with cover there is a layer for each loss
@@ -86,17 +86,22 @@ def search_counts(
     for layer in search.layers:
         for cut in layer.first_cuts():
             search.add(cut)
-        for cut in layer.short_classes(np.zeros(problem.pools, dtype=np.int64), _FIRST_CUTS):
+        largest = layer.short_classes(np.zeros(problem.pools, dtype=np.int64), _LARGEST)
+        for cut in (*layer.confined_classes(_CONFINED), *largest):
             search.add(cut)
     exact, idle = False, 0
     while not search.closed and not effort.spent:
-        hosts, bound = search.master.solve(effort, exact=exact)
-        idle = 0 if exact or bound > search.bound else idle + 1
+        known = None if search.best is None else search.value(search.best)
+        hosts, bound = search.master.solve(effort, exact=exact, below=known)
+        raised = bound > search.bound
         search.bound = max(search.bound, bound)
         if hosts is None:
             break
+        # Counts that cost no more than the bound are the best that the cuts allow: branch and bound has nothing to say.
+        settled = exact or raised or search.value(hosts) <= search.bound * (1 + _CLOSED)
+        idle = 0 if settled else idle + 1
         search.rounds += 1
-        effort.tell(problem.objective, None if search.best is None else search.value(search.best), search.bound)
+        effort.tell(problem.objective, known, search.bound)
         flows = _short_flows(search, hosts)
         if not flows:
             _keep(search, hosts)

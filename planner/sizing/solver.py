@@ -249,6 +249,9 @@ class Answer:
     dual: Floats
 
 
+_NOT_SOLVED = Answer(Outcome("unsolved", "no time left"), np.zeros(0), np.zeros(0), np.zeros(0))
+
+
 def solve_arrays(
     program: LinearProgram, effort: Effort, *, gap: float = 0.0, start: Floats | None = None, stage: str = ""
 ) -> Answer:
@@ -259,26 +262,68 @@ def solve_arrays(
 
     Raises SolverError when the solver reports a fault.
     """
-    none = np.zeros(0)
     if effort.spent:
-        return Answer(Outcome("unsolved", "no time left"), none, none, none)
+        return _NOT_SOLVED
     with _quiet():
-        highs = highspy.Highs()  # type: ignore[no-untyped-call]
-        highs.setOptionValue("output_flag", False)
-        highs.setOptionValue("threads", 1)
-        highs.setOptionValue("random_seed", effort.seed)
+        highs = _quiet_highs(effort)
         highs.setOptionValue("mip_rel_gap", gap)
-        if effort.left is not None:
-            highs.setOptionValue("time_limit", effort.left)
-        highs.setCallback(_interrupter(effort, stage), None)
-        for kind in _INTERRUPTIBLE:
-            highs.startCallback(kind)
+        _listen(highs, effort, stage)
         highs.passModel(_highs_lp(program))
         if start is not None:
             known = highspy.HighsSolution()
             known.col_value = start
             highs.setSolution(known)
         highs.run()
+    return _answer(highs)
+
+
+class GrowingProgram:
+    """min cost x, 0 <= x <= upper, with rows that are added as they become known.
+
+    Every solve but the first starts from the basis of the last, so that many solves cost little more than one.
+    """
+
+    def __init__(self, cost: Floats, upper: Floats, seed: int = 0) -> None:
+        columns = len(cost)
+        with _quiet():
+            self._highs = _quiet_highs(Effort(seed=seed))
+            self._highs.addVars(columns, np.zeros(columns), upper)
+            self._highs.changeColsCost(columns, np.arange(columns, dtype=np.int32), cost)
+
+    def add(self, matrix: sp.csr_array, lower: Floats, upper: Floats | None = None) -> None:
+        """Add rows lower <= matrix x <= upper, shapes (R, columns) and (R,); without an upper limit if None."""
+        most = np.full(len(lower), np.inf) if upper is None else upper
+        self._highs.addRows(len(lower), lower, most, matrix.nnz, matrix.indptr[:-1], matrix.indices, matrix.data)
+
+    def solve(self, effort: Effort) -> Answer:
+        """Return the answer; SolverError when the solver reports a fault."""
+        if effort.spent:
+            return _NOT_SOLVED
+        with _quiet():
+            if effort.left is not None:  # the solver counts the seconds of all runs together
+                self._highs.setOptionValue("time_limit", self._highs.getRunTime() + effort.left)
+            _listen(self._highs, effort)
+            self._highs.run()
+        return _answer(self._highs)
+
+
+def _quiet_highs(effort: Effort) -> highspy.Highs:
+    highs = highspy.Highs()  # type: ignore[no-untyped-call]
+    highs.setOptionValue("output_flag", False)
+    highs.setOptionValue("threads", 1)
+    highs.setOptionValue("random_seed", effort.seed)
+    if effort.left is not None:
+        highs.setOptionValue("time_limit", effort.left)
+    return highs
+
+
+def _listen(highs: highspy.Highs, effort: Effort, stage: str = "") -> None:
+    highs.setCallback(_interrupter(effort, stage), None)
+    for kind in _INTERRUPTIBLE:
+        highs.startCallback(kind)
+
+
+def _answer(highs: highspy.Highs) -> Answer:
     solution = highs.getSolution()
     return Answer(
         _outcome(highs),

@@ -51,7 +51,7 @@ def read_today(fleet: Fleet, problem: Problem) -> Today:
     for name, at in sorted({(h, where) for h, where in zip(current["host"], current["hub"], strict=True) if h}):
         if name not in fleet.retiring_hosts:
             in_use.setdefault(at, []).append(name)
-    taken = fleet.retiring_hosts.union(*in_use.values())
+    taken = set(fleet.retiring_hosts).union(*in_use.values())
     names: list[list[str]] = [[] for _ in range(problem.pools)]
     pools_at: dict[str, list[int]] = {}
     for p, at in enumerate(problem.pool_at):
@@ -65,6 +65,6 @@ def read_today(fleet: Fleet, problem: Problem) -> Today:
         for p in pools:
             while len(names[p]) < max(problem.max_hosts[p], problem.existing[p]):
                 name = next(n for n in fresh if n not in taken)
-                taken |= {name}
+                taken.add(name)
                 names[p].append(name)
     return Today(hub, host, names)
