@@ -6,7 +6,6 @@ Aims: most weight served, then the policy's objective, then what decides among e
 from __future__ import annotations
 
 import dataclasses
-import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -195,8 +194,7 @@ def _by_halves(problem: Problem, classes: Classes, effort: Effort, wishes: Wishe
 
 def _wished(model: FlowModel, sized: Sized, wishes: Wishes | None, effort: Effort) -> Sized:
     """Return ``sized`` with the arcs that are best for the later aims among equals, as far as time allows."""
-    left = _WISH_SECONDS if effort.left is None else min(_WISH_SECONDS, effort.left)
-    effort = dataclasses.replace(effort, seconds=left, started=time.monotonic())
+    effort = effort.within(_WISH_SECONDS)
     for cost in () if wishes is None else wishes.costs(model.classes):
         better = model.choose_arcs(cost.values, effort)
         if better is None:

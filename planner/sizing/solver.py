@@ -6,6 +6,7 @@ hand "Optimal". Solver output never reaches standard output, which carries only 
 
 from __future__ import annotations
 
+import dataclasses
 import os
 import signal
 import sys
@@ -90,6 +91,11 @@ class Effort:
         """Say whether something that takes ``seconds`` and cannot be stopped may still begin."""
         left = self.left
         return left is None or left > seconds
+
+    def within(self, seconds: float) -> Effort:
+        """Return an effort that begins now, and ends with this one and after ``seconds`` at the latest."""
+        left = seconds if self.left is None else min(seconds, self.left)
+        return dataclasses.replace(self, seconds=left, started=time.monotonic())
 
     def tell(self, stage: str, best: float | None, bound: float | None) -> None:
         """Report progress to ``watch``."""

@@ -25,9 +25,6 @@ def strong_bound(problem: Problem, cost: Floats, hosts: int, effort: Effort) -> 
     pairs, pools, sites = len(problem.pool), problem.pools, problem.sites
     if pairs > _MOST_PAIRS or effort.spent:
         return 0.0
-    left = effort.left
-    limited = Effort(seconds=_SECONDS if left is None else min(left, _SECONDS), seed=effort.seed)
-    limited.stopped = effort.stopped
     pair, pool = np.arange(pairs), np.arange(pools)
     row = np.concatenate((problem.site, sites + problem.pool, sites + pool, np.full(pools, sites + pools)))
     column = np.concatenate((pools + pair, pools + pair, pool, pool))
@@ -46,5 +43,5 @@ def strong_bound(problem: Problem, cost: Floats, hosts: int, effort: Effort) -> 
         row_upper=np.concatenate((np.ones(sites), np.zeros(pools), [hosts], np.zeros(pairs))),
         whole=np.arange(pools + pairs) < pools,
     )
-    bound = solve_arrays(program, limited).outcome.bound
+    bound = solve_arrays(program, effort.within(_SECONDS)).outcome.bound
     return bound if np.isfinite(bound) else 0.0

@@ -6,10 +6,10 @@ force the bound: adding up with the plan's multipliers, a branch and bound of ou
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Literal, get_args
+from typing import Literal, TypeVar, get_args
 
 from planner.fleet import Fleet
 from planner.plan import Objective, Plan
@@ -32,6 +32,8 @@ from planner.verify.violation import RELATIVE_TOLERANCE, Violation
 from planner.words import counted
 
 Verdict = Literal["proof", "bound", "broken"]
+Claim = TypeVar("Claim", ClaimedSet, ClaimedCoverSet)
+Forcing = TypeVar("Forcing", Row, CoverRow)
 
 _KINDS = ("counting", "search", "solver", "bound", "none")
 _CLAIM_PROOF = ("counting", "search")  # kinds that say that the sets alone force the bound
@@ -77,7 +79,7 @@ def verify_proof(fleet: Fleet, plan: Plan, *, most_nodes: int = MOST_NODES, seco
     case = Case(read_inventory(fleet), plan)
     if plan.proof.details.get("cover_sets"):
         return _of_cover(case, seconds)
-    claims, rows, violations = _recounted(case)
+    claims, rows, violations = _recounted(case, "sets", read_set, Recount(case).check)
     if violations:
         return _broken(violations)
     model = host_model(list(case.inventory.pools.values()), plan.objective, rows)
@@ -89,21 +91,7 @@ def verify_proof(fleet: Fleet, plan: Plan, *, most_nodes: int = MOST_NODES, seco
 def _of_cover(case: Case, seconds: float) -> ProofCheck:
     """Check a proof that counts standbys as well."""
     recount = CoverRecount(case)
-    claims: list[ClaimedCoverSet] = []
-    rows: list[CoverRow] = []
-    violations: list[Violation] = []
-    for number, data in enumerate(case.plan.proof.details["cover_sets"], start=1):
-        where = f"set {number} of the proof"
-        try:
-            claim = read_cover_set(data)
-        except UnreadableError as error:
-            violations.append(Violation("proof_form", where, str(error)))
-            continue
-        row, wrong = recount.check(claim, where)
-        violations += wrong
-        if row is not None:
-            claims.append(claim)
-            rows.append(row)
+    claims, rows, violations = _recounted(case, "cover_sets", read_cover_set, recount.check)
     if violations:
         return _broken(violations)
     model = recount.model(rows)
@@ -136,20 +124,24 @@ def _is_number(value: object) -> bool:
     return finite(value) == finite(value)
 
 
-def _recounted(case: Case) -> tuple[list[ClaimedSet], list[Row], list[Violation]]:
+def _recounted(
+    case: Case,
+    key: str,
+    read: Callable[[object], Claim],
+    check: Callable[[Claim, str], tuple[Forcing | None, list[Violation]]],
+) -> tuple[list[Claim], list[Forcing], list[Violation]]:
     """Return the sets that can be read, the inequality that each forces, and what is wrong with any."""
-    recount = Recount(case)
-    claims: list[ClaimedSet] = []
-    rows: list[Row] = []
+    claims: list[Claim] = []
+    rows: list[Forcing] = []
     violations: list[Violation] = []
-    for number, data in enumerate(case.plan.proof.details.get("sets", ()), start=1):
+    for number, data in enumerate(case.plan.proof.details.get(key, ()), start=1):
         where = f"set {number} of the proof"
         try:
-            claim = read_set(data)
+            claim = read(data)
         except UnreadableError as error:
             violations.append(Violation("proof_form", where, str(error)))
             continue
-        row, wrong = recount.check(claim, where)
+        row, wrong = check(claim, where)
         violations += wrong
         if row is not None:
             claims.append(claim)

@@ -126,20 +126,26 @@ def as_fleet(make, case):
     return fleet.replace(pools=make.pools(table))
 
 
+def equal_to_brute_force(make, case):
+    """Return the plan of a case after comparing it with the best of all plans."""
+    fleet = as_fleet(make, case)
+    result = plan(fleet)
+    make.sound(fleet, result)
+    weight = dict(zip(fleet.site_ids, case["weight"], strict=True))
+    served = sum(weight[a.site] for a in result.assignments)
+    covered = sum(weight[a.site] for a in result.assignments if a.standby)
+    assert (served, covered, result.hosts) == pytest.approx(brute_force(case))
+    assert result.lower_bound == result.hosts
+    return result
+
+
 @pytest.mark.parametrize("together", [False, True], ids=["single", "kept_together"])
 @pytest.mark.parametrize("cover", ["host", "hub", "zone"])
 def test_plan_with_cover_is_the_best_of_all_plans(make, cover, together, examples):
     @settings(max_examples=examples, deadline=None, suppress_health_check=list(HealthCheck))
     @given(cases(cover, together=together))
     def check(case):
-        fleet = as_fleet(make, case)
-        result = plan(fleet)
-        make.sound(fleet, result)
-        weight = dict(zip(fleet.site_ids, case["weight"], strict=True))
-        served = sum(weight[a.site] for a in result.assignments)
-        covered = sum(weight[a.site] for a in result.assignments if a.standby)
-        assert (served, covered, result.hosts) == pytest.approx(brute_force(case))
-        assert result.lower_bound == result.hosts
+        result = equal_to_brute_force(make, case)
         assert result.status == ("infeasible" if result.unserved else "optimal")
 
     check()
@@ -153,13 +159,6 @@ def test_search_for_spare_room_alone_is_exact_for_single_clusters(make, cover, e
     @settings(max_examples=examples, deadline=None, suppress_health_check=list(HealthCheck))
     @given(cases(cover, together=False))
     def check(case):
-        fleet = as_fleet(make, case)
-        result = plan(fleet)
-        make.sound(fleet, result)
-        weight = dict(zip(fleet.site_ids, case["weight"], strict=True))
-        served = sum(weight[a.site] for a in result.assignments)
-        covered = sum(weight[a.site] for a in result.assignments if a.standby)
-        assert (served, covered, result.hosts) == pytest.approx(brute_force(case))
-        assert result.lower_bound == result.hosts
+        equal_to_brute_force(make, case)
 
     check()

@@ -19,32 +19,18 @@ from fractions import Fraction
 import numpy as np
 import scipy.sparse as sp
 
-from planner.fleet import Bools, Ints
+from planner.fleet import Ints
 from planner.sizing.certificate import DENOMINATORS, priced
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.pairs import PairNetwork
 from planner.sizing.cover.scenarios import OneHostLost
+from planner.sizing.cover.spare import CoverSet
 from planner.sizing.layers import Cut
 from planner.sizing.problem import Classes, Problem
 from planner.sizing.solver import Effort, LinearProgram, solve_arrays
 
 _SEARCH_SECONDS = 30.0  # for choosing a few sets out of many
 _AT_A_TIME = 4  # sets
-
-
-@dataclass(frozen=True)
-class CoverSet:
-    """A set of classes that needs homes for ``demand`` clusters.
-
-    The pools that some class of it may have as home are counted by ``full`` (P,), C_p n_p, by ``kept`` (P,),
-    R_p n_p - s_p, or by the room of the standbys in ``ready`` (P, P).
-    """
-
-    classes: Ints
-    demand: int
-    full: Bools
-    kept: Bools
-    ready: Bools
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ divisible ones uses, the largest first; the single clusters then flow into what 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -35,17 +36,15 @@ def liked_room(spares: SpareSearch, network: PairNetwork, point: Point, wishes: 
     classes, hosts = network.classes, np.rint(point.hosts).astype(np.int64)
     each = classes.items[classes.of_arc]
 
-    def flow(most: Ints, cost: Ints) -> tuple[Ints | None, int]:
+    def flow(most: Ints, cost: Ints) -> tuple[Ints | None, int | None]:
         transport = Transport(classes.of_arc, classes.pool, network.demand, most * hosts)
         found = least_cost_flow(transport, [Cost((cost // each).astype(np.float64), 1.0)])
-        return found, -1 if found is None else int(cost // each @ found)
+        return found, None if found is None else int(cost // each @ found)
 
-    caps, level = spares.problem.caps, int(spares.problem.caps.max(initial=0))
+    caps = spares.problem.caps
+    level = int(caps.max(initial=0))
     if wishes.even:
-        least = flow(caps, wishes.before)[1]
-        for step in (1 << k for k in reversed(range(level.bit_length()))):
-            if level > step and flow(np.minimum(caps, level - step), wishes.before)[1] == least:
-                level -= step
+        level = _lowest(level, lambda most: flow(np.minimum(caps, most), wishes.before)[1])
     found, _ = flow(np.minimum(caps, level), wishes.cost)
     if found is None:
         return point
@@ -99,11 +98,16 @@ def _even(
         return None if found is None else int(before[found[0]] @ found[2])
 
     high = int(np.ceil(((load + carried) / np.maximum(1.0, point.hosts)).max(initial=0.0)))
+    return lowered(_lowest(high, total))
+
+
+def _lowest(high: int, total: Callable[[int], int | None]) -> int:
+    """Return the lowest load of a host, up to ``high``, at which ``total`` costs are what they are at ``high``."""
     low, least = 0, total(high)
     while low + 1 < high:
         middle = (low + high) // 2
         low, high = (low, middle) if total(middle) == least else (middle, high)
-    return lowered(high)
+    return high
 
 
 def _whole_room(model: SpareModel, point: Point) -> tuple[Ints, Ints]:

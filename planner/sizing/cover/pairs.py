@@ -100,16 +100,15 @@ class PairNetwork:
 
     def _list(self, chosen: Iterable[tuple[int, Ints, Ints]]) -> int:
         """List pairs, given as class, arcs and pairs; return how many."""
-        kind, arc, pair = (
-            np.concatenate(side) if side else np.zeros(0, dtype=np.int64)
-            for side in _sides((np.full(len(arcs), c), arcs, pairs) for c, arcs, pairs in chosen)
-        )
-        if len(arc):
-            most = np.full(len(arc), _UNLIMITED, dtype=np.int64)
-            at = self._flows.add_arcs_with_capacity(kind, self._pair_node + pair, most)
-            self._arc_of.append(arc)
-            self._standby.append(pair % self.pools)
-            self._listed.append(np.asarray(at, dtype=np.int64))
+        rows = [(np.full(len(arcs), c), arcs, pairs) for c, arcs, pairs in chosen]
+        if not rows:
+            return 0
+        kind, arc, pair = (np.concatenate(side) for side in zip(*rows, strict=True))
+        most = np.full(len(arc), _UNLIMITED, dtype=np.int64)
+        at = self._flows.add_arcs_with_capacity(kind, self._pair_node + pair, most)
+        self._arc_of.append(arc)
+        self._standby.append(pair % self.pools)
+        self._listed.append(np.asarray(at, dtype=np.int64))
         return len(arc)
 
     def solve(self, load: Floats | Ints, ready: Floats | Ints, scale: int = 1, demand: Ints | None = None) -> PairFlow:
@@ -212,14 +211,6 @@ class PairNetwork:
             near[self.classes.pool[first:last][np.argsort(cost[first:last], kind="stable")[:_CHEAP_HOMES]]] = True
             chosen.append((c, *self._chosen(c, self.may & near[:, None], _CHEAP_PAIRS)))
         self._list(chosen)
-
-
-def _sides(rows: Iterable[tuple[Ints, Ints, Ints]]) -> tuple[list[Ints], list[Ints], list[Ints]]:
-    sides: tuple[list[Ints], list[Ints], list[Ints]] = ([], [], [])
-    for row in rows:
-        for side, values in zip(sides, row, strict=True):
-            side.append(values)
-    return sides
 
 
 def _parts(clusters: Floats | Ints, scale: int) -> Ints:

@@ -49,13 +49,6 @@ class Row:
         times = (inside[classes.of_arc] & lost) + max(1.0, self.hosts) * np.isin(classes.pool, self.pools)
         return np.asarray(times + (self.hosts - 1.0) * lost if self.hosts else times, dtype=np.float64)
 
-    def limit(self, losses: Losses, hosts: Ints) -> float:
-        """Return the most that the row may count with ``hosts`` (P,) running."""
-        m = max(1, self.hosts)
-        room = float(m * (losses.room[self.pools] @ hosts[self.pools]))
-        own = int(losses.room[losses.pools[self.loss]].sum()) if self.hosts else 0
-        return room + own * m * (m - 1)
-
     @property
     def key(self) -> tuple[int, int, bytes]:
         """What tells rows apart."""
@@ -66,7 +59,7 @@ def missing_rows(
     problem: Problem, classes: Classes, losses: Losses, hosts: Ints, flow: Floats, uncovered: Floats
 ) -> Iterator[Row]:
     """Yield rows that ``hosts`` (P,), ``flow`` and ``uncovered`` (A,), all whole, fail; none if all find room."""
-    for at, running, short in _short_losses(problem, classes, losses, hosts, flow, uncovered, 1):
+    for at, running, short in _short_losses(problem, classes, losses, hosts, flow, uncovered):
         for cut in short.cuts():
             if cut.shortfall(np.ones(problem.pools, dtype=np.int64)) > 0:
                 yield _row(classes, losses, at, cut.classes, running)
@@ -79,13 +72,11 @@ def _short_losses(
     hosts: Ints,
     flow: Floats,
     uncovered: Floats,
-    scale: int,
-    spare: float = 0.0,
 ) -> Iterator[tuple[int, int, Flow]]:
     """Yield the losses that do not find room: position, hosts of the pool that loses one (else 0), maximum flow."""
     each = classes.items[classes.of_arc]
     load = np.bincount(classes.pool, weights=flow * each, minlength=problem.pools)
-    free = np.maximum(0.0, losses.room * hosts - load - spare)
+    free = np.maximum(0.0, losses.room * hosts - load)
     for at, hit in enumerate(losses.pools):
         displaced = np.where(hit[classes.pool], (flow - uncovered) * each, 0.0)
         demand = np.bincount(classes.of_arc, weights=displaced, minlength=classes.count)
@@ -97,16 +88,10 @@ def _short_losses(
             running = int(hosts[p])
             room = running * room
             room[p] = max(0.0, running * (losses.room[p] * (running - 1) - load[p]) + load[p])
-        layer = Layer(at, 1, classes, _parts(demand.astype(np.float64), scale), -_parts(-room, scale))
+        layer = Layer(at, 1, classes, np.rint(demand).astype(np.int64), np.rint(room).astype(np.int64))
         found = layer.flow(np.ones(problem.pools, dtype=np.int64))
-        # Rounding of parts alone leaves less than half a cluster.
-        if found.missing > scale // 2:
+        if found.missing > 0:
             yield at, running, found
-
-
-def _parts(clusters: Floats, scale: int) -> Ints:
-    """Return clusters in whole parts, rounded down but for the dust of floating point."""
-    return np.floor(clusters * scale + 1e-6).astype(np.int64)
 
 
 def first_rows(classes: Classes, losses: Losses, coverable: Ints) -> Iterator[Row]:

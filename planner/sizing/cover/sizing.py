@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import dataclasses
 import functools
-import time
 from collections.abc import Iterator, Sequence
 
 import numpy as np
@@ -17,7 +16,7 @@ import numpy as np
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.arc_costs import later_cost, later_costs, pool_of_today
 from planner.sizing.counts import Sized, all_fit, counts_decide, finish, minimise, objective_value
-from planner.sizing.cover.evidence import CoverSet, Evidence, find_evidence, sets_of
+from planner.sizing.cover.evidence import Evidence, find_evidence, sets_of
 from planner.sizing.cover.homes import Wishes, find_homes, liked_room
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.model import CoverModel
@@ -32,11 +31,11 @@ from planner.sizing.search import Search, search_counts
 from planner.sizing.solver import Effort
 
 _MOST_ARCS = 30_000  # up to here the flow model is asked where something else than host counts decides
-_FEW_ARCS = 3_000  # up to here a model closes what search and homes leave open
+_FEW_ARCS = 3_000  # up to here it closes what search and homes leave open
+_MODEL_SECONDS = 120.0  # for that, at most
 _NICE_SECONDS = 10.0  # for its choice of homes among equals, at most
 _SINGLE_SITES = 20_000  # up to here homes are chosen for every site by itself
 _LIKED_SITES = 2_000  # up to here room is also chosen by what homes would like
-_MODEL_SECONDS = 120.0  # for that, at most
 
 
 def sizings(
@@ -63,13 +62,13 @@ def sizings(
                 any_found = True
         elif len(classes.pool) <= _MOST_ARCS:
             model = CoverModel(problem, classes, losses, serve_all=True, cover_all=True)
-            best = _by_model(model, stays, then, _own(effort))
+            best = _by_model(model, stays, then, effort.within(_MODEL_SECONDS))
             if best is not None:
                 yield best
                 any_found = True
     if not any_found:
         classes = group(problem, by_weight=True, apart=apart)
-        yield _by_worth(problem, classes, losses, stays, then, _own(effort))
+        yield _by_worth(problem, classes, losses, stays, then, effort.within(_MODEL_SECONDS))
 
 
 def _by_search(
@@ -131,7 +130,7 @@ def _found(
         if len(classes.pool) <= _FEW_ARCS and not wishes.even:
             exact = CoverModel(problem, classes, losses, serve_all=True, cover_all=True, hosts=hosts)
             summed = _all_served(classes, hosts, _summed(problem, classes, each, homes))
-            other = _nicest(exact, summed, stays, then, _own(effort, _NICE_SECONDS))
+            other = _nicest(exact, summed, stays, then, effort.within(_NICE_SECONDS))
             means = later_cost(problem, classes, stays, then, network.nodes)
             if float(means @ other.flow) <= float(wishes.cost @ homes):
                 kinds, counts = classes, other
@@ -171,9 +170,8 @@ def _evidence(spares: SpareSearch, search: Search, target: float, effort: Effort
     """Return sets that force ``target``: of the cuts that the search for spare room knew, else of all."""
     problem, losses, network = spares.problem, spares.losses, spares.network
     plain = len(layers(problem, network.classes))
-    own = [CoverSet(cut.classes, cut.demand, cut.full, cut.kept, cut.ready) for cut in spares.model.cuts]
     for cuts in (spares.known_cuts(), search.cuts):
-        sets = own + sets_of(network, losses, cuts, plain)
+        sets = [*spares.model.cuts, *sets_of(network, losses, cuts, plain)]
         found = find_evidence(problem, network.classes, losses, sets, target, effort)
         if found is not None:
             return found
@@ -192,13 +190,7 @@ def _closed(
     """Return the answer of the flow model, told of a bound that is known."""
     model = CoverModel(problem, classes, losses, serve_all=True, cover_all=True)
     model.at_least(problem.objective, bound)
-    return _by_model(model, stays, then, _own(effort), bound)
-
-
-def _own(effort: Effort, seconds: float = _MODEL_SECONDS) -> Effort:
-    """Return an effort that ends with ``effort``, and after ``seconds`` at the latest."""
-    left = seconds if effort.left is None else min(seconds, effort.left)
-    return dataclasses.replace(effort, seconds=left, started=time.monotonic())
+    return _by_model(model, stays, then, effort.within(_MODEL_SECONDS), bound)
 
 
 def _by_model(

@@ -98,11 +98,11 @@ class Point:
 
 
 @dataclass(frozen=True)
-class SpareCut:
-    """A set of classes that is stuck, and the term that stands for each home's minimum.
+class CoverSet:
+    """A set of classes that needs homes for ``demand`` clusters.
 
-    ``full``: C_p n_p, ``kept``: R_p n_p - s_p, ``ready`` (P, P): t_pq. The inequality is
-    ``on_hosts @ n + on_room @ room + sum of each_p g_pm over steps (p, m) >= demand``.
+    The pools that some class of it may have as home are counted by ``full`` (P,), C_p n_p, by ``kept`` (P,),
+    R_p n_p - s_p, or by the room of the standbys in ``ready`` (P, P).
     """
 
     classes: Ints
@@ -110,6 +110,15 @@ class SpareCut:
     full: Bools
     kept: Bools
     ready: Bools
+
+
+@dataclass(frozen=True)
+class SpareCut(CoverSet):
+    """A set that is stuck, as an inequality; ``ready`` counts shares t_pq.
+
+    It is ``on_hosts @ n + on_room @ room + sum of each_p g_pm over steps (p, m) >= demand``.
+    """
+
     on_hosts: Floats
     on_room: Floats
     steps: tuple[tuple[int, int, int], ...]  # (p, m, each_p)

@@ -29,10 +29,8 @@ _ENOUGH = 0.5  # clusters missing: rounding down to parts alone may lose as much
 _HALF_WAY = 0.5
 _MOST_ROUNDS = 300  # of one search for cuts
 _KNOWN_AT_A_TIME = 30
-_FEW_TRIES, _ARC_TRIES = (
-    4,
-    500_000,
-)  # counts tried at the bound: at least as many, or as many by arcs; above it few
+_FEW_TRIES = 4  # counts tried above the bound
+_ARC_TRIES = 500_000  # by arcs: counts tried at the bound, if those are more
 _MOST_ADDED = 12  # hosts
 _NEAR = 0.1  # of a host: a point in fractions that costs so little more than the bound is as good as at it
 _BATCHES = 8  # pools are made whole by as large a part of those left

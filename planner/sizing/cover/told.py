@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 
 from planner.fleet import Bools, Fleet
-from planner.sizing.cover.evidence import CoverSet, Evidence
+from planner.sizing.cover.evidence import Evidence
+from planner.sizing.cover.spare import CoverSet
 from planner.sizing.problem import Classes, Problem
 from planner.words import counted, first_few
 
