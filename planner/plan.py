@@ -126,8 +126,9 @@ class Proof:
 
 @dataclass(frozen=True, slots=True)
 class LaterAim:
-    """What became of an aim among equals: its ``value``, and a ``bound`` that no plan of the same objective beats.
+    """What became of an aim among equals: its ``value``, and a ``bound``.
 
+    No plan of the same objective that is as good on the aims before beats the bound.
     ``moves`` counts sites, ``latency`` is total RTT in ms.
     """
 

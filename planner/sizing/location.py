@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +16,7 @@ from planner.sizing.problem import Problem
 from planner.sizing.realise import realise
 from planner.sizing.relaxation import Priced, Relaxation
 from planner.sizing.solver import Effort
-from planner.sizing.strong_bound import strong_bound
+from planner.sizing.strong_bound import Settled, strong_bound
 
 # Work is fixed by counting pairs, not seconds, so that runs repeat.
 _CLIMB_WORK = 60_000_000  # pairs that all subgradient rounds together may look at
@@ -26,11 +26,15 @@ _FEWEST_FLOWS, _MOST_FLOWS = 2, 200
 _THOROUGH = 10  # times the work
 # A flow cannot be stopped: one begins while there is time for it, for the last one, and for seating and telling.
 _RESERVED_FLOWS = 3.0
+_STEP: dict[Later, float] = {"moves": 1.0, "latency": 1e-3}
 
 
 @dataclass(frozen=True, slots=True)
 class Level:
-    """What became of one later aim: ``value`` reached, ``bound`` that no plan of as many hosts can beat."""
+    """What became of one later aim: ``value`` reached, and a ``bound``.
+
+    No plan of as many hosts that is as good on the aims before can beat the bound.
+    """
 
     aim: Later
     value: float
@@ -53,7 +57,7 @@ def improve(
     aims = _leading_costs(then, stays)
     if not aims or problem.sites == 0:
         return sized, (), placed(problem, sized, stays, then)
-    costs = {"moves": (~stays).astype(np.float64), "latency": problem.rtt_ms}
+    costs: dict[Later, Floats] = {"moves": (~stays).astype(np.float64), "latency": problem.rtt_ms}
     began = time.monotonic()
     now = placed(problem, sized, stays, aims)
     flow_seconds = time.monotonic() - began
@@ -67,11 +71,6 @@ def improve(
         for level, aim in enumerate(aims)
     ]
     bounds = [max(best.bound, _nearest(problem, costs[aim])) for aim, (best, _) in zip(aims, climbs, strict=True)]
-    if thorough:
-        bounds = [
-            max(bound, strong_bound(problem, costs[aim], int(sized.value), effort))
-            for aim, bound in zip(aims, bounds, strict=True)
-        ]
     judge = _Judge(problem, sized, stays, aims, _budget(problem, thorough=thorough), effort)
     judge.flow_seconds = flow_seconds
     judge.keep(sized.counts.hosts, now)
@@ -80,8 +79,27 @@ def improve(
             judge.try_counts(hosts)
     for best, _ in climbs:
         _swap(problem, judge, best)
+    if thorough:
+        bounds = _sharper(problem, judge, costs, bounds)
     placement = _finished(problem, judge.sized, stays, then, aims, judge.placement)
     return judge.sized, _levels(aims, judge.placement, bounds), placement
+
+
+def _sharper(problem: Problem, judge: _Judge, costs: Mapping[Later, Floats], bounds: Sequence[float]) -> list[float]:
+    """Return sharper ``bounds`` of the judge's aims; counts met on the way that are better become the judge's best."""
+    found = []
+    for level, (aim, plain) in enumerate(zip(judge.aims, bounds, strict=True)):
+        before = [
+            Settled(costs[earlier], value) for earlier, value in zip(judge.aims[:level], judge.values, strict=False)
+        ]
+
+        def judged(hosts: Ints, level: int = level) -> float:
+            judge.try_counts(hosts)
+            return judge.values[level]
+
+        bound = strong_bound(problem, costs[aim], int(judge.sized.value), _STEP[aim], before, judged, judge.effort)
+        found.append(max(plain, bound))
+    return found
 
 
 def _finished(
@@ -130,7 +148,11 @@ def _budget(problem: Problem, *, thorough: bool) -> int:
 def _levels(aims: Sequence[Later], placement: Placement, bounds: Sequence[float]) -> tuple[Level, ...]:
     # With money as the objective the pair costs come before the later aims.
     values = placement.costs[len(placement.costs) - len(aims) :]
-    return tuple(Level(aim, value, min(value, bound)) for aim, value, bound in zip(aims, values, bounds, strict=True))
+    levels = []
+    for aim, value, bound in zip(aims, values, bounds, strict=True):
+        least = float(np.ceil(bound - 1e-6)) if aim == "moves" else bound  # moves are whole
+        levels.append(Level(aim, value, min(value, least)))
+    return tuple(levels)
 
 
 class _Judge:
@@ -147,6 +169,12 @@ class _Judge:
     @property
     def spent(self) -> bool:
         return self.budget <= 0 or not self.effort.allows(_RESERVED_FLOWS * self.flow_seconds)
+
+    @property
+    def values(self) -> tuple[float, ...]:
+        """What the best placement makes of the aims."""
+        # With money as the objective the pair costs come first.
+        return self.placement.costs[len(self.placement.costs) - len(self.aims) :]
 
     def keep(self, hosts: Ints, placement: Placement) -> None:
         self.seen.add(hosts.tobytes())

@@ -16,7 +16,7 @@ import scipy.sparse as sp
 
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.problem import Classes, Problem
-from planner.sizing.solver import Effort, GrowingProgram, LinearProgram
+from planner.sizing.solver import Answer, Effort, GrowingProgram, LinearProgram
 
 _BROKEN = 1e-6
 
@@ -51,25 +51,50 @@ def open_arcs(problem: Problem, classes: Classes) -> Ints:
 
 def relax(problem: Problem, classes: Classes, effort: Effort) -> Relaxed | None:
     """Return the relaxation of serving every class by shared hosts; None when it has no solution or time ended."""
-    limits = open_limits(problem, classes)
-    taken = np.zeros(len(classes.pool), dtype=np.bool_)
-    program = _relaxation(problem, classes, limits, taken)
-    growing = GrowingProgram(program.cost, program.upper, effort.seed)
-    growing.add(sp.csr_array(program.matrix), program.row_lower, program.row_upper)
-    while True:
-        answer = growing.solve(effort)
-        if answer.outcome.state != "optimal":
-            return None
-        hosts, flow = np.split(answer.x, [problem.pools])
-        broken = np.flatnonzero(~taken & (flow > limits * hosts[classes.pool] + _BROKEN))
-        if not len(broken):
-            arcs = np.flatnonzero(taken)
-            whole, rows = _relaxation(problem, classes, limits, taken), len(program.row_lower)
-            return Relaxed(whole, answer.outcome.objective, answer.x, answer.reduced_cost, arcs, rows)
-        taken[broken] = True
-        growing.add(
-            _open_rows(classes, limits, broken, problem.pools), np.full(len(broken), -np.inf), np.zeros(len(broken))
-        )
+    limits, none = open_limits(problem, classes), np.zeros(len(classes.pool), dtype=np.bool_)
+    program = _relaxation(problem, classes, limits, none)
+    growing = WithOpenRows(program, classes.pool, limits, effort.seed)
+    answer = growing.solve(effort)
+    if answer.outcome.state != "optimal":
+        return None
+    arcs, rows = np.flatnonzero(growing.taken), len(program.row_lower)
+    whole = _relaxation(problem, classes, limits, growing.taken)
+    return Relaxed(whole, answer.outcome.objective, answer.x, answer.reduced_cost, arcs, rows)
+
+
+class WithOpenRows:
+    """A relaxation that takes in its rows f_a <= m_a n_p as it breaks them.
+
+    ``program`` has a column n_p for each pool, then f_a for each arc; ``pool``, ``limits`` (A,): p and m of the arcs.
+    ``taken`` (A,) marks the arcs whose row is in; a row stays in. ``iterations`` of the simplex method so far.
+    """
+
+    def __init__(self, program: LinearProgram, pool: Ints, limits: Ints, seed: int) -> None:
+        self.pool, self.limits = pool, limits
+        self.pools = len(program.cost) - len(pool)
+        self.taken = np.zeros(len(pool), dtype=np.bool_)
+        self.iterations = 0
+        self._growing = GrowingProgram(program.cost, program.upper, seed)
+        self._growing.add(sp.csr_array(program.matrix), program.row_lower, program.row_upper)
+
+    def bound_hosts(self, fewest: Floats, most: Floats) -> None:
+        """Ask for ``fewest`` to ``most`` (P,) hosts of each pool from now on."""
+        self._growing.bound(np.arange(self.pools), fewest, most)
+
+    def solve(self, effort: Effort, enough: float = np.inf) -> Answer:
+        """Return the answer with all rows that are needed; less will do once the value is ``enough``."""
+        while True:
+            answer = self._growing.solve(effort)
+            self.iterations += answer.iterations
+            if answer.outcome.state != "optimal" or answer.outcome.objective >= enough:
+                return answer
+            hosts, flow = np.split(answer.x, [self.pools])
+            broken = np.flatnonzero(~self.taken & (flow > self.limits * hosts[self.pool] + _BROKEN))
+            if not len(broken):
+                return answer
+            self.taken[broken] = True
+            rows = _open_rows(self.pool, self.limits, broken, self.pools)
+            self._growing.add(rows, np.full(len(broken), -np.inf), np.zeros(len(broken)))
 
 
 def fewest_hosts(problem: Problem, clusters: int) -> int:
@@ -94,7 +119,7 @@ def _relaxation(problem: Problem, classes: Classes, limits: Ints, taken: Bools) 
             sp.hstack((sp.csr_array((kinds, pools)), of_class)),
             sp.hstack((sp.diags_array(-problem.caps.astype(float)), load)),
             sp.hstack((sp.csr_array(np.ones((1, pools))), sp.csr_array((1, arcs)))),
-            _open_rows(classes, limits, rows, pools),
+            _open_rows(classes.pool, limits, rows, pools),
         )
     )
     demand = classes.demand.astype(np.float64)
@@ -109,9 +134,9 @@ def _relaxation(problem: Problem, classes: Classes, limits: Ints, taken: Bools) 
     )
 
 
-def _open_rows(classes: Classes, limits: Ints, arcs: Ints, pools: int) -> sp.csr_array:
+def _open_rows(pool: Ints, limits: Ints, arcs: Ints, pools: int) -> sp.csr_array:
     """Return rows (3b) of ``arcs``: f_a - m_a n_p, shape (rows, pools and arcs)."""
     row = np.arange(len(arcs))
-    places = (np.concatenate((row, row)), np.concatenate((classes.pool[arcs], pools + arcs)))
+    places = (np.concatenate((row, row)), np.concatenate((pool[arcs], pools + arcs)))
     values = np.concatenate((-limits[arcs].astype(np.float64), np.ones(len(arcs))))
-    return sp.csr_array((values, places), shape=(len(arcs), pools + len(classes.pool)))
+    return sp.csr_array((values, places), shape=(len(arcs), pools + len(pool)))

@@ -24,7 +24,7 @@ import pulp
 import scipy.sparse as sp
 
 from planner.errors import SolverError
-from planner.fleet import Bools, Floats
+from planner.fleet import Bools, Floats, Ints
 
 State = Literal["optimal", "feasible", "infeasible", "unsolved"]
 
@@ -247,12 +247,16 @@ class LinearProgram:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """Values of an array solve: ``x`` (columns,), and for a pure LP ``reduced_cost`` and ``dual`` (rows,)."""
+    """Values of an array solve: ``x`` (columns,), and for a pure LP ``reduced_cost`` and ``dual`` (rows,).
+
+    ``iterations``: how many steps of the simplex method it took.
+    """
 
     outcome: Outcome
     x: Floats
     reduced_cost: Floats
     dual: Floats
+    iterations: int = 0
 
 
 _NOT_SOLVED = Answer(Outcome("unsolved", "no time left"), np.zeros(0), np.zeros(0), np.zeros(0))
@@ -301,6 +305,10 @@ class GrowingProgram:
         most = np.full(len(lower), np.inf) if upper is None else upper
         self._highs.addRows(len(lower), lower, most, matrix.nnz, matrix.indptr[:-1], matrix.indices, matrix.data)
 
+    def bound(self, columns: Ints, lower: Floats, upper: Floats) -> None:
+        """Set the limits of ``columns``; all shapes (C,)."""
+        self._highs.changeColsBounds(len(columns), columns.astype(np.int32), lower, upper)
+
     def solve(self, effort: Effort) -> Answer:
         """Return the answer; SolverError when the solver reports a fault."""
         if effort.spent:
@@ -336,6 +344,7 @@ def _answer(highs: highspy.Highs) -> Answer:
         np.asarray(solution.col_value),
         np.asarray(solution.col_dual),
         np.asarray(solution.row_dual),
+        max(0, highs.getInfo().simplex_iteration_count),
     )
 
 
