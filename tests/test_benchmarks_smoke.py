@@ -18,7 +18,7 @@ from tests.benchmarks.sets import SETS
 from tests.benchmarks.store import read_rows
 
 
-@pytest.mark.parametrize("of_set", ["towns", "tight", "mixed", "cover"])
+@pytest.mark.parametrize("of_set", ["towns", "tight", "mixed", "nearby", "cover"])
 def test_every_engine_finds_the_same_value(of_set):
     fleet = SETS[of_set].build("60x6")
     problem = build_problem(fleet, Checker(fleet))

@@ -22,6 +22,7 @@ CAP = 64
 _BLOCK = 10_000  # sites drawn at a time, so that 100,000 x 300 distances need not be in memory at once
 
 Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
 
 
 def towns(size: str, *, mixed_caps: bool = False, kept_together: float = 0.0) -> Fleet:
@@ -42,20 +43,43 @@ def plain(size: str, *, budgets_ms: tuple[float, float], cap: int = CAP, most: i
     sites, hubs = read_size(size)
     rng = np.random.Generator(np.random.PCG64(SEED))
     hub_at, budget = rng.uniform(0, 1000, (hubs, 2)), rng.uniform(*budgets_ms, sites)
-    site_of, hub_of, rtt_of = [], [], []
+    found = []
     for first in range(0, sites, _BLOCK):
         rtt_ms = _rtt_ms(rng, min(_BLOCK, sites - first), hub_at)
         block = budget[first : first + _BLOCK]
         np.maximum(block, rtt_ms.min(axis=1), out=block)
         site, hub = np.nonzero(rtt_ms <= np.maximum(block, budgets_ms[1])[:, None])
-        site_of.append(site + first)
-        hub_of.append(hub)
-        rtt_of.append(rtt_ms[site, hub])
+        found.append((site + first, hub, rtt_ms[site, hub]))
+    return _fleet_of_pairs(hubs, budget, found, cap, most)
+
+
+def nearby(size: str, *, eligible: int) -> Fleet:
+    """Return a fleet like `plain` in which each site reaches the ``eligible`` nearest hubs; only these are listed."""
+    sites, hubs = read_size(size)
+    eligible = min(eligible, hubs)
+    rng = np.random.Generator(np.random.PCG64(SEED))
+    hub_at, budget = rng.uniform(0, 1000, (hubs, 2)), np.empty(sites)
+    found = []
+    for first in range(0, sites, _BLOCK):
+        rtt_ms = _rtt_ms(rng, min(_BLOCK, sites - first), hub_at)
+        hub = np.sort(np.argpartition(rtt_ms, eligible - 1, axis=1)[:, :eligible], axis=1)
+        reached = np.take_along_axis(rtt_ms, hub, axis=1)
+        budget[first : first + _BLOCK] = reached.max(axis=1)
+        found.append((np.repeat(np.arange(len(hub)), eligible) + first, hub.ravel(), reached.ravel()))
+    return _fleet_of_pairs(hubs, budget, found, CAP, None)
+
+
+def _fleet_of_pairs(
+    hubs: int, budget_ms: Floats, found: list[tuple[Ints, Ints, Floats]], cap: int, most: int | None
+) -> Fleet:
+    """Return sites with ``budget_ms`` (S,) and the pairs of ``found``: sites, hubs and RTT of each block."""
+    sites = len(budget_ms)
+    site_of, hub_of, rtt_of = (np.concatenate(parts) for parts in zip(*found, strict=True))
     site_ids, hub_ids = (
         [f"{letter}{number:06d}" for number in range(count)] for letter, count in (("S", sites), ("H", hubs))
     )
     return Fleet(
-        sites=typed_table(columns.SITES, {"site": site_ids, "latency_budget_ms": budget}),
+        sites=typed_table(columns.SITES, {"site": site_ids, "latency_budget_ms": budget_ms}),
         pools=typed_table(
             columns.HUBS,
             {
@@ -68,9 +92,9 @@ def plain(size: str, *, budgets_ms: tuple[float, float], cap: int = CAP, most: i
         latency=typed_table(
             columns.LATENCY,
             {
-                "site": pd.Categorical.from_codes(np.concatenate(site_of), site_ids),
-                "hub": pd.Categorical.from_codes(np.concatenate(hub_of), hub_ids),
-                "rtt_ms": np.concatenate(rtt_of),
+                "site": pd.Categorical.from_codes(site_of, site_ids),
+                "hub": pd.Categorical.from_codes(hub_of, hub_ids),
+                "rtt_ms": rtt_of,
             },
         ),
     )

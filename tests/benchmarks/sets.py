@@ -82,6 +82,12 @@ SETS: dict[str, InstanceSet] = {
         _sizes("2000x50"),
         partial(generated.towns, mixed_caps=True, kept_together=0.3),
     ),
+    "nearby": InstanceSet(
+        "sites and hubs uniform in a square, 30 eligible hubs a site",
+        _sizes("100000x1000", "1000000x2000"),
+        partial(generated.nearby, eligible=30),
+        _ALL[:2],
+    ),
     "cover": InstanceSet(
         "tight, and one host at a hub takes all: location set covering",
         _sizes("1000x40", "5000x100"),

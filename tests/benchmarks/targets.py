@@ -23,6 +23,10 @@ def targets(rows: Sequence[Row]) -> list[tuple[str, str]]:
             lambda: _wholes(rows, ("towns", "tight"), "100000x300"),
         ),
         ("10,000 to 100,000 sites at 100 hubs: at most 12 times the seconds", lambda: _growth(rows)),
+        (
+            "1,000,000 x 2,000 with 30 eligible hubs a site: fits in memory (the count)",
+            lambda: _whole(rows, "nearby", "1000000x2000", "castingvote-count"),
+        ),
         ("mixed caps, kept-together sites, 2,000 x 50: gap of at most one host in 60 s", lambda: _mixed(rows)),
         ("1,000 x 20, cover hub: proven in 15 s", lambda: _wholes(rows, _COVER_HUB, "1000x20")),
         ("5,000 x 60, cover hub: gap of at most one host in 120 s", lambda: _wholes(rows, _COVER_HUB, "5000x60")),
@@ -75,8 +79,8 @@ def _wholes(rows: Sequence[Row], sets: Iterable[str], instance: str) -> str:
     return _join(_whole(rows, of_set, instance) for of_set in sets)
 
 
-def _whole(rows: Sequence[Row], of_set: str, instance: str) -> str:
-    row = _of(rows, "castingvote", instance).get(of_set)
+def _whole(rows: Sequence[Row], of_set: str, instance: str, engine: str = "castingvote") -> str:
+    row = _of(rows, engine, instance).get(of_set)
     if row is None:
         return ""
     memory = "" if row.peak_mb is None else f", {row.peak_mb / 1024:.1f} GB"
