@@ -11,13 +11,14 @@ from planner.sizing.packing import first_fit_decreasing
 from planner.sizing.problem import Classes, Problem
 
 
-def realise(problem: Problem, classes: Classes, hosts: Ints) -> Counts | None:
+def realise(problem: Problem, classes: Classes, hosts: Ints, wished: Ints | None = None) -> Counts | None:
     """Return counts that serve every class with ``hosts`` (P,), or None when the construction does not find them.
 
-    Needs limits that are those of a flow.
+    Needs limits that are those of a flow. ``wished`` (A,): how many sites of a class should use an arc, where there
+    is room for them.
 
-    Heavy sites, largest first and those with the fewest choices first, go to the pool that is farthest
-    below the load a flow of divisible sites would give it; the light ones must then still flow.
+    Heavy sites, largest first and those with the fewest choices first, go where they are wished, then to the pool
+    that is farthest below the load a flow of divisible sites would give it; the light ones must then still flow.
     """
     flow = np.zeros(len(classes.pool))
     none = np.zeros(classes.count, dtype=np.int64)
@@ -28,6 +29,7 @@ def realise(problem: Problem, classes: Classes, hosts: Ints) -> Counts | None:
     left = np.array([limit.most for limit in problem.limits])
     inside = np.array([limit.pools for limit in problem.limits], dtype=np.bool_).reshape(len(left), problem.pools)
     order = np.lexsort((np.diff(classes.indptr), -classes.items))
+    wishes = np.zeros_like(classes.pool) if wished is None else wished.copy()
     for c in order[classes.heavy[order]]:
         arcs = np.arange(classes.indptr[c], classes.indptr[c + 1])
         for _ in range(int(classes.size[c])):
@@ -35,7 +37,10 @@ def realise(problem: Problem, classes: Classes, hosts: Ints) -> Counts | None:
             fits &= ~inside[left < classes.items[c]][:, classes.pool[arcs]].any(axis=0)
             if not fits.any():
                 return None
+            if (wishes[arcs][fits] > 0).any():
+                fits &= wishes[arcs] > 0
             arc = arcs[np.argmax(np.where(fits, target[classes.pool[arcs]], -np.inf))]
+            wishes[arc] -= 1
             flow[arc] += 1
             target[classes.pool[arc]] -= classes.items[c]
             free[classes.pool[arc]] -= classes.items[c]

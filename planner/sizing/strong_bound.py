@@ -23,40 +23,40 @@ import scipy.sparse as sp
 
 from planner.fleet import Floats, Ints
 from planner.sizing.open_rows import WithOpenRows
+from planner.sizing.placement import PairCost
 from planner.sizing.problem import Problem
 from planner.sizing.solver import Effort, LinearProgram
 
 _MOST_PAIRS = 40_000  # beyond, the first relaxation alone takes longer than people wait
-# Work is fixed by counting, not by seconds, so that runs repeat.
-_WORK = 1_500_000_000  # pairs times steps of the simplex method
 _WHOLE = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
 class Settled:
-    """An aim that comes before: its ``cost`` on each eligible pair (E,), and the ``value`` no plan may exceed."""
+    """An aim that comes before, and the ``value`` of it that no plan may exceed."""
 
-    cost: Floats
+    cost: PairCost
     value: float
 
 
 def strong_bound(
     problem: Problem,
-    cost: Floats,
+    cost: PairCost,
     hosts: int,
-    step: float,
     before: Sequence[Settled],
     judge: Callable[[Ints], float],
+    work: int,
     effort: Effort,
 ) -> float:
-    """Return a lower bound on total ``cost`` (E,) with ``hosts`` hosts; 0 where the fleet is too large for it.
+    """Return a lower bound on total ``cost`` with ``hosts`` hosts; 0 where the fleet is too large for it.
 
     ``judge`` is asked about host counts (P,) that may do better than the plan at hand, and returns what the better of
-    the two costs. The search ends where nothing can be cheaper than that by ``step``.
+    the two costs. The search ends where nothing can be cheaper than that by a step of ``cost``, or after about ``work``
+    (pairs times steps of the simplex method), so that runs repeat.
     """
     if len(problem.pool) > _MOST_PAIRS or effort.spent:
         return 0.0
-    return _Tree(problem, cost, hosts, step, before, judge, effort).search()
+    return _Tree(problem, cost, hosts, before, judge, effort).search(work // max(1, len(problem.pool)))
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -74,30 +74,28 @@ class _Tree:
     def __init__(
         self,
         problem: Problem,
-        cost: Floats,
+        cost: PairCost,
         hosts: int,
-        step: float,
         before: Sequence[Settled],
         judge: Callable[[Ints], float],
         effort: Effort,
     ) -> None:
-        self.hosts, self.step, self.judge, self.effort = hosts, step, judge, effort
+        self.hosts, self.step, self.judge, self.effort = hosts, cost.step, judge, effort
         self.most = problem.max_hosts.astype(np.float64)
-        program = _program(problem, cost, hosts, before)
+        program = _program(problem, cost.values, hosts, before)
         self.relaxation = WithOpenRows(program, problem.pool, np.ones_like(problem.pool), effort.seed)
-        self.steps = _WORK // max(1, len(problem.pool))
         self.raised, self.times = np.zeros((2, problem.pools)), np.zeros((2, problem.pools))
         self.number = 0
         self.enough = np.inf  # a bound as high as this proves the plan at hand
 
-    def search(self) -> float:
-        """Split nodes until none is open, or work or time ends; return the least bound."""
+    def search(self, steps: int) -> float:
+        """Split nodes until none is open, or time or ``steps`` of the simplex method end; return the least bound."""
         root = self._node(np.zeros_like(self.most), self.most, 0.0)
         if root is None:
             return 0.0
         nodes = [root]
         closed = np.inf  # least bound of the nodes that need no splitting
-        while nodes and self.relaxation.iterations < self.steps:
+        while nodes and self.relaxation.iterations < steps:
             node = heapq.heappop(nodes)
             pool = self._to_split(node)
             if node.bound >= self.enough or pool is None:
@@ -167,7 +165,7 @@ def _program(problem: Problem, cost: Floats, hosts: int, before: Sequence[Settle
     pair = np.arange(pairs)
     of_site = sp.csr_array((np.ones(pairs), (problem.site, pair)), shape=(sites, pairs))
     load = sp.csr_array((problem.items[problem.site].astype(np.float64), (problem.pool, pair)), shape=(pools, pairs))
-    earlier = sp.csr_array(np.array([aim.cost for aim in before]).reshape(len(before), pairs))
+    earlier = sp.csr_array(np.array([aim.cost.values for aim in before]).reshape(len(before), pairs))
     matrix = sp.vstack(
         (
             sp.hstack((sp.csr_array((sites, pools)), of_site)),

@@ -8,10 +8,11 @@ from scipy.optimize import Bounds, LinearConstraint, linear_sum_assignment, milp
 from scipy.sparse import coo_array, csr_array, diags_array, hstack, vstack
 
 from planner.rules import Checker
-from planner.sizing import plan, strong_bound
+from planner.sizing import location, plan
+from planner.sizing.placement import PairCost
 from planner.sizing.problem import build_problem
 from planner.sizing.solver import Effort
-from planner.sizing.strong_bound import Settled
+from planner.sizing.strong_bound import Settled, strong_bound
 
 CAP = 3
 
@@ -49,12 +50,16 @@ def never(_hosts):
     return np.inf
 
 
+def bound_of(problem, hosts, judge=never, before=(), work=10**9, effort=None):
+    return strong_bound(problem, PairCost(problem.rtt_ms, 1e-3), hosts, before, judge, work, effort or Effort())
+
+
 @pytest.mark.parametrize("seed", range(40))
 def test_without_a_plan_at_hand_it_is_the_optimum(make, seed):
     problem, costs = read(random_fleet(make, seed))
     hosts = -(-problem.sites // CAP) + seed % 2
     wanted = best_of_all(costs, hosts)
-    bound = strong_bound.strong_bound(problem, problem.rtt_ms, hosts, 1e-3, [], never, Effort())
+    bound = bound_of(problem, hosts)
     assert bound == pytest.approx(wanted, abs=1e-5)
 
 
@@ -69,7 +74,7 @@ def test_counts_that_it_asks_about_make_the_plan_best_and_the_bound_meets_it(mak
         asked.append(least(costs, counts))
         return min(asked)
 
-    bound = strong_bound.strong_bound(problem, problem.rtt_ms, hosts, 1e-3, [], judge, Effort())
+    bound = bound_of(problem, hosts, judge=judge)
     assert min(asked) == pytest.approx(best_of_all(costs, hosts), abs=1e-6)
     assert min(asked) - 1.1e-3 <= bound <= min(asked) + 1e-5
 
@@ -85,7 +90,7 @@ def test_an_aim_that_comes_before_holds(make, seed):
     fewest = best_of_all(before, hosts)
     # Moves count a thousand times more than all RTT together, so their least comes first.
     both = best_of_all(costs + 1000 * before, hosts) - 1000 * fewest
-    bound = strong_bound.strong_bound(problem, problem.rtt_ms, hosts, 1e-3, [Settled(away, fewest)], never, Effort())
+    bound = bound_of(problem, hosts, before=[Settled(PairCost(away, 1.0), fewest)])
     assert bound == pytest.approx(both, abs=1e-3)
 
 
@@ -129,8 +134,8 @@ def test_work_that_ends_early_leaves_a_lower_bound_and_says_so(make, monkeypatch
     fleet = random_fleet(make, 1, sites=120, hubs=12, cap=16)
     whole = plan(fleet, thorough=True).then[0]
     problem, _ = read(fleet)
-    monkeypatch.setattr(strong_bound, "_WORK", 1)
-    root = strong_bound.strong_bound(problem, problem.rtt_ms, 8, 1e-3, [], never, Effort())
+    monkeypatch.setattr(location, "_TREE_WORK", 0)
+    root = bound_of(problem, 8, work=0)
     assert 0 < root < whole.bound
     cut_short = plan(fleet, thorough=True).then[0]
     assert cut_short.bound < whole.bound <= whole.value <= cut_short.value
@@ -139,4 +144,4 @@ def test_work_that_ends_early_leaves_a_lower_bound_and_says_so(make, monkeypatch
 
 def test_no_time_gives_no_bound(make):
     problem, _ = read(random_fleet(make, 1))
-    assert strong_bound.strong_bound(problem, problem.rtt_ms, 3, 1e-3, [], never, Effort(seconds=0.0)) == 0.0
+    assert bound_of(problem, 3, effort=Effort(seconds=0.0)) == 0.0

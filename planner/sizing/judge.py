@@ -1,0 +1,100 @@
+"""Judges host counts by what a flow makes of them, and keeps the best."""
+
+from __future__ import annotations
+
+import dataclasses
+import time
+from collections.abc import Sequence
+
+import numpy as np
+
+from planner.fleet import Bools, Ints
+from planner.sizing.counts import Sized
+from planner.sizing.divided import wished_arcs
+from planner.sizing.model import Counts
+from planner.sizing.placement import Later, PairCost, Placement, place
+from planner.sizing.problem import Problem
+from planner.sizing.realise import realise
+from planner.sizing.solver import Effort
+
+# A flow cannot be stopped: one begins while there is time for it, for the last one, and for seating and telling.
+RESERVED_FLOWS = 3.0
+
+
+class Judge:
+    """The best counts so far, as ``sized`` and ``placement``; it looks at ``budget`` more at most.
+
+    ``aims`` and their ``costs`` decide, in order; ``stays`` (E,) marks pairs that keep a site where it is.
+    ``flow_seconds``: what the slowest flow took.
+    """
+
+    def __init__(
+        self,
+        problem: Problem,
+        sized: Sized,
+        stays: Bools,
+        aims: Sequence[Later],
+        placement: Placement,
+        budget: int,
+        effort: Effort,
+    ) -> None:
+        self.problem, self.sized, self.stays, self.aims = problem, sized, stays, aims
+        self.costs = aim_costs(problem, stays, aims)
+        self.placement, self.budget, self.effort = placement, budget, effort
+        self.seen: set[bytes] = set()
+        self.flow_seconds = 0.0
+
+    @property
+    def spent(self) -> bool:
+        """Whether no more counts can be looked at."""
+        return self.budget <= 0 or not self.effort.allows(RESERVED_FLOWS * self.flow_seconds)
+
+    @property
+    def values(self) -> tuple[float, ...]:
+        """What the best placement makes of the aims."""
+        return self.placement.costs
+
+    def try_counts(self, hosts: Ints) -> bool:
+        """Say whether ``hosts`` (P,) are better than the best so far, and keep them if they are."""
+        if self.spent or hosts.tobytes() in self.seen or hosts.sum() != self.sized.counts.hosts.sum():
+            return False
+        self.seen.add(hosts.tobytes())
+        self.budget -= 1
+        began = time.monotonic()
+        counts = self._realised(hosts)
+        if counts is None:
+            return False
+        sized = dataclasses.replace(self.sized, counts=counts)
+        placement = place(self.problem, sized, self.stays, self.aims)
+        self.flow_seconds = max(self.flow_seconds, time.monotonic() - began)
+        if placement is None or not _less(placement.costs, self.placement.costs):
+            return False
+        self.sized, self.placement = sized, placement
+        self.effort.tell("later aims", sized.value, sized.bound)
+        return True
+
+    def _realised(self, hosts: Ints) -> Counts | None:
+        problem, classes = self.problem, self.sized.classes
+        if not classes.heavy.any():
+            return realise(problem, classes, hosts)
+        wished = wished_arcs(problem, classes, hosts, self.costs)
+        if wished is None:
+            return None
+        return realise(problem, classes, hosts, wished) or realise(problem, classes, hosts)
+
+
+def aim_costs(problem: Problem, stays: Bools, aims: Sequence[Later]) -> list[PairCost]:
+    """Return what each of ``aims``, moves and latency, counts on every eligible pair; moves count as one each."""
+    costs: dict[Later, PairCost] = {
+        "moves": PairCost((~stays).astype(np.float64), 1.0),
+        "latency": PairCost(problem.rtt_ms, 1e-3),
+    }
+    return [costs[aim] for aim in aims]
+
+
+def _less(left: tuple[float, ...], right: tuple[float, ...]) -> bool:
+    """Compare costs in order, to half a microsecond."""
+    for a, b in zip(left, right, strict=True):
+        if abs(a - b) > 5e-4:
+            return a < b
+    return False
