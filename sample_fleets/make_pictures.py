@@ -9,7 +9,6 @@ import tempfile
 from pathlib import Path
 
 import click
-import openpyxl
 from PIL import Image
 from playwright.sync_api import sync_playwright
 
@@ -19,24 +18,21 @@ HERE = Path(__file__).parent
 
 
 def picture_of(sheet: str, workbook: Path, picture: Path) -> None:
-    """Print one sheet of a workbook to PDF and the top of its first page to PNG."""
-    book = openpyxl.load_workbook(workbook)
-    for name in book.sheetnames:
-        if name != sheet:
-            book[name].sheet_state = "hidden"
-    book.active = book.sheetnames.index(sheet)
+    """Print a workbook to PDF, and the top of the first page of one sheet to PNG; a footer begins with its sheet."""
     with tempfile.TemporaryDirectory() as folder:
-        alone = Path(folder) / "alone.xlsx"
-        book.save(alone)
         profile = f"-env:UserInstallation=file://{folder}/profile"
         subprocess.run(
-            ["soffice", profile, "--headless", "--convert-to", "pdf", "--outdir", folder, alone],
+            ["soffice", profile, "--headless", "--convert-to", "pdf", "--outdir", folder, workbook],
             check=True,
             capture_output=True,
         )
+        pdf = Path(folder) / workbook.with_suffix(".pdf").name
+        text = subprocess.run(["pdftotext", "-layout", pdf, "-"], check=True, capture_output=True, text=True).stdout
+        footers = [page.rstrip().splitlines()[-1].split() for page in text.split("\f") if page.strip()]
+        number = str(1 + next(at for at, words in enumerate(footers) if words[:2] == [sheet, "page"]))
         size = ["-singlefile", "-r", "110", "-x", "20", "-y", "20", "-W", "1250", "-H", "330"]
-        target = picture.with_suffix("")
-        subprocess.run(["pdftoppm", "-png", *size, Path(folder) / "alone.pdf", target], check=True)
+        pages = ["-f", number, "-l", number]
+        subprocess.run(["pdftoppm", "-png", *pages, *size, pdf, picture.with_suffix("")], check=True)
 
 
 def picture_of_report(page: Path, picture: Path) -> None:
