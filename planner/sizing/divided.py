@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from planner.fleet import Ints
+from planner.fleet import Floats, Ints
 from planner.sizing.placement import PairCost
 from planner.sizing.problem import Classes, Problem
 from planner.sizing.transport import Cost, Transport, least_cost_flow
@@ -36,10 +36,16 @@ def wished_arcs(problem: Problem, classes: Classes, hosts: Ints, costs: Sequence
     )
     if flow is None:
         return None
-    order = np.lexsort((-flow, problem.site[at]))
-    site, first = np.unique(problem.site[at][order], return_index=True)
-    pair = at[order[first]]
+    shares = np.zeros(len(problem.pool))
+    shares[at] = flow
+    return most_used(problem, classes, shares)
+
+
+def most_used(problem: Problem, classes: Classes, shares: Floats) -> Ints:
+    """Return how many sites of each class have the largest of their ``shares`` (E,) on each arc, shape (A,)."""
+    order = np.lexsort((-shares, problem.site))
+    site, first = np.unique(problem.site[order], return_index=True)
     class_of = classes.of_site[site]
     # A pair has the place among its site's that its arc has among its class's.
-    arc = classes.indptr[class_of] + pair - problem.indptr[site]
+    arc = classes.indptr[class_of] + order[first] - problem.indptr[site]
     return np.bincount(arc, minlength=len(classes.pool)).astype(np.int64)

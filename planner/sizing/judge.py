@@ -8,9 +8,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from planner.fleet import Bools, Ints
+from planner.fleet import Bools, Floats, Ints
 from planner.sizing.counts import Sized
-from planner.sizing.divided import wished_arcs
+from planner.sizing.divided import most_used, wished_arcs
 from planner.sizing.model import Counts
 from planner.sizing.placement import Later, PairCost, Placement, place
 from planner.sizing.problem import Problem
@@ -41,7 +41,7 @@ class Judge:
         self.problem, self.sized, self.stays, self.aims = problem, sized, stays, aims
         self.costs = aim_costs(problem, stays, aims)
         self.placement, self.budget, self.effort = placement, budget, effort
-        self.seen: set[bytes] = set()
+        self.seen: set[tuple[bytes, bytes]] = set()
         self.flow_seconds = 0.0
 
     @property
@@ -54,14 +54,21 @@ class Judge:
         """What the best placement makes of the aims."""
         return self.placement.costs
 
-    def try_counts(self, hosts: Ints) -> bool:
-        """Say whether ``hosts`` (P,) are better than the best so far, and keep them if they are."""
-        if self.spent or hosts.tobytes() in self.seen or hosts.sum() != self.sized.counts.hosts.sum():
+    def try_counts(self, hosts: Ints, shares: Floats | None = None) -> bool:
+        """Say whether ``hosts`` (P,) are better than the best so far, and keep them if they are.
+
+        Sites whose clusters stay together go where most of their ``shares`` (E,) are; if None, a flow says where.
+        """
+        if self.spent or hosts.sum() != self.sized.counts.hosts.sum():
             return False
-        self.seen.add(hosts.tobytes())
+        wished = None if shares is None else most_used(self.problem, self.sized.classes, shares)
+        case = hosts.tobytes(), b"" if wished is None else wished.tobytes()
+        if case in self.seen:
+            return False
+        self.seen.add(case)
         self.budget -= 1
         began = time.monotonic()
-        counts = self._realised(hosts)
+        counts = self._realised(hosts, wished)
         if counts is None:
             return False
         sized = dataclasses.replace(self.sized, counts=counts)
@@ -73,11 +80,12 @@ class Judge:
         self.effort.tell("later aims", sized.value, sized.bound)
         return True
 
-    def _realised(self, hosts: Ints) -> Counts | None:
+    def _realised(self, hosts: Ints, wished: Ints | None) -> Counts | None:
         problem, classes = self.problem, self.sized.classes
         if not classes.heavy.any():
             return realise(problem, classes, hosts)
-        wished = wished_arcs(problem, classes, hosts, self.costs)
+        if wished is None:
+            wished = wished_arcs(problem, classes, hosts, self.costs)
         if wished is None:
             return None
         return realise(problem, classes, hosts, wished) or realise(problem, classes, hosts)

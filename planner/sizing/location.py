@@ -89,8 +89,8 @@ def _sharper(problem: Problem, judge: Judge, work: int) -> list[float]:
     for level, cost in enumerate(judge.costs):
         before = [Settled(*pair) for pair in zip(judge.costs[:level], judge.values, strict=False)]
 
-        def judged(hosts: Ints, level: int = level) -> float:
-            judge.try_counts(hosts)
+        def judged(hosts: Ints, shares: Floats | None, level: int = level) -> float:
+            judge.try_counts(hosts, shares)
             return judge.values[level]
 
         bounds.append(strong_bound(problem, cost, int(judge.sized.value), before, judged, work, judge.effort))

@@ -77,9 +77,9 @@ class WithOpenRows:
         self._growing = GrowingProgram(program.cost, program.upper, seed)
         self._growing.add(sp.csr_array(program.matrix), program.row_lower, program.row_upper)
 
-    def bound_hosts(self, fewest: Floats, most: Floats) -> None:
-        """Ask for ``fewest`` to ``most`` (P,) hosts of each pool from now on."""
-        self._growing.bound(np.arange(self.pools), fewest, most)
+    def bound(self, columns: Ints, lower: Floats, upper: Floats) -> None:
+        """Set the limits of ``columns`` from now on; all shapes (C,)."""
+        self._growing.bound(columns, lower, upper)
 
     def solve(self, effort: Effort, enough: float = np.inf) -> Answer:
         """Return the answer with all rows that are needed; less will do once the value is ``enough``."""

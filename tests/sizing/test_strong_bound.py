@@ -46,7 +46,7 @@ def best_of_all(costs, hosts):
     return min(least(costs, counts) for counts in every if sum(counts) == hosts)
 
 
-def never(_hosts):
+def never(_hosts, _shares):
     return np.inf
 
 
@@ -69,7 +69,7 @@ def test_counts_that_it_asks_about_make_the_plan_best_and_the_bound_meets_it(mak
     hosts = -(-problem.sites // CAP) + seed % 2
     asked = []
 
-    def judge(counts):
+    def judge(counts, _shares):
         assert counts.sum() == hosts
         asked.append(least(costs, counts))
         return min(asked)
