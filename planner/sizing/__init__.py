@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import time
 from collections.abc import Callable
 from typing import Literal
@@ -15,7 +16,8 @@ from planner.sizing.counts import Wishes, size
 from planner.sizing.cover import plan_covered
 from planner.sizing.draft import Draft
 from planner.sizing.hosts import seat_all
-from planner.sizing.location import improve, plain_levels
+from planner.sizing.later import by_later_aims
+from planner.sizing.levels import levels_of
 from planner.sizing.placement import LATER, Later
 from planner.sizing.problem import Problem, build_problem
 from planner.sizing.search import spread
@@ -63,10 +65,12 @@ def plan(
         def make(problem: Problem, effort: Effort, wishes: Wishes | None) -> Drafted:
             if fleet.policy.cover != "none":
                 draft = plan_covered(fleet, problem, stays, then, today, effort)
-                return draft, plain_levels(problem, draft.placement, stays, then)
+                return draft, levels_of(problem, draft.placement, draft.seating, stays, then, {})
             sized = size(problem, effort, spread(problem, stays), wishes)
-            sized, levels, placement = improve(problem, sized, stays, then, effort, thorough=thorough)
-            seating = seat_all(fleet, problem, sized.counts.hosts, placement, today, effort)
+            sized, placement, caps, bounds = by_later_aims(problem, sized, stays, then, effort, thorough=thorough)
+            lowered = dataclasses.replace(problem, caps=caps)
+            seating = seat_all(fleet, lowered, sized.counts.hosts, placement, today, effort)
+            levels = levels_of(problem, placement, seating, stays, then, bounds)
             return Draft(sized, placement, seating, (None,) * len(seating.seats)), levels
 
         draft, levels = plan_within_limits(problem, stays, then, effort, make)

@@ -27,7 +27,7 @@ from planner.sizing.counts import Sized
 from planner.sizing.cover.losses import read_losses
 from planner.sizing.draft import Draft
 from planner.sizing.hosts import Seat
-from planner.sizing.location import Level
+from planner.sizing.levels import Level
 from planner.sizing.placement import Placement
 from planner.sizing.problem import Problem
 from planner.sizing.proof import prove

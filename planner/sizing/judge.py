@@ -6,13 +6,12 @@ import dataclasses
 import time
 from collections.abc import Sequence
 
-import numpy as np
-
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.counts import Sized
 from planner.sizing.divided import most_used, wished_arcs
+from planner.sizing.levels import aim_costs
 from planner.sizing.model import Counts
-from planner.sizing.placement import Later, PairCost, Placement, place
+from planner.sizing.placement import Later, Placement, place
 from planner.sizing.problem import Problem
 from planner.sizing.realise import realise
 from planner.sizing.solver import Effort
@@ -89,15 +88,6 @@ class Judge:
         if wished is None:
             return None
         return realise(problem, classes, hosts, wished) or realise(problem, classes, hosts)
-
-
-def aim_costs(problem: Problem, stays: Bools, aims: Sequence[Later]) -> list[PairCost]:
-    """Return what each of ``aims``, moves and latency, counts on every eligible pair; moves count as one each."""
-    costs: dict[Later, PairCost] = {
-        "moves": PairCost((~stays).astype(np.float64), 1.0),
-        "latency": PairCost(problem.rtt_ms, 1e-3),
-    }
-    return [costs[aim] for aim in aims]
 
 
 def _less(left: tuple[float, ...], right: tuple[float, ...]) -> bool:

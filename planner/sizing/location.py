@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.counts import Sized
-from planner.sizing.judge import Judge, aim_costs
+from planner.sizing.judge import Judge
+from planner.sizing.levels import aim_costs
 from planner.sizing.placement import Later, Placement, placed
 from planner.sizing.problem import Problem
 from planner.sizing.relaxation import Priced, Relaxation
@@ -26,34 +26,17 @@ _TREE_WORK = 15_000_000  # pairs times steps of the simplex method
 _THOROUGH = 10  # times the work, and ten times that for the tree
 
 
-@dataclass(frozen=True, slots=True)
-class Level:
-    """What became of one later aim: ``value`` reached, and a ``bound``.
-
-    No plan of as many hosts that is as good on the aims before can beat the bound.
-    """
-
-    aim: Later
-    value: float
-    bound: float
-
-    @property
-    def proven(self) -> bool:
-        """Whether value and bound meet; costs are counted in steps of a microsecond."""
-        return abs(self.value - self.bound) <= 1e-3 + 1e-9 * abs(self.bound)
-
-
 def improve(
     problem: Problem, sized: Sized, stays: Bools, then: Sequence[Later], effort: Effort, *, thorough: bool
-) -> tuple[Sized, tuple[Level, ...], Placement]:
-    """Return counts of as many hosts that do better on the first later aims, what is known of these, and the placement.
+) -> tuple[Sized, dict[Later, float], Placement]:
+    """Return counts of as many hosts that do better on the first later aims, bounds on these, and the placement.
 
     Only moves and latency before any other aim are improved here, and only where hosts are the objective and
-    all sites are served; otherwise the hosts are those of ``sized`` and the levels have the plainest bounds.
+    all sites are served; otherwise the hosts are those of ``sized`` and there are no bounds.
     """
     aims = _leading_costs(then, stays)
     if not aims or problem.sites == 0:
-        return sized, (), placed(problem, sized, stays, then)
+        return sized, {}, placed(problem, sized, stays, then)
     costs = aim_costs(problem, stays, aims)
     began = time.monotonic()
     now = placed(problem, sized, stays, aims)
@@ -61,11 +44,10 @@ def improve(
     times = _THOROUGH if thorough else 1
     judge = Judge(problem, sized, stays, aims, now, _budget(problem) * times, effort)
     judge.flow_seconds = flow_seconds
-    if _whole(problem, sized):
+    if whole(problem, sized):
         judge.try_counts(sized.counts.hosts)  # what stays together may go elsewhere
-    if not _comparable(problem, sized) or judge.spent:
-        levels = _levels(aims, judge.placement, [_nearest(problem, cost.values) for cost in costs])
-        return judge.sized, levels, _finished(problem, judge.sized, stays, then, aims, judge.placement)
+    if not comparable(problem, sized) or judge.spent:
+        return judge.sized, {}, _finished(problem, judge.sized, stays, then, aims, judge.placement)
     rounds = int(np.clip(_CLIMB_WORK * times / max(1, len(problem.pool)), _FEWEST_ROUNDS, _MOST_ROUNDS))
     climbs = [
         Relaxation(problem, cost.values, int(sized.value)).climb(value, rounds, effort)
@@ -76,11 +58,11 @@ def improve(
             judge.try_counts(hosts)
     for best, _ in climbs:
         _swap(problem, judge, best)
-    plain = [max(best.bound, _nearest(problem, cost.values)) for cost, (best, _) in zip(costs, climbs, strict=True)]
     sharp = _sharper(problem, judge, _TREE_WORK * times**2)
-    bounds = [max(pair) for pair in zip(plain, sharp, strict=True)]
-    placement = _finished(problem, judge.sized, stays, then, aims, judge.placement)
-    return judge.sized, _levels(aims, judge.placement, bounds), placement
+    bounds = {aim: max(pair) for aim, *pair in zip(aims, [best.bound for best, _ in climbs], sharp, strict=True)}
+    if "moves" in bounds:
+        bounds["moves"] = float(np.ceil(bounds["moves"] - 1e-6))  # moves are whole
+    return judge.sized, bounds, _finished(problem, judge.sized, stays, then, aims, judge.placement)
 
 
 def _sharper(problem: Problem, judge: Judge, work: int) -> list[float]:
@@ -105,16 +87,6 @@ def _finished(
     return now if counting == list(aims) else placed(problem, sized, stays, then)
 
 
-def plain_levels(problem: Problem, placement: Placement, stays: Bools, then: Sequence[Later]) -> tuple[Level, ...]:
-    """Return what ``placement`` makes of moves and latency, with the bound of a fleet in which nobody needs room."""
-    aims = _leading_costs(then, stays)
-    costs = [cost.values for cost in aim_costs(problem, stays, aims)]
-    return tuple(
-        Level(aim, float(cost[placement.pair].sum()), _nearest(problem, cost))
-        for aim, cost in zip(aims, costs, strict=True)
-    )
-
-
 def _leading_costs(then: Sequence[Later], stays: Bools) -> list[Later]:
     """Return the aims before the first that is not a cost; moves only where there is something to keep."""
     leading: list[Later] = []
@@ -126,35 +98,19 @@ def _leading_costs(then: Sequence[Later], stays: Bools) -> list[Later]:
     return leading
 
 
-def _whole(problem: Problem, sized: Sized) -> bool:
+def whole(problem: Problem, sized: Sized) -> bool:
     """Say whether shared hosts serve every site, and other places at as many hosts cost nothing."""
     served = not sized.counts.unserved.any() and not sized.counts.own.any()
     return problem.objective != "cost" and served and problem.flows
 
 
-def _comparable(problem: Problem, sized: Sized) -> bool:
-    return problem.objective == "hosts" and _whole(problem, sized) and sized.value >= 1
-
-
-def _nearest(problem: Problem, cost: Floats) -> float:
-    """Return the total if every site had its best pool to itself."""
-    least = np.full(problem.sites, np.inf)
-    np.minimum.at(least, problem.site, cost)
-    return float(least[np.isfinite(least)].sum()) if not np.isfinite(problem.own_cost).any() else 0.0
+def comparable(problem: Problem, sized: Sized) -> bool:
+    """Say whether plans of as many hosts serve the same sites at the same value."""
+    return problem.objective == "hosts" and whole(problem, sized) and sized.value >= 1
 
 
 def _budget(problem: Problem) -> int:
     return int(np.clip(_FLOW_WORK / max(1, len(problem.pool)), _FEWEST_FLOWS, _MOST_FLOWS))
-
-
-def _levels(aims: Sequence[Later], placement: Placement, bounds: Sequence[float]) -> tuple[Level, ...]:
-    # With money as the objective the pair costs come before the later aims.
-    values = placement.costs[len(placement.costs) - len(aims) :]
-    levels = []
-    for aim, value, bound in zip(aims, values, bounds, strict=True):
-        least = float(np.ceil(bound - 1e-6)) if aim == "moves" else bound  # moves are whole
-        levels.append(Level(aim, value, min(value, least)))
-    return tuple(levels)
 
 
 def _swap(problem: Problem, judge: Judge, priced: Priced) -> None:

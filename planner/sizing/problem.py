@@ -101,21 +101,29 @@ def unlimited(problem: Problem) -> Problem:
 
 def restrict(problem: Problem, keep: Bools) -> Problem:
     """Return the problem of the sites that ``keep`` (S,) marks, without own tie-breakers."""
-    pairs = keep[problem.site]
-    sizes = np.diff(problem.indptr)[keep]
+    fewer = select(problem, keep[problem.site])
     return dataclasses.replace(
-        problem,
+        fewer,
         site_at=problem.site_at[keep],
         clusters=problem.clusters[keep],
         weights=problem.weights[keep],
         own_cost=np.full(int(keep.sum()), np.inf),
-        indptr=np.concatenate(([0], np.cumsum(sizes))).astype(np.int64),
-        pool=problem.pool[pairs],
-        rtt_ms=problem.rtt_ms[pairs],
-        margin_ms=problem.margin_ms[pairs],
-        pair_cost=problem.pair_cost[pairs],
-        evidence=problem.evidence[pairs],
+        indptr=np.concatenate(([0], np.cumsum(np.diff(fewer.indptr)[keep]))).astype(np.int64),
         amounts={measure: each[keep] for measure, each in problem.amounts.items()},
+    )
+
+
+def select(problem: Problem, keep: Bools) -> Problem:
+    """Return the problem of the eligible pairs that ``keep`` (E,) marks; all sites stay."""
+    sizes = np.bincount(problem.site[keep], minlength=problem.sites)
+    return dataclasses.replace(
+        problem,
+        indptr=np.concatenate(([0], np.cumsum(sizes))).astype(np.int64),
+        pool=problem.pool[keep],
+        rtt_ms=problem.rtt_ms[keep],
+        margin_ms=problem.margin_ms[keep],
+        pair_cost=problem.pair_cost[keep],
+        evidence=problem.evidence[keep],
     )
 
 

@@ -17,7 +17,7 @@ from planner.fleet import Bools
 from planner.sizing.arc_costs import later_costs, pool_of_today
 from planner.sizing.counts import Wishes
 from planner.sizing.draft import Draft
-from planner.sizing.location import Level
+from planner.sizing.levels import Level
 from planner.sizing.placement import Later
 from planner.sizing.problem import Problem, unlimited
 from planner.sizing.solver import Effort

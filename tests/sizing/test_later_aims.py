@@ -82,6 +82,65 @@ def test_thorough_proves_both_aims_of_a_small_fleet(make, case):
     assert [aim.value for aim in result.then] == pytest.approx(wanted[-len(result.then) :], abs=1e-3)
 
 
+def bottlenecks(rtt, cap, hosts):
+    """Yield (worst margin, smallest largest load) of every plan with as many hosts that serves all within 50 ms."""
+    eligible = [[p for p in range(rtt.shape[1]) if row[p] <= 50] for row in rtt]
+    counts = [n for n in itertools.product(range(hosts + 1), repeat=rtt.shape[1]) if sum(n) == hosts]
+    for choice in itertools.product(*eligible):
+        margin = min(50 - rtt[s, p] for s, p in enumerate(choice))
+        loads = [choice.count(p) for p in range(rtt.shape[1])]
+        for n in counts:
+            if all(load <= cap * m for load, m in zip(loads, n, strict=True)):
+                yield margin, max(-(-load // m) for load, m in zip(loads, n, strict=True) if load)
+
+
+@settings(max_examples=60, deadline=None)
+@given(case=cases())
+def test_bottlenecks_that_lead_are_best_over_all_counts_and_later_ones_keep_their_bound(make, case):
+    rtt, _, cap = case
+    rtt = rtt[(rtt <= 50).any(axis=1)]
+    if not len(rtt):
+        return
+    hosts = min(hosts for hosts, _ in all_plans(rtt, cap))
+    every = list(bottlenecks(rtt, cap, hosts))
+    widest = max(margin for margin, _ in every)
+    evenest = min(load for _, load in every)
+    for then, value in (("margin latency", widest), ("spread latency", evenest)):
+        fleet = make.fleet(rtt, cluster_cap=cap, then=then)
+        result = plan(fleet)
+        make.sound(fleet, result)
+        assert result.hosts == hosts
+        assert (result.then[0].value, result.then[0].bound) == pytest.approx((value, value), abs=1e-6)
+        assert result.then[0].proven
+    both = plan(make.fleet(rtt, cluster_cap=cap, then="margin spread")).then
+    assert [aim.value for aim in both] == pytest.approx(
+        [widest, min(load for margin, load in every if margin == widest)], abs=1e-6
+    )
+    _, margin, spread = plan(make.fleet(rtt, cluster_cap=cap, then="latency margin spread")).then
+    assert margin.value <= widest + 1e-6 <= margin.bound + 2e-6
+    assert spread.value >= evenest >= spread.bound
+
+
+def test_every_aim_is_told_with_cover_too(make):
+    rng = np.random.default_rng(3)
+    rtt = np.round(rng.uniform(5, 40, (30, 4)), 1)
+    result = plan(make.fleet(rtt, cluster_cap=10, cover="hub", then="latency spread"))
+    latency, spread = result.then
+    assert latency.value == pytest.approx(sum(a.rtt_ms for a in result.assignments), abs=1e-3)
+    assert spread.value == max(host.clusters for host in result.host_list)
+    assert spread.bound >= 30 / result.hosts
+
+
+def test_where_some_are_left_out_nothing_is_claimed_of_who_is_not(make):
+    """The bound used to add up the nearest hubs of all sites, those left out too, and met the plan by chance."""
+    rtt = np.array([[10.0], [20.0], [30.0]])
+    fleet = make.fleet(rtt, cluster_cap=2, max_hosts_per_hub=1, then="latency")
+    result = plan(fleet)
+    assert len(result.unserved) == 1
+    assert result.then[0].bound == 0
+    assert not result.then[0].proven
+
+
 def test_the_counts_among_the_fewest_are_those_with_the_least_rtt(make):
     """One host of four carries all; the last hub is nearest to most."""
     rtt = np.array([[30.0, 20.0, 40.0, 10.0], [10.0, 45.0, 40.0, 12.0], [30.0, 44.0, 40.0, 11.0]])

@@ -1,0 +1,123 @@
+"""The best worst margin, and the smallest largest load of a host, over all plans of as many hosts.
+
+Without the pairs of a margin below m, or with hosts of L clusters at most, the fleet does with as many hosts or it does
+not, and the cut search tells which. The best m and L are found by bisection (bottleneck extrema: J. Edmonds,
+D. R. Fulkerson, J. Combinatorial Theory 8 (1970) 299-306).
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from planner.fleet import Bools, Floats, Ints
+from planner.sizing.counts import Sized, all_fit
+from planner.sizing.levels import widest_margin
+from planner.sizing.placement import Later, Placement
+from planner.sizing.problem import Classes, Problem, group, select
+from planner.sizing.realise import realise
+from planner.sizing.search import search_counts
+from planner.sizing.solver import Effort
+
+BOTTLENECKS: tuple[Later, ...] = ("margin", "spread")
+
+
+@dataclass(frozen=True)
+class Narrowed:
+    """A problem that is left when leading aims are settled, with counts for it.
+
+    ``pair`` (E',): its eligible pairs among those of the whole problem. ``then``: the aims that are still to come.
+    ``bounds`` on the aims that are settled.
+    """
+
+    problem: Problem
+    pair: Ints
+    sized: Sized
+    then: tuple[Later, ...]
+    bounds: dict[Later, float]
+
+    def in_whole(self, whole: Problem, classes: Classes, sized: Sized, placement: Placement) -> tuple[Sized, Placement]:
+        """Return counts and placement of this problem as those of the ``whole`` one, with its ``classes``."""
+        placement = dataclasses.replace(placement, pair=self.pair[placement.pair])
+        arc = classes.indptr[classes.of_site[whole.site]] + np.arange(len(whole.pool)) - whole.indptr[whole.site]
+        units = np.ones(len(placement.pair)) if not whole.split else placement.units
+        flow = np.bincount(arc[placement.pair], weights=units, minlength=len(classes.pool)).astype(np.float64)
+        counts = dataclasses.replace(sized.counts, flow=flow)
+        return dataclasses.replace(sized, classes=classes, counts=counts), placement
+
+
+def narrow(problem: Problem, sized: Sized, then: Sequence[Later], effort: Effort) -> Narrowed:
+    """Settle the aims of ``then`` before the first that is no bottleneck, each over all plans of as many hosts."""
+    now = Narrowed(problem, np.arange(len(problem.pool)), sized, tuple(then), {})
+    while now.then and now.then[0] in BOTTLENECKS:
+        aim = now.then[0]
+        best, bound = _bisect(now.problem, aim, now.sized, effort)
+        pair = now.pair if best is None else now.pair[best.kept]
+        left, found = (now.problem, now.sized) if best is None else (best.problem, best.sized)
+        now = Narrowed(left, pair, found, now.then[1:], {**now.bounds, aim: bound})
+    return now
+
+
+def bottleneck_bound(problem: Problem, aim: Later, sized: Sized, effort: Effort) -> float:
+    """Return a bound on ``aim``, margin or spread, over all plans of as many hosts as ``sized`` has."""
+    return _bisect(problem, aim, sized, effort)[1]
+
+
+@dataclass(frozen=True)
+class _Step:
+    """A problem with ``kept`` (E,) pairs of the one before, and counts for it."""
+
+    problem: Problem
+    kept: Bools
+    sized: Sized
+
+
+def _bisect(problem: Problem, aim: Later, sized: Sized, effort: Effort) -> tuple[_Step | None, float]:
+    """Return the best step that is known to do with as many hosts, None where none is, and a bound on the aim."""
+    steps = _steps(problem, aim, sized)
+    low, high, refuted, best = -1, len(steps) - 1, len(steps), None
+    while low < high:
+        middle = (low + high + 1) // 2
+        answer = _at(problem, aim, steps[middle], sized, effort)
+        if isinstance(answer, _Step):
+            low, best = middle, answer
+        else:
+            high = middle - 1
+            refuted = middle if answer else refuted
+    # One step short of what is refuted may be possible; the first step of all is what any plan keeps.
+    return best, float(steps[max(0, refuted - 1)])
+
+
+def _steps(problem: Problem, aim: Later, sized: Sized) -> Floats:
+    """Return the values that the aim may have, from the worst to one that no plan can beat."""
+    if aim == "margin":
+        values = np.unique(problem.margin_ms)
+        return values[values <= widest_margin(problem)]
+    hosts = max(1, int(sized.counts.hosts.sum()))
+    least = max(-(-int(problem.clusters.sum()) // hosts), int(problem.items.max(initial=1)))
+    return np.arange(max(int(problem.caps.max(initial=1)), least), least - 1, -1, dtype=np.float64)
+
+
+def _at(problem: Problem, aim: Later, value: float, sized: Sized, effort: Effort) -> _Step | bool:
+    """Return the problem in which the aim is ``value`` or better, with counts; else whether that is refuted."""
+    kept = np.ones(len(problem.pool), dtype=np.bool_)
+    if aim == "margin":
+        kept = problem.margin_ms >= value
+        narrower = select(problem, kept)
+    else:
+        narrower = dataclasses.replace(problem, caps=np.minimum(problem.caps, int(value)))
+    if not all_fit(narrower):
+        return True
+    hosts = int(sized.counts.hosts.sum())
+    classes = group(narrower, by_weight=False)
+    search = search_counts(narrower, classes, effort)
+    if search.best is None or search.best.sum() > hosts:
+        return search.objective_bound > hosts
+    counts = realise(narrower, classes, search.best)
+    if counts is None:
+        return False
+    found = dataclasses.replace(sized, classes=classes, counts=counts)
+    return _Step(narrower, kept, found)

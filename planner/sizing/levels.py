@@ -1,0 +1,111 @@
+"""What is known of every later aim once a plan is made: what it reached, and a bound."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from planner.fleet import Bools, Floats
+from planner.sizing.hosts import Seating
+from planner.sizing.placement import Later, PairCost, Placement
+from planner.sizing.problem import Problem
+
+_LARGER = ("margin",)  # aims whose value is to be large
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """What became of one later aim: ``value`` reached, and a ``bound``.
+
+    No plan of as many hosts that is as good on the aims before can beat the bound. Moves are sites, latency is total
+    RTT in ms, margin is the smallest in ms, spread is the clusters on the fullest host.
+    """
+
+    aim: Later
+    value: float
+    bound: float
+
+    @property
+    def proven(self) -> bool:
+        """Whether value and bound meet; costs are counted in steps of a microsecond."""
+        return abs(self.value - self.bound) <= 1e-3 + 1e-9 * abs(self.bound)
+
+
+def levels_of(
+    problem: Problem,
+    placement: Placement,
+    seating: Seating,
+    stays: Bools,
+    then: Sequence[Later],
+    bounds: Mapping[Later, float],
+) -> tuple[Level, ...]:
+    """Return a level for each aim of ``then``, with the sharper of its plain bound and that in ``bounds``.
+
+    ``stays`` (E,) marks pairs that keep a site where it is; moves are no aim where there are none.
+    """
+    levels = []
+    for aim in then:
+        if aim == "moves" and not stays.any():
+            continue
+        value = reached(problem, placement, seating, stays, aim)
+        plain = _plain_bound(problem, placement, seating, stays, aim)
+        known = bounds.get(aim, plain)
+        if aim in _LARGER:
+            levels.append(Level(aim, value, max(value, min(plain, known))))
+        else:
+            levels.append(Level(aim, value, min(value, max(plain, known))))
+    return tuple(levels)
+
+
+def reached(problem: Problem, placement: Placement, seating: Seating, stays: Bools, aim: Later) -> float:
+    """Return what a plan makes of ``aim``; 0 for the margin and the load of a plan that serves nobody."""
+    if aim in ("moves", "latency"):
+        (cost,) = aim_costs(problem, stays, [aim])
+        return float(cost.values[placement.pair].sum())
+    if aim == "margin":
+        return float(problem.margin_ms[placement.pair].min()) if len(placement.pair) else 0.0
+    loads: dict[str, int] = {}
+    for seat in seating.seats:
+        loads[seat.host] = loads.get(seat.host, 0) + seat.clusters
+    return float(max(loads.values(), default=0))
+
+
+def aim_costs(problem: Problem, stays: Bools, aims: Sequence[Later]) -> list[PairCost]:
+    """Return what each of ``aims``, moves and latency, counts on every eligible pair; moves count as one each."""
+    costs: dict[Later, PairCost] = {
+        "moves": PairCost((~stays).astype(np.float64), 1.0),
+        "latency": PairCost(problem.rtt_ms, 1e-3),
+    }
+    return [costs[aim] for aim in aims]
+
+
+def nearest(problem: Problem, cost: Floats) -> float:
+    """Return the total ``cost`` (E,) if every site had its best pool to itself; 0 where some may have none."""
+    if np.isfinite(problem.own_cost).any():
+        return 0.0
+    least = np.full(problem.sites, np.inf)
+    np.minimum.at(least, problem.site, cost)
+    return float(least[np.isfinite(least)].sum())
+
+
+def widest_margin(problem: Problem) -> float:
+    """Return the smallest margin if every site had the pool of its largest margin to itself."""
+    best = np.full(problem.sites, -np.inf)
+    np.maximum.at(best, problem.site, problem.margin_ms)
+    return float(best[np.isfinite(best)].min(initial=np.inf))
+
+
+def _plain_bound(problem: Problem, placement: Placement, seating: Seating, stays: Bools, aim: Later) -> float:
+    """Return a bound of a fleet in which nobody is in another's way; who is left out may be others elsewhere."""
+    everybody = not placement.unserved.any() and not placement.own.any()
+    if aim == "margin":
+        return widest_margin(problem) if everybody else float(problem.margin_ms.max(initial=0.0))
+    if not everybody:
+        return 0.0
+    if aim == "spread":
+        hosts = sum(len(names) for names in seating.names.values())
+        return float(max(-(-int(problem.clusters.sum()) // max(1, hosts)), problem.items.max(initial=0)))
+    (cost,) = aim_costs(problem, stays, [aim])
+    return nearest(problem, cost.values)
