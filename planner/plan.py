@@ -129,7 +129,9 @@ class LaterAim:
     """What became of an aim among equals: its ``value``, and a ``bound``.
 
     No plan of the same objective that is as good on the aims before beats the bound.
-    ``moves`` counts sites, ``latency`` is total RTT in ms.
+    ``moves`` counts sites that leave their pool of today and ``host_moves`` those that change host (`replan`),
+    ``latency`` is total RTT in ms, ``margin`` the smallest latency margin in ms, ``spread`` the clusters on the fullest
+    host. The bound is an upper one for ``margin``, a lower one for the others.
     """
 
     aim: str

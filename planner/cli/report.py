@@ -13,7 +13,7 @@ from rich.text import Text
 from planner.cli.streams import console, printable
 from planner.fleet import Finding, Severity
 from planner.outputs import CAUTIONS, headline, survives
-from planner.outputs.words import cover_prices_in_words, readiness_headline
+from planner.outputs.words import cover_prices_in_words, later_aims_in_words, readiness_headline
 from planner.plan import Plan
 from planner.readiness import Readiness
 from planner.replan import Point
@@ -57,6 +57,8 @@ def print_summary(plan: Plan, written: Sequence[Path], *, err: bool, readiness: 
     target = console(err=err)
     target.print(Text(headline(plan), style="bold"))
     target.print(Text(plan.proof.words))
+    if plan.then:
+        target.print(Text(later_aims_in_words(plan)))
     if plan.host_list:
         target.print(_hosts(plan, target))
     for unserved in plan.unserved[:_UNSERVED_SHOWN]:

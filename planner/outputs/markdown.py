@@ -34,6 +34,8 @@ def _lines(facts: Facts) -> Iterator[str]:
     yield f"**{escaped(words.headline(plan))}**"
     if plan.proof.words:
         yield from ("", escaped(plan.proof.words))
+    if plan.then:
+        yield from ("", escaped(words.later_aims_in_words(plan)))
     yield from ("", escaped(words.survives(plan, "the list of standbys in the plan")))
     if plan.host_list:
         yield from ("", "| hub | hosts | new | clusters | places |", "| --- | ---: | ---: | ---: | ---: |")

@@ -55,6 +55,8 @@ def figures(page: Page, facts: Facts) -> None:
         page.text_row("Price of cover", words.cover_prices_in_words(plan))
     if plan.proof.words:
         page.text_row("Proof", plan.proof.words)
+    if plan.then:
+        page.text_row("Among equals", words.later_aims_in_words(plan))
     if facts.drills is not None and plan.hosts:
         page.text_row("Drilled", facts.drills.words)
     existing = sum(host.existing for host in plan.host_list)

@@ -87,6 +87,29 @@ def survives(plan: Plan, listed: str = f"sheet {headings.STANDBYS}") -> str:
     )
 
 
+def _aim_in_words(aim: str, value: float) -> str:
+    if aim in ("moves", "host_moves"):
+        verb = (
+            ("leaves its" if value == 1 else "leave their") if aim == "moves" else "changes" if value == 1 else "change"
+        )
+        return f"{counted(round(value), 'site')} {verb} {'pool' if aim == 'moves' else 'host'}"
+    if aim == "spread":
+        return f"{counted(round(value), 'cluster')} on the fullest host"
+    return f"{'a worst margin' if aim == 'margin' else 'a total RTT'} of {value:,.1f} ms"
+
+
+def later_aims_in_words(plan: Plan) -> str:
+    """Return what became of each aim among equals, and how far it can be from the best; "" where there is none."""
+    parts = []
+    for level in plan.then:
+        how_far = "the best there is"
+        if not level.proven:
+            figure = f"{level.bound:,.1f} ms" if level.aim in ("latency", "margin") else f"{level.bound:,.0f}"
+            how_far = f"at {'most' if level.aim == 'margin' else 'least'} {figure} in any"
+        parts.append(f"{_aim_in_words(level.aim, level.value)} ({how_far})")
+    return f"Among such plans, in this order: {'; '.join(parts)}." if parts else ""
+
+
 def cover_prices_in_words(plan: Plan) -> str:
     """Return what every kind of cover takes, in a sentence each; "" where they were not compared."""
     parts = []

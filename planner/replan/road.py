@@ -102,7 +102,7 @@ def _fewest(first: Plan, split: ByHost, most_hosts: int, effort: Effort) -> Plan
     second = folded(split, first.replace(host_list=hosts, assignments=rows, no_host_needed=spared))
     if len(hosts) <= first.hosts and moves(second) > moves(first):
         return first
-    level = LaterAim("moves", float(changed), float(found.bound), changed <= found.bound)
+    level = LaterAim("host_moves", float(changed), float(found.bound), changed <= found.bound)
     status = first.status if len(hosts) <= first.hosts or first.status == "infeasible" else "feasible"
     return second.replace(status=status, objective_value=float(len(hosts)), then=(level,))
 

@@ -60,17 +60,17 @@ def plan(
     today = read_today(fleet, problem)
     eligible = time.perf_counter()
     with effort.listening():
-        stays = today.stays(fleet, problem)
+        stays, nowhere = today.stays(fleet, problem), today.nowhere(fleet, problem)
 
         def make(problem: Problem, effort: Effort, wishes: Wishes | None) -> Drafted:
             if fleet.policy.cover != "none":
                 draft = plan_covered(fleet, problem, stays, then, today, effort)
-                return draft, levels_of(problem, draft.placement, draft.seating, stays, then, {})
+                return draft, levels_of(problem, draft.placement, draft.seating, stays, nowhere, then, {})
             sized = size(problem, effort, spread(problem, stays), wishes)
             sized, placement, caps, bounds = by_later_aims(problem, sized, stays, then, effort, thorough=thorough)
             lowered = dataclasses.replace(problem, caps=caps)
             seating = seat_all(fleet, lowered, sized.counts.hosts, placement, today, effort)
-            levels = levels_of(problem, placement, seating, stays, then, bounds)
+            levels = levels_of(problem, placement, seating, stays, nowhere, then, bounds)
             return Draft(sized, placement, seating, (None,) * len(seating.seats)), levels
 
         draft, levels = plan_within_limits(problem, stays, then, effort, make)

@@ -38,7 +38,8 @@ class Fewest:
 class MoveModel:
     """The sites of a fleet with a price of 1 on every pair that takes a site of Current off its pool.
 
-    A site of Current that goes over to its own tie-breaker moves too.
+    A site of Current that goes over to its own tie-breaker moves too. Own tie-breakers have a price on top that is
+    less than a move for all of them together, so that they are used where they save a move or a host, and only there.
     """
 
     def __init__(self, fleet: Fleet) -> None:
@@ -53,7 +54,7 @@ class MoveModel:
             objective="cost",
             host_cost=np.zeros(problem.pools),
             pair_cost=np.where(self._stays, 0.0, in_force[problem.site]),
-            own_cost=np.where(np.isfinite(problem.own_cost), in_force, np.inf),
+            own_cost=in_force + _small(problem.own_cost),
         )
 
     def solve(self, most_hosts: int, left_out: float, effort: Effort) -> Fewest:
@@ -64,7 +65,8 @@ class MoveModel:
             model.settle("unserved_weight", left_out)
         model.settle("hosts", most_hosts)
         outcome, counts = minimise(model, "cost", effort)
-        bound = max(0, math.ceil(outcome.bound - 1e-6)) if math.isfinite(outcome.bound) else 0
+        # The price of own tie-breakers is in the bound, and less than half.
+        bound = max(0, math.ceil(outcome.bound - 0.5)) if math.isfinite(outcome.bound) else 0
         if counts is None:
             return Fewest(bound, None)
         moves = objective_value(problem, model.classes, counts)
@@ -85,3 +87,10 @@ class MoveModel:
         own = {self.fleet.site_ids[self.problem.site_at[s]] for s in np.flatnonzero(placement.own)}
         moves = round(float(self.problem.pair_cost[placement.pair].sum() + self.problem.own_cost[placement.own].sum()))
         return moves, tuple(hosts), tuple(rows), no_host_needed(self.fleet, own)
+
+
+def _small(own_cost: Floats) -> Floats:
+    """Return ``own_cost`` (S,) in a unit in which all that are possible together make a quarter."""
+    possible = np.isfinite(own_cost)
+    each = own_cost + 1e-3 * (float(own_cost[possible].sum()) or 1.0)  # none is free
+    return np.where(possible, each / (4 * float(each[possible].sum()) or 1.0), np.inf)

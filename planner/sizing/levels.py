@@ -19,8 +19,8 @@ _LARGER = ("margin",)  # aims whose value is to be large
 class Level:
     """What became of one later aim: ``value`` reached, and a ``bound``.
 
-    No plan of as many hosts that is as good on the aims before can beat the bound. Moves are sites, latency is total
-    RTT in ms, margin is the smallest in ms, spread is the clusters on the fullest host.
+    No plan of as many hosts that is as good on the aims before can beat the bound. Moves are sites that leave their
+    pool, latency is total RTT in ms, margin is the smallest in ms, spread is the clusters on the fullest host.
     """
 
     aim: Later
@@ -38,12 +38,14 @@ def levels_of(
     placement: Placement,
     seating: Seating,
     stays: Bools,
+    nowhere: Bools,
     then: Sequence[Later],
     bounds: Mapping[Later, float],
 ) -> tuple[Level, ...]:
     """Return a level for each aim of ``then``, with the sharper of its plain bound and that in ``bounds``.
 
-    ``stays`` (E,) marks pairs that keep a site where it is; moves are no aim where there are none.
+    ``stays`` (E,) marks pairs that keep a site where it is; moves are no aim where there are none, and do not count
+    the sites that are ``nowhere`` (S,) today, which no plan can keep.
     """
     levels = []
     for aim in then:
@@ -55,7 +57,8 @@ def levels_of(
         if aim in _LARGER:
             levels.append(Level(aim, value, max(value, min(plain, known))))
         else:
-            levels.append(Level(aim, value, min(value, max(plain, known))))
+            first = int(nowhere[problem.site[placement.pair]].sum()) if aim == "moves" else 0
+            levels.append(Level(aim, value - first, max(0.0, min(value, max(plain, known)) - first)))
     return tuple(levels)
 
 

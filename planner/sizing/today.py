@@ -37,6 +37,10 @@ class Today:
                 marks[e] = p == pool if pool is not None else hub_of_pool[p] == self.hub[site] and not self.host[site]
         return marks
 
+    def nowhere(self, fleet: Fleet, problem: Problem) -> Bools:
+        """Mark the sites (S,) that have no host today, so that nothing they do is a move."""
+        return np.array([fleet.site_ids[at] not in self.hub for at in problem.site_at], dtype=np.bool_)
+
 
 def read_today(fleet: Fleet, problem: Problem) -> Today:
     """Return today's assignment and a name for every host that a plan may run.

@@ -4,6 +4,7 @@ import datetime as dt
 import itertools
 import random
 
+import numpy as np
 import pandas as pd
 import pytest
 from ortools.sat.python import cp_model
@@ -16,6 +17,7 @@ from planner.replan.road import moves
 from planner.rollout import roll_out
 from planner.sizing import plan
 from planner.verify import verify, verify_rollout
+from tests.arrays import fleet_of
 
 BUDGET_MS = 40
 
@@ -131,8 +133,18 @@ def test_three_hundred_sites_and_ten_hubs_are_proven():
     made = replan(fleet)
     holds(fleet, made)
     (aim,) = made.then
-    assert (aim.aim, aim.value, aim.proven) == ("moves", moves(made), True)
+    assert (aim.aim, aim.value, aim.proven) == ("host_moves", moves(made), True)
     assert moves(made) < moves(plan(fleet))
+
+
+def test_a_new_site_uses_its_own_tie_breaker_only_where_that_saves_a_host_or_a_move():
+    """It used to be free, and so was taken where the shared host had room."""
+    sites = {"own_tie_breaker": ["no", "possible", "possible"], "own_tie_breaker_cost": [np.nan, 100.0, 10.0]}
+    today = {"site": ["S00"], "hub": ["H0"], "host": ["H0-01"]}
+    for cap, own in ((3, []), (2, ["S02"])):
+        made = replan(fleet_of([[10.0]] * 3, sites=sites, current=today, cluster_cap=cap))
+        assert made.hosts == 1
+        assert [spared.site for spared in made.no_host_needed] == own
 
 
 def test_a_few_hosts_more_move_fewer_sites_and_are_told_as_a_gap():

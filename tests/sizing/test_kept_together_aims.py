@@ -35,7 +35,7 @@ def best_of_all(rtt, clusters, today):
     for choice in itertools.product(*eligible):
         inside = [[k for k, at in zip(clusters, choice, strict=True) if at == p] for p in range(rtt.shape[1])]
         hosts = sum(fewest_bins(tuple(sorted(sizes, reverse=True)), CAP) for sizes in inside)
-        moved = sum(p != t for p, t in zip(choice, today, strict=True))
+        moved = sum(p != t for p, t in zip(choice, today, strict=True) if t >= 0)
         found.append((hosts, moved, round(sum(rtt[s, p] for s, p in enumerate(choice)), 3)))
     return min(found)
 

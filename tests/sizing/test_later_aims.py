@@ -36,8 +36,7 @@ def best_figures(rtt, today, cap):
     """Return (hosts, moves, total RTT) of the best plan in that order, by brute force."""
 
     def figures(hosts, choice):
-        # A site without a host today cannot stay, so the model counts it as moved in every plan alike.
-        moved = sum(p != t for p, t in zip(choice, today, strict=True))
+        moved = sum(p != t for p, t in zip(choice, today, strict=True) if t >= 0)
         return hosts, moved, sum(rtt[s, p] for s, p in enumerate(choice))
 
     return min(figures(hosts, choice) for hosts, choice in all_plans(rtt, cap))
