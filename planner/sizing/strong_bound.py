@@ -51,16 +51,18 @@ def strong_bound(
     work: int,
     effort: Effort,
 ) -> float:
-    """Return a lower bound on total ``cost`` with ``hosts`` hosts; 0 where the fleet is too large for it.
+    """Return a lower bound on total ``cost`` with ``hosts`` hosts; 0 where the fleet is too large for it or ``work``.
 
     ``judge`` is asked about host counts (P,) that may do better than the plan at hand, and returns what the better of
     the two costs; where the counts are those of a relaxation, it is told the shares of sites on each pair (E,) too. The
     search ends where nothing can be cheaper than that by a step of ``cost``, or after about ``work`` (pairs times steps
     of the simplex method), so that runs repeat.
     """
-    if len(problem.pool) > _MOST_PAIRS or effort.spent:
+    steps = work // max(1, len(problem.pool))
+    # The first relaxation alone takes about a step for each site.
+    if len(problem.pool) > _MOST_PAIRS or steps < problem.sites or effort.spent:
         return 0.0
-    return _Tree(problem, cost, hosts, before, judge, effort).search(work // max(1, len(problem.pool)))
+    return _Tree(problem, cost, hosts, before, judge, effort).search(steps)
 
 
 @dataclass(frozen=True, slots=True, order=True)

@@ -134,8 +134,10 @@ def test_work_that_ends_early_leaves_a_lower_bound_and_says_so(make, monkeypatch
     fleet = random_fleet(make, 1, sites=120, hubs=12, cap=16)
     whole = plan(fleet, thorough=True).then[0]
     problem, _ = read(fleet)
+    little = problem.sites * len(problem.pool)
     monkeypatch.setattr(location, "_TREE_WORK", 0)
-    root = bound_of(problem, 8, work=0)
+    root = bound_of(problem, 8, work=little)
+    assert bound_of(problem, 8, work=little - 1) == 0
     assert 0 < root < whole.bound
     cut_short = plan(fleet, thorough=True).then[0]
     assert cut_short.bound < whole.bound <= whole.value <= cut_short.value
