@@ -3,7 +3,7 @@
 import pytest
 
 from planner.outputs import words
-from planner.plan import Assignment, Host, NoHostNeeded, Plan, Unserved
+from planner.plan import Assignment, Host, LaterAim, NoHostNeeded, Plan, Unserved
 
 
 def small(status="optimal", objective="hosts", value=2.0, bound=2.0, unserved=0, **more):
@@ -75,3 +75,26 @@ def test_gap_says_how_much_could_still_be_saved():
 
 def test_fractional_bound_is_not_rounded_away():
     assert "1.25 hosts" in words.bound_in_words(small(bound=1.25))
+
+
+@pytest.mark.parametrize(
+    ("level", "told"),
+    [
+        (LaterAim("moves", 1.0, 1.0, True), "1 site leaves its pool (the best there is)"),
+        (LaterAim("moves", 1200.0, 1100.0, False), "1,200 sites leave their pool (at least 1,100 in any)"),
+        (LaterAim("host_moves", 2.0, 0.0, False), "2 sites change host (at least 0 in any)"),
+        (LaterAim("latency", 1750.38, 1700.04, False), "a total RTT of 1,750.4 ms (at least 1,700.0 ms in any)"),
+        (LaterAim("margin", 5.0, 7.25, False), "a worst margin of 5.0 ms (at most 7.2 ms in any)"),
+        (LaterAim("spread", 18.0, 18.0, True), "18 clusters on the fullest host (the best there is)"),
+    ],
+)
+def test_what_became_of_an_aim_among_equals(level, told):
+    assert words.later_aims_in_words(small(then=(level,))) == f"Among such plans, in this order: {told}."
+
+
+def test_aims_among_equals_are_told_in_their_order_and_not_where_there_are_none():
+    both = (LaterAim("latency", 10.0, 10.0, True), LaterAim("spread", 1.0, 1.0, True))
+    latency, spread = words.later_aims_in_words(small(then=both)).split("; ")
+    assert "total RTT of 10.0 ms" in latency
+    assert spread.startswith("1 cluster on")
+    assert words.later_aims_in_words(small()) == ""
