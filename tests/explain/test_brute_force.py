@@ -57,7 +57,7 @@ def cases(draw):
     }
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(cases())
 def test_the_fewest_sites_are_found_and_their_plan_saves_a_host(make, case):
     fleet = make.fleet(

@@ -47,7 +47,7 @@ def reached(result):
 @pytest.mark.parametrize("thorough", [False, True])
 def test_nine_in_ten_are_best_and_none_is_beyond_its_bound(make, thorough):
     best = 0
-    for seed in range(60):
+    for seed in range(30):
         fleet, rtt, clusters, today = random_fleet(make, seed)
         result = plan(fleet, thorough=thorough)
         make.sound(fleet, result)
@@ -59,7 +59,7 @@ def test_nine_in_ten_are_best_and_none_is_beyond_its_bound(make, thorough):
         if all(aim.proven for aim in result.then):
             assert got == wanted
         best += got == wanted
-    assert best >= 55
+    assert best >= 27
 
 
 def test_as_few_hosts_to_add_leave_sites_where_they_are(make):
