@@ -142,7 +142,7 @@ def solve(fleet) -> tuple[int, int, bool]:
     add_limits(model, fleet.policy, at_place, whole)
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 2
-    solver.parameters.max_time_in_seconds = 6
+    solver.parameters.max_time_in_seconds = 4
     weight = sum(units[s] * x for s, x in served.items())
     model.maximize(weight)
     first = solver.solve(model)

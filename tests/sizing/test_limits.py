@@ -146,7 +146,7 @@ ITEMS = st.lists(st.tuples(st.integers(1, 5), st.integers(1, 9).map(float)), min
 
 
 def test_packing_by_clusters_and_weight_finds_a_packing_exactly_where_there_is_one(examples):
-    @settings(max_examples=4 * examples, deadline=None)
+    @settings(max_examples=2 * examples, deadline=None)
     @given(ITEMS, st.integers(1, 4), st.integers(3, 8), st.integers(6, 14))
     def check(items, hosts, cap, most):
         kinds = {kind: items.count(kind) for kind in items}

@@ -151,7 +151,7 @@ def as_fleet(make, case, **policy):
 
 @pytest.mark.parametrize("split", [False, True], ids=["together", "split"])
 def test_plan_within_limits_is_the_best_of_all_plans(make, split, examples):
-    @settings(max_examples=4 * examples, deadline=None, suppress_health_check=list(HealthCheck))
+    @settings(max_examples=2 * examples, deadline=None, suppress_health_check=list(HealthCheck))
     @given(cases(split=split))
     def check(case):
         fleet = as_fleet(make, case)
