@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import time
 from collections.abc import Callable
 from typing import Literal
@@ -67,8 +66,7 @@ def plan(
                 draft = plan_covered(fleet, problem, stays, then, today, effort)
                 return draft, levels_of(problem, draft.placement, draft.seating, stays, nowhere, then, {})
             sized = size(problem, effort, spread(problem, stays), wishes)
-            sized, placement, caps, bounds = by_later_aims(problem, sized, stays, then, effort, thorough=thorough)
-            lowered = dataclasses.replace(problem, caps=caps)
+            sized, placement, lowered, bounds = by_later_aims(problem, sized, stays, then, effort, thorough=thorough)
             seating = seat_all(fleet, lowered, sized.counts.hosts, placement, today, effort)
             levels = levels_of(problem, placement, seating, stays, nowhere, then, bounds)
             return Draft(sized, placement, seating, (None,) * len(seating.seats)), levels

@@ -7,14 +7,13 @@ from collections.abc import Sequence
 import numpy as np
 
 from planner.fleet import Bools, Floats, Ints
-from planner.sizing.problem import Classes, Problem
+from planner.sizing.problem import Classes, Problem, arc_of_pair
 from planner.sizing.transport import Cost, combined
 
 
 def arc_means(problem: Problem, classes: Classes, values: Floats) -> Floats:
     """Return the mean over each class's sites of a value of pairs (E,), on each arc (A,)."""
-    class_of_pair = classes.of_site[problem.site]
-    arc = classes.indptr[class_of_pair] + np.arange(len(problem.pool)) - problem.indptr[problem.site]
+    arc = arc_of_pair(problem, classes)
     total = np.bincount(arc, weights=values, minlength=len(classes.pool))
     return np.asarray(total / np.maximum(1, np.bincount(arc, minlength=len(classes.pool))))
 

@@ -17,7 +17,7 @@ from planner.fleet import Bools, Floats, Ints
 from planner.sizing.counts import Sized, all_fit
 from planner.sizing.levels import widest_margin
 from planner.sizing.placement import Later, Placement
-from planner.sizing.problem import Classes, Problem, group, select
+from planner.sizing.problem import Classes, Problem, arc_of_pair, group, select
 from planner.sizing.realise import realise
 from planner.sizing.search import search_counts
 from planner.sizing.solver import Effort
@@ -42,10 +42,9 @@ class Narrowed:
     def in_whole(self, whole: Problem, classes: Classes, sized: Sized, placement: Placement) -> tuple[Sized, Placement]:
         """Return counts and placement of this problem as those of the ``whole`` one, with its ``classes``."""
         placement = dataclasses.replace(placement, pair=self.pair[placement.pair])
-        arc = classes.indptr[classes.of_site[whole.site]] + np.arange(len(whole.pool)) - whole.indptr[whole.site]
         units = np.ones(len(placement.pair)) if not whole.split else placement.units
-        flow = np.bincount(arc[placement.pair], weights=units, minlength=len(classes.pool)).astype(np.float64)
-        counts = dataclasses.replace(sized.counts, flow=flow)
+        flow = np.bincount(arc_of_pair(whole, classes)[placement.pair], weights=units, minlength=len(classes.pool))
+        counts = dataclasses.replace(sized.counts, flow=flow.astype(np.float64))
         return dataclasses.replace(sized, classes=classes, counts=counts), placement
 
 

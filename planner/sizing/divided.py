@@ -8,7 +8,7 @@ import numpy as np
 
 from planner.fleet import Floats, Ints
 from planner.sizing.placement import PairCost
-from planner.sizing.problem import Classes, Problem
+from planner.sizing.problem import Classes, Problem, arc_of_pair
 from planner.sizing.transport import Cost, Transport, least_cost_flow
 
 _PARTS = 60  # a step is divided so, because it is shared out over the clusters of a site: 1 to 6 of them divide it
@@ -27,25 +27,21 @@ def wished_arcs(problem: Problem, classes: Classes, hosts: Ints, costs: Sequence
         room=problem.caps * hosts,
         limits=tuple((limit.pools, int(limit.most)) for limit in problem.limits),
     )
-    # Most pools of a large fleet are empty.
-    at = np.flatnonzero(transport.room[transport.head] > 0)
-    each = supply[problem.site[at]]
+    open_pairs = transport.room[transport.head] > 0  # most pools of a large fleet are empty
+    each = supply[problem.site[open_pairs]]
     flow = least_cost_flow(
-        transport.take(transport.room[transport.head] > 0),
-        [Cost(cost.values[at] / each, cost.step / _PARTS) for cost in costs],
+        transport.take(open_pairs), [Cost(cost.values[open_pairs] / each, cost.step / _PARTS) for cost in costs]
     )
     if flow is None:
         return None
     shares = np.zeros(len(problem.pool))
-    shares[at] = flow
+    shares[open_pairs] = flow
     return most_used(problem, classes, shares)
 
 
 def most_used(problem: Problem, classes: Classes, shares: Floats) -> Ints:
     """Return how many sites of each class have the largest of their ``shares`` (E,) on each arc, shape (A,)."""
     order = np.lexsort((-shares, problem.site))
-    site, first = np.unique(problem.site[order], return_index=True)
-    class_of = classes.of_site[site]
-    # A pair has the place among its site's that its arc has among its class's.
-    arc = classes.indptr[class_of] + order[first] - problem.indptr[site]
+    _, first = np.unique(problem.site[order], return_index=True)
+    arc = arc_of_pair(problem, classes)[order[first]]
     return np.bincount(arc, minlength=len(classes.pool)).astype(np.int64)

@@ -16,7 +16,7 @@ import numpy as np
 from planner.errors import SolverError
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.counts import Sized
-from planner.sizing.problem import Problem
+from planner.sizing.problem import Problem, arc_of_pair
 from planner.sizing.transport import Cost, Transport, least_cost_flow, total_costs
 
 Later = Literal["moves", "latency", "margin", "spread"]
@@ -113,9 +113,7 @@ def _network(problem: Problem, sized: Sized) -> _Network:
     classes, counts = sized.classes, sized.counts
     pools, kinds = problem.pools, classes.count
     class_of_pair = classes.of_site[problem.site]
-    # Position of each pair's arc among its class's arcs: same pools in the same order.
-    arc_of_pair = classes.indptr[class_of_pair] + np.arange(len(problem.pool)) - problem.indptr[problem.site]
-    head = np.where(classes.fixed[class_of_pair], pools + 2 * kinds + arc_of_pair, problem.pool)
+    head = np.where(classes.fixed[class_of_pair], pools + 2 * kinds + arc_of_pair(problem, classes), problem.pool)
     fixed_flow = np.where(classes.fixed[classes.of_arc], counts.flow, 0.0)
     fixed_load = np.bincount(classes.pool, weights=fixed_flow * classes.items[classes.of_arc], minlength=pools)
     room = np.concatenate(

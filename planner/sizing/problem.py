@@ -217,6 +217,11 @@ class Classes:
         return self.items > 1
 
 
+def arc_of_pair(problem: Problem, classes: Classes) -> Ints:
+    """Return the arc of each eligible pair, shape (E,): both have the same place, among a class's and a site's."""
+    return classes.indptr[classes.of_site[problem.site]] + np.arange(len(problem.pool)) - problem.indptr[problem.site]
+
+
 def group(problem: Problem, *, by_weight: bool, apart: Ints | None = None) -> Classes:
     """Group sites by eligible pools, clusters, own tie-breaker price and, where they matter, weight and pair costs.
 

@@ -16,9 +16,18 @@ def sound(fleet: Fleet, plan) -> None:
     assert [str(v) for v in verify(fleet, plan) if v.severity == "violation"] == []
 
 
+def covered(fleet: Fleet, plan, weights) -> tuple[float, float, int]:
+    """Return the weight served, the weight with a standby, and the hosts; ``weights`` are those of the sites."""
+    weight = dict(zip(fleet.site_ids, weights, strict=True))
+    served = sum(weight[a.site] for a in plan.assignments)
+    return served, sum(weight[a.site] for a in plan.assignments if a.standby), plan.hosts
+
+
 @pytest.fixture(scope="session")
 def make():
-    return SimpleNamespace(fleet=fleet_of, sound=sound, pools=lambda table: typed_table(columns.HUBS, table))
+    return SimpleNamespace(
+        fleet=fleet_of, sound=sound, covered=covered, pools=lambda table: typed_table(columns.HUBS, table)
+    )
 
 
 @pytest.fixture(scope="session")

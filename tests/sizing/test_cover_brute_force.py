@@ -131,10 +131,7 @@ def equal_to_brute_force(make, case):
     fleet = as_fleet(make, case)
     result = plan(fleet)
     make.sound(fleet, result)
-    weight = dict(zip(fleet.site_ids, case["weight"], strict=True))
-    served = sum(weight[a.site] for a in result.assignments)
-    covered = sum(weight[a.site] for a in result.assignments if a.standby)
-    assert (served, covered, result.hosts) == pytest.approx(brute_force(case))
+    assert make.covered(fleet, result, case["weight"]) == pytest.approx(brute_force(case))
     assert result.lower_bound == result.hosts
     return result
 

@@ -206,10 +206,7 @@ def test_plan_with_cover_within_limits_is_the_best_of_all_plans(make, cover, exa
         fleet = as_fleet(make, case, cover=cover)
         result = plan(fleet)
         make.sound(fleet, result)
-        weight = dict(zip(fleet.site_ids, case["weight"], strict=True))
-        served = sum(weight[a.site] for a in result.assignments)
-        covered = sum(weight[a.site] for a in result.assignments if a.standby)
-        assert (served, covered, result.hosts) == pytest.approx(brute_force_with_cover(case))
+        assert make.covered(fleet, result, case["weight"]) == pytest.approx(brute_force_with_cover(case))
         assert result.lower_bound == result.hosts
         assert result.status == ("infeasible" if result.unserved else "optimal")
 

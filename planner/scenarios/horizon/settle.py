@@ -15,7 +15,7 @@ from planner.fleet import Bools, Ints
 from planner.scenarios.horizon.demand import Demand, with_hosts
 from planner.sizing.counts import Sized, size
 from planner.sizing.placement import Placement, place
-from planner.sizing.problem import Problem, group
+from planner.sizing.problem import Problem, group, select
 from planner.sizing.realise import realise
 from planner.sizing.solver import Effort
 
@@ -54,16 +54,7 @@ def settle(demand: Demand, hosts: Ints, before: dict[str, str], effort: Effort) 
 def _all_stay(problem: Problem, hosts: Ints, stays: Bools, can_stay: Bools) -> Placement | None:
     """Return a placement in which everybody stays who can; None when the others do not fit around them."""
     keep = stays | ~can_stay[problem.site]
-    sizes = np.bincount(problem.site[keep], minlength=problem.sites)
-    narrowed = dataclasses.replace(
-        problem,
-        indptr=np.concatenate(([0], np.cumsum(sizes))).astype(np.int64),
-        pool=problem.pool[keep],
-        rtt_ms=problem.rtt_ms[keep],
-        margin_ms=problem.margin_ms[keep],
-        pair_cost=problem.pair_cost[keep],
-        evidence=problem.evidence[keep],
-    )
+    narrowed = select(problem, keep)
     classes = group(narrowed, by_weight=False)
     counts = realise(narrowed, classes, hosts)
     if counts is None:
