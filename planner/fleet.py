@@ -303,10 +303,20 @@ class Fleet:
         return self.replace(policy=self.policy.replace(max_blast_radius=None, max_share_percent=None)).usable_caps
 
     @cached_property
+    def cluster_kbps(self) -> Floats:
+        """Tie-breaker traffic of one cluster of each site in kb/s, shape (sites,)."""
+        return self.sites["tie_breaker_kbps"].fillna(self.policy.tie_breaker_kbps).to_numpy(dtype=np.float64)
+
+    @cached_property
     def traffic_kbps(self) -> Floats:
         """Tie-breaker traffic of all clusters of each site in kb/s, shape (sites,)."""
-        each = self.sites["tie_breaker_kbps"].fillna(self.policy.tie_breaker_kbps).to_numpy(dtype=np.float64)
-        return np.asarray(each * self.clusters)
+        return np.asarray(self.cluster_kbps * self.clusters)
+
+    @cached_property
+    def parts(self) -> Ints:
+        """Parts of each site that may go to different hosts, shape (sites,): 1, or its clusters with split_sites."""
+        parts: Ints = np.maximum(self.clusters, 1) if self.policy.split_sites else np.ones_like(self.clusters)
+        return parts
 
     @cached_property
     def hub_uplinks_kbps(self) -> Floats:

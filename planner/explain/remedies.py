@@ -105,11 +105,10 @@ def _mend(bench: Bench, at: int, pool: int, code: str, rtt_ms: float) -> Change 
 
 
 def _more_room(bench: Bench, at: int, pool: int) -> Change | None:
-    """Return a host where none may stand; None where the site is too large or its traffic too heavy."""
+    """Return a host where none may stand; None where the site is too large."""
     fleet = bench.fleet
     fits = fleet.policy.split_sites or fleet.clusters[at] <= fleet.usable_caps[pool]
-    light = fleet.traffic_kbps[at] <= fleet.hub_uplinks_kbps[fleet.hub_of_pool[pool]]
-    return _one_more_host(bench, pool) if fits and light and fleet.max_hosts[pool] < 1 else None
+    return _one_more_host(bench, pool) if fits and fleet.max_hosts[pool] < 1 else None
 
 
 def _one_more_host(bench: Bench, pool: int) -> Change:

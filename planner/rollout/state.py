@@ -67,7 +67,8 @@ class State:
     @cached_property
     def _eligible(self) -> frozenset[tuple[int, int]]:
         problem = self.problem
-        pairs = zip(problem.site_at[problem.site].tolist(), problem.pool_at[problem.pool].tolist(), strict=True)
+        site, pool = problem.site_at[problem.site], problem.pool_at[problem.pool]
+        pairs = zip(site[problem.homes].tolist(), pool[problem.homes].tolist(), strict=True)
         return frozenset(pairs)
 
     def eligible(self, site: str, host: str) -> bool:

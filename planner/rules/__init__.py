@@ -18,7 +18,7 @@ from planner.rules import masks, reasons
 from planner.rules.facts import Facts
 from planner.rules.pairs import Pairs, pool_pairs
 
-__all__ = ["RULES", "Checker", "Pairs", "Rule"]
+__all__ = ["RULES", "STANDBY_RULES", "Checker", "Pairs", "Rule"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +29,7 @@ class Rule:
     broken: Callable[[Facts, Pairs], Bools]
     why: Callable[[Facts, Pairs], str]
     whole_site: bool = False  # it breaks all pairs of a site or none
+    ordinary_day: bool = False  # it limits the ordinary day, so it does not keep a standby from taking over
 
 
 # Cheap ones first, so that the costly ones see only what is left.
@@ -45,9 +46,11 @@ RULES = (
     Rule("region", masks.region, reasons.region),
     Rule("host_release", masks.host_release, reasons.host_release),
     Rule("capacity", masks.capacity, reasons.capacity),
-    Rule("blast_radius", masks.blast_radius, reasons.blast_radius, whole_site=True),
+    Rule("uplink", masks.uplink, reasons.uplink, ordinary_day=True),
+    Rule("blast_radius", masks.blast_radius, reasons.blast_radius, whole_site=True, ordinary_day=True),
     Rule("third_location", masks.third_location, reasons.third_location),
 )
+STANDBY_RULES = tuple(rule for rule in RULES if not rule.ordinary_day)
 
 
 class Checker:
@@ -68,6 +71,15 @@ class Checker:
         for rule in rules:
             pairs = pairs.take(~rule.broken(self.facts, pairs))
         return pairs
+
+    def eligible_with_standbys(self) -> Pairs:
+        """Return the eligible pairs of sites that have a home, and with them those on which they may only stand by."""
+        pairs = self.eligible(STANDBY_RULES)
+        home = np.ones(len(pairs), dtype=np.bool_)
+        for rule in RULES:
+            if rule.ordinary_day:
+                home &= ~rule.broken(self.facts, pairs)
+        return pairs.take(np.isin(pairs.site, pairs.site[home]))
 
     def against(self, site: int) -> Pairs:
         """Return the pairs of one site with every pool in order of id, known RTT or not."""

@@ -24,19 +24,25 @@ class Facts:
 
     @cached_property
     def over_alone(self) -> dict[str, Bools]:
-        """Setting -> sites that exceed it on their own where they stay together, shape (sites,)."""
+        """Setting -> sites that exceed it wherever they are, shape (sites,): as a whole, or by each of their parts."""
         fleet, policy = self.fleet, self.policy
         found: dict[str, Bools] = {}
-        for setting in () if policy.split_sites else ("max_blast_radius_hub", "max_blast_radius_zone"):
+        for setting in ("max_blast_radius_hub", "max_blast_radius_zone"):
             most = getattr(policy, setting)
             if most is not None:
-                found[setting] = fleet.clusters > most
-        shares = ("max_share_percent", "max_share_percent_hub", "max_share_percent_zone")
-        for setting in () if policy.split_sites else shares:
+                found[setting] = fleet.clusters // fleet.parts > most
+        parts, kind = np.unique(fleet.parts, return_inverse=True)
+        for setting in ("max_share_percent", "max_share_percent_hub", "max_share_percent_zone"):
             share = fleet.most_weight(getattr(policy, setting))
             if share is not None:
-                found[setting] = fleet.whole_weights > math.floor(share)
+                most_of_site = np.array([math.floor(share * int(count)) for count in parts], dtype=np.int64)
+                found[setting] = fleet.whole_weights > most_of_site[kind]
         return found
+
+    @cached_property
+    def part_kbps(self) -> Floats:
+        """Traffic in kb/s that a hub carries at the least if it carries a site at all, shape (sites,)."""
+        return np.asarray(self.fleet.cluster_kbps * (self.fleet.clusters // self.fleet.parts))
 
     @cached_property
     def releases(self) -> tuple[list[Release | None], list[Release | None]]:

@@ -92,16 +92,21 @@ def latency(facts: Facts, pairs: Pairs) -> Bools:
 
 
 def capacity(facts: Facts, pairs: Pairs) -> Bools:
-    """A host may stand there, one host can hold all clusters of the site, and the hub's uplink their traffic."""
+    """A host may stand there, and one host can hold all clusters of the site."""
     too_big = facts.fleet.clusters[pairs.site] > facts.fleet.usable_caps[pairs.pool]
     if facts.policy.split_sites:
         too_big = facts.fleet.usable_caps[pairs.pool] < 1
-    too_busy = facts.fleet.traffic_kbps[pairs.site] > facts.fleet.hub_uplinks_kbps[facts.hub(pairs)]
-    return too_big | too_busy | (facts.fleet.max_hosts[pairs.pool] < 1)
+    return too_big | (facts.fleet.max_hosts[pairs.pool] < 1)
+
+
+def uplink(facts: Facts, pairs: Pairs) -> Bools:
+    """The hub's uplink carries the site's traffic, or that of one cluster where the others may go elsewhere."""
+    too_busy: Bools = facts.part_kbps[pairs.site] > facts.fleet.hub_uplinks_kbps[facts.hub(pairs)]
+    return too_busy
 
 
 def blast_radius(facts: Facts, pairs: Pairs) -> Bools:
-    """The site alone is not more than the loss of one host, hub or zone may hit; a split site need not be in one."""
+    """The site alone, or one cluster of a split site, is not more than the loss of a host, hub or zone may hit."""
     broken = np.zeros(len(pairs), dtype=np.bool_)
     for over in facts.over_alone.values():
         broken |= over[pairs.site]

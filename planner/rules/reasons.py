@@ -88,24 +88,28 @@ def latency(facts: Facts, pairs: Pairs) -> str:
 def capacity(facts: Facts, pairs: Pairs) -> str:
     caps = facts.fleet.usable_caps[pairs.pool]
     clusters = facts.fleet.clusters[pairs.site[0]]
-    traffic, uplinks = facts.fleet.traffic_kbps[pairs.site[0]], facts.fleet.hub_uplinks_kbps[facts.hub(pairs)]
-    if (traffic > uplinks).all():
-        return f"tie-breaker traffic of {traffic:g} kb/s exceeds the largest uplink, {uplinks.max():g} kb/s"
     if facts.policy.split_sites or caps.max() >= clusters:
         return f"no host may stand in {first_few(facts.fleet.pool_ids[p] for p in pairs.pool)}"
     return f"{clusters} clusters that stay together exceed the largest usable host, {caps.max()} clusters"
 
 
+def uplink(facts: Facts, pairs: Pairs) -> str:
+    of_one = " for one cluster" if facts.fleet.parts[pairs.site[0]] > 1 else ""
+    kbps, widest = facts.part_kbps[pairs.site[0]], facts.fleet.hub_uplinks_kbps[facts.hub(pairs)].max()
+    return f"tie-breaker traffic of {kbps:g} kb/s{of_one} exceeds the largest uplink, {widest:g} kb/s"
+
+
 def blast_radius(facts: Facts, pairs: Pairs) -> str:
     site, fleet = pairs.site[0], facts.fleet
-    weight, whole = fleet.whole_weights[site], fleet.whole_weights[fleet.needs_host].sum()
+    split = fleet.parts[site] > 1
+    weight, whole = fleet.whole_weights[site] / fleet.parts[site], fleet.whole_weights[fleet.needs_host].sum()
     parts = []
     for setting, over in facts.over_alone.items():
         most = getattr(facts.policy, setting)
         if over[site] and setting.startswith("max_share"):
-            parts.append(
-                f"{_figures(100.0 * weight / whole, most)} % of the fleet's weight exceed {setting}, {most:g} %"
-            )
+            share = f"{_figures(100.0 * weight / whole, most)} % of the fleet's weight"
+            said = f"one cluster brings {share}, which exceeds" if split else f"{share} exceed"
+            parts.append(f"{said} {setting}, {most:g} %")
         elif over[site]:
             parts.append(f"{fleet.clusters[site]} clusters that stay together exceed {setting}, {most}")
     return first_few(parts)

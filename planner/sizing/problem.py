@@ -79,6 +79,15 @@ class Problem:
         return bool(self.limits) or self.host_weight is not None
 
     @cached_property
+    def homes(self) -> Bools:
+        """Pairs that no limit keeps from being a home, shape (E,); on the others the site may only stand by."""
+        free = np.ones(len(self.pool), dtype=np.bool_)
+        for limit in self.limits:
+            each = self.amounts[limit.measure] * self.items / self.clusters
+            free &= ~(limit.pools[self.pool] & (each[self.site] > limit.most * (1 + 1e-9)))
+        return free
+
+    @cached_property
     def flows(self) -> bool:
         """Whether sites of one cluster can be shared out by a flow: limits count clusters only, and are nested."""
         return self.host_weight is None and all(x.measure == "clusters" for x in self.limits) and nested(self.limits)
@@ -129,7 +138,8 @@ def select(problem: Problem, keep: Bools) -> Problem:
 
 def build_problem(fleet: Fleet, checker: Checker) -> Problem:
     """Return the sizing problem of the sites that need a host and have an eligible pool or an own tie-breaker."""
-    pairs = checker.eligible()
+    # Where a site may only stand by, the limit that keeps its home from there is one of ``limits``.
+    pairs = checker.eligible() if fleet.policy.cover == "none" else checker.eligible_with_standbys()
     possible = fleet.own_tie_breaker == "possible"
     wanted = checker.needs_host & (possible | (np.bincount(pairs.site, minlength=len(fleet.site_ids)) > 0))
     site_at = np.array([s for s in _by_id(fleet.site_ids) if wanted[s]], dtype=np.int64)

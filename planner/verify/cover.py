@@ -57,9 +57,10 @@ def _without(case: Case, row: Assignment) -> Iterator[Violation]:
 
 def _two_places(case: Case, site: Site) -> tuple[str, str] | None:
     """Return a home and a standby pool that no loss takes down together; None where there are none."""
-    pools = [pool for pool in case.inventory.pools.values() if eligible(case.inventory, site, pool)]
-    for home in pools:
-        for other in pools:
+    pools = list(case.inventory.pools.values())
+    standbys = [pool for pool in pools if eligible(case.inventory, site, pool, standby=True)]
+    for home in (pool for pool in standbys if eligible(case.inventory, site, pool)):
+        for other in standbys:
             if home is other:
                 enough = case.inventory.policy.cover == "host" and home.max_hosts > 1
             else:
@@ -84,7 +85,7 @@ def _standby(case: Case, row: Assignment) -> Iterator[Violation]:
         for loss in sorted(losses_of(case, row.host, home) & losses_of(case, name, pool)):
             text = f"standby {name} goes down with {row.host} when {loss} is lost, and that is to be covered"
             yield Violation("standby", where, text)
-    for code, text in broken_rules(case.inventory, site, pool):
+    for code, text in broken_rules(case.inventory, site, pool, standby=True):
         yield Violation(code, where, f"standby {name}: {text}")
     pair = case.inventory.pairs.get(site.site, pool.hub)
     if row.standby_rtt_ms is not None and pair is not None and differs(row.standby_rtt_ms, pair.rtt_ms, _ROUNDING_MS):

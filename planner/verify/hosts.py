@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Iterator
 from fractions import Fraction
@@ -69,8 +68,7 @@ def _uplinks(case: Case) -> Iterator[Violation]:
         if site is not None and pool is not None:
             kbps[pool.hub] = kbps.get(pool.hub, 0.0) + site.cluster_kbps * (whole(row.clusters) or 0)
     for hub, traffic in kbps.items():
-        stated = (pool.uplink_mbps * 1000 for pool in case.inventory.pools.values() if pool.hub == hub)
-        uplink = min(stated, key=_known)
+        uplink = case.inventory.uplink_kbps(hub)
         if traffic > uplink * (1 + RELATIVE_TOLERANCE):
             text = f"tie-breaker traffic of {traffic:.10g} kb/s exceeds the uplink of {uplink:.10g} kb/s"
             yield Violation("uplink", f"hub {hub}", text)
@@ -117,7 +115,3 @@ def _hit(case: Case) -> dict[tuple[str, str], tuple[int, Fraction]]:
             before = found.get(key, (0, Fraction(0)))
             found[key] = (before[0] + clusters, before[1] + weight)
     return found
-
-
-def _known(kbps: float) -> float:
-    return math.inf if math.isnan(kbps) else kbps

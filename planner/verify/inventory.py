@@ -70,7 +70,7 @@ class Pool:
 class Inventory:
     """Sites and pools by id, known pairs, the policy, and the assignment in force: (hub, host or "") of each site.
 
-    ``whole_weight`` is that of all sites that need a shared host.
+    ``whole_weight`` is that of all sites that need a shared host; ``uplinks_kbps`` are those of hubs that state one.
     """
 
     sites: Mapping[str, Site]
@@ -81,6 +81,11 @@ class Inventory:
     sources: tuple[Source, ...]
     pairs: Pairs
     whole_weight: Fraction
+    uplinks_kbps: Mapping[str, float]
+
+    def uplink_kbps(self, hub: str) -> float:
+        """Return the uplink of a hub, the least that its pools state; inf where it is not known."""
+        return self.uplinks_kbps.get(hub, math.inf)
 
     def zones_of_hub(self, hub: str) -> set[str]:
         """Return the failure zones that a hub stands in, each as ``"zone NAME"``, those of all its pools."""
@@ -96,15 +101,21 @@ def read_inventory(fleet: Fleet) -> Inventory:
     needing = [site for site in sites.values() if site.needs_host]
     whole_weight = sum((site.weight for site in needing), Fraction(0))
     hit = _most_hit(needing, whole_weight, fleet.policy)
+    pools = {row["pool"]: _pool(row, fleet.policy, hit) for row in _rows(fleet.pools)}
+    uplinks_kbps: dict[str, float] = {}
+    for pool in pools.values():
+        if not math.isnan(pool.uplink_mbps):
+            uplinks_kbps[pool.hub] = min(pool.uplink_mbps * 1000, uplinks_kbps.get(pool.hub, math.inf))
     return Inventory(
         sites=sites,
-        pools={row["pool"]: _pool(row, fleet.policy, hit) for row in _rows(fleet.pools)},
+        pools=pools,
         current=current,
         policy=fleet.policy,
         as_of=fleet.as_of,
         sources=fleet.sources,
         pairs=Pairs(fleet),
         whole_weight=whole_weight,
+        uplinks_kbps=uplinks_kbps,
     )
 
 

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 from planner.verify.case import Case
 from planner.verify.host_model import Row
-from planner.verify.inventory import Pool, Site
+from planner.verify.inventory import Site
 from planner.verify.proof_form import ClaimedSet
 from planner.verify.rules import eligible
 from planner.verify.violation import Violation
@@ -46,11 +46,6 @@ class Recount:
         self._usable: dict[str, list[bool | None]] = {}
         self._left_out = {entry.site for entry in case.plan.unserved}
         self._running = Counter(host.pool for host in case.plan.host_list)
-        self._uplink_kbps: dict[str, float] = {}
-        for pool in self._pools:
-            if pool.uplink_mbps == pool.uplink_mbps:  # unknown is NaN
-                least = self._uplink_kbps.get(pool.hub, pool.uplink_mbps * 1000)
-                self._uplink_kbps[pool.hub] = min(least, pool.uplink_mbps * 1000)
 
     def check(self, claim: ClaimedSet, where: str) -> tuple[Row | None, list[Violation]]:
         """Return the inequality that the set forces, and what the plan says about it that is not so.
@@ -94,12 +89,10 @@ class Recount:
         answer = known[at]
         if answer is None:
             pool = self._pools[at]
-            answer = known[at] = self._uplink_bears(site, pool) and eligible(self._case.inventory, site, pool)
+            # A plan with cover puts homes and standbys on the pools of a set.
+            covered = self._case.inventory.policy.cover != "none"
+            answer = known[at] = eligible(self._case.inventory, site, pool, standby=covered)
         return answer
-
-    def _uplink_bears(self, site: Site, pool: Pool) -> bool:
-        """Say whether the hub's uplink bears the site; of pools that state different uplinks the least holds."""
-        return not site.cluster_kbps * site.clusters > self._uplink_kbps.get(pool.hub, float("inf"))
 
     def _foreign(self, sites: Sequence[str]) -> Iterator[str]:
         """Yield why sites of the set force no host, each reason once with the sites it is true of."""

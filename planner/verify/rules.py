@@ -17,18 +17,23 @@ from planner.verify.inventory import Inventory, Pool, Site
 Rule = Callable[[Inventory, Site, Pool], str]
 
 
-def broken_rules(inventory: Inventory, site: Site, pool: Pool) -> list[tuple[str, str]]:
-    """Return code and figures of every rule that keeps ``site`` from a host of ``pool``."""
-    found = ((code, rule(inventory, site, pool)) for code, rule in _RULES.items())
+def broken_rules(inventory: Inventory, site: Site, pool: Pool, *, standby: bool = False) -> list[tuple[str, str]]:
+    """Return code and figures of every rule that keeps ``site`` from a host of ``pool``.
+
+    As a ``standby`` the host serves the site while a loss lasts, and limits of the ordinary day do not count.
+    """
+    asked = ((code, rule) for code, rule in _RULES.items() if not (standby and code in _ORDINARY_DAY))
+    found = ((code, rule(inventory, site, pool)) for code, rule in asked)
     return [(code, message) for code, message in found if message]
 
 
-def eligible(inventory: Inventory, site: Site, pool: Pool) -> bool:
-    """Say whether an empty host of ``pool`` may serve ``site``."""
+def eligible(inventory: Inventory, site: Site, pool: Pool, *, standby: bool = False) -> bool:
+    """Say whether an empty host of ``pool`` may serve ``site``, or stand by for it."""
     least_room = 1 if inventory.policy.split_sites else site.clusters
-    too_busy = site.cluster_kbps * site.clusters > pool.uplink_mbps * 1000  # False where the uplink is unknown
-    has_room = pool.max_hosts >= 1 and pool.usable >= least_room and not too_busy
-    return has_room and not any(rule(inventory, site, pool) for rule in _RULES.values())
+    if pool.max_hosts < 1 or pool.usable < least_room:
+        return False
+    codes = (code for code in _RULES if not (standby and code in _ORDINARY_DAY))
+    return not any(_RULES[code](inventory, site, pool) for code in codes)
 
 
 # Each rule returns the broken limit in figures, or "" where it is kept.
@@ -132,21 +137,31 @@ def _barred_hub(inventory: Inventory, site: Site, pool: Pool) -> str:
     return f"barred from hub {pool.hub}" if pool.hub in site.barred_hubs else ""
 
 
-def _blast_radius(inventory: Inventory, site: Site, pool: Pool) -> str:
-    """A site that may be split need not be in one place."""
-    policy = inventory.policy
-    if policy.split_sites:
+def _uplink(inventory: Inventory, site: Site, pool: Pool) -> str:
+    kbps, uplink_kbps = site.cluster_kbps * _together(inventory, site), inventory.uplink_kbps(pool.hub)
+    if not kbps > uplink_kbps:
         return ""
+    return f"its traffic alone, {kbps:.10g} kb/s, exceeds the uplink of hub {pool.hub}, {uplink_kbps:.10g} kb/s"
+
+
+def _blast_radius(inventory: Inventory, site: Site, pool: Pool) -> str:
+    policy, together = inventory.policy, _together(inventory, site)
     for setting in ("max_blast_radius_hub", "max_blast_radius_zone"):
         most = getattr(policy, setting)
-        if most is not None and site.clusters > most:
-            return f"its {site.clusters} clusters alone exceed {setting}, {most}"
+        if most is not None and together > most:
+            return f"its {together} clusters alone exceed {setting}, {most}"
+    weight = site.weight * together / max(1, site.clusters)
     for setting in ("max_share_percent", "max_share_percent_hub", "max_share_percent_zone"):
         percent = getattr(policy, setting)
-        if percent is not None and site.weight * 100 > Fraction(str(percent)) * inventory.whole_weight:
-            weights = f"{float(site.weight):g} of {float(inventory.whole_weight):g}"
+        if percent is not None and weight * 100 > Fraction(str(percent)) * inventory.whole_weight:
+            weights = f"{float(weight):g} of {float(inventory.whole_weight):g}"
             return f"its weight alone, {weights}, exceeds {setting}, {percent:g} %"
     return ""
+
+
+def _together(inventory: Inventory, site: Site) -> int:
+    """Return the clusters that must be in one place: all, or one of a site that may be split."""
+    return min(1, site.clusters) if inventory.policy.split_sites else site.clusters
 
 
 def _nodes(inventory: Inventory, site: Site, pool: Pool) -> str:
@@ -166,8 +181,10 @@ _RULES: Mapping[str, Rule] = {  # the ones that break most often first
     "evidence": _evidence,
     "old_latency": _old_latency,
     "third_location": _third_location,
+    "uplink": _uplink,
     "blast_radius": _blast_radius,
 }
+_ORDINARY_DAY = frozenset({"uplink", "blast_radius"})  # they say nothing of the time of a loss
 RULE_CODES = frozenset(_RULES)
 
 

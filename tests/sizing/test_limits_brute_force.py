@@ -1,6 +1,6 @@
 """Limits on hosts, hubs and zones on small random fleets: the plan is the best of all plans, found by trying each.
 
-A site's clusters stay together, or go one by one where sites may be split; its weight goes with them in shares.
+A site's clusters stay together, or go one by one where sites may be split; weight and traffic go with them in shares.
 """
 
 import itertools
@@ -60,15 +60,16 @@ def brute_force(case) -> tuple[float, float]:
         parts, size = (case["clusters"][s], 1) if case["split"] else (1, case["clusters"][s])
         ways = itertools.combinations_with_replacement(pools, parts)
         own = [None] if case["own"][s] == "possible" else []
-        options.append([*(tuple((p, size, weight[s] / parts) for p in way) for way in ways), (), *own])
+        kbps = size * case["kbps"][s]
+        options.append([*(tuple((p, size, weight[s] / parts, kbps) for p in way) for way in ways), (), *own])
     best = (Fraction(-1), 0.0)
     for choice in itertools.product(*options):
         served = sum(weight[s] for s, items in enumerate(choice) if items != ())
         if served < best[0]:
             continue
         items = [item for way in choice for item in way or ()]
-        inside = {p: [(k, w) for q, k, w in items if q == p] for p in range(width)}
-        if any(
+        inside = {p: [(k, w) for q, k, w, _ in items if q == p] for p in range(width)}
+        if too_busy(case, [(p, kbps) for p, _, _, kbps in items]) or any(
             sum(k for p in pools for k, _ in inside[p]) > radius[kind]
             or sum(w for p in pools for _, w in inside[p]) > most[kind]
             for kind, pools in places(case)
@@ -79,6 +80,12 @@ def brute_force(case) -> tuple[float, float]:
             continue
         best = max(best, (served, -value(case, choice, bins)))
     return float(best[0]), -best[1]
+
+
+def too_busy(case, sent) -> bool:
+    """Say whether the (pool, kb/s) of ``sent`` exceed an uplink of a hub, which its pools share."""
+    carried = {hub: sum(kbps for p, kbps in sent if case["hub"][p] == hub) for hub in case["uplink"]}
+    return any(kbps > 1000 * case["uplink"][hub] for hub, kbps in carried.items())
 
 
 def value(case, choice, bins) -> float:
@@ -111,6 +118,8 @@ def cases(draw, *, split: bool, most_sites: int = 5):
         "price": each(width, st.integers(1, 12)),
         "hub": each(width, st.sampled_from(["A", "B", "C"])),
         "zone": each(width, st.sampled_from([(), (), ("x",), ("y",), ("x", "y")])),
+        "kbps": each(count, st.sampled_from([0, 100, 250])),
+        "uplink": {hub: draw(st.sampled_from([BLANK, BLANK, 0.2, 0.5])) for hub in "ABC"},
     }
     for kind in KINDS:
         case[f"radius{kind}"] = draw(st.sampled_from([None, None, 2, 3, 5]))
@@ -129,6 +138,7 @@ def as_fleet(make, case, **policy):
             "weight": case["weight"],
             "own_tie_breaker": case["own"],
             "own_tie_breaker_cost": case["own_cost"],
+            "tie_breaker_kbps": case["kbps"],
         },
         hubs=hubs,
         objective=case["objective"],
@@ -145,6 +155,7 @@ def as_fleet(make, case, **policy):
         "existing_hosts": case["existing"],
         "host_cost": case["price"],
         "zone": case["zone"],
+        "uplink_mbps": [case["uplink"][hub] for hub in case["hub"]],
     }
     return fleet.replace(pools=make.pools(table))
 
@@ -187,6 +198,7 @@ def brute_force_with_cover(case) -> tuple[float, float, int]:
             ]
             load = [sum(case["clusters"][s] for s, h in homes.items() if h == j) for j in range(len(hosts))]
             over = [clusters > case["cap"][p] for clusters, p in zip(load, hosts, strict=True)]
+            over.append(too_busy(case, [(hosts[j], case["clusters"][s] * case["kbps"][s]) for s, j in homes.items()]))
             for kind, inside in at:
                 on = [s for s, j in homes.items() if j in inside]
                 over.append(sum(case["clusters"][s] for s in on) > (case[f"radius{kind}"] or 999))
@@ -211,3 +223,59 @@ def test_plan_with_cover_within_limits_is_the_best_of_all_plans(make, cover, exa
         assert result.status == ("infeasible" if result.unserved else "optimal")
 
     check()
+
+
+def test_a_split_site_may_use_hubs_whose_uplinks_could_not_carry_all_of_it(make):
+    """Four clusters of 250 kb/s, and two uplinks of 500 kb/s."""
+    sites, pools = {"clusters": [4], "tie_breaker_kbps": [250.0]}, {"uplink_mbps": [0.5, 0.5]}
+    fleet = make.fleet([[5.0, 5.0]], sites=sites, pools=pools, split_sites=True)
+    result = plan(fleet)
+    make.sound(fleet, result)
+    assert sorted((a.hub, a.clusters) for a in result.assignments) == [("H0", 2), ("H1", 2)]
+
+
+@pytest.mark.parametrize("split", [False, True], ids=["together", "split"])
+def test_a_cluster_that_no_uplink_can_carry_is_told_so(make, split):
+    sites = {"clusters": [2], "tie_breaker_kbps": [600.0]}
+    result = plan(make.fleet([[5.0]], sites=sites, pools={"uplink_mbps": [0.5]}, split_sites=split))
+    assert [reason.code for reason in result.unserved[0].reasons] == ["uplink"]
+    said = "600 kb/s for one cluster" if split else "1200 kb/s"
+    assert f"traffic of {said} exceeds the largest uplink, 500 kb/s" in result.unserved[0].reasons[0].detail
+
+
+def test_a_cluster_of_a_split_site_that_weighs_too_much_for_any_hub_is_told_so(make):
+    """Of a weight of 10, half a site of 9 is 45 %."""
+    sites = {"clusters": [2, 1], "weight": [9.0, 1.0]}
+    fleet = make.fleet([[5.0], [5.0]], sites=sites, split_sites=True, max_share_percent_hub=40)
+    result = plan(fleet)
+    make.sound(fleet, result)
+    assert [(u.site, [r.code for r in u.reasons]) for u in result.unserved] == [("S00", ["blast_radius"])]
+    assert "one cluster brings 45.0 % of the fleet's weight" in result.unserved[0].reasons[0].detail
+
+
+def test_a_standby_may_stand_where_the_uplink_is_too_thin_for_a_home(make):
+    """Uplinks are limits of the ordinary day; so the site lives at the hub that can carry it, whatever is nearer."""
+    sites, pools = {"tie_breaker_kbps": [600.0]}, {"uplink_mbps": [0.5, 1.0]}
+    fleet = make.fleet([[5.0, 9.0]], sites=sites, pools=pools, cover="hub")
+    result = plan(fleet)
+    make.sound(fleet, result)
+    assert [(a.hub, a.standby) for a in result.assignments] == [("H1", "H0-01")]
+    assert not result.uncovered
+
+
+def test_a_site_that_only_stands_by_anywhere_is_ineligible_with_cover_too(make):
+    fleet = make.fleet([[5.0, 9.0]], sites={"tie_breaker_kbps": [600.0]}, pools={"uplink_mbps": [0.5] * 2}, cover="hub")
+    result = plan(fleet)
+    make.sound(fleet, result)
+    assert [reason.code for reason in result.unserved[0].reasons] == ["uplink"]
+
+
+def test_standbys_for_each_other_are_no_cover_where_neither_may_be_the_home(make):
+    """H0 and H1 could follow each other, but are too thin for a home; H2, where it lives, shares a zone with both."""
+    fleet = make.fleet([[5.0, 6.0, 9.0]], sites={"tie_breaker_kbps": [600.0]}, cover="zone")
+    pools = {"hub": ["H0", "H1", "H2"], "pool": ["H0", "H1", "H2"], "uplink_mbps": [0.5, 0.5, BLANK]}
+    pools["zone"] = [("x",), ("y",), ("x", "y")]
+    fleet = fleet.replace(pools=make.pools(pools))
+    result = plan(fleet)
+    make.sound(fleet, result)
+    assert [(u.site, [r.code for r in u.reasons]) for u in result.uncovered] == [("S00", ["cover_place"])]

@@ -4,6 +4,8 @@ from dataclasses import replace
 
 import pytest
 
+from planner.plan import Reason, Uncovered
+
 
 def covered(desk):
     """Three hosts, every site with a standby at the other hub; each host can take over what comes to it."""
@@ -42,6 +44,21 @@ def test_a_standby_that_is_none_is_found(desk, change, code, figures) -> None:
     violations = change(covered(desk)).everything()
     assert [v.code for v in violations] == [code]
     assert figures in violations[0].message
+
+
+def test_limits_of_the_ordinary_day_keep_no_standby_away(desk) -> None:
+    """A sends 400 kb/s: home at N, standby at S, whose uplink carries C and no more."""
+    covered(desk).site("A", tie_breaker_kbps=400).site("C", tie_breaker_kbps=50).pool("S", uplink_mbps=0.3)
+    assert desk.everything() == ()
+    desk.row("A", host="S-01", hub="S", standby="N-01")
+    assert ("uplink", "site A") in desk.found()
+
+
+def test_a_site_whose_other_hub_has_too_thin_an_uplink_for_a_home_has_a_place_for_a_standby(desk) -> None:
+    reasons = (Reason("cover_place", "the loss of one hub takes down all that it can use: N"),)
+    covered(desk).site("A", tie_breaker_kbps=400).pool("S", uplink_mbps=0.3)
+    desk.row("A", standby=None).of_plan(uncovered=(Uncovered("A", reasons),))
+    assert [v.message for v in desk.everything()] == ["said to have no place for a standby, but may use pools N and S"]
 
 
 def test_a_standby_at_the_same_hub_is_enough_against_the_loss_of_a_host(desk) -> None:

@@ -45,6 +45,7 @@ def any_fleet(random: Random) -> Fleet:
                 "barred_hubs": column(sites, (), (), (), (), ("h0",), ("h1", "elsewhere")),
                 "own_tie_breaker": column(sites, "", "no", "no", "yes", "possible"),
                 "nodes": column(sites, BLANK, 2, 2, 2, 2, 2, 3),
+                "tie_breaker_kbps": column(sites, BLANK, 100, 250),
             },
         ),
         typed_table(
@@ -59,6 +60,7 @@ def any_fleet(random: Random) -> Fleet:
                 "existing_hosts": column(pools, BLANK, 0, 1),
                 "host_release": column(pools, *RELEASES, "9.0", "9.0"),
                 "cluster_cap": column(pools, BLANK, 3, 6),
+                "uplink_mbps": column(pools, BLANK, BLANK, 0.2, 0.5),
                 "serves_regions": column(pools, (), (), (), (), ("north",), ("NORTH ", "south")),
             },
         ),
@@ -124,6 +126,22 @@ def test_both_readings_of_the_rules_name_the_same_eligible_pairs(fleet: Fleet) -
     assert one_by_one == in_arrays
 
 
+@settings(deadline=None, max_examples=60)
+@given(st.integers(0, 2**32).map(Random).map(any_fleet))
+def test_both_readings_of_the_rules_name_the_same_standbys(fleet: Fleet) -> None:
+    """Those of sites that have a home: limits of the ordinary day, uplinks and blast radii, keep no standby away."""
+    inventory, pairs = read_inventory(fleet), Checker(fleet).eligible_with_standbys()
+    one_by_one = {
+        (site.site, pool.pool)
+        for site in inventory.sites.values()
+        if site.needs_host and any(eligible(inventory, site, pool) for pool in inventory.pools.values())
+        for pool in inventory.pools.values()
+        if eligible(inventory, site, pool, standby=True)
+    }
+    in_arrays = {(fleet.site_ids[s], fleet.pool_ids[p]) for s, p in zip(pairs.site, pairs.pool, strict=True)}
+    assert one_by_one == in_arrays
+
+
 def test_the_fleets_of_this_file_break_and_keep_every_rule() -> None:
     """Otherwise the comparison above could agree on nothing."""
     fleets = [any_fleet(Random(seed)) for seed in range(120)]
@@ -131,3 +149,4 @@ def test_the_fleets_of_this_file_break_and_keep_every_rule() -> None:
     pairs = [(i, site, pool) for i in inventories for site in i.sites.values() for pool in i.pools.values()]
     assert {code for pair in pairs for code, _ in broken_rules(*pair)} == RULE_CODES
     assert sum(eligible(*pair) for pair in pairs) > 50
+    assert sum(eligible(*pair, standby=True) and not eligible(*pair) for pair in pairs) > 5

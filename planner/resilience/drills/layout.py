@@ -10,7 +10,7 @@ import numpy as np
 from planner.fleet import Bools, Fleet, Floats, Ints, positions
 from planner.plan import Plan
 from planner.resilience.drills.nouns import Figures, HostLoad, Loss
-from planner.rules import Checker
+from planner.rules import STANDBY_RULES, Checker
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,7 @@ class Layout:
     def eligible(self) -> Bools:
         """Rows whose standby every rule allows, shape (R,)."""
         pools = len(self.fleet.pool_ids)
-        pairs = self.checker.eligible()
+        pairs = self.checker.eligible(STANDBY_RULES)
         pool = self.pool[self.standby]
         known = (self.site >= 0) & (self.standby >= 0) & (pool >= 0)
         found: Bools = known & np.isin(self.site * pools + pool, pairs.site * pools + pairs.pool)
@@ -75,7 +75,7 @@ class Layout:
             return "the fleet does not know the site or the standby's pool"
         why = [
             f"{rule.code}: {rule.why(self.checker.facts, pairs.take(pairs.pool == pool))}"
-            for rule, pairs in self.checker.broken(site)
+            for rule, pairs in self.checker.broken(site, STANDBY_RULES)
             if pool in pairs.pool
         ]
         return "; ".join(why) or "its standby is its own host"

@@ -38,18 +38,20 @@ class Losses:
             np.fill_diagonal(apart, True)
         return apart
 
-    def coverable(self, indptr: Ints, pool: Ints, max_hosts: Ints) -> Bools:
-        """Say who has two eligible pools of which one may follow the other, shape (rows,).
+    def coverable(self, indptr: Ints, pool: Ints, max_hosts: Ints, homes: Bools | None = None) -> Bools:
+        """Say who has a home and another eligible pool that may follow it, shape (rows,).
 
-        ``indptr`` (rows + 1,) and ``pool`` are the eligible pools of sites or of classes.
+        ``indptr`` (rows + 1,) and ``pool`` are the eligible pools of sites or of classes; ``homes``, of the same shape
+        as ``pool``, says which of them may be a home, by default all.
         """
+        home = np.ones(len(pool), dtype=np.bool_) if homes is None else homes
         found = np.zeros(len(indptr) - 1, dtype=np.bool_)
-        known: dict[bytes, bool] = {}
+        known: dict[tuple[bytes, bytes], bool] = {}
         for row in range(len(found)):
-            mine = pool[indptr[row] : indptr[row + 1]]
-            key = mine.tobytes()
+            at = slice(indptr[row], indptr[row + 1])
+            key = pool[at].tobytes(), home[at].tobytes()
             if key not in known:
-                known[key] = bool(self.partners(mine, max_hosts).any())
+                known[key] = bool(self.partners(pool[at], max_hosts)[home[at]].any())
             found[row] = known[key]
         return found
 
