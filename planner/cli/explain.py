@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Literal
 
 import click
 
@@ -34,20 +33,12 @@ from planner.explain import explain as make_explanation
     show_default=True,
     help="Same fleet and seed, same explanation, unless time ends it.",
 )
-@click.option(
-    "--solver",
-    type=click.Choice(["highs", "cbc"]),
-    default="highs",
-    show_default=True,
-    help="Solver of the plans; CBC must be installed.",
-)
 def explain(
     fleet: Path,
     site: str | None,
     as_json: bool,
     time_limit: float,
     seed: int,
-    solver: Literal["highs", "cbc"],
 ) -> int:
     """Say why FLEET needs as many hosts, who is unserved and why, and which small changes would help.
 
@@ -69,7 +60,6 @@ def explain(
             site=site,
             time_limit=time_limit,
             seed=seed,
-            solver=solver,
             tell=lambda doing: show(f"{words}: {doing}"),
         )
     if as_json:

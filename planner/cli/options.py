@@ -77,13 +77,6 @@ def solving(command: Command) -> Command:
     """Add the options of every command that solves."""
     for option in (
         click.option(
-            "--solver",
-            type=click.Choice(["highs", "cbc"]),
-            default="highs",
-            show_default=True,
-            help="Solver of the model; CBC must be installed.",
-        ),
-        click.option(
             "--seed",
             type=click.IntRange(min=0, max=2**31 - 1),
             metavar="NUMBER",

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import shlex
 from pathlib import Path
-from typing import Literal
 
 import click
 
@@ -54,7 +53,6 @@ def plan(
     compare_cover: bool,
     time_limit: float | None,
     seed: int,
-    solver: Literal["highs", "cbc"],
     thorough: bool,
     quiet: bool,
 ) -> int:
@@ -81,7 +79,6 @@ def plan(
             inventory,
             time_limit=time_limit,
             seed=seed,
-            solver=solver,
             thorough=thorough,
             watch=lambda progress: show(f"{words}: {in_words(progress)}"),
         )
@@ -93,12 +90,11 @@ def plan(
                 tell=lambda cover: show(f"Planning for cover {cover}"),
                 time_limit=time_limit,
                 seed=seed,
-                solver=solver,
             )
         result = result.replace(cover_prices=prices)
     if measure_first > 0:
         with stages.stage("measure", "Looking for pairs to measure first") as show:
-            pairs = pairs_to_measure(inventory, result, time_limit=measure_first, seed=seed, solver=solver)
+            pairs = pairs_to_measure(inventory, result, time_limit=measure_first, seed=seed)
         result = result.replace(measure_first=pairs)
     result = result.replace(seconds={"read": stages.seconds["read"], **result.seconds, "write": 0.0})
     if output is not None:

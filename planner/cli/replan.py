@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from functools import partial
 from pathlib import Path
-from typing import Literal
 
 import click
 
@@ -62,7 +61,6 @@ def replan(
     curve: bool,
     time_limit: float | None,
     seed: int,
-    solver: Literal["highs", "cbc"],
     thorough: bool,
     quiet: bool,
 ) -> int:
@@ -94,7 +92,6 @@ def replan(
             inventory,
             time_limit=time_limit,
             seed=seed,
-            solver=solver,
             thorough=thorough,
             watch=lambda progress: show(f"{words}: {in_words(progress)}"),
         )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Literal
 
 import click
 
@@ -98,9 +97,6 @@ def _picture_name(_context: click.Context, _parameter: click.Parameter, path: Pa
     show_default=True,
     help="Of the solver and the draws; random growth has its own.",
 )
-@click.option(
-    "--solver", type=click.Choice(["highs", "cbc"]), default="highs", show_default=True, help="Solver of the plans."
-)
 @QUIET
 def sweep(
     fleet: Path,
@@ -119,7 +115,6 @@ def sweep(
     draws: int,
     time_limit: float | None,
     seed: int,
-    solver: Literal["highs", "cbc"],
     quiet: bool,
 ) -> int:
     """Plan FLEET as it is and in many what-ifs: a table of hosts, each with its proof or gap.
@@ -146,7 +141,7 @@ def sweep(
         found = make_sweep(
             inventory,
             scenarios,
-            options=Options(seed, solver, time_limit, aims, uncertainty),
+            options=Options(seed, time_limit, aims, uncertainty),
             jobs=jobs,
             dask=dask,
             store=store,

@@ -32,7 +32,6 @@ def planned(fleet: Fleet, effort: Effort) -> Plan:
             fleet,
             time_limit=effort.left,
             seed=effort.seed,
-            solver=effort.engine,
             watch=lambda _progress: not effort.stopped.is_set(),
         ).result()
 

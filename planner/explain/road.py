@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Literal
 
 from planner.explain.bench import Bench, planned
 from planner.explain.levers import levers_that_save
@@ -27,7 +26,6 @@ def explain(
     site: str | None = None,
     time_limit: float | None = 60.0,
     seed: int = 0,
-    solver: Literal["highs", "cbc"] = "highs",
     tell: Callable[[str], None] | None = None,
 ) -> Explanation:
     """Return why ``plan`` is as it is: for ``site`` if given, else why not fewer hosts and what would help most.
@@ -41,7 +39,7 @@ def explain(
 
     Raises InputError for a ``site`` that the fleet does not have, and what `planner.plan` raises.
     """
-    effort = Effort(seconds=time_limit, seed=seed, engine=solver)
+    effort = Effort(seconds=time_limit, seed=seed)
     if site is not None:
         position_of(fleet, site)
     tell = tell or _silent
@@ -74,7 +72,6 @@ def pairs_to_measure(
     *,
     time_limit: float | None = 5.0,
     seed: int = 0,
-    solver: Literal["highs", "cbc"] = "highs",
     tell: Callable[[str], None] | None = None,
 ) -> tuple[MeasureFirst, ...]:
     """Return the pairs without a measured round-trip time that decide ``plan``, those with the greatest effect first.
@@ -82,7 +79,7 @@ def pairs_to_measure(
     They are found by planning changed fleets within ``time_limit`` seconds; at the limit, or at Ctrl-C in the main
     thread, what was found so far comes back. Raises what `planner.plan` raises.
     """
-    effort = Effort(seconds=time_limit, seed=seed, engine=solver)
+    effort = Effort(seconds=time_limit, seed=seed)
     checker = Checker(fleet)
     with effort.listening():
         bench = Bench(fleet, plan, checker, build_problem(fleet, checker), effort, tell or _silent)

@@ -26,7 +26,6 @@ def plan_frozen(
     *,
     time_limit: float | None = None,
     seed: int = 0,
-    solver: Literal["highs", "cbc"] = "highs",
     thorough: bool = False,
     watch: Callable[[Progress], bool | None] | None = None,
 ) -> Plan:
@@ -39,7 +38,7 @@ def plan_frozen(
     Raises InputError where Current does not name hosts, or the policy splits sites; else as `planner.plan`.
     """
     _refuse(fleet)
-    free = make_plan(fleet, time_limit=time_limit, seed=seed, solver=solver, watch=watch)
+    free = make_plan(fleet, time_limit=time_limit, seed=seed, watch=watch)
     split = by_host(fleet)
     checker = Checker(split.fleet)
     problem = build_problem(split.fleet, checker)
@@ -48,7 +47,7 @@ def plan_frozen(
     for row in kept:
         load[row.host] += row.clusters
     rest = _rest(split, problem, kept, load)
-    added = make_plan(rest, time_limit=time_limit, seed=seed, solver=solver, thorough=thorough, watch=watch)
+    added = make_plan(rest, time_limit=time_limit, seed=seed, thorough=thorough, watch=watch)
     return _together(split, free, added, kept, load)
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
-from typing import Literal
 
 from planner.fleet import Finding, Fleet
 from planner.plan import LaterAim, Plan, Reason
@@ -25,7 +24,6 @@ def replan(
     extra_hosts: int = 0,
     time_limit: float | None = None,
     seed: int = 0,
-    solver: Literal["highs", "cbc"] = "highs",
     thorough: bool = False,
     watch: Callable[[Progress], bool | None] | None = None,
 ) -> Plan:
@@ -38,7 +36,7 @@ def replan(
     arguments, and errors, are those of `planner.plan`.
     """
     began = time.monotonic()
-    first = make_plan(fleet, time_limit=time_limit, seed=seed, solver=solver, thorough=thorough, watch=watch)
+    first = make_plan(fleet, time_limit=time_limit, seed=seed, thorough=thorough, watch=watch)
     if not moves(first):
         return first
     why = _not_modelled(fleet, first)
@@ -48,9 +46,9 @@ def replan(
     split = by_host(fleet)
     if not why:
         seconds = left if left is not None else _SEARCH_S * (_THOROUGH if thorough else 1)
-        effort = Effort(seconds=seconds, seed=seed, engine=solver, watch=watch)
+        effort = Effort(seconds=seconds, seed=seed, watch=watch)
         return _fewest(first, split, first.hosts + extra_hosts, effort)
-    second = make_plan(split.fleet, time_limit=left, seed=seed, solver=solver, thorough=thorough, watch=watch)
+    second = make_plan(split.fleet, time_limit=left, seed=seed, thorough=thorough, watch=watch)
     return _not_settled(_better(first, folded(split, second)), why, extra_hosts)
 
 

@@ -8,7 +8,7 @@ import time
 from collections import Counter
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import Literal, Protocol
+from typing import Protocol
 
 import numpy as np
 
@@ -26,7 +26,6 @@ class Options:
     """How every scenario of a sweep is planned; ``time_limit`` is in seconds for each."""
 
     seed: int = 0
-    solver: Literal["highs", "cbc"] = "highs"
     time_limit: float | None = None
     later_aims: bool = False
     uncertainty: Uncertainty | None = None
@@ -76,7 +75,6 @@ def _planned(fleet: Fleet, options: Options, stopped: Flag | None) -> Plan:
             fleet,
             time_limit=options.time_limit,
             seed=options.seed,
-            solver=options.solver,
             watch=lambda _progress: not (interrupted.is_set() or (stopped is not None and stopped.is_set())),
         )
         try:

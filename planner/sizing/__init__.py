@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from typing import Literal
 
 from planner.errors import InputError
 from planner.fleet import Finding, Fleet
@@ -20,7 +19,7 @@ from planner.sizing.levels import levels_of
 from planner.sizing.placement import LATER, Later
 from planner.sizing.problem import Problem, build_problem
 from planner.sizing.search import spread
-from planner.sizing.solver import Effort, Progress, cbc_is_missing
+from planner.sizing.solver import Effort, Progress
 from planner.sizing.today import read_today
 from planner.sizing.within_limits import Drafted, plan_within_limits
 
@@ -32,7 +31,6 @@ def plan(
     *,
     time_limit: float | None = None,
     seed: int = 0,
-    solver: Literal["highs", "cbc"] = "highs",
     thorough: bool = False,
     watch: Callable[[Progress], bool | None] | None = None,
 ) -> Plan:
@@ -42,18 +40,14 @@ def plan(
     plan so far comes back with status ``feasible`` and its gap. The same fleet and ``seed`` give the same
     plan whatever the order of rows. ``thorough`` spends about ten times the work on the later aims; the count
     is exact either way. ``watch`` is called with the progress as it happens; where it returns False, the best
-    plan so far comes back. ``solver`` is ``highs`` or, where it is installed, ``cbc``.
+    plan so far comes back.
 
-    Raises InputError where the fleet asks for a combination that is not modelled, or for a solver that is not
-    there; SolverError when the solver fails.
+    Raises InputError where the fleet asks for a combination that is not modelled; SolverError when the solver fails.
     """
     _refuse_unmodelled(fleet)
-    if solver == "cbc" and cbc_is_missing():
-        hint = "Leave the solver at its default, HiGHS, or install CBC: pip install pulp[cbc]."
-        raise InputError((Finding("error", "cbc_missing", "", "CBC was asked for but is not installed.", hint),))
     then = _later_aims(fleet)
     began = time.perf_counter()
-    effort = Effort(seconds=time_limit, seed=seed, engine=solver, watch=watch)
+    effort = Effort(seconds=time_limit, seed=seed, watch=watch)
     checker = Checker(fleet)
     problem = build_problem(fleet, checker)
     today = read_today(fleet, problem)

@@ -139,7 +139,7 @@ def _by_cuts(problem: Problem, classes: Classes, effort: Effort, reference: Floa
 def _by_flow(problem: Problem, classes: Classes, effort: Effort, wishes: Wishes | None = None) -> Sized | None:
     """Serve everybody by the flow model, where it is only about costs of hosts and pairs by its core."""
     plain = not problem.limited and not np.isfinite(problem.own_cost).any()
-    if problem.objective == "cost" and plain and effort.engine == "highs":
+    if problem.objective == "cost" and plain:
         solved = solve_core(problem, classes, effort)
         if solved is not None and not unpacked(problem, classes, solved[1].hosts, solved[1].flow, effort):
             outcome, counts = solved

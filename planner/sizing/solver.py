@@ -12,7 +12,6 @@ import signal
 import sys
 import threading
 import time
-import warnings
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -62,14 +61,13 @@ class Progress:
 class Effort:
     """What a solve may spend, shared by all solves of one plan.
 
-    ``seconds``: time limit, None for none. ``seed``: of the solver. ``engine``: "highs" or "cbc".
+    ``seconds``: time limit, None for none. ``seed``: of the solver.
     ``stopped`` is set by Ctrl-C, or by ``watch`` when it returns False: the running solve returns its best
     and later ones do not start.
     """
 
     seconds: float | None = None
     seed: int = 0
-    engine: Literal["highs", "cbc"] = "highs"
     watch: Callable[[Progress], bool | None] | None = None
     stopped: threading.Event = field(default_factory=threading.Event)
     started: float = field(default_factory=time.monotonic)
@@ -131,13 +129,11 @@ def linear(terms: Iterable[tuple[Any, float]]) -> Any:
 def solve_model(model: Any, effort: Effort, stage: str = "") -> Outcome:
     """Solve a PuLP minimisation model in place and say how it ended; progress is told under the name ``stage``.
 
-    Raises SolverError when the solver is missing or reports a fault.
+    Raises SolverError when the solver reports a fault.
     """
     if effort.spent:
         return Outcome("unsolved", "no time left")
     with _quiet():
-        if effort.engine == "cbc":
-            return _solve_cbc(model, effort)
         model.solve(_highs(effort, stage))
     return _outcome(model.solverModel)
 
@@ -170,43 +166,6 @@ def _interrupter(effort: Effort, stage: str = "") -> Any:
         data_in.user_interrupt = effort.stopped.is_set()
 
     return interrupt
-
-
-def cbc_is_missing() -> bool:
-    """Say whether PuLP finds no CBC."""
-    return not {"COIN_CMD", "PULP_CBC_CMD"} & set(pulp.listSolvers(onlyAvailable=True))
-
-
-def _solve_cbc(model: Any, effort: Effort) -> Outcome:
-    name = next((name for name in ("COIN_CMD", "PULP_CBC_CMD") if name in pulp.listSolvers(onlyAvailable=True)), None)
-    if name is None:
-        raise SolverError("CBC is not installed")
-    with warnings.catch_warnings():
-        # PuLP 3.3 deprecates the CBC that it ships; it is the only one there without `pip install pulp[cbc]`.
-        warnings.simplefilter("ignore", DeprecationWarning)
-        solver = pulp.getSolver(name, msg=False)
-    solver.timeLimit = effort.left
-    solver.optionsDict.update({"gapRel": 0.0, "threads": 1})
-    answer = model.solve(solver)
-    optimal, found = _cbc_state(model, answer)
-    value = model.objective.value() if found else float("nan")
-    if optimal:
-        return Outcome("optimal", "optimal", value, value)
-    if found:
-        return Outcome("feasible", "stopped early", value)
-    infeasible = int(getattr(answer, "status", answer)) == pulp.LpStatusInfeasible
-    return Outcome("infeasible", "infeasible") if infeasible else Outcome("unsolved", "stopped without a plan")
-
-
-def _cbc_state(model: Any, answer: Any) -> tuple[bool, bool]:
-    """Return (proven optimal, has values) from PuLP 3's ``sol_status`` or PuLP 4's statistics object."""
-    if isinstance(answer, int):
-        return model.sol_status == pulp.LpSolutionOptimal, model.sol_status in (
-            pulp.LpSolutionOptimal,
-            pulp.LpSolutionIntegerFeasible,
-        )
-    closed = answer.gap_abs is not None and abs(answer.gap_abs) < 1e-9
-    return bool(answer.has_solution and answer.status == 1 and closed), bool(answer.has_solution)
 
 
 def _outcome(highs: highspy.Highs) -> Outcome:

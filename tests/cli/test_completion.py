@@ -16,7 +16,7 @@ def test_the_script_completes_the_name_of_the_program(call, shell):
     [
         ("castingvote pl", 1, "plain,plan\n"),
         ("castingvote plan --ti", 2, "plain,--time-limit\n"),
-        ("castingvote plan --solver c", 3, "plain,cbc\n"),
+        ("castingvote sweep --rt", 2, "plain,--rtt-spread\n"),
         ("castingvote plan fl", 2, "file,fl\n"),
     ],
 )

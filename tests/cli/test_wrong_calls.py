@@ -112,7 +112,7 @@ def test_a_workbook_under_another_kind_of_name(refused, twelve_sites, name):
         (("plan", "a.xlsx", "--time-limit", "-1"), "--time-limit"),
         (("plan", "a.xlsx", "--time-limit", "soon"), "--time-limit"),
         (("plan", "a.xlsx", "--seed", "1.5"), "--seed"),
-        (("plan", "a.xlsx", "--solver", "abacus"), "--solver"),
+        (("plan", "a.xlsx", "--solver", "highs"), "No such option"),
         (("plane", "a.xlsx"), "No such command"),
         (("verify", "a.xlsx"), "Missing argument 'PLAN'"),
         (("completion", "csh"), "'csh'"),

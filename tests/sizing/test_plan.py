@@ -1,7 +1,6 @@
 """What a plan promises beyond the count: names, moves, nearness, determinism, honest ends."""
 
 import numpy as np
-import pulp
 import pytest
 
 from planner.errors import InputError
@@ -162,18 +161,6 @@ def test_weights_are_compared_exactly():
 def test_cover_of_split_sites_is_refused(make):
     with pytest.raises(InputError, match="cover with split sites"):
         plan(make.fleet([[5.0]], cover="hub", split_sites=True))
-
-
-def test_cbc_gives_the_same_count_or_says_that_it_is_missing(make):
-    fleet = make.fleet(
-        random_rtt(30, 4), sites={"own_tie_breaker": ["possible"] + ["no"] * 29}, cluster_cap=6, max_hosts_per_hub=20
-    )
-    if {"PULP_CBC_CMD", "COIN_CMD"} & set(pulp.listSolvers(onlyAvailable=True)):
-        result = plan(fleet, solver="cbc")
-        assert (result.hosts, result.lower_bound) == (plan(fleet).hosts, plan(fleet).hosts)
-    else:
-        with pytest.raises(InputError, match="not installed"):
-            plan(fleet, solver="cbc")
 
 
 def test_the_same_fleet_in_another_order_gets_the_same_plan(make):
