@@ -13,7 +13,6 @@ COUNT = int(os.environ.get("CASTINGVOTE_EXAMPLES", "100"))
 OPEN = {  # what is to be mended: seeds of fleets that show it
     "margin where nobody uses a shared host has no finite bound": (9, 28, 44, 49, 57),
     "with cover, an own tie-breaker that is possible is not seen to cover its site": (0, 29, 34),
-    "with cover, a hub's uplink keeps standbys away, which the README says it does not": (24,),
 }
 MARKS = {seed: pytest.mark.xfail(strict=True, reason=reason) for reason, seeds in OPEN.items() for seed in seeds}
 
