@@ -8,34 +8,36 @@
 
 from __future__ import annotations
 
+import sys
 from importlib import import_module
+from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
-from planner.errors import CastingvoteError, InputError, SolverError
-from planner.explain import BudgetPoint, Explanation, budget_curve, cover_prices, explain
-from planner.fleet import Finding, Fleet, Policy
-from planner.intake import fleet_from_tables, read_fleet
-from planner.outputs import (
-    read_plan,
-    write_csv,
-    write_geojson,
-    write_json,
-    write_markdown,
-    write_report,
-    write_template,
-    write_workbook,
-)
-from planner.plan import Assignment, Host, Plan
-from planner.readiness import Readiness, audit
-from planner.replan import replan
-from planner.resilience import Availability, DrillReport, availability, drill
-from planner.rollout import roll_out
-from planner.schedule import Rollout, Step, Wave
-from planner.sizing import Progress, plan
-from planner.verify import Violation, verify
 from planner.version import VERSION as __version__
 
 if TYPE_CHECKING:
+    from planner.errors import CastingvoteError, InputError, SolverError
+    from planner.explain import BudgetPoint, Explanation, explain
+    from planner.explain.budget_curve import budget_curve
+    from planner.explain.cover_prices import cover_prices
+    from planner.fleet import Finding, Fleet, Policy
+    from planner.intake import fleet_from_tables, read_fleet
+    from planner.outputs import (
+        write_csv,
+        write_geojson,
+        write_json,
+        write_markdown,
+        write_report,
+        write_template,
+        write_workbook,
+    )
+    from planner.outputs.read_plan import read_plan
+    from planner.plan import Assignment, Host, Plan
+    from planner.readiness import Readiness
+    from planner.readiness.audit import audit
+    from planner.replan import replan
+    from planner.resilience import Availability, DrillReport, availability, drill
+    from planner.rollout import roll_out
     from planner.scenarios.designs.nouns import Comparison
     from planner.scenarios.designs.road import compare_designs
     from planner.scenarios.horizon.nouns import Horizon
@@ -43,6 +45,9 @@ if TYPE_CHECKING:
     from planner.scenarios.nouns import Scenario, Sweep
     from planner.scenarios.sweeping import sweep
     from planner.scenarios.vary import vary
+    from planner.schedule import Rollout, Step, Wave
+    from planner.sizing import Progress, plan
+    from planner.verify import Violation, verify
 
 __all__ = [
     "Assignment",
@@ -95,24 +100,77 @@ __all__ = [
     "write_workbook",
 ]
 
-# Loaded when first asked for: importing scenarios takes half a second, and few programs need them.
-_SCENARIOS = {
-    "Comparison": "designs.nouns",
-    "Horizon": "horizon.nouns",
-    "Scenario": "nouns",
-    "Sweep": "nouns",
-    "compare_designs": "designs.road",
-    "horizon": "horizon.road",
-    "sweep": "sweeping",
-    "vary": "vary",
+# Loaded when first asked for: a command that only shows its help waits for none of them.
+_HOMES = {
+    "Assignment": "plan",
+    "Availability": "resilience",
+    "BudgetPoint": "explain",
+    "CastingvoteError": "errors",
+    "Comparison": "scenarios.designs.nouns",
+    "DrillReport": "resilience",
+    "Explanation": "explain",
+    "Finding": "fleet",
+    "Fleet": "fleet",
+    "Horizon": "scenarios.horizon.nouns",
+    "Host": "plan",
+    "InputError": "errors",
+    "Plan": "plan",
+    "Policy": "fleet",
+    "Progress": "sizing",
+    "Readiness": "readiness",
+    "Rollout": "schedule",
+    "Scenario": "scenarios.nouns",
+    "SolverError": "errors",
+    "Step": "schedule",
+    "Sweep": "scenarios.nouns",
+    "Violation": "verify",
+    "Wave": "schedule",
+    "audit": "readiness",
+    "availability": "resilience",
+    "budget_curve": "explain",
+    "compare_designs": "scenarios.designs.road",
+    "cover_prices": "explain",
+    "drill": "resilience",
+    "explain": "explain",
+    "fleet_from_tables": "intake",
+    "horizon": "scenarios.horizon.road",
+    "plan": "sizing",
+    "read_fleet": "intake",
+    "read_plan": "outputs",
+    "replan": "replan",
+    "roll_out": "rollout",
+    "sweep": "scenarios.sweeping",
+    "vary": "scenarios.vary",
+    "verify": "verify",
+    "write_csv": "outputs",
+    "write_geojson": "outputs",
+    "write_json": "outputs",
+    "write_markdown": "outputs",
+    "write_report": "outputs",
+    "write_template": "outputs",
+    "write_workbook": "outputs",
 }
 
 
+class _Package(ModuleType):
+    """This package; names such as `plan` stay those of functions when the modules of the same name are loaded."""
+
+    def __setattr__(self, name: str, value: Any) -> None:
+        if name in _HOMES and isinstance(value, ModuleType):
+            return
+        super().__setattr__(name, value)
+
+
+sys.modules[__name__].__class__ = _Package
+
+
 def __getattr__(name: str) -> Any:
-    if name not in _SCENARIOS:
+    if name not in _HOMES:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    return getattr(import_module(f"planner.scenarios.{_SCENARIOS[name]}"), name)
+    found = getattr(import_module(f"planner.{_HOMES[name]}"), name)
+    globals()[name] = found
+    return found
 
 
 def __dir__() -> list[str]:
-    return sorted({*globals(), *_SCENARIOS})
+    return sorted({*globals(), *_HOMES})

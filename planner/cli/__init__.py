@@ -9,40 +9,65 @@ from __future__ import annotations
 import os
 import sys
 import traceback
+from importlib import import_module
 
 import click
+from click.shell_completion import CompletionItem
 
-from planner.cli.availability import availability
-from planner.cli.check import check
-from planner.cli.completion import completion
-from planner.cli.demo import demo
-from planner.cli.designs import designs
-from planner.cli.drill import drill
-from planner.cli.explain import explain
-from planner.cli.export import export
-from planner.cli.horizon import horizon
-from planner.cli.plan import plan
-from planner.cli.replan import replan
-from planner.cli.report import print_findings, tally
-from planner.cli.rollout import rollout
 from planner.cli.streams import prepare_streams, printable, say
-from planner.cli.sweep import sweep
-from planner.cli.template import template
-from planner.cli.tracking import progress
-from planner.cli.verify import verify
-from planner.cli.write_report import report
 from planner.errors import CastingvoteError, InputError
+from planner.interrupts import CODE, WORDS
 from planner.version import VERSION
 
 _TRACEBACK = "CASTINGVOTE_TRACEBACK"
 
 
+# The module and the short help of each command, in the order in which they are listed.
+_COMMANDS = {
+    "plan": ("plan", "Find the fewest tie-breaker hosts, with a proof."),
+    "verify": ("verify", "Check a plan, also one edited by hand, against its fleet."),
+    "explain": ("explain", "Say why not fewer hosts, and which small changes would help."),
+    "replan": ("replan", "Plan anew from today: drain, freeze, fewest moves."),
+    "rollout": ("rollout", "Order the moves from today to a plan into safe waves."),
+    "progress": ("tracking", "Tell what of a rollout is done, left, blocked and drifted."),
+    "drill": ("drill", "Lose a host, hub, zone or link: who goes where."),
+    "availability": ("availability", "Say how long clusters are down in a year."),
+    "sweep": ("sweep", "Plan many what-ifs and compare them."),
+    "horizon": ("horizon", "Say when and where the next hosts are needed."),
+    "designs": ("designs", "Compare three nodes with shared and own tie-breakers."),
+    "report": ("write_report", "Write a plan as one page with map, drill and charts."),
+    "export": ("export", "Write a plan as GeoJSON, CSV or Markdown."),
+    "check": ("check", "Report problems in a fleet, and what is open at which site."),
+    "template": ("template", "Write an empty fleet workbook to fill in."),
+    "demo": ("demo", "Write a small invented fleet and its plan, to look at."),
+    "completion": ("completion", "Print the script that completes commands in a shell."),
+}
+
+
 class _Commands(click.Group):
-    """Lists the commands in the order in which they were added, not by letter."""
+    """Loads a command when it is called: the list of commands and their names wait for none of them."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        """Return the names in that order."""
-        return list(self.commands)
+        """Return the names in order."""
+        return list(_COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Return the command of that name."""
+        if cmd_name not in _COMMANDS:
+            return None
+        command: click.Command = getattr(import_module(f"planner.cli.{_COMMANDS[cmd_name][0]}"), cmd_name)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands with their short helps."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, words) for name, (_, words) in _COMMANDS.items()])
+
+    def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
+        """Return the names and options that begin with ``incomplete``."""
+        named = [(name, words) for name, (_, words) in _COMMANDS.items() if name.startswith(incomplete)]
+        items = [CompletionItem(name, help=words) for name, words in named]
+        return [*items, *click.Command.shell_complete(self, ctx, incomplete)]
 
 
 @click.group(
@@ -60,28 +85,6 @@ def cli() -> None:
     """
 
 
-for _command in (
-    plan,
-    verify,
-    explain,
-    replan,
-    rollout,
-    progress,
-    drill,
-    availability,
-    sweep,
-    horizon,
-    designs,
-    report,
-    export,
-    check,
-    template,
-    demo,
-    completion,
-):
-    cli.add_command(_command)
-
-
 def main(arguments: list[str] | None = None) -> None:
     """Run the command line and exit with one of the codes above."""
     prepare_streams()
@@ -96,12 +99,14 @@ def _run(arguments: list[str] | None) -> int:
         error.show()
         return 2
     except InputError as error:
+        from planner.cli.report import print_findings, tally
+
         print_findings(error.findings)
         say(f"{tally(error.findings)}.", err=True)
         return 2
     except (click.Abort, KeyboardInterrupt):
-        say("Interrupted before there was a result. Files are written whole or not at all.", err=True)
-        return 130
+        say(WORDS, err=True)
+        return CODE
     except Exception as error:
         return _fault(error)
 

@@ -3,22 +3,23 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
-from rich.table import Table
-from rich.text import Text
 
 from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory, workbook
-from planner.cli.streams import console, printable, say, say_json
-from planner.outputs import read_plan, write_availability_workbook
-from planner.outputs.availability_sheets import PART_WORDS, headline
-from planner.resilience import Availability
-from planner.resilience import availability as compute
+from planner.cli.streams import printable, say, say_json
+
+if TYPE_CHECKING:
+    from rich.table import Table
+
+    from planner.resilience import Availability
+
 
 _SHOWN = 5
 
 
-@click.command(short_help="Say how long clusters are down in a year.")
+@click.command()
 @FLEET
 @click.argument("plan", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="Print everything as JSON on standard output.")
@@ -35,6 +36,9 @@ def availability(fleet: Path, plan: Path, as_json: bool, output: Path | None, qu
     Example:
         castingvote availability fleet.xlsx plan.xlsx
     """
+    from planner.outputs import read_plan, write_availability_workbook
+    from planner.resilience import availability as compute
+
     check_outputs(fleet, plan, output)
     found = compute(read_inventory(fleet), read_plan(plan))
     if output is not None:
@@ -49,6 +53,11 @@ def availability(fleet: Path, plan: Path, as_json: bool, output: Path | None, qu
 
 
 def _print(found: Availability) -> None:
+    from rich.text import Text
+
+    from planner.cli.console import console
+    from planner.outputs.availability_sheets import PART_WORDS, headline
+
     target = console()
     target.print(Text(headline(found), style="bold"))
     for missing in found.missing:
@@ -85,6 +94,8 @@ def _print(found: Availability) -> None:
 
 
 def _table(*heads: str) -> Table:
+    from rich.table import Table
+
     table = Table(box=None, pad_edge=False, collapse_padding=True)
     for number, head in enumerate(heads):
         table.add_column(head, justify="left" if number < 2 else "right", overflow="fold")

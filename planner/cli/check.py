@@ -7,18 +7,12 @@ from pathlib import Path
 import click
 
 from planner.cli.options import FLEET, QUIET, check_outputs, given_mapping, given_pings, workbook_name
-from planner.cli.readiness import print_readiness
-from planner.cli.report import print_findings, tally
 from planner.cli.streams import say
 from planner.errors import InputError
-from planner.intake import UNREADABLE, inspect_fleet, mapping_text
-from planner.outputs import check_to_json, write_readiness, write_repaired
-from planner.outputs.atomic import replacing
-from planner.readiness import audit
 from planner.words import counted
 
 
-@click.command(short_help="Report problems in a fleet, and what is open at which site.")
+@click.command()
 @FLEET
 @click.option("--json", "as_json", is_flag=True, help="Print findings and readiness as JSON on standard output.")
 @click.option(
@@ -64,6 +58,13 @@ def check(
         castingvote check fleet.xlsx --readiness readiness.xlsx
         castingvote check fleet.xlsx --repaired clean.xlsx --write-mapping fleet.toml
     """
+    from planner.cli.readiness import print_readiness
+    from planner.cli.report import print_findings, tally
+    from planner.intake import UNREADABLE, inspect_fleet, mapping_text
+    from planner.outputs import check_to_json, write_readiness, write_repaired
+    from planner.outputs.atomic import replacing
+    from planner.readiness import audit
+
     check_outputs(fleet, readiness_path, repaired, write_mapping)
     inspection = inspect_fleet(fleet, given_mapping(), pings=given_pings())
     inventory, findings = inspection.fleet, inspection.findings

@@ -8,7 +8,7 @@ from click.shell_completion import get_completion_class
 from planner.cli.streams import say
 
 
-@click.command(short_help="Print the script that completes commands in a shell.")
+@click.command()
 @click.argument("shell", type=click.Choice(["bash", "zsh", "fish"]))
 @click.pass_context
 def completion(context: click.Context, shell: str) -> int:

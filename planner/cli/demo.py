@@ -9,19 +9,12 @@ from pathlib import Path
 import click
 
 from planner.cli.options import QUIET
-from planner.cli.report import print_summary
 from planner.cli.streams import say
-from planner.intake import read_fleet
-from planner.outputs import write_workbook
-from planner.outputs.atomic import replacing
-from planner.readiness import audit
-from planner.resilience import drill
-from planner.sizing import plan as make_plan
 
 _SAMPLE = "twelve_sites.xlsx"
 
 
-@click.command(short_help="Write a small invented fleet and its plan, to look at.")
+@click.command()
 @click.argument("folder", type=click.Path(path_type=Path, file_okay=False), default=".")
 @click.option("--force", is_flag=True, help="Replace files of an earlier demo.")
 @QUIET
@@ -34,6 +27,14 @@ def demo(folder: Path, force: bool, quiet: bool) -> int:
     Example:
         castingvote demo
     """
+    from planner.cli.report import print_summary
+    from planner.intake import read_fleet
+    from planner.outputs import write_workbook
+    from planner.outputs.atomic import replacing
+    from planner.readiness import audit
+    from planner.resilience import drill
+    from planner.sizing import plan as make_plan
+
     fleet_path, plan_path = folder / "demo_fleet.xlsx", folder / "demo_plan.xlsx"
     if not force and (taken := [str(path) for path in (fleet_path, plan_path) if path.exists()]):
         raise click.UsageError(f"{' and '.join(taken)} exists; name another folder or add --force.")

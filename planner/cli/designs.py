@@ -3,24 +3,22 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
-from rich.table import Table
-from rich.text import Text
 
 from planner.cli.options import FLEET, QUIET, SEED, TIME_LIMIT, check_outputs, json_file, read_inventory, workbook
 from planner.cli.progress import Stages
-from planner.cli.report import print_findings
-from planner.cli.streams import console, files_among, hand_over, is_stdout, printable
-from planner.scenarios.designs.book import write_designs_workbook
-from planner.scenarios.designs.nouns import Comparison
-from planner.scenarios.designs.road import compare_designs
-from planner.scenarios.designs.words import flips_in_words, headline, to_json
+from planner.cli.streams import files_among, hand_over, is_stdout, printable
+
+if TYPE_CHECKING:
+    from planner.scenarios.designs.nouns import Comparison
+
 
 _FLIPS_SHOWN = 12  # the table stays a screenful
 
 
-@click.command(short_help="Compare three nodes with shared and own tie-breakers.")
+@click.command()
 @FLEET
 @workbook("DESIGNS", "Write tables and chart here.")
 @json_file("DESIGNS", "it")
@@ -52,6 +50,11 @@ def designs(
     Example:
         castingvote designs fleet.xlsx -o designs.xlsx
     """
+    from planner.cli.report import print_findings
+    from planner.scenarios.designs.book import write_designs_workbook
+    from planner.scenarios.designs.road import compare_designs
+    from planner.scenarios.designs.words import to_json
+
     check_outputs(fleet, output, json_path)
     stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading the fleet"):
@@ -74,6 +77,12 @@ def designs(
 
 
 def _print(found: Comparison, written: list[Path], *, err: bool) -> None:
+    from rich.table import Table
+    from rich.text import Text
+
+    from planner.cli.console import console
+    from planner.scenarios.designs.words import flips_in_words, headline
+
     target = console(err=err)
     target.print(Text(printable(headline(found)), style="bold"))
     table = Table(box=None, pad_edge=False, collapse_padding=True)

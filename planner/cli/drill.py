@@ -6,15 +6,12 @@ from pathlib import Path
 
 import click
 
-from planner.cli.losses import print_drill, print_drills
 from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory, workbook
 from planner.cli.progress import Stages
 from planner.cli.streams import say, say_json
-from planner.outputs import read_plan, write_drill_workbook
-from planner.resilience import drill as run_drill
 
 
-@click.command(short_help="Lose a host, hub, zone or link: who goes where.")
+@click.command()
 @FLEET
 @click.argument("plan", type=click.Path(path_type=Path))
 @click.option(
@@ -38,6 +35,10 @@ def drill(fleet: Path, plan: Path, lose: tuple[str, ...], as_json: bool, output:
         castingvote drill fleet.xlsx plan.xlsx
         castingvote drill fleet.xlsx plan.xlsx --lose ESK --lose link:R1--R2
     """
+    from planner.cli.losses import print_drill, print_drills
+    from planner.outputs import read_plan, write_drill_workbook
+    from planner.resilience import drill as run_drill
+
     check_outputs(fleet, plan, output)
     stages = Stages(quiet=quiet or as_json)
     with stages.stage("read", "Reading the fleet and the plan"):

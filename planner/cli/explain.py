@@ -6,14 +6,12 @@ from pathlib import Path
 
 import click
 
-from planner.cli.explanation import print_explanation, print_site
 from planner.cli.options import FLEET, read_inventory
 from planner.cli.progress import Stages
 from planner.cli.streams import say_json
-from planner.explain import explain as make_explanation
 
 
-@click.command(short_help="Say why not fewer hosts, and which small changes would help.")
+@click.command()
 @FLEET
 @click.option("--site", metavar="ID", help="Explain this site only: every pool, and what keeps the site out of it.")
 @click.option("--json", "as_json", is_flag=True, help="Print the explanation as JSON on standard output.")
@@ -50,6 +48,9 @@ def explain(
         castingvote explain fleet.xlsx
         castingvote explain fleet.xlsx --site 0042
     """
+    from planner.cli.explanation import print_explanation, print_site
+    from planner.explain import explain as make_explanation
+
     stages = Stages(quiet=as_json)
     with stages.stage("read", "Reading the fleet"):
         inventory = read_inventory(fleet)

@@ -8,8 +8,9 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from planner.cli.console import console
 from planner.cli.report import bare_table
-from planner.cli.streams import console, printable
+from planner.cli.streams import printable
 from planner.explain import Explanation, Figures, PoolView, SiteView, Suggestion
 from planner.plan import MeasureFirst
 from planner.words import counted

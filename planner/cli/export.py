@@ -9,11 +9,9 @@ import click
 
 from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory
 from planner.cli.streams import say
-from planner.outputs import plan_to_geojson, plan_to_markdown, read_plan, write_csv
-from planner.outputs.atomic import write_text
 
 
-@click.command(short_help="Write a plan as GeoJSON, CSV or Markdown.")
+@click.command()
 @FLEET
 @click.argument("plan", type=click.Path(path_type=Path))
 @click.option(
@@ -47,6 +45,9 @@ def export(
     Example:
         castingvote export fleet.xlsx plan.json --geojson plan.geojson --csv tables --markdown plan.md
     """
+    from planner.outputs import plan_to_geojson, plan_to_markdown, read_plan, write_csv
+    from planner.outputs.atomic import write_text
+
     if geojson is None and folder is None and markdown is None:
         raise click.UsageError("Nothing to write: name --geojson, --csv or --markdown.")
     texts = [(path, render) for path, render in ((geojson, plan_to_geojson), (markdown, plan_to_markdown)) if path]

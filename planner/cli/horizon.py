@@ -4,23 +4,19 @@ from __future__ import annotations
 
 import datetime as dt
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import click
-from rich.table import Table
-from rich.text import Text
 
 from planner.cli.options import FLEET, QUIET, SEED, TIME_LIMIT, check_outputs, json_file, read_inventory, workbook
 from planner.cli.progress import Stages
-from planner.cli.report import print_findings
-from planner.cli.streams import console, files_among, hand_over, is_stdout, printable
-from planner.scenarios.horizon.book import write_horizon_workbook
-from planner.scenarios.horizon.nouns import Horizon
-from planner.scenarios.horizon.road import horizon as make_horizon
-from planner.scenarios.horizon.words import headline, some, to_json
+from planner.cli.streams import files_among, hand_over, is_stdout, printable
+
+if TYPE_CHECKING:
+    from planner.scenarios.horizon.nouns import Horizon
 
 
-@click.command(short_help="Say when and where the next hosts are needed.")
+@click.command()
 @FLEET
 @click.option(
     "--from",
@@ -74,6 +70,11 @@ def horizon(
     Example:
         castingvote horizon fleet.xlsx --from 2027-01-01 --period quarter --periods 8 -o horizon.xlsx
     """
+    from planner.cli.report import print_findings
+    from planner.scenarios.horizon.book import write_horizon_workbook
+    from planner.scenarios.horizon.road import horizon as make_horizon
+    from planner.scenarios.horizon.words import to_json
+
     check_outputs(fleet, output, json_path)
     stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading the fleet"):
@@ -104,6 +105,12 @@ def _next_month() -> dt.date:
 
 
 def _print(found: Horizon, written: list[Path], *, err: bool) -> None:
+    from rich.table import Table
+    from rich.text import Text
+
+    from planner.cli.console import console
+    from planner.scenarios.horizon.words import headline, some
+
     target = console(err=err)
     target.print(Text(printable(headline(found)), style="bold"))
     table = Table(box=None, pad_edge=False, collapse_padding=True)

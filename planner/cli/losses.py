@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from rich.table import Table
 from rich.text import Text
 
-from planner.cli.streams import console, printable
+from planner.cli.console import console
+from planner.cli.streams import printable
 from planner.outputs.drill_sheets import OUTCOMES, WHY, in_words
 from planner.resilience import Drill, DrillReport
 from planner.resilience.drills import BlastRadius, Figures, SingleLoss

@@ -5,12 +5,13 @@ from __future__ import annotations
 import os
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from planner.fleet import Fleet
-from planner.intake import read_fleet
+if TYPE_CHECKING:
+    from planner.fleet import Fleet
+
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -47,6 +48,8 @@ def FLEET(command: Command) -> Command:
 
 def read_inventory(fleet: Path) -> Fleet:
     """Return the fleet of a command's argument FLEET, read as its options say."""
+    from planner.intake import read_fleet
+
     return read_fleet(fleet, given_mapping(), pings=given_pings())
 
 

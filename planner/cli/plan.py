@@ -9,17 +9,10 @@ import click
 
 from planner.cli.options import FLEET, QUIET, check_outputs, json_file, page_name, read_inventory, solving, workbook
 from planner.cli.progress import Stages, in_words
-from planner.cli.report import print_findings, print_summary
 from planner.cli.streams import files_among, hand_over, is_stdout, say
-from planner.cli.write_report import CURVE_SECONDS, write_page
-from planner.explain import cover_prices, pairs_to_measure
-from planner.outputs import plan_to_json, write_workbook
-from planner.readiness import audit
-from planner.resilience import availability, drill
-from planner.sizing import plan as make_plan
 
 
-@click.command(short_help="Find the fewest tie-breaker hosts, with a proof.")
+@click.command()
 @FLEET
 @workbook("PLAN", "Write the plan workbook here.")
 @json_file("PLAN", "the plan")
@@ -66,6 +59,14 @@ def plan(
     Example:
         castingvote plan fleet.xlsx -o plan.xlsx --json plan.json
     """
+    from planner.cli.report import print_findings, print_summary
+    from planner.cli.write_report import CURVE_SECONDS, write_page
+    from planner.explain import cover_prices, pairs_to_measure
+    from planner.outputs import plan_to_json, write_workbook
+    from planner.readiness import audit
+    from planner.resilience import availability, drill
+    from planner.sizing import plan as make_plan
+
     check_outputs(fleet, output, json_path, report_path)
     stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading the fleet"):

@@ -6,9 +6,12 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import TYPE_CHECKING
 
-from planner.cli.streams import console
-from planner.sizing import Progress
+from planner.interrupts import display
+
+if TYPE_CHECKING:
+    from planner.sizing import Progress
 
 
 class Stages:
@@ -17,7 +20,6 @@ class Stages:
     def __init__(self, *, quiet: bool) -> None:
         # Asked of the stream itself: rich also takes a file for a terminal when the environment forces colour.
         self._shown = not quiet and sys.stderr.isatty()
-        self._console = console(err=True)
         self.seconds: dict[str, float] = {}
 
     @contextmanager
@@ -26,7 +28,9 @@ class Stages:
         began = time.perf_counter()
         try:
             if self._shown:
-                with self._console.status(words) as status:
+                from planner.cli.console import console
+
+                with display(), console(err=True).status(words) as status:
                     yield status.update
             else:
                 yield lambda _words: None

@@ -6,8 +6,9 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from planner.cli.console import console
 from planner.cli.report import bare_table
-from planner.cli.streams import console, printable
+from planner.cli.streams import printable
 from planner.outputs.words import ITEM_SEVERITY, MANAGEMENT_BY, READINESS, readiness_headline
 from planner.readiness import Readiness
 from planner.words import counted

@@ -9,16 +9,10 @@ import click
 
 from planner.cli.options import FLEET, QUIET, check_outputs, json_file, read_inventory, solving, workbook
 from planner.cli.progress import Stages, in_words
-from planner.cli.report import print_findings, print_summary, print_trade_off
 from planner.cli.streams import files_among, hand_over, is_stdout
-from planner.outputs import plan_to_json, read_plan, write_workbook
-from planner.outputs.read_returned import read_copies
-from planner.replan import drained, plan_frozen, trade_off
-from planner.replan import replan as make_plan
-from planner.tracking import carried_on, merged
 
 
-@click.command(short_help="Plan anew from today: drain, freeze, fewest moves.")
+@click.command()
 @FLEET
 @workbook("PLAN", "Write the new plan workbook here.")
 @json_file("PLAN", "the new plan")
@@ -74,6 +68,13 @@ def replan(
         castingvote replan fleet.xlsx --drain ESK-01 -o plan.xlsx
         castingvote replan fleet.xlsx --progress returned.xlsx --trade-off
     """
+    from planner.cli.report import print_findings, print_summary, print_trade_off
+    from planner.outputs import plan_to_json, read_plan, write_workbook
+    from planner.outputs.read_returned import read_copies
+    from planner.replan import drained, plan_frozen, trade_off
+    from planner.replan import replan as make_plan
+    from planner.tracking import carried_on, merged
+
     check_outputs(fleet, output, json_path)
     if freeze and curve:
         raise click.UsageError("--trade-off weighs moves, and --freeze-assignments allows none: use one of them.")

@@ -10,7 +10,8 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from planner.cli.streams import console, printable
+from planner.cli.console import console
+from planner.cli.streams import printable
 from planner.fleet import Finding, Severity
 from planner.outputs import CAUTIONS, headline, survives
 from planner.outputs.words import cover_prices_in_words, later_aims_in_words, readiness_headline

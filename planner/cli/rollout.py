@@ -4,21 +4,19 @@ from __future__ import annotations
 
 import datetime as dt
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from planner.cli.options import FLEET, QUIET, check_outputs, json_file, read_inventory, workbook
 from planner.cli.progress import Stages
-from planner.cli.rollout_report import print_rollout
 from planner.cli.streams import files_among, hand_over, is_stdout
-from planner.fleet import Fleet
-from planner.outputs import read_plan, write_calendar, write_rollout_workbook
-from planner.outputs.rollout_json import rollout_to_json
-from planner.readiness import audit
-from planner.rollout import roll_out
+
+if TYPE_CHECKING:
+    from planner.fleet import Fleet
 
 
-@click.command(short_help="Order the moves from today to a plan into safe waves.")
+@click.command()
 @FLEET
 @click.argument("plan", type=click.Path(path_type=Path))
 @workbook("ROLLOUT", "Write the run sheets here: a page for each wave, and all steps as a table to fill in.")
@@ -66,6 +64,11 @@ def rollout(
     Example:
         castingvote rollout fleet.xlsx plan.xlsx -o rollout.xlsx --calendar rollout.ics
     """
+    from planner.cli.rollout_report import print_rollout
+    from planner.outputs import read_plan, write_calendar, write_rollout_workbook
+    from planner.outputs.rollout_json import rollout_to_json
+    from planner.rollout import roll_out
+
     check_outputs(fleet, plan, output, calendar, json_path)
     stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading fleet and plan"):
@@ -90,6 +93,8 @@ def rollout(
 
 def _open_items(fleet: Fleet) -> dict[str, list[str]]:
     """Return what the audit asks to mend at each site, except a release that the rollout itself raises."""
+    from planner.readiness import audit
+
     raised = {site for site, target in zip(fleet.site_ids, fleet.sites["target_release"], strict=True) if target}
     found: dict[str, list[str]] = {}
     for item in audit(fleet).items:

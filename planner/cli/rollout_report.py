@@ -9,7 +9,8 @@ from pathlib import Path
 from rich.table import Table
 from rich.text import Text
 
-from planner.cli.streams import console, printable
+from planner.cli.console import console
+from planner.cli.streams import printable
 from planner.outputs import CAUTIONS
 from planner.schedule import Rollout, Wave
 from planner.words import counted

@@ -1,4 +1,7 @@
-"""Standard output and error as every command uses them, at a terminal, in a pipe and in a file alike."""
+"""Standard output and error as every command uses them, at a terminal, in a pipe and in a file alike.
+
+Loads nothing heavy, since help and completion need it too; what rich prints is in `planner.cli.console`.
+"""
 
 from __future__ import annotations
 
@@ -12,20 +15,6 @@ from pathlib import Path
 from typing import Any
 
 import click
-from rich.console import Console
-
-from planner.outputs.atomic import write_text
-
-_NEVER_WRAPS = 100_000  # columns
-
-
-class _Console(Console):
-    """A console whose reader may leave: ``castingvote verify ... | head -1`` keeps the exit code of verify."""
-
-    def on_broken_pipe(self) -> None:
-        """Go on without printing."""
-        self.quiet = True
-        _stdout_to_nowhere()
 
 
 def prepare_streams() -> None:
@@ -38,21 +27,20 @@ def prepare_streams() -> None:
             stream.reconfigure(errors="backslashreplace")
 
 
-def console(*, err: bool = False) -> Console:
-    """Return a console for text that is printed as it is; it wraps lines at a terminal only, so that grep works."""
-    width = None if (sys.stderr if err else sys.stdout).isatty() else _NEVER_WRAPS
-    return _Console(stderr=err, width=width, soft_wrap=width is not None, highlight=False, emoji=False, markup=False)
-
-
 def say(words: str, *, err: bool = False) -> None:
     """Print one line, unstyled and never wrapped; raises ClickException where the stream cannot take it."""
     try:
         click.echo(words, err=err)
     except BrokenPipeError:
-        _stdout_to_nowhere()
+        stdout_to_nowhere()
     except OSError as error:
-        _stdout_to_nowhere()
-        raise click.ClickException(f"Standard output cannot be written: {error.strerror}.") from error
+        raise cannot_print(error) from error
+
+
+def cannot_print(error: OSError) -> click.ClickException:
+    """Return the error of a stream that takes nothing more, such as one into a full disk."""
+    stdout_to_nowhere()
+    return click.ClickException(f"Standard output cannot be written: {error.strerror}.")
 
 
 def say_json(found: Any) -> None:
@@ -70,6 +58,8 @@ def hand_over(text: Callable[[], str], path: Path | None) -> None:
     if is_stdout(path):
         say(text().rstrip("\n"))
     elif path is not None:
+        from planner.outputs.atomic import write_text
+
         write_text(path, text().rstrip("\n") + "\n")
 
 
@@ -87,7 +77,7 @@ def printable(words: str) -> str:
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in words)
 
 
-def _stdout_to_nowhere() -> None:
+def stdout_to_nowhere() -> None:
     """Let what is still in the buffer vanish, so that closing it at the end of the program does not complain."""
     nowhere = os.open(os.devnull, os.O_WRONLY)
     os.dup2(nowhere, sys.stdout.fileno())

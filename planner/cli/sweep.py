@@ -3,32 +3,27 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from planner.cli.options import FLEET, QUIET, check_outputs, json_file, read_inventory, workbook
 from planner.cli.progress import Stages
-from planner.cli.report import print_findings
 from planner.cli.streams import files_among, hand_over, is_stdout
-from planner.cli.sweep_report import print_sweep
-from planner.scenarios.certainty import Uncertainty
-from planner.scenarios.charts import PICTURES, write_picture
-from planner.scenarios.scenario_file import read_scenarios
-from planner.scenarios.sweep_book import write_sweep_workbook
-from planner.scenarios.sweep_words import to_json
-from planner.scenarios.sweeping import Done
-from planner.scenarios.sweeping import sweep as make_sweep
-from planner.scenarios.task import Options
-from planner.scenarios.vary import axis_of, combined, notes_on
+
+if TYPE_CHECKING:
+    from planner.scenarios.sweeping import Done
 
 
 def _picture_name(_context: click.Context, _parameter: click.Parameter, path: Path | None) -> Path | None:
+    from planner.scenarios.charts import PICTURES
+
     if path is not None and path.suffix.lower() not in PICTURES:
         raise click.BadParameter(f"{path} is to be a picture; give a name that ends in {' or '.join(PICTURES)}.")
     return path
 
 
-@click.command(short_help="Plan many what-ifs and compare them.")
+@click.command()
 @FLEET
 @click.option(
     "--vary",
@@ -127,6 +122,17 @@ def sweep(
     Example:
         castingvote sweep fleet.xlsx --vary latency_budget_ms=20:80:5 --vary cluster_cap=64,128 -o sweep.xlsx
     """
+    from planner.cli.report import print_findings
+    from planner.cli.sweep_report import print_sweep
+    from planner.scenarios.certainty import Uncertainty
+    from planner.scenarios.charts import write_picture
+    from planner.scenarios.scenario_file import read_scenarios
+    from planner.scenarios.sweep_book import write_sweep_workbook
+    from planner.scenarios.sweep_words import to_json
+    from planner.scenarios.sweeping import sweep as make_sweep
+    from planner.scenarios.task import Options
+    from planner.scenarios.vary import axis_of, combined, notes_on
+
     if not vary and scenario_file is None:
         raise click.UsageError("Nothing is varied: give --vary NAME=VALUES or --scenarios FILE.toml.")
     check_outputs(fleet, output, json_path, chart, store)

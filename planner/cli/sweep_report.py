@@ -8,7 +8,8 @@ from pathlib import Path
 from rich.table import Table
 from rich.text import Text
 
-from planner.cli.streams import console, printable
+from planner.cli.console import console
+from planner.cli.streams import printable
 from planner.scenarios.nouns import Point, Sweep
 from planner.scenarios.sweep_words import headline, proof_in_words
 

@@ -8,10 +8,9 @@ import click
 
 from planner.cli.options import QUIET, workbook_name
 from planner.cli.streams import say
-from planner.outputs import write_template
 
 
-@click.command(short_help="Write an empty fleet workbook to fill in.")
+@click.command()
 @click.argument("output", type=click.Path(path_type=Path), default="fleet.xlsx", callback=workbook_name)
 @click.option("--force", is_flag=True, help="Replace OUTPUT if it exists.")
 @QUIET
@@ -24,6 +23,8 @@ def template(output: Path, force: bool, quiet: bool) -> int:
     Example:
         castingvote template fleet.xlsx
     """
+    from planner.outputs import write_template
+
     if output.exists() and not force:
         raise click.UsageError(f"{output} exists and may hold your fleet; name another file or add --force.")
     write_template(output)

@@ -4,21 +4,21 @@ from __future__ import annotations
 
 import datetime as dt
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory, workbook
 from planner.cli.streams import say
-from planner.outputs import read_plan
-from planner.outputs.progress_workbook import figures, write_progress_workbook
-from planner.outputs.read_returned import read_copies
-from planner.progress import Progress
-from planner.tracking import merged, track
+
+if TYPE_CHECKING:
+    from planner.progress import Progress
+
 
 _SHOWN = 10
 
 
-@click.command(short_help="Tell what of a rollout is done, left, blocked and drifted.")
+@click.command()
 @FLEET
 @click.argument("plans", metavar="PLAN.xlsx [COPY.xlsx]...", type=click.Path(path_type=Path), nargs=-1, required=True)
 @workbook("MERGED", "Write the first copy with what all copies say, and the burn-down.")
@@ -39,6 +39,11 @@ def progress(fleet: Path, plans: tuple[Path, ...], output: Path | None, as_of: d
     Example:
         castingvote progress fleet.xlsx plan.xlsx north.xlsx south.xlsx -o merged.xlsx
     """
+    from planner.outputs import read_plan
+    from planner.outputs.progress_workbook import write_progress_workbook
+    from planner.outputs.read_returned import read_copies
+    from planner.tracking import merged, track
+
     check_outputs(fleet, output)
     if output is not None and output.resolve() in {plan.resolve() for plan in plans}:
         raise click.UsageError(f"{output} is named twice: inputs and outputs must be different files.")
@@ -56,6 +61,8 @@ def progress(fleet: Path, plans: tuple[Path, ...], output: Path | None, as_of: d
 
 
 def _print(found: Progress) -> None:
+    from planner.outputs.progress_workbook import figures
+
     for label, value in figures(found):
         say(f"{label:20} {value}")
     say(found.forecast.words)

@@ -6,19 +6,19 @@ import dataclasses
 import json
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from planner.cli.options import FLEET, QUIET, read_inventory
-from planner.cli.report import print_violations
 from planner.cli.streams import say
-from planner.outputs import read_plan
-from planner.verify import ProofCheck, Violation, verify_proof
-from planner.verify import verify as check_plan
 from planner.words import counted
 
+if TYPE_CHECKING:
+    from planner.verify import ProofCheck, Violation
 
-@click.command(short_help="Check a plan, also one edited by hand, against its fleet.")
+
+@click.command()
 @FLEET
 @click.argument("plan", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="Print the violations as JSON on standard output.")
@@ -36,6 +36,11 @@ def verify(fleet: Path, plan: Path, as_json: bool, with_proof: bool, quiet: bool
     Example:
         castingvote verify fleet.xlsx plan.json --proof
     """
+    from planner.cli.report import print_violations
+    from planner.outputs import read_plan
+    from planner.verify import verify as check_plan
+    from planner.verify import verify_proof
+
     inventory, made = read_inventory(fleet), read_plan(plan)
     found = check_plan(inventory, made)
     checked = verify_proof(inventory, made) if with_proof else None

@@ -4,24 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from planner.cli.options import FLEET, QUIET, check_outputs, page_name, read_inventory
 from planner.cli.progress import Stages
 from planner.cli.streams import say
-from planner.explain import BudgetPoint, budget_curve
-from planner.fleet import Fleet
-from planner.outputs import read_plan
-from planner.outputs import write_report as write_html
-from planner.plan import Plan
-from planner.verify import Violation, verify
 from planner.words import counted
+
+if TYPE_CHECKING:
+    from planner.explain import BudgetPoint
+    from planner.fleet import Fleet
+    from planner.plan import Plan
+    from planner.verify import Violation
+
 
 CURVE_SECONDS = 20.0
 
 
-@click.command(short_help="Write a plan as one page with map, drill and charts.")
+@click.command()
 @FLEET
 @click.argument("plan", type=click.Path(path_type=Path))
 @click.option(
@@ -52,6 +54,9 @@ def report(fleet: Path, plan: Path, output: Path, curve_seconds: float, quiet: b
     Example:
         castingvote report fleet.xlsx plan.xlsx -o plan.html
     """
+    from planner.outputs import read_plan
+    from planner.verify import verify
+
     check_outputs(fleet, output)
     stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading fleet and plan"):
@@ -75,6 +80,9 @@ def write_page(
     curve_seconds: float,
 ) -> None:
     """Plan other latency budgets for at most ``curve_seconds``, then write the page; Ctrl-C goes on to the page."""
+    from planner.explain import budget_curve
+    from planner.outputs import write_report as write_html
+
     words = f"Planning other latency budgets for the report, at most {curve_seconds:g} s (Ctrl-C goes on without)"
     curve: tuple[BudgetPoint, ...] = ()
     if curve_seconds > 0:

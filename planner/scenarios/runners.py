@@ -1,7 +1,8 @@
-"""Ways to run many tasks: in this process, in processes of their own, or on a Dask cluster that exists already.
+"""Ways to run many tasks: in this process or in processes of their own; `cluster` has the one on a Dask cluster.
 
-A runner takes ``work(item, shared)`` and yields (position, answer) in the order in which answers come; where a task
-could not be run at all, the answer is the exception. ``shared`` goes to every worker once.
+A runner takes ``work(item, shared, stopped)`` and yields (position, answer) in the order in which answers come; where a
+task could not be run at all, the answer is the exception. ``shared`` goes to every worker once. Once ``stopped`` is
+set, no more answers come.
 """
 
 from __future__ import annotations
@@ -17,11 +18,20 @@ from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wai
 from concurrent.futures.process import BrokenProcessPool
 from typing import Any, Protocol
 
-from planner.errors import InputError
-from planner.fleet import Finding
+from planner.interrupts import held_back
 
 Work = Callable[..., Any]
 Answer = tuple[int, Any]
+
+POLL_S = 0.1
+"""How often a runner that waits looks whether it is to stop."""
+
+
+class Flag(Protocol):
+    """Says whether the work is to stop: an event of threads."""
+
+    def is_set(self) -> bool:
+        """Whether it is to stop."""
 
 
 class Runner(Protocol):
@@ -37,13 +47,16 @@ class Runner(Protocol):
 class Here:
     """One after the other in this process."""
 
-    def __init__(self, work: Work, shared: Any) -> None:
-        self._work, self._shared = work, shared
+    def __init__(self, work: Work, shared: Any, stopped: Flag) -> None:
+        self._work, self._shared, self._stopped = work, shared, stopped
 
     def run(self, items: Sequence[Any]) -> Iterator[Answer]:
         """Yield the answers in order."""
         for position, item in enumerate(items):
-            yield position, self._work(item, self._shared)
+            answer = self._work(item, self._shared, self._stopped)
+            if self._stopped.is_set():
+                return
+            yield position, answer
 
     def close(self) -> None:
         """Do nothing."""
@@ -53,10 +66,10 @@ class Here:
 _held: dict[str, Any] = {}
 
 
-def _prepare(shared: Any, stopped: Any) -> None:
+def _prepare(shared: Any) -> None:
     """Set up a worker: Ctrl-C is the parent's to answer, and a worker does not outlive its parent."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    _held.update(shared=shared, stopped=stopped)
+    _held["shared"] = shared
     parent = multiprocessing.parent_process()
     if parent is not None:
         threading.Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()
@@ -68,31 +81,38 @@ def _end_with(sentinel: int) -> None:
 
 
 def _call(work: Work, item: Any) -> Any:
-    return work(item, _held["shared"], _held["stopped"])
+    return work(item, _held["shared"], None)
 
 
 class Processes:
     """``jobs`` worker processes. One that dies costs only its own task, which is tried once more by itself."""
 
-    def __init__(self, work: Work, shared: Any, jobs: int) -> None:
-        self._work, self._shared, self._jobs = work, shared, jobs
+    def __init__(self, work: Work, shared: Any, jobs: int, stopped: Flag) -> None:
+        self._work, self._shared, self._jobs, self._stopped = work, shared, jobs, stopped
         self._context = multiprocessing.get_context("spawn")
-        self._stopped = self._context.Event()
         self._pool: ProcessPoolExecutor | None = None
+        self._workers: set[multiprocessing.process.BaseProcess] = set()
 
     def _new_pool(self, jobs: int) -> ProcessPoolExecutor:
-        return ProcessPoolExecutor(
-            jobs, mp_context=self._context, initializer=_prepare, initargs=(self._shared, self._stopped)
-        )
+        return ProcessPoolExecutor(jobs, mp_context=self._context, initializer=_prepare, initargs=(self._shared,))
+
+    def _submit(self, pool: ProcessPoolExecutor, item: Any) -> Future[Any]:
+        """Hand out a task. Processes that start for it never hear of Ctrl-C, not even while they load."""
+        before = set(multiprocessing.active_children())
+        try:
+            with held_back():
+                return pool.submit(_call, self._work, item)
+        finally:
+            self._workers |= set(multiprocessing.active_children()) - before
 
     def run(self, items: Sequence[Any]) -> Iterator[Answer]:
         """Yield answers as they come; only as many tasks are handed out as there are workers."""
         waiting = deque(enumerate(items))
         running: dict[Future[Any], tuple[int, Any]] = {}
-        while waiting or running:
+        while (waiting or running) and not self._stopped.is_set():
             self._pool = self._pool or self._new_pool(min(self._jobs, len(items)))
             broken = self._hand_out(waiting, running)
-            done = set(running) if broken else wait(running, return_when=FIRST_COMPLETED).done
+            done = set(running) if broken else wait(running, POLL_S, return_when=FIRST_COMPLETED).done
             suspects = []
             for future in done:
                 position, item = running.pop(future)
@@ -105,15 +125,14 @@ class Processes:
                 suspects += running.values()
                 running.clear()
                 self._drop_pool()
-                for position, item in suspects:
-                    yield position, self._alone(item)
+                yield from self._one_by_one(suspects)
 
     def _hand_out(self, waiting: deque[tuple[int, Any]], running: dict[Future[Any], tuple[int, Any]]) -> bool:
         """Give every free worker a task; say whether the pool turned out to be broken."""
         assert self._pool is not None  # made just before
         while waiting and len(running) < self._jobs:
             try:
-                running[self._pool.submit(_call, self._work, waiting[0][1])] = waiting[0]
+                running[self._submit(self._pool, waiting[0][1])] = waiting[0]
             except BrokenProcessPool:
                 if not running:
                     self._drop_pool()
@@ -123,82 +142,31 @@ class Processes:
             waiting.popleft()
         return False
 
-    def _alone(self, item: Any) -> Any:
-        with self._new_pool(1) as pool:
-            try:
-                return pool.submit(_call, self._work, item).result()
-            except BrokenProcessPool as error:
-                return error
+    def _one_by_one(self, tasks: Sequence[tuple[int, Any]]) -> Iterator[Answer]:
+        """Run each task in a process of its own, so that the one that breaks it is known."""
+        for position, item in tasks:
+            with self._new_pool(1) as self._pool:
+                future = self._submit(self._pool, item)
+                while not wait([future], POLL_S).done:
+                    if self._stopped.is_set():
+                        self._end_workers()
+                        return
+                yield position, future.exception() or future.result()
+            self._pool = None
 
     def _drop_pool(self) -> None:
         if self._pool is not None:
             self._pool.shutdown(wait=False, cancel_futures=True)
             self._pool = None
 
+    def _end_workers(self) -> None:
+        """End what runs at once: nobody waits for its answer."""
+        for worker in self._workers:
+            worker.kill()
+
     def close(self) -> None:
-        """Tell running tasks to stop and wait for the workers to end."""
-        self._stopped.set()
+        """Let the workers go, also in the middle of a task, and wait until they have ended."""
+        self._end_workers()
         if self._pool is not None:
             self._pool.shutdown(wait=True, cancel_futures=True)
-
-
-class Cluster:
-    """The workers of a Dask scheduler at ``address``; castingvote must be installed on them in the same version."""
-
-    def __init__(self, work: Work, shared: Any, address: str, version: str) -> None:
-        try:
-            from distributed import Client
-        except ImportError:
-            hint = 'Install it: pip install "castingvote[dask]".'
-            raise InputError((_finding("dask_missing", "Dask is not installed here.", hint),)) from None
-        try:
-            self._client: Any = Client(address, timeout=10)  # type: ignore[no-untyped-call]
-        except (OSError, ValueError) as error:
-            message = f"No Dask scheduler answers at {address}: {error or type(error).__name__}."
-            raise InputError((_finding("dask_unreachable", message, "Check the address and the network."),)) from error
-        self._work = work
-        self._check(version)
-        scatter: Any = self._client.scatter
-        self._shared = scatter(shared, broadcast=True, hash=False)
-
-    def _check(self, version: str) -> None:
-        """Refuse a cluster without workers, or with workers of another version."""
-        try:
-            theirs = self._client.run(worker_version)
-        except ModuleNotFoundError:
-            theirs = {"": "none"}
-        hint = "Start workers with this version of castingvote."
-        if not theirs:
-            self.close()
-            raise InputError((_finding("dask_no_workers", "The Dask scheduler has no workers.", hint),))
-        others = sorted(set(theirs.values()) - {version})
-        if others:
-            self.close()
-            message = f"Workers have castingvote {', '.join(others)}; this is {version}."
-            raise InputError((_finding("dask_version", message, hint),))
-
-    def run(self, items: Sequence[Any]) -> Iterator[Answer]:
-        """Yield answers as they come."""
-        from distributed import as_completed
-
-        futures = {
-            self._client.submit(self._work, item, self._shared, pure=False): position
-            for position, item in enumerate(items)
-        }
-        for future in as_completed(list(futures)):  # type: ignore[no-untyped-call]
-            yield futures[future], future.exception() or future.result()
-
-    def close(self) -> None:
-        """Leave the cluster; what is not finished is cancelled with the client's futures."""
-        self._client.close()
-
-
-def worker_version() -> str:
-    """Return the version of castingvote where this runs."""
-    from planner.version import VERSION
-
-    return VERSION
-
-
-def _finding(code: str, message: str, hint: str) -> Finding:
-    return Finding("error", code, "--dask", message, hint)
+            self._pool = None

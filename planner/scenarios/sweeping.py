@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import os
+import threading
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -11,10 +12,12 @@ from typing import Any
 
 from planner.errors import InputError
 from planner.fleet import Finding, Fleet
+from planner.interrupts import heard
+from planner.scenarios.cluster import Cluster
 from planner.scenarios.front import with_front
 from planner.scenarios.nouns import Point, Scenario, Sweep
 from planner.scenarios.order import next_wave, places, settled, with_shared_bounds
-from planner.scenarios.runners import Cluster, Here, Processes, Runner
+from planner.scenarios.runners import Flag, Here, Processes, Runner
 from planner.scenarios.store import Store, fleet_digest, key_of
 from planner.scenarios.task import Options, Shared, solve
 from planner.version import VERSION
@@ -53,33 +56,32 @@ def sweep(
     options = options or Options()
     _refuse_repeated(scenarios)
     shortcuts = not (solve_all or options.later_aims or options.uncertainty)
-    complete = True
     runner: Runner | None = None
     kept = Store(store)
-    state = None
-    try:
-        state = _State(fleet, scenarios, options, kept, tell)
-        while pending := state.pending(shortcuts=shortcuts):
-            wave = state.unkept(next_wave(pending, state.points, state.at) if shortcuts else pending)
-            if wave and runner is None:
-                runner = _runner(Shared(fleet, options), dask, jobs or os.cpu_count() or 1, len(pending))
-            if wave and runner is not None:
-                state.plan(wave, runner)
-    except KeyboardInterrupt:
-        if state is None or not state.points:
-            raise
-        complete = False
-    finally:
-        if runner is not None:
-            runner.close()
-        kept.close()
+    stopped = threading.Event()
+    with heard(stopped.set):
+        try:
+            state = _State(fleet, scenarios, options, kept, tell)
+            while (pending := state.pending(shortcuts=shortcuts)) and not stopped.is_set():
+                wave = state.unkept(next_wave(pending, state.points, state.at) if shortcuts else pending)
+                if wave and runner is None:
+                    shared = Shared(fleet, options)
+                    runner = _runner(shared, dask, jobs or os.cpu_count() or 1, len(pending), stopped)
+                if wave and runner is not None:
+                    state.plan(wave, runner)
+        finally:
+            if runner is not None:
+                runner.close()
+            kept.close()
+    if pending and not state.points:
+        raise KeyboardInterrupt
     return Sweep(
         points=state.result(),
         notes=tuple(notes),
         sources=fleet.sources,
         currency=fleet.policy.currency,
         options=dataclasses.asdict(options),
-        complete=complete,
+        complete=not pending,
         version=VERSION,
     )
 
@@ -92,10 +94,10 @@ def _refuse_repeated(scenarios: Sequence[Scenario]) -> None:
         raise InputError((Finding("error", "scenario_repeated", "", message, "Give each a name of its own."),))
 
 
-def _runner(shared: Shared, dask: str | None, jobs: int, tasks: int) -> Runner:
+def _runner(shared: Shared, dask: str | None, jobs: int, tasks: int, stopped: Flag) -> Runner:
     if dask is not None:
-        return Cluster(solve, shared, dask, VERSION)
-    return Here(solve, shared) if jobs == 1 else Processes(solve, shared, min(jobs, tasks))
+        return Cluster(solve, shared, dask, VERSION, stopped)
+    return Here(solve, shared, stopped) if jobs == 1 else Processes(solve, shared, min(jobs, tasks), stopped)
 
 
 class _State:

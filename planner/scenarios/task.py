@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import math
-import threading
 import time
 from collections import Counter
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 
@@ -18,6 +16,7 @@ from planner.plan import Plan
 from planner.scenarios.certainty import Uncertainty, certainty_of
 from planner.scenarios.edits import changed_fleet
 from planner.scenarios.nouns import Figures, Point, Scenario
+from planner.scenarios.runners import Flag
 from planner.sizing import plan as make_plan
 
 
@@ -37,13 +36,6 @@ class Shared:
 
     fleet: Fleet
     options: Options
-
-
-class Flag(Protocol):
-    """Says whether the work is to stop: an event of threads or of processes."""
-
-    def is_set(self) -> bool:
-        """Whether it is to stop."""
 
 
 def solve(scenario: Scenario, shared: Shared, stopped: Flag | None = None) -> Point:
@@ -68,20 +60,14 @@ def solve(scenario: Scenario, shared: Shared, stopped: Flag | None = None) -> Po
 
 
 def _planned(fleet: Fleet, options: Options, stopped: Flag | None) -> Plan:
-    interrupted = threading.Event()
     with ThreadPoolExecutor(1) as alone:
-        made = alone.submit(
+        return alone.submit(
             make_plan,
             fleet,
             time_limit=options.time_limit,
             seed=options.seed,
-            watch=lambda _progress: not (interrupted.is_set() or (stopped is not None and stopped.is_set())),
-        )
-        try:
-            return made.result()
-        except KeyboardInterrupt:
-            interrupted.set()
-            raise
+            watch=lambda _progress: stopped is None or not stopped.is_set(),
+        ).result()
 
 
 def figures_of(fleet: Fleet, plan: Plan, shared: Shared) -> Figures:

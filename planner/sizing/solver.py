@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import dataclasses
 import os
-import signal
 import sys
 import threading
 import time
@@ -24,6 +23,7 @@ import scipy.sparse as sp
 
 from planner.errors import SolverError
 from planner.fleet import Bools, Floats, Ints
+from planner.interrupts import heard
 
 State = Literal["optimal", "feasible", "infeasible", "unsolved"]
 
@@ -105,20 +105,8 @@ class Effort:
     @contextmanager
     def listening(self) -> Iterator[None]:
         """Turn Ctrl-C into ``stopped`` while the block runs; a second Ctrl-C interrupts as usual."""
-        if threading.current_thread() is not threading.main_thread():
+        with heard(self.stopped.set):
             yield
-            return
-        before = signal.getsignal(signal.SIGINT)
-
-        def stop(_signal: int, _frame: object) -> None:
-            self.stopped.set()
-            signal.signal(signal.SIGINT, before)
-
-        signal.signal(signal.SIGINT, stop)
-        try:
-            yield
-        finally:
-            signal.signal(signal.SIGINT, before)
 
 
 def linear(terms: Iterable[tuple[Any, float]]) -> Any:

@@ -1,7 +1,5 @@
 """Faults of our own: exit code 3, one line that says how to get the traceback, and nothing half written."""
 
-from importlib import import_module
-
 import pytest
 
 from planner.errors import SolverError
@@ -15,8 +13,7 @@ def broken(monkeypatch):
         def fail(*_arguments, **_options):
             raise error
 
-        # By its full name: as an attribute of planner.cli, `plan` is the command.
-        monkeypatch.setattr(import_module("planner.cli.plan"), "make_plan", fail)
+        monkeypatch.setattr("planner.sizing.build_problem", fail)
 
     return break_it
 

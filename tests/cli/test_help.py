@@ -10,8 +10,10 @@ from planner.cli import cli
 
 def walk(command, path=("castingvote",)):
     yield path, command
-    for name, below in getattr(command, "commands", {}).items():
-        yield from walk(below, (*path, name))
+    if isinstance(command, click.Group):
+        context = click.Context(command)
+        for name in command.list_commands(context):
+            yield from walk(command.get_command(context, name), (*path, name))
 
 
 COMMANDS = {" ".join(path): command for path, command in walk(cli)}

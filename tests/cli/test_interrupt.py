@@ -1,8 +1,17 @@
 """Ctrl-C: nothing before there is a result, the best plan so far while solving."""
 
 import json
+import os
+import random
 import signal
+import subprocess
 import time
+from contextlib import suppress
+
+import pytest
+
+from planner.interrupts import WORDS
+from tests.cli.conftest import PATIENCE_S, command, environment
 
 
 def test_ctrl_c_while_reading_ends_in_130_and_writes_nothing(terminal, tmp_path, fleets):
@@ -29,3 +38,52 @@ def test_ctrl_c_while_solving_writes_the_best_plan_so_far(terminal, call, tmp_pa
     assert len(plan["assignments"]) == 400
     assert call("verify", fleets.folder, "plan.xlsx").code == 0
     assert call("verify", fleets.folder, "plan.json").code == 0
+
+
+SWEEP = (
+    "--vary",
+    "latency_budget_ms=20,40",
+    "--vary",
+    "cluster_cap=3,4",
+    "--jobs",
+    2,
+    "--solve-all",
+    "-o",
+    "sweep.xlsx",
+)
+SHORT_STARTS = 0.05  # s; Python itself, before the first line of the program is read, answers Ctrl-C as it likes
+
+
+def interrupted(arguments, folder, moment):
+    """Start a command, send Ctrl-C to all its processes after so many seconds; return its code and standard error."""
+    with subprocess.Popen(
+        command(arguments),
+        cwd=folder,
+        env=environment(),
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    ) as process:
+        time.sleep(moment)
+        with suppress(ProcessLookupError):
+            os.killpg(process.pid, signal.SIGINT)
+        _, told = process.communicate(timeout=PATIENCE_S)
+    return process.returncode, told
+
+
+@pytest.mark.parametrize("name", ["plan", "sweep"])
+def test_ctrl_c_at_any_moment_ends_in_130_with_one_line_or_with_a_result(name, tmp_path, twelve_sites):
+    arguments = (name, twelve_sites, *(SWEEP if name == "sweep" else ("-o", "plan.xlsx")))
+    rng = random.Random(int(os.environ.get("CASTINGVOTE_SEED", "1")))
+    for number in range(int(os.environ.get("CASTINGVOTE_INTERRUPTS", "6"))):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        moment = rng.uniform(SHORT_STARTS, 4.0 if name == "sweep" else 2.0)
+        code, told = interrupted(arguments, folder, moment)
+        if code == 130:
+            assert told == f"{WORDS}\n", moment
+            assert not list(folder.iterdir()), moment
+        else:
+            assert (code, told) in ((0, ""), (1, "")), moment
+            assert list(folder.iterdir()) == [folder / f"{name}.xlsx"], moment

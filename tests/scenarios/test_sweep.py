@@ -6,6 +6,7 @@ import os
 import sqlite3
 import subprocess
 import sys
+import threading
 import time
 from contextlib import closing
 from pathlib import Path
@@ -95,7 +96,7 @@ def test_a_scenario_that_names_what_is_not_there_fails_alone(make, twelve_sites)
 
 def test_a_worker_that_dies_costs_only_its_own_task():
     items = [DEADLY, 2, 3]
-    runner = Processes(double_or_die, 2, 2)
+    runner = Processes(double_or_die, 2, 2, threading.Event())
     answers = dict(runner.run(items))
     runner.close()
     assert (answers[1], answers[2]) == (4, 6)

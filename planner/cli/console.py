@@ -1,0 +1,34 @@
+"""Text for people, printed by rich."""
+
+from __future__ import annotations
+
+import sys
+from typing import Any
+
+from rich.console import Console
+
+from planner.cli.streams import cannot_print, stdout_to_nowhere
+
+_NEVER_WRAPS = 100_000  # columns
+
+
+class _Console(Console):
+    """A console whose reader may leave: ``castingvote verify ... | head -1`` keeps the exit code of verify."""
+
+    def on_broken_pipe(self) -> None:
+        """Go on without printing."""
+        self.quiet = True
+        stdout_to_nowhere()
+
+    def print(self, *objects: Any, **options: Any) -> None:
+        """Print; raises ClickException where the stream cannot take it."""
+        try:
+            super().print(*objects, **options)
+        except OSError as error:
+            raise cannot_print(error) from error
+
+
+def console(*, err: bool = False) -> Console:
+    """Return a console for text that is printed as it is; it wraps lines at a terminal only, so that grep works."""
+    width = None if (sys.stderr if err else sys.stdout).isatty() else _NEVER_WRAPS
+    return _Console(stderr=err, width=width, soft_wrap=width is not None, highlight=False, emoji=False, markup=False)

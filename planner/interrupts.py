@@ -1,0 +1,95 @@
+"""Ctrl-C at the command line: at once, in one line and with 130, as long as there is nothing that could be kept.
+
+Imports nothing of the project and nothing heavy, so that it is in force before anything else is loaded. Python's own
+answer, an exception wherever the program happens to be, would end in tracebacks of whatever is being imported.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from typing import Any
+
+CODE = 130
+WORDS = "Interrupted before there was a result. Files are written whole or not at all."
+
+half_written: set[str] = set()
+"""Files to remove on the way out."""
+
+_CLEAR_LINE, _SHOW_CURSOR = "\r\x1b[2K", "\x1b[?25h"
+_on_display: list[object] = []
+
+
+def leave_at_once() -> None:
+    """Let Ctrl-C end this process from now on; one that was told to ignore it goes on doing so."""
+    if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+        signal.signal(signal.SIGINT, _leave)
+
+
+def too_late() -> None:
+    """Ignore Ctrl-C from now on: all that was asked for is done."""
+    if signal.getsignal(signal.SIGINT) is _leave:
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+@contextmanager
+def display() -> Iterator[None]:
+    """Tell that a line of progress is shown while the block runs, which hides the cursor of the terminal."""
+    _on_display.append(None)
+    try:
+        yield
+    finally:
+        _on_display.pop()
+
+
+@contextmanager
+def heard(tell: Callable[[], None]) -> Iterator[None]:
+    """Call ``tell`` on Ctrl-C while the block runs; a second Ctrl-C does what it did before.
+
+    Does nothing outside the main thread, which is the only one that hears of Ctrl-C.
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.getsignal(signal.SIGINT)
+
+    def first(_signal: int, _frame: Any) -> None:
+        signal.signal(signal.SIGINT, before)
+        tell()
+
+    signal.signal(signal.SIGINT, first)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+@contextmanager
+def held_back() -> Iterator[None]:
+    """Let Ctrl-C wait until the block has run, also for processes that are started in it: those never hear of it.
+
+    Does nothing where the system knows no signal masks.
+    """
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _leave(_signal: int, _frame: Any) -> None:
+    # Written by the system's own call: the program may be in the middle of printing.
+    for path in list(half_written):
+        with suppress(OSError):
+            os.unlink(path)
+    with suppress(OSError, ValueError, AttributeError):
+        steering = _CLEAR_LINE + _SHOW_CURSOR if _on_display else ""
+        os.write(sys.stderr.fileno(), f"{steering}{WORDS}\n".encode())
+    os._exit(CODE)

@@ -1,0 +1,98 @@
+"""What a command loads before it works: help, version and completion wait for no library of figures."""
+
+import json
+import os
+import subprocess
+import sys
+
+import click
+import pytest
+
+from planner.cli import cli
+from tests.cli.conftest import ROOT, environment
+
+HEAVY = {
+    "bokeh",
+    "highspy",
+    "icalendar",
+    "jinja2",
+    "matplotlib",
+    "multiprocessing",
+    "networkx",
+    "numpy",
+    "openpyxl",
+    "ortools",
+    "pandas",
+    "pulp",
+    "pyproj",
+    "python_calamine",
+    "rapidfuzz",
+    "rich",
+    "scipy",
+    "sqlite3",
+}
+OURS = {
+    "planner",
+    "planner.__main__",
+    "planner.cli",
+    "planner.cli.options",
+    "planner.cli.progress",
+    "planner.cli.streams",
+    "planner.errors",
+    "planner.interrupts",
+    "planner.version",
+    "planner.words",
+}
+LOADED = """
+import json, sys
+from planner.__main__ import main
+try:
+    main()
+except SystemExit:
+    pass
+print(json.dumps(sorted(sys.modules)), file=sys.stderr)
+"""
+
+
+def loaded(*arguments, **env):
+    """The modules that a command has loaded when it ends."""
+    done = subprocess.run(
+        [sys.executable, "-c", LOADED, *arguments], cwd=ROOT, env=environment(**env), capture_output=True, check=True
+    )
+    assert done.stdout
+    return set(json.loads(done.stderr))
+
+
+def of_the_project(modules, name=""):
+    """Those of them that are the project's, without the module of the command itself."""
+    own = {"progress": "tracking", "report": "write_report"}.get(name, name)
+    return {module for module in modules if module.split(".")[0] == "planner"} - {f"planner.cli.{own}"}
+
+
+@pytest.mark.parametrize("arguments", [("--help",), ("--version",)])
+def test_help_and_version_load_nothing_heavy(arguments):
+    modules = loaded(*arguments)
+    assert not HEAVY & modules
+    assert of_the_project(modules) <= OURS
+
+
+@pytest.mark.parametrize("name", cli.list_commands(click.Context(cli)))
+def test_the_help_of_a_command_loads_nothing_heavy(name):
+    modules = loaded(name, "--help")
+    assert not HEAVY & modules
+    assert of_the_project(modules, name) <= OURS
+
+
+@pytest.mark.parametrize(("words", "number"), [("castingvote pl", "1"), ("castingvote plan --ti", "2")])
+def test_completion_loads_nothing_heavy(words, number):
+    asked = {"_CASTINGVOTE_COMPLETE": "bash_complete", "COMP_WORDS": words, "COMP_CWORD": number}
+    modules = loaded(**asked)
+    assert not HEAVY & modules
+    assert of_the_project(modules, "plan") <= OURS
+
+
+def test_names_of_the_package_stay_functions_when_modules_of_that_name_are_loaded():
+    check = "import planner, planner.plan, planner.verify, planner.explain, planner.replan as r, planner.sizing\n" + (
+        "assert all(callable(f) for f in (planner.plan, planner.verify, planner.explain, planner.replan, r))"
+    )
+    subprocess.run([sys.executable, "-c", check], cwd=ROOT, env=dict(os.environ), check=True)
