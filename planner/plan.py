@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from planner.fleet import Finding, Source
+from planner.fleet import Finding, Fleet, Source
 
 Evidence = Literal["measured", "modelled", "estimated"]
 Status = Literal["optimal", "feasible", "infeasible"]
@@ -129,9 +129,9 @@ class LaterAim:
     """What became of an aim among equals: its ``value``, and a ``bound``.
 
     No plan of the same objective that is as good on the aims before beats the bound.
-    ``moves`` counts sites that leave their pool of today and ``host_moves`` those that change host (`replan`),
-    ``latency`` is total RTT in ms, ``margin`` the smallest latency margin in ms, ``spread`` the clusters on the fullest
-    host. The bound is an upper one for ``margin``, a lower one for the others.
+    ``moves`` counts sites whose host is another than today (see `moved_sites`), ``latency`` is total RTT in ms,
+    ``margin`` the smallest latency margin in ms, ``spread`` the clusters on the fullest host. The bound is an upper one
+    for ``margin``, a lower one for the others.
     """
 
     aim: str
@@ -204,3 +204,14 @@ class Plan:
     def replace(self, **changes: Any) -> Plan:
         """Return a copy with ``changes`` made to the fields."""
         return dataclasses.replace(self, **changes)
+
+
+def moved_sites(fleet: Fleet, plan: Plan) -> frozenset[str]:
+    """Return the sites that ``plan`` moves: those of Current whose host it changes, also within a pool or a hub.
+
+    A site whose host Current does not name moves where its hub changes. One that needs no shared host any more moves
+    too. Sites that the plan leaves out are none: they are counted as unserved.
+    """
+    today = set(fleet.current["site"])
+    elsewhere = {row.site for row in plan.assignments if row.action == "move"}
+    return frozenset(elsewhere | {entry.site for entry in plan.no_host_needed if entry.site in today})

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from planner.plan import Assignment, Evidence, MeasureFirst, Plan, Reason, Unserved
+from planner.rules.mending import Change as Change
 
 Kind = Literal["latency_budget", "host_release", "max_hosts", "cluster_cap", "reserve", "remedy"]
 Goal = Literal["save", "serve"]
@@ -61,20 +62,6 @@ class BindingSet:
     demand: int
     hosts: int
     words: str
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """One cell or setting to change: ``sheet`` Sites, Hubs (``id`` is the pool) or Policy (``id`` is blank).
-
-    ``before`` is the value in force, also where the cell is blank and a default of the policy applies.
-    """
-
-    sheet: Literal["Sites", "Hubs", "Policy"]
-    id: str
-    column: str
-    before: float | str
-    after: float | str
 
 
 @dataclass(frozen=True, slots=True)

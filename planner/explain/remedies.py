@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
-
-import numpy as np
 
 from planner.explain.bench import Bench
 from planner.explain.nouns import Change, Figures, Suggestion
-from planner.explain.wording import figure
+from planner.rules.mending import mends
 
 _TRIES = 4  # pools tried for one site, the nearest first
 
@@ -41,92 +40,6 @@ def _tried(bench: Bench, site: str, changes: tuple[Change, ...], words: str) -> 
 
 
 def _nearest(bench: Bench, at: int) -> Iterator[tuple[tuple[Change, ...], str]]:
-    """Yield changes with words, the pool with the fewest broken rules and the least RTT first."""
-    checker = bench.checker
-    site = bench.fleet.site_ids[at]
-    pairs = checker.against(at)
-    broken = checker.broken(at)
-    count = np.zeros(len(bench.fleet.pool_ids), dtype=np.int64)
-    for _, kept_out in broken:
-        count[kept_out.pool] += 1
-    rtt = np.nan_to_num(pairs.rtt_ms, nan=np.inf)
-    tries = 0
-    for x in np.lexsort((rtt, count[pairs.pool])).tolist():
-        pool = int(pairs.pool[x])
-        codes = [rule.code for rule, kept_out in broken if pool in kept_out.pool]
-        changes = _mended(bench, at, pool, codes, float(pairs.rtt_ms[x]))
-        if changes is None:
-            continue
-        yield changes, f"To serve {site} from pool {bench.fleet.pool_ids[pool]}: {'; '.join(map(_in_words, changes))}."
-        tries += 1
-        if tries == _TRIES:
-            return
-
-
-def _mended(bench: Bench, at: int, pool: int, codes: list[str], rtt_ms: float) -> tuple[Change, ...] | None:
-    """Return what would mend each broken rule; None where one cannot be mended by a cell of the workbook."""
-    if not codes:
-        return (_one_more_host(bench, pool),)
-    changes = []
-    for code in codes:
-        change = _mend(bench, at, pool, code, rtt_ms)
-        if change is None:
-            return None
-        changes.append(change)
-    return tuple(changes)
-
-
-def _mend(bench: Bench, at: int, pool: int, code: str, rtt_ms: float) -> Change | None:
-    fleet = bench.fleet
-    site, name = fleet.site_ids[at], fleet.pool_ids[pool]
-    row = fleet.sites.iloc[at]
-    if code == "latency" and np.isfinite(rtt_ms):
-        return Change("Sites", site, "latency_budget_ms", float(fleet.budgets_ms[at]), rtt_ms)
-    if code == "release_floor":
-        column = "target_release" if row["target_release"] else "release"  # the one that plans are made for
-        return Change("Sites", site, column, str(row[column]), fleet.policy.release_floor)
-    # Under same_major a newer release of the hosts would shut out the sites that they serve now.
-    if code == "host_release" and fleet.policy.host_release_rule == "not_older":
-        return Change("Hubs", name, "host_release", fleet.host_releases[pool], fleet.site_releases[at])
-    if code == "pinned_hub":
-        hub = fleet.hub_ids[fleet.hub_of_pool[pool]]
-        return Change("Sites", site, "pinned_hub", str(row["pinned_hub"]), hub)
-    if code == "barred_hub":
-        hub = fleet.hub_ids[fleet.hub_of_pool[pool]]
-        barred = row["barred_hubs"]
-        left = ";".join(other for other in barred if other != hub)
-        return Change("Sites", site, "barred_hubs", ";".join(barred), left)
-    if code == "region":
-        regions = fleet.pools["serves_regions"].iloc[pool]
-        return Change("Hubs", name, "serves_regions", ";".join(regions), ";".join((*regions, str(row["region"]))))
-    if code == "capacity":
-        return _more_room(bench, at, pool)
-    return None
-
-
-def _more_room(bench: Bench, at: int, pool: int) -> Change | None:
-    """Return a host where none may stand; None where the site is too large."""
-    fleet = bench.fleet
-    fits = fleet.policy.split_sites or fleet.clusters[at] <= fleet.usable_caps[pool]
-    return _one_more_host(bench, pool) if fits and fleet.max_hosts[pool] < 1 else None
-
-
-def _one_more_host(bench: Bench, pool: int) -> Change:
-    most = int(bench.fleet.max_hosts[pool])
-    return Change("Hubs", bench.fleet.pool_ids[pool], "max_hosts", most, most + 1)
-
-
-def _in_words(change: Change) -> str:
-    """Say one change as something to do."""
-    before, after = (v if isinstance(v, str) else figure(v) for v in (change.before, change.after))
-    if change.column == "latency_budget_ms":
-        more = figure(float(change.after) - float(change.before))
-        return f"raise its latency budget by {more} ms, from {before} to {after} ms"
-    return {
-        "release": f"bring the site from release {before or '(unknown)'} to {after}",
-        "host_release": f"bring the hosts of pool {change.id} from release {before} to {after}",
-        "pinned_hub": f"pin the site to hub {after} instead of {before}",
-        "barred_hubs": f"bar it from {after or 'no hub'} instead of {before}",
-        "serves_regions": f"let pool {change.id} serve regions {after} instead of {before}",
-        "max_hosts": f"let pool {change.id} run {after} hosts instead of {before}",
-    }[change.column]
+    """Yield changes of cells with words, the pool with the fewest broken rules and the least RTT first."""
+    by_cells = ((mend.changes, mend.words) for mend in mends(bench.checker, at) if mend.changes is not None)
+    return itertools.islice(by_cells, _TRIES)

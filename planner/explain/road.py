@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable
 
 from planner.explain.bench import Bench, planned
@@ -51,15 +52,19 @@ def explain(
         if site is not None:
             return Explanation(Figures.of(plan), site=view_site(fleet, checker, plan, site))
         bench = Bench(fleet, plan, checker, build_problem(fleet, checker), effort, tell)
+        if left_out := plan.proof.details.get("left_out"):
+            bench.notes.append(str(left_out))
         found = _suggestions(bench)
         measure = measure_first(bench)
     if effort.spent:
         bench.notes.append("Time ended before everything was tried: more or smaller changes may help as well.")
+    # What a plan has confirmed counts more than what the rules alone suggest.
+    confirmed = {s.site: s.words for s in found if s.goal == "serve" and s.confirmed}
     return Explanation(
         figures=bench.before,
         proof=plan.proof.words,
         sets=binding_sets(plan, len(fleet.pool_ids)),
-        unserved=plan.unserved,
+        unserved=tuple(dataclasses.replace(u, remedy=confirmed.get(u.site, u.remedy)) for u in plan.unserved),
         suggestions=_ranked(found),
         measure_first=measure,
         notes=tuple(bench.notes),

@@ -1,12 +1,13 @@
 """Collects findings with their places; nothing is raised until all are in."""
 
 import datetime as dt
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 
 from openpyxl.utils import get_column_letter, quote_sheetname
 
+from planner.columns import SHEETS
 from planner.fleet import Finding
 from planner.intake.layout import SheetLayout
 from planner.intake.messages import CATALOGUE
@@ -89,9 +90,9 @@ class _Group:
     places: list[Place] = field(default_factory=list)
     words: dict[str, object] | None = None  # of a note: one finding for all places
 
-    def findings(self, code: str) -> list[Finding]:
+    def findings(self, code: str, titles: Mapping[str, str]) -> list[Finding]:
         if self.words is not None:
-            return [_render(code, self.places[0], {**self.words, "cells": _cells(self.places)})]
+            return [_render(code, self.places[0], {**titles, **self.words, "cells": _cells(self.places)})]
         more = self.places[LISTED:]
         return [*self.listed, _summary(code, more)] if more else self.listed
 
@@ -131,6 +132,7 @@ class Findings:
         self._groups: dict[tuple[str, str, str, str], _Group] = {}
         self._wrong: set[tuple[str, str, int, int, str]] = set()
         self.layout: list[SheetLayout] = []  # what was found where, for those who ask
+        self.titles = {sheet.name: sheet.name for sheet in SHEETS}  # what the user calls each sheet
 
     def add(self, code: str, place: Place, column: str = "", **words: object) -> None:
         """Record a finding at ``place``; ``column`` is the canonical name by which findings are grouped.
@@ -140,7 +142,7 @@ class Findings:
         group = self._group(code, place, column)
         group.places.append(place)
         if len(group.listed) < LISTED:
-            group.listed.append(_render(code, place, {"column": column, **words}))
+            group.listed.append(_render(code, place, {**self.titles, "column": column, **words}))
 
     def note(self, code: str, place: Place, column: str = "", **words: object) -> None:
         """Record one more place of a finding that sums up; the words of the first count."""
@@ -165,7 +167,7 @@ class Findings:
 
     def result(self) -> tuple[Finding, ...]:
         """Return all findings: errors, then warnings, then infos, each in the order in which they were met."""
-        found = [f for (*_, code), group in self._groups.items() for f in group.findings(code)]
+        found = [f for (*_, code), group in self._groups.items() for f in group.findings(code, self.titles)]
         return tuple(sorted(found, key=lambda f: _ORDER[f.severity]))
 
 

@@ -154,6 +154,7 @@ def _ping_folders(path: Path, pings: str | Path | None) -> list[Path]:
 
 def _fleet(tables: Tables, findings: Findings, sources: tuple[Source, ...], pings: Sequence[Path] = ()) -> Fleet | None:
     """Return the fleet as far as it can be read, which holds only if no finding is an error."""
+    tables = _naming(tables, findings)
     sites, pools = (_required(sheet, tables, findings) for sheet in (SITES, HUBS))
     settings = tables(POLICY)
     policy = PolicyRead() if settings is None else read_policy(settings, findings)
@@ -162,6 +163,18 @@ def _fleet(tables: Tables, findings: Findings, sources: tuple[Source, ...], ping
     draft = Draft(findings, sites, pools, policy.dated())
     sources = (*sources, *_read_pings(draft, pings))
     return _related(draft, tables).replace(sources=sources)
+
+
+def _naming(tables: Tables, findings: Findings) -> Tables:
+    """Return ``tables`` such that findings call each sheet that was found by the user's own title."""
+
+    def found(sheet: Sheet, ids: Collection[str] = NO_IDS, names: Collection[str] = NO_IDS) -> RawTable | None:
+        table = tables(sheet, ids, names)
+        if table is not None and table.title:
+            findings.titles[sheet.name] = table.title
+        return table
+
+    return found
 
 
 def _required(sheet: Sheet, tables: Tables, findings: Findings) -> TypedSheet | None:

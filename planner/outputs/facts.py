@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from planner import columns
 from planner.fleet import Fleet
-from planner.plan import Assignment, Plan
+from planner.plan import Assignment, Plan, moved_sites
 
 if TYPE_CHECKING:
     from planner.readiness import Readiness
@@ -68,8 +68,20 @@ class Facts:
 
     @cached_property
     def actions(self) -> Counter[str]:
-        """Number of assignments that keep, attach and move."""
-        return Counter(assignment.action for assignment in self.plan.assignments)
+        """Number of served sites that keep their host, get their first (attach) and move to another.
+
+        A site that is split over hosts moves where any part of it does.
+        """
+        order = ("keep", "attach", "move")
+        of_site: dict[str, str] = {}
+        for row in self.plan.assignments:
+            of_site[row.site] = max(of_site.get(row.site, "keep"), row.action, key=order.index)
+        return Counter(of_site.values())
+
+    @cached_property
+    def moves(self) -> int:
+        """Number of sites whose host is another than today."""
+        return len(moved_sites(self.fleet, self.plan))
 
     @cached_property
     def severities(self) -> Counter[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from planner.fleet import Fleet
 from planner.outputs import cellsafe, words
@@ -38,7 +38,7 @@ def _lines(facts: Facts) -> Iterator[str]:
         yield from ("", escaped(words.later_aims_in_words(plan)))
     yield from ("", escaped(words.survives(plan, "the list of standbys in the plan")))
     if plan.host_list:
-        yield from ("", "| hub | hosts | new | clusters | places |", "| --- | ---: | ---: | ---: | ---: |")
+        yield from ("", "| hub | hosts | new | clusters | room |", "| --- | ---: | ---: | ---: | ---: |")
         yield from _hubs(plan)
     if plan.unserved:
         yield from ("", f"**{counted(len(plan.unserved), 'site')} without a tie-breaker:**", "")
@@ -71,15 +71,22 @@ def _unserved(facts: Facts) -> Iterator[str]:
 
 
 def _attention(facts: Facts) -> Iterator[str]:
-    unmeasured = len({a.site for a in facts.plan.assignments if a.evidence != "measured"})
+    plan = facts.plan
+    unmeasured = len({a.site for a in plan.assignments if a.evidence != "measured"})
+    if first := {(row.site, row.hub) for row in plan.measure_first}:
+        yield f"- Measure first, since the plan hangs on it: {escaped(_pairs(sorted(first)))}."
     if unmeasured:
         sites = counted(unmeasured, "site")
-        yield f"- Measure the round-trip time of {sites}: it is modelled or estimated so far."
-    if facts.actions["move"]:
-        yield f"- {counted(facts.actions['move'], 'assignment')} move to another host."
+        yield f"- {sites} {'is' if unmeasured == 1 else 'are'} served on a modelled or estimated round-trip time."
+    if facts.moves:
+        yield f"- {counted(facts.moves, 'move')}: sites whose host is another than today."
     for severity in ("error", "warning"):
         if facts.severities[severity]:
             yield f"- Look into {counted(facts.severities[severity], severity)} in the input."
+
+
+def _pairs(pairs: Sequence[tuple[str, str]]) -> str:
+    return ", ".join(f"{site} to {hub}" for site, hub in pairs)
 
 
 def escaped(text: str) -> str:

@@ -68,6 +68,8 @@ def figures(page: Page, facts: Facts) -> None:
         styles.COUNT,
     )
     page.row("Sites served", len(words.sites_served(plan)), _actions(facts), styles.COUNT)
+    if facts.current:
+        page.row("Moves", facts.moves, "Sites whose host is another than today, or that need none now.", styles.COUNT)
     page.row("Clusters served", sum(a.clusters for a in plan.assignments), _room(facts), styles.COUNT)
     page.row("Sites unserved", len(plan.unserved), "Each with its reasons on sheet Unserved.", styles.COUNT)
     page.row("Clusters unserved", sum(u.clusters for u in plan.unserved), "", styles.COUNT)
@@ -176,13 +178,13 @@ def _status_fill(facts: Facts) -> str:
 
 def _actions(facts: Facts) -> str:
     kept, attached, moved = (facts.actions[action] for action in ("keep", "attach", "move"))
-    return f"{kept:,} keep their host, {attached:,} are attached, {moved:,} move."
+    return f"{kept:,} keep their host, {attached:,} get their first, {moved:,} move to another."
 
 
 def _room(facts: Facts) -> str:
     usable = sum(host.usable for host in facts.plan.host_list)
     used = sum(host.clusters for host in facts.plan.host_list)
-    return f"The hosts have room for {usable:,}; {usable - used:,} places are free." if facts.plan.hosts else ""
+    return f"The hosts have room for {usable:,}; room for {usable - used:,} is free." if facts.plan.hosts else ""
 
 
 def _spared(facts: Facts) -> str:

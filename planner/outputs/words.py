@@ -88,11 +88,8 @@ def survives(plan: Plan, listed: str = f"sheet {headings.STANDBYS}") -> str:
 
 
 def _aim_in_words(aim: str, value: float) -> str:
-    if aim in ("moves", "host_moves"):
-        verb = (
-            ("leaves its" if value == 1 else "leave their") if aim == "moves" else "changes" if value == 1 else "change"
-        )
-        return f"{counted(round(value), 'site')} {verb} {'pool' if aim == 'moves' else 'host'}"
+    if aim == "moves":
+        return counted(round(value), "move")
     if aim == "spread":
         return f"{counted(round(value), 'cluster')} on the fullest host"
     return f"{'a worst margin' if aim == 'margin' else 'a total RTT'} of {value:,.1f} ms"

@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable, Sequence
 
 from planner.fleet import Finding, Fleet
-from planner.plan import LaterAim, Plan, Reason
+from planner.plan import LaterAim, Plan, Reason, moved_sites
 from planner.replan.by_host import ByHost, by_host, folded
 from planner.sizing import Progress
 from planner.sizing import plan as make_plan
@@ -37,11 +37,11 @@ def replan(
     """
     began = time.monotonic()
     first = make_plan(fleet, time_limit=time_limit, seed=seed, thorough=thorough, watch=watch)
-    if not moves(first):
+    if not moved_sites(fleet, first):
         return first
     why = _not_modelled(fleet, first)
     if fleet.policy.split_sites or first.gap > 0:
-        return _not_settled(first, why, extra_hosts)
+        return _not_settled(fleet, first, why, extra_hosts)
     left = None if time_limit is None else max(0.0, time_limit - (time.monotonic() - began))
     split = by_host(fleet)
     if not why:
@@ -49,12 +49,7 @@ def replan(
         effort = Effort(seconds=seconds, seed=seed, watch=watch)
         return _fewest(first, split, first.hosts + extra_hosts, effort)
     second = make_plan(split.fleet, time_limit=left, seed=seed, thorough=thorough, watch=watch)
-    return _not_settled(_better(first, folded(split, second)), why, extra_hosts)
-
-
-def moves(plan: Plan) -> int:
-    """Return the number of sites that change host."""
-    return len({row.site for row in plan.assignments if row.action == "move"})
+    return _not_settled(fleet, _better(fleet, first, folded(split, second)), why, extra_hosts)
 
 
 def _not_modelled(fleet: Fleet, plan: Plan) -> str:
@@ -70,13 +65,12 @@ def _not_modelled(fleet: Fleet, plan: Plan) -> str:
     return "some site finds no room" if any(_crowded(u.reasons) for u in plan.unserved) else ""
 
 
-def _not_settled(plan: Plan, why: str, extra_hosts: int) -> Plan:
+def _not_settled(fleet: Fleet, plan: Plan, why: str, extra_hosts: int) -> Plan:
     """Return ``plan`` with a finding that fewer moves may do, and that further hosts were not tried."""
-    changed = moves(plan)
+    changed = len(moved_sites(fleet, plan))
     if not changed:
         return plan
-    verb = "changes" if changed == 1 else "change"
-    words = f"{counted(changed, 'site')} {verb} host. Whether fewer would do is not settled, since {why}."
+    words = f"{counted(changed, 'move')}. Whether fewer would do is not settled, since {why}."
     findings = [Finding("info", "moves_not_proven", "Current", words)]
     if extra_hosts:
         words = f"Whether {counted(extra_hosts, 'more host')} would save moves was not tried, since {why}."
@@ -95,17 +89,17 @@ def _fewest(first: Plan, split: ByHost, most_hosts: int, effort: Effort) -> Plan
     with effort.listening():
         found = model.solve(most_hosts, 0.0, effort)
         if found.sized is None:
-            return _not_settled(first, "time was up", most_hosts - first.hosts)
+            return _not_settled(split.original, first, "time was up", most_hosts - first.hosts)
         changed, hosts, rows, spared = model.named(found.sized, effort)
     second = folded(split, first.replace(host_list=hosts, assignments=rows, no_host_needed=spared))
-    if len(hosts) <= first.hosts and moves(second) > moves(first):
+    if len(hosts) <= first.hosts and changed > len(moved_sites(split.original, first)):
         return first
-    level = LaterAim("host_moves", float(changed), float(found.bound), changed <= found.bound)
+    level = LaterAim("moves", float(changed), float(found.bound), changed <= found.bound)
     status = first.status if len(hosts) <= first.hosts or first.status == "infeasible" else "feasible"
     return second.replace(status=status, objective_value=float(len(hosts)), then=(level,))
 
 
-def _better(first: Plan, second: Plan) -> Plan:
+def _better(fleet: Fleet, first: Plan, second: Plan) -> Plan:
     """Return ``first`` with hosts and assignments of ``second`` where these are as good and move fewer sites."""
     if {u.site for u in first.uncovered} != {u.site for u in second.uncovered}:
         return first
@@ -113,7 +107,9 @@ def _better(first: Plan, second: Plan) -> Plan:
     spared = [set(plan.no_host_needed) for plan in (first, second)]
     if left_out[0] != left_out[1] or spared[0] != spared[1]:
         return first
-    if _value(second) > first.objective_value * (1 + 1e-9) or moves(second) > moves(first):
+    if _value(second) > first.objective_value * (1 + 1e-9):
+        return first
+    if len(moved_sites(fleet, second)) > len(moved_sites(fleet, first)):
         return first
     return first.replace(host_list=second.host_list, assignments=second.assignments, then=second.then)
 

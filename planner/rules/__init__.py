@@ -16,6 +16,7 @@ from planner.fleet import Bools, Fleet, Floats
 from planner.plan import Reason
 from planner.rules import masks, reasons
 from planner.rules.facts import Facts
+from planner.rules.mending import nearest_mend
 from planner.rules.pairs import Pairs, pool_pairs
 
 __all__ = ["RULES", "STANDBY_RULES", "Checker", "Pairs", "Rule"]
@@ -123,15 +124,5 @@ class Checker:
         return tuple(found)
 
     def nearest_remedy(self, site: int, rules: Sequence[Rule] = RULES) -> str:
-        """Return what would make the site eligible with the fewest of ``rules`` changed, the least RTT among equals."""
-        broken = self.broken(site, rules)
-        count = np.zeros(len(self.facts.fleet.pool_ids), dtype=np.int64)
-        for _, pairs in broken:
-            count[pairs.pool] += 1
-        if not len(count):
-            return "Add a hub."
-        against = self.against(site)
-        rtt = np.nan_to_num(against.rtt_ms, nan=np.inf)
-        best = int(against.pool[np.lexsort((rtt, count[against.pool]))[0]])
-        parts = [rule.why(self.facts, pairs.take(pairs.pool == best)) for rule, pairs in broken if best in pairs.pool]
-        return f"Closest to eligible is pool {self.facts.fleet.pool_ids[best]}; to mend there: {'; '.join(parts)}."
+        """Return the change that would make the site eligible under ``rules``, see `planner.rules.mending`."""
+        return nearest_mend(self, site, rules)

@@ -12,7 +12,7 @@ import numpy as np
 
 from planner.errors import InputError
 from planner.fleet import Fleet
-from planner.plan import Plan
+from planner.plan import Plan, moved_sites
 from planner.scenarios.certainty import Uncertainty, certainty_of
 from planner.scenarios.edits import changed_fleet
 from planner.scenarios.nouns import Figures, Point, Scenario
@@ -92,7 +92,7 @@ def figures_of(fleet: Fleet, plan: Plan, shared: Shared) -> Figures:
         cost=_cost(fleet, plan),
         proof=plan.proof.kind,
         words=plan.proof.words,
-        moves=sum(a.action == "move" for a in plan.assignments) if options.later_aims else None,
+        moves=len(moved_sites(fleet, plan)) if options.later_aims else None,
         mean_rtt_ms=float(np.mean(rtt)) if options.later_aims and rtt else None,
         uncovered=0 if fleet.policy.cover == "none" else sum(a.standby is None for a in plan.assignments),
         certainty=None if options.uncertainty is None else certainty_of(shared.fleet, fleet, plan, options.uncertainty),

@@ -53,16 +53,17 @@ def plan(
     today = read_today(fleet, problem)
     eligible = time.perf_counter()
     with effort.listening():
-        stays, nowhere = today.stays(fleet, problem), today.nowhere(fleet, problem)
+        in_force = today.in_force(fleet, problem)
+        stays = in_force.stays
 
         def make(problem: Problem, effort: Effort, wishes: Wishes | None) -> Drafted:
             if fleet.policy.cover != "none":
                 draft = plan_covered(fleet, problem, stays, then, today, effort)
-                return draft, levels_of(problem, draft.placement, draft.seating, stays, nowhere, then, {})
+                return draft, levels_of(problem, draft.placement, draft.seating, in_force, then, {})
             sized = size(problem, effort, spread(problem, stays), wishes)
             sized, placement, lowered, bounds = by_later_aims(problem, sized, stays, then, effort, thorough=thorough)
             seating = seat_all(fleet, lowered, sized.counts.hosts, placement, today, effort)
-            levels = levels_of(problem, placement, seating, stays, nowhere, then, bounds)
+            levels = levels_of(problem, placement, seating, in_force, then, bounds)
             return Draft(sized, placement, seating, (None,) * len(seating.seats)), levels
 
         draft, levels = plan_within_limits(problem, stays, then, effort, make)

@@ -48,7 +48,7 @@ def assemble(
     """Return the Plan; everything in it is in order of ids."""
     sized, placement = draft.sized, draft.placement
     hosts, assignments = hosts_and_assignments(fleet, checker, problem, draft, today)
-    unserved = (*_ineligible(fleet, checker, problem), *_crowded_out(fleet, problem, draft))
+    unserved = (*_ineligible(fleet, checker, problem), *_crowded_out(fleet, checker, problem, draft))
     served_own = {fleet.site_ids[problem.site_at[s]] for s in np.flatnonzero(placement.own)}
     sized = _recounted(fleet, problem, sized, placement, hosts)
     proof, bound = prove(fleet, problem, sized, placement, effort)
@@ -230,7 +230,7 @@ def _ineligible(fleet: Fleet, checker: Checker, problem: Problem) -> list[Unserv
     ]
 
 
-def _crowded_out(fleet: Fleet, problem: Problem, draft: Draft) -> list[Unserved]:
+def _crowded_out(fleet: Fleet, checker: Checker, problem: Problem, draft: Draft) -> list[Unserved]:
     """Return the sites whose eligible pools are full of sites of at least the same worth."""
     found = []
     for s in np.flatnonzero(draft.placement.unserved):
@@ -250,7 +250,7 @@ def _crowded_out(fleet: Fleet, problem: Problem, draft: Draft) -> list[Unserved]
                 (Reason("capacity", detail),),
                 f"Raise {reached[0]}, or make another hub eligible for this site."
                 if reached
-                else f"Allow more hosts or a larger cap in {names}, or make another hub eligible for this site.",
+                else checker.nearest_remedy(site),
             )
         )
     return found

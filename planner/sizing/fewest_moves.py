@@ -24,15 +24,19 @@ from planner.sizing.today import read_today
 
 @dataclass(frozen=True)
 class Fewest:
-    """What the model says: a ``bound`` on moves, and ``sized`` with hosts and moves of the best plan that was found."""
+    """What the model says: a ``bound`` on moves, and ``sized`` with hosts and moves of the best plan that was found.
+
+    ``gone`` sites of Current need no shared host any more; they are in ``bound`` and `moves`, and not in ``sized``.
+    """
 
     bound: int
     sized: Sized | None
+    gone: int
 
     @property
     def moves(self) -> int | None:
         """Sites of Current that leave their pool; None where no plan was found."""
-        return None if self.sized is None else round(self.sized.value)
+        return None if self.sized is None else round(self.sized.value) + self.gone
 
 
 class MoveModel:
@@ -47,8 +51,9 @@ class MoveModel:
         self._checker = Checker(fleet)
         problem = build_problem(fleet, self._checker)
         self._today = read_today(fleet, problem)
-        self._stays = self._today.stays(fleet, problem)
-        in_force: Floats = np.array([float(fleet.site_ids[at] in self._today.hub) for at in problem.site_at])
+        today = self._today.in_force(fleet, problem)
+        self._stays, self._gone = today.stays, today.gone
+        in_force: Floats = (~today.nowhere).astype(np.float64)
         self.problem = dataclasses.replace(
             problem,
             objective="cost",
@@ -68,10 +73,11 @@ class MoveModel:
         # The price of own tie-breakers is in the bound, and less than half.
         bound = max(0, math.ceil(outcome.bound - 0.5)) if math.isfinite(outcome.bound) else 0
         if counts is None:
-            return Fewest(bound, None)
+            return Fewest(bound + self._gone, None, self._gone)
         moves = objective_value(problem, model.classes, counts)
         bound = round(moves) if outcome.state == "optimal" else min(round(moves), bound)
-        return Fewest(bound, Sized(model.classes, counts, moves, float(bound), True, outcome.word))
+        sized = Sized(model.classes, counts, moves, float(bound), True, outcome.word)
+        return Fewest(bound + self._gone, sized, self._gone)
 
     def named(
         self, sized: Sized, effort: Effort
@@ -86,7 +92,7 @@ class MoveModel:
         hosts, rows = hosts_and_assignments(self.fleet, self._checker, self.problem, draft, self._today)
         own = {self.fleet.site_ids[self.problem.site_at[s]] for s in np.flatnonzero(placement.own)}
         moves = round(float(self.problem.pair_cost[placement.pair].sum() + self.problem.own_cost[placement.own].sum()))
-        return moves, tuple(hosts), tuple(rows), no_host_needed(self.fleet, own)
+        return moves + self._gone, tuple(hosts), tuple(rows), no_host_needed(self.fleet, own)
 
 
 def _small(own_cost: Floats) -> Floats:

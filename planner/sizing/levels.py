@@ -11,6 +11,7 @@ from planner.fleet import Bools, Floats
 from planner.sizing.hosts import Seating
 from planner.sizing.placement import Later, PairCost, Placement
 from planner.sizing.problem import Problem
+from planner.sizing.today import InForce
 
 _LARGER = ("margin",)  # aims whose value is to be large
 
@@ -19,8 +20,9 @@ _LARGER = ("margin",)  # aims whose value is to be large
 class Level:
     """What became of one later aim: ``value`` reached, and a ``bound``.
 
-    No plan of as many hosts that is as good on the aims before can beat the bound. Moves are sites that leave their
-    pool, latency is total RTT in ms, margin is the smallest in ms, spread is the clusters on the fullest host.
+    No plan of as many hosts that is as good on the aims before can beat the bound. Moves are sites whose host is
+    another than today, latency is total RTT in ms, margin is the smallest in ms, spread is the clusters on the fullest
+    host.
     """
 
     aim: Later
@@ -37,33 +39,36 @@ def levels_of(
     problem: Problem,
     placement: Placement,
     seating: Seating,
-    stays: Bools,
-    nowhere: Bools,
+    today: InForce,
     then: Sequence[Later],
     bounds: Mapping[Later, float],
 ) -> tuple[Level, ...]:
     """Return a level for each aim of ``then``, with the sharper of its plain bound and that in ``bounds``.
 
-    ``stays`` (E,) marks pairs that keep a site where it is; moves are no aim where there are none, and do not count
-    the sites that are ``nowhere`` (S,) today, which no plan can keep.
+    Moves are no aim where nobody can stay. Plans are made of pools, and whoever leaves a pool moves, so that the bound
+    on moves is one on these; where more sites move, the bounds of later aims are those of plans that move anybody.
     """
-    levels = []
+    levels: list[Level] = []
+    stays = today.stays
     for aim in then:
         if aim == "moves" and not stays.any():
             continue
         value = reached(problem, placement, seating, stays, aim)
         plain = _plain_bound(problem, placement, seating, stays, aim)
-        known = bounds.get(aim, plain)
+        known = plain if any(level.aim == "moves" and not level.proven for level in levels) else bounds.get(aim, plain)
         if aim in _LARGER:
             levels.append(Level(aim, value, max(value, min(plain, known))))
+        elif aim == "moves":
+            first = int(today.nowhere[problem.site[placement.pair]].sum())
+            least = max(0.0, min(value, max(plain, known)) - first) + today.gone
+            levels.append(Level(aim, float(today.moved(seating.seats, placement.own)), least))
         else:
-            first = int(nowhere[problem.site[placement.pair]].sum()) if aim == "moves" else 0
-            levels.append(Level(aim, value - first, max(0.0, min(value, max(plain, known)) - first)))
+            levels.append(Level(aim, value, max(0.0, min(value, max(plain, known)))))
     return tuple(levels)
 
 
 def reached(problem: Problem, placement: Placement, seating: Seating, stays: Bools, aim: Later) -> float:
-    """Return what a plan makes of ``aim``; 0 for the margin and the load of a plan that serves nobody."""
+    """Return what a plan makes of ``aim``, of moves those between pools; 0 for margin and load if it serves nobody."""
     if aim in ("moves", "latency"):
         (cost,) = aim_costs(problem, stays, [aim])
         return float(cost.values[placement.pair].sum())

@@ -57,7 +57,8 @@ def prove(fleet: Fleet, problem: Problem, sized: Sized, placement: Placement, ef
         ), bound
     certificate = certify(served, cuts, found, effort)
     told = [_as_data(fleet, served, classes, row, y) for row, y in _pairs(certificate)]
-    details |= {"sets": told, "bound": float(found)}
+    left_out = _left_out_of_sets(problem, placement)
+    details |= {"sets": told, "bound": float(found), "left_out": left_out}
     if found < bound:
         rest = "the rest is the solver's branch and bound."
         if problem.limited:
@@ -65,8 +66,8 @@ def prove(fleet: Fleet, problem: Problem, sized: Sized, placement: Placement, ef
         kind, how = "solver", f"The sets alone force {found:g}; {rest}"
     else:
         kind, how = "counting" if certificate.closed else "search", _adding_up(certificate, found)
-    words = " ".join((_opening(fleet, sized, bound), *_sets_in_words(told, len(fleet.pool_ids)), how))
-    return Proof(kind if bound >= sized.value else "bound", words.strip(), details), bound
+    words = " ".join((_opening(fleet, sized, bound), *_sets_in_words(told, len(fleet.pool_ids)), left_out, how))
+    return Proof(kind if bound >= sized.value else "bound", " ".join(words.split()), details), bound
 
 
 def _proof_seconds(effort: Effort) -> float:
@@ -105,6 +106,15 @@ def _opening(fleet: Fleet, sized: Sized, bound: float) -> str:
     if bound >= sized.value:
         return f"No plan that serves the same sites needs less than {value} {unit}."
     return f"Not proven: the plan needs {value} {unit}, and none that serves the same sites needs less than {least}."
+
+
+def _left_out_of_sets(problem: Problem, placement: Placement) -> str:
+    """Say which sites the sets do not count although the plan serves them; "" where there are none."""
+    free = int((~placement.unserved & np.isfinite(problem.own_cost)).sum())
+    if not free:
+        return ""
+    may = "may have its own tie-breaker" if free == 1 else "may have their own tie-breakers"
+    return f"The sets leave out {counted(free, 'site')} that {may}."
 
 
 def _sets_in_words(told: list[dict[str, Any]], all_pools: int) -> list[str]:

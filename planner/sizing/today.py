@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from planner.fleet import Bools, Fleet
 from planner.sizing.problem import Problem
+
+if TYPE_CHECKING:
+    from planner.sizing.hosts import Seat
 
 
 @dataclass(frozen=True)
@@ -37,9 +43,47 @@ class Today:
                 marks[e] = p == pool if pool is not None else hub_of_pool[p] == self.hub[site] and not self.host[site]
         return marks
 
-    def nowhere(self, fleet: Fleet, problem: Problem) -> Bools:
-        """Mark the sites (S,) that have no host today, so that nothing they do is a move."""
-        return np.array([fleet.site_ids[at] not in self.hub for at in problem.site_at], dtype=np.bool_)
+    def in_force(self, fleet: Fleet, problem: Problem) -> InForce:
+        """Return what moves are counted against; see `InForce`."""
+        sites = [fleet.site_ids[at] for at in problem.site_at]
+        needs = dict(zip(fleet.site_ids, fleet.needs_host.tolist(), strict=True))
+        return InForce(
+            stays=self.stays(fleet, problem),
+            hub=[self.hub.get(site, "") for site in sites],
+            host=[self.host.get(site, "") for site in sites],
+            hub_of_pool=[fleet.hub_ids[fleet.hub_of_pool[at]] for at in problem.pool_at],
+            gone=sum(not needs.get(site, True) for site in self.hub),
+        )
+
+
+@dataclass(frozen=True)
+class InForce:
+    """What is in force today, for a problem of S sites and E eligible pairs.
+
+    ``stays`` (E,) marks the pairs that keep a site on its pool. ``hub`` and ``host`` (S) are names, ``""`` for none;
+    ``hub_of_pool`` (P). ``gone`` counts sites of Current that need no shared host any more: every plan moves them.
+    """
+
+    stays: Bools
+    hub: list[str]
+    host: list[str]
+    hub_of_pool: list[str]
+    gone: int
+
+    @cached_property
+    def nowhere(self) -> Bools:
+        """Sites (S,) that have no host today, so that nothing they do is a move."""
+        return np.array([not hub for hub in self.hub], dtype=np.bool_)
+
+    def moved(self, seats: Sequence[Seat], own: Bools) -> int:
+        """Return how many sites have another host than today, those that go over to their own (S,) included."""
+        elsewhere = {seat.site for seat in seats if self.hub[seat.site] and not self._keeps(seat)}
+        return len(elsewhere) + int((own & ~self.nowhere).sum()) + self.gone
+
+    def _keeps(self, seat: Seat) -> bool:
+        if self.host[seat.site]:
+            return self.host[seat.site] == seat.host
+        return self.hub[seat.site] == self.hub_of_pool[seat.pool]
 
 
 def read_today(fleet: Fleet, problem: Problem) -> Today:

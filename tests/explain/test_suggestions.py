@@ -3,6 +3,7 @@
 import dataclasses
 import json
 
+import numpy as np
 import pytest
 
 import planner
@@ -115,6 +116,61 @@ def test_each_unserved_site_gets_the_nearest_remedy(make):
     assert remedy["S1"].changes[0].after == 50.5
     assert [u.site for u in explanation.unserved] == ["S1", "S2", "S3", "S4"]
     hold(fleet, explanation)
+
+
+def test_plans_say_of_an_unserved_site_what_explain_says(make):
+    """Plans named the fault again: "closest is pool H0; to mend there: RTT exceeds the budget"."""
+    fleet = make.fleet(
+        [[10.0, 10.0], [50.5, 80.0], [10.0, 10.0], [10.0, 10.0], [float("nan")] * 2],
+        sites={"release": ["8.2", "8.2", "7.9", "8.2", "8.2"], "barred_hubs": [(), (), (), ("H0", "H1"), ()]},
+        release_floor="8.0",
+    )
+    made = planner.plan(fleet)
+    explanation = planner.explain(fleet, made)
+    told = {s.site: s.words for s in explanation.suggestions if s.goal == "serve"}
+    assert {u.site: u.remedy for u in made.unserved} == {
+        **told,
+        "S4": "To serve S4 from pool H0: measure the round-trip time to hub H0.",
+    }
+    assert told["S1"] == "To serve S1 from pool H0: raise its latency budget by 0.5 ms, from 50 to 50.5 ms."
+    assert explanation.unserved == made.unserved
+
+
+def test_a_target_release_below_the_floor_is_what_is_to_be_raised(make):
+    """It ended in a KeyError: the words knew the column release only."""
+    fleet = make.fleet([[10.0]], sites={"release": ["7.8"], "target_release": ["7.9"]}, release_floor="8.0")
+    (one,) = planner.explain(fleet).suggestions
+    assert (one.changes[0].column, one.changes[0].after) == ("target_release", "8.0")
+    assert one.words == "To serve S0 from pool H0: bring the site to release 8.0 instead of 7.9."
+
+
+@pytest.mark.parametrize(
+    ("rtt", "sites", "pools", "policy", "words"),
+    [
+        ([[10.0]], {"nodes": [3.0]}, {}, {}, "correct the column nodes"),
+        ([[10.0]], {"zone": [("x",)]}, {"zone": [("x",)]}, {}, "hub H0 is none"),
+        ([[10.0]], {"clusters": [9.0]}, {"cluster_cap": [4.0]}, {}, "make room for 9 clusters"),
+        ([[10.0]], {"tie_breaker_kbps": [900.0]}, {"uplink_mbps": [0.5]}, {}, "widen the uplink of hub H0"),
+        ([[10.0]], {}, {"max_hosts": [0.0]}, {}, "let pool H0 run 1 hosts instead of 0"),
+        ([[10.0]], {"clusters": [9.0]}, {}, {"max_blast_radius_hub": 5}, "split the site, or raise the limit"),
+        (
+            [[10.0]],
+            {"release": ["9.0"]},
+            {"host_release": ["8.0"]},
+            {"host_release_rule": "same_major"},
+            "to one major release",
+        ),
+    ],
+)
+def test_what_no_plan_can_try_is_told_all_the_same(make, rtt, sites, pools, policy, words):
+    (left,) = planner.plan(make.fleet(rtt, sites=sites, pools=pools, **policy)).unserved
+    assert left.remedy.startswith("To serve S0 from pool H0: ")
+    assert words in left.remedy
+
+
+def test_a_fleet_without_a_hub_asks_for_one(make):
+    (left,) = planner.plan(make.fleet(np.zeros((1, 0)))).unserved
+    assert left.remedy == "Add a hub."
 
 
 def test_a_site_without_room_is_served_by_one_host_more(make):

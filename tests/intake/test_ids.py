@@ -50,6 +50,15 @@ def test_a_repaired_id_serves_as_the_known_one_everywhere(read, rows):
     assert all(f.severity == "warning" for f in repaired)
 
 
+def test_messages_call_a_sheet_what_the_user_calls_it(read, rows):
+    """They said "not on the sheet Sites" where the user's sheet is called Stores."""
+    rows["Stores"] = rows.pop("Sites")
+    rows["Current"] = [["site", "hub"], ["0999", "ESK"], ["0001", "NIX"]]
+    got = read({"Stores": rows.pop("Stores"), **rows})
+    assert got.only("site_unknown").message == 'The site "0999" is not on the sheet Stores; ignored.'
+    assert got.only("hub_unknown").message == 'The hub "NIX" is not on the sheet Hubs; ignored.'
+
+
 def test_an_exact_id_is_never_taken_for_another(read, rows):
     rows["Sites"].append(["1", None, None, None, None, "8.2", 40])
     rows["Latency"] = [["site", "ESK"], ["1", 5], ["0001", 6]]

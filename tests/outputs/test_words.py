@@ -80,9 +80,8 @@ def test_fractional_bound_is_not_rounded_away():
 @pytest.mark.parametrize(
     ("level", "told"),
     [
-        (LaterAim("moves", 1.0, 1.0, True), "1 site leaves its pool (the best there is)"),
-        (LaterAim("moves", 1200.0, 1100.0, False), "1,200 sites leave their pool (at least 1,100 in any)"),
-        (LaterAim("host_moves", 2.0, 0.0, False), "2 sites change host (at least 0 in any)"),
+        (LaterAim("moves", 1.0, 1.0, True), "1 move (the best there is)"),
+        (LaterAim("moves", 1200.0, 1100.0, False), "1,200 moves (at least 1,100 in any)"),
         (LaterAim("latency", 1750.38, 1700.04, False), "a total RTT of 1,750.4 ms (at least 1,700.0 ms in any)"),
         (LaterAim("margin", 5.0, 7.25, False), "a worst margin of 5.0 ms (at most 7.2 ms in any)"),
         (LaterAim("spread", 18.0, 18.0, True), "18 clusters on the fullest host (the best there is)"),

@@ -8,6 +8,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from planner.errors import InputError
+from planner.plan import moved_sites
 from planner.sizing import plan
 
 
@@ -74,6 +75,45 @@ def test_thorough_proves_both_aims_of_a_small_fleet(make, case):
     assert result.hosts == hosts
     assert all(aim.proven for aim in result.then)
     assert [aim.value for aim in result.then] == pytest.approx(wanted[-len(result.then) :], abs=1e-3)
+
+
+def plans_by_host(rtt, cap, hosts, existing, today):
+    """Yield (moves, total RTT) of every plan on ``hosts`` hosts, each pool with ``existing`` of them and one to add."""
+    places = [(p, h) for p in range(rtt.shape[1]) for h in range(existing + 1)]
+    for running in itertools.combinations(places, hosts):
+        for choice in itertools.product(*([x for x in running if row[x[0]] <= 50] for row in rtt)):
+            if all(choice.count(place) <= cap for place in running):
+                moved = sum(at is not None and at != place for place, at in zip(choice, today, strict=True))
+                yield moved, sum(rtt[s, p] for s, (p, _) in enumerate(choice))
+
+
+@settings(max_examples=40, deadline=None)
+@given(data=st.data())
+def test_moves_are_sites_with_another_host_also_within_a_pool(make, data):
+    """They were sites that leave their pool: fewer than the plan, its rollout and replan moved."""
+    count, cap = data.draw(st.integers(2, 5)), data.draw(st.integers(1, 3))
+    rtt = np.array(
+        data.draw(st.lists(st.lists(st.integers(1, 50), min_size=2, max_size=2), min_size=count, max_size=count))
+    )
+    places = [None, *((p, h) for p in range(2) for h in range(2))]
+    today = data.draw(st.lists(st.sampled_from(places), min_size=count, max_size=count))
+    kept = [(f"S{s:02d}", *place) for s, place in enumerate(today) if place]
+    current = {
+        "site": [s for s, _, _ in kept],
+        "hub": [f"H{p}" for _, p, _ in kept],
+        "host": [f"H{p}-{h + 1:02d}" for _, p, h in kept],
+    }
+    pools = {"existing_hosts": [2.0, 2.0], "max_hosts": [3.0, 3.0]}
+    fleet = make.fleet(rtt.astype(float), cluster_cap=cap, current=current, pools=pools)
+    result = plan(fleet)
+    make.sound(fleet, result)
+    if not result.then or result.then[0].aim != "moves":
+        return
+    moves, latency = result.then
+    assert moves.value == sum(row.action == "move" for row in result.assignments) == len(moved_sites(fleet, result))
+    every = list(plans_by_host(rtt, cap, result.hosts, 2, today))
+    assert moves.bound <= min(moved for moved, _ in every)
+    assert latency.bound <= min(total for moved, total in every if moved <= moves.value) + 1e-6
 
 
 def bottlenecks(rtt, cap, hosts):

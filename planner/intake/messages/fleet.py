@@ -23,12 +23,12 @@ IDS: dict[str, Template] = {
         "info", "{column} {value}{count} is no id but the name of {known}, and of no other; it was read as that id."
     ),
     "name_ambiguous": error("{column} {value} is no id, but the name of several: {known}.", "Write the id instead."),
-    "site_unknown": warning("The site {value}{count} is not on the sheet Sites; ignored.", "{guess}"),
-    "hub_unknown": warning("The hub {value}{count} is not on the sheet Hubs; ignored.", "{guess}"),
-    "pinned_unknown": error("The pinned hub {value} is not on the sheet Hubs.", "{guess}"),
-    "barred_unknown": warning("The barred hub {value} is not on the sheet Hubs.", "{guess}"),
+    "site_unknown": warning("The site {value}{count} is not on the sheet {Sites}; ignored.", "{guess}"),
+    "hub_unknown": warning("The hub {value}{count} is not on the sheet {Hubs}; ignored.", "{guess}"),
+    "pinned_unknown": error("The pinned hub {value} is not on the sheet {Hubs}.", "{guess}"),
+    "barred_unknown": warning("The barred hub {value} is not on the sheet {Hubs}.", "{guess}"),
     "pinned_barred": warning("The site is pinned to the hub {value}, which it bars: it cannot be served."),
-    "neighbour_unknown": warning("The neighbour {value} is not on the sheet Sites; ignored.", "{guess}"),
+    "neighbour_unknown": warning("The neighbour {value} is not on the sheet {Sites}; ignored.", "{guess}"),
     "region_unknown": warning("The region {value} that the pool serves has no site.", "{guess}"),
 }
 
@@ -37,9 +37,9 @@ LATENCY: dict[str, Template] = {
     "pair_conflict": error(
         "The pair {site}, {hub} is already in {other}, with other values.", "Keep the row that is right."
     ),
-    "hub_column_unknown": warning("The column {value} is no hub of the sheet Hubs; ignored.", "{guess}"),
+    "hub_column_unknown": warning("The column {value} is no hub of the sheet {Hubs}; ignored.", "{guess}"),
     "matrix_no_hub": error(
-        "No column of the sheet is a hub of the sheet Hubs.",
+        "No column of the sheet is a hub of the sheet {Hubs}.",
         "Write a matrix with one row for each site and one column for each hub, or a list with the columns {columns}.",
     ),
     "matrix_corner": info("The first column has no header that says site; it was read as the site ids."),
@@ -59,7 +59,7 @@ LATENCY: dict[str, Template] = {
     "directions_jitter": info(
         "{pairs} path(s) were measured from both ends and differ by up to {tolerance}; the larger figure counts."
     ),
-    "samples_unused": info("{pairs} pair(s) are on the sheet Latency too, which counts; their samples are not used."),
+    "samples_unused": info("{pairs} pair(s) are on the sheet {Latency} too, which counts; their samples are not used."),
     "latency_none": warning(
         "No round-trip time is known from the sheets Latency, Samples and Links: no site can be served.",
         "Fill in one of them.",
@@ -69,7 +69,7 @@ LATENCY: dict[str, Template] = {
         "unknown_latency is estimate, but the policy accepts only {value} evidence: no site is served on an estimate.",
         "Estimates are shown among the reasons. Set accepted_evidence to estimated to use them.",
     ),
-    "links_unused": info("The policy accepts measured evidence only: what the sheet Links models serves no site."),
+    "links_unused": info("The policy accepts measured evidence only: what the sheet {Links} models serves no site."),
     "latency_old": warning(
         "{pairs} measured pair(s) are more than {days} days old on {as_of}; {effect}. The oldest: {oldest}.",
         "Measure them again.",

@@ -108,7 +108,7 @@ def _figures(facts: Facts) -> list[tuple[str, str]]:
         (say("clusters_served"), f"{sum(a.clusters for a in plan.assignments):,}"),
         (say("free_places"), f"{free:,}"),
         (say("least_margin"), say("none") if least is None else f"{least:,.1f} ms"),
-        (say("sites_that_move"), f"{facts.actions['move']:,}"),
+        (say("sites_that_move"), f"{facts.moves:,}"),
     ]
 
 
