@@ -47,11 +47,12 @@ def levels_of(
 
     Moves are no aim where nobody can stay. Plans are made of pools, and whoever leaves a pool moves, so that the bound
     on moves is one on these; where more sites move, the bounds of later aims are those of plans that move anybody.
+    A plan in which nobody uses a shared host has no margin.
     """
     levels: list[Level] = []
     stays = today.stays
     for aim in then:
-        if aim == "moves" and not stays.any():
+        if (aim == "moves" and not stays.any()) or (aim == "margin" and not len(placement.pair)):
             continue
         value = reached(problem, placement, seating, stays, aim)
         plain = _plain_bound(problem, placement, seating, stays, aim)
@@ -68,12 +69,12 @@ def levels_of(
 
 
 def reached(problem: Problem, placement: Placement, seating: Seating, stays: Bools, aim: Later) -> float:
-    """Return what a plan makes of ``aim``, of moves those between pools; 0 for margin and load if it serves nobody."""
+    """Return what a plan makes of ``aim``, of moves those between pools; 0 for the load if it serves nobody."""
     if aim in ("moves", "latency"):
         (cost,) = aim_costs(problem, stays, [aim])
         return float(cost.values[placement.pair].sum())
     if aim == "margin":
-        return float(problem.margin_ms[placement.pair].min()) if len(placement.pair) else 0.0
+        return float(problem.margin_ms[placement.pair].min())
     loads: dict[str, int] = {}
     for seat in seating.seats:
         loads[seat.host] = loads.get(seat.host, 0) + seat.clusters
@@ -99,7 +100,7 @@ def nearest(problem: Problem, cost: Floats) -> float:
 
 
 def widest_margin(problem: Problem) -> float:
-    """Return the smallest margin if every site had the pool of its largest margin to itself."""
+    """Return the smallest margin if every site had the pool of its largest margin to itself; inf for no sites."""
     best = np.full(problem.sites, -np.inf)
     np.maximum.at(best, problem.site, problem.margin_ms)
     return float(best[np.isfinite(best)].min(initial=np.inf))

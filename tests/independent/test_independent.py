@@ -11,7 +11,6 @@ from tests.independent.tables import Tables
 
 COUNT = int(os.environ.get("CASTINGVOTE_EXAMPLES", "100"))
 OPEN = {  # what is to be mended: seeds of fleets that show it
-    "margin where nobody uses a shared host has no finite bound": (9, 28, 44, 49, 57),
     "with cover, an own tie-breaker that is possible is not seen to cover its site": (0, 29, 34),
 }
 MARKS = {seed: pytest.mark.xfail(strict=True, reason=reason) for reason, seeds in OPEN.items() for seed in seeds}
