@@ -55,10 +55,17 @@ class Names(click.ParamType):
 @click.option(
     "--without", type=Names(FEATURES), default=(), help=f"Features that no fleet has, out of {', '.join(FEATURES)}."
 )
+@click.option("--sites", type=click.IntRange(min=2), help="Most sites of a fleet; 7 or 8 if left out.")
 @click.option("--shrink", "smaller", is_flag=True, help="Print the smallest part of each fleet that still differs.")
 @click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="Append a line of JSON a difference.")
 def main(
-    first: int, count: int, covers: tuple[str, ...], without: tuple[str, ...], smaller: bool, out: Path | None
+    first: int,
+    count: int,
+    covers: tuple[str, ...],
+    without: tuple[str, ...],
+    sites: int,
+    smaller: bool,
+    out: Path | None,
 ) -> None:
     """Plan random small fleets, and list all in which a plan differs from the independent model.
 
@@ -67,14 +74,17 @@ def main(
     kinds: collections.Counter[str] = collections.Counter()
     began = time.process_time()
     for seed in range(first, first + count):
-        for record in _records(tables_of(seed, covers, without)):
-            record = {"seed": seed, "covers": ",".join(covers), "without": ",".join(without), **record}
+        for record in _records(tables_of(seed, covers, without, sites)):
+            record = {"seed": seed, "covers": ",".join(covers), "without": ",".join(without), "sites": sites, **record}
             kinds[record["kind"]] += 1
             print(json.dumps(record), flush=True)
             if smaller:
                 print(
                     _as_text(
-                        shrink(tables_of(seed, covers, without), lambda less, kind=record["kind"]: _shows(less, kind))
+                        shrink(
+                            tables_of(seed, covers, without, sites),
+                            lambda less, kind=record["kind"]: _shows(less, kind),
+                        )
                     )
                 )
             if out is not None:

@@ -74,20 +74,26 @@ Rows = list[dict[str, Any]]
 Cells = Sequence[tuple[str, str, float, Sequence[Any]]]
 
 
-def tables_of(seed: int, covers: Sequence[str] = USUAL, without: Sequence[str] = ()) -> Tables:
+def tables_of(
+    seed: int, covers: Sequence[str] = USUAL, without: Sequence[str] = (), most_sites: int | None = None
+) -> Tables:
     """Return the tables of one fleet, which draws its kind of cover from ``covers`` and has no feature of ``without``.
 
-    The same arguments give the same fleet.
+    It has up to ``most_sites`` sites, by default as many as CP-SAT solves in a blink. The same arguments give the same
+    fleet.
     """
-    return _Draw(random.Random(seed), covers, without).tables()
+    return _Draw(random.Random(seed), covers, without, most_sites).tables()
 
 
 class _Draw:
     """One fleet."""
 
-    def __init__(self, rng: random.Random, covers: Sequence[str], without: Sequence[str]) -> None:
+    def __init__(
+        self, rng: random.Random, covers: Sequence[str], without: Sequence[str], most_sites: int | None
+    ) -> None:
         self.rng = rng
         self.cover = rng.choice(list(covers))
+        self.most_sites = most_sites or (8 if self.cover == "none" else 7)
         self.objective = rng.choice(["hosts", "hosts", "hosts", "new_hosts", "cost", "cost"])
         self.split = self.cover == "none" and self.chance(0.2) and "split" not in without
         barriers = 0.3 if self.chance(0.6) else 0.0
@@ -115,7 +121,7 @@ class _Draw:
         return ";".join(self.rng.sample(list(values), self.rng.randint(1, min(most, len(values)))))
 
     def tables(self) -> Tables:
-        self.site_ids = [f"S{i}" for i in range(self.rng.randint(2, 8 if self.cover == "none" else 7))]
+        self.site_ids = [f"S{i}" for i in range(self.rng.randint(2, self.most_sites))]
         self.hub_ids = [f"H{j}" for j in range(self.rng.randint(1 if self.cover == "none" else 2, 4))]
         if self.has["site_is_hub"]:
             self.site_ids[0] = self.hub_ids[0]
