@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import collections
+import dataclasses
 import json
 import sys
 import time
@@ -15,12 +16,13 @@ import click
 
 from planner.errors import InputError
 from tests.independent.compare import compare
-from tests.independent.generator import BARRIERS, COVERS, OTHERS, USUAL, tables_of
+from tests.independent.generator import BARRIERS, COVERS, OTHERS, USUAL, Wanted, tables_of
 from tests.independent.model import Unsettled
 from tests.independent.shrink import shrink
 from tests.independent.tables import Tables
 
 FEATURES = (*BARRIERS, *OTHERS, "split")
+_LISTED = ", ".join(FEATURES)
 
 
 class Names(click.ParamType):
@@ -52,41 +54,26 @@ class Names(click.ParamType):
     default=USUAL,
     help="Kinds of cover that a fleet draws from: host,hub,zone. The same seed and kinds give the same fleet.",
 )
-@click.option(
-    "--without", type=Names(FEATURES), default=(), help=f"Features that no fleet has, out of {', '.join(FEATURES)}."
-)
-@click.option("--sites", type=click.IntRange(min=2), help="Most sites of a fleet; 7 or 8 if left out.")
+@click.option("--with", "always", type=Names(FEATURES), default=(), help=f"Features of every fleet: {_LISTED}.")
+@click.option("--without", "never", type=Names(FEATURES), default=(), help="Features that no fleet has.")
+@click.option("--sites", "most_sites", type=click.IntRange(min=2), help="Most sites of a fleet; 7 or 8 if left out.")
 @click.option("--shrink", "smaller", is_flag=True, help="Print the smallest part of each fleet that still differs.")
 @click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="Append a line of JSON a difference.")
-def main(
-    first: int,
-    count: int,
-    covers: tuple[str, ...],
-    without: tuple[str, ...],
-    sites: int,
-    smaller: bool,
-    out: Path | None,
-) -> None:
+def main(first: int, count: int, smaller: bool, out: Path | None, **like: Any) -> None:
     """Plan random small fleets, and list all in which a plan differs from the independent model.
 
     Example: python -m tests.independent --first 0 --count 500 --cover host,hub,zone --out differences.jsonl
     """
+    wanted = Wanted(**like)
     kinds: collections.Counter[str] = collections.Counter()
     began = time.process_time()
     for seed in range(first, first + count):
-        for record in _records(tables_of(seed, covers, without, sites)):
-            record = {"seed": seed, "covers": ",".join(covers), "without": ",".join(without), "sites": sites, **record}
+        for record in _records(tables_of(seed, wanted)):
+            record = {"seed": seed, **dataclasses.asdict(wanted), **record}
             kinds[record["kind"]] += 1
             print(json.dumps(record), flush=True)
             if smaller:
-                print(
-                    _as_text(
-                        shrink(
-                            tables_of(seed, covers, without, sites),
-                            lambda less, kind=record["kind"]: _shows(less, kind),
-                        )
-                    )
-                )
+                print(_smallest(tables_of(seed, wanted), record["kind"]))
             if out is not None:
                 with out.open("a") as lines:
                     lines.write(json.dumps(record) + "\n")
@@ -111,8 +98,9 @@ def _records(tables: Tables) -> list[dict[str, Any]]:
     return [head | {"kind": one.kind, "plan": one.plan, "truth": one.truth} for one in found]
 
 
-def _shows(tables: Tables, kind: str) -> bool:
-    return any(record["kind"] == kind for record in _records(tables))
+def _smallest(tables: Tables, kind: str) -> str:
+    """Return, as Python, the smallest part of ``tables`` that still shows a difference of this ``kind``."""
+    return _as_text(shrink(tables, lambda less: any(record["kind"] == kind for record in _records(less))))
 
 
 def _as_text(tables: Tables) -> str:

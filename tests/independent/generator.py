@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from tests.independent.tables import Tables
@@ -74,33 +75,39 @@ Rows = list[dict[str, Any]]
 Cells = Sequence[tuple[str, str, float, Sequence[Any]]]
 
 
-def tables_of(
-    seed: int, covers: Sequence[str] = USUAL, without: Sequence[str] = (), most_sites: int | None = None
-) -> Tables:
-    """Return the tables of one fleet, which draws its kind of cover from ``covers`` and has no feature of ``without``.
+@dataclass(frozen=True)
+class Wanted:
+    """What fleets are to be like: kinds of cover to draw from, features that each or none has, most sites.
 
-    It has up to ``most_sites`` sites, by default as many as CP-SAT solves in a blink. The same arguments give the same
-    fleet.
+    ``most_sites`` is by default as many as CP-SAT solves in a blink.
     """
-    return _Draw(random.Random(seed), covers, without, most_sites).tables()
+
+    covers: Sequence[str] = USUAL
+    always: Sequence[str] = ()
+    never: Sequence[str] = ()
+    most_sites: int | None = None
+
+
+def tables_of(seed: int, wanted: Wanted = Wanted()) -> Tables:
+    """Return the tables of one fleet; the same arguments give the same."""
+    return _Draw(random.Random(seed), wanted).tables()
 
 
 class _Draw:
     """One fleet."""
 
-    def __init__(
-        self, rng: random.Random, covers: Sequence[str], without: Sequence[str], most_sites: int | None
-    ) -> None:
+    def __init__(self, rng: random.Random, wanted: Wanted) -> None:
         self.rng = rng
-        self.cover = rng.choice(list(covers))
-        self.most_sites = most_sites or (8 if self.cover == "none" else 7)
+        self.cover = rng.choice(list(wanted.covers))
+        self.most_sites = wanted.most_sites or (8 if self.cover == "none" else 7)
         self.objective = rng.choice(["hosts", "hosts", "hosts", "new_hosts", "cost", "cost"])
-        self.split = self.cover == "none" and self.chance(0.2) and "split" not in without
         barriers = 0.3 if self.chance(0.6) else 0.0
         self.has = {name: self.chance(barriers) for name in BARRIERS} | {name: self.chance(0.35) for name in OTHERS}
         self.has["several_clusters"] |= self.chance(0.5)
         self.has["then"] |= self.chance(0.5)
-        self.has |= dict.fromkeys(without, False)
+        self.has["split"] = self.chance(0.2)
+        self.has |= dict.fromkeys(wanted.always, True) | dict.fromkeys(wanted.never, False)
+        self.split = self.has["split"] and self.cover == "none"
         self.has["cost"] = self.objective == "cost"
         self.has["prices"] |= self.has["cost"]
         self.has["own_prices"] = self.has["own"] and (self.has["cost"] or self.chance(0.5))

@@ -34,8 +34,8 @@ class Model:
         self.model = cp_model.CpModel()
         self.pool_of: dict[Host, Pool] = {(p.name, n): p for p in question.pools for n in range(p.hosts)}
         self.on = {host: self.model.new_bool_var(f"on {host}") for host in self.pool_of}
-        for name, number in self.on:
-            if number:
+        for (name, number), pool in self.pool_of.items():
+            if number > len(pool.named):  # hosts without a name are alike
                 self.model.add_implication(self.on[name, number], self.on[name, number - 1])
         self._homes()
         self._loads()
@@ -185,7 +185,11 @@ class Model:
         return sum(self.on.values()), 1
 
     def _aim_new_hosts(self) -> tuple[Linear, int]:
-        return sum(on for host, on in self.on.items() if host[1] >= self.pool_of[host].existing), 1
+        new = []
+        for pool in self.question.pools:
+            new.append(self.model.new_int_var(0, pool.hosts, f"new {pool.name}"))
+            self.model.add(new[-1] >= sum(self.on[pool.name, n] for n in range(pool.hosts)) - pool.existing)
+        return sum(new), 1
 
     def _aim_cost(self) -> tuple[Linear, int]:
         return self._scaled(self._money())
@@ -205,17 +209,22 @@ class Model:
             yield self.question.pairs[site, pools[0]].cost, sum(self.uses[site, pool] for pool in pools)
 
     def _aim_moves(self) -> tuple[Linear, int]:
-        """Sites on a shared host that leave the pool that serves them today."""
-        hub_of = {pool.name: pool.hub for pool in self.question.pools}
-        moves = []
+        """Sites of Current whose host changes, or that need none any more; those that are left out are none."""
+        moves: list[Linear] = [len(self.question.spared)]
         for site in self.question.sites:
-            if not site.today_hub:
+            if site.today is None:
                 continue
-            for pool in self._pools_for(site):
-                stays = pool.name == site.today_pool if site.today_pool else hub_of[pool.name] == site.today_hub
-                if not stays:
-                    moves.append(self.uses[site.name, pool.name])
+            elsewhere = [self.home[site.name, h] for h in self._hosts_for(site) if not self._is_home_today(site, h)]
+            leaves = self.model.new_bool_var(f"leaves {site.name}")
+            self.model.add(sum(elsewhere) <= site.clusters * leaves)
+            moves += [leaves, self.own[site.name]]
         return sum(moves), 1
+
+    def _is_home_today(self, site: Site, host: Host) -> bool:
+        pool, number = self.pool_of[host], host[1]
+        if site.today.host:
+            return host[0] == site.today.pool and (*pool.named, *[""] * pool.hosts)[number] == site.today.host
+        return pool.name == site.today.pool if site.today.pool else pool.hub == site.today.hub
 
     def _aim_latency(self) -> tuple[Linear, int]:
         pairs = self.question.pairs

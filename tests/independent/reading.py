@@ -23,6 +23,15 @@ FIBRE_MS_PER_KM = Fraction(5, 1000)  # README: 5 µs/km of route, one way
 
 
 @dataclass(frozen=True)
+class Today:
+    """Where a site is: at a hub, in a pool if only one can be meant, on a host if it is named."""
+
+    hub: str
+    pool: str
+    host: str
+
+
+@dataclass(frozen=True)
 class Site:
     """A site that needs a third vote.
 
@@ -34,19 +43,22 @@ class Site:
     weight: Fraction
     own_cost: Fraction | None
     kbps: Fraction  # of one cluster
-    today_hub: str
-    today_pool: str
+    today: Today | None
 
 
 @dataclass(frozen=True)
 class Pool:
-    """Identical hosts. ``usable`` is the cap less reserve; ``hosts`` and ``existing`` leave out those that retire."""
+    """Identical hosts. ``usable`` is the cap less reserve; ``hosts`` and ``existing`` leave out those that retire.
+
+    ``named`` are the hosts that Current names and that stay.
+    """
 
     name: str
     hub: str
     usable: int
     hosts: int
     existing: int
+    named: tuple[str, ...]
     price: Fraction
 
 
@@ -68,6 +80,7 @@ class Question:
     pairs: Mapping[tuple[str, str], Pair]
     uplink_kbps: Mapping[str, Fraction]
     zones: Mapping[str, frozenset[str]]
+    spared: frozenset[str]  # sites of Current that need no shared host
     tables: Tables
 
     def most(self, setting: str) -> Fraction | None:
@@ -132,7 +145,8 @@ def read(tables: Tables) -> Question:
         for hub, rows in hubs.items()
         if any("uplink_mbps" in row for row in rows)
     }
-    return Question(tuple(sites), tuple(pools), pairs, uplinks, zones, tables)
+    spared = {row["site"] for row in tables.rows("Current")} - {site.name for site in sites}
+    return Question(tuple(sites), tuple(pools), pairs, uplinks, zones, frozenset(spared), tables)
 
 
 def _hub_rows(tables: Tables) -> dict[str, list[Row]]:
@@ -159,9 +173,6 @@ def _needs_host(row: Row) -> bool:
 
 
 def _site(tables: Tables, row: Row) -> Site:
-    now = next((c for c in tables.rows("Current") if c["site"] == row["site"]), {})
-    at_hub = [pool for pool in tables.rows("Hubs") if pool["hub"] == now.get("hub")]
-    known = now.get("pool") or (_pool_name(at_hub[0]) if len(at_hub) == 1 else "")
     price = row.get("own_tie_breaker_cost", tables.setting("own_tie_breaker_cost"))
     return Site(
         name=row["site"],
@@ -169,9 +180,16 @@ def _site(tables: Tables, row: Row) -> Site:
         weight=exact(row.get("weight", 1)),
         own_cost=exact(1 if price is None else price) if row.get("own_tie_breaker") == "possible" else None,
         kbps=exact(row.get("tie_breaker_kbps", tables.setting("tie_breaker_kbps") or 0)),
-        today_hub=now.get("hub", ""),
-        today_pool=known,
+        today=_today(tables, row["site"]),
     )
+
+
+def _today(tables: Tables, site: str) -> Today | None:
+    row = next((row for row in tables.rows("Current") if row["site"] == site), None)
+    if row is None:
+        return None
+    pools = [_pool_name(pool) for pool in tables.rows("Hubs") if pool["hub"] == row["hub"]]
+    return Today(row["hub"], row.get("pool") or (pools[0] if len(pools) == 1 else ""), row.get("host", ""))
 
 
 def _pool(tables: Tables, row: Row) -> Pool:
@@ -186,8 +204,13 @@ def _pool(tables: Tables, row: Row) -> Pool:
         usable=math.floor(cap * (100 - kept_free) / 100),
         hosts=max(0, most - retiring),
         existing=max(0, existing - retiring),
+        named=tuple(sorted(_named(tables, row["hub"]) - _ids(row, "retiring_hosts"))),
         price=exact(row.get("host_cost", tables.setting("host_cost") or 0)),
     )
+
+
+def _named(tables: Tables, hub: str) -> set[str]:
+    return {row["host"] for row in tables.rows("Current") if row["hub"] == hub and row.get("host")}
 
 
 # Round-trip times: of Latency, Samples, Links and the distance the first counts that knows the pair.
