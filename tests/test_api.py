@@ -120,7 +120,7 @@ def test_scenarios_are_planned_from_python():
     smaller = planner.plan(fleet.replace(policy=fleet.policy.replace(cluster_cap=3))).hosts
     assert hosts == {"as it is": 4, "cluster_cap=3": smaller, "cluster_cap=4": 4}
     horizon = planner.horizon(fleet, dt.date(2027, 1, 1), periods=2)
-    assert [step.running for step in horizon.steps] == [4, 4]
+    assert [step.standing for step in horizon.steps] == [4, 4]
     assert [design.hosts for design in planner.compare_designs(fleet).designs][1] == 4
 
 

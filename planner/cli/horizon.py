@@ -115,11 +115,11 @@ def _print(found: Horizon, written: list[Path], *, err: bool) -> None:
     target.print(Text(printable(headline(found)), style="bold"))
     table = Table(box=None, pad_edge=False, collapse_padding=True)
     table.add_column("period", no_wrap=True)
-    for heading in ("sites", "load", "capacity", "hosts", "own minimum", "moves", "unserved"):
+    for heading in ("sites", "load", "capacity", "standing", "own minimum", "moves", "unserved"):
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("to buy", overflow="fold")
     for step in found.steps:
-        figures = (step.sites, step.clusters, step.room, step.running, step.least, len(step.moves), len(step.unserved))
+        figures = (step.sites, step.clusters, step.room, step.standing, step.least, len(step.moves), len(step.unserved))
         table.add_row(step.period.name, *(f"{n:,}" for n in figures), Text(printable(some(step.bought))))
     target.print(table)
     needed = found.next_host

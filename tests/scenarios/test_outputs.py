@@ -170,9 +170,9 @@ def test_the_horizons_chart_draws_load_and_capacity_from_its_sheet(growing, tmp_
     drawn = [ref for part in (chart, *chart._charts) for ref in refs(part)]
     assert {"'Periods'!$E$2:$E$4", "'Periods'!$F$2:$F$4"} <= set(drawn)
     hosts = sheet_rows(tmp_path / "horizon.xlsx", "Hosts")
-    assert sum(row["2029"] for row in hosts) == found.steps[2].running
+    assert sum(row["2029"] for row in hosts) == found.steps[2].standing
     data = json.loads(horizon_to_json(found))
-    assert [step["hosts_running"] for step in data["steps"]] == [step.running for step in found.steps]
+    assert [step["hosts_standing"] for step in data["steps"]] == [step.standing for step in found.steps]
     assert data["steps"][0]["period"]["first"] == "2027-01-01"
 
 

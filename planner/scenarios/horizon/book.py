@@ -33,7 +33,7 @@ def write_horizon_workbook(found: Horizon, path: str | os.PathLike[str]) -> None
     fields = (_PERIOD, Field("by", styles.DATE, least=12), Field("what"), Field("pool"), Field("hosts", styles.COUNT))
     write_table(book, "Purchases", fields, purchases)
     moves = [(step.period.name, *move) for step in found.steps for move in step.moves]
-    write_table(book, "Moves", (_PERIOD, Field("site"), Field("from pool"), Field("to pool")), moves)
+    write_table(book, "Moves", (_PERIOD, Field("site"), Field("from host"), Field("to host")), moves)
     book.save(path, _TITLE, found.version)
 
 
@@ -51,8 +51,12 @@ def _write_summary(book: Book, found: Horizon) -> None:
             page.text_row("What would put it off", cellsafe.one_line(delay))
     page.section("How to read it")
     page.text_row("load and capacity", "Clusters to serve, and clusters that all hosts can carry, in each period.")
-    page.text_row("own minimum", "Fewest hosts that this period alone could do with. Hosts bought for others stay.")
-    page.text_row("moves", "Sites whose pool changes. Nobody moves who can stay.")
+    page.text_row(
+        "own minimum",
+        "Fewest hosts that this period alone could do with. Hosts bought for others stay.",
+    )
+    page.text_row("moves", "Sites whose host changes. Nobody leaves a pool who can stay in it.")
+    page.text_row("standing", "Hosts of today and those bought, whether the period needs them or not.")
     page.text_row("periods", "A site counts for the whole period it is open in; a hub must be open for all of it.")
     add_notes(page, "What to know", found.notes)
     end_summary(page, found)
@@ -68,7 +72,7 @@ def _write_periods(book: Book, found: Horizon) -> None:
         Field("sites", styles.COUNT),
         Field("load (clusters)", styles.COUNT),
         Field("capacity (clusters)", styles.COUNT),
-        Field("hosts", styles.COUNT),
+        Field("standing", styles.COUNT),
         Field("own minimum", styles.COUNT),
         Field("bought", styles.COUNT),
         Field("moves", styles.COUNT),
@@ -79,7 +83,7 @@ def _write_periods(book: Book, found: Horizon) -> None:
     rows: list[list[Value]] = []
     for step in found.steps:
         row: list[Value] = [step.period.name, step.period.first, step.period.last, step.sites, step.clusters, step.room]
-        row += [step.running, step.least, sum(n for _, n in step.bought), len(step.moves), len(step.unserved)]
+        row += [step.standing, step.least, sum(n for _, n in step.bought), len(step.moves), len(step.unserved)]
         rows.append([*row, *([step.cost, step.worth] * priced), moves_in_words(step)])
     sheet = write_table(book, "Periods", fields, rows)
     _add_chart(sheet, len(rows) + 1, f"Load against capacity{in_title(' of ', found.sources)}")

@@ -21,10 +21,11 @@ class Period:
 class Step:
     """What one period comes to. ``least`` is the fewest hosts that this period alone could do with, proven.
 
-    ``hosts`` are (pool, hosts) of pools that run some, ``bought``, ``moved_in`` and ``retired`` likewise changes at its
-    start. ``room`` is what all hosts can carry. ``moves`` are sites whose pool changes, ``forced`` those of them whose
-    pool may not serve them any more; ``moves_proven``: fewer would not do for these hosts. ``cost`` is what is paid in
-    the period and ``worth`` its value today; both None without prices.
+    ``hosts`` are (pool, hosts) of pools where some stand, needed or not; ``bought``, ``moved_in`` and ``retired``
+    likewise changes at its start. ``room`` is what all hosts can carry. ``moves`` are sites whose host changes,
+    ``forced`` those of them whose pool may not serve them any more or that need no shared host; ``moves_proven``: fewer
+    would not do for these hosts. ``cost`` is what is paid in the period and ``worth`` its value today; both None
+    without prices.
     """
 
     period: Period
@@ -37,7 +38,7 @@ class Step:
     bought: tuple[tuple[str, int], ...]
     moved_in: tuple[tuple[str, int], ...]
     retired: tuple[tuple[str, int], ...]
-    moves: tuple[tuple[str, str, str], ...]  # site, from pool, to pool
+    moves: tuple[tuple[str, str, str], ...]  # site, from host, to host ("" for none)
     forced: int
     moves_proven: bool
     unserved: tuple[str, ...]
@@ -45,8 +46,8 @@ class Step:
     worth: float | None
 
     @property
-    def running(self) -> int:
-        """Hosts that run."""
+    def standing(self) -> int:
+        """Hosts that stand: those of today and those bought, whether this period needs them or not."""
         return sum(number for _, number in self.hosts)
 
 

@@ -14,7 +14,7 @@ from planner.scenarios.horizon.demand import Demand, demand_of
 from planner.scenarios.horizon.model import Counts, HorizonModel, Prices, decide
 from planner.scenarios.horizon.next_host import next_host
 from planner.scenarios.horizon.nouns import Horizon, Step
-from planner.scenarios.horizon.settle import Settled, settle
+from planner.scenarios.horizon.settle import Residents, Settled, settle
 from planner.scenarios.prices import Price, price_of
 from planner.sizing.solver import Effort
 from planner.version import VERSION
@@ -57,7 +57,7 @@ def horizon(
         kinds = np.array([_kinds(demand) for demand in demands])
         model = HorizonModel(demands, existing, kinds, move_hosts=move_hosts)
         counts = decide(model, worth, effort, money_first=money_first)
-        steps = _steps(demands, counts, worth if priced else None, paid if priced else None, effort)
+        steps = _steps(fleet, demands, counts, worth if priced else None, paid if priced else None, effort)
         needed = next_host(fleet, demands, counts.hosts, counts.bought, existing)
     return Horizon(
         objective="cost" if money_first else "hosts",
@@ -118,24 +118,15 @@ def _prices(
 
 
 def _steps(
-    demands: list[Demand], counts: Counts, worth: Prices | None, paid: Prices | None, effort: Effort
+    fleet: Fleet, demands: list[Demand], counts: Counts, worth: Prices | None, paid: Prices | None, effort: Effort
 ) -> tuple[Step, ...]:
-    before = _today(demands[0])
+    before = Residents.of(fleet, demands)
     steps = []
     for t, demand in enumerate(demands):
         settled = settle(demand, counts.hosts[t], before, effort)
-        # A site that is closed for a while, or not served, comes back to where it was.
-        before = {**before, **settled.pool_of}
+        before = before.after(demand.fleet, settled)
         steps.append(_step(demand, counts, t, settled, _sum(worth, counts, t), _sum(paid, counts, t)))
     return tuple(steps)
-
-
-def _today(demand: Demand) -> dict[str, str]:
-    problem, fleet = demand.problem, demand.fleet
-    return {
-        fleet.site_ids[problem.site_at[problem.site[pair]]]: fleet.pool_ids[problem.pool_at[problem.pool[pair]]]
-        for pair in np.flatnonzero(demand.stays)
-    }
 
 
 def _sum(prices: Prices | None, counts: Counts, t: int) -> float | None:

@@ -1,54 +1,118 @@
-"""Which pool carries which site in every period: nobody moves who can stay, and no more than need to.
+"""Which pool and host carries which site in every period: nobody moves who can stay, and no more than need to.
 
-A move is a change of pool. First all who can stay do, and the others find room around them, which nobody can better.
-Only where that fails is the least number of moves solved for, as pair costs of the class flow model.
+Pools are settled first, and within each the hosts: a move is a change of host. First all who can stay in their pool do,
+and the others find room around them, which nobody can better. Only where that fails is the least number of moves solved
+for, as pair costs of the class flow model.
 """
 
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from planner.fleet import Bools, Ints
+from planner.fleet import Bools, Fleet, Ints
 from planner.scenarios.horizon.demand import Demand, with_hosts
 from planner.sizing.counts import Sized, size
+from planner.sizing.hosts import Seating, seat_all
 from planner.sizing.placement import Placement, place
 from planner.sizing.problem import Problem, group, select
 from planner.sizing.realise import realise
 from planner.sizing.solver import Effort
+from planner.sizing.today import Today, read_today
 
 
 @dataclass(frozen=True)
 class Settled:
-    """``pool_of`` maps site ids to pool ids; ``moves`` lists (site, from, to)."""
+    """``pool_of`` and ``host_of`` map the sites served to their pools and hosts; ``moves`` lists (site, from, to) host.
+
+    ``forced`` of the moves are of sites that may not stay in their pool, or need no shared host any more.
+    """
 
     pool_of: dict[str, str]
+    host_of: dict[str, str]
     moves: tuple[tuple[str, str, str], ...]
     forced: int
     proven: bool
 
 
-def settle(demand: Demand, hosts: Ints, before: dict[str, str], effort: Effort) -> Settled:
-    """Return who goes where with ``hosts`` (P,) when ``before`` maps sites to the pools that carried them."""
+@dataclass(frozen=True)
+class Residents:
+    """Who sits where before a period: ``hub``, ``host`` ("" where not named) and ``pool`` of sites, by id.
+
+    ``names`` are those of the hosts of each pool (P), the same in all periods.
+    """
+
+    hub: dict[str, str]
+    host: dict[str, str]
+    pool: dict[str, str]
+    names: list[list[str]]
+
+    @classmethod
+    def of(cls, fleet: Fleet, demands: Sequence[Demand]) -> Residents:
+        """Return those of today, by the sheet Current."""
+        first = demands[0]
+        most = np.max([demand.problem.max_hosts for demand in demands], axis=0)
+        today = read_today(fleet, with_hosts(first.problem, most))
+        problem, there = first.problem, first.fleet
+        pool = {
+            there.site_ids[problem.site_at[problem.site[pair]]]: there.pool_ids[problem.pool_at[problem.pool[pair]]]
+            for pair in np.flatnonzero(first.stays)
+        }
+        return cls(today.hub, today.host, pool, today.names)
+
+    def after(self, fleet: Fleet, settled: Settled) -> Residents:
+        """Return those after a period; who is closed for a while, or not served, comes back to where he was."""
+        hub_of = dict(zip(fleet.pool_ids, fleet.pools["hub"], strict=True))
+        hub = {site: hub_of[pool] for site, pool in settled.pool_of.items()}
+        gone = {site for site, _, host in settled.moves if not host}
+        rest = ({s: at for s, at in one.items() if s not in gone} for one in (self.hub, self.host, self.pool))
+        was_hub, was_host, was_pool = rest
+        return Residents(
+            {**was_hub, **hub}, {**was_host, **settled.host_of}, {**was_pool, **settled.pool_of}, self.names
+        )
+
+
+def settle(demand: Demand, hosts: Ints, before: Residents, effort: Effort) -> Settled:
+    """Return who goes where with ``hosts`` (P,) when the sites are where ``before`` says."""
     problem, fleet = demand.problem, demand.fleet
     sites = [fleet.site_ids[at] for at in problem.site_at]
     pools = [fleet.pool_ids[at] for at in problem.pool_at]
-    was = np.array([pools.index(before[s]) if before.get(s) in pools else -1 for s in sites], dtype=np.int64)
+    was = np.array([pools.index(before.pool[s]) if before.pool.get(s) in pools else -1 for s in sites], dtype=np.int64)
     stays = problem.pool == was[problem.site] if problem.sites else np.zeros(0, dtype=np.bool_)
     can_stay = np.bincount(problem.site, weights=stays, minlength=problem.sites) > 0
-    forced = int(((was >= 0) & ~can_stay).sum())
     placement, proven = _all_stay(problem, hosts, stays, can_stay), True
     if placement is None:
         placement, proven = _fewest_moves(demand, hosts, stays, effort)
-    pool_of = {}
-    for pair in placement.pair:
-        pool_of[sites[problem.site[pair]]] = pools[problem.pool[pair]]
-    moves = tuple(
-        (site, before[site], pool) for site, pool in sorted(pool_of.items()) if site in before and before[site] != pool
-    )
-    return Settled(pool_of, moves, forced, proven)
+    seating = seat_all(fleet, problem, hosts, placement, Today(before.hub, before.host, before.names), effort)
+    pool_of = {sites[seat.site]: pools[seat.pool] for seat in seating.seats}
+    host_of = {sites[seat.site]: seat.host for seat in seating.seats}
+    moves = sorted((*_moved(demand, before, seating), *_gone(fleet, before)))
+    may_stay = {site for site, can in zip(sites, can_stay, strict=True) if can}
+    forced = [site for site, _, host in moves if not host or site not in may_stay]
+    within = any(pool_of.get(site) == before.pool.get(site) for site, _, _ in moves)
+    return Settled(pool_of, host_of, tuple(moves), len(forced), proven and not within)
+
+
+def _moved(demand: Demand, before: Residents, seating: Seating) -> Iterator[tuple[str, str, str]]:
+    """Yield the sites whose host is another than before; where that has no name, those whose hub is."""
+    problem, fleet = demand.problem, demand.fleet
+    for seat in seating.seats:
+        site = fleet.site_ids[problem.site_at[seat.site]]
+        hub, host = before.hub.get(site, ""), before.host.get(site, "")
+        if host and host != seat.host:
+            yield site, host, seat.host
+        elif hub and not host and hub != fleet.hub_ids[problem.hub[seat.pool]]:
+            yield site, hub, seat.host
+
+
+def _gone(fleet: Fleet, before: Residents) -> Iterator[tuple[str, str, str]]:
+    """Yield the sites that need no shared host any more: they leave theirs."""
+    for site, needs in zip(fleet.site_ids, fleet.needs_host.tolist(), strict=True):
+        if not needs and site in before.hub:
+            yield site, before.host.get(site) or before.hub[site], ""
 
 
 def _all_stay(problem: Problem, hosts: Ints, stays: Bools, can_stay: Bools) -> Placement | None:

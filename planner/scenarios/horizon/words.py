@@ -48,7 +48,7 @@ def moves_in_words(step: Step) -> str:
     rest = len(step.moves) - step.forced
     parts = []
     if step.forced:
-        parts.append(f"{step.forced:,} because their pool may not serve them any more")
+        parts.append(f"{step.forced:,} because they may not, or need not, stay where they are")
     if rest:
         parts.append(f"{rest:,} to make room; {'fewer would not do' if step.moves_proven else 'fewer may do'}")
     return ", ".join(parts)
@@ -58,7 +58,7 @@ def to_json(found: Horizon) -> str:
     """Return the horizon as JSON text."""
     data = {"format": FORMAT, "proven": found.proven} | dataclasses.asdict(found)
     data["steps"] = [
-        dataclasses.asdict(step) | {"hosts_running": step.running, "why_moves": moves_in_words(step)}
+        dataclasses.asdict(step) | {"hosts_standing": step.standing, "why_moves": moves_in_words(step)}
         for step in found.steps
     ]
     return json.dumps(data, indent=1, allow_nan=False, default=_day)

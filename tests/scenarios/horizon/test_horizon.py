@@ -28,7 +28,7 @@ def changes(*rows):
 
 
 def running(found):
-    return [step.running for step in found.steps]
+    return [step.standing for step in found.steps]
 
 
 def test_periods_follow_each_other_without_a_gap():
@@ -117,8 +117,29 @@ def test_nobody_moves_who_can_stay(make):
         cluster_cap=4,
     ).replace(changes=changes(("2028-05-01", "S01", "", "release", "9.0")))
     found = horizon(fleet, FIRST, periods=3)
-    assert [step.moves for step in found.steps] == [(), (("S01", "H0", "H1"),), ()]
+    assert [step.moves for step in found.steps] == [(), (("S01", "H0-01", "H1-01"),), ()]
     assert [step.forced for step in found.steps] == [0, 1, 0]
+
+
+def test_a_move_is_a_change_of_host_also_within_a_pool_and_in_the_first_period(make):
+    """Changes of pool alone were told, and none of sites whose host may not carry them today."""
+    fleet = make.fleet(
+        [[10.0, 10.0]] * 5 + [[90.0, 10.0], [10.0, 10.0]],
+        sites={"own_tie_breaker": ["no"] * 6 + ["yes"]},
+        pools={"existing_hosts": [2, 1]},
+        current={
+            "site": [f"S0{n}" for n in range(7)],
+            "hub": ["H0"] * 7,
+            "host": ["H0-01"] * 5 + ["H0-02", "H0-02"],
+        },
+        cluster_cap=4,
+    )
+    found = horizon(fleet, FIRST, periods=2)
+    one, forced, gone = found.steps[0].moves
+    assert one[1:] == ("H0-01", "H0-02")
+    assert (forced, gone) == (("S05", "H0-02", "H1-01"), ("S06", "H0-02", ""))
+    assert found.steps[0].forced == 2
+    assert found.steps[1].moves == ()
 
 
 def test_a_hub_that_closes_is_left_in_time(make):
@@ -167,7 +188,7 @@ def test_kept_together_sites_are_packed_in_every_period(make):
 def test_sites_that_nobody_can_serve_are_told_and_the_rest_is_planned(make):
     fleet = make.fleet([[10.0], [90.0], [10.0]], pools={"max_hosts": [1]}, cluster_cap=1)
     (step,) = horizon(fleet, FIRST, periods=1).steps
-    assert (step.sites, step.running) == (1, 1)
+    assert (step.sites, step.standing) == (1, 1)
     assert "S01" in step.unserved
     assert len(step.unserved) == 2
 
@@ -285,7 +306,7 @@ def test_the_horizon_is_the_best_of_all_ways_to_buy(make, case):
     assert (found.worth, found.worth_bound) == pytest.approx((best[1], best[1]), abs=1e-4)
     for step, span in zip(found.steps, periods_from(FIRST, "year", case["periods"]), strict=True):
         alone = plan(fleet_in(fleet, span.first, span.last))
-        assert step.running >= alone.lower_bound
+        assert step.standing >= alone.lower_bound
         assert step.least == alone.lower_bound
     cheapest = horizon(as_fleet(make, case, "cost"), FIRST, periods=case["periods"])
     assert (cheapest.worth, cheapest.worth_bound) == pytest.approx((best[2], best[2]), abs=1e-4)
@@ -306,7 +327,7 @@ def test_a_larger_fleet_never_needs_fewer_hosts_than_a_period_alone():
     assert all(a <= b for a, b in itertools.pairwise(running(found)))
     for step in found.steps:
         alone = planner.plan(fleet_in(empty, step.period.first, step.period.last))
-        assert step.running >= alone.lower_bound
+        assert step.standing >= alone.lower_bound
         assert sorted(step.unserved) == sorted(u.site for u in alone.unserved)
 
 
@@ -321,7 +342,7 @@ def test_without_time_every_period_is_served_all_the_same_with_a_bound(make):
     exact = horizon(fleet, FIRST, periods=3)
     assert not any(step.unserved for step in hurried.steps)
     assert hurried.bought_bound <= exact.bought <= hurried.bought
-    assert all(step.running >= step.least for step in hurried.steps)
+    assert all(step.standing >= step.least for step in hurried.steps)
 
 
 def test_only_hosts_that_stood_somewhere_can_move(make):
