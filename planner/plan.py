@@ -215,3 +215,19 @@ def moved_sites(fleet: Fleet, plan: Plan) -> frozenset[str]:
     today = set(fleet.current["site"])
     elsewhere = {row.site for row in plan.assignments if row.action == "move"}
     return frozenset(elsewhere | {entry.site for entry in plan.no_host_needed if entry.site in today})
+
+
+def left_in_place(fleet: Fleet, plan: Plan) -> dict[str, str]:
+    """Return the sites that ``plan`` leaves out and that are served today, with the host (or hub) of the sheet Current.
+
+    The plan counts neither them nor their room; a rollout leaves them where they are, with all that they stand on.
+    """
+    left_out = {entry.site for entry in plan.unserved}
+    rows = zip(fleet.current["site"], fleet.current["hub"], fleet.current["host"], strict=True)
+    return {site: host or hub for site, hub, host in rows if site in left_out}
+
+
+def running_on(fleet: Fleet, plan: Plan) -> tuple[str, ...]:
+    """Return the hosts that run on beside those of ``plan``, since sites of `left_in_place` are on them."""
+    named = set(fleet.current["host"]) - {""}
+    return tuple(sorted(set(left_in_place(fleet, plan).values()) & named - {host.host for host in plan.host_list}))

@@ -53,6 +53,6 @@ def demo(folder: Path, force: bool, quiet: bool) -> int:
     result = make_plan(inventory)
     write_workbook(inventory, result, plan_path, readiness=audit(inventory), drills=drill(inventory, result))
     if not quiet:
-        print_summary(result, [fleet_path, plan_path], err=False)
+        print_summary(inventory, result, [fleet_path, plan_path], err=False)
         say(f"Next: castingvote verify {fleet_path} {plan_path}")
     return 1 if result.unserved else 0

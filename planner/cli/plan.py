@@ -110,7 +110,9 @@ def plan(
     if not quiet:
         print_findings(inventory.findings, least="warning")
         to_stdout = is_stdout(json_path)
-        print_summary(result, files_among(output, json_path, report_path), err=to_stdout, readiness=readiness)
+        print_summary(
+            inventory, result, files_among(output, json_path, report_path), err=to_stdout, readiness=readiness
+        )
         if output is not None:
             say(f"Next: castingvote verify {shlex.quote(str(fleet))} {shlex.quote(str(output))}", err=to_stdout)
     return 1 if result.unserved else 0

@@ -104,7 +104,7 @@ def replan(
         known = set(inventory.findings)
         print_findings(inventory.findings, least="warning")
         print_findings([finding for finding in result.findings if finding not in known])
-        print_summary(result, files_among(output, json_path), err=to_stdout)
+        print_summary(inventory, result, files_among(output, json_path), err=to_stdout)
     if curve:
         with stages.stage("trade_off", "Weighing moves against hosts") as show:
             points = trade_off(inventory, result, time_limit=time_limit, seed=seed, tell=show)

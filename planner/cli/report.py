@@ -12,9 +12,9 @@ from rich.text import Text
 
 from planner.cli.console import console
 from planner.cli.streams import printable
-from planner.fleet import Finding, Severity
+from planner.fleet import Finding, Fleet, Severity
 from planner.outputs import CAUTIONS, headline, survives
-from planner.outputs.words import cover_prices_in_words, later_aims_in_words, readiness_headline
+from planner.outputs.words import cover_prices_in_words, later_aims_in_words, left_in_place_in_words, readiness_headline
 from planner.plan import Plan
 from planner.readiness import Readiness
 from planner.replan import Point
@@ -53,7 +53,9 @@ def print_violations(violations: Sequence[Violation]) -> None:
                 _print_line(target, severity, f"{violation} [{violation.code}]")
 
 
-def print_summary(plan: Plan, written: Sequence[Path], *, err: bool, readiness: Readiness | None = None) -> None:
+def print_summary(
+    fleet: Fleet, plan: Plan, written: Sequence[Path], *, err: bool, readiness: Readiness | None = None
+) -> None:
     """Print a plan in a screenful: headline, hosts, what needs attention, cautions, where it was written."""
     target = console(err=err)
     target.print(Text(headline(plan), style="bold"))
@@ -69,6 +71,8 @@ def print_summary(plan: Plan, written: Sequence[Path], *, err: bool, readiness: 
         target.print(
             Text(f"... and {counted(len(plan.unserved) - _UNSERVED_SHOWN, 'more unserved site')}, see the plan.")
         )
+    if left := left_in_place_in_words(fleet, plan):
+        _print_line(target, "warning", left)
     target.print(Text(survives(plan)))
     if plan.cover_prices:
         target.print(Text(cover_prices_in_words(plan)))

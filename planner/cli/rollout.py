@@ -87,7 +87,7 @@ def rollout(
         write_calendar(inventory, found, calendar)
     hand_over(lambda: rollout_to_json(found), json_path)
     if not quiet:
-        print_rollout(found, files_among(output, calendar, json_path), err=is_stdout(json_path))
+        print_rollout(inventory, made, found, files_among(output, calendar, json_path), err=is_stdout(json_path))
     return 1 if found.conflicts else 0
 
 

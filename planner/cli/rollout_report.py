@@ -11,7 +11,11 @@ from rich.text import Text
 
 from planner.cli.console import console
 from planner.cli.streams import printable
+from planner.fleet import Fleet
 from planner.outputs import CAUTIONS
+from planner.outputs.run_words import steps_in_words
+from planner.outputs.words import left_in_place_in_words
+from planner.plan import Plan
 from planner.schedule import Rollout, Wave
 from planner.words import counted
 
@@ -20,7 +24,7 @@ _CONFLICTS_SHOWN = 8
 _KINDS = (("move", "moves"), ("attach", "attached"), ("detour", "detours"), ("site_release", "releases"))
 
 
-def print_rollout(rollout: Rollout, written: Sequence[Path], *, err: bool) -> None:
+def print_rollout(fleet: Fleet, plan: Plan, rollout: Rollout, written: Sequence[Path], *, err: bool) -> None:
     """Print headline, waves, what is left out, cautions and where the rollout was written."""
     target = console(err=err)
     target.print(Text(_headline(rollout), style="bold"))
@@ -33,12 +37,14 @@ def print_rollout(rollout: Rollout, written: Sequence[Path], *, err: bool) -> No
         target.print(_waves(rollout.waves[:_WAVES_SHOWN]))
     if len(rollout.waves) > _WAVES_SHOWN:
         target.print(Text(f"... and {counted(len(rollout.waves) - _WAVES_SHOWN, 'more wave')}."))
+    if left := left_in_place_in_words(fleet, plan):
+        target.print(Text(printable(left)))
     for conflict in rollout.conflicts[:_CONFLICTS_SHOWN]:
         words = printable(f"{conflict} [{conflict.code}]")
         target.print(Text.assemble(("left out ", "yellow"), words))
     if len(rollout.conflicts) > _CONFLICTS_SHOWN:
-        left = len(rollout.conflicts) - _CONFLICTS_SHOWN
-        target.print(Text(f"... and {counted(left, 'more conflict')}, see the JSON."))
+        more = len(rollout.conflicts) - _CONFLICTS_SHOWN
+        target.print(Text(f"... and {counted(more, 'more conflict')}, see the JSON."))
     for caution in (*rollout.cautions, *CAUTIONS):
         target.print(Text(printable(f"Caution: {caution}"), style="dim"))
     for path in written:
@@ -48,16 +54,12 @@ def print_rollout(rollout: Rollout, written: Sequence[Path], *, err: bool) -> No
 def _headline(rollout: Rollout) -> str:
     if not rollout.waves:
         return "Nothing to roll out." if not rollout.conflicts else "Nothing can be rolled out; see what is left out."
-    steps, sites = len(list(rollout.steps)), {step.site for step in rollout.steps if step.site is not None}
     if rollout.gap == 0:
         quality = "no schedule of these steps has fewer waves"
     else:
         quality = f"at least {counted(rollout.lower_bound_waves, 'wave')} are needed"
     first, last = rollout.waves[0].starts.date(), rollout.waves[-1].ends.date()
-    return (
-        f"{counted(len(rollout.waves), 'wave')} from {first} to {last}: {counted(steps, 'step')} at "
-        f"{counted(len(sites), 'site')}; {quality}."
-    )
+    return f"{counted(len(rollout.waves), 'wave')} from {first} to {last}: {steps_in_words(rollout)}; {quality}."
 
 
 def _waves(waves: Sequence[Wave]) -> Table:

@@ -41,8 +41,10 @@ def _lines(facts: Facts) -> Iterator[str]:
         yield from ("", "| hub | hosts | new | clusters | room |", "| --- | ---: | ---: | ---: | ---: |")
         yield from _hubs(plan)
     if plan.unserved:
-        yield from ("", f"**{counted(len(plan.unserved), 'site')} without a tie-breaker:**", "")
+        yield from ("", f"**{counted(len(plan.unserved), 'site')} without a tie-breaker in the plan:**", "")
         yield from _unserved(facts)
+    if left := words.left_in_place_in_words(facts.fleet, plan):
+        yield from ("", escaped(left))
     yield from ("", "**Before the rollout:**", "")
     yield from _attention(facts)
     yield from (f"- {caution}" for caution in words.CAUTIONS)

@@ -12,8 +12,9 @@ from planner.outputs.grid import Book
 from planner.outputs.page import title_page
 from planner.outputs.rollout_facts import RolloutFacts
 from planner.outputs.run_sheet import sheet_title, write_run_sheet
+from planner.outputs.run_words import steps_in_words
 from planner.outputs.steps_sheet import write_conflicts, write_steps
-from planner.outputs.words import CAUTIONS
+from planner.outputs.words import CAUTIONS, left_in_place_in_words
 from planner.plan import Plan
 from planner.schedule import Rollout
 from planner.version import VERSION
@@ -53,10 +54,9 @@ def headline(rollout: Rollout) -> str:
     """Return the rollout in one sentence, with the bound on its waves."""
     if not rollout.waves:
         return "Nothing changes: today is the plan." if not rollout.conflicts else "Nothing can be changed yet."
-    sites = {step.site for step in rollout.steps if step.site is not None}
     proven = "no schedule has fewer" if rollout.gap <= 0 else f"at least {rollout.lower_bound_waves} are needed"
     waves = counted(len(rollout.waves), "wave")
-    return f"{waves} change {counted(len(sites), 'site')} in {counted(len(list(rollout.steps)), 'step')}; {proven}."
+    return f"{waves}, {steps_in_words(rollout)}; {proven}."
 
 
 def _write_overview(book: Book, facts: RolloutFacts, written_at: dt.datetime) -> None:
@@ -66,6 +66,8 @@ def _write_overview(book: Book, facts: RolloutFacts, written_at: dt.datetime) ->
     if rollout.detours:
         least = f"at least {rollout.lower_bound_detours}"
         page.whole_row(f"{counted(rollout.detours, 'temporary detour')} through free places; {least} needed.")
+    if left := left_in_place_in_words(facts.fleet, facts.plan):
+        page.whole_row(left)
     page.section("Waves (a click on the number leads to the run sheet)")
     numbers = styles.HEADING_OF_NUMBERS
     page.table_row(_HEADINGS, (*(styles.HEADING,) * 4, numbers, numbers, numbers, styles.HEADING))

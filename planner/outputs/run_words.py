@@ -6,8 +6,9 @@ All of it is common practice of the trade, no source, and names no supplier's co
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 
-from planner.schedule import Step, StepKind, Wave
+from planner.schedule import Rollout, Step, StepKind, Wave
 from planner.words import counted
 
 BEFORE_SITES = (
@@ -106,3 +107,36 @@ def who_and_where(wave: Wave) -> str:
         named.append(f"any crew: {counted(crews[''], 'step')}")
     parts = [counted(len(wave.sites), "site"), *([f"{counted(own, 'host')} changed"] if own else []), *named]
     return "; ".join(parts) + "."
+
+
+_AT_SITES: tuple[tuple[StepKind, str], ...] = (
+    ("move", "move"),
+    ("attach", "first attachment"),
+    ("detour", "detour"),
+    ("site_release", "change of release"),
+)
+_AT_HOSTS: tuple[tuple[StepKind, str], ...] = (
+    ("host_install", "installed"),
+    ("host_release", "brought to another release"),
+    ("host_retire", "retired"),
+)
+
+
+def steps_in_words(rollout: Rollout) -> str:
+    """Return how many steps there are of each kind, such as ``80 steps: 36 moves and 44 detours at 78 sites``."""
+    steps = list(rollout.steps)
+    number = Counter(step.kind for step in steps)
+    sites = {step.site for step in steps if step.site is not None}
+    at_sites = [counted(number[kind], noun) for kind, noun in _AT_SITES if number[kind]]
+    at_hosts = [f"{counted(number[kind], 'host')} {done}" for kind, done in _AT_HOSTS if number[kind]]
+    parts = [f"{listed(at_sites)} at {counted(len(sites), 'site')}"] if at_sites else []
+    return f"{counted(len(steps), 'step')}: {'; '.join([*parts, *at_hosts])}"
+
+
+def listed(parts: Sequence[str]) -> str:
+    """Return parts as a list in words.
+
+    >>> listed(["a", "b", "c"])
+    'a, b and c'
+    """
+    return " and ".join(part for part in (", ".join(parts[:-1]), *parts[-1:]) if part)

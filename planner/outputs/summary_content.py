@@ -72,6 +72,8 @@ def figures(page: Page, facts: Facts) -> None:
         page.row("Moves", facts.moves, "Sites whose host is another than today, or that need none now.", styles.COUNT)
     page.row("Clusters served", sum(a.clusters for a in plan.assignments), _room(facts), styles.COUNT)
     page.row("Sites unserved", len(plan.unserved), "Each with its reasons on sheet Unserved.", styles.COUNT)
+    if left := words.left_in_place_in_words(facts.fleet, plan):
+        page.text_row("Left where they are", left)
     page.row("Clusters unserved", sum(u.clusters for u in plan.unserved), "", styles.COUNT)
     page.row("No host needed", len(plan.no_host_needed), _spared(facts), styles.COUNT)
 

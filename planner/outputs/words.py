@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from planner.fleet import Fleet
 from planner.outputs import headings
-from planner.plan import Plan
-from planner.words import counted
+from planner.plan import Plan, left_in_place, running_on
+from planner.words import counted, first_few
 
 if TYPE_CHECKING:
     from planner.readiness import Readiness
@@ -85,6 +86,25 @@ def survives(plan: Plan, listed: str = f"sheet {headings.STANDBYS}") -> str:
         f"{after}, {counted(len(sites_served(plan)) - bare, 'site')} have a standby with room, and "
         f"{counted(bare, 'site')} {verb} none: see {listed}."
     )
+
+
+def left_in_place_in_words(fleet: Fleet, plan: Plan) -> str:
+    """Return what becomes of the sites that are served today and left out by the plan; "" where there are none.
+
+    The plan does not count them, and its rollout takes no third vote away: they stay, and so do their hosts.
+    """
+    sites = left_in_place(fleet, plan)
+    if not sites:
+        return ""
+    them = "It stays" if len(sites) == 1 else "They stay"
+    verb = "is" if len(sites) == 1 else "are"
+    where = first_few(f"{site} on {host}" for site, host in sorted(sites.items()))
+    words = f"The plan leaves out {counted(len(sites), 'site')} that {verb} served today. {them} there: {where}."
+    hosts = running_on(fleet, plan)
+    if hosts:
+        verb = "runs" if len(hosts) == 1 else "run"
+        words += f" So {first_few(hosts)} {verb} on beside the plan: {counted(plan.hosts + len(hosts), 'host')} in all."
+    return words
 
 
 def _aim_in_words(aim: str, value: float) -> str:

@@ -31,7 +31,7 @@ def test_sheets_in_order(book):
 def test_overview_has_claims_waves_and_cautions(book):
     said = texts(book["Overview"])
     for words in (
-        "2 waves change 2 sites in 3 steps; no schedule has fewer.",
+        "2 waves, 3 steps: 2 moves at 2 sites; 1 host brought to another release; no schedule has fewer.",
         "The pilot comes first.",
         "Mind the gap.",
     ):

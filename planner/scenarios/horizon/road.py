@@ -18,6 +18,7 @@ from planner.scenarios.horizon.settle import Residents, Settled, settle
 from planner.scenarios.prices import Price, price_of
 from planner.sizing.solver import Effort
 from planner.version import VERSION
+from planner.words import counted, first_few
 
 _MONTHS = {"year": 12, "quarter": 3, "month": 1}
 
@@ -67,7 +68,7 @@ def horizon(
         worth_bound=counts.worth_bound if priced else None,
         steps=steps,
         next_host=needed,
-        notes=_notes(fleet),
+        notes=(*_notes(fleet), *_left_in_place(fleet, steps[0])),
         sources=fleet.sources,
         currency=fleet.policy.currency,
         version=VERSION,
@@ -85,6 +86,21 @@ def _notes(fleet: Fleet) -> tuple[Finding, ...]:
     if (fleet.latency["pair_cost"].fillna(0) > 0).any():
         notes.append(Finding("warning", "horizon_pair_cost", "", "Pair costs are not part of the horizon.", ""))
     return tuple(notes)
+
+
+def _left_in_place(fleet: Fleet, step: Step) -> tuple[Finding, ...]:
+    """Say of sites that are served today and have no place in the first period that they stay where they are."""
+    unserved = set(step.unserved)
+    rows = zip(fleet.current["site"], fleet.current["hub"], fleet.current["host"], strict=True)
+    sites = [f"{site} on {host or hub}" for site, hub, host in rows if site in unserved]
+    if not sites:
+        return ()
+    verb = "is" if len(sites) == 1 else "are"
+    message = (
+        f"{counted(len(sites), 'site')} that {verb} served today {verb} unserved from {step.period.name} on: "
+        f"{first_few(sites)}. The figures leave them out; nobody takes them off their hosts."
+    )
+    return (Finding("warning", "horizon_left_out", "", message, "See castingvote explain for what would serve them."),)
 
 
 def _kinds(demand: Demand) -> Ints:
