@@ -234,6 +234,11 @@ class Fleet:
         """Weight of each site in whole units, shape (sites,); see `whole_weights`."""
         return whole_weights(self.weights)
 
+    @cached_property
+    def weight_unit(self) -> Fraction:
+        """Weight of one unit of `whole_weights`."""
+        return Fraction(1) if not len(self.weights) else _exact(self.weights[0]) / int(self.whole_weights[0])
+
     def most_weight(self, percent: float | None) -> Fraction | None:
         """Return ``percent`` of the whole in the units of `whole_weights`; None for None.
 
@@ -398,8 +403,12 @@ def whole_weights(weights: Floats) -> Ints:
     Weights are read to six decimals, the least as one millionth; smaller differences do not count.
     """
     distinct, inverse = np.unique(weights, return_inverse=True)
-    exact = [max(Fraction(f"{weight:.6f}"), Fraction(1, 10**6)) for weight in distinct]
+    exact = [_exact(weight) for weight in distinct]
     scale = int(np.lcm.reduce([f.denominator for f in exact], dtype=np.int64, initial=1))
     whole = np.array([int(f * scale) for f in exact], dtype=np.int64)
     unit = int(np.gcd.reduce(whole)) if len(whole) else 1
     return (whole // max(unit, 1))[inverse]
+
+
+def _exact(weight: float) -> Fraction:
+    return max(Fraction(f"{weight:.6f}"), Fraction(1, 10**6))

@@ -10,7 +10,7 @@ from typing import Any, Literal
 from planner.fleet import Finding, Fleet, Source
 
 Evidence = Literal["measured", "modelled", "estimated"]
-Status = Literal["optimal", "feasible", "infeasible"]
+Status = Literal["optimal", "feasible"]
 Action = Literal["keep", "attach", "move"]
 Objective = Literal["hosts", "new_hosts", "cost"]
 Known = Literal["measured", "modelled", "estimated", "unknown"]
@@ -76,12 +76,16 @@ class Reason:
 
 @dataclass(frozen=True, slots=True)
 class Unserved:
-    """A site without a tie-breaker, why, and (``remedy``) what would change that."""
+    """A site without a tie-breaker, why, and (``remedy``) what would change that.
+
+    ``current`` is its host today (or hub, if the host is not named), None where nobody serves it.
+    """
 
     site: str
     clusters: int
     reasons: tuple[Reason, ...]
     remedy: str = ""
+    current: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,13 +129,14 @@ class Proof:
 
 
 @dataclass(frozen=True, slots=True)
-class LaterAim:
-    """What became of an aim among equals: its ``value``, and a ``bound``.
+class Aim:
+    """What became of an aim: its ``value``, and a ``bound`` that no plan which is as good on the aims before beats.
 
-    No plan of the same objective that is as good on the aims before beats the bound.
-    ``moves`` counts sites whose host is another than today (see `moved_sites`), ``latency`` is total RTT in ms,
-    ``margin`` the smallest latency margin in ms, ``spread`` the clusters on the fullest host. The bound is an upper one
-    for ``margin``, a lower one for the others.
+    ``proven``: the value is the best there is, and so are those of all aims before it. Aims in order: ``served`` is the
+    weight of the sites with a third vote (their own tie-breaker included), ``covered`` that of those which keep it
+    after a loss that the plan covers; then the objective. Then ``moves``, sites whose host is another than today (see
+    `moved_sites`); ``latency``, total RTT in ms; ``margin``, the smallest latency margin in ms; ``spread``, the
+    clusters on the fullest host. Of ``served``, ``covered`` and ``margin`` the bound is an upper one, else a lower one.
     """
 
     aim: str
@@ -166,8 +171,8 @@ class Plan:
     """Hosts, assignments and what is left out, with the bound that says how good it is.
 
     ``objective_value``, ``lower_bound`` and the gap are in the unit of the objective: hosts, new hosts
-    or money. The bound holds for all plans that serve the same weight of sites. ``status`` is
-    ``infeasible`` when some site cannot be served; the rest is planned all the same.
+    or money. The bound holds for all plans that are best on the aims ``before`` the objective; ``then`` are those
+    after it. ``status`` says how good the plan is, ``complete`` whether every site that needs a shared host has one.
     """
 
     status: Status
@@ -181,7 +186,8 @@ class Plan:
     uncovered: tuple[Uncovered, ...] = ()
     cover_prices: tuple[CoverPrice, ...] = ()
     proof: Proof = field(default_factory=Proof)
-    then: tuple[LaterAim, ...] = ()
+    before: tuple[Aim, ...] = ()
+    then: tuple[Aim, ...] = ()
     measure_first: tuple[MeasureFirst, ...] = ()
     findings: tuple[Finding, ...] = ()
     policy: Mapping[str, Any] = field(default_factory=dict)
@@ -195,11 +201,34 @@ class Plan:
         return len(self.host_list)
 
     @property
+    def complete(self) -> bool:
+        """Whether nobody is left out."""
+        return not self.unserved
+
+    @property
+    def aims(self) -> tuple[Aim, ...]:
+        """Every aim in the order of the policy; none is proven unless all before it are."""
+        objective = Aim(self.objective, self.objective_value, self.lower_bound, self.gap == 0)
+        found: list[Aim] = []
+        for aim in (*self.before, objective, *self.then):
+            so_far = not found or found[-1].proven
+            found.append(dataclasses.replace(aim, proven=aim.proven and so_far))
+        return tuple(found)
+
+    def proves(self, aim: str) -> bool:
+        """Say whether ``aim`` and all aims before it are proven; False for an aim that the plan does not have."""
+        return any(one.aim == aim and one.proven for one in self.aims)
+
+    @property
     def gap(self) -> float:
         """Relative distance of the objective from its bound, 0 when proven."""
         if self.objective_value <= self.lower_bound:
             return 0.0
         return (self.objective_value - self.lower_bound) / self.objective_value
+
+    def rated(self) -> Plan:
+        """Return the plan with the status that its aims bear out: optimal where all up to the objective are proven."""
+        return self.replace(status="optimal" if self.proves(self.objective) else "feasible")
 
     def replace(self, **changes: Any) -> Plan:
         """Return a copy with ``changes`` made to the fields."""

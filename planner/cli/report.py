@@ -59,6 +59,7 @@ def print_summary(
     """Print a plan in a screenful: headline, hosts, what needs attention, cautions, where it was written."""
     target = console(err=err)
     target.print(Text(headline(plan), style="bold"))
+    target.print(Text(f"Status: {plan.status}. Complete: {'yes' if plan.complete else 'no'}."))
     target.print(Text(plan.proof.words))
     if plan.then:
         target.print(Text(later_aims_in_words(plan)))
@@ -66,7 +67,8 @@ def print_summary(
         target.print(_hosts(plan, target))
     for unserved in plan.unserved[:_UNSERVED_SHOWN]:
         reasons = "; ".join(f"{r.code}: {r.detail}" for r in unserved.reasons)
-        _print_line(target, "warning", f"site {unserved.site} is unserved: {reasons}")
+        today = f", on {unserved.current} today," if unserved.current else ""
+        _print_line(target, "warning", f"site {unserved.site}{today} is unserved: {reasons}")
     if len(plan.unserved) > _UNSERVED_SHOWN:
         target.print(
             Text(f"... and {counted(len(plan.unserved) - _UNSERVED_SHOWN, 'more unserved site')}, see the plan.")

@@ -16,17 +16,16 @@ SHARES = (0.9, 1.1, 0.8, 1.25, 0.7, 1.5, 0.6, 2.0, 0.5)
 
 @dataclass(frozen=True, slots=True)
 class BudgetPoint:
-    """A plan with every latency budget times ``share``: its hosts, their proven lower bound, its unserved sites."""
+    """A plan with every latency budget times ``share``: its hosts, their lower bound, its unserved sites.
+
+    ``proven``: no plan serves more weight, covers more where that is asked for, nor does with fewer hosts.
+    """
 
     share: float
     hosts: int
     lower_bound: float
     unserved: int
-
-    @property
-    def proven(self) -> bool:
-        """Whether no plan that serves the same sites has fewer hosts."""
-        return self.hosts <= self.lower_bound
+    proven: bool
 
 
 def budget_curve(
@@ -59,7 +58,7 @@ def budget_curve(
 
 
 def _point(share: float, plan: Plan) -> BudgetPoint:
-    return BudgetPoint(share, plan.hosts, plan.lower_bound, len(plan.unserved))
+    return BudgetPoint(share, plan.hosts, plan.lower_bound, len(plan.unserved), plan.proves(plan.objective))
 
 
 def _with_budgets(fleet: Fleet, share: float) -> Fleet:

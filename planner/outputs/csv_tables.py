@@ -95,6 +95,7 @@ def _unserved(facts: Facts) -> Iterable[Row]:
                 "site": site.site,
                 "name": facts.names.get(site.site),
                 "clusters": site.clusters,
+                "current": site.current,
                 "code": reason.code,
                 "detail": reason.detail,
                 "remedy": site.remedy,
@@ -129,13 +130,18 @@ def _policy(facts: Facts) -> Iterable[Row]:
         yield {"setting": name, "value": setting_text(value)}
 
 
+def _aims(facts: Facts) -> Iterable[Row]:
+    for aim in facts.plan.aims:
+        yield {"aim": aim.aim, "value": aim.value, "bound": aim.bound, "proven": "yes" if aim.proven else "no"}
+
+
 _TABLES: dict[str, tuple[str, Callable[[Facts], Iterable[Row]]]] = {
     "hosts": ("host hub pool release clusters cap usable existing", _hosts),
     "assignments": (
         "site name region clusters hub host rtt_ms budget_ms margin_ms evidence standby standby_rtt_ms current action",
         _assignments,
     ),
-    "unserved": ("site name clusters code detail remedy", _unserved),
+    "unserved": ("site name clusters current code detail remedy", _unserved),
     "uncovered": ("site name code detail", _uncovered),
     "no_host_needed": ("site name why", _no_host_needed),
     "measure_first": (
@@ -144,4 +150,5 @@ _TABLES: dict[str, tuple[str, Callable[[Facts], Iterable[Row]]]] = {
     ),
     "findings": ("severity code file where message hint", _findings),
     "policy": ("setting value", _policy),
+    "aims": ("aim value bound proven", _aims),
 }

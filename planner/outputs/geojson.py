@@ -36,6 +36,7 @@ def plan_to_geojson(fleet: Fleet, plan: Plan) -> str:
 
 def _sites(facts: Facts) -> Iterator[dict[str, Any]]:
     fleet = facts.fleet
+    today = {site.site: site.current for site in facts.plan.unserved}
     states = {
         **{site.site: site.why for site in facts.plan.no_host_needed},
         **{assignment.site: "served" for assignment in facts.plan.assignments},
@@ -44,7 +45,8 @@ def _sites(facts: Facts) -> Iterator[dict[str, Any]]:
     columns = zip(fleet.sites["site"], fleet.sites["name"], fleet.sites["region"], fleet.clusters.tolist(), strict=True)
     places = _places(facts.fleet, "site")
     for site, name, region, clusters in columns:
-        properties = {"site": site, "name": name, "region": region, "clusters": clusters, "state": states.get(site)}
+        properties = {"site": site, "name": name, "region": region, "clusters": clusters}
+        properties |= {"state": states.get(site), "current": today.get(site)}
         yield _feature("site", _point(places.get(site)), properties)
 
 

@@ -22,12 +22,14 @@ _WHY = {
 
 
 def write_unserved(book: Book, facts: Facts) -> Worksheet:
-    """Add the sheet of sites without a tie-breaker: each broken rule on a line of its own, and what would help."""
+    """Add the sheet of sites without a tie-breaker: who serves them today, each broken rule on a line of its own, and
+    what would help."""
     fields = (
         Field(headings.SITE),
         Field(headings.NAME, most=28),
         Field(headings.REGION, most=20),
         Field(headings.CLUSTERS, styles.COUNT),
+        Field(headings.CURRENT_HOST),
         Field(headings.REASONS, least=30, most=75),
         Field(headings.REMEDY, least=30, most=50),
     )
@@ -37,6 +39,7 @@ def write_unserved(book: Book, facts: Facts) -> Worksheet:
             cellsafe.plain(facts.names.get(unserved.site)),
             cellsafe.plain(facts.regions.get(unserved.site)),
             unserved.clusters,
+            unserved.current,
             _reasons(unserved.reasons),
             unserved.remedy,
         )

@@ -32,6 +32,7 @@ def plan_to_markdown(fleet: Fleet, plan: Plan) -> str:
 def _lines(facts: Facts) -> Iterator[str]:
     plan = facts.plan
     yield f"**{escaped(words.headline(plan))}**"
+    yield from ("", f"Status: {plan.status}. Complete: {'yes' if plan.complete else 'no'}.")
     if plan.proof.words:
         yield from ("", escaped(plan.proof.words))
     if plan.then:
@@ -65,7 +66,8 @@ def _unserved(facts: Facts) -> Iterator[str]:
     for site in facts.plan.unserved[:_MOST_UNSERVED]:
         reasons = "; ".join(f"{reason.code}: {reason.detail}" for reason in site.reasons)
         name = facts.names.get(site.site)
-        yield f"- {escaped(site.site)}{f' ({escaped(name)})' if name else ''}: {escaped(reasons)}"
+        today = f", on {escaped(site.current)} today" if site.current else ""
+        yield f"- {escaped(site.site)}{f' ({escaped(name)})' if name else ''}{today}: {escaped(reasons)}"
         if site.remedy:
             yield f"  - {escaped(site.remedy)}"
     if len(facts.plan.unserved) > _MOST_UNSERVED:

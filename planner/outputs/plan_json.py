@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from planner.fleet import Finding
 from planner.outputs.atomic import write_text
+from planner.outputs.words import headline
 from planner.plan import Plan
 
 if TYPE_CHECKING:
@@ -41,7 +42,10 @@ def plan_to_dict(plan: Plan) -> dict[str, Any]:
     """Return ``plan`` as plain dicts and lists, keyed as in plan.json."""
     return {
         "format": FORMAT,
+        "headline": headline(plan),
         "status": plan.status,
+        "complete": plan.complete,
+        "aims": [asdict(aim) for aim in plan.aims],
         "objective": plan.objective,
         "objective_value": plan.objective_value,
         "hosts": plan.hosts,
@@ -54,7 +58,6 @@ def plan_to_dict(plan: Plan) -> dict[str, Any]:
         "uncovered": [asdict(uncovered) for uncovered in plan.uncovered],
         "cover_prices": [asdict(price) for price in plan.cover_prices],
         "no_host_needed": [asdict(spared) for spared in plan.no_host_needed],
-        "then": [asdict(aim) for aim in plan.then],
         "measure_first": [asdict(pair) for pair in plan.measure_first],
         "proof": {"kind": plan.proof.kind, "words": plan.proof.words, "details": dict(plan.proof.details)},
         "findings": [asdict(finding) for finding in plan.findings],

@@ -61,6 +61,7 @@ UNSERVED = Sheet(
     columns=(
         _SITE,
         _CLUSTERS,
+        Column(headings.CURRENT_HOST, "id", "host before the plan"),
         Column(headings.REASONS, "text", "broken rules, one a line"),
         Column(headings.REMEDY, "text", "what would serve it"),
     ),

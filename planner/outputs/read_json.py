@@ -10,13 +10,13 @@ from planner.outputs.json_record import Log, Record
 from planner.outputs.plan_json import FORMAT
 from planner.plan import (
     Action,
+    Aim,
     Assignment,
     Cover,
     CoverPrice,
     Evidence,
     Host,
     Known,
-    LaterAim,
     MeasureFirst,
     NoHostNeeded,
     Objective,
@@ -46,6 +46,8 @@ def plan_from_json(content: bytes, file: str) -> tuple[Plan | None, list[Finding
 def _plan(record: Record) -> Plan:
     objective = record.choice("objective", get_args(Objective))
     hosts = record.records("host_list", _host)
+    aims = record.records("aims", _aim)
+    at = next((number for number, aim in enumerate(aims) if aim.aim == objective), len(aims))
     return Plan(
         status=record.choice("status", get_args(Status)),
         objective=objective,
@@ -58,7 +60,8 @@ def _plan(record: Record) -> Plan:
         cover_prices=record.records("cover_prices", _cover_price),
         uncovered=record.records("uncovered", lambda one: Uncovered(one.text("site"), _reasons(one))),
         proof=_proof(record),
-        then=record.records("then", _later_aim),
+        before=aims[:at],
+        then=aims[at + 1 :],
         measure_first=record.records("measure_first", _measure_first),
         findings=record.records("findings", _finding),
         policy=record.mapping("policy"),
@@ -137,6 +140,7 @@ def _unserved(record: Record) -> Unserved:
         record.whole("clusters", 1),
         _reasons(record),
         record.text("remedy", ""),
+        record.text("current", "") or None,
     )
 
 
@@ -159,8 +163,8 @@ def _no_host_needed(record: Record) -> NoHostNeeded:
     return NoHostNeeded(record.text("site"), record.choice("why", get_args(Spared)))
 
 
-def _later_aim(record: Record) -> LaterAim:
-    return LaterAim(record.text("aim"), record.number("value"), record.number("bound"), record.flag("proven"))
+def _aim(record: Record) -> Aim:
+    return Aim(record.text("aim"), record.number("value"), record.number("bound"), record.flag("proven"))
 
 
 def _measure_first(record: Record) -> MeasureFirst:

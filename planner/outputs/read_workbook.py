@@ -159,7 +159,8 @@ def _or_none(number: float) -> float | None:
 
 def _unserved(row: Row) -> Unserved:
     reasons = tuple(_reasons(row[headings.REASONS]))
-    return Unserved(row[headings.SITE], int(row[headings.CLUSTERS]), reasons, row[headings.REMEDY])
+    current = row[headings.CURRENT_HOST] or None
+    return Unserved(row[headings.SITE], int(row[headings.CLUSTERS]), reasons, row[headings.REMEDY], current)
 
 
 def _reasons(text: str) -> Iterator[Reason]:

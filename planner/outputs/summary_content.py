@@ -16,6 +16,7 @@ from planner.outputs.page import Page
 from planner.words import counted
 
 _SMALLEST = 10
+_STATUS_FILLS = {"optimal": "good", "feasible": "note"}
 _EVIDENCE = {
     "measured": "RTT was measured",
     "modelled": "RTT follows from the WAN links; measure before cut-over",
@@ -40,7 +41,9 @@ def figures(page: Page, facts: Facts) -> None:
     plan = facts.plan
     unit = styles.MONEY if plan.objective == "cost" else styles.COUNT
     bound = unit if plan.lower_bound == round(plan.lower_bound) else styles.MONEY
-    page.row(headings.STATUS, plan.status, words.status_in_words(plan), pale=_status_fill(facts))
+    page.row(headings.STATUS, plan.status, words.status_in_words(plan), pale=_STATUS_FILLS[plan.status])
+    complete = ("yes", "good") if plan.complete else ("no", "watch")
+    page.row("Complete", complete[0], words.complete_in_words(plan), pale=complete[1])
     page.row(headings.OBJECTIVE, plan.objective, f"What was made small: {words.OBJECTIVES[plan.objective]}.")
     page.row(
         headings.OBJECTIVE_VALUE,
@@ -172,10 +175,6 @@ def origin(page: Page, facts: Facts) -> None:
     for source in facts.plan.sources or facts.fleet.sources:
         page.text_row("Input", f"{source.name}  (SHA-256 {source.sha256})")
     page.row("castingvote", facts.plan.version or "version not stated")
-
-
-def _status_fill(facts: Facts) -> str:
-    return {"optimal": "good", "feasible": "note", "infeasible": "bad"}[facts.plan.status]
 
 
 def _actions(facts: Facts) -> str:

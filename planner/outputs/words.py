@@ -37,25 +37,80 @@ CAUTIONS = (
 )
 
 
-def headline(plan: Plan) -> str:
-    """Return the plan in one sentence: hosts, hubs, sites served, and how good that is.
+# What each aim before the objective makes large, and the objective small.
+_MEASURES = {
+    "served": "weight served",
+    "covered": "weight with a standby",
+    "hosts": "number of hosts",
+    "new_hosts": "number of new hosts",
+    "cost": "cost",
+}
 
-    For example ``"14 tie-breaker hosts at 6 hubs serve 176 of 180 sites; no plan that serves the same
-    sites has fewer."``
+
+def headline(plan: Plan) -> str:
+    """Return the plan in one sentence: hosts, hubs, and of each aim in order how far it is met, and if that is proven.
+
+    For example ``"14 tie-breaker hosts at 6 hubs serve 176 of 180 sites; 4 are unserved, 1 of which has a host today,
+    and no plan serves more weight; no plan that serves the same sites has fewer."`` Nothing is called the best there is
+    after the first aim that is not proven.
     """
     served, wanting = len(sites_served(plan)), len(sites_wanting(plan))
     if wanting == 0:
         return "No site needs a shared tie-breaker host."
     if served == 0:
-        return f"None of {counted(wanting, 'site')} can be served; no tie-breaker host is planned."
+        known = "can be" if not plan.before or plan.proves("served") else "is"
+        return f"None of {counted(wanting, 'site')} {known} served; no tie-breaker host is planned."
     hubs = len({host.hub for host in plan.host_list})
     verb = "serves" if plan.hosts == 1 else "serve"
     new = sum(not host.existing for host in plan.host_list)
     extra = {"hosts": "", "new_hosts": f" ({new:,} new)", "cost": f" at a cost of {amount(plan, plan.objective_value)}"}
-    return (
+    parts = [
         f"{counted(plan.hosts, 'tie-breaker host')}{extra[plan.objective]} at {counted(hubs, 'hub')} {verb} "
-        f"{served:,} of {counted(wanting, 'site')}; {_quality(plan)}."
-    )
+        f"{served:,} of {counted(wanting, 'site')}",
+        _left_out(plan),
+        _bare(plan),
+        _quality(plan),
+    ]
+    return f"{'; '.join(part for part in parts if part)}."
+
+
+def _left_out(plan: Plan) -> str:
+    """Return how many sites are unserved, how many of them are served today, and whether more could be served."""
+    if plan.complete:
+        return ""
+    number = len(plan.unserved)
+    verb = "is" if number == 1 else "are"
+    return f"{number:,} {verb} unserved{_with_host_today(plan)}{_claim(plan, 'served', 'serves more weight')}"
+
+
+def _with_host_today(plan: Plan) -> str:
+    today = len(served_today(plan))
+    return f", {today:,} of which {'has' if today == 1 else 'have'} a host today" if today else ""
+
+
+def _bare(plan: Plan) -> str:
+    """Return how many of the sites served have no standby where cover is asked for, and whether more could have one."""
+    cover = plan.policy.get("cover", "none")
+    if cover == "none":
+        return ""
+    bare = len(plan.uncovered)
+    if not bare:
+        return f"each has a standby for the loss of {_ANY_ONE[cover]}"
+    verb = "has" if bare == 1 else "have"
+    return f"{bare:,} of those served {verb} no standby{_claim(plan, 'covered', 'covers more weight')}"
+
+
+def _claim(plan: Plan, aim: str, better: str) -> str:
+    """Return that no plan is ``better`` on ``aim``, or that this is not proven; "" for the aims after such a one."""
+    if plan.proves(aim):
+        return f", and no plan {better}"
+    first = next((one.aim for one in plan.aims if not one.proven), "")
+    return f"; whether a plan {better} is not proven" if first == aim else ""
+
+
+def served_today(plan: Plan) -> list[str]:
+    """Return the sites that are served today and left out by the plan."""
+    return [one.site for one in plan.unserved if one.current]
 
 
 def asks_for_cover(plan: Plan) -> bool:
@@ -118,8 +173,8 @@ def _aim_in_words(aim: str, value: float) -> str:
 def later_aims_in_words(plan: Plan) -> str:
     """Return what became of each aim among equals, and how far it can be from the best; "" where there is none."""
     parts = []
-    for level in plan.then:
-        how_far = "the best there is"
+    for level, aim in zip(plan.then, plan.aims[len(plan.before) + 1 :], strict=True):
+        how_far = "the best there is" if aim.proven else "the best of plans as good so far"
         if not level.proven:
             figure = f"{level.bound:,.1f} ms" if level.aim in ("latency", "margin") else f"{level.bound:,.0f}"
             how_far = f"at {'most' if level.aim == 'margin' else 'least'} {figure} in any"
@@ -151,25 +206,36 @@ def readiness_headline(readiness: Readiness) -> str:
 
 
 def status_in_words(plan: Plan) -> str:
-    """Return what the plan's status means."""
-    if plan.status == "optimal":
-        return "Every site that needs a shared host is served, and the plan is proven best."
-    if plan.status == "feasible":
-        return "Every site that needs a shared host is served, but the plan is not proven best: see the gap."
-    proven = "and is proven best for the sites it serves" if plan.gap == 0 else "but is not proven best: see the gap"
-    return f"Not every site can be served under the policy: see sheet Unserved. The rest is planned, {proven}."
+    """Return how far the plan is proven."""
+    order = [_MEASURES[aim.aim] for aim in plan.aims[: len(plan.before) + 1]]
+    if plan.proves(plan.objective):
+        return f"Proven best, in this order: {', '.join(order)}."
+    proven = sum(aim.proven for aim in plan.aims[: len(plan.before) + 1])
+    best = f" Proven best: {', '.join(order[:proven])}." if proven else ""
+    return f"Not proven best: {order[proven]}{' (see the gap)' if plan.gap > 0 else ''}.{best}"
+
+
+def complete_in_words(plan: Plan) -> str:
+    """Return whether everybody is served, and how many of those left out are served today."""
+    if plan.complete:
+        return "Every site that needs a shared host has one."
+    verb = "is" if len(plan.unserved) == 1 else "are"
+    number = counted(len(plan.unserved), "site")
+    return f"{number} {verb} unserved{_with_host_today(plan)}: see sheet {headings.UNSERVED}."
 
 
 def bound_in_words(plan: Plan) -> str:
-    """Return what the lower bound claims."""
+    """Return what the lower bound claims: it holds for plans that are best on the aims before the objective."""
     fewer = "less" if plan.objective == "cost" else "fewer"
-    return f"No plan that serves the same sites can do with {fewer} than {amount(plan, plan.lower_bound)}."
+    return f"No plan {_as_good(plan)} can do with {fewer} than {amount(plan, plan.lower_bound)}."
 
 
 def gap_in_words(plan: Plan) -> str:
     """Return what the gap says about the plan."""
-    if plan.gap == 0:
+    if plan.gap == 0 and plan.proves(plan.objective):
         return "The plan meets its lower bound: nothing is left to gain."
+    if plan.gap == 0:
+        return "The plan meets its lower bound, but an aim that comes first is not proven: see the status."
     spare = amount(plan, plan.objective_value - plan.lower_bound)
     return f"At most {spare} could still be saved; the search ended before this was settled."
 
@@ -179,7 +245,7 @@ def amount(plan: Plan, value: float) -> str:
     if plan.objective == "cost":
         return f"{value:,.2f} {plan.policy.get('currency') or 'money'}"
     noun = "host" if plan.objective == "hosts" else "new host"
-    return counted(round(value), noun) if value == round(value) else f"{value:,.2f} {noun}s"
+    return counted(round(value), noun) if float(value).is_integer() else f"{value:,.2f} {noun}s"
 
 
 def sites_served(plan: Plan) -> set[str]:
@@ -192,10 +258,21 @@ def sites_wanting(plan: Plan) -> set[str]:
     return sites_served(plan) | {unserved.site for unserved in plan.unserved}
 
 
+def _as_good(plan: Plan) -> str:
+    """Return which plans the lower bound is about."""
+    asks = plan.policy.get("cover", "none") != "none"
+    if all(aim.proven for aim in plan.before):
+        return f"that serves {'and covers ' if asks else ''}the same sites"
+    return f"that serves {'and covers ' if asks else ''}as much weight as can be"
+
+
 def _quality(plan: Plan) -> str:
+    """Return how good the objective is; "" where an aim before it is not proven, which then has been said."""
+    if not all(aim.proven for aim in plan.before):
+        return ""
     if plan.gap > 0:
         if plan.lower_bound <= 0:
             return "how little would do is not known"
         return f"the same sites need at least {amount(plan, plan.lower_bound)}"
     least = {"hosts": "has fewer", "new_hosts": "adds fewer", "cost": "costs less"}
-    return f"no plan that serves the same sites {least[plan.objective]}"
+    return f"no plan {_as_good(plan)} {least[plan.objective]}"

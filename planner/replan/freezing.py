@@ -19,6 +19,7 @@ from planner.sizing import Progress
 from planner.sizing import plan as make_plan
 from planner.sizing.assemble import with_evidence
 from planner.sizing.problem import Problem, build_problem
+from planner.sizing.worth import aims_of_worth, as_bounded
 
 
 def plan_frozen(
@@ -158,17 +159,18 @@ def _together(split: ByHost, free: Plan, added: Plan, kept: list[Assignment], lo
     bound = min(value, free.lower_bound) if same else 0.0
     gap = (
         ""
-        if added.gap > 0
+        if not added.proves(added.objective)
         else " Proven: with these assignments frozen no plan that serves the same sites does better."
     )
     words = f"{len(kept)} sites stay where they are, and were not looked at again.{gap}"
     note = Finding("info", "frozen", "Current", words)
-    status = "infeasible" if plan.unserved else "optimal" if bound >= value else "feasible"
+    left_out, bare = {u.site for u in added.unserved}, {u.site for u in added.uncovered}
+    before = as_bounded(aims_of_worth(fleet, left_out, bare, {"served": 0.0, "covered": 0.0}), free.before)
     spared = {*plan.no_host_needed, *free.no_host_needed} - {
         n for n in free.no_host_needed if n.site in {row.site for row in rows}
     }
     return free.replace(
-        status=status,
+        before=before,
         objective_value=value,
         lower_bound=bound,
         host_list=plan.host_list,
@@ -178,7 +180,7 @@ def _together(split: ByHost, free: Plan, added: Plan, kept: list[Assignment], lo
         proof=free.proof if same else dataclasses.replace(free.proof, kind="none", words=words, details={}),
         then=(),
         findings=(*free.findings, note),
-    )
+    ).rated()
 
 
 def _value(fleet: Fleet, plan: Plan, added: Plan, kept: list[Assignment]) -> float:

@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable, Sequence
 
 from planner.fleet import Finding, Fleet
-from planner.plan import LaterAim, Plan, Reason, moved_sites
+from planner.plan import Aim, Plan, Reason, moved_sites
 from planner.replan.by_host import ByHost, by_host, folded
 from planner.sizing import Progress
 from planner.sizing import plan as make_plan
@@ -40,7 +40,7 @@ def replan(
     if not moved_sites(fleet, first):
         return first
     why = _not_modelled(fleet, first)
-    if fleet.policy.split_sites or first.gap > 0:
+    if fleet.policy.split_sites or not first.proves(first.objective):
         return _not_settled(fleet, first, why, extra_hosts)
     left = None if time_limit is None else max(0.0, time_limit - (time.monotonic() - began))
     split = by_host(fleet)
@@ -56,7 +56,7 @@ def _not_modelled(fleet: Fleet, plan: Plan) -> str:
     """Return why the model of fewest moves does not know the case; "" where it does."""
     if fleet.policy.split_sites:
         return "sites may be split over hosts"
-    if plan.gap > 0:
+    if not plan.proves(plan.objective):
         return "the hosts themselves are not proven fewest"
     if plan.objective != "hosts":
         return f"the objective is {plan.objective}"
@@ -94,9 +94,8 @@ def _fewest(first: Plan, split: ByHost, most_hosts: int, effort: Effort) -> Plan
     second = folded(split, first.replace(host_list=hosts, assignments=rows, no_host_needed=spared))
     if len(hosts) <= first.hosts and changed > len(moved_sites(split.original, first)):
         return first
-    level = LaterAim("moves", float(changed), float(found.bound), changed <= found.bound)
-    status = first.status if len(hosts) <= first.hosts or first.status == "infeasible" else "feasible"
-    return second.replace(status=status, objective_value=float(len(hosts)), then=(level,))
+    level = Aim("moves", float(changed), float(found.bound), changed <= found.bound)
+    return second.replace(objective_value=float(len(hosts)), then=(level,)).rated()
 
 
 def _better(fleet: Fleet, first: Plan, second: Plan) -> Plan:

@@ -81,7 +81,7 @@ def _draw_curve(panel: Any, curve: Curve, number: int, values: Sequence[float]) 
     colour = f"#{COLOURS[number % len(COLOURS)]}"
     mark = _MARKS[number % len(_MARKS)]
     panel.plot(curve.x, values, color=colour, marker=mark, markerfacecolor="none", label=curve.name)
-    proven = [(x, v) for x, v, point in zip(curve.x, values, curve.points, strict=True) if point.gap == 0]
+    proven = [(x, v) for x, v, point in zip(curve.x, values, curve.points, strict=True) if point.proven]
     panel.plot([x for x, _ in proven], [v for _, v in proven], mark, color=colour)
     for x, value, point in zip(curve.x, values, curve.points, strict=True):
         figures = point.figures

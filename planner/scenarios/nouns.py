@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from planner.fleet import Finding, Source
+from planner.plan import Status
 
 Origin = Literal["solved", "store", "bounds"]
 
@@ -69,7 +70,8 @@ class Certainty:
 class Figures:
     """What one plan comes to.
 
-    ``value`` and ``bound`` are in the unit of the objective. ``weight_proven``: no plan serves more weight.
+    ``value`` and ``bound`` are in the unit of the objective. ``weight_proven``: no plan serves more weight; ``proven``:
+    nor covers more, nor has a better value. ``left_out_today`` counts sites that are unserved, and served today.
     ``cost`` is None where a price is missing; ``moves`` and ``mean_rtt_ms`` are None where later aims were not
     asked for, because then they are not made small. ``uncovered`` counts served sites without the standby that the
     policy's cover asks for.
@@ -92,7 +94,19 @@ class Figures:
     moves: int | None = None
     mean_rtt_ms: float | None = None
     uncovered: int = 0
+    proven: bool = True
+    left_out_today: int = 0
     certainty: Certainty | None = None
+
+    @property
+    def complete(self) -> bool:
+        """Whether nobody is left out."""
+        return not self.unserved
+
+    @property
+    def status(self) -> Status:
+        """How good the plan is, as `Plan.status`."""
+        return "optimal" if self.proven and self.value <= self.bound else "feasible"
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +124,11 @@ class Point:
     rests_on: tuple[str, ...] = ()
     seconds: float = 0.0
     front: bool = False
+
+    @property
+    def proven(self) -> bool:
+        """Whether no plan does better on what comes first, nor on the objective."""
+        return self.figures is not None and self.figures.status == "optimal"
 
     @property
     def gap(self) -> float:

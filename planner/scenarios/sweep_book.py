@@ -138,7 +138,7 @@ def _write_chart(book: Book, sweep: Sweep) -> None:
             figures = point.figures
             assert figures is not None  # curves hold points that have figures
             numbers = (x, figures.hosts, len(figures.unserved), _least_hosts(point))
-            rows.append((point.scenario.name, curve.name, *numbers, "yes" if point.gap == 0 else "no"))
+            rows.append((point.scenario.name, curve.name, *numbers, "yes" if point.proven else "no"))
     sheet = write_table(book, "Chart", fields, rows)
     unserved = any(row[4] for row in rows)
     for number, (what, column) in enumerate((("hosts", 4), ("sites unserved", 5))[: 1 + unserved] if rows else ()):

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import dataclasses
 import json
+from collections.abc import Sequence
 from typing import Any
 
-from planner.scenarios.nouns import Point, Scenario, Sweep
+from planner.scenarios.nouns import Figures, Point, Scenario, Sweep
 
 FORMAT = 1
 PROOFS = {
@@ -22,12 +23,12 @@ def proof_in_words(point: Point) -> str:
     """Return how sure the value of ``point`` is, and which points that rests on."""
     if point.figures is None:
         return "failed"
-    words = PROOFS.get(point.figures.proof, "")
+    words = PROOFS.get(point.figures.proof, "") if point.figures.proven else PROOFS["bound"]
     if point.origin == "bounds":
         words = f"proven: lies between {_named(point)}"
         return words if len(point.rests_on) > 1 else f"proven: the same as {_named(point)}"
     if point.rests_on:
-        words = f"{'proven' if point.gap == 0 else 'not proven'}, with the bounds of {_named(point)}"
+        words = f"{'proven' if point.proven else 'not proven'}, with the bounds of {_named(point)}"
     return f"{words} (kept from an earlier run)" if point.origin == "store" else words
 
 
@@ -56,12 +57,27 @@ def headline(sweep: Sweep) -> str:
     known = [p for p in sweep.points if p.figures is not None]
     if not known:
         return f"None of {len(sweep.points):,} scenarios could be planned."
-    hosts = [p.figures.hosts for p in known if p.figures is not None]
-    proven = sum(p.gap == 0 for p in known)
+    figures = [p.figures for p in known if p.figures is not None]
+    proven = sum(one.status == "optimal" for one in figures)
+    hosts = [one.hosts for one in figures]
     span = f"{min(hosts):,} hosts" if min(hosts) == max(hosts) else f"{min(hosts):,} to {max(hosts):,} hosts"
     failed = len(sweep.points) - len(known)
     tail = f" {failed:,} could not be planned." if failed else ""
-    return f"{len(known):,} scenarios need {span}; {proven:,} of them are proven.{tail}"
+    return f"{len(known):,} scenarios need {span}; {proven:,} of them are proven{_not_met(figures)}.{tail}"
+
+
+def _not_met(figures: Sequence[Figures]) -> str:
+    """Return in how many scenarios sites are unserved, or lack the standby that they want."""
+    out, today = sum(not one.complete for one in figures), sum(one.left_out_today > 0 for one in figures)
+    bare = sum(one.uncovered > 0 for one in figures)
+    parts = []
+    if out:
+        parts.append(f"{out:,} {'has' if out == 1 else 'have'} unserved sites")
+    if today:
+        parts.append(f"{today:,} of these {'has' if today == 1 else 'have'} some with a host today")
+    if bare:
+        parts.append(f"{bare:,} {'has' if bare == 1 else 'have'} sites without a standby")
+    return "".join(f"; {part}" for part in parts)
 
 
 def to_json(sweep: Sweep) -> str:
@@ -80,7 +96,16 @@ def to_json(sweep: Sweep) -> str:
 
 
 def _point(point: Point) -> dict[str, Any]:
-    figures = None if point.figures is None else dataclasses.asdict(point.figures) | {"gap": point.gap}
+    figures = (
+        None
+        if point.figures is None
+        else dataclasses.asdict(point.figures)
+        | {
+            "gap": point.gap,
+            "status": point.figures.status,
+            "complete": point.figures.complete,
+        }
+    )
     return {
         "scenario": point.scenario.name,
         "axes": dict(point.scenario.axes),

@@ -12,13 +12,12 @@ from planner.fleet import Fleet, Ints
 from planner.latency import EVIDENCE, PairTable, estimate_range_ms
 from planner.plan import (
     Action,
+    Aim,
     Assignment,
     Host,
-    LaterAim,
     NoHostNeeded,
     Plan,
     Reason,
-    Status,
     Uncovered,
     Unserved,
 )
@@ -33,6 +32,7 @@ from planner.sizing.problem import Problem
 from planner.sizing.proof import prove
 from planner.sizing.solver import Effort
 from planner.sizing.today import Today
+from planner.sizing.worth import Worth, aims_of_worth
 from planner.version import VERSION
 
 
@@ -48,13 +48,17 @@ def assemble(
     """Return the Plan; everything in it is in order of ids."""
     sized, placement = draft.sized, draft.placement
     hosts, assignments = hosts_and_assignments(fleet, checker, problem, draft, today)
-    unserved = (*_ineligible(fleet, checker, problem), *_crowded_out(fleet, checker, problem, draft))
+    unserved = [
+        dataclasses.replace(one, current=today.host.get(one.site) or today.hub.get(one.site) or None)
+        for one in (*_ineligible(fleet, checker, problem), *_crowded_out(fleet, checker, problem, draft))
+    ]
     served_own = {fleet.site_ids[problem.site_at[s]] for s in np.flatnonzero(placement.own)}
     sized = _recounted(fleet, problem, sized, placement, hosts)
     proof, bound = prove(fleet, problem, sized, placement, effort)
     sized = dataclasses.replace(sized, bound=bound)
-    return Plan(
-        status=_status(sized, bool(unserved), draft.short),
+    uncovered = _uncovered(fleet, problem, draft)
+    made = Plan(
+        status="feasible",
         objective=fleet.policy.objective,
         objective_value=sized.value,
         lower_bound=sized.bound,
@@ -62,14 +66,31 @@ def assemble(
         assignments=tuple(assignments),
         unserved=tuple(sorted(unserved, key=lambda u: u.site)),
         no_host_needed=no_host_needed(fleet, served_own),
-        uncovered=_uncovered(fleet, problem, draft),
+        uncovered=uncovered,
         proof=proof,
-        then=tuple(LaterAim(level.aim, level.value, level.bound, level.proven) for level in levels),
+        before=aims_of_worth(
+            fleet, {u.site for u in unserved}, {u.site for u in uncovered}, _least(fleet, problem, draft)
+        ),
+        then=tuple(Aim(level.aim, level.value, level.bound, level.proven) for level in levels),
         findings=fleet.findings,
         policy=dataclasses.asdict(fleet.policy),
         sources=fleet.sources,
         version=VERSION,
     )
+    return made.rated()
+
+
+def _least(fleet: Fleet, problem: Problem, draft: Draft) -> dict[Worth, float]:
+    """Return the least weight, in whole units, that any plan leaves out, and that one which does so leaves bare."""
+    sized, left_out = draft.sized, draft.placement.unserved
+    out = int(problem.weights[left_out].sum())
+    no_way = int(fleet.whole_weights[fleet.needs_host].sum()) - int(problem.weights.sum())
+    least = sized.least.get("covered", 0.0)
+    if not left_out.any() and fleet.policy.cover != "none":
+        can = read_losses(fleet, problem).coverable(problem.indptr, problem.pool, problem.max_hosts)
+        never = ~can & ~np.isfinite(problem.own_cost)  # they are served in every such plan, and have no standby in any
+        least = max(least, float(problem.weights[never].sum()))
+    return {"served": no_way + (out if sized.weight_proven else sized.least.get("served", 0.0)), "covered": least}
 
 
 def hosts_and_assignments(
@@ -102,12 +123,6 @@ def _recounted(fleet: Fleet, problem: Problem, sized: Sized, placement: Placemen
     # A proven value stays proven when adding up in another order moves its last digits.
     proven = sized.bound >= sized.value and abs(value - sized.value) <= 1e-9 * max(1.0, abs(value))
     return dataclasses.replace(sized, value=value, bound=value if proven else min(sized.bound, value))
-
-
-def _status(sized: Sized, left_out: bool, short: bool) -> Status:
-    if left_out:
-        return "infeasible"
-    return "optimal" if sized.bound >= sized.value and not short else "feasible"
 
 
 def _hosts(fleet: Fleet, problem: Problem, draft: Draft, today: Today) -> list[Host]:

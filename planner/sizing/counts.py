@@ -6,8 +6,8 @@ Aims: most weight served, then the policy's objective, then what decides among e
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -25,6 +25,7 @@ from planner.sizing.realise import realise
 from planner.sizing.search import search_counts
 from planner.sizing.solver import Effort, Outcome
 from planner.sizing.transport import Cost
+from planner.sizing.worth import Worth
 
 _WISH_SECONDS = 120.0  # for the later aims of the flow model, at most
 
@@ -52,6 +53,8 @@ class Sized:
     # Finds sets with standbys that force a value, where the search for spare room answered.
     evidence: Callable[[float, Effort], Evidence | None] | None = None
     uncovered: int = 0  # weight of sites without standby, where the policy asks for cover
+    # Bounds on the weight that plans leave out, and on what those that leave out the least leave without a standby.
+    least: Mapping[Worth, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -93,10 +96,12 @@ def size(problem: Problem, effort: Effort, reference: Floats | None = None, wish
     served, found = minimise(model, "unserved_weight", effort)
     if found is None:
         counts = greedy_counts(problem, classes)
-        return Sized(classes, counts, objective_value(problem, classes, counts), 0.0, False, served.word)
+        value = objective_value(problem, classes, counts)
+        return Sized(classes, counts, value, 0.0, False, served.word, least={"served": least_of(served)})
     model.settle("unserved_weight", float(found.unserved @ classes.weight))
     outcome, better = minimise(model, problem.objective, effort)
     sized = finish(model, better or found, outcome, effort, weight_proven=served.state == "optimal")
+    sized = dataclasses.replace(sized, least={"served": least_of(served)})
     return _wished(model, sized, wishes, effort)
 
 
@@ -252,6 +257,11 @@ def objective_value(problem: Problem, classes: Classes, counts: Counts, aim: Aim
         case _:
             hosts = float(np.where(counts.hosts > 0, problem.host_cost, 0.0) @ counts.hosts)
             return hosts + float(classes.cost @ counts.flow) + own
+
+
+def least_of(outcome: Outcome) -> float:
+    """Return the bound of a solve whose aim is a weight, none of which is below 0."""
+    return max(0.0, outcome.bound) if np.isfinite(outcome.bound) else 0.0
 
 
 def _rounded(problem: Problem, bound: float) -> float:

@@ -19,6 +19,7 @@ def check_totals(case: Case) -> Iterator[Violation]:
         text = f"{case.plan.objective} is said to be {case.plan.objective_value}, but adds up to {value:.12g}"
         yield Violation("objective", "plan", text)
     yield from _bound(case, value)
+    yield from _worth(case)
     yield from _status(case)
     yield from _input(case)
 
@@ -73,12 +74,42 @@ def _bound(case: Case, value: float) -> Iterator[Violation]:
         yield Violation("bound", "plan", text)
 
 
+def _worth(case: Case) -> Iterator[Violation]:
+    """Check the weights that the plan says it serves and covers."""
+    weights = _weights(case)
+    for aim in case.plan.before:
+        actual, bound = weights.get(str(aim.aim)), number(aim.bound)
+        if actual is None:
+            yield Violation("aim", "plan", f"{aim.aim!r} is no aim before the objective: {', '.join(weights)}")
+            continue
+        if differs(aim.value, actual):
+            yield Violation("aim", "plan", f"weight {aim.aim} is said to be {aim.value}, but adds up to {actual:.12g}")
+        if not bound >= actual - RELATIVE_TOLERANCE * actual:
+            yield Violation("aim", "plan", f"weight {aim.aim} is {actual:.12g}, above its bound {aim.bound}")
+        elif aim.proven and not bound <= actual + RELATIVE_TOLERANCE * actual:
+            text = f"weight {aim.aim} is {actual:.12g}, and called proven below its bound {aim.bound}"
+            yield Violation("aim", "plan", text)
+
+
+def _weights(case: Case) -> dict[str, float]:
+    """Return the weight of the sites that have a third vote, and of those of them that keep it after a loss."""
+    sites = [site for site in case.inventory.sites.values() if site.needs_host]
+    out = {entry.site for entry in case.plan.unserved}
+    bare = {row.site for row in case.plan.assignments if not row.standby}
+    served = [site for site in sites if site.site not in out]
+    weights = {"served": float(sum(site.weight for site in served))}
+    if case.inventory.policy.cover != "none":
+        weights["covered"] = float(sum(site.weight for site in served if site.site not in bare))
+    return weights
+
+
 def _status(case: Case) -> Iterator[Violation]:
-    plan, left_out = case.plan, len(case.plan.unserved)
-    if plan.status not in ("optimal", "feasible", "infeasible"):
-        yield Violation("status", "plan", f"status {plan.status!r} is none of optimal, feasible and infeasible")
-    elif (plan.status == "infeasible") != (left_out > 0):
-        yield Violation("status", "plan", f"status {plan.status}, but {left_out} sites are unserved")
+    plan = case.plan
+    if plan.status not in ("optimal", "feasible"):
+        yield Violation("status", "plan", f"status {plan.status!r} is neither optimal nor feasible")
+    unproven = [str(aim.aim) for aim in plan.before if not aim.proven]
+    if plan.status == "optimal" and unproven:
+        yield Violation("status", "plan", f"status optimal, but not proven: weight {', '.join(unproven)}")
     value, bound = number(plan.objective_value), number(plan.lower_bound)
     if plan.status == "optimal" and not value - bound <= RELATIVE_TOLERANCE * abs(value):
         yield Violation(

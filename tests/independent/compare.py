@@ -43,6 +43,7 @@ def _differences(question: Question, model: Model, plan: planner.Plan) -> Iterat
     reached = {"served": served} | ({"covered": covered} if question.cover != "none" else {})
     for name, value in reached.items():
         best = model.best(name)
+        yield from _claims(plan, name, best)
         if value != best:
             yield Difference(name, float(value), float(best))
             return
@@ -67,6 +68,20 @@ def _differences(question: Question, model: Model, plan: planner.Plan) -> Iterat
             return
         model.fix(name, best)
     yield from _later(question, model, plan)
+
+
+def _claims(plan: planner.Plan, name: str, best: Fraction) -> Iterator[Difference]:
+    """Yield what is wrong with what the plan says of an aim before its objective."""
+    told = [aim for aim in plan.before if aim.aim == name]
+    if len(told) != 1:
+        yield Difference(f"{name} is not told once", len(told), 1)
+        return
+    if told[0].bound < best - CLOSE:
+        yield Difference(f"bound beyond the best {name}", told[0].bound, float(best))
+    if told[0].proven and abs(Fraction(told[0].value) - best) > CLOSE:
+        yield Difference(f"proven, but not the best {name}", told[0].value, float(best))
+    if not told[0].proven and told[0].value >= told[0].bound:
+        yield Difference(f"met, but not called proven {name}", told[0].value, float(best))
 
 
 def _among_equals(question: Question, plan: planner.Plan) -> dict[str, Fraction]:

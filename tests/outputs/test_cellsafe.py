@@ -85,7 +85,7 @@ def test_text_like_a_formula_is_marked_so_that_editing_the_cell_keeps_it(names):
 
 
 def test_nasty_reasons_do_not_stop_the_writing(names):
-    assert names[1]["Unserved"]["E2"].value == "latency: =1+2 \ufffd"
+    assert names[1]["Unserved"]["F2"].value == "latency: =1+2 \ufffd"
 
 
 @given(st.text(max_size=60))

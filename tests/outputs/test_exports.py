@@ -111,6 +111,7 @@ def test_csv_tables_come_back_with_pandas(fleet, plan, tmp_path):
         "measure_first",
         "findings",
         "policy",
+        "aims",
     }
     assert found["hosts"]["host"].tolist() == [host.host for host in plan.host_list]
     assignments = found["assignments"]
@@ -122,6 +123,7 @@ def test_csv_tables_come_back_with_pandas(fleet, plan, tmp_path):
     settings = dict(zip(found["policy"]["setting"], found["policy"]["value"], strict=True))
     assert settings["cover"] == "host"
     assert settings["split_sites"] == "no"
+    assert found["aims"][["aim", "proven"]].values.tolist() == [["hosts", "yes"]]
 
 
 def test_csv_keeps_odd_texts_and_defuses_formulas(fleet, plan, tmp_path):

@@ -11,7 +11,7 @@ from planner.errors import InputError
 from planner.fleet import Finding, Source
 from planner.outputs import plan_to_json, read_plan, write_json
 from planner.outputs.read_json import plan_from_json
-from planner.plan import Assignment, Host, NoHostNeeded, Plan, Proof, Reason, Uncovered, Unserved
+from planner.plan import Aim, Assignment, Host, NoHostNeeded, Plan, Proof, Reason, Uncovered, Unserved
 
 TEXT = st.text(max_size=12)
 ID = st.text(min_size=1, max_size=12)
@@ -27,7 +27,7 @@ def some(strategy):
 
 PLANS = st.builds(
     Plan,
-    status=st.sampled_from(["optimal", "feasible", "infeasible"]),
+    status=st.sampled_from(["optimal", "feasible"]),
     objective=st.sampled_from(["hosts", "new_hosts", "cost"]),
     objective_value=COUNT_OR_MONEY,
     lower_bound=COUNT_OR_MONEY,
@@ -51,9 +51,11 @@ PLANS = st.builds(
             rtt_high_ms=st.none() | NUMBER,
         )
     ),
-    unserved=some(st.builds(Unserved, ID, WHOLE, some(st.builds(Reason, ID, TEXT)), TEXT)),
+    unserved=some(st.builds(Unserved, ID, WHOLE, some(st.builds(Reason, ID, TEXT)), TEXT, st.none() | ID)),
     no_host_needed=some(st.builds(NoHostNeeded, ID, st.sampled_from(["own_tie_breaker", "no_clusters"]))),
     uncovered=some(st.builds(Uncovered, ID, some(st.builds(Reason, ID, TEXT)))),
+    before=some(st.builds(Aim, st.sampled_from(["served", "covered"]), NUMBER, NUMBER, st.just(value=False))),
+    then=some(st.builds(Aim, st.sampled_from(["moves", "spread"]), NUMBER, NUMBER, st.just(value=False))),
     proof=st.builds(Proof, ID, TEXT, PLAIN),
     findings=some(st.builds(Finding, st.sampled_from(["error", "warning", "info"]), ID, TEXT, TEXT, TEXT, TEXT)),
     policy=PLAIN,
@@ -82,8 +84,8 @@ def test_keys_are_those_of_format_1(plan):
     data = json.loads(plan_to_json(plan))
     documented = ["format", "status", "objective", "hosts", "lower_bound", "gap", "seconds", "host_list", "assignments"]
     documented += ["unserved", "proof", "findings", "policy"]
-    added = ["objective_value", "uncovered", "cover_prices", "no_host_needed", "then", "measure_first"]
-    added += ["sources", "version"]
+    added = ["objective_value", "uncovered", "cover_prices", "no_host_needed", "aims", "measure_first"]
+    added += ["sources", "version", "headline", "complete"]
     assert sorted(data) == sorted(documented + added)
     assert data["format"] == 1
     assert (data["hosts"], data["gap"]) == (len(plan.host_list), 0.0)
@@ -152,7 +154,7 @@ def test_all_that_is_wrong_is_told_at_once_with_its_place(plan, tmp_path):
         ("host_list[1]", "host_list[1] is 7, not an object."),
         ("host_list[2].cap", "cap is True, not a number."),
         ("host_list[2].existing", "existing is 'no', not true or false."),
-        ("status", "status is 'splendid', not one of optimal, feasible, infeasible."),
+        ("status", "status is 'splendid', not one of optimal, feasible."),
         ("lower_bound", "lower_bound is missing or blank."),
         ("assignments[3].host", "host is missing or blank."),
         ("assignments[3].clusters", "clusters is 1.5, not a whole number."),
@@ -205,7 +207,7 @@ def test_plan_by_another_program_needs_only_the_documented_keys(plan, tmp_path):
     for key in (
         "objective_value",
         "no_host_needed",
-        "then",
+        "aims",
         "sources",
         "version",
         "seconds",

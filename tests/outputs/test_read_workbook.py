@@ -168,12 +168,12 @@ def test_all_that_is_wrong_is_told_at_once_with_its_cell(edit):
         ):
             sheet[f"{column(sheet, heading)}{row}"] = value
         book["Hosts"]["F2"] = None
-        book["Summary"]["B6"] = "hosts, I think"
+        book["Summary"]["B7"] = "hosts, I think"
         book["Unserved"]["D2"] = "one"
 
     messages = refused(edit(change))
     assert set(messages) == {
-        "Summary!B6", "Hosts!F2", "Unserved!D2", "Assignments!F3", "Assignments!A4", "Assignments!G5",
+        "Summary!B7", "Hosts!F2", "Unserved!D2", "Assignments!F3", "Assignments!A4", "Assignments!G5",
         "Assignments!D6", "Assignments!J7", "Assignments!H8", "Assignments!F9", "Assignments!L10",
     }  # fmt: skip
     assert messages["Assignments!F3"] == "host is blank."
@@ -186,7 +186,7 @@ def test_missing_sheets_columns_and_labels_are_named(edit):
         del book["Unserved"]
         book["Assignments"][f"{column(book['Assignments'], 'host')}1"] = "machine"
         book["Hosts"]["F1"] = None
-        book["Summary"]["A8"] = "Bound below"
+        book["Summary"]["A9"] = "Bound below"
 
     messages = [f"{where} {said}" for where, said in refused(edit(change)).items()]
     for wanted in ("sheet Unserved is missing", "column host is missing", "column cap is missing"):

@@ -3,7 +3,7 @@
 import pytest
 
 from planner.outputs import words
-from planner.plan import Assignment, Host, LaterAim, NoHostNeeded, Plan, Unserved
+from planner.plan import Aim, Assignment, Host, NoHostNeeded, Plan, Uncovered, Unserved
 
 
 def small(status="optimal", objective="hosts", value=2.0, bound=2.0, unserved=0, **more):
@@ -18,8 +18,8 @@ def small(status="optimal", objective="hosts", value=2.0, bound=2.0, unserved=0,
     [
         (small(), "2 tie-breaker hosts at 2 hubs serve 2 of 2 sites; no plan that serves the same sites has fewer."),
         (
-            small(status="infeasible", unserved=1, bound=1.0),
-            "2 tie-breaker hosts at 2 hubs serve 2 of 3 sites; the same sites need at least 1 host.",
+            small(unserved=1, bound=1.0),
+            "2 tie-breaker hosts at 2 hubs serve 2 of 3 sites; 1 is unserved; the same sites need at least 1 host.",
         ),
         (
             small(status="feasible", bound=0.0),
@@ -47,7 +47,7 @@ def test_headline_of_one_host_is_in_the_singular():
 
 
 def test_headline_of_a_plan_that_serves_nobody():
-    plan = Plan("infeasible", "hosts", 0, 0, (), (), (Unserved("a", 1, ()), Unserved("b", 1, ())))
+    plan = Plan("optimal", "hosts", 0, 0, (), (), (Unserved("a", 1, ()), Unserved("b", 1, ())))
     assert words.headline(plan) == "None of 2 sites can be served; no tie-breaker host is planned."
 
 
@@ -62,10 +62,10 @@ def test_site_of_which_some_clusters_are_left_out_does_not_count_as_served():
     assert words.sites_wanting(plan) == {"a", "b"}
 
 
-@pytest.mark.parametrize(("status", "bound"), [("optimal", 2.0), ("feasible", 1.0), ("infeasible", 1.0)])
+@pytest.mark.parametrize(("status", "bound"), [("optimal", 2.0), ("feasible", 1.0)])
 def test_only_a_plan_without_gap_is_called_proven(status, bound):
     plan = small(status=status, bound=bound)
-    assert ("not proven best" in words.status_in_words(plan)) == (plan.gap > 0)
+    assert ("Not proven best" in words.status_in_words(plan)) == (plan.gap > 0)
     assert ("nothing is left" in words.gap_in_words(plan)) == (plan.gap == 0)
 
 
@@ -80,11 +80,11 @@ def test_fractional_bound_is_not_rounded_away():
 @pytest.mark.parametrize(
     ("level", "told"),
     [
-        (LaterAim("moves", 1.0, 1.0, True), "1 move (the best there is)"),
-        (LaterAim("moves", 1200.0, 1100.0, False), "1,200 moves (at least 1,100 in any)"),
-        (LaterAim("latency", 1750.38, 1700.04, False), "a total RTT of 1,750.4 ms (at least 1,700.0 ms in any)"),
-        (LaterAim("margin", 5.0, 7.25, False), "a worst margin of 5.0 ms (at most 7.2 ms in any)"),
-        (LaterAim("spread", 18.0, 18.0, True), "18 clusters on the fullest host (the best there is)"),
+        (Aim("moves", 1.0, 1.0, True), "1 move (the best there is)"),
+        (Aim("moves", 1200.0, 1100.0, False), "1,200 moves (at least 1,100 in any)"),
+        (Aim("latency", 1750.38, 1700.04, False), "a total RTT of 1,750.4 ms (at least 1,700.0 ms in any)"),
+        (Aim("margin", 5.0, 7.25, False), "a worst margin of 5.0 ms (at most 7.2 ms in any)"),
+        (Aim("spread", 18.0, 18.0, True), "18 clusters on the fullest host (the best there is)"),
     ],
 )
 def test_what_became_of_an_aim_among_equals(level, told):
@@ -92,8 +92,66 @@ def test_what_became_of_an_aim_among_equals(level, told):
 
 
 def test_aims_among_equals_are_told_in_their_order_and_not_where_there_are_none():
-    both = (LaterAim("latency", 10.0, 10.0, True), LaterAim("spread", 1.0, 1.0, True))
+    both = (Aim("latency", 10.0, 10.0, True), Aim("spread", 1.0, 1.0, True))
     latency, spread = words.later_aims_in_words(small(then=both)).split("; ")
     assert "total RTT of 10.0 ms" in latency
     assert spread.startswith("1 cluster on")
     assert words.later_aims_in_words(small()) == ""
+
+
+def aim(name, value, *, proven=True):
+    return Aim(name, value, value if proven else value + 1, proven)
+
+
+@pytest.mark.parametrize(
+    ("before", "told"),
+    [
+        (
+            (aim("served", 2), aim("covered", 1)),
+            "2 are unserved, 1 of which has a host today, and no plan serves more weight; "
+            "1 of those served has no standby, and no plan covers more weight; "
+            "no plan that serves and covers the same sites has fewer.",
+        ),
+        (
+            (aim("served", 2), aim("covered", 1, proven=False)),
+            "2 are unserved, 1 of which has a host today, and no plan serves more weight; "
+            "1 of those served has no standby; whether a plan covers more weight is not proven.",
+        ),
+        (
+            (aim("served", 2, proven=False), aim("covered", 1)),
+            "2 are unserved, 1 of which has a host today; whether a plan serves more weight is not proven; "
+            "1 of those served has no standby.",
+        ),
+    ],
+)
+def test_headline_tells_every_aim_and_calls_nothing_proven_after_an_open_one(before, told):
+    left = (Unserved("u", 1, ()), Unserved("v", 1, (), current="E-1"))
+    bare = (Uncovered("a", ()),)
+    plan = small(before=before, uncovered=bare, policy={"cover": "hub"}).replace(unserved=left)
+    assert words.headline(plan) == f"2 tie-breaker hosts at 2 hubs serve 2 of 4 sites; {told}"
+
+
+def test_headline_says_that_all_have_the_standby_that_was_asked_for():
+    plan = small(before=(aim("served", 2), aim("covered", 2)), policy={"cover": "zone"})
+    assert words.headline(plan) == (
+        "2 tie-breaker hosts at 2 hubs serve 2 of 2 sites; each has a standby for the loss of any one hub or failure "
+        "zone of hubs; no plan that serves and covers the same sites has fewer."
+    )
+
+
+def test_an_aim_after_an_open_one_is_no_longer_called_the_best_there_is():
+    plan = small(before=(aim("served", 2, proven=False),), then=(aim("latency", 10.0),))
+    assert "(the best of plans as good so far)" in words.later_aims_in_words(plan)
+    assert [one.proven for one in plan.aims] == [False, False, False]
+    assert plan.rated().status == "feasible"
+    assert words.status_in_words(plan) == "Not proven best: weight served."
+    assert "as much weight as can be" in words.bound_in_words(plan)
+    assert "nothing is left" not in words.gap_in_words(plan)
+
+
+def test_status_and_completeness_are_told_apart():
+    plan = small(unserved=1, before=(aim("served", 2),))
+    assert plan.rated().status == "optimal"
+    assert not plan.complete
+    assert words.status_in_words(plan) == "Proven best, in this order: weight served, number of hosts."
+    assert words.complete_in_words(plan) == "1 site is unserved: see sheet Unserved."

@@ -50,13 +50,14 @@ def test_sheets_stand_in_the_order_in_which_they_are_read(book):
 def test_summary_opens_with_the_plan_in_one_sentence(book, plan):
     assert book["Summary"]["A2"].value == (
         f"{plan.hosts} tie-breaker hosts at 6 hubs serve 176 of 180 sites; "
-        "no plan that serves the same sites has fewer. 2 more sites need no shared host."
+        "4 are unserved; each has a standby for the loss of any one host; "
+        "no plan that serves and covers the same sites has fewer. 2 more sites need no shared host."
     )
 
 
 def test_summary_holds_claims_counts_and_where_the_plan_comes_from(book, plan, fleet):
     pairs = summary_pairs(book)
-    assert pairs["Status"] == "infeasible"
+    assert (pairs["Status"], pairs["Complete"]) == ("optimal", "no")
     assert pairs["Objective"] == "hosts"
     assert pairs["Objective value"] == pairs["Lower bound"] == pairs["Hosts"] == plan.hosts
     assert pairs["Gap"] == 0
@@ -144,7 +145,7 @@ def test_kept_site_names_its_current_host_and_a_current_hub_stands_in_for_an_unn
 
 def test_unserved_sites_give_each_reason_a_line_with_its_code_and_what_would_help(path, plan):
     rows = table(path, "Unserved")
-    assert list(rows.columns) == ["site", "name", "region", "clusters", "reasons", "what would help"]
+    assert list(rows.columns) == ["site", "name", "region", "clusters", "current host", "reasons", "what would help"]
     assert rows["reasons"][0].splitlines() == [f"{r.code}: {r.detail}" for r in plan.unserved[0].reasons]
     assert rows["what would help"].tolist() == [u.remedy for u in plan.unserved]
 

@@ -150,7 +150,7 @@ def test_modelled_and_estimated_times_are_checked_like_measured_ones(desk) -> No
 
 def test_reasons_of_rules_are_believed_only_where_every_pool_breaks_one(desk) -> None:
     desk.without_row("C").host("S-01", clusters=0).of_plan(
-        status="infeasible", unserved=(Unserved("C", 3, (Reason("latency", "too far"),)),)
+        unserved=(Unserved("C", 3, (Reason("latency", "too far"),)),)
     )
     assert desk.found() == [("unserved", "site C")]
     assert desk.site("C", barred_hubs=("S",)).found() == []

@@ -10,7 +10,7 @@ LATENCY = (Reason("latency", "too far"),)
 
 
 def unserved(desk, site: str, clusters: int = 1, reasons: tuple[Reason, ...] = LATENCY):
-    return desk.of_plan(unserved=(*desk.plan.unserved, Unserved(site, clusters, reasons)), status="infeasible")
+    return desk.of_plan(unserved=(*desk.plan.unserved, Unserved(site, clusters, reasons)))
 
 
 def needing_none(desk, site: str, why="own_tie_breaker"):

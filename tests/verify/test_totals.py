@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from planner.fleet import Source
-from planner.plan import Reason, Unserved
+from planner.plan import Aim, Reason, Unserved
 
 
 def priced(desk):
@@ -14,6 +14,10 @@ def priced(desk):
     return desk.policy(objective="cost").of_plan(
         objective="cost", objective_value=282, lower_bound=280, status="feasible"
     )
+
+
+def served(desk, value, *, bound=None, proven=True):
+    return desk.of_plan(before=(Aim("served", value, value if bound is None else bound, proven),))
 
 
 def new(desk):
@@ -46,8 +50,12 @@ def test_each_objective_adds_up(desk, change) -> None:
         (lambda d: d.of_plan(lower_bound=math.nan, status="feasible"), "bound", "lower bound nan"),
         (lambda d: d.of_plan(lower_bound=1), "status", "status optimal, but hosts 2 is above the bound 1"),
         (lambda d: priced(d).of_plan(lower_bound=281.99, status="optimal"), "status", "282 is above the bound 281.99"),
-        (lambda d: d.of_plan(status="infeasible"), "status", "status infeasible, but 0 sites are unserved"),
-        (lambda d: d.of_plan(status="perfect"), "status", "'perfect' is none of"),
+        (lambda d: d.of_plan(status="infeasible"), "status", "'infeasible' is neither optimal nor feasible"),
+        (lambda d: served(d, 4, proven=False), "status", "status optimal, but not proven: weight served"),
+        (lambda d: served(d, 5, bound=4), "aim", "weight served is said to be 5, but adds up to 4"),
+        (lambda d: served(d, 4, bound=3), "aim", "weight served is 4, above its bound 3"),
+        (lambda d: served(d, 4, bound=5), "aim", "weight served is 4, and called proven below its bound 5"),
+        (lambda d: d.of_plan(before=(Aim("covered", 6, 6, True),)), "aim", "no aim before the objective: served"),
     ],
 )
 def test_a_total_that_does_not_add_up_is_found(desk, change, code, figures) -> None:
@@ -61,11 +69,10 @@ def test_the_bound_is_held_against_the_objective_added_up_and_not_as_claimed(des
 
 
 @pytest.mark.parametrize("status", ["optimal", "feasible"])
-def test_a_plan_with_unserved_sites_is_called_infeasible(desk, status) -> None:
+def test_status_is_about_the_proof_whether_everybody_is_served_or_not(desk, status) -> None:
     left_out = (Unserved("C", 3, (Reason("capacity", "full"),)),)
     desk.without_row("C").host("S-01", clusters=0).of_plan(unserved=left_out, status=status)
-    assert desk.found() == [("status", "plan")]
-    assert desk.of_plan(status="infeasible").found() == []
+    assert desk.found() == []
 
 
 @pytest.mark.parametrize(

@@ -101,6 +101,8 @@ def _figures(facts: Facts) -> list[tuple[str, str]]:
     least = min(map(margin_ms, plan.assignments), default=None)
     new = sum(not host.existing for host in plan.host_list)
     return [
+        (say("status"), say("optimal") if plan.status == "optimal" else say("feasible")),
+        (say("complete"), say("yes") if plan.complete else say("no")),
         (say("hosts"), say("hosts_figure", hosts=plan.hosts, new=new)),
         (say("lower_bound"), words.amount(plan, plan.lower_bound)),
         (say("sites_served"), f"{len(words.sites_served(plan)):,}"),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from planner.fleet import Finding, Source
+from planner.plan import Status
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +42,16 @@ class Design:
     costs: Costs | None
     proven: bool = True
     down_minutes: float | None = None
+
+    @property
+    def complete(self) -> bool:
+        """Whether nobody is left out."""
+        return not self.unserved
+
+    @property
+    def status(self) -> Status:
+        """How good the plan behind it is, as `Plan.status`."""
+        return "optimal" if self.proven else "feasible"
 
 
 @dataclass(frozen=True, slots=True)

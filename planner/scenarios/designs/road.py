@@ -139,7 +139,8 @@ class _Desk:
         sites = chosen_own(weighed, plan)
         size = dict(zip(self.fleet.site_ids, self.fleet.clusters, strict=True))
         own = int(sum(size[site] for site in sites))
-        return Line(self._hosts_worth(plan) + circuits(weighed, plan), own, plan.hosts, plan.gap == 0, sites)
+        proven = plan.proves(plan.objective)
+        return Line(self._hosts_worth(plan) + circuits(weighed, plan), own, plan.hosts, proven, sites)
 
     def _hosts_worth(self, plan: Plan) -> float:
         worth = dict(zip(self.fleet.pool_ids, self.worth, strict=True))
@@ -201,7 +202,7 @@ class _Desk:
             kind = self.own_price if self.stand_alone()[1] == "an own tie-breaker" else self.node
             costs += [costs_of(self.fleet, kind, own)] if own and kind is not None else []
         found = self._design(name, plan.hosts, own, len(plan.unserved), costs)
-        return replace(found, proven=plan.gap == 0, down_minutes=minutes_of_plan(self.fleet, plan))
+        return replace(found, proven=plan.proves(plan.objective), down_minutes=minutes_of_plan(self.fleet, plan))
 
     def choices(self, plan: Plan, segments: tuple[Segment, ...]) -> tuple[Choice, ...]:
         """Return what ``plan`` does for each site, and up to which price it has its own vote."""

@@ -21,7 +21,8 @@ def headline(found: Comparison) -> str:
         return f"{shared.hosts:,} shared hosts give {shared.sites:,} sites a third vote; no costs are known."
     unserved, total, best = min(priced, key=lambda one: one[:2])
     who = "all sites" if not unserved else f"all but {counted(unserved, 'site')} out of reach"
-    return f"Cheapest over {found.years:g} years for {who}: {best.name}, {total:,.2f} {found.unit}."
+    sure = "" if best.proven else ", not proven"
+    return f"Cheapest over {found.years:g} years for {who}: {best.name}, {total:,.2f} {found.unit}{sure}."
 
 
 def flips_in_words(found: Comparison) -> list[str]:
@@ -57,6 +58,7 @@ def to_json(found: Comparison) -> str:
     """Return the comparison as JSON text; a price without end is null."""
     data = {"format": FORMAT} | dataclasses.asdict(found)
     for design, shown in zip(found.designs, data["designs"], strict=True):
+        shown |= {"status": design.status, "complete": design.complete}
         if design.costs is not None:
             shown["costs"]["total"] = design.costs.total
     return json.dumps(_finite(data), indent=1, allow_nan=False)

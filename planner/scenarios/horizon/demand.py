@@ -39,6 +39,7 @@ class Demand:
     least_proven: bool
     unserved: tuple[str, ...]
     stays: np.ndarray
+    served_proven: bool
 
 
 def demand_of(fleet: Fleet, period: Period, effort: Effort) -> Demand:
@@ -54,6 +55,7 @@ def demand_of(fleet: Fleet, period: Period, effort: Effort) -> Demand:
     wanted[problem.site_at] = False
     lost = [there.site_ids[s] for s in np.flatnonzero(wanted)]
     sized = size(problem, effort)
+    served_proven = sized.weight_proven
     if sized.counts.unserved.any():
         none = np.zeros(len(problem.pool), dtype=np.bool_)
         crowded = placed(problem, sized, none, ("latency",)).unserved
@@ -76,6 +78,7 @@ def demand_of(fleet: Fleet, period: Period, effort: Effort) -> Demand:
         least_proven=sized.bound >= sized.value,
         unserved=tuple(sorted(site for site in lost if site not in own)),
         stays=read_today(there, problem).stays(there, problem),
+        served_proven=served_proven,
     )
 
 

@@ -6,6 +6,7 @@ import datetime as dt
 from dataclasses import dataclass
 
 from planner.fleet import Finding, Source
+from planner.plan import Status
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +71,8 @@ class Horizon:
     """Hosts bought over all periods with their bound, then money; both are 0-gap when proven.
 
     ``worth`` is the value today of all that is paid, with ``worth_bound``; None without prices. ``objective`` is hosts
-    (hosts bought come first) or cost.
+    (hosts bought come first) or cost. ``served_proven``: no plan serves more weight in any period; ``left_out_today``:
+    sites that are served today and left out in some period.
     """
 
     objective: str
@@ -84,10 +86,24 @@ class Horizon:
     sources: tuple[Source, ...] = ()
     currency: str = ""
     version: str = ""
+    served_proven: bool = True
+    left_out_today: int = 0
+
+    @property
+    def complete(self) -> bool:
+        """Whether nobody is left out in any period."""
+        return not any(step.unserved for step in self.steps)
+
+    @property
+    def status(self) -> Status:
+        """How good the horizon is, as `Plan.status`."""
+        return "optimal" if self.proven else "feasible"
 
     @property
     def proven(self) -> bool:
-        """Whether no other way to buy does better on the objective."""
+        """Whether no other way to buy does better on the objective, nor serves more weight."""
+        if not self.served_proven:
+            return False
         if self.objective == "hosts":
             return self.bought <= self.bought_bound
         assert self.worth is not None

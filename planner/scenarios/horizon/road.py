@@ -72,6 +72,8 @@ def horizon(
         sources=fleet.sources,
         currency=fleet.policy.currency,
         version=VERSION,
+        served_proven=all(demand.served_proven for demand in demands),
+        left_out_today=len(set(fleet.current["site"]).intersection(s for d in demands for s in d.unserved)),
     )
 
 

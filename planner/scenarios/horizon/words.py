@@ -18,21 +18,33 @@ def headline(found: Horizon) -> str:
     first, last = found.steps[0], found.steps[-1]
     span = f"From {first.period.first.isoformat()} to {last.period.last.isoformat()}"
     if not found.bought:
-        return f"{span} the hosts that exist do: no host has to be bought."
+        return f"{span} the hosts that exist do: no host has to be bought{_left_out(found)}."
     money = ""
     if found.worth is not None:
         money = f", worth {found.worth:,.2f} {found.currency or 'money'} today"
     have = "has" if found.bought == 1 else "have"
-    return f"{span} {counted(found.bought, 'host')} {have} to be bought{money}; {proof_in_words(found)}."
+    bought = f"{counted(found.bought, 'host')} {have} to be bought{money}"
+    return f"{span} {bought}{_left_out(found)}; {proof_in_words(found)}."
+
+
+def _left_out(found: Horizon) -> str:
+    """Return how many sites some period leaves unserved, and how many of them are served today."""
+    sites = {site for step in found.steps for site in step.unserved}
+    if not sites:
+        return ""
+    today = f", {found.left_out_today:,} of which with a host today" if found.left_out_today else ""
+    return f"; {counted(len(sites), 'site')} {'is' if len(sites) == 1 else 'are'} unserved in some period{today}"
 
 
 def proof_in_words(found: Horizon) -> str:
     """Return how good the horizon is."""
+    if not found.served_proven:
+        return "not proven: a plan may serve more weight"
     if found.objective == "cost":
         least = f"{found.worth_bound:,.2f}"
         return "no other way to buy costs less" if found.proven else f"no way to buy costs less than {least}"
     if found.proven:
-        return "no way to buy fewer serves every period"
+        return "no way to buy fewer serves " + ("every period" if found.complete else "the same sites")
     return f"not proven: at least {counted(found.bought_bound, 'host')} must be bought"
 
 
@@ -56,7 +68,8 @@ def moves_in_words(step: Step) -> str:
 
 def to_json(found: Horizon) -> str:
     """Return the horizon as JSON text."""
-    data = {"format": FORMAT, "proven": found.proven} | dataclasses.asdict(found)
+    claims = {"status": found.status, "complete": found.complete, "proven": found.proven}
+    data = {"format": FORMAT} | claims | dataclasses.asdict(found)
     data["steps"] = [
         dataclasses.asdict(step) | {"hosts_standing": step.standing, "why_moves": moves_in_words(step)}
         for step in found.steps

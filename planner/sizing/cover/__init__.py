@@ -125,8 +125,9 @@ def _as_covered(problem: Problem, exact: HostByHost, today: Today) -> Draft:
     counts = Counts(hosts, np.zeros(len(classes.pool)), none, none)
     pair = np.array([seat.pair for seat in seats], dtype=np.int64)
     standbys = tuple(named[key] if key else None for key in exact.standbys)
+    bare = sum(int(problem.weights[seat.site]) for seat, key in zip(seats, standbys, strict=True) if key is None)
     return Draft(
-        Sized(classes, counts, exact.value, exact.bound, True, exact.word),
+        Sized(classes, counts, exact.value, exact.bound, True, exact.word, least={"covered": float(bare)}),
         Placement(pair, problem.clusters[problem.site[pair]], exact.unserved, exact.own, ()),
         Seating(seats, names),
         standbys,

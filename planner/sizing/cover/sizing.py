@@ -15,7 +15,7 @@ import numpy as np
 
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.arc_costs import later_cost, later_costs, pool_of_today
-from planner.sizing.counts import Sized, all_fit, counts_decide, finish, minimise, objective_value
+from planner.sizing.counts import Sized, all_fit, counts_decide, finish, least_of, minimise, objective_value
 from planner.sizing.cover.evidence import Evidence, find_evidence, sets_of
 from planner.sizing.cover.homes import Wishes, find_homes, liked_room
 from planner.sizing.cover.losses import Losses
@@ -224,7 +224,12 @@ def _by_worth(
         outcome = dataclasses.replace(outcome, state="feasible" if better is not None else "unsolved")
     sized = finish(model, better or counts, outcome, effort, weight_proven=served.state == "optimal")
     uncovered = int(sum(model.uncovered[a] * classes.weight[classes.of_arc[a]] for a in model.w))
-    return dataclasses.replace(sized, counts=_nicest(model, sized.counts, stays, then, effort), uncovered=uncovered)
+    return dataclasses.replace(
+        sized,
+        counts=_nicest(model, sized.counts, stays, then, effort),
+        uncovered=uncovered,
+        least={"served": least_of(served), "covered": least_of(covered)},
+    )
 
 
 def _in_haste(problem: Problem, classes: Classes, word: str) -> Sized:
