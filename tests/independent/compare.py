@@ -8,11 +8,13 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 import planner
+from planner.plan import Aim
 from tests.independent.model import UPWARDS, Model
 from tests.independent.reading import Question, exact, read
 from tests.independent.tables import Tables
 
 CLOSE = Fraction(1, 10**6)  # relative; limits on weight hold to one part in a million
+SUMS = ("latency", "spread")  # aims that every plan has
 STEP_MS = Fraction(1, 500)  # for each pair: the planner counts round-trip times in steps of a microsecond
 
 
@@ -103,25 +105,31 @@ def _reached(question: Question, plan: planner.Plan) -> tuple[Fraction, Fraction
 
 
 def _later(question: Question, model: Model, plan: planner.Plan) -> Iterator[Difference]:
-    """Yield what is wrong with the first later aim, which the plan may leave out where nothing can be kept."""
-    aim = ((question.tables.setting("then") or "moves latency").split())[0]
-    value, best = _value(question, plan, aim), model.best(aim)
-    told = plan.then[0] if plan.then and plan.then[0].aim == aim else None
+    """Yield what is wrong with the first later aim; those before it are left out where they tell nothing."""
+    for aim in (question.tables.setting("then") or "moves latency").split():
+        told = next((level for level in plan.then if level.aim == aim), None)
+        if told is not None:
+            yield from _first_later(question, model, plan, told)
+            return
+        if (aim == "moves" and model.best("kept")) or (aim == "margin" and plan.assignments) or aim in SUMS:
+            yield Difference(f"{aim} left out", "", "")
+
+
+def _first_later(question: Question, model: Model, plan: planner.Plan, told: Aim) -> Iterator[Difference]:
+    aim, best, value = told.aim, model.best(told.aim), _value(question, plan, told.aim)
     close = STEP_MS * max(1, len(plan.assignments)) if aim in ("latency", "margin") else CLOSE
     sign = -1 if aim in UPWARDS else 1
-    if told is not None and not math.isfinite(told.bound):
+    if not math.isfinite(told.bound):
         yield Difference(f"no finite bound of {aim}", told.bound, float(best))
         return
-    if told is not None and abs(exact(told.value) - value) > close:
+    if abs(exact(told.value) - value) > close:
         yield Difference(f"another {aim} than its assignments", told.value, float(value))
     if sign * value < sign * best - close:
         yield Difference(f"impossible {aim}", float(value), float(best))
-    if told is not None and sign * exact(told.bound) > sign * best + close:
+    if sign * exact(told.bound) > sign * best + close:
         yield Difference(f"bound beyond the best {aim}", told.bound, float(best))
-    if (told is None or told.proven) and sign * value > sign * best + close:
-        yield Difference(
-            f"{'left out' if told is None else 'proven'}, but not the best {aim}", float(value), float(best)
-        )
+    if told.proven and sign * value > sign * best + close:
+        yield Difference(f"proven, but not the best {aim}", float(value), float(best))
 
 
 def _value(question: Question, plan: planner.Plan, aim: str) -> Fraction:
