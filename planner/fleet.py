@@ -15,7 +15,9 @@ import numpy.typing as npt
 import pandas as pd
 
 from planner import columns
-from planner.columns import Kind, Sheet
+from planner.columns import Column, Kind, Sheet
+from planner.errors import InputError
+from planner.values import Unfit, fitting
 
 Severity = Literal["error", "warning", "info"]
 Ints = npt.NDArray[np.int64]
@@ -45,9 +47,15 @@ class Finding:
         return f"{place}: {self.message}{hint}" if place else f"{self.message}{hint}"
 
 
+_SETTINGS: Mapping[str, Column] = {setting.name: setting for setting in columns.SETTINGS}
+
+
 @dataclass(frozen=True, slots=True)
 class Policy:
-    """The settings of a plan; names, units and defaults are those of `planner.columns.SETTINGS`."""
+    """The settings of a plan; names, units, limits and defaults are those of `planner.columns.SETTINGS`.
+
+    Raises InputError, with a finding for each setting that is not what its row of the table takes.
+    """
 
     cluster_cap: int = 64
     release_floor: str = ""
@@ -118,8 +126,23 @@ class Policy:
     kwh_cost: float = 0.0
     visit_cost: float = 0.0
 
+    def __post_init__(self) -> None:
+        wrong = []
+        for given in dataclasses.fields(self):
+            try:
+                value = fitting(_SETTINGS[given.name], getattr(self, given.name), given.default)
+            except Unfit as unfit:
+                wrong.append(Finding("error", unfit.code, "Policy", f"{given.name} {unfit}"))
+            else:
+                object.__setattr__(self, given.name, value)
+        if wrong:
+            raise InputError(tuple(wrong))
+
     def replace(self, **changes: Any) -> Policy:
-        """Return a copy with ``changes`` made; TypeError for a name that is no setting."""
+        """Return a copy with ``changes`` made.
+
+        Raises TypeError for a name that is no setting, and InputError for values as `Policy` does.
+        """
         return dataclasses.replace(self, **changes)
 
 
@@ -165,6 +188,27 @@ def typed_table(sheet: Sheet, values: Mapping[str, Any], rows: int | None = None
     return pd.DataFrame(table)
 
 
+_TABLES: Mapping[str, Sheet] = {
+    "sites": columns.SITES,
+    "pools": columns.HUBS,
+    "latency": columns.LATENCY,
+    "samples": columns.SAMPLES,
+    "links": columns.LINKS,
+    "current": columns.CURRENT,
+    "freezes": columns.FREEZES,
+    "changes": columns.CHANGES,
+    "prices": columns.PRICES,
+}
+
+
+def _not_a_table(table: Any, sheet: Sheet) -> str:
+    """Say what keeps ``table`` from being one of ``sheet``; "" where it is one."""
+    if not isinstance(table, pd.DataFrame):
+        return f"is a {type(table).__name__}; it must be a DataFrame with the columns of sheet {sheet.name}."
+    missing = [name for name in sheet.names if name not in table]
+    return f"lacks {'column' if len(missing) == 1 else 'columns'} {', '.join(missing)}." if missing else ""
+
+
 @dataclass(frozen=True)
 class Fleet:
     """The validated inventory: one typed table for each sheet, and the policy.
@@ -173,7 +217,8 @@ class Fleet:
     own. Blanks stay blank in the tables; the properties below apply the policy's defaults, so a
     variant with another policy needs no new intake. Treat tables as read-only.
 
-    Build one with `planner.read_fleet` or `planner.fleet_from_tables`; both validate.
+    Build one with `planner.read_fleet` or `planner.fleet_from_tables`; both validate. Raises InputError where a table
+    lacks columns.
     """
 
     sites: pd.DataFrame
@@ -188,6 +233,24 @@ class Fleet:
     policy: Policy = Policy()
     findings: tuple[Finding, ...] = ()
     sources: tuple[Source, ...] = ()
+
+    def __post_init__(self) -> None:
+        wrong = [
+            Finding(
+                "error",
+                "table_wanted",
+                sheet.name,
+                f"{name} {what}",
+                "Make it by typed_table, or the fleet by fleet_from_tables.",
+            )
+            for name, sheet in _TABLES.items()
+            if (what := _not_a_table(getattr(self, name), sheet))
+        ]
+        if not isinstance(self.policy, Policy):
+            message = f"policy is a {type(self.policy).__name__}; it must be a Policy."
+            wrong.append(Finding("error", "policy_wanted", "Policy", message))
+        if wrong:
+            raise InputError(tuple(wrong))
 
     def replace(self, **changes: Any) -> Fleet:
         """Return a copy with ``changes`` made to the fields."""

@@ -14,9 +14,6 @@ from planner.intake.rawtable import Cells
 from planner.intake.units import Stated
 from planner.intake.written import Read, read_number
 
-# Beyond it a whole number is a slip of the keyboard, and sums of them might overflow.
-_MOST_WHOLE = 1_000_000_000
-
 _PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 # Findings about a text that sum up, those about it singly, and what a message shows as an example.
 _NOTED = frozenset({"number_text", "number_script", "number_comma", "number_bound", "number_about", "value_unknown"})
@@ -40,7 +37,7 @@ def numbers(cells: Cells) -> Floats:
     if cells.spec.kind == "whole":
         _reject(cells, result, np.isfinite(result) & (result != np.round(result)), "whole_wanted")
     _reject(cells, result, np.isinf(result), "number_infinite")
-    _reject(cells, result, _beyond_limits(cells, result), "number_limit", limits=limits_text(cells))
+    _reject(cells, result, _beyond_limits(cells, result), "number_limit", limits=cells.spec.limits)
     return result
 
 
@@ -155,23 +152,9 @@ def _beyond_limits(cells: Cells, result: Floats) -> np.ndarray[Any, np.dtype[np.
     wrong = np.zeros(len(result), dtype=np.bool_)
     if spec.least is not None:
         wrong |= result <= spec.least if spec.least_excluded else result < spec.least
-    most = _most(cells)
-    if most is not None:
-        wrong |= result > most
+    if spec.highest is not None:
+        wrong |= result > spec.highest
     return wrong
-
-
-def limits_text(cells: Cells) -> str:
-    """Return the limits of a column in words, such as ``above 0 and at most 60000 ms``."""
-    spec = cells.spec
-    least = "" if spec.least is None else f"{'above' if spec.least_excluded else 'at least'} {show(float(spec.least))}"
-    highest = _most(cells)
-    most = "" if highest is None else f"at most {show(float(highest))}"
-    return f"{' and '.join(part for part in (least, most) if part)} {spec.unit}".strip()
-
-
-def _most(cells: Cells) -> float | None:
-    return _MOST_WHOLE if cells.spec.most is None and cells.spec.kind == "whole" else cells.spec.most
 
 
 def _reject(

@@ -17,9 +17,9 @@ import numpy as np
 
 from planner.intake.findings import guess, show
 from planner.intake.rawtable import Cells, is_steered, tidy
-from planner.intake.windows import parse_windows
 from planner.intake.words import ENGLISH_TRUTHS, is_unknown, truth_of
 from planner.releases import parse_release
+from planner.windows import parse_windows
 
 # Spreadsheets keep 15 digits of a number.
 _MOST_ID = 10**15

@@ -5,7 +5,7 @@ from __future__ import annotations
 from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.worksheet import Worksheet
 
-from planner.columns import Column
+from planner.columns.kinds import Column, plain
 
 _KINDS = {
     "id": "text",
@@ -42,7 +42,7 @@ def expected(column: Column) -> str:
     if column.choices:
         return ", ".join(column.choices)
     least = f"{'above' if column.least_excluded else 'at least'} {column.least:g}" if column.least is not None else ""
-    most = f"at most {column.most:g}" if column.most is not None else ""
+    most = f"at most {plain(column.most)}" if column.most is not None else ""
     return ", ".join(part for part in (_KINDS[column.kind], least, most) if part)
 
 
@@ -55,7 +55,7 @@ def _validation(column: Column) -> DataValidation | None:
         return None
     validation = DataValidation("whole" if column.kind == "whole" else "decimal", formula1=f"{column.least:g}")
     if column.most is not None and not column.least_excluded:
-        validation.operator, validation.formula2 = "between", f"{column.most:g}"
+        validation.operator, validation.formula2 = "between", plain(column.most)
     else:
         validation.operator = "greaterThan" if column.least_excluded else "greaterThanOrEqual"
     return validation

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from zoneinfo import ZoneInfo
 
-from planner.intake.windows import Window, parse_windows
+from planner.windows import Window, parse_windows
 
 _MINUTE = dt.timedelta(minutes=1)
 _NOON = 12 * 60

@@ -90,4 +90,4 @@ def changed_numbers(column: Column, text: str, before: Floats) -> Floats:
         # The tiny addend keeps 50 * 1.1 = 55.000000000000006 from becoming 56.
         after = np.ceil(after - 1e-9) if column.name in _ROUNDED_UP else np.floor(after + 1e-9)
     least = -math.inf if column.least is None else column.least + (1e-9 if column.least_excluded else 0.0)
-    return np.clip(after, least, math.inf if column.most is None else column.most)
+    return np.clip(after, least, math.inf if column.highest is None else column.highest)

@@ -135,9 +135,12 @@ def test_a_policy_object_is_checked_like_a_sheet(rows):
     policy = Policy(latency_budget_ms=10, split_sites=True, max_blast_radius=5, release_floor="8.0")
     assert fleet_from_tables(frames, policy).policy == policy
     with pytest.raises(InputError) as caught:
-        fleet_from_tables(frames, Policy(cover="host", split_sites=True, reserve_percent=120))
+        fleet_from_tables(frames, Policy(cover="host", split_sites=True))
+    assert {(f.code, f.where) for f in caught.value.findings} == {("cover_split", "policy['cover']")}
+    with pytest.raises(InputError) as caught:
+        fleet_from_tables(frames, {"reserve_percent": 120, "cover": "planet"})
     assert {(f.code, f.where) for f in caught.value.findings} == {
-        ("cover_split", "policy['cover']"),
+        ("choice_unknown", "policy['cover']"),
         ("number_limit", "policy['reserve_percent']"),
     }
 

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from planner.intake.windows import DAY_MINUTES, DAYS, Window, parse_windows
+from planner.windows import DAY_MINUTES, DAYS, Window, parse_windows
 
 
 @pytest.mark.parametrize(
