@@ -6,6 +6,7 @@ written · 3 an unexpected fault of ours · 130 interrupted before any result.
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 import traceback
@@ -14,12 +15,13 @@ from importlib import import_module
 import click
 from click.shell_completion import CompletionItem
 
-from planner.cli.streams import prepare_streams, printable, say
+from planner.cli.streams import give_up, prepare_streams, printable, say
 from planner.errors import CastingvoteError, InputError
 from planner.interrupts import CODE, WORDS
 from planner.version import VERSION
 
 _TRACEBACK = "CASTINGVOTE_TRACEBACK"
+_FULL = {errno.ENOSPC, errno.EFBIG, errno.EIO, errno.EDQUOT}
 
 
 # The module and the short help of each command, in the order in which they are listed.
@@ -93,11 +95,9 @@ def main(arguments: list[str] | None = None) -> None:
 
 def _run(arguments: list[str] | None) -> int:
     try:
-        result = cli.main(args=arguments, prog_name="castingvote", standalone_mode=False)
-        return result if isinstance(result, int) else 0
+        return _called(arguments)
     except click.ClickException as error:
-        error.show()
-        return 2
+        return _refused(error)
     except InputError as error:
         from planner.cli.report import print_findings, tally
 
@@ -109,6 +109,25 @@ def _run(arguments: list[str] | None) -> int:
         return CODE
     except Exception as error:
         return _fault(error)
+
+
+def _called(arguments: list[str] | None) -> int:
+    try:
+        result = cli.main(args=arguments, prog_name="castingvote", standalone_mode=False)
+    except OSError as error:  # of click's own printing of help; files that cannot be written tell of themselves
+        if error.errno not in _FULL:
+            raise
+        give_up(error, err=False)
+        return 0
+    return result if isinstance(result, int) else 0
+
+
+def _refused(error: click.ClickException) -> int:
+    try:
+        error.show()
+    except OSError as trouble:
+        give_up(trouble, err=True)
+    return 2
 
 
 def _fault(error: Exception) -> int:

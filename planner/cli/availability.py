@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory, workbook
-from planner.cli.streams import printable, say, say_json
+from planner.cli.options import FLEET, QUIET, check_outputs, put_in_place, read_inventory, workbook
+from planner.cli.streams import STDOUT, hand_over, json_of, printable, say
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -41,11 +41,12 @@ def availability(fleet: Path, plan: Path, as_json: bool, output: Path | None, qu
 
     check_outputs(fleet, plan, output)
     found = compute(read_inventory(fleet), read_plan(plan))
-    if output is not None:
-        write_availability_workbook(found, output)
-    if as_json:
-        say_json(found)
-    elif not quiet:
+    with put_in_place():
+        if output is not None:
+            write_availability_workbook(found, output)
+        if as_json:
+            hand_over(lambda: json_of(found), STDOUT)
+    if not (as_json or quiet):
         _print(found)
         if output is not None:
             say(f"Written: {output}")

@@ -6,8 +6,17 @@ from pathlib import Path
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, given_mapping, given_pings, workbook_name
-from planner.cli.streams import say
+from planner.cli.options import (
+    FLEET,
+    FORCE,
+    QUIET,
+    check_outputs,
+    given_mapping,
+    given_pings,
+    put_in_place,
+    workbook_name,
+)
+from planner.cli.streams import STDOUT, hand_over, say
 from planner.errors import InputError
 from planner.words import counted
 
@@ -36,6 +45,7 @@ from planner.words import counted
     metavar="MAPPING.toml",
     help="Write which sheet, header and column is which to this file, for --mapping.",
 )
+@FORCE
 @QUIET
 def check(
     fleet: Path,
@@ -62,7 +72,7 @@ def check(
     from planner.cli.report import print_findings, tally
     from planner.intake import UNREADABLE, inspect_fleet, mapping_text
     from planner.outputs import check_to_json, write_readiness, write_repaired
-    from planner.outputs.atomic import replacing
+    from planner.outputs.atomic import write_text
     from planner.readiness import audit
 
     check_outputs(fleet, readiness_path, repaired, write_mapping)
@@ -71,20 +81,20 @@ def check(
     if inventory is None and any(finding.code in UNREADABLE for finding in findings):
         raise InputError(findings)
     readiness = None if inventory is None else audit(inventory)
-    if write_mapping is not None:
-        with replacing(write_mapping) as temporary:
-            temporary.write_text(mapping_text(inspection.layout), encoding="utf-8")
     size = ""
-    if inventory is not None and readiness is not None:
-        size = f"{counted(len(inventory.site_ids), 'site')}, {counted(len(inventory.hub_ids), 'hub')}, "
-        if readiness_path is not None:
-            write_readiness(inventory, readiness, readiness_path)
-        if repaired is not None:
-            write_repaired(inventory, repaired)
+    with put_in_place():
+        if write_mapping is not None:
+            write_text(write_mapping, mapping_text(inspection.layout))
+        if inventory is not None and readiness is not None:
+            size = f"{counted(len(inventory.site_ids), 'site')}, {counted(len(inventory.hub_ids), 'hub')}, "
+            if readiness_path is not None:
+                write_readiness(inventory, readiness, readiness_path)
+            if repaired is not None:
+                write_repaired(inventory, repaired)
+        if as_json:
+            hand_over(lambda: check_to_json(findings, readiness), STDOUT)
     asked = [path for path in (readiness_path, repaired) if path is not None]
-    if as_json:
-        say(check_to_json(findings, readiness).rstrip())
-    elif not quiet or readiness is None:
+    if not as_json and (not quiet or readiness is None):
         print_findings(findings, err=False)
         say(f"{fleet}: {size}{tally(findings)}.")
         if readiness is not None:

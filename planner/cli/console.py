@@ -7,7 +7,7 @@ from typing import Any
 
 from rich.console import Console
 
-from planner.cli.streams import cannot_print, stdout_to_nowhere
+from planner.cli.streams import give_up
 
 _NEVER_WRAPS = 100_000  # columns
 
@@ -18,14 +18,14 @@ class _Console(Console):
     def on_broken_pipe(self) -> None:
         """Go on without printing."""
         self.quiet = True
-        stdout_to_nowhere()
+        give_up(BrokenPipeError(), err=self.stderr)
 
     def print(self, *objects: Any, **options: Any) -> None:
-        """Print; raises ClickException where the stream cannot take it."""
+        """Print; raises as `streams.give_up`."""
         try:
             super().print(*objects, **options)
         except OSError as error:
-            raise cannot_print(error) from error
+            give_up(error, err=self.stderr)
 
 
 def console(*, err: bool = False) -> Console:

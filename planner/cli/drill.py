@@ -6,9 +6,9 @@ from pathlib import Path
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory, workbook
+from planner.cli.options import FLEET, QUIET, check_outputs, put_in_place, read_inventory, workbook
 from planner.cli.progress import Stages
-from planner.cli.streams import say, say_json
+from planner.cli.streams import STDOUT, hand_over, json_of, say
 
 
 @click.command()
@@ -45,11 +45,12 @@ def drill(fleet: Path, plan: Path, lose: tuple[str, ...], as_json: bool, output:
         inventory, made = read_inventory(fleet), read_plan(plan)
     with stages.stage("drill", "Losing one thing after the other"):
         report = run_drill(inventory, made, lose)
-    if output is not None:
-        write_drill_workbook(report, output)
-    if as_json:
-        say_json(report)
-    elif not quiet:
+    with put_in_place():
+        if output is not None:
+            write_drill_workbook(report, output)
+        if as_json:
+            hand_over(lambda: json_of(report), STDOUT)
+    if not (as_json or quiet):
         if report.drill is not None:
             print_drill(report, report.drill)
         else:

@@ -8,7 +8,7 @@ import click
 
 from planner.cli.options import FLEET, read_inventory
 from planner.cli.progress import Stages
-from planner.cli.streams import say_json
+from planner.cli.streams import json_of, say
 
 
 @click.command()
@@ -64,7 +64,7 @@ def explain(
             tell=lambda doing: show(f"{words}: {doing}"),
         )
     if as_json:
-        say_json(found)
+        say(json_of(found))
     elif found.site is not None:
         print_site(found.site)
     else:

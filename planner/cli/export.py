@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory
-from planner.cli.streams import say
+from planner.cli.options import FLEET, QUIET, check_outputs, put_in_place, read_inventory
+from planner.cli.streams import files_among, hand_over, say
 
 
 @click.command()
@@ -46,7 +47,6 @@ def export(
         castingvote export fleet.xlsx plan.json --geojson plan.geojson --csv tables --markdown plan.md
     """
     from planner.outputs import plan_to_geojson, plan_to_markdown, read_plan, write_csv
-    from planner.outputs.atomic import write_text
 
     if geojson is None and folder is None and markdown is None:
         raise click.UsageError("Nothing to write: name --geojson, --csv or --markdown.")
@@ -56,13 +56,11 @@ def export(
     _keep_inputs(fleet, plan, [path for path, _ in texts], folder)
     check_outputs(fleet, geojson, markdown)
     inventory, made = read_inventory(fleet), read_plan(plan)
-    written = [] if folder is None else write_csv(inventory, made, folder)
-    for path, render in texts:
-        if str(path) == "-":
-            say(render(inventory, made).rstrip())
-        else:
-            write_text(path, render(inventory, made))
-            written.append(path)
+    with put_in_place():
+        written = [] if folder is None else write_csv(inventory, made, folder)
+        for path, render in texts:
+            hand_over(partial(render, inventory, made), path)
+    written += files_among(*(path for path, _ in texts))
     if not quiet:
         for path in written:
             say(f"Written: {path}", err="-" in (str(geojson), str(markdown)))

@@ -8,7 +8,17 @@ from typing import TYPE_CHECKING, Literal
 
 import click
 
-from planner.cli.options import FLEET, QUIET, SEED, TIME_LIMIT, check_outputs, json_file, read_inventory, workbook
+from planner.cli.options import (
+    FLEET,
+    QUIET,
+    SEED,
+    TIME_LIMIT,
+    check_outputs,
+    json_file,
+    put_in_place,
+    read_inventory,
+    workbook,
+)
 from planner.cli.progress import Stages
 from planner.cli.streams import files_among, hand_over, is_stdout, printable
 
@@ -90,9 +100,10 @@ def horizon(
             time_limit=time_limit,
             seed=seed,
         )
-    if output is not None:
-        write_horizon_workbook(found, output)
-    hand_over(lambda: to_json(found), json_path)
+    with put_in_place():
+        if output is not None:
+            write_horizon_workbook(found, output)
+        hand_over(lambda: to_json(found), json_path)
     if not quiet:
         print_findings(found.notes)
         _print(found, files_among(output, json_path), err=is_stdout(json_path))

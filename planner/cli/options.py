@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
+
+from planner.cli.streams import say
 
 if TYPE_CHECKING:
     from planner.fleet import Fleet
@@ -15,12 +18,12 @@ if TYPE_CHECKING:
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
-_MAPPING, _PINGS = "castingvote.mapping", "castingvote.pings"
+_MAPPING, _PINGS, _FORCE, _KEPT = (f"castingvote.{key}" for key in ("mapping", "pings", "force", "kept"))
 
 
-def _remember(key: str) -> Callable[[click.Context, click.Parameter, Path | None], None]:
-    def remember(context: click.Context, _parameter: click.Parameter, path: Path | None) -> None:
-        context.meta[key] = path
+def _remember(key: str) -> Callable[[click.Context, click.Parameter, Any], None]:
+    def remember(context: click.Context, _parameter: click.Parameter, value: Any) -> None:
+        context.meta[key] = value
 
     return remember
 
@@ -65,6 +68,13 @@ def given_pings() -> Path | None:
     return path
 
 
+FORCE = click.option(
+    "--force",
+    is_flag=True,
+    expose_value=False,
+    callback=_remember(_FORCE),
+    help="Replace a workbook that people have filled in; a copy of it is kept beside it.",
+)
 QUIET = click.option("-q", "--quiet", is_flag=True, help="Print nothing but errors.")
 
 
@@ -104,9 +114,10 @@ def solving(command: Command) -> Command:
 
 
 def workbook(name: str, words: str) -> Callable[[Command], Command]:
-    """Return the option -o, which writes a workbook such as ``name``.xlsx; ``words`` are its help."""
+    """Add the option -o, which writes a workbook such as ``name``.xlsx, and --force; ``words`` are the help of -o."""
     path = click.Path(path_type=Path)
-    return click.option("-o", "--output", type=path, callback=workbook_name, metavar=f"{name}.xlsx", help=words)
+    output = click.option("-o", "--output", type=path, callback=workbook_name, metavar=f"{name}.xlsx", help=words)
+    return lambda command: output(FORCE(command))
 
 
 def json_file(name: str, what: str) -> Callable[[Command], Command]:
@@ -146,3 +157,36 @@ def check_outputs(fleet: Path, *outputs: Path | None) -> None:
         if not os.access(target.parent, os.W_OK):
             raise click.UsageError(f"The folder of {output} cannot be written to; name another one.")
         seen.add(target)
+    _spare_what_people_typed([path for path in outputs if path is not None and path.suffix.lower() == ".xlsx"])
+
+
+def _spare_what_people_typed(workbooks: Sequence[Path]) -> None:
+    """Refuse to replace workbooks with what people typed; with --force remember them, to be kept."""
+    if not any(path.exists() for path in workbooks):
+        return
+    from planner.outputs.typed import typed_into
+
+    context = click.get_current_context()
+    typed = {path: words for path in workbooks if (words := typed_into(path))}
+    if typed and not context.meta.get(_FORCE):
+        listed = "; ".join(f"{path} exists: {words}" for path, words in typed.items())
+        raise click.UsageError(
+            f"{listed}. Nothing was written. Name another file, or add --force: a copy of it is kept beside it then."
+        )
+    context.meta[_KEPT] = list(typed)
+
+
+@contextmanager
+def put_in_place() -> Iterator[None]:
+    """Let all outputs that are written in the block take their places together, or none; see `atomic.together`.
+
+    What people typed into a workbook that is replaced is kept beside it.
+    """
+    from planner.outputs.atomic import afterwards, together
+    from planner.outputs.typed import keep_copy
+
+    with together():
+        for path in click.get_current_context().meta.get(_KEPT, ()):
+            kept = keep_copy(path)
+            afterwards(lambda path=path, kept=kept: say(f"Kept: {kept}, as {path} was.", err=True))  # type: ignore[misc]
+        yield

@@ -7,7 +7,17 @@ from pathlib import Path
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, json_file, page_name, read_inventory, solving, workbook
+from planner.cli.options import (
+    FLEET,
+    QUIET,
+    check_outputs,
+    json_file,
+    page_name,
+    put_in_place,
+    read_inventory,
+    solving,
+    workbook,
+)
 from planner.cli.progress import Stages, in_words
 from planner.cli.streams import files_among, hand_over, is_stdout, say
 
@@ -60,9 +70,9 @@ def plan(
         castingvote plan fleet.xlsx -o plan.xlsx --json plan.json
     """
     from planner.cli.report import print_findings, print_summary
-    from planner.cli.write_report import CURVE_SECONDS, write_page
+    from planner.cli.write_report import CURVE_SECONDS, curve_of
     from planner.explain import cover_prices, pairs_to_measure
-    from planner.outputs import plan_to_json, write_workbook
+    from planner.outputs import plan_to_json, write_report, write_workbook
     from planner.readiness import audit
     from planner.resilience import availability, drill
     from planner.sizing import plan as make_plan
@@ -98,15 +108,18 @@ def plan(
             pairs = pairs_to_measure(inventory, result, time_limit=measure_first, seed=seed)
         result = result.replace(measure_first=pairs)
     result = result.replace(seconds={"read": stages.seconds["read"], **result.seconds, "write": 0.0})
-    if output is not None:
-        with stages.stage("write", "Writing the workbook"):
-            drills, uptime = drill(inventory, result), availability(inventory, result)
-            write_workbook(inventory, result, output, readiness=readiness, drills=drills, availability=uptime)
-        result = result.replace(seconds={**result.seconds, "write": stages.seconds["write"]})
-    hand_over(lambda: plan_to_json(result, readiness), json_path)
-    if report_path is not None:
-        seconds = CURVE_SECONDS if time_limit is None else min(time_limit, CURVE_SECONDS)
-        write_page(stages, inventory, result, report_path, curve_seconds=seconds)
+    limit = CURVE_SECONDS if time_limit is None else min(time_limit, CURVE_SECONDS)
+    curve = () if report_path is None else curve_of(stages, inventory, result, limit)
+    with put_in_place():
+        if output is not None:
+            with stages.stage("write", "Writing the workbook"):
+                drills, uptime = drill(inventory, result), availability(inventory, result)
+                write_workbook(inventory, result, output, readiness=readiness, drills=drills, availability=uptime)
+            result = result.replace(seconds={**result.seconds, "write": stages.seconds["write"]})
+        hand_over(lambda: plan_to_json(result, readiness), json_path)
+        if report_path is not None:
+            with stages.stage("report", "Writing the report"):
+                write_report(inventory, result, report_path, curve=curve)
     if not quiet:
         print_findings(inventory.findings, least="warning")
         to_stdout = is_stdout(json_path)

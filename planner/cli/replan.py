@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, json_file, read_inventory, solving, workbook
+from planner.cli.options import FLEET, QUIET, check_outputs, json_file, put_in_place, read_inventory, solving, workbook
 from planner.cli.progress import Stages, in_words
 from planner.cli.streams import files_among, hand_over, is_stdout
+
+if TYPE_CHECKING:
+    from planner.replan import Point
 
 
 @click.command()
@@ -96,9 +100,14 @@ def replan(
             thorough=thorough,
             watch=lambda progress: show(f"{words}: {in_words(progress)}"),
         )
-    if output is not None:
-        write_workbook(inventory, result, output)
-    hand_over(lambda: plan_to_json(result), json_path)
+    points: tuple[Point, ...] = ()
+    if curve:
+        with stages.stage("trade_off", "Weighing moves against hosts") as show:
+            points = trade_off(inventory, result, time_limit=time_limit, seed=seed, tell=show)
+    with put_in_place():
+        if output is not None:
+            write_workbook(inventory, result, output)
+        hand_over(lambda: plan_to_json(result), json_path)
     to_stdout = is_stdout(json_path)
     if not quiet:
         known = set(inventory.findings)
@@ -106,7 +115,5 @@ def replan(
         print_findings([finding for finding in result.findings if finding not in known])
         print_summary(inventory, result, files_among(output, json_path), err=to_stdout)
     if curve:
-        with stages.stage("trade_off", "Weighing moves against hosts") as show:
-            points = trade_off(inventory, result, time_limit=time_limit, seed=seed, tell=show)
         print_trade_off(points, err=to_stdout)
     return 1 if result.unserved else 0

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, json_file, read_inventory, workbook
+from planner.cli.options import FLEET, QUIET, check_outputs, json_file, put_in_place, read_inventory, workbook
 from planner.cli.progress import Stages
 from planner.cli.streams import files_among, hand_over, is_stdout
 
@@ -81,11 +81,12 @@ def rollout(
             open_items=_open_items(inventory) if only_ready else None,
             time_limit=time_limit,
         )
-    if output is not None:
-        write_rollout_workbook(inventory, made, found, output)
-    if calendar is not None:
-        write_calendar(inventory, found, calendar)
-    hand_over(lambda: rollout_to_json(found), json_path)
+    with put_in_place():
+        if output is not None:
+            write_rollout_workbook(inventory, made, found, output)
+        if calendar is not None:
+            write_calendar(inventory, found, calendar)
+        hand_over(lambda: rollout_to_json(found), json_path)
     if not quiet:
         print_rollout(inventory, made, found, files_among(output, calendar, json_path), err=is_stdout(json_path))
     return 1 if found.conflicts else 0

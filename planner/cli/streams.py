@@ -28,24 +28,34 @@ def prepare_streams() -> None:
 
 
 def say(words: str, *, err: bool = False) -> None:
-    """Print one line, unstyled and never wrapped; raises ClickException where the stream cannot take it."""
+    """Print one line, unstyled and never wrapped; raises as `give_up`."""
     try:
         click.echo(words, err=err)
-    except BrokenPipeError:
-        stdout_to_nowhere()
     except OSError as error:
-        raise cannot_print(error) from error
+        give_up(error, err=err)
 
 
-def cannot_print(error: OSError) -> click.ClickException:
-    """Return the error of a stream that takes nothing more, such as one into a full disk."""
-    stdout_to_nowhere()
-    return click.ClickException(f"Standard output cannot be written: {error.strerror}.")
+def give_up(error: OSError, *, err: bool) -> None:
+    """Stop using a stream that cannot be written.
+
+    Where its reader has gone, or it is standard error, nothing is lost that was asked for; else, as where it goes into
+    a full disk, ClickException is raised.
+    """
+    # What is still in the buffer vanishes, so that closing it at the end of the program does not complain.
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, (sys.stderr if err else sys.stdout).fileno())
+    os.close(nowhere)
+    if not (err or isinstance(error, BrokenPipeError)):
+        raise click.ClickException(f"Standard output cannot be written: {error.strerror}.") from error
 
 
-def say_json(found: Any) -> None:
-    """Print a dataclass as JSON, keyed as its fields."""
-    say(json.dumps(dataclasses.asdict(found), indent=2, ensure_ascii=False, allow_nan=False))
+def json_of(found: Any) -> str:
+    """Return a dataclass as JSON, keyed as its fields."""
+    return json.dumps(dataclasses.asdict(found), indent=2, ensure_ascii=False, allow_nan=False)
+
+
+STDOUT = Path("-")
+"""What an option names to have its output printed."""
 
 
 def is_stdout(path: Path | None) -> bool:
@@ -54,13 +64,19 @@ def is_stdout(path: Path | None) -> bool:
 
 
 def hand_over(text: Callable[[], str], path: Path | None) -> None:
-    """Write ``text()`` to ``path``, or print it where that is -; without a path it is not even made."""
-    if is_stdout(path):
-        say(text().rstrip("\n"))
-    elif path is not None:
-        from planner.outputs.atomic import write_text
+    """Write ``text()`` to ``path``, or print it where that is -; without a path it is not even made.
 
-        write_text(path, text().rstrip("\n") + "\n")
+    It is printed when all files of the command are in their places.
+    """
+    if path is None:
+        return
+    from planner.outputs.atomic import afterwards, write_text
+
+    whole = text().rstrip("\n")
+    if is_stdout(path):
+        afterwards(lambda: say(whole))
+    else:
+        write_text(path, f"{whole}\n")
 
 
 def files_among(*paths: Path | None) -> list[Path]:
@@ -75,10 +91,3 @@ def printable(words: str) -> str:
     'site \\x1b[31m0042'
     """
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in words)
-
-
-def stdout_to_nowhere() -> None:
-    """Let what is still in the buffer vanish, so that closing it at the end of the program does not complain."""
-    nowhere = os.open(os.devnull, os.O_WRONLY)
-    os.dup2(nowhere, sys.stdout.fileno())
-    os.close(nowhere)

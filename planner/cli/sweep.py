@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, json_file, read_inventory, workbook
+from planner.cli.options import FLEET, QUIET, check_outputs, json_file, put_in_place, read_inventory, workbook
 from planner.cli.progress import Stages
 from planner.cli.streams import files_among, hand_over, is_stdout
 
@@ -155,11 +155,12 @@ def sweep(
             notes=notes_on(inventory, axes),
             tell=lambda done: show(f"{words}: {_in_words(done)}"),
         )
-    if output is not None:
-        write_sweep_workbook(found, output)
-    if chart is not None:
-        write_picture(found, chart)
-    hand_over(lambda: to_json(found), json_path)
+    with put_in_place():
+        if output is not None:
+            write_sweep_workbook(found, output)
+        if chart is not None:
+            write_picture(found, chart)
+        hand_over(lambda: to_json(found), json_path)
     if not quiet:
         print_findings(found.notes, least="warning")
         print_sweep(found, files_among(output, chart, json_path), err=is_stdout(json_path))

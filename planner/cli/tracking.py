@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, read_inventory, workbook
+from planner.cli.options import FLEET, QUIET, check_outputs, put_in_place, read_inventory, workbook
 from planner.cli.streams import say
 
 if TYPE_CHECKING:
@@ -51,8 +51,9 @@ def progress(fleet: Path, plans: tuple[Path, ...], output: Path | None, as_of: d
     plan = read_plan(plans[0])
     whole = merged(read_copies(plans))
     found = track(inventory, plan, whole, as_of.date() if as_of else dt.date.today())
-    if output is not None:
-        write_progress_workbook(plans[0], whole, found, output)
+    with put_in_place():
+        if output is not None:
+            write_progress_workbook(plans[0], whole, found, output)
     if not quiet:
         _print(found)
         if output is not None:

@@ -47,7 +47,7 @@ def verify(fleet: Path, plan: Path, as_json: bool, with_proof: bool, quiet: bool
     violations = [v for v in found if v.severity == "violation"]
     broken = checked is not None and checked.verdict == "broken"
     if as_json:
-        say(json.dumps(_as_data(found, checked), indent=2))
+        say(json.dumps(_as_data(found, checked), indent=2, allow_nan=False))
     elif violations or broken or not quiet:
         print_violations([*found, *(checked.violations if checked else ())])
         say(f"{counted(len(violations), 'violation')}." if violations else "The plan holds.")

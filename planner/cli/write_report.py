@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, page_name, read_inventory
+from planner.cli.options import FLEET, QUIET, check_outputs, page_name, put_in_place, read_inventory
 from planner.cli.progress import Stages
 from planner.cli.streams import say
 from planner.words import counted
@@ -17,7 +16,6 @@ if TYPE_CHECKING:
     from planner.explain import BudgetPoint
     from planner.fleet import Fleet
     from planner.plan import Plan
-    from planner.verify import Violation
 
 
 CURVE_SECONDS = 20.0
@@ -55,6 +53,7 @@ def report(fleet: Path, plan: Path, output: Path, curve_seconds: float, quiet: b
         castingvote report fleet.xlsx plan.xlsx -o plan.html
     """
     from planner.outputs import read_plan
+    from planner.outputs import write_report as write_html
     from planner.verify import verify
 
     check_outputs(fleet, output)
@@ -62,7 +61,9 @@ def report(fleet: Path, plan: Path, output: Path, curve_seconds: float, quiet: b
     with stages.stage("read", "Reading fleet and plan"):
         inventory, made = read_inventory(fleet), read_plan(plan)
         violations = [v for v in verify(inventory, made) if v.severity == "violation"]
-    write_page(stages, inventory, made, output, violations, curve_seconds=curve_seconds)
+    curve = curve_of(stages, inventory, made, curve_seconds)
+    with put_in_place(), stages.stage("report", "Writing the report"):
+        write_html(inventory, made, output, violations=violations, curve=curve)
     if violations:
         say(f"The plan does not hold: {counted(len(violations), 'violation')}, see castingvote verify.", err=True)
     if not quiet:
@@ -70,25 +71,14 @@ def report(fleet: Path, plan: Path, output: Path, curve_seconds: float, quiet: b
     return 1 if violations else 0
 
 
-def write_page(
-    stages: Stages,
-    fleet: Fleet,
-    plan: Plan,
-    path: Path,
-    violations: Sequence[Violation] = (),
-    *,
-    curve_seconds: float,
-) -> None:
-    """Plan other latency budgets for at most ``curve_seconds``, then write the page; Ctrl-C goes on to the page."""
+def curve_of(stages: Stages, fleet: Fleet, plan: Plan, seconds: float) -> tuple[BudgetPoint, ...]:
+    """Plan other latency budgets for at most ``seconds``; Ctrl-C goes on with those so far."""
     from planner.explain import budget_curve
-    from planner.outputs import write_report as write_html
 
-    words = f"Planning other latency budgets for the report, at most {curve_seconds:g} s (Ctrl-C goes on without)"
-    curve: tuple[BudgetPoint, ...] = ()
-    if curve_seconds > 0:
-        with stages.stage("curve", words) as show:
-            curve = budget_curve(
-                fleet, plan, time_limit=curve_seconds, tell=lambda share: show(f"{words}: {share:.0%} of today's")
-            )
-    with stages.stage("report", "Writing the report"):
-        write_html(fleet, plan, path, violations=violations, curve=curve)
+    if seconds <= 0:
+        return ()
+    words = f"Planning other latency budgets for the report, at most {seconds:g} s (Ctrl-C goes on without)"
+    with stages.stage("curve", words) as show:
+        return budget_curve(
+            fleet, plan, time_limit=seconds, tell=lambda share: show(f"{words}: {share:.0%} of today's")
+        )

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 import icalendar
 
 from planner.fleet import Fleet
-from planner.outputs.atomic import replacing
+from planner.outputs.atomic import write_bytes
 from planner.outputs.cellsafe import safe_text
 from planner.outputs.run_words import what, who_and_where
 from planner.outputs.words import CAUTIONS
@@ -53,8 +53,7 @@ def write_calendar(
 ) -> None:
     """Write `rollout_to_calendar` to a file, whole or not at all; raises InputError when it cannot be written."""
     content = rollout_to_calendar(fleet, rollout, written_at=written_at)
-    with replacing(path) as temporary:
-        temporary.write_bytes(content)
+    write_bytes(path, content)
 
 
 def _event(fleet: Fleet, rollout: Rollout, wave: Wave, stamp: dt.datetime) -> icalendar.Event:

@@ -16,7 +16,8 @@ from openpyxl.worksheet.worksheet import Worksheet
 from planner.errors import InputError
 from planner.fleet import Finding
 from planner.outputs import cellsafe, styles
-from planner.outputs.atomic import replacing
+from planner.outputs.atomic import write_bytes
+from planner.outputs.book_bytes import book_bytes
 from planner.outputs.cellsafe import Value
 
 
@@ -53,8 +54,7 @@ class Book:
         if title is not None:
             self.workbook.properties.title = title
             self.workbook.properties.creator = f"castingvote {version}".strip()
-        with replacing(path) as temporary:
-            self.workbook.save(temporary)
+        write_bytes(path, book_bytes(self.workbook))
 
 
 def write_table(book: Book, name: str, fields: Sequence[Field], rows: Iterable[Sequence[Value]]) -> Worksheet:

@@ -12,7 +12,7 @@ from planner.schedule import Rollout, Step, Wave
 
 def rollout_to_json(rollout: Rollout) -> str:
     """Return ``rollout`` as JSON text in plain ASCII, ending in a line end; moments are ISO 8601 with an offset."""
-    head = [f"{json.dumps(key)}: {json.dumps(value)}" for key, value in _claims(rollout).items()]
+    head = [f"{_text(key)}: {_text(value)}" for key, value in _claims(rollout).items()]
     waves = ",\n".join(_wave(wave) for wave in rollout.waves)
     return '{\n"waves": [\n' + waves + "\n],\n" + ",\n".join(head) + "\n}\n"
 
@@ -27,8 +27,8 @@ def _claims(rollout: Rollout) -> dict[str, Any]:
 
 
 def _wave(wave: Wave) -> str:
-    steps = ",\n".join(json.dumps(_step(step)) for step in wave.steps)
-    times = f'"starts": {json.dumps(_iso(wave.starts))}, "ends": {json.dumps(_iso(wave.ends))}'
+    steps = ",\n".join(_text(_step(step)) for step in wave.steps)
+    times = f'"starts": {_text(_iso(wave.starts))}, "ends": {_text(_iso(wave.ends))}'
     return f'{{"wave": {wave.wave}, {times}, "steps": [\n{steps}\n]}}'
 
 
@@ -49,3 +49,7 @@ def _step(step: Step) -> dict[str, Any]:
 
 def _iso(moment: dt.datetime) -> str:
     return moment.isoformat(timespec="minutes")
+
+
+def _text(value: Any) -> str:
+    return json.dumps(value, allow_nan=False)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import os
-from io import BytesIO
 from typing import TYPE_CHECKING
 
 from openpyxl.workbook.properties import CalcProperties
@@ -12,8 +11,9 @@ from openpyxl.workbook.properties import CalcProperties
 from planner.fleet import Fleet
 from planner.outputs import words
 from planner.outputs.assignments_sheet import write_assignments
-from planner.outputs.atomic import replacing
+from planner.outputs.atomic import write_bytes
 from planner.outputs.availability_sheets import write_availability
+from planner.outputs.book_bytes import book_bytes
 from planner.outputs.charts_sheet import write_charts
 from planner.outputs.drill_sheets import write_drills, write_radii
 from planner.outputs.facts import Facts
@@ -88,7 +88,4 @@ def write_workbook(
     workbook.properties.creator = f"castingvote {plan.version}".strip()
     workbook.properties.created = workbook.properties.modified = written_at
     workbook.calculation = CalcProperties(fullCalcOnLoad=True)
-    buffer = BytesIO()
-    workbook.save(buffer)
-    with replacing(path) as temporary:
-        with_results(buffer.getvalue(), hosts.path.lstrip("/"), live_check_results(facts), temporary)
+    write_bytes(path, with_results(book_bytes(workbook), hosts.path.lstrip("/"), live_check_results(facts)))

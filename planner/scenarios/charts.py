@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,7 @@ from openpyxl.chart.layout import Layout, ManualLayout
 from planner.errors import InputError
 from planner.fleet import Finding
 from planner.outputs import styles
-from planner.outputs.atomic import replacing
+from planner.outputs.atomic import write_bytes
 from planner.scenarios.curves import Curve, curves_of
 from planner.scenarios.nouns import Sweep
 
@@ -72,8 +73,10 @@ def write_picture(sweep: Sweep, path: str | os.PathLike[str]) -> None:
     suffix = Path(path).suffix.lower().lstrip(".")
     # Letters stay letters, and without a date and with names of their own the same sweep gives the same picture.
     style: dict[Any, Any] = {"svg.fonttype": "none", "svg.hashsalt": "castingvote"}
-    with replacing(path) as temporary, rc_context(style):
-        figure.savefig(temporary, format=suffix, dpi=150, metadata={"Date": None} if suffix == "svg" else {})
+    picture = BytesIO()
+    with rc_context(style):
+        figure.savefig(picture, format=suffix, dpi=150, metadata={"Date": None} if suffix == "svg" else {})
+    write_bytes(path, picture.getvalue())
 
 
 def _draw_curve(panel: Any, curve: Curve, number: int, values: Sequence[float]) -> None:

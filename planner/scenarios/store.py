@@ -12,8 +12,8 @@ import hashlib
 import json
 import os
 import sqlite3
-from collections.abc import Sequence
-from contextlib import closing
+from collections.abc import Iterator, Sequence
+from contextlib import closing, contextmanager
 from typing import Any
 
 import pandas as pd
@@ -25,9 +25,8 @@ from planner.scenarios.task import Options
 from planner.version import VERSION
 
 _TABLES = ("sites", "pools", "latency", "samples", "links", "current")
-_LAYOUT = (
-    "CREATE TABLE IF NOT EXISTS points (key TEXT PRIMARY KEY, name TEXT, seconds REAL, saved_at TEXT, figures TEXT)"
-)
+_LAYOUT = """CREATE TABLE IF NOT EXISTS scenarios
+    (key TEXT PRIMARY KEY, name TEXT, seconds REAL, saved_at TEXT, figures TEXT, digest TEXT)"""
 
 
 def fleet_digest(fleet: Fleet, scenarios: Sequence[Scenario] = ()) -> str:
@@ -58,7 +57,11 @@ def key_of(fleet: str, scenario: Scenario, options: Options) -> str:
 
 
 class Store:
-    """Points by key; each is written at once. Errors are not kept: they are tried again."""
+    """Points by key; each is written at once. Errors are not kept: they are tried again.
+
+    A point whose row is not as it was written is not taken: its scenario is planned again. Every method raises
+    InputError where the file cannot be used.
+    """
 
     def __init__(self, path: str | os.PathLike[str] | None) -> None:
         self._path = os.fspath(path) if path is not None else None
@@ -66,39 +69,55 @@ class Store:
 
     def _open(self, path: str) -> sqlite3.Connection:
         data = None
-        try:
-            data = sqlite3.connect(path, timeout=60)
-            data.execute("PRAGMA journal_mode=WAL" if path != ":memory:" else "PRAGMA user_version")
-            data.execute(_LAYOUT)
-            data.commit()
-        except sqlite3.Error as error:
-            if data is not None:
-                data.close()
-            message = f"cannot be used to keep scenarios: {error}."
-            raise InputError(
-                (Finding("error", "store_unusable", "", message, "Name a new file, or one of a sweep.", path),)
-            ) from error
+        with self._usable():
+            try:
+                data = sqlite3.connect(path, timeout=60)
+                data.text_factory = lambda text: text.decode(errors="replace")
+                data.execute("PRAGMA journal_mode=WAL" if path != ":memory:" else "PRAGMA user_version")
+                data.execute(_LAYOUT)
+                data.commit()
+            except sqlite3.Error:
+                if data is not None:
+                    data.close()
+                raise
         return data
+
+    @contextmanager
+    def _usable(self) -> Iterator[None]:
+        try:
+            yield
+        except sqlite3.Error as error:
+            message = f"cannot be used to keep scenarios: {error}."
+            hint = "Name a new file, or one of a sweep."
+            raise InputError((Finding("error", "store_unusable", "", message, hint, self._path or ""),)) from error
 
     def get(self, key: str, scenario: Scenario) -> Point | None:
         """Return the point kept under ``key``, as one of ``scenario``."""
-        with closing(self._data.execute("SELECT seconds, figures FROM points WHERE key = ?", (key,))) as rows:
+        asked = "SELECT seconds, figures, digest FROM scenarios WHERE key = ?"
+        with self._usable(), closing(self._data.execute(asked, (key,))) as rows:
             row = rows.fetchone()
-        return None if row is None else Point(scenario, _figures(json.loads(row[1])), origin="store", seconds=row[0])
+        if row is None or row[2] != _digest(key, row[0], row[1]):
+            return None
+        return Point(scenario, _figures(json.loads(row[1])), origin="store", seconds=row[0])
 
     def put(self, key: str, point: Point) -> None:
         """Keep ``point``; one with an error is not kept."""
         if point.figures is None:
             return
-        text = json.dumps(dataclasses.asdict(point.figures))
+        text = json.dumps(dataclasses.asdict(point.figures), allow_nan=False)
         now = dt.datetime.now(dt.UTC).isoformat(timespec="milliseconds")
-        row = (key, point.scenario.name, point.seconds, now, text)
-        self._data.execute("INSERT OR REPLACE INTO points VALUES (?, ?, ?, ?, ?)", row)
-        self._data.commit()
+        row = (key, point.scenario.name, point.seconds, now, text, _digest(key, point.seconds, text))
+        with self._usable():
+            self._data.execute("INSERT OR REPLACE INTO scenarios VALUES (?, ?, ?, ?, ?, ?)", row)
+            self._data.commit()
 
     def close(self) -> None:
         """Close the file."""
         self._data.close()
+
+
+def _digest(key: str, seconds: float, figures: str) -> str:
+    return hashlib.sha256(f"{key} {seconds!r} {figures}".encode()).hexdigest()
 
 
 def _figures(values: dict[str, Any]) -> Figures:

@@ -30,7 +30,7 @@ def broken(monkeypatch):
 def test_a_fault_is_one_line_that_tells_how_to_get_the_traceback(call, tmp_path, twelve_sites, broken, error, words):
     (tmp_path / "plan.xlsx").write_text("old")
     broken(error)
-    done = call("plan", twelve_sites, "-o", "plan.xlsx", "--json", "-")
+    done = call("plan", twelve_sites, "--force", "-o", "plan.xlsx", "--json", "-")
     assert done.code == 3
     assert done.out == ""
     assert done.err.count("\n") == 1

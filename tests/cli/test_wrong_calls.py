@@ -28,7 +28,7 @@ def refused(call, tmp_path):
 def test_errors_in_the_data_are_all_printed_with_their_cells(refused, tmp_path, fleets):
     (tmp_path / "plan.xlsx").write_text(OLD)
     (tmp_path / "plan.json").write_text(OLD)
-    said = refused("plan", fleets.wrong(), "-o", "plan.xlsx", "--json", "plan.json")
+    said = refused("plan", fleets.wrong(), "--force", "-o", "plan.xlsx", "--json", "plan.json")
     assert "Policy!B2" in said
     assert "Policy!B3" in said
     assert "2 errors" in said

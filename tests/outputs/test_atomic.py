@@ -2,12 +2,18 @@
 
 import os
 import stat
+import subprocess
+import sys
+from pathlib import Path
 
 import pytest
 
 from planner.errors import InputError
 from planner.outputs import plan_to_json, read_plan, write_json, write_template, write_workbook
-from planner.outputs.atomic import replacing
+from planner.outputs.atomic import afterwards, replacing, together, write_text
+from planner.outputs.leftovers import temporary_name
+
+ROOT = Path(__file__).parents[2]
 
 
 def test_failure_leaves_the_old_file_and_no_rubbish(tmp_path):
@@ -93,3 +99,93 @@ def test_disk_trouble_is_told_in_a_sentence(tmp_path):
 
     with pytest.raises(InputError, match="No space left on device"):
         fail()
+
+
+def test_files_of_one_block_take_their_places_together(tmp_path):
+    (tmp_path / "a").write_text("old a")
+    done = []
+    with together():
+        write_text(tmp_path / "a", "new a")
+        write_text(tmp_path / "b", "new b")
+        afterwards(lambda: done.append((tmp_path / "b").read_text()))
+        assert (tmp_path / "a").read_text() == "old a"
+        assert not (tmp_path / "b").exists()
+    assert {path.name: path.read_text() for path in tmp_path.iterdir()} == {"a": "new a", "b": "new b"}
+    assert done == ["new b"]
+
+
+def test_a_failure_in_the_block_leaves_all_files_as_they_were(tmp_path):
+    (tmp_path / "a").write_text("old a")
+    done = []
+
+    def fail():
+        with together():
+            write_text(tmp_path / "a", "new a")
+            afterwards(lambda: done.append(1))
+            raise ValueError("no JSON")
+
+    with pytest.raises(ValueError, match="no JSON"):
+        fail()
+    assert {path.name: path.read_text() for path in tmp_path.iterdir()} == {"a": "old a"}
+    assert not done
+
+
+def test_a_file_that_cannot_take_its_place_leaves_those_before_it_as_they_were(tmp_path, monkeypatch):
+    for name in "ab":
+        (tmp_path / name).write_text(f"old {name}")
+    replace = os.replace
+
+    def refuse(source, target):
+        if os.path.basename(target) == "b":
+            raise PermissionError(13, "Permission denied")
+        replace(source, target)
+
+    monkeypatch.setattr(os, "replace", refuse)
+
+    def write():
+        with together():
+            for name in ("a", "new", "b"):
+                write_text(tmp_path / name, f"new {name}")
+
+    with pytest.raises(InputError, match="b: cannot be written: Permission denied"):
+        write()
+    assert {path.name: path.read_text() for path in tmp_path.iterdir()} == {"a": "old a", "b": "old b"}
+
+
+KILLED = """
+import os, signal, sys
+from planner.outputs.atomic import replacing
+with replacing(sys.argv[1]) as temporary:
+    temporary.write_text("half")
+    os.kill(os.getpid(), signal.SIGKILL)
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals of POSIX")
+def test_what_a_killed_process_left_behind_goes_with_the_next_write(tmp_path):
+    for name in ("plan.json", "other.json"):
+        subprocess.run([sys.executable, "-c", KILLED, str(tmp_path / name)], cwd=ROOT, check=False)
+    assert len(list(tmp_path.glob(".*.part"))) == 2
+    write_text(tmp_path / "plan.json", "new")
+    assert (tmp_path / "plan.json").read_text() == "new"
+    assert [path.name[:11] for path in tmp_path.glob(".*.part")] == [".other.json"]
+
+
+def test_what_a_running_process_writes_stays_and_what_nobody_knows_goes_after_a_day(tmp_path):
+    target = tmp_path / "plan.json"
+    ours = tmp_path / temporary_name(target)
+    mine = ours.name.rsplit("-", 1)[0]
+    of_parent = ours.with_name(ours.name.replace(f"-{os.getpid()}-", f"-{os.getppid()}-"))
+    elsewhere, old_elsewhere = (ours.with_name(f".plan.json.00000000-1-{12 * c}.part") for c in "ab")
+    unknown, old_unknown = (ours.with_name(f".plan.json.{12 * c}.part") for c in "cd")
+    for path in (of_parent, elsewhere, old_elsewhere, unknown, old_unknown):
+        path.write_text("half")
+    for path in (old_elsewhere, old_unknown):
+        os.utime(path, (1, 1))
+    with replacing(target) as temporary:
+        temporary.write_text("first")
+        with replacing(target) as second:
+            second.write_text("second")
+        assert temporary.exists()
+        assert temporary.name.startswith(mine)
+    assert {path.name for path in tmp_path.iterdir()} == {"plan.json", of_parent.name, elsewhere.name, unknown.name}

@@ -3,6 +3,7 @@
 import dataclasses
 import json
 import os
+import random
 import sqlite3
 import subprocess
 import sys
@@ -147,7 +148,7 @@ def test_a_file_that_is_no_store_is_refused(tmp_path, twelve_sites):
 def rows(path):
     """The rows of a store: key, and when it was saved."""
     with closing(sqlite3.connect(path)) as data:
-        return dict(data.execute("SELECT key, saved_at FROM points"))
+        return dict(data.execute("SELECT key, saved_at FROM scenarios"))
 
 
 def test_a_killed_sweep_goes_on_without_repeating(tmp_path):
@@ -190,3 +191,41 @@ def has_rows(store):
         return bool(rows(store))
     except sqlite3.OperationalError:  # the table is not there yet
         return False
+
+
+def broken_stores(path, number):
+    """The bytes of a store with one bit turned at a random place, or cut short, ``number`` times."""
+    whole = path.read_bytes()
+    rng = random.Random(3)
+    for turn in range(number):
+        at = rng.randrange(len(whole))
+        if turn % 4 == 3:
+            yield whole[:at]
+        else:
+            yield whole[:at] + bytes([whole[at] ^ (1 << rng.randrange(8))]) + whole[at + 1 :]
+
+
+def test_a_damaged_store_is_told_and_gives_no_false_figures(tmp_path, twelve_sites):
+    path = tmp_path / "kept.sqlite"
+    scenarios = [Scenario(f"without {site}", closed_sites=(site,)) for site in twelve_sites.site_ids[:4]]
+    straight = substance(sweep(twelve_sites, scenarios, jobs=1, store=path))
+    told = []
+    for content in broken_stores(path, int(os.environ.get("CASTINGVOTE_FUZZ", "12"))):
+        for old in tmp_path.glob("kept.sqlite*"):
+            old.unlink()
+        path.write_bytes(content)
+        try:
+            assert substance(sweep(twelve_sites, scenarios, jobs=1, store=path)) == straight
+        except InputError as error:
+            told += [finding.code for finding in error.findings]
+    assert set(told) == {"store_unusable"}
+
+
+def test_figures_that_were_changed_in_the_store_are_not_taken(tmp_path, twelve_sites):
+    path = tmp_path / "kept.sqlite"
+    sweep(twelve_sites, [Scenario("a")], jobs=1, store=path)
+    with closing(sqlite3.connect(path)) as data:
+        data.execute("""UPDATE scenarios SET figures = replace(figures, '"hosts": 4', '"hosts": 3')""")
+        data.commit()
+    (point,) = sweep(twelve_sites, [Scenario("a")], jobs=1, store=path).points
+    assert (point.origin, point.figures.hosts) == ("solved", 4)
