@@ -11,7 +11,8 @@ SETTINGS = (
     Column("release_floor", "release", "oldest release that may use a shared host"),
     Column("latency_budget_ms", "number", "largest round-trip time; must be given here or for each site",
         "ms, round trip", least=0, least_excluded=True),
-    Column("reserve_percent", "number", "share of the cap kept free for growth", "%", default=0, least=0, most=99),
+    Column("reserve_percent", "number", "share of the cap kept free for growth; what is left is rounded down to whole "
+        "clusters", "%", default=0, least=0, most=99),
     Column("cover", "choice", "loss that the plan survives without overfilling a host: any one host, hub, or failure "
         "zone of hubs (a hub is one of its own)", default="none", choices=("none", "host", "hub", "zone")),
     Column("max_blast_radius", "whole", "most clusters that one host's loss may hit", "clusters", least=1),

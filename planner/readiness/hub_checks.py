@@ -45,11 +45,11 @@ class HubChecks:
 
     def _shown_apart(self) -> Bools:
         """Sites with a pool of theirs that zones stated on both sides, or a distance, show to be elsewhere."""
-        at_site, at_pool = (
-            np.array([bool(zones) for zones in table["zone"]], dtype=np.bool_)
-            for table in (self._fleet.sites, self._fleet.pools)
-        )
-        by_zone = at_site[self._pairs.site] & at_pool[self._pairs.pool]
+        at_site = np.array([bool(zones) for zones in self._fleet.sites["zone"]], dtype=np.bool_)
+        at_hub = np.zeros(len(self._fleet.hub_ids), dtype=np.bool_)
+        for hubs in self._fleet.hubs_in_zones.values():
+            at_hub[hubs] = True
+        by_zone = at_site[self._pairs.site] & at_hub[self._fleet.hub_of_pool[self._pairs.pool]]
         shown = np.zeros(len(self._fleet.site_ids), dtype=np.bool_)
         shown[self._pairs.site[by_zone]] = True
         left = self._pairs.take(~shown[self._pairs.site])
@@ -87,7 +87,7 @@ class HubChecks:
         if at_home is None:
             return Item(code, "open", name, "the fleet has no hub", "Add a hub.")
         facts = self._checker.facts
-        zoned = np.isin(facts.site_pool_keys(at_home.site, at_home.pool), facts.shared_zones)
+        zoned = np.isin(facts.site_hub_keys(at_home.site, facts.hub(at_home)), facts.shared_zones)
         settled = zoned | (facts.same_place[at_home.site] == facts.hub(at_home))
         if (np.isnan(facts.distance_km(at_home)) & ~settled).any():
             least = self._fleet.policy.third_location_km

@@ -95,22 +95,15 @@ class Facts:
 
     @cached_property
     def shared_zones(self) -> Ints:
-        """Keys, see `site_pool_keys`, of the pairs that lie in one failure zone."""
-        pools_in: dict[str, list[int]] = {}
-        for pool, zones in enumerate(self.fleet.pools["zone"]):
-            for zone in zones:
-                pools_in.setdefault(zone, []).append(pool)
+        """Keys, see `site_hub_keys`, of the sites and hubs that lie in one failure zone."""
+        hubs_in = self.fleet.hubs_in_zones
         sites = enumerate(self.fleet.sites["zone"])
-        pairs = ((site, pool) for site, zones in sites for zone in zones for pool in pools_in.get(zone, ()))
-        return self.site_pool_keys(*_columns(pairs))
+        pairs = ((site, int(hub)) for site, zones in sites for zone in zones for hub in hubs_in.get(zone, ()))
+        return self.site_hub_keys(*_columns(pairs))
 
     def site_hub_keys(self, site: Ints, hub: Ints) -> Ints:
         """Return one number for each pair of site and hub."""
         return site * len(self.fleet.hub_ids) + hub
-
-    def site_pool_keys(self, site: Ints, pool: Ints) -> Ints:
-        """Return one number for each pair of site and pool."""
-        return site * len(self.fleet.pool_ids) + pool
 
     @cached_property
     def same_place(self) -> Ints:

@@ -116,7 +116,7 @@ def blast_radius(facts: Facts, pairs: Pairs) -> Bools:
 def third_location(facts: Facts, pairs: Pairs) -> Bools:
     """The vote shares neither place, failure zone nor, within the policy's distance, surroundings with the site."""
     broken: Bools = facts.same_place[pairs.site] == facts.hub(pairs)
-    broken = broken | np.isin(facts.site_pool_keys(pairs.site, pairs.pool), facts.shared_zones)
+    broken = broken | np.isin(facts.site_hub_keys(pairs.site, facts.hub(pairs)), facts.shared_zones)
     if facts.policy.third_location_km > 0:
         # Written so that an unknown distance counts as broken: it cannot be shown to be enough.
         broken = broken | ~(facts.distance_km(pairs) >= facts.policy.third_location_km)

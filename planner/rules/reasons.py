@@ -117,10 +117,11 @@ def blast_radius(facts: Facts, pairs: Pairs) -> str:
 
 def third_location(facts: Facts, pairs: Pairs) -> str:
     row = facts.fleet.sites.iloc[pairs.site[0]]
+    hubs_in = facts.fleet.hubs_in_zones
     parts = []
-    for position, pool in enumerate(pairs.pool):
-        hub = facts.fleet.hub_ids[facts.fleet.hub_of_pool[pool]]
-        shared = [zone for zone in facts.fleet.pools["zone"].iloc[pool] if zone in row["zone"]]
+    for position, at in enumerate(facts.hub(pairs)):
+        hub = facts.fleet.hub_ids[at]
+        shared = [zone for zone in row["zone"] if zone in hubs_in and at in hubs_in[zone]]
         if hub == row["site"]:
             parts.append(f"hub {hub} is the site itself")
         elif shared:

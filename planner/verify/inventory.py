@@ -47,7 +47,7 @@ class Pool:
     """A row of Hubs; numbers are NaN where unknown.
 
     ``usable`` is the cap less reserve, and not above the clusters that a host's loss may hit; hosts are counted without
-    the ``retiring`` ones, by name.
+    the ``retiring`` ones, by name. ``zones`` are those of its hub.
     """
 
     pool: str
@@ -101,7 +101,10 @@ def read_inventory(fleet: Fleet) -> Inventory:
     needing = [site for site in sites.values() if site.needs_host]
     whole_weight = sum((site.weight for site in needing), Fraction(0))
     hit = _most_hit(needing, whole_weight, fleet.policy)
-    pools = {row["pool"]: _pool(row, fleet.policy, hit) for row in _rows(fleet.pools)}
+    zones: dict[str, set[str]] = {}  # of a hub: those of all its rows
+    for row in _rows(fleet.pools):
+        zones.setdefault(row["hub"], set()).update(row["zone"])
+    pools = {row["pool"]: _pool(row, zones[row["hub"]], fleet.policy, hit) for row in _rows(fleet.pools)}
     uplinks_kbps: dict[str, float] = {}
     for pool in pools.values():
         if not math.isnan(pool.uplink_mbps):
@@ -156,7 +159,7 @@ def _most_hit(needing: list[Site], whole_weight: Fraction, policy: Policy) -> fl
     return min(most, math.floor(Fraction(str(policy.max_share_percent)) * whole_weight / 100 / each.pop()))
 
 
-def _pool(row: Mapping[str, Any], policy: Policy, most_hit: float) -> Pool:
+def _pool(row: Mapping[str, Any], zones: set[str], policy: Policy, most_hit: float) -> Pool:
     cap = int(_given(row["cluster_cap"], policy.cluster_cap))
     # Exact in the decimals that the user typed: 10 % of 50 leaves 45, whatever binary fractions say.
     usable = math.floor(cap * (100 - Fraction(str(policy.reserve_percent))) / 100)
@@ -168,7 +171,7 @@ def _pool(row: Mapping[str, Any], policy: Policy, most_hit: float) -> Pool:
         hub=row["hub"],
         latitude=row["latitude"],
         longitude=row["longitude"],
-        zones=frozenset(row["zone"]),
+        zones=frozenset(zones),
         max_hosts=max(0, most - len(retiring)),
         existing_hosts=max(0, existing - len(retiring)),
         retiring=retiring,

@@ -157,16 +157,16 @@ class _Draw:
         return row
 
     def _hub(self, name: str) -> Rows:
-        """Return the rows of one hub: its pools, in one place."""
+        """Return the rows of one hub: its pools, in one place; each row may name zones of its own."""
         place = self.fill(self._placed({"hub": name}), HUB_CELLS)
-        if (self.has["zones"] or self.cover == "zone" or self.has["limits_zone"]) and self.chance(0.7):
-            place["zone"] = self.some(ZONES, 2)
         pools = self.rng.choice([1, 2]) if self.has["two_pools"] else 1
         return [self._pool({**place, **({"pool": f"{name}-{'ab'[n]}"} if pools > 1 else {})}) for n in range(pools)]
 
     def _pool(self, row: dict[str, Any]) -> dict[str, Any]:
         caps, hosts = ((2, 3, 4, 5), (0, 1, 1, 2)) if self.has["tight"] else ((4, 6, 8, 10), (1, 2, 3))
         row["cluster_cap"] = self.rng.choice(caps)
+        if (self.has["zones"] or self.cover == "zone" or self.has["limits_zone"]) and self.chance(0.7):
+            row["zone"] = self.some(ZONES, 2)
         if self.chance(0.95):
             row["max_hosts"] = self.rng.choice(hosts)
         if self.has["existing"]:
