@@ -233,6 +233,7 @@ class Fleet:
     policy: Policy = Policy()
     findings: tuple[Finding, ...] = ()
     sources: tuple[Source, ...] = ()
+    true_pools: Mapping[str, str] = field(default_factory=dict)  # of pools that are parts of one, see planner.replan
 
     def __post_init__(self) -> None:
         wrong = [
@@ -268,8 +269,8 @@ class Fleet:
 
     @cached_property
     def hub_ids(self) -> tuple[str, ...]:
-        """Hub ids in order of first appearance."""
-        return tuple(dict.fromkeys(self.pools["hub"]))
+        """Hub ids, sorted, so that what is numbered by hub does not follow the order of rows."""
+        return tuple(sorted(set(self.pools["hub"])))
 
     @cached_property
     def hub_of_pool(self) -> Ints:

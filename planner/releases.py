@@ -28,6 +28,9 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import pairwise
 from math import inf
+from typing import Literal
+
+Rule = Literal["not_older", "any", "same_major"]  # the policy's host_release_rule
 
 UNDERSTOOD = (
     "understood are dotted numbers, then dev, alpha, beta, milestone or rc for a version before the release, "
@@ -107,6 +110,14 @@ def parse_release(text: str) -> Release:
         return _parse(text, plain)
     except ValueError as error:
         raise ValueError(f"release {text!r} has no certain order: {error}; {UNDERSTOOD}") from None
+
+
+def suits(rule: Rule, site: str, host: str) -> bool:
+    """Say whether a host of release ``host`` may serve a site of release ``site``; unknown releases pass."""
+    if rule == "any" or not site or not host:
+        return True
+    own, other = parse_release(site), parse_release(host)
+    return own.major == other.major if rule == "same_major" else other >= own
 
 
 def _parse(text: str, plain: str) -> Release:

@@ -64,6 +64,8 @@ CURRENT = Sheet(
         Column("site", "id", "site id", required=True, aliases=SITES.columns[0].aliases, example="0042"),
         Column("hub", "id", "hub id", required=True, aliases=HUBS.columns[0].aliases, example="ESK"),
         Column("host", "id", "name of the host", aliases=("host_name", "tie_breaker_host"), example="ESK-01"),
+        Column("pool", "id", "pool of the host, where its hub has several", aliases=("pool_id", "host_pool"),
+            default="the only pool there that fits the host and its sites"),
     ),
 )
 # fmt: on

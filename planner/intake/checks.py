@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from planner.fleet import Bools, Fleet
-from planner.intake import evidence
+from planner.intake import evidence, running
 from planner.intake.draft import Draft
 from planner.intake.findings import Place, guess, show
 from planner.intake.tables import TypedSheet
@@ -205,6 +205,7 @@ CHECKS: tuple[Check, ...] = (
     nodes,
     host_counts,
     current_hosts,
+    *running.CHECKS,
     coordinates,
     releases,
     dates,

@@ -12,6 +12,7 @@ from planner.intake.findings import Findings, show
 from planner.intake.ids import KnownIds, first_rows, resolve, resolve_column
 from planner.intake.latency import PairRows
 from planner.intake.policy import PolicyRead
+from planner.intake.running import check_pools_of_hosts
 from planner.intake.tables import TypedSheet
 from planner.intake.words import is_unknown
 
@@ -125,12 +126,16 @@ def resolve_current(draft: Draft) -> None:
     read = draft.current
     if read is None:
         return
+    pools = KnownIds.of(draft.pools.frame["pool"])
     site = resolve_column(read, "site", draft.site_ids, draft.findings, "site_unknown")
     hub = resolve_column(read, "hub", draft.hub_ids, draft.findings, "hub_unknown")
+    pool = resolve_column(read, "pool", pools, draft.findings, "pool_unknown")
     read.frame["site"] = _names(site, draft.site_ids, read.frame["site"])
     read.frame["hub"] = _names(hub, draft.hub_ids, read.frame["hub"])
+    read.frame["pool"] = _names(pool, pools, pd.Series([""] * len(pool), dtype=object))
     read = read.only((site >= 0) & (hub >= 0))
     draft.current = read.only(~_repeated(draft, read))
+    check_pools_of_hosts(draft.current, draft.pools, draft.findings)
 
 
 def _repeated(draft: Draft, read: TypedSheet) -> npt.NDArray[np.bool_]:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import dataclasses
-from collections import Counter
+import itertools
 from dataclasses import dataclass
 
 import pandas as pd
 
 from planner.fleet import Fleet
 from planner.plan import Host, Plan
+from planner.running import running_hosts
 
 
 @dataclass(frozen=True)
@@ -35,20 +36,14 @@ def by_host(fleet: Fleet) -> ByHost:
     comes to the name of its host, see `planner.sizing.today`.
     """
     rows, host_of, pool_of = [], {}, {}
-    waiting = _in_use(fleet)
-    # As in `planner.sizing.today`: names at a hub go to its pools in order of id, as many as each has existing hosts.
-    order = sorted(range(len(fleet.pool_ids)), key=lambda p: fleet.pool_ids[p])
-    last = {fleet.pools["hub"].iloc[p]: p for p in order}
-    number: Counter[str] = Counter()
-    for p in order:
+    running = running_hosts(fleet)
+    number = itertools.count(1)
+    for p in sorted(range(len(fleet.pool_ids)), key=lambda p: fleet.pool_ids[p]):
         row = fleet.pools.iloc[p].to_dict()
-        hub, most, existing = row["hub"], int(fleet.max_hosts[p]), int(fleet.existing_hosts[p])
-        take = most if last[hub] == p else min(existing, most)
-        names = waiting.get(hub, [])[:take]
-        waiting[hub] = waiting.get(hub, [])[take:]
+        most, existing = int(fleet.max_hosts[p]), int(fleet.existing_hosts[p])
+        names = [name for name in running.hosts.get(fleet.pool_ids[p], ()) if name not in fleet.retiring_hosts][:most]
         for name in names:
-            number[hub] += 1
-            split = f"0 {number[hub]:06d} {name}"
+            split = f"0 {next(number):06d} {name}"
             host_of[split], pool_of[split] = name, fleet.pool_ids[p]
             rows.append({**row, "pool": split, "max_hosts": 1.0, "existing_hosts": 1.0, "retiring_hosts": ()})
         rest = f"1 {fleet.pool_ids[p]}"
@@ -59,15 +54,12 @@ def by_host(fleet: Fleet) -> ByHost:
         row["existing_hosts"] = float(max(0, existing - len(names)) + gone)
         rows.append({**row, "pool": rest})
     pools = pd.DataFrame(rows, columns=fleet.pools.columns).astype(fleet.pools.dtypes.to_dict())
-    return ByHost(fleet, fleet.replace(pools=pools), host_of, pool_of)
-
-
-def _in_use(fleet: Fleet) -> dict[str, list[str]]:
-    names: dict[str, list[str]] = {}
-    current = zip(fleet.current["host"], fleet.current["hub"], strict=True)
-    for name, hub in sorted({(host, hub) for host, hub in current if host and host not in fleet.retiring_hosts}):
-        names.setdefault(hub, []).append(name)
-    return names
+    part_of = {host: split for split, host in host_of.items()}
+    table = zip(fleet.current["hub"], fleet.current["host"], fleet.current["pool"], strict=True)
+    rest_of = {key: f"1 {pool}" for key, pool in running.pool.items()}
+    stated = [part_of.get(host) or rest_of.get((hub, host), pool) for hub, host, pool in table]
+    current = fleet.current.assign(pool=pd.Series(stated, index=fleet.current.index, dtype=object))
+    return ByHost(fleet, fleet.replace(pools=pools, current=current, true_pools=pool_of), host_of, pool_of)
 
 
 def folded(split: ByHost, plan: Plan) -> Plan:

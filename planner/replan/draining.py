@@ -8,9 +8,7 @@ import pandas as pd
 
 from planner.errors import InputError
 from planner.fleet import Finding, Fleet
-from planner.rules import Checker
-from planner.sizing.problem import build_problem
-from planner.sizing.today import read_today
+from planner.running import running_hosts
 
 
 def drained(fleet: Fleet, names: Iterable[str]) -> Fleet:
@@ -22,8 +20,8 @@ def drained(fleet: Fleet, names: Iterable[str]) -> Fleet:
     """
     wanted = list(dict.fromkeys(names))
     hubs = [name for name in wanted if name in fleet.hub_ids]
-    at_hub = dict(zip(fleet.current["host"], fleet.current["hub"], strict=True))
-    hosts = [name for name in wanted if name not in fleet.hub_ids and name in at_hub and name]
+    pool_of = {host: pool for (_, host), pool in running_hosts(fleet).pool.items()}
+    hosts = [name for name in wanted if name not in fleet.hub_ids and name in pool_of]
     unknown = [name for name in wanted if name not in (*hubs, *hosts)]
     if unknown:
         hint = "Name a hub of the sheet Hubs, or a host as the sheet Current writes it."
@@ -37,17 +35,7 @@ def drained(fleet: Fleet, names: Iterable[str]) -> Fleet:
     pools["max_hosts"] = pools["max_hosts"].mask(pools["hub"].isin(hubs), 0.0)
     retiring = [tuple(names) for names in pools["retiring_hosts"]]
     for host in hosts:
-        pool = _pool_of(fleet, host, at_hub[host])
+        pool = fleet.pool_ids.index(pool_of[host])
         retiring[pool] = tuple(dict.fromkeys((*retiring[pool], host)))
     pools["retiring_hosts"] = pd.Series(retiring, index=pools.index, dtype=object)
     return fleet.replace(pools=pools)
-
-
-def _pool_of(fleet: Fleet, host: str, hub: str) -> int:
-    """Return the position of the pool that a host of Current belongs to; at a hub of several, as plans name them."""
-    at_hub = [p for p, other in enumerate(fleet.pools["hub"]) if other == hub]
-    if len(at_hub) == 1:
-        return at_hub[0]
-    problem = build_problem(fleet, Checker(fleet))
-    names = read_today(fleet, problem).names
-    return next((int(problem.pool_at[p]) for p, known in enumerate(names) if host in known), at_hub[-1])

@@ -13,12 +13,11 @@ from functools import lru_cache
 from itertools import permutations
 from typing import Literal
 
-from planner.releases import parse_release
+from planner.releases import Rule, parse_release, suits
 
 # ("site", 0): the release of the site changes; ("host", n): that of the n-th host; ("move", n): it joins its n-th stay.
 Event = tuple[Literal["site", "host", "move"], int]
 SITE: Event = ("site", 0)
-Rule = Literal["not_older", "any", "same_major"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,14 +97,6 @@ def _keeps(story: Story, order: tuple[Event, ...]) -> bool:
         if kind == "move" and not reaches(story.floor, site):
             return False
     return True
-
-
-def suits(rule: Rule, site: str, host: str) -> bool:
-    """Say whether a host of release ``host`` may serve a site of release ``site``; unknown releases pass."""
-    if rule == "any" or not site or not host:
-        return True
-    own, other = parse_release(site), parse_release(host)
-    return own.major == other.major if rule == "same_major" else other >= own
 
 
 def reaches(floor: str, site: str) -> bool:

@@ -11,13 +11,14 @@ from planner.fleet import Finding, Fleet, positions
 from planner.plan import Plan
 from planner.releases import parse_release
 from planner.rules import Checker
+from planner.running import Running, running_hosts
 from planner.sizing.problem import Problem, build_problem
 from planner.sizing.today import read_today
 
 
 @dataclass(frozen=True, slots=True)
 class HostState:
-    """A host: ``pool`` is its position in the fleet's Hubs, -1 for one that Current names but Hubs does not count.
+    """A host: ``pool`` is its position in the fleet's Hubs, -1 for one that neither Current names nor Hubs counts.
 
     ``limit`` is its cluster cap, None where not known: on the way the reserve may be used. ``releases`` are
     (today, after).
@@ -95,10 +96,11 @@ def read_state(fleet: Fleet, plan: Plan) -> State:
     """Return the state before and after; raises InputError where sites are split, since Current has no counts."""
     _refuse_split(fleet, plan)
     problem = build_problem(fleet, Checker(fleet))
-    hosts = _hosts(fleet, plan, problem)
+    running = running_hosts(fleet)
+    hosts = _hosts(fleet, plan, problem, running)
     then = {row.site: row.host for row in plan.assignments}
     sizes = dict(zip(fleet.site_ids, fleet.clusters.tolist(), strict=True))
-    now, unnamed = _now(fleet, hosts, then, sizes)
+    now, unnamed = _now(fleet, hosts, then, sizes, running)
     return State(fleet, plan, hosts, now, then, sizes, unnamed, problem)
 
 
@@ -112,7 +114,7 @@ def _refuse_split(fleet: Fleet, plan: Plan) -> None:
             raise InputError((Finding("error", "rollout_split", "Current", message, hint),))
 
 
-def _hosts(fleet: Fleet, plan: Plan, problem: Problem) -> dict[str, HostState]:
+def _hosts(fleet: Fleet, plan: Plan, problem: Problem, running: Running) -> dict[str, HostState]:
     today = read_today(fleet, problem)
     pool_at = {pool: at for at, pool in enumerate(fleet.pool_ids)}
     named = set(fleet.current["host"]) - {""}
@@ -129,9 +131,9 @@ def _hosts(fleet: Fleet, plan: Plan, problem: Problem) -> dict[str, HostState]:
         add(host.host, pool_at[host.pool], existing=host.existing or host.host in named, planned=True)
     for p, names in enumerate(today.names):
         pool = int(problem.pool_at[p])
-        running = sum(h.pool == pool and h.existing for h in hosts.values())
+        counted = sum(h.pool == pool and h.existing for h in hosts.values())
         left = [name for name in names if name not in hosts]
-        spare = max(0, int(problem.existing[p]) - running)
+        spare = max(0, int(problem.existing[p]) - counted)
         # Hosts that Current names first; of the others as many as exist and do not run in the plan.
         gone = [n for n in left if n in named] + [n for n in left if n not in named]
         for name in gone[: max(spare, sum(n in named for n in left))]:
@@ -140,41 +142,41 @@ def _hosts(fleet: Fleet, plan: Plan, problem: Problem) -> dict[str, HostState]:
         for name in retiring:
             if name not in hosts:
                 add(name, pool, existing=True, planned=False)
-    for host_name, hub in zip(fleet.current["host"], fleet.current["hub"], strict=True):
-        if host_name and host_name not in hosts:
-            hosts[host_name] = HostState(host_name, hub, -1, None, True, False, ("", ""))
+    for (_, name), of in running.pool.items():
+        if name not in hosts:
+            add(name, pool_at[of], existing=True, planned=False)
     return hosts
 
 
 def _now(
-    fleet: Fleet, hosts: dict[str, HostState], then: Mapping[str, str], sizes: Mapping[str, int]
+    fleet: Fleet, hosts: dict[str, HostState], then: Mapping[str, str], sizes: Mapping[str, int], running: Running
 ) -> tuple[dict[str, str], tuple[str, ...]]:
     """Return the host of each site today, chosen with room in mind where Current does not name it, and those sites."""
     now: dict[str, str] = {}
     free = {name: float("inf") if host.limit is None else float(host.limit) for name, host in hosts.items()}
-    rows = list(zip(fleet.current["site"], fleet.current["hub"], fleet.current["host"], strict=True))
-    at_hub = {hub: [n for n, h in hosts.items() if h.existing and h.hub == hub] for hub in {hub for _, hub, _ in rows}}
-    unnamed = []
-    for site, _, host in rows:
+    rows = sorted(zip(fleet.current["site"], fleet.current["hub"], fleet.current["host"], strict=True))
+    for site, hub, host in rows:
         if host:
+            hosts.setdefault(host, HostState(host, hub, -1, None, True, False, ("", "")))
             now[site] = host
-            free[host] -= sizes[site]
+            free[host] = free.get(host, float("inf")) - sizes[site]
+    unnamed = tuple(site for site, _, host in rows if not host)
     for site, hub, _ in (row for row in rows if not row[2]):
-        unnamed.append(site)
+        pools = {fleet.pool_ids.index(pool) for pool in running.may_be.get((site, hub), ())}
+        here = [name for name, host in hosts.items() if host.existing and host.hub == hub and host.pool in pools]
         target = then.get(site)
-        if target is not None and hosts[target].hub == hub and hosts[target].existing:
-            # verify calls this "keep": whichever host it is, the plan does not move it.
-            now[site] = target
-            free[target] -= sizes[site]
-            continue
-        if not at_hub[hub]:
-            hosts[hub] = HostState(hub, hub, -1, None, True, False, ("", ""))
-            free[hub] = float("inf")
-            at_hub[hub] = [hub]
-        chosen = max(at_hub[hub], key=lambda name: (free[name] >= sizes[site], hosts[name].planned, free[name]))
+        if target in here:
+            # The plan calls this "keep": whichever host it is, it does not move the site.
+            chosen = str(target)
+        elif here:
+            chosen = max(here, key=lambda name: (free[name] >= sizes[site], hosts[name].planned, free[name]))
+        else:
+            chosen = hub
+            hosts.setdefault(hub, HostState(hub, hub, -1, None, True, False, ("", "")))
+            free.setdefault(hub, float("inf"))
         now[site] = chosen
         free[chosen] -= sizes[site]
-    return now, tuple(unnamed)
+    return now, unnamed
 
 
 def hub_position(fleet: Fleet, hub: str) -> int:

@@ -164,8 +164,7 @@ def _assignment(
     before = today.host.get(site) or today.hub.get(site)
     action: Action = "attach"
     if before is not None:
-        same = today.host[site] == host if today.host[site] else today.hub[site] == hub
-        action = "keep" if same else "move"
+        action = "keep" if today.keeps(site, host, fleet.pool_ids[problem.pool_at[seat.pool]]) else "move"
     return Assignment(
         site=site,
         host=host,

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import itertools
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -10,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.fleet import Bools, Fleet
+from planner.running import running_hosts
 from planner.sizing.problem import Problem
 
 if TYPE_CHECKING:
@@ -20,27 +22,33 @@ if TYPE_CHECKING:
 class Today:
     """``hub`` and ``host`` map a site id to its current hub and host (``""`` where the host is not named).
 
-    ``names`` lists, for each pool of the problem, its hosts: existing ones first, then as many new ones
-    as may be needed. ``existing`` (P,) counts the existing ones among them.
+    ``may_be`` are the ids of the pools that a site without a named host may be on. ``names`` lists, for each pool of
+    the problem, its hosts: those in use first, then as many new ones as may be needed.
     """
 
     hub: dict[str, str]
     host: dict[str, str]
+    may_be: dict[str, tuple[str, ...]]
     names: list[list[str]]
+
+    def keeps(self, site: str, host: str, pool: str) -> bool:
+        """Say whether a site that ``host`` of the pool ``pool`` carries stays where it is today."""
+        named = self.host.get(site)
+        return named == host if named else pool in self.may_be.get(site, ())
 
     def stays(self, fleet: Fleet, problem: Problem) -> Bools:
         """Mark the pairs (E,) that keep a site on the pool that serves it today."""
         pool_of_host = {name: p for p, names in enumerate(self.names) for name in names}
-        hub_of_pool = [fleet.hub_ids[fleet.hub_of_pool[at]] for at in problem.pool_at]
+        ids = [fleet.pool_ids[at] for at in problem.pool_at]
         marks = np.zeros(len(problem.pool), dtype=np.bool_)
         for s, at in enumerate(problem.site_at):
             site = fleet.site_ids[at]
             if site not in self.hub:
                 continue
-            pool = pool_of_host.get(self.host[site])
+            named = self.host[site]
             for e in range(problem.indptr[s], problem.indptr[s + 1]):
                 p = problem.pool[e]
-                marks[e] = p == pool if pool is not None else hub_of_pool[p] == self.hub[site] and not self.host[site]
+                marks[e] = p == pool_of_host.get(named) if named else ids[p] in self.may_be.get(site, ())
         return marks
 
     def in_force(self, fleet: Fleet, problem: Problem) -> InForce:
@@ -51,7 +59,6 @@ class Today:
             stays=self.stays(fleet, problem),
             hub=[self.hub.get(site, "") for site in sites],
             host=[self.host.get(site, "") for site in sites],
-            hub_of_pool=[fleet.hub_ids[fleet.hub_of_pool[at]] for at in problem.pool_at],
             gone=sum(not needs.get(site, True) for site in self.hub),
         )
 
@@ -60,14 +67,13 @@ class Today:
 class InForce:
     """What is in force today, for a problem of S sites and E eligible pairs.
 
-    ``stays`` (E,) marks the pairs that keep a site on its pool. ``hub`` and ``host`` (S) are names, ``""`` for none;
-    ``hub_of_pool`` (P). ``gone`` counts sites of Current that need no shared host any more: every plan moves them.
+    ``stays`` (E,) marks the pairs that keep a site on its pool. ``hub`` and ``host`` (S) are names, ``""`` for none.
+    ``gone`` counts sites of Current that need no shared host any more: every plan moves them.
     """
 
     stays: Bools
     hub: list[str]
     host: list[str]
-    hub_of_pool: list[str]
     gone: int
 
     @cached_property
@@ -83,36 +89,33 @@ class InForce:
     def _keeps(self, seat: Seat) -> bool:
         if self.host[seat.site]:
             return self.host[seat.site] == seat.host
-        return self.hub[seat.site] == self.hub_of_pool[seat.pool]
+        return bool(self.stays[seat.pair])
 
 
 def read_today(fleet: Fleet, problem: Problem) -> Today:
     """Return today's assignment and a name for every host that a plan may run.
 
-    Names in use at a hub go to its pools in order of pool id, as many as each pool has existing hosts; new
-    names are HUB-01, HUB-02, … without those in use. Hosts that are to be emptied carry nobody in a plan.
+    Names in use are of the pools that `planner.running` gives them; new names are HUB-01, HUB-02, … without those in
+    use. Hosts that are to be emptied, and those beyond what their pool can hold, carry nobody in a plan.
     """
-    current = fleet.current
-    hub = dict(zip(current["site"], current["hub"], strict=True))
-    host = dict(zip(current["site"], current["host"], strict=True))
-    in_use: dict[str, list[str]] = {}
-    for name, at in sorted({(h, where) for h, where in zip(current["host"], current["hub"], strict=True) if h}):
-        if name not in fleet.retiring_hosts:
-            in_use.setdefault(at, []).append(name)
-    taken = set(fleet.retiring_hosts).union(*in_use.values())
+    current, running = fleet.current, running_hosts(fleet)
+    rows = sorted(zip(current["site"], current["hub"], current["host"], strict=True))
+    hub = {site: at for site, at, _ in rows}
+    host = {site: name for site, _, name in rows}
+    may_be = {site: pools for (site, at), pools in running.may_be.items() if hub[site] == at and not host[site]}
+    taken = fleet.retiring_hosts | {name for _, name in running.pool}
     names: list[list[str]] = [[] for _ in range(problem.pools)]
-    pools_at: dict[str, list[int]] = {}
+    fresh: dict[str, Iterator[str]] = {}
     for p, at in enumerate(problem.pool_at):
-        pools_at.setdefault(fleet.hub_ids[fleet.hub_of_pool[at]], []).append(p)
-    for at_hub, pools in sorted(pools_at.items()):
-        waiting = in_use.get(at_hub, [])
-        for p in pools:
-            most = int(problem.max_hosts[p]) if p == pools[-1] else int(problem.existing[p])
-            names[p], waiting = waiting[:most], waiting[most:]
-        fresh = (f"{at_hub}-{number:02d}" for number in range(1, 1_000_000))
-        for p in pools:
-            while len(names[p]) < max(problem.max_hosts[p], problem.existing[p]):
-                name = next(n for n in fresh if n not in taken)
-                taken.add(name)
-                names[p].append(name)
-    return Today(hub, host, names)
+        pool, at_hub = fleet.pool_ids[at], fleet.pools["hub"].iloc[at]
+        most = max(problem.max_hosts[p], problem.existing[p])
+        in_use = [name for name in running.hosts.get(pool, ()) if name not in fleet.retiring_hosts]
+        new = fresh.setdefault(at_hub, _fresh(at_hub, taken))
+        kept = in_use[: int(problem.max_hosts[p])]
+        names[p] = [*kept, *itertools.islice(new, max(0, int(most) - len(kept)))]
+    return Today(hub, host, may_be, names)
+
+
+def _fresh(hub: str, taken: Collection[str]) -> Iterator[str]:
+    """Yield names for hosts at ``hub`` that are not ``taken``."""
+    return (name for number in itertools.count(1) if (name := f"{hub}-{number:02d}") not in taken)

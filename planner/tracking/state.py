@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pandas as pd
 
+from planner import columns
 from planner.fleet import Fleet
 from planner.outputs import headings
 from planner.plan import Assignment, Plan
@@ -57,18 +58,19 @@ def carried_on(fleet: Fleet, plan: Plan, merged: Merged) -> Fleet:
     """
     hubs = {host.host: host.hub for host in plan.host_list}
     pools = {host.host: host.pool for host in plan.host_list}
-    now: dict[str, tuple[str, str]] = {}
+    now: dict[str, tuple[str, str, str]] = {}
     known = set(fleet.site_ids)
     for cells in merged.rows:
         row = _site(cells)
         host = row.host if row.status == "done" else row.stands_on
         if host in hubs and row.site in known:
-            now[row.site] = (hubs[host], host)
-    columns = zip(fleet.current["site"], fleet.current["hub"], fleet.current["host"], strict=True)
-    table = [(site, hub, host) for site, hub, host in columns if site not in now]
-    table += [(site, hub, host) for site, (hub, host) in sorted(now.items())]
-    current = pd.DataFrame(table, columns=["site", "hub", "host"], dtype=object)
-    standing = Counter(pools[host] for host in {host for _, _, host in table} & set(pools))
+            now[row.site] = (hubs[host], host, pools[host])
+    names = list(columns.CURRENT.names)
+    before = zip(*(fleet.current[name] for name in names), strict=True)
+    table = [row for row in before if row[0] not in now]
+    table += [(site, *where) for site, where in sorted(now.items())]
+    current = pd.DataFrame(table, columns=names, dtype=object)
+    standing = Counter(pools[host] for host in set(current["host"]) & set(pools))
     least = np.array([standing[pool] for pool in fleet.pool_ids], dtype=np.float64)
     existing = np.maximum(fleet.pools["existing_hosts"].fillna(0).to_numpy(dtype=np.float64), least)
     return fleet.replace(current=current, pools=fleet.pools.assign(existing_hosts=existing))

@@ -17,6 +17,7 @@ from planner.verify.hosts import check_hosts
 from planner.verify.inventory import read_inventory
 from planner.verify.proof import ProofCheck, verify_proof
 from planner.verify.rollout import verify_rollout
+from planner.verify.running import check_running
 from planner.verify.sites import check_sites
 from planner.verify.totals import check_totals
 from planner.verify.violation import CODES, Violation
@@ -32,5 +33,5 @@ def verify(fleet: Fleet, plan: Plan) -> tuple[Violation, ...]:
     the latency sheets.
     """
     case = Case(read_inventory(fleet), plan)
-    checks = (check_sites, check_assignments, check_hosts, check_cover, check_totals)
+    checks = (check_sites, check_assignments, check_hosts, check_running, check_cover, check_totals)
     return tuple(chain.from_iterable(check(case) for check in checks))

@@ -6,9 +6,10 @@ from collections.abc import Iterator
 
 from planner.plan import Assignment
 from planner.verify.case import Case
-from planner.verify.inventory import Pool, Site
+from planner.verify.inventory import InForce, Pool, Site
 from planner.verify.pairs import Pair
 from planner.verify.rules import broken_rules
+from planner.verify.running import Running
 from planner.verify.violation import Violation, differs
 
 # Workbooks show times with one decimal.
@@ -17,6 +18,7 @@ ROUNDING_MS = 0.05
 
 def check_assignments(case: Case) -> Iterator[Violation]:
     """Check each assignment by itself."""
+    running = Running(case)
     for row in case.plan.assignments:
         where = f"site {row.site}"
         host = case.hosts.get(row.host)
@@ -27,7 +29,7 @@ def check_assignments(case: Case) -> Iterator[Violation]:
         site, pool = case.inventory.sites.get(row.site), case.pool_of(row.host)
         if site is None:
             continue
-        yield from _current(case, row)
+        yield from _current(case, running, row)
         if pool is not None:
             yield from (Violation(code, where, text) for code, text in broken_rules(case.inventory, site, pool))
             yield from _claims(case, row, site, pool)
@@ -63,15 +65,22 @@ def _claims_of_evidence(row: Assignment, pair: Pair) -> Iterator[Violation]:
         yield Violation("claim", where, text)
 
 
-def _current(case: Case, row: Assignment) -> Iterator[Violation]:
-    """Check what the plan says about the change: it is a move unless host (if named), else hub, stay the same."""
+def _current(case: Case, running: Running, row: Assignment) -> Iterator[Violation]:
+    """Check what the plan says about the change: it is a move unless the host, or if unnamed a pool there, is kept."""
     where = f"site {row.site}"
     before = case.inventory.current.get(row.site, [])
-    stays = any(hub == row.hub and host in ("", row.host) for hub, host in before)
+    stays = any(_stays(case, running, row, was) for was in before)
     action = "attach" if not before else "keep" if stays else "move"
-    names = [host or hub for hub, host in before] if action == "move" else [None]
-    today = ", ".join(host or hub for hub, host in before) or "unassigned"
+    names = [was.host or was.hub for was in before] if action == "move" else [None]
+    today = ", ".join(was.host or was.hub for was in before) or "unassigned"
     if row.action != action:
         yield Violation("current", where, f"called {row.action!r}, but from {today} to {row.host} is {action!r}")
     if (row.moved_from or None) not in names:
         yield Violation("current", where, f"moved_from is {row.moved_from!r}, but it is {today} today and {action!r}")
+
+
+def _stays(case: Case, running: Running, row: Assignment, was: InForce) -> bool:
+    if was.hub != row.hub or was.host:
+        return was == (row.hub, row.host, was.pool)
+    host = case.hosts.get(row.host)
+    return host is None or host.pool in {pool.pool for pool in running.pools_of_site(row.site, was)}

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 import pandas as pd
 
@@ -26,6 +26,7 @@ class Site:
     longitude: float
     clusters: int
     release: str
+    release_today: str
     budget_ms: float
     zones: frozenset[str]
     pinned_hub: str
@@ -59,6 +60,7 @@ class Pool:
     existing_hosts: int
     retiring: frozenset[str]
     release: str
+    release_today: str
     cap: int
     usable: int
     host_cost: float
@@ -66,16 +68,24 @@ class Pool:
     serves_regions: frozenset[str]
 
 
+class InForce(NamedTuple):
+    """Where Current has a site: host and pool are ``""`` where they are not stated."""
+
+    hub: str
+    host: str
+    pool: str
+
+
 @dataclass(frozen=True, slots=True)
 class Inventory:
-    """Sites and pools by id, known pairs, the policy, and the assignment in force: (hub, host or "") of each site.
+    """Sites and pools by id, known pairs, the policy, and the assignment in force.
 
     ``whole_weight`` is that of all sites that need a shared host; ``uplinks_kbps`` are those of hubs that state one.
     """
 
     sites: Mapping[str, Site]
     pools: Mapping[str, Pool]
-    current: Mapping[str, list[tuple[str, str]]]
+    current: Mapping[str, list[InForce]]
     policy: Policy
     as_of: dt.date
     sources: tuple[Source, ...]
@@ -94,9 +104,9 @@ class Inventory:
 
 def read_inventory(fleet: Fleet) -> Inventory:
     """Return ``fleet`` as plain records."""
-    current: dict[str, list[tuple[str, str]]] = {}
+    current: dict[str, list[InForce]] = {}
     for row in _rows(fleet.current):
-        current.setdefault(row["site"], []).append((row["hub"], row["host"]))
+        current.setdefault(row["site"], []).append(InForce(row["hub"], row["host"], row["pool"]))
     sites = {row["site"]: _site(row, fleet.policy) for row in _rows(fleet.sites)}
     needing = [site for site in sites.values() if site.needs_host]
     whole_weight = sum((site.weight for site in needing), Fraction(0))
@@ -136,6 +146,7 @@ def _site(row: Mapping[str, Any], policy: Policy) -> Site:
         longitude=row["longitude"],
         clusters=int(_given(row["clusters"], 1)),
         release=(row["target_release"] or row["release"]).strip(),
+        release_today=row["release"].strip(),
         budget_ms=_given(row["latency_budget_ms"], policy.latency_budget_ms),
         zones=frozenset(row["zone"]),
         pinned_hub=row["pinned_hub"],
@@ -176,6 +187,7 @@ def _pool(row: Mapping[str, Any], zones: set[str], policy: Policy, most_hit: flo
         existing_hosts=max(0, existing - len(retiring)),
         retiring=retiring,
         release=(row["host_release"] or policy.host_release).strip(),
+        release_today=(row["host_release_today"] or row["host_release"] or policy.host_release).strip(),
         cap=cap,
         usable=int(min(usable, most_hit)),
         host_cost=_given(row["host_cost"], policy.host_cost),

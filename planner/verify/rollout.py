@@ -16,6 +16,7 @@ from planner.verify.case import Case
 from planner.verify.clock import WallClock, wall_clock
 from planner.verify.inventory import Pool, read_inventory
 from planner.verify.replay import Replay
+from planner.verify.running import Running
 from planner.verify.violation import Violation
 
 _SITE_STEPS = ("attach", "move", "detour", "site_release")
@@ -66,13 +67,14 @@ class _Check:
         self.pool_of = self._pools_of_hosts()
 
     def _pools_of_hosts(self) -> dict[str, Pool]:
-        """Return the pool of each host; of several at its hub the largest, where the plan does not name the host."""
+        """Return the pool of each host; of several that may be the largest, where the plan does not name the host."""
         pools = self.case.inventory.pools
         found = {host.host: pools[host.pool] for host in self.case.plan.host_list}
-        for hub, host in chain.from_iterable(self.case.inventory.current.values()):
-            at_hub = [pool for pool in pools.values() if pool.hub == hub]
-            if host and host not in found and at_hub:
-                found[host] = max(at_hub, key=lambda pool: pool.cap)
+        running = Running(self.case)
+        for hub, host in running.rows:
+            may_be = running.pools_of_host(hub, host)
+            if host not in found and may_be:
+                found[host] = max(may_be, key=lambda pool: pool.cap)
         for step in self.rollout.steps:
             for host in step.hosts:
                 at_hub = [pool for pool in pools.values() if host.startswith(f"{pool.hub}-") or host == pool.hub]
@@ -112,7 +114,7 @@ class _Check:
         """Return the state before the first step."""
         plan, policy = self.case.plan, self.fleet.policy
         releases = {site: row["release"] for site, row in self.sites.items()}
-        running = {h for rows in self.case.inventory.current.values() for _, h in rows if h}
+        running = {row.host for rows in self.case.inventory.current.values() for row in rows if row.host}
         for host in plan.host_list:
             if host.existing:
                 running.add(host.host)
@@ -121,21 +123,21 @@ class _Check:
                 running.add(str(step.host))
         held: dict[str, list[str]] = {}
         for site, rows in self.case.inventory.current.items():
-            held[site] = [host or self._unnamed(site, hub) for hub, host in rows]
-            running |= set(held[site])
+            held[site] = [row.host or self._unnamed(site, row.hub, running) for row in rows]
+        running |= {host for hosts in held.values() for host in hosts}
         for name, pool in self.pool_of.items():
             row = self.pools[pool.pool]
             after = row["host_release"] or policy.host_release
             releases[f"host {name}"] = (row["host_release_today"] or after) if name in running else after
         return Replay(self.case, self.rollout, releases, self.pool_of, held, running)
 
-    def _unnamed(self, site: str, hub: str) -> str:
+    def _unnamed(self, site: str, hub: str, running: set[str]) -> str:
         """Return a host for a site whose host Current does not name: the one that the rollout or the plan says."""
         steps = [step for step in self.rollout.steps if step.site == site and step.from_host is not None]
         if steps:
             return str(min(steps, key=lambda step: step.starts).from_host)
-        rows = [row.host for row in self.case.rows.get(site, ()) if row.hub == hub]
-        return next((host for host in rows if host in self.case.hosts and self.case.hosts[host].existing), hub)
+        rows = [row.host for row in self.case.rows.get(site, ()) if row.hub == hub and row.action == "keep"]
+        return next((host for host in rows if host in running), hub)
 
     def arrived(self, replay: Replay) -> Iterator[Violation]:
         """Whether the end is the plan, unless the rollout says what it leaves out."""
@@ -237,7 +239,7 @@ class _Check:
     def host_releases(self) -> Iterator[Violation]:
         """A host's release changes in a wave of its own, as far as the host and its sites go; hosts retire later."""
         last: dict[str, int] = {}
-        where_now = {site: [h for _, h in rows] for site, rows in self.case.inventory.current.items()}
+        where_now = {site: [row.host for row in rows] for site, rows in self.case.inventory.current.items()}
         for wave in self.rollout.waves:
             for step in wave.steps:
                 if step.kind == "host_release":

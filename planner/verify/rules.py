@@ -97,14 +97,24 @@ def _release_floor(inventory: Inventory, site: Site, pool: Pool) -> str:
 
 def _host_release(inventory: Inventory, site: Site, pool: Pool) -> str:
     rule = inventory.policy.host_release_rule
-    if rule == "any" or not site.release or not pool.release:
+    if suits(inventory, site.release, pool.release):
         return ""
-    own, host = _release(site.release), _release(pool.release)
-    if own is None or host is None:
+    if None in (_release(site.release), _release(pool.release)):
         return f"host release {pool.release} cannot be compared with the site's {site.release}"
     if rule == "same_major":
-        return "" if own.major == host.major else f"host release {pool.release} and site release {site.release} differ"
-    return f"host release {pool.release} is older than the site's {site.release}" if host < own else ""
+        return f"host release {pool.release} and site release {site.release} differ"
+    return f"host release {pool.release} is older than the site's {site.release}"
+
+
+def suits(inventory: Inventory, site: str, host: str) -> bool:
+    """Say whether a host of one release may serve a site of another; an unknown one passes, one without order not."""
+    rule = inventory.policy.host_release_rule
+    if rule == "any" or not site or not host:
+        return True
+    own, other = _release(site), _release(host)
+    if own is None or other is None:
+        return False
+    return own.major == other.major if rule == "same_major" else other >= own
 
 
 def _third_location(inventory: Inventory, site: Site, pool: Pool) -> str:

@@ -68,7 +68,7 @@ def _unserved(case: Case, site: Site, entry: Unserved) -> Iterator[Violation]:
     where = f"site {site.site}"
     if differs(entry.clusters, site.clusters):
         yield Violation("claim", where, f"{entry.clusters} clusters unserved, the site has {site.clusters}")
-    today = {host or hub for hub, host in case.inventory.current.get(site.site, [])}
+    today = {was.host or was.hub for was in case.inventory.current.get(site.site, [])}
     if (entry.current or "") not in (today or {""}):
         said = ", ".join(sorted(today)) or "nobody"
         yield Violation("current", where, f"said to be served by {entry.current!r} today, but it is {said}")

@@ -55,6 +55,13 @@ CURRENT = ["site", "hub", "host"]
 CHANGES = ["date", "site", "pool", "column", "value"]
 DAY = dt.date(2027, 1, 1)
 
+TWO_POOLS = [
+    put("Hubs", 2, "pool", "A"),
+    put("Hubs", 3, "pool", "B"),
+    put("Hubs", 3, "hub", "ESK"),
+    put("Hubs", 3, "host_cost", 1300),
+]
+
 # (situation, changes, finding code, where)
 CASES: list[tuple[str, list[Callable], str, str]] = [
     # sheets and headers
@@ -340,6 +347,42 @@ CASES: list[tuple[str, list[Callable], str, str]] = [
         [add("Current", CURRENT, ["0001", "ESK", "E1"], ["0001", "ESK", "E1"])],
         "current_same",
         "Current!A3",
+    ),
+    (
+        "pool_of_no_hub",
+        [add("Current", [*CURRENT, "pool"], ["0001", "ESK", "E1", "XXX"])],
+        "pool_unknown",
+        "Current!D2",
+    ),
+    (
+        "pool_of_another_hub",
+        [add("Current", [*CURRENT, "pool"], ["0001", "ESK", "E1", "ROV"])],
+        "pool_elsewhere",
+        "Current!D2",
+    ),
+    (
+        "host_in_two_pools",
+        [*TWO_POOLS, add("Current", [*CURRENT, "pool"], ["0001", "ESK", "E1", "A"], ["0002", "ESK", "E1", "B"])],
+        "host_two_pools",
+        "Current!D3",
+    ),
+    (
+        "host_of_either_pool",
+        [*TWO_POOLS, add("Current", CURRENT, ["0001", "ESK", "E1"])],
+        "host_pool_unclear",
+        "Current!C2",
+    ),
+    (
+        "host_of_no_pool",
+        [*TWO_POOLS, put("Sites", 2, "release", "8.11"), add("Current", CURRENT, ["0001", "ESK", "E1"])],
+        "host_pool_none",
+        "Current!C2",
+    ),
+    (
+        "site_of_either_pool",
+        [*TWO_POOLS, add("Current", CURRENT, ["0001", "ESK", None])],
+        "site_pool_unclear",
+        "Current!C2",
     ),
     # rollout
     ("neighbour_of_no_site", [put("Sites", 2, "neighbours", "0002;XXX")], "neighbour_unknown", "Sites!H2"),

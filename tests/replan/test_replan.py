@@ -202,7 +202,8 @@ def test_drained_hosts_and_hubs_carry_nobody(seed, names):
     holds(fleet, made)
     assert not {h.host for h in made.host_list} & set(names)
     assert not {h.hub for h in made.host_list} & set(names)
-    former = {s for s, hub, host in fleet.current.itertuples(index=False) if host in names or hub in names}
+    rows = zip(fleet.current["site"], fleet.current["hub"], fleet.current["host"], strict=True)
+    former = {s for s, hub, host in rows if host in names or hub in names}
     assert all(row.action == "move" for row in made.assignments if row.site in former)
 
 

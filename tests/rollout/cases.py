@@ -7,7 +7,8 @@ import numpy as np
 from planner import columns
 from planner.fleet import Fleet, Policy, typed_table
 from planner.plan import Assignment, Host, NoHostNeeded, Plan, Reason, Unserved
-from planner.rollout.releases import reaches, suits
+from planner.releases import suits
+from planner.rollout.releases import reaches
 
 WINDOWS = ["Sun 22:00-04:00", "Tue 22:00-05:00; Wed 22:00-05:00", "Sat 01:00-06:00", "Mon 10:00-16:00", ""]
 ZONES = ["Europe/London", "Europe/Berlin", "America/New_York", "Asia/Tokyo", ""]

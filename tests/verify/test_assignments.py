@@ -132,7 +132,7 @@ def test_an_assignment_to_a_host_that_does_not_run_is_found(desk) -> None:
         lambda d: d.row("C", rtt_ms=12.3),  # a workbook shows one decimal
         lambda d: d.row("A", rtt_ms=40.05),
         lambda d: d.today("B", hub="N").row("B", action="keep", moved_from=None),  # no host named: the hub decides
-        lambda d: d.today("A", host="N-07").row("A", action="move", moved_from="N-07"),
+        lambda d: d.pool("N", existing_hosts=2).today("A", host="N-07").row("A", action="move", moved_from="N-07"),
         lambda d: d.today("A", hub="gone", host="X").row("A", action="move", moved_from="X"),
         lambda d: d.row("A", moved_from=""),
     ],

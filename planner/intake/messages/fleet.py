@@ -25,6 +25,8 @@ IDS: dict[str, Template] = {
     "name_ambiguous": error("{column} {value} is no id, but the name of several: {known}.", "Write the id instead."),
     "site_unknown": warning("The site {value}{count} is not on the sheet {Sites}; ignored.", "{guess}"),
     "hub_unknown": warning("The hub {value}{count} is not on the sheet {Hubs}; ignored.", "{guess}"),
+    "pool_unknown": error("The pool {value}{count} is not on the sheet {Hubs}.", "{guess}"),
+    "pool_elsewhere": error("The pool {value} stands at the hub {other}, not at {hub}.", "Correct hub or pool."),
     "pinned_unknown": error("The pinned hub {value} is not on the sheet {Hubs}.", "{guess}"),
     "barred_unknown": warning("The barred hub {value} is not on the sheet {Hubs}.", "{guess}"),
     "pinned_barred": warning("The site is pinned to the hub {value}, which it bars: it cannot be served."),
@@ -142,6 +144,23 @@ CHECKS: dict[str, Template] = {
     ),
     "current_hosts": warning(
         "The hub {value} has {named} named hosts here, but existing_hosts says {existing}.", "Correct one of the two."
+    ),
+    "host_two_pools": error(
+        "The host {value} is of pool {pool} here, and of another in {other}.", "Correct one of them."
+    ),
+    "host_pool_unclear": warning(
+        "The pool of {hosts} at the hub {hub} is not clear: {pools} fit alike. The planner goes by {taken}.",
+        "Fill in the column pool of this sheet.",
+    ),
+    "host_pool_none": warning(
+        "No pool at the hub {hub} fits {hosts}: cap, releases, regions or name speak against each. "
+        "The planner goes by {taken}.",
+        "Fill in the column pool of this sheet, or correct cluster_cap and host_release_today of the pool.",
+    ),
+    "site_pool_unclear": warning(
+        "Neither host nor pool is given for {sites} at the hub {hub}, and the pools {pools} fit alike. Whichever of "
+        "these a plan uses counts as staying.",
+        "Fill in host, or at least pool.",
     ),
     "current_repeated": warning("The site {value} is already in {other}; this row is ignored.", "Keep one row."),
     "current_same": info("The site {value} is already in {other}, with the same host."),

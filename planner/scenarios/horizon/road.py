@@ -14,7 +14,7 @@ from planner.scenarios.horizon.demand import Demand, demand_of
 from planner.scenarios.horizon.model import Counts, HorizonModel, Prices, decide
 from planner.scenarios.horizon.next_host import next_host
 from planner.scenarios.horizon.nouns import Horizon, Step
-from planner.scenarios.horizon.settle import Residents, Settled, settle
+from planner.scenarios.horizon.settle import Settled, residents, residents_after, settle
 from planner.scenarios.prices import Price, price_of
 from planner.sizing.solver import Effort
 from planner.version import VERSION
@@ -138,11 +138,11 @@ def _prices(
 def _steps(
     fleet: Fleet, demands: list[Demand], counts: Counts, worth: Prices | None, paid: Prices | None, effort: Effort
 ) -> tuple[Step, ...]:
-    before = Residents.of(fleet, demands)
+    before = residents(fleet, demands)
     steps = []
     for t, demand in enumerate(demands):
         settled = settle(demand, counts.hosts[t], before, effort)
-        before = before.after(demand.fleet, settled)
+        before = residents_after(before, demand.fleet, settled)
         steps.append(_step(demand, counts, t, settled, _sum(worth, counts, t), _sum(paid, counts, t)))
     return tuple(steps)
 

@@ -38,77 +38,53 @@ class Settled:
     proven: bool
 
 
-@dataclass(frozen=True)
-class Residents:
-    """Who sits where before a period: ``hub``, ``host`` ("" where not named) and ``pool`` of sites, by id.
-
-    ``names`` are those of the hosts of each pool (P), the same in all periods.
-    """
-
-    hub: dict[str, str]
-    host: dict[str, str]
-    pool: dict[str, str]
-    names: list[list[str]]
-
-    @classmethod
-    def of(cls, fleet: Fleet, demands: Sequence[Demand]) -> Residents:
-        """Return those of today, by the sheet Current."""
-        first = demands[0]
-        most = np.max([demand.problem.max_hosts for demand in demands], axis=0)
-        today = read_today(fleet, with_hosts(first.problem, most))
-        problem, there = first.problem, first.fleet
-        pool = {
-            there.site_ids[problem.site_at[problem.site[pair]]]: there.pool_ids[problem.pool_at[problem.pool[pair]]]
-            for pair in np.flatnonzero(first.stays)
-        }
-        return cls(today.hub, today.host, pool, today.names)
-
-    def after(self, fleet: Fleet, settled: Settled) -> Residents:
-        """Return those after a period; who is closed for a while, or not served, comes back to where he was."""
-        hub_of = dict(zip(fleet.pool_ids, fleet.pools["hub"], strict=True))
-        hub = {site: hub_of[pool] for site, pool in settled.pool_of.items()}
-        gone = {site for site, _, host in settled.moves if not host}
-        rest = ({s: at for s, at in one.items() if s not in gone} for one in (self.hub, self.host, self.pool))
-        was_hub, was_host, was_pool = rest
-        return Residents(
-            {**was_hub, **hub}, {**was_host, **settled.host_of}, {**was_pool, **settled.pool_of}, self.names
-        )
+def residents(fleet: Fleet, demands: Sequence[Demand]) -> Today:
+    """Return who sits where before the first period, by the sheet Current, and the names of hosts in all periods."""
+    most = np.max([demand.problem.max_hosts for demand in demands], axis=0)
+    return read_today(fleet, with_hosts(demands[0].problem, most))
 
 
-def settle(demand: Demand, hosts: Ints, before: Residents, effort: Effort) -> Settled:
+def residents_after(before: Today, fleet: Fleet, settled: Settled) -> Today:
+    """Return who sits where after a period; who is closed for a while, or not served, comes back to where he was."""
+    hub_of = dict(zip(fleet.pool_ids, fleet.pools["hub"], strict=True))
+    hub = {site: hub_of[pool] for site, pool in settled.pool_of.items()}
+    gone = {site for site, _, host in settled.moves if not host}
+    was_hub, was_host = ({s: at for s, at in one.items() if s not in gone} for one in (before.hub, before.host))
+    return dataclasses.replace(before, hub={**was_hub, **hub}, host={**was_host, **settled.host_of})
+
+
+def settle(demand: Demand, hosts: Ints, before: Today, effort: Effort) -> Settled:
     """Return who goes where with ``hosts`` (P,) when the sites are where ``before`` says."""
     problem, fleet = demand.problem, demand.fleet
     sites = [fleet.site_ids[at] for at in problem.site_at]
     pools = [fleet.pool_ids[at] for at in problem.pool_at]
-    was = np.array([pools.index(before.pool[s]) if before.pool.get(s) in pools else -1 for s in sites], dtype=np.int64)
-    stays = problem.pool == was[problem.site] if problem.sites else np.zeros(0, dtype=np.bool_)
+    stays = before.stays(fleet, problem)
     can_stay = np.bincount(problem.site, weights=stays, minlength=problem.sites) > 0
     placement, proven = _all_stay(problem, hosts, stays, can_stay), True
     if placement is None:
         placement, proven = _fewest_moves(demand, hosts, stays, effort)
-    seating = seat_all(fleet, problem, hosts, placement, Today(before.hub, before.host, before.names), effort)
+    seating = seat_all(fleet, problem, hosts, placement, before, effort)
     pool_of = {sites[seat.site]: pools[seat.pool] for seat in seating.seats}
     host_of = {sites[seat.site]: seat.host for seat in seating.seats}
     moves = sorted((*_moved(demand, before, seating), *_gone(fleet, before)))
     may_stay = {site for site, can in zip(sites, can_stay, strict=True) if can}
     forced = [site for site, _, host in moves if not host or site not in may_stay]
-    within = any(pool_of.get(site) == before.pool.get(site) for site, _, _ in moves)
+    moved = {site for site, _, _ in moves}
+    within = any(stays[seat.pair] and sites[seat.site] in moved for seat in seating.seats)
     return Settled(pool_of, host_of, tuple(moves), len(forced), proven and not within)
 
 
-def _moved(demand: Demand, before: Residents, seating: Seating) -> Iterator[tuple[str, str, str]]:
-    """Yield the sites whose host is another than before; where that has no name, those whose hub is."""
+def _moved(demand: Demand, before: Today, seating: Seating) -> Iterator[tuple[str, str, str]]:
+    """Yield the sites that do not stay where they were: site, host before (its hub where that has no name), host."""
     problem, fleet = demand.problem, demand.fleet
     for seat in seating.seats:
         site = fleet.site_ids[problem.site_at[seat.site]]
-        hub, host = before.hub.get(site, ""), before.host.get(site, "")
-        if host and host != seat.host:
-            yield site, host, seat.host
-        elif hub and not host and hub != fleet.hub_ids[problem.hub[seat.pool]]:
-            yield site, hub, seat.host
+        pool = fleet.pool_ids[problem.pool_at[seat.pool]]
+        if site in before.hub and not before.keeps(site, seat.host, pool):
+            yield site, before.host[site] or before.hub[site], seat.host
 
 
-def _gone(fleet: Fleet, before: Residents) -> Iterator[tuple[str, str, str]]:
+def _gone(fleet: Fleet, before: Today) -> Iterator[tuple[str, str, str]]:
     """Yield the sites that need no shared host any more: they leave theirs."""
     for site, needs in zip(fleet.site_ids, fleet.needs_host.tolist(), strict=True):
         if not needs and site in before.hub:
