@@ -17,6 +17,7 @@ import pandas as pd
 from planner import columns
 from planner.columns import Column, Kind, Sheet
 from planner.errors import InputError
+from planner.prices import price_of, years_factor
 from planner.values import Unfit, fitting
 
 Severity = Literal["error", "warning", "info"]
@@ -337,10 +338,23 @@ class Fleet:
         return np.array([value or "no" for value in self.sites["own_tie_breaker"]], dtype=np.str_)
 
     @cached_property
-    def own_tie_breaker_costs(self) -> Floats:
-        """Price of each site's own tie-breaker, shape (sites,); NaN where unknown."""
+    def own_tie_breaker_running_costs(self) -> Floats:
+        """What running each site's own tie-breakers costs a year, shape (sites,); NaN where unknown.
+
+        It is ``own_tie_breaker_cost`` of the site; where that is blank, the yearly part of Prices for each cluster.
+        """
         default = np.nan if self.policy.own_tie_breaker_cost is None else self.policy.own_tie_breaker_cost
-        return self.sites["own_tie_breaker_cost"].fillna(default).to_numpy(dtype=np.float64)
+        given = self.sites["own_tie_breaker_cost"].fillna(default).to_numpy(dtype=np.float64)
+        listed = price_of(self, "own_tie_breaker")
+        yearly = np.nan if listed is None else listed.yearly_cost(self.policy)
+        return np.asarray(np.where(np.isnan(given), yearly * self.clusters, given))
+
+    @cached_property
+    def own_tie_breaker_costs(self) -> Floats:
+        """What each site's own tie-breakers cost a year: running them, and their part of the price of buying."""
+        listed = price_of(self, "own_tie_breaker")
+        buy = 0.0 if listed is None else listed.buy / years_factor(self.policy)
+        return np.asarray(self.own_tie_breaker_running_costs + buy * self.clusters)
 
     @cached_property
     def cluster_caps(self) -> Ints:
@@ -434,10 +448,24 @@ class Fleet:
         return self.pools["existing_hosts"].fillna(0).to_numpy().astype(np.int64)
 
     @cached_property
-    def host_costs(self) -> Floats:
-        """Price of running one host of each pool, shape (pools,); NaN where unknown."""
+    def host_running_costs(self) -> Floats:
+        """What running one host of each pool costs a year, shape (pools,); NaN where unknown.
+
+        It is ``host_cost``; where that is blank, licence and rent, power and visits of the sheet Prices.
+        """
         default = np.nan if self.policy.host_cost is None else self.policy.host_cost
-        return self.pools["host_cost"].fillna(default).to_numpy(dtype=np.float64)
+        given = self.pools["host_cost"].fillna(default).to_numpy(dtype=np.float64)
+        listed = price_of(self, "host")
+        return np.asarray(
+            given if listed is None else np.where(np.isnan(given), listed.yearly_cost(self.policy), given)
+        )
+
+    @cached_property
+    def host_costs(self) -> Floats:
+        """What one host of each pool costs a year, shape (pools,): running it, and its part of the price of buying."""
+        listed = price_of(self, "host")
+        buy = 0.0 if listed is None else listed.buy / years_factor(self.policy)
+        return np.asarray(self.host_running_costs + buy)
 
     @cached_property
     def host_releases(self) -> tuple[str, ...]:

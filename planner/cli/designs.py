@@ -105,14 +105,16 @@ def _print(found: Comparison, written: list[Path], *, err: bool) -> None:
         "sites",
         "out of reach",
         "down min/year",
-        printable(f"total {found.unit}"),
+        printable(f"{found.unit} in {found.years:g} years"),
+        printable(f"{found.unit} a year"),
     ):
         table.add_column(heading, justify="right", no_wrap=True)
     for design in found.designs:
         total = "" if design.costs is None else f"{design.costs.total:,.2f}{'' if design.proven else ' (not proven)'}"
         figures = (design.nodes, design.hosts, design.own, design.sites, design.unserved)
         down = "" if design.down_minutes is None else f"{design.down_minutes:,.2f}"
-        table.add_row(design.name, *(f"{number:,}" for number in figures), down, total)
+        a_year = "" if design.a_year is None else f"{design.a_year:,.2f}"
+        table.add_row(design.name, *(f"{number:,}" for number in figures), down, total, a_year)
     target.print(table)
     lines = flips_in_words(found)
     for line in lines[:_FLIPS_SHOWN]:

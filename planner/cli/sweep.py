@@ -59,7 +59,9 @@ def _picture_name(_context: click.Context, _parameter: click.Parameter, path: Pa
 )
 @click.option("--dask", metavar="ADDRESS", help="Work on a Dask cluster instead, such as tcp://10.0.0.5:8786.")
 @click.option(
-    "--aims", is_flag=True, help="Settle the aims among equals too, and tell moves and mean RTT; takes longer."
+    "--aims",
+    is_flag=True,
+    help="Settle the aims among equals too, and tell moves, mean RTT, hubs, new hosts and cost; takes longer.",
 )
 @click.option("--solve-all", is_flag=True, help="Plan every scenario, also those whose value follows from others.")
 @click.option(

@@ -37,10 +37,11 @@ def _table(sweep: Sweep) -> Table:
     sure = any(p.figures is not None and p.figures.certainty is not None for p in sweep.points)
     aims = any(p.figures is not None and p.figures.moves is not None for p in sweep.points)
     priced = any(p.figures is not None and p.figures.cost is not None for p in sweep.points)
-    headings = ["hosts", "not below", "gap", "new", "unserved"]
+    added = any(p.figures is not None and p.figures.new_hosts is not None for p in sweep.points)
+    headings = ["hosts", "not below", "gap", *["new"] * added, "unserved"]
     covered = any(p.figures is not None and p.figures.uncovered for p in sweep.points)
     headings += ["no standby"] * covered
-    headings += [f"cost {sweep.currency}".strip()] * priced + ["moves", "mean RTT"] * aims
+    headings += [f"cost {sweep.currency}".strip() + " a year"] * priced + ["moves", "mean RTT"] * aims
     headings += ["within budget (95 %)", "all within (95 %)"] * sure
     for heading in headings:
         table.add_column(heading, justify="right", no_wrap=True)
@@ -50,12 +51,12 @@ def _table(sweep: Sweep) -> Table:
         if point.figures is None:
             table.add_row(Text(printable(name)), *[""] * len(headings), Text(printable(point.error), style="bold red"))
         else:
-            cells = _cells(point, covered=covered, priced=priced, aims=aims, sure=sure)
+            cells = _cells(point, added=added, covered=covered, priced=priced, aims=aims, sure=sure)
             table.add_row(Text(printable(name)), *cells, Text(printable(proof_in_words(point))))
     return table
 
 
-def _cells(point: Point, *, covered: bool, priced: bool, aims: bool, sure: bool) -> list[str]:
+def _cells(point: Point, *, added: bool, covered: bool, priced: bool, aims: bool, sure: bool) -> list[str]:
     figures = point.figures
     assert figures is not None  # the caller has looked
     places = ".2f" if figures.objective == "cost" else ".0f"
@@ -63,7 +64,7 @@ def _cells(point: Point, *, covered: bool, priced: bool, aims: bool, sure: bool)
         f"{figures.hosts:,}",
         f"{figures.bound:,{places}}",
         "" if point.gap == 0 else f"{point.gap:.1%}",
-        f"{figures.new_hosts:,}",
+        *["" if figures.new_hosts is None else f"{figures.new_hosts:,}"] * added,
         f"{len(figures.unserved):,}",
     ]
     if covered:

@@ -38,13 +38,13 @@ CHANGES = Sheet(
 
 PRICES = Sheet(
     "Prices",
-    "what equipment costs, for the horizon and for comparing designs",
+    "what equipment costs: for objective cost, the horizon and comparing designs",
     aliases=("price_list",),
     columns=(
-        Column("item", "choice", "a data node, a tie-breaker host, or a site's own tie-breaker", required=True,
-            choices=("node", "host", "own_tie_breaker"), example="host"),
+        Column("item", "choice", "a data node, a tie-breaker host, or the own tie-breaker of one cluster",
+            required=True, choices=("node", "host", "own_tie_breaker"), example="host"),
         Column("buy", "number", "price of buying and installing one", "money", default=0, least=0, example=900),
-        Column("yearly", "number", "licence, support and rent of one for a year", "money", default=0, least=0,
+        Column("yearly", "number", "licence, support and rent of one", "money a year", default=0, least=0,
             example=120),
         Column("watts", "number", "power that one draws, cooling included", "W", default=0, least=0, example=60),
         Column("visits", "number", "visits on site that one needs in a year", default=0, least=0, example=0.2),

@@ -20,7 +20,7 @@ LATENCY = Sheet(
         Column("loss_percent", "number", "probes that were lost", "%", aliases=("loss", "packet_loss_percent"), least=0,
             most=100, example=0),
         Column("pair_cost", "number",
-            "yearly circuit or transit cost of this pair; then host_cost is for a year too", "money", default=0,
+            "what the circuit or transit of this pair costs", "money a year", default=0,
             aliases=("circuit_cost", "transit_cost"), least=0),
     ),
 )

@@ -98,7 +98,7 @@ def _signed(bare: str, spec: Column) -> Read:
             return read._replace(stated=stated_by(unit))
         if read is not None and unit.casefold() == spec.unit.split(",")[0].casefold():
             return read
-    money = _MONEY.fullmatch(bare) if spec.unit == "money" else None
+    money = _MONEY.fullmatch(bare) if spec.unit.startswith("money") else None
     read = None if money is None else _figure(next(filter(None, money.groups())).strip())
     return Read(math.nan, ("number_wanted",)) if read is None else read
 

@@ -241,9 +241,9 @@ def gap_in_words(plan: Plan) -> str:
 
 
 def amount(plan: Plan, value: float) -> str:
-    """Return ``value`` with the unit of the plan's objective: hosts, new hosts or money."""
+    """Return ``value`` with the unit of the plan's objective: hosts, new hosts or money a year."""
     if plan.objective == "cost":
-        return f"{value:,.2f} {plan.policy.get('currency') or 'money'}"
+        return f"{value:,.2f} {plan.policy.get('currency') or 'money'} a year"
     noun = "host" if plan.objective == "hosts" else "new host"
     return counted(round(value), noun) if float(value).is_integer() else f"{value:,.2f} {noun}s"
 

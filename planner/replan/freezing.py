@@ -128,13 +128,15 @@ def _rest(split: ByHost, problem: Problem, kept: list[Assignment], load: dict[st
     frozen = {row.site for row in kept}
     latency = fleet.latency if policy.objective == "cost" else fleet.latency.assign(pair_cost=np.nan)
     sites = fleet.sites[~fleet.sites["site"].isin(frozen)].reset_index(drop=True)
-    if policy.objective != "cost":
-        sites["own_tie_breaker_cost"] = 1e-3  # less than any host, and not for nothing
+    # What buying costs is in these figures too, so the sheet Prices is not to add it again.
+    own = fleet.own_tie_breaker_costs[[site not in frozen for site in fleet.site_ids]]
+    sites["own_tie_breaker_cost"] = own if policy.objective == "cost" else 1e-3  # less than any host, not for nothing
     objective: Literal["new_hosts", "cost"] = "new_hosts" if policy.objective == "new_hosts" else "cost"
     return fleet.replace(
         sites=sites,
         pools=pools,
         latency=latency,
+        prices=fleet.prices.iloc[:0],
         policy=policy.replace(reserve_percent=0.0, max_blast_radius=None, max_share_percent=None, objective=objective),
     )
 

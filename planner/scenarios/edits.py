@@ -29,11 +29,11 @@ _IN_FORCE: dict[tuple[str, str], Callable[[Fleet], Any]] = {
     ("Sites", "clusters"): lambda fleet: fleet.clusters,
     ("Sites", "weight"): lambda fleet: fleet.weights,
     ("Sites", "latency_budget_ms"): lambda fleet: fleet.budgets_ms,
-    ("Sites", "own_tie_breaker_cost"): lambda fleet: fleet.own_tie_breaker_costs,
+    ("Sites", "own_tie_breaker_cost"): lambda fleet: fleet.own_tie_breaker_running_costs,
     ("Hubs", "max_hosts"): lambda fleet: fleet.max_hosts,
     ("Hubs", "existing_hosts"): lambda fleet: fleet.existing_hosts,
     ("Hubs", "cluster_cap"): lambda fleet: fleet.cluster_caps,
-    ("Hubs", "host_cost"): lambda fleet: fleet.host_costs,
+    ("Hubs", "host_cost"): lambda fleet: fleet.host_running_costs,
 }
 
 
@@ -176,6 +176,5 @@ def _check(fleet: Fleet, scenario: Scenario) -> None:
         return
     own: Floats = fleet.own_tie_breaker_costs[(fleet.own_tie_breaker == "possible") & (fleet.clusters > 0)]
     if np.isnan(fleet.host_costs).any() or np.isnan(own).any():
-        raise wrong(
-            scenario, "The objective is cost, but a price is missing.", "Set host_cost and own_tie_breaker_cost."
-        )
+        hint = "Set host_cost and own_tie_breaker_cost, or fill in the sheet Prices."
+        raise wrong(scenario, "The objective is cost, but a price is missing.", hint)

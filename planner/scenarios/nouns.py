@@ -72,17 +72,18 @@ class Figures:
 
     ``value`` and ``bound`` are in the unit of the objective. ``weight_proven``: no plan serves more weight; ``proven``:
     nor covers more, nor has a better value. ``left_out_today`` counts sites that are unserved, and served today.
-    ``cost`` is None where a price is missing; ``moves`` and ``mean_rtt_ms`` are None where later aims were not
-    asked for, because then they are not made small. ``uncovered`` counts served sites without the standby that the
-    policy's cover asks for.
+    ``cost`` is money a year, None where a price is missing. ``new_hosts``, ``hubs``, ``cost``, ``moves`` and
+    ``mean_rtt_ms`` are None where nothing makes them small: later aims were not asked for, and the objective is
+    another. Such a plan is one of many with as few hosts, and not the one that `planner.plan` makes. ``uncovered``
+    counts served sites without the standby that the policy's cover asks for.
     """
 
     objective: str
     value: float
     bound: float
     hosts: int
-    new_hosts: int
-    hubs: int
+    new_hosts: int | None
+    hubs: int | None
     served: int
     unserved: tuple[str, ...]
     unserved_weight: float

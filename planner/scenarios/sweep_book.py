@@ -46,7 +46,7 @@ def _write_summary(book: Book, sweep: Sweep) -> None:
     page.text_row("hosts, not below", "Hosts that the plan of the scenario runs, and how few any plan could do with.")
     page.text_row("proof", "How the bound is proven. A scenario between two others may need no plan of its own.")
     page.text_row("Front", "Scenarios that no other one beats: none asks as much and needs as little.")
-    page.text_row("cost", "Price of the plan's hosts; it is made small only where the objective is cost.")
+    page.text_row("cost", "What the plan's hosts cost a year; told where the objective is cost, or with --aims.")
     end_summary(page, sweep)
 
 
@@ -62,11 +62,11 @@ def _fields(sweep: Sweep) -> list[Field]:
     fields = [
         SCENARIO,
         Field("hosts", styles.COUNT),
-        Field("new hosts", styles.COUNT),
+        *[Field("new hosts", styles.COUNT)] * _has(sweep, "new_hosts"),
         Field("objective value", styles.MONEY),
         Field("not below", styles.MONEY),
         Field("gap", styles.SHARE),
-        Field("hubs", styles.COUNT),
+        *[Field("hubs", styles.COUNT)] * _has(sweep, "hubs"),
         Field("sites served", styles.COUNT),
         Field("sites unserved", styles.COUNT),
         Field("clusters", styles.COUNT),
@@ -74,7 +74,7 @@ def _fields(sweep: Sweep) -> list[Field]:
     if _covered(sweep):
         fields.append(Field("sites without standby", styles.COUNT))
     if _has(sweep, "cost"):
-        fields.append(Field(f"cost {sweep.currency}".strip(), styles.MONEY, least=14))
+        fields.append(Field(f"cost {sweep.currency}".strip() + " a year", styles.MONEY, least=14))
     if _has(sweep, "moves"):
         fields += [Field("moves", styles.COUNT), Field("mean RTT", styles.MS)]
     if _has(sweep, "certainty"):
@@ -96,11 +96,11 @@ def _row(point: Point, sweep: Sweep) -> list[Value]:
     row: list[Value] = [
         point.scenario.name,
         figures.hosts,
-        figures.new_hosts,
+        *[figures.new_hosts] * _has(sweep, "new_hosts"),
         figures.value,
         figures.bound,
         point.gap,
-        figures.hubs,
+        *[figures.hubs] * _has(sweep, "hubs"),
         figures.served,
         len(figures.unserved),
         figures.clusters,

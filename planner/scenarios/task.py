@@ -73,6 +73,7 @@ def _planned(fleet: Fleet, options: Options, stopped: Flag | None) -> Plan:
 def figures_of(fleet: Fleet, plan: Plan, shared: Shared) -> Figures:
     """Return what ``plan`` of the changed ``fleet`` comes to."""
     options = shared.options
+    whole = options.later_aims  # else any plan with as few hosts will do, and what is not made small says nothing
     unserved = tuple(one.site for one in plan.unserved)
     weight = dict(zip(fleet.site_ids, fleet.weights, strict=True))
     served = {assignment.site for assignment in plan.assignments}.difference(unserved)
@@ -82,18 +83,18 @@ def figures_of(fleet: Fleet, plan: Plan, shared: Shared) -> Figures:
         value=plan.objective_value,
         bound=plan.lower_bound,
         hosts=plan.hosts,
-        new_hosts=sum(not host.existing for host in plan.host_list),
-        hubs=len({host.hub for host in plan.host_list}),
+        new_hosts=sum(not host.existing for host in plan.host_list) if whole or plan.objective == "new_hosts" else None,
+        hubs=len({host.hub for host in plan.host_list}) if whole else None,
         served=len(served),
         unserved=unserved,
         unserved_weight=math.fsum(weight[site] for site in unserved),
         weight_proven=plan.proves("served"),
         clusters=sum(host.clusters for host in plan.host_list),
-        cost=_cost(fleet, plan),
+        cost=_cost(fleet, plan) if whole or plan.objective == "cost" else None,
         proof=plan.proof.kind,
         words=plan.proof.words,
-        moves=len(moved_sites(fleet, plan)) if options.later_aims else None,
-        mean_rtt_ms=float(np.mean(rtt)) if options.later_aims and rtt else None,
+        moves=len(moved_sites(fleet, plan)) if whole else None,
+        mean_rtt_ms=float(np.mean(rtt)) if whole and rtt else None,
         proven=all(aim.proven for aim in plan.before),
         left_out_today=sum(one.current is not None for one in plan.unserved),
         uncovered=0 if fleet.policy.cover == "none" else sum(a.standby is None for a in plan.assignments),
@@ -102,7 +103,7 @@ def figures_of(fleet: Fleet, plan: Plan, shared: Shared) -> Figures:
 
 
 def _cost(fleet: Fleet, plan: Plan) -> float | None:
-    """Return the money that the plan comes to: its objective where that is cost, else the price of its hosts."""
+    """Return the money a year that the plan comes to: its objective where that is cost, else the price of its hosts."""
     if plan.objective == "cost":
         return plan.objective_value
     price = dict(zip(fleet.pool_ids, fleet.host_costs, strict=True))

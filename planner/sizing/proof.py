@@ -99,7 +99,7 @@ def _as_data(fleet: Fleet, problem: Problem, classes: Classes, row: Inequality, 
 
 
 def _opening(fleet: Fleet, sized: Sized, bound: float) -> str:
-    unit = {"hosts": "hosts", "new_hosts": "new hosts", "cost": fleet.policy.currency or "money"}[
+    unit = {"hosts": "hosts", "new_hosts": "new hosts", "cost": f"{fleet.policy.currency or 'money'} a year"}[
         fleet.policy.objective
     ]
     value, least = (f"{x:,.2f}".rstrip("0").rstrip(".") for x in (sized.value, bound))

@@ -14,6 +14,7 @@ import pandas as pd
 
 from planner.fleet import Fleet, Policy, Source
 from planner.verify.pairs import Pairs
+from planner.verify.yearly_prices import YearlyPrices
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,14 +108,15 @@ def read_inventory(fleet: Fleet) -> Inventory:
     current: dict[str, list[InForce]] = {}
     for row in _rows(fleet.current):
         current.setdefault(row["site"], []).append(InForce(row["hub"], row["host"], row["pool"]))
-    sites = {row["site"]: _site(row, fleet.policy) for row in _rows(fleet.sites)}
+    prices = YearlyPrices(fleet.prices, fleet.policy)
+    sites = {row["site"]: _site(row, fleet.policy, prices) for row in _rows(fleet.sites)}
     needing = [site for site in sites.values() if site.needs_host]
     whole_weight = sum((site.weight for site in needing), Fraction(0))
     hit = _most_hit(needing, whole_weight, fleet.policy)
     zones: dict[str, set[str]] = {}  # of a hub: those of all its rows
     for row in _rows(fleet.pools):
         zones.setdefault(row["hub"], set()).update(row["zone"])
-    pools = {row["pool"]: _pool(row, zones[row["hub"]], fleet.policy, hit) for row in _rows(fleet.pools)}
+    pools = {row["pool"]: _pool(row, zones[row["hub"]], prices, hit) for row in _rows(fleet.pools)}
     uplinks_kbps: dict[str, float] = {}
     for pool in pools.values():
         if not math.isnan(pool.uplink_mbps):
@@ -138,7 +140,7 @@ def _rows(table: pd.DataFrame) -> Iterator[dict[str, Any]]:
         yield dict(zip(names, values, strict=True))
 
 
-def _site(row: Mapping[str, Any], policy: Policy) -> Site:
+def _site(row: Mapping[str, Any], policy: Policy, prices: YearlyPrices) -> Site:
     return Site(
         site=row["site"],
         region=_folded(row["region"]),
@@ -152,7 +154,7 @@ def _site(row: Mapping[str, Any], policy: Policy) -> Site:
         pinned_hub=row["pinned_hub"],
         barred_hubs=frozenset(row["barred_hubs"]),
         own_tie_breaker=row["own_tie_breaker"] or "no",
-        own_cost=_given(row["own_tie_breaker_cost"], policy.own_tie_breaker_cost),
+        own_cost=prices.own(row, int(_given(row["clusters"], 1))),
         nodes=_given(row["nodes"], 2),
         cluster_kbps=_given(row["tie_breaker_kbps"], policy.tie_breaker_kbps),
         weight=_weight(_given(row["weight"], 1)),
@@ -170,7 +172,8 @@ def _most_hit(needing: list[Site], whole_weight: Fraction, policy: Policy) -> fl
     return min(most, math.floor(Fraction(str(policy.max_share_percent)) * whole_weight / 100 / each.pop()))
 
 
-def _pool(row: Mapping[str, Any], zones: set[str], policy: Policy, most_hit: float) -> Pool:
+def _pool(row: Mapping[str, Any], zones: set[str], prices: YearlyPrices, most_hit: float) -> Pool:
+    policy = prices.policy
     cap = int(_given(row["cluster_cap"], policy.cluster_cap))
     # Exact in the decimals that the user typed: 10 % of 50 leaves 45, whatever binary fractions say.
     usable = math.floor(cap * (100 - Fraction(str(policy.reserve_percent))) / 100)
@@ -190,7 +193,7 @@ def _pool(row: Mapping[str, Any], zones: set[str], policy: Policy, most_hit: flo
         release_today=(row["host_release_today"] or row["host_release"] or policy.host_release).strip(),
         cap=cap,
         usable=int(min(usable, most_hit)),
-        host_cost=_given(row["host_cost"], policy.host_cost),
+        host_cost=prices.host(row),
         uplink_mbps=row["uplink_mbps"],
         serves_regions=frozenset(_folded(region) for region in row["serves_regions"]),
     )

@@ -88,5 +88,5 @@ def test_designs_are_compared(call, twelve_sites):
     done = call("designs", twelve_sites, "-o", "d.xlsx", "--json", "d.json")
     assert done.code == 0
     assert "three nodes" in done.out
-    assert "At 900 GBP" in done.out
+    assert "At 4,500 GBP" in done.out  # a host costs 900 a year
     assert "price is not known" in done.err

@@ -31,8 +31,8 @@ def small(status="optimal", objective="hosts", value=2.0, bound=2.0, unserved=0,
         ),
         (
             small(objective="cost", value=2400.0, bound=2100.5, status="feasible", policy={"currency": "EUR"}),
-            "2 tie-breaker hosts at a cost of 2,400.00 EUR at 2 hubs serve 2 of 2 sites; "
-            "the same sites need at least 2,100.50 EUR.",
+            "2 tie-breaker hosts at a cost of 2,400.00 EUR a year at 2 hubs serve 2 of 2 sites; "
+            "the same sites need at least 2,100.50 EUR a year.",
         ),
     ],
 )

@@ -112,11 +112,12 @@ POLICY: dict[str, Template] = {
         "Set latency_budget_ms in the policy or for each of these sites.",
     ),
     "host_cost_missing": error(
-        "The objective is cost, but no host_cost is given here or in the policy, in {cells}.", "Give the price."
+        "The objective is cost, but no host_cost is given here or in the policy, in {cells}, nor a host in Prices.",
+        "Give the price.",
     ),
     "own_cost_missing": error(
         "The objective is cost, but the price of the possible own tie-breaker is missing in {cells}.",
-        "Give own_tie_breaker_cost here or in the policy.",
+        "Give own_tie_breaker_cost here or in the policy, or own_tie_breaker in Prices.",
     ),
 }
 

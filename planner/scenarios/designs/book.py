@@ -80,6 +80,7 @@ def _write_designs(book: Book, found: Comparison) -> None:
         Field("sites", styles.COUNT),
         Field("out of reach", styles.COUNT),
         *(Field(f"{part} {found.unit}", styles.MONEY, least=14) for part in (*_PARTS, "total")),
+        Field(f"total a year {found.unit}", styles.MONEY, least=14),
         Field("down, minutes a year of a cluster", styles.MONEY, least=18),
         Field("proven"),
     )
@@ -87,7 +88,7 @@ def _write_designs(book: Book, found: Comparison) -> None:
     for design in found.designs:
         row: list[Value] = [design.name, design.nodes, design.hosts, design.own, design.sites, design.unserved]
         row += [None if design.costs is None else getattr(design.costs, part) for part in (*_PARTS, "total")]
-        rows.append([*row, design.down_minutes, "yes" if design.proven else "no"])
+        rows.append([*row, design.a_year, design.down_minutes, "yes" if design.proven else "no"])
     sheet = write_table(book, "Designs", fields, rows)
     if any(design.costs is not None for design in found.designs):
         chart = BarChart()

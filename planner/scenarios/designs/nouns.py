@@ -29,7 +29,8 @@ class Design:
     """One design for the sites that need a third vote.
 
     ``nodes``: data nodes, ``hosts``: tie-breaker hosts, ``own``: built-in tie-breakers. ``sites``: those that it
-    covers, ``unserved``: those for which it is out of reach. ``costs`` is None where a price is missing,
+    covers, ``unserved``: those for which it is out of reach. ``costs`` is None where a price is missing; ``a_year`` is
+    their total in equal yearly parts that are worth as much, as objective ``cost`` counts it;
     ``down_minutes`` (a year, of one cluster on average) where the fleet does not say how often its parts are down.
     """
 
@@ -42,6 +43,7 @@ class Design:
     costs: Costs | None
     proven: bool = True
     down_minutes: float | None = None
+    a_year: float | None = None
 
     @property
     def complete(self) -> bool:

@@ -6,20 +6,15 @@ import numpy as np
 
 from planner.fleet import Bools, Fleet, Floats
 from planner.plan import Plan
+from planner.prices import Price, price_of, years_factor
 from planner.scenarios.designs.nouns import Costs
-from planner.scenarios.prices import Price, price_of
 
 _HOURS = 8760
 
 
-def years_factor(fleet: Fleet) -> float:
-    """Return the value today of one unit of money a year over the years compared."""
-    return Price(yearly=1.0).worth(fleet.policy)
-
-
 def costs_of(fleet: Fleet, price: Price, number: float) -> Costs:
     """Return the parts of what ``number`` items of ``price`` cost."""
-    factor, policy = years_factor(fleet) * number, fleet.policy
+    factor, policy = years_factor(fleet.policy) * number, fleet.policy
     return Costs(
         price.buy * number,
         price.yearly * factor,
@@ -35,16 +30,17 @@ def added(*parts: Costs) -> Costs:
 
 
 def host_prices(fleet: Fleet) -> tuple[Price, ...] | None:
-    """Return the price of a host in each pool: bought at the pool's host_cost, else at that of Prices; None if unknown.
+    """Return the price of a host in each pool; None if unknown.
 
-    The rest of the row host of Prices comes on top of either.
+    It is that of the sheet Prices, without its price of running where ``host_cost`` gives one for the pool.
     """
-    listed, own = price_of(fleet, "host"), fleet.host_costs
-    if listed is None and np.isnan(own).any():
+    listed, running = price_of(fleet, "host"), fleet.host_running_costs
+    if np.isnan(running).any():
         return None
     base = listed or Price()
+    given = ~np.isnan(fleet.pools["host_cost"].to_numpy(dtype=np.float64)) | (fleet.policy.host_cost is not None)
     return tuple(
-        Price(base.buy if np.isnan(cost) else float(cost), base.yearly, base.watts, base.visits) for cost in own
+        base.running_at(float(cost)) if own else base for own, cost in zip(given.tolist(), running, strict=True)
     )
 
 
@@ -62,8 +58,9 @@ def weighing(fleet: Fleet, hosts: Floats, stand_alone: float | None) -> Fleet:
     possible = needing(fleet) & (stand_alone is not None)
     own = np.where(fleet.own_tie_breaker == "yes", "yes", np.where(possible, "possible", "no"))
     price = 0.0 if stand_alone is None else stand_alone
-    factor = years_factor(fleet)
+    factor = years_factor(fleet.policy)
     return fleet.replace(
+        prices=fleet.prices.iloc[:0],  # all of them are in what follows
         sites=fleet.sites.assign(own_tie_breaker=own.astype(object), own_tie_breaker_cost=price * fleet.clusters),
         pools=fleet.pools.assign(host_cost=hosts),
         latency=fleet.latency.assign(pair_cost=fleet.latency["pair_cost"] * factor),

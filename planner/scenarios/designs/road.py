@@ -13,6 +13,7 @@ from planner.errors import InputError
 from planner.explain.bench import planned
 from planner.fleet import Finding, Fleet, Floats
 from planner.plan import Plan
+from planner.prices import price_of, years_factor
 from planner.rules import Checker
 from planner.scenarios.designs.flips import Line, flip_prices
 from planner.scenarios.designs.nouns import Choice, Comparison, Costs, Design, Segment
@@ -26,7 +27,6 @@ from planner.scenarios.designs.pricing import (
     weighing,
 )
 from planner.scenarios.designs.uptime import minutes_of_dedicated, minutes_of_plan, minutes_of_three_nodes
-from planner.scenarios.prices import Price, price_of
 from planner.sizing.solver import Effort
 from planner.version import VERSION
 
@@ -48,7 +48,7 @@ def compare_designs(
     """Return what each design takes and costs, the cheapest mix per site, and the prices at which it flips.
 
     Prices come from the sheet Prices and ``host_cost``, valued over the policy's ``years`` (see
-    `planner.scenarios.prices`). Without a price of hosts every host counts 1 and flip prices are in hosts. At most
+    `planner.prices`). Without a price of hosts every host counts 1 and flip prices are in hosts. At most
     ``most_plans`` plans are made; after ``time_limit`` seconds or Ctrl-C, flip prices found so far come back,
     ``complete`` False. Raises InputError where sites may be split, for which own votes are not weighed.
     """
@@ -95,17 +95,12 @@ class _Desk:
         self.worth: Floats = np.array(
             [1.0] * len(fleet.pool_ids) if self.hosts is None else [price.worth(policy) for price in self.hosts]
         )
-        self.node, self.own_price = price_of(fleet, "node"), self._own_price()
+        self.node, self.own_price = price_of(fleet, "node"), price_of(fleet, "own_tie_breaker")
         self.needs = needing(fleet)
         self.clusters = int(fleet.clusters[self.needs].sum())
         pairs = Checker(fleet).eligible()
         self.reach: Floats = np.full(len(fleet.site_ids), np.inf)
         np.minimum.at(self.reach, pairs.site, self.worth[pairs.pool])
-
-    def _own_price(self) -> Price | None:
-        """Return the price of one own tie-breaker: of the sheet Prices, else the policy's."""
-        cost = self.fleet.policy.own_tie_breaker_cost
-        return price_of(self.fleet, "own_tie_breaker") or (None if cost is None else Price(buy=cost))
 
     def stand_alone(self) -> tuple[float | None, str]:
         """Return the cheapest vote that serves one cluster alone, and its name."""
@@ -155,7 +150,9 @@ class _Desk:
         parts = [part for part in costs if part is not None]
         known = self.hosts is not None and len(parts) == len(costs)
         sites = int(self.needs.sum()) - unserved
-        return Design(name, each * self.clusters, hosts, own, sites, unserved, added(*parts) if known else None)
+        total = added(*parts) if known else None
+        a_year = None if total is None else total.total / years_factor(self.fleet.policy)
+        return Design(name, each * self.clusters, hosts, own, sites, unserved, total, a_year=a_year)
 
     def three_nodes(self) -> Design:
         """Return the design in which a third data node is the third vote."""

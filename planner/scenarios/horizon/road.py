@@ -8,14 +8,14 @@ from typing import Literal
 import numpy as np
 
 from planner.errors import InputError
-from planner.fleet import Finding, Fleet, Floats, Ints
+from planner.fleet import Finding, Fleet, Ints
+from planner.prices import price_of
 from planner.scenarios.horizon.calendar import periods_from
 from planner.scenarios.horizon.demand import Demand, demand_of
 from planner.scenarios.horizon.model import Counts, HorizonModel, Prices, decide
 from planner.scenarios.horizon.next_host import next_host
 from planner.scenarios.horizon.nouns import Horizon, Step
 from planner.scenarios.horizon.settle import Settled, residents, residents_after, settle
-from planner.scenarios.prices import Price, price_of
 from planner.sizing.solver import Effort
 from planner.version import VERSION
 from planner.words import counted, first_few
@@ -38,7 +38,7 @@ def horizon(
 
     Fewest hosts bought come first, then the least value today of all payments; under the objective ``cost`` money
     alone. Hosts stay where they are unless ``move_hosts``; moving one costs ``move_cost``. ``period`` and ``periods``
-    default to the policy. With prices (see `planner.scenarios.prices`) hosts are paid when bought, and for each
+    default to the policy. With prices (see `planner.prices`) hosts are paid when bought, and for each
     period in advance; a payment after y years counts (1 + discount_percent / 100)^-y. ``time_limit`` is in seconds; the
     best plan so far comes back with its bounds, also after Ctrl-C.
 
@@ -117,20 +117,20 @@ def _prices(
 ) -> tuple[Prices, Prices, bool]:
     """Return values today and payments (T, P), and whether anything is known of them.
 
-    Without prices a host counts 1 for each period that it stands, so that buying late is better.
+    Buying costs what the sheet Prices says, running what `planner.prices` calls a yearly price. Without prices a host
+    counts 1 for each period that it stands, so that buying late is better.
     """
     host = price_of(fleet, "host")
-    own = fleet.host_costs[demands[0].problem.pool_at]
-    buy: Floats = own if host is None else np.where(np.isnan(own), host.buy, own)
-    if np.isnan(buy).any() and money_first:
+    running = np.array([demand.fleet.host_running_costs[demand.problem.pool_at] for demand in demands])
+    if np.isnan(running).any() and money_first:
         message = "The objective is cost, but some pool has no price of a host."
         raise InputError((Finding("error", "horizon_prices", "Prices", message, "Add host to Prices, or host_cost."),))
-    shape = (len(demands), len(buy))
-    if np.isnan(buy).any():
+    shape = running.shape
+    if np.isnan(running).any():
         nothing = Prices(np.zeros(shape), np.zeros(shape), np.ones(shape))
         return nothing, nothing, False
-    yearly = (host or Price()).yearly_cost(fleet.policy) * years
-    paid = Prices(np.broadcast_to(buy, shape), np.full(shape, move_cost), np.full(shape, yearly))
+    buy = 0.0 if host is None else host.buy
+    paid = Prices(np.full(shape, buy), np.full(shape, move_cost), running * years)
     factor = (1.0 + fleet.policy.discount_percent / 100.0) ** -(years * np.arange(len(demands)))[:, None]
     return Prices(paid.buy * factor, paid.move * factor, paid.run * factor), paid, True
 

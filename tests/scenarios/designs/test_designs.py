@@ -12,9 +12,9 @@ import planner
 from planner import columns
 from planner.errors import InputError
 from planner.fleet import Policy, typed_table
+from planner.prices import Price
 from planner.scenarios.designs.flips import Line, flip_prices
 from planner.scenarios.designs.road import compare_designs
-from planner.scenarios.prices import Price
 
 PRICES = typed_table(
     columns.PRICES,
@@ -172,6 +172,7 @@ def test_segments_are_the_cheapest_mix_at_every_price(make, case):
         case["rtt"],
         sites={"clusters": case["clusters"]},
         pools={"cluster_cap": case["cap"], "max_hosts": case["most"], "host_cost": case["cost"]},
+        years=1.0,
     )
     segments = compare_designs(fleet).segments
     assert segments[0].low == 0

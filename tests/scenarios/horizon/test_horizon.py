@@ -236,7 +236,8 @@ def brute_force(case):
             grows = grows and all(n >= b for n, b in zip(hosts, before, strict=True))
             new = [max(0, n - b) for n, b in zip(hosts, before, strict=True)]
             bought += sum(new)
-            worth += sum(n * price for n, price in zip(new, case["price"], strict=True)) / 1.1**t
+            running = sum(n * price for n, price in zip(hosts, case["price"], strict=True))
+            worth += (sum(new) * case["buy"] + running) / 1.1**t
             before = hosts
         if grows:
             found.append((bought, round(worth, 6)))
@@ -264,6 +265,7 @@ def cases(draw):
         "most": most,
         "existing": [draw(st.integers(0, m)) for m in most],
         "price": each(width, st.integers(1, 9)),
+        "buy": draw(st.integers(0, 20)),
     }
 
 
@@ -289,7 +291,8 @@ def as_fleet(make, case, objective):
         (years[t], f"S{s:02d}", "", "clusters", str(k + more))
         for s, (k, more, t) in enumerate(zip(case["clusters"], case["more"], case["grows"], strict=True))
     ]
-    return fleet.replace(changes=changes(*rows))
+    prices = typed_table(columns.PRICES, {"item": ["host"], "buy": [case["buy"]], "yearly": [77.0]})  # host_cost counts
+    return fleet.replace(changes=changes(*rows), prices=prices)
 
 
 @settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])

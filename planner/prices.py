@@ -1,5 +1,8 @@
 """Prices of equipment: buying, a year of running (licence and rent, power, visits), and the value today of many years.
 
+Yearly prices of one host, own tie-breaker or circuit (`host_cost`, `own_tie_breaker_cost`, `pair_cost`) are always for
+a year, and never hold what buying costs. What buying costs stands in the sheet Prices alone.
+
 The value of a payment C a year, first at once and then at the start of each following year, over N years at the rate r
 is C (1 - q^N) / (1 - q) with q = 1 / (1 + r): an annuity due (any text on engineering economy; common practice). A part
 of a year at the end counts as that part.
@@ -8,9 +11,10 @@ of a year at the end counts as that part.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from planner.fleet import Fleet, Policy
+if TYPE_CHECKING:
+    from planner.fleet import Fleet, Policy
 
 _HOURS = 8760  # of a year of 365 days
 
@@ -31,13 +35,33 @@ class Price:
     def worth(self, policy: Policy) -> float:
         """Return the value today of buying one and running it for the policy's ``years``.
 
+        >>> from planner.fleet import Policy
         >>> round(Price(buy=100, yearly=10).worth(Policy(years=2, discount_percent=25)), 9)
         118.0
         """
-        whole = int(policy.years)
-        q = 1 / (1 + policy.discount_percent / 100)
-        factor = sum(q**year for year in range(whole)) + (policy.years - whole) * q**whole
-        return self.buy + self.yearly_cost(policy) * factor
+        return self.buy + self.yearly_cost(policy) * years_factor(policy)
+
+    def a_year(self, policy: Policy) -> float:
+        """Return money a year: running, and buying in equal parts over the policy's ``years`` that are worth as much.
+
+        It is the equivalent annual cost of engineering economics (any text; common practice).
+
+        >>> from planner.fleet import Policy
+        >>> round(Price(buy=90, yearly=10).a_year(Policy(years=2, discount_percent=25)), 9)
+        60.0
+        """
+        return self.yearly_cost(policy) + self.buy / years_factor(policy)
+
+    def running_at(self, yearly: float) -> Price:
+        """Return the price of an item that costs ``yearly`` to run, power and visits included."""
+        return Price(self.buy, yearly)
+
+
+def years_factor(policy: Policy) -> float:
+    """Return the value today of one unit of money a year over the policy's ``years``."""
+    whole = int(policy.years)
+    q = 1 / (1 + policy.discount_percent / 100)
+    return float(sum(q**year for year in range(whole)) + (policy.years - whole) * q**whole)
 
 
 def price_of(fleet: Fleet, item: Literal["node", "host", "own_tie_breaker"]) -> Price | None:
