@@ -115,5 +115,5 @@ def replan(
         print_findings([finding for finding in result.findings if finding not in known])
         print_summary(inventory, result, files_among(output, json_path), err=to_stdout)
     if curve:
-        print_trade_off(points, err=to_stdout)
+        print_trade_off(inventory, result, points, err=to_stdout)
     return 1 if result.unserved else 0

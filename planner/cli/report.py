@@ -15,7 +15,7 @@ from planner.cli.streams import printable
 from planner.fleet import Finding, Fleet, Severity
 from planner.outputs import CAUTIONS, headline, survives
 from planner.outputs.words import cover_prices_in_words, later_aims_in_words, left_in_place_in_words, readiness_headline
-from planner.plan import Plan
+from planner.plan import Plan, moved_sites
 from planner.readiness import Readiness
 from planner.replan import Point
 from planner.verify import Violation
@@ -87,7 +87,7 @@ def print_summary(
         target.print(Text(f"Written: {path}"))
 
 
-def print_trade_off(points: Sequence[Point], *, err: bool) -> None:
+def print_trade_off(fleet: Fleet, plan: Plan, points: Sequence[Point], *, err: bool) -> None:
     """Print how many sites change host with so many hosts, and what is proven of that."""
     target = console(err=err)
     table = bare_table(target)
@@ -99,6 +99,10 @@ def print_trade_off(points: Sequence[Point], *, err: bool) -> None:
         table.add_row(str(point.hosts), moves, str(point.bound), "proven" if point.proven else "not proven")
     target.print(Text("Moves against hosts", style="bold"))
     target.print(table)
+    planned, least = len(moved_sites(fleet, plan)), points[0].moves
+    if least is not None and planned > least:
+        first = "" if plan.objective == "hosts" else f", since its objective is {plan.objective}"
+        target.print(f"The plan itself has {counted(planned, 'move')}{first}: on as many hosts {least} would do.")
 
 
 def _hosts(plan: Plan, target: Console) -> Table:

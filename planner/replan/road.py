@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
 from planner.fleet import Finding, Fleet
-from planner.plan import Aim, Plan, Reason, moved_sites
+from planner.plan import Aim, Plan, moved_sites
 from planner.replan.by_host import ByHost, by_host, folded
 from planner.sizing import Progress
 from planner.sizing import plan as make_plan
@@ -29,11 +29,11 @@ def replan(
 ) -> Plan:
     """Return a plan as `planner.plan` does, in which a change of host within a pool counts as a move too.
 
-    Objective, bound and proof are those of `planner.plan`. Where hosts are the objective, every eligible site is served
-    and no cover is asked for, moves come before all other aims: a mixed-integer model finds the fewest for so many
-    hosts and ``extra_hosts`` more, and ``then`` has the bound. Else the plan of the fleet with each host in use as a
-    pool of its own is taken where it moves fewer sites, ``extra_hosts`` is not used, and a finding says so. Other
-    arguments, and errors, are those of `planner.plan`.
+    Objective, bound and proof are those of `planner.plan`, and so is who is served. Where hosts are the objective and
+    no cover is asked for, moves come before all other aims: a mixed-integer model finds the fewest for so many hosts
+    and ``extra_hosts`` more among plans that serve the same sites, and ``then`` has the bound. Else the plan of the
+    fleet with each host in use as a pool of its own is taken where it moves fewer sites, ``extra_hosts`` is not used,
+    and a finding says so. Other arguments, and errors, are those of `planner.plan`.
     """
     began = time.monotonic()
     first = make_plan(fleet, time_limit=time_limit, seed=seed, thorough=thorough, watch=watch)
@@ -60,9 +60,7 @@ def _not_modelled(fleet: Fleet, plan: Plan) -> str:
         return "the hosts themselves are not proven fewest"
     if plan.objective != "hosts":
         return f"the objective is {plan.objective}"
-    if fleet.policy.cover != "none":
-        return f"the policy asks for cover {fleet.policy.cover}"
-    return "some site finds no room" if any(_crowded(u.reasons) for u in plan.unserved) else ""
+    return "" if fleet.policy.cover == "none" else f"the policy asks for cover {fleet.policy.cover}"
 
 
 def _not_settled(fleet: Fleet, plan: Plan, why: str, extra_hosts: int) -> Plan:
@@ -78,16 +76,11 @@ def _not_settled(fleet: Fleet, plan: Plan, why: str, extra_hosts: int) -> Plan:
     return plan.replace(findings=(*plan.findings, *findings))
 
 
-def _crowded(reasons: Sequence[Reason]) -> bool:
-    """Say whether a site may be unserved for want of room alone."""
-    return all(reason.code == "capacity" for reason in reasons)
-
-
 def _fewest(first: Plan, split: ByHost, most_hosts: int, effort: Effort) -> Plan:
     """Return ``first`` with hosts and assignments that move the fewest sites, as far as time allows."""
-    model = MoveModel(split.fleet)
+    model = MoveModel(split.fleet, {entry.site for entry in first.unserved})
     with effort.listening():
-        found = model.solve(most_hosts, 0.0, effort)
+        found = model.solve(most_hosts, effort)
         if found.sized is None:
             return _not_settled(split.original, first, "time was up", most_hosts - first.hosts)
         changed, hosts, rows, spared = model.named(found.sized, effort)

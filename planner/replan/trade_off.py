@@ -10,7 +10,6 @@ from planner.fleet import Finding, Fleet
 from planner.plan import Plan
 from planner.replan.by_host import by_host
 from planner.sizing.fewest_moves import MoveModel
-from planner.sizing.problem import whole_weights
 from planner.sizing.solver import Effort
 
 
@@ -42,25 +41,23 @@ def trade_off(
 ) -> tuple[Point, ...]:
     """Return the fewest moves for the hosts of ``plan`` and for up to ``most`` hosts more, until more hosts save none.
 
-    A move is a site that leaves its host of Current; who is attached first is none. Every point is a mixed-integer
-    model of its own, solved for the weight that ``plan`` serves; ``time_limit`` is in seconds for all of them together.
+    A move is a site whose host is another than that of Current; who is attached first is none. Every point is a
+    mixed-integer model of its own, of plans that serve the sites that ``plan`` serves; ``time_limit`` is in seconds for
+    all of them together.
 
     Raises InputError where the policy asks for cover or splits sites, which this model does not know.
     """
     _refuse(fleet)
     split = by_host(fleet)
-    model = MoveModel(split.fleet)
-    weights = dict(zip(fleet.site_ids, whole_weights(fleet.weights).tolist(), strict=True))
-    eligible = {fleet.site_ids[at] for at in model.problem.site_at}
-    left_out = float(sum(weights[u.site] for u in plan.unserved if u.site in eligible))
+    model = MoveModel(split.fleet, {entry.site for entry in plan.unserved})
     effort = Effort(seconds=time_limit, seed=seed)
     points: list[Point] = []
     with effort.listening():
         tell("the fewest moves with hosts without end")
-        end = model.solve(int(model.problem.max_hosts.sum()), left_out, effort)
+        end = model.solve(int(model.problem.max_hosts.sum()), effort)
         for hosts in range(plan.hosts, plan.hosts + most + 1):
             tell(f"the fewest moves with {hosts} hosts")
-            found = model.solve(hosts, left_out, effort)
+            found = model.solve(hosts, effort)
             points.append(Point(hosts, found.moves, max(found.bound, end.bound)))
             if effort.spent or (found.moves is not None and found.moves <= end.bound):
                 break

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +18,7 @@ from planner.sizing.draft import Draft
 from planner.sizing.hosts import seat_all
 from planner.sizing.model import FlowModel
 from planner.sizing.placement import placed
-from planner.sizing.problem import build_problem, group
+from planner.sizing.problem import build_problem, group, restrict
 from planner.sizing.solver import Effort
 from planner.sizing.today import read_today
 
@@ -42,14 +43,17 @@ class Fewest:
 class MoveModel:
     """The sites of a fleet with a price of 1 on every pair that takes a site of Current off its pool.
 
-    A site of Current that goes over to its own tie-breaker moves too. Own tie-breakers have a price on top that is
+    The sites ``left_out`` are no part of it: all plans that it compares serve the same sites. A site of Current that
+    goes over to its own tie-breaker moves too. Own tie-breakers have a price on top that is
     less than a move for all of them together, so that they are used where they save a move or a host, and only there.
     """
 
-    def __init__(self, fleet: Fleet) -> None:
+    def __init__(self, fleet: Fleet, left_out: Collection[str] = ()) -> None:
         self.fleet = fleet
         self._checker = Checker(fleet)
         problem = build_problem(fleet, self._checker)
+        served = np.array([fleet.site_ids[at] not in left_out for at in problem.site_at], dtype=np.bool_)
+        problem = dataclasses.replace(restrict(problem, served), own_cost=problem.own_cost[served])
         self._today = read_today(fleet, problem)
         today = self._today.in_force(fleet, problem)
         self._stays, self._gone = today.stays, today.gone
@@ -62,12 +66,10 @@ class MoveModel:
             own_cost=in_force + _small(problem.own_cost),
         )
 
-    def solve(self, most_hosts: int, left_out: float, effort: Effort) -> Fewest:
-        """Return the fewest moves with at most ``most_hosts`` hosts and ``left_out`` units of weight unserved."""
+    def solve(self, most_hosts: int, effort: Effort) -> Fewest:
+        """Return the fewest moves with at most ``most_hosts`` hosts."""
         problem = self.problem
-        model = FlowModel(problem, group(problem, by_weight=left_out > 0), serve_all=left_out <= 0)
-        if left_out > 0:
-            model.settle("unserved_weight", left_out)
+        model = FlowModel(problem, group(problem, by_weight=False), serve_all=True)
         model.settle("hosts", most_hosts)
         outcome, counts = minimise(model, "cost", effort)
         # The price of own tie-breakers is in the bound, and less than half.
