@@ -83,6 +83,7 @@ class Policy:
     node_link_gbps: float = 10.0
     uplink_share_percent: float = 100.0
     split_sites: bool = False
+    keep_served: bool = False
     max_hosts_per_hub: int = 10
     percentile: float = 95.0
     max_loss_percent: float = 1.0
@@ -293,6 +294,14 @@ class Fleet:
         """Sites that need a shared host: clusters to serve and no own tie-breaker, shape (sites,)."""
         needs: Bools = (self.clusters > 0) & (self.own_tie_breaker != "yes")
         return needs
+
+    @cached_property
+    def kept(self) -> Bools:
+        """Sites that are served today, and come before others since the policy keeps them served, shape (sites,)."""
+        if not self.policy.keep_served:
+            return np.zeros(len(self.site_ids), dtype=np.bool_)
+        today = set(self.current["site"])
+        return np.array([site in today for site in self.site_ids], dtype=np.bool_)
 
     @cached_property
     def whole_weights(self) -> Ints:

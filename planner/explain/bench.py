@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 
@@ -18,6 +18,8 @@ from planner.rules import Checker
 from planner.sizing import plan as make_plan
 from planner.sizing.problem import Problem, restrict
 from planner.sizing.solver import Effort
+
+_CLOSE = 1e-9  # sums of weights
 
 
 def planned(fleet: Fleet, effort: Effort) -> Plan:
@@ -51,6 +53,7 @@ class Bench:
     def __post_init__(self) -> None:
         self.before = Figures.of(self.plan)
         self.weight_of = dict(zip(self.fleet.site_ids, self.fleet.weights, strict=True))
+        self.kept = frozenset(np.array(self.fleet.site_ids, dtype=object)[self.fleet.kept].tolist())
 
     def replan(self, changes: Sequence[Change]) -> Plan | None:
         """Return the plan of the changed fleet, without later aims; None when no time is left."""
@@ -75,15 +78,26 @@ class Bench:
 
     def saves(self, after: Figures) -> bool:
         """Say whether ``after`` has a host less and leaves no more weight unserved."""
-        return _counted(after) < self.counted and self.missed(after) <= self.missed(self.before) + 1e-9
+        return _counted(after) < self.counted and self.serves_less(after) <= 0
 
     def serves(self, after: Figures, site: str) -> bool:
         """Say whether ``after`` serves ``site`` and leaves less weight unserved."""
-        return site not in after.unserved and self.missed(after) < self.missed(self.before) - 1e-9
+        return site not in after.unserved and self.serves_less(after) < 0
 
-    def missed(self, figures: Figures) -> float:
-        """Return the weight that is left unserved."""
-        return float(sum(self.weight_of[site] for site in figures.unserved))
+    def serves_less(self, after: Figures) -> int:
+        """Return 1 where ``after`` leaves more weight unserved than the plan at hand, -1 where less, 0 where as much.
+
+        The weight of sites that the policy keeps served counts first.
+        """
+        for sites in (self.kept, self.weight_of.keys()):
+            more = self.missed(after, sites) - self.missed(self.before, sites)
+            if abs(more) > _CLOSE:
+                return 1 if more > 0 else -1
+        return 0
+
+    def missed(self, figures: Figures, of: Collection[str]) -> float:
+        """Return the weight of the sites ``of`` that is left unserved."""
+        return float(sum(self.weight_of[site] for site in figures.unserved if site in of))
 
     def served(self) -> Problem:
         """Return the problem of the sites that the plan does not leave unserved; own tie-breakers stay possible."""

@@ -181,19 +181,18 @@ def _pair_of(name: str) -> Pair:
 
 def _worse(bench: Bench, after: Plan) -> bool:
     """Say whether ``after`` surely leaves more unserved, or needs more where it leaves as much."""
-    before = bench.plan
-    missed = bench.missed(Figures.of(after)) - bench.missed(bench.before)
-    return missed > 1e-9 or (abs(missed) <= 1e-9 and after.lower_bound > before.objective_value + 1e-9)
+    less = bench.serves_less(Figures.of(after))
+    return less > 0 or (less == 0 and after.lower_bound > bench.plan.objective_value + 1e-9)
 
 
 def _better(bench: Bench, after: Plan) -> bool:
-    before = bench.plan
-    missed = bench.missed(Figures.of(after)) - bench.missed(bench.before)
-    return missed < -1e-9 or (abs(missed) <= 1e-9 and after.objective_value < before.lower_bound - 1e-9)
+    less = bench.serves_less(Figures.of(after))
+    return less < 0 or (less == 0 and after.objective_value < bench.plan.lower_bound - 1e-9)
 
 
 def _rank(bench: Bench, outcome: Outcome, pairs: Sequence[Pair], after: Plan) -> tuple[object, ...]:
-    served = abs(bench.missed(Figures.of(after)) - bench.missed(bench.before))
+    everybody = bench.weight_of.keys()
+    served = abs(bench.missed(Figures.of(after), everybody) - bench.missed(bench.before, everybody))
     hosts = abs(after.objective_value - bench.plan.objective_value) if served <= 1e-9 else 0.0
     return -served / len(pairs), -hosts / len(pairs), len(pairs), outcome, tuple(pairs)
 

@@ -39,6 +39,7 @@ CAUTIONS = (
 
 # What each aim before the objective makes large, and the objective small.
 _MEASURES = {
+    "kept_served": "weight served of sites that are served today",
     "served": "weight served",
     "covered": "weight with a standby",
     "hosts": "number of hosts",
@@ -80,7 +81,15 @@ def _left_out(plan: Plan) -> str:
         return ""
     number = len(plan.unserved)
     verb = "is" if number == 1 else "are"
-    return f"{number:,} {verb} unserved{_with_host_today(plan)}{_claim(plan, 'served', 'serves more weight')}"
+    return f"{number:,} {verb} unserved{_with_host_today(plan)}{_claim_of_served(plan)}"
+
+
+def _claim_of_served(plan: Plan) -> str:
+    """Return what is proven of who is served; where sites of today come first, of their weight before that of all."""
+    if all(aim.aim != "kept_served" for aim in plan.before):
+        return _claim(plan, "served", "serves more weight")
+    first = _claim(plan, "kept_served", "serves more weight of sites with a host today")
+    return first + _claim(plan, "served", "that is as good there serves more weight")
 
 
 def _with_host_today(plan: Plan) -> str:

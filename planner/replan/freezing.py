@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections import defaultdict
 from collections.abc import Callable
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 
@@ -19,7 +19,7 @@ from planner.sizing import Progress
 from planner.sizing import plan as make_plan
 from planner.sizing.assemble import with_evidence
 from planner.sizing.problem import Problem, build_problem
-from planner.sizing.worth import aims_of_worth, as_bounded
+from planner.sizing.worth import Worth, aims_of_worth, as_bounded
 
 
 def plan_frozen(
@@ -167,7 +167,7 @@ def _together(split: ByHost, free: Plan, added: Plan, kept: list[Assignment], lo
     words = f"{len(kept)} sites stay where they are, and were not looked at again.{gap}"
     note = Finding("info", "frozen", "Current", words)
     left_out, bare = {u.site for u in added.unserved}, {u.site for u in added.uncovered}
-    before = as_bounded(aims_of_worth(fleet, left_out, bare, {"served": 0.0, "covered": 0.0}), free.before)
+    before = as_bounded(aims_of_worth(fleet, left_out, bare, dict.fromkeys(get_args(Worth), 0.0)), free.before)
     spared = {*plan.no_host_needed, *free.no_host_needed} - {
         n for n in free.no_host_needed if n.site in {row.site for row in rows}
     }

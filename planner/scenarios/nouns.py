@@ -71,7 +71,8 @@ class Figures:
     """What one plan comes to.
 
     ``value`` and ``bound`` are in the unit of the objective. ``weight_proven``: no plan serves more weight; ``proven``:
-    nor covers more, nor has a better value. ``left_out_today`` counts sites that are unserved, and served today.
+    nor covers more, nor has a better value. ``left_out_today`` counts sites that are unserved, and served today;
+    ``kept_weight`` is the weight served of sites that the policy keeps served, 0 where it keeps none.
     ``cost`` is money a year, None where a price is missing. ``new_hosts``, ``hubs``, ``cost``, ``moves`` and
     ``mean_rtt_ms`` are None where nothing makes them small: later aims were not asked for, and the objective is
     another. Such a plan is one of many with as few hosts, and not the one that `planner.plan` makes. ``uncovered``
@@ -97,6 +98,7 @@ class Figures:
     uncovered: int = 0
     proven: bool = True
     left_out_today: int = 0
+    kept_weight: float = 0.0
     certainty: Certainty | None = None
 
     @property

@@ -170,11 +170,15 @@ def _floor_rank(text: str) -> float | None:
 
 
 def same_weight(tight: Point, loose: Point) -> bool:
-    """Say whether both points have figures, leave the same weight unserved and nobody without a standby they want."""
+    """Say whether both points have figures, leave the same weight unserved and nobody without a standby they want.
+
+    They also keep the same weight served, where the policy keeps any.
+    """
     a, b = tight.figures, loose.figures
     if a is None or b is None or a.objective != b.objective or a.uncovered or b.uncovered:
         return False
-    return math.isclose(a.unserved_weight, b.unserved_weight, rel_tol=_CLOSE, abs_tol=_CLOSE)
+    pairs = ((a.unserved_weight, b.unserved_weight), (a.kept_weight, b.kept_weight))
+    return all(math.isclose(*pair, rel_tol=_CLOSE, abs_tol=_CLOSE) for pair in pairs)
 
 
 def settled(scenario: Scenario, at: dict[str, Place], known: Iterable[Point]) -> Point | None:

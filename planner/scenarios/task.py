@@ -96,6 +96,7 @@ def figures_of(fleet: Fleet, plan: Plan, shared: Shared) -> Figures:
         moves=len(moved_sites(fleet, plan)) if whole else None,
         mean_rtt_ms=float(np.mean(rtt)) if whole and rtt else None,
         proven=all(aim.proven for aim in plan.before),
+        kept_weight=sum(aim.value for aim in plan.before if aim.aim == "kept_served"),
         left_out_today=sum(one.current is not None for one in plan.unserved),
         uncovered=0 if fleet.policy.cover == "none" else sum(a.standby is None for a in plan.assignments),
         certainty=None if options.uncertainty is None else certainty_of(shared.fleet, fleet, plan, options.uncertainty),

@@ -83,14 +83,25 @@ def assemble(
 def _least(fleet: Fleet, problem: Problem, draft: Draft) -> dict[Worth, float]:
     """Return the least weight, in whole units, that any plan leaves out, and that one which does so leaves bare."""
     sized, left_out = draft.sized, draft.placement.unserved
-    out = int(problem.weights[left_out].sum())
-    no_way = int(fleet.whole_weights[fleet.needs_host].sum()) - int(problem.weights.sum())
+    no_way = fleet.needs_host.copy()
+    no_way[problem.site_at] = False
+    weight, kept = fleet.whole_weights, problem.kept
+    out: dict[Worth, float] = {
+        "kept_served": float(problem.weights[left_out & kept].sum()),
+        "served": float(problem.weights[left_out].sum()),
+    }
+    if not sized.weight_proven:
+        out = {aim: sized.least.get(aim, 0.0) for aim in out}
     least = sized.least.get("covered", 0.0)
     if not left_out.any() and fleet.policy.cover != "none":
         can = read_losses(fleet, problem).coverable(problem.indptr, problem.pool, problem.max_hosts)
         never = ~can & ~np.isfinite(problem.own_cost)  # they are served in every such plan, and have no standby in any
         least = max(least, float(problem.weights[never].sum()))
-    return {"served": no_way + (out if sized.weight_proven else sized.least.get("served", 0.0)), "covered": least}
+    return {
+        "kept_served": out["kept_served"] + float(weight[no_way & fleet.kept].sum()),
+        "served": out["served"] + float(weight[no_way].sum()),
+        "covered": least,
+    }
 
 
 def hosts_and_assignments(

@@ -93,16 +93,41 @@ def size(problem: Problem, effort: Effort, reference: Floats | None = None, wish
         # Infeasible because of packing, or no plan in time: fall through to serving what can be served.
     classes = group(problem, by_weight=True, apart=apart)
     model = FlowModel(problem, classes, serve_all=False)
-    served, found = minimise(model, "unserved_weight", effort)
-    if found is None:
+    served = serve_most(model, effort)
+    if served.counts is None:
         counts = greedy_counts(problem, classes)
         value = objective_value(problem, classes, counts)
-        return Sized(classes, counts, value, 0.0, False, served.word, least={"served": least_of(served)})
-    model.settle("unserved_weight", float(found.unserved @ classes.weight))
+        return Sized(classes, counts, value, 0.0, False, served.word, least=served.least)
     outcome, better = minimise(model, problem.objective, effort)
-    sized = finish(model, better or found, outcome, effort, weight_proven=served.state == "optimal")
-    sized = dataclasses.replace(sized, least={"served": least_of(served)})
+    sized = finish(model, better or served.counts, outcome, effort, weight_proven=served.proven)
+    sized = dataclasses.replace(sized, least=served.least)
     return _wished(model, sized, wishes, effort)
+
+
+@dataclass(frozen=True)
+class Served:
+    """The counts that leave out the least weight, None where time ended before any; ``least`` as in `Sized`."""
+
+    counts: Counts | None
+    proven: bool
+    least: dict[Worth, float]
+    word: str
+
+
+_LEFT: tuple[tuple[Aim, Worth], ...] = (("unserved_kept", "kept_served"), ("unserved_weight", "served"))
+
+
+def serve_most(model: FlowModel, effort: Effort) -> Served:
+    """Leave out the least weight of sites that are to be kept, then of all, and keep to that in what follows."""
+    found, word, proven, least = None, "", True, {}
+    for aim, worth in _LEFT[0 if model.classes.kept.any() else 1 :]:
+        outcome, better = minimise(model, aim, effort)
+        found, word, least[worth] = better or found, outcome.word, least_of(outcome)
+        proven = proven and outcome.state == "optimal"
+        if found is None:
+            break
+        model.settle(aim, model.left_out(aim, found))
+    return Served(found, proven, least, word)
 
 
 def counts_decide(problem: Problem) -> bool:

@@ -10,7 +10,8 @@ from planner.sizing.problem import Classes, Problem
 
 
 def greedy_counts(problem: Problem, classes: Classes) -> Counts:
-    """Open hosts one at a time, each where it takes most waiting clusters, sites with the fewest choices first.
+    """Open hosts one at a time, each where it takes most waiting clusters, sites that are to be kept and those with the
+    fewest choices first.
 
     Every host is filled on its own, so the result packs. No bound comes with it.
     """
@@ -19,7 +20,10 @@ def greedy_counts(problem: Problem, classes: Classes) -> Counts:
     waiting = classes.demand.copy()
     choices = np.diff(classes.indptr)
     arcs_of = [np.flatnonzero(classes.pool == p) for p in range(problem.pools)]
-    arcs_of = [arcs[np.argsort(choices[classes.of_arc[arcs]], kind="stable")] for arcs in arcs_of]
+    order = np.lexsort((choices, ~classes.kept))
+    rank = np.empty_like(order)
+    rank[order] = np.arange(len(order))
+    arcs_of = [arcs[np.argsort(rank[classes.of_arc[arcs]], kind="stable")] for arcs in arcs_of]
     left_of = np.array([limit.most for limit in problem.limits])
     each = _amounts(problem, classes)
     # What a pool would take only shrinks while others fill, so what it took last is a bound until it is asked again.

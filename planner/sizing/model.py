@@ -49,7 +49,7 @@ from planner.sizing.solver import Effort, Outcome, linear, solve_model
 
 _MOST_SIZES = 12  # rows (3) for more sizes cost more than they cut
 
-Aim = Literal["unserved_weight", "uncovered_weight", "hosts", "new_hosts", "cost", "own_cost"]
+Aim = Literal["unserved_kept", "unserved_weight", "uncovered_weight", "hosts", "new_hosts", "cost", "own_cost"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,8 +209,9 @@ class FlowModel:
         """Return what ``aim`` makes small."""
         problem, classes = self.problem, self.classes
         terms: list[tuple[Any, float]]
-        if aim == "unserved_weight":
-            terms = [(z, int(classes.weight[c])) for c, z in self.z.items()]
+        if aim in ("unserved_kept", "unserved_weight"):
+            weight = classes.weight * classes.kept if aim == "unserved_kept" else classes.weight
+            terms = [(z, int(weight[c])) for c, z in self.z.items() if weight[c]]
         elif aim == "hosts":
             terms = [(n, 1) for n in self.n]
         elif aim == "new_hosts":
@@ -224,12 +225,16 @@ class FlowModel:
             terms += [(o, float(classes.own_cost[c])) for c, o in self.o.items()]
         return linear(terms)
 
+    def left_out(self, aim: Aim, counts: Counts) -> float:
+        """Return the weight that ``counts`` leave out, of all sites or of those to be kept."""
+        kept = self.classes.kept if aim == "unserved_kept" else True
+        return float((counts.unserved * kept) @ self.classes.weight)
+
     def settle(self, aim: Aim, value: float) -> None:
         """Keep ``aim`` at ``value`` or below from here on (6)."""
         # Half a unit of slack on whole aims; money gets a relative allowance for solver tolerances.
-        slack = (
-            0.5 if aim in ("unserved_weight", "uncovered_weight", "hosts", "new_hosts") else 1e-7 * max(1.0, abs(value))
-        )
+        money = aim in ("cost", "own_cost")
+        slack = 1e-7 * max(1.0, abs(value)) if money else 0.5
         self._add(self.expression(aim) <= value + slack, f"settled_{aim}")
 
     def at_least(self, aim: Aim, value: float) -> None:
@@ -239,7 +244,7 @@ class FlowModel:
     def solve(self, aim: Aim, effort: Effort) -> tuple[Outcome, Counts | None]:
         """Minimise ``aim``; the counts are None when no plan was found."""
         self.model.setObjective(self.expression(aim))
-        return self._solve("weight" if aim == "unserved_weight" else aim, effort)
+        return self._solve("weight" if aim.startswith("unserved") else aim, effort)
 
     def choose_arcs(self, cost: Floats, effort: Effort) -> Counts | None:
         """Minimise the total of ``cost`` (A,) and keep it there for what follows; None when time ends before."""

@@ -29,7 +29,8 @@ class Problem:
     Shapes: S sites, P pools, E eligible pairs. The pairs of site s are ``indptr[s]:indptr[s + 1]``.
 
     ``site_at`` (S,), ``pool_at`` (P,): positions in the fleet's tables. ``clusters`` (S,): whole.
-    ``weights`` (S,): whole multiples of one unit, see `whole_weights`. ``own_cost`` (S,): price of an
+    ``weights`` (S,): whole multiples of one unit, see `whole_weights`. ``kept`` (S,): sites whose weight counts before
+    that of all. ``own_cost`` (S,): price of an
     own tie-breaker, inf where none is possible. ``pool`` (E,) ascending within a site; ``rtt_ms``,
     ``margin_ms``, ``pair_cost`` (E,). ``caps`` (P,): clusters a host may carry. ``host_cost`` (P,): money.
     ``hub`` (P,) of each pool. ``amounts`` (S,): what a site brings of each measure against the ``limits`` on hubs and
@@ -55,6 +56,7 @@ class Problem:
     amounts: Mapping[Measure, Floats]
     limits: tuple[Limit, ...]
     host_weight: float | None
+    kept: Bools
     objective: Literal["hosts", "new_hosts", "cost"]
     split: bool
 
@@ -116,6 +118,7 @@ def restrict(problem: Problem, keep: Bools) -> Problem:
         site_at=problem.site_at[keep],
         clusters=problem.clusters[keep],
         weights=problem.weights[keep],
+        kept=problem.kept[keep],
         own_cost=np.full(int(keep.sum()), np.inf),
         indptr=np.concatenate(([0], np.cumsum(np.diff(fewer.indptr)[keep]))).astype(np.int64),
         amounts={measure: each[keep] for measure, each in problem.amounts.items()},
@@ -157,6 +160,7 @@ def build_problem(fleet: Fleet, checker: Checker) -> Problem:
         pool_at=pool_at,
         clusters=fleet.clusters[site_at],
         weights=fleet.whole_weights[site_at],
+        kept=fleet.kept[site_at],
         own_cost=own_cost[site_at],
         indptr=np.concatenate(([0], np.cumsum(np.bincount(site, minlength=len(site_at))))).astype(np.int64),
         pool=pool[order],
@@ -182,10 +186,11 @@ class Classes:
     """Sites that the model cannot tell apart, counted once.
 
     Shapes: K classes, A arcs class-pool. ``of_site`` (S,): class of each site. ``size`` (K,): sites in
-    it. ``items``, ``clusters``, ``weight``, ``own_cost`` (K,): of one site. ``item_weight`` (K,), 0 where no weight on
-    hosts is limited, and ``amounts`` (K,) are those of a unit: a site, or a cluster where sites may be split. ``fixed``
-    (K,): the model decides how many of its sites use each pool, because sites of other classes cannot stand
-    in for them. The arcs of class c are ``indptr[c]:indptr[c + 1]`` with ``pool`` and ``cost`` (A,).
+    it. ``items``, ``clusters``, ``weight``, ``own_cost`` (K,): of one site; ``kept`` (K,): its sites are to be kept.
+    ``item_weight`` (K,), 0 where no weight on hosts is limited, and ``amounts`` (K,) are those of a unit: a site, or a
+    cluster where sites may be split. ``fixed`` (K,): the model decides how many of its sites use each pool,
+    because sites of other classes cannot stand in for them. The arcs of class c are ``indptr[c]:indptr[c + 1]`` with
+    ``pool`` and ``cost`` (A,).
     """
 
     of_site: Ints
@@ -193,6 +198,7 @@ class Classes:
     items: Ints
     clusters: Ints
     weight: Ints
+    kept: Bools
     own_cost: Floats
     item_weight: Floats
     amounts: Mapping[Measure, Floats]
@@ -240,9 +246,10 @@ def group(problem: Problem, *, by_weight: bool, apart: Ints | None = None) -> Cl
     by_cost, placed = problem.objective == "cost", apart is not None
     item_weight = np.zeros(problem.sites) if problem.host_weight is None else problem.item_weight
     weights = problem.weights if by_weight else np.ones_like(problem.weights)
+    kept = problem.kept if by_weight else np.zeros_like(problem.kept)
     costs = problem.pair_cost if by_cost else np.zeros_like(problem.pair_cost)
     held_apart = np.zeros(problem.sites, dtype=np.int64) if apart is None else apart
-    counted = (problem.clusters, problem.own_cost, weights, item_weight, held_apart, *problem.amounts.values())
+    counted = (problem.clusters, problem.own_cost, weights, kept, item_weight, held_apart, *problem.amounts.values())
     alike = np.column_stack(counted).astype(np.float64)
     first, of_site = _alike(alike, problem.indptr, problem.pool, costs if by_cost else None)
     lengths = np.diff(problem.indptr)[first]
@@ -254,6 +261,7 @@ def group(problem: Problem, *, by_weight: bool, apart: Ints | None = None) -> Cl
         items=problem.items[first],
         clusters=problem.clusters[first],
         weight=weights[first],
+        kept=kept[first],
         own_cost=problem.own_cost[first],
         item_weight=item_weight[first],
         amounts={

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Collection, Mapping, Sequence
 from typing import Literal
 
@@ -11,7 +12,7 @@ import numpy as np
 from planner.fleet import Bools, Fleet
 from planner.plan import Aim
 
-Worth = Literal["served", "covered"]
+Worth = Literal["kept_served", "served", "covered"]
 
 
 def aims_of_worth(
@@ -22,10 +23,14 @@ def aims_of_worth(
     ``bare`` are those that it serves without a standby, which counts where the policy asks for cover. ``least``: no
     plan that is as good on the aims before misses less weight of a kind, in whole units (`Fleet.whole_weights`).
     """
-    out, without = _units(fleet, unserved), _units(fleet, bare)
-    aims = [_aim(fleet, "served", 0, out, least["served"])]
+    need: Bools = fleet.needs_host
+    out = need & np.isin(fleet.site_ids, list(unserved))
+    without = need & np.isin(fleet.site_ids, list(bare))
+    kept = need & fleet.kept
+    aims = [_aim(fleet, "kept_served", kept, kept & out, least)] if fleet.policy.keep_served else []
+    aims.append(_aim(fleet, "served", need, out, least))
     if fleet.policy.cover != "none":
-        aims.append(_aim(fleet, "covered", out, without, least["covered"]))
+        aims.append(_aim(fleet, "covered", need & ~out, without, least))
     return tuple(aims)
 
 
@@ -35,14 +40,9 @@ def as_bounded(aims: Sequence[Aim], by: Sequence[Aim]) -> tuple[Aim, ...]:
     return tuple(dataclasses.replace(a, bound=max(a.value, b.bound), proven=a.value >= b.bound) for a, b in pairs)
 
 
-def _units(fleet: Fleet, sites: Collection[str]) -> int:
-    chosen: Bools = np.array([site in sites for site in fleet.site_ids], dtype=np.bool_)
-    return int(fleet.whole_weights[chosen & fleet.needs_host].sum())
-
-
-def _aim(fleet: Fleet, aim: Worth, gone: int, missed: int, least: float) -> Aim:
-    """Return an aim of which ``missed`` is missing; ``gone`` is what aims before it have missed already."""
-    total = int(fleet.whole_weights[fleet.needs_host].sum())
-    most = total - gone - min(missed, int(np.ceil(least - 1e-6)))  # bounds of solvers are a little off
-    value, bound = (float(units * fleet.weight_unit) for units in (total - gone - missed, most))
+def _aim(fleet: Fleet, aim: Worth, of: Bools, missing: Bools, least: Mapping[Worth, float]) -> Aim:
+    """Return the aim to miss little of the weight of the sites ``of``; the plan misses that of ``missing``."""
+    total, missed = (int(fleet.whole_weights[sites].sum()) for sites in (of, missing))
+    most = total - min(missed, math.ceil(least[aim] - 1e-6))  # bounds of solvers are a little off
+    value, bound = (float(units * fleet.weight_unit) for units in (total - missed, most))
     return Aim(aim, value, bound, bound <= value)

@@ -15,6 +15,7 @@ from planner.verify.case import Case
 from planner.verify.cover import check_cover
 from planner.verify.hosts import check_hosts
 from planner.verify.inventory import read_inventory
+from planner.verify.kept import check_kept
 from planner.verify.proof import ProofCheck, verify_proof
 from planner.verify.rollout import verify_rollout
 from planner.verify.running import check_running
@@ -33,5 +34,13 @@ def verify(fleet: Fleet, plan: Plan) -> tuple[Violation, ...]:
     the latency sheets.
     """
     case = Case(read_inventory(fleet), plan)
-    checks = (check_sites, check_assignments, check_hosts, check_running, check_cover, check_totals)
+    checks = (
+        check_sites,
+        check_kept,
+        check_assignments,
+        check_hosts,
+        check_running,
+        check_cover,
+        check_totals,
+    )
     return tuple(chain.from_iterable(check(case) for check in checks))

@@ -92,12 +92,19 @@ def _worth(case: Case) -> Iterator[Violation]:
 
 
 def _weights(case: Case) -> dict[str, float]:
-    """Return the weight of the sites that have a third vote, and of those of them that keep it after a loss."""
+    """Return the weight of the sites that have a third vote, and of those of them that keep it after a loss.
+
+    Where the policy keeps sites served, the weight of those with a host today comes first.
+    """
     sites = [site for site in case.inventory.sites.values() if site.needs_host]
     out = {entry.site for entry in case.plan.unserved}
     bare = {row.site for row in case.plan.assignments if not row.standby}
     served = [site for site in sites if site.site not in out]
-    weights = {"served": float(sum(site.weight for site in served))}
+    weights = {}
+    if case.inventory.policy.keep_served:
+        kept = (site.weight for site in served if site.site in case.inventory.current)
+        weights["kept_served"] = float(sum(kept))
+    weights["served"] = float(sum(site.weight for site in served))
     if case.inventory.policy.cover != "none":
         weights["covered"] = float(sum(site.weight for site in served if site.site not in bare))
     return weights

@@ -32,6 +32,7 @@ CODES: Mapping[str, str] = {
     "host_not_needed": "a site that needs no host is assigned or unserved",
     "host_needed": "a site is said to need no host but needs one",
     "unserved": "a site is unserved without a reason that holds",
+    "kept_served": "a site that is served today is unserved for the sake of one that is not",
     # what it says about the hosts
     "unknown_host": "the plan has no such host",
     "unknown_pool": "the fleet has no such pool",

@@ -21,7 +21,13 @@ def test_every_point_is_the_plan_of_the_fleet_with_those_budgets(fleet):
         sites = fleet.sites.assign(latency_budget_ms=fleet.sites["latency_budget_ms"] * point.share)
         policy = fleet.policy.replace(latency_budget_ms=fleet.policy.latency_budget_ms * point.share)
         plan = planner.plan(fleet.replace(sites=sites, policy=policy))
-        assert dataclasses.astuple(point) == (point.share, plan.hosts, plan.lower_bound, len(plan.unserved))
+        assert dataclasses.astuple(point) == (
+            point.share,
+            plan.hosts,
+            plan.lower_bound,
+            len(plan.unserved),
+            plan.proves("hosts"),
+        )
         assert point.proven
 
 

@@ -41,8 +41,9 @@ def compare(tables: Tables, plan: planner.Plan | None = None) -> list[Difference
 
 def _differences(question: Question, model: Model, plan: planner.Plan) -> Iterator[Difference]:
     """Yield differences in the order of the aims; the later ones make sense only where the earlier ones agree."""
-    served, covered = _reached(question, plan)
-    reached = {"served": served} | ({"covered": covered} if question.cover != "none" else {})
+    kept, served, covered = _reached(question, plan)
+    reached = {"kept_served": kept} if question.keep_served else {}
+    reached |= {"served": served} | ({"covered": covered} if question.cover != "none" else {})
     for name, value in reached.items():
         best = model.best(name)
         yield from _claims(plan, name, best)
@@ -95,13 +96,18 @@ def _among_equals(question: Question, plan: planner.Plan) -> dict[str, Fraction]
     return ({"hosts": Fraction(plan.hosts)} if plan.objective == "new_hosts" else {}) | {"own": own}
 
 
-def _reached(question: Question, plan: planner.Plan) -> tuple[Fraction, Fraction]:
-    """Return the weight served and the weight covered; a site with its own tie-breaker is covered."""
+def _reached(question: Question, plan: planner.Plan) -> tuple[Fraction, Fraction, Fraction]:
+    """Return the weight served of sites with a host today, and of all, and the weight covered.
+
+    A site with its own tie-breaker is covered.
+    """
     weights = {site.name: site.weight for site in question.sites}
     left_out = sum((weights[entry.site] for entry in plan.unserved), Fraction(0))
     bare = sum((weights[entry.site] for entry in plan.uncovered), Fraction(0))
     served = question.whole_weight - left_out
-    return served, served - bare
+    gone = {entry.site for entry in plan.unserved}
+    kept = sum((site.weight for site in question.sites if site.today and site.name not in gone), Fraction(0))
+    return kept, served, served - bare
 
 
 def _later(question: Question, model: Model, plan: planner.Plan) -> Iterator[Difference]:

@@ -226,6 +226,8 @@ class _Draw:
             "split_sites": "yes" if self.split else "no",
             "cover": self.cover,
         }
+        if self.has["today"] and sum(self.has.values()) % 2:
+            policy["keep_served"] = "yes"
         if self.has["then"]:
             policy["then"] = " ".join(self.rng.sample(AIMS, self.rng.randint(1, len(AIMS))))
         clusters = sum(row.get("clusters", 1) for row in sites)

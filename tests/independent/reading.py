@@ -94,6 +94,11 @@ class Question:
         return self.tables.setting("split_sites") in ("yes", True)
 
     @property
+    def keep_served(self) -> bool:
+        """Whether sites that are served today come first."""
+        return self.tables.setting("keep_served") in ("yes", True)
+
+    @property
     def cover(self) -> str:
         """What loss the plan survives."""
         return self.tables.setting("cover") or "none"

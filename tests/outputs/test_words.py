@@ -155,3 +155,27 @@ def test_status_and_completeness_are_told_apart():
     assert not plan.complete
     assert words.status_in_words(plan) == "Proven best, in this order: weight served, number of hosts."
     assert words.complete_in_words(plan) == "1 site is unserved: see sheet Unserved."
+
+
+@pytest.mark.parametrize(
+    ("kept", "served", "told"),
+    [
+        (
+            True,
+            True,
+            ", and no plan serves more weight of sites with a host today, and no plan that is as good there serves "
+            "more weight; no plan that serves the same sites has fewer.",
+        ),
+        (
+            True,
+            False,
+            ", and no plan serves more weight of sites with a host today; whether a plan that is as good there serves "
+            "more weight is not proven.",
+        ),
+        (False, True, "; whether a plan serves more weight of sites with a host today is not proven."),
+    ],
+)
+def test_headline_claims_of_sites_with_a_host_today_first_where_they_come_first(kept, served, told):
+    before = (aim("kept_served", 1, proven=kept), aim("served", 2, proven=served))
+    plan = small(unserved=1, before=before)
+    assert words.headline(plan) == f"2 tie-breaker hosts at 2 hubs serve 2 of 3 sites; 1 is unserved{told}"

@@ -1,5 +1,7 @@
 """Bounds pass between scenarios only where that is sound: points that were not planned equal the plans of them."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -106,6 +108,8 @@ def test_a_scenario_between_two_is_settled_only_where_both_meet_and_serve_the_sa
     assert settle(figures(4, 4, 1.0), figures(4, 4)) is None  # the looser one serves more
     assert settle(figures(4, 4, 1.0), figures(4, 4, 1.0, proven=False)) is None
     assert settled(middle, at, [Point(tight, figures(4, 4))]) is None
+    # Where sites with a host today come first, the same weight of all sites is not enough.
+    assert settle(replace(figures(4, 4), kept_weight=2.0), replace(figures(4, 4), kept_weight=3.0)) is None
 
 
 def test_points_with_a_gap_take_better_bounds_and_plans_of_others(make):

@@ -11,18 +11,21 @@ from planner.sizing import plan
 from tests.arrays import fewest_bins
 
 
-def brute_force(case) -> tuple[float, float]:
-    """Return (most weight served, least objective among those) over every way to send sites to pools."""
+def brute_force(case) -> tuple[float, float, float]:
+    """Return the best over every way to send sites to pools, in order: most weight served of the sites that are served
+    today, where these come first, most of all sites, least objective."""
     count, width = case["rtt"].shape
-    best = (-1.0, float("inf"))
+    best = (-1.0, -1.0, -float("inf"))
     options = []
     for s in range(count):
         eligible = [p for p in range(width) if case["rtt"][s, p] <= 50 and case["clusters"][s] <= case["cap"][p]]
         eligible = [p for p in eligible if fits_uplink(case, [s], p)]
         options.append([*eligible, "unserved", *(["own"] if case["own"][s] == "possible" else [])])
     for choice in itertools.product(*options):
-        weight = sum(case["weight"][s] for s, where in enumerate(choice) if where != "unserved")
-        if weight < best[0]:
+        served = [s for s, where in enumerate(choice) if where != "unserved"]
+        first = sum(case["weight"][s] for s in served if case["keep"] and case["today"][s])
+        weights = (first, sum(case["weight"][s] for s in served))
+        if weights < best[:2]:
             continue
         bins = [
             fewest_bins(tuple(sorted(case["clusters"][s] for s in range(count) if choice[s] == p)), case["cap"][p])
@@ -32,12 +35,8 @@ def brute_force(case) -> tuple[float, float]:
             continue
         if any(b > most for b, most in zip(bins, case["most"], strict=True)):
             continue
-        best = (
-            max(best, (weight, -value(case, choice, bins)))
-            if weight == best[0]
-            else (weight, -value(case, choice, bins))
-        )
-    return best[0], -best[1]
+        best = max(best, (*weights, -value(case, choice, bins)))
+    return best[0], best[1], -best[2]
 
 
 def fits_uplink(case, sites, p) -> bool:
@@ -76,6 +75,8 @@ def cases(draw, objective: str):
         "uplink": each(width, st.sampled_from([float("nan")] * 3 + [2.0, 4.0])),
         "existing": each(width, st.integers(0, 2)),
         "price": each(width, st.integers(1, 12)),
+        "today": each(count, st.booleans()),
+        "keep": draw(st.booleans()),
     }
 
 
@@ -97,7 +98,9 @@ def as_fleet(make, case):
             "host_cost": case["price"],
             "uplink_mbps": case["uplink"],
         },
+        current={"site": [f"S{s:02d}" for s in np.flatnonzero(case["today"])], "hub": ["H0"] * sum(case["today"])},
         objective=case["objective"],
+        keep_served=case["keep"],
     )
 
 
@@ -111,8 +114,12 @@ def test_plan_is_the_best_of_all_plans(make, objective, times, examples):
         make.sound(fleet, result)
         left_out = {u.site for u in result.unserved}
         served = sum(w for s, w in zip(fleet.site_ids, case["weight"], strict=True) if s not in left_out)
-        most, least = brute_force(case)
+        first, most, least = brute_force(case)
         assert served == pytest.approx(most)
+        told = {aim.aim: (aim.value, aim.bound, aim.proven) for aim in result.before}
+        assert told == {"served": (pytest.approx(most), pytest.approx(most), True)} | (
+            {"kept_served": (pytest.approx(first), pytest.approx(first), True)} if case["keep"] else {}
+        )
         assert result.objective_value == pytest.approx(least)
         assert result.lower_bound == pytest.approx(least)
         assert result.status == "optimal"

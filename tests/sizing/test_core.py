@@ -58,6 +58,7 @@ def _priced(seed: int) -> Problem:
         amounts={},
         limits=(),
         host_weight=None,
+        kept=np.zeros(sites, dtype=np.bool_),
         objective="cost",
         split=False,
     )

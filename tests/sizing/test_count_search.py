@@ -47,6 +47,7 @@ def _problem(seed: int, **other: Any) -> Problem:
         "amounts": {},
         "limits": (),
         "host_weight": None,
+        "kept": np.zeros(sites, dtype=np.bool_),
         "objective": "hosts",
         "split": False,
     }

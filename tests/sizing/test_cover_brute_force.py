@@ -61,10 +61,10 @@ def most_covered(case, hosts, homes) -> float:
     return best
 
 
-def brute_force(case) -> tuple[float, float, float]:
-    """Return (most weight served, most weight covered among those, fewest hosts among those)."""
+def brute_force(case) -> tuple[float, float, float, float]:
+    """Return the best in order: most weight served of sites to be kept, and of all, most covered, fewest hosts."""
     count = len(case["rtt"])
-    best = (-1.0, -1.0, -99.0)
+    best = (-1.0, -1.0, -1.0, -99.0)
     for numbers in itertools.product(*(range(most + 1) for most in case["most"])):
         hosts = [p for p, number in enumerate(numbers) for _ in range(number)]
         options = [[*(j for j, p in enumerate(hosts) if case["rtt"][s, p] <= 50), None] for s in range(count)]
@@ -76,11 +76,12 @@ def brute_force(case) -> tuple[float, float, float]:
             if any(load[j] > min(case["cap"][p], case["radius"]) for j, p in enumerate(hosts)):
                 continue
             served = sum(case["weight"][s] for s, j in enumerate(choice) if j is not None)
-            if (served, served, -len(hosts)) <= best:
+            kept = sum(case["weight"][s] for s, j in enumerate(choice) if j is not None and case["kept"][s])
+            if (kept, served, served, -len(hosts)) <= best:
                 continue
             homes = {s: j for s, j in enumerate(choice) if j is not None}
-            best = max(best, (served, most_covered(case, hosts, homes), -len(hosts)))
-    return best[0], best[1], -best[2]
+            best = max(best, (kept, served, most_covered(case, hosts, homes), -len(hosts)))
+    return *best[:3], -best[3]
 
 
 @st.composite
@@ -101,6 +102,7 @@ def cases(draw, cover: str, *, together: bool):
         "most": each(width, st.integers(0, 2)),
         "hub": each(width, st.sampled_from(["A", "B", "C"])),
         "zone": each(width, st.sampled_from([(), ("x",), ("y",), ("x", "y")])),
+        "kept": each(count, st.booleans()),
     }
 
 
@@ -113,6 +115,8 @@ def as_fleet(make, case):
         case["rtt"][:, [case["hub"].index(hub) for hub in hubs]],
         sites={"clusters": case["clusters"], "weight": case["weight"]},
         hubs=hubs,
+        current={"site": [f"S{s:02d}" for s in np.flatnonzero(case["kept"])], "hub": hubs[:1] * sum(case["kept"])},
+        keep_served=any(case["kept"]),
         cover=case["cover"],
         max_blast_radius=case["radius"],
     )
@@ -132,9 +136,9 @@ def equal_to_brute_force(make, case):
     result = plan(fleet)
     make.sound(fleet, result)
     best = brute_force(case)
-    assert make.covered(fleet, result, case["weight"]) == pytest.approx(best)
+    assert make.covered(fleet, result, case["weight"]) == pytest.approx(best[1:])
     assert [(aim.value, aim.bound, aim.proven) for aim in result.before] == [
-        (pytest.approx(weight), pytest.approx(weight), True) for weight in best[:2]
+        (pytest.approx(weight), pytest.approx(weight), True) for weight in best[0 if any(case["kept"]) else 1 : 3]
     ]
     assert result.lower_bound == result.hosts
     return result

@@ -56,6 +56,7 @@ def test_each_objective_adds_up(desk, change) -> None:
         (lambda d: served(d, 4, bound=3), "aim", "weight served is 4, above its bound 3"),
         (lambda d: served(d, 4, bound=5), "aim", "weight served is 4, and called proven below its bound 5"),
         (lambda d: d.of_plan(before=(Aim("covered", 6, 6, True),)), "aim", "no aim before the objective: served"),
+        (lambda d: d.policy(keep_served=True).of_plan(before=(Aim("kept_served", 1, 2, True),)), "aim", "adds up to 2"),
     ],
 )
 def test_a_total_that_does_not_add_up_is_found(desk, change, code, figures) -> None:

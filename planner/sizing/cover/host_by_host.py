@@ -13,7 +13,8 @@ Constraints
     (4) sum_{i, j in l} k_i y_ijh + sum_i k_i x_ih <= R_h r_h  for every loss l and host h that it does not hit
     (5) sum_{i, j in l} b_li x_ij <= B_l for every limit l on a hub or zone, sum_i w_i x_ij <= W r_j for the weight on a
         host; both without loss, that is for homes only
-Aims in order: least weight unserved, least weight without standby, the policy's objective.
+Aims in order: least weight unserved (before that of sites that are to be kept), least weight without standby, the
+policy's objective.
 """
 
 from __future__ import annotations
@@ -58,7 +59,14 @@ def solve_host_by_host(problem: Problem, losses: Losses, effort: Effort) -> Host
         return None
     model = _Model(problem, losses)
     outcome = Outcome("unsolved", "")
-    for aim, slack in ((model.unserved, 0.5), (model.uncovered, 0.5), (model.objective, None)):
+    for aim, slack in (
+        (model.unserved_kept, 0.5),
+        (model.unserved, 0.5),
+        (model.uncovered, 0.5),
+        (model.objective, None),
+    ):
+        if not aim:
+            continue
         model.lp.setObjective(linear(aim))
         outcome = solve_model(model.lp, effort, problem.objective)
         if not outcome.has_solution or (slack is not None and outcome.state != "optimal"):
@@ -161,6 +169,10 @@ class _Model:
                 arriving = [term for j in lost for term in sent[j, h]]
                 if h not in lost and arriving:
                     self.add(linear([*arriving, *self.load[h], (self.r[h], -int(room[h[0]]))]) <= 0)
+
+    @property
+    def unserved_kept(self) -> list[tuple[Any, float]]:
+        return [term for term, kept in zip(self.unserved, self.problem.kept, strict=True) if kept]
 
     @property
     def unserved(self) -> list[tuple[Any, float]]:

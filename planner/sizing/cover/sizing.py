@@ -15,7 +15,7 @@ import numpy as np
 
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.arc_costs import later_cost, later_costs, pool_of_today
-from planner.sizing.counts import Sized, all_fit, counts_decide, finish, least_of, minimise, objective_value
+from planner.sizing.counts import Sized, all_fit, counts_decide, finish, least_of, minimise, objective_value, serve_most
 from planner.sizing.cover.evidence import Evidence, find_evidence, sets_of
 from planner.sizing.cover.homes import Wishes, find_homes, liked_room
 from planner.sizing.cover.losses import Losses
@@ -211,10 +211,10 @@ def _by_worth(
     if effort.spent:
         return _in_haste(problem, classes, "no time left")
     model = CoverModel(problem, classes, losses, serve_all=False, cover_all=False)
-    served, counts = minimise(model, "unserved_weight", effort)
+    served = serve_most(model, effort)
+    counts = served.counts
     if counts is None:
         return _in_haste(problem, classes, served.word)
-    model.settle("unserved_weight", float(counts.unserved @ classes.weight))
     covered, better = minimise(model, "uncovered_weight", effort)
     if better is not None:
         counts = better
@@ -222,13 +222,13 @@ def _by_worth(
     outcome, better = minimise(model, problem.objective, effort)
     if covered.state != "optimal":
         outcome = dataclasses.replace(outcome, state="feasible" if better is not None else "unsolved")
-    sized = finish(model, better or counts, outcome, effort, weight_proven=served.state == "optimal")
+    sized = finish(model, better or counts, outcome, effort, weight_proven=served.proven)
     uncovered = int(sum(model.uncovered[a] * classes.weight[classes.of_arc[a]] for a in model.w))
     return dataclasses.replace(
         sized,
         counts=_nicest(model, sized.counts, stays, then, effort),
         uncovered=uncovered,
-        least={"served": least_of(served), "covered": least_of(covered)},
+        least={**served.least, "covered": least_of(covered)},
     )
 
 
