@@ -25,7 +25,7 @@ BARRIERS = (
 OTHERS = (
     *("coordinates", "estimates", "samples", "links", "weights", "own", "uplinks", "several_clusters", "limits_host"),
     *("limits_hub", "limits_zone", "shares", "today", "existing", "reserve", "prices", "pair_costs", "two_pools"),
-    *("then", "tight"),
+    *("then", "tight", "price_sheet"),
 )
 
 # Feature, column, how often it is filled in where the feature is on, and with what.
@@ -51,6 +51,11 @@ PAIR_CELLS = (
     ("ages", "measured_at", 0.9, ("2026-11-20", "2026-08-27", "2026-08-26", "2025-01-01")),
     ("pair_costs", "pair_cost", 0.6, (0, 1, 2, 4.5)),
 )
+PRICE_CELLS = (
+    ("price_sheet", "buy", 0.7, (9, 18, 36)),
+    ("price_sheet", "watts", 0.4, (50, 100)),
+    ("price_sheet", "visits", 0.4, (1, 3)),
+)
 SETTINGS = (
     ("reserve", "reserve_percent", 1.0, (10, 12.5, 20, 25, 33.3)),
     ("uplinks", "tie_breaker_kbps", 0.8, (50, 100, 200)),
@@ -64,8 +69,11 @@ SETTINGS = (
     ("releases", "host_release_rule", 0.8, ("not_older", "any", "same_major")),
     ("releases", "release_floor", 0.5, RELEASES[:4]),
     ("releases", "host_release", 0.3, RELEASES),
-    ("cost", "host_cost", 1.0, (6,)),
-    ("cost", "own_tie_breaker_cost", 1.0, (5,)),
+    ("price_settings", "host_cost", 1.0, (6,)),
+    ("price_settings", "own_tie_breaker_cost", 1.0, (5,)),
+    ("price_sheet", "kwh_cost", 0.5, (0.01,)),
+    ("price_sheet", "visit_cost", 0.5, (0.5,)),
+    ("price_sheet", "years", 0.7, (2, 4)),
     ("shares", "max_share_percent", 0.5, (20, 25, 33.4, 40, 50, 62.5, 75)),
     ("shares", "max_share_percent_hub", 0.5, (25, 33.4, 40, 50, 62.5, 75)),
     ("shares", "max_share_percent_zone", 0.5, (25, 33.4, 40, 50, 62.5, 75)),
@@ -110,6 +118,7 @@ class _Draw:
         self.split = self.has["split"] and self.cover == "none"
         self.has["cost"] = self.objective == "cost"
         self.has["prices"] |= self.has["cost"]
+        self.has["price_settings"] = self.has["cost"] and not (self.has["price_sheet"] and self.chance(0.7))
         self.has["own_prices"] = self.has["own"] and (self.has["cost"] or self.chance(0.5))
         self.has["pair_costs"] &= not (self.has["cost"] and self.split)
         self.has["coordinates"] |= self.has["estimates"] or self.has["third_location"]
@@ -138,8 +147,8 @@ class _Draw:
         for row in hubs:  # only regions that have a site
             if known and self.chance(0.4):
                 row["serves_regions"] = self.some(known, 2)
-        sheets = {"Sites": sites, "Hubs": hubs, **self._times(), "Current": self._current(hubs)}
-        return Tables(sheets, self._policy(sites))
+        others = {"Current": self._current(hubs), "Prices": self._prices()}
+        return Tables({"Sites": sites, "Hubs": hubs, **self._times(), **others}, self._policy(sites))
 
     def _site(self, name: str) -> dict[str, Any]:
         row = self.fill(self._placed({"site": name}), SITE_CELLS)
@@ -210,12 +219,22 @@ class _Draw:
                 continue
             pool = self.rng.choice(hubs)
             row = {"site": site, "hub": pool["hub"]}
-            if "pool" not in pool and pool.get("existing_hosts") and self.chance(0.7):
+            if pool.get("existing_hosts") and self.chance(0.7):
                 leaves = [pool["retiring_hosts"]] if "retiring_hosts" in pool else []
-                stays = [f"{pool['hub']}-{n:02d}" for n in range(1, pool["existing_hosts"] - len(leaves) + 1)]
+                name = pool.get("pool", pool["hub"])
+                stays = [f"{name}-{n:02d}" for n in range(1, pool["existing_hosts"] - len(leaves) + 1)]
                 row["host"] = self.rng.choice([*stays, *leaves])
+                if "pool" in pool:
+                    row["pool"] = pool["pool"]
             rows.append(row)
         return rows
+
+    def _prices(self) -> Rows:
+        """Return the sheet Prices, with figures that 2 or 4 years share out without a rest, also at 25 % a year."""
+        return [
+            self.fill({"item": item, "yearly": self.rng.choice([2, 4, 7.5])}, PRICE_CELLS)
+            for item in (("host", "own_tie_breaker") if self.has["price_sheet"] else ())
+        ]
 
     def _policy(self, sites: Rows) -> dict[str, Any]:
         policy: dict[str, Any] = {
@@ -230,9 +249,14 @@ class _Draw:
             policy["keep_served"] = "yes"
         if self.has["then"]:
             policy["then"] = " ".join(self.rng.sample(AIMS, self.rng.randint(1, len(AIMS))))
+        if self.has["price_sheet"] and self.chance(0.4):
+            policy["discount_percent"] = 25
         clusters = sum(row.get("clusters", 1) for row in sites)
         for kind in ("host", "hub", "zone"):  # near what an even spread would take
             if self.has[f"limits_{kind}"]:
                 suffix = "" if kind == "host" else f"_{kind}"
                 policy[f"max_blast_radius{suffix}"] = max(1, round(clusters * self.rng.uniform(0.2, 0.8)))
-        return self.fill(policy, SETTINGS)
+        policy = self.fill(policy, SETTINGS)
+        if policy.get("discount_percent") and policy.get("years") != 2:
+            del policy["discount_percent"]  # the figures would have no end
+        return policy

@@ -178,12 +178,11 @@ def _needs_host(row: Row) -> bool:
 
 
 def _site(tables: Tables, row: Row) -> Site:
-    price = row.get("own_tie_breaker_cost", tables.setting("own_tie_breaker_cost"))
     return Site(
         name=row["site"],
         clusters=row.get("clusters", 1),
         weight=exact(row.get("weight", 1)),
-        own_cost=exact(1 if price is None else price) if row.get("own_tie_breaker") == "possible" else None,
+        own_cost=_own_cost(tables, row) if row.get("own_tie_breaker") == "possible" else None,
         kbps=exact(row.get("tie_breaker_kbps", tables.setting("tie_breaker_kbps") or 0)),
         today=_today(tables, row["site"]),
     )
@@ -209,13 +208,43 @@ def _pool(tables: Tables, row: Row) -> Pool:
         usable=math.floor(cap * (100 - kept_free) / 100),
         hosts=max(0, most - retiring),
         existing=max(0, existing - retiring),
-        named=tuple(sorted(_named(tables, row["hub"]) - _ids(row, "retiring_hosts"))),
-        price=exact(row.get("host_cost", tables.setting("host_cost") or 0)),
+        named=tuple(sorted(_named(tables, row) - _ids(row, "retiring_hosts"))),
+        price=_a_year(tables, "host", row.get("host_cost", tables.setting("host_cost")), 1) or Fraction(0),
     )
 
 
-def _named(tables: Tables, hub: str) -> set[str]:
-    return {row["host"] for row in tables.rows("Current") if row["hub"] == hub and row.get("host")}
+def _named(tables: Tables, pool: Row) -> set[str]:
+    """Return the hosts of a pool that Current names; where a hub has several pools, Current says which it means."""
+    at_hub = [row for row in tables.rows("Current") if row["hub"] == pool["hub"] and row.get("host")]
+    return {row["host"] for row in at_hub if row.get("pool", _pool_name(pool)) == _pool_name(pool)}
+
+
+# Money a year.
+
+
+def _own_cost(tables: Tables, row: Row) -> Fraction:
+    """Return what a site's own tie-breaker costs; where nobody says it, 1, so that few are used."""
+    running = row.get("own_tie_breaker_cost", tables.setting("own_tie_breaker_cost"))
+    price = _a_year(tables, "own_tie_breaker", running, row.get("clusters", 1))
+    return Fraction(1) if price is None else price
+
+
+def _a_year(tables: Tables, item: str, running: Any, number: int) -> Fraction | None:
+    """Return what ``number`` of an item cost a year; ``running`` is known from elsewhere. None where nobody says it."""
+    row = next((row for row in tables.rows("Prices") if row["item"] == item), None)
+    if row is None:
+        return None if running is None else exact(running)
+    power = exact(row.get("watts", 0)) / 1000 * 24 * 365 * exact(tables.setting("kwh_cost") or 0)
+    visits = exact(row.get("visits", 0)) * exact(tables.setting("visit_cost") or 0)
+    each = exact(row.get("yearly", 0)) + power + visits
+    bought = number * exact(row.get("buy", 0)) / _years_factor(tables)
+    return bought + (number * each if running is None else exact(running))
+
+
+def _years_factor(tables: Tables) -> Fraction:
+    """Return what 1 at the start of each year is worth today."""
+    later = 1 / (1 + exact(tables.setting("discount_percent") or 0) / 100)
+    return sum((later**year for year in range(int(tables.setting("years") or 5))), Fraction(0))
 
 
 # Round-trip times: of Latency, Samples, Links and the distance the first counts that knows the pair.

@@ -13,6 +13,7 @@ _NEEDED = {
     "Samples": {"site", "hub", "rtt_ms"},
     "Links": {"from", "to", "latency_ms", "km"},
     "Current": {"site", "hub"},
+    "Prices": {"item"},
 }
 
 
@@ -26,7 +27,7 @@ def shrink(tables: Tables, still: Callable[[Tables], bool]) -> Tables:
 
 
 def _smaller(tables: Tables) -> Iterator[Tables]:
-    for name in ("Samples", "Links", "Current"):
+    for name in ("Samples", "Links", "Current", "Prices"):
         if tables.rows(name):
             yield Tables({**tables.sheets, name: []}, tables.policy)
     for sheet, column, others in (

@@ -12,7 +12,7 @@ from tests.independent.tables import Tables
 
 COUNT = int(os.environ.get("CASTINGVOTE_EXAMPLES", "100"))
 OPEN = {  # what is to be mended: seeds of fleets that show it
-    "with cover, an own tie-breaker that is possible is not seen to cover its site": (0,),
+    "with cover, an own tie-breaker that is possible is not seen to cover its site": (5, 74),
 }
 MARKS = {seed: pytest.mark.xfail(strict=True, reason=reason) for reason, seeds in OPEN.items() for seed in seeds}
 
