@@ -28,6 +28,8 @@ from planner.sizing.transport import Cost
 from planner.sizing.worth import Worth
 
 _WISH_SECONDS = 120.0  # for the later aims of the flow model, at most
+_EQUAL_COST_SECONDS = 5.0  # for fewer own tie-breakers at the same cost, at most
+_SAME_MONEY = 1e-12  # relative; what adding up in another order makes of the same prices
 
 if TYPE_CHECKING:
     from planner.sizing.cover.evidence import Evidence
@@ -209,17 +211,21 @@ def _by_halves(problem: Problem, classes: Classes, effort: Effort, wishes: Wishe
     _, found = minimise(model, "hosts", effort)
     if found is None:
         return None
-    value = objective_value(problem, classes, found)
-    bound = value if outcome.state == "optimal" else min(value, max(wishes.least, _rounded(problem, outcome.bound)))
-    sized = _wished(model, Sized(classes, found, value, bound, True, outcome.word), wishes, effort)
-    if bound < value:
+    sized = finish(model, found, outcome, effort, weight_proven=True, known_bound=wishes.least)
+    sized = _wished(model, sized, wishes, effort)
+    if sized.bound < sized.value:
         return sized
     # As many hosts elsewhere may be better, but that takes longer to find.
     model = FlowModel(problem, classes, serve_all=True)
-    model.settle("hosts", value)
-    other = _wished(model, sized, wishes, effort)
+    model.settle("hosts", sized.value)
+    elsewhere = dataclasses.replace(sized, counts=_fewest_own(model, sized.counts, effort))
     costs = wishes.costs(classes)
-    return min(sized, other, key=lambda one: [round(float(cost.values @ one.counts.flow), 6) for cost in costs])
+
+    def among_equals(one: Sized) -> list[float]:
+        own = [objective_value(problem, classes, one.counts, aim) for aim in ("own", "own_cost")]
+        return own + [round(float(cost.values @ one.counts.flow), 6) for cost in costs]
+
+    return min(sized, _wished(model, elsewhere, wishes, effort), key=among_equals)
 
 
 def _wished(model: FlowModel, sized: Sized, wishes: Wishes | None, effort: Effort) -> Sized:
@@ -236,21 +242,35 @@ def _wished(model: FlowModel, sized: Sized, wishes: Wishes | None, effort: Effor
 def finish(
     model: FlowModel, counts: Counts, outcome: Outcome, effort: Effort, *, weight_proven: bool, known_bound: float = 0.0
 ) -> Sized:
-    """Settle the objective and let a last aim choose among equals."""
+    """Settle the objective and let the last aims choose among equals."""
     problem = model.problem
     value = objective_value(problem, model.classes, counts)
     bound = value if outcome.state == "optimal" else min(value, max(known_bound, _rounded(problem, outcome.bound)))
-    last: list[Aim] = []
-    if problem.objective == "new_hosts":
-        last.append("hosts")
-    if problem.objective != "cost" and model.o:
-        last.append("own_cost")
     model.settle(problem.objective, value)
+    counts = _fewest_own(model, counts, effort)
+    return Sized(model.classes, counts, value, bound, weight_proven, outcome.word)
+
+
+def _fewest_own(model: FlowModel, counts: Counts, effort: Effort) -> Counts:
+    """Return counts at the value that was settled with, in this order, the fewest hosts and own tie-breakers.
+
+    Hosts only where new ones are the objective. Of as few own tie-breakers the cheapest are used.
+    """
+    problem, classes = model.problem, model.classes
+    last: list[Aim] = ["hosts"] if problem.objective == "new_hosts" else []
+    if model.o:
+        alike = len(np.unique(classes.own_cost[list(model.o)])) == 1
+        last += ["own"] if alike or problem.objective == "cost" else ["own", "own_cost"]
+    if problem.objective == "cost":
+        effort = effort.within(_EQUAL_COST_SECONDS)
+    most = objective_value(problem, classes, counts) * (1 + _SAME_MONEY)
     for aim in last:
         _, better = minimise(model, aim, effort)
-        counts = better or counts
-        model.settle(aim, objective_value(problem, model.classes, counts, aim))
-    return Sized(model.classes, counts, value, bound, weight_proven, outcome.word)
+        # Settled money has a little slack, which is not to be spent.
+        if better is not None and objective_value(problem, classes, better) <= most:
+            counts = better
+        model.settle(aim, objective_value(problem, classes, counts, aim))
+    return counts
 
 
 def minimise(model: FlowModel, aim: Aim, effort: Effort) -> tuple[Outcome, Counts | None]:
@@ -277,6 +297,8 @@ def objective_value(problem: Problem, classes: Classes, counts: Counts, aim: Aim
             return float(counts.hosts.sum())
         case "new_hosts":
             return float(np.maximum(0, counts.hosts - problem.existing).sum())
+        case "own":
+            return float(counts.own.sum())
         case "own_cost":
             return own
         case _:

@@ -49,7 +49,7 @@ from planner.sizing.solver import Effort, Outcome, linear, solve_model
 
 _MOST_SIZES = 12  # rows (3) for more sizes cost more than they cut
 
-Aim = Literal["unserved_kept", "unserved_weight", "uncovered_weight", "hosts", "new_hosts", "cost", "own_cost"]
+Aim = Literal["unserved_kept", "unserved_weight", "uncovered_weight", "hosts", "new_hosts", "cost", "own", "own_cost"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,6 +216,8 @@ class FlowModel:
             terms = [(n, 1) for n in self.n]
         elif aim == "new_hosts":
             terms = [(a, 1) for a in self.a]
+        elif aim == "own":
+            terms = [(o, 1) for o in self.o.values()]
         elif aim == "own_cost":
             terms = [(o, float(classes.own_cost[c])) for c, o in self.o.items()]
         else:

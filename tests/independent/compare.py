@@ -93,7 +93,9 @@ def _among_equals(question: Question, plan: planner.Plan) -> dict[str, Fraction]
         return {}
     chosen = {entry.site for entry in plan.no_host_needed}
     own = sum((site.own_cost for site in question.sites if site.name in chosen and site.own_cost), Fraction(0))
-    return ({"hosts": Fraction(plan.hosts)} if plan.objective == "new_hosts" else {}) | {"own": own}
+    count = Fraction(sum(site.own_cost is not None and site.name in chosen for site in question.sites))
+    hosts = {"hosts": Fraction(plan.hosts)} if plan.objective == "new_hosts" else {}
+    return hosts | {"own": count, "own_cost": own}
 
 
 def _reached(question: Question, plan: planner.Plan) -> tuple[Fraction, Fraction, Fraction]:

@@ -200,6 +200,10 @@ class Model:
         return self._scaled(self._money())
 
     def _aim_own(self) -> tuple[Linear, int]:
+        """The sites whose own tie-breakers the plan chose."""
+        return sum(self.own.values()), 1
+
+    def _aim_own_cost(self) -> tuple[Linear, int]:
         """What the own tie-breakers that the plan chose cost."""
         return self._scaled((s.own_cost, self.own[s.name]) for s in self.question.sites if s.own_cost is not None)
 

@@ -45,8 +45,11 @@ def places(case):
     return [*(("_hub", hub) for hub in hubs), *(("_zone", zone) for zone in (*hubs, *zones))]
 
 
-def brute_force(case) -> tuple[float, float]:
-    """Return (most weight served, least objective among those) over every way to send items to pools."""
+def brute_force(case) -> tuple[float, float, int]:
+    """Return (most weight served, least objective among those, fewest own tie-breakers) over every way to send items.
+
+    Before own tie-breakers, hosts count where the objective is new hosts.
+    """
     count, width = case["rtt"].shape
     weight = [Fraction(w) for w in case["weight"]]
     whole = sum(weight)
@@ -62,7 +65,7 @@ def brute_force(case) -> tuple[float, float]:
         own = [None] if case["own"][s] == "possible" else []
         kbps = size * case["kbps"][s]
         options.append([*(tuple((p, size, weight[s] / parts, kbps) for p in way) for way in ways), (), *own])
-    best = (Fraction(-1), 0.0)
+    best = (Fraction(-1), 0.0, 0, 0)
     for choice in itertools.product(*options):
         served = sum(weight[s] for s, items in enumerate(choice) if items != ())
         if served < best[0]:
@@ -78,8 +81,9 @@ def brute_force(case) -> tuple[float, float]:
         bins = [fewest_bins(tuple(sorted(inside[p])), min(case["cap"][p], radius[""]), most[""]) for p in range(width)]
         if any(b > m for b, m in zip(bins, case["most"], strict=True)):
             continue
-        best = max(best, (served, -value(case, choice, bins)))
-    return float(best[0]), -best[1]
+        hosts = sum(bins) if case["objective"] == "new_hosts" else 0
+        best = max(best, (served, -value(case, choice, bins), -hosts, -sum(where is None for where in choice)))
+    return float(best[0]), -best[1], -best[3]
 
 
 def too_busy(case, sent) -> bool:
@@ -98,7 +102,7 @@ def value(case, choice, bins) -> float:
 
 
 @st.composite
-def cases(draw, *, split: bool, most_sites: int = 5):
+def cases(draw, *, split: bool, most_sites: int = 5, own=("no",) * 5 + ("possible",)):
     count, width = draw(st.integers(1, 4 if split else most_sites)), draw(st.integers(1, 3))
 
     def each(n, strategy):
@@ -110,7 +114,7 @@ def cases(draw, *, split: bool, most_sites: int = 5):
         "rtt": np.array(each(count * width, st.sampled_from([10.0, 10.0, 50.0, 51.0]))).reshape(count, width),
         "clusters": each(count, st.sampled_from([1, 1, 2, 2 if split else 3])),
         "weight": each(count, st.sampled_from([0.5, 1.0, 1.0, 2.5, 4.0])) if draw(st.booleans()) else [2.0] * count,
-        "own": each(count, st.sampled_from(["no"] * 5 + ["possible"])),
+        "own": each(count, st.sampled_from(own)),
         "own_cost": each(count, st.integers(0, 20)),
         "cap": each(width, st.integers(1, 5)),
         "most": each(width, st.integers(0, 3)),
@@ -170,13 +174,34 @@ def test_plan_within_limits_is_the_best_of_all_plans(make, split, examples):
         make.sound(fleet, result)
         left_out = {u.site for u in result.unserved}
         served = sum(w for s, w in zip(fleet.site_ids, case["weight"], strict=True) if s not in left_out)
-        most, least = brute_force(case)
+        most, least, _ = brute_force(case)
         assert served == pytest.approx(most)
         assert result.objective_value == pytest.approx(least)
         assert result.lower_bound == pytest.approx(least)
         assert result.status == "optimal"
 
     check()
+
+
+@pytest.mark.parametrize("split", [False, True], ids=["together", "split"])
+def test_no_own_tie_breaker_is_used_that_saves_nothing(make, split, examples):
+    @settings(max_examples=2 * examples, deadline=None, suppress_health_check=list(HealthCheck))
+    @given(cases(split=split, own=("possible", "possible", "no")), st.sampled_from(["radius_hub", "share_hub"]))
+    def check(case, limit):
+        case |= {limit: 3 if limit == "radius_hub" else 40, "cap": [3 + cap for cap in case["cap"]]}
+        fleet = as_fleet(make, case)
+        result = plan(fleet)
+        make.sound(fleet, result)
+        most, least, fewest = brute_force(case)
+        assert sum(w for s, w in zip(fleet.site_ids, case["weight"], strict=True) if s in served(result)) == most
+        assert result.objective_value == pytest.approx(least)
+        assert len(result.no_host_needed) == fewest
+
+    check()
+
+
+def served(result):
+    return {a.site for a in result.assignments} | {n.site for n in result.no_host_needed}
 
 
 def brute_force_with_cover(case) -> tuple[float, float, int]:
