@@ -190,6 +190,12 @@ def typed_table(sheet: Sheet, values: Mapping[str, Any], rows: int | None = None
     return pd.DataFrame(table)
 
 
+# HiGHS tells weights apart to about 11 digits: knapsacks of weights up to 1e10 beside 1 were all solved exactly, and
+# some of 1e11 not at all. Sums of floats are exact up to 2^53.
+_MOST_WEIGHT = 10_000_000_000
+_EXACT = 2**53
+_MOST_CLUSTERS = 1_000_000_000  # maximum flows of SciPy count in 32 bits
+
 _TABLES: Mapping[str, Sheet] = {
     "sites": columns.SITES,
     "pools": columns.HUBS,
@@ -312,6 +318,28 @@ class Fleet:
     def weight_unit(self) -> Fraction:
         """Weight of one unit of `whole_weights`."""
         return Fraction(1) if not len(self.weights) else _exact(self.weights[0]) / int(self.whole_weights[0])
+
+    @cached_property
+    def too_large(self) -> tuple[Finding, int] | None:
+        """What no plan can be made for, and the site of it: clusters too many to count, weights too far apart."""
+        if not len(self.clusters):
+            return None
+        if self.clusters.sum() > _MOST_CLUSTERS:
+            message = f"The fleet has {self.clusters.sum():,} clusters; a plan counts up to {_MOST_CLUSTERS:,}."
+            return Finding("error", "clusters_beyond", "", message, "Correct the column clusters."), 0
+        at = int(np.argmax(self.weights))
+        if not self.weights[at] <= _MOST_WEIGHT:
+            message = f"weight {self.weights[at]:.15g} is above {_MOST_WEIGHT:,}."
+            return Finding("error", "weights_apart", "", message, "Make it smaller."), at
+        whole = self.whole_weights
+        if whole[at] <= _MOST_WEIGHT and whole.sum() <= _EXACT:
+            return None
+        step = f"{self.weights[at] / whole[at]:.6f}".rstrip("0")
+        message = (
+            f"weight {self.weights[at]:.15g} is {whole[at]:,} times {step}, the step in which the weights are written; "
+            f"a plan can weigh up to {_MOST_WEIGHT:,} steps against each other."
+        )
+        return Finding("error", "weights_apart", "", message, "Round the weights, or make the largest smaller."), at
 
     def most_weight(self, percent: float | None) -> Fraction | None:
         """Return ``percent`` of the whole in the units of `whole_weights`; None for None.

@@ -49,6 +49,15 @@ def prices(draft: Draft, fleet: Fleet) -> None:
         draft.note("own_cost_missing", draft.sites, "own_tie_breaker_cost", _rows(missing))
 
 
+def sizes(draft: Draft, fleet: Fleet) -> None:
+    """Clusters and weights are within what a plan can count exactly."""
+    if fleet.too_large is None or draft.is_wrong("weight") or draft.is_wrong("clusters"):
+        return
+    finding, position = fleet.too_large
+    column = "weight" if finding.code == "weights_apart" else "clusters"
+    draft.findings.add(finding.code, draft.sites.place(position, column), column, message=finding.message)
+
+
 def nodes(draft: Draft, fleet: Fleet) -> None:
     """A cluster has two data nodes."""
     given = fleet.sites["nodes"].to_numpy(dtype=np.float64)
@@ -202,6 +211,7 @@ CHECKS: tuple[Check, ...] = (
     cover,
     budgets,
     prices,
+    sizes,
     nodes,
     host_counts,
     current_hosts,

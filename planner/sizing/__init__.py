@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import time
 from collections.abc import Callable
 
@@ -42,7 +43,8 @@ def plan(
     is exact either way. ``watch`` is called with the progress as it happens; where it returns False, the best
     plan so far comes back.
 
-    Raises InputError where the fleet asks for a combination that is not modelled; SolverError when the solver fails.
+    Raises InputError where the fleet asks for a combination that is not modelled, or has more clusters or weights
+    further apart than can be counted exactly; SolverError when the solver fails.
     """
     _refuse_unmodelled(fleet)
     then = _later_aims(fleet)
@@ -74,6 +76,9 @@ def plan(
 
 def _refuse_unmodelled(fleet: Fleet) -> None:
     policy = fleet.policy
+    if fleet.too_large is not None:
+        finding, at = fleet.too_large
+        raise InputError((dataclasses.replace(finding, where=f"site {fleet.site_ids[at]}"),))
     if policy.cover != "none" and policy.split_sites:
         message = "cover with split sites is not modelled: a site would have a standby for each of its parts."
         raise InputError(

@@ -28,7 +28,7 @@ class Priced:
     """Value of the relaxation at some prices.
 
     ``hosts`` (P,): the counts it would run. ``taken`` (S,): how often it serves each site. ``worth`` (P, most):
-    value of the first, second, … host of each pool, not positive, inf beyond the pool's limit.
+    value of the first, second, … host of each pool, not positive, inf beyond the pool's limit; no more than run in all.
     """
 
     bound: float
@@ -43,7 +43,7 @@ class Relaxation:
     def __init__(self, problem: Problem, cost: Floats, hosts: int) -> None:
         self.problem, self.cost, self.hosts = problem, cost, hosts
         self.load = problem.items[problem.site]
-        self.most = int(problem.max_hosts.max(initial=0))
+        self.most = min(int(problem.max_hosts.max(initial=0)), max(1, hosts))
 
     def price(self, u: Floats) -> Priced:
         """Return the value of the relaxation at prices ``u`` (S,)."""
@@ -57,7 +57,7 @@ class Relaxation:
         before = np.concatenate(([0], filled))[first]
         # A site across the border of two hosts counts for the first: the bound can only become smaller.
         at = (filled - load - before[pool]) // problem.caps[pool]
-        fits = at < problem.max_hosts[pool]
+        fits = at < np.minimum(problem.max_hosts, self.most)[pool]
         cell = (pool * self.most + at)[fits]
         worth: Floats = np.zeros(problem.pools * self.most)
         np.add.at(worth, cell, value[fits])

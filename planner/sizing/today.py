@@ -105,10 +105,12 @@ def read_today(fleet: Fleet, problem: Problem) -> Today:
     may_be = {site: pools for (site, at), pools in running.may_be.items() if hub[site] == at and not host[site]}
     taken = fleet.retiring_hosts | {name for _, name in running.pool}
     names: list[list[str]] = [[] for _ in range(problem.pools)]
+    # A host carries or stands by for one cluster at the least.
+    useful = 2 * np.bincount(problem.pool, weights=problem.clusters[problem.site], minlength=problem.pools)
     fresh: dict[str, Iterator[str]] = {}
     for p, at in enumerate(problem.pool_at):
         pool, at_hub = fleet.pool_ids[at], fleet.pools["hub"].iloc[at]
-        most = max(problem.max_hosts[p], problem.existing[p])
+        most = min(useful[p], max(problem.max_hosts[p], problem.existing[p]))
         in_use = [name for name in running.hosts.get(pool, ()) if name not in fleet.retiring_hosts]
         new = fresh.setdefault(at_hub, _fresh(at_hub, taken))
         kept = in_use[: int(problem.max_hosts[p])]

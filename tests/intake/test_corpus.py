@@ -9,6 +9,16 @@ import pytest
 from planner.intake.messages import CATALOGUE
 
 
+def crowd(sites, clusters):
+    """Add so many sites of so many clusters."""
+
+    def change(rows):
+        rows["Sites"][0].append("clusters")
+        rows["Sites"] += [[f"more {i}", *[None] * 6, clusters] for i in range(sites)]
+
+    return change
+
+
 def put(sheet, cell_row, column, value):
     """Put ``value`` into row ``cell_row`` (as the user counts) of a column, made at the end if it is not there."""
 
@@ -172,6 +182,13 @@ CASES: list[tuple[str, list[Callable], str, str]] = [
     ("reserve_of_100", [setting("max_loss_percent", 101)], "number_limit", "Policy!B4"),
     ("half_a_cluster", [put("Sites", 2, "clusters", 1.5)], "whole_wanted", "Sites!H2"),
     ("clusters_beyond_counting", [put("Sites", 2, "clusters", 1e12)], "number_limit", "Sites!H2"),
+    (
+        "weights_far_apart",
+        [put("Sites", 2, "weight", 1e9), put("Sites", 3, "weight", 0.01)],
+        "weights_apart",
+        "Sites!H2",
+    ),
+    ("a_billion_clusters", [crowd(1_001, 1_000_000)], "clusters_beyond", "Sites!H2"),
     ("percent_format", [setting("max_loss_percent", (0.02, "0%"))], "percent_shown", "Policy!B4"),
     # other kinds
     ("choice_unknown", [put("Sites", 2, "own_tie_breaker", "perhaps")], "choice_unknown", "Sites!H2"),

@@ -125,6 +125,8 @@ CHECKS: dict[str, Template] = {
     "nodes_not_two": warning(
         "The clusters have {value} data nodes, not 2: the site will be left unserved.", "Correct it if that is wrong."
     ),
+    "weights_apart": error("{message}", "Round the weights, or make the largest smaller."),
+    "clusters_beyond": error("{message}", "Correct the column clusters."),
     "hosts_over": warning("{existing} hosts exist, but max_hosts is {most}.", "Correct one of the two."),
     "coordinates_distance": warning(
         "Coordinates are missing in {cells}: third_location_km cannot be checked, so these pairs count as ineligible.",
