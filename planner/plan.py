@@ -98,7 +98,11 @@ class Uncovered:
 
 @dataclass(frozen=True, slots=True)
 class CoverPrice:
-    """What a kind of cover takes: hosts, the objective with its bound, sites served, and those with a standby."""
+    """What a kind of cover takes: hosts, the objective with its bound, sites served, and those with a standby.
+
+    ``alike`` counts the sites that every kind covers, and ``alike_value`` with its bound is the objective of a plan of
+    these alone: the figures to compare.
+    """
 
     cover: Cover
     hosts: int
@@ -106,6 +110,9 @@ class CoverPrice:
     lower_bound: float
     served: int
     covered: int
+    alike: int
+    alike_value: float
+    alike_bound: float
 
 
 @dataclass(frozen=True, slots=True)

@@ -156,6 +156,9 @@ def _cover_price(record: Record) -> CoverPrice:
         record.number("lower_bound"),
         record.whole("served"),
         record.whole("covered"),
+        record.whole("alike", 0),
+        record.number("alike_value", 0.0),
+        record.number("alike_bound", 0.0),
     )
 
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from planner.fleet import Fleet
 from planner.outputs import headings
-from planner.plan import Plan, left_in_place, running_on
+from planner.plan import CoverPrice, Plan, left_in_place, running_on
 from planner.words import counted, first_few
 
 if TYPE_CHECKING:
@@ -200,7 +200,17 @@ def cover_prices_in_words(plan: Plan) -> str:
         bare = price.served - price.covered
         without = f", {counted(bare, 'site')} without standby" if bare and price.cover != "none" else ""
         parts.append(f"Cover {price.cover}: {value}{proven}{without}.")
+    same = plan.cover_prices[0].alike if parts else 0
+    if any(price.covered != same for price in plan.cover_prices if price.cover != "none") and same:
+        figures = (f"{price.cover} {_of_these(plan, price)}" for price in plan.cover_prices)
+        alone = f"For {counted(same, 'site')} that every kind covers, planned alone: {', '.join(figures)}."
+        parts.append(f"These cover different sites, so do not compare them. {alone}")
     return " ".join(parts)
+
+
+def _of_these(plan: Plan, price: CoverPrice) -> str:
+    proven = price.alike_bound >= price.alike_value
+    return amount(plan, price.alike_value) + ("" if proven else f" (at least {amount(plan, price.alike_bound)})")
 
 
 def readiness_headline(readiness: Readiness) -> str:
