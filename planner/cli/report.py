@@ -14,7 +14,13 @@ from planner.cli.console import console
 from planner.cli.streams import printable
 from planner.fleet import Finding, Fleet, Severity
 from planner.outputs import CAUTIONS, headline, survives
-from planner.outputs.words import cover_prices_in_words, later_aims_in_words, left_in_place_in_words, readiness_headline
+from planner.outputs.words import (
+    cover_prices_in_words,
+    later_aims_in_words,
+    left_in_place_in_words,
+    readiness_headline,
+    spared_in_words,
+)
 from planner.plan import Plan, moved_sites
 from planner.readiness import Readiness
 from planner.replan import Point
@@ -73,6 +79,8 @@ def print_summary(
         target.print(
             Text(f"... and {counted(len(plan.unserved) - _UNSERVED_SHOWN, 'more unserved site')}, see the plan.")
         )
+    if spared := spared_in_words(fleet, plan):
+        target.print(Text(printable(spared)))
     if left := left_in_place_in_words(fleet, plan):
         _print_line(target, "warning", left)
     target.print(Text(survives(plan)))

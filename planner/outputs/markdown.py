@@ -44,6 +44,8 @@ def _lines(facts: Facts) -> Iterator[str]:
     if plan.unserved:
         yield from ("", f"**{counted(len(plan.unserved), 'site')} without a tie-breaker in the plan:**", "")
         yield from _unserved(facts)
+    if spared := words.spared_in_words(facts.fleet, plan):
+        yield from ("", escaped(spared))
     if left := words.left_in_place_in_words(facts.fleet, plan):
         yield from ("", escaped(left))
     yield from ("", "**Before the rollout:**", "")

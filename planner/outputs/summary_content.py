@@ -31,9 +31,7 @@ _HOW_TO = (
 
 def headline_of(facts: Facts) -> str:
     """Return the first sentence of the page."""
-    spared = len(facts.plan.no_host_needed)
-    more = f" {counted(spared, 'more site').capitalize()} {'needs' if spared == 1 else 'need'} no shared host."
-    return words.headline(facts.plan) + (more if spared else "")
+    return f"{words.headline(facts.plan)} {words.spared_in_words(facts.fleet, facts.plan)}".rstrip()
 
 
 def figures(page: Page, facts: Facts) -> None:
@@ -78,7 +76,7 @@ def figures(page: Page, facts: Facts) -> None:
     if left := words.left_in_place_in_words(facts.fleet, plan):
         page.text_row("Left where they are", left)
     page.row("Clusters unserved", sum(u.clusters for u in plan.unserved), "", styles.COUNT)
-    page.row("No host needed", len(plan.no_host_needed), _spared(facts), styles.COUNT)
+    page.row("No host needed", len(plan.no_host_needed), words.spared_in_words(facts.fleet, plan), styles.COUNT)
 
 
 def attention(page: Page, facts: Facts) -> None:
@@ -186,15 +184,6 @@ def _room(facts: Facts) -> str:
     usable = sum(host.usable for host in facts.plan.host_list)
     used = sum(host.clusters for host in facts.plan.host_list)
     return f"The hosts have room for {usable:,}; room for {usable - used:,} is free." if facts.plan.hosts else ""
-
-
-def _spared(facts: Facts) -> str:
-    why = Counter(spared.why for spared in facts.plan.no_host_needed)
-    return (
-        f"{why['own_tie_breaker']:,} have a tie-breaker of their own, {why['no_clusters']:,} run no cluster."
-        if why
-        else ""
-    )
 
 
 def _cells(finding: Finding) -> int:

@@ -152,6 +152,25 @@ def survives(plan: Plan, listed: str = f"sheet {headings.STANDBYS}") -> str:
     )
 
 
+def spared_in_words(fleet: Fleet, plan: Plan) -> str:
+    """Return which sites beside those served and unserved need no shared host, and why; "" where there are none."""
+    if not plan.no_host_needed:
+        return ""
+    idle = sum(entry.why == "no_clusters" for entry in plan.no_host_needed)
+    given = dict(zip(fleet.site_ids, fleet.own_tie_breaker.tolist(), strict=True))
+    own = [entry.site for entry in plan.no_host_needed if entry.why == "own_tie_breaker"]
+    chosen = [site for site in own if given.get(site) == "possible"]
+    had = len(own) - len(chosen)
+    has = "has a tie-breaker of its own" if had == 1 else "have tie-breakers of their own"
+    parts = [f"{had:,} {has}"] if had else []
+    if chosen:
+        parts.append(f"{len(chosen):,} {'gets' if len(chosen) == 1 else 'get'} one in this plan ({first_few(chosen)})")
+    if idle:
+        parts.append(f"{idle:,} {'runs' if idle == 1 else 'run'} no cluster")
+    verb = "needs" if len(plan.no_host_needed) == 1 else "need"
+    return f"{counted(len(plan.no_host_needed), 'more site')} {verb} no shared host: {', '.join(parts)}."
+
+
 def left_in_place_in_words(fleet: Fleet, plan: Plan) -> str:
     """Return what becomes of the sites that are served today and left out by the plan; "" where there are none.
 

@@ -65,6 +65,7 @@ def report_html(
         violations=[violation for violation in violations if violation.severity == "violation"],
         curve=sorted(curve, key=lambda point: point.share),
         words=words,
+        spared=words.spared_in_words(facts.fleet, facts.plan),
         left_in_place=words.left_in_place_in_words(facts.fleet, facts.plan),
         version=VERSION,
         bokeh=bokeh.__version__,
