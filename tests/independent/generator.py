@@ -60,7 +60,7 @@ SETTINGS = (
     ("reserve", "reserve_percent", 1.0, (10, 12.5, 20, 25, 33.3)),
     ("uplinks", "tie_breaker_kbps", 0.8, (50, 100, 200)),
     ("estimates", "unknown_latency", 1.0, ("estimate",)),
-    ("evidence", "accepted_evidence", 1.0, ("measured", "modelled", "estimated")),
+    ("evidence", "accepted_evidence", 1.0, ("measured", "measured", "modelled")),
     ("third_location", "third_location_km", 1.0, (30, 100, 150)),
     ("losses", "max_loss_percent", 0.5, (0, 1, 2)),
     ("ages", "max_age_days", 1.0, (90,)),
@@ -179,7 +179,7 @@ class _Draw:
         if self.chance(0.95):
             row["max_hosts"] = self.rng.choice(hosts)
         if self.has["existing"]:
-            row["existing_hosts"] = self.rng.randint(0, row.get("max_hosts", 2))
+            row["existing_hosts"] = self.rng.randint(0, row.get("max_hosts", 3))
             if row["existing_hosts"] and self.chance(0.15):
                 row["retiring_hosts"] = f"{row.get('pool', row['hub'])}-old"
         return self.fill(row, POOL_CELLS)
