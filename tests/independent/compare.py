@@ -89,13 +89,11 @@ def _claims(plan: planner.Plan, name: str, best: Fraction) -> Iterator[Differenc
 
 def _among_equals(question: Question, plan: planner.Plan) -> dict[str, Fraction]:
     """Return what counts between the objective and the later aims, in order, and what the plan makes of it."""
-    if plan.objective == "cost":
-        return {}
     chosen = {entry.site for entry in plan.no_host_needed}
     own = sum((site.own_cost for site in question.sites if site.name in chosen and site.own_cost), Fraction(0))
     count = Fraction(sum(site.own_cost is not None and site.name in chosen for site in question.sites))
     hosts = {"hosts": Fraction(plan.hosts)} if plan.objective == "new_hosts" else {}
-    return hosts | {"own": count, "own_cost": own}
+    return hosts | {"own": count} | ({"own_cost": own} if plan.objective != "cost" else {})
 
 
 def _reached(question: Question, plan: planner.Plan) -> tuple[Fraction, Fraction, Fraction]:
