@@ -1,6 +1,10 @@
 """A Dask cluster that loses its workers: what is lost is sent again, and where nobody is left the tasks end."""
 
+import os
+import subprocess
+import sys
 import threading
+from pathlib import Path
 
 import pytest
 
@@ -12,26 +16,48 @@ from planner.version import VERSION
 from tests.scenarios.worker_tasks import double_slowly
 
 distributed = pytest.importorskip("distributed")
+ROOT = Path(__file__).parents[2]
+
+
+class Workers:
+    """A scheduler, and workers in processes of their own that nobody starts again."""
+
+    def __init__(self, cluster):
+        self.scheduler_address = cluster.scheduler_address
+        self.running = []
+
+    def start(self, number):
+        """Start so many workers, and wait until the scheduler knows them all."""
+        worker = ["distributed.cli.dask_worker", self.scheduler_address, "--no-nanny", "--nthreads", "1"]
+        command = [sys.executable, "-m", *worker, "--no-dashboard"]
+        quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+        path = {**os.environ, "PYTHONPATH": str(ROOT)}
+        self.running += [subprocess.Popen(command, cwd=ROOT, env=path, **quiet) for _ in range(number)]
+        with distributed.Client(self.scheduler_address) as client:
+            client.wait_for_workers(number, timeout=60)
+
+    def end(self, number):
+        """End the first of them as a power cut does."""
+        for process in self.running[:number]:
+            process.kill()
+            process.wait()
+        del self.running[:number]
 
 
 @pytest.fixture
 def workers():
-    """A scheduler with two workers in processes of their own, which nobody starts again."""
+    """A scheduler with two workers."""
     with distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, processes=True, host="127.0.0.1", dashboard_address=None, silence_logs=50
+        n_workers=0, host="127.0.0.1", dashboard_address=None, silence_logs=50, processes=True
     ) as cluster:
-        yield cluster
+        started = Workers(cluster)
+        started.start(2)
+        yield started
+        started.end(len(started.running))
 
 
-def end(cluster, names):
-    """End workers as a power cut does."""
-    for name in names:
-        cluster.workers[name].auto_restart = False
-        cluster.workers[name].process.process._process.kill()
-
-
-def runner_on(cluster, stopped=None):
-    return Cluster(double_slowly, 2, cluster.scheduler_address, VERSION, stopped or threading.Event())
+def runner_on(workers):
+    return Cluster(double_slowly, 2, workers.scheduler_address, VERSION, threading.Event())
 
 
 def test_when_all_workers_are_lost_the_rest_is_answered_with_that(workers, monkeypatch):
@@ -40,7 +66,7 @@ def test_when_all_workers_are_lost_the_rest_is_answered_with_that(workers, monke
     answers = {}
     for position, answer in runner.run(range(8)):
         if not answers:
-            end(workers, [0, 1])
+            workers.end(2)
         answers[position] = answer
     assert answers[0] == 0
     assert sorted(answers) == list(range(8))
@@ -54,7 +80,7 @@ def test_what_one_worker_takes_with_it_is_sent_again(workers):
     answers = {}
     for position, answer in runner.run(range(5)):
         if not answers:
-            end(workers, [0])
+            workers.end(1)
         answers[position] = answer
     runner.close()
     assert answers == {item: 2 * item for item in range(5)}
@@ -65,8 +91,8 @@ def test_what_all_tasks_share_is_sent_again_when_new_workers_come(workers):
     answers = {}
     for position, answer in runner.run(range(5)):
         if not answers:
-            end(workers, [0, 1])
-            workers.scale(4)
+            workers.end(2)
+            workers.start(2)
         answers[position] = answer
     runner.close()
     assert answers == {item: 2 * item for item in range(5)}
@@ -76,7 +102,7 @@ def test_a_sweep_whose_workers_are_lost_keeps_what_it_has_and_ends(workers, twel
     monkeypatch.setattr(module, "_PATIENCE_S", 0.5)
     scenarios = [Scenario(f"without {site}", closed_sites=(site,)) for site in twelve_sites.site_ids]
     found = sweep(
-        twelve_sites, scenarios, dask=workers.scheduler_address, solve_all=True, tell=lambda _done: end(workers, [0, 1])
+        twelve_sites, scenarios, dask=workers.scheduler_address, solve_all=True, tell=lambda _done: workers.end(2)
     )
     assert found.complete
     lost = [point for point in found.points if point.figures is None]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from bokeh.core.properties import value
 from bokeh.embed import json_item
 from bokeh.models import (
     CDSView,
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     from planner.explain import BudgetPoint
 
 _WARN = f"#{styles.VERMILLION}"
+_DASHES = [5, 3]
 _ROOMY = {"min_border": 8, "toolbar_location": None, "sizing_mode": "stretch_width", "background_fill_color": None}
 
 
@@ -56,7 +58,7 @@ def map_item(layout: Layout) -> dict[str, Any]:
     dots = chart.scatter("x", "y", source=rows, view=view, name="dots", marker="shape", fill_color="colour", size=8)
     unserved = chart.scatter("x", "y", source=_source("unserved", "x y site"), name="crosses", marker="x", size=9)
     moves = _source("moves", "x y to_x to_y")
-    chart.segment("x", "y", "to_x", "to_y", source=moves, name="moving", line_width=1.5, line_dash=[5, 3])
+    chart.segment("x", "y", "to_x", "to_y", source=moves, name="moving", line_width=1.5, line_dash=value(_DASHES))
     chart.scatter("x", "y", source=_source("bare", "x y"), name="rings", size=15, fill_color=None, line_width=2)
     hub_source = _source("hubs", "x y hub name hosts clusters size filled")
     hubs = chart.scatter("x", "y", source=hub_source, name="hub_marks", marker="square", size="size", line_width=2)
@@ -90,7 +92,7 @@ def latency_item() -> dict[str, Any]:
     """Return the histogram of RTT as a share of the budget; the page's script counts the assignments shown."""
     chart = figure(**_ROOMY, name="latency", height=260, tools="", y_range=Range1d(0, 1), x_range=Range1d(0, 1.05))
     chart.quad("left", "right", "top", 0, source=_source("bars", "left right top"), name="bars", line_width=1)
-    chart.add_layout(Span(location=1, dimension="height", line_color=_WARN, line_width=2, line_dash=[5, 3]))
+    chart.add_layout(Span(location=1, dimension="height", line_color=_WARN, line_width=2, line_dash=_DASHES))
     chart.xaxis.formatter = NumeralTickFormatter(format="0%")
     chart.xaxis.axis_label, chart.yaxis.axis_label = say("rtt_share_axis"), say("assignments_axis")
     chart.xgrid.visible = False
