@@ -6,20 +6,30 @@ needs at least one; one is enough where that host has a hole at some time, becau
 moves of the circle. A host outside may be full for good: then one of its own sites has to make a detour first. So the
 fewest detours are the fewest vertices of a tree that leads from every circle to hosts with holes (a Steiner
 arborescence; an arc where a site of one end may use the other). For sites of several clusters this becomes a packing
-problem: there the number of detours is the best found, and the bound is what an exhaustive search of small cases says.
+problem: there the number of detours is the best found, of small parts by `planner.rollout.ways`.
 """
 
 from __future__ import annotations
 
 import random
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 from planner.rollout.detours import Breaker, MayUse, Order
 from planner.rollout.handover import Change, Handover, closed, components, greedy, settle
+from planner.rollout.redo import SEARCHED, search
 
 _ATTEMPTS = 10  # random orders of a component whose sites have several clusters
-_SEARCHED = 14  # most changes of a component that is searched exhaustively
-_STATES = 20_000  # most states of that search
+
+
+@dataclass
+class _Crowded:
+    """A component of changes of which some are ``left``: as it was before any (``start``), and after (``settled``)."""
+
+    part: Sequence[int]
+    left: list[int]
+    start: Handover
+    settled: Handover
 
 
 def order_changes(
@@ -36,25 +46,27 @@ def order_changes(
     site may make a detour to a host.
     """
     order = Order(Handover.of(changes, room, uplink or {}))
-    waiting: list[list[int]] = []
-    for part in components(order.handover, range(len(changes))):
-        left, at_least_one = _settle_part(order.handover, part)
-        waiting.extend(components(order.handover, left))
-        order.least_detours += at_least_one
-    circles = [part for part in waiting if closed(order.handover, part)]
-    order.least_detours += len(circles)
     breaker = Breaker(order, stayers, may_use)
+    waiting: list[list[int]] = []
+    crowded: list[_Crowded] = []
+    for part in components(order.handover, range(len(changes))):
+        if all(order.handover.simple(at) for at in part):
+            pieces = components(order.handover, settle(order.handover, part))
+            order.least_detours += sum(closed(order.handover, piece) for piece in pieces)
+            waiting.extend(pieces)
+        elif (found := _settle_crowded(order.handover, part)) is not None:
+            crowded.append(found)
+    for found in crowded:
+        waiting.extend(components(order.handover, _search_crowded(breaker, found)))
+    circles = [part for part in waiting if closed(order.handover, part)]
     breaker.break_circles(circles)
     breaker.make_room([part for part in waiting if part not in circles])
-    return order
+    return _together(order, breaker, changes, room) if order.stuck else order
 
 
-def _settle_part(handover: Handover, part: Sequence[int]) -> tuple[list[int], int]:
-    """Do what of a component goes without a detour; return the rest, and 1 where a detour is proven necessary."""
-    places = {p for at in part for p, _ in (*handover.takes(at), *handover.gives(at))}
-    if all(handover.simple(at) for at in part):
-        return settle(handover, part), 0
-    start = handover.copy(places)
+def _settle_crowded(handover: Handover, part: Sequence[int]) -> _Crowded | None:
+    """Do what of a component goes without a detour, by the best of several orders; None where all goes."""
+    start = handover.copy(_places(handover, part))
     start.after = {}
     best, left = start.copy(), list(part)
     for rank in _ranks(handover.changes, part):
@@ -64,17 +76,49 @@ def _settle_part(handover: Handover, part: Sequence[int]) -> tuple[list[int], in
             best, left = trial, rest
         if not rest:
             break
-    proven = 0
-    if left and len(part) <= _SEARCHED:
-        sequence, complete = _search(start, part)
-        proven = int(complete and sequence is None and _could_end(start, part))
-        if sequence is not None:
-            best, left = start.copy(), []
-            for at in sequence:
-                best.do(at)
     handover.after.update(best.after)
     handover.holes.update(best.holes)
-    return left, proven
+    return _Crowded(part, left, start, best.copy()) if left else None
+
+
+def _search_crowded(breaker: Breaker, found: _Crowded) -> list[int]:
+    """Do a small component anew by a search of all ways; return what is left."""
+    order, part = breaker.order, found.part
+    same = all(order.handover.holes[place] == holes for place, holes in found.settled.holes.items())
+    if len(part) > SEARCHED or not same:
+        return found.left
+    _undo(order.handover, found, found.start)
+    way = search(breaker, part)
+    # What goes without detours takes places of this component alone.
+    order.least_detours += int(way.at_least > 0 and _could_end(found.start, part))
+    if way.steps is not None:
+        return []
+    _undo(order.handover, found, found.settled)
+    return found.left
+
+
+def _undo(handover: Handover, found: _Crowded, to: Handover) -> None:
+    for at in found.part:
+        handover.after.pop(at, None)
+    handover.after.update(to.after)
+    copied = to.copy()
+    handover.holes.update(copied.holes)
+
+
+def _together(order: Order, breaker: Breaker, changes: Sequence[Change], room: Mapping[str, int]) -> Order:
+    """Search the ways of all changes together, where they are few: a host may have room only while others wait."""
+    if len(changes) > SEARCHED:
+        return order
+    anew = Order(Handover.of(changes, room, order.handover.uplink), least_detours=order.least_detours)
+    way = search(Breaker(anew, breaker.stayers, breaker.may_use), range(len(changes)), everywhere=True)
+    if way.steps is None:
+        order.hopeless = way.complete
+        return order
+    return anew
+
+
+def _places(handover: Handover, part: Sequence[int]) -> set[str]:
+    return {p for at in part for p, _ in (*handover.takes(at), *handover.gives(at))}
 
 
 def _ranks(changes: Sequence[Change], part: Sequence[int]) -> Iterator[Mapping[int, float] | None]:
@@ -85,30 +129,6 @@ def _ranks(changes: Sequence[Change], part: Sequence[int]) -> Iterator[Mapping[i
     chance = random.Random(len(part))
     for _ in range(_ATTEMPTS):
         yield {at: chance.random() for at in part}
-
-
-def _search(start: Handover, part: Sequence[int]) -> tuple[list[int] | None, bool]:
-    """Search all orders of ``part``: return one that goes through, and whether the search was complete.
-
-    What is free depends on what has been done and not on its order, so each set of done changes is visited once.
-    """
-    seen: set[frozenset[int]] = {frozenset()}
-    heap: list[tuple[list[int], Handover]] = [([], start)]
-    while heap:
-        done, state = heap.pop()
-        if len(done) == len(part):
-            return done, True
-        for at in part:
-            reached = frozenset((*done, at))
-            if at in state.after or reached in seen or not state.fits(at):
-                continue
-            if len(seen) >= _STATES:
-                return None, False
-            seen.add(reached)
-            further = state.copy()
-            further.do(at)
-            heap.append(([*done, at], further))
-    return None, True
 
 
 def _could_end(start: Handover, part: Sequence[int]) -> bool:

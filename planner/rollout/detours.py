@@ -17,13 +17,26 @@ class Order:
     """The order of all changes.
 
     ``legs`` maps the last leg of a detour, by position, to its first. ``stuck`` are the changes for which there is no
-    room, by component. ``least_detours`` bounds the number of detours; it counts those that stuck circles would need.
+    room, by component; of a site that makes a detour all is in the order, or nothing. ``least_detours`` bounds the
+    number of detours; it counts those that stuck circles would need. ``hopeless``: for what is stuck there is no way in
+    which each site makes one detour at most.
     """
 
     handover: Handover
     legs: dict[int, int] = field(default_factory=dict)
     stuck: list[list[int]] = field(default_factory=list)
     least_detours: int = 0
+    hopeless: bool = False
+
+    def copy(self) -> Order:
+        """Return a copy, to go back to."""
+        handover = self.handover.copy()
+        handover.changes = list(handover.changes)
+        return dataclasses.replace(self, handover=handover, legs=dict(self.legs), stuck=list(self.stuck))
+
+    def go_back(self, to: Order) -> None:
+        """Become as ``to`` again."""
+        self.handover, self.legs, self.stuck = to.handover, to.legs, to.stuck
 
 
 @dataclass
@@ -97,6 +110,19 @@ class Breaker:
     def _limited(self, traffic: int) -> bool:
         return bool(traffic) and bool(self.handover.uplink)
 
+    def park(self, at: int | None, change: Change, refuge: str) -> int:
+        """Take the site of ``change`` to ``refuge``; return the change that brings it on, or back where it stays.
+
+        ``at`` is the position of ``change``, None for a site that stays on its host.
+        """
+        assert change.source is not None  # who has no host yet needs no detour
+        if at is not None:
+            last, first = at, self._detour(at, change.source, refuge)
+        else:
+            last, first = self._excursion(change.site, change.source, refuge, change.size, change.traffic)
+        self.handover.do(first)
+        return last
+
     def _detour(self, at: int, source: str, refuge: str) -> int:
         """Split change ``at``: it becomes the leg from ``refuge`` to its target. Return the new first leg."""
         changes = self.handover.changes
@@ -152,15 +178,22 @@ class Breaker:
         assert parked
 
     def make_room(self, parts: list[list[int]]) -> None:
-        """Bring sites of several clusters on by detours, one after the other, while that helps."""
+        """Bring sites of several clusters on by detours, one after the other, while that helps.
+
+        Where it does not, the order is again what it was when nobody was parked.
+        """
         for part in parts:
             waiting, parked = list(part), set[str]()
+            kept, left = self.order.copy(), waiting
             while waiting:
                 at = self._make_way(waiting, parked)
                 if at is None:
-                    self.order.stuck.append(waiting)
+                    self.order.go_back(kept)
+                    self.order.stuck.append(left)
                     break
                 waiting = greedy(self.handover, [*waiting, *([at] if at not in waiting else [])])
+                if not any(other in self.order.legs for other in waiting):
+                    kept, left = self.order.copy(), waiting
 
     def _make_way(self, waiting: Sequence[int], parked: set[str]) -> int | None:
         """Park a site of a host that is waited for, the smallest that makes a change fit; return its last leg."""
@@ -177,12 +210,8 @@ class Breaker:
                 if refuge is None:
                     continue
                 parked.add(site)
-                if at is not None:
-                    last, first = at, self._detour(at, host, refuge)
-                else:
-                    last, first = self._excursion(site, host, refuge, size, traffic)
-                self.handover.do(first)
-                return last
+                change = changes[at] if at is not None else Change(site, host, host, size, traffic)
+                return self.park(at, change, refuge)
         return None
 
     def _room_for(self, site: str, source: str, size: int, traffic: int) -> str | None:

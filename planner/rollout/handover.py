@@ -68,12 +68,18 @@ class Handover:
 
     def takes(self, at: int) -> list[tuple[str, int]]:
         """Return the places that change ``at`` needs: (host or uplink, amount)."""
-        change = self.changes[at]
-        return self._places(change, change.target, change.source)
+        return self.taken_by(self.changes[at])
 
     def gives(self, at: int) -> list[tuple[str, int]]:
         """Return the places that change ``at`` leaves."""
-        change = self.changes[at]
+        return self.given_by(self.changes[at])
+
+    def taken_by(self, change: Change) -> list[tuple[str, int]]:
+        """Return the places that ``change`` needs, as `takes`."""
+        return self._places(change, change.target, change.source)
+
+    def given_by(self, change: Change) -> list[tuple[str, int]]:
+        """Return the places that ``change`` leaves, as `gives`."""
         return self._places(change, change.source, change.target)
 
     def _places(self, change: Change, host: str | None, other: str | None) -> list[tuple[str, int]]:

@@ -40,13 +40,12 @@ def order_moves(state: State, open_items: Mapping[str, Collection[str]]) -> Move
         room, uplink = _room(state, changes)
         order = order_changes(changes, room, _stayers(state, fixed), _may_use(state, fixed), uplink)
         order.least_detours = least = max(least, order.least_detours)
-        conflicts += _stuck(state, order)
+        conflicts += _stuck(state, fixed, order)
         stuck = {order.handover.changes[at].site for part in order.stuck for at in part}
         before, (fixed, found) = fixed, fix_conflicts(state, fixed.sites | stuck)
         conflicts += [conflict for conflict in found if conflict not in conflicts]
-        # Sites that stay have given no place to others, unless half of a detour was done: the order holds without them.
-        halfway = any(at in order.legs for part in order.stuck for at in part)
-        if not halfway and fixed == Fixed(before.sites | stuck, before.hosts):
+        # Sites that stay have given no place to others: the order holds without them.
+        if fixed == Fixed(before.sites | stuck, before.hosts):
             return Moves(order, fixed, room, tuple(conflicts))
 
 
@@ -111,18 +110,20 @@ def _may_use(state: State, fixed: Fixed) -> MayUse:
     return may_use
 
 
-def _stuck(state: State, order: Order) -> list[Conflict]:
+def _stuck(state: State, fixed: Fixed, order: Order) -> list[Conflict]:
     """Say which sites find no room: circles one by one, then all that wait for sites that stay."""
     conflicts, waiting = [], list[Change]()
     for part in order.stuck:
         changes = [order.handover.changes[at] for at in part]
         hosts = sorted({h for c in changes for h in (c.source, c.target) if h is not None})
-        if any(change.source is None for change in changes) or _left(state, hosts):
+        if any(change.source is None for change in changes) or _left(state, fixed, hosts):
             waiting += changes
             continue
         found = "no eligible host has room for a detour"
         if any(change.size > 1 for change in changes):
             found = "no way of detours was found, with sites of several clusters among them"
+        if order.hopeless:
+            found = "no way leads on in which each site makes one detour at most"
         message = f"they are full and wait for each other ({_some(changes)}), and {found}."
         hint = _one_more_host(state, [change.site for change in changes])
         conflicts.append(Conflict("circle", f"hosts {', '.join(hosts)}", message, hint))
@@ -140,10 +141,9 @@ def _some(changes: Sequence[Change]) -> str:
     return f"{counted(len(changes), 'site')}: {shown}"
 
 
-def _left(state: State, hosts: list[str]) -> set[str]:
-    """Return the sites on ``hosts`` that the plan serves nowhere."""
-    spared = {entry.site for entry in state.plan.no_host_needed}
-    return {s for s, host in state.now.items() if host in hosts and s not in state.then and s not in spared}
+def _left(state: State, fixed: Fixed, hosts: list[str]) -> set[str]:
+    """Return the sites on ``hosts`` that the plan takes away from there, and that do not change."""
+    return {site for site in fixed.sites if (host := state.now.get(site)) in hosts and state.then.get(site) != host}
 
 
 def _one_more_host(state: State, sites: list[str]) -> str:

@@ -175,6 +175,54 @@ def _plan(fleet, now, then, own, unnamed, then_sites, kept, clusters, cap, runni
         0,
         hosts,
         tuple(rows),
-        unserved=tuple(Unserved(s, clusters[s], reasons) for s in left_out),
+        unserved=tuple(
+            Unserved(s, clusters[s], reasons, current=None if s not in now else now[s][0 if s in unnamed else 1])
+            for s in left_out
+        ),
         no_host_needed=tuple(NoHostNeeded(s, "own_tie_breaker") for s in sorted(own)),
     )
+
+
+def moves_case(caps, now, then, size, may_use, **policy):
+    """Return (fleet, plan) of sites on hosts of today (one at each hub) that may be changed at any time."""
+    hubs, sites = list(caps), list(size)
+    pairs = [(s, h) for s in sites for h in hubs if may_use(s, h) or h == then[s]]
+    fleet = Fleet(
+        sites=typed_table(columns.SITES, {"site": sites, "clusters": list(size.values())}),
+        pools=typed_table(
+            columns.HUBS,
+            {
+                "hub": hubs,
+                "pool": hubs,
+                "max_hosts": [1.0] * len(hubs),
+                "existing_hosts": [1.0] * len(hubs),
+                "cluster_cap": [float(cap) for cap in caps.values()],
+            },
+        ),
+        latency=typed_table(
+            columns.LATENCY,
+            {"site": [s for s, _ in pairs], "hub": [h for _, h in pairs], "rtt_ms": np.full(len(pairs), 10.0)},
+        ),
+        current=typed_table(
+            columns.CURRENT, {"site": sites, "hub": [now[s] for s in sites], "host": [f"{now[s]}-01" for s in sites]}
+        ),
+        policy=Policy(latency_budget_ms=50.0, host_release_rule="any", crews=5, pilot_sites=0, **policy),
+    )
+    load = {h: sum(size[s] for s in sites if then[s] == h) for h in hubs}
+    hosts = tuple(Host(f"{h}-01", h, h, "", load[h], caps[h], caps[h], True) for h in hubs if load[h])
+    stay = {s: now[s] == then[s] for s in sites}
+    rows = tuple(
+        Assignment(
+            site=s,
+            host=f"{then[s]}-01",
+            hub=then[s],
+            clusters=size[s],
+            rtt_ms=10.0,
+            budget_ms=50.0,
+            evidence="measured",
+            moved_from=None if stay[s] else f"{now[s]}-01",
+            action="keep" if stay[s] else "move",
+        )
+        for s in sites
+    )
+    return fleet, Plan("feasible", "hosts", len(hosts), 0, hosts, rows)

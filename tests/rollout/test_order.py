@@ -4,6 +4,8 @@ import heapq
 import random
 
 import pytest
+from hypothesis import assume, example, given, settings
+from hypothesis import strategies as st
 
 from planner.rollout.circles import order_changes
 from planner.rollout.handover import Change
@@ -32,6 +34,31 @@ def fewest_detours(caps, now, then, size, may_use):
                 if further < best.get(following, 99):
                     best[following] = further
                     heapq.heappush(heap, (further, str(following), following))
+    return None
+
+
+def fewest_single_detours(caps, now, then, size, may_use):
+    """The same where each site makes one detour at most: a parked site goes on to its target."""
+    sites = list(now)
+    start, goal = tuple((now[s], False) for s in sites), tuple(then[s] for s in sites)
+    heap, best = [(0, "", start)], {start: 0}
+    while heap:
+        cost, _, state = heapq.heappop(heap)
+        if tuple(on for on, _ in state) == goal:
+            return cost
+        if cost > best[state]:
+            continue
+        for i, site in enumerate(sites):
+            on, parked = state[i]
+            for host in {then[site]} if parked else {*caps, then[site]}:
+                detour = host != then[site]
+                load = sum(size[s] for s, (at, _) in zip(sites, state, strict=True) if at == host)
+                if host == on or (detour and not may_use(site, host)) or load + size[site] > caps[host]:
+                    continue
+                following = (*state[:i], (host, True), *state[i + 1 :])
+                if cost + detour < best.get(following, 99):
+                    best[following] = cost + detour
+                    heapq.heappush(heap, (cost + detour, str(following), following))
     return None
 
 
@@ -140,3 +167,41 @@ def test_one_hole_walks_along_a_ring_of_hosts():
     assert not order.stuck
     assert not order.legs
     assert replayed(order, caps, now, dict.fromkeys(now, 1), random.Random(0)) == then
+
+
+def full_moves(seed):
+    """Hosts that are full before and after but for a place or two, and sites of up to three clusters; or None."""
+    rng = random.Random(seed)
+    hosts = [f"H{i}" for i in range(rng.randint(2, 4))]
+    size = {f"S{i}": rng.choice([1, 1, 2, 3]) for i in range(rng.randint(3, 7))}
+    now = {site: rng.choice(hosts) for site in size}
+    room = rng.choice(hosts)
+    caps = {h: max(1, sum(size[s] for s in size if now[s] == h)) for h in hosts}
+    caps[room] += rng.choice([1, 1, 2])
+    barred = {(s, h) for s in size for h in hosts if rng.random() < 0.2}
+    for _ in range(200):
+        then = {site: rng.choice(hosts) for site in size}
+        if then != now and all(sum(size[s] for s in size if then[s] == h) <= cap for h, cap in caps.items()):
+            return caps, now, then, size, lambda s, h: (s, h) not in barred
+    return None
+
+
+@settings(max_examples=250, deadline=None)
+@given(st.integers(0, 10**9))
+@example(105)
+@example(312)
+@example(1705)
+def test_what_is_called_stuck_has_no_way_by_brute_force(seed):
+    """Sites of several clusters on hosts that are all full but for one place, against a search of all states."""
+    case = full_moves(seed)
+    assume(case is not None)
+    caps, now, then, size, _ = case
+    order, truth = ordered(*case), fewest_single_detours(*case)
+    stuck = {order.handover.changes[at].site for part in order.stuck for at in part}
+    assert bool(stuck) == (truth is None)
+    assert {site for site in stuck if now[site] == then[site]} == set()  # a site that stays is never in the way
+    assert order.least_detours <= (truth if truth is not None else order.least_detours)
+    if truth is not None:
+        assert len(order.legs) == truth
+    end = replayed(order, caps, now, size, random.Random(seed))
+    assert {site for site in size if end[site] != then[site]} == stuck

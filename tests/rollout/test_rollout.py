@@ -3,18 +3,21 @@
 import dataclasses
 import datetime as dt
 import json
+import re
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from planner.errors import InputError
 from planner.outputs.rollout_json import rollout_to_json
 from planner.plan import Plan
 from planner.rollout import roll_out
+from planner.rollout.moves import order_moves
+from planner.rollout.state import read_state
 from planner.verify import verify, verify_rollout
 
-from .cases import random_case
+from .cases import moves_case, random_case
 
 START = dt.date(2027, 3, 1)
 
@@ -41,6 +44,31 @@ def test_the_exact_search_is_sound_and_never_worse(seed):
     sound(fleet, plan, exact)
     assert quick.lower_bound_waves <= exact.lower_bound_waves <= len(exact.waves) <= len(quick.waves)
     assert {s.id for s in exact.steps} == {s.id for s in quick.steps}
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 10**9))
+@example(108)
+@example(194)
+def test_only_sites_that_change_are_said_to_lack_room(seed):
+    """Half of a detour of a site that stays was left behind, and that site then said to find no room."""
+    fleet, plan = random_case(seed)
+    keep = {row.site for row in plan.assignments if row.action == "keep"}
+    found = [c for c in order_moves(read_state(fleet, plan), {}).conflicts if c.code in ("no_room", "circle")]
+    assert [c.message for c in found if set(re.findall(r"S\d\d", c.message)) & keep] == []
+
+
+def test_who_waits_for_a_site_that_is_not_ready_is_in_no_circle():
+    fleet, plan = moves_case(
+        {"X": 1, "Y": 1, "Z": 1},
+        {"A": "X", "B": "Y"},
+        {"A": "Y", "B": "Z"},
+        {"A": 1, "B": 1},
+        lambda site, hub: False,
+    )
+    rollout = roll_out(fleet, plan, start=START, open_items={"B": ["no circuit"]})
+    assert [c.code for c in rollout.conflicts] == ["readiness", "no_room", "host_retire"]
+    assert rollout.waves == ()
 
 
 def test_rollout_json_has_these_keys():
