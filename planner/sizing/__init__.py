@@ -14,13 +14,14 @@ from planner.sizing.assemble import assemble
 from planner.sizing.counts import Wishes, size
 from planner.sizing.cover import plan_covered
 from planner.sizing.draft import Draft
-from planner.sizing.hosts import seat_all
+from planner.sizing.hosts import Seating, seat_all
 from planner.sizing.later import by_later_aims
 from planner.sizing.levels import levels_of
-from planner.sizing.placement import LATER, Later
+from planner.sizing.placement import LATER, Later, Placement
 from planner.sizing.problem import Problem, build_problem
 from planner.sizing.search import spread
 from planner.sizing.solver import Effort, Progress
+from planner.sizing.staying import with_fewer_moves
 from planner.sizing.today import read_today
 from planner.sizing.within_limits import Drafted, plan_within_limits
 
@@ -56,7 +57,7 @@ def plan(
     eligible = time.perf_counter()
     with effort.listening():
         in_force = today.in_force(fleet, problem)
-        stays = in_force.stays
+        stays, limited = in_force.stays, problem.limited
 
         def make(problem: Problem, effort: Effort, wishes: Wishes | None) -> Drafted:
             if fleet.policy.cover != "none":
@@ -64,7 +65,14 @@ def plan(
                 return draft, levels_of(problem, draft.placement, draft.seating, in_force, then, {})
             sized = size(problem, effort, spread(problem, stays), wishes)
             sized, placement, lowered, bounds = by_later_aims(problem, sized, stays, then, effort, thorough=thorough)
-            seating = seat_all(fleet, lowered, sized.counts.hosts, placement, today, effort)
+
+            def seat(placement: Placement) -> Seating:
+                return seat_all(fleet, lowered, sized.counts.hosts, placement, today, effort)
+
+            made = placement, seat(placement)
+            if not limited and not effort.spent:
+                made = with_fewer_moves(lowered, sized, made, in_force, then, seat)
+            placement, seating = made
             levels = levels_of(problem, placement, seating, in_force, then, bounds)
             return Draft(sized, placement, seating, (None,) * len(seating.seats)), levels
 

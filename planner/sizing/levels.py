@@ -91,12 +91,10 @@ def aim_costs(problem: Problem, stays: Bools, aims: Sequence[Later]) -> list[Pai
 
 
 def nearest(problem: Problem, cost: Floats) -> float:
-    """Return the total ``cost`` (E,) if every site had its best pool to itself; 0 where some may have none."""
-    if np.isfinite(problem.own_cost).any():
-        return 0.0
+    """Return the total ``cost`` (E,) if every site that uses a pool in any plan had its best one to itself."""
     least = np.full(problem.sites, np.inf)
     np.minimum.at(least, problem.site, cost)
-    return float(least[np.isfinite(least)].sum())
+    return float(least[np.isfinite(least) & ~np.isfinite(problem.own_cost)].sum())
 
 
 def widest_margin(problem: Problem) -> float:
@@ -111,7 +109,7 @@ def _plain_bound(problem: Problem, placement: Placement, seating: Seating, stays
     everybody = not placement.unserved.any() and not placement.own.any()
     if aim == "margin":
         return widest_margin(problem) if everybody else float(problem.margin_ms.max(initial=0.0))
-    if not everybody:
+    if placement.unserved.any() or (aim == "spread" and not everybody):
         return 0.0
     if aim == "spread":
         hosts = sum(len(names) for names in seating.names.values())

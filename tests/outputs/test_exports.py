@@ -11,7 +11,7 @@ from markdown_it import MarkdownIt
 import planner
 from planner.fleet import Fleet
 from planner.outputs.markdown import escaped, plan_to_markdown
-from planner.plan import Reason, Unserved
+from planner.plan import MeasureFirst, Reason, Unserved
 
 NASTY = (
     "<script>alert(1)</script>",
@@ -167,3 +167,14 @@ def test_markdown_of_many_unserved_sites_stays_short(fleet, plan):
     text = plan_to_markdown(fleet, plan.replace(unserved=many))
     assert "and 480 more" in text
     assert len(text.splitlines()) < 60
+
+
+def test_a_ticket_asks_for_the_measurements_that_the_plan_names(fleet, plan):
+    """It asked to measure the sites that are served on an estimate, and explain listed other pairs."""
+    rows = [
+        MeasureFirst(rank, "0001", hub, "unknown", None, 20.0, "within", 1, 15, 4, "It would take 15 hosts.")
+        for rank, hub in enumerate(("ROV", "ESK"), start=1)
+    ]
+    ticket = plan_to_markdown(fleet, replace(plan, measure_first=tuple(rows)))
+    assert "- Measure first, since the plan hangs on it: 0001 to ESK, 0001 to ROV." in ticket
+    assert "Measure first" not in plan_to_markdown(fleet, replace(plan, measure_first=()))

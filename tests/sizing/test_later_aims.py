@@ -231,3 +231,34 @@ def test_a_site_that_no_uplink_can_hold_is_told_so(make):
     result = plan(fleet)
     make.sound(fleet, result)
     assert "3000 kb/s exceeds the largest uplink, 2000 kb/s" in result.unserved[0].reasons[0].detail
+
+
+def test_sites_of_a_host_that_is_given_up_go_where_fewest_move(make):
+    """H0 gives up one of two hosts. Those on it move anyway, so it is they who leave for H1, and nobody else."""
+    today = ["H0-01"] * 4 + ["H0-02"] * 2 + ["H1-01"] * 2
+    fleet = make.fleet(
+        # By total RTT the two that leave H0 would be the first ones, from the host that stays.
+        [[20.0, 10.0]] * 2 + [[10.0, 20.0]] * 4 + [[90.0, 10.0]] * 2,
+        cluster_cap=4,
+        pools={"existing_hosts": [2.0, 1.0], "max_hosts": [2.0, 1.0]},
+        current={"site": [f"S{s:02d}" for s in range(8)], "hub": [host[:2] for host in today], "host": today},
+    )
+    result = plan(fleet)
+    make.sound(fleet, result)
+    assert result.hosts == 2
+    assert {row.site for row in result.assignments if row.action == "move"} == {"S04", "S05"}
+    assert [aim.value for aim in result.then][:1] == [2.0]
+
+
+def test_the_bound_on_rtt_counts_all_sites_that_cannot_have_their_own_tie_breaker(make):
+    """It was 0 where any site could."""
+    fleet = make.fleet(
+        [[10.0], [20.0], [30.0]],
+        sites={"own_tie_breaker": ["no", "possible", "no"]},
+        pools={"existing_hosts": [1.0]},
+        objective="new_hosts",
+        then="latency",
+    )
+    (latency,) = plan(fleet).then
+    assert latency.bound == pytest.approx(40.0)
+    assert latency.value == pytest.approx(60.0)
