@@ -4,6 +4,8 @@ A workbook may claim little and unpack to much, or place one cell in the last co
 both, so both are refused here.
 """
 
+import lzma
+import struct
 import zipfile
 import zlib
 from pathlib import Path
@@ -26,8 +28,22 @@ _ZIP_MAGIC = b"PK\x03\x04"
 _OLE_MAGIC = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 _ODS_TYPE = b"application/vnd.oasis.opendocument.spreadsheet"
 
-# What reading a damaged or hostile archive raises.
-DAMAGE = (zipfile.BadZipFile, zlib.error, EOFError, KeyError, ParseError, DefusedXmlException, NotImplementedError)
+# What reading a damaged or hostile archive raises, names of parts and compression methods included.
+DAMAGE = (
+    zipfile.BadZipFile,
+    zlib.error,
+    lzma.LZMAError,
+    struct.error,
+    EOFError,
+    KeyError,
+    ParseError,
+    DefusedXmlException,
+    NotImplementedError,
+    OverflowError,
+    RecursionError,
+    RuntimeError,
+    ValueError,
+)
 
 
 def workbook_kind(path: Path, findings: Findings) -> WorkbookKind | None:

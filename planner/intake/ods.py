@@ -87,7 +87,7 @@ def read_ods(path: Path, wanted: Callable[[str], bool], findings: Findings) -> t
     except _TooBig as error:
         findings.add("file_too_big", place, reason=str(error))
         return [], []
-    except (*DAMAGE, ValueError, RecursionError) as error:
+    except DAMAGE as error:
         findings.add("file_damaged", place, reason=str(error) or type(error).__name__)
         return [], []
     read = [

@@ -30,12 +30,12 @@ def typed_into(path: Path) -> str:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", UserWarning)  # what other programs add and openpyxl leaves out
             workbook = openpyxl.load_workbook(path, read_only=True)
-    except Exception:
+            try:
+                return _in_words(workbook)
+            finally:
+                workbook.close()
+    except Exception:  # what damaged and foreign files make a library raise has no end
         return "it is no workbook that castingvote wrote"
-    try:
-        return _in_words(workbook)
-    finally:
-        workbook.close()
 
 
 def keep_copy(path: Path) -> Path:

@@ -10,8 +10,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from planner.fleet import Fleet, Ints
+from planner.errors import InputError
+from planner.fleet import Finding, Fleet, Ints
 from planner.scenarios.nouns import Growth
+
+# The tables with a row for each pair, and their columns that name a site.
+_ENDS = {"latency": ("site",), "samples": ("site",), "links": ("from", "to")}
+_MOST_ROWS = 20_000_000
 
 
 def grown(fleet: Fleet, growth: Growth) -> Fleet:
@@ -19,6 +24,7 @@ def grown(fleet: Fleet, growth: Growth) -> Fleet:
 
     A copy has its model's row, round-trip times, samples and links; it is in nobody's service today. Sites that are
     also hubs, or run no cluster, are not drawn. Further clusters go to sites that run some, drawn by how many they run.
+    Raises InputError where the copies would need more than 20 million rows of latency, samples or links.
     """
     rng = np.random.default_rng(growth.seed)
     hubs = set(fleet.hub_ids)
@@ -26,12 +32,25 @@ def grown(fleet: Fleet, growth: Growth) -> Fleet:
     if not len(models):
         return fleet
     if growth.sites:
-        fleet = _with_copies(fleet, rng.choice(models, growth.sites))
+        drawn = rng.choice(models, growth.sites)
+        _refuse_too_many_rows(fleet, drawn)
+        fleet = _with_copies(fleet, drawn)
     if growth.clusters:
         share = np.where(fleet.clusters > 0, fleet.clusters, 0) / fleet.clusters.sum()
         more = np.bincount(rng.choice(len(share), growth.clusters, p=share), minlength=len(share))
         fleet = fleet.replace(sites=fleet.sites.assign(clusters=(fleet.clusters + more).astype(np.float64)))
     return fleet
+
+
+def _refuse_too_many_rows(fleet: Fleet, models: Ints) -> None:
+    names, times = np.unique(models, return_counts=True)
+    copies = pd.Series(times, index=[fleet.site_ids[s] for s in names], dtype="int64")
+    for name, ends in _ENDS.items():
+        table: pd.DataFrame = getattr(fleet, name)
+        rows = sum(int(table[end].astype(object).map(copies).fillna(0).sum()) for end in ends if len(table))
+        if rows > _MOST_ROWS:
+            message = f"{len(models):,} more sites need {rows:,} more rows of {name}; at most {_MOST_ROWS:,} are made."
+            raise InputError((Finding("error", "growth", "grow", message, "Let fewer sites be added."),))
 
 
 def _with_copies(fleet: Fleet, models: Ints) -> Fleet:
@@ -41,7 +60,7 @@ def _with_copies(fleet: Fleet, models: Ints) -> Fleet:
     copies = pd.DataFrame({"model": [fleet.site_ids[s] for s in models], "copy": [next(fresh) for _ in models]})
     rows = fleet.sites.iloc[models].assign(site=copies["copy"].to_numpy())
     changes: dict[str, Any] = {"sites": pd.concat((fleet.sites, rows), ignore_index=True)}
-    for name, ends in (("latency", ("site",)), ("samples", ("site",)), ("links", ("from", "to"))):
+    for name, ends in _ENDS.items():
         table: pd.DataFrame = getattr(fleet, name)
         if len(table):
             changes[name] = _repeated(table, ends, copies)

@@ -35,6 +35,7 @@ from planner.scenarios.values import is_relative, numeric, read_value
 
 _PARTS = ("policy", "sites", "hubs", "grow", "close_sites", "close_hubs", "add_hubs")
 _GROW = ("sites", "clusters", "seeds")
+_MOST_GROWN = 1_000_000
 
 
 @dataclass
@@ -71,9 +72,11 @@ def read_scenarios(path: str | Path) -> list[Scenario]:
 def _tree(path: Path, log: _Log) -> Mapping[str, Any]:
     try:
         return tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError) as error:
-        log.error("", f"The file cannot be read: {getattr(error, 'strerror', None) or error}.", "Check the path.")
-    except tomllib.TOMLDecodeError as error:
+    except OSError as error:
+        log.error("", f"The file cannot be read: {error.strerror or error}.", "Check the path.")
+    except RecursionError:
+        log.error("", "The file is not read: its lists or tables are nested too deeply.", "Write it flat.")
+    except ValueError as error:
         log.error("", f"The file is not TOML: {error}.", "Correct it there.")
     raise InputError(tuple(log.findings))
 
@@ -195,6 +198,10 @@ def _growths(body: Mapping[str, Any], where: str, log: _Log) -> list[Growth]:
     numbers = [grow.get("sites", 0), grow.get("clusters", 0), *(seeds if isinstance(seeds, list) else [None])]
     if not all(type(number) is int and number >= 0 for number in numbers) or not seeds:
         log.error(f"{where}.grow", "sites, clusters and seeds are whole numbers from 0 on.", "Write seeds = [1, 2, 3].")
+        return []
+    if max(numbers[:2]) > _MOST_GROWN:
+        most = f"{_MOST_GROWN:,}"
+        log.error(f"{where}.grow", f"sites and clusters are at most {most}.", "Plan for fewer, or in several fleets.")
         return []
     return [Growth(numbers[0], numbers[1], seed) for seed in seeds]
 
