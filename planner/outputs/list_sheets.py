@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import asdict
 from typing import Any
 
@@ -13,7 +12,7 @@ from planner.outputs import cellsafe, headings, styles
 from planner.outputs.cellsafe import Value
 from planner.outputs.facts import Facts
 from planner.outputs.grid import Book, Field, write_table
-from planner.plan import Reason
+from planner.outputs.shown import reasons_text
 
 _WHY = {
     "own_tie_breaker": "it has its own tie-breaker",
@@ -40,7 +39,7 @@ def write_unserved(book: Book, facts: Facts) -> Worksheet:
             cellsafe.plain(facts.regions.get(unserved.site)),
             unserved.clusters,
             unserved.current,
-            _reasons(unserved.reasons),
+            reasons_text(unserved.reasons),
             unserved.remedy,
         )
         for unserved in facts.plan.unserved
@@ -75,7 +74,7 @@ def write_standbys(book: Book, facts: Facts) -> Worksheet:
             hub_of.get(row.standby or ""),
             row.standby_rtt_ms,
             row.budget_ms,
-            _reasons(why.get(row.site, ())),
+            reasons_text(why.get(row.site, ())),
         )
         for row in sorted(facts.plan.assignments, key=lambda row: row.standby is not None)
     )
@@ -83,10 +82,6 @@ def write_standbys(book: Book, facts: Facts) -> Worksheet:
     area = f"J2:J{max(2, 1 + len(facts.plan.assignments))}"
     sheet.conditional_formatting.add(area, styles.when("LEN($J2)>0", "watch"))
     return sheet
-
-
-def _reasons(reasons: Iterable[Reason]) -> str:
-    return "\n".join(f"{reason.code}: {cellsafe.one_line(reason.detail)}" for reason in reasons)
 
 
 def write_no_host_needed(book: Book, facts: Facts) -> Worksheet:

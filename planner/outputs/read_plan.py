@@ -19,9 +19,10 @@ _WORKBOOK_STARTS = (b"PK", b"\xd0\xcf\x11\xe0")
 def read_plan(path: str | os.PathLike[str]) -> Plan:
     """Return the plan in a plan.json or in a plan workbook, which may have been edited by hand.
 
-    Of a workbook the claims, hosts, assignments, unserved sites and sites without need are read; the
-    rest of the Plan stays blank, and numbers have the 15 digits that spreadsheets keep. Whether the plan
-    makes sense (hosts overfilled, sites unknown) is not looked at: `planner.verify` does that.
+    A workbook gives back what plan.json gives back, and what people changed on its sheets; a finding then says how many
+    rows differ. One without its hidden record gives claims, hosts, assignments, standbys, unserved sites and sites
+    without need, with the 15 digits that spreadsheets keep; the rest stays blank. Whether the plan makes sense (hosts
+    overfilled, sites unknown) is not looked at: `planner.verify` does that.
 
     Raises InputError with one finding for each missing sheet, column or key and each cell that is
     blank or cannot be read.

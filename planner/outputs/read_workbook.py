@@ -6,8 +6,7 @@ Cells are read by the same code as those of a fleet, so ids, numbers and heading
 from __future__ import annotations
 
 import math
-import re
-from collections.abc import Hashable, Iterator, Mapping
+from collections.abc import Hashable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +23,10 @@ from planner.intake.names import plain
 from planner.intake.rawtable import Cells, RawSheet, RawTable
 from planner.intake.tables import read_table
 from planner.outputs import headings, plan_sheets
-from planner.plan import Assignment, Host, NoHostNeeded, Plan, Reason, Uncovered, Unserved
+from planner.outputs.read_json import plan_from_json
+from planner.outputs.record_sheet import from_record
+from planner.outputs.shown import reasons_in, record_unreadable, with_record
+from planner.plan import Assignment, Host, NoHostNeeded, Plan, Uncovered, Unserved
 
 Row = Mapping[Hashable, Any]
 
@@ -35,21 +37,36 @@ _TABLES = (
     plan_sheets.STANDBYS,
     plan_sheets.NO_HOST_NEEDED,
 )
-_WANTED = {plain(name) for name in (headings.SUMMARY, *(sheet.name for sheet in _TABLES))}
-_REASON = re.compile(r"([a-z][a-z0-9_]*):(?: (.*))?")
+_WANTED = {plain(name) for name in (headings.SUMMARY, headings.RECORD, *(sheet.name for sheet in _TABLES))}
 
 
 def plan_from_workbook(path: Path) -> tuple[Plan | None, list[Finding]]:
     """Return the plan that a workbook holds and what is wrong with it; no plan where it cannot be told.
 
-    Claims, hosts, assignments, unserved sites and sites without need are read. Findings, policy, proof,
-    timings and sources are there for people and stay blank. The order of rows, sheets and columns does
-    not matter, nor do further columns.
+    Claims, hosts, assignments, standbys, unserved sites and sites without need are read from their sheets, all else
+    from the record of the plan (see `planner.outputs.record_sheet`); it stays blank where a workbook has none. The
+    order of rows, sheets and columns does not matter, nor do further columns.
     """
     findings = Findings()
     sheets = read_sheets(path, lambda title: plain(title) in _WANTED, findings).sheets
-    plan = None if findings.any_error else _plan({plain(sheet.title): sheet for sheet in sheets}, path.name, findings)
-    return plan, [finding for finding in findings.result() if finding.severity == "error"]
+    by_title = {plain(sheet.title): sheet for sheet in sheets}
+    plan = None if findings.any_error else _plan(by_title, path.name, findings)
+    errors = [finding for finding in findings.result() if finding.severity == "error"]
+    raw = by_title.get(plain(headings.RECORD))
+    if plan is None or raw is None:
+        return plan, errors
+    record, damaged = _record(raw, path.name)
+    standbys = plain(headings.STANDBYS) in by_title
+    return plan if record is None else with_record(plan, record, standbys=standbys), [*errors, *damaged]
+
+
+def _record(raw: RawSheet, file: str) -> tuple[Plan | None, list[Finding]]:
+    """Return the plan of the record, or why there is none."""
+    try:
+        plan, found = plan_from_json(from_record(row[0] for row in raw.cells[1:] if len(row)), file)
+    except ValueError as error:
+        return None, [record_unreadable(file, str(error))]
+    return (None, [record_unreadable(file, found[0].message.rstrip("."))]) if found else (plan, [])
 
 
 def _plan(sheets: Mapping[str, RawSheet], file: str, findings: Findings) -> Plan | None:
@@ -69,7 +86,7 @@ def _plan(sheets: Mapping[str, RawSheet], file: str, findings: Findings) -> Plan
         assignments=tuple(_assignment(row, to_standby) for row in assignments),
         unserved=tuple(map(_unserved, unserved)),
         uncovered=tuple(
-            Uncovered(row[headings.SITE], tuple(_reasons(row[headings.REASONS])))
+            Uncovered(row[headings.SITE], tuple(reasons_in(row[headings.REASONS])))
             for row in standbys
             if row[headings.REASONS]
         ),
@@ -158,13 +175,6 @@ def _or_none(number: float) -> float | None:
 
 
 def _unserved(row: Row) -> Unserved:
-    reasons = tuple(_reasons(row[headings.REASONS]))
+    reasons = tuple(reasons_in(row[headings.REASONS]))
     current = row[headings.CURRENT_HOST] or None
     return Unserved(row[headings.SITE], int(row[headings.CLUSTERS]), reasons, row[headings.REMEDY], current)
-
-
-def _reasons(text: str) -> Iterator[Reason]:
-    """Yield the reasons of a cell, one a line: the code of the rule, a colon, the detail."""
-    for line in text.splitlines():
-        stated = _REASON.fullmatch(line)
-        yield Reason(stated[1], stated[2] or "") if stated else Reason("other", line)

@@ -28,6 +28,7 @@ from planner.outputs.list_sheets import (
 )
 from planner.outputs.measure_sheet import write_measure_first
 from planner.outputs.readiness_sheet import add_readiness
+from planner.outputs.record_sheet import write_record
 from planner.outputs.stored_results import with_results
 from planner.outputs.summary_sheet import write_summary
 from planner.plan import Plan
@@ -53,7 +54,7 @@ def write_workbook(
     cover), with ``drills`` (see `planner.drill`) Drills and Blast radius, No host needed, with ``readiness`` (see
     `planner.audit`) Readiness and Readiness overview, Measure first (where there is anything to measure), with an
     ``availability`` (see `planner.availability`) that computed something Availability and Availability by site, then
-    Findings, Policy.
+    Findings, Policy, and hidden the record of the plan, from which `read_plan` takes what the other sheets do not show.
     Names, regions, current hosts and the user's own columns come from ``fleet``. Data cells are values; only the
     column "live check" of Hosts holds formulas, with their results beside them for readers that do not calculate.
     ``written_at`` is the moment printed on the Summary, in UTC; now by default. `read_plan` reads the file back.
@@ -83,6 +84,7 @@ def write_workbook(
         write_availability(book, availability)
     write_findings(book, facts)
     write_policy(book, facts)
+    write_record(book, plan)
     workbook = book.workbook
     workbook.properties.title = "Tie-breaker plan"
     workbook.properties.creator = f"castingvote {plan.version}".strip()

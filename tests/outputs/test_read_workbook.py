@@ -71,9 +71,51 @@ def test_workbook_gives_the_same_claims_hosts_assignments_and_unserved(written, 
     same(read_plan(written), plan)
 
 
-def test_what_is_for_people_only_stays_blank(written):
-    back = read_plan(written)
+def test_all_of_the_plan_comes_back(written, plan):
+    assert read_plan(written) == plan
+
+
+def test_without_its_record_a_workbook_gives_what_its_sheets_show(edit, plan):
+    back = read_plan(edit(lambda book: book.remove(book["Plan record"])))
     assert (back.findings, dict(back.policy), back.proof.kind) == ((), {}, "none")
+    assert [row.host for row in back.assignments] == [row.host for row in plan.assignments]
+
+
+def test_what_people_change_counts_and_is_said(edit, plan):
+    def change(book):
+        book["Hosts"][f"{column(book['Hosts'], 'clusters')}2"] = 3
+        sheet = book["Assignments"]
+        sheet[f"{column(sheet, 'host')}2"] = "DON-01"
+        sheet[f"{column(sheet, 'RTT ms')}3"] = 1.5
+        sheet[f"{column(sheet, 'standby')}4"] = None
+        book["Unserved"].delete_rows(2)
+        status = next(row[0].row for row in book["Summary"].iter_rows() if row[0].value == "Status")
+        book["Summary"][f"B{status}"] = "feasible"
+
+    back = read_plan(edit(change))
+    assert (back.host_list[0].clusters, back.status) == (3, "feasible")
+    assert (back.assignments[0].host, back.assignments[1].rtt_ms, back.assignments[2].standby) == ("DON-01", 1.5, None)
+    assert back.assignments[3:] == plan.assignments[3:]
+    assert back.unserved == plan.unserved[1:]
+    (finding,) = set(back.findings) - set(plan.findings)
+    assert finding.message == "5 rows of the workbook differ from the plan as it was made. Later aims are left out."
+    assert (back.proof, back.policy, back.then) == (plan.proof, plan.policy, ())
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [
+        lambda sheet: sheet.delete_rows(2),
+        lambda sheet: sheet.__setitem__("A2", sheet["A2"].value[:-40]),
+        lambda sheet: sheet.__setitem__("A2", "zeJwDAAAAAAE="),
+        lambda sheet: sheet.__setitem__("A2", "z!"),
+    ],
+    ids=["gone", "cut", "empty", "no Base64"],
+)
+def test_damaged_record_is_refused_in_a_sentence(edit, damage):
+    messages = refused(edit(lambda book: damage(book["Plan record"])))
+    assert list(messages) == ["Plan record"]
+    assert messages["Plan record"].startswith("the record of the plan is damaged: ")
 
 
 @given(

@@ -112,8 +112,8 @@ def test_the_plan_workbook_has_the_sheets_only_when_it_is_given_an_audit(tmp_pat
     write_workbook(FLEET, PLAN, tmp_path / "bare.xlsx")
     book = openpyxl.load_workbook(tmp_path / "plan.xlsx")
     sheets = ["Summary", "Hosts", "Assignments", "Unserved", "No host needed"]
-    assert book.sheetnames == [*sheets, "Readiness", "Readiness overview", "Findings", "Policy"]
-    assert openpyxl.load_workbook(tmp_path / "bare.xlsx").sheetnames == [*sheets, "Findings", "Policy"]
+    assert book.sheetnames == [*sheets, "Readiness", "Readiness overview", "Findings", "Policy", "Plan record"]
+    assert openpyxl.load_workbook(tmp_path / "bare.xlsx").sheetnames == [*sheets, "Findings", "Policy", "Plan record"]
     (row,) = [row for row in book["Summary"].iter_rows() if row[0].value == "Sites not ready"]
     assert row[1].value == "▲ 2: look into it"
     assert "1 of these only lack facts" in row[2].value

@@ -17,6 +17,7 @@ from planner.plan import Assignment, Host, Plan, Proof
 from planner.words import counted
 
 SHEETS = ["Summary", "Hosts", "Assignments", "Unserved", "No host needed", "Findings", "Policy"]
+RECORD = "Plan record"
 
 
 @pytest.fixture(scope="module")
@@ -44,7 +45,7 @@ def summary_pairs(book):
 
 
 def test_sheets_stand_in_the_order_in_which_they_are_read(book):
-    assert book.sheetnames == ["Summary", "Charts", *SHEETS[1:4], "Standby", *SHEETS[4:]]
+    assert book.sheetnames == ["Summary", "Charts", *SHEETS[1:4], "Standby", *SHEETS[4:], RECORD]
 
 
 def test_summary_opens_with_the_plan_in_one_sentence(book, plan):
@@ -234,7 +235,7 @@ def test_plan_without_hosts_is_still_a_whole_workbook(tmp_path, has_sites):
     empty = Plan("optimal", "hosts", 0, 0, (), ())
     write_workbook(Fleet(sites, typed_table(columns.HUBS, {"hub": [], "pool": []})), empty, tmp_path / "plan.xlsx")
     book = openpyxl.load_workbook(tmp_path / "plan.xlsx")
-    assert book.sheetnames == SHEETS
+    assert book.sheetnames == [*SHEETS, RECORD]
     assert book["Summary"]["A2"].value == "No site needs a shared tie-breaker host."
     assert table(tmp_path / "plan.xlsx", "Hosts").empty
     assert book["Hosts"].tables["Hosts"].ref == "A1:M2"
