@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.fleet import Bools, Fleet
+from planner.fleet import Bools, Fleet, Ints
 from planner.running import running_hosts
 from planner.sizing.problem import Problem
 
@@ -92,8 +92,8 @@ class InForce:
         return bool(self.stays[seat.pair])
 
 
-def read_today(fleet: Fleet, problem: Problem) -> Today:
-    """Return today's assignment and a name for every host that a plan may run.
+def read_today(fleet: Fleet, problem: Problem, most: Ints | None = None) -> Today:
+    """Return today's assignment and names of hosts, ``most`` (P,) of each pool, by default all that can be of use.
 
     Names in use are of the pools that `planner.running` gives them; new names are HUB-01, HUB-02, … without those in
     use. Hosts that are to be emptied, and those beyond what their pool can hold, carry nobody in a plan.
@@ -105,16 +105,17 @@ def read_today(fleet: Fleet, problem: Problem) -> Today:
     may_be = {site: pools for (site, at), pools in running.may_be.items() if hub[site] == at and not host[site]}
     taken = fleet.retiring_hosts | {name for _, name in running.pool}
     names: list[list[str]] = [[] for _ in range(problem.pools)]
-    # A host carries or stands by for one cluster at the least.
-    useful = 2 * np.bincount(problem.pool, weights=problem.clusters[problem.site], minlength=problem.pools)
+    if most is None:
+        # A host carries or stands by for one cluster at the least.
+        useful = 2 * np.bincount(problem.pool, weights=problem.clusters[problem.site], minlength=problem.pools)
+        most = np.minimum(np.maximum(problem.max_hosts, problem.existing), useful).astype(np.int64)
     fresh: dict[str, Iterator[str]] = {}
     for p, at in enumerate(problem.pool_at):
         pool, at_hub = fleet.pool_ids[at], fleet.pools["hub"].iloc[at]
-        most = min(useful[p], max(problem.max_hosts[p], problem.existing[p]))
         in_use = [name for name in running.hosts.get(pool, ()) if name not in fleet.retiring_hosts]
         new = fresh.setdefault(at_hub, _fresh(at_hub, taken))
         kept = in_use[: int(problem.max_hosts[p])]
-        names[p] = [*kept, *itertools.islice(new, max(0, int(most) - len(kept)))]
+        names[p] = [*kept, *itertools.islice(new, max(0, int(most[p]) - len(kept)))]
     return Today(hub, host, may_be, names)
 
 

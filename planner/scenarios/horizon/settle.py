@@ -41,7 +41,8 @@ class Settled:
 def residents(fleet: Fleet, demands: Sequence[Demand]) -> Today:
     """Return who sits where before the first period, by the sheet Current, and the names of hosts in all periods."""
     most = np.max([demand.problem.max_hosts for demand in demands], axis=0)
-    return read_today(fleet, with_hosts(demands[0].problem, most))
+    problem = with_hosts(demands[0].problem, most)
+    return read_today(fleet, problem, np.maximum(most, problem.existing))
 
 
 def residents_after(before: Today, fleet: Fleet, settled: Settled) -> Today:
