@@ -88,19 +88,19 @@ def gather_moves(told, name, made, moves, text, book):
     told.add(name, "workbook", summary_of(book)["Moves"])
 
 
-def gather_rollout(told, fleet, made, text, folder):
+def gather_rollout(told, name, fleet, made, text, folder):
     """Add moves, and the hosts that run when all steps are done: those of today and installed, less those retired."""
     kinds = defaultdict(set)
     for wave in json.loads((folder / "rollout.json").read_text())["waves"]:
         for step in wave["steps"]:
             kinds[step["kind"]].add(step["site"] or step["host"])
-    told.add("moves", "rollout.json", len(kinds["move"]))
-    told.first("moves", "rollout, terminal", r"([\d,]+) moves?\b", text)
+    told.add(name, "rollout.json", len(kinds["move"]))
+    told.first(name, "rollout, terminal", r"([\d,]+) moves?\b", text)
     overview = openpyxl.load_workbook(folder / "rollout.xlsx").worksheets[0]
     said = " ".join(str(cell) for row in overview.values for cell in row)
-    told.first("moves", "rollout workbook", r"([\d,]+) moves?\b", said)
+    told.first(name, "rollout workbook", r"([\d,]+) moves?\b", said)
     today = (set(fleet.current["host"]) - {""}) | {h["host"] for h in made["host_list"] if h["existing"]}
-    told.add("hosts in the end", "rollout.json", len((today | kinds["host_install"]) - kinds["host_retire"]))
+    told.add(f"hosts in the end, {name}", "rollout.json", len((today | kinds["host_install"]) - kinds["host_retire"]))
 
 
 def gather_replan(told, made, again, text, moves, book):
@@ -154,15 +154,18 @@ def test_all_figures_of_one_name_agree(call, tmp_path, sample):
     told.add("moves", "workbook, listed", sum(row["action"] == "move" for row in rows_of(book, "Assignments")))
 
     rolled = done("rollout", path, "plan.json", "-o", "rollout.xlsx", "--json", "rollout.json")
-    gather_rollout(told, fleet, made, rolled, tmp_path)
-    told.add("hosts in the end", "plan", plan.hosts + len(running_on(fleet, plan)))
+    gather_rollout(told, "moves", fleet, made, rolled, tmp_path)
+    told.add("hosts in the end, moves", "plan", plan.hosts + len(running_on(fleet, plan)))
     for output, words in (("terminal", text), ("ticket", ticket), ("rollout", rolled), ("report", page)):
         if running_on(fleet, plan):
-            told.first("hosts in the end", output, r"([\d,]+) hosts in all", words)
+            told.first("hosts in the end, moves", output, r"([\d,]+) hosts in all", words)
 
     again = done("replan", path, "-o", "again.xlsx", "--json", "again.json", "--trade-off")
-    replanned, _, fewest = plan_of("again.json")
+    replanned, plan, fewest = plan_of("again.json")
     gather_replan(told, made, replanned, again, fewest, tmp_path / "again.xlsx")
+    rolled = done("rollout", path, "again.json", "-o", "rollout.xlsx", "--json", "rollout.json", "--force")
+    gather_rollout(told, "moves of replan", fleet, replanned, rolled, tmp_path)
+    told.add("hosts in the end, moves of replan", "plan", plan.hosts + len(running_on(fleet, plan)))
 
     cap = fleet.policy.cluster_cap
     done("sweep", path, "--vary", f"cluster_cap={cap},{cap + 1}", "--aims", "--jobs", 1, "--json", "sweep.json")
