@@ -68,9 +68,12 @@ def mends(checker: Checker, site: int, rules: Sequence[Rule] | None = None) -> I
 
 def nearest_mend(checker: Checker, site: int, rules: Sequence[Rule] | None = None) -> str:
     """Return in words the first of `mends` that takes changes of cells only; else the first of all."""
-    nearest = list(itertools.islice(mends(checker, site, rules), _LOOKED_AT))
-    by_cells = [mend for mend in nearest if mend.changes is not None]
-    return next((mend.words for mend in by_cells + nearest), "Add a hub.")
+    nearest = None
+    for mend in itertools.islice(mends(checker, site, rules), _LOOKED_AT):
+        if mend.changes is not None:
+            return mend.words
+        nearest = nearest or mend
+    return "Add a hub." if nearest is None else nearest.words
 
 
 def _mend(fleet: Fleet, at: int, pool: int, code: str, rtt_ms: float, evidence: str | None) -> Change | str:
