@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property, partial
@@ -46,6 +46,22 @@ class Finding:
         place = " ".join(part for part in (self.file, self.where) if part)
         hint = f" {self.hint}" if self.hint else ""
         return f"{place}: {self.message}{hint}" if place else f"{self.message}{hint}"
+
+
+def fitted(where: str, asked: Iterable[tuple[Column, Any, Any]]) -> list[Any]:
+    """Return values as their columns take them; ``asked`` are column, value, and default, see `planner.values.fitting`.
+
+    Raises InputError with a finding at ``where`` for each value that its column does not take.
+    """
+    values, wrong = [], []
+    for column, value, default in asked:
+        try:
+            values.append(fitting(column, value, default))
+        except Unfit as unfit:
+            wrong.append(Finding("error", unfit.code, where, f"{column.name} {unfit}"))
+    if wrong:
+        raise InputError(tuple(wrong))
+    return values
 
 
 _SETTINGS: Mapping[str, Column] = {setting.name: setting for setting in columns.SETTINGS}
@@ -129,16 +145,10 @@ class Policy:
     visit_cost: float = 0.0
 
     def __post_init__(self) -> None:
-        wrong = []
-        for given in dataclasses.fields(self):
-            try:
-                value = fitting(_SETTINGS[given.name], getattr(self, given.name), given.default)
-            except Unfit as unfit:
-                wrong.append(Finding("error", unfit.code, "Policy", f"{given.name} {unfit}"))
-            else:
-                object.__setattr__(self, given.name, value)
-        if wrong:
-            raise InputError(tuple(wrong))
+        given = dataclasses.fields(self)
+        asked = [(_SETTINGS[one.name], getattr(self, one.name), one.default) for one in given]
+        for one, value in zip(given, fitted("Policy", asked), strict=True):
+            object.__setattr__(self, one.name, value)
 
     def replace(self, **changes: Any) -> Policy:
         """Return a copy with ``changes`` made.

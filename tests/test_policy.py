@@ -8,9 +8,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
+import planner
 from planner import columns
 from planner.errors import InputError
 from planner.fleet import Fleet, Policy, typed_table
+from planner.scenarios.certainty import Uncertainty
+from tests.arrays import fleet_of
 
 NUMERIC = [setting for setting in columns.SETTINGS if setting.kind in ("whole", "number")]
 
@@ -91,3 +94,23 @@ def test_a_fleet_wants_whole_tables_and_a_policy():
     assert [where for where, _ in found] == ["Sites", "Hubs", "Policy"]
     assert "sites lacks column clusters." in said
     assert refused(Fleet, sites=sites, pools=pools, latency=pd.DataFrame())[0] == [("Latency", "table_wanted")]
+
+
+@pytest.mark.parametrize(
+    ("call", "said"),
+    [
+        (lambda fleet: planner.plan(fleet, time_limit=-1), "time_limit is -1; it must be at least 0"),
+        (lambda fleet: planner.plan(fleet, time_limit=math.nan, seed=-3), "time_limit is nan"),
+        (lambda fleet: planner.plan(fleet, seed="one"), "seed is 'one'; it must be a number."),
+        (lambda fleet: planner.horizon(fleet, dt.date(2027, 1, 1), periods=0), "periods is 0; it must be at least 1"),
+        (
+            lambda fleet: planner.horizon(fleet, dt.date(2027, 1, 1), period="week"),
+            "period is 'week'; it must be one of",
+        ),
+        (lambda _: Uncertainty(-5.0, draws=1), "pair_percent is -5.0; it must be at least 0 and at most 1000 %."),
+    ],
+)
+def test_other_figures_of_a_call_are_checked_as_well(call, said):
+    with pytest.raises(InputError) as raised:
+        call(fleet_of([[5.0]]))
+    assert said in str(raised.value)

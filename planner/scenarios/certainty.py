@@ -16,22 +16,35 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.fleet import Fleet, Floats, Ints, positions
+from planner.columns import Column
+from planner.fleet import Fleet, Floats, Ints, fitted, positions
 from planner.plan import Assignment, Plan
 from planner.scenarios.nouns import Certainty
 
 _BATCH = 2_000_000  # values drawn at once
+_ASKED = (
+    Column("pair_percent", "number", "", "%", least=0, most=1000),
+    Column("hub_percent", "number", "", "%", least=0, most=1000),
+    Column("draws", "whole", "", least=2, most=1_000_000),
+    Column("seed", "whole", "", least=0, most=2**31 - 1),
+)
 _NORMAL_95 = 1.959963984540054  # 97.5 % point of the standard normal distribution
 
 
 @dataclass(frozen=True, slots=True)
 class Uncertainty:
-    """Coefficients of variation in percent, of each pair and of each hub as a whole; how often to draw; the seed."""
+    """Coefficients of variation in percent, of each pair and of each hub as a whole; how often to draw; the seed.
+
+    Raises InputError for figures that are none of that.
+    """
 
     pair_percent: float
     hub_percent: float = 0.0
     draws: int = 1000
     seed: int = 0
+
+    def __post_init__(self) -> None:
+        fitted("", [(asked, getattr(self, asked.name), 0) for asked in _ASKED])
 
 
 def certainty_of(fleet: Fleet, changed: Fleet, plan: Plan, uncertainty: Uncertainty) -> Certainty | None:

@@ -6,8 +6,9 @@ import dataclasses
 import time
 from collections.abc import Callable
 
+from planner.columns import Column
 from planner.errors import InputError
-from planner.fleet import Finding, Fleet
+from planner.fleet import Finding, Fleet, fitted
 from planner.plan import Plan
 from planner.rules import Checker
 from planner.sizing.assemble import assemble
@@ -27,6 +28,8 @@ from planner.sizing.within_limits import Drafted, plan_within_limits
 
 __all__ = ["Progress", "plan"]
 
+_ASKED = (Column("time_limit", "number", "", "seconds", least=0), Column("seed", "whole", "", least=0, most=2**31 - 1))
+
 
 def plan(
     fleet: Fleet,
@@ -44,9 +47,11 @@ def plan(
     is exact either way. ``watch`` is called with the progress as it happens; where it returns False, the best
     plan so far comes back.
 
-    Raises InputError where the fleet asks for a combination that is not modelled, or has more clusters or weights
-    further apart than can be counted exactly; SolverError when the solver fails.
+    Raises InputError for a time limit or seed that is none, and where the fleet asks for a combination that is not
+    modelled, or has more clusters or weights further apart than can be counted exactly; SolverError when the solver
+    fails.
     """
+    fitted("", zip(_ASKED, (time_limit, seed), (None, 0), strict=True))
     _refuse_unmodelled(fleet)
     then = _later_aims(fleet)
     began = time.perf_counter()

@@ -45,10 +45,12 @@ def horizon(
     Raises InputError for what is not modelled (cover, limits on uplinks, hubs, zones or the weight on hosts), or a
     missing price under ``cost``.
     """
-    unit = period or fleet.policy.period
+    asked = {name: value for name, value in (("period", period), ("periods", periods)) if value is not None}
+    fleet = fleet.replace(policy=fleet.policy.replace(**asked))
+    unit = fleet.policy.period
     effort = Effort(seconds=time_limit, seed=seed)
     with effort.listening():
-        spans = periods_from(first, unit, periods or fleet.policy.periods)
+        spans = periods_from(first, unit, fleet.policy.periods)
         demands = [demand_of(fleet, span, Effort(seed=seed, stopped=effort.stopped)) for span in spans]
         if effort.stopped.is_set():
             raise KeyboardInterrupt  # what the periods ask for is not known, so there is nothing to keep
