@@ -93,7 +93,7 @@ class InForce:
 
 
 def read_today(fleet: Fleet, problem: Problem, most: Ints | None = None) -> Today:
-    """Return today's assignment and names of hosts, ``most`` (P,) of each pool, by default all that can be of use.
+    """Return today's assignment and ``most`` (P,) names of hosts, by default for all that exist or can be of use.
 
     Names in use are of the pools that `planner.running` gives them; new names are HUB-01, HUB-02, … without those in
     use. Hosts that are to be emptied, and those beyond what their pool can hold, carry nobody in a plan.
@@ -108,7 +108,7 @@ def read_today(fleet: Fleet, problem: Problem, most: Ints | None = None) -> Toda
     if most is None:
         # A host carries or stands by for one cluster at the least.
         useful = 2 * np.bincount(problem.pool, weights=problem.clusters[problem.site], minlength=problem.pools)
-        most = np.minimum(np.maximum(problem.max_hosts, problem.existing), useful).astype(np.int64)
+        most = np.maximum(problem.existing, np.minimum(problem.max_hosts, useful)).astype(np.int64)
     fresh: dict[str, Iterator[str]] = {}
     for p, at in enumerate(problem.pool_at):
         pool, at_hub = fleet.pool_ids[at], fleet.pools["hub"].iloc[at]

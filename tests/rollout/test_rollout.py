@@ -15,7 +15,9 @@ from planner.plan import Plan
 from planner.rollout import roll_out
 from planner.rollout.moves import order_moves
 from planner.rollout.state import read_state
+from planner.sizing import plan as make_plan
 from planner.verify import verify, verify_rollout
+from tests.arrays import fleet_of
 
 from .cases import moves_case, random_case
 
@@ -111,3 +113,9 @@ def test_nothing_to_do():
 def test_the_same_input_gives_the_same_rollout():
     fleet, plan = random_case(11)
     assert roll_out(fleet, plan, start=START, time_limit=0) == roll_out(fleet, plan, start=START, time_limit=0)
+
+
+def test_all_hosts_that_stand_idle_are_retired_though_no_plan_could_use_so_many():
+    fleet = fleet_of([[5.0]], pools={"existing_hosts": [5]}, current={"site": ["S00"], "hub": ["H0"]})
+    rollout = roll_out(fleet, make_plan(fleet), start=START)
+    assert [step.kind for wave in rollout.waves for step in wave.steps] == ["host_retire"] * 4
