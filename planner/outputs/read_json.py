@@ -30,6 +30,8 @@ from planner.plan import (
     Unserved,
 )
 
+# What versions before 2026-11-29 called a plan with unserved sites, however good it was.
+OLD_STATUS = "infeasible"
 _NEEDED = ("format", "status", "objective", "lower_bound", "host_list", "assignments", "unserved")
 
 
@@ -89,6 +91,8 @@ def _parsed(content: bytes, log: Log) -> dict[str, Any] | None:
         log.error("key_missing", key, f"the key {key} is missing.", "Write the plan again with castingvote.")
     if missing:
         return None
+    if data["status"] == OLD_STATUS:
+        data["status"] = "feasible"
     if data["format"] != FORMAT:
         hint = "Read it with the castingvote that wrote it, or a newer one."
         log.error("format_unknown", "format", f"format {data['format']!r} is not {FORMAT}, the one known here.", hint)

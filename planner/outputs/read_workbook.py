@@ -23,7 +23,7 @@ from planner.intake.names import plain
 from planner.intake.rawtable import Cells, RawSheet, RawTable
 from planner.intake.tables import read_table
 from planner.outputs import headings, plan_sheets
-from planner.outputs.read_json import plan_from_json
+from planner.outputs.read_json import OLD_STATUS, plan_from_json
 from planner.outputs.record_sheet import from_record
 from planner.outputs.shown import reasons_in, record_unreadable, with_record
 from planner.plan import Assignment, Host, NoHostNeeded, Plan, Uncovered, Unserved
@@ -108,7 +108,9 @@ def _claims(raw: RawSheet | None, file: str, findings: Findings) -> dict[str, An
             findings.add("column_missing", Place(file, raw.title), column=claim.name, meaning=meaning)
             continue
         # A table of one row, so that the cell is read and reported like any other.
-        columns = tuple(np.array([value], dtype=object) for value in raw.cells[number][:2])
+        label, value = raw.cells[number][:2]
+        value = "feasible" if claim.name == headings.STATUS and value == OLD_STATUS else value
+        columns = tuple(np.array([cell], dtype=object) for cell in (label, value))
         table = RawTable(file, raw.title, ("", ""), columns, np.array([number + 1]), looks=raw.looks)
         claims[claim.name] = clean(Cells(claim, table, 1, findings))[0]
         _report_blank(claims[claim.name], claim, table.place(0, 1), findings)

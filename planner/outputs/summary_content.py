@@ -79,6 +79,18 @@ def figures(page: Page, facts: Facts) -> None:
     page.row("No host needed", len(plan.no_host_needed), words.spared_in_words(facts.fleet, plan), styles.COUNT)
 
 
+def aims(page: Page, facts: Facts) -> None:
+    """Write every aim in the order in which it counts, what the plan makes of it, and how far that is proven."""
+    heads = ("aim", "value", "bound", "proven")
+    page.table_row(heads, (styles.HEADING, *(styles.HEADING_OF_NUMBERS,) * 2, styles.HEADING))
+    for aim in facts.plan.aims:
+        whole = aim.value == round(aim.value) and aim.bound == round(aim.bound)
+        style = styles.MS if aim.aim in ("latency", "margin") else styles.COUNT if whole else styles.MONEY
+        row = (words.MEASURES.get(aim.aim, aim.aim), plain(aim.value), plain(aim.bound), "yes" if aim.proven else "no")
+        page.table_row(row, (styles.TEXT, style, style, styles.TEXT))
+    page.whole_row("An aim is proven where no plan does better on it, and none on those above it.", styles.NOTE)
+
+
 def attention(page: Page, facts: Facts) -> None:
     """Counts that should be nought, each with a word beside its colour."""
     errors, warnings = facts.severities["error"], facts.severities["warning"]

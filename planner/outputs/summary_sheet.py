@@ -14,6 +14,7 @@ from planner.outputs.page import Page, title_page
 _SECTIONS: tuple[tuple[str, Callable[[Page, Facts], None]], ...] = (
     ("The plan in figures", summary_content.figures),
     ("What needs attention", summary_content.attention),
+    ("The aims, in the order in which they count", summary_content.aims),
     ("Smallest latency margins", summary_content.margins),
     ("What the plan assumes", summary_content.assumptions),
     ("Before anything is changed", summary_content.cautions),

@@ -37,14 +37,18 @@ CAUTIONS = (
 )
 
 
-# What each aim before the objective makes large, and the objective small.
-_MEASURES = {
+# What each aim makes large or small.
+MEASURES = {
     "kept_served": "weight served of sites that are served today",
     "served": "weight served",
     "covered": "weight with a standby",
     "hosts": "number of hosts",
     "new_hosts": "number of new hosts",
     "cost": "cost",
+    "moves": "number of moves",
+    "latency": "total RTT",
+    "margin": "worst latency margin",
+    "spread": "clusters on the fullest host",
 }
 
 
@@ -245,7 +249,7 @@ def readiness_headline(readiness: Readiness) -> str:
 
 def status_in_words(plan: Plan) -> str:
     """Return how far the plan is proven."""
-    order = [_MEASURES[aim.aim] for aim in plan.aims[: len(plan.before) + 1]]
+    order = [MEASURES[aim.aim] for aim in plan.aims[: len(plan.before) + 1]]
     if plan.proves(plan.objective):
         return f"Proven best, in this order: {', '.join(order)}."
     proven = sum(aim.proven for aim in plan.aims[: len(plan.before) + 1])
@@ -301,7 +305,7 @@ def _as_good(plan: Plan) -> str:
     asks = plan.policy.get("cover", "none") != "none"
     if all(aim.proven for aim in plan.before):
         return f"that serves {'and covers ' if asks else ''}the same sites"
-    return f"that serves {'and covers ' if asks else ''}as much weight as can be"
+    return f"that serves {'and covers ' if asks else ''}the greatest weight"
 
 
 def _quality(plan: Plan) -> str:

@@ -103,9 +103,13 @@ def _opening(fleet: Fleet, sized: Sized, bound: float) -> str:
         fleet.policy.objective
     ]
     value, least = (f"{x:,.2f}".rstrip("0").rstrip(".") for x in (sized.value, bound))
+    # Another plan may cover less, or as much of other sites.
+    same = (
+        "that serves the same sites" if fleet.policy.cover == "none" else "that serves and covers the greatest weight"
+    )
     if bound >= sized.value:
-        return f"No plan that serves the same sites needs less than {value} {unit}."
-    return f"Not proven: the plan needs {value} {unit}, and none that serves the same sites needs less than {least}."
+        return f"No plan {same} needs less than {value} {unit}."
+    return f"Not proven: the plan needs {value} {unit}, and none {same} needs less than {least}."
 
 
 def _left_out_of_sets(problem: Problem, placement: Placement) -> str:

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from planner.errors import InputError
-from planner.outputs import read_plan, write_workbook
+from planner.outputs import plan_to_json, read_plan, write_workbook
 from planner.plan import Plan, Reason, Unserved
 
 READ = (
@@ -100,6 +100,18 @@ def test_what_people_change_counts_and_is_said(edit, plan):
     (finding,) = set(back.findings) - set(plan.findings)
     assert finding.message == "5 rows of the workbook differ from the plan as it was made. Later aims are left out."
     assert (back.proof, back.policy, back.then) == (plan.proof, plan.policy, ())
+
+
+def test_status_of_earlier_versions_is_read(edit, plan, tmp_path):
+    def change(book):
+        del book["Plan record"]
+        status = next(row[0].row for row in book["Summary"].iter_rows() if row[0].value == "Status")
+        book["Summary"][f"B{status}"] = "infeasible"
+
+    assert read_plan(edit(change)).status == "feasible"
+    earlier = plan_to_json(plan).replace('"status": "optimal"', '"status": "infeasible"')
+    (tmp_path / "plan.json").write_text(earlier)
+    assert read_plan(tmp_path / "plan.json").status == "feasible"
 
 
 @pytest.mark.parametrize(

@@ -145,7 +145,7 @@ def test_an_aim_after_an_open_one_is_no_longer_called_the_best_there_is():
     assert [one.proven for one in plan.aims] == [False, False, False]
     assert plan.rated().status == "feasible"
     assert words.status_in_words(plan) == "Not proven best: weight served."
-    assert "as much weight as can be" in words.bound_in_words(plan)
+    assert "that serves the greatest weight" in words.bound_in_words(plan)
     assert "nothing is left" not in words.gap_in_words(plan)
 
 

@@ -13,7 +13,7 @@ from planner.intake.messages import CATALOGUE
 from planner.outputs import write_workbook
 from planner.outputs.headings import PROGRESS_WORDS
 from planner.outputs.summary_content import REPAIRS
-from planner.plan import Assignment, Host, Plan, Proof
+from planner.plan import Aim, Assignment, Host, Plan, Proof
 from planner.words import counted
 
 SHEETS = ["Summary", "Hosts", "Assignments", "Unserved", "No host needed", "Findings", "Policy"]
@@ -150,6 +150,19 @@ def test_unserved_sites_give_each_reason_a_line_with_its_code_and_what_would_hel
     assert list(rows.columns) == ["site", "name", "region", "clusters", "current host", "reasons", "what would help"]
     assert rows["reasons"][0].splitlines() == [f"{r.code}: {r.detail}" for r in plan.unserved[0].reasons]
     assert rows["what would help"].tolist() == [u.remedy for u in plan.unserved]
+
+
+def test_summary_lists_every_aim_in_order_with_its_bound_and_proof(fleet, plan, tmp_path):
+    before = (Aim("served", 176.5, 176.5, True), Aim("covered", 100.0, 120.0, False))
+    write_workbook(fleet, plan.replace(before=before, then=(Aim("latency", 9.5, 9.5, True),)), tmp_path / "plan.xlsx")
+    rows = list(openpyxl.load_workbook(tmp_path / "plan.xlsx")["Summary"].iter_rows(max_col=4, values_only=True))
+    at = rows.index(("aim", "value", "bound", "proven"))
+    assert rows[at + 1 : at + 5] == [
+        ("weight served", 176.5, 176.5, "yes"),
+        ("weight with a standby", 100, 120, "no"),
+        ("number of hosts", plan.hosts, plan.hosts, "no"),
+        ("total RTT", 9.5, 9.5, "no"),
+    ]
 
 
 def test_sites_without_need_findings_and_policy_have_sheets_of_their_own(path):
