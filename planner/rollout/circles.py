@@ -64,6 +64,20 @@ def order_changes(
     return _together(order, breaker, changes, room) if order.stuck else order
 
 
+def another_order(
+    changes: Sequence[Change],
+    room: Mapping[str, int],
+    stayers: Mapping[str, Sequence[tuple[str, int, int]]],
+    may_use: MayUse,
+    uplink: Mapping[str, str],
+    chance: random.Random,
+) -> Order | None:
+    """Return an order of all of a few ``changes`` that ``chance`` draws, with the fewest detours; None without any."""
+    order = Order(Handover.of(changes, room, uplink))
+    way = search(Breaker(order, stayers, may_use), range(len(changes)), everywhere=True, chance=chance)
+    return None if way.steps is None else order
+
+
 def _settle_crowded(handover: Handover, part: Sequence[int]) -> _Crowded | None:
     """Do what of a component goes without a detour, by the best of several orders; None where all goes."""
     start = handover.copy(_places(handover, part))

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import dataclasses
+import random
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from planner.rollout.circles import order_changes
+from planner.rollout.circles import another_order, order_changes
 from planner.rollout.detours import MayUse, Order
-from planner.rollout.handover import Change
+from planner.rollout.handover import Change, Handover
 from planner.rollout.releases import precedences
 from planner.rollout.state import State
 from planner.rollout.tasks import Fixed, fix_conflicts, story_of
@@ -47,6 +49,32 @@ def order_moves(state: State, open_items: Mapping[str, Collection[str]]) -> Move
         # Sites that stay have given no place to others: the order holds without them.
         if fixed == Fixed(before.sites | stuck, before.hosts):
             return Moves(order, fixed, room, tuple(conflicts))
+
+
+def ordered_otherwise(state: State, moves: Moves, chance: random.Random) -> Moves | None:
+    """Return the same moves in an order that ``chance`` draws, with as few detours; None where none is found."""
+    if moves.order.stuck:
+        return None
+    changes, may_use = _changes(state, moves.fixed), _may_use(state, moves.fixed)
+    room, uplink = _room(state, changes)
+    order = another_order(changes, room, _stayers(state, moves.fixed), may_use, uplink, chance)
+    if order is None or len(order.legs) > len(moves.order.legs):
+        return None
+    order.least_detours = moves.order.least_detours
+    return dataclasses.replace(moves, order=order)
+
+
+def without_detours(moves: Moves) -> Order:
+    """Return the changes that every order of the moves makes: each site straight from its source to its target."""
+    handover, legs = moves.order.handover, moves.order.legs
+    straight = Handover(list(handover.changes), {}, handover.uplink)
+    for at in set(handover.after) - set(legs.values()):
+        change = handover.changes[at]
+        if at in legs:
+            change = dataclasses.replace(change, source=handover.changes[legs[at]].source)
+        if change.source != change.target:
+            straight.changes[at], straight.after[at] = change, set()
+    return Order(straight)
 
 
 def _blocked(state: State, open_items: Mapping[str, Collection[str]]) -> tuple[set[str], list[Conflict]]:

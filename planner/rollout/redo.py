@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import random
 from collections.abc import Iterator, Sequence
 
 from planner.rollout.detours import Breaker
@@ -14,11 +15,13 @@ _SITES = 40  # most sites of a part and on its hosts
 _REFUGES = 6  # most hosts beside its own that a site is tried on
 
 
-def search(breaker: Breaker, part: Sequence[int], *, everywhere: bool = False) -> Way:
+def search(
+    breaker: Breaker, part: Sequence[int], *, everywhere: bool = False, chance: random.Random | None = None
+) -> Way:
     """Return the way of the changes ``part``, none of which is done, and put it into the order if there is one.
 
     Sites that stay on hosts of the part may make way, with ``everywhere`` those of all hosts: only then is a search
-    ``complete``, where hosts and states are not too many.
+    ``complete``, where hosts and states are not too many. Of several ways ``chance`` draws one.
     """
     changes = breaker.handover.changes
     hosts = {host for at in part for host in (changes[at].source, changes[at].target) if host is not None}
@@ -34,7 +37,7 @@ def search(breaker: Breaker, part: Sequence[int], *, everywhere: bool = False) -
         _mover(breaker.handover, change, names, numbers, stays=at is None)
         for (at, change), (names, _) in zip(sites, refuges, strict=True)
     ]
-    way = cheapest_way(movers, [int(breaker.handover.free(place)) for place in numbers])
+    way = cheapest_way(movers, [int(breaker.handover.free(place)) for place in numbers], chance)
     if way.steps is not None:
         _follow(breaker, sites, way.steps)
     return dataclasses.replace(way, complete=way.complete and everywhere and all(tried for _, tried in refuges))

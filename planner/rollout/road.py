@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import datetime as dt
+import random
 from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from planner.errors import InputError
 from planner.fleet import Finding, Fleet
 from planner.plan import Plan
 from planner.rollout.bounds import Bound, lower_bound
+from planner.rollout.detours import Order
 from planner.rollout.jobs import Clocks, crew_of, handed_over, make_project
 from planner.rollout.list_schedule import schedule_by_priority
-from planner.rollout.moves import order_moves
+from planner.rollout.moves import Moves, order_moves, ordered_otherwise, without_detours
 from planner.rollout.nights import Clock, moment
-from planner.rollout.project import Project, Timetable
+from planner.rollout.project import Openings, Project, Timetable
 from planner.rollout.scheduler import schedule_exactly, small_enough
 from planner.rollout.state import State, read_state
 from planner.rollout.tasks import Task, make_tasks
@@ -22,6 +25,9 @@ from planner.schedule import Conflict, Rollout, Step, Wave
 from planner.verify import verify
 
 _LISTED = 5
+_OTHER_ORDERS = 12  # orders with other detours that are tried where waves are above their bound
+_DAY = 24 * 60
+_NO_TIMETABLE = Timetable((), (), ())
 
 
 def roll_out(
@@ -44,13 +50,13 @@ def roll_out(
     first = start or _first_day(fleet)
     state = read_state(fleet, plan)
     moves = order_moves(state, open_items or {})
-    tasks, conflicts = make_tasks(state, moves.fixed, moves.order)
-    ordered = [tasks[name] for name in sorted(tasks)]
     clocks = Clocks(state, first)
-    project = make_project(state, ordered, moves.order.handover, moves.room, clocks, first)
-    names = [task.id for task in ordered]
-    bound = lower_bound(project, names)
-    timetable, bound = _schedule(project, names, bound, clocks, time_limit)
+    draft = _draft(state, moves, moves.order, clocks, first)
+    surely = _draft(state, moves, without_detours(moves), clocks, first) if moves.order.legs else draft
+    bound = lower_bound(surely.project, [task.id for task in surely.tasks])
+    draft = _scheduled(state, draft, clocks, first, bound)
+    draft, bound = _searched(draft, bound, clocks, time_limit)
+    ordered, timetable, conflicts = draft.tasks, draft.timetable, draft.conflicts
     waves = _waves(state, ordered, timetable, clocks)
     conflicts += _without_night(ordered, timetable)
     why = bound.why if bound.waves or waves else "Nothing changes."
@@ -81,30 +87,82 @@ def _first_day(fleet: Fleet) -> dt.date:
     return dt.date.fromisoformat(given) if given else dt.date.today() + dt.timedelta(days=1)
 
 
-def _schedule(
-    project: Project, names: Sequence[str], bound: Bound, clocks: Clocks, time_limit: float
-) -> tuple[Timetable, Bound]:
-    if not project.jobs:
-        return Timetable((), (), ()), bound
-    found = schedule_by_priority(project, bound.waves)
-    if None in found.night or found.waves <= bound.waves:
-        return found, bound
+@dataclass(frozen=True)
+class _Draft:
+    """A rollout before its waves have names: one order of the moves with its tasks, conflicts and timetable."""
+
+    moves: Moves
+    tasks: list[Task]
+    conflicts: list[Conflict]
+    project: Project
+    timetable: Timetable = _NO_TIMETABLE
+
+    @property
+    def key(self) -> tuple[int, int, int, int]:
+        """What is to be small: what is left out, then waves, then the finish."""
+        found = self.timetable
+        left_out = sum(night is None for night in found.night)
+        return len(self.conflicts), left_out, found.waves, found.finish(self.project.jobs)
+
+
+def _draft(state: State, moves: Moves, order: Order, clocks: Clocks, first: dt.date) -> _Draft:
+    tasks, conflicts = make_tasks(state, moves.fixed, order)
+    ordered = [tasks[name] for name in sorted(tasks)]
+    project = make_project(state, ordered, order.handover, moves.room, clocks, first)
+    return _Draft(moves, ordered, conflicts, project)
+
+
+def _scheduled(state: State, draft: _Draft, clocks: Clocks, first: dt.date, bound: Bound) -> _Draft:
+    """Return the best of the schedules by priority: of the moves as they are ordered, and with other detours."""
+
+    def scheduled(draft: _Draft) -> _Draft:
+        if not draft.project.jobs:
+            return draft
+        return replace(draft, timetable=schedule_by_priority(draft.project, bound.waves))
+
+    best = scheduled(draft)
+    for seed in range(_OTHER_ORDERS if draft.moves.order.legs else 0):
+        if best.timetable.waves <= bound.waves:
+            break
+        moves = ordered_otherwise(state, draft.moves, random.Random(seed))
+        if moves is None:
+            break
+        other = scheduled(_draft(state, moves, moves.order, clocks, first))
+        best = min(best, other, key=lambda draft: draft.key)
+    return best
+
+
+def _searched(draft: _Draft, bound: Bound, clocks: Clocks, time_limit: float) -> tuple[_Draft, Bound]:
+    """Return the draft with the exact schedule where that is better, and the bound that it proves."""
+    found, project = draft.timetable, draft.project
+    if not project.jobs or None in found.night or found.waves <= bound.waves:
+        return draft, bound
     nights = _enough_nights(project, found, clocks)
     if small_enough(project, nights) and time_limit > 0:
         exact = schedule_exactly(project, nights, found, time_limit)
         if exact.timetable is not None and exact.timetable.better(found, project.jobs):
-            found = handed_over(project, exact.timetable)
-        if exact.waves > bound.waves:
+            draft = replace(draft, timetable=handed_over(project, exact.timetable))
+        # With other detours fewer waves may do.
+        if exact.waves > bound.waves and not draft.moves.order.legs:
             bound = Bound(exact.waves, "A search of all schedules of these steps found none with fewer waves.")
-    return found, bound
+    return draft, bound
 
 
 def _enough_nights(project: Project, found: Timetable, clocks: Clocks) -> range:
     """Return so many nights that a schedule of as many waves fits in, whatever weekdays its windows fall on."""
     spacing = max([project.pilot_days, *(n for job in project.jobs for _, n in job.apart)])
+    alike = range(project.nights.start, project.nights.start + found.waves * spacing)
+    if all(_same_every_night(job.openings, alike) for job in {id(job.openings): job for job in project.jobs}.values()):
+        return alike
     used = [night for night in found.night if night is not None]
     last = max(project.nights.start + found.waves * (7 + spacing) + clocks.frozen_days, max(used) + 1)
     return range(project.nights.start, min(last, project.nights.stop))
+
+
+def _same_every_night(openings: Openings, nights: range) -> bool:
+    """Say whether all ``nights`` are open alike, so that a schedule may use any of them in the same order."""
+    first, *others = ([(o.start - n * _DAY, o.end - n * _DAY) for o in openings(n)] for n in nights)
+    return all(other == first for other in others)
 
 
 def _waves(state: State, tasks: Sequence[Task], timetable: Timetable, clocks: Clocks) -> tuple[Wave, ...]:

@@ -10,6 +10,7 @@ an end of the search fewer than those of the last state are ruled out (E. W. Dij
 from __future__ import annotations
 
 import heapq
+import random
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -52,14 +53,17 @@ _HOME, _DONE = "", "\0"  # of a mover: not moved yet, arrived; else the host on 
 State = tuple[str, ...]
 
 
-def cheapest_way(movers: Sequence[Mover], room: Sequence[int]) -> Way:
-    """Return the way with the fewest detours to bring all movers to their targets, with ``room`` free at the start."""
-    return _Search(movers).run(tuple(room))
+def cheapest_way(movers: Sequence[Mover], room: Sequence[int], chance: random.Random | None = None) -> Way:
+    """Return the way with the fewest detours to bring all movers to their targets, with ``room`` free at the start.
+
+    Of several ways of as few detours ``chance`` draws one.
+    """
+    return _Search(movers, chance).run(tuple(room))
 
 
 class _Search:
-    def __init__(self, movers: Sequence[Mover]) -> None:
-        self.movers = movers
+    def __init__(self, movers: Sequence[Mover], chance: random.Random | None) -> None:
+        self.movers, self.chance = movers, chance
         kinds: dict[tuple[object, ...], list[int]] = {}
         for i, mover in enumerate(movers):
             kinds.setdefault(mover.kind, []).append(i)
@@ -69,11 +73,11 @@ class _Search:
         start: State = (_HOME,) * len(self.movers)
         origin: dict[State, tuple[State, int, str]] = {}
         best = {self._key(start): 0}
-        heap = [(0, self._left(start), 0, start, room)]
+        heap = [(0, self._rank(start), 0, start, room)]
         pushed = expanded = cost = 0
         while heap:
-            cost, left, _, state, free = heapq.heappop(heap)
-            if not left:
+            cost, _, _, state, free = heapq.heappop(heap)
+            if not self._left(state):
                 return Way(_steps(origin, state), cost, True)
             if cost > best[self._key(state)]:
                 continue
@@ -88,7 +92,7 @@ class _Search:
                 if further < best.get(key, further + 1):
                     best[key], origin[following] = further, (state, i, to)
                     pushed += 1
-                    entry = (further, self._left(following), pushed, following, _after(free, takes, gives))
+                    entry = (further, self._rank(following), pushed, following, _after(free, takes, gives))
                     heapq.heappush(heap, entry)
         return Way(None, cost, True)
 
@@ -108,6 +112,10 @@ class _Search:
                         yield i, host, way
                 else:
                     yield i, "", mover.back[at]
+
+    def _rank(self, state: State) -> float:
+        """Return what orders states of as many detours."""
+        return self._left(state) + (self.chance.random() * len(state) if self.chance is not None else 0.0)
 
     def _left(self, state: State) -> int:
         """Count the steps that are surely left; of a site that stays none."""
