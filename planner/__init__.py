@@ -9,13 +9,13 @@
 from __future__ import annotations
 
 import sys
-from importlib import import_module
-from types import ModuleType
-from typing import TYPE_CHECKING, Any
 
 from planner.version import VERSION as __version__
 
+TYPE_CHECKING = False  # so that typing is not loaded: until the way in is reached, Ctrl-C is Python's to answer
 if TYPE_CHECKING:
+    from typing import Any
+
     from planner.errors import CastingvoteError, InputError, SolverError
     from planner.explain import BudgetPoint, Explanation, explain
     from planner.explain.budget_curve import budget_curve
@@ -152,11 +152,11 @@ _HOMES = {
 }
 
 
-class _Package(ModuleType):
+class _Package(type(sys)):  # type: ignore[misc]  # a module
     """This package; names such as `plan` stay those of functions when the modules of the same name are loaded."""
 
     def __setattr__(self, name: str, value: Any) -> None:
-        if name in _HOMES and isinstance(value, ModuleType):
+        if name in _HOMES and isinstance(value, type(sys)):
             return
         super().__setattr__(name, value)
 
@@ -167,6 +167,8 @@ sys.modules[__name__].__class__ = _Package
 def __getattr__(name: str) -> Any:
     if name not in _HOMES:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    from importlib import import_module
+
     found = getattr(import_module(f"planner.{_HOMES[name]}"), name)
     globals()[name] = found
     return found

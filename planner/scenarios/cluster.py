@@ -15,6 +15,8 @@ from planner.scenarios.runners import POLL_S, Answer, Flag, Work
 
 _PATIENCE_S = 30.0  # for new workers, once there are none
 _MOST_SENDINGS = 3
+_ALL_LOST = "All workers of the Dask cluster were lost. Start new ones and run again; --store keeps what is finished."
+_EACH_LOST = f"{_MOST_SENDINGS} workers were lost with this scenario. Is there enough memory?"
 
 
 class WorkersLostError(CastingvoteError):
@@ -50,6 +52,10 @@ class Cluster:
             theirs = self._client.run(worker_version)
         except ModuleNotFoundError:
             theirs = {"": "none"}
+        except OSError as error:
+            self.close()
+            message = f"Workers of the Dask cluster were lost before they could say their version: {error}."
+            raise InputError((_finding("dask_workers_lost", message, "Start it again, and try again."),)) from error
         hint = "Start workers with this version of castingvote."
         if not theirs:
             self.close()
@@ -72,7 +78,7 @@ class Cluster:
             spent = list(open_tasks) if self._lost else [at for at in unsent if sendings[at] >= _MOST_SENDINGS]
             for position in spent:
                 open_tasks.pop(position)
-                yield position, WorkersLostError("all workers of the Dask cluster were lost" if self._lost else "lost")
+                yield position, WorkersLostError(_ALL_LOST if self._lost else _EACH_LOST)
             for position in sorted(unsent & open_tasks.keys()):
                 sendings[position] += 1
                 with suppress(Exception):  # the cluster is being lost: the next round tells

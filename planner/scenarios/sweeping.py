@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from planner.errors import InputError
+from planner.errors import CastingvoteError, InputError
 from planner.fleet import Finding, Fleet
 from planner.interrupts import heard
 from planner.scenarios.cluster import Cluster
@@ -171,5 +171,7 @@ class _State:
 
 def _failed(scenario: Scenario, answer: Any) -> Point:
     """Return the point of a task that could not be run."""
+    if isinstance(answer, CastingvoteError):
+        return Point(scenario, error=str(answer))
     words = f"{type(answer).__name__}: {answer}" if isinstance(answer, BaseException) else repr(answer)
     return Point(scenario, error=f"The worker did not come back ({words}). Is there enough memory?")

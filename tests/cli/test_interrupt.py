@@ -51,7 +51,6 @@ SWEEP = (
     "-o",
     "sweep.xlsx",
 )
-SHORT_STARTS = 0.05  # s; Python itself, before the first line of the program is read, answers Ctrl-C as it likes
 
 
 def interrupted(arguments, folder, moment):
@@ -79,8 +78,10 @@ def test_ctrl_c_at_any_moment_ends_in_130_with_one_line_or_with_a_result(name, t
     for number in range(int(os.environ.get("CASTINGVOTE_INTERRUPTS", "6"))):
         folder = tmp_path / str(number)
         folder.mkdir()
-        moment = rng.uniform(SHORT_STARTS, 4.0 if name == "sweep" else 2.0)
+        moment = rng.uniform(0.05, 4.0 if name == "sweep" else 2.0)
         code, told = interrupted(arguments, folder, moment)
+        if code in (1, -signal.SIGINT) and "planner" not in told and not list(folder.iterdir()):
+            continue  # Python itself was starting: until it reads the first line of the program, it answers
         if code == 130:
             assert told == f"{WORDS}\n", moment
             assert not list(folder.iterdir()), moment

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from planner.errors import InputError
 from planner.scenarios import cluster as module
 from planner.scenarios.cluster import Cluster, WorkersLostError
 from planner.scenarios.nouns import Scenario
@@ -107,4 +108,13 @@ def test_a_sweep_whose_workers_are_lost_keeps_what_it_has_and_ends(workers, twel
     assert found.complete
     lost = [point for point in found.points if point.figures is None]
     assert 0 < len(lost) < len(scenarios)
-    assert all("workers of the Dask cluster were lost" in point.error for point in lost)
+    assert all(point.error.startswith("All workers of the Dask cluster were lost.") for point in lost)
+
+
+def test_workers_that_are_lost_before_anything_was_asked_are_told(workers, monkeypatch):
+    def lost(self, _function):
+        raise distributed.comm.CommClosedError("Stream is closed")
+
+    monkeypatch.setattr(distributed.Client, "run", lost)
+    with pytest.raises(InputError, match="were lost before they could say their version: Stream is closed"):
+        runner_on(workers)
