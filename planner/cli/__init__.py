@@ -11,6 +11,7 @@ import os
 import sys
 import traceback
 from importlib import import_module
+from typing import Any
 
 import click
 from click.shell_completion import CompletionItem
@@ -59,6 +60,13 @@ class _Commands(click.Group):
             return None
         command: click.Command = getattr(import_module(f"planner.cli.{_COMMANDS[cmd_name][0]}"), cmd_name)
         return command
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Call the command; an interruption is told once, by `main`, and not with a blank line of click's before."""
+        try:
+            return super().invoke(ctx)
+        except KeyboardInterrupt:
+            raise click.Abort from None
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands with their short helps."""

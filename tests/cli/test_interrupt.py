@@ -88,3 +88,12 @@ def test_ctrl_c_at_any_moment_ends_in_130_with_one_line_or_with_a_result(name, t
         else:
             assert (code, told) in ((0, ""), (1, "")), moment
             assert list(folder.iterdir()) == [folder / f"{name}.xlsx"], moment
+
+
+def test_a_sweep_that_has_no_point_yet_ends_in_130_with_one_line(call, twelve_sites, monkeypatch):
+    def interrupted_at_once(*_arguments, **_options):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("planner.scenarios.sweeping.sweep", interrupted_at_once)
+    done = call("sweep", twelve_sites, "--vary", "cluster_cap=3,4", "-o", "sweep.xlsx")
+    assert (done.code, done.out, done.err) == (130, "", f"{WORDS}\n")
