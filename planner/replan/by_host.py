@@ -63,15 +63,19 @@ def by_host(fleet: Fleet) -> ByHost:
 
 
 def folded(split: ByHost, plan: Plan) -> Plan:
-    """Return a plan of the split fleet with the true pools; as many hosts are called existing as a pool has."""
+    """Return a plan of the split fleet with the true pools.
+
+    Hosts that exist in the split fleet do so here, but for those that Current names beyond what a pool has. A host
+    without a name there is not one of those that Current names, even if the plan does not use them.
+    """
     fleet = split.original
     caps = dict(zip(fleet.pool_ids, zip(fleet.cluster_caps, fleet.usable_caps, strict=True), strict=True))
     left = dict(zip(fleet.pool_ids, fleet.existing_hosts.tolist(), strict=True))
     hosts: list[Host] = []
     for host in sorted(plan.host_list, key=lambda h: (h.pool not in split.host, h.host)):
         pool = split.pool[host.pool]
-        existing = left[pool] > 0
+        existing = host.existing and left[pool] > 0
         left[pool] -= existing
         cap, usable = caps[pool]
-        hosts.append(dataclasses.replace(host, pool=pool, cap=int(cap), usable=int(usable), existing=bool(existing)))
+        hosts.append(dataclasses.replace(host, pool=pool, cap=int(cap), usable=int(usable), existing=existing))
     return plan.replace(host_list=tuple(sorted(hosts, key=lambda h: (h.pool, h.host))))

@@ -365,3 +365,18 @@ def test_retiring_hosts_of_the_sheet_are_emptied_and_retired_by_the_rollout(seed
     found = roll_out(fleet, made, start=dt.date(2027, 3, 1))
     assert [v for v in verify_rollout(fleet, made, found) if v.severity == "violation"] == []
     assert "H0-01" in {step.host for step in found.steps if step.kind == "host_retire"}
+
+
+def test_new_host_beside_those_that_current_names_is_not_called_existing():
+    """S0 is left out and runs on where it is; both hosts that exist are named, so that a third is new."""
+    tables = {
+        "Sites": pd.DataFrame({"site": ["S0", "S2", "S4"], "clusters": [1, 2, 1]}),
+        "Hubs": pd.DataFrame({"hub": ["H0", "H1"], "existing_hosts": [0, 2], "host_cost": [3.0, 5.0]}),
+        "Latency": pd.DataFrame({"site": ["S2", "S4"], "hub": ["H1", "H0"], "rtt_ms": [4.46, 7.0]}),
+        "Current": pd.DataFrame({"site": ["S0", "S4"], "hub": ["H1", "H1"], "host": ["H1-01", "H1-old"]}),
+    }
+    fleet = fleet_from_tables(tables, {"latency_budget_ms": 20, "objective": "cost", "max_blast_radius": 3})
+    made = replan(fleet)
+    assert [str(violation) for violation in verify(fleet, made)] == []
+    named = {"H1-01", "H1-old"}
+    assert [host.host for host in made.host_list if host.existing and host.host not in named] == []
