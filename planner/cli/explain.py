@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from pathlib import Path
 
 import click
@@ -50,6 +51,7 @@ def explain(
     """
     from planner.cli.explanation import print_explanation, print_site
     from planner.explain import explain as make_explanation
+    from planner.outputs import headline
 
     stages = Stages(quiet=as_json)
     with stages.stage("read", "Reading the fleet"):
@@ -64,7 +66,9 @@ def explain(
             tell=lambda doing: show(f"{words}: {doing}"),
         )
     if as_json:
-        say(json_of(found))
+        said = {"headline": headline(found.plan)}
+        told = [field.name for field in dataclasses.fields(found) if field.name != "plan"]
+        say(json_of(said | {name: getattr(found, name) for name in told}))
     elif found.site is not None:
         print_site(found.site)
     else:

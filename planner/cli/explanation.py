@@ -12,6 +12,7 @@ from planner.cli.console import console
 from planner.cli.report import bare_table
 from planner.cli.streams import printable
 from planner.explain import Explanation, Figures, PoolView, SiteView, Suggestion
+from planner.outputs.words import headline
 from planner.plan import MeasureFirst
 from planner.words import counted
 
@@ -26,6 +27,7 @@ _GOALS = {"save": "What would save a host", "serve": "What would serve a site"}
 def print_explanation(found: Explanation) -> None:
     """Print why not fewer hosts, who is unserved, and what would help."""
     target = console()
+    target.print(Text(printable(headline(found.plan)), style="bold"))
     target.print(Text(f"Why {counted(found.figures.hosts, 'host')}", style="bold"))
     # The sets follow one by one, so of the proof's words only the claim is repeated.
     target.print(Text(printable(found.proof if not found.sets else found.proof.split(". ")[0] + ".")))

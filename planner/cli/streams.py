@@ -50,8 +50,8 @@ def give_up(error: OSError, *, err: bool) -> None:
 
 
 def json_of(found: Any) -> str:
-    """Return a dataclass as JSON, keyed as its fields."""
-    return json.dumps(dataclasses.asdict(found), indent=2, ensure_ascii=False, allow_nan=False)
+    """Return a dataclass, or a dict of them, as JSON, keyed as its fields."""
+    return json.dumps(found, indent=2, ensure_ascii=False, allow_nan=False, default=dataclasses.asdict)
 
 
 STDOUT = Path("-")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from planner.plan import Assignment, Evidence, MeasureFirst, Plan, Reason, Unserved
@@ -114,11 +114,12 @@ class Suggestion:
 class Explanation:
     """Why the plan is as it is: one site if asked for, else why not fewer hosts, who is unserved and what would help.
 
-    ``proof`` is the plan's own claim in words, ``sets`` the sets of sites that force it. ``notes`` say what was not
-    searched, and why.
+    ``plan`` is the one that is explained, ``proof`` its own claim in words, ``sets`` the sets of sites that force it.
+    ``notes`` say what was not searched, and why.
     """
 
     figures: Figures
+    plan: Plan = field(compare=False)  # its seconds differ from run to run
     site: SiteView | None = None
     proof: str = ""
     sets: tuple[BindingSet, ...] = ()

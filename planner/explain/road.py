@@ -50,7 +50,7 @@ def explain(
             tell("the plan itself")
             plan = planned(fleet, effort)
         if site is not None:
-            return Explanation(Figures.of(plan), site=view_site(fleet, checker, plan, site))
+            return Explanation(Figures.of(plan), plan, site=view_site(fleet, checker, plan, site))
         bench = Bench(fleet, plan, checker, build_problem(fleet, checker), effort, tell)
         if left_out := plan.proof.details.get("left_out"):
             bench.notes.append(str(left_out))
@@ -62,6 +62,7 @@ def explain(
     confirmed = {s.site: s.words for s in found if s.goal == "serve" and s.confirmed}
     return Explanation(
         figures=bench.before,
+        plan=plan,
         proof=plan.proof.words,
         sets=binding_sets(plan, len(fleet.pool_ids)),
         unserved=tuple(dataclasses.replace(u, remedy=confirmed.get(u.site, u.remedy)) for u in plan.unserved),

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from planner.scenarios.nouns import Figures, Point, Scenario, Sweep
+from planner.words import counted
 
 FORMAT = 1
 PROOFS = {
@@ -60,7 +61,7 @@ def headline(sweep: Sweep) -> str:
     figures = [p.figures for p in known if p.figures is not None]
     proven = sum(one.status == "optimal" for one in figures)
     hosts = [one.hosts for one in figures]
-    span = f"{min(hosts):,} hosts" if min(hosts) == max(hosts) else f"{min(hosts):,} to {max(hosts):,} hosts"
+    span = counted(min(hosts), "host") if min(hosts) == max(hosts) else f"{min(hosts):,} to {max(hosts):,} hosts"
     failed = len(sweep.points) - len(known)
     tail = f" {failed:,} could not be planned." if failed else ""
     return f"{len(known):,} scenarios need {span}; {proven:,} of them are proven{_not_met(figures)}.{tail}"

@@ -10,6 +10,8 @@ import pytest
 def test_the_near_miss_is_told_with_its_plan_and_the_caution(call, twelve_sites):
     done = call("explain", twelve_sites)
     assert (done.code, done.err) == (0, "")
+    claim = "4 tie-breaker hosts at 3 hubs serve 11 of 11 sites; no plan that serves the same sites has fewer."
+    assert done.out.splitlines()[0] == claim
     assert "reach only pool ALDER; at most 4 on a host, so two hosts." in done.out
     first = next(line for line in done.out.splitlines() if "->" in line)
     assert first.startswith("4 -> 3")
@@ -38,6 +40,7 @@ def test_json_is_alone_on_standard_output_though_the_solver_prints_below_python(
     done = run("explain", twelve_sites, "--json", *site)
     assert (done.returncode, done.stderr) == (0, "")
     data = json.loads(done.stdout)
+    assert data["headline"].startswith("4 tie-breaker hosts at 3 hubs")
     assert data["figures"]["hosts"] == 4
     assert bool(data["suggestions"]) != bool(site)
 

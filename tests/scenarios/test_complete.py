@@ -1,0 +1,64 @@
+"""Status and completeness of a sweep, a horizon and designs: a proven plan with unserved sites is both."""
+
+import datetime as dt
+import json
+from dataclasses import replace
+
+import pytest
+
+from planner.scenarios.designs.road import compare_designs
+from planner.scenarios.designs.words import to_json as designs_to_json
+from planner.scenarios.horizon import words as horizon_words
+from planner.scenarios.horizon.road import horizon
+from planner.scenarios.sweep_words import headline, proof_in_words, to_json
+from planner.scenarios.sweeping import sweep
+from planner.scenarios.vary import axis_of, combined
+
+
+@pytest.fixture
+def fleet(make):
+    """Three sites and a hub that the third, which it serves today, does not reach within its budget."""
+    return make.fleet([[10.0], [10.0], [90.0]], current={"site": ["S02"], "hub": ["H0"]})
+
+
+@pytest.fixture
+def swept(fleet):
+    return sweep(fleet, combined([axis_of("latency_budget_ms=100")], []), jobs=1)
+
+
+def test_sweep_says_where_sites_are_unserved_and_how_good_each_point_is(swept):
+    assert headline(swept) == (
+        "2 scenarios need 1 host; 2 of them are proven; 1 has unserved sites; 1 of these has some with a host today."
+    )
+    figures = [point["figures"] for point in json.loads(to_json(swept))["points"]]
+    assert [(one["status"], one["complete"], one["left_out_today"]) for one in figures] == [
+        ("optimal", False, 1),
+        ("optimal", True, 0),
+    ]
+
+
+def test_point_is_not_called_proven_where_an_aim_before_the_objective_is_open(swept):
+    point = swept.points[0]
+    open_yet = replace(point, figures=replace(point.figures, proven=False))
+    assert (point.proven, open_yet.proven, open_yet.gap) == (True, False, 0.0)
+    assert proof_in_words(open_yet) == "not proven"
+    assert "1 of them are proven" in headline(replace(swept, points=(open_yet, swept.points[1])))
+
+
+def test_horizon_says_who_is_unserved_in_its_first_sentence(fleet):
+    found = horizon(fleet, dt.date(2027, 1, 1), period="year", periods=1)
+    told = json.loads(horizon_words.to_json(found))
+    assert (told["status"], told["complete"], told["left_out_today"]) == ("optimal", False, 1)
+    assert "; 1 site is unserved in some period, 1 of which with a host today; " in horizon_words.headline(found)
+    assert "serves the same sites" in horizon_words.headline(found)
+    open_yet = replace(found, served_proven=False)
+    assert (open_yet.status, horizon_words.proof_in_words(open_yet)) == (
+        "feasible",
+        "not proven: a plan may serve more weight",
+    )
+
+
+def test_designs_say_for_whom_they_are(fleet):
+    designs = json.loads(designs_to_json(compare_designs(fleet)))["designs"]
+    shared = next(one for one in designs if "shared" in one["name"])
+    assert (shared["status"], shared["complete"], shared["unserved"]) == ("optimal", False, 1)
