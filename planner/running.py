@@ -9,7 +9,7 @@ differ in anything but their names, or none, that is a question, never a guess i
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -73,6 +73,7 @@ def running_hosts(fleet: Fleet) -> Running:
     Rows whose hub or stated pool the fleet does not have are left out; hosts of sites that it does not have are not.
     """
     named, unnamed = _rows(fleet)
+    sites = _Sites(fleet)
     at_hub: dict[str, list[int]] = defaultdict(list)
     for p in sorted(range(len(fleet.pool_ids)), key=lambda p: fleet.pool_ids[p]):
         at_hub[fleet.pools["hub"].iloc[p]].append(p)
@@ -88,7 +89,7 @@ def running_hosts(fleet: Fleet) -> Running:
             pool |= {(hub, host): ids[0] for host in hosts}
             may_be |= {(fleet.site_ids[s], hub): (ids[0],) for s, _ in rows}
             continue
-        reading = _Hub(fleet, hub, pools)
+        reading = _Hub(fleet, sites, hub, pools)
         pool |= {(hub, host): fleet.pool_ids[p] for host, p in reading.match(hosts).items()}
         may_be |= reading.match_unnamed(rows)
         questions += reading.questions
@@ -112,20 +113,40 @@ def _rows(fleet: Fleet) -> tuple[dict[str, dict[str, _Host]], dict[str, list[tup
     return named, unnamed
 
 
+class _Sites:
+    """What matters of each site (by position), looked up once for all hubs."""
+
+    def __init__(self, fleet: Fleet) -> None:
+        self._fleet = fleet
+
+    @cached_property
+    def releases(self) -> list[tuple[str, str]]:
+        """Release today and as planned."""
+        return list(zip(self._fleet.sites["release"], self._fleet.site_releases, strict=True))
+
+    @cached_property
+    def regions(self) -> list[str]:
+        """Region, letter case aside."""
+        return [region.strip().casefold() for region in self._fleet.sites["region"]]
+
+    @cached_property
+    def clusters(self) -> list[int]:
+        """Clusters that are surely on a host of the site: of a site on several hosts one."""
+        rows = Counter(self._fleet.current["site"])
+        counts = zip(self._fleet.site_ids, self._fleet.clusters.tolist(), strict=True)
+        return [min(clusters, 1) if rows[site] > 1 else clusters for site, clusters in counts]
+
+
 class _Hub:
     """The pools (positions, in order of id) at one hub of several."""
 
-    def __init__(self, fleet: Fleet, hub: str, pools: Sequence[int]) -> None:
-        self.fleet, self.hub, self.pools = fleet, hub, pools
+    def __init__(self, fleet: Fleet, sites: _Sites, hub: str, pools: Sequence[int]) -> None:
+        self.fleet, self.sites, self.hub, self.pools = fleet, sites, hub, pools
         self.questions: list[Question] = []
-        policy, sites = fleet.policy, fleet.sites
         after = [fleet.host_releases[p] for p in pools]
         today = [fleet.pools["host_release_today"].iloc[p] or a for p, a in zip(pools, after, strict=True)]
-        self._hosts = list(zip(today, after, strict=True))
-        self._rule = policy.host_release_rule
-        self._sites = list(zip(sites["release"], fleet.site_releases, sites["region"], strict=True))
-        self._regions = [{r.strip().casefold() for r in fleet.pools["serves_regions"].iloc[p]} for p in pools]
-        self._rows_of_site = fleet.current["site"].value_counts()
+        self._releases = dict(zip(pools, zip(today, after, strict=True), strict=True))
+        self._regions = {p: {r.strip().casefold() for r in fleet.pools["serves_regions"].iloc[p]} for p in pools}
 
     def match(self, hosts: Mapping[str, _Host]) -> dict[str, int]:
         """Return the pool of each host, and ask where it is not certain."""
@@ -174,23 +195,17 @@ class _Hub:
         if stated:
             return stated
         among = self._named(name) or self.pools
-        clusters = sum(self._clusters(s) for s in host.sites)
+        clusters = sum(self.sites.clusters[s] for s in host.sites)
         holds = [p for p in among if clusters <= fleet.cluster_caps[p]]
-        today = [p for p in holds if all(self._suits(s, p, 0) for s in host.sites)]
-        planned = [p for p in today if all(self._suits(s, p, 1) and self._serves(s, p) for s in host.sites)]
+        now, later = ({self.sites.releases[s][when] for s in host.sites} for when in (0, 1))
+        regions = {self.sites.regions[s] for s in host.sites}
+        today = [p for p in holds if self._suits(now, self._releases[p][0])]
+        planned = [p for p in today if self._suits(later, self._releases[p][1])]
+        planned = [p for p in planned if not self._regions[p] or regions <= self._regions[p]]
         return planned or today
 
-    def _clusters(self, s: int) -> int:
-        """Return the clusters that site ``s`` surely has on a host; of a site on several hosts one."""
-        clusters = int(self.fleet.clusters[s])
-        return min(clusters, 1) if self._rows_of_site[self.fleet.site_ids[s]] > 1 else clusters
-
-    def _suits(self, s: int, p: int, when: int) -> bool:
-        return suits(self._rule, self._sites[s][when], self._hosts[self.pools.index(p)][when])
-
-    def _serves(self, s: int, p: int) -> bool:
-        regions = self._regions[self.pools.index(p)]
-        return not regions or self._sites[s][2].strip().casefold() in regions
+    def _suits(self, of_sites: set[str], of_host: str) -> bool:
+        return all(suits(self.fleet.policy.host_release_rule, release, of_host) for release in of_sites)
 
     def _named(self, name: str) -> list[int]:
         """Return the pool whose id begins the name of a host; a pool called as its hub is named by all hosts there."""
@@ -213,9 +228,13 @@ class _Hub:
 
     def _differ(self, pools: Sequence[int]) -> bool:
         """Say whether it matters which of ``pools`` is meant: whether anything but their names differs."""
+        return len({self._looks[p] for p in pools}) > 1
+
+    @cached_property
+    def _looks(self) -> dict[int, tuple[str, ...]]:
         names = [name for name in columns.HUBS.names if name not in _NAMES]
-        rows = self.fleet.pools[names].iloc[list(pools)]
-        return bool((rows.astype(str).nunique() > 1).any())
+        rows = self.fleet.pools[names].iloc[list(self.pools)].itertuples(index=False)
+        return {p: tuple(map(str, row)) for p, row in zip(self.pools, rows, strict=True)}
 
 
 def _matched(may: Mapping[str, Sequence[int]], room: Mapping[int, int]) -> dict[str, int]:

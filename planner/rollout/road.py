@@ -142,7 +142,7 @@ def _searched(draft: _Draft, bound: Bound, clocks: Clocks, time_limit: float) ->
         exact = schedule_exactly(project, nights, found, time_limit)
         if exact.timetable is not None and exact.timetable.better(found, project.jobs):
             draft = replace(draft, timetable=handed_over(project, exact.timetable))
-        # With other detours fewer waves may do.
+        # With other detours, of which there are as few, fewer waves may do.
         if exact.waves > bound.waves and not draft.moves.order.legs:
             bound = Bound(exact.waves, "A search of all schedules of these steps found none with fewer waves.")
     return draft, bound

@@ -5,6 +5,11 @@ import json
 import openpyxl
 import pytest
 
+from planner.cli.report import print_trade_off
+from planner.intake import read_fleet
+from planner.plan import moved_sites
+from planner.replan import Point, drained, replan
+
 SITES = [["site", "release"], *([f"{n:04d}", "8.2"] for n in range(1, 9))]
 HUBS = [
     ["hub", "max_hosts", "existing_hosts", "cluster_cap", "host_release"],
@@ -63,6 +68,19 @@ def test_trade_off_is_printed(call, fleet):
     done = call("replan", fleet, "--drain", "ESK-02", "--trade-off")
     assert "Moves against hosts" in done.out
     assert "proven" in done.out
+
+
+def test_a_plan_of_another_objective_says_why_it_moves_more_than_its_trade_off(fleet, tmp_path, capsys):
+    inventory = drained(read_fleet(tmp_path / fleet), ["ESK-02"])
+    made = replan(inventory)
+    moved = len(moved_sites(inventory, made))
+    assert moved
+    print_trade_off(inventory, made, (Point(made.hosts, moved, moved),), err=False)
+    assert "The plan itself" not in capsys.readouterr().out
+    print_trade_off(inventory, made.replace(objective="new_hosts"), (Point(made.hosts, 0, 0),), err=False)
+    words = " ".join(capsys.readouterr().out.split())
+    assert f"The plan itself has {moved} move" in words
+    assert "since its objective is new_hosts: on as many hosts 0 would do." in words
 
 
 @pytest.mark.parametrize(

@@ -170,6 +170,9 @@ def test_replan_starts_from_what_is_done(fleet, plan, team):
     hosts = {row.site: row.host for row in plan.assignments}
     today = dict(zip(now.current["site"], now.current["host"], strict=True))
     assert {site: today[site] for site in done} == {site: hosts[site] for site in done}
+    pool_of = {host.host: host.pool for host in plan.host_list}
+    stated = dict(zip(now.current["site"], now.current["pool"], strict=True))
+    assert {site: stated[site] for site in done} == {site: pool_of[hosts[site]] for site in done}
     before = dict(zip(fleet.current["site"], fleet.current["host"], strict=True))
     assert {s: h for s, h in today.items() if s not in done} == {s: h for s, h in before.items() if s not in done}
     again = replan(now)
