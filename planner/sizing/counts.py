@@ -101,7 +101,10 @@ def size(problem: Problem, effort: Effort, reference: Floats | None = None, wish
         value = objective_value(problem, classes, counts)
         return Sized(classes, counts, value, 0.0, False, served.word, least=served.least)
     outcome, better = minimise(model, problem.objective, effort)
-    sized = finish(model, better or served.counts, outcome, effort, weight_proven=served.proven)
+    best = better or served.counts
+    if not served.proven:  # stopped while the weight of all was open, it may have left out anybody
+        best = min((best, greedy_counts(problem, classes)), key=model.left_out_in_order)
+    sized = finish(model, best, outcome, effort, weight_proven=served.proven)
     sized = dataclasses.replace(sized, least=served.least)
     return _wished(model, sized, wishes, effort)
 

@@ -232,6 +232,10 @@ class FlowModel:
         kept = self.classes.kept if aim == "unserved_kept" else True
         return float((counts.unserved * kept) @ self.classes.weight)
 
+    def left_out_in_order(self, counts: Counts) -> tuple[float, float]:
+        """Return the weight that ``counts`` leave out: of sites to be kept, which counts first, and of all."""
+        return self.left_out("unserved_kept", counts), self.left_out("unserved_weight", counts)
+
     def settle(self, aim: Aim, value: float) -> None:
         """Keep ``aim`` at ``value`` or below from here on (6)."""
         # Half a unit of slack on whole aims; money gets a relative allowance for solver tolerances.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
+from typing import Literal
 
 from planner.plan import Assignment, NoHostNeeded, Unserved
 from planner.verify.case import Case
@@ -70,8 +71,10 @@ def _unserved(case: Case, site: Site, entry: Unserved) -> Iterator[Violation]:
         yield Violation("claim", where, f"{entry.clusters} clusters unserved, the site has {site.clusters}")
     today = {was.host or was.hub for was in case.inventory.current.get(site.site, [])}
     if (entry.current or "") not in (today or {""}):
-        said = ", ".join(sorted(today)) or "nobody"
-        yield Violation("current", where, f"said to be served by {entry.current!r} today, but it is {said}")
+        said, text = ", ".join(sorted(today)) or "nobody", entry.current or "nobody"
+        # Plans of other programs need not say it.
+        severity: Literal["violation", "note"] = "violation" if entry.current else "note"
+        yield Violation("current", where, f"said to be served by {text} today, but it is {said}", severity)
     codes = {reason.code for reason in entry.reasons}
     if not codes:
         yield Violation("unserved", where, "unserved without a reason")

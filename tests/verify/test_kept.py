@@ -42,3 +42,5 @@ def test_a_site_that_could_not_take_the_place_is_not_complained_of(desk, change)
 def test_the_host_of_today_is_checked(desk) -> None:
     left = (Unserved("B", 2, FULL, current="N"),)
     assert ("current", "site B") in left_out(desk).of_plan(unserved=left).found()
+    untold = left_out(desk).of_plan(unserved=(Unserved("B", 2, FULL),)).everything()
+    assert [v.severity for v in untold if v.code == "current"] == ["note"]
