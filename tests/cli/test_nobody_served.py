@@ -65,4 +65,4 @@ def test_all_that_comes_out_is_valid(call, fleets, tmp_path, sheets, commands):
 def test_a_plan_in_which_nobody_uses_a_shared_host_has_no_margin(call, fleets):
     fleet = fleets.write(**TOO_FAR)
     plan = strict(call("plan", fleet, "--json", "-").out)
-    assert [aim["aim"] for aim in plan["then"]] == ["spread", "latency"]
+    assert [aim["aim"] for aim in plan["aims"]] == ["served", "hosts", "spread", "latency"]
