@@ -110,7 +110,9 @@ def _mend(fleet: Fleet, at: int, pool: int, code: str, rtt_ms: float, evidence: 
         "host_release": f"bring the site and the hosts of pool {name} to one major release",
         "capacity": f"make room for {fleet.clusters[at]} clusters that stay together on one host",
         "uplink": f"widen the uplink of hub {hub}, or lower the site's tie-breaker traffic",
-        "blast_radius": "split the site, or raise the limit on the blast radius",
+        "blast_radius": "raise the limit on the share of one loss"
+        if fleet.policy.split_sites
+        else "split the site, or raise the limit on the blast radius",
         "third_location": f"the tie-breaker needs a location that the site does not share, and hub {hub} is none",
     }[code]
 

@@ -276,6 +276,8 @@ def test_a_cluster_of_a_split_site_that_weighs_too_much_for_any_hub_is_told_so(m
     make.sound(fleet, result)
     assert [(u.site, [r.code for r in u.reasons]) for u in result.unserved] == [("S00", ["blast_radius"])]
     assert "one cluster brings 45.0 % of the fleet's weight" in result.unserved[0].reasons[0].detail
+    assert "raise the limit on the share" in result.unserved[0].remedy
+    assert "split" not in result.unserved[0].remedy
 
 
 def test_a_standby_may_stand_where_the_uplink_is_too_thin_for_a_home(make):
