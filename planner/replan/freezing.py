@@ -32,9 +32,9 @@ def plan_frozen(
 ) -> Plan:
     """Return the best plan in which no site leaves its host of Current while the rules let it stay.
 
-    Sites that Current does not have, or that may not stay (a rule, a host to be emptied), are planned on what room is
-    left and on as few further hosts as possible. ``lower_bound`` and proof are those of plans that may move sites, so
-    the gap is what the freeze costs; a finding says what is proven with the freeze.
+    Sites that Current does not have, or that may not stay (a rule, a host to be emptied or above its cap), are
+    planned on what room is left and on as few further hosts as possible. ``lower_bound`` and proof are those of plans
+    that may move sites, so the gap is what the freeze costs; a finding says what is proven with the freeze.
 
     Raises InputError where Current does not name hosts, or the policy splits sites; else as `planner.plan`.
     """
@@ -104,7 +104,19 @@ def _kept(split: ByHost, problem: Problem) -> list[Assignment]:
                         action="keep",
                     )
                 )
-    return kept
+    return _within_caps(split, kept)
+
+
+def _within_caps(split: ByHost, kept: list[Assignment]) -> list[Assignment]:
+    """Return ``kept`` without what is too much for a host: the largest sites go, so that the fewest do."""
+    usable = dict(zip(split.fleet.pool_ids, split.fleet.usable_caps.tolist(), strict=True))
+    room = {host: usable[pool] for pool, host in split.host.items()}
+    stay = []
+    for row in sorted(kept, key=lambda row: (row.clusters, row.rtt_ms, row.site)):
+        if row.clusters <= room[row.host]:
+            room[row.host] -= row.clusters
+            stay.append(row)
+    return sorted(stay, key=lambda row: row.site)
 
 
 def _rest(split: ByHost, problem: Problem, kept: list[Assignment], load: dict[str, int]) -> Fleet:

@@ -281,6 +281,16 @@ def test_frozen_plans_move_only_who_may_not_stay(seed, objective):
     }
 
 
+def test_who_is_too_much_for_a_host_moves_in_a_frozen_plan():
+    """A host above its cap today kept everybody, and the plan did not hold."""
+    sites = {"clusters": [1.0, 2.0, 3.0]}
+    today = {"site": ["S00", "S01", "S02"], "hub": ["H0"] * 3, "host": ["H0-01"] * 3}
+    fleet = fleet_of([[10.0]] * 3, sites=sites, current=today, cluster_cap=4)
+    made = plan_frozen(fleet)
+    holds(fleet, made)
+    assert [row.action for row in made.assignments] == ["keep", "keep", "move"]
+
+
 @pytest.mark.parametrize("seed", range(5))
 def test_frozen_plans_add_the_fewest_hosts_by_brute_force(seed):
     fleet = invented(seed, sites=8, hubs=2, cap=3, most=4)
