@@ -73,10 +73,11 @@ def _mover(
 ) -> Mover:
     def way(source: str | None, target: str | None) -> tuple[Places, Places]:
         leg = dataclasses.replace(change, source=source, target=target)
-        return tuple(map(numbered, handover.taken_by(leg))), tuple(map(numbered, handover.given_by(leg)))
+        return numbered(handover.taken_by(leg)), numbered(handover.given_by(leg))
 
-    def numbered(place: tuple[str, int]) -> tuple[int, int]:
-        return numbers.setdefault(place[0], len(numbers)), place[1]
+    def numbered(places: Sequence[tuple[str, int]]) -> Places:
+        limited = ((place, amount) for place, amount in places if place in handover.holes)
+        return tuple((numbers.setdefault(place, len(numbers)), amount) for place, amount in limited)
 
     direct = None if stays else way(change.source, change.target)
     out = {host: way(change.source, host) for host in refuges}

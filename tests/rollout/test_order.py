@@ -205,3 +205,11 @@ def test_what_is_called_stuck_has_no_way_by_brute_force(seed):
         assert len(order.legs) == truth
     end = replayed(order, caps, now, size, random.Random(seed))
     assert {site for site in size if end[site] != then[site]} == stuck
+
+
+def test_a_host_without_a_known_cap_is_no_limit():
+    """A and B, of two clusters each, swap by way of nothing; C comes from a host whose cap nobody knows."""
+    changes = [Change("A", "X", "Y", 2), Change("B", "Y", "X", 2), Change("C", "?", "X", 1)]
+    order = order_changes(changes, {"X": 0, "Y": 0, "Z": 2}, {}, lambda site, host: host == "Z")
+    assert [at for part in order.stuck for at in part] == [2]
+    assert len(order.legs) == 1
