@@ -57,9 +57,9 @@ def write_progress_workbook(
 
 def _open(source: str | os.PathLike[str]) -> Workbook:
     try:
-        with warnings.catch_warnings():
+        with open(source, "rb") as file, warnings.catch_warnings():  # openpyxl would leave a damaged file open
             warnings.simplefilter("ignore", UserWarning)  # what other programs add and openpyxl leaves out
-            return openpyxl.load_workbook(source)
+            return openpyxl.load_workbook(file)
     except Exception as error:
         message = "cannot be carried on as an Excel workbook."
         raise InputError(

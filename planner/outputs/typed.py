@@ -27,13 +27,9 @@ def typed_into(path: Path) -> str:
     if not path.is_file() or not path.stat().st_size:
         return ""
     try:
-        with warnings.catch_warnings():
+        with path.open("rb") as file, warnings.catch_warnings():  # openpyxl would leave a damaged file open
             warnings.simplefilter("ignore", UserWarning)  # what other programs add and openpyxl leaves out
-            workbook = openpyxl.load_workbook(path, read_only=True)
-            try:
-                return _in_words(workbook)
-            finally:
-                workbook.close()
+            return _in_words(openpyxl.load_workbook(file, read_only=True))
     except Exception:  # what damaged and foreign files make a library raise has no end
         return "it is no workbook that castingvote wrote"
 

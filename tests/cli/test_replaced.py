@@ -1,5 +1,9 @@
 """Workbooks that people have filled in are not replaced unasked, and not lost when asked."""
 
+import os
+import zipfile
+from pathlib import Path
+
 import openpyxl
 import pytest
 
@@ -133,3 +137,17 @@ def test_json_that_cannot_be_made_leaves_the_workbook_as_it_was(call, twelve_sit
     assert [path.name for path in tmp_path.iterdir()] == ["plan.xlsx"]
     assert (call("plan", twelve_sites, "-o", "new.xlsx", "--json", "-")).out == ""
     assert [path.name for path in tmp_path.iterdir()] == ["plan.xlsx"]
+
+
+def test_a_damaged_workbook_is_refused_and_closed(call, twelve_sites, planned):
+    with zipfile.ZipFile(planned) as whole:
+        parts = {name: whole.read(name) for name in whole.namelist()}
+    with zipfile.ZipFile(planned, "w") as spoilt:
+        for name, content in parts.items():
+            spoilt.writestr(name, b"<workbook" if name == "xl/workbook.xml" else content)
+    done = call("plan", twelve_sites, "-o", planned)
+    assert done.code == 2
+    assert "no workbook that castingvote wrote" in " ".join(done.err.split())
+    folder = Path("/proc/self/fd")
+    if folder.is_dir():
+        assert str(planned) not in {os.path.realpath(link) for link in folder.iterdir()}
