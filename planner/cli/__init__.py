@@ -25,6 +25,7 @@ _TRACEBACK = "CASTINGVOTE_TRACEBACK"
 _FULL = {errno.ENOSPC, errno.EFBIG, errno.EIO, errno.EDQUOT}
 
 
+_HELP = ["-h", "--help"]
 # The module and the short help of each command, in the order in which they are listed.
 _COMMANDS = {
     "plan": ("plan", "Find the fewest tie-breaker hosts, with a proof."),
@@ -59,6 +60,7 @@ class _Commands(click.Group):
         if cmd_name not in _COMMANDS:
             return None
         command: click.Command = getattr(import_module(f"planner.cli.{_COMMANDS[cmd_name][0]}"), cmd_name)
+        command.context_settings.setdefault("help_option_names", _HELP)  # also where it is asked for without its group
         return command
 
     def invoke(self, ctx: click.Context) -> Any:
@@ -82,7 +84,7 @@ class _Commands(click.Group):
 
 @click.group(
     cls=_Commands,
-    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    context_settings={"help_option_names": _HELP, "max_content_width": 100},
     epilog="Exit codes: 0 done; 1 done, with an objection; 2 wrong input or call; 3 a fault of ours; 130 interrupted.",
 )
 @click.version_option(VERSION, prog_name="castingvote")
