@@ -19,6 +19,7 @@ from planner.rollout.detours import Breaker, MayUse, Order
 from planner.rollout.handover import Change, Handover, closed, components, greedy, settle
 from planner.rollout.redo import SEARCHED, search
 
+_STATES_AGAIN = 3_000  # states that may be looked at for another order
 _ATTEMPTS = 10  # random orders of a component whose sites have several clusters
 
 
@@ -74,7 +75,8 @@ def another_order(
 ) -> Order | None:
     """Return an order of all of a few ``changes`` that ``chance`` draws, with the fewest detours; None without any."""
     order = Order(Handover.of(changes, room, uplink))
-    way = search(Breaker(order, stayers, may_use), range(len(changes)), everywhere=True, chance=chance)
+    breaker = Breaker(order, stayers, may_use, _STATES_AGAIN)
+    way = search(breaker, range(len(changes)), everywhere=True, chance=chance)
     return None if way.steps is None else order
 
 
@@ -124,7 +126,8 @@ def _together(order: Order, breaker: Breaker, changes: Sequence[Change], room: M
     if len(changes) > SEARCHED:
         return order
     anew = Order(Handover.of(changes, room, order.handover.uplink), least_detours=order.least_detours)
-    way = search(Breaker(anew, breaker.stayers, breaker.may_use), range(len(changes)), everywhere=True)
+    again = Breaker(anew, breaker.stayers, breaker.may_use, breaker.states)
+    way = search(again, range(len(changes)), everywhere=True)
     if way.steps is None:
         order.hopeless = way.complete
         return order

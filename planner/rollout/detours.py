@@ -11,6 +11,8 @@ from planner.rollout.handover import Change, Handover, greedy, walk
 
 MayUse = Callable[[str, str], bool]
 
+_STATES = 20_000  # of all searches for one order together: a few seconds
+
 
 @dataclass
 class Order:
@@ -41,11 +43,12 @@ class Order:
 
 @dataclass
 class Breaker:
-    """Adds detours to an order."""
+    """Adds detours to an order; searches for ways may look at so many more ``states``."""
 
     order: Order
     stayers: Mapping[str, Sequence[tuple[str, int, int]]]
     may_use: MayUse
+    states: int = _STATES
 
     @property
     def handover(self) -> Handover:

@@ -37,7 +37,8 @@ def search(
         _mover(breaker.handover, change, names, numbers, stays=at is None)
         for (at, change), (names, _) in zip(sites, refuges, strict=True)
     ]
-    way = cheapest_way(movers, [int(breaker.handover.free(place)) for place in numbers], chance)
+    way = cheapest_way(movers, [int(breaker.handover.free(place)) for place in numbers], breaker.states, chance)
+    breaker.states -= way.expanded
     if way.steps is not None:
         _follow(breaker, sites, way.steps)
     return dataclasses.replace(way, complete=way.complete and everywhere and all(tried for _, tried in refuges))

@@ -14,8 +14,6 @@ import random
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
-_STATES = 20_000  # most states that are expanded
-
 Places = tuple[tuple[int, int], ...]  # place, amount
 
 
@@ -41,24 +39,25 @@ class Mover:
 class Way:
     """``steps`` are (mover, host for a detour; "" for its target) in order; None where no way was found.
 
-    No way has fewer than ``at_least`` detours; where ``complete``, all states were looked at.
+    No way has fewer than ``at_least`` detours; where ``complete``, all states were looked at. ``expanded`` states were.
     """
 
     steps: tuple[tuple[int, str], ...] | None
     at_least: int
     complete: bool
+    expanded: int = 0
 
 
 _HOME, _DONE = "", "\0"  # of a mover: not moved yet, arrived; else the host on which it is parked
 State = tuple[str, ...]
 
 
-def cheapest_way(movers: Sequence[Mover], room: Sequence[int], chance: random.Random | None = None) -> Way:
+def cheapest_way(movers: Sequence[Mover], room: Sequence[int], states: int, chance: random.Random | None = None) -> Way:
     """Return the way with the fewest detours to bring all movers to their targets, with ``room`` free at the start.
 
-    Of several ways of as few detours ``chance`` draws one.
+    At most so many ``states`` are expanded. Of several ways of as few detours ``chance`` draws one.
     """
-    return _Search(movers, chance).run(tuple(room))
+    return _Search(movers, chance).run(tuple(room), states)
 
 
 class _Search:
@@ -69,7 +68,7 @@ class _Search:
             kinds.setdefault(mover.kind, []).append(i)
         self.groups = list(kinds.values())
 
-    def run(self, room: tuple[int, ...]) -> Way:
+    def run(self, room: tuple[int, ...], states: int) -> Way:
         start: State = (_HOME,) * len(self.movers)
         origin: dict[State, tuple[State, int, str]] = {}
         best = {self._key(start): 0}
@@ -78,12 +77,12 @@ class _Search:
         while heap:
             cost, _, _, state, free = heapq.heappop(heap)
             if not self._left(state):
-                return Way(_steps(origin, state), cost, True)
+                return Way(_steps(origin, state), cost, True, expanded)
             if cost > best[self._key(state)]:
                 continue
+            if expanded >= states:
+                return Way(None, cost, False, expanded)
             expanded += 1
-            if expanded > _STATES:
-                return Way(None, cost, False)
             for i, to, (takes, gives) in self._ways(state):
                 if any(free[place] < amount for place, amount in takes):
                     continue
@@ -94,7 +93,7 @@ class _Search:
                     pushed += 1
                     entry = (further, self._rank(following), pushed, following, _after(free, takes, gives))
                     heapq.heappush(heap, entry)
-        return Way(None, cost, True)
+        return Way(None, cost, True, expanded)
 
     def _ways(self, state: State) -> Iterator[tuple[int, str, tuple[Places, Places]]]:
         """Yield the steps that a state allows but for room: mover, host ("" for its target), and the way."""
