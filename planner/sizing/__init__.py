@@ -13,7 +13,7 @@ from planner.plan import Plan
 from planner.rules import Checker
 from planner.sizing.assemble import assemble
 from planner.sizing.counts import Wishes, size
-from planner.sizing.cover import plan_covered
+from planner.sizing.cover import own_rather_than_bare, plan_covered
 from planner.sizing.draft import Draft
 from planner.sizing.hosts import Seating, seat_all
 from planner.sizing.later import by_later_aims
@@ -57,7 +57,7 @@ def plan(
     began = time.perf_counter()
     effort = Effort(seconds=time_limit, seed=seed, watch=watch)
     checker = Checker(fleet)
-    problem = build_problem(fleet, checker)
+    problem = own_rather_than_bare(fleet, build_problem(fleet, checker))
     today = read_today(fleet, problem)
     eligible = time.perf_counter()
     with effort.listening():
@@ -66,7 +66,7 @@ def plan(
 
         def make(problem: Problem, effort: Effort, wishes: Wishes | None) -> Drafted:
             if fleet.policy.cover != "none":
-                draft = plan_covered(fleet, problem, stays, then, today, effort)
+                draft = plan_covered(fleet, problem, in_force, then, today, effort)
                 return draft, levels_of(problem, draft.placement, draft.seating, in_force, then, {})
             sized = size(problem, effort, spread(problem, stays), wishes)
             sized, placement, lowered, bounds = by_later_aims(problem, sized, stays, then, effort, thorough=thorough)

@@ -13,6 +13,7 @@ from planner.sizing.placement import Later, PairCost, Placement
 from planner.sizing.problem import Problem
 from planner.sizing.today import InForce
 
+PAIR_AIMS: tuple[Later, ...] = ("moves", "latency")  # aims that are sums over pairs
 _LARGER = ("margin",)  # aims whose value is to be large
 
 
@@ -70,7 +71,7 @@ def levels_of(
 
 def reached(problem: Problem, placement: Placement, seating: Seating, stays: Bools, aim: Later) -> float:
     """Return what a plan makes of ``aim``, of moves those between pools; 0 for the load if it serves nobody."""
-    if aim in ("moves", "latency"):
+    if aim in PAIR_AIMS:
         (cost,) = aim_costs(problem, stays, [aim])
         return float(cost.values[placement.pair].sum())
     if aim == "margin":

@@ -235,7 +235,7 @@ def solve_arrays(
 
 
 class GrowingProgram:
-    """min cost x, 0 <= x <= upper, with rows that are added as they become known.
+    """min cost x, 0 <= x <= upper, with rows that are added as they become known, and may change.
 
     Every solve but the first starts from the basis of the last, so that many solves cost little more than one.
     """
@@ -256,13 +256,25 @@ class GrowingProgram:
         """Set the limits of ``columns``; all shapes (C,)."""
         self._highs.changeColsBounds(len(columns), columns.astype(np.int32), lower, upper)
 
+    def limit(self, rows: Ints, upper: Floats) -> None:
+        """Set the upper limits of ``rows``, which lose their lower ones; both shapes (R,)."""
+        lower = np.full(len(rows), -np.inf)
+        # The stubs of highspy leave this call out.
+        change = getattr(self._highs, "changeRowsBounds")  # noqa: B009
+        change(len(rows), rows.astype(np.int32), lower, upper)
+
+    def change(self, row: int, column: int, value: float) -> None:
+        """Set one coefficient of the rows that are there."""
+        self._highs.changeCoeff(row, column, value)
+
     def solve(self, effort: Effort) -> Answer:
         """Return the answer; SolverError when the solver reports a fault."""
         if effort.spent:
             return _NOT_SOLVED
         with _quiet():
-            if effort.left is not None:  # the solver counts the seconds of all runs together
-                self._highs.setOptionValue("time_limit", self._highs.getRunTime() + effort.left)
+            # The solver counts the seconds of all runs together.
+            left = np.inf if effort.left is None else self._highs.getRunTime() + effort.left
+            self._highs.setOptionValue("time_limit", left)
             _listen(self._highs, effort)
             self._highs.run()
         return _answer(self._highs)

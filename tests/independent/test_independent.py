@@ -11,13 +11,9 @@ from tests.independent.generator import tables_of
 from tests.independent.tables import Tables
 
 COUNT = int(os.environ.get("CASTINGVOTE_EXAMPLES", "100"))
-OPEN = {  # what is to be mended: seeds of fleets that show it
-    "with cover, an own tie-breaker that is possible is not seen to cover its site": (5, 74),
-}
-MARKS = {seed: pytest.mark.xfail(strict=True, reason=reason) for reason, seeds in OPEN.items() for seed in seeds}
 
 
-@pytest.mark.parametrize("seed", [pytest.param(seed, marks=MARKS.get(seed, ())) for seed in range(COUNT)])
+@pytest.mark.parametrize("seed", range(COUNT))
 def test_plan_is_that_of_the_independent_model(seed):
     assert [str(difference) for difference in compare(tables_of(seed))] == []
 

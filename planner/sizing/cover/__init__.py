@@ -8,49 +8,120 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from planner.fleet import Bools, Fleet, Ints
-from planner.sizing.counts import Sized
+from planner.sizing.counts import Sized, counts_decide
+from planner.sizing.cover.best import Best
 from planner.sizing.cover.host_by_host import HostByHost, solve_host_by_host
 from planner.sizing.cover.losses import Losses, read_losses
 from planner.sizing.cover.sizing import sizings
 from planner.sizing.cover.standby import find_standbys
 from planner.sizing.draft import Draft
 from planner.sizing.hosts import Seating, seat_all
+from planner.sizing.levels import PAIR_AIMS, aim_costs
+from planner.sizing.merit import judge_of
 from planner.sizing.model import Counts
 from planner.sizing.placement import Later, Placement, placed
-from planner.sizing.problem import Problem, group
+from planner.sizing.primal.afterwards import settled_by_cost, weighed
+from planner.sizing.primal.finished import draft_of
+from planner.sizing.primal.search import Found, PrimalSearch
+from planner.sizing.problem import Problem, group, select
 from planner.sizing.search import spread
 from planner.sizing.solver import Effort
-from planner.sizing.today import Today
+from planner.sizing.today import InForce, Today
 from planner.sizing.transport import Cost, Transport, least_cost_flow
 
-__all__ = ["plan_covered"]
+__all__ = ["own_rather_than_bare", "plan_covered"]
 
 _MOST_ADDED = 3  # hosts that are tried on top, where standbys lack room that the counts seemed to have
+_HOSTS_SECONDS = 60.0  # for the model host by host
+_SMALL = 100  # sites up to which exact engines have all the time there is
+_EXACT_SECONDS = 20.0  # for larger fleets in which more than sums over pools decides
+
+
+def own_rather_than_bare(fleet: Fleet, problem: Problem) -> Problem:
+    """Return the problem in which sites that could have no standby use their own tie-breaker where they may.
+
+    On a shared host they would be served without cover, and cover comes before what the objective counts.
+    """
+    if fleet.policy.cover == "none":
+        return problem
+    losses = read_losses(fleet, problem)
+    coverable = losses.coverable(problem.indptr, problem.pool, problem.max_hosts, problem.homes)
+    rather = np.isfinite(problem.own_cost) & ~coverable
+    return select(problem, ~rather[problem.site]) if rather.any() else problem
 
 
 def plan_covered(
-    fleet: Fleet, problem: Problem, stays: Bools, then: Sequence[Later], today: Today, effort: Effort
+    fleet: Fleet, problem: Problem, in_force: InForce, then: Sequence[Later], today: Today, effort: Effort
 ) -> Draft:
-    """Return the best plan that survives the losses of the policy's ``cover``.
+    """Return the best plan that survives the losses of the policy's ``cover``, by the judge of `planner.sizing.merit`.
 
-    Homes and standbys of single sites are looked for under the counts and homes of classes. Where sites that stay
-    together, or overlapping losses, leave no room although the sums say so, small fleets are planned host by host
-    and larger ones with a host more.
+    A constructed plan is there from the start. Exact engines give others, with bounds; where they leave a gap, or are
+    too slow, the search host by host goes on from the best.
     """
     losses = read_losses(fleet, problem)
-    best: Draft | None = None
+    judge = judge_of(problem, in_force, then, cover=True)
+    search = PrimalSearch(problem, losses, effort)
+    best = Best(problem, losses, judge)
+    found = search.first()
+    best.offer(_finished(fleet, problem, found, in_force, then, today, effort))
+    for draft in _exact(fleet, problem, losses, in_force.stays, then, today, effort):
+        best.offer(draft)
+        if best.closed and not draft.short:  # where it is short, the next one may be better among equals
+            break
+    if best.closed:
+        return best.draft
+    for better in search.better(found):
+        effort.tell("cover", better.state.hosts, best.bound)
+        best.offer(_finished(fleet, problem, better, in_force, then, today, effort))
+        if best.closed:
+            break
+    return best.draft
+
+
+def _finished(
+    fleet: Fleet,
+    problem: Problem,
+    found: Found,
+    in_force: InForce,
+    then: Sequence[Later],
+    today: Today,
+    effort: Effort,
+) -> Draft:
+    """Return the draft of a state, in which sites go where the later aims want them as far as there is room."""
+    first = [problem.pair_cost] if problem.objective == "cost" else []
+    costs = [*first, *(cost.values for cost in aim_costs(problem, in_force.stays, [x for x in then if x in PAIR_AIMS]))]
+    state = settled_by_cost(found.state, found.bare, weighed(costs), effort) if costs else found.state
+    return draft_of(fleet, problem, state, today, 0.0)
+
+
+def _exact(
+    fleet: Fleet,
+    problem: Problem,
+    losses: Losses,
+    stays: Bools,
+    then: Sequence[Later],
+    today: Today,
+    effort: Effort,
+) -> Iterator[Draft]:
+    """Yield plans of the engines over pools and classes, and of a small fleet's model host by host.
+
+    Homes and standbys of single sites are looked for under the counts and homes of classes. Where sites that stay
+    together, or overlapping losses, leave no room although the sums say so, there is no standby for some of them.
+    """
+    sums = counts_decide(problem) and losses.kind != "host"
+    if not sums and problem.sites > _SMALL:
+        effort = effort.within(_EXACT_SECONDS)
     for at, sized in enumerate(sizings(problem, losses, stays, then, effort, spread(problem, stays))):
         for trial in _carried_out(fleet, problem, losses, sized, stays, then, today, effort):
+            yield trial
             if not trial.short:
-                return trial
-            best = best or trial
-        exact = solve_host_by_host(problem, losses, effort) if at == 0 else None
+                return
+        exact = solve_host_by_host(problem, losses, effort.within(_HOSTS_SECONDS)) if at == 0 else None
         if exact is not None:
-            return _as_covered(problem, exact, today)
+            yield _as_covered(problem, losses, exact, today)
+            return
         if at == _MOST_ADDED or effort.spent or sized.counts.unserved.any() or sized.uncovered:
-            break
-    assert best is not None
-    return best
+            return
 
 
 def _carried_out(
@@ -106,7 +177,7 @@ def _where_to(problem: Problem, losses: Losses, sized: Sized, placement: Placeme
     return bound_for
 
 
-def _as_covered(problem: Problem, exact: HostByHost, today: Today) -> Draft:
+def _as_covered(problem: Problem, losses: Losses, exact: HostByHost, today: Today) -> Draft:
     """Return a host-by-host answer in the form of the other engine."""
     used = {seat.host for seat in exact.seats} | {standby for standby in exact.standbys if standby}
     names: dict[int, list[str]] = {}
@@ -125,9 +196,23 @@ def _as_covered(problem: Problem, exact: HostByHost, today: Today) -> Draft:
     counts = Counts(hosts, np.zeros(len(classes.pool)), none, none)
     pair = np.array([seat.pair for seat in seats], dtype=np.int64)
     standbys = tuple(named[key] if key else None for key in exact.standbys)
-    bare = sum(int(problem.weights[seat.site]) for seat, key in zip(seats, standbys, strict=True) if key is None)
+    without = np.array([seat.site for seat, key in zip(seats, standbys, strict=True) if key is None], dtype=np.int64)
+    bare, can = (
+        int(problem.weights[without].sum()),
+        losses.coverable(problem.indptr, problem.pool, problem.max_hosts, problem.homes),
+    )
+    uncovered = int(problem.weights[without[can[without]]].sum())
     return Draft(
-        Sized(classes, counts, exact.value, exact.bound, True, exact.word, least={"covered": float(bare)}),
+        Sized(
+            classes,
+            counts,
+            exact.value,
+            exact.bound,
+            True,
+            exact.word,
+            uncovered=uncovered,
+            least={"covered": float(bare)},
+        ),
         Placement(pair, problem.clusters[problem.site[pair]], exact.unserved, exact.own, ()),
         Seating(seats, names),
         standbys,

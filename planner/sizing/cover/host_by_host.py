@@ -33,6 +33,7 @@ from planner.sizing.problem import Problem
 from planner.sizing.solver import Effort, Outcome, linear, solve_model
 
 _MOST_VARIABLES = 6_000
+_LITTLE = 1e-9  # of the objective
 
 
 @dataclass(frozen=True)
@@ -73,7 +74,12 @@ def solve_host_by_host(problem: Problem, losses: Losses, effort: Effort) -> Host
             return None
         if slack is not None:
             model.add(linear(aim) <= round(outcome.objective) + slack)
-    return model.answer(outcome)
+    found = model.answer(outcome)
+    if not model.o:
+        return found
+    model.add(linear(model.objective) <= outcome.objective + _LITTLE * max(1.0, abs(outcome.objective)))
+    model.lp.setObjective(linear([(o, 1.0) for o in model.o.values()]))
+    return model.answer(outcome) if solve_model(model.lp, effort, problem.objective).has_solution else found
 
 
 def _size(problem: Problem, losses: Losses) -> int:

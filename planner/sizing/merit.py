@@ -1,0 +1,69 @@
+"""The one judge of drafts: the aims in the policy's order, added up again from homes, standbys and hosts alone."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from planner.fleet import Ints
+from planner.sizing.draft import Draft
+from planner.sizing.levels import reached
+from planner.sizing.placement import Later
+from planner.sizing.problem import Problem
+from planner.sizing.today import InForce
+
+Judge = Callable[[Draft], tuple[float, ...]]
+
+_DIGITS = 6  # after the point; sums in another order differ later
+
+
+def judge_of(problem: Problem, today: InForce, then: Sequence[Later], *, cover: bool) -> Judge:
+    """Return the function that tells what a draft makes of each aim, in order; of two drafts the smaller is better.
+
+    The aims: weight left out of sites that are to be kept, then of all; with ``cover`` weight on shared hosts without a
+    standby; the objective; of plans with as many new hosts those with fewest hosts; the fewest own tie-breakers, of as
+    many the cheapest; then the later aims.
+    """
+
+    def judge(draft: Draft) -> tuple[float, ...]:
+        placement, seats = draft.placement, draft.seating.seats
+        pairs = zip(seats, draft.standbys, strict=True)
+        bare = {seat.site for seat, standby in pairs if standby is None} if cover else set()
+        hosts = running(problem, draft)
+        aims = [
+            float(problem.weights[placement.unserved & problem.kept].sum()),
+            float(problem.weights[placement.unserved].sum()),
+            float(problem.weights[sorted(bare)].sum()),
+            *_objective(problem, hosts, draft),
+        ]
+        for aim in then:
+            if aim == "moves":
+                aims.append(float(today.moved(seats, placement.own)) if today.stays.any() else 0.0)
+            elif aim == "margin":
+                aims.append(-reached(problem, placement, draft.seating, today.stays, aim) if len(seats) else 0.0)
+            else:
+                aims.append(reached(problem, placement, draft.seating, today.stays, aim))
+        return tuple(round(aim, _DIGITS) for aim in aims)
+
+    return judge
+
+
+def running(problem: Problem, draft: Draft) -> Ints:
+    """Return how many hosts of each pool carry a site or stand by for one, shape (P,)."""
+    used = {seat.host for seat in draft.seating.seats} | {name for name in draft.standbys if name}
+    hosts = np.zeros(problem.pools, dtype=np.int64)
+    for p, names in draft.seating.names.items():
+        hosts[p] = len(used.intersection(names))
+    return hosts
+
+
+def _objective(problem: Problem, hosts: Ints, draft: Draft) -> list[float]:
+    for_own = float(problem.own_cost[draft.placement.own].sum())
+    own = [float(draft.placement.own.sum()), for_own]
+    if problem.objective == "cost":
+        pairs = float(problem.pair_cost[draft.placement.pair].sum())
+        return [float(problem.host_cost[hosts > 0] @ hosts[hosts > 0]) + pairs + for_own, *own]
+    if problem.objective == "new_hosts":
+        return [float(np.maximum(0, hosts - problem.existing).sum()), float(hosts.sum()), *own]
+    return [float(hosts.sum()), *own]

@@ -1,0 +1,136 @@
+"""The search host by host: its arithmetic against a recount, and its plans against the rules and a bound."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from planner.rules import Checker
+from planner.sizing import plan
+from planner.sizing.cover.best import Best
+from planner.sizing.cover.losses import read_losses
+from planner.sizing.primal.choices import choices
+from planner.sizing.primal.search import PrimalSearch
+from planner.sizing.primal.state import NOWHERE, Ground, State
+from planner.sizing.problem import build_problem
+from planner.sizing.solver import Effort
+
+
+def scattered(make, seed, count, width, *, clusters=(1, 1, 1, 2, 3, 5), caps=(20, 32, 64), most=10, **policy):
+    """Sites and hubs in a square, about a third of the hubs within each budget, at least two of them."""
+    rng = np.random.default_rng(seed)
+    sites, hubs = rng.uniform(0, 1000, (count, 2)), rng.uniform(0, 1000, (width, 2))
+    rtt = 4 + 0.05 * np.hypot(sites[:, None, 0] - hubs[None, :, 0], sites[:, None, 1] - hubs[None, :, 1])
+    budget = np.maximum(20 * rng.uniform(0.7, 1.4, count), np.sort(rtt, axis=1)[:, 1])
+    return make.fleet(
+        np.where(rtt <= budget[:, None], rtt, np.nan),
+        digits=4,
+        sites={
+            "latency_budget_ms": budget,
+            "clusters": rng.choice(clusters, count),
+            "weight": rng.integers(1, 4, count),
+        },
+        pools={
+            "cluster_cap": rng.choice(caps, width),
+            "max_hosts": [most] * width,
+            "zone": rng.choice(["x", "y", ""], width),
+        },
+        **policy,
+    )
+
+
+def ground_of(fleet):
+    problem = build_problem(fleet, Checker(fleet))
+    return Ground(problem, None if fleet.policy.cover == "none" else read_losses(fleet, problem))
+
+
+def recounted(state):
+    """What is broken, counted site by site from homes and standbys."""
+    ground, problem = state.ground, state.ground.problem
+    placed = np.flatnonzero(state.home != NOWHERE)
+    load = np.zeros(state.hosts)
+    for s in placed:
+        load[state.home[s]] += problem.clusters[s]
+    broken = np.maximum(0, load - problem.caps[state.pool]).sum()
+    losses = [[h] for h in range(state.hosts)]
+    if not ground.by_host:
+        hit = [] if ground.losses is None else ground.losses.pools
+        losses = [[h for h in range(state.hosts) if row[state.pool[h]]] for row in hit]
+    for lost in losses if ground.losses is not None else []:
+        arriving = np.zeros(state.hosts)
+        for s in placed:
+            if state.home[s] in lost and state.standby[s] != NOWHERE:
+                arriving[state.standby[s]] += problem.clusters[s]
+        broken += np.maximum(0, load + arriving - ground.room[state.pool]).sum()
+    for limit in problem.limits:
+        used = sum(problem.amounts[limit.measure][s] for s in placed if limit.pools[state.pool[state.home[s]]])
+        broken += max(0.0, used - limit.most) * ground.scale(limit.measure)
+    return broken
+
+
+@pytest.mark.parametrize("cover", ["none", "host", "hub", "zone"])
+@settings(max_examples=8, deadline=None)
+@given(seed=st.integers(0, 10_000), radius=st.sampled_from([None, 12, 30]))
+def test_what_is_broken_is_what_a_recount_says_and_what_choices_foretell(make, cover, seed, radius):
+    fleet = scattered(make, seed, 14, 5, caps=(4, 6, 9), most=2, cover=cover, max_blast_radius_hub=radius)
+    ground = ground_of(fleet)
+    state, rng = State(ground), np.random.default_rng(seed)
+    anybody = np.ones(ground.problem.sites, dtype=np.bool_)
+    for p in range(ground.problem.pools):
+        for _ in range(2):
+            state.open(p)
+    for _ in range(40):
+        s = int(rng.integers(ground.problem.sites))
+        found = choices(state, np.array([s]), np.ones(state.hosts), anybody)
+        before = state.copy()
+        before.take_out(s)
+        allowed = np.flatnonzero(np.isfinite(found.flat()[0]))
+        position = int(rng.choice(allowed))
+        if found.now[0] >= 0:
+            assert found.flat()[0, found.now[0]] == pytest.approx(recounted(state) - recounted(before))
+        state.take_out(s)
+        state.put(s, *found.at(0, position))
+        assert found.flat()[0, position] == pytest.approx(recounted(state) - recounted(before))
+        assert state.violation() == pytest.approx(recounted(state))
+    state.close(int(rng.integers(state.hosts)))
+    assert state.violation() == pytest.approx(recounted(state))
+
+
+@pytest.mark.parametrize(("cover", "radius"), [("none", 40), ("host", None), ("hub", 40), ("zone", None)])
+def test_a_plan_is_there_at_once_and_gets_better_without_breaking_anything(make, cover, radius):
+    fleet = scattered(make, 5, 40, 5, cover=cover, max_blast_radius_hub=radius)
+    search = PrimalSearch(ground_of(fleet).problem, ground_of(fleet).losses, Effort())
+    found = search.first()
+    hosts = [found.state.hosts]
+    placed = found.state.home != NOWHERE
+    for better in search.better(found):
+        hosts.append(better.state.hosts)
+        assert recounted(better.state) == pytest.approx(0)
+        assert (better.state.home != NOWHERE)[placed].all()
+    assert hosts == sorted(hosts, reverse=True)
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_every_site_that_can_have_a_standby_has_one_against_the_loss_of_a_host(make, seed):
+    fleet = scattered(make, seed, 70, 6, cover="host")
+    result = plan(fleet)
+    make.sound(fleet, result)
+    assert not result.unserved
+    assert [one.reasons[0].code for one in result.uncovered if one.reasons[0].code != "cover_place"] == []
+    assert result.hosts <= result.lower_bound + max(2, 0.04 * result.lower_bound) + 1
+
+
+def test_no_draft_that_was_offered_is_better_than_the_plan(make, monkeypatch):
+    offered, judged = [], []
+    offer = Best.offer
+
+    def listening(self, draft):
+        offer(self, draft)
+        offered.append(self.judge(draft))
+        judged[:] = [self.judge(self.draft)]
+
+    monkeypatch.setattr(Best, "offer", listening)
+    fleet = scattered(make, 1, 60, 6, caps=(16,), most=6, cover="hub")
+    make.sound(fleet, plan(fleet))
+    assert len(offered) > 1
+    assert judged[0] == min(offered)
