@@ -95,12 +95,12 @@ def solving(command: Command) -> Command:
             metavar="NUMBER",
             default=0,
             show_default=True,
-            help="Same fleet and seed, same plan.",
+            help="Same fleet and seed, same plan, unless time ends it.",
         ),
         click.option(
             "--thorough",
             is_flag=True,
-            help="Work about ten times longer on the aims among equals; the count is exact either way.",
+            help="Work about ten times longer on the aims among equals; hosts and sites served do not hang on it.",
         ),
         click.option(
             "--time-limit",
@@ -174,6 +174,11 @@ def _spare_what_people_typed(workbooks: Sequence[Path]) -> None:
             f"{listed}. Nothing was written. Name another file, or add --force: a copy of it is kept beside it then."
         )
     context.meta[_KEPT] = list(typed)
+
+
+def keep_beside(paths: Sequence[Path]) -> None:
+    """Let `put_in_place` keep a copy of each of these files."""
+    click.get_current_context().meta[_KEPT] = list(paths)
 
 
 @contextmanager

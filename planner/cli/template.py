@@ -6,13 +6,13 @@ from pathlib import Path
 
 import click
 
-from planner.cli.options import QUIET, workbook_name
+from planner.cli.options import QUIET, keep_beside, put_in_place, workbook_name
 from planner.cli.streams import say
 
 
 @click.command()
 @click.argument("output", type=click.Path(path_type=Path), default="fleet.xlsx", callback=workbook_name)
-@click.option("--force", is_flag=True, help="Replace OUTPUT if it exists.")
+@click.option("--force", is_flag=True, help="Replace OUTPUT if it exists; a copy of it is kept beside it.")
 @QUIET
 def template(output: Path, force: bool, quiet: bool) -> int:
     """Write an empty fleet workbook with drop-downs, a note for each column and an example.
@@ -27,7 +27,9 @@ def template(output: Path, force: bool, quiet: bool) -> int:
 
     if output.exists() and not force:
         raise click.UsageError(f"{output} exists and may hold your fleet; name another file or add --force.")
-    write_template(output)
+    keep_beside([output] if output.is_file() else [])
+    with put_in_place():
+        write_template(output)
     if not quiet:
         say(f"Written: {output}. Fill in Sites, Hubs and Latency, then: castingvote plan {output} -o plan.xlsx")
     return 0

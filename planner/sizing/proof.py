@@ -12,7 +12,7 @@ from planner.fleet import Bools, Fleet
 from planner.plan import Proof
 from planner.sizing.certificate import Certificate, Inequality, certify
 from planner.sizing.counts import Sized
-from planner.sizing.cover.told import told_with_standbys
+from planner.sizing.cover.told import more_sets_in_words, told_with_standbys
 from planner.sizing.placement import Placement
 from planner.sizing.problem import Classes, Problem, group, restrict, unlimited
 from planner.sizing.search import search_counts
@@ -124,7 +124,7 @@ def _left_out_of_sets(problem: Problem, placement: Placement) -> str:
 def _sets_in_words(told: list[dict[str, Any]], all_pools: int) -> list[str]:
     words = [_set_in_words(data, all_pools) for data in told[:_NAMED_SETS]]
     if len(told) > _NAMED_SETS:
-        words.append(f"{len(told) - _NAMED_SETS} more such sets are in the data of the proof.")
+        words.append(more_sets_in_words(len(told) - _NAMED_SETS))
     return words
 
 

@@ -21,6 +21,21 @@ def test_the_demo_goes_to_the_current_folder_and_replaces_nothing_unasked(call, 
     assert (tmp_path / "demo_plan.xlsx").read_text() == "notes of mine"
     assert call("demo", "--force", "-q").code == 0
     assert (tmp_path / "demo_plan.xlsx").read_bytes().startswith(b"PK")
+    assert (tmp_path / "demo_plan.kept-1.xlsx").read_text() == "notes of mine"
+    assert call("demo", "--force", "-q").code == 0
+    assert len(list(tmp_path.iterdir())) == 3  # what nobody changed is not kept
+    (tmp_path / "demo_fleet.xlsx").write_text("my fleet")
+    assert call("demo", "--force", "-q").code == 0
+    assert (tmp_path / "demo_fleet.kept-1.xlsx").read_text() == "my fleet"
+
+
+def test_a_demo_that_cannot_be_planned_leaves_nothing_behind(call, tmp_path, monkeypatch):
+    def fail(*_arguments, **_options):
+        raise ValueError("no plan")
+
+    monkeypatch.setattr("planner.sizing.plan", fail)
+    assert call("demo").code == 3
+    assert not list(tmp_path.iterdir())
 
 
 @pytest.mark.parametrize("folder", ["taken", "taken/below"])

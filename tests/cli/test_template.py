@@ -51,6 +51,17 @@ def test_a_file_that_exists_is_replaced_only_by_force(call, tmp_path):
     assert "Sites" in openpyxl.load_workbook(path).sheetnames
 
 
+def test_force_keeps_a_copy_of_a_fleet_that_was_filled_in(call, tmp_path):
+    path, kept = tmp_path / "fleet.xlsx", tmp_path / "fleet.kept-1.xlsx"
+    assert call("template", "-q").code == 0
+    fill_in(path)
+    before = path.read_bytes()
+    done = call("template", "--force")
+    assert "Kept: fleet.kept-1.xlsx" in done.err
+    assert kept.read_bytes() == before
+    assert openpyxl.load_workbook(path)["Sites"]["A2"].value is None
+
+
 @pytest.mark.parametrize("name", ["fleet.csv", "nowhere/fleet.xlsx"])
 def test_where_no_workbook_can_be(call, tmp_path, name):
     done = call("template", name)

@@ -119,3 +119,14 @@ def test_all_hosts_that_stand_idle_are_retired_though_no_plan_could_use_so_many(
     fleet = fleet_of([[5.0]], pools={"existing_hosts": [5]}, current={"site": ["S00"], "hub": ["H0"]})
     rollout = roll_out(fleet, make_plan(fleet), start=START)
     assert [step.kind for wave in rollout.waves for step in wave.steps] == ["host_retire"] * 4
+
+
+def test_a_host_above_its_cap_only_gets_emptier():
+    sites = [f"S{n}" for n in range(5)]
+    today = {"site": sites, "hub": ["H0"] * 5, "host": ["H0-01"] * 5}
+    fleet = fleet_of([[5.0]] * 6, digits=1, pools={"existing_hosts": [1.0]}, current=today, cluster_cap=3)
+    plan = make_plan(fleet)
+    rollout = roll_out(fleet, plan, start=START)
+    sound(fleet, plan, rollout)
+    assert not rollout.conflicts
+    assert {step.to_host for step in rollout.steps if step.site} == {"H0-02"}

@@ -12,6 +12,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 
 from planner.resilience import drill
 from planner.sizing import plan
+from planner.sizing.cover.told import more_sets_in_words
 
 
 def plain_fleet(make, seed: int, count: int, width: int, cover: str, *, reach=20.0, cap=16, most=6, **policy):
@@ -175,3 +176,8 @@ def test_the_claim_is_about_plans_that_cover_as_much(make):
     assert result.proof.words.startswith("No plan that serves and covers the greatest weight needs less than 2 hosts.")
     alone = plan(fleet.replace(policy=fleet.policy.replace(cover="none")))
     assert alone.proof.words.startswith("No plan that serves the same sites needs less than 2 hosts.")
+
+
+def test_one_set_and_several_sets_are_told_in_good_grammar():
+    assert more_sets_in_words(1) == "1 more such set is in the data of the proof."
+    assert more_sets_in_words(2) == "2 more such sets are in the data of the proof."

@@ -22,12 +22,17 @@ def told_with_standbys(fleet: Fleet, problem: Problem, evidence: Evidence) -> tu
     data = [_as_data(fleet, problem, evidence.classes, each, y) for each, y in pairs]
     words = [_in_words(told) for told in data[:_NAMED_SETS]]
     if len(data) > _NAMED_SETS:
-        words.append(f"{len(data) - _NAMED_SETS} more such sets are in the data of the proof.")
+        words.append(more_sets_in_words(len(data) - _NAMED_SETS))
     if any(evidence.multipliers):
         words.append(f"Weighed with their multipliers, they add up to {float(evidence.bound):g}, in exact fractions.")
         return "counting", " ".join(words), data
     words.append(f"No choice of whole hosts and room with less than {float(evidence.bound):g} meets all of them.")
     return "search", " ".join(words), data
+
+
+def more_sets_in_words(number: int) -> str:
+    """Return where the sets are that are not told in words."""
+    return f"{counted(number, 'more such set')} {'is' if number == 1 else 'are'} in the data of the proof."
 
 
 def _as_data(fleet: Fleet, problem: Problem, classes: Classes, each: CoverSet, multiplier: Fraction) -> dict[str, Any]:
