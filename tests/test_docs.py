@@ -8,8 +8,13 @@ import pytest
 
 from planner import columns
 from planner.cli import cli
+from planner.intake import archive, csvfolder, mapping, pings, rawtable
+from planner.outputs import cellsafe, run_sheet
 from planner.outputs.column_tables import BEGIN, END, column_tables, main, with_tables
+from planner.replan import road as replanning
+from planner.rollout import redo
 from planner.rules import RULES
+from planner.sizing import strong_bound
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -105,3 +110,30 @@ def test_the_test_command_is_one_line_after_its_marker():
     (block,) = re.findall(r"<!-- test command -->\n```bash\n(.*?)```", README, re.DOTALL)
     assert len(block.splitlines()) == 1
     assert "-m pytest" in block
+
+
+@pytest.mark.parametrize(
+    ("words", "figure"),
+    [
+        ("one page up to {} steps", run_sheet._LINES_A_PAGE),
+        ("bound up to {} eligible pairs", strong_bound._MOST_PAIRS),
+        ("up to {} changes that hang together", redo.SEARCHED),
+        ("at most {} sites on their hosts", redo._SITES),
+        ("and {} other hosts for each", redo._REFUGES),
+        ("within {} minute of search", replanning._SEARCH_S / 60),
+        ("ping output, files up to {} MB", pings.MOST_BYTES / 1e6),
+        ("folders up to {} files", pings.MOST_FILES),
+        ("exhaust the machine: {} parts", archive._MOST_MEMBERS),
+        ("{} GB a part", archive._MOST_MEMBER_BYTES / 1e9),
+        ("{} GB in all once unpacked", archive._MOST_TOTAL_BYTES / 1e9),
+        ("{} million cells", rawtable.MOST_CELLS / 1e6),
+        ("{} rows and", rawtable.MOST_ROWS),
+        ("rows and {} columns a sheet", rawtable.MOST_COLUMNS),
+        ("text of {} (longer", cellsafe.MAX_TEXT),
+        ("a CSV cell of {} and", csvfolder._LONGEST_FIELD),
+        ("mapping files of {} MB", mapping._MOST_BYTES / 1e6),
+    ],
+)
+def test_figures_of_the_readme_are_those_of_the_code(words, figure):
+    told = "a" if words.startswith("within") and figure == 1 else f"{figure:,.0f}"
+    assert words.format(told) in " ".join(README.split())

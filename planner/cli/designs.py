@@ -54,7 +54,7 @@ def designs(
     """Compare designs for FLEET: three nodes, or two with a shared, dedicated or own tie-breaker.
 
     Costs are those of the sheet Prices over the policy's years. The cheapest mix per site is found too, and
-    every price of an own vote at which it changes.
+    every price of an own vote at which it changes. Where time or --plans end that search, it is said.
 
     \b
     Example:

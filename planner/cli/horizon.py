@@ -73,8 +73,9 @@ def horizon(
     """Say when and where FLEET needs more hosts as sites open, close, grow and change release.
 
     Columns opens and closes of Sites and Hubs and the sheet Changes say what happens when. Every period
-    is served with the fewest hosts bought, then the least money; nobody moves who can stay. Ends with 1
-    when some site is unserved in some period. Ctrl-C keeps the best so far.
+    is served with the fewest hosts bought, then the least money; under objective cost money alone counts.
+    Nobody leaves a pool who can stay there. Ends with 1 when some site is unserved in some period. Ctrl-C
+    keeps the best so far, once the demand of each period is known.
 
     \b
     Example:

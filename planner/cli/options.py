@@ -100,7 +100,7 @@ def solving(command: Command) -> Command:
         click.option(
             "--thorough",
             is_flag=True,
-            help="Work about ten times longer on the aims among equals; hosts and sites served do not hang on it.",
+            help="Work about ten times longer on the aims among equals; the number of hosts does not depend on it.",
         ),
         click.option(
             "--time-limit",

@@ -62,10 +62,10 @@ def replan(
     thorough: bool,
     quiet: bool,
 ) -> int:
-    """Plan FLEET anew from the hosts that its sheet Current names, with as few moves as can be.
+    """Plan FLEET anew from the hosts that its sheet Current names, with few moves.
 
-    A move is a site that changes host, also within a pool. Ends with 1 when some site cannot be served.
-    Ctrl-C keeps the best plan so far.
+    A move is a site that changes host, also within a pool; where fewer moves may do, it is said. Ends with
+    1 when some site cannot be served. Ctrl-C keeps the best plan so far.
 
     \b
     Example:

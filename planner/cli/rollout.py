@@ -54,7 +54,7 @@ def rollout(
     time_limit: float,
     quiet: bool,
 ) -> int:
-    """Lead from today (sheet Current of FLEET) to PLAN, a plan workbook or plan.json, in as few waves as possible.
+    """Lead from today (sheet Current of FLEET) to PLAN, a plan workbook or plan.json, in few waves, with a bound.
 
     The order keeps the caps, the rules about releases, windows, freezes and the limits of the policy at
     every step. Ends with 1 when a part of the plan cannot be rolled out; the rest is scheduled all the

@@ -201,3 +201,15 @@ def test_the_audit_is_frozen_and_leaves_the_fleet_as_it_was(bench):
     pd.testing.assert_frame_equal(fleet.sites, before)
     with pytest.raises(dataclasses.FrozenInstanceError):
         readiness.sites = ()
+
+
+def test_readiness_changes_no_plan(bench):
+    bench.sites.append({**bench.sites[0], "site": "B"})
+    bench.pairs.append({"site": "B", "hub": "N", "rtt_ms": 5.0})
+    before = planner.plan(bench.fleet())
+    bench.site(node_locations=2.0, node_link="switched", node_link_gbps=1.0, uplink_mbps=0.1, storage_net="30")
+    bench.under(management_floor="9.0", node_link_gbps=100.0, uplink_share_percent=1.0)
+    assert bench.audit().counts["ready"] == 0
+    assert bench.audit().sites[0].outcome == "not_a_fit"
+    after = planner.plan(bench.fleet())
+    assert (after.assignments, after.host_list, after.unserved) == (before.assignments, before.host_list, ())

@@ -130,3 +130,9 @@ def test_a_host_above_its_cap_only_gets_emptier():
     sound(fleet, plan, rollout)
     assert not rollout.conflicts
     assert {step.to_host for step in rollout.steps if step.site} == {"H0-02"}
+
+
+def test_split_sites_are_refused():
+    fleet = fleet_of([[5.0, 6.0]], digits=1, sites={"clusters": [4]}, cluster_cap=2, split_sites=True)
+    with pytest.raises(InputError, match="split over several hosts"):
+        roll_out(fleet, make_plan(fleet), start=START)
