@@ -98,6 +98,9 @@ def _by_site(steps: Sequence[Mapping[str, Cell]]) -> Iterable[Mapping[str, Cell]
         row = {name: last[name] for name in (headings.SITE, headings.INITIALS, headings.DATE) if name in last}
         target = last.get(headings.TO_HOST, Cell(None, ""))
         row[headings.HOST] = target
+        if target.value is None:
+            # It leaves for its own third vote: the plan workbook has no row that says where it was.
+            row[headings.CURRENT_HOST] = own[0].get(headings.FROM_HOST, Cell(None, ""))
         row[headings.PROGRESS] = _status(own)
         notes = [str(step[headings.REMARKS].value) for step in own if step.get(headings.REMARKS, Cell(None, "")).value]
         row[headings.REMARKS] = Cell(" / ".join(notes) or None, last.get(headings.REMARKS, Cell(None, "")).where)

@@ -11,10 +11,11 @@ import pandas as pd
 import pytest
 
 from planner.intake import fleet_from_tables
-from planner.outputs import read_plan, write_workbook
+from planner.outputs import read_plan, write_rollout_workbook, write_workbook
 from planner.outputs.progress_workbook import write_progress_workbook
 from planner.outputs.read_returned import read_copies
 from planner.replan import replan
+from planner.rollout import roll_out
 from planner.sizing import plan as make_plan
 from planner.tracking import carried_on, merged, track
 from planner.tracking.forecast import forecast
@@ -143,6 +144,20 @@ def test_site_that_stands_elsewhere_by_now_is_drift(fleet, plan, tmp_path, team)
     )
     found = track(fleet.replace(current=current), plan, merged(read_copies([tmp_path / "plan.xlsx"])), TODAY)
     assert [(r.site, r.drift) for r in found.drifted] == [(a, "Current has it on ESK-09")]
+
+
+def test_site_that_is_still_to_leave_for_its_own_tie_breaker_has_not_drifted(fleet, tmp_path):
+    leaves = fleet.replace(sites=fleet.sites.assign(own_tie_breaker=["yes", *["no"] * 19]))
+    plan = make_plan(leaves)
+    write_workbook(leaves, plan, tmp_path / "plan.xlsx")
+    write_rollout_workbook(leaves, plan, roll_out(leaves, plan), tmp_path / "rollout.xlsx")
+    whole = merged(read_copies([tmp_path / "plan.xlsx", tmp_path / "rollout.xlsx"]))
+    found = track(leaves, plan, whole, TODAY)
+    assert "0001" in [row.site for row in found.left]
+    assert found.drifted == ()
+    elsewhere = leaves.current.assign(host=["ESK-09", *leaves.current["host"][1:]])
+    found = track(leaves.replace(current=elsewhere), plan, whole, TODAY)
+    assert [(row.site, row.drift) for row in found.drifted] == [("0001", "Current has it on ESK-09")]
 
 
 def test_odd_cells_are_told_and_no_reason_to_stop(fleet, plan, team):
