@@ -18,6 +18,8 @@ SHARES = (0.9, 1.1, 0.8, 1.25, 0.7, 1.5, 0.6, 2.0, 0.5)
 class BudgetPoint:
     """A plan with every latency budget times ``share``: its hosts, their lower bound, its unserved sites.
 
+    ``uncovered`` are the sites served without a standby where cover is asked for: fewer of them may take more hosts.
+
     ``proven``: no plan serves more weight, covers more where that is asked for, nor does with fewer hosts.
     """
 
@@ -26,6 +28,7 @@ class BudgetPoint:
     lower_bound: float
     unserved: int
     proven: bool
+    uncovered: int = 0
 
 
 def budget_curve(
@@ -58,7 +61,9 @@ def budget_curve(
 
 
 def _point(share: float, plan: Plan) -> BudgetPoint:
-    return BudgetPoint(share, plan.hosts, plan.lower_bound, len(plan.unserved), plan.proves(plan.objective))
+    return BudgetPoint(
+        share, plan.hosts, plan.lower_bound, len(plan.unserved), plan.proves(plan.objective), len(plan.uncovered)
+    )
 
 
 def _with_budgets(fleet: Fleet, share: float) -> Fleet:

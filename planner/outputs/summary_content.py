@@ -73,9 +73,9 @@ def figures(page: Page, facts: Facts) -> None:
         page.row("Moves", facts.moves, "Sites whose host is another than today, or that need none now.", styles.COUNT)
     page.row("Clusters served", sum(a.clusters for a in plan.assignments), _room(facts), styles.COUNT)
     page.row("Sites unserved", len(plan.unserved), "Each with its reasons on sheet Unserved.", styles.COUNT)
+    page.row("Clusters unserved", sum(u.clusters for u in plan.unserved), "", styles.COUNT)
     if left := words.left_in_place_in_words(facts.fleet, plan):
         page.text_row("Left where they are", left)
-    page.row("Clusters unserved", sum(u.clusters for u in plan.unserved), "", styles.COUNT)
     page.row("No host needed", len(plan.no_host_needed), words.spared_in_words(facts.fleet, plan), styles.COUNT)
 
 
@@ -99,6 +99,7 @@ def attention(page: Page, facts: Facts) -> None:
         ("Errors in the inputs", errors, "See sheet Findings: these rows were not planned as you meant them.", "bad"),
         ("Warnings in the inputs", warnings, "See sheet Findings.", "watch"),
         ("Unserved sites", len(facts.plan.unserved), "See sheet Unserved for the reasons and what would help.", "bad"),
+        *_without_standby(facts),
         ("Sites not measured", unmeasured, "Filter column evidence on sheet Assignments, then measure.", "watch"),
     ]
     if facts.readiness is not None:
@@ -111,6 +112,14 @@ def attention(page: Page, facts: Facts) -> None:
     for label, number, remark, pale in rows:
         verdict = f"▲ {number:,}: look into it" if number else "✓ none"
         page.row(label, verdict, remark if number else "", pale=pale if number else "good")
+
+
+def _without_standby(facts: Facts) -> list[tuple[str, int, str, str]]:
+    """Return the row on standbys, where the policy asks for cover."""
+    if facts.plan.policy.get("cover", "none") == "none":
+        return []
+    remark = "These lose their third vote with their host: see sheet Standby for the reasons."
+    return [("Sites without a standby", len(facts.plan.uncovered), remark, "bad")]
 
 
 def _to_measure(facts: Facts) -> list[tuple[str, int, str, str]]:

@@ -7,6 +7,7 @@ import pytest
 import planner
 from planner.explain import budget_curve
 from planner.explain.budget_curve import SHARES
+from planner.outputs.report.page import report_html
 
 
 @pytest.fixture(scope="module")
@@ -27,6 +28,7 @@ def test_every_point_is_the_plan_of_the_fleet_with_those_budgets(fleet):
             plan.lower_bound,
             len(plan.unserved),
             plan.proves("hosts"),
+            len(plan.uncovered),
         )
         assert point.proven
 
@@ -36,6 +38,15 @@ def test_the_sample_needs_four_hosts_today_and_three_with_a_little_more(fleet):
     hosts = {point.share: point.hosts for point in budget_curve(fleet)}
     assert hosts[1.0] == 4
     assert hosts[1.1] == 3
+
+
+def test_points_say_how_many_have_no_standby_where_cover_is_asked_for(fleet):
+    covered = fleet.replace(policy=fleet.policy.replace(cover="hub"))
+    curve = {point.share: point for point in budget_curve(covered)}
+    assert curve[1.0].uncovered == 8
+    page = report_html(covered, planner.plan(covered), curve=tuple(curve.values()))
+    assert "Without a standby</th>" in page
+    assert "Without a standby</th>" not in report_html(fleet, planner.plan(fleet), curve=budget_curve(fleet))
 
 
 def test_a_longer_budget_never_leaves_more_unserved(fleet):

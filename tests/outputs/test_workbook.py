@@ -9,11 +9,13 @@ import pytest
 
 from planner import columns
 from planner.fleet import Fleet, Policy, typed_table
+from planner.intake import read_fleet
 from planner.intake.messages import CATALOGUE
 from planner.outputs import write_workbook
 from planner.outputs.headings import PROGRESS_WORDS
 from planner.outputs.summary_content import REPAIRS
 from planner.plan import Aim, Assignment, Host, Plan, Proof
+from planner.sizing import plan as make_plan
 from planner.words import counted
 
 SHEETS = ["Summary", "Hosts", "Assignments", "Unserved", "No host needed", "Findings", "Policy"]
@@ -57,6 +59,15 @@ def test_summary_opens_with_the_plan_in_one_sentence(book, plan):
     )
 
 
+def test_summary_asks_to_look_into_sites_without_a_standby_where_cover_is_asked_for(tmp_path):
+    fleet = read_fleet("sample_fleets/twelve_sites.xlsx")
+    for cover, told in (("none", None), ("hub", "▲ 8: look into it")):
+        asked = fleet.replace(policy=fleet.policy.replace(cover=cover))
+        write_workbook(asked, make_plan(asked), tmp_path / "plan.xlsx")
+        pairs = summary_pairs(openpyxl.load_workbook(tmp_path / "plan.xlsx"))
+        assert pairs.get("Sites without a standby") == told
+
+
 def test_summary_holds_claims_counts_and_where_the_plan_comes_from(book, plan, fleet):
     pairs = summary_pairs(book)
     assert (pairs["Status"], pairs["Complete"]) == ("optimal", "no")
@@ -70,6 +81,7 @@ def test_summary_holds_claims_counts_and_where_the_plan_comes_from(book, plan, f
     assert pairs["Errors in the inputs"] == "✓ none"
     assert pairs["Warnings in the inputs"] == "▲ 1: look into it"
     assert pairs["Unserved sites"] == "▲ 4: look into it"
+    assert pairs["Sites without a standby"] == "✓ none"
     assert pairs["Repaired cells"] == 3
     assert pairs["Set for this plan"].startswith("cluster_cap 24; latency_budget_ms 40; reserve_percent 10; cover host")
     assert fleet.sources[0].sha256 in pairs["Input"]
