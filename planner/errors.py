@@ -27,8 +27,9 @@ class InputError(CastingvoteError):
     def __init__(self, findings: tuple[Finding, ...]) -> None:
         self.findings = findings
         errors = [f for f in findings if f.severity == "error"]
+        noun = "error" if len(errors) == 1 else "errors"
         first = f": {errors[0]}" if errors else ""
-        super().__init__(f"{len(errors)} error(s) in the input{first}")
+        super().__init__(f"{len(errors)} {noun} in the input{first}")
 
 
 class SolverError(CastingvoteError):

@@ -23,6 +23,7 @@ from planner.rollout.state import State, read_state
 from planner.rollout.tasks import Task, make_tasks
 from planner.schedule import Conflict, Rollout, Step, Wave
 from planner.verify import verify
+from planner.words import counted
 
 _LISTED = 5
 _OTHER_ORDERS = 12  # orders with other detours that are tried where waves are above their bound
@@ -212,7 +213,8 @@ def _without_night(tasks: Sequence[Task], timetable: Timetable) -> list[Conflict
     if not left:
         return []
     shown = ", ".join(left[:_LISTED]) + (", ..." if len(left) > _LISTED else "")
-    message = f"{len(left)} step(s) find no night within two years ({shown})."
+    verb = "finds" if len(left) == 1 else "find"
+    message = f"{counted(len(left), 'step')} {verb} no night within two years ({shown})."
     hint = "Widen windows or limits, shorten freezes, or shorten site_minutes and host_minutes."
     return [Conflict("no_window", "windows", message, hint)]
 

@@ -11,6 +11,7 @@ from planner.rollout.detours import Order
 from planner.rollout.releases import SITE, Event, Story, precedences
 from planner.rollout.state import State
 from planner.schedule import Conflict, StepKind
+from planner.words import counted
 
 _RELEASE_CAUTIONS = (
     "Read the supplier's release notes before this change.",
@@ -166,7 +167,8 @@ def _host_tasks(state: State, fixed: Fixed, order: Order, tasks: dict[str, Task]
             left = sorted(site for site, on in state.now.items() if on == name and site not in moved)
             if left:
                 shown = ", ".join(left[:5]) + (", ..." if len(left) > 5 else "")
-                message = f"it cannot be retired: {len(left)} site(s) stay on it ({shown})."
+                verb = "stays" if len(left) == 1 else "stay"
+                message = f"it cannot be retired: {counted(len(left), 'site')} {verb} on it ({shown})."
                 conflicts.append(Conflict("host_retire", f"host {name}", message))
             elif host.pool >= 0:
                 tasks[f"retire {name}"] = Task(f"retire {name}", "host_retire", host=name)
@@ -237,7 +239,8 @@ def drop_circles(tasks: dict[str, Task]) -> list[Conflict]:
         except nx.NetworkXNoCycle:
             return conflicts
         lost = sorted({*circle, *(t for c in circle for t in nx.descendants(graph, c))})
-        message = f"these steps need each other in a circle; {len(lost)} step(s) are left out with them."
+        verb = "is" if len(lost) == 1 else "are"
+        message = f"these steps need each other in a circle; {counted(len(lost), 'step')} {verb} left out for it."
         conflicts.append(
             Conflict("circle_of_needs", ", ".join(circle), message, "Change the plan or a target release.")
         )

@@ -107,9 +107,10 @@ def _opening(fleet: Fleet, sized: Sized, bound: float) -> str:
     same = (
         "that serves the same sites" if fleet.policy.cover == "none" else "that serves and covers the greatest weight"
     )
+    below = "less" if fleet.policy.objective == "cost" else "fewer"
     if bound >= sized.value:
-        return f"No plan {same} needs less than {value} {unit}."
-    return f"Not proven: the plan needs {value} {unit}, and none {same} needs less than {least}."
+        return f"No plan {same} needs {below} than {value} {unit}."
+    return f"Not proven: the plan needs {value} {unit}, and none {same} needs {below} than {least}."
 
 
 def _left_out_of_sets(problem: Problem, placement: Placement) -> str:
@@ -155,7 +156,7 @@ def _set_in_words(data: dict[str, Any], all_pools: int) -> str:
 def _adding_up(certificate: Certificate, found: float) -> str:
     if not certificate.closed:
         return (
-            f"No choice of whole host numbers with less than {found:g} meets all "
+            f"No choice of whole host numbers with fewer than {found:g} meets all "
             f"{len(certificate.inequalities)} of these conditions."
         )
     if len(certificate.inequalities) <= 1:

@@ -9,6 +9,7 @@ import numpy as np
 
 from planner.fleet import Ints
 from planner.progress import Forecast
+from planner.words import counted
 
 _RUNS = 2000
 _LEAST_DAYS = 5  # of record, below which a pace is a guess
@@ -32,8 +33,11 @@ def forecast(done_on: Mapping[dt.date, int], left: int, as_of: dt.date, seed: in
     last = as_of if as_of in record else as_of - dt.timedelta(days=1)
     days = (last - min(record)).days + 1 if record else 0
     if days < _LEAST_DAYS or len(record) < _LEAST_ACTIVE:
-        words = f"No forecast: the record has {len(record)} days with work within {days}; it takes {_LEAST_ACTIVE} in "
-        return Forecast(None, None, None, f"{words}{_LEAST_DAYS}.")
+        words = (
+            f"No forecast yet: it takes {_LEAST_ACTIVE} days with sites done, in a record of {_LEAST_DAYS} days "
+            f"or more; so far {counted(len(record), 'such day')} in {counted(days, 'day')}."
+        )
+        return Forecast(None, None, None, words)
     block = 7 if days >= 14 else 1
     counts = np.array([record.get(last - dt.timedelta(days=back), 0) for back in range(days)])[::-1]
     blocks = counts[days % block :].reshape(-1, block)

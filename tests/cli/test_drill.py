@@ -30,7 +30,7 @@ def planned(call, fleets):
 def test_every_loss_is_told_and_a_plan_that_claims_no_cover_ends_in_0(call, planned):
     done = call("drill", planned(), "plan.json")
     assert (done.code, done.err) == (0, "")
-    assert "It does not survive the loss of 1 of 1 hosts" in done.out
+    assert "The plan does not survive the loss of 1 of 1 hosts" in done.out
     assert any(line.startswith("hub ESK") and " no" in line for line in done.out.splitlines())
     assert "set cover in Policy" in done.out
 

@@ -173,9 +173,9 @@ def test_the_claim_is_about_plans_that_cover_as_much(make):
     """Three sites, two hubs of one host for two: all can be served by both, and one of them covered by neither."""
     fleet = make.fleet([[10.0, 10.0]] * 3, pools={"cluster_cap": [2, 2], "max_hosts": [1, 1]}, cover="hub")
     result = plan(fleet)
-    assert result.proof.words.startswith("No plan that serves and covers the greatest weight needs less than 2 hosts.")
+    assert result.proof.words.startswith("No plan that serves and covers the greatest weight needs fewer than 2 hosts.")
     alone = plan(fleet.replace(policy=fleet.policy.replace(cover="none")))
-    assert alone.proof.words.startswith("No plan that serves the same sites needs less than 2 hosts.")
+    assert alone.proof.words.startswith("No plan that serves the same sites needs fewer than 2 hosts.")
 
 
 def test_one_set_and_several_sets_are_told_in_good_grammar():

@@ -184,7 +184,8 @@ class DrillReport:
                 left = f"{counted(clusters, 'cluster')} without a third vote"
                 failed.append(f"{len(bad):,} of {len(of_kind):,} {kind}s (worst: {worst.loss.name} leaves {left})")
         survives = f"The plan survives the loss of {_listed(kept)}. " if kept else ""
-        return survives + (f"It does not survive the loss of {_listed(failed)}." if failed else "")
+        whose = "It" if kept else "The plan"
+        return survives + (f"{whose} does not survive the loss of {_listed(failed)}." if failed else "")
 
 
 def _listed(words: list[str]) -> str:

@@ -26,7 +26,7 @@ def told_with_standbys(fleet: Fleet, problem: Problem, evidence: Evidence) -> tu
     if any(evidence.multipliers):
         words.append(f"Weighed with their multipliers, they add up to {float(evidence.bound):g}, in exact fractions.")
         return "counting", " ".join(words), data
-    words.append(f"No choice of whole hosts and room with less than {float(evidence.bound):g} meets all of them.")
+    words.append(f"No choice of whole hosts and room with fewer than {float(evidence.bound):g} meets all of them.")
     return "search", " ".join(words), data
 
 
