@@ -13,7 +13,7 @@ from planner.cli.console import console
 from planner.cli.streams import printable
 from planner.fleet import Fleet
 from planner.outputs import CAUTIONS
-from planner.outputs.run_words import steps_in_words
+from planner.outputs.run_words import left_out_in_words, steps_in_words
 from planner.outputs.words import left_in_place_in_words
 from planner.plan import Plan
 from planner.schedule import Rollout, Wave
@@ -59,7 +59,8 @@ def _headline(rollout: Rollout) -> str:
     else:
         quality = f"at least {counted(rollout.lower_bound_waves, 'wave')} are needed"
     first, last = rollout.waves[0].starts.date(), rollout.waves[-1].ends.date()
-    return f"{counted(len(rollout.waves), 'wave')} from {first} to {last}: {steps_in_words(rollout)}; {quality}."
+    waves = f"{counted(len(rollout.waves), 'wave')} from {first} to {last}"
+    return f"{waves}: {steps_in_words(rollout)}; {quality}{left_out_in_words(rollout)}."
 
 
 def _waves(waves: Sequence[Wave]) -> Table:

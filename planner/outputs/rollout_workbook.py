@@ -12,7 +12,7 @@ from planner.outputs.grid import Book
 from planner.outputs.page import title_page
 from planner.outputs.rollout_facts import RolloutFacts
 from planner.outputs.run_sheet import sheet_title, write_run_sheet
-from planner.outputs.run_words import steps_in_words
+from planner.outputs.run_words import left_out_in_words, steps_in_words
 from planner.outputs.steps_sheet import write_conflicts, write_steps
 from planner.outputs.words import CAUTIONS, left_in_place_in_words
 from planner.plan import Plan
@@ -56,7 +56,7 @@ def headline(rollout: Rollout) -> str:
         return "Nothing changes: today is the plan." if not rollout.conflicts else "Nothing can be changed yet."
     proven = "no schedule has fewer" if rollout.gap <= 0 else f"at least {rollout.lower_bound_waves} are needed"
     waves = counted(len(rollout.waves), "wave")
-    return f"{waves}, {steps_in_words(rollout)}; {proven}."
+    return f"{waves}, {steps_in_words(rollout)}; {proven}{left_out_in_words(rollout)}."
 
 
 def _write_overview(book: Book, facts: RolloutFacts, written_at: dt.datetime) -> None:

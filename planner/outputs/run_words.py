@@ -133,6 +133,12 @@ def steps_in_words(rollout: Rollout) -> str:
     return f"{counted(len(steps), 'step')}: {'; '.join([*parts, *at_hosts])}"
 
 
+def left_out_in_words(rollout: Rollout) -> str:
+    """Return how much of the plan no wave brings about, as the end of a sentence; "" where nothing is left out."""
+    parts = len(rollout.conflicts)
+    return f"; {counted(parts, 'part')} of the plan {'is' if parts == 1 else 'are'} left out" if parts else ""
+
+
 def listed(parts: Sequence[str]) -> str:
     """Return parts as a list in words.
 
