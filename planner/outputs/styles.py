@@ -89,6 +89,7 @@ FORMATS = {
     FILL_IN_MOMENT: "yyyy-mm-dd hh:mm",
     FILL_IN_NUMBER: "General",
 }
+_TIMES = (DATE, MOMENT, FILL_IN_DATE, FILL_IN_MOMENT)
 _FILLED_IN = (FILL_IN, FILL_IN_DATE, FILL_IN_MOMENT, FILL_IN_NUMBER)
 
 
@@ -169,6 +170,9 @@ def _alignment(style: str) -> Alignment:
         return Alignment(horizontal="right", vertical="top")
     if style in (SETTING, FILL_IN_NUMBER):
         return LEFT
+    if style in _TIMES:
+        # Programs put them to the right, where they touch the text of the next column.
+        return Alignment(horizontal="left", vertical="top")
     return Alignment(vertical="top", wrap_text=style in (TEXT, ANY, FILL_IN))
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from openpyxl.chart import BarChart, Reference, ScatterChart, Series
 from openpyxl.worksheet.worksheet import Worksheet
@@ -58,13 +58,19 @@ def _covered(sweep: Sweep) -> bool:
     return any(p.figures is not None and p.figures.uncovered for p in sweep.points)
 
 
+def _unit(values: Iterable[float]) -> str:
+    """Return the style for a column of the objective: hosts are whole, money and some bounds are not."""
+    return styles.COUNT if all(value == round(value) for value in values) else styles.MONEY
+
+
 def _fields(sweep: Sweep) -> list[Field]:
+    known = [point.figures for point in sweep.points if point.figures is not None]
     fields = [
         SCENARIO,
         Field("hosts", styles.COUNT),
         *[Field("new hosts", styles.COUNT)] * _has(sweep, "new_hosts"),
-        Field("objective value", styles.MONEY),
-        Field("not below", styles.MONEY),
+        Field("objective value", _unit(figures.value for figures in known)),
+        Field("not below", _unit(figures.bound for figures in known)),
         Field("gap", styles.SHARE),
         *[Field("hubs", styles.COUNT)] * _has(sweep, "hubs"),
         Field("sites served", styles.COUNT),

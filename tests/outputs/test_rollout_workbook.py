@@ -31,7 +31,8 @@ def test_sheets_in_order(book):
 def test_overview_has_claims_waves_and_cautions(book):
     said = texts(book["Overview"])
     for words in (
-        "2 waves, 3 steps: 2 moves at 2 sites; 1 host brought to another release; no schedule has fewer.",
+        "2 waves, 3 steps: 2 moves at 2 sites; 1 host brought to another release; no schedule has fewer; "
+        "1 part of the plan is left out.",
         "The pilot comes first.",
         "Mind the gap.",
     ):
@@ -39,6 +40,12 @@ def test_overview_has_claims_waves_and_cautions(book):
     assert "Sat 2027-03-13 23:00" in said
     link = next(cell.hyperlink for row in book["Overview"].iter_rows() for cell in row if cell.value == "Wave 2")
     assert link.location == "'Wave 2'!A1"
+
+
+def test_times_stand_clear_of_the_text_after_them(book):
+    times = [cell for row in book["Steps"].iter_rows(min_row=2) for cell in row if cell.is_date]
+    assert times
+    assert {cell.alignment.horizontal for cell in times} == {"left"}
 
 
 @pytest.mark.parametrize("part", ["Before", "Steps in order", "After", "Stop the wave", "The way back", "Sign-off"])

@@ -80,6 +80,13 @@ def test_the_table_has_a_row_for_each_scenario_and_the_front_those_that_are_on_i
     assert front
 
 
+def test_hosts_are_shown_as_whole_numbers(good, tmp_path):
+    write_sweep_workbook(good, tmp_path / "sweep.xlsx")
+    heads, first = list(load_workbook(tmp_path / "sweep.xlsx")["Scenarios"].iter_rows(max_row=2))
+    formats = {head.value: cell.number_format for head, cell in zip(heads, first, strict=True)}
+    assert formats["objective value"] == formats["not below"] == formats["hosts"]
+
+
 def test_what_hosts_buy_in_certainty_is_a_sheet_and_a_chart(good, tmp_path):
     write_sweep_workbook(good, tmp_path / "sweep.xlsx")
     rows = sheet_rows(tmp_path / "sweep.xlsx", "Certainty")
