@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
@@ -261,6 +262,15 @@ def left_in_place(fleet: Fleet, plan: Plan) -> dict[str, str]:
     left_out = {entry.site for entry in plan.unserved}
     rows = zip(fleet.current["site"], fleet.current["hub"], fleet.current["host"], strict=True)
     return {site: host or hub for site, hub, host in rows if site in left_out}
+
+
+def overfull_with_left(fleet: Fleet, plan: Plan) -> tuple[str, ...]:
+    """Return the hosts of ``plan`` that are above their caps with the sites of `left_in_place` that stay on them."""
+    stay = left_in_place(fleet, plan)
+    load = Counter({host.host: host.clusters for host in plan.host_list})
+    for entry in plan.unserved:
+        load[stay.get(entry.site, "")] += entry.clusters
+    return tuple(host.host for host in plan.host_list if load[host.host] > host.cap)
 
 
 def running_on(fleet: Fleet, plan: Plan) -> tuple[str, ...]:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from planner.fleet import Fleet
 from planner.outputs import headings
-from planner.plan import CoverPrice, Plan, left_in_place, running_on
+from planner.plan import CoverPrice, Plan, left_in_place, overfull_with_left, running_on
 from planner.words import counted, first_few
 
 if TYPE_CHECKING:
@@ -191,6 +191,9 @@ def left_in_place_in_words(fleet: Fleet, plan: Plan) -> str:
     if hosts:
         verb = "runs" if len(hosts) == 1 else "run"
         words += f" So {first_few(hosts)} {verb} on beside the plan: {counted(plan.hosts + len(hosts), 'host')} in all."
+    if full := overfull_with_left(fleet, plan):
+        verb, their = ("is", "its cap") if len(full) == 1 else ("are", "their caps")
+        words += f" With them {first_few(full)} {verb} above {their}: some moves to there must wait, and the hosts that these would leave run on."
     return words
 
 

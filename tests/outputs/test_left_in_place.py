@@ -43,6 +43,24 @@ def test_a_site_that_the_plan_leaves_out_stays_with_its_host(case):
     assert words in plan_to_markdown(fleet, made).replace("\\", "")
 
 
+def test_hosts_that_have_no_room_beside_what_stays_are_named():
+    """Nothing is wrong with H0-01 today; the plan fills it with S1 to S4 and leaves S0, over its budget, on it."""
+    fleet = fleet_of(
+        [[90.0]] + [[10.0]] * 4,
+        digits=1,
+        pools={"existing_hosts": [2.0]},
+        current={"site": [f"S{n}" for n in range(5)], "hub": ["H0"] * 5, "host": ["H0-01"] * 4 + ["H0-02"]},
+        cluster_cap=4,
+    )
+    made = plan(fleet)
+    words = left_in_place_in_words(fleet, made)
+    assert words.endswith(
+        "With them H0-01 is above its cap: some moves to there must wait, and the hosts that these would leave run on."
+    )
+    (conflict,) = [c for c in roll_out(fleet, made, start=dt.date(2027, 3, 1)).conflicts if c.code == "no_room"]
+    assert "H0-01" in conflict.where
+
+
 def test_the_rollout_ends_with_the_hosts_that_the_plan_says(case):
     fleet, made = case
     found = roll_out(fleet, made, start=dt.date(2027, 3, 1))
