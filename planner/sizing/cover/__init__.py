@@ -32,6 +32,7 @@ from planner.sizing.transport import Cost, Transport, least_cost_flow
 __all__ = ["own_rather_than_bare", "plan_covered"]
 
 _MOST_ADDED = 3  # hosts that are tried on top, where standbys lack room that the counts seemed to have
+_SEARCH_SECONDS = 120.0  # for the search host by host, at most
 _HOSTS_SECONDS = 60.0  # for the model host by host
 _SMALL = 100  # sites up to which exact engines have all the time there is
 _EXACT_SECONDS = 20.0  # for larger fleets in which more than sums over pools decides
@@ -60,7 +61,7 @@ def plan_covered(
     """
     losses = read_losses(fleet, problem)
     judge = judge_of(problem, in_force, then, cover=True)
-    search = PrimalSearch(problem, losses, effort)
+    search = PrimalSearch(problem, losses, effort if effort.seconds else effort.within(_SEARCH_SECONDS))
     best = Best(problem, losses, judge)
     found = search.first()
     best.offer(_finished(fleet, problem, found, in_force, then, today, effort))

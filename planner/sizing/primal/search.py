@@ -24,9 +24,9 @@ from planner.sizing.solver import Effort
 
 _STEPS = 4_000  # of repair for one set of counts
 # Clusters that each host keeps free, so that kept-together sites find room near shares; and moves of hosts in vain.
-_ROUNDS = ((1.5, 6), (1.0, 12), (0.5, 24), (1.0, 48))
+_ROUNDS = ((1.5, 6), (1.0, 12), (0.5, 24), (1.0, 24))
 _PLAIN_ROUNDS = ((0.0, 12), (0.0, 200))
-_MOVES = 60  # of hosts, in vain
+_MOVES = 20  # of hosts, in vain
 _ROUNDED = 3  # counts that are made whole, the cheapest first
 
 
@@ -54,6 +54,7 @@ class PrimalSearch:
         failed = construct(state, self.shared, bare, self.prices)
         if len(failed):
             bare = self._squeeze(state, failed, bare)
+            state.close_idle()
         return Found(with_own_inside(state, bare), bare)
 
     def _squeeze(self, state: State, failed: Ints, bare: Bools) -> Bools:

@@ -214,6 +214,12 @@ class State:
         self._table = None
         return hit
 
+    def close_idle(self) -> None:
+        """Stop the hosts that carry nobody and stand by for nobody."""
+        used = np.union1d(self.home, self.standby)
+        for h in np.setdiff1d(np.arange(self.hosts), used)[::-1].tolist():
+            self.close(h)
+
     def put(self, s: int, home: int, standby: int) -> None:
         """Let site ``s``, which is nowhere, live on ``home`` with ``standby`` (-1 for none)."""
         self.home[s], self.standby[s] = home, standby
