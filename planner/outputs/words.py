@@ -193,7 +193,8 @@ def left_in_place_in_words(fleet: Fleet, plan: Plan) -> str:
         words += f" So {first_few(hosts)} {verb} on beside the plan: {counted(plan.hosts + len(hosts), 'host')} in all."
     if full := overfull_with_left(fleet, plan):
         verb, their = ("is", "its cap") if len(full) == 1 else ("are", "their caps")
-        words += f" With them {first_few(full)} {verb} above {their}: some moves to there must wait, and the hosts that these would leave run on."
+        words += f" With them {first_few(full)} {verb} above {their}."
+        words += " Some moves to there must wait, and the hosts that these would leave run on."
     return words
 
 

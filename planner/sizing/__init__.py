@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 import time
 from collections.abc import Callable
 
@@ -51,11 +52,12 @@ def plan(
     modelled, or has more clusters or weights further apart than can be counted exactly; SolverError when the solver
     fails.
     """
-    fitted("", zip(_ASKED, (time_limit, seed), (None, 0), strict=True))
+    limit = None if time_limit == math.inf else time_limit
+    fitted("", zip(_ASKED, (limit, seed), (None, 0), strict=True))
     _refuse_unmodelled(fleet)
     then = _later_aims(fleet)
     began = time.perf_counter()
-    effort = Effort(seconds=time_limit, seed=seed, watch=watch)
+    effort = Effort(seconds=limit, seed=seed, watch=watch)
     checker = Checker(fleet)
     problem = own_rather_than_bare(fleet, build_problem(fleet, checker))
     today = read_today(fleet, problem)

@@ -28,10 +28,11 @@ def test_a_bent_proof_ends_with_1(call, twelve_sites, plan):
     assert call("verify", twelve_sites, "plan.json").code == 0
 
 
-def test_a_workbook_carries_no_proof(call, twelve_sites, plan):
+def test_a_workbook_carries_the_proof_too(call, twelve_sites, plan):
+    from_json = call("verify", twelve_sites, "plan.json", "--proof")
     done = call("verify", twelve_sites, "plan.xlsx", "--proof")
-    assert done.code == 0
-    assert "use the plan.json" in done.out
+    assert (done.code, done.out) == (0, from_json.out)
+    assert "The proof holds" in done.out
 
 
 def test_as_json_the_verdict_stands_beside_the_violations(call, twelve_sites, plan):
