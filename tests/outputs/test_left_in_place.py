@@ -55,7 +55,7 @@ def test_hosts_that_have_no_room_beside_what_stays_are_named():
     made = plan(fleet)
     words = left_in_place_in_words(fleet, made)
     assert words.endswith(
-        "With them H0-01 is above its cap: some moves to there must wait, and the hosts that these would leave run on."
+        "With them H0-01 is above its cap. Some moves to there must wait, and the hosts that these would leave run on."
     )
     (conflict,) = [c for c in roll_out(fleet, made, start=dt.date(2027, 3, 1)).conflicts if c.code == "no_room"]
     assert "H0-01" in conflict.where
