@@ -110,6 +110,21 @@ def test_spoilt_workbooks(survives, tmp_path, kind, spoil):
         survives(path, spoil(content, rng), ("check", path))
 
 
+@pytest.mark.parametrize("kind", ["ods", "xlsx"])
+def test_a_part_whose_name_is_no_text_is_told(call, tmp_path, kind):
+    """The list of an archive's parts says that names are UTF-8 (bit 11 of its flags), and one is not."""
+    path = {"ods": write_ods, "xlsx": write_xlsx}[kind](tmp_path / f"fleet.{kind}", sound_rows())
+    content = bytearray(path.read_bytes())
+    entry = content.rindex(b"PK\x01\x02")
+    content[entry + 9] |= 0x08
+    content[entry + 46 + 8] = 0xB2
+    path.write_bytes(content)
+    done = call("check", path)
+    assert (done.code, done.out) == (2, "")
+    assert "The file is damaged" in done.err
+    assert "Traceback" not in done.err
+
+
 def test_spoilt_folders(survives, tmp_path):
     folder = write_csv(tmp_path / "fleet", sound_rows())
     rng = random.Random(SEED)

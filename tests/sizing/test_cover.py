@@ -181,3 +181,17 @@ def test_the_claim_is_about_plans_that_cover_as_much(make):
 def test_one_set_and_several_sets_are_told_in_good_grammar():
     assert more_sets_in_words(1) == "1 more such set is in the data of the proof."
     assert more_sets_in_words(2) == "2 more such sets are in the data of the proof."
+
+
+@pytest.mark.parametrize("other", [False, True])
+@pytest.mark.parametrize(
+    "policy",
+    [{}, {"objective": "new_hosts"}, *({"objective": "cost", "own_tie_breaker_cost": price} for price in (1.0, 50.0))],
+)
+def test_a_site_that_nothing_else_can_cover_uses_its_own_tie_breaker(make, policy, other):
+    """One hub, so that its loss leaves no standby: S00 is covered by its own tie-breaker, whatever that costs."""
+    sites = {"own_tie_breaker": ["possible", "no"][: 1 + other]}
+    result = plan(make.fleet([[5.0]] * (1 + other), cover="hub", sites=sites, host_cost=10.0, **policy))
+    assert [spared.site for spared in result.no_host_needed] == ["S00"]
+    assert [bare.site for bare in result.uncovered] == ["S01"][:other]
+    assert (result.status, result.hosts) == ("optimal", int(other))
