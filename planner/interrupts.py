@@ -22,6 +22,7 @@ half_written: set[str] = set()
 
 _CLEAR_LINE, _SHOW_CURSOR = "\r\x1b[2K", "\x1b[?25h"
 _on_display: list[object] = []
+_hearing: list[Any] = []  # the answers of the blocks that hear of Ctrl-C now, one inside the other
 
 
 def leave_at_once() -> None:
@@ -48,24 +49,29 @@ def display() -> Iterator[None]:
 
 @contextmanager
 def heard(tell: Callable[[], None]) -> Iterator[None]:
-    """Call ``tell`` on Ctrl-C while the block runs; a second Ctrl-C does what it did before.
+    """Call ``tell`` on Ctrl-C while the block runs, and that of each block around it; a second does what it did before.
 
     Does nothing outside the main thread, which is the only one that hears of Ctrl-C.
     """
     if threading.current_thread() is not threading.main_thread():
         yield
         return
-    before = signal.getsignal(signal.SIGINT)
+    before: Any = signal.getsignal(signal.SIGINT)
 
     def first(_signal: int, _frame: Any) -> None:
         signal.signal(signal.SIGINT, before)
         tell()
+        if before in _hearing:
+            before(_signal, _frame)
 
     signal.signal(signal.SIGINT, first)
+    _hearing.append(first)
     try:
         yield
     finally:
-        signal.signal(signal.SIGINT, before)
+        _hearing.remove(first)
+        if signal.getsignal(signal.SIGINT) is first:
+            signal.signal(signal.SIGINT, before)
 
 
 @contextmanager

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from collections.abc import Callable
 
 from planner.fleet import Finding, Fleet
+from planner.interrupts import heard
 from planner.plan import Aim, Plan, moved_sites
 from planner.replan.by_host import ByHost, by_host, folded
 from planner.sizing import Progress
@@ -36,11 +38,13 @@ def replan(
     and a finding says so. Other arguments, and errors, are those of `planner.plan`.
     """
     began = time.monotonic()
-    first = make_plan(fleet, time_limit=time_limit, seed=seed, thorough=thorough, watch=watch)
+    stopped = threading.Event()
+    with heard(stopped.set):
+        first = make_plan(fleet, time_limit=time_limit, seed=seed, thorough=thorough, watch=watch)
     if not moved_sites(fleet, first):
         return first
-    why = _not_modelled(fleet, first)
-    if fleet.policy.split_sites or not first.proves(first.objective):
+    why = "the search was interrupted" if stopped.is_set() else _not_modelled(fleet, first)
+    if stopped.is_set() or fleet.policy.split_sites or not first.proves(first.objective):
         return _not_settled(fleet, first, why, extra_hosts)
     left = None if time_limit is None else max(0.0, time_limit - (time.monotonic() - began))
     split = by_host(fleet)

@@ -3,6 +3,7 @@
 import datetime as dt
 import itertools
 import random
+import signal
 
 import numpy as np
 import pandas as pd
@@ -11,7 +12,8 @@ from ortools.sat.python import cp_model
 
 from planner.errors import InputError
 from planner.intake import fleet_from_tables
-from planner.replan import drained, plan_frozen, replan, trade_off
+from planner.plan import moved_sites
+from planner.replan import drained, plan_frozen, replan, road, trade_off
 from planner.replan.by_host import by_host, folded
 from planner.rollout import roll_out
 from planner.sizing import plan
@@ -390,3 +392,25 @@ def test_new_host_beside_those_that_current_names_is_not_called_existing():
     assert [str(violation) for violation in verify(fleet, made)] == []
     named = {"H1-01", "H1-old"}
     assert [host.host for host in made.host_list if host.existing and host.host not in named] == []
+
+
+def test_ctrl_c_in_the_first_search_starts_no_other(monkeypatch):
+    """S0 to S2 cannot stay together, so that there are moves to save; the first search hears Ctrl-C."""
+    today = {"site": ["S0", "S1", "S2"], "hub": ["H0"] * 3, "host": ["H0-01"] * 3}
+    fleet = fleet_of([[5.0, 6.0]] * 3, digits=1, current=today, cluster_cap=2)
+    before = signal.getsignal(signal.SIGINT)
+    pressed = []
+
+    def press(_progress):
+        if not pressed:
+            pressed.append(signal.raise_signal(signal.SIGINT))
+
+    def refuse(*_arguments):
+        raise AssertionError("another search was begun")
+
+    monkeypatch.setattr(road, "by_host", refuse)
+    found = replan(fleet, watch=press)
+    assert pressed
+    assert (found.hosts, len(moved_sites(fleet, found))) == (2, 1)
+    assert "since the search was interrupted" in " ".join(finding.message for finding in found.findings)
+    assert signal.getsignal(signal.SIGINT) is before
