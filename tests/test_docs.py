@@ -25,6 +25,28 @@ def blocks(language):
     return re.findall(rf"^```{language}\n(.*?)^```$", README, re.MULTILINE | re.DOTALL)
 
 
+@pytest.mark.parametrize(
+    ("begin", "end", "room"),
+    [
+        ("## Inside sizing", "`sizing/primal/` always", "sizing"),
+        ("`sizing/primal/` always", "`sizing/cover/` plans", "sizing/primal"),
+        ("`sizing/cover/` plans", "## Inside intake", "sizing/cover"),
+        ("## Inside intake", "## Inside rollout", "intake"),
+        ("## Inside rollout", "## Inside the report", "rollout"),
+        ("## Inside the report", "## Inside scenarios", "outputs/report"),
+        ("## Inside scenarios", "# How to", "scenarios"),
+    ],
+)
+def test_the_map_names_every_file_of_a_room_and_no_other(begin, end, room):
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").split(begin)[1].split(end)[0]
+    first_cells = " ".join(line.split(" | ")[0] for line in text.splitlines() if line.startswith("| `"))
+    told = set(re.findall(r"`([\w.-]+\.\w+)`", first_cells)) | ({"merit.py"} if "`sizing/merit.py`" in text else set())
+    there = {
+        path.name for path in (ROOT / "planner" / room).iterdir() if path.suffix in (".py", ".js", ".css", ".html")
+    }
+    assert told == there - {"__init__.py"}
+
+
 @pytest.mark.parametrize("name", cli.list_commands(None))
 def test_each_command_is_in_the_readme(name):
     assert re.search(rf"`castingvote {name}\b", README)

@@ -28,7 +28,7 @@ def verify(fleet: Path, plan: Path, as_json: bool, with_proof: bool, quiet: bool
     """Check PLAN (a plan workbook or plan.json, also edited by hand) against FLEET.
 
     The check shares no code with the planning. Ends with 1 when the plan does not hold, and prints
-    every violation. With --proof each set of sites that the plan.json names is counted again and the
+    every violation. With --proof each set of sites that the proof names is counted again and the
     bound added up in exact fractions; a proof that does not hold ends with 1 too, a bound that is no
     proof is said to be one.
 

@@ -279,7 +279,7 @@ def bound_in_words(plan: Plan) -> str:
 def gap_in_words(plan: Plan) -> str:
     """Return what the gap says about the plan."""
     if plan.gap == 0 and plan.proves(plan.objective):
-        return "The plan meets its lower bound: nothing is left to gain."
+        return "The plan meets its lower bound: the objective cannot be better."
     if plan.gap == 0:
         return "The plan meets its lower bound, but an aim that comes first is not proven: see the status."
     spare = amount(plan, plan.objective_value - plan.lower_bound)

@@ -66,11 +66,16 @@ def test_site_of_which_some_clusters_are_left_out_does_not_count_as_served():
 def test_only_a_plan_without_gap_is_called_proven(status, bound):
     plan = small(status=status, bound=bound)
     assert ("Not proven best" in words.status_in_words(plan)) == (plan.gap > 0)
-    assert ("nothing is left" in words.gap_in_words(plan)) == (plan.gap == 0)
+    assert ("cannot be better" in words.gap_in_words(plan)) == (plan.gap == 0)
 
 
 def test_gap_says_how_much_could_still_be_saved():
     assert words.gap_in_words(small(bound=1.0)).startswith("At most 1 host could still be saved")
+
+
+def test_a_plan_without_gap_may_still_gain_on_later_aims():
+    later = (Aim("latency", 20.0, 10.0, False),)
+    assert words.gap_in_words(small(then=later)) == "The plan meets its lower bound: the objective cannot be better."
 
 
 def test_fractional_bound_is_not_rounded_away():

@@ -189,7 +189,7 @@ def test_a_plan_without_standbys_says_that_all_are_left_bare(show, fleet, plan):
     alone = tuple(replace(a, standby=None) for a in plan.assignments)
     shown = show(fleet, plan.replace(assignments=alone))
     shown.page.select_option("#lost", label="hub ESK")
-    assert "made without cover" in shown.page.text_content("#drill-said")
+    assert "names no standby for any site" in shown.page.text_content("#drill-said")
     assert "0 clusters go to their standby" in shown.page.text_content("#drill-said")
 
 
