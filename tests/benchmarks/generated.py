@@ -69,6 +69,28 @@ def nearby(size: str, *, eligible: int) -> Fleet:
     return _fleet_of_pairs(hubs, budget, found, CAP, None)
 
 
+def few_hubs(size: str, *, mixed_caps: bool = False, kept: bool = False) -> Fleet:
+    """Return sites uniform in a square that reach about a sixth of the hubs, two at least; at most 10 hosts at a hub.
+
+    RTT = 4 + 0.05 distance, times U(0.9, 1.3); budgets 16 U(0.7, 1.4) ms, raised where a site would reach one hub.
+    ``mixed_caps``: 20, 32 or 64, else `CAP`. ``kept``: half of the sites have 2, 3 or 5 clusters, which stay together.
+    """
+    sites, hubs = read_size(size)
+    rng = np.random.Generator(np.random.PCG64(SEED))
+    site_at, hub_at = rng.uniform(0, 1000, (sites, 2)), rng.uniform(0, 1000, (hubs, 2))
+    distance = np.hypot(site_at[:, None, 0] - hub_at[None, :, 0], site_at[:, None, 1] - hub_at[None, :, 1])
+    rtt_ms = np.round((4 + 0.05 * distance) * rng.uniform(0.9, 1.3, distance.shape), 2)
+    budget_ms = np.maximum(16 * rng.uniform(0.7, 1.4, sites), np.sort(rtt_ms, axis=1)[:, 1])
+    site, hub = np.nonzero(rtt_ms <= budget_ms[:, None])
+    fleet = _fleet_of_pairs(hubs, budget_ms, [(site, hub, rtt_ms[site, hub])], CAP, 10)
+    clusters = rng.choice([1, 1, 1, 2, 3, 5], sites) if kept else np.ones(sites)
+    caps = rng.choice([20, 32, CAP], hubs) if mixed_caps else np.full(hubs, CAP)
+    return fleet.replace(
+        sites=fleet.sites.assign(clusters=clusters.astype(np.float64)),
+        pools=fleet.pools.assign(cluster_cap=caps.astype(np.float64)),
+    )
+
+
 def _fleet_of_pairs(
     hubs: int, budget_ms: Floats, found: list[tuple[Ints, Ints, Floats]], cap: int, most: int | None
 ) -> Fleet:

@@ -104,6 +104,21 @@ SETS: dict[str, InstanceSet] = {
         "5000x60",
     ),
     "cover-host": _standing_by("host", "tight", _TIGHT, "1000x20"),
+    "cover-host-caps": _standing_by(
+        "host", "few hubs within budget, caps of 20, 32 and 64", partial(generated.few_hubs, mixed_caps=True), "1000x20"
+    ),
+    "cover-host-kept": _standing_by(
+        "host", "few hubs within budget, sites of 1 to 5 clusters", partial(generated.few_hubs, kept=True), "1000x20"
+    ),
+    "cover-host-both": _standing_by(
+        "host",
+        "few hubs within budget, caps of 20, 32 and 64, sites of 1 to 5 clusters",
+        partial(generated.few_hubs, mixed_caps=True, kept=True),
+        "200x10",
+        "1000x20",
+        "2000x40",
+        "5000x60",
+    ),
     "holmberg": _facility("holmberg", "Holmberg, Ronnqvist and Yuan 1999"),
     "orlib": _facility("orlib", "OR-Library"),
     "yang": _facility("yang", "Yang, Chu and Chen 2012"),
