@@ -108,7 +108,8 @@ def _bare(plan: Plan) -> str:
         return ""
     bare = len(plan.uncovered)
     if not bare:
-        return f"each has a standby for the loss of {_ANY_ONE[cover]}"
+        each = "each" if plan.complete else "each of those served"
+        return f"{each} has a standby for the loss of {_ANY_ONE[cover]}"
     verb = "has" if bare == 1 else "have"
     return f"{bare:,} of those served {verb} no standby{_claim(plan, 'covered', 'covers more weight')}"
 
@@ -148,7 +149,8 @@ def survives(plan: Plan, listed: str = f"sheet {headings.STANDBYS}") -> str:
     bare = len(plan.uncovered)
     after = f"After the loss of {_ANY_ONE[cover]}"
     if not bare:
-        return f"{after}, every site has a standby with room for it; two such losses at once are not covered."
+        every = "every site" if plan.complete else "every site that is served"
+        return f"{after}, {every} has a standby with room for it; two such losses at once are not covered."
     verb = "has" if bare == 1 else "have"
     return (
         f"{after}, {counted(len(sites_served(plan)) - bare, 'site')} have a standby with room, and "

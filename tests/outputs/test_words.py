@@ -144,6 +144,13 @@ def test_headline_says_that_all_have_the_standby_that_was_asked_for():
     )
 
 
+def test_standbys_are_claimed_of_sites_that_are_served_only():
+    plan = small(unserved=1, before=(aim("served", 2), aim("covered", 2)), policy={"cover": "hub"})
+    assert "each of those served has a standby for the loss of any one hub" in words.headline(plan)
+    assert "every site that is served has a standby with room for it" in words.survives(plan)
+    assert "every site has a standby with room for it" in words.survives(plan.replace(unserved=()))
+
+
 def test_an_aim_after_an_open_one_is_no_longer_called_the_best_there_is():
     plan = small(before=(aim("served", 2, proven=False),), then=(aim("latency", 10.0),))
     assert "(the best of plans as good so far)" in words.later_aims_in_words(plan)
