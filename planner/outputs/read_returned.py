@@ -16,9 +16,10 @@ from planner.intake.files import read_sheets
 from planner.intake.findings import Findings, Place
 from planner.intake.headers import table_of
 from planner.intake.names import plain
-from planner.intake.rawtable import RawSheet
+from planner.intake.rawtable import RawSheet, RawTable
 from planner.intake.tables import read_table
 from planner.outputs import headings
+from planner.outputs.leaving import leaving_rows
 from planner.progress import Cell, Copy, Typed
 
 _SITE = Column(headings.SITE, "id", "id of the site", required=True)
@@ -27,6 +28,7 @@ _RETURNED = Sheet(
     "one row for each site and the host that serves it",
     columns=(_SITE, Column(headings.HOST, "id", "host that serves the site", required=True)),
 )
+_LEAVING = Sheet(_RETURNED.name, _RETURNED.meaning, columns=(_SITE, Column(headings.HOST, "id", "blank")))
 _STEPS = Sheet(
     headings.STEPS,
     "one row for each step of the rollout",
@@ -57,17 +59,26 @@ def _copy(path: Path, findings: Findings) -> Copy | None:
     others = _others([sheet for name, sheet in by_name.items() if name not in _READ])
     assignments, steps = (by_name.get(plain(name)) for name in (headings.ASSIGNMENTS, headings.STEPS))
     if assignments is not None:
-        return Copy(path.name, _rows(assignments, _RETURNED, findings), others)
+        spared = by_name.get(plain(headings.NO_HOST_NEEDED))
+        return Copy(path.name, _assignments(table_of(assignments, _RETURNED, findings), spared, findings), others)
     if steps is not None:
-        return Copy(path.name, tuple(_by_site(_rows(steps, _STEPS, findings))))
+        return Copy(path.name, tuple(_by_site(_rows(table_of(steps, _STEPS, findings), _STEPS, findings))))
     if not findings.any_error:
         meaning = "it has a row for each site, and columns for the team"
         findings.add("sheet_missing", Place(path.name), sheet=headings.ASSIGNMENTS, meaning=meaning)
     return None
 
 
-def _rows(raw: RawSheet, sheet: Sheet, findings: Findings) -> tuple[Mapping[str, Cell], ...]:
-    read = read_table(table_of(raw, sheet, findings), sheet, findings)
+def _assignments(table: RawTable, spared: RawSheet | None, findings: Findings) -> tuple[Mapping[str, Cell], ...]:
+    """Return the rows of the sites that have a host, then those of sites that leave theirs for a vote of their own."""
+    sites = {str(row[0]).strip() for row in spared.cells if len(row)} if spared is not None else set()
+    leaving = leaving_rows(table, sites)
+    rows = _rows(table.only(~leaving), _RETURNED, findings)
+    return (*rows, *_rows(table.only(leaving), _LEAVING, findings)) if leaving.any() else rows
+
+
+def _rows(table: RawTable, sheet: Sheet, findings: Findings) -> tuple[Mapping[str, Cell], ...]:
+    read = read_table(table, sheet, findings)
     where = {**read.match.known, **read.match.own}
     columns = {str(name): read.frame[name].tolist() for name in read.frame.columns if name in where}
     rows = []

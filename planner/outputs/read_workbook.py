@@ -6,7 +6,7 @@ Cells are read by the same code as those of a fleet, so ids, numbers and heading
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Mapping
+from collections.abc import Collection, Hashable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +23,7 @@ from planner.intake.names import plain
 from planner.intake.rawtable import Cells, RawSheet, RawTable
 from planner.intake.tables import read_table
 from planner.outputs import headings, plan_sheets
+from planner.outputs.leaving import leaving_rows
 from planner.outputs.read_json import OLD_STATUS, plan_from_json
 from planner.outputs.record_sheet import from_record
 from planner.outputs.shown import reasons_in, record_unreadable, with_record
@@ -71,9 +72,14 @@ def _record(raw: RawSheet, file: str) -> tuple[Plan | None, list[Finding]]:
 
 def _plan(sheets: Mapping[str, RawSheet], file: str, findings: Findings) -> Plan | None:
     claims = _claims(sheets.get(plain(headings.SUMMARY)), file, findings)
-    hosts, assignments, unserved, standbys, spared = (
-        _rows(sheets.get(plain(sheet.name)), sheet, file, findings) for sheet in _TABLES
+    *others, spared = (
+        _rows(sheets.get(plain(sheet.name)), sheet, file, findings)
+        for sheet in (plan_sheets.HOSTS, plan_sheets.UNSERVED, plan_sheets.STANDBYS, plan_sheets.NO_HOST_NEEDED)
     )
+    hosts, unserved, standbys = others
+    leaving = {str(row[headings.SITE]) for row in spared}
+    raw_assignments = sheets.get(plain(headings.ASSIGNMENTS))
+    assignments = _rows(raw_assignments, plan_sheets.ASSIGNMENTS, file, findings, leaving)
     if findings.any_error:
         return None
     to_standby = {row[headings.SITE]: float(row[headings.STANDBY_RTT]) for row in standbys}
@@ -117,13 +123,20 @@ def _claims(raw: RawSheet | None, file: str, findings: Findings) -> dict[str, An
     return claims
 
 
-def _rows(raw: RawSheet | None, sheet: Sheet, file: str, findings: Findings) -> list[Row]:
-    """Return the rows of a table by heading, blank where the table lacks a column that may be missing."""
+def _rows(
+    raw: RawSheet | None, sheet: Sheet, file: str, findings: Findings, leaving: Collection[str] = ()
+) -> list[Row]:
+    """Return the rows of a table by heading, blank where the table lacks a column that may be missing.
+
+    Rows of sites that are ``leaving`` for their own tie-breakers have no host: `progress` adds them, and they are none
+    of the plan's assignments.
+    """
     if raw is None:
         if sheet.required:
             findings.add("sheet_missing", Place(file), sheet=sheet.name, meaning=sheet.meaning)
         return []
-    typed = read_table(table_of(raw, sheet, findings), sheet, findings)
+    table = table_of(raw, sheet, findings)
+    typed = read_table(table.only(~leaving_rows(table, leaving)), sheet, findings)
     for column in sheet.columns:
         if column.required and column.name in typed.match.known:
             for position, value in enumerate(typed.frame[column.name].tolist()):

@@ -155,6 +155,10 @@ def test_site_that_is_still_to_leave_for_its_own_tie_breaker_has_not_drifted(fle
     found = track(leaves, plan, whole, TODAY)
     assert "0001" in [row.site for row in found.left]
     assert found.drifted == ()
+    write_progress_workbook(tmp_path / "plan.xlsx", whole, found, tmp_path / "merged.xlsx")
+    assert read_plan(tmp_path / "merged.xlsx").assignments == plan.assignments
+    again = merged(read_copies([tmp_path / "merged.xlsx"]))
+    assert "0001" in [row.site for row in track(leaves, plan, again, TODAY).left]
     elsewhere = leaves.current.assign(host=["ESK-09", *leaves.current["host"][1:]])
     found = track(leaves.replace(current=elsewhere), plan, whole, TODAY)
     assert [(row.site, row.drift) for row in found.drifted] == [("0001", "Current has it on ESK-09")]
