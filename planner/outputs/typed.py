@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import warnings
+import zipfile
 from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
@@ -29,7 +31,7 @@ def typed_into(path: Path) -> str:
     try:
         with path.open("rb") as file, warnings.catch_warnings():  # openpyxl would leave a damaged file open
             warnings.simplefilter("ignore", UserWarning)  # what other programs add and openpyxl leaves out
-            return _in_words(openpyxl.load_workbook(file, read_only=True))
+            return _in_words(openpyxl.load_workbook(file, read_only=True)) or _saved_elsewhere(path)
     except Exception:  # what damaged and foreign files make a library raise has no end
         return "it is no workbook that castingvote wrote"
 
@@ -58,6 +60,19 @@ def _in_words(workbook: Workbook) -> str:
         by = workbook.properties.lastModifiedBy or "another program"
         return f"{by} has saved it since castingvote wrote it"
     return ""
+
+
+def _saved_elsewhere(path: Path) -> str:
+    """Return which program has saved the workbook since, as its properties tell: not all put their user there."""
+    with zipfile.ZipFile(path) as parts:
+        found = re.search(r"<Application>([^<]*)", parts.read("docProps/app.xml").decode())
+    program = found[1] if found else "another program"
+    # openpyxl calls itself by the name of the format, and so does the program that it is of, which states its user.
+    return (
+        ""
+        if program.startswith("Microsoft Excel")
+        else f"{program.split('/')[0]} has saved it since castingvote wrote it"
+    )
 
 
 def _typed(sheet: Worksheet) -> Iterator[str]:

@@ -9,6 +9,7 @@ import pytest
 from planner.fleet import Policy
 from planner.intake import read_fleet
 from planner.outputs import read_plan, write_template, write_workbook
+from planner.outputs.typed import typed_into
 from planner.plan import Host
 
 SOFFICE = shutil.which("soffice")
@@ -101,6 +102,10 @@ def test_saved_by_libreoffice_it_is_the_same_plan(folder, plan):
     for name in ("status", "objective", "objective_value", "lower_bound", "host_list", "assignments", "unserved"):
         assert getattr(back, name) == getattr(plan, name), name
     assert back.no_host_needed == plan.no_host_needed
+
+
+def test_workbook_that_was_saved_is_not_replaced_unasked(folder):
+    assert typed_into(folder / "plan.xlsx") == "LibreOffice has saved it since castingvote wrote it"
 
 
 def test_live_check_agrees_with_the_plan(folder, plan):
