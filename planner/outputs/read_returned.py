@@ -19,7 +19,7 @@ from planner.intake.names import plain
 from planner.intake.rawtable import RawSheet, RawTable
 from planner.intake.tables import read_table
 from planner.outputs import headings
-from planner.outputs.leaving import leaving_rows
+from planner.outputs.read_workbook import leaving_rows
 from planner.progress import Cell, Copy, Typed
 
 _SITE = Column(headings.SITE, "id", "id of the site", required=True)

@@ -14,16 +14,15 @@ import numpy as np
 import pandas as pd
 
 from planner.columns import Column, Sheet
-from planner.fleet import Finding
+from planner.fleet import Bools, Finding
 from planner.intake.cells import clean
 from planner.intake.files import read_sheets
 from planner.intake.findings import Findings, Place
 from planner.intake.headers import table_of
 from planner.intake.names import plain
-from planner.intake.rawtable import Cells, RawSheet, RawTable
+from planner.intake.rawtable import Cells, RawSheet, RawTable, is_blank
 from planner.intake.tables import read_table
 from planner.outputs import headings, plan_sheets
-from planner.outputs.leaving import leaving_rows
 from planner.outputs.read_json import OLD_STATUS, plan_from_json
 from planner.outputs.record_sheet import from_record
 from planner.outputs.shown import reasons_in, record_unreadable, with_record
@@ -128,8 +127,7 @@ def _rows(
 ) -> list[Row]:
     """Return the rows of a table by heading, blank where the table lacks a column that may be missing.
 
-    Rows of sites that are ``leaving`` for their own tie-breakers have no host: `progress` adds them, and they are none
-    of the plan's assignments.
+    Rows of sites that are ``leaving`` (see `leaving_rows`) are left out.
     """
     if raw is None:
         if sheet.required:
@@ -142,6 +140,20 @@ def _rows(
             for position, value in enumerate(typed.frame[column.name].tolist()):
                 _report_blank(value, column, typed.place(position, column.name), findings)
     return list(typed.frame.to_dict("records"))
+
+
+def leaving_rows(table: RawTable, spared: Collection[str]) -> Bools:
+    """Return which rows of ``table`` name no host and a site of ``spared``, the sites that need none.
+
+    These leave their host for a tie-breaker of their own. The plan has no such rows; `progress` adds them where a
+    rollout workbook says what became of these sites.
+    """
+    heads = [plain(head) for head in table.headers]
+    if not spared or not {headings.SITE, headings.HOST} <= set(heads):
+        return np.zeros(len(table.rows), dtype=np.bool_)
+    sites, hosts = (table.columns[heads.index(name)] for name in (headings.SITE, headings.HOST))
+    rows = zip(sites, hosts, strict=True)
+    return np.array([is_blank(host) and str(site).strip() in spared for site, host in rows], dtype=np.bool_)
 
 
 def _report_blank(value: Any, column: Column, place: Place, findings: Findings) -> None:
