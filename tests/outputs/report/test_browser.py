@@ -15,7 +15,11 @@ pytestmark = pytest.mark.browser
 
 WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 
-CURVE = (BudgetPoint(0.5, 20, 18.0, 9, False, 7), BudgetPoint(1.0, 12, 12.0, 4, True), BudgetPoint(2.0, 10, 10.0, 0, True))
+CURVE = (
+    BudgetPoint(0.5, 20, 18.0, 9, False, 7),
+    BudgetPoint(1.0, 12, 12.0, 4, True),
+    BudgetPoint(2.0, 10, 10.0, 0, True),
+)
 
 
 @pytest.fixture(scope="module")
