@@ -109,9 +109,9 @@ class _Fit:
     def set_sizes(self, sheet: Worksheet) -> None:
         widths = []
         for field, longest in zip(self._fields, self._longest, strict=True):
-            # Room for the filter button; a heading of several words may take two lines.
-            longest_word = max(len(word) for word in field.heading.split()) + 4
-            widths.append(max(field.least, longest_word, min(_width(longest), field.most)))
+            # Room for the filter button; a heading of several words may take two lines, and no more.
+            least = _in_two_lines(field.heading) + 4
+            widths.append(max(field.least, least, min(_width(longest), field.most)))
         for number, width in enumerate(widths, start=1):
             sheet.column_dimensions[get_column_letter(number)].width = width
         two_lines = any(len(f.heading) + 4 > width for f, width in zip(self._fields, widths, strict=True))
@@ -121,6 +121,17 @@ class _Fit:
             lines[row] = max(lines.get(row, 1), styles.lines_needed(text, widths[index]))
         for row, number in lines.items():
             sheet.row_dimensions[row].height = styles.row_height(number)
+
+
+def _in_two_lines(heading: str) -> int:
+    """Return the characters that a heading takes in width where it may be broken once.
+
+    >>> _in_two_lines("hosts"), _in_two_lines("sites without standby")
+    (5, 13)
+    """
+    words = heading.split()
+    halves = ((" ".join(words[:at]), " ".join(words[at:])) for at in range(1, len(words) + 1))
+    return min(max(map(len, pair)) for pair in halves)
 
 
 def _width(characters: int) -> float:
