@@ -1,161 +1,46 @@
-"""The nouns of the input: Finding, Policy and Fleet. All are frozen; variants come from `replace`."""
+"""The noun of the input: Fleet, with the policy and findings. Frozen; variants come from `replace`."""
 
 from __future__ import annotations
 
 import dataclasses
 import datetime as dt
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property, partial
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from planner import columns
-from planner.columns import Column, Kind, Sheet
+from planner.columns import Sheet
 from planner.errors import InputError
+from planner.policy import Finding, Policy, Severity, fitted
 from planner.prices import price_of, years_factor
-from planner.values import Unfit, fitting
+from planner.typed_tables import typed_table
 
-Severity = Literal["error", "warning", "info"]
+__all__ = [
+    "Bools",
+    "Finding",
+    "Fleet",
+    "Floats",
+    "Ints",
+    "Moments",
+    "Policy",
+    "Severity",
+    "Source",
+    "fitted",
+    "positions",
+    "typed_table",
+    "whole_weights",
+]
+
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 Moments = npt.NDArray[np.datetime64]
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """One problem in an input.
-
-    ``where`` is the sheet and cell as the user sees them (``"Sites!F17"``, rows counted with hidden
-    and blank ones), a sheet, or empty when the finding concerns the whole ``file``.
-    """
-
-    severity: Severity
-    code: str
-    where: str
-    message: str
-    hint: str = ""
-    file: str = ""
-
-    def __str__(self) -> str:
-        place = " ".join(part for part in (self.file, self.where) if part)
-        hint = f" {self.hint}" if self.hint else ""
-        return f"{place}: {self.message}{hint}" if place else f"{self.message}{hint}"
-
-
-def fitted(where: str, asked: Iterable[tuple[Column, Any, Any]]) -> list[Any]:
-    """Return values as their columns take them; ``asked`` are column, value, and default, see `planner.values.fitting`.
-
-    Raises InputError with a finding at ``where`` for each value that its column does not take.
-    """
-    values, wrong = [], []
-    for column, value, default in asked:
-        try:
-            values.append(fitting(column, value, default))
-        except Unfit as unfit:
-            wrong.append(Finding("error", unfit.code, where, f"{column.name} {unfit}"))
-    if wrong:
-        raise InputError(tuple(wrong))
-    return values
-
-
-_SETTINGS: Mapping[str, Column] = {setting.name: setting for setting in columns.SETTINGS}
-
-
-@dataclass(frozen=True, slots=True)
-class Policy:
-    """The settings of a plan; names, units, limits and defaults are those of `planner.columns.SETTINGS`.
-
-    Raises InputError, with a finding for each setting that is not what its row of the table takes.
-    """
-
-    cluster_cap: int = 64
-    release_floor: str = ""
-    latency_budget_ms: float | None = None
-    reserve_percent: float = 0.0
-    cover: Literal["none", "host", "hub", "zone"] = "none"
-    max_blast_radius: int | None = None
-    max_blast_radius_hub: int | None = None
-    max_blast_radius_zone: int | None = None
-    max_share_percent: float | None = None
-    max_share_percent_hub: float | None = None
-    max_share_percent_zone: float | None = None
-    host_release_rule: Literal["not_older", "any", "same_major"] = "not_older"
-    unknown_latency: Literal["ineligible", "estimate"] = "ineligible"
-    accepted_evidence: Literal["measured", "modelled", "estimated"] = "estimated"
-    max_age_days: int | None = None
-    old_latency: Literal["warn", "ineligible"] = "warn"
-    as_of: str = ""
-    third_location_km: float = 0.0
-    objective: Literal["hosts", "new_hosts", "cost"] = "hosts"
-    then: str = "moves latency"
-    tie_breaker_kbps: float = 0.0
-    management_floor: str = ""
-    node_link_gbps: float = 10.0
-    uplink_share_percent: float = 100.0
-    split_sites: bool = False
-    keep_served: bool = False
-    max_hosts_per_hub: int = 10
-    percentile: float = 95.0
-    max_loss_percent: float = 1.0
-    currency: str = ""
-    host_cost: float | None = None
-    own_tie_breaker_cost: float | None = None
-    host_release: str = ""
-    timezone: str = ""
-    window: str = ""
-    rollout_start: str = ""  # ISO date
-    sites_per_wave: int | None = None
-    sites_per_region: int | None = None
-    sites_per_host: int | None = None
-    sites_per_crew: int | None = None
-    crews: int = 1
-    pilot_sites: int = 3
-    wave_growth: float = 3.0
-    pilot_days: int = 1
-    neighbour_days: int = 1
-    site_minutes: int = 30
-    host_minutes: int = 120
-    node_availability_percent: float | None = None
-    node_mtbf_hours: float | None = None
-    node_mttr_hours: float | None = None
-    site_uplink_availability_percent: float | None = None
-    site_uplink_mtbf_hours: float | None = None
-    site_uplink_mttr_hours: float | None = None
-    host_availability_percent: float | None = None
-    host_mtbf_hours: float | None = None
-    host_mttr_hours: float | None = None
-    hub_availability_percent: float | None = None
-    hub_mtbf_hours: float | None = None
-    hub_mttr_hours: float | None = None
-    hub_uplink_availability_percent: float | None = None
-    hub_uplink_mtbf_hours: float | None = None
-    hub_uplink_mttr_hours: float | None = None
-    rehoming_minutes: float | None = None
-    period: Literal["year", "quarter", "month"] = "year"
-    periods: int = 5
-    discount_percent: float = 0.0
-    years: float = 5.0
-    kwh_cost: float = 0.0
-    visit_cost: float = 0.0
-
-    def __post_init__(self) -> None:
-        given = dataclasses.fields(self)
-        asked = [(_SETTINGS[one.name], getattr(self, one.name), one.default) for one in given]
-        for one, value in zip(given, fitted("Policy", asked), strict=True):
-            object.__setattr__(self, one.name, value)
-
-    def replace(self, **changes: Any) -> Policy:
-        """Return a copy with ``changes`` made.
-
-        Raises TypeError for a name that is no setting, and InputError for values as `Policy` does.
-        """
-        return dataclasses.replace(self, **changes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,40 +49,6 @@ class Source:
 
     name: str
     sha256: str
-
-
-_NUMBERS: frozenset[Kind] = frozenset({"whole", "number"})
-_DATES: frozenset[Kind] = frozenset({"date", "moment"})
-
-
-def typed_table(sheet: Sheet, values: Mapping[str, Any], rows: int | None = None) -> pd.DataFrame:
-    """Return a table with every column of ``sheet``, blanks where ``values`` has no such column.
-
-    Text blanks are ``""``, numbers and whole numbers float64 with NaN, dates datetime64 with NaT,
-    id lists tuples. Columns of ``values`` that the sheet does not know follow as they are. Nothing
-    is validated: that is intake's work.
-    """
-    if rows is None:
-        rows = len(next(iter(values.values()))) if values else 0
-    table: dict[str, Any] = {}
-    for column in sheet.columns:
-        given = values.get(column.name)
-        if column.kind in _NUMBERS:
-            table[column.name] = np.full(rows, np.nan) if given is None else np.asarray(given, dtype=np.float64)
-        elif column.kind in _DATES:
-            table[column.name] = pd.to_datetime(pd.Series([None] * rows if given is None else given)).astype(
-                "datetime64[us]"
-            )
-        elif column.kind == "ids":
-            table[column.name] = pd.Series([()] * rows if given is None else list(given), dtype=object)
-        elif given is None:
-            table[column.name] = pd.Series([""] * rows, dtype=object)
-        elif isinstance(given, pd.Categorical):
-            table[column.name] = given
-        else:
-            table[column.name] = pd.Series(list(given), dtype=object)
-    table.update({name: pd.Series(list(given)) for name, given in values.items() if name not in table})
-    return pd.DataFrame(table)
 
 
 # HiGHS tells weights apart to about 11 digits: knapsacks of weights up to 1e10 beside 1 were all solved exactly, and
@@ -248,7 +99,7 @@ class Fleet:
     freezes: pd.DataFrame = field(default_factory=partial(typed_table, columns.FREEZES, {}))
     changes: pd.DataFrame = field(default_factory=partial(typed_table, columns.CHANGES, {}))
     prices: pd.DataFrame = field(default_factory=partial(typed_table, columns.PRICES, {}))
-    policy: Policy = Policy()
+    policy: Policy = field(default_factory=Policy)
     findings: tuple[Finding, ...] = ()
     sources: tuple[Source, ...] = ()
     true_pools: Mapping[str, str] = field(default_factory=dict)  # of pools that are parts of one, see planner.replan

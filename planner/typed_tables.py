@@ -1,0 +1,44 @@
+"""Tables with the types that their sheets ask for."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from planner.columns import Kind, Sheet
+
+_NUMBERS: frozenset[Kind] = frozenset({"whole", "number"})
+_DATES: frozenset[Kind] = frozenset({"date", "moment"})
+
+
+def typed_table(sheet: Sheet, values: Mapping[str, Any], rows: int | None = None) -> pd.DataFrame:
+    """Return a table with every column of ``sheet``, blanks where ``values`` has no such column.
+
+    Text blanks are ``""``, numbers and whole numbers float64 with NaN, dates datetime64 with NaT,
+    id lists tuples. Columns of ``values`` that the sheet does not know follow as they are. Nothing
+    is validated: that is intake's work.
+    """
+    if rows is None:
+        rows = len(next(iter(values.values()))) if values else 0
+    table: dict[str, Any] = {}
+    for column in sheet.columns:
+        given = values.get(column.name)
+        if column.kind in _NUMBERS:
+            table[column.name] = np.full(rows, np.nan) if given is None else np.asarray(given, dtype=np.float64)
+        elif column.kind in _DATES:
+            table[column.name] = pd.to_datetime(pd.Series([None] * rows if given is None else given)).astype(
+                "datetime64[us]"
+            )
+        elif column.kind == "ids":
+            table[column.name] = pd.Series([()] * rows if given is None else list(given), dtype=object)
+        elif given is None:
+            table[column.name] = pd.Series([""] * rows, dtype=object)
+        elif isinstance(given, pd.Categorical):
+            table[column.name] = given
+        else:
+            table[column.name] = pd.Series(list(given), dtype=object)
+    table.update({name: pd.Series(list(given)) for name, given in values.items() if name not in table})
+    return pd.DataFrame(table)
