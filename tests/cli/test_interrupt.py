@@ -82,11 +82,13 @@ def test_ctrl_c_at_any_moment_ends_in_130_with_one_line_or_with_a_result(name, t
         code, told = interrupted(arguments, folder, moment)
         if code in (1, -signal.SIGINT) and "planner" not in told and not list(folder.iterdir()):
             continue  # Python itself was starting: until it reads the first line of the program, it answers
+        # A sweep warns of what it was asked for, interrupted or not.
+        rest = [line for line in told.splitlines() if not line.startswith("warning ")]
         if code == 130:
-            assert told == f"{WORDS}\n", moment
+            assert rest == [WORDS], moment
             assert not list(folder.iterdir()), moment
         else:
-            assert (code, told) in ((0, ""), (1, "")), moment
+            assert (code in (0, 1), rest) == (True, []), (moment, told)
             assert list(folder.iterdir()) == [folder / f"{name}.xlsx"], moment
 
 
