@@ -1,4 +1,4 @@
-"""Every sample fleet is planned, written in every form, read back and verified.
+"""Every sample fleet is planned, written in every form, read back and verified; and one is searched host by host.
 
 .ci/run holds the lowest versions of libraries that pyproject.toml allows against this file, with
 CASTINGVOTE_SAMPLES=all; without that, the smallest sample is enough.
@@ -10,10 +10,17 @@ import json
 import os
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import planner
 from planner.cli import main
+from planner.rules import Checker
+from planner.sizing.cover.losses import read_losses
+from planner.sizing.primal.search import PrimalSearch
+from planner.sizing.problem import build_problem
+from planner.sizing.solver import Effort
+from tests.arrays import fleet_of
 
 SAMPLES = Path(__file__).parents[1] / "sample_fleets"
 LIMIT = ("--time-limit", "5")
@@ -66,3 +73,22 @@ def test_every_output_of_a_sample_is_written_and_read_back(sample, tmp_path, mon
         found = planner.verify(inventory, planner.read_plan(name))
         assert not [one for one in found if one.severity == "violation"], name
     assert planner.read_fleet("repaired.xlsx").site_ids == inventory.site_ids
+
+
+def test_cover_against_the_loss_of_a_host_is_searched_host_by_host():
+    rng = np.random.default_rng(3)
+    at, hubs = rng.uniform(0, 1000, (60, 2)), rng.uniform(0, 1000, (6, 2))
+    rtt = 4 + 0.05 * np.hypot(at[:, None, 0] - hubs[None, :, 0], at[:, None, 1] - hubs[None, :, 1])
+    fleet = fleet_of(
+        rtt,
+        sites={"clusters": rng.choice([1, 1, 2, 3, 5], 60), "latency_budget_ms": np.sort(rtt, axis=1)[:, 2]},
+        pools={"cluster_cap": rng.choice([20, 32, 64], 6), "max_hosts": [6] * 6},
+        cover="host",
+    )
+    problem = build_problem(fleet, Checker(fleet))
+    search = PrimalSearch(problem, read_losses(fleet, problem), Effort())
+    found = search.first()
+    fewest = min((better.state.hosts for better in search.better(found)), default=found.state.hosts)
+    plan = planner.plan(fleet)
+    assert plan.lower_bound <= plan.hosts <= fewest <= found.state.hosts
+    assert not plan.uncovered

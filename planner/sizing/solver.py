@@ -258,10 +258,8 @@ class GrowingProgram:
 
     def limit(self, rows: Ints, upper: Floats) -> None:
         """Set the upper limits of ``rows``, which lose their lower ones; both shapes (R,)."""
-        lower = np.full(len(rows), -np.inf)
-        # The stubs of highspy leave this call out.
-        change = getattr(self._highs, "changeRowsBounds")  # noqa: B009
-        change(len(rows), rows.astype(np.int32), lower, upper)
+        for row, most in zip(rows.tolist(), upper.tolist(), strict=True):
+            self._highs.changeRowBounds(row, -np.inf, most)
 
     def change(self, row: int, column: int, value: float) -> None:
         """Set one coefficient of the rows that are there."""
