@@ -49,7 +49,9 @@ def values_of(column):
     if column.choices:
         given_ones = st.sampled_from(column.choices)
     elif column.name == "weight":
-        given_ones = st.integers(1, 10**7).map(lambda steps: steps / 1000)  # weights of finer steps can be too far apart
+        given_ones = st.integers(1, 10**7).map(
+            lambda steps: steps / 1000
+        )  # weights of finer steps can be too far apart
     elif column.kind == "ids":
         given_ones = st.lists(IDS, min_size=1, max_size=3, unique=True).map(";".join)
     else:
