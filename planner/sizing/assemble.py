@@ -202,7 +202,7 @@ def _uncovered(fleet: Fleet, problem: Problem, draft: Draft) -> tuple[Uncovered,
     if kind == "none":
         return ()
     losses = read_losses(fleet, problem)
-    coverable = losses.coverable(problem.indptr, problem.pool, problem.max_hosts, problem.homes)
+    coverable = losses.coverable_sites(problem)
     found = []
     for seat, standby in zip(draft.seating.seats, draft.standbys, strict=True):
         if standby is not None:

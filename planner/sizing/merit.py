@@ -9,7 +9,7 @@ import numpy as np
 from planner.fleet import Ints
 from planner.sizing.draft import Draft
 from planner.sizing.levels import reached
-from planner.sizing.placement import Later
+from planner.sizing.placement import Later, Placement
 from planner.sizing.problem import Problem
 from planner.sizing.today import InForce
 
@@ -58,12 +58,18 @@ def running(problem: Problem, draft: Draft) -> Ints:
     return hosts
 
 
-def _objective(problem: Problem, hosts: Ints, draft: Draft) -> list[float]:
-    for_own = float(problem.own_cost[draft.placement.own].sum())
-    own = [float(draft.placement.own.sum()), for_own]
-    if problem.objective == "cost":
-        pairs = float(problem.pair_cost[draft.placement.pair].sum())
-        return [float(problem.host_cost[hosts > 0] @ hosts[hosts > 0]) + pairs + for_own, *own]
+def objective_of(problem: Problem, hosts: Ints, placement: Placement) -> float:
+    """Return the policy's objective of ``hosts`` (P,) and of who goes where."""
+    if problem.objective == "hosts":
+        return float(hosts.sum())
     if problem.objective == "new_hosts":
-        return [float(np.maximum(0, hosts - problem.existing).sum()), float(hosts.sum()), *own]
-    return [float(hosts.sum()), *own]
+        return float(np.maximum(0, hosts - problem.existing).sum())
+    pairs, own = problem.pair_cost[placement.pair].sum(), problem.own_cost[placement.own].sum()
+    return float(problem.host_cost[hosts > 0] @ hosts[hosts > 0]) + float(pairs) + float(own)
+
+
+def _objective(problem: Problem, hosts: Ints, draft: Draft) -> list[float]:
+    own = draft.placement.own
+    fewest = [float(hosts.sum())] if problem.objective == "new_hosts" else []
+    value = objective_of(problem, hosts, draft.placement)
+    return [value, *fewest, float(own.sum()), float(problem.own_cost[own].sum())]

@@ -46,7 +46,7 @@ def own_rather_than_bare(fleet: Fleet, problem: Problem) -> Problem:
     if fleet.policy.cover == "none":
         return problem
     losses = read_losses(fleet, problem)
-    coverable = losses.coverable(problem.indptr, problem.pool, problem.max_hosts, problem.homes)
+    coverable = losses.coverable_sites(problem)
     rather = np.isfinite(problem.own_cost) & ~coverable
     return select(problem, ~rather[problem.site]) if rather.any() else problem
 
@@ -92,7 +92,7 @@ def _finished(
     first = [problem.pair_cost] if problem.objective == "cost" else []
     costs = [*first, *(cost.values for cost in aim_costs(problem, in_force.stays, [x for x in then if x in PAIR_AIMS]))]
     state = settled_by_cost(found.state, found.bare, weighed(costs), effort) if costs else found.state
-    return draft_of(fleet, problem, state, today, 0.0)
+    return draft_of(fleet, problem, state, today)
 
 
 def _exact(
@@ -200,7 +200,7 @@ def _as_covered(problem: Problem, losses: Losses, exact: HostByHost, today: Toda
     without = np.array([seat.site for seat, key in zip(seats, standbys, strict=True) if key is None], dtype=np.int64)
     bare, can = (
         int(problem.weights[without].sum()),
-        losses.coverable(problem.indptr, problem.pool, problem.max_hosts, problem.homes),
+        losses.coverable_sites(problem),
     )
     uncovered = int(problem.weights[without[can[without]]].sum())
     return Draft(

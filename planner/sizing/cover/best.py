@@ -38,7 +38,7 @@ class Best:
     def _never(self, draft: Draft) -> float:
         """Return the weight of sites on shared hosts that no plan gives a standby."""
         problem = self.problem
-        can = self.losses.coverable(problem.indptr, problem.pool, problem.max_hosts, problem.homes)
+        can = self.losses.coverable_sites(problem)
         sites = np.unique(np.array([seat.site for seat in draft.seating.seats], dtype=np.int64))
         return float(problem.weights[sites[~can[sites]]].sum())
 

@@ -55,6 +55,10 @@ class Losses:
             found[row] = known[key]
         return found
 
+    def coverable_sites(self, problem: Problem) -> Bools:
+        """Say which sites can have a standby, were there room, shape (S,)."""
+        return self.coverable(problem.indptr, problem.pool, problem.max_hosts, problem.homes)
+
     def partners(self, pools: Ints, max_hosts: Ints) -> Bools:
         """Say which pairs of ``pools`` (n,) may be home and standby, shape (n, n)."""
         may = self.follows[np.ix_(pools, pools)] & (max_hosts[pools] > 0) & (max_hosts[pools] > 0)[:, None]

@@ -7,7 +7,7 @@ import numpy as np
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.primal.choices import Choices, choices
 from planner.sizing.primal.prices import Prices
-from planner.sizing.primal.state import NOWHERE, State
+from planner.sizing.primal.state import State
 
 _TRIED = 4  # pools in which a host is opened for a site by itself
 _CLOSE = 1e-9
@@ -92,10 +92,3 @@ def _by_use(state: State, s: int, waiting: Bools, prices: Prices) -> list[int]:
     reach = np.bincount(problem.pool, weights=wanted, minlength=problem.pools)
     worth = np.minimum(reach, problem.caps)[may] / np.maximum(prices.next(count)[may], _CLOSE)
     return [int(p) for p in may[np.lexsort((may, -reach[may], -worth))]]
-
-
-def place_without_standby(state: State, sites: Ints) -> Ints:
-    """Give those of ``sites`` (n,) a home that find one on the hosts that run; return the others."""
-    everybody = np.ones(state.ground.problem.sites, dtype=np.bool_)
-    left = [int(s) for s in sites if state.home[s] == NOWHERE and not settle(state, int(s), everybody)]
-    return np.array(left, dtype=np.int64)

@@ -9,6 +9,7 @@ from planner.fleet import Fleet, Ints
 from planner.sizing.counts import Sized
 from planner.sizing.draft import Draft
 from planner.sizing.hosts import Seat, Seating
+from planner.sizing.merit import objective_of
 from planner.sizing.model import Counts
 from planner.sizing.placement import Placement
 from planner.sizing.primal.afterwards import pair_of
@@ -17,8 +18,8 @@ from planner.sizing.problem import Problem, group
 from planner.sizing.today import Today
 
 
-def draft_of(fleet: Fleet, problem: Problem, state: State, today: Today, bound: float) -> Draft:
-    """Return the draft of ``state``; its value is added up from it, and ``bound`` is one on its objective."""
+def draft_of(fleet: Fleet, problem: Problem, state: State, today: Today) -> Draft:
+    """Return the draft of ``state``; its value is added up from it, and nothing is known of other plans."""
     sites = np.flatnonzero(state.home != NOWHERE)
     used = np.union1d(state.home[sites], state.standby[sites][state.standby[sites] != NOWHERE])
     name = _names(fleet, problem, state, used, today)
@@ -40,19 +41,9 @@ def draft_of(fleet: Fleet, problem: Problem, state: State, today: Today, bound: 
     classes = group(problem, by_weight=True)
     none = np.zeros(classes.count, dtype=np.int64)
     counts = Counts(hosts, np.zeros(len(classes.pool)), none, none)
-    value = _value(problem, hosts, placement)
-    sized = Sized(classes, counts, value, min(bound, value), False, "not all plans were tried")
+    value = objective_of(problem, hosts, placement)
+    sized = Sized(classes, counts, value, 0.0, False, "not all plans were tried")
     return Draft(sized, placement, Seating(seats, names), standbys)
-
-
-def _value(problem: Problem, hosts: Ints, placement: Placement) -> float:
-    """Return the objective of ``hosts`` (P,) and a placement."""
-    if problem.objective == "hosts":
-        return float(hosts.sum())
-    if problem.objective == "new_hosts":
-        return float(np.maximum(0, hosts - problem.existing).sum())
-    pairs = float(problem.pair_cost[placement.pair].sum())
-    return float(problem.host_cost[hosts > 0] @ hosts[hosts > 0]) + pairs + float(problem.own_cost[placement.own].sum())
 
 
 def _names(fleet: Fleet, problem: Problem, state: State, used: Ints, today: Today) -> dict[int, str]:

@@ -50,8 +50,7 @@ def _to_blame(state: State) -> tuple[Ints, bool]:
     ground, over = state.ground, state.over()
     if over[:-2].any():
         row, host = (int(at[0]) for at in np.nonzero(over[:-2]))
-        behind = np.flatnonzero(state.standby == host)
-        mine = behind[(state.lost_with(state.home[behind]) == row).any(axis=1)]
+        mine = state.relying_on(host, row)
         if len(mine):
             return mine, True
         return np.flatnonzero(state.home == host), False
@@ -60,9 +59,7 @@ def _to_blame(state: State) -> tuple[Ints, bool]:
         return np.flatnonzero(state.home == hosts[0]), False
     limits = np.flatnonzero(state.used > ground.most)
     if len(limits):
-        inside = (ground.limits_of == limits[0]).any(axis=1)
-        at = (state.home != NOWHERE) & inside[state.pool[state.home]] & (ground.brings[limits[0]] > 0)
-        return np.flatnonzero(at), False
+        return state.counted_in(int(limits[0])), False
     heavy = np.flatnonzero(state.carried > ground.host_weight)
     return np.flatnonzero(state.home == heavy[0]), False
 

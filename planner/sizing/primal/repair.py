@@ -10,7 +10,7 @@ import numpy as np
 
 from planner.fleet import Bools, Ints
 from planner.sizing.primal.choices import choices
-from planner.sizing.primal.state import NOWHERE, State
+from planner.sizing.primal.state import State
 from planner.sizing.solver import Effort
 
 _LOOKED_AT = 24  # sites at a time
@@ -74,16 +74,12 @@ def in_the_way(state: State, rng: np.random.Generator | None = None) -> Ints:
     heavy = np.flatnonzero(state.carried > ground.host_weight)
     pick = 0 if rng is None else int(rng.integers(len(rows) + len(beyond) + len(heavy)))
     if pick < len(rows):
-        at = state.home == hosts[pick]
-        behind = np.flatnonzero(state.standby == hosts[pick])
-        at[behind[(state.lost_with(state.home[behind]) == rows[pick]).any(axis=1)]] = True
-    elif pick < len(rows) + len(beyond):
-        limit = beyond[pick - len(rows)]
-        inside = (ground.limits_of == limit).any(axis=1)
-        at = (state.home != NOWHERE) & inside[state.pool[state.home]] & (ground.brings[limit] > 0)
-    else:
-        at = state.home == heavy[pick - len(rows) - len(beyond)]
-    return np.flatnonzero(at)
+        host, loss = int(hosts[pick]), int(rows[pick])
+        return np.union1d(np.flatnonzero(state.home == host), state.relying_on(host, loss))
+    pick -= len(rows)
+    if pick < len(beyond):
+        return state.counted_in(int(beyond[pick]))
+    return np.flatnonzero(state.home == heavy[pick - len(beyond)])
 
 
 def _become(state: State, other: State) -> None:

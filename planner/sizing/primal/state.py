@@ -71,7 +71,7 @@ class Ground:
         if self.losses is None:
             return np.zeros(self.problem.sites, dtype=np.bool_)
         problem = self.problem
-        return self.losses.coverable(problem.indptr, problem.pool, problem.max_hosts, problem.homes)
+        return self.losses.coverable_sites(problem)
 
     @cached_property
     def limits_of(self) -> Ints:
@@ -246,6 +246,19 @@ class State:
         """Return the clusters above its room for each loss and host, the ordinary day included, (losses + 2, M)."""
         over: Ints = np.maximum(0, self.load + self.extra - self.room)
         return over
+
+    def relying_on(self, host: int, loss: int) -> Ints:
+        """Return the sites that the loss of that row of ``extra`` sends to ``host``."""
+        behind = np.flatnonzero(self.standby == host)
+        sent: Ints = behind[(self.lost_with(self.home[behind]) == loss).any(axis=1)]
+        return sent
+
+    def counted_in(self, limit: int) -> Ints:
+        """Return the sites at home that bring something to a limit on a hub or zone."""
+        inside = (self.ground.limits_of == limit).any(axis=1)
+        placed = np.flatnonzero((self.home != NOWHERE) & (self.ground.brings[limit] > 0))
+        counted: Ints = placed[inside[self.pool[self.home[placed]]]]
+        return counted
 
     def violation(self) -> float:
         """Return by how much the constraints (1) to (4) are broken in all; 0 for a plan that may stand."""
