@@ -58,7 +58,7 @@ class CoverModel(FlowModel):
                         self._add(1 * self.f[a] <= 0, f"follow{a}")
                     continue
                 self.w[a] = self._whole(f"w{a}", int(classes.demand[c]))
-                row = self.w[a] <= self.f[a] if can else self.w[a] == self.f[a]
+                row = self.w[a] - self.f[a] <= 0 if can else self.w[a] - self.f[a] == 0
                 self._add(row, f"uncovered{a}")
 
     def _require(self, row: Row) -> None:
