@@ -180,7 +180,9 @@ def _waves(state: State, tasks: Sequence[Task], timetable: Timetable, clocks: Cl
         pilot = not piloted and any(step.site for step in steps)
         piloted |= pilot
         zone = Counter(clock.timezone for clock in zones).most_common(1)[0][0]
-        waves.append(Wave(number, steps[0].starts, max(step.ends for step in steps), steps, pilot, zone))
+        # By the time that passes: two moments of one zone compare by the clock on the wall.
+        ends = max((step.ends for step in steps), key=dt.datetime.timestamp)
+        waves.append(Wave(number, steps[0].starts, ends, steps, pilot, zone))
     return tuple(waves)
 
 

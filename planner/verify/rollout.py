@@ -6,7 +6,7 @@ import datetime as dt
 import math
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import chain, combinations
 
 from planner.fleet import Fleet
@@ -29,7 +29,7 @@ def verify_rollout(fleet: Fleet, plan: Plan, rollout: Rollout) -> tuple[Violatio
     minute, and the limits of the policy wave by wave. Codes are those of `planner.verify.CODES`.
     """
     case = Case(read_inventory(fleet), plan)
-    check = _Check(fleet, case, rollout)
+    check = _Check(fleet, case, _in_utc(rollout))
     form = list(check.form())
     if any(violation.code == "step_form" for violation in form):
         return tuple(form)  # what follows looks up what these steps name
@@ -38,6 +38,24 @@ def verify_rollout(fleet: Fleet, plan: Plan, rollout: Rollout) -> tuple[Violatio
         replay.run(), check.arrived(replay), check.times(), check.waves(), check.spacing(), check.host_releases()
     )
     return (*form, *found)
+
+
+def _in_utc(rollout: Rollout) -> Rollout:
+    """Return the same moments in UTC.
+
+    Python compares and subtracts two moments of one time zone by the clock on the wall, which is wrong by an hour
+    where that clock repeats or leaves out one (Python library reference, datetime).
+    """
+
+    def moved(step: Step) -> Step:
+        return replace(step, starts=step.starts.astimezone(dt.UTC), ends=step.ends.astimezone(dt.UTC))
+
+    waves = []
+    for wave in rollout.waves:
+        steps = tuple(map(moved, wave.steps))
+        starts, ends = wave.starts.astimezone(dt.UTC), wave.ends.astimezone(dt.UTC)
+        waves.append(replace(wave, starts=starts, ends=ends, steps=steps))
+    return replace(rollout, waves=tuple(waves))
 
 
 @dataclass
@@ -163,9 +181,11 @@ class _Check:
     def times(self) -> Iterator[Violation]:
         """Windows and freezes."""
         for step in self.rollout.steps:
-            trouble = self._clock(step).trouble(step.starts, step.ends)
+            clock = self._clock(step)
+            trouble = clock.trouble(step.starts, step.ends)
             if trouble:
-                yield Violation(trouble, f"step {step.id}", f"{step.starts.isoformat()} to {step.ends.isoformat()}")
+                local = (moment.astimezone(clock.zone).isoformat() for moment in (step.starts, step.ends))
+                yield Violation(trouble, f"step {step.id}", " to ".join(local))
 
     def waves(self) -> Iterator[Violation]:
         """The most sites of a wave, in all, of a region, of a host and of a crew; one night for all steps."""
