@@ -8,7 +8,7 @@ from click.testing import CliRunner
 
 from planner.fleet import Policy
 from planner.rules import Checker
-from planner.sizing.problem import build_problem
+from planner.sizing.instance.problem import build_problem
 from planner.verify import verify
 from tests.benchmarks import generated
 from tests.benchmarks.__main__ import main

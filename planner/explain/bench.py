@@ -16,14 +16,14 @@ from planner.fleet import Fleet
 from planner.plan import Plan
 from planner.rules import Checker
 from planner.sizing import plan as make_plan
-from planner.sizing.problem import Problem, restrict
-from planner.sizing.solver import Effort
+from planner.sizing.instance.problem import Problem, restrict
+from planner.sizing.solvers.budget import SolveBudget
 
 _CLOSE = 1e-9  # sums of weights
 
 
-def planned(fleet: Fleet, effort: Effort) -> Plan:
-    """Return a plan of ``fleet`` within ``effort``.
+def planned(fleet: Fleet, budget: SolveBudget) -> Plan:
+    """Return a plan of ``fleet`` within ``budget``.
 
     It is made in a thread of its own, where a plan leaves Ctrl-C alone: that ends the whole explanation and not
     this one plan.
@@ -32,21 +32,21 @@ def planned(fleet: Fleet, effort: Effort) -> Plan:
         return pool.submit(
             make_plan,
             fleet,
-            time_limit=effort.left,
-            seed=effort.seed,
-            watch=lambda _progress: not effort.stopped.is_set(),
+            time_limit=budget.left,
+            seed=budget.seed,
+            watch=lambda _progress: not budget.stopped.is_set(),
         ).result()
 
 
 @dataclass
 class Bench:
-    """One fleet with its plan; ``effort`` is shared by all searches. ``tell`` takes words on what is going on."""
+    """One fleet with its plan; ``budget`` is shared by all searches. ``tell`` takes words on what is going on."""
 
     fleet: Fleet
     plan: Plan
     checker: Checker
     problem: Problem
-    effort: Effort
+    budget: SolveBudget
     tell: Callable[[str], None]
     notes: list[str] = field(default_factory=list)
 
@@ -57,19 +57,19 @@ class Bench:
 
     def replan(self, changes: Sequence[Change]) -> Plan | None:
         """Return the plan of the changed fleet, without later aims; None when no time is left."""
-        return None if self.effort.spent else self.plan_of(changed(self.fleet, changes))
+        return None if self.budget.spent else self.plan_of(changed(self.fleet, changes))
 
     def plan_of(self, fleet: Fleet) -> Plan | None:
         """Return the plan of another fleet, without later aims; None when no time is left."""
-        if self.effort.spent:
+        if self.budget.spent:
             return None
-        return planned(fleet.replace(policy=fleet.policy.replace(then="")), self.effort)
+        return planned(fleet.replace(policy=fleet.policy.replace(then="")), self.budget)
 
-    def share(self, part: float) -> Effort:
+    def share(self, part: float) -> SolveBudget:
         """Return an effort of its own for ``part`` of the time left; Ctrl-C ends it too."""
-        left = self.effort.left
+        left = self.budget.left
         seconds = None if left is None else part * left
-        return dataclasses.replace(self.effort, seconds=seconds, started=time.monotonic())
+        return dataclasses.replace(self.budget, seconds=seconds, started=time.monotonic())
 
     @property
     def counted(self) -> int:

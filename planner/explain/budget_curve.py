@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from planner.explain.bench import planned
 from planner.fleet import Fleet
 from planner.plan import Plan
-from planner.sizing.solver import Effort
+from planner.sizing.solvers.budget import SolveBudget
 
 # In the order of planning: what is near today's budgets first, as time may end.
 SHARES = (0.9, 1.1, 0.8, 1.25, 0.7, 1.5, 0.6, 2.0, 0.5)
@@ -46,17 +46,17 @@ def budget_curve(
     hosts, is taken for today's budgets. ``time_limit`` in seconds is for all points: at the limit, or at Ctrl-C, the
     points so far come back, the last one perhaps not proven. ``tell`` is called with each share before it is planned.
     """
-    effort = Effort(seconds=time_limit, seed=seed)
+    budget = SolveBudget(seconds=time_limit, seed=seed)
     points = []
-    with effort.listening():
+    with budget.listening():
         if plan is not None and plan.objective == "hosts":
             points.append(_point(1.0, plan))
         for share in SHARES if points else (1.0, *SHARES):
-            if effort.spent:
+            if budget.spent:
                 break
             if tell is not None:
                 tell(share)
-            points.append(_point(share, planned(_with_budgets(fleet, share), effort)))
+            points.append(_point(share, planned(_with_budgets(fleet, share), budget)))
     return tuple(sorted(points, key=lambda point: point.share))
 
 

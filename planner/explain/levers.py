@@ -26,7 +26,7 @@ def _one_more_host(bench: Bench) -> list[Suggestion]:
     full = [p for p, pool in enumerate(fleet.pool_ids) if running[pool] >= fleet.max_hosts[p]]
     found = []
     for p in (
-        () if bench.effort.spent else sorted(full, key=lambda p: (fleet.pool_ids[p] not in forced, fleet.pool_ids[p]))
+        () if bench.budget.spent else sorted(full, key=lambda p: (fleet.pool_ids[p] not in forced, fleet.pool_ids[p]))
     ):
         pool, most = fleet.pool_ids[p], int(fleet.max_hosts[p])
         bench.tell(f"one host more at {pool}")
@@ -110,9 +110,9 @@ def _least(
     low, high = 0, 0
     while high < last and not saves(high):
         low, high = high + 1, min(last, 2 * high + 1)
-        if bench.effort.spent:
+        if bench.budget.spent:
             return []
-    while low < high and not bench.effort.spent:
+    while low < high and not bench.budget.spent:
         middle = (low + high) // 2
         if saves(middle):
             high = middle
@@ -127,6 +127,6 @@ def _least(
             changes(step),
             plans[high],
             confirmed=True,
-            fewest=low == high and not bench.effort.spent,
+            fewest=low == high and not bench.budget.spent,
         )
     ]

@@ -22,7 +22,7 @@ from planner.explain.wording import some
 from planner.latency import EVIDENCE, estimate_range_ms
 from planner.plan import Known, MeasureFirst, Outcome, Plan
 from planner.rules import Checker
-from planner.sizing.problem import Problem
+from planner.sizing.instance.problem import Problem
 from planner.words import counted
 
 _MOST_ARCS = 100_000
@@ -58,7 +58,7 @@ def _that_would_hurt(bench: Bench) -> list[_Group]:
     used = {(a.site, a.hub): a.budget_ms - a.rtt_ms for a in bench.plan.assignments if a.evidence != "measured"}
     # Those closest to their budget stand together, so that halving finds them soon.
     found = _halved(bench, tuple(sorted(used, key=lambda pair: (used[pair], pair)))) if used else []
-    if used and bench.effort.spent:
+    if used and bench.budget.spent:
         bench.notes.append("Time ended before every pair in use was tried: others may be worth measuring as well.")
     return found
 
@@ -95,7 +95,7 @@ def _without(bench: Bench, pairs: tuple[Pair, ...]) -> Plan | None:
 def _that_would_help(bench: Bench) -> list[_Group]:
     """Return the sets of pairs that would save a host, and the pairs that would serve an unserved site."""
     candidates = open_pairs(bench.fleet, bench.checker)
-    if not candidates or bench.effort.spent:
+    if not candidates or bench.budget.spent:
         return []
     bench.tell("what if every pair turned out within the budget")
     fleet = assumed(bench.fleet, list(candidates), "within")
@@ -130,10 +130,10 @@ def _saving(bench: Bench, optimistic: Checker, candidates: dict[Pair, float]) ->
         return []
     model = OpeningModel(problem, extra, bench.counted - 1)
     add_sets(bench, model)
-    effort = bench.share(_UPSIDE_SHARE)
+    budget = bench.share(_UPSIDE_SHARE)
     found: list[_Group] = []
     for _ in range(_TRIES):
-        answer = model.solve(effort)
+        answer = model.solve(budget)
         if answer is None or not len(answer.used):
             break
         names = tuple(sorted({_pair_of(extra.names[int(extra.switch[x])]) for x in answer.used}))

@@ -1,7 +1,7 @@
 """The fewest changes that let all sites fit: the class flow model with extra arcs, as arrays.
 
 Sets and data
-    c in K        classes of sites: size s_c, k_c clusters that share a host; arcs (c, p) as in `planner.sizing.model`
+    c in K        classes of sites: size s_c, k_c clusters that share a host; arcs (c, p) as in `assignment.flow_model`
     x in X        extra arcs: site i_x, pool p_x, opened by the change w_x, which has to be of size g_x
 Variables
     n_p whole, 0..M_p; a_p >= 0 hosts to add; f_cp >= 0; o_c >= 0 sites that use their own tie-breaker
@@ -33,8 +33,10 @@ import scipy.sparse as sp
 
 from planner.explain.arcs import ExtraArcs
 from planner.fleet import Bools, Floats, Ints
-from planner.sizing.problem import Problem, group
-from planner.sizing.solver import Effort, LinearProgram, solve_arrays
+from planner.sizing.instance.classes import group
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.solvers.highs import LinearProgram, solve_arrays
 
 
 @dataclass(frozen=True)
@@ -156,11 +158,11 @@ class OpeningModel:
         """Ask for an answer that does not contain this one (9)."""
         self.rows.add([(self.u[answer.changes], 1.0)], -np.inf, float(len(answer.changes) - 1))
 
-    def solve(self, effort: Effort) -> Opened | None:
+    def solve(self, budget: SolveBudget) -> Opened | None:
         """Return the fewest changes and, among those, the smallest; None when there are none or time ended."""
         cost = np.zeros(self.columns)
         cost[self.u] = 1.0
-        fewest = solve_arrays(self._program(cost), effort)
+        fewest = solve_arrays(self._program(cost), budget)
         if not fewest.outcome.has_solution:
             return None
         number = round(float(fewest.x[self.u].sum()))
@@ -168,7 +170,7 @@ class OpeningModel:
         best = fewest
         if number and largest > 0:
             cost[self.y] = 0.5 * self.extra.size / (number * largest)
-            smallest = solve_arrays(self._program(cost), effort)
+            smallest = solve_arrays(self._program(cost), budget)
             if smallest.outcome.has_solution and round(float(smallest.x[self.u].sum())) <= number:
                 best = smallest
         return Opened(

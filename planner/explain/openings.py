@@ -13,7 +13,7 @@ from planner.explain.opening import Opened, OpeningModel
 from planner.explain.wording import figure, some
 from planner.fleet import Bools
 from planner.plan import Plan
-from planner.sizing.problem import Problem
+from planner.sizing.instance.problem import Problem
 
 _NAMED = 8  # changes told in words; the data hold all of them
 _ANSWERS = 3  # alternatives of one kind
@@ -53,12 +53,12 @@ def _note_reach(bench: Bench, extra: ExtraArcs) -> None:
 def _search(bench: Bench, problem: Problem, extra: ExtraArcs, kind: Kind) -> list[Suggestion]:
     model = OpeningModel(problem, extra, bench.counted - 1)
     add_sets(bench, model)
-    effort = bench.share(_SHARE)
+    budget = bench.share(_SHARE)
     found: list[Suggestion] = []
     # Where others are left out for want of room, serving them in their stead might do with less.
     fewest = problem.sites == bench.problem.sites
     for _ in range(_TRIES):
-        answer = model.solve(effort)
+        answer = model.solve(budget)
         if answer is None:
             break
         if not len(answer.used) and bench.plan.gap == 0:

@@ -16,8 +16,8 @@ from planner.explain.site import position_of, view_site
 from planner.fleet import Fleet
 from planner.plan import MeasureFirst, Plan
 from planner.rules import Checker
-from planner.sizing.problem import build_problem
-from planner.sizing.solver import Effort
+from planner.sizing.instance.problem import build_problem
+from planner.sizing.solvers.budget import SolveBudget
 
 
 def explain(
@@ -40,23 +40,23 @@ def explain(
 
     Raises InputError for a ``site`` that the fleet does not have, and what `planner.plan` raises.
     """
-    effort = Effort(seconds=time_limit, seed=seed)
+    budget = SolveBudget(seconds=time_limit, seed=seed)
     if site is not None:
         position_of(fleet, site)
     tell = tell or _silent
     checker = Checker(fleet)
-    with effort.listening():
+    with budget.listening():
         if plan is None:
             tell("the plan itself")
-            plan = planned(fleet, effort)
+            plan = planned(fleet, budget)
         if site is not None:
             return Explanation(Figures.of(plan), plan, site=view_site(fleet, checker, plan, site))
-        bench = Bench(fleet, plan, checker, build_problem(fleet, checker), effort, tell)
+        bench = Bench(fleet, plan, checker, build_problem(fleet, checker), budget, tell)
         if left_out := plan.proof.details.get("left_out"):
             bench.notes.append(str(left_out))
         found = _suggestions(bench)
         measure = measure_first(bench)
-    if effort.spent:
+    if budget.spent:
         bench.notes.append("Time ended before everything was tried: more or smaller changes may help as well.")
     # What a plan has confirmed counts more than what the rules alone suggest.
     confirmed = {s.site: s.words for s in found if s.goal == "serve" and s.confirmed}
@@ -85,10 +85,10 @@ def pairs_to_measure(
     They are found by planning changed fleets within ``time_limit`` seconds; at the limit, or at Ctrl-C in the main
     thread, what was found so far comes back. Raises what `planner.plan` raises.
     """
-    effort = Effort(seconds=time_limit, seed=seed)
+    budget = SolveBudget(seconds=time_limit, seed=seed)
     checker = Checker(fleet)
-    with effort.listening():
-        bench = Bench(fleet, plan, checker, build_problem(fleet, checker), effort, tell or _silent)
+    with budget.listening():
+        bench = Bench(fleet, plan, checker, build_problem(fleet, checker), budget, tell or _silent)
         return measure_first(bench)
 
 

@@ -33,7 +33,7 @@ def by_host(fleet: Fleet) -> ByHost:
 
     Every plan of the one is a plan of the other with as many hosts. Hosts that are to be emptied, or that Current
     names beyond what a pool can hold, are in neither. Pools are named so that in order of their ids each split pool
-    comes to the name of its host, see `planner.sizing.today`.
+    comes to the name of its host, see `instance.incumbent`.
     """
     rows, host_of, pool_of = [], {}, {}
     running = running_hosts(fleet)

@@ -18,8 +18,8 @@ from planner.rules import Checker
 from planner.sizing import Progress
 from planner.sizing import plan as make_plan
 from planner.sizing.assemble import with_evidence
-from planner.sizing.problem import Problem, build_problem
-from planner.sizing.worth import Worth, aims_of_worth, as_bounded
+from planner.sizing.instance.problem import Problem, build_problem
+from planner.sizing.solution.served_aims import Worth, aims_of_worth, as_bounded
 
 
 def plan_frozen(

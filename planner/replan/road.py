@@ -13,7 +13,7 @@ from planner.replan.by_host import ByHost, by_host, folded
 from planner.sizing import Progress
 from planner.sizing import plan as make_plan
 from planner.sizing.fewest_moves import MoveModel
-from planner.sizing.solver import Effort
+from planner.sizing.solvers.budget import SolveBudget
 from planner.words import counted
 
 _SEARCH_S = 60.0  # for the fewest moves, where the caller gives no limit
@@ -50,8 +50,8 @@ def replan(
     split = by_host(fleet)
     if not why:
         seconds = left if left is not None else _SEARCH_S * (_THOROUGH if thorough else 1)
-        effort = Effort(seconds=seconds, seed=seed, watch=watch)
-        return _fewest(first, split, first.hosts + extra_hosts, effort)
+        budget = SolveBudget(seconds=seconds, seed=seed, watch=watch)
+        return _fewest(first, split, first.hosts + extra_hosts, budget)
     second = make_plan(split.fleet, time_limit=left, seed=seed, thorough=thorough, watch=watch)
     return _not_settled(fleet, _better(fleet, first, folded(split, second)), why, extra_hosts)
 
@@ -80,14 +80,14 @@ def _not_settled(fleet: Fleet, plan: Plan, why: str, extra_hosts: int) -> Plan:
     return plan.replace(findings=(*plan.findings, *findings))
 
 
-def _fewest(first: Plan, split: ByHost, most_hosts: int, effort: Effort) -> Plan:
+def _fewest(first: Plan, split: ByHost, most_hosts: int, budget: SolveBudget) -> Plan:
     """Return ``first`` with hosts and assignments that move the fewest sites, as far as time allows."""
     model = MoveModel(split.fleet, {entry.site for entry in first.unserved})
-    with effort.listening():
-        found = model.solve(most_hosts, effort)
+    with budget.listening():
+        found = model.solve(most_hosts, budget)
         if found.sized is None:
             return _not_settled(split.original, first, "time was up", most_hosts - first.hosts)
-        changed, hosts, rows, spared = model.named(found.sized, effort)
+        changed, hosts, rows, spared = model.named(found.sized, budget)
     second = folded(split, first.replace(host_list=hosts, assignments=rows, no_host_needed=spared))
     if len(hosts) <= first.hosts and changed > len(moved_sites(split.original, first)):
         return first

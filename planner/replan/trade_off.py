@@ -10,7 +10,7 @@ from planner.fleet import Finding, Fleet
 from planner.plan import Plan
 from planner.replan.by_host import by_host
 from planner.sizing.fewest_moves import MoveModel
-from planner.sizing.solver import Effort
+from planner.sizing.solvers.budget import SolveBudget
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,16 +50,16 @@ def trade_off(
     _refuse(fleet)
     split = by_host(fleet)
     model = MoveModel(split.fleet, {entry.site for entry in plan.unserved})
-    effort = Effort(seconds=time_limit, seed=seed)
+    budget = SolveBudget(seconds=time_limit, seed=seed)
     points: list[Point] = []
-    with effort.listening():
+    with budget.listening():
         tell("the fewest moves with hosts without end")
-        end = model.solve(int(model.problem.max_hosts.sum()), effort)
+        end = model.solve(int(model.problem.max_hosts.sum()), budget)
         for hosts in range(plan.hosts, plan.hosts + most + 1):
             tell(f"the fewest moves with {hosts} hosts")
-            found = model.solve(hosts, effort)
+            found = model.solve(hosts, budget)
             points.append(Point(hosts, found.moves, max(found.bound, end.bound)))
-            if effort.spent or (found.moves is not None and found.moves <= end.bound):
+            if budget.spent or (found.moves is not None and found.moves <= end.bound):
                 break
     return tuple(points)
 

@@ -12,8 +12,8 @@ from planner.plan import Plan
 from planner.releases import parse_release
 from planner.rules import Checker
 from planner.running import Running, running_hosts
-from planner.sizing.problem import Problem, build_problem
-from planner.sizing.today import read_today
+from planner.sizing.instance.incumbent import read_today
+from planner.sizing.instance.problem import Problem, build_problem
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,18 +13,19 @@ from planner.fleet import Finding, Fleet, fitted
 from planner.plan import Plan
 from planner.rules import Checker
 from planner.sizing.assemble import assemble
-from planner.sizing.counts import Wishes, size
 from planner.sizing.cover import own_rather_than_bare, plan_covered
-from planner.sizing.draft import Draft
-from planner.sizing.hosts import Seating, seat_all
-from planner.sizing.later import by_later_aims
-from planner.sizing.levels import levels_of
-from planner.sizing.placement import LATER, Later, Placement
-from planner.sizing.problem import Problem, build_problem
-from planner.sizing.search import spread
-from planner.sizing.solver import Effort, Progress
-from planner.sizing.staying import with_fewer_moves
-from planner.sizing.today import read_today
+from planner.sizing.host_counts.cutting_planes import reference_counts
+from planner.sizing.host_counts.fewest_hosts import SecondaryCosts, size
+from planner.sizing.instance.incumbent import read_today
+from planner.sizing.instance.problem import Problem, build_problem
+from planner.sizing.packing.hosts import seat_all
+from planner.sizing.solution.attained import attained_aims
+from planner.sizing.solution.draft import Draft
+from planner.sizing.solution.placement import TIE_BREAKS, Placement, TieBreak
+from planner.sizing.solution.seating import Seating
+from planner.sizing.solvers.budget import Progress, SolveBudget
+from planner.sizing.tie_breaks import break_ties
+from planner.sizing.tie_breaks.running_hosts import with_fewer_moves
 from planner.sizing.within_limits import Drafted, plan_within_limits
 
 __all__ = ["Progress", "plan"]
@@ -55,36 +56,38 @@ def plan(
     limit = None if time_limit == math.inf else time_limit
     fitted("", zip(_ASKED, (limit, seed), (None, 0), strict=True))
     _refuse_unmodelled(fleet)
-    then = _later_aims(fleet)
+    tie_breaks = _tie_breaks(fleet)
     began = time.perf_counter()
-    effort = Effort(seconds=limit, seed=seed, watch=watch)
+    budget = SolveBudget(seconds=limit, seed=seed, watch=watch)
     checker = Checker(fleet)
     problem = own_rather_than_bare(fleet, build_problem(fleet, checker))
     today = read_today(fleet, problem)
     eligible = time.perf_counter()
-    with effort.listening():
+    with budget.listening():
         in_force = today.in_force(fleet, problem)
-        stays, limited = in_force.stays, problem.limited
+        incumbent, limited = in_force.incumbent, problem.limited
 
-        def make(problem: Problem, effort: Effort, wishes: Wishes | None) -> Drafted:
+        def make(problem: Problem, budget: SolveBudget, secondary: SecondaryCosts | None) -> Drafted:
             if fleet.policy.cover != "none":
-                draft = plan_covered(fleet, problem, in_force, then, today, effort)
-                return draft, levels_of(problem, draft.placement, draft.seating, in_force, then, {})
-            sized = size(problem, effort, spread(problem, stays), wishes)
-            sized, placement, lowered, bounds = by_later_aims(problem, sized, stays, then, effort, thorough=thorough)
+                draft = plan_covered(fleet, problem, in_force, tie_breaks, today, budget)
+                return draft, attained_aims(problem, draft.placement, draft.seating, in_force, tie_breaks, {})
+            sized = size(problem, budget, reference_counts(problem, incumbent), secondary)
+            sized, placement, lowered, bounds = break_ties(
+                problem, sized, incumbent, tie_breaks, budget, thorough=thorough
+            )
 
             def seat(placement: Placement) -> Seating:
-                return seat_all(fleet, lowered, sized.counts.hosts, placement, today, effort)
+                return seat_all(fleet, lowered, sized.counts.hosts, placement, today, budget)
 
             made = placement, seat(placement)
-            if not limited and not effort.spent:
-                made = with_fewer_moves(lowered, sized, made, in_force, then, seat)
+            if not limited and not budget.spent:
+                made = with_fewer_moves(lowered, sized, made, in_force, tie_breaks, seat)
             placement, seating = made
-            levels = levels_of(problem, placement, seating, in_force, then, bounds)
-            return Draft(sized, placement, seating, (None,) * len(seating.seats)), levels
+            attained = attained_aims(problem, placement, seating, in_force, tie_breaks, bounds)
+            return Draft(sized, placement, seating, (None,) * len(seating.seats)), attained
 
-        draft, levels = plan_within_limits(problem, stays, then, effort, make)
-        result = assemble(fleet, checker, problem, draft, levels, today, effort)
+        draft, attained = plan_within_limits(problem, incumbent, tie_breaks, budget, make)
+        result = assemble(fleet, checker, problem, draft, attained, today, budget)
     seconds = {"eligibility": eligible - began, "solve": time.perf_counter() - eligible}
     return result.replace(seconds=seconds)
 
@@ -105,11 +108,13 @@ def _refuse_unmodelled(fleet: Fleet) -> None:
         raise InputError((Finding("error", "split-pair-costs", "Policy", message, hint),))
 
 
-def _later_aims(fleet: Fleet) -> tuple[Later, ...]:
+def _tie_breaks(fleet: Fleet) -> tuple[TieBreak, ...]:
     """Return the aims of policy ``then`` in order; InputError for a word that is none, or one that is there twice."""
     words = fleet.policy.then.replace(",", " ").split()
-    aims = tuple(aim for word in words for aim in LATER if aim == word)
+    aims = tuple(aim for word in words for aim in TIE_BREAKS if aim == word)
     if len(aims) < len(words) or len(set(aims)) < len(aims):
         message = f'then is "{fleet.policy.then}"; it lists aims among equals, each once.'
-        raise InputError((Finding("error", "then_unknown", "Policy", message, f"Use some of: {' '.join(LATER)}."),))
+        raise InputError(
+            (Finding("error", "then_unknown", "Policy", message, f"Use some of: {' '.join(TIE_BREAKS)}."),)
+        )
     return aims

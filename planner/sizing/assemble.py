@@ -22,17 +22,17 @@ from planner.plan import (
     Unserved,
 )
 from planner.rules import Checker
-from planner.sizing.counts import Sized
 from planner.sizing.cover.losses import read_losses
-from planner.sizing.draft import Draft
-from planner.sizing.hosts import Seat
-from planner.sizing.levels import Level
-from planner.sizing.placement import Placement
-from planner.sizing.problem import Problem
+from planner.sizing.instance.incumbent import Today
+from planner.sizing.instance.problem import Problem
 from planner.sizing.proof import prove
-from planner.sizing.solver import Effort
-from planner.sizing.today import Today
-from planner.sizing.worth import Worth, aims_of_worth
+from planner.sizing.solution.attained import Attained
+from planner.sizing.solution.counts import Sized
+from planner.sizing.solution.draft import Draft
+from planner.sizing.solution.placement import Placement
+from planner.sizing.solution.seating import Seat
+from planner.sizing.solution.served_aims import Worth, aims_of_worth
+from planner.sizing.solvers.budget import SolveBudget
 from planner.version import VERSION
 
 
@@ -41,9 +41,9 @@ def assemble(
     checker: Checker,
     problem: Problem,
     draft: Draft,
-    levels: tuple[Level, ...],
+    attained: tuple[Attained, ...],
     today: Today,
-    effort: Effort,
+    budget: SolveBudget,
 ) -> Plan:
     """Return the Plan; everything in it is in order of ids."""
     sized, placement = draft.sized, draft.placement
@@ -54,7 +54,7 @@ def assemble(
     ]
     served_own = {fleet.site_ids[problem.site_at[s]] for s in np.flatnonzero(placement.own)}
     sized = _recounted(fleet, problem, sized, placement, hosts)
-    proof, bound = prove(fleet, problem, sized, placement, effort)
+    proof, bound = prove(fleet, problem, sized, placement, budget)
     sized = dataclasses.replace(sized, bound=bound)
     uncovered = _uncovered(fleet, problem, draft)
     made = Plan(
@@ -71,7 +71,7 @@ def assemble(
         before=aims_of_worth(
             fleet, {u.site for u in unserved}, {u.site for u in uncovered}, _least(fleet, problem, draft)
         ),
-        then=tuple(Aim(level.aim, level.value, level.bound, level.proven) for level in levels),
+        then=tuple(Aim(one.aim, one.value, one.bound, one.proven) for one in attained),
         findings=fleet.findings,
         policy=dataclasses.asdict(fleet.policy),
         sources=fleet.sources,
@@ -298,6 +298,6 @@ def _reached(problem: Problem, seats: Sequence[Seat], s: int, pools: Ints) -> li
         _, first, host = np.unique(names, return_index=True, return_inverse=True)
         load, carried = (np.bincount(host, weights=w) for w in (clusters, problem.weights[site] * share))
         room = problem.caps[pool[first]] >= load + problem.items[s]
-        heavy = carried + problem.item_weight[s] > problem.host_weight * (1 + 1e-9)
-        found += ["max_share_percent"] if (np.isin(pool[first], pools) & room & heavy).any() else []
+        multi_cluster = carried + problem.item_weight[s] > problem.host_weight * (1 + 1e-9)
+        found += ["max_share_percent"] if (np.isin(pool[first], pools) & room & multi_cluster).any() else []
     return found

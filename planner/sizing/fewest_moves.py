@@ -13,14 +13,16 @@ from planner.fleet import Fleet, Floats
 from planner.plan import Assignment, Host, NoHostNeeded
 from planner.rules import Checker
 from planner.sizing.assemble import hosts_and_assignments, no_host_needed
-from planner.sizing.counts import Sized, minimise, objective_value
-from planner.sizing.draft import Draft
-from planner.sizing.hosts import seat_all
-from planner.sizing.model import FlowModel
-from planner.sizing.placement import placed
-from planner.sizing.problem import build_problem, group, restrict
-from planner.sizing.solver import Effort
-from planner.sizing.today import read_today
+from planner.sizing.assignment.flow_model import FlowModel
+from planner.sizing.host_counts.fewest_hosts import minimise
+from planner.sizing.instance.classes import group
+from planner.sizing.instance.incumbent import read_today
+from planner.sizing.instance.problem import build_problem, restrict
+from planner.sizing.packing.hosts import seat_all
+from planner.sizing.solution.counts import Sized, objective_value
+from planner.sizing.solution.draft import Draft
+from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.tie_breaks.lexicographic import placed
 
 
 @dataclass(frozen=True)
@@ -56,7 +58,7 @@ class MoveModel:
         problem = dataclasses.replace(restrict(problem, served), own_cost=problem.own_cost[served])
         self._today = read_today(fleet, problem)
         today = self._today.in_force(fleet, problem)
-        self._stays, self._gone = today.stays, today.gone
+        self._stays, self._gone = today.incumbent, today.gone
         in_force: Floats = (~today.nowhere).astype(np.float64)
         self.problem = dataclasses.replace(
             problem,
@@ -66,12 +68,12 @@ class MoveModel:
             own_cost=in_force + _small(problem.own_cost),
         )
 
-    def solve(self, most_hosts: int, effort: Effort) -> Fewest:
+    def solve(self, most_hosts: int, budget: SolveBudget) -> Fewest:
         """Return the fewest moves with at most ``most_hosts`` hosts."""
         problem = self.problem
         model = FlowModel(problem, group(problem, by_weight=False), serve_all=True)
-        model.settle("hosts", most_hosts)
-        outcome, counts = minimise(model, "cost", effort)
+        model.fix_objective("hosts", most_hosts)
+        outcome, counts = minimise(model, "cost", budget)
         # The price of own tie-breakers is in the bound, and less than half.
         bound = max(0, math.ceil(outcome.bound - 0.5)) if math.isfinite(outcome.bound) else 0
         if counts is None:
@@ -82,14 +84,14 @@ class MoveModel:
         return Fewest(bound + self._gone, sized, self._gone)
 
     def named(
-        self, sized: Sized, effort: Effort
+        self, sized: Sized, budget: SolveBudget
     ) -> tuple[int, tuple[Host, ...], tuple[Assignment, ...], tuple[NoHostNeeded, ...]]:
         """Return moves, hosts, assignments and sites without need for the hosts of ``sized``: the fewest moves on them.
 
         Among equals the total RTT is least. Moves are fewer than those of ``sized`` where it was not solved to the end.
         """
         placement = placed(self.problem, sized, self._stays, ("latency",))
-        seating = seat_all(self.fleet, self.problem, sized.counts.hosts, placement, self._today, effort)
+        seating = seat_all(self.fleet, self.problem, sized.counts.hosts, placement, self._today, budget)
         draft = Draft(sized, placement, seating, (None,) * len(seating.seats))
         hosts, rows = hosts_and_assignments(self.fleet, self._checker, self.problem, draft, self._today)
         own = {self.fleet.site_ids[self.problem.site_at[s]] for s in np.flatnonzero(placement.own)}

@@ -10,20 +10,23 @@ import numpy as np
 
 from planner.fleet import Bools, Fleet
 from planner.plan import Proof
-from planner.sizing.certificate import Certificate, Inequality, certify
-from planner.sizing.counts import Sized
-from planner.sizing.cover.told import more_sets_in_words, told_with_standbys
-from planner.sizing.placement import Placement
-from planner.sizing.problem import Classes, Problem, group, restrict, unlimited
-from planner.sizing.search import search_counts
-from planner.sizing.solver import Effort
+from planner.sizing.cover.certificate_in_words import more_sets_in_words, told_with_standbys
+from planner.sizing.host_counts.certificate import Certificate, Inequality, certify
+from planner.sizing.host_counts.cutting_planes import search_counts
+from planner.sizing.instance.classes import Classes, group
+from planner.sizing.instance.problem import Problem, restrict, unlimited
+from planner.sizing.solution.counts import Sized
+from planner.sizing.solution.placement import Placement
+from planner.sizing.solvers.budget import SolveBudget
 from planner.words import counted
 
 _NAMED_SETS = 6  # sets told in words; the data hold all of them
 _NAMED_SITES = 4
 
 
-def prove(fleet: Fleet, problem: Problem, sized: Sized, placement: Placement, effort: Effort) -> tuple[Proof, float]:
+def prove(
+    fleet: Fleet, problem: Problem, sized: Sized, placement: Placement, budget: SolveBudget
+) -> tuple[Proof, float]:
     """Return the proof that no plan which serves the same sites by shared hosts has a smaller objective, and the bound.
 
     The bound is that of ``sized``, or a higher one that the sets force.
@@ -45,17 +48,17 @@ def prove(fleet: Fleet, problem: Problem, sized: Sized, placement: Placement, ef
     classes = group(served, by_weight=False)
     cuts, found = sized.cuts, sized.bound
     if cuts is None or not must.all() or sized.bound < sized.value:
-        search = search_counts(served, classes, Effort(seed=effort.seed, seconds=_proof_seconds(effort)))
+        search = search_counts(served, classes, SolveBudget(seed=budget.seed, seconds=_proof_seconds(budget)))
         cuts, found = tuple(search.cuts), min(search.objective_bound, sized.value)
     bound = max(found, sized.bound)
-    evidence = sized.evidence(bound, effort) if found < bound and sized.evidence is not None else None
+    evidence = sized.evidence(bound, budget) if found < bound and sized.evidence is not None else None
     if evidence is not None:
         kind, words, data = told_with_standbys(fleet, problem, evidence)
         details |= {"cover_sets": data, "bound": float(bound)}
         return Proof(
             kind if bound >= sized.value else "bound", f"{_opening(fleet, sized, bound)} {words}", details
         ), bound
-    certificate = certify(served, cuts, found, effort)
+    certificate = certify(served, cuts, found, budget)
     told = [_as_data(fleet, served, classes, row, y) for row, y in _pairs(certificate)]
     left_out = _left_out_of_sets(problem, placement)
     details |= {"sets": told, "bound": float(found), "left_out": left_out}
@@ -70,9 +73,9 @@ def prove(fleet: Fleet, problem: Problem, sized: Sized, placement: Placement, ef
     return Proof(kind if bound >= sized.value else "bound", " ".join(words.split()), details), bound
 
 
-def _proof_seconds(effort: Effort) -> float:
+def _proof_seconds(budget: SolveBudget) -> float:
     """Return the time for finding sets after the plan is made: what is left, but a little even if nothing is."""
-    left = effort.left
+    left = budget.left
     return 60.0 if left is None else max(1.0, left)
 
 

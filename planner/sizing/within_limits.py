@@ -14,51 +14,53 @@ import numpy as np
 
 from planner.errors import SolverError
 from planner.fleet import Bools
-from planner.sizing.arc_costs import later_costs, pool_of_today
-from planner.sizing.counts import Wishes
-from planner.sizing.draft import Draft
-from planner.sizing.levels import Level
-from planner.sizing.placement import Later
-from planner.sizing.problem import Problem, unlimited
-from planner.sizing.solver import Effort
+from planner.sizing.host_counts.fewest_hosts import SecondaryCosts
+from planner.sizing.instance.problem import Problem, unlimited
+from planner.sizing.solution.attained import Attained
+from planner.sizing.solution.draft import Draft
+from planner.sizing.solution.placement import TieBreak
+from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.tie_breaks.secondary_costs import pool_of_today, secondary_costs
 
 _FREE_SHARE = 0.5  # of the time that is left may go to the plan without limits
 _CLOSE = 1e-6  # relative; a solver's rows hold no closer where weights have many decimals
 
-Drafted = tuple[Draft, tuple[Level, ...]]
+Drafted = tuple[Draft, tuple[Attained, ...]]
 
 
 def plan_within_limits(
     problem: Problem,
-    stays: Bools,
-    then: Sequence[Later],
-    effort: Effort,
-    make: Callable[[Problem, Effort, Wishes | None], Drafted],
+    incumbent: Bools,
+    tie_breaks: Sequence[TieBreak],
+    budget: SolveBudget,
+    make: Callable[[Problem, SolveBudget, SecondaryCosts | None], Drafted],
 ) -> Drafted:
-    """Return the best draft that ``make`` finds within all limits; ``stays`` (E,) marks pairs that keep a site."""
+    """Return the best draft that ``make`` finds within all limits; ``incumbent`` (E,) marks pairs that keep a site."""
     if not problem.limited:
-        return make(problem, effort, None)
-    free, levels = make(unlimited(problem), _part(effort), None)
+        return make(problem, budget, None)
+    free, attained = make(unlimited(problem), _part(budget), None)
     if keeps_limits(problem, free):
-        return free, levels
+        return free, attained
     least = 0.0 if free.placement.unserved.any() or free.sized.uncovered else free.sized.bound
-    wishes = Wishes(least)
+    secondary = SecondaryCosts(least)
     if not problem.flows:
-        wishes = Wishes(
-            least, pool_of_today(problem, stays), lambda classes: later_costs(problem, classes, stays, then)
+        secondary = SecondaryCosts(
+            least,
+            pool_of_today(problem, incumbent),
+            lambda classes: secondary_costs(problem, classes, incumbent, tie_breaks),
         )
-    draft, levels = make(problem, effort, wishes)
+    draft, attained = make(problem, budget, secondary)
     if not keeps_limits(problem, draft):
         raise SolverError("the plan that the solver found breaks a limit on hubs, zones or the weight on hosts")
-    return draft, levels
+    return draft, attained
 
 
-def _part(effort: Effort) -> Effort:
-    """Return an effort that ends when a part of what is left has gone, and with ``effort``."""
-    if effort.left is None:
-        return effort
-    gone = time.monotonic() - effort.started
-    return dataclasses.replace(effort, seconds=gone + _FREE_SHARE * effort.left)
+def _part(budget: SolveBudget) -> SolveBudget:
+    """Return an effort that ends when a part of what is left has gone, and with ``budget``."""
+    if budget.left is None:
+        return budget
+    gone = time.monotonic() - budget.started
+    return dataclasses.replace(budget, seconds=gone + _FREE_SHARE * budget.left)
 
 
 def keeps_limits(problem: Problem, draft: Draft) -> bool:

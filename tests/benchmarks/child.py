@@ -19,7 +19,7 @@ import numpy as np
 
 from planner.fleet import Fleet
 from planner.rules import Checker
-from planner.sizing.problem import Problem, build_problem
+from planner.sizing.instance.problem import Problem, build_problem
 from planner.verify import verify
 from tests.benchmarks.engines import ENGINES, Answer
 from tests.benchmarks.engines.one_by_one import hosts_one_by_one

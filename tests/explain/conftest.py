@@ -9,8 +9,8 @@ import pytest
 import planner
 from planner.explain.bench import Bench
 from planner.rules import Checker
-from planner.sizing.problem import build_problem
-from planner.sizing.solver import Effort
+from planner.sizing.instance.problem import build_problem
+from planner.sizing.solvers.budget import SolveBudget
 from tests.arrays import fleet_of
 
 TWELVE_SITES = Path(__file__).parents[2] / "sample_fleets" / "twelve_sites.xlsx"
@@ -18,7 +18,7 @@ TWELVE_SITES = Path(__file__).parents[2] / "sample_fleets" / "twelve_sites.xlsx"
 
 def bench_of(fleet) -> Bench:
     checker = Checker(fleet)
-    return Bench(fleet, planner.plan(fleet), checker, build_problem(fleet, checker), Effort(), lambda _words: None)
+    return Bench(fleet, planner.plan(fleet), checker, build_problem(fleet, checker), SolveBudget(), lambda _words: None)
 
 
 @pytest.fixture(scope="session")

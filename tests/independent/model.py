@@ -269,16 +269,16 @@ class Model:
 
     # Solving.
 
-    def best(self, name: str, effort: float = 60.0) -> Fraction:
+    def best(self, name: str, budget: float = 60.0) -> Fraction:
         """Return the best value of an aim under all that was fixed before; raises Unsettled without a proof.
 
-        ``effort`` is in CP-SAT's own seconds of work, so that a busy machine settles as much as an idle one.
+        ``budget`` is in CP-SAT's own seconds of work, so that a busy machine settles as much as an idle one.
         """
         expression, scale = self.aim(name)
         (self.model.maximize if name in UPWARDS else self.model.minimize)(expression)
         solver = cp_model.CpSolver()
         solver.parameters.num_workers = 1
-        solver.parameters.max_deterministic_time = effort
+        solver.parameters.max_deterministic_time = budget
         status = solver.solve(self.model)
         if status != cp_model.OPTIMAL:
             raise Unsettled(f"{name}: {solver.status_name(status)}")

@@ -7,8 +7,8 @@ import pandas as pd
 import pytest
 from ortools.sat.python import cp_model
 
+from planner.fleet import whole_weights
 from planner.sizing import plan
-from planner.sizing.problem import whole_weights
 from planner.verify.inventory import read_inventory
 from planner.verify.rules import eligible
 

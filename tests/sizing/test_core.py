@@ -12,12 +12,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from planner.fleet import Ints
-from planner.sizing.core import solve_core
-from planner.sizing.counts import objective_value
-from planner.sizing.model import FlowModel
-from planner.sizing.open_rows import fewest_hosts, relax
-from planner.sizing.problem import Problem, group
-from planner.sizing.solver import Effort
+from planner.sizing.assignment.flow_model import FlowModel
+from planner.sizing.assignment.linking_rows import fewest_hosts, relax
+from planner.sizing.assignment.reduced_cost_fixing import solve_core
+from planner.sizing.instance.classes import group
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solution.counts import objective_value
+from planner.sizing.solvers.budget import SolveBudget
 
 
 @given(st.lists(st.tuples(st.integers(1, 9), st.integers(0, 3)), min_size=1, max_size=4), st.integers(0, 60))
@@ -68,20 +69,20 @@ def _priced(seed: int) -> Problem:
 def test_core_finds_the_optimum_of_the_whole_model(seed: int) -> None:
     problem = _priced(seed)
     classes = group(problem, by_weight=False)
-    whole, _ = FlowModel(problem, classes, serve_all=True).solve("cost", Effort())
-    solved = solve_core(problem, classes, Effort())
+    whole, _ = FlowModel(problem, classes, serve_all=True).solve("cost", SolveBudget())
+    solved = solve_core(problem, classes, SolveBudget())
     assert solved is not None
     assert solved[0].state == "optimal"
     # The whole model also has rows (3) on sizes, which a plan meets and the core may not.
     value = objective_value(problem, classes, solved[1])
     assert value == pytest.approx(solved[0].objective)
     assert value <= whole.objective + 1e-6
-    relaxed = relax(problem, classes, Effort())
+    relaxed = relax(problem, classes, SolveBudget())
     assert relaxed is not None
     assert relaxed.bound <= value + 1e-6
 
 
 def test_something_that_cannot_be_stopped_begins_only_with_time_for_it() -> None:
-    assert Effort().allows(1e9)
-    assert Effort(seconds=60).allows(30)
-    assert not Effort(seconds=10).allows(30)
+    assert SolveBudget().allows(1e9)
+    assert SolveBudget(seconds=60).allows(30)
+    assert not SolveBudget(seconds=10).allows(30)

@@ -12,13 +12,15 @@ import scipy.sparse as sp
 from scipy.optimize import linprog
 
 from planner.fleet import Floats, Ints
-from planner.sizing import problem as grouping
-from planner.sizing.counts import all_fit, max_load
-from planner.sizing.layers import Layer, layers
-from planner.sizing.master import _RELAXED_TIE, Master, _Relaxed
-from planner.sizing.problem import Keys, Problem, group
-from planner.sizing.search import spread
-from planner.sizing.solver import Effort, GrowingProgram, solve_arrays
+from planner.sizing.host_counts.cut_master import _RELAXED_TIE, CutMaster, _Relaxed
+from planner.sizing.host_counts.cutting_planes import reference_counts
+from planner.sizing.host_counts.hall_conditions import HallCondition, hall_conditions
+from planner.sizing.host_counts.room_for_all import all_fit, max_load
+from planner.sizing.instance import classes as grouping
+from planner.sizing.instance.classes import Keys, group
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.solvers.highs import GrowingProgram, solve_arrays
 
 
 def _problem(seed: int, **other: Any) -> Problem:
@@ -97,8 +99,8 @@ def test_whether_all_fit_is_what_a_flow_says(examples: int) -> None:
     assert {True, False} == set(said)
 
 
-def _pools_of(layer: Layer, c: int) -> frozenset[int]:
-    return frozenset(layer.classes.pool[layer.classes.indptr[c] : layer.classes.indptr[c + 1]].tolist())
+def _pools_of(condition: HallCondition, c: int) -> frozenset[int]:
+    return frozenset(condition.classes.pool[condition.classes.indptr[c] : condition.classes.indptr[c + 1]].tolist())
 
 
 @pytest.mark.parametrize("shift", [0, 61])  # pools in one number of 64 bits, and in two
@@ -108,16 +110,16 @@ def test_confined_classes_are_those_whose_pools_hold_no_others(shift: int, examp
         wider: dict[str, Ints] = {"caps": np.full(small.pools + shift, 5)} if shift else {}
         problem = dataclasses.replace(small, pool=small.pool + shift, **wider) if shift else small
         classes = group(problem, by_weight=False)
-        layer = Layer(0, 1, classes, classes.demand * classes.items, problem.caps)
-        sets = [_pools_of(layer, c) for c in range(classes.count)]
+        condition = HallCondition(0, 1, classes, classes.demand * classes.items, problem.caps)
+        sets = [_pools_of(condition, c) for c in range(classes.count)]
         least = {one for one in sets if not any(other < one for other in sets)}
-        found = layer.confined_classes(1000)
+        found = condition.confined_classes(1000)
         assert {frozenset(np.flatnonzero(cut.room).tolist()) for cut in found} == least
         for cut in found:
             inside = [c for c, one in enumerate(sets) if one == frozenset(np.flatnonzero(cut.room).tolist())]
             assert sorted(cut.classes.tolist()) == inside
-            assert cut.demand == layer.demand[inside].sum()
-        assert len(layer.confined_classes(1)) == 1
+            assert cut.demand == condition.demand[inside].sum()
+        assert len(condition.confined_classes(1)) == 1
 
 
 def test_cuts_of_a_flow_are_connected_and_add_up_to_what_is_missing(examples: int) -> None:
@@ -125,7 +127,7 @@ def test_cuts_of_a_flow_are_connected_and_add_up_to_what_is_missing(examples: in
     for seed in range(examples):
         problem = _problem(seed)
         hosts = np.random.default_rng(seed).integers(0, 3, problem.pools)
-        flow = layers(problem, group(problem, by_weight=False))[0].flow(hosts)
+        flow = hall_conditions(problem, group(problem, by_weight=False))[0].flow(hosts)
         if not flow.missing:
             continue
         short += 1
@@ -150,7 +152,7 @@ def test_a_growing_program_is_what_it_would_be_from_the_start() -> None:
         more, rhs = rng.integers(0, 3, (3, 8)).astype(np.float64), rng.uniform(5, 25, 3)
         program.add(sp.csr_array(more), rhs)
         matrix, least = np.vstack((matrix, more)), np.concatenate((least, rhs))
-        answer = program.solve(Effort())
+        answer = program.solve(SolveBudget())
         state, value, x = answer.outcome.state, answer.outcome.objective, answer.x
         again = linprog(cost, -matrix, -least, bounds=np.column_stack((np.zeros(8), upper)))
         states.add(state)
@@ -168,16 +170,16 @@ def test_the_relaxation_in_columns_is_that_with_distances(objective: str, exampl
     for seed in range(examples):
         problem = _problem(seed, objective=objective)
         extra = 1000.0 if objective == "new_hosts" else 0.0
-        reference = spread(problem, np.zeros(len(problem.pool), dtype=np.bool_))
-        master = Master(problem, np.ones(problem.pools), extra, reference)
-        layer = layers(problem, group(problem, by_weight=False))[0]
-        for cut in layer.confined_classes(9):
+        reference = reference_counts(problem, np.zeros(len(problem.pool), dtype=np.bool_))
+        master = CutMaster(problem, np.ones(problem.pools), extra, reference)
+        condition = hall_conditions(problem, group(problem, by_weight=False))[0]
+        for cut in condition.confined_classes(9):
             master.add(cut)
-        hosts, bound = master.solve(Effort(), exact=False)
-        exact, value = master.solve(Effort(), exact=True)
+        hosts, bound = master.solve(SolveBudget(), exact=False)
+        exact, value = master.solve(SolveBudget(), exact=True)
         assert bound <= value
-        with_distances = solve_arrays(dataclasses.replace(master._program(_RELAXED_TIE), whole=None), Effort())
-        relaxed = _Relaxed(master, 0).solve(master._room, master._least, Effort())
+        with_distances = solve_arrays(dataclasses.replace(master._program(_RELAXED_TIE), whole=None), SolveBudget())
+        relaxed = _Relaxed(master, 0).solve(master._room, master._least, SolveBudget())
         assert (relaxed is None) == (with_distances.outcome.state == "infeasible")
         if relaxed is not None:
             assert relaxed[1] == pytest.approx(with_distances.outcome.objective, abs=1e-5)
@@ -187,10 +189,10 @@ def test_the_relaxation_in_columns_is_that_with_distances(objective: str, exampl
         assert all(row.room @ hosts >= row.demand for row in master.rows)
         assert (hosts <= problem.max_hosts).all()
         assert master.value(exact) == value <= master.value(hosts)
-        cheaper, least = master.solve(Effort(), exact=True, below=value)
+        cheaper, least = master.solve(SolveBudget(), exact=True, below=value)
         assert cheaper is None
         assert least == value
-        cheaper, least = master.solve(Effort(), exact=True, below=value + 1)
+        cheaper, least = master.solve(SolveBudget(), exact=True, below=value + 1)
         assert cheaper is not None
         assert master.value(cheaper) == least == value
         nearer = master._nearer(hosts)

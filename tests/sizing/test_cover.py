@@ -12,7 +12,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 
 from planner.resilience import drill
 from planner.sizing import plan
-from planner.sizing.cover.told import more_sets_in_words
+from planner.sizing.cover.certificate_in_words import more_sets_in_words
 
 
 def plain_fleet(make, seed: int, count: int, width: int, cover: str, *, reach=20.0, cap=16, most=6, **policy):

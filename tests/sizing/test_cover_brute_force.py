@@ -11,7 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from planner.sizing import plan
-from planner.sizing.cover import sizing
+from planner.sizing.cover import host_counts as sizing
 
 
 def losses(case, hosts):

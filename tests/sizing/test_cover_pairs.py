@@ -7,10 +7,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from planner.rules import Checker
-from planner.sizing.cover import pairs
+from planner.sizing.cover import pair_flow as pairs
 from planner.sizing.cover.losses import read_losses
-from planner.sizing.cover.pairs import PairNetwork
-from planner.sizing.problem import build_problem, group
+from planner.sizing.cover.pair_flow import PairNetwork
+from planner.sizing.instance.classes import group
+from planner.sizing.instance.problem import build_problem
 from tests.arrays import fleet_of
 
 
@@ -63,10 +64,10 @@ def test_flow_is_that_of_all_pairs_and_its_cuts_say_what_is_missing(monkeypatch,
             flow = network.solve(load, ready)
             assert flow.missing == network.demand.sum() - on_all_pairs(network, load, ready)
             for at, inside in enumerate(flow.sets):
-                stuck = network.stuck(inside, network.demand)
-                by_pairs = np.where(stuck.homes, np.inf, (ready * stuck.pairs).sum(axis=1))
-                uses = stuck.homes | stuck.pairs.any(axis=1)
-                short = stuck.demand - np.minimum(load, by_pairs)[uses].sum()
+                min_cut = network.min_cut(inside, network.demand)
+                by_pairs = np.where(min_cut.homes, np.inf, (ready * min_cut.pairs).sum(axis=1))
+                uses = min_cut.homes | min_cut.pairs.any(axis=1)
+                short = min_cut.demand - np.minimum(load, by_pairs)[uses].sum()
                 # The second set was found on listed pairs alone: it may have more to go to, and say less.
                 assert short == flow.missing if at == 0 else short <= flow.missing
 

@@ -2,8 +2,9 @@
 
 import pytest
 
-from planner.sizing import counts, plan
-from planner.sizing.solver import Outcome
+from planner.sizing import plan
+from planner.sizing.host_counts import fewest_hosts as counts
+from planner.sizing.solvers.budget import Outcome
 from planner.verify import verify
 
 # One host for two of four sites; S2 and S3 weigh more, S0 is served today.
@@ -54,9 +55,9 @@ def test_a_site_that_no_rule_lets_in_does_not_count(make):
 def test_time_that_ends_between_the_two_steps_leaves_nobody_out_for_nothing(make, monkeypatch):
     solved = counts.minimise
 
-    def first_only(model, aim, effort):
+    def first_only(model, aim, budget):
         if aim == "unserved_kept":
-            return solved(model, aim, effort)
+            return solved(model, aim, budget)
         return Outcome("unsolved", "stopped"), None
 
     monkeypatch.setattr(counts, "minimise", first_only)

@@ -7,9 +7,10 @@ import pytest
 
 from planner.rules import Checker
 from planner.sizing import plan
-from planner.sizing.divided import wished_arcs
-from planner.sizing.placement import PairCost
-from planner.sizing.problem import build_problem, group
+from planner.sizing.instance.classes import group
+from planner.sizing.instance.problem import build_problem
+from planner.sizing.solution.placement import PairCost
+from planner.sizing.tie_breaks.fractional_assignment import preferred_arcs
 from tests.arrays import fewest_bins
 
 CAP = 4
@@ -82,6 +83,6 @@ def test_wishes_are_those_of_the_cheapest_flow(make):
     fleet = make.fleet([[10.0, 14.0], [10.0, 40.0], [10.0, 30.0]], sites={"clusters": [2] * 3}, cluster_cap=4)
     problem = build_problem(fleet, Checker(fleet))
     classes = group(problem, by_weight=False, apart=np.arange(3))
-    wished = wished_arcs(problem, classes, np.array([1, 1]), [PairCost(problem.rtt_ms, 1e-3)])
+    wished = preferred_arcs(problem, classes, np.array([1, 1]), [PairCost(problem.rtt_ms, 1e-3)])
     assert wished.tolist() == [0, 1, 1, 0, 1, 0]
-    assert wished_arcs(problem, classes, np.array([1, 0]), [PairCost(problem.rtt_ms, 1e-3)]) is None
+    assert preferred_arcs(problem, classes, np.array([1, 0]), [PairCost(problem.rtt_ms, 1e-3)]) is None

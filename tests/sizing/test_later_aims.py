@@ -147,19 +147,19 @@ def test_bottlenecks_that_lead_are_best_over_all_counts_and_later_ones_keep_thei
     assert [aim.value for aim in both] == pytest.approx(
         [widest, min(load for margin, load in every if margin == widest)], abs=1e-6
     )
-    _, margin, spread = plan(make.fleet(rtt, cluster_cap=cap, then="latency margin spread")).then
+    _, margin, reference_counts = plan(make.fleet(rtt, cluster_cap=cap, then="latency margin spread")).then
     assert margin.value <= widest + 1e-6 <= margin.bound + 2e-6
-    assert spread.value >= evenest >= spread.bound
+    assert reference_counts.value >= evenest >= reference_counts.bound
 
 
 def test_every_aim_is_told_with_cover_too(make):
     rng = np.random.default_rng(3)
     rtt = np.round(rng.uniform(5, 40, (30, 4)), 1)
     result = plan(make.fleet(rtt, cluster_cap=10, cover="hub", then="latency spread"))
-    latency, spread = result.then
+    latency, reference_counts = result.then
     assert latency.value == pytest.approx(sum(a.rtt_ms for a in result.assignments), abs=1e-3)
-    assert spread.value == max(host.clusters for host in result.host_list)
-    assert spread.bound >= 30 / result.hosts
+    assert reference_counts.value == max(host.clusters for host in result.host_list)
+    assert reference_counts.bound >= 30 / result.hosts
 
 
 def test_where_some_are_left_out_nothing_is_claimed_of_who_is_not(make):

@@ -9,13 +9,13 @@ from hypothesis import strategies as st
 
 from planner.rules import Checker
 from planner.sizing import plan
-from planner.sizing.guests import Guest
-from planner.sizing.hosts import fill
-from planner.sizing.limits import nested
-from planner.sizing.problem import build_problem
-from planner.sizing.solver import Effort
-from planner.sizing.transport import Cost, Transport, least_cost_flow
-from planner.sizing.weighed_packing import pack_weighed
+from planner.sizing.instance.limits import nested
+from planner.sizing.instance.problem import build_problem
+from planner.sizing.packing.hosts import fill
+from planner.sizing.packing.items import Item
+from planner.sizing.packing.two_dimensions import pack_weighed
+from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.solvers.transportation import Cost, Transport, least_cost_flow
 from planner.verify import verify_proof
 from tests.sizing.test_limits_brute_force import fewest_bins
 
@@ -118,28 +118,28 @@ def test_later_aims_hold_among_plans_within_limits_of_weight(make):
     fleet = make.fleet(rtt, sites=sites, max_share_percent_hub=75)
     assert [a.hub for a in plan(fleet).assignments] == ["H1", "H0", "H0", "H0"]
     today = {"site": ["S00"], "hub": ["H0"], "host": ["H0-01"]}
-    stays = make.fleet(rtt, sites=sites, max_share_percent_hub=75, current=today)
-    result = plan(stays)
-    make.sound(stays, result)
+    incumbent = make.fleet(rtt, sites=sites, max_share_percent_hub=75, current=today)
+    result = plan(incumbent)
+    make.sound(incumbent, result)
     assert [a.hub for a in result.assignments] == ["H0", "H0", "H1", "H0"]
 
 
 def test_hosts_are_packed_by_weight_too_and_who_can_stay_stays():
     """Weights 6, 5, 5, 4, 3, 1 on two hosts of 12: only 6 + 5 + 1 and 5 + 4 + 3 fit, which no greedy order finds."""
     weights = [6.0, 5.0, 5.0, 4.0, 3.0, 1.0]
-    guests = [Guest(f"S{i}", 1, True, float(i), "h2" if i == 0 else "", w) for i, w in enumerate(weights)]
-    seats = fill(guests, ["h1", "h2"], 6, Effort(), 12.0)
+    items = [Item(f"S{i}", 1, True, float(i), "h2" if i == 0 else "", w) for i, w in enumerate(weights)]
+    seats = fill(items, ["h1", "h2"], 6, SolveBudget(), 12.0)
     carried = {host: sum(weights[g] for g, at, _ in seats if at == host) for host in ("h1", "h2")}
     assert carried == {"h1": 12.0, "h2": 12.0}
     assert (0, "h2", 1) in seats
 
 
 def test_parts_of_a_split_site_bring_their_share_of_its_weight():
-    guests = [Guest("A", 4, False, 1.0, "", 8.0), Guest("B", 2, False, 2.0, "", 2.0)]
-    seats = fill(guests, ["h1", "h2"], 6, Effort(), 5.0)
+    items = [Item("A", 4, False, 1.0, "", 8.0), Item("B", 2, False, 2.0, "", 2.0)]
+    seats = fill(items, ["h1", "h2"], 6, SolveBudget(), 5.0)
     assert sum(clusters for _, _, clusters in seats) == 6
     for host in ("h1", "h2"):
-        assert sum(guests[g].weight * n / guests[g].clusters for g, at, n in seats if at == host) == 5.0
+        assert sum(items[g].weight * n / items[g].clusters for g, at, n in seats if at == host) == 5.0
 
 
 ITEMS = st.lists(st.tuples(st.integers(1, 5), st.integers(1, 9).map(float)), min_size=1, max_size=7)
@@ -150,7 +150,7 @@ def test_packing_by_clusters_and_weight_finds_a_packing_exactly_where_there_is_o
     @given(ITEMS, st.integers(1, 4), st.integers(3, 8), st.integers(6, 14))
     def check(items, hosts, cap, most):
         kinds = {kind: items.count(kind) for kind in items}
-        found = pack_weighed(kinds, hosts, cap, float(most), Effort())
+        found = pack_weighed(kinds, hosts, cap, float(most), SolveBudget())
         assert (found is not None) == (fewest_bins(tuple(sorted(items)), cap, most) <= hosts)
         for filling in found or ():
             assert sum(n * k for (k, _), n in filling.items()) <= cap

@@ -4,13 +4,15 @@ import numpy as np
 import pytest
 
 from planner.errors import InputError
+from planner.fleet import whole_weights
 from planner.rules import Checker
 from planner.sizing import plan
-from planner.sizing.counts import objective_value
-from planner.sizing.model import Counts, FlowModel
-from planner.sizing.problem import build_problem, group, whole_weights
-from planner.sizing.search import search_counts
-from planner.sizing.solver import Effort
+from planner.sizing.assignment.flow_model import FlowModel
+from planner.sizing.host_counts.cutting_planes import search_counts
+from planner.sizing.instance.classes import group
+from planner.sizing.instance.problem import build_problem
+from planner.sizing.solution.counts import Counts, objective_value
+from planner.sizing.solvers.budget import SolveBudget
 
 
 def random_rtt(sites: int, hubs: int, seed: int = 0):
@@ -85,19 +87,19 @@ def test_cut_search_and_flow_model_agree(make):
         )
         problem = build_problem(fleet, Checker(fleet))
         classes = group(problem, by_weight=False)
-        search = search_counts(problem, classes, Effort())
-        outcome, counts = FlowModel(problem, classes, serve_all=True).solve("hosts", Effort())
+        search = search_counts(problem, classes, SolveBudget())
+        outcome, counts = FlowModel(problem, classes, serve_all=True).solve("hosts", SolveBudget())
         if counts is None:
             assert outcome.state == "infeasible"
             continue
         assert search.bound <= counts.hosts.sum()
-        if not classes.heavy.any():
+        if not classes.multi_cluster.any():
             assert search.bound == counts.hosts.sum()
 
 
-@pytest.mark.parametrize("heavy", [False, True])
-def test_time_that_ends_at_once_leaves_a_sound_plan_that_is_not_called_optimal(make, heavy):
-    clusters = np.random.default_rng(1).integers(1, 6 if heavy else 2, 80)
+@pytest.mark.parametrize("multi_cluster", [False, True])
+def test_time_that_ends_at_once_leaves_a_sound_plan_that_is_not_called_optimal(make, multi_cluster):
+    clusters = np.random.default_rng(1).integers(1, 6 if multi_cluster else 2, 80)
     fleet = make.fleet(random_rtt(80, 5), sites={"clusters": clusters}, cluster_cap=9, max_hosts_per_hub=40)
     result = plan(fleet, time_limit=0.0)
     make.sound(fleet, result)

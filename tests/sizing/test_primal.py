@@ -7,13 +7,13 @@ from hypothesis import strategies as st
 
 from planner.rules import Checker
 from planner.sizing import plan
-from planner.sizing.cover.best import Best
+from planner.sizing.cover.best_draft import Best
 from planner.sizing.cover.losses import read_losses
-from planner.sizing.primal.choices import choices
-from planner.sizing.primal.search import PrimalSearch
-from planner.sizing.primal.state import NOWHERE, Ground, State
-from planner.sizing.problem import build_problem
-from planner.sizing.solver import Effort
+from planner.sizing.cover.primal_search.choices import choices
+from planner.sizing.cover.primal_search.search import PrimalSearch
+from planner.sizing.cover.primal_search.state import NOWHERE, Ground, State
+from planner.sizing.instance.problem import build_problem
+from planner.sizing.solvers.budget import SolveBudget
 
 
 def scattered(make, seed, count, width, *, clusters=(1, 1, 1, 2, 3, 5), caps=(20, 32, 64), most=10, **policy):
@@ -99,7 +99,7 @@ def test_what_is_broken_is_what_a_recount_says_and_what_choices_foretell(make, c
 @pytest.mark.parametrize(("cover", "radius"), [("none", 40), ("host", None), ("hub", 40), ("zone", None)])
 def test_a_plan_is_there_at_once_and_gets_better_without_breaking_anything(make, cover, radius):
     fleet = scattered(make, 5, 40, 5, cover=cover, max_blast_radius_hub=radius)
-    search = PrimalSearch(ground_of(fleet).problem, ground_of(fleet).losses, Effort())
+    search = PrimalSearch(ground_of(fleet).problem, ground_of(fleet).losses, SolveBudget())
     found = search.first()
     hosts = [found.state.hosts]
     placed = found.state.home != NOWHERE
@@ -126,8 +126,8 @@ def test_no_draft_that_was_offered_is_better_than_the_plan(make, monkeypatch):
 
     def listening(self, draft):
         offer(self, draft)
-        offered.append(self.judge(draft))
-        judged[:] = [self.judge(self.draft)]
+        offered.append(self.evaluate(draft))
+        judged[:] = [self.evaluate(self.draft)]
 
     monkeypatch.setattr(Best, "offer", listening)
     fleet = scattered(make, 1, 60, 6, caps=(16,), most=6, cover="hub")

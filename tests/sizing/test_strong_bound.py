@@ -8,11 +8,12 @@ from scipy.optimize import Bounds, LinearConstraint, linear_sum_assignment, milp
 from scipy.sparse import coo_array, csr_array, diags_array, hstack, vstack
 
 from planner.rules import Checker
-from planner.sizing import location, plan
-from planner.sizing.placement import PairCost
-from planner.sizing.problem import build_problem
-from planner.sizing.solver import Effort
-from planner.sizing.strong_bound import Settled, strong_bound
+from planner.sizing import plan
+from planner.sizing.instance.problem import build_problem
+from planner.sizing.solution.placement import PairCost
+from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.tie_breaks import swap_search as location
+from planner.sizing.tie_breaks.branch_and_bound import EpsilonConstraint, strong_bound
 
 CAP = 3
 
@@ -50,8 +51,10 @@ def never(_hosts, _shares):
     return np.inf
 
 
-def bound_of(problem, hosts, judge=never, before=(), work=10**9, effort=None):
-    return strong_bound(problem, PairCost(problem.rtt_ms, 1e-3), hosts, before, judge, work, effort or Effort())
+def bound_of(problem, hosts, evaluator=never, before=(), work=10**9, budget=None):
+    return strong_bound(
+        problem, PairCost(problem.rtt_ms, 1e-3), hosts, before, evaluator, work, budget or SolveBudget()
+    )
 
 
 @pytest.mark.parametrize("seed", range(40))
@@ -69,12 +72,12 @@ def test_counts_that_it_asks_about_make_the_plan_best_and_the_bound_meets_it(mak
     hosts = -(-problem.sites // CAP) + seed % 2
     asked = []
 
-    def judge(counts, _shares):
+    def evaluator(counts, _shares):
         assert counts.sum() == hosts
         asked.append(least(costs, counts))
         return min(asked)
 
-    bound = bound_of(problem, hosts, judge=judge)
+    bound = bound_of(problem, hosts, evaluator=evaluator)
     assert min(asked) == pytest.approx(best_of_all(costs, hosts), abs=1e-6)
     assert min(asked) - 1.1e-3 <= bound <= min(asked) + 1e-5
 
@@ -90,7 +93,7 @@ def test_an_aim_that_comes_before_holds(make, seed):
     fewest = best_of_all(before, hosts)
     # Moves count a thousand times more than all RTT together, so their least comes first.
     both = best_of_all(costs + 1000 * before, hosts) - 1000 * fewest
-    bound = bound_of(problem, hosts, before=[Settled(PairCost(away, 1.0), fewest)])
+    bound = bound_of(problem, hosts, before=[EpsilonConstraint(PairCost(away, 1.0), fewest)])
     assert bound == pytest.approx(both, abs=1e-3)
 
 
@@ -146,4 +149,4 @@ def test_work_that_ends_early_leaves_a_lower_bound_and_says_so(make, monkeypatch
 
 def test_no_time_gives_no_bound(make):
     problem, _ = read(random_fleet(make, 1))
-    assert bound_of(problem, 3, effort=Effort(seconds=0.0)) == 0.0
+    assert bound_of(problem, 3, budget=SolveBudget(seconds=0.0)) == 0.0

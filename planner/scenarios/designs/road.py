@@ -27,7 +27,7 @@ from planner.scenarios.designs.pricing import (
     weighing,
 )
 from planner.scenarios.designs.uptime import minutes_of_dedicated, minutes_of_plan, minutes_of_three_nodes
-from planner.sizing.solver import Effort
+from planner.sizing.solvers.budget import SolveBudget
 from planner.version import VERSION
 
 THREE_NODES = "three nodes"
@@ -56,9 +56,9 @@ def compare_designs(
         hint = "Set split_sites to no."
         message = "Designs are compared for whole sites, and the policy splits them."
         raise InputError((Finding("error", "designs_split", "Policy", message, hint),))
-    effort = Effort(seconds=time_limit, seed=seed)
-    with effort.listening():
-        return _compared(_Desk(fleet, effort, tell), most_plans)
+    budget = SolveBudget(seconds=time_limit, seed=seed)
+    with budget.listening():
+        return _compared(_Desk(fleet, budget, tell), most_plans)
 
 
 def _compared(desk: _Desk, most_plans: int) -> Comparison:
@@ -88,8 +88,8 @@ def _compared(desk: _Desk, most_plans: int) -> Comparison:
 class _Desk:
     """One fleet with its prices, and the plans that weigh them."""
 
-    def __init__(self, fleet: Fleet, effort: Effort, tell: Callable[[str], None]) -> None:
-        self.fleet, self._effort, self._tell = fleet, effort, tell
+    def __init__(self, fleet: Fleet, budget: SolveBudget, tell: Callable[[str], None]) -> None:
+        self.fleet, self._effort, self._tell = fleet, budget, tell
         self.hosts = host_prices(fleet)
         policy = fleet.policy
         self.worth: Floats = np.array(

@@ -12,12 +12,13 @@ from planner.fleet import Finding, Fleet, Ints
 from planner.rules import Checker
 from planner.scenarios.horizon.calendar import fleet_in
 from planner.scenarios.horizon.nouns import Period
-from planner.sizing.counts import size
-from planner.sizing.layers import Cut, Layer, layers
-from planner.sizing.placement import placed
-from planner.sizing.problem import Classes, Problem, build_problem, group, restrict
-from planner.sizing.solver import Effort
-from planner.sizing.today import read_today
+from planner.sizing.host_counts.fewest_hosts import size
+from planner.sizing.host_counts.hall_conditions import Cut, HallCondition, hall_conditions
+from planner.sizing.instance.classes import Classes, group
+from planner.sizing.instance.incumbent import read_today
+from planner.sizing.instance.problem import Problem, build_problem, restrict
+from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.tie_breaks.lexicographic import placed
 
 
 @dataclass(frozen=True)
@@ -25,24 +26,24 @@ class Demand:
     """One period as the model sees it. ``problem`` holds only sites that are served.
 
     ``own_hosts`` (P,) is a plan for this period alone and ``least`` its proven minimum; ``unserved`` are site ids that
-    no host can take; ``stays`` (E,) marks the pairs of today's assignment.
+    no host can take; ``incumbent`` (E,) marks the pairs of today's assignment.
     """
 
     period: Period
     fleet: Fleet
     problem: Problem
     classes: Classes
-    layers: tuple[Layer, ...]
+    conditions: tuple[HallCondition, ...]
     cuts: tuple[Cut, ...]
     own_hosts: Ints
     least: int
     least_proven: bool
     unserved: tuple[str, ...]
-    stays: np.ndarray
+    incumbent: np.ndarray
     served_proven: bool
 
 
-def demand_of(fleet: Fleet, period: Period, effort: Effort) -> Demand:
+def demand_of(fleet: Fleet, period: Period, budget: SolveBudget) -> Demand:
     """Return what ``period`` asks for. Raises InputError where it asks for what the horizon does not model."""
     there = fleet_in(fleet, period.first, period.last)
     _refuse_unmodelled(there, period)
@@ -54,30 +55,30 @@ def demand_of(fleet: Fleet, period: Period, effort: Effort) -> Demand:
     wanted = checker.needs_host.copy()
     wanted[problem.site_at] = False
     lost = [there.site_ids[s] for s in np.flatnonzero(wanted)]
-    sized = size(problem, effort)
+    sized = size(problem, budget)
     served_proven = sized.weight_proven
     if sized.counts.unserved.any():
         none = np.zeros(len(problem.pool), dtype=np.bool_)
         crowded = placed(problem, sized, none, ("latency",)).unserved
         lost += [there.site_ids[problem.site_at[s]] for s in np.flatnonzero(crowded)]
         problem = restrict(problem, ~crowded)
-        sized = size(problem, effort)
+        sized = size(problem, budget)
     classes = group(problem, by_weight=False)
-    found = layers(problem, classes)
-    cuts = [layer.cut(np.flatnonzero(layer.demand)) for layer in found if layer.demand.any()]
+    found = hall_conditions(problem, classes)
+    cuts = [condition.cut(np.flatnonzero(condition.demand)) for condition in found if condition.demand.any()]
     own = set(there.sites["site"][(fleet_possible(fleet, there))])
     return Demand(
         period=period,
         fleet=there,
         problem=problem,
         classes=classes,
-        layers=found,
+        conditions=found,
         cuts=(*cuts, *(sized.cuts or ())),
         own_hosts=sized.counts.hosts,
         least=round(sized.bound),
         least_proven=sized.bound >= sized.value,
         unserved=tuple(sorted(site for site in lost if site not in own)),
-        stays=read_today(there, problem).stays(there, problem),
+        incumbent=read_today(there, problem).incumbent(there, problem),
         served_proven=served_proven,
     )
 

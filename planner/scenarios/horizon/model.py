@@ -6,7 +6,7 @@
     o_pt <= n_p,t-1                            only hosts that stood there are taken out
     sum_{p in k} v_pt <= sum_{p in k} o_pt     hosts move only between pools of one kind k: equal cap and release
     o_pt <= M_p,t-1 z_pt,  n_pt >= M_pt z_pt   unless hosts may move: hosts go only where fewer fit than before
-    sum_p room_p n_pt >= demand                every cut (Hall's condition) of period t, as in `planner.sizing.search`
+    sum_p room_p n_pt >= demand                every cut (Hall's condition) of period t, as in `cutting_planes`
 
 Cuts are found as there: flows say which condition the counts of a period lack. Where kept-together sites do not pack
 into counts that all flows accept, no smaller counts will do either, so one pool must have more:
@@ -24,12 +24,13 @@ import scipy.sparse as sp
 
 from planner.fleet import Floats, Ints
 from planner.scenarios.horizon.demand import Demand, with_hosts
-from planner.sizing.certificate import inequalities
-from planner.sizing.counts import size
-from planner.sizing.layers import Cut
-from planner.sizing.realise import realise
-from planner.sizing.search import spread
-from planner.sizing.solver import Answer, Effort, LinearProgram, solve_arrays
+from planner.sizing.host_counts.certificate import inequalities
+from planner.sizing.host_counts.cutting_planes import reference_counts
+from planner.sizing.host_counts.fewest_hosts import size
+from planner.sizing.host_counts.hall_conditions import Cut
+from planner.sizing.host_counts.rounding import round_counts
+from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.solvers.highs import Answer, LinearProgram, solve_arrays
 
 _KINDS = 4  # n, b, v, o
 _CLOSE = 1e-6
@@ -82,7 +83,7 @@ class HorizonModel:
         self.periods, self.pools = len(demands), len(existing)
         self.most = np.array([d.problem.max_hosts for d in demands])
         self.cuts: list[list[Cut]] = [list(d.cuts) for d in demands]
-        self.known = [{(cut.layer, cut.classes.tobytes()) for cut in cuts} for cuts in self.cuts]
+        self.known = [{(cut.condition, cut.classes.tobytes()) for cut in cuts} for cuts in self.cuts]
         self.too_few: list[tuple[int, Ints]] = []
         self.settled: list[tuple[Floats, float]] = []
 
@@ -103,7 +104,7 @@ class HorizonModel:
         before[0] = np.maximum(before[0], self.existing)
         return [] if self.move_hosts else [(int(t), int(p)) for t, p in np.argwhere(self.most < before)]
 
-    def solve(self, cost: Floats, near: Floats | None, effort: Effort) -> Answer:
+    def solve(self, cost: Floats, near: Floats | None, budget: SolveBudget) -> Answer:
         """Minimise ``cost`` (main columns) under all rows so far; ``near`` (T, P) is kept close to instead if given."""
         shrinks = self._shrinks()
         picks = sum(self.pools for _ in self.too_few)
@@ -129,7 +130,7 @@ class HorizonModel:
         whole[self.main : self.main + len(shrinks) + picks] = True
         matrix = sp.csc_array(sp.coo_array((factor, (row, column)), shape=(len(rows.lower), width)))
         program = LinearProgram(objective, upper, matrix, np.array(rows.lower), np.array(rows.upper), whole)
-        return solve_arrays(program, effort)
+        return solve_arrays(program, budget)
 
     def _limits(self, shrinks: list[tuple[int, int]]) -> Floats:
         """Return the upper limits of n, b, v and o."""
@@ -182,37 +183,37 @@ class HorizonModel:
                 rows.add([(n, 1.0), (far, -1.0)], -np.inf, float(near[t, p]))
                 rows.add([(n, 1.0), (far, 1.0)], float(near[t, p]))
 
-    def learn(self, hosts: Ints, effort: Effort) -> bool:
+    def learn(self, hosts: Ints, budget: SolveBudget) -> bool:
         """Add what ``hosts`` (T, P) lack; say whether they lack anything."""
         before = sum(map(len, self.cuts)) + len(self.too_few)
         short = False
         for t, demand in enumerate(self.demands):
-            flows = [flow for layer in demand.layers if (flow := layer.flow(hosts[t])).missing > 0]
+            flows = [flow for condition in demand.conditions if (flow := condition.flow(hosts[t])).missing > 0]
             short |= bool(flows)
             for flow in flows:
-                for cut in (*flow.cuts(), *flow.layer.short_classes(hosts[t], 40)):
-                    key = (cut.layer, cut.classes.tobytes())
+                for cut in (*flow.cuts(), *flow.condition.short_classes(hosts[t], 40)):
+                    key = (cut.condition, cut.classes.tobytes())
                     if key not in self.known[t] and cut.shortfall(hosts[t]) > 0:
                         self.known[t].add(key)
                         self.cuts[t].append(cut)
         if short or sum(map(len, self.cuts)) + len(self.too_few) > before:
             return True
         for t, demand in enumerate(self.demands):
-            if not carries(demand, hosts[t], effort):
+            if not carries(demand, hosts[t], budget):
                 self.too_few.append((t, hosts[t]))
                 short = True
         return short
 
 
-def carries(demand: Demand, hosts: Ints, effort: Effort) -> bool:
+def carries(demand: Demand, hosts: Ints, budget: SolveBudget) -> bool:
     """Say whether ``hosts`` (P,) take every site of the period, kept-together ones packed."""
     problem, classes = demand.problem, demand.classes
-    if not classes.heavy.any() or realise(problem, classes, hosts) is not None:
-        return all(layer.flow(hosts).missing == 0 for layer in demand.layers)
-    return not size(with_hosts(problem, hosts), effort).counts.unserved.any()
+    if not classes.multi_cluster.any() or round_counts(problem, classes, hosts) is not None:
+        return all(condition.flow(hosts).missing == 0 for condition in demand.conditions)
+    return not size(with_hosts(problem, hosts), budget).counts.unserved.any()
 
 
-def decide(model: HorizonModel, prices: Prices, effort: Effort, *, money_first: bool) -> Counts:
+def decide(model: HorizonModel, prices: Prices, budget: SolveBudget, *, money_first: bool) -> Counts:
     """Return the best counts, and the best found when time ends."""
     shape = (model.periods, model.pools)
     ones, none = np.ones(shape), np.zeros(shape)
@@ -221,11 +222,11 @@ def decide(model: HorizonModel, prices: Prices, effort: Effort, *, money_first: 
     best = _one_by_one(model)
     bounds = {}
     for name, cost in (("worth", money),) if money_first else (("total", purchases), ("worth", money)):
-        best, bounds[name] = _minimise(model, cost, best, effort)
+        best, bounds[name] = _minimise(model, cost, best, budget)
         value = float(cost @ best)
         model.settled.append((cost, value + (0.5 if name == "total" else _CLOSE * max(1.0, abs(value)))))
-    near = np.array([spread(d.problem, d.stays) for d in model.demands])
-    best, _ = _minimise(model, np.zeros(model.main), best, effort, near)
+    near = np.array([reference_counts(d.problem, d.incumbent) for d in model.demands])
+    best, _ = _minimise(model, np.zeros(model.main), best, budget, near)
     parts = np.rint(best).astype(np.int64).reshape(_KINDS, *shape)
     total = int(parts[1].sum())
     worth = float(money @ best)
@@ -242,18 +243,18 @@ def decide(model: HorizonModel, prices: Prices, effort: Effort, *, money_first: 
 
 
 def _minimise(
-    model: HorizonModel, cost: Floats, best: Floats, effort: Effort, near: Floats | None = None
+    model: HorizonModel, cost: Floats, best: Floats, budget: SolveBudget, near: Floats | None = None
 ) -> tuple[Floats, float]:
     """Return the main columns of least cost and a bound on it, adding what the counts lack until they lack nothing."""
     bound = 0.0
-    while not effort.spent:
-        answer = model.solve(cost, near, effort)
+    while not budget.spent:
+        answer = model.solve(cost, near, budget)
         bound = max(bound, answer.outcome.bound)
         if not answer.outcome.has_solution:
             break
         found = np.rint(answer.x[: model.main])
         hosts = found[: model.periods * model.pools].reshape(model.periods, model.pools).astype(np.int64)
-        if model.learn(hosts, effort):
+        if model.learn(hosts, budget):
             continue
         if near is not None or float(cost @ found) <= float(cost @ best) + _CLOSE:
             best = found

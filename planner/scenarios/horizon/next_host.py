@@ -12,8 +12,9 @@ from planner.rules import Checker
 from planner.scenarios.horizon.calendar import event_days, fleet_in
 from planner.scenarios.horizon.demand import Demand
 from planner.scenarios.horizon.nouns import NextHost
-from planner.sizing.layers import Flow, layers
-from planner.sizing.problem import Problem, build_problem, group, restrict
+from planner.sizing.host_counts.hall_conditions import Flow, hall_conditions
+from planner.sizing.instance.classes import group
+from planner.sizing.instance.problem import Problem, build_problem, restrict
 
 _NAMED = 4
 
@@ -68,8 +69,8 @@ def _short(
     lost = set(demand.unserved)
     problem = restrict(problem, np.array([there.site_ids[s] not in lost for s in problem.site_at], dtype=np.bool_))
     now = np.minimum(hosts, problem.max_hosts)
-    for layer in layers(problem, group(problem, by_weight=False)):
-        flow = layer.flow(now)
+    for condition in hall_conditions(problem, group(problem, by_weight=False)):
+        flow = condition.flow(now)
         if flow.missing:
             return flow, there, problem
     return None
@@ -77,21 +78,21 @@ def _short(
 
 def _why(fleet: Fleet, problem: Problem, flow: Flow) -> tuple[str, tuple[str, ...]]:
     """Return the sites that lack room in a sentence, and what would put the host off."""
-    layer, kinds = flow.layer, len(flow.layer.demand)
+    condition, kinds = flow.condition, len(flow.condition.demand)
     side = flow.source_side
-    classes = np.flatnonzero(side[:kinds] & (layer.demand > 0))
+    classes = np.flatnonzero(side[:kinds] & (condition.demand > 0))
     pools = np.flatnonzero(side[kinds : kinds + problem.pools])
-    asked = int(layer.demand[classes].sum())
+    asked = int(condition.demand[classes].sum())
     room = asked - flow.missing
-    sites = np.flatnonzero(np.isin(layer.classes.of_site, classes))
+    sites = np.flatnonzero(np.isin(condition.classes.of_site, classes))
     names = [fleet.site_ids[problem.site_at[s]] for s in sites]
-    noun = "clusters" if layer.size == 1 else f"sites of {layer.size} or more clusters"
+    noun = "clusters" if condition.size == 1 else f"sites of {condition.size} or more clusters"
     reach = ", ".join(fleet.pool_ids[problem.pool_at[p]] for p in pools[:_NAMED]) + (
         ", …" if len(pools) > _NAMED else ""
     )
     told = ", ".join(names[:_NAMED]) + (", …" if len(names) > _NAMED else "")
     words = f"{asked:,} {noun} ({told}) reach only hosts with room for {room:,} of them ({reach or 'none'})."
-    few = noun.replace("clusters", "cluster", 1) if flow.missing == 1 and layer.size == 1 else noun
+    few = noun.replace("clusters", "cluster", 1) if flow.missing == 1 and condition.size == 1 else noun
     delays = [f"It waits with {flow.missing:,} {few} fewer among these {len(names):,} sites."]
     spare = flow.spare
     delays += _nearly(fleet, problem, sites, np.flatnonzero((spare > 0) & ~side[kinds : kinds + problem.pools]))

@@ -16,7 +16,7 @@ from planner.scenarios.horizon.model import Counts, HorizonModel, Prices, decide
 from planner.scenarios.horizon.next_host import next_host
 from planner.scenarios.horizon.nouns import Horizon, Step
 from planner.scenarios.horizon.settle import Settled, residents, residents_after, settle
-from planner.sizing.solver import Effort
+from planner.sizing.solvers.budget import SolveBudget
 from planner.version import VERSION
 from planner.words import counted, first_few
 
@@ -48,19 +48,19 @@ def horizon(
     asked = {name: value for name, value in (("period", period), ("periods", periods)) if value is not None}
     fleet = fleet.replace(policy=fleet.policy.replace(**asked))
     unit = fleet.policy.period
-    effort = Effort(seconds=time_limit, seed=seed)
-    with effort.listening():
+    budget = SolveBudget(seconds=time_limit, seed=seed)
+    with budget.listening():
         spans = periods_from(first, unit, fleet.policy.periods)
-        demands = [demand_of(fleet, span, Effort(seed=seed, stopped=effort.stopped)) for span in spans]
-        if effort.stopped.is_set():
+        demands = [demand_of(fleet, span, SolveBudget(seed=seed, stopped=budget.stopped)) for span in spans]
+        if budget.stopped.is_set():
             raise KeyboardInterrupt  # what the periods ask for is not known, so there is nothing to keep
         existing = fleet.existing_hosts[demands[0].problem.pool_at]
         money_first = fleet.policy.objective == "cost"
         worth, paid, priced = _prices(fleet, demands, _MONTHS[unit] / 12, move_cost, money_first=money_first)
         kinds = np.array([_kinds(demand) for demand in demands])
         model = HorizonModel(demands, existing, kinds, move_hosts=move_hosts)
-        counts = decide(model, worth, effort, money_first=money_first)
-        steps = _steps(fleet, demands, counts, worth if priced else None, paid if priced else None, effort)
+        counts = decide(model, worth, budget, money_first=money_first)
+        steps = _steps(fleet, demands, counts, worth if priced else None, paid if priced else None, budget)
         needed = next_host(fleet, demands, counts.hosts, counts.bought, existing)
     return Horizon(
         objective="cost" if money_first else "hosts",
@@ -138,12 +138,12 @@ def _prices(
 
 
 def _steps(
-    fleet: Fleet, demands: list[Demand], counts: Counts, worth: Prices | None, paid: Prices | None, effort: Effort
+    fleet: Fleet, demands: list[Demand], counts: Counts, worth: Prices | None, paid: Prices | None, budget: SolveBudget
 ) -> tuple[Step, ...]:
     before = residents(fleet, demands)
     steps = []
     for t, demand in enumerate(demands):
-        settled = settle(demand, counts.hosts[t], before, effort)
+        settled = settle(demand, counts.hosts[t], before, budget)
         before = residents_after(before, demand.fleet, settled)
         steps.append(_step(demand, counts, t, settled, _sum(worth, counts, t), _sum(paid, counts, t)))
     return tuple(steps)

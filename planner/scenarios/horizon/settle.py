@@ -15,13 +15,17 @@ import numpy as np
 
 from planner.fleet import Bools, Fleet, Ints
 from planner.scenarios.horizon.demand import Demand, with_hosts
-from planner.sizing.counts import Sized, size
-from planner.sizing.hosts import Seating, seat_all
-from planner.sizing.placement import Placement, place
-from planner.sizing.problem import Problem, group, select
-from planner.sizing.realise import realise
-from planner.sizing.solver import Effort
-from planner.sizing.today import Today, read_today
+from planner.sizing.host_counts.fewest_hosts import size
+from planner.sizing.host_counts.rounding import round_counts
+from planner.sizing.instance.classes import group
+from planner.sizing.instance.incumbent import Today, read_today
+from planner.sizing.instance.problem import Problem, select
+from planner.sizing.packing.hosts import seat_all
+from planner.sizing.solution.counts import Sized
+from planner.sizing.solution.placement import Placement
+from planner.sizing.solution.seating import Seating
+from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.tie_breaks.lexicographic import place
 
 
 @dataclass(frozen=True)
@@ -54,24 +58,24 @@ def residents_after(before: Today, fleet: Fleet, settled: Settled) -> Today:
     return dataclasses.replace(before, hub={**was_hub, **hub}, host={**was_host, **settled.host_of})
 
 
-def settle(demand: Demand, hosts: Ints, before: Today, effort: Effort) -> Settled:
+def settle(demand: Demand, hosts: Ints, before: Today, budget: SolveBudget) -> Settled:
     """Return who goes where with ``hosts`` (P,) when the sites are where ``before`` says."""
     problem, fleet = demand.problem, demand.fleet
     sites = [fleet.site_ids[at] for at in problem.site_at]
     pools = [fleet.pool_ids[at] for at in problem.pool_at]
-    stays = before.stays(fleet, problem)
-    can_stay = np.bincount(problem.site, weights=stays, minlength=problem.sites) > 0
-    placement, proven = _all_stay(problem, hosts, stays, can_stay), True
+    incumbent = before.incumbent(fleet, problem)
+    can_stay = np.bincount(problem.site, weights=incumbent, minlength=problem.sites) > 0
+    placement, proven = _all_stay(problem, hosts, incumbent, can_stay), True
     if placement is None:
-        placement, proven = _fewest_moves(demand, hosts, stays, effort)
-    seating = seat_all(fleet, problem, hosts, placement, before, effort)
+        placement, proven = _fewest_moves(demand, hosts, incumbent, budget)
+    seating = seat_all(fleet, problem, hosts, placement, before, budget)
     pool_of = {sites[seat.site]: pools[seat.pool] for seat in seating.seats}
     host_of = {sites[seat.site]: seat.host for seat in seating.seats}
     moves = sorted((*_moved(demand, before, seating), *_gone(fleet, before)))
     may_stay = {site for site, can in zip(sites, can_stay, strict=True) if can}
     forced = [site for site, _, host in moves if not host or site not in may_stay]
     moved = {site for site, _, _ in moves}
-    within = any(stays[seat.pair] and sites[seat.site] in moved for seat in seating.seats)
+    within = any(incumbent[seat.pair] and sites[seat.site] in moved for seat in seating.seats)
     return Settled(pool_of, host_of, tuple(moves), len(forced), proven and not within)
 
 
@@ -92,41 +96,41 @@ def _gone(fleet: Fleet, before: Today) -> Iterator[tuple[str, str, str]]:
             yield site, before.host.get(site) or before.hub[site], ""
 
 
-def _all_stay(problem: Problem, hosts: Ints, stays: Bools, can_stay: Bools) -> Placement | None:
+def _all_stay(problem: Problem, hosts: Ints, incumbent: Bools, can_stay: Bools) -> Placement | None:
     """Return a placement in which everybody stays who can; None when the others do not fit around them."""
-    keep = stays | ~can_stay[problem.site]
+    keep = incumbent | ~can_stay[problem.site]
     narrowed = select(problem, keep)
     classes = group(narrowed, by_weight=False)
-    counts = realise(narrowed, classes, hosts)
+    counts = round_counts(narrowed, classes, hosts)
     if counts is None:
         return None
     sized = Sized(classes, counts, 0.0, 0.0, True, "")
-    found = place(narrowed, sized, stays[keep], ("latency",))
+    found = place(narrowed, sized, incumbent[keep], ("latency",))
     if found is None:
         return None
     return dataclasses.replace(found, pair=np.flatnonzero(keep)[found.pair])
 
 
-def _fewest_moves(demand: Demand, hosts: Ints, stays: Bools, effort: Effort) -> tuple[Placement, bool]:
+def _fewest_moves(demand: Demand, hosts: Ints, incumbent: Bools, budget: SolveBudget) -> tuple[Placement, bool]:
     """Return a placement with as few moves as can be, and whether that is proven."""
     moving = dataclasses.replace(
         with_hosts(demand.problem, hosts),
         objective="cost",
         host_cost=np.zeros(demand.problem.pools),
-        pair_cost=(~stays).astype(np.float64),
+        pair_cost=(~incumbent).astype(np.float64),
     )
-    sized = size(moving, effort)
-    found = None if sized.counts.unserved.any() else _placed(moving, sized, hosts, stays)
+    sized = size(moving, budget)
+    found = None if sized.counts.unserved.any() else _placed(moving, sized, hosts, incumbent)
     if found is not None:
         return found, sized.bound >= sized.value - 1e-6
     # Time ended before the moves were settled: any way to seat everybody will do.
     plain = with_hosts(demand.problem, hosts)
-    found = _placed(plain, size(plain, Effort(seed=effort.seed)), hosts, stays)
+    found = _placed(plain, size(plain, SolveBudget(seed=budget.seed)), hosts, incumbent)
     assert found is not None  # the counts carry everybody, as the model has checked
     return found, False
 
 
-def _placed(problem: Problem, sized: Sized, hosts: Ints, stays: Bools) -> Placement | None:
+def _placed(problem: Problem, sized: Sized, hosts: Ints, incumbent: Bools) -> Placement | None:
     """Place everybody with all ``hosts`` running, whether or not the model needed them."""
     counts = dataclasses.replace(sized.counts, hosts=hosts)
-    return place(problem, dataclasses.replace(sized, counts=counts), stays, ("moves", "latency"))
+    return place(problem, dataclasses.replace(sized, counts=counts), incumbent, ("moves", "latency"))

@@ -8,26 +8,29 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from planner.fleet import Bools, Fleet, Ints
-from planner.sizing.counts import Sized, counts_decide
-from planner.sizing.cover.best import Best
+from planner.sizing.cover.best_draft import Best
 from planner.sizing.cover.host_by_host import HostByHost, solve_host_by_host
+from planner.sizing.cover.host_counts import sizings
 from planner.sizing.cover.losses import Losses, read_losses
-from planner.sizing.cover.sizing import sizings
-from planner.sizing.cover.standby import find_standbys
-from planner.sizing.draft import Draft
-from planner.sizing.hosts import Seating, seat_all
-from planner.sizing.levels import PAIR_AIMS, aim_costs
-from planner.sizing.merit import judge_of
-from planner.sizing.model import Counts
-from planner.sizing.placement import Later, Placement, placed
-from planner.sizing.primal.afterwards import settled_by_cost, weighed
-from planner.sizing.primal.finished import draft_of
-from planner.sizing.primal.search import Found, PrimalSearch
-from planner.sizing.problem import Problem, group, select
-from planner.sizing.search import spread
-from planner.sizing.solver import Effort
-from planner.sizing.today import InForce, Today
-from planner.sizing.transport import Cost, Transport, least_cost_flow
+from planner.sizing.cover.primal_search.drafts import draft_of
+from planner.sizing.cover.primal_search.polish import settled_by_cost, weighed
+from planner.sizing.cover.primal_search.search import Found, PrimalSearch
+from planner.sizing.cover.standbys import find_standbys
+from planner.sizing.host_counts.cutting_planes import reference_counts
+from planner.sizing.host_counts.fewest_hosts import counts_decide
+from planner.sizing.instance.classes import group
+from planner.sizing.instance.incumbent import InForce, Today
+from planner.sizing.instance.problem import Problem, select
+from planner.sizing.packing.hosts import seat_all
+from planner.sizing.solution.attained import PAIR_AIMS, aim_costs
+from planner.sizing.solution.counts import Counts, Sized
+from planner.sizing.solution.draft import Draft
+from planner.sizing.solution.evaluator import evaluator_of
+from planner.sizing.solution.placement import Placement, TieBreak
+from planner.sizing.solution.seating import Seating
+from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.solvers.transportation import Cost, Transport, least_cost_flow
+from planner.sizing.tie_breaks.lexicographic import placed
 
 __all__ = ["own_rather_than_bare", "plan_covered"]
 
@@ -52,28 +55,28 @@ def own_rather_than_bare(fleet: Fleet, problem: Problem) -> Problem:
 
 
 def plan_covered(
-    fleet: Fleet, problem: Problem, in_force: InForce, then: Sequence[Later], today: Today, effort: Effort
+    fleet: Fleet, problem: Problem, in_force: InForce, tie_breaks: Sequence[TieBreak], today: Today, budget: SolveBudget
 ) -> Draft:
-    """Return the best plan that survives the losses of the policy's ``cover``, by the judge of `planner.sizing.merit`.
+    """Return the best plan that survives the losses of the policy's ``cover``, by the judge of `solution.evaluator`.
 
     A constructed plan is there from the start. Exact engines give others, with bounds; where they leave a gap, or are
     too slow, the search host by host goes on from the best.
     """
     losses = read_losses(fleet, problem)
-    judge = judge_of(problem, in_force, then, cover=True)
-    search = PrimalSearch(problem, losses, effort if effort.seconds else effort.within(_SEARCH_SECONDS))
-    best = Best(problem, losses, judge)
+    evaluate = evaluator_of(problem, in_force, tie_breaks, cover=True)
+    search = PrimalSearch(problem, losses, budget if budget.seconds else budget.within(_SEARCH_SECONDS))
+    best = Best(problem, losses, evaluate)
     found = search.first()
-    best.offer(_finished(fleet, problem, found, in_force, then, today, effort))
-    for draft in _exact(fleet, problem, losses, in_force.stays, then, today, effort):
+    best.offer(_finished(fleet, problem, found, in_force, tie_breaks, today, budget))
+    for draft in _exact(fleet, problem, losses, in_force.incumbent, tie_breaks, today, budget):
         best.offer(draft)
         if best.closed and not draft.short:  # where it is short, the next one may be better among equals
             break
     if best.closed:
         return best.draft
     for better in search.better(found):
-        effort.tell("cover", better.state.hosts, best.bound)
-        best.offer(_finished(fleet, problem, better, in_force, then, today, effort))
+        budget.tell("cover", better.state.hosts, best.bound)
+        best.offer(_finished(fleet, problem, better, in_force, tie_breaks, today, budget))
         if best.closed:
             break
     return best.draft
@@ -84,14 +87,17 @@ def _finished(
     problem: Problem,
     found: Found,
     in_force: InForce,
-    then: Sequence[Later],
+    tie_breaks: Sequence[TieBreak],
     today: Today,
-    effort: Effort,
+    budget: SolveBudget,
 ) -> Draft:
     """Return the draft of a state, in which sites go where the later aims want them as far as there is room."""
     first = [problem.pair_cost] if problem.objective == "cost" else []
-    costs = [*first, *(cost.values for cost in aim_costs(problem, in_force.stays, [x for x in then if x in PAIR_AIMS]))]
-    state = settled_by_cost(found.state, found.bare, weighed(costs), effort) if costs else found.state
+    costs = [
+        *first,
+        *(cost.values for cost in aim_costs(problem, in_force.incumbent, [x for x in tie_breaks if x in PAIR_AIMS])),
+    ]
+    state = settled_by_cost(found.state, found.bare, weighed(costs), budget) if costs else found.state
     return draft_of(fleet, problem, state, today)
 
 
@@ -99,10 +105,10 @@ def _exact(
     fleet: Fleet,
     problem: Problem,
     losses: Losses,
-    stays: Bools,
-    then: Sequence[Later],
+    incumbent: Bools,
+    tie_breaks: Sequence[TieBreak],
     today: Today,
-    effort: Effort,
+    budget: SolveBudget,
 ) -> Iterator[Draft]:
     """Yield plans of the engines over pools and classes, and of a small fleet's model host by host.
 
@@ -111,17 +117,19 @@ def _exact(
     """
     sums = counts_decide(problem) and losses.kind != "host"
     if not sums and problem.sites > _SMALL:
-        effort = effort.within(_EXACT_SECONDS)
-    for at, sized in enumerate(sizings(problem, losses, stays, then, effort, spread(problem, stays))):
-        for trial in _carried_out(fleet, problem, losses, sized, stays, then, today, effort):
+        budget = budget.within(_EXACT_SECONDS)
+    for at, sized in enumerate(
+        sizings(problem, losses, incumbent, tie_breaks, budget, reference_counts(problem, incumbent))
+    ):
+        for trial in _carried_out(fleet, problem, losses, sized, incumbent, tie_breaks, today, budget):
             yield trial
             if not trial.short:
                 return
-        exact = solve_host_by_host(problem, losses, effort.within(_HOSTS_SECONDS)) if at == 0 else None
+        exact = solve_host_by_host(problem, losses, budget.within(_HOSTS_SECONDS)) if at == 0 else None
         if exact is not None:
             yield _as_covered(problem, losses, exact, today)
             return
-        if at == _MOST_ADDED or effort.spent or sized.counts.unserved.any() or sized.uncovered:
+        if at == _MOST_ADDED or budget.spent or sized.counts.unserved.any() or sized.uncovered:
             return
 
 
@@ -130,22 +138,22 @@ def _carried_out(
     problem: Problem,
     losses: Losses,
     sized: Sized,
-    stays: Bools,
-    then: Sequence[Later],
+    incumbent: Bools,
+    tie_breaks: Sequence[TieBreak],
     today: Today,
-    effort: Effort,
+    budget: SolveBudget,
 ) -> Iterator[Draft]:
     """Yield ways to seat everybody: first the one of fewest moves, then one that finds room for more standbys.
 
     Against the loss of a host, sites are dealt out over the hosts of their pool. Against larger losses, what stays free
     in a pool is gathered on one host, where sites of several clusters find it.
     """
-    placement = placed(problem, sized, stays, then)
+    placement = placed(problem, sized, incumbent, tie_breaks)
     deal = _where_to(problem, losses, sized, placement) if losses.kind == "host" else None
     for second in (False, True):
         mine, gathered = (deal, deal is None) if second else (None, False)
-        seating = seat_all(fleet, problem, sized.counts.hosts, placement, today, effort, mine, gathered=gathered)
-        standbys = find_standbys(problem, losses, seating, effort)
+        seating = seat_all(fleet, problem, sized.counts.hosts, placement, today, budget, mine, gathered=gathered)
+        standbys = find_standbys(problem, losses, seating, budget)
         short = standbys.without > sized.uncovered
         # What counts standbys says nothing of a plan in which somebody lacks one.
         told = dataclasses.replace(sized, evidence=None) if standbys.without else sized
@@ -156,7 +164,7 @@ def _where_to(problem: Problem, losses: Losses, sized: Sized, placement: Placeme
     """Return the pool that each site would go to if its own pool lost a host, by the row of all its hosts, shape (S,).
 
     When each host of a pool gets an equal share of the sites bound for each pool, none of them asks more than the
-    row allows for all of them; see `planner.sizing.cover.rows`. -1 where nothing is to be dealt out.
+    row allows for all of them; see `cover.loss_rows`. -1 where nothing is to be dealt out.
     """
     bound_for = np.full(problem.sites, -1, dtype=np.int64)
     pool, hosts = problem.pool[placement.pair], sized.counts.hosts

@@ -12,16 +12,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from planner.fleet import Floats, Ints
-from planner.sizing.cover.pairs import PairNetwork
-from planner.sizing.cover.spare import Point, SpareModel, Taken
-from planner.sizing.cover.spare_search import SpareSearch
-from planner.sizing.packing import first_fit_decreasing
-from planner.sizing.transport import Cost, Transport, least_cost_flow
+from planner.sizing.cover.pair_flow import PairNetwork
+from planner.sizing.cover.reserve_model import SpareModel
+from planner.sizing.cover.reserve_search import SpareSearch
+from planner.sizing.cover.reserve_terms import Point, Taken
+from planner.sizing.packing.arc_flow import first_fit_decreasing
+from planner.sizing.solvers.transportation import Cost, Transport, least_cost_flow
 
 
 @dataclass(frozen=True)
-class Wishes:
-    """The later aims as whole costs of arcs: ``cost`` (A,) of all, ``before`` (A,) of those that come before `spread`.
+class HomePreferences:
+    """The later aims as whole costs of arcs: ``cost`` (A,) of all, ``before`` (A,) of those that come before spread.
 
     ``even``: hosts shall carry about the same.
     """
@@ -31,7 +32,7 @@ class Wishes:
     even: bool
 
 
-def liked_room(spares: SpareSearch, network: PairNetwork, point: Point, wishes: Wishes) -> Point:
+def liked_room(spares: SpareSearch, network: PairNetwork, point: Point, preferences: HomePreferences) -> Point:
     """Return ``point`` with room near what homes of least cost would leave if nobody needed a standby."""
     classes, hosts = network.classes, np.rint(point.hosts).astype(np.int64)
     each = classes.items[classes.of_arc]
@@ -43,41 +44,41 @@ def liked_room(spares: SpareSearch, network: PairNetwork, point: Point, wishes: 
 
     caps = spares.problem.caps
     level = int(caps.max(initial=0))
-    if wishes.even:
-        level = _lowest(level, lambda most: flow(np.minimum(caps, most), wishes.before)[1])
-    found, _ = flow(np.minimum(caps, level), wishes.cost)
+    if preferences.even:
+        level = _lowest(level, lambda most: flow(np.minimum(caps, most), preferences.before)[1])
+    found, _ = flow(np.minimum(caps, level), preferences.cost)
     if found is None:
         return point
     load = np.bincount(classes.pool, weights=found, minlength=network.pools)
     return spares.near((spares.losses.room * hosts - load).astype(np.float64)).room_for(hosts) or point
 
 
-def find_homes(spares: SpareSearch, network: PairNetwork, point: Point, wishes: Wishes) -> Floats | None:
+def find_homes(spares: SpareSearch, network: PairNetwork, point: Point, preferences: HomePreferences) -> Floats | None:
     """Return the sites of each class of ``network`` on each of its arcs (A,).
 
     They are of least cost for the room at ``point`` where none is kept together.
     None where sites of several clusters do not fit as they are put; no proof that they cannot.
     """
-    model, cost = spares.model, wishes.cost
+    model, cost = spares.model, preferences.cost
     classes = network.classes
     load, ready = _whole_room(model, point)
     settled, asked = np.zeros(len(classes.pool)), network.demand
-    if classes.heavy.any():
+    if classes.multi_cluster.any():
         found = network.cheapest(load, ready, cost // classes.items[classes.of_arc])
         before = load.copy(), ready.copy()
-        heavy = None if found is None else _heavy(network, load, ready, *found)
-        if heavy is None or not _packs(model, network, point, heavy):
+        multi_cluster = None if found is None else _multi_cluster(network, load, ready, *found)
+        if multi_cluster is None or not _packs(model, network, point, multi_cluster):
             return None
-        settled, asked = heavy, np.where(classes.heavy, 0, network.demand)
+        settled, asked = multi_cluster, np.where(classes.multi_cluster, 0, network.demand)
         if network.solve(load, ready, demand=asked).missing:
             search = spares.beside(network, Taken(before[0] - load, before[1] - ready), asked)
             better = search.room_for(np.rint(point.hosts).astype(np.int64))
             if better is None:
                 return None
             load, ready = _whole_room(search.model, better)
-    if wishes.even:
+    if preferences.even:
         carried = np.bincount(classes.pool, weights=settled * classes.items[classes.of_arc], minlength=network.pools)
-        load = _even(network, point, load, ready, asked, carried.astype(np.float64), wishes.before)
+        load = _even(network, point, load, ready, asked, carried.astype(np.float64), preferences.before)
     light = network.cheapest(load, ready, cost, asked)
     return None if light is None else settled + np.bincount(light[0], weights=light[2], minlength=len(settled))
 
@@ -115,15 +116,19 @@ def _whole_room(model: SpareModel, point: Point) -> tuple[Ints, Ints]:
     return np.rint(model.load(point)).astype(np.int64), np.rint(model.ready(point)).astype(np.int64)
 
 
-def _heavy(network: PairNetwork, load: Ints, ready: Ints, arc: Ints, standby: Ints, clusters: Ints) -> Floats | None:
+def _multi_cluster(
+    network: PairNetwork, load: Ints, ready: Ints, arc: Ints, standby: Ints, clusters: Ints
+) -> Floats | None:
     """Return the sites of several clusters on each arc (A,), and take their room from ``load`` and ``ready``."""
     classes = network.classes
     settled = np.zeros(len(classes.pool))
     flow: dict[int, list[tuple[int, int, int]]] = {}
     for sent, a, q in sorted(zip(clusters.tolist(), arc.tolist(), standby.tolist(), strict=True), reverse=True):
         flow.setdefault(int(classes.of_arc[a]), []).append((sent, a, q))
-    heavy = np.flatnonzero(classes.heavy)
-    for c in heavy[np.lexsort((-classes.items[heavy], np.diff(classes.indptr)[heavy]))].tolist():
+    multi_cluster = np.flatnonzero(classes.multi_cluster)
+    for c in multi_cluster[
+        np.lexsort((-classes.items[multi_cluster], np.diff(classes.indptr)[multi_cluster]))
+    ].tolist():
         k = int(classes.items[c])
         options = [(a, q) for _, a, q in flow.get(c, [])]
         for _ in range(int(classes.size[c])):

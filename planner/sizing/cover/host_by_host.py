@@ -1,6 +1,6 @@
 """The plan with cover host by host: exact whatever sites are kept together and losses overlap, for small fleets.
 
-Sets and data as in `planner.sizing.model`; hosts j of pool p(j), R_j the clusters that j may carry during a loss
+Sets and data as in `assignment.flow_model`; hosts j of pool p(j), R_j the clusters that j may carry during a loss
 Variables, all 0 or 1
     r_j            host j runs
     x_ij, y_ijh    site i lives on host j; and host h stands by for it
@@ -28,9 +28,10 @@ import pulp
 
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.losses import Losses
-from planner.sizing.hosts import Seat
-from planner.sizing.problem import Problem
-from planner.sizing.solver import Effort, Outcome, linear, solve_model
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solution.seating import Seat
+from planner.sizing.solvers.budget import Outcome, SolveBudget
+from planner.sizing.solvers.pulp_models import linear, solve_model
 
 _MOST_VARIABLES = 6_000
 _LITTLE = 1e-9  # of the objective
@@ -54,7 +55,7 @@ def name(p: int, number: int) -> str:
     return f"{p}/{number}"
 
 
-def solve_host_by_host(problem: Problem, losses: Losses, effort: Effort) -> HostByHost | None:
+def solve_host_by_host(problem: Problem, losses: Losses, budget: SolveBudget) -> HostByHost | None:
     """Return the best plan; None where the model is too large, or time ends before there is a plan."""
     if _size(problem, losses) > _MOST_VARIABLES:
         return None
@@ -69,7 +70,7 @@ def solve_host_by_host(problem: Problem, losses: Losses, effort: Effort) -> Host
         if not aim:
             continue
         model.lp.setObjective(linear(aim))
-        outcome = solve_model(model.lp, effort, problem.objective)
+        outcome = solve_model(model.lp, budget, problem.objective)
         if not outcome.has_solution or (slack is not None and outcome.state != "optimal"):
             return None
         if slack is not None:
@@ -79,7 +80,7 @@ def solve_host_by_host(problem: Problem, losses: Losses, effort: Effort) -> Host
         return found
     model.add(linear(model.objective) <= outcome.objective + _LITTLE * max(1.0, abs(outcome.objective)))
     model.lp.setObjective(linear([(o, 1.0) for o in model.o.values()]))
-    return model.answer(outcome) if solve_model(model.lp, effort, problem.objective).has_solution else found
+    return model.answer(outcome) if solve_model(model.lp, budget, problem.objective).has_solution else found
 
 
 def _size(problem: Problem, losses: Losses) -> int:

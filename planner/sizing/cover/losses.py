@@ -10,7 +10,7 @@ import numpy as np
 from scipy.sparse import csr_array
 
 from planner.fleet import Bools, Fleet, Ints
-from planner.sizing.problem import Problem
+from planner.sizing.instance.problem import Problem
 
 
 @dataclass(frozen=True)

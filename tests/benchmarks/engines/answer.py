@@ -10,7 +10,7 @@ import numpy as np
 
 from planner.fleet import Ints
 from planner.plan import Plan
-from planner.sizing.problem import Problem
+from planner.sizing.instance.problem import Problem
 from sample_fleets.straight_model import packed
 
 SKIPPED = "skipped:"  # how the note of an engine begins that did not run

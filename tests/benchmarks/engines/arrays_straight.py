@@ -14,15 +14,16 @@ from __future__ import annotations
 import numpy as np
 import scipy.sparse as sp
 
-from planner.sizing.problem import Problem
-from planner.sizing.solver import Effort, LinearProgram, solve_arrays
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.solvers.highs import LinearProgram, solve_arrays
 from tests.benchmarks.engines.answer import Answer, straight_answer
 
 
 def solve_arrays_straight(problem: Problem, seconds: float, *, strong: bool = False) -> Answer:
     """Return the answer of HiGHS to the straight model, with (3) if ``strong``."""
-    effort = Effort(seconds=seconds)
-    answer = solve_arrays(_program(problem, strong), effort)
+    budget = SolveBudget(seconds=seconds)
+    answer = solve_arrays(_program(problem, strong), budget)
     outcome = answer.outcome
     if not outcome.has_solution:
         return Answer(bound=outcome.bound, note=f"no plan: {outcome.word}")

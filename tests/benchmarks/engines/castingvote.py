@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from planner.fleet import Fleet
 from planner.sizing import plan
-from planner.sizing.counts import size
-from planner.sizing.problem import Problem
-from planner.sizing.solver import Effort
+from planner.sizing.host_counts.fewest_hosts import size
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solvers.budget import SolveBudget
 from tests.benchmarks.engines.answer import Answer
 
 
@@ -21,6 +21,6 @@ def solve_plan(fleet: Fleet, seconds: float, *, thorough: bool = False) -> Answe
 
 
 def solve_count(problem: Problem, seconds: float) -> Answer:
-    """Return the answer of `planner.sizing.counts.size`: how many hosts of each pool, and the bound."""
-    sized = size(problem, Effort(seconds=seconds))
+    """Return the answer of `fewest_hosts.size`: how many hosts of each pool, and the bound."""
+    sized = size(problem, SolveBudget(seconds=seconds))
     return Answer(sized.value, sized.bound, sized.weight_proven and sized.bound >= sized.value)

@@ -11,14 +11,14 @@ import numpy as np
 from ortools.sat.python import cp_model
 
 from planner.fleet import Floats
-from planner.sizing.problem import Problem
-from planner.sizing.solver import Effort
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solvers.budget import SolveBudget
 from tests.benchmarks.engines.answer import Answer, straight_answer
 
 
 def solve_cp_sat(problem: Problem, seconds: float) -> Answer:
     """Return the answer of CP-SAT with a worker for each core."""
-    effort = Effort(seconds=seconds)
+    budget = SolveBudget(seconds=seconds)
     model = cp_model.CpModel()
     n = [model.new_int_var(0, most, "") for most in problem.max_hosts.tolist()]
     x = [model.new_bool_var("") for _ in range(len(problem.pool))]
@@ -38,7 +38,7 @@ def solve_cp_sat(problem: Problem, seconds: float) -> Answer:
         model.minimize(sum(n))
 
     solver = cp_model.CpSolver()
-    solver.parameters.max_time_in_seconds = max(0.01, effort.left or 0.0)
+    solver.parameters.max_time_in_seconds = max(0.01, budget.left or 0.0)
     solver.parameters.num_workers = os.cpu_count() or 1
     status = solver.solve(model)
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):

@@ -6,7 +6,7 @@ import dataclasses
 
 import numpy as np
 
-from planner.sizing.problem import Problem
+from planner.sizing.instance.problem import Problem
 
 
 def hosts_one_by_one(problem: Problem) -> Problem:

@@ -5,14 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pulp
 
-from planner.sizing.problem import Problem
-from planner.sizing.solver import Effort, solve_model
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.solvers.pulp_models import solve_model
 from tests.benchmarks.engines.answer import Answer, straight_answer
 
 
 def solve_pulp_straight(problem: Problem, seconds: float) -> Answer:
     """Return the answer of PuLP and HiGHS; building the model counts towards ``seconds``."""
-    effort = Effort(seconds=seconds)
+    budget = SolveBudget(seconds=seconds)
     pairs = list(zip(problem.site.tolist(), problem.pool.tolist(), strict=True))
     clusters, caps = problem.clusters.tolist(), problem.caps.tolist()
     pools_of: list[list[int]] = [[] for _ in range(problem.sites)]
@@ -37,7 +38,7 @@ def solve_pulp_straight(problem: Problem, seconds: float) -> Answer:
         load = pulp.lpSum(clusters[s] * x[s, p] for s in sites)
         model.addConstraint(load <= caps[p] * n[p], name=f"pool{p}")
 
-    outcome = solve_model(model, effort)
+    outcome = solve_model(model, budget)
     if not outcome.has_solution:
         return Answer(bound=outcome.bound, note=f"no plan: {outcome.word}")
     hosts = np.array([round(one.value()) for one in n], dtype=np.int64)

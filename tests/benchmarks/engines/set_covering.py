@@ -6,14 +6,15 @@ import warnings
 
 import numpy as np
 
-from planner.sizing.problem import Problem
-from planner.sizing.solver import Effort, solve_model
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.solvers.pulp_models import solve_model
 from tests.benchmarks.engines.answer import SKIPPED, Answer
 
 
 def solve_set_covering(problem: Problem, seconds: float) -> Answer:
     """Return the answer of `spopt.locate.LSCP`, solved by HiGHS; ValueError where caps or limits on hosts bind."""
-    effort = Effort(seconds=seconds)
+    budget = SolveBudget(seconds=seconds)
     if (problem.caps < problem.clusters.sum()).any() or (problem.max_hosts != 1).any():
         raise ValueError("location set covering knows no caps: every pool must be one host that takes all")
     try:
@@ -29,7 +30,7 @@ def solve_set_covering(problem: Problem, seconds: float) -> Answer:
             model = LSCP.from_cost_matrix(out_of_reach, 0.5).problem
     except (AttributeError, TypeError) as error:
         return Answer(note=f"{SKIPPED} spopt does not run on this version of PuLP ({error})")
-    outcome = solve_model(model, effort)
+    outcome = solve_model(model, budget)
     if not outcome.has_solution:
         return Answer(bound=outcome.bound, note=f"no plan: {outcome.word}")
     value = float(round(outcome.objective))

@@ -92,8 +92,8 @@ def test_hosts_stay_when_sites_leave_unless_they_may_move(make):
     rtt = [[10.0, 90.0]] * 2 + [[90.0, 10.0]] * 2
     sites = {"opens": [None, None, "2028-01-01", "2028-01-01"], "closes": ["2027-12-31"] * 2 + [None] * 2}
     fleet = make.fleet(rtt, sites=sites, cluster_cap=2)
-    stays = horizon(fleet, FIRST, periods=2)
-    assert (running(stays), stays.bought) == ([1, 2], 2)
+    incumbent = horizon(fleet, FIRST, periods=2)
+    assert (running(incumbent), incumbent.bought) == ([1, 2], 2)
     moves = horizon(fleet, FIRST, periods=2, move_hosts=True)
     assert (running(moves), moves.bought) == ([1, 1], 1)
     assert moves.steps[1].moved_in == (("H1", 1),)

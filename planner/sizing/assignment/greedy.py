@@ -1,0 +1,88 @@
+"""A plan without a solver: for the case that time ends before the solver has found one."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from planner.fleet import Bools, Floats, Ints
+from planner.sizing.instance.classes import Classes
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solution.counts import Counts
+
+
+def greedy_counts(problem: Problem, classes: Classes) -> Counts:
+    """Open hosts one at a time, each where it takes most waiting clusters, sites that are to be kept and those with the
+    fewest choices first.
+
+    Every host is filled on its own, so the result packs. No bound comes with it.
+    """
+    hosts = np.zeros(problem.pools, dtype=np.int64)
+    flow = np.zeros(len(classes.pool))
+    waiting = classes.demand.copy()
+    choices = np.diff(classes.indptr)
+    arcs_of = [np.flatnonzero(classes.pool == p) for p in range(problem.pools)]
+    order = np.lexsort((choices, ~classes.kept))
+    rank = np.empty_like(order)
+    rank[order] = np.arange(len(order))
+    arcs_of = [arcs[np.argsort(rank[classes.of_arc[arcs]], kind="stable")] for arcs in arcs_of]
+    left_of = np.array([limit.most for limit in problem.limits])
+    each = _amounts(problem, classes)
+    # What a pool would take only shrinks while others fill, so what it took last is a bound until it is asked again.
+    most = np.where(problem.max_hosts > 0, problem.caps, 0).astype(np.int64)
+    latest: dict[int, tuple[int, dict[int, int]]] = {}
+    while len(most) and most.max() > 0:
+        best = int(np.argmax(most))
+        if best not in latest:
+            latest[best] = _filling(problem, classes, waiting, arcs_of[best], best, left_of, each)
+            most[best] = latest[best][0]
+            continue
+        hosts[best] += 1
+        for arc, units in latest[best][1].items():
+            flow[arc] += units
+            waiting[classes.of_arc[arc]] -= units
+            left_of -= units * _at(problem, best) * each[:, classes.of_arc[arc]]
+        if hosts[best] == problem.max_hosts[best]:
+            most[best] = 0
+        latest.clear()
+    left = waiting // classes.unit_demand
+    own = np.where(np.isfinite(classes.own_cost), left, 0)
+    return Counts(hosts, flow, left - own, own)
+
+
+def _filling(
+    problem: Problem, classes: Classes, waiting: Ints, arcs: Ints, p: int, left_of: Floats, each: Floats
+) -> tuple[int, dict[int, int]]:
+    """Return what one more host of pool ``p`` would take: clusters, and units by arc.
+
+    ``left_of`` (L,) is what each limit leaves, ``each`` (L, K) what a unit of each class brings.
+    """
+    free, taken = int(problem.caps[p]), {}
+    counts = np.concatenate((_at(problem, p), [problem.host_weight is not None]))
+    rest = np.concatenate((left_of, [problem.host_weight or 0.0]))
+    limited = bool(counts.any())
+    for arc in arcs[waiting[classes.of_arc[arcs]] > 0]:
+        if free <= 0:
+            break
+        c = classes.of_arc[arc]
+        units = min(int(waiting[c]), free // int(classes.items[c]))
+        brings = np.where(counts, np.append(each[:, c], classes.item_weight[c]), 0.0) if limited else rest
+        if limited and (brings > 0).any():
+            units = min(units, int((rest[brings > 0] / brings[brings > 0] + 1e-9).min()))
+        # A split site must be served whole or not at all; its units go to one host here.
+        units -= units % int(classes.unit_demand[c])
+        if units > 0:
+            taken[int(arc)] = units
+            free -= units * int(classes.items[c])
+            rest = rest - units * brings if limited else rest
+    return int(problem.caps[p]) - free, taken
+
+
+def _at(problem: Problem, p: int) -> Bools:
+    """Say which limits count at pool ``p``, shape (L,)."""
+    return np.array([limit.pools[p] for limit in problem.limits], dtype=np.bool_)
+
+
+def _amounts(problem: Problem, classes: Classes) -> Floats:
+    """Return what a unit of each class brings to each limit, shape (L, K)."""
+    each = [classes.amounts[limit.measure] for limit in problem.limits]
+    return np.array(each, dtype=np.float64).reshape(len(each), classes.count)

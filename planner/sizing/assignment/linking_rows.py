@@ -1,0 +1,144 @@
+"""Which of the rows f <= m n (3b) of the flow model its linear relaxation needs.
+
+All of them together make the relaxation strong and the model several times as large; few ever bind. They follow from
+the other rows for whole n, so leaving some out is always sound. Those that the relaxation breaks are taken in, round by
+round, until it breaks none: its value is then that with all of them.
+
+The relaxation also knows how many hosts the clusters take at least (2c): it would rather run 15.2 hosts than 16.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.sparse as sp
+
+from planner.fleet import Bools, Floats, Ints
+from planner.sizing.instance.classes import Classes
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.solvers.highs import Answer, GrowingProgram, LinearProgram
+
+_BROKEN = 1e-6
+
+
+def open_limits(problem: Problem, classes: Classes) -> Ints:
+    """Return m of each arc, shape (A,): the most units of its class that one host of its pool can take."""
+    room: Ints = problem.caps[classes.pool] // classes.items[classes.of_arc]
+    return np.asarray(np.minimum(classes.demand[classes.of_arc], room))
+
+
+@dataclass(frozen=True, slots=True)
+class Relaxed:
+    """The relaxation with the rows (3b) it needs: columns n_p, then f_a.
+
+    ``bound`` on cost, values ``x`` and ``reduced_cost`` of its columns; ``arcs`` that have a row (3b); these rows come
+    last in ``program``, from ``first_open_row`` on.
+    """
+
+    program: LinearProgram
+    bound: float
+    x: Floats
+    reduced_cost: Floats
+    arcs: Ints
+    first_open_row: int
+
+
+def open_arcs(problem: Problem, classes: Classes) -> Ints:
+    """Return the arcs whose row is needed; all of them where serving every class by shared hosts is not possible."""
+    relaxed = relax(problem, classes, SolveBudget())
+    return np.arange(len(classes.pool)) if relaxed is None else relaxed.arcs
+
+
+def relax(problem: Problem, classes: Classes, budget: SolveBudget) -> Relaxed | None:
+    """Return the relaxation of serving every class by shared hosts; None when it has no solution or time ended."""
+    limits, none = open_limits(problem, classes), np.zeros(len(classes.pool), dtype=np.bool_)
+    program = _relaxation(problem, classes, limits, none)
+    growing = WithOpenRows(program, classes.pool, limits, budget.seed)
+    answer = growing.solve(budget)
+    if answer.outcome.state != "optimal":
+        return None
+    arcs, rows = np.flatnonzero(growing.taken), len(program.row_lower)
+    whole = _relaxation(problem, classes, limits, growing.taken)
+    return Relaxed(whole, answer.outcome.objective, answer.x, answer.reduced_cost, arcs, rows)
+
+
+class WithOpenRows:
+    """A relaxation that takes in its rows f_a <= m_a n_p as it breaks them.
+
+    ``program`` has a column n_p for each pool, then f_a for each arc; ``pool``, ``limits`` (A,): p and m of the arcs.
+    ``taken`` (A,) marks the arcs whose row is in; a row stays in. ``iterations`` of the simplex method so far.
+    """
+
+    def __init__(self, program: LinearProgram, pool: Ints, limits: Ints, seed: int) -> None:
+        self.pool, self.limits = pool, limits
+        self.pools = len(program.cost) - len(pool)
+        self.taken = np.zeros(len(pool), dtype=np.bool_)
+        self.iterations = 0
+        self._growing = GrowingProgram(program.cost, program.upper, seed)
+        self._growing.add(sp.csr_array(program.matrix), program.row_lower, program.row_upper)
+
+    def bound(self, columns: Ints, lower: Floats, upper: Floats) -> None:
+        """Set the limits of ``columns`` from now on; all shapes (C,)."""
+        self._growing.bound(columns, lower, upper)
+
+    def solve(self, budget: SolveBudget, enough: float = np.inf) -> Answer:
+        """Return the answer with all rows that are needed; less will do once the value is ``enough``."""
+        while True:
+            answer = self._growing.solve(budget)
+            self.iterations += answer.iterations
+            if answer.outcome.state != "optimal" or answer.outcome.objective >= enough:
+                return answer
+            hosts, flow = np.split(answer.x, [self.pools])
+            broken = np.flatnonzero(~self.taken & (flow > self.limits * hosts[self.pool] + _BROKEN))
+            if not len(broken):
+                return answer
+            self.taken[broken] = True
+            rows = _open_rows(self.pool, self.limits, broken, self.pools)
+            self._growing.add(rows, np.full(len(broken), -np.inf), np.zeros(len(broken)))
+
+
+def fewest_hosts(problem: Problem, clusters: int) -> int:
+    """Return how many hosts it takes to carry ``clusters`` if the largest ones may be chosen; a lower bound."""
+    order = np.argsort(-problem.caps, kind="stable")
+    caps, most = problem.caps[order], problem.max_hosts[order]
+    before = np.concatenate(([0], np.cumsum(caps * most)))
+    at = int(np.searchsorted(before, clusters)) - 1  # the pool whose hosts complete the room
+    if at < 0 or at >= len(caps):
+        return int(most.sum()) if at >= 0 else 0
+    return int(most[:at].sum() - (before[at] - clusters) // caps[at])
+
+
+def _relaxation(problem: Problem, classes: Classes, limits: Ints, taken: Bools) -> LinearProgram:
+    """Return rows (1), (2), (2c) and the ``taken`` ones of (3b); columns n_p, then f_a."""
+    arcs, pools, kinds = len(classes.pool), problem.pools, classes.count
+    each, rows = np.arange(arcs), np.flatnonzero(taken)
+    of_class = sp.csr_array((np.ones(arcs), (classes.of_arc, each)), shape=(kinds, arcs))
+    load = sp.csr_array((classes.items[classes.of_arc].astype(float), (classes.pool, each)), shape=(pools, arcs))
+    matrix = sp.vstack(
+        (
+            sp.hstack((sp.csr_array((kinds, pools)), of_class)),
+            sp.hstack((sp.diags_array(-problem.caps.astype(float)), load)),
+            sp.hstack((sp.csr_array(np.ones((1, pools))), sp.csr_array((1, arcs)))),
+            _open_rows(classes.pool, limits, rows, pools),
+        )
+    )
+    demand = classes.demand.astype(np.float64)
+    fewest = fewest_hosts(problem, int(classes.demand @ classes.items))
+    unbounded, at_most = np.full(pools + len(rows), -np.inf), np.zeros(pools + len(rows))
+    return LinearProgram(
+        cost=np.concatenate((problem.host_cost, classes.cost)).astype(np.float64),
+        upper=np.concatenate((problem.max_hosts, demand[classes.of_arc])).astype(np.float64),
+        matrix=sp.csc_array(matrix),
+        row_lower=np.concatenate((demand, unbounded[:pools], [fewest], unbounded[pools:])),
+        row_upper=np.concatenate((demand, at_most[:pools], [np.inf], at_most[pools:])),
+    )
+
+
+def _open_rows(pool: Ints, limits: Ints, arcs: Ints, pools: int) -> sp.csr_array:
+    """Return rows (3b) of ``arcs``: f_a - m_a n_p, shape (rows, pools and arcs)."""
+    row = np.arange(len(arcs))
+    places = (np.concatenate((row, row)), np.concatenate((pool[arcs], pools + arcs)))
+    values = np.concatenate((-limits[arcs].astype(np.float64), np.ones(len(arcs))))
+    return sp.csr_array((values, places), shape=(len(arcs), pools + len(pool)))

@@ -1,0 +1,97 @@
+"""Hosts and pairs with pair costs, every class served by shared hosts: solved on the few pairs that can matter.
+
+The relaxation of `assignment.linking_rows` gives a bound L and a reduced cost r for every column. A plan of cost v is
+found on the columns of small r, not quite to the optimum. Any plan cheaper than v uses only columns of
+r <= v - L (H. Crowder, E. L. Johnson, M. W. Padberg, Operations Research 31 (1983) 803-834), so the optimum on these is
+the optimum: usually a third of the pairs is left.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.sparse as sp
+
+from planner.fleet import Bools, Floats, Ints
+from planner.sizing.assignment.linking_rows import Relaxed, relax
+from planner.sizing.instance.classes import Classes
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solution.counts import Counts
+from planner.sizing.solvers.budget import Outcome, SolveBudget
+from planner.sizing.solvers.highs import Answer, LinearProgram, solve_arrays
+
+_FIRST_SHARE = 0.005  # of the bound: reduced cost of the columns that the first plan may use
+_FIRST_GAP = 0.01  # how far from its optimum it may be
+
+
+def solve_core(problem: Problem, classes: Classes, budget: SolveBudget) -> tuple[Outcome, Counts] | None:
+    """Return how it ended and the counts, which may not pack into hosts yet; None when there is no plan in time.
+
+    Needs objective cost, no own tie-breakers and no limits on hubs, zones or weight.
+    """
+    relaxed = relax(problem, classes, budget)
+    if relaxed is None:
+        return None
+    lower = relaxed.bound
+    small = _Columns(relaxed, classes, lower * (1 + _FIRST_SHARE))
+    first = small.solve(budget, gap=_FIRST_GAP)
+    best = first.x if first.outcome.has_solution else None
+    value = first.outcome.objective if best is not None else np.inf
+    if best is not None and value <= lower * (1 + 1e-9):
+        return Outcome("optimal", "the relaxation is whole", value, value), _counts(problem, classes, best)
+    answer = _Columns(relaxed, classes, value).solve(budget, start=best)
+    outcome = answer.outcome
+    if outcome.has_solution and outcome.objective <= value:
+        best, value = answer.x, outcome.objective
+    if best is None:
+        return None
+    if outcome.state in ("optimal", "infeasible"):  # infeasible: nothing is cheaper than the first plan
+        return Outcome("optimal", outcome.word, value, value), _counts(problem, classes, best)
+    return Outcome("feasible", outcome.word, value, min(value, max(lower, outcome.bound))), _counts(
+        problem, classes, best
+    )
+
+
+@dataclass
+class _Columns:
+    """The model on the columns that a plan of cost ``most`` or less may use; all rows are kept."""
+
+    relaxed: Relaxed
+    classes: Classes
+    most: float
+
+    @property
+    def kept(self) -> Bools:
+        slack = self.most - self.relaxed.bound + 1e-6 * max(1.0, abs(self.relaxed.bound))
+        kept: Bools = (self.relaxed.reduced_cost <= slack) | (self.relaxed.x > 1e-6)
+        return kept
+
+    def solve(self, budget: SolveBudget, gap: float = 0.0, start: Floats | None = None) -> Answer:
+        """Return the answer with values of all columns; ``start`` are values of a plan."""
+        at, whole = np.flatnonzero(self.kept), self.relaxed.program
+        pools = whole.matrix.shape[1] - len(self.classes.pool)
+        matrix = sp.csr_array(whole.matrix[:, at])
+        # Without its pair, a row of f <= m n says nothing.
+        rows = np.flatnonzero(np.diff(matrix.indptr) > (np.arange(matrix.shape[0]) >= self.relaxed.first_open_row))
+        kinds = np.concatenate((np.ones(pools, dtype=np.bool_), self.classes.fixed[self.classes.of_arc]))
+        program = LinearProgram(
+            whole.cost[at],
+            whole.upper[at],
+            sp.csc_array(matrix[rows]),
+            whole.row_lower[rows],
+            whole.row_upper[rows],
+            kinds[at],
+        )
+        answer = solve_arrays(program, budget, gap=gap, start=None if start is None else start[at], stage="cost")
+        x = np.zeros(len(whole.cost))
+        if answer.outcome.has_solution:
+            x[at] = answer.x
+        return Answer(answer.outcome, x, answer.reduced_cost, answer.dual)
+
+
+def _counts(problem: Problem, classes: Classes, x: Floats) -> Counts:
+    hosts, flow = np.split(x, [problem.pools])
+    none: Ints = np.zeros(classes.count, dtype=np.int64)
+    fixed = classes.fixed[classes.of_arc]
+    return Counts(np.rint(hosts).astype(np.int64), np.where(fixed, np.rint(flow), flow), none, none)

@@ -1,0 +1,81 @@
+"""The best draft, and what is known of all plans; a bound counts where it is one on plans as good as the best."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from planner.sizing.cover.losses import Losses
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solution.counts import Sized
+from planner.sizing.solution.draft import Draft
+from planner.sizing.solution.evaluator import Evaluator
+from planner.sizing.solution.served_aims import Worth
+
+_CLOSE = 1e-9
+
+
+@dataclass
+class Best:
+    """Drafts are offered one by one; ``draft`` is the best by ``evaluate``, with the bounds that hold for it."""
+
+    problem: Problem
+    losses: Losses
+    evaluate: Evaluator
+    _best: Draft | None = None
+    _merit: tuple[float, ...] = ()
+    _known: list[tuple[tuple[float, ...], Sized]] = field(default_factory=list)
+
+    def offer(self, draft: Draft) -> None:
+        """Take ``draft`` if it is better, and what its engine knows of all plans in any case."""
+        merit = self.evaluate(draft)
+        if self._best is None or merit < self._merit:
+            self._best, self._merit = draft, merit
+        self._known.append(((*merit[:2], self._never(draft) + draft.sized.uncovered), draft.sized))
+
+    def _never(self, draft: Draft) -> float:
+        """Return the weight of sites on shared hosts that no plan gives a standby."""
+        problem = self.problem
+        can = self.losses.coverable_sites(problem)
+        sites = np.unique(np.array([seat.site for seat in draft.seating.seats], dtype=np.int64))
+        return float(problem.weights[sites[~can[sites]]].sum())
+
+    def _holding(self) -> list[Sized]:
+        """Return what was said of plans that serve and cover as much as the best."""
+        mine = self._merit[:3]
+        pairs = ((zip(worth, mine, strict=True), sized) for worth, sized in self._known)
+        return [sized for both, sized in pairs if all(known >= reached - _CLOSE for known, reached in both)]
+
+    @property
+    def bound(self) -> float:
+        """The greatest bound on the objective of plans that serve and cover as much as the best."""
+        return max((sized.bound for sized in self._holding()), default=0.0)
+
+    @property
+    def closed(self) -> bool:
+        """Whether no plan serves more, covers more, or has a smaller objective."""
+        proven = any(sized.weight_proven for sized in self._holding())
+        return proven and self.draft.sized.value <= self.bound + _CLOSE
+
+    @property
+    def draft(self) -> Draft:
+        """The best draft, with the bound and what else is known."""
+        assert self._best is not None
+        sized, holding = self._best.sized, self._holding()
+        sharpest = max(holding, key=lambda one: one.bound, default=sized)
+        least: dict[Worth, float] = {}
+        for one in holding:
+            for aim, bound in one.least.items():
+                least[aim] = max(bound, least.get(aim, 0.0))
+        told = dataclasses.replace(
+            sized,
+            bound=min(sized.value, self.bound),
+            weight_proven=any(one.weight_proven for one in holding),
+            word=sharpest.word,
+            cuts=sharpest.cuts,
+            evidence=sharpest.evidence,
+            least=least,
+        )
+        return dataclasses.replace(self._best, sized=told)

@@ -1,0 +1,218 @@
+"""Homes and standbys as a flow, when host counts and spare room are given; its cuts say what these lack.
+
+Class c sends its clusters to pairs (p, q) of home and standby, a pair takes at most ``ready[p, q]`` on to its home, and
+home p at most ``load[p]``. Classes that cannot have a standby go to their homes directly. The flow is whole, so nothing
+is lost by asking it about clusters; sites kept together are taken for divisible here.
+
+A class of g pools has g (g - 1) pairs, too many to list for all. Some are listed first; where the flow is stuck, those
+that lead out of its cut are added, until none does.
+
+Sources: cuts by max-flow min-cut, L. R. Ford, D. R. Fulkerson, Canadian J. Math. 8 (1956) 399-404.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from ortools.graph.python import max_flow, min_cost_flow
+from scipy.sparse import csr_array
+
+from planner.errors import SolverError
+from planner.fleet import Bools, Floats, Ints
+from planner.sizing.cover.losses import Losses
+from planner.sizing.instance.classes import Classes
+
+_LISTED_PAIRS = 30  # of a class, to begin with
+_MORE_PAIRS = 4  # of each home of a class at a time, where the flow is stuck
+_CHEAP_HOMES, _CHEAP_PAIRS = 3, 20  # homes of a class, and pairs of each, where costs count
+_UNLIMITED = 2**31
+
+
+@dataclass(frozen=True)
+class MinimumCut:
+    """A set S of classes that does not find homes: its ``demand`` in clusters, the ``pairs`` (P, P) of home and standby
+    open to those of it that can have a standby, the ``homes`` (P,) of those that cannot."""
+
+    classes: Ints
+    demand: int
+    pairs: Bools
+    homes: Bools
+
+
+@dataclass(frozen=True)
+class PairFlow:
+    """``missing`` clusters of the demand find no place, in parts of a cluster; ``sets`` are those that are stuck.
+
+    The first of two says all that is missing; the second is as large as one can be on the pairs that are listed.
+    """
+
+    missing: float
+    sets: tuple[Bools, ...]
+
+
+class PairNetwork:
+    """The network of one fleet; only room and scale change from flow to flow."""
+
+    def __init__(self, classes: Classes, losses: Losses, max_hosts: Ints, seed: int) -> None:
+        self.classes, self.pools = classes, len(max_hosts)
+        self.demand = classes.demand * classes.items
+        self.may = losses.partners(np.arange(self.pools), max_hosts)
+        self.coverable = losses.coverable(classes.indptr, classes.pool, max_hosts)
+        self.eligible = csr_array(
+            (np.ones(len(classes.pool), dtype=np.int32), classes.pool, classes.indptr),
+            shape=(classes.count, self.pools),
+        )
+        self._cheap_listed = False
+        self._random = np.random.default_rng(seed)
+        self._pair_node, home_node = classes.count, classes.count + self.pools**2
+        self._source, self._sink = home_node + self.pools, home_node + self.pools + 1
+        self._flows = max_flow.SimpleMaxFlow()
+        most = np.full(classes.count, _UNLIMITED, dtype=np.int64)
+        add = self._flows.add_arcs_with_capacity
+        kinds, pools = np.arange(classes.count), np.arange(self.pools)
+        self._supply = add(np.full(classes.count, self._source), kinds, most)
+        self._room = add(home_node + pools, np.full(self.pools, self._sink), np.zeros(self.pools, dtype=np.int64))
+        home, standby = np.nonzero(self.may)
+        self._pairs = home, standby
+        self._ready = add(self._pair_node + home * self.pools + standby, home_node + home, 0 * home)
+        direct = np.flatnonzero(~self.coverable[classes.of_arc])
+        at = add(classes.of_arc[direct], home_node + classes.pool[direct], most[classes.of_arc[direct]])
+        self._arc_of, self._listed = [direct], [np.asarray(at, dtype=np.int64)]
+        self._standby = [np.full(len(direct), -1)]
+        few = np.maximum(1, -(-_LISTED_PAIRS // np.maximum(1, np.diff(classes.indptr))))
+        self._list((c, *self._chosen(c, self.may, int(few[c]))) for c in np.flatnonzero(self.coverable).tolist())
+
+    @property
+    def nodes(self) -> int:
+        """Nodes of the network."""
+        return self._sink + 1
+
+    def _chosen(self, c: int, wanted: Bools, each: int) -> tuple[Ints, Ints]:
+        """Return arcs and pairs of class ``c`` that ``wanted`` (P, P) marks: of each home ``each`` at random."""
+        first, last = self.classes.indptr[c : c + 2]
+        mine = self.classes.pool[first:last]
+        draw = np.where(wanted[np.ix_(mine, mine)], self._random.random((len(mine), len(mine))), 2.0)
+        chosen = np.argsort(draw, axis=1)[:, :each]
+        home, rank = np.nonzero(np.take_along_axis(draw, chosen, axis=1) < 1.0)
+        return first + home, mine[home] * self.pools + mine[chosen[home, rank]]
+
+    def _list(self, chosen: Iterable[tuple[int, Ints, Ints]]) -> int:
+        """List pairs, given as class, arcs and pairs; return how many."""
+        rows = [(np.full(len(arcs), c), arcs, pairs) for c, arcs, pairs in chosen]
+        if not rows:
+            return 0
+        kind, arc, pair = (np.concatenate(side) for side in zip(*rows, strict=True))
+        most = np.full(len(arc), _UNLIMITED, dtype=np.int64)
+        at = self._flows.add_arcs_with_capacity(kind, self._pair_node + pair, most)
+        self._arc_of.append(arc)
+        self._standby.append(pair % self.pools)
+        self._listed.append(np.asarray(at, dtype=np.int64))
+        return len(arc)
+
+    def solve(self, load: Floats | Ints, ready: Floats | Ints, scale: int = 1, demand: Ints | None = None) -> PairFlow:
+        """Return a flow with ``load`` (P,) and ``ready`` (P, P) in clusters, rounded down to parts of ``scale``.
+
+        ``demand`` (K,) in clusters, where it is not that of all classes.
+        """
+        asked = self.demand if demand is None else demand
+        while True:
+            self._flows.set_arcs_capacity(self._supply, asked * scale)
+            self._flows.set_arcs_capacity(self._room, _parts(load, scale))
+            self._flows.set_arcs_capacity(self._ready, _parts(ready[self._pairs], scale))
+            status = self._flows.solve(self._source, self._sink)
+            if status != self._flows.OPTIMAL:
+                raise SolverError(f"the maximum flow ended with status {status}")
+            missing = int(asked.sum()) * scale - int(self._flows.optimal_flow())
+            if not missing:
+                return PairFlow(0.0, ())
+            near = self._marked(self._flows.get_source_side_min_cut())
+            if not self._list_out_of(near):
+                far = ~self._marked(self._flows.get_sink_side_min_cut())
+                kinds = self.classes.count
+                return PairFlow(missing / scale, (near[:kinds], far[:kinds]))
+
+    def _marked(self, nodes: object) -> Bools:
+        marked = np.zeros(self._sink + 1, dtype=np.bool_)
+        marked[np.asarray(nodes, dtype=np.int64)] = True
+        return marked
+
+    def _list_out_of(self, near: Bools) -> int:
+        """List pairs that lead from classes on the source's side of a cut to its other side; return how many."""
+        inside = near[self._pair_node : self._pair_node + self.pools**2].reshape(self.pools, self.pools)
+        wanted = self.may & ~inside
+        asking = np.flatnonzero(near[: self.classes.count] & self.coverable)
+        reach = self.eligible[asking]
+        # A class that has some home with a wanted standby: count pairs by a product instead of listing all.
+        found: Ints = np.asarray((reach @ csr_array(wanted.astype(np.int32))).multiply(reach).sum(axis=1)).ravel()
+        # None of these is listed yet: what is listed leads from the near side to the near side.
+        return self._list((c, *self._chosen(c, wanted, _MORE_PAIRS)) for c in asking[found > 0].tolist())
+
+    def min_cut(self, classes: Bools, asked: Ints) -> MinimumCut:
+        """Return what the set of ``classes`` (K,) may use; those that ask for nothing are left out of it."""
+        classes = classes & (asked > 0)
+        reach = self.eligible[np.flatnonzero(classes & self.coverable)]
+        pairs = ((reach.T @ reach).toarray() > 0) & self.may
+        homes = np.zeros(self.pools, dtype=np.bool_)
+        homes[self.classes.pool[(classes & ~self.coverable)[self.classes.of_arc]]] = True
+        return MinimumCut(np.flatnonzero(classes), int(asked[classes].sum()), pairs, homes)
+
+    def cheapest(
+        self, load: Ints, ready: Ints, cost: Ints, demand: Ints | None = None
+    ) -> tuple[Ints, Ints, Ints] | None:
+        """Return whole homes of least ``cost`` (A,) a cluster: arc of the class, standby pool (-1 for none), clusters.
+
+        Of the pairs that are listed; to these come all whose home is one of the cheapest of its class. None where
+        ``load`` (P,) and ``ready`` (P, P) do not carry ``demand`` (K,), that of all classes by default.
+        """
+        asked = self.demand if demand is None else demand
+        if self.solve(load, ready, demand=asked).missing:
+            return None
+        self._list_cheap(cost)
+        arc, standby = np.concatenate(self._arc_of), np.concatenate(self._standby)
+        home = self.classes.pool[arc]
+        node = self._pair_node + np.where(standby < 0, self.pools**2 + home, home * self.pools + standby)
+        pair_home, pair_standby = self._pairs
+        flow = min_cost_flow.SimpleMinCostFlow()
+        add = flow.add_arcs_with_capacity_and_unit_cost
+        total = int(asked.sum())
+        kind = self.classes.of_arc[arc]
+        at = add(kind, node, np.minimum(asked[kind], total), cost[arc])
+        none = np.zeros(len(pair_home), dtype=np.int64)
+        home_node = self._pair_node + self.pools**2
+        pair_node = self._pair_node + pair_home * self.pools + pair_standby
+        add(pair_node, home_node + pair_home, np.minimum(ready[self._pairs], total), none)
+        pools = np.arange(self.pools)
+        add(
+            home_node + pools,
+            np.full(self.pools, self._sink),
+            np.minimum(load, total),
+            np.zeros(self.pools, dtype=np.int64),
+        )
+        flow.set_nodes_supplies(np.arange(self.classes.count), asked)
+        flow.set_node_supply(self._sink, -total)
+        status = flow.solve()
+        if status != flow.OPTIMAL:
+            raise SolverError(f"the minimum-cost flow ended with status {status}")
+        sent = np.asarray(flow.flows(at), dtype=np.int64)
+        used = np.flatnonzero(sent)
+        return arc[used], standby[used], sent[used]
+
+    def _list_cheap(self, cost: Ints) -> None:
+        """List all pairs of the homes that are cheapest for their class, once."""
+        if self._cheap_listed:
+            return
+        self._cheap_listed = True
+        chosen = []
+        for c in np.flatnonzero(self.coverable).tolist():
+            first, last = self.classes.indptr[c : c + 2]
+            near = np.zeros(self.pools, dtype=np.bool_)
+            near[self.classes.pool[first:last][np.argsort(cost[first:last], kind="stable")[:_CHEAP_HOMES]]] = True
+            chosen.append((c, *self._chosen(c, self.may & near[:, None], _CHEAP_PAIRS)))
+        self._list(chosen)
+
+
+def _parts(clusters: Floats | Ints, scale: int) -> Ints:
+    """Return clusters in whole parts, rounded down but for the dust of floating point."""
+    return np.maximum(0, np.floor(clusters * scale + 1e-6)).astype(np.int64)

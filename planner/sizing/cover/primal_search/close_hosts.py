@@ -1,0 +1,127 @@
+"""Fewer hosts: one is closed and its sites find room elsewhere; where that fails, hosts move to other pools.
+
+Closings race: all get a few steps of repair, the better part of them more, the best few the most. A plan with one host
+too few is then kept, broken as it is, and one host after the other moves from where it is missed least to where most is
+broken, as in the search for fewest vehicles (Y. Nagata, O. Bräysy, Operations Research Letters 37 (2009) 333-338).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from planner.fleet import Bools, Ints
+from planner.sizing.cover.primal_search.prices import Prices
+from planner.sizing.cover.primal_search.repair import force_in, repair
+from planner.sizing.cover.primal_search.state import NOWHERE, State
+from planner.sizing.solvers.budget import SolveBudget
+
+_HEATS = ((40, 0.3), (300, 0.2), (1000, 0.0))  # steps of repair, and the part that goes on to the next heat
+_MOVE_STEPS = 300
+_CLOSED = 8  # hosts that are tried for a move
+_WORSE = 1.15  # a move may leave so much more broken than before
+_CLOSE = 1e-9
+
+
+def with_fewer_hosts(
+    state: State, bare: Bools, prices: Prices, moves: int, rng: np.random.Generator, budget: SolveBudget
+) -> Iterator[State]:
+    """Yield states of which each costs less than the one before, until time ends or ``moves`` hosts moved in vain.
+
+    ``bare`` (S,) marks sites that may do without a standby, ``prices`` are those of hosts.
+    """
+    while not budget.spent and state.hosts > 1:
+        trials = _race(state, bare, prices, rng, budget)
+        found = next((trial for broken, trial in trials if broken <= _CLOSE), None)
+        if found is None and trials:
+            found = _moved(trials[0][1], bare, prices, moves, rng, budget)
+        if found is None:
+            return
+        state = found
+        yield state
+
+
+def _race(
+    state: State, bare: Bools, prices: Prices, rng: np.random.Generator, budget: SolveBudget
+) -> list[tuple[float, State]]:
+    """Return states with one host less, the least broken first."""
+    kept: list[tuple[float, State]] = []
+    order = np.argsort(state.load / np.maximum(prices.last(state.count())[state.pool], _CLOSE), kind="stable")
+    for h in order.tolist():
+        trial = state.copy()
+        if budget.spent:
+            break
+        if force_in(trial, trial.close(h), bare):
+            kept.append((trial.violation(), trial))
+            if kept[-1][0] <= _CLOSE:
+                return [kept[-1]]
+    for steps, part in _HEATS:
+        again = []
+        for _, trial in sorted(kept, key=lambda one: one[0]):
+            if repair(trial, bare, steps, rng, budget):
+                return [(0.0, trial)]
+            again.append((trial.violation(), trial))
+        again.sort(key=lambda one: one[0])
+        kept = again[: max(2, int(part * len(again)))]
+    return kept
+
+
+def _moved(
+    state: State, bare: Bools, prices: Prices, moves: int, rng: np.random.Generator, budget: SolveBudget
+) -> State | None:
+    """Return a state with as many hosts as ``state``, some of them elsewhere, in which nothing is broken; or None."""
+    now = least = state.violation()
+    best = state
+    fails = 0
+    while fails < moves and not budget.spent:
+        fails += 1
+        wanted = _wanted(state)
+        if not wanted:
+            return None
+        p = int(rng.choice(wanted))
+        opened = state.copy()
+        opened.open(p)
+        trial = _closed(opened, bare, prices, rng)
+        if trial is None:
+            continue
+        if repair(trial, bare, _MOVE_STEPS, rng, budget):
+            return trial
+        broken = trial.violation()
+        if broken <= _WORSE * now + 1:
+            state, now = trial, broken
+        if broken < least - _CLOSE:
+            least, best, fails = broken, trial, 0
+        elif now > 2 * least + 10:
+            state, now = best.copy(), least
+    return None
+
+
+def _closed(state: State, bare: Bools, prices: Prices, rng: np.random.Generator) -> State | None:
+    """Return ``state`` without one of its hosts, that of a few whose sites find the best places elsewhere."""
+    peak = state.extra[:-2].max(axis=0, initial=0)
+    use = (state.load + peak) / np.maximum(prices.last(state.count())[state.pool], _CLOSE)
+    # The last one has just been opened.
+    order = np.argsort(use[:-1] * rng.uniform(0.5, 1.5, state.hosts - 1), kind="stable")[:_CLOSED]
+    found: tuple[float, State] | None = None
+    for h in order.tolist():
+        trial = state.copy()
+        if not force_in(trial, trial.close(h), bare):
+            continue
+        broken = trial.violation()
+        if found is None or broken < found[0]:
+            found = broken, trial
+    return None if found is None else found[1]
+
+
+def _wanted(state: State) -> list[int]:
+    """Return pools that may run one more host, each as often as clusters on overfull hosts could use it."""
+    problem = state.ground.problem
+    over = state.over().sum(axis=0)
+    stress = np.where(state.home != NOWHERE, over[state.home], 0)
+    behind = state.standby != NOWHERE
+    stress[behind] += over[state.standby[behind]]
+    reach: Ints = np.bincount(problem.pool, weights=stress[problem.site], minlength=problem.pools).astype(np.int64)
+    reach[state.count() >= problem.max_hosts] = 0
+    order = np.argsort(-reach, kind="stable")[:6]
+    return [int(p) for rank, p in enumerate(order) if reach[p] > 0 for _ in range(6 - rank)]

@@ -1,0 +1,94 @@
+"""A first plan: sites with fewest choices first, each where its standby asks for least further reserve."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from planner.fleet import Bools, Floats, Ints
+from planner.sizing.cover.primal_search.choices import Choices, choices
+from planner.sizing.cover.primal_search.prices import Prices
+from planner.sizing.cover.primal_search.state import State
+
+_TRIED = 4  # pools in which a host is opened for a site by itself
+_CLOSE = 1e-9
+
+
+def in_order(state: State, sites: Ints) -> Ints:
+    """Return ``sites``: who is to be kept served, then who has the fewest hosts to choose from, then most clusters."""
+    problem = state.ground.problem
+    rooms = np.minimum(problem.max_hosts, 3)  # one to live on, one to stand by, one more
+    choice = np.bincount(problem.site, weights=rooms[problem.pool], minlength=problem.sites)
+    return sites[np.lexsort((sites, -problem.clusters[sites], choice[sites], ~problem.kept[sites]))]
+
+
+def construct(state: State, sites: Ints, bare: Bools, prices: Prices) -> Ints:
+    """Put ``sites`` (n,) somewhere, opening hosts where none has room; return those that found no place.
+
+    ``bare`` (S,) marks sites that may do without a standby; ``prices`` are those of hosts.
+    """
+    waiting = np.zeros(state.ground.problem.sites, dtype=np.bool_)
+    waiting[sites] = True
+    failed = []
+    for s in in_order(state, sites).tolist():
+        if not (settle(state, s, bare) or _settle_with_hosts(state, s, bare, waiting, prices)):
+            failed.append(s)
+        waiting[s] = False
+    return np.array(failed, dtype=np.int64)
+
+
+def settle(state: State, s: int, bare: Bools) -> bool:
+    """Put site ``s`` where nothing breaks and least further reserve is asked for; False where nothing fits."""
+    if not state.hosts:
+        return False
+    found = choices(state, np.array([s]), np.ones(state.hosts), bare)
+    cost = found.flat()[0]
+    fits = np.flatnonzero(cost <= _CLOSE)
+    if not len(fits):
+        return False
+    best = fits[np.argmin(_asks(state, found)[fits])]
+    state.put(s, *found.at(0, int(best)))
+    return True
+
+
+def _asks(state: State, found: Choices) -> Floats:
+    """Return what each choice of the one site of ``found`` asks for: further reserve, then room left unused."""
+    s, hosts = int(found.sites[0]), found.hosts[0]
+    k = int(state.ground.problem.clusters[s])
+    at = np.where(hosts < 0, 0, hosts)
+    extra = state.extra[:-2]
+    peak = extra.max(axis=0, initial=0)
+    free = (state.room - state.load - peak)[at]
+    asks = np.zeros((len(at), len(at) + 1))
+    if len(extra):
+        lost = state.lost_with(at)  # (c, W)
+        after = (np.vstack((extra, extra[:2] * 0 - 1))[lost][:, :, at]).max(axis=1, initial=0) + k
+        asks[:, :-1] = np.maximum(0, after - peak[at][None, :])
+    asked: Floats = (asks * 1000.0 + free[:, None]).ravel()
+    return asked
+
+
+def _settle_with_hosts(state: State, s: int, bare: Bools, waiting: Bools, prices: Prices) -> bool:
+    """Open a host, or two, that site ``s`` and most of those ``waiting`` (S,) can use; False where it does not help."""
+    for p in _by_use(state, s, waiting, prices)[:_TRIED]:
+        first = state.open(p)
+        if settle(state, s, bare):
+            return True
+        for q in _by_use(state, s, waiting, prices):
+            second = state.open(q)
+            if settle(state, s, bare):
+                return True
+            state.close(second)
+        state.close(first)
+    return False
+
+
+def _by_use(state: State, s: int, waiting: Bools, prices: Prices) -> list[int]:
+    """Return the pools of ``s`` that may run one more host, those first that serve most waiting clusters for it."""
+    problem = state.ground.problem
+    pools = problem.pool[problem.indptr[s] : problem.indptr[s + 1]]
+    count = state.count()
+    may = pools[count[pools] < problem.max_hosts[pools]]
+    wanted = np.where(waiting, problem.clusters, 0)[problem.site]
+    reach = np.bincount(problem.pool, weights=wanted, minlength=problem.pools)
+    worth = np.minimum(reach, problem.caps)[may] / np.maximum(prices.next(count)[may], _CLOSE)
+    return [int(p) for p in may[np.lexsort((may, -reach[may], -worth))]]

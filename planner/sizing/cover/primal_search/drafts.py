@@ -1,0 +1,64 @@
+"""From homes and standbys on numbered hosts to a draft with named hosts."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.optimize import linear_sum_assignment
+
+from planner.fleet import Fleet, Ints
+from planner.sizing.cover.primal_search.polish import pair_of
+from planner.sizing.cover.primal_search.state import NOWHERE, State
+from planner.sizing.instance.classes import group
+from planner.sizing.instance.incumbent import Today
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solution.counts import Counts, Sized
+from planner.sizing.solution.draft import Draft
+from planner.sizing.solution.evaluator import objective_of
+from planner.sizing.solution.placement import Placement
+from planner.sizing.solution.seating import Seat, Seating
+
+
+def draft_of(fleet: Fleet, problem: Problem, state: State, today: Today) -> Draft:
+    """Return the draft of ``state``; its value is added up from it, and nothing is known of other plans."""
+    sites = np.flatnonzero(state.home != NOWHERE)
+    used = np.union1d(state.home[sites], state.standby[sites][state.standby[sites] != NOWHERE])
+    name = _names(fleet, problem, state, used, today)
+    pairs = pair_of(state, sites) if len(sites) else np.zeros(0, dtype=np.int64)
+    seats = [
+        Seat(int(s), int(e), int(problem.pool[e]), name[int(state.home[s])], int(problem.clusters[s]))
+        for s, e in zip(sites, pairs, strict=True)
+    ]
+    names: dict[int, list[str]] = {}
+    for h in used.tolist():
+        names.setdefault(int(state.pool[h]), []).append(name[h])
+    for p, mine in names.items():
+        mine.sort(key=today.names[p].index)
+    nowhere = state.home == NOWHERE
+    own = nowhere & np.isfinite(problem.own_cost)
+    placement = Placement(pairs, problem.clusters[sites], nowhere & ~own, own, ())
+    standbys = tuple(name[int(g)] if g != NOWHERE else None for g in state.standby[sites])
+    hosts = np.bincount(state.pool[used], minlength=problem.pools)
+    classes = group(problem, by_weight=True)
+    none = np.zeros(classes.count, dtype=np.int64)
+    counts = Counts(hosts, np.zeros(len(classes.pool)), none, none)
+    value = objective_of(problem, hosts, placement)
+    sized = Sized(classes, counts, value, 0.0, False, "not all plans were tried")
+    return Draft(sized, placement, Seating(seats, names), standbys)
+
+
+def _names(fleet: Fleet, problem: Problem, state: State, used: Ints, today: Today) -> dict[int, str]:
+    """Return the name of each of the hosts ``used`` (n,): that under which most of its sites stay, else the first."""
+    found: dict[int, str] = {}
+    for p in np.unique(state.pool[used]).tolist():
+        mine, names = used[state.pool[used] == p], today.names[p]
+        at = {name: i for i, name in enumerate(names)}
+        gain = np.zeros((len(mine), len(names)))
+        for i, h in enumerate(mine.tolist()):
+            for s in np.flatnonzero(state.home == h).tolist():
+                named = today.host.get(fleet.site_ids[problem.site_at[s]], "")
+                if named in at:
+                    gain[i, at[named]] += 1.0
+        gain -= np.arange(len(names)) * (0.5 / max(1, len(names)))
+        for i, j in zip(*(side.tolist() for side in linear_sum_assignment(-gain)), strict=True):
+            found[int(mine[i])] = names[j]
+    return found

@@ -1,0 +1,70 @@
+"""Who goes without where there is no room for all: standbys first, then sites, least weight a cluster first."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from planner.fleet import Bools, Ints
+from planner.sizing.cover.primal_search.construct import settle
+from planner.sizing.cover.primal_search.state import NOWHERE, State
+
+_CLOSE = 1e-9
+
+
+def give_up(state: State, bare: Bools) -> Bools:
+    """Take standbys and sites out until nothing is broken, let in again who fits, and return who may lack a standby.
+
+    ``bare`` (S,) marks those that may do so from the start. Nothing is taken out where nothing is broken.
+    """
+    gone: list[int] = []
+    may = bare.copy()
+    while state.violation() > _CLOSE:
+        sites, standby_only = _to_blame(state)
+        s = _least_worth(state, sites)
+        home = int(state.home[s])
+        state.take_out(s)
+        if standby_only:
+            state.put(s, home, NOWHERE)
+            may[s] = True
+        else:
+            gone.append(s)
+    everybody = np.ones(len(bare), dtype=np.bool_)
+    worth, kept = state.ground.problem.weights, state.ground.problem.kept
+    for s in sorted(gone, key=lambda s: (not kept[s], -worth[s], s)):
+        if not settle(state, s, bare) and settle(state, s, everybody):
+            may[s] = True
+    for s in sorted(
+        np.flatnonzero(may & ~bare & (state.home != NOWHERE)).tolist(), key=lambda s: (not kept[s], -worth[s], s)
+    ):
+        home = int(state.home[s])
+        if state.standby[s] != NOWHERE:
+            continue
+        state.take_out(s)
+        if not settle(state, s, bare):
+            state.put(s, home, NOWHERE)
+    return may
+
+
+def _to_blame(state: State) -> tuple[Ints, bool]:
+    """Return sites that have part in something broken, and whether it is enough to take their standbys."""
+    ground, over = state.ground, state.over()
+    if over[:-2].any():
+        row, host = (int(at[0]) for at in np.nonzero(over[:-2]))
+        mine = state.relying_on(host, row)
+        if len(mine):
+            return mine, True
+        return np.flatnonzero(state.home == host), False
+    hosts = np.flatnonzero(over[-2])
+    if len(hosts):
+        return np.flatnonzero(state.home == hosts[0]), False
+    limits = np.flatnonzero(state.used > ground.most)
+    if len(limits):
+        return state.counted_in(int(limits[0])), False
+    multi_cluster = np.flatnonzero(state.carried > ground.host_weight)
+    return np.flatnonzero(state.home == multi_cluster[0]), False
+
+
+def _least_worth(state: State, sites: Ints) -> int:
+    problem = state.ground.problem
+    each = problem.weights[sites] / problem.clusters[sites]
+    return int(sites[np.lexsort((sites, -problem.clusters[sites], each, problem.kept[sites]))[0]])

@@ -1,0 +1,144 @@
+"""What follows when hosts are settled: own tie-breakers less, money for pairs, then moves and round-trip times."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from planner.fleet import Bools, Floats, Ints
+from planner.sizing.cover.primal_search.choices import choices
+from planner.sizing.cover.primal_search.construct import settle
+from planner.sizing.cover.primal_search.repair import in_the_way
+from planner.sizing.cover.primal_search.state import NOWHERE, State
+from planner.sizing.solvers.budget import SolveBudget
+
+_CLOSE = 1e-9
+_PASSES = 4
+_LOOKED_AT = 64  # sites that could make way
+_PUSHED = 6  # sites that one site may push on, one after the other
+
+
+def with_own_inside(state: State, bare: Bools) -> State:
+    """Return ``state`` in which sites with a possible own tie-breaker use free room, where that costs no more.
+
+    A site that could have no standby on a shared host keeps its own tie-breaker. ``bare`` (S,): as in `Found`.
+    """
+    problem, state = state.ground.problem, state.copy()
+    own = np.isfinite(problem.own_cost) & (state.home == NOWHERE)
+    if state.ground.losses is not None:
+        own &= state.ground.coverable & ~bare
+    for s in np.flatnonzero(own).tolist():
+        if not settle(state, s, bare) or problem.objective != "cost":
+            continue
+        pair = problem.pair_cost[pair_of(state, np.array([s]))[0]]
+        if pair > problem.own_cost[s]:
+            state.take_out(s)
+    return state
+
+
+def pair_of(state: State, sites: Ints) -> Ints:
+    """Return the eligible pairs of the homes of ``sites`` (n,)."""
+    pools, pairs = (table[sites] for table in state.ground.pools_of)
+    at = (pools == state.pool[state.home[sites]][:, None]).argmax(axis=1)
+    return np.asarray(np.take_along_axis(pairs, at[:, None], axis=1)[:, 0])
+
+
+def weighed(costs: Sequence[Floats]) -> Floats:
+    """Return one cost a pair for ``costs`` (E,) in order, each of which outweighs all sums of those after it."""
+    total = np.zeros(len(costs[0])) if costs else np.zeros(0)
+    scale = 1.0
+    for cost in reversed(costs):
+        total = total + cost * scale
+        scale *= 1.0 + float(cost.max(initial=0.0)) * 1e3
+    return total
+
+
+def settled_by_cost(state: State, bare: Bools, cost: Floats, budget: SolveBudget) -> State:
+    """Return ``state`` with homes of less total ``cost`` (E,), by moves of sites that push others on; hosts stay.
+
+    Ejection chains, F. Glover, Discrete Applied Mathematics 65 (1996) 223-253.
+    """
+    state = state.copy()
+    if not state.hosts:
+        return state
+    least = np.full(len(state.home), np.inf)
+    np.minimum.at(least, state.ground.problem.site, cost)
+    for _ in range(_PASSES):
+        gained = False
+        sites = np.flatnonzero(state.home != NOWHERE)
+        wish = cost[pair_of(state, sites)] - least[sites]
+        for s in sites[np.argsort(-wish, kind="stable")][wish[np.argsort(-wish, kind="stable")] > _CLOSE].tolist():
+            if budget.spent:
+                return state
+            if _pushed(state, s, bare, cost):
+                gained = True
+        if not gained:
+            break
+    return state
+
+
+def _pushed(state: State, s: int, bare: Bools, cost: Floats) -> bool:
+    """Move site ``s`` to a cheaper home, and those that it pushes out; undo it where that costs more in all."""
+    undo: list[tuple[int, int, int]] = []
+    moved = {s}
+    best, chain = 0.0, s
+    gain = _step(state, chain, bare, cost, undo, best)
+    while gain is not None and state.violation() > _CLOSE and len(moved) <= _PUSHED:
+        others = np.array([i for i in in_the_way(state).tolist()[:_LOOKED_AT] if i not in moved], dtype=np.int64)
+        chosen = _cheapest_way_out(state, others, bare, cost, gain)
+        if chosen is None:
+            gain = None
+            break
+        i, home, standby, more = chosen
+        undo.append((i, int(state.home[i]), int(state.standby[i])))
+        state.take_out(i)
+        state.put(i, home, standby)
+        moved.add(i)
+        gain -= more
+    if gain is not None and gain > _CLOSE and state.violation() <= _CLOSE:
+        return True
+    for i, home, standby in reversed(undo):
+        state.take_out(i)
+        state.put(i, home, standby)
+    return False
+
+
+def _step(
+    state: State, s: int, bare: Bools, cost: Floats, undo: list[tuple[int, int, int]], least: float
+) -> float | None:
+    """Put ``s`` on the home that gains most for what it breaks; return the gain, None for none."""
+    found = choices(state, np.array([s]), np.ones(state.hosts), bare)
+    now = cost[pair_of(state, np.array([s]))[0]]
+    gain = now - np.where(found.pairs[0] < 0, np.inf, cost[np.where(found.pairs[0] < 0, 0, found.pairs[0])])
+    broken = found.broken[0]
+    allowed = np.isfinite(broken) & (gain > least + _CLOSE)[:, None]
+    if not allowed.any():
+        return None
+    # Of homes that gain something: what breaks nothing first, by gain; else what breaks least.
+    rank = np.where(allowed, np.where(broken <= _CLOSE, -gain[:, None], 1e12 * (1.0 + broken) - gain[:, None]), np.inf)
+    best = int(rank.argmin())
+    undo.append((s, int(state.home[s]), int(state.standby[s])))
+    state.take_out(s)
+    state.put(s, *found.at(0, best))
+    return float(gain[best // broken.shape[1]])
+
+
+def _cheapest_way_out(
+    state: State, sites: Ints, bare: Bools, cost: Floats, below: float
+) -> tuple[int, int, int, float] | None:
+    """Return site, home, standby and further cost of the move that mends most for less than ``below``, or None."""
+    if not len(sites):
+        return None
+    found = choices(state, sites, np.ones(state.hosts), bare)
+    flat = found.flat()
+    mended = np.take_along_axis(flat, found.now[:, None], axis=1) - flat
+    wide = found.hosts.shape[1] + 1
+    each = np.where(found.pairs < 0, np.inf, cost[np.where(found.pairs < 0, 0, found.pairs)])
+    more = np.repeat(each - cost[pair_of(state, sites)][:, None], wide, axis=1)
+    rank = np.where(np.isfinite(flat) & (mended > _CLOSE) & (more < below - _CLOSE), more - 1e9 * mended, np.inf)
+    n, position = np.unravel_index(int(rank.argmin()), rank.shape)
+    if not np.isfinite(rank[n, position]):
+        return None
+    home, standby = found.at(int(n), int(position))
+    return int(sites[n]), home, standby, float(more[n, position])

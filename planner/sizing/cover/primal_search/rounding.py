@@ -1,0 +1,71 @@
+"""Whole sites on single hosts, near shares of pools: classes divided by largest remainders, sites dealt out."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from planner.fleet import Bools, Floats, Ints
+from planner.sizing.cover.primal_search.choices import choices
+from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram, Shares
+from planner.sizing.cover.primal_search.repair import force_in
+from planner.sizing.cover.primal_search.state import State
+
+_BROKEN = 1e6  # what is broken counts before all else
+
+
+def rounded(program: PoolProgram, hosts: Ints, shares: Shares, bare: Bools) -> State | None:
+    """Return a state with ``hosts`` (P,) near ``shares``, which may break something; None where a site finds no host.
+
+    ``bare`` (S,) marks sites that may do without a standby.
+    """
+    state = State(program.ground)
+    for p in np.repeat(np.arange(len(hosts)), hosts).tolist():
+        state.open(p)
+    triple = _triple_of_site(program, shares.flow)
+    clusters = program.ground.problem.clusters
+    left = []
+    for i in np.lexsort((program.sites, -clusters[program.sites])).tolist():
+        s, at = int(program.sites[i]), int(triple[i])
+        if at < 0 or not _deal(state, s, int(program.home[at]), int(program.standby[at]), bare):
+            left.append(s)
+    return state if force_in(state, np.array(left, dtype=np.int64), bare) else None
+
+
+def _triple_of_site(program: PoolProgram, flow: Floats) -> Ints:
+    """Return a triple of the program for each of its sites, -1 for none."""
+    classes = program.classes
+    found = np.full(len(classes.of_site), -1, dtype=np.int64)
+    members = np.argsort(classes.of_site, kind="stable")
+    first = np.concatenate(([0], np.cumsum(classes.size)))
+    of_kind = np.concatenate(([0], np.cumsum(np.bincount(program.kind, minlength=classes.count))))
+    for c in range(classes.count):
+        mine = flow[of_kind[c] : of_kind[c + 1]]
+        whole = np.floor(mine + 1e-9).astype(np.int64)
+        short = int(classes.size[c]) - int(whole.sum())
+        if short > 0 and len(mine):
+            whole[np.argsort(whole - mine, kind="stable")[:short]] += 1
+        triples = np.repeat(np.arange(of_kind[c], of_kind[c + 1]), whole)[: classes.size[c]]
+        found[members[first[c] : first[c] + len(triples)]] = triples
+    return found
+
+
+def _deal(state: State, s: int, p: int, q: int, bare: Bools) -> bool:
+    """Put site ``s`` on a host of pool ``p``, with a standby of pool ``q``, where it fits best; False for nowhere."""
+    found = choices(state, np.array([s]), np.ones(state.hosts), bare)
+    hosts = found.hosts[0]
+    if not len(hosts):
+        return False
+    at = np.where(hosts < 0, 0, hosts)
+    pool = np.where(hosts < 0, -1, state.pool[at])
+    cost = found.broken[0] * _BROKEN + state.load[at][:, None]
+    peak = state.extra[:-2].max(axis=0, initial=0)[at]
+    cost[:, :-1] += (state.load[at] + peak)[None, :]
+    allowed = np.zeros(cost.shape, dtype=np.bool_)
+    allowed[:, :-1] = (pool == p)[:, None] & (pool == q)[None, :]
+    allowed[:, -1] = (pool == p) if q < 0 else False
+    cost = np.where(allowed, cost, np.inf)
+    best = int(cost.argmin())
+    if not np.isfinite(cost.ravel()[best]):
+        return False
+    state.put(s, *found.at(0, best))
+    return True

@@ -1,0 +1,116 @@
+"""Always a plan, and a good one soon: constructed, cheaper by counts for divisible sites, then by closing hosts."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator
+
+import numpy as np
+
+from planner.fleet import Bools, Ints
+from planner.sizing.cover.losses import Losses
+from planner.sizing.cover.primal_search.close_hosts import with_fewer_hosts
+from planner.sizing.cover.primal_search.construct import construct, settle
+from planner.sizing.cover.primal_search.give_up import give_up
+from planner.sizing.cover.primal_search.polish import with_own_inside
+from planner.sizing.cover.primal_search.pool_counts import cheaper_counts
+from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram, Shares
+from planner.sizing.cover.primal_search.prices import prices_of
+from planner.sizing.cover.primal_search.repair import force_in, repair
+from planner.sizing.cover.primal_search.rounding import rounded
+from planner.sizing.cover.primal_search.state import NOWHERE, Ground, State
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solvers.budget import SolveBudget
+
+_STEPS = 4_000  # of repair for one set of counts
+# Clusters that each host keeps free, so that kept-together sites find room near shares; and moves of hosts in vain.
+_ROUNDS = ((1.5, 6), (1.0, 12), (0.5, 24), (1.0, 24))
+_PLAIN_ROUNDS = ((0.0, 12), (0.0, 200))
+_MOVES = 20  # of hosts, in vain
+_ROUNDED = 3  # counts that are made whole, the cheapest first
+
+
+@dataclasses.dataclass(frozen=True)
+class Found:
+    """A plan host by host in which nothing is broken. ``bare`` (S,): sites that may do without a standby there."""
+
+    state: State
+    bare: Bools
+
+
+class PrimalSearch:
+    """The search of one problem: `first` plan, then `better` ones."""
+
+    def __init__(self, problem: Problem, losses: Losses | None, budget: SolveBudget) -> None:
+        self.ground = Ground(problem, losses)
+        self.prices = prices_of(problem)
+        self.budget = budget
+        self.rng = np.random.Generator(np.random.PCG64(budget.seed))
+        self.shared = np.flatnonzero(~np.isfinite(problem.own_cost))
+
+    def first(self) -> Found:
+        """Return a plan, in time that grows with sites and hosts; nobody is left out who fits where others are."""
+        state, bare = State(self.ground), ~self.ground.coverable
+        failed = construct(state, self.shared, bare, self.prices)
+        if len(failed):
+            bare = self._squeeze(state, failed, bare)
+            state.close_idle()
+        return Found(with_own_inside(state, bare), bare)
+
+    def _squeeze(self, state: State, failed: Ints, bare: Bools) -> Bools:
+        """Find room for those that ``failed`` (n,) to find any; return who goes without a standby."""
+        self._open_for(state, failed)
+        placed = np.array([s for s in failed.tolist() if force_in(state, np.array([s]), bare)], dtype=np.int64)
+        repair(state, bare, _STEPS, self.rng, self.budget)
+        may = give_up(state, bare)
+        everybody = np.ones(len(bare), dtype=np.bool_)
+        for s in np.setdiff1d(failed, placed).tolist():
+            may[s] |= settle(state, s, everybody)
+        return may
+
+    def _open_for(self, state: State, failed: Ints) -> None:
+        """Run what hosts there are where those that ``failed`` may go."""
+        problem = self.ground.problem
+        asked = np.zeros(problem.sites, dtype=np.bool_)
+        asked[failed] = True
+        wanted = np.bincount(problem.pool[asked[problem.site]], minlength=problem.pools) > 0
+        clusters = np.bincount(
+            problem.pool, weights=np.where(asked, problem.clusters, 0)[problem.site], minlength=problem.pools
+        )
+        for p in np.flatnonzero(wanted).tolist():
+            enough = int(np.ceil(2 * clusters[p] / max(1, problem.caps[p]))) + 1
+            for _ in range(min(enough, int(problem.max_hosts[p] - state.count()[p]))):
+                state.open(p)
+
+    def better(self, found: Found) -> Iterator[Found]:
+        """Yield cheaper plans than ``found`` that serve and cover the same sites."""
+        if (found.bare == ~self.ground.coverable).all() and (found.state.home[self.shared] != NOWHERE).all():
+            for state in self._by_counts(found):
+                found = dataclasses.replace(found, state=state)
+                yield found
+        inside = found.state.home != NOWHERE
+        for state in with_fewer_hosts(found.state, found.bare, self.prices, _MOVES, self.rng, self.budget):
+            if (state.home != NOWHERE)[inside].all():
+                yield dataclasses.replace(found, state=with_own_inside(state, found.bare))
+
+    def _by_counts(self, found: Found) -> Iterator[State]:
+        """Yield plans at counts that are cheap for divisible sites, most slack last."""
+        state = found.state
+        start = state.count()
+        keep = np.zeros(len(state.home), dtype=np.bool_)
+        keep[self.shared] = True
+        program = PoolProgram(self.ground, keep, self.budget.seed)
+        kept = bool((program.classes.items > 1).any())
+        least = self.prices.total(state.count())
+        for slack, moves in _ROUNDS if kept else _PLAIN_ROUNDS:
+            program.slack = slack
+            tried: list[tuple[Ints, Shares]] = list(cheaper_counts(program, start, self.prices, moves, self.budget))
+            for hosts, shares in tried[: -_ROUNDED - 1 : -1]:
+                if self.prices.total(hosts) >= least - 1e-9 or self.budget.spent:
+                    break
+                trial = rounded(program, hosts, shares, found.bare)
+                if trial is not None and repair(trial, found.bare, _STEPS, self.rng, self.budget):
+                    least = self.prices.total(hosts)
+                    start = trial.count()
+                    yield with_own_inside(trial, found.bare)
+                    break

@@ -1,0 +1,303 @@
+"""Fewest hosts that survive every loss: the model of spare room, and flows that say which cut it lacks.
+
+First the relaxation, in fractions. Cuts are looked for half way between its solution and a point that is known to have
+homes, where they are deep (W. Ben-Ameur, J. Neto, Networks 49 (2007) 3-17). From there a dive: hosts become whole a few
+pools at a time. Where the dive costs more than the bound, the model with whole hosts is asked for other counts. Every
+cut holds for all counts, so nothing learned is lost.
+"""
+
+from __future__ import annotations
+
+import copy
+import dataclasses
+from collections.abc import Iterator
+
+import numpy as np
+
+from planner.fleet import Floats, Ints
+from planner.sizing.cover.losses import Losses
+from planner.sizing.cover.pair_flow import PairNetwork
+from planner.sizing.cover.reserve_model import SpareModel, Whole
+from planner.sizing.cover.reserve_terms import Point, Taken, read_shares, wanted
+from planner.sizing.host_counts.certificate import inequalities
+from planner.sizing.host_counts.cutting_planes import CutSearch
+from planner.sizing.host_counts.hall_conditions import Cut
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solvers.budget import SolveBudget
+
+_SCALE = 1024  # parts of a cluster that fractions count to
+_ENOUGH = 0.5  # clusters missing: rounding down to parts alone may lose as much
+_HALF_WAY = 0.5
+_MOST_ROUNDS = 300  # of one search for cuts
+_KNOWN_AT_A_TIME = 30
+_FEW_TRIES = 4  # counts tried above the bound
+_ARC_TRIES = 500_000  # by arcs: counts tried at the bound, if those are more
+_MOST_ADDED = 12  # hosts
+_NEAR = 0.1  # of a host: a point in fractions that costs so little more than the bound is as good as at it
+_BATCHES = 8  # pools are made whole by as large a part of those left
+_EPS = 1e-6
+
+Box = tuple[Floats, Floats]
+
+
+class SpareSearch:
+    """One search, after one for counts that meet the conditions of `cover.loss_conditions`.
+
+    Against the loss of a host, cuts need whole counts: no relaxation then, and the first counts are those given.
+    """
+
+    def __init__(
+        self,
+        problem: Problem,
+        losses: Losses,
+        network: PairNetwork,
+        search: CutSearch,
+        budget: SolveBudget,
+    ) -> None:
+        assert search.best is not None
+        self.problem, self.network, self.budget = problem, network, budget
+        self.losses, self.start = losses, search.best
+        self.asked = network.demand
+        self.demand = int(network.demand.sum())
+        # The room of each pool that sites leave free, shared out evenly.
+        even = max(2.0, float(losses.room @ self.start - self.demand) / problem.pools)
+        master = search.master
+        reference = master.reference, np.full(problem.pools, even)
+        self.model = SpareModel(
+            problem, losses, read_shares(losses), master.price, master.extra, reference, self.demand
+        )
+        self.model.kept_together = wanted(network.classes, network)
+        rows = [row for cut in search.cuts for row in inequalities(cut)]
+        self._cuts = [row.cut for row in rows]
+        self._rows = np.array([row.room for row in rows], dtype=np.int64).reshape(-1, problem.pools)
+        self._needs = np.array([row.demand for row in rows], dtype=np.int64)
+        self._taken = np.zeros(len(rows), dtype=np.bool_)
+        self.bound = 0.0
+        self._raise(search.bound)
+
+    @property
+    def objective_bound(self) -> float:
+        """The bound in the unit of the policy's objective: hosts, new hosts or money."""
+        extra = self.model.extra
+        return float(np.floor(self.bound / extra + 1e-9)) if extra and np.isfinite(self.bound) else self.bound
+
+    def points(self) -> Iterator[Point]:
+        """Yield whole points with homes for divisible sites: the cheapest that is found, then dearer ones.
+
+        `bound` is on the objective of the first, and of every plan; inf where there is none.
+        """
+        if self.losses.kind == "host":
+            core, best, tries = None, self.room_for(self.start), _FEW_TRIES
+        else:
+            core = self._relax()
+            best = None if core is None else self._dive(core)
+            tries = max(_FEW_TRIES, _ARC_TRIES // max(1, len(self.network.classes.pool)))
+        if best is None and self.budget.spent and core is not None:
+            best = self._as_it_is(core)
+        found: Point | None
+        for level in range(_MOST_ADDED + 1):
+            least = self.bound + level
+            if not np.isfinite(least) or (self.budget.spent and best is None):
+                return
+            if best is not None and self.model.value(best.hosts) <= least + _EPS * max(1.0, least):
+                found, best = best, None
+            else:
+                found = self._at_level(least, _FEW_TRIES if level else tries)
+            if found is not None:
+                best = None
+                yield found
+        if best is not None:
+            yield best
+
+    def _as_it_is(self, core: Point) -> Point | None:
+        """Return a point in fractions made whole without a solver, for time that has ended; None if it has no homes."""
+        whole = Point(np.minimum(np.ceil(core.hosts - _EPS), self.problem.max_hosts), np.floor(core.room + _EPS))
+        return None if self._learn(whole, whole, 1)[0] else whole
+
+    def room_for(self, hosts: Ints) -> Point | None:
+        """Return whole room with which ``hosts`` (P,) have homes for divisible sites, or None; learns cuts."""
+        fixed = hosts.astype(np.float64), hosts.astype(np.float64)
+        if self._with_homes(fixed, "none") is None:
+            return None
+        return self._with_homes(fixed, "all")
+
+    def known_cuts(self) -> list[Cut]:
+        """Return those cuts of the search over counts that mattered."""
+        found = {id(self._cuts[r]): self._cuts[r] for r in np.flatnonzero(self._taken)}
+        return list(found.values())
+
+    def near(self, room: Floats) -> SpareSearch:
+        """Return a search that keeps as close to ``room`` (P,) as it can."""
+        search = copy.copy(self)
+        hosts, _ = self.model.reference
+        search.model = dataclasses.replace(self.model, reference=(hosts, room), cuts=list(self.model.cuts))
+        return search
+
+    def beside(self, network: PairNetwork, taken: Taken, asked: Ints) -> SpareSearch:
+        """Return a search for the room of classes of ``network`` that ask for ``asked`` (K,), beside what is taken."""
+        search = copy.copy(self)
+        search.network, search.asked = network, asked
+        search.model = dataclasses.replace(self.model, taken=taken, kept_together=(), cuts=list(self.model.cuts))
+        return search
+
+    def _raise(self, bound: float) -> None:
+        self.bound = max(self.bound, bound)
+        self.model.least = self.bound if np.isfinite(self.bound) else 0.0
+
+    def _solve(self, whole: Whole, box: Box | None = None) -> tuple[Point | None, float]:
+        """Solve the model, taking in those inequalities on host counts that its solutions fail."""
+        while True:
+            point, bound = self.model.solve(whole, self.budget, box)
+            if point is None:
+                return point, bound
+            short = self._needs - self._rows @ point.hosts
+            short[self._taken] = 0
+            worst = np.argsort(-short, kind="stable")[:_KNOWN_AT_A_TIME]
+            worst = worst[short[worst] > _EPS]
+            if not len(worst):
+                return point, bound
+            self._taken[worst] = True
+            self.model.known += [(self._rows[r], int(self._needs[r])) for r in worst]
+
+    def _learn(self, at: Point, outer: Point, scale: int) -> tuple[float, int]:
+        """Return the clusters that find no home at a point, and how many cuts that ``outer`` fails were added."""
+        model = self.model
+        flow = self.network.solve(model.load(at), model.ready(at), scale, self.asked)
+        if flow.missing <= (_ENOUGH if scale > 1 else 0.0):
+            return 0.0, 0
+        cuts = [model.cut(self.network.min_cut(inside, self.asked), at) for inside in flow.sets]
+        if len(cuts) == 2 and np.array_equal(cuts[0].on_room, cuts[1].on_room):
+            cuts.pop()
+        new = [cut for cut in cuts if cut.shortfall(outer) > _EPS * max(1, cut.demand)]
+        model.cuts += new
+        return flow.missing, len(new)
+
+    def _relax(self) -> Point | None:
+        """Raise the bound by the relaxation; return a point in fractions that has homes and costs about the bound."""
+        core = self._plenty()
+        for _ in range(_MOST_ROUNDS):
+            point, bound = self._solve("none")
+            self._raise(bound)
+            if self.budget.spent:
+                return core
+            if point is None:
+                return None
+            if core is not None and self._whole(self.model.value(core.hosts) - _NEAR) <= self.bound:
+                # Whole counts near a point that has homes are likely to have them too.
+                near = core.hosts, core.room[: self.problem.pools]
+                self.model = dataclasses.replace(self.model, reference=near)
+                return core
+            self.budget.tell("cover", None, self.bound)
+            between = point if core is None else point.towards(core, _HALF_WAY)
+            missing, added = self._learn(between, point, _SCALE)
+            if not missing and core is None:
+                return between
+            if not missing:
+                core = between
+            elif not added:
+                missing, added = self._learn(point, point, _SCALE)
+                if not added:
+                    return core if missing else point
+        return core
+
+    def _plenty(self) -> Point | None:
+        """Return a point with more hosts than are needed and homes for everybody; None where none was met."""
+        model, pools, most = self.model, self.problem.pools, self.problem.max_hosts
+        for hosts in (self.start + 1, 2 * self.start + 2, most):
+            has = self.losses.room * np.minimum(most, hosts)
+            room = np.zeros(pools + model.shares.count)
+            room[:pools] = has * max(0.0, 1.0 - self.demand / max(1, has.sum())) / 2.0
+            point = Point(np.minimum(most, hosts).astype(np.float64), model.shared_out(room))
+            if not self._learn(point, point, _SCALE)[0]:
+                return point
+        return None
+
+    def _dive(self, core: Point) -> Point | None:
+        """Return a whole point with homes from one in fractions, by settling pools that are nearest to whole first."""
+        point: Point | None = core
+        self._settle_sizes()
+        low, high = np.zeros(self.problem.pools), self.problem.max_hosts.astype(np.float64)
+        batches = _BATCHES
+        while point is not None and not self.budget.spent:
+            free = np.flatnonzero(low < high)
+            if not len(free):
+                break
+            # What is left costs a whole number in the end: better to have its room at once.
+            self.model.least = self._whole(self.model.value(point.hosts) - _EPS)
+            off = np.abs(point.hosts - np.rint(point.hosts))[free]
+            batch = free[np.argsort(off, kind="stable")[: max(1, len(free) // batches)]]
+            before = low[batch], high[batch]
+            low[batch] = high[batch] = np.rint(point.hosts[batch])
+            further = self._with_homes((low, high), "none")
+            if further is None and len(batch) > 1:
+                batches = self.problem.pools  # from here on one at a time
+                low[batch], high[batch] = before
+                continue
+            if further is None:
+                low[batch], high[batch] = np.ceil(point.hosts[batch]), before[1]
+                further = self._with_homes((low, high), "none")
+            point = further
+        self._raise(self.bound)
+        found = None if point is None else self.room_for(np.rint(point.hosts).astype(np.int64))
+        self.model.floor = None
+        return found
+
+    def _settle_sizes(self) -> None:
+        """Choose, near the reference, where sites that are kept together find their room; the model keeps to it."""
+        if not self.model.kept_together:
+            return
+        point, _bound = self._solve("sizes")
+        if point is not None:
+            room = point.room[: self.problem.pools]
+            floor = np.zeros(self.problem.pools)
+            for wish in self.model.kept_together:
+                best = wish.standbys[np.argmax(room[wish.standbys])]
+                floor[best] = max(floor[best], wish.clusters)
+            self.model.floor = np.minimum(floor, room + _EPS)
+
+    def _with_homes(self, box: Box, whole: Whole) -> Point | None:
+        """Return the cheapest point with homes whose hosts are in ``box``, or None."""
+        scale = 1 if whole == "all" else _SCALE
+        for _ in range(_MOST_ROUNDS):
+            point, _bound = self._solve(whole, box)
+            if point is None or self.budget.spent:
+                return None
+            missing, added = self._learn(point, point, scale)
+            if not missing:
+                return point
+            if not added:
+                return None
+        return None
+
+    def _whole(self, value: float) -> float:
+        return value if self.problem.objective == "cost" else float(np.ceil(value - _EPS))
+
+    def _at_level(self, least: float, tries: int) -> Point | None:
+        """Return a point with homes that costs at least ``least``; at the bound, what is learned may raise it."""
+        seen: set[bytes] = set()
+        for _ in range(tries):
+            at_bound = least <= self.bound
+            self.model.least = max(self.bound, least)
+            point, bound = self._solve("hosts")
+            again = point is not None and point.hosts.tobytes() in seen
+            if again:
+                point, bound = self._solve("all")
+            if at_bound:
+                self._raise(bound)
+                least = self.bound
+            if point is None or self.budget.spent:
+                break
+            self.budget.tell("cover", None, self.bound)
+            seen.add(point.hosts.tobytes())
+            if again:
+                missing, added = self._learn(point, point, 1)
+                if not missing:
+                    return point
+                if not added:
+                    break
+            else:
+                found = self.room_for(np.rint(point.hosts).astype(np.int64))
+                if found is not None:
+                    return found
+        self._raise(self.bound)
+        return None

@@ -1,0 +1,124 @@
+"""What the model of reserve speaks of: shares, points, sets and cuts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from planner.fleet import Bools, Floats, Ints
+from planner.sizing.cover.losses import Losses
+from planner.sizing.cover.pair_flow import PairNetwork
+from planner.sizing.instance.classes import Classes
+
+
+@dataclass(frozen=True)
+class Shares:
+    """Which unknown tells how much room of pool q stands ready for pool p.
+
+    ``column`` (P, P): its position; the first P unknowns are s, then come ``count`` shares t. ``limits``: columns of
+    shares of which the sum is at most s_q, with q. ``by_host``: it stands ready once for each host of p.
+    """
+
+    column: Ints
+    count: int
+    limits: tuple[tuple[Ints, int], ...]
+    by_host: bool
+
+    def factor(self, hosts: Floats) -> Floats:
+        """Return how often the unknown counts with ``hosts`` (P,) running, shape (P, P)."""
+        if not self.by_host:
+            return np.ones(self.column.shape)
+        factor = np.repeat(hosts[:, None], len(hosts), axis=1)
+        np.fill_diagonal(factor, np.maximum(0.0, hosts - 1.0))
+        return factor
+
+
+def read_shares(losses: Losses) -> Shares:
+    """Return the shares under ``losses``."""
+    pools = losses.pools.shape[1]
+    column = np.tile(np.arange(pools), (pools, 1))
+    several = losses.pools[losses.pools.sum(axis=1) > 1]
+    home, standby = np.nonzero(several.any(axis=0)[:, None] & losses.follows)
+    column[home, standby] = pools + np.arange(len(home))
+    limits = [
+        (column[together, q], int(q))
+        for hit in several
+        for q in np.flatnonzero(~hit)
+        if len(together := np.flatnonzero(hit & losses.follows[:, q]))
+    ]
+    return Shares(column, len(home), tuple(limits), losses.kind == "host")
+
+
+@dataclass(frozen=True)
+class Point:
+    """Values of the unknowns, whole or not: ``hosts`` (P,), ``room`` (P + shares,)."""
+
+    hosts: Floats
+    room: Floats
+
+    def towards(self, other: Point, part: float) -> Point:
+        """Return the point that lies ``part`` of the way to ``other``."""
+        return Point(self.hosts + part * (other.hosts - self.hosts), self.room + part * (other.room - self.room))
+
+
+@dataclass(frozen=True)
+class CoverSet:
+    """A set of classes that needs homes for ``demand`` clusters.
+
+    The pools that some class of it may have as home are counted by ``full`` (P,), C_p n_p, by ``kept`` (P,),
+    R_p n_p - s_p, or by the room of the standbys in ``ready`` (P, P).
+    """
+
+    classes: Ints
+    demand: int
+    full: Bools
+    kept: Bools
+    ready: Bools
+
+
+@dataclass(frozen=True)
+class SpareCut(CoverSet):
+    """A set that is stuck, as an inequality; ``ready`` counts shares t_pq.
+
+    It is ``on_hosts @ n + on_room @ room + sum of each_p g_pm over steps (p, m) >= demand``.
+    """
+
+    on_hosts: Floats
+    on_room: Floats
+    steps: tuple[tuple[int, int, int], ...]  # (p, m, each_p)
+
+    def shortfall(self, point: Point) -> float:
+        """Return by how much ``point`` fails the inequality; 0 or less when it holds."""
+        more = sum(each * point.hosts[p] for p, m, each in self.steps if point.hosts[p] > m + 0.5)
+        return float(self.demand - self.on_hosts @ point.hosts - self.on_room @ point.room - more)
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """Some pool of ``standbys`` has to keep ``clusters`` of room, for a site that stays together."""
+
+    standbys: Ints
+    clusters: int
+
+
+def wanted(classes: Classes, network: PairNetwork) -> tuple[Wanted, ...]:
+    """Return what sites of several clusters want, without what other wishes imply."""
+    found: list[tuple[frozenset[int], int]] = []
+    wishes = set()
+    for c in np.flatnonzero(classes.multi_cluster & network.coverable).tolist():
+        mine = classes.pool[classes.indptr[c] : classes.indptr[c + 1]]
+        standbys = mine[network.may[np.ix_(mine, mine)].any(axis=0)]
+        wishes.add((frozenset(standbys.tolist()), int(classes.items[c])))
+    for pools, clusters in sorted(wishes, key=lambda wish: (len(wish[0]), -wish[1], sorted(wish[0]))):
+        if not any(other <= pools and k >= clusters for other, k in found):
+            found.append((pools, clusters))
+    return tuple(Wanted(np.array(sorted(pools), dtype=np.int64), clusters) for pools, clusters in found)
+
+
+@dataclass(frozen=True)
+class Taken:
+    """Room that sites of several clusters already take: ``load`` (P,) of homes, ``ready`` (P, P) of standbys."""
+
+    load: Ints
+    ready: Ints

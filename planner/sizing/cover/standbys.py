@@ -1,0 +1,145 @@
+"""Which host stands by for which site: after each loss, everybody it displaces on a host with room, nearest first.
+
+An assignment problem for each loss by itself, or for losses that share hosts together: x_ij = 1 when the seat i
+may use host j; sum_j x_ij <= 1, and the clusters that loss l sends to host j are at most R_j minus its load.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.sparse as sp
+from scipy.sparse.csgraph import connected_components
+
+from planner.fleet import Ints
+from planner.sizing.cover.losses import Losses
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solution.seating import Seat, Seating
+from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.solvers.highs import LinearProgram, solve_arrays
+
+
+@dataclass(frozen=True)
+class Standbys:
+    """``host`` names the standby of each seat (None for none); ``without`` is the weight of sites that lack one
+    although they have two pools to use."""
+
+    host: tuple[str | None, ...]
+    without: int
+
+
+def find_standbys(problem: Problem, losses: Losses, seating: Seating, budget: SolveBudget) -> Standbys:
+    """Return standbys for as much weight of seated sites as there is room for, then those of least total RTT."""
+    seats = seating.seats
+    desk = _Desk(problem, losses, seating)
+    host: list[str | None] = [None] * len(seats)
+    for members in _groups(losses, seats):
+        for i, name in desk.assign(members, budget).items():
+            host[i] = name
+    coverable = losses.coverable(problem.indptr, problem.pool, problem.max_hosts)
+    without = {seats[i].site for i, name in enumerate(host) if name is None and coverable[seats[i].site]}
+    return Standbys(tuple(host), int(problem.weights[sorted(without)].sum()))
+
+
+def _groups(losses: Losses, seats: Sequence[Seat]) -> list[list[int]]:
+    """Return the positions of seats whose losses have to be looked at together."""
+    groups: dict[object, list[int]] = defaultdict(list)
+    if losses.kind == "host":
+        for i, seat in enumerate(seats):
+            groups[seat.host].append(i)
+        return list(groups.values())
+    hit = sp.csr_array(losses.pools.astype(np.int8))
+    _, label = connected_components(hit.T @ hit, directed=False)
+    for i, seat in enumerate(seats):
+        groups[int(label[seat.pool])].append(i)
+    return list(groups.values())
+
+
+class _Desk:
+    """Hosts with their loads, and the pairs that every site may use."""
+
+    def __init__(self, problem: Problem, losses: Losses, seating: Seating) -> None:
+        self.problem, self.losses, self.seats = problem, losses, seating.seats
+        self.hosts_of = seating.names
+        self.load: dict[str, int] = defaultdict(int)
+        for seat in self.seats:
+            self.load[seat.host] += seat.clusters
+
+    def assign(self, members: Sequence[int], budget: SolveBudget) -> dict[int, str]:
+        """Return the standby of the seats in ``members`` that get one."""
+        options = [(i, name, e) for i in members for name, e in self._options(self.seats[i])]
+        if not options:
+            return {}
+        if budget.spent:
+            return self._one_by_one(options)
+        rtt = np.array([self.problem.rtt_ms[e] for _, _, e in options])
+        # One unit of weight outweighs all round-trip times together.
+        worth = 1.0 + float(rtt.max()) * len(members)
+        gain = np.array([worth * float(self.problem.weights[self.seats[i].site]) for i, _, _ in options])
+        matrix, most = self._rows(options)
+        program = LinearProgram(
+            cost=rtt - gain,
+            upper=np.ones(len(options)),
+            matrix=matrix,
+            row_lower=np.full(len(most), -np.inf),
+            row_upper=most.astype(np.float64),
+            whole=np.ones(len(options), dtype=np.bool_),
+        )
+        # Standbys are part of a plan however little time is left.
+        answer = solve_arrays(program, SolveBudget(seed=budget.seed))
+        chosen = np.flatnonzero(answer.x > 0.5)
+        return {options[x][0]: options[x][1] for x in chosen}
+
+    def _one_by_one(self, options: Sequence[tuple[int, str, int]]) -> dict[int, str]:
+        """Return standbys without a solver: seats of most weight and clusters first, each on the nearest with room."""
+        worth = [(-self.problem.weights[seat.site], -seat.clusters) for seat in self.seats]
+        order = sorted(range(len(options)), key=lambda x: (*worth[options[x][0]], self.problem.rtt_ms[options[x][2]]))
+        free: dict[object, int] = {}
+        found: dict[int, str] = {}
+        for i, name, e in (options[x] for x in order):
+            rows = self._limits(self.seats[i], name, e)
+            clusters = self.seats[i].clusters
+            if i not in found and all(free.get(key, room) >= clusters for key, room in rows):
+                found[i] = name
+                free.update((key, free.get(key, room) - clusters) for key, room in rows)
+        return found
+
+    def _limits(self, seat: Seat, name: str, e: int) -> list[tuple[object, int]]:
+        """Return what limits a standby: for each loss the host that it sends to, with the room there."""
+        free = int(self.losses.room[self.problem.pool[e]]) - self.load[name]
+        if self.losses.kind == "host":
+            return [((seat.host, name), free)]
+        return [((loss, name), free) for loss in np.flatnonzero(self.losses.pools[:, seat.pool]).tolist()]
+
+    def _options(self, seat: Seat) -> list[tuple[str, int]]:
+        """Return the hosts that may stand by for ``seat``, each with its eligible pair."""
+        problem, found = self.problem, []
+        for e in range(problem.indptr[seat.site], problem.indptr[seat.site + 1]):
+            q = int(problem.pool[e])
+            if self.losses.follows[seat.pool, q]:
+                room = int(self.losses.room[q]) - seat.clusters
+                found += [
+                    (name, e) for name in self.hosts_of.get(q, ()) if name != seat.host and self.load[name] <= room
+                ]
+        return found
+
+    def _rows(self, options: Sequence[tuple[int, str, int]]) -> tuple[sp.csc_array, Ints]:
+        """Return one row for each seat (one standby), then one for each loss and host that it may send seats to."""
+        rows: dict[object, int] = {}
+        most: list[int] = []
+        at: list[tuple[int, int, int]] = []
+        for x, (i, name, e) in enumerate(options):
+            seat = self.seats[i]
+            keys: list[tuple[object, int, int]] = [(("seat", i), 1, 1)]
+            keys += [(key, seat.clusters, free) for key, free in self._limits(seat, name, e)]
+            for key, clusters, limit in keys:
+                if key not in rows:
+                    rows[key] = len(most)
+                    most.append(limit)
+                at.append((rows[key], x, clusters))
+        row, column, value = np.array(at).T
+        matrix = sp.csc_array(sp.coo_array((value.astype(np.float64), (row, column)), shape=(len(most), len(options))))
+        return matrix, np.array(most, dtype=np.int64)

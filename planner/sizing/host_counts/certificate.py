@@ -1,0 +1,152 @@
+"""A lower bound that anyone can redo: sets of sites, the inequality each forces, and multipliers that add them up.
+
+An inequality is a cut (see `host_counts.hall_conditions`) as it stands, or divided by a whole number with both sides
+rounded up (V. Chvatal, Discrete Mathematics 4 (1973) 305-337):  sum_p ceil(room_p / d) n_p >= ceil(demand / d).
+For any multipliers y >= 0 every plan costs at least
+
+    sum_r y_r b_r + sum_p min over n in 0..M_p of (price_p(n) - w_p n),   w_p = sum_r y_r a_rp
+
+(A. M. Geoffrion, Mathematical Programming Study 2 (1974) 82-114), and since the price of n hosts is linear on
+either side of the existing ones, the minimum is at 0, e_p or M_p. Fractions make the sum exact.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+import numpy as np
+import scipy.sparse as sp
+
+from planner.fleet import Ints
+from planner.sizing.host_counts.hall_conditions import Cut
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.solvers.highs import LinearProgram, solve_arrays
+
+DENOMINATORS = (1, 2, 6, 12, 60, 420, 10_000, 10_000_000)  # simple multipliers first: people have to read them
+
+
+@dataclass(frozen=True)
+class Inequality:
+    """``room @ n >= demand`` with room (P,) and demand already divided by ``divisor`` and rounded up."""
+
+    cut: Cut
+    divisor: int
+    room: Ints
+    demand: int
+
+
+@dataclass(frozen=True)
+class Certificate:
+    """Inequalities with their multipliers, and the bound they add up to; ``closed`` if that is the plan's value.
+
+    Where it is not closed, the inequalities still force the value, but by a search over whole host counts;
+    all multipliers are then 0.
+    """
+
+    inequalities: tuple[Inequality, ...]
+    multipliers: tuple[Fraction, ...]
+    bound: Fraction
+    closed: bool
+
+
+def inequalities(cut: Cut) -> list[Inequality]:
+    """Return the cut divided by the largest room in it and, where rooms differ, as it stands."""
+    largest = max(1, int(cut.room.max(initial=0)))
+    rounded = Inequality(cut, largest, -(-cut.room // largest), -(-cut.demand // largest))
+    plain = Inequality(cut, 1, cut.room, cut.demand)
+    return [rounded] if (rounded.room * largest == cut.room).all() else [rounded, plain]
+
+
+def certify(problem: Problem, cuts: Sequence[Cut], value: float, budget: SolveBudget) -> Certificate:
+    """Return the certificate of ``value`` from ``cuts``, with as few inequalities as the multipliers leave."""
+    rows = [row for cut in cuts for row in inequalities(cut)]
+    duals = _duals(problem, rows, SolveBudget(seed=budget.seed)) if rows else []
+    target = Fraction(value) if problem.objective == "cost" else Fraction(math.ceil(value))
+    for most in DENOMINATORS:
+        multipliers = [Fraction(max(0.0, y)).limit_denominator(most) for y in duals]
+        bound = _rounded(problem, added_up(problem, rows, multipliers))
+        # Money is compared to a millionth: prices and duals are binary fractions of decimal numbers.
+        if bound >= target - (abs(target) / 1_000_000 if problem.objective == "cost" else 0):
+            kept = [(row, y) for row, y in zip(rows, multipliers, strict=True) if y > 0]
+            return Certificate(tuple(row for row, _ in kept), tuple(y for _, y in kept), min(bound, target), True)
+    rows = _enough(problem, rows, float(target), SolveBudget(seed=budget.seed))
+    return Certificate(tuple(rows), (Fraction(0),) * len(rows), Fraction(0), False)
+
+
+def added_up(problem: Problem, rows: Sequence[Inequality], multipliers: Sequence[Fraction]) -> Fraction:
+    """Return the lower bound that the inequalities add up to with these multipliers, exactly."""
+    weight = [Fraction(0)] * problem.pools
+    total = Fraction(0)
+    for row, y in zip(rows, multipliers, strict=True):
+        if y:
+            total += y * row.demand
+            for p in np.flatnonzero(row.room).tolist():
+                weight[p] += y * int(row.room[p])
+    for p in range(problem.pools):
+        most = int(problem.max_hosts[p])
+        points = {0, most, min(most, int(problem.existing[p]))}
+        total += min(priced(problem, p, n) - weight[p] * n for n in points)
+    return total
+
+
+def priced(problem: Problem, p: int, hosts: int) -> Fraction:
+    """Return the objective that ``hosts`` of pool ``p`` add to a plan, exactly."""
+    if problem.objective == "cost":
+        return Fraction(float(problem.host_cost[p])) * hosts
+    return Fraction(max(0, hosts - int(problem.existing[p])) if problem.objective == "new_hosts" else hosts)
+
+
+def _rounded(problem: Problem, bound: Fraction) -> Fraction:
+    return bound if problem.objective == "cost" else Fraction(math.ceil(bound))
+
+
+def _enough(problem: Problem, rows: Sequence[Inequality], target: float, budget: SolveBudget) -> list[Inequality]:
+    """Return a few of the inequalities that force ``target`` on whole host counts.
+
+    Those that the best counts so far fail worst are taken in until the counts cost as much.
+    """
+    taken: list[int] = []
+    while len(taken) < len(rows):
+        answer = solve_arrays(host_model(problem, [rows[r] for r in taken], whole=True), budget)
+        if not answer.outcome.has_solution or answer.outcome.objective >= target * (1 - 1e-9) - 1e-6:
+            break
+        hosts = np.rint(answer.x[: problem.pools]).astype(np.int64)
+        short = np.array([row.demand - int(row.room @ hosts) for row in rows]) / [max(1, row.demand) for row in rows]
+        short[taken] = -np.inf
+        taken.append(int(np.argmax(short)))
+    return [rows[r] for r in taken]
+
+
+def _duals(problem: Problem, rows: Sequence[Inequality], budget: SolveBudget) -> list[float]:
+    """Return the dual value of each inequality in the linear relaxation over host counts."""
+    answer = solve_arrays(host_model(problem, rows, whole=False), budget)
+    return answer.dual[: len(rows)].tolist() if answer.outcome.state == "optimal" else [0.0] * len(rows)
+
+
+def host_model(problem: Problem, rows: Sequence[Inequality], *, whole: bool) -> LinearProgram:
+    """Return the model over host counts: columns n_p, then hosts to add a_p; rows as given, then n_p - a_p <= e_p."""
+    pools = problem.pools
+    new = problem.objective == "new_hosts"
+    identity, nothing = sp.eye_array(pools), sp.csr_array((len(rows), pools))
+    matrix = sp.vstack(
+        (
+            sp.hstack(
+                (sp.csr_array(np.array([row.room for row in rows], dtype=np.float64).reshape(-1, pools)), nothing)
+            ),
+            sp.hstack((identity, -identity)),
+        )
+    )
+    unbounded = np.full(pools, np.inf)
+    price = problem.host_cost if problem.objective == "cost" else np.full(pools, 0.0 if new else 1.0)
+    return LinearProgram(
+        cost=np.concatenate((price, np.full(pools, float(new)))),
+        upper=np.concatenate((problem.max_hosts.astype(np.float64), unbounded)),
+        matrix=sp.csc_array(matrix),
+        row_lower=np.concatenate(([float(row.demand) for row in rows], -unbounded)),
+        row_upper=np.concatenate((np.full(len(rows), np.inf), problem.existing.astype(np.float64))),
+        whole=np.arange(2 * pools) < pools if whole else None,
+    )

@@ -1,0 +1,246 @@
+"""The model over host counts alone: which counts meet the inequalities learned so far, cheapest first.
+
+    minimise   sum_p c_p n_p + d sum_p |n_p - r_p|
+    subject to the inequalities of every cut, 0 <= n_p <= M_p whole
+
+r is a spread of the demand over all pools, and d so small that it only chooses among equals. The linear relaxation is
+a lower bound; where its solution rounds to counts that cost no more than that, they are optimal and no
+branch and bound is needed. It is kept from round to round, and starts from the basis of the last.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import scipy.sparse as sp
+
+from planner.fleet import Bools, Floats, Ints
+from planner.sizing.host_counts.certificate import Inequality, inequalities
+from planner.sizing.host_counts.hall_conditions import Cut
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.solvers.highs import Answer, GrowingProgram, LinearProgram, solve_arrays
+
+_RELAXED_TIE = 0.1  # what all distance together may cost in the relaxation, where a host costs 1
+_WHOLE_TIE = 0.5  # the same on whole counts, whose values are whole: half a unit only chooses among equals
+_NEARER = 1e-6  # by less than that counts do not come nearer to the reference
+
+
+@dataclass
+class CutMaster:
+    """The model. ``price`` (P,): of a host that runs; ``extra``: of a host to add, on top; ``reference`` (P,): r."""
+
+    problem: Problem
+    price: Floats
+    extra: float
+    reference: Floats
+    rows: list[Inequality] = field(default_factory=list)
+    _room: Ints = field(init=False)  # (rows, P), for the rows that the relaxation knows
+    _least: Ints = field(init=False)
+    _relaxed: _Relaxed | None = None
+
+    def __post_init__(self) -> None:
+        self._room = np.zeros((0, self.problem.pools), dtype=np.int64)
+        self._least = np.zeros(0, dtype=np.int64)
+
+    def add(self, cut: Cut) -> None:
+        """Take in the inequalities of a cut."""
+        self.rows += inequalities(cut)
+
+    def value(self, hosts: Ints) -> float:
+        """Return the cost of ``hosts`` (P,), without distance."""
+        value = float(self.price @ hosts)
+        return value + self.extra * float(np.maximum(0, hosts - self.problem.existing).sum()) if self.extra else value
+
+    def solve(
+        self, budget: SolveBudget, *, exact: bool = True, below: float | None = None
+    ) -> tuple[Ints | None, float]:
+        """Return counts (P,) and a lower bound on their cost: inf when there are none, -inf when time ended.
+
+        Unless ``exact``, the counts may be the relaxation rounded and cost more than the bound. ``below``: the cost of
+        counts that are known, not to be found again; where none cost less, the bound is that.
+        """
+        self._gather()
+        if not exact and self.problem.objective != "cost":
+            if self._relaxed is None:
+                self._relaxed = _Relaxed(self, budget.seed)
+            solved = self._relaxed.solve(self._room, self._least, budget)
+            if solved is not None:
+                x, value = solved
+                bound = float(np.ceil(value - _RELAXED_TIE - 1e-6))
+                hosts = self._rounded(x, bound)
+                if hosts is not None:
+                    return self._nearer(hosts), bound
+        if self.problem.objective == "cost":
+            below = None  # the rest is for costs that are whole
+        answer, bound = self._answer(budget, below)
+        if not answer.outcome.has_solution:
+            return None, bound
+        hosts = np.rint(answer.x[: self.problem.pools]).astype(np.int64)
+        return hosts if below is None else self._nearer(hosts), bound
+
+    def _gather(self) -> None:
+        new = self.rows[len(self._least) :]
+        if new:
+            self._room = np.vstack((self._room, [row.room for row in new]))
+            self._least = np.concatenate((self._least, [row.demand for row in new]))
+
+    def _answer(self, budget: SolveBudget, below: float | None) -> tuple[Answer, float]:
+        """Return the answer of branch and bound, and the bound in it.
+
+        Distance chooses among equals, but where only counts ``below`` are asked for: mostly there are none, and that is
+        quicker to see without.
+        """
+        tie = 0.0 if self.problem.objective == "cost" or below is not None else _WHOLE_TIE
+        answer = solve_arrays(self._program(tie, below), budget)
+        outcome = answer.outcome
+        if outcome.state == "infeasible":
+            return answer, float("inf") if below is None else below
+        if self.problem.objective == "cost" or not np.isfinite(outcome.bound):
+            return answer, outcome.bound
+        return answer, float(np.ceil(outcome.bound - tie - 1e-6))
+
+    def _program(self, tie: float, below: float | None = None) -> LinearProgram:
+        """Return the model as arrays: columns n_p, then hosts to add a_p where they count, then t_p >= |n_p - r_p|.
+
+        Distance may cost ``tie`` in all; hosts at most ``below`` - 1.
+        """
+        pools, each, cuts = self.problem.pools, np.arange(self.problem.pools), len(self._least)
+        row, column = np.nonzero(self._room)
+        parts = [(row, column, self._room[row, column].astype(np.float64))]  # (rows, columns, values)
+        cost, least, most = [self.price], [self._least.astype(np.float64)], [np.full(cuts, np.inf)]
+
+        def add(sign: float, at_least: Floats | float, at_most: Floats | float) -> None:
+            """Add rows n_p + sign times the columns that came last."""
+            first = cuts + pools * (len(least) - 1)
+            parts.append((first + each, each, np.ones(pools)))
+            parts.append((first + each, pools * (len(cost) - 1) + each, np.full(pools, sign)))
+            least.append(np.broadcast_to(at_least, pools))
+            most.append(np.broadcast_to(at_most, pools))
+
+        if self.extra:
+            cost.append(np.full(pools, self.extra))
+            add(-1.0, -np.inf, self.problem.existing.astype(np.float64))
+        if tie:
+            cost.append(np.full(pools, tie / self.farthest))
+            add(-1.0, -np.inf, self.reference)
+            add(1.0, self.reference, np.inf)
+        if below is not None:
+            price = np.concatenate(cost)
+            parts.append((np.full(len(price), cuts + pools * (len(least) - 1)), np.arange(len(price)), price))
+            least.append(np.array([-np.inf]))
+            most.append(np.array([below - 1.0]))
+        row, column, value = (np.concatenate(side) for side in zip(*parts, strict=True))
+        shape = (sum(map(len, least)), len(cost) * pools)
+        return LinearProgram(
+            cost=np.concatenate(cost),
+            upper=np.concatenate((self.problem.max_hosts, *(np.full(pools, np.inf) for _ in cost[1:]))),
+            matrix=sp.csc_array(sp.coo_array((value, (row, column)), shape=shape)),
+            row_lower=np.concatenate(least),
+            row_upper=np.concatenate(most),
+            whole=np.arange(shape[1]) < pools,
+        )
+
+    @property
+    def farthest(self) -> float:
+        """The largest distance from the reference that counts can have, at least 1."""
+        return max(1.0, float(np.maximum(self.reference, self.problem.max_hosts - self.reference).sum()))
+
+    def _rounded(self, x: Floats, enough: float) -> Ints | None:
+        """Return whole counts near ``x`` (P,) that meet every inequality, cheap ones, or None.
+
+        Hosts are rounded down, then up where an inequality is short: by the largest fraction, or if that costs more
+        than ``enough`` where most are. Those that turn out not to be needed go again (reverse delete).
+        """
+        down = np.floor(x + 1e-6).astype(np.int64)
+        lack = self._least - self._room @ down
+        fraction = x - down
+        helped = (self._room[lack > 0] > 0).sum(axis=0)
+        best = None
+        for order in (np.argsort(-fraction, kind="stable"), np.lexsort((-fraction, -helped))):
+            hosts = self._filled(down, lack, order)
+            if hosts is not None and (best is None or self.value(hosts) < self.value(best)):
+                best = hosts
+            if best is not None and self.value(best) <= enough:
+                break
+        return best
+
+    def _filled(self, down: Ints, lack: Ints, order: Ints) -> Ints | None:
+        """Return ``down`` with single hosts more, in ``order`` of pools, until no inequality lacks anything."""
+        hosts, lack, room = down.copy(), lack.copy(), self._room
+        at = 0  # in the order; the next pool that helps comes from here on, and then from the start again
+        while (short := lack > 0).any():
+            helps = ((room[short] > 0).any(axis=0) & (hosts < self.problem.max_hosts))[order]
+            if not helps.any():
+                return None
+            at = at + int(np.argmax(helps[at:])) if helps[at:].any() else int(np.argmax(helps))
+            hosts[order[at]] += 1
+            lack -= room[:, order[at]]
+            at += 1
+        spare = (room <= -lack[:, None]) | (room == 0)
+        for p in order[(spare.all(axis=0) & (hosts > 0))[order]][::-1].tolist():
+            if (lack + room[:, p] <= 0)[room[:, p] > 0].all():
+                hosts[p] -= 1
+                lack += room[:, p]
+        return hosts
+
+    def _nearer(self, hosts: Ints) -> Ints:
+        """Return ``hosts`` after moves of single hosts that cost nothing, meet every inequality and end nearer to r."""
+        hosts, slack = hosts.copy(), self._room @ hosts - self._least
+        for giver in np.argsort(self.reference - hosts, kind="stable").tolist():
+            while hosts[giver] and hosts[giver] > self.reference[giver]:
+                lacks = self._room[:, giver] - slack
+                short = lacks > 0
+                nearer = np.abs(hosts - self.reference) - np.abs(hosts + 1 - self.reference)
+                allowed = (self._room[short] >= lacks[short, None]).all(axis=0) & (hosts < self.problem.max_hosts)
+                allowed &= self._same_price(giver, hosts)
+                taker = int(np.argmax(np.where(allowed, nearer, -np.inf)))
+                away = abs(hosts[giver] - 1 - self.reference[giver]) - (hosts[giver] - self.reference[giver])
+                if not allowed[taker] or nearer[taker] - away <= _NEARER:
+                    break
+                hosts[giver] -= 1
+                hosts[taker] += 1
+                slack += self._room[:, taker] - self._room[:, giver]
+        return hosts
+
+    def _same_price(self, giver: int, hosts: Ints) -> Bools:
+        """Return where one host more costs what one less of ``giver`` saves, shape (P,)."""
+        saved = self.price[giver] + self.extra * (hosts[giver] > self.problem.existing[giver])
+        same: Bools = self.price + self.extra * (hosts >= self.problem.existing) == saved
+        return same
+
+
+class _Relaxed:
+    """The linear relaxation, kept from round to round.
+
+    The cost of a pool's hosts is convex, with corners at r_p and where hosts would have to be added; so its hosts are
+    the sum of columns between these corners, and no distances are needed.
+    """
+
+    def __init__(self, master: CutMaster, seed: int) -> None:
+        most = master.problem.max_hosts.astype(np.float64)
+        tie = _RELAXED_TIE / master.farthest
+        near = np.minimum(master.reference, most)
+        corners, slope = [near], [master.price - tie, master.price + tie]
+        if master.extra:
+            here = np.minimum(master.problem.existing, most)
+            corners = [np.minimum(near, here), np.maximum(near, here)]
+            between = np.where(near < here, tie, master.extra - tie)
+            slope = [slope[0], master.price + between, slope[1] + master.extra]
+        self.corners = np.array([np.zeros_like(most), *corners, most])
+        self.away = tie * float(master.reference.sum())  # the distance without any hosts
+        self.program = GrowingProgram(np.concatenate(slope), np.diff(self.corners, axis=0).ravel(), seed)
+        self.known = 0
+
+    def solve(self, room: Ints, least: Ints, budget: SolveBudget) -> tuple[Floats, float] | None:
+        """Return counts (P,), not whole, and their cost; None where that is not settled or there are none."""
+        parts = len(self.corners) - 1
+        if len(least) > self.known:
+            new = np.tile(room[self.known :].astype(np.float64), parts)
+            self.program.add(sp.csr_array(new), least[self.known :].astype(np.float64))
+            self.known = len(least)
+        answer = self.program.solve(budget)
+        if answer.outcome.state != "optimal":
+            return None
+        return answer.x.reshape(parts, -1).sum(axis=0), answer.outcome.objective + self.away

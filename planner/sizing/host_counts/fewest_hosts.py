@@ -1,0 +1,286 @@
+"""How many hosts of each pool: aims in order, packing made exact, and a bound that holds.
+
+Aims: most weight served, then the policy's objective, then what decides among equals.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from planner.fleet import Floats, Ints
+from planner.sizing.assignment.flow_model import FlowModel
+from planner.sizing.assignment.greedy import greedy_counts
+from planner.sizing.assignment.reduced_cost_fixing import solve_core
+from planner.sizing.host_counts.cutting_planes import search_counts
+from planner.sizing.host_counts.room_for_all import all_fit
+from planner.sizing.host_counts.rounding import round_counts
+from planner.sizing.instance.classes import Classes, group
+from planner.sizing.instance.problem import Problem
+from planner.sizing.packing.pools import unpacked
+from planner.sizing.solution.counts import Aim, Counts, Sized, objective_value
+from planner.sizing.solution.served_aims import Worth
+from planner.sizing.solvers.budget import Outcome, SolveBudget
+from planner.sizing.solvers.transportation import Cost
+
+_SECONDARY_SECONDS = 120.0  # for the later aims of the flow model, at most
+_EQUAL_COST_SECONDS = 5.0  # for fewer own tie-breakers at the same cost, at most
+_SAME_MONEY = 1e-12  # relative; what adding up in another order makes of the same prices
+
+
+@dataclass(frozen=True)
+class SecondaryCosts:
+    """What the flow model knows beforehand and shall choose among equals.
+
+    ``least``: a bound on the objective of plans that serve all. ``apart`` (S,): as in `group`; the model then places
+    every class. ``costs`` returns the later aims on the arcs of classes.
+    """
+
+    least: float
+    apart: Ints | None = None
+    costs: Callable[[Classes], Sequence[Cost]] = lambda _: ()
+
+
+def size(
+    problem: Problem, budget: SolveBudget, reference: Floats | None = None, secondary: SecondaryCosts | None = None
+) -> Sized:
+    """Return the fewest hosts (or the least of the policy's objective) with a bound; the best found if time ends.
+
+    ``reference`` (P,) chooses among equals: host counts near it, see `reference_counts`.
+    """
+    apart = None if secondary is None else secondary.apart
+    if problem.sites == 0:
+        none = np.zeros(0, dtype=np.int64)
+        classes = group(problem, by_weight=False)
+        counts = Counts(np.zeros(problem.pools, dtype=np.int64), np.zeros(0), none, none)
+        return Sized(classes, counts, 0.0, 0.0, True, "nothing to serve")
+    if all_fit(problem):
+        classes = group(problem, by_weight=False, apart=apart)
+        sized = (
+            _by_cuts(problem, classes, budget, reference)
+            if _searchable(problem)
+            else _by_flow(problem, classes, budget, secondary)
+        )
+        if sized is not None:
+            return sized
+        # Infeasible because of packing, or no plan in time: fall through to serving what can be served.
+    classes = group(problem, by_weight=True, apart=apart)
+    model = FlowModel(problem, classes, serve_all=False)
+    served = serve_most(model, budget)
+    if served.counts is None:
+        counts = greedy_counts(problem, classes)
+        value = objective_value(problem, classes, counts)
+        return Sized(classes, counts, value, 0.0, False, served.word, least=served.least)
+    outcome, better = minimise(model, problem.objective, budget)
+    best = better or served.counts
+    if not served.proven:  # stopped while the weight of all was open, it may have left out anybody
+        best = min((best, greedy_counts(problem, classes)), key=model.left_out_in_order)
+    sized = finish(model, best, outcome, budget, weight_proven=served.proven)
+    sized = dataclasses.replace(sized, least=served.least)
+    return _by_secondary_costs(model, sized, secondary, budget)
+
+
+@dataclass(frozen=True)
+class Served:
+    """The counts that leave out the least weight, None where time ended before any; ``least`` as in `Sized`."""
+
+    counts: Counts | None
+    proven: bool
+    least: dict[Worth, float]
+    word: str
+
+
+_LEFT: tuple[tuple[Aim, Worth], ...] = (("unserved_kept", "kept_served"), ("unserved_weight", "served"))
+
+
+def serve_most(model: FlowModel, budget: SolveBudget) -> Served:
+    """Leave out the least weight of sites that are to be kept, then of all, and keep to that in what follows."""
+    found, word, proven, least = None, "", True, {}
+    for aim, worth in _LEFT[0 if model.classes.kept.any() else 1 :]:
+        outcome, better = minimise(model, aim, budget)
+        found, word, least[worth] = better or found, outcome.word, least_of(outcome)
+        proven = proven and outcome.state == "optimal"
+        if found is None:
+            break
+        model.fix_objective(aim, model.left_out(aim, found))
+    return Served(found, proven, least, word)
+
+
+def counts_decide(problem: Problem) -> bool:
+    """Say whether host counts alone settle the objective: no own tie-breakers, no pair costs, no further limits."""
+    return _searchable(problem) and not problem.limited
+
+
+def _searchable(problem: Problem) -> bool:
+    """Say whether the cut search settles the objective; it knows limits that are those of a flow."""
+    priced = problem.objective == "cost" and problem.pair_cost.any()
+    return not priced and problem.flows and not np.isfinite(problem.own_cost).any()
+
+
+def _by_cuts(problem: Problem, classes: Classes, budget: SolveBudget, reference: Floats | None) -> Sized | None:
+    """Serve everybody by the cut search; the flow model decides where kept-together sites do not fit its counts."""
+    search = search_counts(problem, classes, budget, reference)
+    if search.best is None:
+        return None
+    bound = search.objective_bound
+    counts = round_counts(problem, classes, search.best)
+    if counts is not None:
+        value = objective_value(problem, classes, counts)
+        bound = value if search.closed else min(value, bound)
+        return Sized(
+            classes,
+            counts,
+            value,
+            bound,
+            True,
+            "cuts and plan meet" if search.closed else "stopped early",
+            None if problem.limited else tuple(search.cuts),  # a proof has no place for limits
+        )
+    model = FlowModel(problem, classes, serve_all=True)
+    model.at_least(problem.objective, bound)
+    outcome, found = minimise(model, problem.objective, budget)
+    return None if found is None else finish(model, found, outcome, budget, weight_proven=True, known_bound=bound)
+
+
+def _by_flow(
+    problem: Problem, classes: Classes, budget: SolveBudget, secondary: SecondaryCosts | None = None
+) -> Sized | None:
+    """Serve everybody by the flow model, where it is only about costs of hosts and pairs by its core."""
+    plain = not problem.limited and not np.isfinite(problem.own_cost).any()
+    if problem.objective == "cost" and plain:
+        solved = solve_core(problem, classes, budget)
+        if solved is not None and not unpacked(problem, classes, solved[1].hosts, solved[1].flow, budget):
+            outcome, counts = solved
+            value = objective_value(problem, classes, counts)
+            bound = value if outcome.state == "optimal" else min(value, outcome.bound)
+            return Sized(classes, counts, value, bound, True, outcome.word)
+    halves = None if secondary is None else _by_halves(problem, classes, budget, secondary)
+    if halves is not None and halves.bound >= halves.value:
+        return halves
+    model = FlowModel(problem, classes, serve_all=True)
+    least = halves.bound if halves is not None else 0.0 if secondary is None else secondary.least
+    if least > 0:
+        model.at_least(problem.objective, least)
+    outcome, found = minimise(model, problem.objective, budget)
+    if found is None:
+        return halves
+    sized = finish(model, found, outcome, budget, weight_proven=True, known_bound=least)
+    if halves is not None and halves.value <= sized.value:
+        sized = dataclasses.replace(halves, bound=min(halves.value, sized.bound))
+    return _by_secondary_costs(model, sized, secondary, budget)
+
+
+def _by_halves(problem: Problem, classes: Classes, budget: SolveBudget, secondary: SecondaryCosts) -> Sized | None:
+    """Return the hosts that divisible sites need, and whole sites on these hosts; None where they do not go there.
+
+    The first is a relaxation, and its value a bound; both are far smaller problems than hosts and whole sites at once.
+    """
+    if problem.objective != "hosts" or secondary.apart is None:
+        return None
+    relaxed = FlowModel(problem, dataclasses.replace(classes, fixed=np.zeros_like(classes.fixed)), serve_all=True)
+    relaxed.at_least("hosts", secondary.least)
+    outcome, counts = relaxed.solve("hosts", budget)
+    if counts is None:
+        return None
+    model = FlowModel(problem, classes, serve_all=True)
+    model.give(counts.hosts)
+    _, found = minimise(model, "hosts", budget)
+    if found is None:
+        return None
+    sized = finish(model, found, outcome, budget, weight_proven=True, known_bound=secondary.least)
+    sized = _by_secondary_costs(model, sized, secondary, budget)
+    if sized.bound < sized.value:
+        return sized
+    # As many hosts elsewhere may be better, but that takes longer to find.
+    model = FlowModel(problem, classes, serve_all=True)
+    model.fix_objective("hosts", sized.value)
+    elsewhere = dataclasses.replace(sized, counts=_fewest_own(model, sized.counts, budget))
+    costs = secondary.costs(classes)
+
+    def among_equals(one: Sized) -> list[float]:
+        own = [objective_value(problem, classes, one.counts, aim) for aim in ("own", "own_cost")]
+        return own + [round(float(cost.values @ one.counts.flow), 6) for cost in costs]
+
+    return min(sized, _by_secondary_costs(model, elsewhere, secondary, budget), key=among_equals)
+
+
+def _by_secondary_costs(model: FlowModel, sized: Sized, secondary: SecondaryCosts | None, budget: SolveBudget) -> Sized:
+    """Return ``sized`` with the arcs that are best for the later aims among equals, as far as time allows."""
+    budget = budget.within(_SECONDARY_SECONDS)
+    for cost in () if secondary is None else secondary.costs(model.classes):
+        better = model.choose_arcs(cost.values, budget)
+        if better is None:
+            break
+        sized = dataclasses.replace(sized, counts=better)
+    return sized
+
+
+def finish(
+    model: FlowModel,
+    counts: Counts,
+    outcome: Outcome,
+    budget: SolveBudget,
+    *,
+    weight_proven: bool,
+    known_bound: float = 0.0,
+) -> Sized:
+    """Settle the objective and let the last aims choose among equals."""
+    problem = model.problem
+    value = objective_value(problem, model.classes, counts)
+    bound = value if outcome.state == "optimal" else min(value, max(known_bound, _rounded(problem, outcome.bound)))
+    model.fix_objective(problem.objective, value)
+    counts = _fewest_own(model, counts, budget)
+    return Sized(model.classes, counts, value, bound, weight_proven, outcome.word)
+
+
+def _fewest_own(model: FlowModel, counts: Counts, budget: SolveBudget) -> Counts:
+    """Return counts at the value that was settled with, in this order, the fewest hosts and own tie-breakers.
+
+    Hosts only where new ones are the objective. Of as few own tie-breakers the cheapest are used.
+    """
+    problem, classes = model.problem, model.classes
+    last: list[Aim] = ["hosts"] if problem.objective == "new_hosts" else []
+    if model.o:
+        alike = len(np.unique(classes.own_cost[list(model.o)])) == 1
+        last += ["own"] if alike or problem.objective == "cost" else ["own", "own_cost"]
+    if problem.objective == "cost":
+        budget = budget.within(_EQUAL_COST_SECONDS)
+    most = objective_value(problem, classes, counts) * (1 + _SAME_MONEY)
+    for aim in last:
+        _, better = minimise(model, aim, budget)
+        # Settled money has a little slack, which is not to be spent.
+        if better is not None and objective_value(problem, classes, better) <= most:
+            counts = better
+        model.fix_objective(aim, objective_value(problem, classes, counts, aim))
+    return counts
+
+
+def minimise(model: FlowModel, aim: Aim, budget: SolveBudget) -> tuple[Outcome, Counts | None]:
+    """Minimise ``aim``, adding exact packing rows to each pool whose items turn out not to pack."""
+    while True:
+        outcome, counts = model.solve(aim, budget)
+        if counts is None:
+            return outcome, None
+        loose = unpacked(model.problem, model.classes, counts.hosts, counts.flow, budget)
+        if not loose:
+            return outcome, counts
+        if budget.spent or loose <= model.packed:
+            # No time to make it exact: what was solved is a bound, not a plan.
+            return Outcome("unsolved", outcome.word, bound=outcome.bound), None
+        for p in loose - model.packed:
+            model.pack_pool(p)
+
+
+def least_of(outcome: Outcome) -> float:
+    """Return the bound of a solve whose aim is a weight, none of which is below 0."""
+    return max(0.0, outcome.bound) if np.isfinite(outcome.bound) else 0.0
+
+
+def _rounded(problem: Problem, bound: float) -> float:
+    """Round a bound on whole hosts up; a bound on money stays, and none is below 0."""
+    if problem.objective == "cost" or not np.isfinite(bound):
+        return max(0.0, bound) if np.isfinite(bound) else 0.0
+    return float(max(0, np.ceil(bound - 1e-6)))

@@ -1,0 +1,71 @@
+"""From host counts to flows of kept-together sites: a quick construction, no proof when it fails."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from planner.fleet import Bools, Ints
+from planner.sizing.host_counts.hall_conditions import HallCondition
+from planner.sizing.instance.classes import Classes
+from planner.sizing.instance.problem import Problem
+from planner.sizing.packing.arc_flow import first_fit_decreasing
+from planner.sizing.solution.counts import Counts
+
+
+def round_counts(problem: Problem, classes: Classes, hosts: Ints, preferred: Ints | None = None) -> Counts | None:
+    """Return counts that serve every class with ``hosts`` (P,), or None when the construction does not find them.
+
+    Needs limits that are those of a flow. ``preferred`` (A,): how many sites of a class should use an arc, where there
+    is room for them.
+
+    Heavy sites, largest first and those with the fewest choices first, go where they are wished, then to the pool
+    that is farthest below the load a flow of divisible sites would give it; the light ones must then still flow.
+    """
+    flow = np.zeros(len(classes.pool))
+    none = np.zeros(classes.count, dtype=np.int64)
+    if not classes.multi_cluster.any():
+        return Counts(hosts, flow, none, none)
+    target = _multi_cluster_share(problem, classes, hosts)
+    free = problem.caps * hosts
+    left = np.array([limit.most for limit in problem.limits])
+    inside = np.array([limit.pools for limit in problem.limits], dtype=np.bool_).reshape(len(left), problem.pools)
+    order = np.lexsort((np.diff(classes.indptr), -classes.items))
+    still_preferred = np.zeros_like(classes.pool) if preferred is None else preferred.copy()
+    for c in order[classes.multi_cluster[order]]:
+        arcs = np.arange(classes.indptr[c], classes.indptr[c + 1])
+        for _ in range(int(classes.size[c])):
+            fits = free[classes.pool[arcs]] >= classes.items[c]
+            fits &= ~inside[left < classes.items[c]][:, classes.pool[arcs]].any(axis=0)
+            if not fits.any():
+                return None
+            if (still_preferred[arcs][fits] > 0).any():
+                fits &= still_preferred[arcs] > 0
+            arc = arcs[np.argmax(np.where(fits, target[classes.pool[arcs]], -np.inf))]
+            still_preferred[arc] -= 1
+            flow[arc] += 1
+            target[classes.pool[arc]] -= classes.items[c]
+            free[classes.pool[arc]] -= classes.items[c]
+            left -= classes.items[c] * inside[:, classes.pool[arc]]
+    limits = tuple(zip(inside, left.astype(np.int64).tolist(), strict=True))
+    fits_all = _light_fit(classes, free, limits) and _packs(problem, classes, hosts, flow)
+    return Counts(hosts, flow, none, none) if fits_all else None
+
+
+def _multi_cluster_share(problem: Problem, classes: Classes, hosts: Ints) -> np.ndarray:
+    """Return the clusters of heavy sites that a flow of divisible sites sends to each pool, shape (P,)."""
+    condition = HallCondition(0, 1, classes, classes.demand * classes.items, problem.caps)
+    multi_cluster = classes.multi_cluster[classes.of_arc]
+    return np.bincount(classes.pool, weights=np.where(multi_cluster, condition.sent(hosts), 0), minlength=problem.pools)
+
+
+def _light_fit(classes: Classes, free: Ints, limits: tuple[tuple[Bools, int], ...]) -> bool:
+    light = np.where(classes.multi_cluster, 0, classes.demand)
+    return HallCondition(0, 1, classes, light, free, limits=limits).flow(np.ones_like(free)).missing == 0
+
+
+def _packs(problem: Problem, classes: Classes, hosts: Ints, flow: np.ndarray) -> bool:
+    sizes: dict[int, list[int]] = {}
+    for arc in np.flatnonzero(flow):
+        items = [int(classes.items[classes.of_arc[arc]])] * int(flow[arc])
+        sizes.setdefault(int(classes.pool[arc]), []).extend(items)
+    return all(len(first_fit_decreasing(items, int(problem.caps[p]))) <= hosts[p] for p, items in sizes.items())

@@ -1,0 +1,126 @@
+"""What all sites at a hub or zone may bring: traffic on an uplink, clusters or weight that one loss may hit."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Literal
+
+import numpy as np
+
+from planner.fleet import Bools, Fleet, Floats, Ints
+
+Measure = Literal["clusters", "weight", "kbps"]
+
+
+@dataclass(frozen=True)
+class Limit:
+    """At most ``most`` of a ``measure`` at ``place``, the pools that ``pools`` (P,) marks, because of ``setting``."""
+
+    place: str
+    setting: str
+    measure: Measure
+    pools: Bools
+    most: float
+
+    def said(self) -> str:
+        """Say the limit in a few words."""
+        return f"{self.setting} at {self.place}"
+
+
+def amounts_of(fleet: Fleet) -> dict[Measure, Floats]:
+    """Return what each site brings of each measure, shape (sites,): clusters, whole units of weight, kb/s."""
+    return {
+        "clusters": fleet.clusters.astype(np.float64),
+        "weight": fleet.whole_weights.astype(np.float64),
+        "kbps": fleet.traffic_kbps,
+    }
+
+
+def read_limits(
+    fleet: Fleet, hub: Ints, amounts: Mapping[Measure, Floats], site: Ints, pool: Ints
+) -> tuple[Limit, ...]:
+    """Return the limits that a plan can break; ``hub`` (P,) is the hub of each pool, one of ``fleet.hub_ids``.
+
+    ``amounts`` (S,) are those of the sites to serve, ``site`` and ``pool`` (E,) their eligible pairs. A hub is a
+    failure zone of its own. Of limits of one measure on the same pools the least is kept.
+    """
+    asked = list(_asked(fleet))
+    if not asked:
+        return ()
+    hubs = len(fleet.hub_ids)
+    used = np.unique(site * hubs + hub[pool])
+    kept: dict[tuple[Measure, bytes], Limit] = {}
+    for place, inside, measure, setting, most in asked:
+        mask = np.zeros(hubs, dtype=np.bool_)
+        mask[inside] = True
+        sites = np.unique(used[mask[used % hubs]] // hubs)
+        if amounts[measure][sites].sum() > most:
+            limit = Limit(place, setting, measure, mask[hub], most)
+            key = (measure, limit.pools.tobytes())
+            kept[key] = min(limit, kept.get(key, limit), key=lambda known: known.most)
+    return tuple(kept.values())
+
+
+def _asked(fleet: Fleet) -> Iterator[tuple[str, Ints, Measure, str, float]]:
+    """Yield place, hubs (positions), measure, setting and most of every limit of the fleet."""
+    policy = fleet.policy
+    hubs = [(f"hub {name}", np.array([h], dtype=np.int64)) for h, name in enumerate(fleet.hub_ids)]
+    zones = [*hubs, *((f"zone {name}", inside) for name, inside in fleet.hubs_in_zones.items())]
+    for (place, inside), kbps in zip(hubs, fleet.hub_uplinks_kbps.tolist(), strict=True):
+        if np.isfinite(kbps):
+            yield place, inside, "kbps", "uplink_mbps", kbps
+    for places, kind in ((hubs, "hub"), (zones, "zone")):
+        clusters = getattr(policy, f"max_blast_radius_{kind}")
+        share = fleet.most_weight(getattr(policy, f"max_share_percent_{kind}"))
+        for place, inside in places:
+            if clusters is not None:
+                yield place, inside, "clusters", f"max_blast_radius_{kind}", float(clusters)
+            if share is not None:
+                yield place, inside, "weight", f"max_share_percent_{kind}", _whole(fleet, share)
+
+
+def most_on_host(fleet: Fleet, weights: Floats, clusters: Ints, caps: Ints) -> float | None:
+    """Return the most weight on one host; None where there is no such limit, or the usable caps (P,) keep it.
+
+    ``weights`` (S,) and ``clusters`` (S,) are those of the sites to serve.
+    """
+    share = fleet.most_weight(fleet.policy.max_share_percent)
+    if share is None or fleet.clusters_per_weight is not None:
+        return None
+    most = _whole(fleet, share)
+    # The densest sites first fill a host with the most weight that it can carry, were they divisible.
+    order = np.argsort(-weights / clusters, kind="stable")
+    before = np.concatenate(([0], np.cumsum(clusters[order])[:-1])) if len(order) else clusters
+    taken = np.clip(int(caps.max(initial=0)) - before, 0, clusters[order])
+    return most if float((weights[order] * taken / clusters[order]).sum()) > most else None
+
+
+def laminar_parents(sets: Sequence[Bools], size: int) -> Ints:
+    """Return where each of ``size`` places, then each of nested ``sets`` (size,) of them, sends what it takes.
+
+    A place goes to the smallest set that holds it, a set to the next larger one, as node ``size + its position``; the
+    last go to node ``size + len(sets)``.
+    """
+    after = np.full(size + len(sets), size + len(sets), dtype=np.int64)
+    by_size = sorted(range(len(sets)), key=lambda i: -int(sets[i].sum()))
+    for at, i in enumerate(by_size):
+        after[:size][sets[i]] = size + i
+        for j in by_size[at + 1 :]:
+            if not (sets[j] & ~sets[i]).any():
+                after[size + j] = size + i
+    return after
+
+
+def _whole(fleet: Fleet, share: Fraction) -> float:
+    """Return a limit on whole units of weight, rounded down where sites are whole."""
+    return float(share if fleet.policy.split_sites else math.floor(share))
+
+
+def nested(limits: Sequence[Limit]) -> bool:
+    """Say whether of any two limits one holds all pools of the other, or none of them."""
+    pairs = itertools.combinations((limit.pools for limit in limits), 2)
+    return all(not (a & b).any() or not (a & ~b).any() or not (b & ~a).any() for a, b in pairs)

@@ -1,0 +1,185 @@
+"""The arrays that sizing works on, and sites grouped into classes that the count cannot tell apart."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+
+from planner.fleet import Bools, Fleet, Floats, Ints
+from planner.rules import Checker
+from planner.sizing.instance.limits import Limit, Measure, amounts_of, most_on_host, nested, read_limits
+
+
+@dataclass(frozen=True)
+class Problem:
+    """Sites to serve, pools to serve them, and who may use whom.
+
+    Sites and pools are sorted by id, so that the order of rows in the input cannot matter.
+    Shapes: S sites, P pools, E eligible pairs. The pairs of site s are ``indptr[s]:indptr[s + 1]``.
+
+    ``site_at`` (S,), ``pool_at`` (P,): positions in the fleet's tables. ``clusters`` (S,): whole.
+    ``weights`` (S,): whole multiples of one unit, see `whole_weights`. ``kept`` (S,): sites whose weight counts before
+    that of all. ``own_cost`` (S,): price of an
+    own tie-breaker, inf where none is possible. ``pool`` (E,) ascending within a site; ``rtt_ms``,
+    ``margin_ms``, ``pair_cost`` (E,). ``caps`` (P,): clusters a host may carry. ``host_cost`` (P,): money.
+    ``hub`` (P,) of each pool. ``amounts`` (S,): what a site brings of each measure against the ``limits`` on hubs and
+    zones; those that no plan can break are left out. ``host_weight``: most weight on a host, None for no limit.
+    """
+
+    site_at: Ints
+    pool_at: Ints
+    clusters: Ints
+    weights: Ints
+    own_cost: Floats
+    indptr: Ints
+    pool: Ints
+    rtt_ms: Floats
+    margin_ms: Floats
+    pair_cost: Floats
+    evidence: Ints
+    caps: Ints
+    max_hosts: Ints
+    existing: Ints
+    host_cost: Floats
+    hub: Ints
+    amounts: Mapping[Measure, Floats]
+    limits: tuple[Limit, ...]
+    host_weight: float | None
+    kept: Bools
+    objective: Literal["hosts", "new_hosts", "cost"]
+    split: bool
+
+    @property
+    def sites(self) -> int:
+        """Number of sites to serve."""
+        return len(self.clusters)
+
+    @property
+    def pools(self) -> int:
+        """Number of pools."""
+        return len(self.caps)
+
+    @cached_property
+    def site(self) -> Ints:
+        """Site of each pair, shape (E,)."""
+        return np.repeat(np.arange(self.sites), np.diff(self.indptr))
+
+    @property
+    def limited(self) -> bool:
+        """Whether more than the caps of hosts limits who goes where."""
+        return bool(self.limits) or self.host_weight is not None
+
+    @cached_property
+    def homes(self) -> Bools:
+        """Pairs that no limit keeps from being a home, shape (E,); on the others the site may only stand by."""
+        free = np.ones(len(self.pool), dtype=np.bool_)
+        for limit in self.limits:
+            each = self.amounts[limit.measure] * self.items / self.clusters
+            free &= ~(limit.pools[self.pool] & (each[self.site] > limit.most * (1 + 1e-9)))
+        return free
+
+    @cached_property
+    def flows(self) -> bool:
+        """Whether sites of one cluster can be shared out by a flow: limits count clusters only, and are nested."""
+        return self.host_weight is None and all(x.measure == "clusters" for x in self.limits) and nested(self.limits)
+
+    @cached_property
+    def items(self) -> Ints:
+        """Clusters of a site that must share a host, shape (S,): all of them, or 1 where sites may be split."""
+        return np.ones_like(self.clusters) if self.split else self.clusters
+
+    @cached_property
+    def item_weight(self) -> Floats:
+        """Weight of what must share a host, shape (S,): of a site, or of one cluster where sites may be split."""
+        return self.weights * self.items / self.clusters
+
+
+def unlimited(problem: Problem) -> Problem:
+    """Return the problem in which only the caps of hosts limit the plan."""
+    return dataclasses.replace(problem, amounts={}, limits=(), host_weight=None)
+
+
+def restrict(problem: Problem, keep: Bools) -> Problem:
+    """Return the problem of the sites that ``keep`` (S,) marks, without own tie-breakers."""
+    fewer = select(problem, keep[problem.site])
+    return dataclasses.replace(
+        fewer,
+        site_at=problem.site_at[keep],
+        clusters=problem.clusters[keep],
+        weights=problem.weights[keep],
+        kept=problem.kept[keep],
+        own_cost=np.full(int(keep.sum()), np.inf),
+        indptr=np.concatenate(([0], np.cumsum(np.diff(fewer.indptr)[keep]))).astype(np.int64),
+        amounts={measure: each[keep] for measure, each in problem.amounts.items()},
+    )
+
+
+def select(problem: Problem, keep: Bools) -> Problem:
+    """Return the problem of the eligible pairs that ``keep`` (E,) marks; all sites stay."""
+    sizes = np.bincount(problem.site[keep], minlength=problem.sites)
+    return dataclasses.replace(
+        problem,
+        indptr=np.concatenate(([0], np.cumsum(sizes))).astype(np.int64),
+        pool=problem.pool[keep],
+        rtt_ms=problem.rtt_ms[keep],
+        margin_ms=problem.margin_ms[keep],
+        pair_cost=problem.pair_cost[keep],
+        evidence=problem.evidence[keep],
+    )
+
+
+def build_problem(fleet: Fleet, checker: Checker) -> Problem:
+    """Return the sizing problem of the sites that need a host and have an eligible pool or an own tie-breaker."""
+    # Where a site may only stand by, the limit that keeps its home from there is one of ``limits``.
+    pairs = checker.eligible() if fleet.policy.cover == "none" else checker.eligible_with_standbys()
+    possible = fleet.own_tie_breaker == "possible"
+    wanted = checker.needs_host & (possible | (np.bincount(pairs.site, minlength=len(fleet.site_ids)) > 0))
+    site_at = np.array([s for s in _by_id(fleet.site_ids) if wanted[s]], dtype=np.int64)
+    pool_at = _by_id(fleet.pool_ids)
+    site = _inverse(site_at, len(fleet.site_ids))[pairs.site]
+    pool = _inverse(pool_at, len(fleet.pool_ids))[pairs.pool]
+    order = np.lexsort((pool, site))
+    own_cost = np.where(possible, np.nan_to_num(fleet.own_tie_breaker_costs, nan=1.0), np.inf)
+    hub = fleet.hub_of_pool[pool_at]
+    amounts = {measure: each[site_at] for measure, each in amounts_of(fleet).items()}
+    limits = read_limits(fleet, hub, amounts, site, pool)
+    caps = fleet.usable_caps[pool_at]
+    return Problem(
+        site_at=site_at,
+        pool_at=pool_at,
+        clusters=fleet.clusters[site_at],
+        weights=fleet.whole_weights[site_at],
+        kept=fleet.kept[site_at],
+        own_cost=own_cost[site_at],
+        indptr=np.concatenate(([0], np.cumsum(np.bincount(site, minlength=len(site_at))))).astype(np.int64),
+        pool=pool[order],
+        rtt_ms=pairs.rtt_ms[order],
+        margin_ms=(fleet.budgets_ms[pairs.site] - pairs.rtt_ms)[order],
+        pair_cost=pairs.pair_cost[order],
+        evidence=pairs.evidence[order],
+        caps=caps,
+        max_hosts=fleet.max_hosts[pool_at],
+        existing=fleet.existing_hosts[pool_at],
+        host_cost=fleet.host_costs[pool_at],
+        hub=hub,
+        amounts={measure: amounts[measure] for measure in dict.fromkeys(limit.measure for limit in limits)},
+        limits=limits,
+        host_weight=most_on_host(fleet, amounts["weight"], fleet.clusters[site_at], caps),
+        objective=fleet.policy.objective,
+        split=fleet.policy.split_sites,
+    )
+
+
+def _by_id(ids: tuple[str, ...]) -> Ints:
+    return np.array(sorted(range(len(ids)), key=ids.__getitem__), dtype=np.int64)
+
+
+def _inverse(at: Ints, size: int) -> Ints:
+    inverse = np.full(size, -1, dtype=np.int64)
+    inverse[at] = np.arange(len(at))
+    return inverse

@@ -1,0 +1,151 @@
+"""Bin packing inside a pool: sites whose clusters stay together are items, hosts are bins.
+
+Items of one cluster fill any gap, so only larger ones decide whether a packing exists. First-fit
+decreasing answers most cases; the arc-flow model answers the rest exactly.
+
+Source of the model: J. M. Valério de Carvalho, "Exact solution of bin-packing problems using column
+generation and branch-and-bound", Annals of Operations Research 86 (1999) 629-659.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.sparse as sp
+
+from planner.sizing.solvers.budget import Outcome, SolveBudget
+from planner.sizing.solvers.highs import LinearProgram, solve_arrays
+
+
+@dataclass(frozen=True, slots=True)
+class ArcFlow:
+    """The arcs of one host: a path from 0 is one filling, an arc ``(fill, fill + size)`` one item.
+
+    Items lie on a path from large to small, which keeps every filling and drops its permutations.
+    """
+
+    arcs: tuple[tuple[int, int], ...]  # (fill before, size)
+    nodes: tuple[int, ...]
+
+
+def arc_flow(counts: Mapping[int, int], cap: int) -> ArcFlow:
+    """Return the arcs for items of the given sizes (size -> how many there can be) and hosts of ``cap``."""
+    reached, arcs = {0}, set()
+    for size in sorted((s for s, n in counts.items() if n > 0 and s <= cap), reverse=True):
+        starts = sorted(reached)
+        for start in starts:
+            for copies in range(min(counts[size], (cap - start) // size)):
+                arcs.add((start + copies * size, size))
+                reached.add(start + (copies + 1) * size)
+    return ArcFlow(tuple(sorted(arcs)), tuple(sorted(reached)))
+
+
+@dataclass(frozen=True, slots=True)
+class Packing:
+    """``bins``: item positions for each host, None when no packing was found; ``proven`` if there is none."""
+
+    bins: tuple[tuple[int, ...], ...] | None
+    proven: bool = True
+
+
+def first_fit_decreasing(sizes: Sequence[int], cap: int) -> list[list[int]]:
+    """Return a packing by first-fit decreasing: item positions for each bin."""
+    bins: list[list[int]] = []
+    free: list[int] = []
+    for item in sorted(range(len(sizes)), key=lambda i: (-sizes[i], i)):
+        spot = next((b for b, room in enumerate(free) if room >= sizes[item]), None)
+        if spot is None:
+            bins.append([])
+            free.append(cap)
+            spot = len(bins) - 1
+        bins[spot].append(item)
+        free[spot] -= sizes[item]
+    return bins
+
+
+def pack(sizes: Sequence[int], hosts: int, cap: int, budget: SolveBudget) -> Packing:
+    """Pack items into at most ``hosts`` bins of ``cap``, or prove that it cannot be done.
+
+    Every size must be positive. ``proven`` is False when time ran out before either was known.
+    """
+    bins = first_fit_decreasing(sizes, cap)
+    if len(bins) <= hosts:
+        return Packing(_padded(bins, hosts))
+    if sum(sizes) > hosts * cap or max(sizes) > cap:
+        return Packing(None)
+    large = [i for i, size in enumerate(sizes) if size > 1]
+    outcome, chosen = _flow([sizes[i] for i in large], hosts, cap, budget)
+    if outcome.state == "infeasible":
+        return Packing(None)
+    if not outcome.has_solution:
+        return Packing(None, proven=False)
+    packed = _decode([(i, sizes[i]) for i in large], chosen, hosts)
+    _fill(packed, [i for i, size in enumerate(sizes) if size == 1], sizes, cap)
+    return Packing(_padded(packed, hosts))
+
+
+def _flow(
+    sizes: Sequence[int], hosts: int, cap: int, budget: SolveBudget
+) -> tuple[Outcome, dict[tuple[int, int], int]]:
+    """Solve the arc-flow model: flow along each arc, or the outcome that says why there is none."""
+    distinct, numbers = np.unique(np.asarray(sizes, dtype=np.int64), return_counts=True)
+    counts = {int(size): int(number) for size, number in zip(distinct, numbers, strict=True)}
+    graph = arc_flow(counts, cap)
+    node = {fill: row for row, fill in enumerate(graph.nodes)}
+    of_size = {int(size): len(node) + row for row, size in enumerate(distinct)}
+    rows, columns, values = [], [], []
+    for column, (fill, size) in enumerate(graph.arcs):
+        rows += [node[fill], node[fill + size], of_size[size]]
+        columns += [column] * 3
+        values += [-1.0, 1.0, 1.0]
+    # Row of a node: inflow minus outflow >= 0 (a filling may end anywhere); node 0 sends at most `hosts`.
+    lower = np.zeros(len(node) + len(distinct))
+    upper = np.full(len(lower), np.inf)
+    lower[node[0]] = -hosts
+    lower[len(node) :] = upper[len(node) :] = numbers
+    shape = (len(lower), len(graph.arcs))
+    program = LinearProgram(
+        cost=np.array([float(fill == 0) for fill, _ in graph.arcs]),
+        upper=np.full(len(graph.arcs), float(hosts)),
+        matrix=sp.csc_array(sp.coo_array((values, (rows, columns)), shape=shape)),
+        row_lower=lower,
+        row_upper=upper,
+        whole=np.ones(len(graph.arcs), dtype=np.bool_),
+    )
+    answer = solve_arrays(program, budget)
+    if not answer.outcome.has_solution:
+        return answer.outcome, {}
+    return answer.outcome, {arc: round(x) for arc, x in zip(graph.arcs, answer.x, strict=True) if x > 0.5}
+
+
+def _decode(items: list[tuple[int, int]], flow: dict[tuple[int, int], int], hosts: int) -> list[list[int]]:
+    """Follow the flow from 0 host by host and put an item of the arc's size on each arc."""
+    waiting: dict[int, list[int]] = {}
+    for item, size in reversed(items):
+        waiting.setdefault(size, []).append(item)
+    left = dict(flow)
+    bins: list[list[int]] = []
+    for _ in range(hosts):
+        fill, content = 0, []
+        while (size := next((s for f, s in sorted(left) if f == fill and left[f, s]), 0)) > 0:
+            left[fill, size] -= 1
+            content.append(waiting[size].pop())
+            fill += size
+        bins.append(content)
+    return bins
+
+
+def _fill(bins: list[list[int]], singles: list[int], sizes: Sequence[int], cap: int) -> None:
+    free = [cap - sum(sizes[i] for i in content) for content in bins]
+    spot = 0
+    for item in singles:
+        while free[spot] == 0:
+            spot += 1
+        bins[spot].append(item)
+        free[spot] -= 1
+
+
+def _padded(bins: list[list[int]], hosts: int) -> tuple[tuple[int, ...], ...]:
+    return tuple(tuple(content) for content in [*bins, *[[]] * (hosts - len(bins))])

@@ -1,0 +1,218 @@
+"""Which host of a pool carries which site: who can stay stays, the rest is spread evenly, nearest first."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from scipy.optimize import linear_sum_assignment
+
+from planner.errors import SolverError
+from planner.fleet import Fleet, Ints
+from planner.sizing.instance.incumbent import Today
+from planner.sizing.instance.problem import Problem
+from planner.sizing.packing.arc_flow import pack
+from planner.sizing.packing.hosts_by_weight import keeps_weight, seat_by_weight
+from planner.sizing.packing.items import Item
+from planner.sizing.solution.placement import Placement
+from planner.sizing.solution.seating import Seat, Seating
+from planner.sizing.solvers.budget import SolveBudget
+
+
+@dataclass
+class _Bin:
+    """A host being filled."""
+
+    name: str
+    cap: int
+    items: list[tuple[int, int]] = field(default_factory=list)  # (item position, clusters)
+    load: int = 0
+
+    @property
+    def free(self) -> int:
+        return self.cap - self.load
+
+    def take(self, item: int, clusters: int) -> None:
+        self.items.append((item, clusters))
+        self.load += clusters
+
+
+def seat_all(
+    fleet: Fleet,
+    problem: Problem,
+    hosts: Ints,
+    placement: Placement,
+    today: Today,
+    budget: SolveBudget,
+    deal: Ints | None = None,
+    *,
+    gathered: bool = False,
+) -> Seating:
+    """Return who sits on which host, with ``hosts`` (P,) running.
+
+    Where ``deal`` (S,) groups sites, those of a group are dealt out over the hosts of their pool, and nobody is
+    left where he is for his own sake. ``gathered``: what stays free in a pool is free on one host, where sites that
+    stay together allow it; else all of its hosts carry about the same.
+    """
+    seats: list[Seat] = []
+    running: dict[int, list[str]] = {}
+    pool_of = problem.pool[placement.pair]
+    for p in np.flatnonzero(hosts).tolist():
+        rows = np.flatnonzero(pool_of == p).tolist()
+        items = [_item(fleet, problem, placement, today, x) for x in rows]
+        names = running[p] = choose_hosts(items, today.names[p], int(hosts[p]))
+        if deal is not None:
+            groups = [int(deal[problem.site[placement.pair[x]]]) for x in rows]
+            order = sorted(range(len(rows)), key=lambda g: (groups[g], items[g].site))
+            dealt = [g for h in range(len(names)) for g in order[h :: len(names)]]
+            rank = {g: float(i) for i, g in enumerate(dealt)}
+            items = [dataclasses.replace(item, today="", rtt_ms=rank[g]) for g, item in enumerate(items)]
+        unweighed = gathered and problem.host_weight is None
+        filled = _gathered(items, names, int(problem.caps[p])) if unweighed else None
+        for g, name, clusters in filled or fill(items, names, int(problem.caps[p]), budget, problem.host_weight):
+            pair = int(placement.pair[rows[g]])
+            seats.append(Seat(int(problem.site[pair]), pair, p, name, clusters))
+    return Seating(seats, running)
+
+
+def _item(fleet: Fleet, problem: Problem, placement: Placement, today: Today, x: int) -> Item:
+    pair, clusters = placement.pair[x], int(placement.units[x])
+    s = problem.site[pair]
+    site = fleet.site_ids[problem.site_at[s]]
+    return Item(
+        site=site,
+        clusters=clusters,
+        together=not problem.split,
+        rtt_ms=float(problem.rtt_ms[pair]),
+        today=today.host.get(site, ""),
+        weight=float(problem.weights[s] * clusters / problem.clusters[s]),
+    )
+
+
+def choose_hosts(items: Sequence[Item], names: Sequence[str], count: int) -> list[str]:
+    """Return ``count`` of ``names``: those that carry most of the items' clusters today, else the first ones."""
+    carried = dict.fromkeys(names, 0)
+    for item in items:
+        if item.today in carried:
+            carried[item.today] += item.clusters
+    ranked = sorted(range(len(names)), key=lambda i: (-carried[names[i]], i))[:count]
+    return [names[i] for i in sorted(ranked)]
+
+
+def fill(
+    items: Sequence[Item], hosts: Sequence[str], cap: int, budget: SolveBudget, most: float | None = None
+) -> list[tuple[int, str, int]]:
+    """Return (item position, host, clusters) for every item; loads are at most ``cap``, weights at most ``most``.
+
+    Raises SolverError when items that stay together do not fit, which the host counts have ruled out.
+    """
+    if most is not None:
+        seats = fill(items, hosts, cap, budget)
+        return seats if keeps_weight(items, seats, most) else seat_by_weight(items, hosts, cap, most, budget)
+    bins = [_Bin(name, cap) for name in hosts]
+    order = sorted(range(len(items)), key=lambda g: (items[g].rtt_ms, items[g].site))
+    multi_cluster = [g for g in order if items[g].together and items[g].clusters > 1]
+    light = [g for g in order if not (items[g].together and items[g].clusters > 1)]
+    moving = _settle(multi_cluster, items, bins)
+    waiting = _settle(light, items, bins)
+    if not _spread(moving, items, bins):
+        bins = _repack(multi_cluster, items, hosts, cap, budget)
+        waiting = _settle(light, items, bins)
+    _pour([(g, items[g].clusters) for g in waiting], bins)
+    return [(g, bin_.name, clusters) for bin_ in bins for g, clusters in bin_.items]
+
+
+def _gathered(items: Sequence[Item], hosts: Sequence[str], cap: int) -> list[tuple[int, str, int]] | None:
+    """Fill one host after the other, those first that carry most today; None where large items do not fit so."""
+    carried = {name: sum(item.clusters for item in items if item.today == name) for name in hosts}
+    left, bins = sum(item.clusters for item in items), []
+    for name in sorted(hosts, key=lambda name: -carried[name]):
+        bins.append(_Bin(name, min(cap, left)))
+        left -= bins[-1].cap
+    order = sorted(range(len(items)), key=lambda g: (items[g].rtt_ms, items[g].site))
+    multi_cluster = [g for g in order if items[g].together and items[g].clusters > 1]
+    light = [g for g in order if not (items[g].together and items[g].clusters > 1)]
+    if not _spread(_settle(multi_cluster, items, bins), items, bins):
+        return None
+    _pour([(g, items[g].clusters) for g in _settle(light, items, bins)], bins)
+    return [(g, bin_.name, clusters) for bin_ in bins for g, clusters in bin_.items]
+
+
+def _settle(candidates: Sequence[int], items: Sequence[Item], bins: list[_Bin]) -> list[int]:
+    """Leave items on the host they have today while there is room; return those that have to move."""
+    by_name = {bin_.name: bin_ for bin_ in bins}
+    moving = []
+    for g in candidates:
+        bin_ = by_name.get(items[g].today)
+        if bin_ is not None and bin_.free >= items[g].clusters:
+            bin_.take(g, items[g].clusters)
+        else:
+            moving.append(g)
+    return moving
+
+
+def _spread(multi_cluster: Sequence[int], items: Sequence[Item], bins: list[_Bin]) -> bool:
+    """Put large items one by one on the emptiest host; False when one does not fit."""
+    for g in sorted(multi_cluster, key=lambda g: -items[g].clusters):
+        bin_ = max(bins, key=lambda r: r.free, default=None)
+        if bin_ is None or bin_.free < items[g].clusters:
+            return False
+        bin_.take(g, items[g].clusters)
+    return True
+
+
+def _repack(
+    multi_cluster: Sequence[int], items: Sequence[Item], hosts: Sequence[str], cap: int, budget: SolveBudget
+) -> list[_Bin]:
+    """Pack the large items from scratch and give each packed host the name that moves fewest clusters."""
+    packing = pack([items[g].clusters for g in multi_cluster], len(hosts), cap, SolveBudget(seed=budget.seed))
+    if packing.bins is None:
+        raise SolverError("sites that stay together do not fit into the hosts that were counted for them")
+    stay = np.zeros((len(hosts), len(hosts)))
+    position = {name: i for i, name in enumerate(hosts)}
+    for b, content in enumerate(packing.bins):
+        for item in (items[multi_cluster[i]] for i in content):
+            if item.today in position:
+                stay[b, position[item.today]] += item.clusters
+    bins = [_Bin(name, cap) for name in hosts]
+    for b, h in zip(*(side.tolist() for side in linear_sum_assignment(-stay)), strict=True):
+        for i in packing.bins[b]:
+            bins[h].take(multi_cluster[i], items[multi_cluster[i]].clusters)
+    return bins
+
+
+def _pour(light: list[tuple[int, int]], bins: list[_Bin]) -> None:
+    """Fill hosts in order to loads that differ by one at most, splitting an item only where it may be split."""
+    queue = list(reversed(light))
+    for bin_, target in zip(bins, _targets(bins, sum(clusters for _, clusters in light)), strict=True):
+        while queue and bin_.load < target:
+            g, clusters = queue.pop()
+            taken = min(clusters, target - bin_.load)
+            bin_.take(g, taken)
+            if taken < clusters:
+                queue.append((g, clusters - taken))
+
+
+def _targets(bins: list[_Bin], more: int) -> list[int]:
+    """Return the loads that ``more`` clusters bring the hosts to: one common level, or one less at the last hosts."""
+    loads = [bin_.load for bin_ in bins]
+    level = _level(loads, [bin_.cap for bin_ in bins], more)
+    targets = [max(bin_.load, min(level, bin_.cap)) for bin_ in bins]
+    surplus = sum(targets) - sum(loads) - more
+    for h in reversed(range(len(bins))):
+        if surplus > 0 and targets[h] == level > loads[h]:
+            targets[h] -= 1
+            surplus -= 1
+    return targets
+
+
+def _level(loads: Sequence[int], caps: Sequence[int], more: int) -> int:
+    """Return the lowest common level at which ``more`` clusters fit on top of ``loads``."""
+    low, high = 0, max(caps, default=0)
+    while low < high:
+        middle = (low + high) // 2
+        bin_ = sum(max(0, min(middle, cap) - load) for load, cap in zip(loads, caps, strict=True))
+        low, high = (low, middle) if bin_ >= more else (middle + 1, high)
+    return low

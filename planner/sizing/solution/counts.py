@@ -1,0 +1,74 @@
+"""How many hosts of each pool run, what their classes send where, and what is known of that."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from planner.fleet import Floats, Ints
+from planner.sizing.instance.classes import Classes
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solution.served_aims import Worth
+from planner.sizing.solvers.budget import SolveBudget
+
+if TYPE_CHECKING:
+    from planner.sizing.cover.certificate import Evidence
+    from planner.sizing.host_counts.hall_conditions import Cut
+
+
+Aim = Literal["unserved_kept", "unserved_weight", "uncovered_weight", "hosts", "new_hosts", "cost", "own", "own_cost"]
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """Values of the model: ``hosts`` (P,), ``flow`` (A,), ``unserved`` and ``own`` (K,), all whole; ``flow`` as solved.
+
+    ``flow`` is whole on arcs of fixed classes; elsewhere only its class and pool sums matter.
+    """
+
+    hosts: Ints
+    flow: Floats
+    unserved: Ints
+    own: Ints
+
+
+@dataclass(frozen=True, slots=True)
+class Sized:
+    """Counts with what is known of them.
+
+    ``value`` and ``bound`` are in the unit of the objective; the bound holds for plans that serve at
+    least as much weight. ``weight_proven``: no plan serves more weight.
+    """
+
+    classes: Classes
+    counts: Counts
+    value: float
+    bound: float
+    weight_proven: bool
+    word: str
+    cuts: tuple[Cut, ...] | None = None  # of the cut search, where it answered
+    # Finds sets with standbys that force a value, where the search for spare room answered.
+    evidence: Callable[[float, SolveBudget], Evidence | None] | None = None
+    uncovered: int = 0  # weight of sites without standby, where the policy asks for cover
+    # Bounds on the weight that plans leave out, and on what those that leave out the least leave without a standby.
+    least: Mapping[Worth, float] = field(default_factory=dict)
+
+
+def objective_value(problem: Problem, classes: Classes, counts: Counts, aim: Aim | None = None) -> float:
+    """Recompute an aim (the objective by default) from the counts: the solver's 17.999999999999993 hosts are 18."""
+    own = float(np.where(counts.own > 0, classes.own_cost, 0.0) @ counts.own)
+    match aim or problem.objective:
+        case "hosts":
+            return float(counts.hosts.sum())
+        case "new_hosts":
+            return float(np.maximum(0, counts.hosts - problem.existing).sum())
+        case "own":
+            return float(counts.own.sum())
+        case "own_cost":
+            return own
+        case _:
+            hosts = float(np.where(counts.hosts > 0, problem.host_cost, 0.0) @ counts.hosts)
+            return hosts + float(classes.cost @ counts.flow) + own

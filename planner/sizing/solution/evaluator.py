@@ -1,0 +1,75 @@
+"""The one judge of drafts: the aims in the policy's order, added up again from homes, standbys and hosts alone."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from planner.fleet import Ints
+from planner.sizing.instance.incumbent import InForce
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solution.attained import reached
+from planner.sizing.solution.draft import Draft
+from planner.sizing.solution.placement import Placement, TieBreak
+
+Evaluator = Callable[[Draft], tuple[float, ...]]
+
+_DIGITS = 6  # after the point; sums in another order differ later
+
+
+def evaluator_of(problem: Problem, today: InForce, tie_breaks: Sequence[TieBreak], *, cover: bool) -> Evaluator:
+    """Return the function that tells what a draft makes of each aim, in order; of two drafts the smaller is better.
+
+    The aims: weight left out of sites that are to be kept, then of all; with ``cover`` weight on shared hosts without a
+    standby; the objective; of plans with as many new hosts those with fewest hosts; the fewest own tie-breakers, of as
+    many the cheapest; then the later aims.
+    """
+
+    def evaluate(draft: Draft) -> tuple[float, ...]:
+        placement, seats = draft.placement, draft.seating.seats
+        pairs = zip(seats, draft.standbys, strict=True)
+        bare = {seat.site for seat, standby in pairs if standby is None} if cover else set()
+        hosts = running(problem, draft)
+        aims = [
+            float(problem.weights[placement.unserved & problem.kept].sum()),
+            float(problem.weights[placement.unserved].sum()),
+            float(problem.weights[sorted(bare)].sum()),
+            *_objective(problem, hosts, draft),
+        ]
+        for aim in tie_breaks:
+            if aim == "moves":
+                aims.append(float(today.moved(seats, placement.own)) if today.incumbent.any() else 0.0)
+            elif aim == "margin":
+                aims.append(-reached(problem, placement, draft.seating, today.incumbent, aim) if len(seats) else 0.0)
+            else:
+                aims.append(reached(problem, placement, draft.seating, today.incumbent, aim))
+        return tuple(round(aim, _DIGITS) for aim in aims)
+
+    return evaluate
+
+
+def running(problem: Problem, draft: Draft) -> Ints:
+    """Return how many hosts of each pool carry a site or stand by for one, shape (P,)."""
+    used = {seat.host for seat in draft.seating.seats} | {name for name in draft.standbys if name}
+    hosts = np.zeros(problem.pools, dtype=np.int64)
+    for p, names in draft.seating.names.items():
+        hosts[p] = len(used.intersection(names))
+    return hosts
+
+
+def objective_of(problem: Problem, hosts: Ints, placement: Placement) -> float:
+    """Return the policy's objective of ``hosts`` (P,) and of who goes where."""
+    if problem.objective == "hosts":
+        return float(hosts.sum())
+    if problem.objective == "new_hosts":
+        return float(np.maximum(0, hosts - problem.existing).sum())
+    pairs, own = problem.pair_cost[placement.pair].sum(), problem.own_cost[placement.own].sum()
+    return float(problem.host_cost[hosts > 0] @ hosts[hosts > 0]) + float(pairs) + float(own)
+
+
+def _objective(problem: Problem, hosts: Ints, draft: Draft) -> list[float]:
+    own = draft.placement.own
+    fewest = [float(hosts.sum())] if problem.objective == "new_hosts" else []
+    value = objective_of(problem, hosts, draft.placement)
+    return [value, *fewest, float(own.sum()), float(problem.own_cost[own].sum())]

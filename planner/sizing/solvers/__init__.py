@@ -1,0 +1,1 @@
+"""What sizing solves with: a budget, programs for HiGHS, models built with PuLP, transportation by flow."""

@@ -1,0 +1,100 @@
+"""The only place that talks to a solver: PuLP 3.3 and 4.x models, and arrays handed to HiGHS.
+
+Outcomes are read from HiGHS itself, because PuLP 3.3 calls a solve that ran out of time with a plan in
+hand "Optimal". Solver output never reaches standard output, which carries only what was asked for.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import Literal
+
+from planner.interrupts import heard
+
+State = Literal["optimal", "feasible", "infeasible", "unsolved"]
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """How a solve ended: what is known, the solver's own word for it, and the dual bound (minimisation)."""
+
+    state: State
+    word: str
+    objective: float = float("nan")
+    bound: float = -float("inf")
+
+    @property
+    def has_solution(self) -> bool:
+        """Whether variable values may be read."""
+        return self.state in ("optimal", "feasible")
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far a plan is: the ``stage``, best value and bound of what it makes small so far, seconds since the start.
+
+    ``best`` is None before there is a plan. In stage ``weight`` both are of weight left unserved, in the
+    solver's units.
+    """
+
+    stage: str
+    best: float | None
+    bound: float | None
+    seconds: float
+
+
+@dataclass
+class SolveBudget:
+    """What a solve may spend, shared by all solves of one plan.
+
+    ``seconds``: time limit, None for none. ``seed``: of the solver.
+    ``stopped`` is set by Ctrl-C, or by ``watch`` when it returns False: the running solve returns its best
+    and later ones do not start.
+    """
+
+    seconds: float | None = None
+    seed: int = 0
+    watch: Callable[[Progress], bool | None] | None = None
+    stopped: threading.Event = field(default_factory=threading.Event)
+    started: float = field(default_factory=time.monotonic)
+
+    @property
+    def left(self) -> float | None:
+        """Seconds left, at least 0; None without a limit."""
+        if self.stopped.is_set():
+            return 0.0
+        return None if self.seconds is None else max(0.0, self.seconds - (time.monotonic() - self.started))
+
+    @property
+    def spent(self) -> bool:
+        """Whether nothing is left."""
+        left = self.left
+        return left is not None and left <= 0.0
+
+    def allows(self, seconds: float) -> bool:
+        """Say whether something that takes ``seconds`` and cannot be stopped may still begin."""
+        left = self.left
+        return left is None or left > seconds
+
+    def within(self, seconds: float) -> SolveBudget:
+        """Return an effort that begins now, and ends with this one and after ``seconds`` at the latest."""
+        left = seconds if self.left is None else min(seconds, self.left)
+        return dataclasses.replace(self, seconds=left, started=time.monotonic())
+
+    def tell(self, stage: str, best: float | None, bound: float | None) -> None:
+        """Report progress to ``watch``."""
+        if self.watch is not None:
+            progress = Progress(stage, best, bound, time.monotonic() - self.started)
+            if self.watch(progress) is False:
+                self.stopped.set()
+
+    @contextmanager
+    def listening(self) -> Iterator[None]:
+        """Turn Ctrl-C into ``stopped`` while the block runs; a second Ctrl-C interrupts as usual."""
+        with heard(self.stopped.set):
+            yield

@@ -1,0 +1,221 @@
+"""Linear and integer programs given as arrays, solved by HiGHS."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+import highspy
+import numpy as np
+import scipy.sparse as sp
+
+from planner.errors import SolverError
+from planner.fleet import Bools, Floats, Ints
+from planner.sizing.solvers.budget import Outcome, SolveBudget
+
+_INTERRUPTIBLE = (
+    highspy.cb.HighsCallbackType.kCallbackMipInterrupt,
+    highspy.cb.HighsCallbackType.kCallbackSimplexInterrupt,
+)
+
+
+def _interrupter(budget: SolveBudget, stage: str = "") -> Any:
+    def interrupt(kind: Any, _message: str, data_out: Any, data_in: Any, _user: Any) -> None:
+        # Reached from inside the solver: running Python here is also what lets the SIGINT handler run.
+        if stage and kind == highspy.cb.HighsCallbackType.kCallbackMipInterrupt:
+            found = (data_out.mip_primal_bound, data_out.mip_dual_bound)
+            best, bound = (value if abs(value) < highspy.kHighsInf else None for value in found)
+            budget.tell(stage, best, bound)
+        data_in.user_interrupt = budget.stopped.is_set()
+
+    return interrupt
+
+
+def _outcome(highs: highspy.Highs) -> Outcome:
+    status, info = highs.getModelStatus(), highs.getInfo()
+    word = highs.modelStatusToString(status)
+    kinds = highspy.HighsModelStatus
+    if status in (kinds.kInfeasible, kinds.kUnboundedOrInfeasible):
+        return Outcome("infeasible", word)
+    if status == kinds.kModelEmpty:
+        value = highs.getObjectiveValue()
+        return Outcome("optimal", word, value, value)
+    if status not in (kinds.kOptimal, kinds.kTimeLimit, kinds.kInterrupt, kinds.kIterationLimit, kinds.kSolutionLimit):
+        raise SolverError(f"the solver ended with: {word}")
+    mixed = any(kind != highspy.HighsVarType.kContinuous for kind in highs.getLp().integrality_)
+    found = info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
+    value = info.objective_function_value
+    if status == kinds.kOptimal:
+        return Outcome("optimal", word, value, info.mip_dual_bound if mixed else value)
+    bound = info.mip_dual_bound if mixed else -float("inf")
+    return Outcome("feasible", word, value, bound) if found else Outcome("unsolved", word, bound=bound)
+
+
+@dataclass(frozen=True)
+class LinearProgram:
+    """min cost x, row_lower <= matrix x <= row_upper, lower <= x <= upper; shapes (columns,), (rows,), (rows, columns).
+
+    ``lower`` is 0 where None.
+    """
+
+    cost: Floats
+    upper: Floats
+    matrix: sp.csc_array
+    row_lower: Floats
+    row_upper: Floats
+    whole: Bools | None = None
+    lower: Floats | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """Values of an array solve: ``x`` (columns,), and for a pure LP ``reduced_cost`` and ``dual`` (rows,).
+
+    ``iterations``: how many steps of the simplex method it took.
+    """
+
+    outcome: Outcome
+    x: Floats
+    reduced_cost: Floats
+    dual: Floats
+    iterations: int = 0
+
+
+_NOT_SOLVED = Answer(Outcome("unsolved", "no time left"), np.zeros(0), np.zeros(0), np.zeros(0))
+
+
+def solve_arrays(
+    program: LinearProgram, budget: SolveBudget, *, gap: float = 0.0, start: Floats | None = None, stage: str = ""
+) -> Answer:
+    """Solve an LP or MILP handed over as arrays; skips the cost of building a PuLP model.
+
+    ``gap``: relative gap that ends branch and bound, ``start`` (columns,) a solution to begin with, ``stage`` the name
+    under which progress is told.
+
+    Raises SolverError when the solver reports a fault.
+    """
+    if budget.spent:
+        return _NOT_SOLVED
+    with _quiet():
+        highs = _quiet_highs(budget)
+        highs.setOptionValue("mip_rel_gap", gap)
+        _listen(highs, budget, stage)
+        highs.passModel(_highs_lp(program))
+        if start is not None:
+            known = highspy.HighsSolution()
+            known.col_value = start
+            highs.setSolution(known)
+        highs.run()
+    return _answer(highs)
+
+
+class GrowingProgram:
+    """min cost x, 0 <= x <= upper, with rows that are added as they become known, and may change.
+
+    Every solve but the first starts from the basis of the last, so that many solves cost little more than one.
+    """
+
+    def __init__(self, cost: Floats, upper: Floats, seed: int = 0) -> None:
+        columns = len(cost)
+        with _quiet():
+            self._highs = _quiet_highs(SolveBudget(seed=seed))
+            self._highs.addVars(columns, np.zeros(columns), upper)
+            self._highs.changeColsCost(columns, np.arange(columns, dtype=np.int32), cost)
+
+    def add(self, matrix: sp.csr_array, lower: Floats, upper: Floats | None = None) -> None:
+        """Add rows lower <= matrix x <= upper, shapes (R, columns) and (R,); without an upper limit if None."""
+        most = np.full(len(lower), np.inf) if upper is None else upper
+        self._highs.addRows(len(lower), lower, most, matrix.nnz, matrix.indptr[:-1], matrix.indices, matrix.data)
+
+    def bound(self, columns: Ints, lower: Floats, upper: Floats) -> None:
+        """Set the limits of ``columns``; all shapes (C,)."""
+        self._highs.changeColsBounds(len(columns), columns.astype(np.int32), lower, upper)
+
+    def limit(self, rows: Ints, upper: Floats) -> None:
+        """Set the upper limits of ``rows``, which lose their lower ones; both shapes (R,)."""
+        for row, most in zip(rows.tolist(), upper.tolist(), strict=True):
+            self._highs.changeRowBounds(row, -np.inf, most)
+
+    def change(self, row: int, column: int, value: float) -> None:
+        """Set one coefficient of the rows that are there."""
+        self._highs.changeCoeff(row, column, value)
+
+    def solve(self, budget: SolveBudget) -> Answer:
+        """Return the answer; SolverError when the solver reports a fault."""
+        if budget.spent:
+            return _NOT_SOLVED
+        with _quiet():
+            # The solver counts the seconds of all runs together.
+            left = np.inf if budget.left is None else self._highs.getRunTime() + budget.left
+            self._highs.setOptionValue("time_limit", left)
+            _listen(self._highs, budget)
+            self._highs.run()
+        return _answer(self._highs)
+
+
+def _quiet_highs(budget: SolveBudget) -> highspy.Highs:
+    highs = highspy.Highs()  # type: ignore[no-untyped-call]
+    highs.setOptionValue("output_flag", False)
+    highs.setOptionValue("threads", 1)
+    highs.setOptionValue("random_seed", budget.seed)
+    if budget.left is not None:
+        highs.setOptionValue("time_limit", budget.left)
+    return highs
+
+
+def _listen(highs: highspy.Highs, budget: SolveBudget, stage: str = "") -> None:
+    highs.setCallback(_interrupter(budget, stage), None)
+    for kind in _INTERRUPTIBLE:
+        highs.startCallback(kind)
+
+
+def _answer(highs: highspy.Highs) -> Answer:
+    solution = highs.getSolution()
+    return Answer(
+        _outcome(highs),
+        np.asarray(solution.col_value),
+        np.asarray(solution.col_dual),
+        np.asarray(solution.row_dual),
+        max(0, highs.getInfo().simplex_iteration_count),
+    )
+
+
+def _highs_lp(program: LinearProgram) -> highspy.HighsLp:
+    lp = highspy.HighsLp()
+    rows, columns = program.matrix.shape
+    lp.num_row_, lp.num_col_ = rows, columns
+    lp.col_cost_ = program.cost
+    lp.col_lower_ = np.zeros(columns) if program.lower is None else program.lower
+    lp.col_upper_ = program.upper
+    lp.row_lower_ = program.row_lower
+    lp.row_upper_ = program.row_upper
+    lp.a_matrix_.format_ = highspy.MatrixFormat.kColwise
+    lp.a_matrix_.start_ = program.matrix.indptr
+    lp.a_matrix_.index_ = program.matrix.indices
+    lp.a_matrix_.value_ = program.matrix.data
+    if program.whole is not None:
+        kinds = (highspy.HighsVarType.kContinuous, highspy.HighsVarType.kInteger)
+        lp.integrality_ = [kinds[int(whole)] for whole in program.whole]
+    return lp
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Silence descriptor 1 while the block runs: HiGHS prints a banner below Python."""
+    sys.stdout.flush()
+    try:
+        kept = os.dup(1)
+    except OSError:  # no descriptor 1, so nothing to keep clean
+        yield
+        return
+    try:
+        with open(os.devnull, "w") as nowhere:
+            os.dup2(nowhere.fileno(), 1)
+        yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)

@@ -1,0 +1,104 @@
+"""The transportation problem with costs in order: least first cost, then least second among equals, …
+
+The costs are made whole and combined so that one unit of an earlier cost outweighs everything later;
+a minimum-cost flow of whole arcs is whole (G. B. Dantzig, Linear Programming and Extensions, 1963). The
+flow is OR-Tools' cost-scaling push-relabel (A. V. Goldberg, J. Algorithms 22 (1997) 1-29).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from ortools.graph.python import min_cost_flow
+
+from planner.errors import SolverError
+from planner.fleet import Bools, Floats, Ints
+from planner.sizing.instance.limits import laminar_parents
+
+_LARGEST = 2**62  # the flow code multiplies costs by the number of nodes, in 64 bits
+
+
+@dataclass(frozen=True)
+class Transport:
+    """Sources that send all of ``supply`` (R,) over arcs ``tail`` -> ``head`` (A,) to sinks of ``room`` (T,).
+
+    An arc carries ``most`` (A,), or all of its source's supply where None. Each of ``limits`` is a set of sinks (mask,
+    (T,)) and what they take together; of any two sets one holds the other, or they share no sink.
+    """
+
+    tail: Ints
+    head: Ints
+    supply: Ints
+    room: Ints
+    most: Ints | None = None
+    limits: tuple[tuple[Bools, int], ...] = ()
+
+    def take(self, keep: Bools) -> Transport:
+        """Return the problem with the arcs that ``keep`` (A,) marks."""
+        most = None if self.most is None else self.most[keep]
+        return replace(self, tail=self.tail[keep], head=self.head[keep], most=most)
+
+
+@dataclass(frozen=True)
+class Cost:
+    """Cost of a unit on each arc (A,), not negative, and the step that it is rounded to."""
+
+    values: Floats
+    step: float
+
+
+def least_cost_flow(problem: Transport, costs: Sequence[Cost]) -> Ints | None:
+    """Return the flow on each arc (A,) that is least in ``costs``, taken in order; None when none carries the supply.
+
+    Costs count to their step; where numbers would outgrow 64 bits, steps are made coarser, tenfold at a
+    time. Raises SolverError when the flow code fails.
+    """
+    sources, total = len(problem.supply), int(problem.supply.sum())
+    after = laminar_parents([inside for inside, _ in problem.limits], len(problem.room))
+    taken = np.concatenate((problem.room, [most for _, most in problem.limits])).astype(np.int64)
+    if (taken < 0).any():
+        return None
+    inner = len(after)
+    sink = sources + inner
+    most = problem.supply[problem.tail] if problem.most is None else problem.most
+    flow = min_cost_flow.SimpleMinCostFlow()
+    arcs = flow.add_arcs_with_capacity_and_unit_cost(
+        np.concatenate((problem.tail, sources + np.arange(inner))),
+        np.concatenate((sources + problem.head, sources + after)),
+        np.concatenate((most, np.minimum(taken, total))),
+        np.concatenate((combined(costs, total, sink + 1), np.zeros(inner, dtype=np.int64))),
+    )
+    flow.set_nodes_supplies(
+        np.arange(sink + 1), np.concatenate((problem.supply, np.zeros(inner, dtype=np.int64), [-total]))
+    )
+    status = flow.solve()
+    if status == flow.INFEASIBLE:
+        return None
+    if status != flow.OPTIMAL:
+        raise SolverError(f"the minimum-cost flow ended with status {status}")
+    return np.asarray(flow.flows(arcs[: len(problem.tail)]), dtype=np.int64)
+
+
+def total_costs(costs: Sequence[Cost], flow: Ints) -> tuple[float, ...]:
+    """Return the total of each cost over a flow (A,), in whole steps."""
+    return tuple(float(np.rint(cost.values / cost.step) @ flow) * cost.step for cost in costs)
+
+
+def combined(costs: Sequence[Cost], total: int, nodes: int) -> Ints:
+    """Return one whole cost for each arc in which earlier costs outweigh later ones over ``total`` units.
+
+    Steps are made coarser, tenfold at a time, where a flow code with ``nodes`` nodes would not bear the numbers.
+    """
+    coarser = 1.0
+    while True:
+        whole = [np.rint(cost.values / (cost.step * coarser)).astype(np.int64) for cost in costs]
+        most = [int(values.max(initial=0)) for values in whole]
+        # Plain integers here: they cannot overflow while it is found out whether arrays would.
+        weights = [math.prod(m * total + 1 for m in most[level + 1 :]) for level in range(len(costs))]
+        if sum(m * weight for m, weight in zip(most, weights, strict=True)) * (nodes + 1) < _LARGEST:
+            summed: Ints = np.sum([values * weight for values, weight in zip(whole, weights, strict=True)], axis=0)
+            return summed
+        coarser *= 10.0

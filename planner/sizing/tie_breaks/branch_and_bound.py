@@ -1,0 +1,225 @@
+"""A sharper lower bound on a later aim: branch and bound over host counts on the location model; for moderate fleets.
+
+    minimise   sum c_ip x_ip
+    subject to sum_p x_ip = 1, sum_i k_i x_ip <= C_p n_p, sum_p n_p = N, n_p <= M_p     (1)
+               sum_{k_i >= k} x_ip <= floor(C_p / k) n_p   for every k > 1 there is       (2)
+               x_ip <= n_p                                                                (3)
+               sum d_ip x_ip <= D   for every aim that comes before                       (4)
+               n_p whole, and x_ip where k_i > 1 and clusters stay together
+
+(2) counts how many sites of k clusters or more go into a host. (3) follows from the rest but makes the linear
+relaxation far stronger (K. Holmberg, M. Ronnqvist, D. Yuan, European J. Operational Research 113 (1999) 544-559, use it
+for the single-source problem). Few of these rows matter; they are taken in where a relaxation breaks them and stay for
+all nodes. The node of the least bound is split next, host counts first, at the column whose two branches have raised
+the bound most so far (M. Benichou and others, Mathematical Programming 1 (1971) 76-94): the bound of what is open rises
+from the first node on, and work can end after any.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.sparse as sp
+
+from planner.fleet import Floats, Ints
+from planner.sizing.assignment.linking_rows import WithOpenRows
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solution.placement import PairCost
+from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.solvers.highs import LinearProgram
+
+_MOST_PAIRS = 40_000  # beyond, the first relaxation alone takes longer than people wait
+_WHOLE = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class EpsilonConstraint:
+    """An aim that comes before, and the ``value`` of it that no plan may exceed."""
+
+    cost: PairCost
+    value: float
+
+
+def strong_bound(
+    problem: Problem,
+    cost: PairCost,
+    hosts: int,
+    before: Sequence[EpsilonConstraint],
+    evaluator: Callable[[Ints, Floats | None], float],
+    work: int,
+    budget: SolveBudget,
+) -> float:
+    """Return a lower bound on total ``cost`` with ``hosts`` hosts; 0 where the fleet is too large for it or ``work``.
+
+    ``evaluator`` is asked about host counts (P,) that may do better than the plan at hand, and returns what the better
+    of the two costs; where the counts are those of a relaxation, it is told the shares of sites on each pair (E,) too.
+    The search ends where nothing can be cheaper than that by a step of ``cost``, or after about ``work`` (pairs times
+    steps of the simplex method), so that runs repeat.
+    """
+    steps = work // max(1, len(problem.pool))
+    # The first relaxation alone takes about a step for each site.
+    if len(problem.pool) > _MOST_PAIRS or steps < problem.sites or budget.spent:
+        return 0.0
+    return _Tree(problem, cost, hosts, before, evaluator, budget).search(steps)
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class _Node:
+    """What is known below some ``limits`` (column -> least and most): the ``bound``, and the relaxation's ``x``."""
+
+    bound: float
+    number: int
+    limits: Mapping[int, tuple[float, float]]
+    x: Floats
+
+
+class _Tree:
+    def __init__(
+        self,
+        problem: Problem,
+        cost: PairCost,
+        hosts: int,
+        before: Sequence[EpsilonConstraint],
+        evaluator: Callable[[Ints, Floats | None], float],
+        budget: SolveBudget,
+    ) -> None:
+        self.hosts, self.step, self.evaluator, self.budget = hosts, cost.step, evaluator, budget
+        self.most = problem.max_hosts.astype(np.float64)
+        program = _program(problem, cost.values, hosts, before)
+        self.upper = program.upper
+        self.whole = np.concatenate((np.ones(problem.pools, dtype=np.bool_), problem.items[problem.site] > 1))
+        self.relaxation = WithOpenRows(program, problem.pool, np.ones_like(problem.pool), budget.seed)
+        self.raised, self.times = np.zeros((2, len(self.whole))), np.zeros((2, len(self.whole)))
+        self.number = 0
+        self.touched: set[int] = set()  # columns that some node limits
+        self.enough = np.inf  # a bound as high as this proves the plan at hand
+
+    def search(self, steps: int) -> float:
+        """Split nodes until none is open, or time or ``steps`` of the simplex method end; return the least bound."""
+        root = self._node({}, 0.0)
+        if root is None:
+            return 0.0
+        nodes = [root]
+        closed = np.inf  # least bound of the nodes that need no splitting
+        while nodes and self.relaxation.iterations < steps:
+            node = heapq.heappop(nodes)
+            column = self._to_split(node)
+            if node.bound >= self.enough or column is None:
+                closed = min(closed, node.bound)
+                continue
+            children = self._children(node, column)
+            if children is None:
+                heapq.heappush(nodes, node)
+                break
+            for child in children:
+                heapq.heappush(nodes, child)
+        return float(min(closed, nodes[0].bound if nodes else np.inf))
+
+    def _children(self, node: _Node, column: int) -> list[_Node] | None:
+        """Return the two halves of ``node``; None when time ended."""
+        least, most = node.limits.get(column, (0.0, float(self.upper[column])))
+        below = float(np.floor(node.x[column]))
+        part = node.x[column] - below
+        self.touched.add(column)
+        children = []
+        for side, (limits, share) in enumerate((((least, below), part), ((below + 1, most), 1 - part))):
+            child = self._node({**node.limits, column: limits}, node.bound)
+            if child is None:
+                return None
+            if np.isfinite(child.bound):
+                self.raised[side, column] += (child.bound - node.bound) / share
+                self.times[side, column] += 1
+            children.append(child)
+        return children
+
+    def _node(self, limits: Mapping[int, tuple[float, float]], parent: float) -> _Node | None:
+        columns = np.array(sorted(self.touched), dtype=np.int64)
+        bounds = [limits.get(column, (0.0, float(self.upper[column]))) for column in columns.tolist()]
+        lower, upper = np.array(bounds, dtype=np.float64).reshape(len(columns), 2).T
+        self.relaxation.bound(columns, lower.copy(), upper.copy())
+        answer = self.relaxation.solve(self.budget, self.enough)
+        self.number += 1
+        if answer.outcome.state == "infeasible":
+            return _Node(np.inf, self.number, limits, answer.x)
+        if answer.outcome.state != "optimal":
+            return None
+        bound = max(parent, answer.outcome.objective)
+        if bound < self.enough:
+            self._ask(answer.x)
+        return _Node(bound, self.number, limits, answer.x)
+
+    def _ask(self, x: Floats) -> None:
+        """Let the judge look at whole counts near ``x``."""
+        hosts, shares = np.split(x, [len(self.most)])
+        counts = np.floor(hosts + _WHOLE)
+        part = np.where(counts < self.most, hosts - counts, -np.inf)
+        up = np.argsort(-part, kind="stable")[: max(0, self.hosts - int(counts.sum()))]
+        counts[up] += 1
+        near = np.abs(counts - hosts).max() <= _WHOLE
+        value = self.evaluator(counts.astype(np.int64), shares if near and self.whole[len(hosts) :].any() else None)
+        self.enough = value - self.step * (1 - _WHOLE)
+
+    def _to_split(self, node: _Node) -> int | None:
+        """Return the column to split at, host counts before sites; None where all that must be is whole."""
+        pools = len(self.most)
+        for columns in (np.arange(pools), pools + np.flatnonzero(self.whole[pools:])):
+            part = node.x[columns] - np.floor(node.x[columns])
+            broken = np.minimum(part, 1 - part) > _WHOLE
+            if broken.any():
+                columns, part = columns[broken], part[broken]
+                return int(columns[np.argmax(self._promise(columns, part))])
+        return None
+
+    def _promise(self, columns: Ints, part: Floats) -> Floats:
+        """Return how much splitting each of ``columns`` (C,), with fractions ``part``, is likely to raise the bound."""
+        raised, times = self.raised[:, columns], self.times[:, columns]
+        known = self.raised.sum(axis=1, keepdims=True) / np.maximum(1, self.times.sum(axis=1, keepdims=True))
+        each = np.where(times > 0, raised / np.maximum(1, times), known + _WHOLE)
+        down, up = np.maximum(each * np.stack((part, 1 - part)), _WHOLE)
+        return np.asarray(down * up)
+
+
+def _program(problem: Problem, cost: Floats, hosts: int, before: Sequence[EpsilonConstraint]) -> LinearProgram:
+    """Return the relaxation of (1), (2) and (4); columns n_p, then x_ip."""
+    pairs, pools, sites = len(problem.pool), problem.pools, problem.sites
+    pair = np.arange(pairs)
+    of_site = sp.csr_array((np.ones(pairs), (problem.site, pair)), shape=(sites, pairs))
+    load = sp.csr_array((problem.items[problem.site].astype(np.float64), (problem.pool, pair)), shape=(pools, pairs))
+    earlier = sp.csr_array(np.array([aim.cost.values for aim in before]).reshape(len(before), pairs))
+    packed = [_in_a_host(problem, size) for size in np.unique(problem.items[problem.items > 1])]
+    matrix = sp.vstack(
+        (
+            *packed,
+            sp.hstack((sp.csr_array((sites, pools)), of_site)),
+            sp.hstack((sp.diags_array(-problem.caps.astype(np.float64)), load)),
+            sp.hstack((sp.csr_array(np.ones((1, pools))), sp.csr_array((1, pairs)))),
+            sp.hstack((sp.csr_array((len(before), pools)), earlier)),
+        )
+    )
+    packs = len(packed) * pools
+    at_most = [aim.value + 1e-6 for aim in before]  # what is as good to the last digit is as good
+    return LinearProgram(
+        cost=np.concatenate((np.zeros(pools), cost)),
+        upper=np.concatenate((problem.max_hosts, np.ones(pairs))).astype(np.float64),
+        matrix=sp.csc_array(matrix),
+        row_lower=np.concatenate(
+            (
+                np.full(packs, -np.inf),
+                np.ones(sites),
+                np.full(pools, -np.inf),
+                [hosts],
+                np.full(len(before), -np.inf),
+            )
+        ),
+        row_upper=np.concatenate((np.zeros(packs), np.ones(sites), np.zeros(pools), [hosts], at_most)),
+    )
+
+
+def _in_a_host(problem: Problem, size: int) -> sp.csr_array:
+    """Return rows (2) for sites of ``size`` clusters or more, one for each pool."""
+    large = np.flatnonzero(problem.items[problem.site] >= size)
+    ones = sp.csr_array((np.ones(len(large)), (problem.pool[large], large)), shape=(problem.pools, len(problem.pool)))
+    return sp.csr_array(sp.hstack((sp.diags_array(-np.floor(problem.caps / size)), ones)))

@@ -1,0 +1,98 @@
+"""Judges host counts by what a flow makes of them, and keeps the best."""
+
+from __future__ import annotations
+
+import dataclasses
+import time
+from collections.abc import Sequence
+
+from planner.fleet import Bools, Floats, Ints
+from planner.sizing.host_counts.rounding import round_counts
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solution.attained import aim_costs
+from planner.sizing.solution.counts import Counts, Sized
+from planner.sizing.solution.placement import Placement, TieBreak
+from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.tie_breaks.fractional_assignment import most_used, preferred_arcs
+from planner.sizing.tie_breaks.lexicographic import place
+
+# A flow cannot be stopped: one begins while there is time for it, for the last one, and for seating and telling.
+RESERVED_FLOWS = 3.0
+
+
+class FlowEvaluator:
+    """The best counts so far, as ``sized`` and ``placement``; it looks at ``looks`` more at most.
+
+    ``aims`` and their ``costs`` decide, in order; ``incumbent`` (E,) marks pairs that keep a site where it is.
+    ``flow_seconds``: what the slowest flow took.
+    """
+
+    def __init__(
+        self,
+        problem: Problem,
+        sized: Sized,
+        incumbent: Bools,
+        aims: Sequence[TieBreak],
+        placement: Placement,
+        looks: int,
+        budget: SolveBudget,
+    ) -> None:
+        self.problem, self.sized, self.incumbent, self.aims = problem, sized, incumbent, aims
+        self.costs = aim_costs(problem, incumbent, aims)
+        self.placement, self.looks, self.budget = placement, looks, budget
+        self.seen: set[tuple[bytes, bytes]] = set()
+        self.flow_seconds = 0.0
+
+    @property
+    def spent(self) -> bool:
+        """Whether no more counts can be looked at."""
+        return self.looks <= 0 or not self.budget.allows(RESERVED_FLOWS * self.flow_seconds)
+
+    @property
+    def values(self) -> tuple[float, ...]:
+        """What the best placement makes of the aims."""
+        return self.placement.costs
+
+    def try_counts(self, hosts: Ints, shares: Floats | None = None) -> bool:
+        """Say whether ``hosts`` (P,) are better than the best so far, and keep them if they are.
+
+        Sites whose clusters stay together go where most of their ``shares`` (E,) are; if None, a flow says where.
+        """
+        if self.spent or hosts.sum() != self.sized.counts.hosts.sum():
+            return False
+        wished = None if shares is None else most_used(self.problem, self.sized.classes, shares)
+        case = hosts.tobytes(), b"" if wished is None else wished.tobytes()
+        if case in self.seen:
+            return False
+        self.seen.add(case)
+        self.looks -= 1
+        began = time.monotonic()
+        counts = self._realised(hosts, wished)
+        if counts is None:
+            return False
+        sized = dataclasses.replace(self.sized, counts=counts)
+        placement = place(self.problem, sized, self.incumbent, self.aims)
+        self.flow_seconds = max(self.flow_seconds, time.monotonic() - began)
+        if placement is None or not _less(placement.costs, self.placement.costs):
+            return False
+        self.sized, self.placement = sized, placement
+        self.budget.tell("later aims", sized.value, sized.bound)
+        return True
+
+    def _realised(self, hosts: Ints, wished: Ints | None) -> Counts | None:
+        problem, classes = self.problem, self.sized.classes
+        if not classes.multi_cluster.any():
+            return round_counts(problem, classes, hosts)
+        if wished is None:
+            wished = preferred_arcs(problem, classes, hosts, self.costs)
+        if wished is None:
+            return None
+        return round_counts(problem, classes, hosts, wished) or round_counts(problem, classes, hosts)
+
+
+def _less(left: tuple[float, ...], right: tuple[float, ...]) -> bool:
+    """Compare costs in order, to half a microsecond."""
+    for a, b in zip(left, right, strict=True):
+        if abs(a - b) > 5e-4:
+            return a < b
+    return False

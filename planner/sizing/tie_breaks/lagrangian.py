@@ -1,0 +1,92 @@
+"""A lower bound on total cost (moves, or RTT) over all host counts with as many hosts.
+
+    minimise   sum c_ip x_ip
+    subject to sum_p x_ip = 1, sum_i k_i x_ip <= C_p n_p, x_ip <= n_p, sum_p n_p = N, n_p <= M_p, n whole
+
+Relaxing the first rows with prices u leaves, for each pool, the sites of most negative c_ip - u_i: the k-th host
+of a pool takes the next C_p of them, so hosts are worth less and less and the N best are found by sorting. The
+value is a lower bound for every u (M. L. Fisher, Management Science 27 (1981) 1-18); u climbs by subgradients
+(M. Held, P. Wolfe, H. P. Crowder, Mathematical Programming 6 (1974) 62-88). It is the capacitated p-median
+problem; see J. M. Mulvey, M. P. Beck, European J. Operational Research 18 (1984) 339-348.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from planner.fleet import Floats, Ints
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solvers.budget import SolveBudget
+
+_STALLED = 12  # rounds without a better bound before the step is halved
+
+
+@dataclass(frozen=True)
+class Priced:
+    """Value of the relaxation at some prices.
+
+    ``hosts`` (P,): the counts it would run. ``taken`` (S,): how often it serves each site. ``worth`` (P, most):
+    value of the first, second, … host of each pool, not positive, inf beyond the pool's limit; no more than run in all.
+    """
+
+    bound: float
+    hosts: Ints
+    taken: Ints
+    worth: Floats
+
+
+class LagrangianRelaxation:
+    """The relaxed problem; ``cost`` (E,) is that of a site on each eligible pair, ``hosts`` how many run."""
+
+    def __init__(self, problem: Problem, cost: Floats, hosts: int) -> None:
+        self.problem, self.cost, self.hosts = problem, cost, hosts
+        self.load = problem.items[problem.site]
+        self.most = min(int(problem.max_hosts.max(initial=0)), max(1, hosts))
+
+    def price(self, u: Floats) -> Priced:
+        """Return the value of the relaxation at prices ``u`` (S,)."""
+        problem = self.problem
+        reduced = self.cost - u[problem.site]
+        wanted = np.flatnonzero(reduced < 0)
+        wanted = wanted[np.lexsort((reduced[wanted] / self.load[wanted], problem.pool[wanted]))]
+        pool, load, value = problem.pool[wanted], self.load[wanted], reduced[wanted]
+        filled = np.cumsum(load)
+        first = np.searchsorted(pool, np.arange(problem.pools))
+        before = np.concatenate(([0], filled))[first]
+        # A site across the border of two hosts counts for the first: the bound can only become smaller.
+        at = (filled - load - before[pool]) // problem.caps[pool]
+        fits = at < np.minimum(problem.max_hosts, self.most)[pool]
+        cell = (pool * self.most + at)[fits]
+        worth: Floats = np.zeros(problem.pools * self.most)
+        np.add.at(worth, cell, value[fits])
+        worth = worth.reshape(problem.pools, self.most)
+        worth[np.arange(self.most)[None, :] >= problem.max_hosts[:, None]] = np.inf
+        best = np.argsort(worth, axis=None, kind="stable")[: self.hosts]
+        hosts = np.bincount(best // self.most, minlength=problem.pools).astype(np.int64)
+        chosen = problem.site[wanted[at < hosts[pool]]]
+        taken = np.bincount(chosen, minlength=problem.sites).astype(np.int64)
+        return Priced(float(u.sum() + worth.ravel()[best].sum()), hosts, taken, worth)
+
+    def climb(self, target: float, rounds: int, budget: SolveBudget) -> tuple[Priced, list[Ints]]:
+        """Return the best value of ``rounds`` subgradient steps towards ``target``, and the counts met on the way."""
+        u = np.full(self.problem.sites, np.inf)
+        np.minimum.at(u, self.problem.site, self.cost)
+        best = now = self.price(u)
+        best_u, step, stalled, met = u, 2.0, 0, {now.hosts.tobytes(): now.hosts}
+        for _ in range(rounds):
+            direction = 1.0 - now.taken
+            square = float(direction @ direction)
+            if square == 0.0 or target - now.bound <= 1e-9 * max(1.0, abs(target)) or budget.spent:
+                break
+            u = u + step * (target - now.bound) / square * direction
+            now = self.price(u)
+            met[now.hosts.tobytes()] = now.hosts
+            if now.bound > best.bound:
+                best, best_u, stalled = now, u, 0
+            else:
+                stalled += 1
+            if stalled == _STALLED:
+                step, stalled, u, now = step / 2, 0, best_u, best
+        return best, list(met.values())

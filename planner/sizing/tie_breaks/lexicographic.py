@@ -1,0 +1,206 @@
+"""Which site uses which pool, with the hosts of every pool given: the later aims, in the order of the policy.
+
+Moves and total RTT are costs of a flow. The worst margin and the largest load are found by bisection: the
+largest margin, or smallest load of a host, that leaves the costs settled before it as they are.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from planner.errors import SolverError
+from planner.fleet import Bools, Floats, Ints
+from planner.sizing.instance.classes import arc_of_pair
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solution.counts import Sized
+from planner.sizing.solution.placement import PairCost, Placement, TieBreak
+from planner.sizing.solvers.transportation import Cost, Transport, least_cost_flow, total_costs
+
+
+def place(problem: Problem, sized: Sized, incumbent: Bools, tie_breaks: Sequence[TieBreak]) -> Placement | None:
+    """Send every site to a pool; None when the hosts of ``sized`` do not carry them.
+
+    ``incumbent`` (E,) marks pairs that keep a site where it is today. Sites of fixed classes (see `Classes`) keep
+    the pools that the model chose, shared out within their class.
+    """
+    network = _network(problem, sized)
+    settled = [PairCost(problem.pair_cost, 1e-6)] if problem.objective == "cost" else []
+    for aim in tie_breaks:
+        if aim == "moves" and incumbent.any():
+            settled.append(PairCost((~incumbent).astype(np.float64), 1.0))
+        elif aim == "latency":
+            settled.append(PairCost(problem.rtt_ms, 1e-3))
+        elif aim == "margin":
+            network = _widest_margin(network, problem.margin_ms, settled)
+        elif aim == "spread":
+            network = _smallest_load(network, problem, sized, settled)
+    # Without a cost of the user's, near is better than far.
+    costs = network.costs(settled or [PairCost(problem.rtt_ms, 1e-3)])
+    flow = least_cost_flow(network.transport, costs)
+    if flow is None:
+        return None
+    return network.placement(problem, flow, total_costs(costs, flow))
+
+
+@dataclass(frozen=True)
+class _Network:
+    """The transportation problem with the eligible pair of each arc; -1 on arcs of sites that are left out.
+
+    Sinks: a pool's room for sites of loose classes, then "unserved" and "own" for each class, then one for each
+    arc of a fixed class.
+    """
+
+    transport: Transport
+    pair_of: Ints
+    pools: int
+    kinds: int
+
+    def costs(self, settled: Sequence[PairCost]) -> list[Cost]:
+        """Return each cost on the arcs; nothing on those of sites that are left out."""
+        real = self.pair_of >= 0
+        found = []
+        for cost in settled:
+            values = np.zeros(len(self.pair_of))
+            values[real] = cost.values[self.pair_of[real]]
+            found.append(Cost(values, cost.step))
+        return found
+
+    def take(self, keep: Bools) -> _Network:
+        return dataclasses.replace(self, transport=self.transport.take(keep), pair_of=self.pair_of[keep])
+
+    def placement(self, problem: Problem, flow: Ints, costs: tuple[float, ...]) -> Placement:
+        tail, sink = self.transport.tail, self.transport.head - self.pools
+        used = np.flatnonzero((flow > 0) & (self.pair_of >= 0))
+        gone = (flow > 0) & (self.pair_of < 0)
+        unserved = np.zeros(problem.sites, dtype=np.bool_)
+        own = np.zeros(problem.sites, dtype=np.bool_)
+        unserved[tail[gone & (sink < self.kinds)]] = True
+        own[tail[gone & (sink >= self.kinds)]] = True
+        per_unit = 1 if problem.split else problem.clusters[tail[used]]
+        return Placement(self.pair_of[used], flow[used] * per_unit, unserved, own, costs)
+
+
+def _network(problem: Problem, sized: Sized) -> _Network:
+    classes, counts = sized.classes, sized.counts
+    pools, kinds = problem.pools, classes.count
+    class_of_pair = classes.of_site[problem.site]
+    head = np.where(classes.fixed[class_of_pair], pools + 2 * kinds + arc_of_pair(problem, classes), problem.pool)
+    fixed_flow = np.where(classes.fixed[classes.of_arc], counts.flow, 0.0)
+    fixed_load = np.bincount(classes.pool, weights=fixed_flow * classes.items[classes.of_arc], minlength=pools)
+    room = np.concatenate(
+        (
+            problem.caps * counts.hosts - np.rint(fixed_load).astype(np.int64),
+            counts.unserved * classes.unit_demand,
+            counts.own * classes.unit_demand,
+            np.rint(fixed_flow).astype(np.int64),
+        )
+    )
+    left_out, named_out = _who(problem, sized, counts.unserved, np.zeros(problem.sites, dtype=np.bool_))
+    has_own, named = _who(problem, sized, counts.own, named_out)
+    open_pairs = np.flatnonzero(~named[problem.site])
+    transport = Transport(
+        tail=np.concatenate((problem.site[open_pairs], left_out, has_own)),
+        head=np.concatenate(
+            (head[open_pairs], pools + classes.of_site[left_out], pools + kinds + classes.of_site[has_own])
+        ).astype(np.int64),
+        supply=classes.unit_demand[classes.of_site],
+        room=room,
+        limits=_limits(problem, fixed_load.astype(np.float64), len(room)) if problem.flows else (),
+    )
+    none = np.full(len(left_out) + len(has_own), -1, dtype=np.int64)
+    network = _Network(transport, np.concatenate((open_pairs, none)), pools, kinds)
+    # Most pools of a large fleet are empty: arcs to sinks without room go first.
+    return network.take(room[transport.head] > 0)
+
+
+def _limits(problem: Problem, fixed_load: Floats, sinks: int) -> tuple[tuple[Bools, int], ...]:
+    """Return the limits on clusters as what they leave for sites of loose classes, over ``sinks`` sinks."""
+    found = []
+    for limit in problem.limits:
+        mask = np.zeros(sinks, dtype=np.bool_)
+        mask[: problem.pools] = limit.pools
+        found.append((mask, int(limit.most) - round(float(fixed_load[limit.pools].sum()))))
+    return tuple(found)
+
+
+def _who(problem: Problem, sized: Sized, numbers: Ints, taken: Bools) -> tuple[Ints, Bools]:
+    """Return the sites that may be among the ``numbers`` (K,) of their class, and ``taken`` plus those that must be.
+
+    The flow chooses freely where sites are whole. A split site must not be left out by halves, so the
+    farthest of its class are named beforehand.
+    """
+    wanted = numbers[sized.classes.of_site]
+    if not problem.split:
+        return np.flatnonzero((wanted > 0) & ~taken), taken
+    nearest = np.full(problem.sites, np.inf)
+    np.minimum.at(nearest, problem.site, problem.rtt_ms)
+    chosen: list[int] = []
+    for c in np.flatnonzero(numbers):
+        members = np.flatnonzero((sized.classes.of_site == c) & ~taken)
+        chosen.extend(members[np.argsort(-nearest[members], kind="stable")][: numbers[c]])
+    named = np.array(sorted(chosen), dtype=np.int64)
+    taken = taken.copy()
+    taken[named] = True
+    return named, taken
+
+
+def _widest_margin(network: _Network, margin_ms: Floats, settled: Sequence[PairCost]) -> _Network:
+    """Drop the arcs of small margin, as many as the settled costs allow."""
+    margin = np.full(len(network.pair_of), np.inf)
+    real = network.pair_of >= 0
+    margin[real] = margin_ms[network.pair_of[real]]
+    steps = np.unique(margin[real])
+    return _farthest(network, settled, len(steps), lambda k: (margin >= steps[k], network.transport.room))
+
+
+def _smallest_load(network: _Network, problem: Problem, sized: Sized, settled: Sequence[PairCost]) -> _Network:
+    """Lower the room of every pool together, as far as the settled costs allow."""
+    caps, hosts = problem.caps, sized.counts.hosts
+    room = network.transport.room
+    levels = np.arange(int(caps.max(initial=1)), 0, -1)
+
+    def limited(k: int) -> tuple[Bools, Ints]:
+        less = np.zeros_like(room)
+        less[: problem.pools] = np.maximum(0, caps - levels[k]) * hosts
+        return np.ones(len(network.pair_of), dtype=np.bool_), np.maximum(0, room - less)
+
+    return _farthest(network, settled, len(levels), limited)
+
+
+def _farthest(
+    network: _Network, settled: Sequence[PairCost], steps: int, limited: Callable[[int], tuple[Bools, Ints]]
+) -> _Network:
+    """Return the network at the last step whose least costs are those of the first; bisects the steps."""
+
+    def at(k: int) -> tuple[_Network, tuple[float, ...] | None]:
+        keep, room = limited(k)
+        trial = network.take(keep)
+        trial = dataclasses.replace(trial, transport=dataclasses.replace(trial.transport, room=room))
+        costs = trial.costs(settled)
+        flow = least_cost_flow(trial.transport, costs or [Cost(np.zeros(int(keep.sum())), 1.0)])
+        return trial, None if flow is None else total_costs(costs, flow)
+
+    if steps == 0:
+        return network
+    low, high = 0, steps - 1
+    best, wanted = at(0)
+    while low < high:
+        middle = (low + high + 1) // 2
+        trial, reached = at(middle)
+        if reached is not None and wanted is not None and np.allclose(reached, wanted, rtol=0, atol=1e-6):
+            low, best = middle, trial
+        else:
+            high = middle - 1
+    return best
+
+
+def placed(problem: Problem, sized: Sized, incumbent: Bools, tie_breaks: Sequence[TieBreak]) -> Placement:
+    """Return `place` for counts that are known to carry every site; SolverError when they do not."""
+    placement = place(problem, sized, incumbent, tie_breaks)
+    if placement is None:
+        raise SolverError("the host counts do not carry the sites they were computed for")
+    return placement

@@ -1,0 +1,76 @@
+"""Fewer moves on given host counts: a site that stays in its pool stays put only where its host runs on.
+
+Counts and homes are settled by pools, so that sites of a host that the plan gives up count as staying, and move all the
+same. Here the hosts that run on are named first, and the flow knows who can stay put. It may send more sites to another
+pool than before, and fewer to another host.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from planner.fleet import Bools, Ints
+from planner.sizing.instance.incumbent import InForce
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solution.attained import reached
+from planner.sizing.solution.counts import Sized
+from planner.sizing.solution.placement import Placement, TieBreak
+from planner.sizing.solution.seating import Seating
+from planner.sizing.tie_breaks.lexicographic import place
+
+Seated = tuple[Placement, Seating]
+
+
+def with_fewer_moves(
+    problem: Problem,
+    sized: Sized,
+    made: Seated,
+    today: InForce,
+    tie_breaks: Sequence[TieBreak],
+    seat: Callable[[Placement], Seating],
+) -> Seated:
+    """Return ``made``, or who sits where with fewer moves on the same hosts, where moves lead among ``tie_breaks``.
+
+    ``seat`` gives a placement its hosts. What is as good in moves is compared by total RTT, where that comes next.
+    """
+    if not tie_breaks or tie_breaks[0] != "moves" or not today.incumbent.any():
+        return made
+    placement = made[0]
+    elsewhere = int((~today.incumbent[placement.pair] & ~today.nowhere[problem.site[placement.pair]]).sum())
+    moved = _judged(problem, made, today, tie_breaks)
+    if moved[0] - today.gone <= elsewhere + int((placement.own & ~today.nowhere).sum()):
+        return made  # whoever stays in his pool stays on his host
+    found = place(problem, sized, _on_running_hosts(problem, sized.counts.hosts, today), tie_breaks)
+    if found is None:
+        return made
+    trial = found, seat(found)
+    return trial if _judged(problem, trial, today, tie_breaks) < moved else made
+
+
+def _judged(problem: Problem, made: Seated, today: InForce, tie_breaks: Sequence[TieBreak]) -> tuple[float, float]:
+    placement, seating = made
+    rtt = reached(problem, placement, seating, today.incumbent, "latency") if "latency" in tie_breaks[1:2] else 0.0
+    return float(today.moved(seating.seats, placement.own)), round(rtt, 6)
+
+
+def _on_running_hosts(problem: Problem, hosts: Ints, today: InForce) -> Bools:
+    """Mark the pairs (E,) that keep a site on a host that runs on: in each pool, those that serve most sites today."""
+    staying = np.flatnonzero(today.incumbent)
+    serves: dict[int, Counter[str]] = {}
+    for pair in staying.tolist():
+        name = today.host[problem.site[pair]]
+        if name:
+            serves.setdefault(int(problem.pool[pair]), Counter())[name] += 1
+    running = {
+        (p, name)
+        for p, number in serves.items()
+        for name, _ in sorted(number.items(), key=lambda item: (-item[1], item[0]))[: int(hosts[p])]
+    }
+    marks = today.incumbent.copy()
+    for pair in staying.tolist():
+        name = today.host[problem.site[pair]]
+        marks[pair] = not name or (int(problem.pool[pair]), name) in running
+    return marks

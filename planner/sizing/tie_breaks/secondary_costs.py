@@ -1,0 +1,45 @@
+"""The later aims as costs on the arcs of the class flow model."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from planner.fleet import Bools, Floats, Ints
+from planner.sizing.instance.classes import Classes, arc_of_pair
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solvers.transportation import Cost, combined
+
+
+def arc_means(problem: Problem, classes: Classes, values: Floats) -> Floats:
+    """Return the mean over each class's sites of a value of pairs (E,), on each arc (A,)."""
+    arc = arc_of_pair(problem, classes)
+    total = np.bincount(arc, weights=values, minlength=len(classes.pool))
+    return np.asarray(total / np.maximum(1, np.bincount(arc, minlength=len(classes.pool))))
+
+
+def secondary_costs(problem: Problem, classes: Classes, incumbent: Bools, tie_breaks: Sequence[str]) -> list[Cost]:
+    """Return the costs of the later aims on arcs, in order: moves and latency, which are sums over sites."""
+    values = {"moves": ((~incumbent).astype(np.float64), 1.0), "latency": (problem.rtt_ms, 1e-3)}
+    aims = [aim for aim in tie_breaks if aim in values and not (aim == "moves" and not incumbent.any())]
+    return [Cost(arc_means(problem, classes, values[aim][0]), values[aim][1]) for aim in aims]
+
+
+def secondary_cost(problem: Problem, classes: Classes, incumbent: Bools, tie_breaks: Sequence[str], nodes: int) -> Ints:
+    """Return the later aims as one whole cost of each arc, in which earlier ones outweigh later ones, shape (A,).
+
+    ``nodes``: of the flow that they are for.
+    """
+    costs = secondary_costs(problem, classes, incumbent, tie_breaks)
+    total = int((classes.demand * classes.items).sum())
+    return combined(costs, total, nodes) if costs else np.zeros(len(classes.pool), dtype=np.int64)
+
+
+def pool_of_today(problem: Problem, incumbent: Bools) -> Ints:
+    """Return for each site the pool that it stays on if it does not move, -1 for none or several, shape (S,)."""
+    today = np.full(problem.sites, -1, dtype=np.int64)
+    once = np.bincount(problem.site[incumbent], minlength=problem.sites) == 1
+    mine = incumbent & once[problem.site]
+    today[problem.site[mine]] = problem.pool[mine]
+    return today

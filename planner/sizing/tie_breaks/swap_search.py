@@ -1,0 +1,162 @@
+"""The best host counts among the fewest: swaps of single hosts, proposed by a relaxation and judged by a flow."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from planner.fleet import Bools, Floats, Ints
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solution.attained import aim_costs
+from planner.sizing.solution.counts import Sized
+from planner.sizing.solution.placement import Placement, TieBreak
+from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.tie_breaks.branch_and_bound import EpsilonConstraint, strong_bound
+from planner.sizing.tie_breaks.flow_evaluator import FlowEvaluator
+from planner.sizing.tie_breaks.lagrangian import LagrangianRelaxation, Priced
+from planner.sizing.tie_breaks.lexicographic import placed
+
+# Work is fixed by counting pairs, not seconds, so that runs repeat.
+_CLIMB_WORK = 60_000_000  # pairs that all subgradient rounds together may look at
+_FEWEST_ROUNDS, _MOST_ROUNDS = 20, 300  # the bound moves little after that many
+_FLOW_WORK = 4_000_000  # pairs that all flows together may look at
+_FEWEST_FLOWS, _MOST_FLOWS = 2, 200
+_TREE_WORK = 15_000_000  # pairs times steps of the simplex method
+_THOROUGH = 10  # times the work, and ten times that for the tree
+
+
+def improve(
+    problem: Problem,
+    sized: Sized,
+    incumbent: Bools,
+    tie_breaks: Sequence[TieBreak],
+    budget: SolveBudget,
+    *,
+    thorough: bool,
+) -> tuple[Sized, dict[TieBreak, float], Placement]:
+    """Return counts of as many hosts that do better on the first later aims, bounds on these, and the placement.
+
+    Only moves and latency before any other aim are improved here, and only where hosts are the objective and
+    all sites are served; otherwise the hosts are those of ``sized`` and there are no bounds.
+    """
+    aims = _leading_costs(tie_breaks, incumbent)
+    if not aims or problem.sites == 0:
+        return sized, {}, placed(problem, sized, incumbent, tie_breaks)
+    costs = aim_costs(problem, incumbent, aims)
+    began = time.monotonic()
+    now = placed(problem, sized, incumbent, aims)
+    flow_seconds = time.monotonic() - began
+    times = _THOROUGH if thorough else 1
+    evaluator = FlowEvaluator(problem, sized, incumbent, aims, now, _looks(problem) * times, budget)
+    evaluator.flow_seconds = flow_seconds
+    if whole(problem, sized):
+        evaluator.try_counts(sized.counts.hosts)  # what stays together may go elsewhere
+    if not comparable(problem, sized) or evaluator.spent:
+        return (
+            evaluator.sized,
+            {},
+            _finished(problem, evaluator.sized, incumbent, tie_breaks, aims, evaluator.placement),
+        )
+    rounds = int(np.clip(_CLIMB_WORK * times / max(1, len(problem.pool)), _FEWEST_ROUNDS, _MOST_ROUNDS))
+    climbs = [
+        LagrangianRelaxation(problem, cost.values, int(sized.value)).climb(value, rounds, budget)
+        for cost, value in zip(costs, now.costs, strict=True)
+    ]
+    for best, met in climbs:
+        for hosts in (best.hosts, *met[-3:]):
+            evaluator.try_counts(hosts)
+    for best, _ in climbs:
+        _swap(problem, evaluator, best)
+    sharp = _sharper(problem, evaluator, _TREE_WORK * times**2)
+    bounds = {aim: max(pair) for aim, *pair in zip(aims, [best.bound for best, _ in climbs], sharp, strict=True)}
+    if "moves" in bounds:
+        bounds["moves"] = float(np.ceil(bounds["moves"] - 1e-6))  # moves are whole
+    return (
+        evaluator.sized,
+        bounds,
+        _finished(problem, evaluator.sized, incumbent, tie_breaks, aims, evaluator.placement),
+    )
+
+
+def _sharper(problem: Problem, evaluator: FlowEvaluator, work: int) -> list[float]:
+    """Return bounds by branch and bound on the judge's aims; counts met on the way may become the judge's best."""
+    bounds = []
+    for level, cost in enumerate(evaluator.costs):
+        before = [EpsilonConstraint(*pair) for pair in zip(evaluator.costs[:level], evaluator.values, strict=False)]
+
+        def judged(hosts: Ints, shares: Floats | None, level: int = level) -> float:
+            evaluator.try_counts(hosts, shares)
+            return evaluator.values[level]
+
+        bounds.append(strong_bound(problem, cost, int(evaluator.sized.value), before, judged, work, evaluator.budget))
+    return bounds
+
+
+def _finished(
+    problem: Problem,
+    sized: Sized,
+    incumbent: Bools,
+    tie_breaks: Sequence[TieBreak],
+    aims: Sequence[TieBreak],
+    now: Placement,
+) -> Placement:
+    """Return the placement by all of ``tie_breaks``: ``now``, which is by ``aims``, where these are all that count."""
+    counting = [aim for aim in tie_breaks if aim != "moves" or incumbent.any()]
+    return now if counting == list(aims) else placed(problem, sized, incumbent, tie_breaks)
+
+
+def _leading_costs(tie_breaks: Sequence[TieBreak], incumbent: Bools) -> list[TieBreak]:
+    """Return the aims before the first that is not a cost; moves only where there is something to keep."""
+    leading: list[TieBreak] = []
+    for aim in tie_breaks:
+        if aim not in ("moves", "latency"):
+            break
+        if aim == "latency" or incumbent.any():
+            leading.append(aim)
+    return leading
+
+
+def whole(problem: Problem, sized: Sized) -> bool:
+    """Say whether shared hosts serve every site, and other places at as many hosts cost nothing."""
+    served = not sized.counts.unserved.any() and not sized.counts.own.any()
+    return problem.objective != "cost" and served and problem.flows
+
+
+def comparable(problem: Problem, sized: Sized) -> bool:
+    """Say whether plans of as many hosts serve the same sites at the same value."""
+    return problem.objective == "hosts" and whole(problem, sized) and sized.value >= 1
+
+
+def _looks(problem: Problem) -> int:
+    return int(np.clip(_FLOW_WORK / max(1, len(problem.pool)), _FEWEST_FLOWS, _MOST_FLOWS))
+
+
+def _swap(problem: Problem, evaluator: FlowEvaluator, priced: Priced) -> None:
+    """Move one host at a time while that helps, the moves that the relaxation thinks most of first."""
+    while not evaluator.spent:
+        for hosts in _proposals(problem, evaluator.sized.counts.hosts, priced):
+            if evaluator.try_counts(hosts):
+                break
+            if evaluator.spent:
+                return
+        else:
+            return
+
+
+def _proposals(problem: Problem, hosts: Ints, priced: Priced) -> Iterator[Ints]:
+    pools = np.arange(problem.pools)
+    worth = np.where(np.isfinite(priced.worth), priced.worth, 0.0)
+    loss = np.where(hosts > 0, -worth[pools, np.maximum(hosts - 1, 0)], np.inf)
+    gain = np.where(hosts < problem.max_hosts, worth[pools, np.minimum(hosts, worth.shape[1] - 1)], np.inf)
+    change = loss[:, None] + gain[None, :]
+    np.fill_diagonal(change, np.inf)
+    for at in np.argsort(change, axis=None, kind="stable").tolist():
+        giver, taker = divmod(at, problem.pools)
+        if not np.isfinite(change[giver, taker]):
+            return
+        swapped = hosts.copy()
+        swapped[giver] -= 1
+        swapped[taker] += 1
+        yield swapped
