@@ -9,7 +9,8 @@ from pathlib import Path
 import click
 
 from planner.cli.options import FLEET, QUIET, check_outputs, put_in_place, read_inventory
-from planner.cli.streams import files_among, hand_over, say
+from planner.cli.progress import Stages
+from planner.cli.streams import files_among, hand_over, hand_over_pieces, is_stdout, say
 
 
 @click.command()
@@ -34,36 +35,56 @@ from planner.cli.streams import files_among, hand_over, say
     metavar="FILE",
     help="Write a summary to paste into a ticket; - is standard output.",
 )
+@click.option(
+    "--certificate",
+    type=click.Path(path_type=Path),
+    metavar="FILE.vipr",
+    help="Write the proof as a certificate (VIPR 1.0) that other programs check; - is standard output.",
+)
 @QUIET
 def export(
-    fleet: Path, plan: Path, geojson: Path | None, folder: Path | None, markdown: Path | None, quiet: bool
+    fleet: Path,
+    plan: Path,
+    geojson: Path | None,
+    folder: Path | None,
+    markdown: Path | None,
+    certificate: Path | None,
+    quiet: bool,
 ) -> int:
     """Write PLAN (a plan workbook or plan.json) of FLEET for other programs.
 
-    Texts in .csv files that a spreadsheet program would take for a formula begin with an apostrophe.
+    Texts in .csv files that a spreadsheet program would take for a formula begin with an apostrophe. A
+    certificate takes up to a minute; it says how much it proves, which may be less than the plan claims.
 
     \b
     Example:
         castingvote export fleet.xlsx plan.json --geojson plan.geojson --csv tables --markdown plan.md
     """
+    from planner.cli.certify import certify
     from planner.outputs import plan_to_geojson, plan_to_markdown, read_plan, write_csv
 
-    if geojson is None and folder is None and markdown is None:
-        raise click.UsageError("Nothing to write: name --geojson, --csv or --markdown.")
-    texts = [(path, render) for path, render in ((geojson, plan_to_geojson), (markdown, plan_to_markdown)) if path]
-    if all(str(path) == "-" for path in (geojson, markdown)):
-        raise click.UsageError("Only one of --geojson and --markdown can go to standard output.")
-    _keep_inputs(fleet, plan, [path for path, _ in texts], folder)
-    check_outputs(fleet, geojson, markdown)
+    files = (geojson, markdown, certificate)
+    if folder is None and not any(files):
+        raise click.UsageError("Nothing to write: name --geojson, --csv, --markdown or --certificate.")
+    printed = [path for path in files if is_stdout(path)]
+    if len(printed) > 1:
+        raise click.UsageError("Only one of --geojson, --markdown and --certificate can go to standard output.")
+    _keep_inputs(fleet, plan, [path for path in files if path], folder)
+    check_outputs(fleet, *files)
     inventory, made = read_inventory(fleet), read_plan(plan)
+    certified = None if certificate is None else certify(Stages(quiet=quiet), inventory, made, None)
     with put_in_place():
         written = [] if folder is None else write_csv(inventory, made, folder)
-        for path, render in texts:
+        for path, render in ((geojson, plan_to_geojson), (markdown, plan_to_markdown)):
             hand_over(partial(render, inventory, made), path)
-    written += files_among(*(path for path, _ in texts))
+        if certified is not None and certificate is not None:
+            hand_over_pieces(certified.text(), certificate)
+    written += files_among(*files)
     if not quiet:
+        if certified is not None:
+            say(certified.words(), err=bool(printed))
         for path in written:
-            say(f"Written: {path}", err="-" in (str(geojson), str(markdown)))
+            say(f"Written: {path}", err=bool(printed))
     return 0
 
 

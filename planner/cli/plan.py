@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shlex
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -19,7 +20,11 @@ from planner.cli.options import (
     workbook,
 )
 from planner.cli.progress import Stages, in_words
-from planner.cli.streams import files_among, hand_over, is_stdout, say
+from planner.cli.streams import files_among, hand_over, hand_over_pieces, is_stdout, say
+
+if TYPE_CHECKING:
+    from planner.fleet import Fleet
+    from planner.plan import Plan
 
 
 @click.command()
@@ -43,6 +48,13 @@ from planner.cli.streams import files_among, hand_over, is_stdout, say
     help="Write the report (map, drill, charts) here; its curve takes up to 20 s more.",
 )
 @click.option(
+    "--certificate",
+    "certificate_path",
+    type=click.Path(path_type=Path),
+    metavar="PLAN.vipr",
+    help="Write the proof as a certificate (VIPR 1.0) that other programs check; takes up to a minute more.",
+)
+@click.option(
     "--compare-cover", is_flag=True, help="Also plan for no cover, host, hub and zone, and show what each takes."
 )
 @solving
@@ -53,6 +65,7 @@ def plan(
     json_path: Path | None,
     measure_first: float,
     report_path: Path | None,
+    certificate_path: Path | None,
     compare_cover: bool,
     time_limit: float | None,
     seed: int,
@@ -69,15 +82,17 @@ def plan(
     Example:
         castingvote plan fleet.xlsx -o plan.xlsx --json plan.json
     """
+    from planner.cli.certify import certify
     from planner.cli.report import print_findings, print_summary
     from planner.cli.write_report import CURVE_SECONDS, curve_of
-    from planner.explain import cover_prices, pairs_to_measure
     from planner.outputs import plan_to_json, write_report, write_workbook
     from planner.readiness import audit
     from planner.resilience import availability, drill
     from planner.sizing import plan as make_plan
 
-    check_outputs(fleet, output, json_path, report_path)
+    if is_stdout(json_path) and is_stdout(certificate_path):
+        raise click.UsageError("Only one of --json and --certificate can go to standard output.")
+    check_outputs(fleet, output, json_path, report_path, certificate_path)
     stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading the fleet"):
         inventory = read_inventory(fleet)
@@ -94,20 +109,11 @@ def plan(
             watch=lambda progress: show(f"{words}: {in_words(progress)}"),
         )
     if compare_cover:
-        with stages.stage("cover", "Comparing cover") as show:
-            prices = cover_prices(
-                inventory,
-                result,
-                tell=lambda cover: show(f"Planning for cover {cover}"),
-                time_limit=time_limit,
-                seed=seed,
-            )
-        result = result.replace(cover_prices=prices)
+        result = _with_cover_prices(stages, inventory, result, time_limit, seed)
     if measure_first > 0:
-        with stages.stage("measure", "Looking for pairs to measure first") as show:
-            pairs = pairs_to_measure(inventory, result, time_limit=measure_first, seed=seed)
-        result = result.replace(measure_first=pairs)
+        result = _with_pairs_to_measure(stages, inventory, result, measure_first, seed)
     result = result.replace(seconds={"read": stages.seconds["read"], **result.seconds, "write": 0.0})
+    certified = None if certificate_path is None else certify(stages, inventory, result, time_limit)
     limit = CURVE_SECONDS if time_limit is None else min(time_limit, CURVE_SECONDS)
     curve = () if report_path is None else curve_of(stages, inventory, result, limit)
     with put_in_place():
@@ -120,12 +126,40 @@ def plan(
         if report_path is not None:
             with stages.stage("report", "Writing the report"):
                 write_report(inventory, result, report_path, curve=curve)
+        if certified is not None and certificate_path is not None:
+            with stages.stage("certificate", "Writing the certificate"):
+                hand_over_pieces(certified.text(), certificate_path)
     if not quiet:
         print_findings(inventory.findings, least="warning")
-        to_stdout = is_stdout(json_path)
-        print_summary(
-            inventory, result, files_among(output, json_path, report_path), err=to_stdout, readiness=readiness
-        )
+        to_stdout = is_stdout(json_path) or is_stdout(certificate_path)
+        files = files_among(output, json_path, report_path, certificate_path)
+        print_summary(inventory, result, files, err=to_stdout, readiness=readiness)
+        if certified is not None:
+            say(certified.words(), err=to_stdout)
         if output is not None:
             say(f"Next: castingvote verify {shlex.quote(str(fleet))} {shlex.quote(str(output))}", err=to_stdout)
     return 1 if result.unserved else 0
+
+
+def _with_cover_prices(stages: Stages, fleet: Fleet, made: Plan, time_limit: float | None, seed: int) -> Plan:
+    """Return the plan with what each kind of cover takes."""
+    from planner.explain import cover_prices
+
+    with stages.stage("cover", "Comparing cover") as show:
+        prices = cover_prices(
+            fleet,
+            made,
+            tell=lambda cover: show(f"Planning for cover {cover}"),
+            time_limit=time_limit,
+            seed=seed,
+        )
+    return made.replace(cover_prices=prices)
+
+
+def _with_pairs_to_measure(stages: Stages, fleet: Fleet, made: Plan, seconds: float, seed: int) -> Plan:
+    """Return the plan with the unmeasured pairs that decide it."""
+    from planner.explain import pairs_to_measure
+
+    with stages.stage("measure", "Looking for pairs to measure first"):
+        pairs = pairs_to_measure(fleet, made, time_limit=seconds, seed=seed)
+    return made.replace(measure_first=pairs)

@@ -10,7 +10,7 @@ import io
 import json
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
 
@@ -77,6 +77,16 @@ def hand_over(text: Callable[[], str], path: Path | None) -> None:
         afterwards(lambda: say(whole))
     else:
         write_text(path, f"{whole}\n")
+
+
+def hand_over_pieces(pieces: Iterable[str], path: Path) -> None:
+    """Write text that comes in pieces to ``path``, or print it where that is -, as `hand_over` does."""
+    if is_stdout(path):
+        hand_over(lambda: "".join(pieces), path)
+        return
+    from planner.outputs.atomic import write_pieces
+
+    write_pieces(path, pieces)
 
 
 def files_among(*paths: Path | None) -> list[Path]:

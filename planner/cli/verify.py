@@ -5,58 +5,119 @@ from __future__ import annotations
 import dataclasses
 import json
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from planner.cli.options import FLEET, QUIET, read_inventory
-from planner.cli.streams import say
+from planner.cli.streams import printable, say
 from planner.words import counted
 
 if TYPE_CHECKING:
+    from planner.fleet import Fleet
+    from planner.plan import Plan
     from planner.verify import ProofCheck, Violation
+    from planner.verify.certificate import CertificateCheck
 
 
 @click.command()
 @FLEET
-@click.argument("plan", type=click.Path(path_type=Path))
+@click.argument("plan", type=click.Path(path_type=Path), required=False)
 @click.option("--json", "as_json", is_flag=True, help="Print the violations as JSON on standard output.")
 @click.option("--proof", "with_proof", is_flag=True, help="Prove the plan's lower bound again, from FLEET alone.")
+@click.option(
+    "--certificate",
+    type=click.Path(path_type=Path),
+    metavar="PLAN.vipr",
+    help="Check this certificate too: each line, and that it is about FLEET (and PLAN, if given).",
+)
 @QUIET
-def verify(fleet: Path, plan: Path, as_json: bool, with_proof: bool, quiet: bool) -> int:
+def verify(
+    fleet: Path, plan: Path | None, as_json: bool, with_proof: bool, certificate: Path | None, quiet: bool
+) -> int:
     """Check PLAN (a plan workbook or plan.json, also edited by hand) against FLEET.
 
     The check shares no code with the planning. Ends with 1 when the plan does not hold, and prints
     every violation. With --proof each set of sites that the proof names is counted again and the
     bound added up in exact fractions; a proof that does not hold ends with 1 too, a bound that is no
-    proof is said to be one.
+    proof is said to be one. With --certificate no PLAN is needed; a certificate that does not hold
+    ends with 1.
 
     \b
     Example:
         castingvote verify fleet.xlsx plan.json --proof
     """
-    from planner.cli.report import print_violations
     from planner.outputs import read_plan
     from planner.verify import verify as check_plan
     from planner.verify import verify_proof
 
-    inventory, made = read_inventory(fleet), read_plan(plan)
-    found = check_plan(inventory, made)
-    checked = verify_proof(inventory, made) if with_proof else None
-    violations = [v for v in found if v.severity == "violation"]
-    broken = checked is not None and checked.verdict == "broken"
+    if plan is None and (with_proof or certificate is None):
+        raise click.UsageError("Name a PLAN to check, or a certificate with --certificate.")
+    inventory = read_inventory(fleet)
+    made = None if plan is None else read_plan(plan)
+    checks = Checks(() if made is None else check_plan(inventory, made))
+    if made is not None and with_proof:
+        checks.proof = verify_proof(inventory, made)
+    if certificate is not None:
+        checks.certificate = _certificate(inventory, certificate, made)
     if as_json:
-        say(json.dumps(_as_data(found, checked), indent=2, allow_nan=False))
-    elif violations or broken or not quiet:
-        print_violations([*found, *(checked.violations if checked else ())])
-        say(f"{counted(len(violations), 'violation')}." if violations else "The plan holds.")
-        if checked is not None:
-            say(checked.words)
-    return 1 if violations or broken else 0
+        say(json.dumps(checks.as_data(), indent=2, allow_nan=False))
+    elif checks.failed or not quiet:
+        _print(checks, plan)
+    return 1 if checks.failed else 0
 
 
-def _as_data(found: Sequence[Violation], checked: ProofCheck | None) -> object:
-    """Return the violations as plain data and, where the proof was asked for, its verdict beside them."""
-    listed = [dataclasses.asdict(violation) for violation in found]
-    return listed if checked is None else {"violations": listed, "proof": dataclasses.asdict(checked)}
+@dataclass
+class Checks:
+    """What was found: violations of the plan, and what became of its proof and of the certificate, where asked for."""
+
+    found: Sequence[Violation]
+    proof: ProofCheck | None = None
+    certificate: CertificateCheck | None = None
+
+    @property
+    def violations(self) -> list[Violation]:
+        """What the plan breaks, notes left out."""
+        return [violation for violation in self.found if violation.severity == "violation"]
+
+    @property
+    def failed(self) -> bool:
+        """Whether the plan, its proof or the certificate does not hold."""
+        broken = any(check is not None and check.verdict == "broken" for check in (self.proof, self.certificate))
+        return broken or bool(self.violations)
+
+    def as_data(self) -> object:
+        """Return the violations as plain data, with the verdicts beside them where those were asked for."""
+        listed = [dataclasses.asdict(violation) for violation in self.found]
+        both = {"proof": self.proof, "certificate": self.certificate}
+        asked = {name: dataclasses.asdict(check) for name, check in both.items() if check is not None}
+        return {"violations": listed, **asked} if asked else listed
+
+
+def _certificate(fleet: Fleet, path: Path, plan: Plan | None) -> CertificateCheck:
+    """Check the certificate in a file; InputError where that cannot be read as text."""
+    from planner.errors import InputError
+    from planner.fleet import Finding
+    from planner.verify.certificate import verify_certificate
+
+    try:
+        with path.open(encoding="ascii") as lines:
+            return verify_certificate(fleet, lines, plan)
+    except (OSError, UnicodeDecodeError) as error:
+        why = error.strerror or str(error) if isinstance(error, OSError) else "it is no text in ASCII"
+        hint = "Name a certificate that castingvote wrote."
+        raise InputError((Finding("error", "cannot_read", "", f"cannot be read: {why}.", hint, str(path)),)) from error
+
+
+def _print(checks: Checks, plan: Path | None) -> None:
+    from planner.cli.report import print_violations
+
+    print_violations([*checks.found, *(checks.proof.violations if checks.proof else ())])
+    if plan is not None:
+        number = len(checks.violations)
+        say(f"{counted(number, 'violation')}." if number else "The plan holds.")
+    for check in (checks.proof, checks.certificate):
+        if check is not None:
+            say(printable(check.words))

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from contextvars import ContextVar
 from dataclasses import dataclass, field
@@ -111,6 +111,12 @@ def write_bytes(path: str | os.PathLike[str], content: bytes) -> None:
 def write_text(path: str | os.PathLike[str], text: str) -> None:
     """Write ``text`` as UTF-8 with its line ends as they are, whole or not at all; raises as `replacing`."""
     write_bytes(path, text.encode())
+
+
+def write_pieces(path: str | os.PathLike[str], pieces: Iterable[str]) -> None:
+    """Write text that comes in pieces as UTF-8, whole or not at all, without holding it all; raises as `replacing`."""
+    with replacing(path) as temporary, temporary.open("w", encoding="utf-8", newline="") as file:
+        file.writelines(pieces)
 
 
 def _take_places(files: list[_Ready]) -> None:

@@ -54,6 +54,13 @@ CODES: Mapping[str, str] = {
     "proof_form": "a part of the proof is missing or of the wrong kind",
     "proof_set": "a set of sites does not force what the proof says",
     "proof_sum": "the sets do not force the lower bound",
+    # what a certificate says
+    "certificate_form": "a certificate is not written in the format",
+    "certificate_scope": "a certificate is about other plans than those of this fleet",
+    "certificate_program": "the program of a certificate is not that of the fleet",
+    "certificate_solution": "the plan in a certificate breaks a row of its program, or misses its bound",
+    "certificate_line": "a line of a certificate does not follow from those before it",
+    "certificate_plan": "a certificate is about another plan",
     # what it says about the rollout
     "step_form": "a step or wave does not say what it should",
     "step_length": "a step takes longer or shorter than the policy says",

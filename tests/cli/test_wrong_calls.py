@@ -114,7 +114,7 @@ def test_a_workbook_under_another_kind_of_name(refused, twelve_sites, name):
         (("plan", "a.xlsx", "--seed", "1.5"), "--seed"),
         (("plan", "a.xlsx", "--solver", "highs"), "No such option"),
         (("plane", "a.xlsx"), "No such command"),
-        (("verify", "a.xlsx"), "Missing argument 'PLAN'"),
+        (("verify", "a.xlsx"), "Name a PLAN to check"),
         (("completion", "csh"), "'csh'"),
         ((), "Usage: castingvote"),
     ],

@@ -1,0 +1,110 @@
+"""The best bound on the objective that can be written down as a derivation, by the cheapest of several ways.
+
+First sets of sites alone, over host counts; then, where that leaves a gap, the whole program with these sets beside its
+rows. Both branch where multipliers do not close the gap. The objective is divided by the largest number that goes into
+all of its prices, so that a bound on money may be rounded up too.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from fractions import Fraction
+from functools import reduce
+from typing import Any
+
+import numpy as np
+
+from planner.certificate.branching import Tree
+from planner.certificate.nouns import Line, Number, Program, Reference
+from planner.certificate.relaxation import Relaxation
+from planner.certificate.sets import classes_of, hall_lines, kept_lines, standby_lines
+from planner.fleet import Bools, Fleet
+from planner.plan import Plan
+from planner.rules import Checker
+from planner.sizing.host_counts.certificate import certify
+from planner.sizing.host_counts.cutting_planes import search_counts
+from planner.sizing.instance.classes import group
+from planner.sizing.instance.problem import build_problem, restrict, unlimited
+from planner.sizing.solvers.budget import SolveBudget
+
+_MOST_TERMS = 400_000  # of the whole program, up to which its relaxation is asked too
+_SEARCH_SECONDS, _SETS_SECONDS, _WHOLE_SECONDS = 30.0, 20.0, 20.0
+
+
+def prove_bound(fleet: Fleet, plan: Plan, program: Program, value: Number, budget: SolveBudget) -> Line:
+    """Return the line that says the most of the objective, of which ``value`` is that of the plan."""
+    unit = _unit(program)
+    if not unit:
+        return Line("G", 0, program.objective, "lin", ())
+    goal: dict[int, Number] = {j: _whole(price / unit) for j, price in program.objective.items()}
+    target = math.ceil(value / unit)
+    lines = [*_set_lines(fleet, program, plan.objective_value, budget), *_standby_lines(plan, program)]
+    counts = range(program.blocks[0].start if program.blocks else program.variables)
+    rows: list[Reference] = [*lines, *program.added.values()]
+    tree = _grown(Relaxation(program, rows, counts, goal), target, budget.within(_SETS_SECONDS))
+    if tree.bound < target and sum(len(row.at) for row in program.rows) <= _MOST_TERMS:
+        first, every = program.constraints - len(program.rows), range(program.variables)
+        rows = [*range(first, program.constraints), *lines]
+        tree = max(
+            tree,
+            _grown(Relaxation(program, rows, every, goal), target, budget.within(_WHOLE_SECONDS)),
+            key=lambda t: t.bound,
+        )
+    found = tree.line() if tree.bound > 0 else Line("G", 0, goal, "lin", tuple(goal.items()))
+    if unit == 1:
+        found.by = program.objective
+        return found
+    return Line("G", found.rhs * unit, program.objective, "lin", ((found, unit),))
+
+
+def _grown(relaxation: Relaxation, target: int, budget: SolveBudget) -> Tree:
+    tree = Tree(relaxation, target, budget)
+    tree.grow()
+    return tree
+
+
+def _unit(program: Program) -> Fraction:
+    """Return the largest number of which all prices are multiples; 0 where there are none."""
+    prices = [Fraction(price) for price in program.objective.values()]
+    if not prices:
+        return Fraction(0)
+    denominator = math.lcm(*(price.denominator for price in prices))
+    return Fraction(reduce(math.gcd, (int(price * denominator) for price in prices)), denominator)
+
+
+def _whole(value: Number) -> int:
+    assert value == int(value)
+    return int(value)
+
+
+def _set_lines(fleet: Fleet, program: Program, value: float, budget: SolveBudget) -> Iterable[Line]:
+    """Yield what the sets of the cut search force, of sites that need a shared host in every plan."""
+    problem = unlimited(build_problem(fleet, Checker(fleet)))
+    left_out = set(program.scope.left_out)
+    site = [fleet.site_ids[at] for at in problem.site_at]
+    must: Bools = np.array([name not in left_out for name in site], dtype=np.bool_) & ~np.isfinite(problem.own_cost)
+    served = restrict(problem, must)
+    if not served.sites:
+        return
+    classes = group(served, by_weight=False)
+    search = search_counts(served, classes, budget.within(_SEARCH_SECONDS))
+    members = _members([name for name, kept in zip(site, must, strict=True) if kept], classes.of_site)
+    found = min(search.objective_bound, value)
+    for row in certify(served, search.cuts, found, SolveBudget(seed=budget.seed)).inequalities:
+        sites = [name for c in row.cut.classes.tolist() for name in members[c]]
+        yield from hall_lines(program, classes_of(program, sites), row.cut.size)
+
+
+def _members(sites: Sequence[str], of_site: Any) -> dict[int, list[str]]:
+    members: dict[int, list[str]] = {}
+    for name, c in zip(sites, of_site.tolist(), strict=True):
+        members.setdefault(c, []).append(name)
+    return members
+
+
+def _standby_lines(plan: Plan, program: Program) -> Iterable[Line]:
+    told = plan.proof.details.get("cover_sets") or ()
+    if program.scope.standbys and told:
+        yield from standby_lines(program, told)
+        yield from kept_lines(program)

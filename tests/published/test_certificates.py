@@ -1,0 +1,116 @@
+"""The format VIPR 1.0 against its published examples and rules.
+
+Sources: K. K. H. Cheung, A. Gleixner, D. E. Steffy, "Verifying Integer Programming Results", IPCO 2017, LNCS 10328,
+148-160 (example 3), and the specification of the certificate file format, version 1.0, by the same authors.
+"""
+
+import pytest
+
+from planner.verify.certificate import check_lines
+
+# Example 3 of the paper, as the authors' file paper_eg3.vipr writes it.
+INFEASIBLE = """\
+% Example 3 in the paper
+VER 1.0
+VAR 2
+x y
+INT 2
+0 1
+OBJ min
+0
+CON 3 0
+C1  G 1  2  0 2  1 3
+C2  L 2  2  0 3  1 -4
+C3  L 3  2  0 -1  1 6
+RTP infeas
+SOL 0
+DER 11
+A1  L 0   1  0 1  { asm } -1
+A2  G 1   1  0 1  { asm } -1
+A3  L 0   1  1 1  { asm } -1
+C4  G 1   0       { lin 3  0 1  3 -2  5 -3 } 12
+A4  G 1   1  1 1  { asm } -1
+C5  G 1   0       { lin 3  2 -1/3  3 -1/3  7 2 } 12
+C6  G 1/4 1  1 1  { lin 2  1 -1/4  4 3/4 } 10
+C7  G 1   1  1 1  { rnd 1  9 1 } 11
+C8  G 1   0       { lin 3 1 -1/3  2 -1  10 14/3 } 13
+C9  G 1   0       { uns 6 5  8 7 } 13
+C10 G 1   0       { uns 11 4  12 3 } -1
+"""
+
+# The example that runs through the specification.
+BOUNDED = """\
+VER 1.0
+VAR 2
+x y
+INT 2
+0 1
+OBJ min
+2  0 1  1 1
+CON 2 0
+C1 G 1  2  0 4  1 1
+C2 L 2  2  0 4  1 -1
+RTP range 1 1
+SOL 2
+feas 2  0 1  1 2
+opt 1  1 1
+DER 4
+C3 G -1/2  1  1 1   { lin 2  0 1/2  1 -1/2 } 3
+C4 G 0     1  1 1   { rnd 1  2 1 } 4
+C5 G 1/4   OBJ     { lin 2  0 1/4  3 3/4 } 5
+C6 G 1     OBJ     { rnd 1  4 1 } 0
+"""
+
+
+@pytest.mark.parametrize("text", [INFEASIBLE, BOUNDED], ids=["paper", "specification"])
+def test_the_authors_examples_are_accepted(text):
+    assert check_lines(text.splitlines()) == ""
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "why"),
+    [
+        ("10 14/3", "10 13/3", "C8 does not follow"),
+        ("2  1 -1/4  4 3/4", "2  1 1/4  4 3/4", "opposite senses"),
+        ("C7  G 1   1  1 1  { rnd", "C7  G 1   1  1 1  { lin", "C7 does not follow"),
+        ("{ uns 6 5  8 7 }", "{ uns 6 5  8 4 }", "not the two halves"),
+        ("{ uns 11 4  12 3 }", "{ lin 1  12 1 }", "rests on assumptions"),
+        ("INT 2\n0 1", "INT 1\n0", "not all in it is whole"),
+        ("A4  G 1 ", "A4  G 2 ", "not the two halves"),
+        ("{ rnd 1  9 1 } 11", "{ rnd 1  11 1 } 11", "line 23: a whole number below 10"),
+        ("} 10\n", "} 9\n", "after the last use"),
+        ("VER 1.0", "VER 1.1", "1.0 expected"),
+        ("C1  G 1  2  0 2  1 3", "C1  G 1  2  0 2  0 3", "an index stands there twice"),
+        ("C1  G 1", "C1  G 1e9", "a number expected"),
+        ("DER 11", "DER 10", "stands after the last derivation"),
+        ("DER 11", "DER 12", "ends too early"),
+        ("% Example", "%Example", "VER expected"),
+    ],
+)
+def test_what_the_rules_forbid_is_refused(old, new, why):
+    assert old in INFEASIBLE
+    assert why in check_lines(INFEASIBLE.replace(old, new).splitlines())
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "why"),
+    [
+        ("feas 2  0 1  1 2", "feas 2  0 1  1 1", "solution 1 breaks C2"),
+        ("opt 1  1 1", "opt 1  1 3/2", "not whole"),
+        ("RTP range 1 1", "RTP range 2 2", "less than the bound of 2"),
+        ("RTP range 1 1", "RTP range 0 0", "no solution reaches 0"),
+        ("C5 G 1/4", "C5 G 3/4", "C5 does not follow"),
+        ("C4 G 0     1  1 1   { rnd 1  2 1 } 4", "C4 G 0     1  1 1   { sol } 4", "only the objective can be cut off"),
+    ],
+)
+def test_bounds_and_solutions_are_checked(old, new, why):
+    assert old in BOUNDED
+    assert why in check_lines(BOUNDED.replace(old, new).splitlines())
+
+
+def test_a_cutoff_by_a_solution_proves_no_more_than_that_solution():
+    cut_off = BOUNDED.replace("DER 4", "DER 2").split("C3 G")[0]
+    line = "D1 L 0 OBJ { sol } 3\n"
+    goal = "D2 G 1 0 { lin 3  0 -1  1 1  2 4 } -1\n"  # -4x - y <= -1, 4x - y <= 2 ... no contradiction
+    assert "does not follow" in check_lines((cut_off + line + goal).splitlines())
+    assert "cuts off more" in check_lines((cut_off + line.replace("L 0", "L -1") + goal).splitlines())
