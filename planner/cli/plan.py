@@ -23,8 +23,11 @@ from planner.cli.progress import Stages, in_words
 from planner.cli.streams import files_among, hand_over, hand_over_pieces, is_stdout, say
 
 if TYPE_CHECKING:
+    from planner.certificate import Certified
+    from planner.explain import BudgetPoint
     from planner.fleet import Fleet
     from planner.plan import Plan
+    from planner.readiness import Readiness
 
 
 @click.command()
@@ -82,12 +85,9 @@ def plan(
     Example:
         castingvote plan fleet.xlsx -o plan.xlsx --json plan.json
     """
-    from planner.cli.certify import certify
     from planner.cli.report import print_findings, print_summary
-    from planner.cli.write_report import CURVE_SECONDS, curve_of
-    from planner.outputs import plan_to_json, write_report, write_workbook
+    from planner.outputs import plan_to_json
     from planner.readiness import audit
-    from planner.resilience import availability, drill
     from planner.sizing import plan as make_plan
 
     if is_stdout(json_path) and is_stdout(certificate_path):
@@ -113,19 +113,15 @@ def plan(
     if measure_first > 0:
         result = _with_pairs_to_measure(stages, inventory, result, measure_first, seed)
     result = result.replace(seconds={"read": stages.seconds["read"], **result.seconds, "write": 0.0})
-    certified = None if certificate_path is None else certify(stages, inventory, result, time_limit)
-    limit = CURVE_SECONDS if time_limit is None else min(time_limit, CURVE_SECONDS)
-    curve = () if report_path is None else curve_of(stages, inventory, result, limit)
+    certified = None if certificate_path is None else _certified(stages, inventory, result, time_limit)
+    curve = () if report_path is None else _curve(stages, inventory, result, time_limit)
     with put_in_place():
         if output is not None:
-            with stages.stage("write", "Writing the workbook"):
-                drills, uptime = drill(inventory, result), availability(inventory, result)
-                write_workbook(inventory, result, output, readiness=readiness, drills=drills, availability=uptime)
+            _write_workbook(stages, inventory, result, readiness, output)
             result = result.replace(seconds={**result.seconds, "write": stages.seconds["write"]})
         hand_over(lambda: plan_to_json(result, readiness), json_path)
         if report_path is not None:
-            with stages.stage("report", "Writing the report"):
-                write_report(inventory, result, report_path, curve=curve)
+            _write_page(stages, inventory, result, curve, report_path)
         if certified is not None and certificate_path is not None:
             with stages.stage("certificate", "Writing the certificate"):
                 hand_over_pieces(certified.text(), certificate_path)
@@ -139,6 +135,39 @@ def plan(
         if output is not None:
             say(f"Next: castingvote verify {shlex.quote(str(fleet))} {shlex.quote(str(output))}", err=to_stdout)
     return 1 if result.unserved else 0
+
+
+def _certified(stages: Stages, fleet: Fleet, made: Plan, time_limit: float | None) -> Certified:
+    """Return the certificate of a plan."""
+    from planner.cli.certify import certify
+
+    return certify(stages, fleet, made, time_limit)
+
+
+def _curve(stages: Stages, fleet: Fleet, made: Plan, time_limit: float | None) -> tuple[BudgetPoint, ...]:
+    """Return hosts against latency budgets, for the report."""
+    from planner.cli.write_report import CURVE_SECONDS, curve_of
+
+    limit = CURVE_SECONDS if time_limit is None else min(time_limit, CURVE_SECONDS)
+    return curve_of(stages, fleet, made, limit)
+
+
+def _write_workbook(stages: Stages, fleet: Fleet, made: Plan, readiness: Readiness, path: Path) -> None:
+    """Write the workbook with all that it shows."""
+    from planner.outputs import write_workbook
+    from planner.resilience import availability, drill
+
+    with stages.stage("write", "Writing the workbook"):
+        drills, uptime = drill(fleet, made), availability(fleet, made)
+        write_workbook(fleet, made, path, readiness=readiness, drills=drills, availability=uptime)
+
+
+def _write_page(stages: Stages, fleet: Fleet, made: Plan, curve: tuple[BudgetPoint, ...], path: Path) -> None:
+    """Write the report."""
+    from planner.outputs import write_report
+
+    with stages.stage("report", "Writing the report"):
+        write_report(fleet, made, path, curve=curve)
 
 
 def _with_cover_prices(stages: Stages, fleet: Fleet, made: Plan, time_limit: float | None, seed: int) -> Plan:

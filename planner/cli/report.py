@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from rich.console import Console
 from rich.table import Table
@@ -22,10 +23,12 @@ from planner.outputs.words import (
     spared_in_words,
 )
 from planner.plan import Plan, moved_sites
-from planner.readiness import Readiness
-from planner.replan import Point
-from planner.verify import Violation
 from planner.words import counted
+
+if TYPE_CHECKING:
+    from planner.readiness import Readiness
+    from planner.replan import Point
+    from planner.verify import Violation
 
 # Words first; colour only repeats them.
 _STYLES = {"error": "bold red", "warning": "yellow", "info": "cyan", "violation": "bold red", "note": "cyan"}

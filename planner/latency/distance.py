@@ -7,19 +7,23 @@ modelled values always come first.
 
 from __future__ import annotations
 
+from functools import cache
+from typing import TYPE_CHECKING
+
 import numpy as np
 import numpy.typing as npt
-from pyproj import Geod
 
 from planner.fleet import Bools, Fleet, Floats, Ints, positions
 from planner.latency.figures import Figures
+
+if TYPE_CHECKING:
+    from pyproj import Geod
 
 # One-way delay in optical fibre with repeaters: the planning value 5 µs per km of route (ITU-T G.114, quoted in
 # ITU-T Y.1541, Appendix III; both known to us from secondary texts).
 FIBRE_MS_PER_KM = 0.005
 LONGEST_FACTOR = 1.5  # of a route, by the distance as the crow flies; see `route_km`
 ACCESS_MS = 5.0  # round trip through access lines and equipment at most: our convention, no source
-_WGS84 = Geod(ellps="WGS84")
 
 
 def distance_km(
@@ -35,9 +39,16 @@ def distance_km(
         for degrees in np.broadcast_arrays(latitude_1, longitude_1, latitude_2, longitude_2)
     )
     shape = latitude_1.shape
-    _, _, metres = _WGS84.inv(longitude_1.ravel(), latitude_1.ravel(), longitude_2.ravel(), latitude_2.ravel())
+    _, _, metres = _wgs84().inv(longitude_1.ravel(), latitude_1.ravel(), longitude_2.ravel(), latitude_2.ravel())
     kilometres: Floats = np.asarray(metres, dtype=np.float64).reshape(shape) / 1000.0
     return kilometres
+
+
+@cache
+def _wgs84() -> Geod:
+    from pyproj import Geod
+
+    return Geod(ellps="WGS84")
 
 
 def route_km(distance_km: npt.ArrayLike) -> Floats:

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pandas as pd
-from scipy.sparse import csr_matrix
-from scipy.sparse.csgraph import dijkstra
 
 from planner.fleet import Fleet, Floats, Ints, positions
 from planner.latency.distance import FIBRE_MS_PER_KM, route_km
 from planner.latency.figures import Figures
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_matrix
 
 
 def from_links(fleet: Fleet) -> Figures:
@@ -25,6 +28,8 @@ def from_links(fleet: Fleet) -> Figures:
     sites, hubs = np.flatnonzero(site_node >= 0), np.flatnonzero(hub_node >= 0)
     if not (len(sites) and len(hubs)):
         return Figures.none()
+    from scipy.sparse.csgraph import dijkstra
+
     graph = _graph(node[0::2], node[1::2], one_way_ms, len(names))
     keys, rtts = [], []
     for hub in hubs:  # one hub at a time: a table of all nodes by all hubs would be dense
@@ -49,6 +54,8 @@ def delays_of_links(fleet: Fleet) -> tuple[np.ndarray, Floats]:
 
 def _graph(one: Ints, other: Ints, one_way_ms: Floats, nodes: int) -> csr_matrix:
     """Return the graph as an upper triangle with the fastest of parallel links; a matrix would add them up."""
+    from scipy.sparse import csr_matrix
+
     low, high = np.minimum(one, other), np.maximum(one, other)
     order = np.lexsort((one_way_ms, high, low))
     low, high, one_way_ms = low[order], high[order], one_way_ms[order]

@@ -34,15 +34,25 @@ def put(cell: Cell, value: Value) -> None:
     if value is None or value == "":
         return
     if not isinstance(value, str):
-        cell.value = _number(value) if isinstance(value, float) else value
+        cell.value = number(value) if isinstance(value, float) else value
         return
-    cell.value = _LOOKS_ESCAPED.sub("_x005F_", safe_text(value))
+    cell.value = cell_text(value)
     cell.data_type = "s"  # openpyxl takes "=..." for a formula and "#N/A" for an error
-    if value.startswith(_FORMULA_STARTS):
+    if looks_like_formula(value):
         cell.quotePrefix = True  # so it stays text when somebody edits the cell and presses Enter
 
 
-def _number(value: float) -> float | None:
+def cell_text(text: str) -> str:
+    """Return ``text`` as the file format has it: safe, and with what readers would take for an escape escaped."""
+    return _LOOKS_ESCAPED.sub("_x005F_", safe_text(text))
+
+
+def looks_like_formula(text: str) -> bool:
+    """Say whether somebody who edits a cell with ``text`` would turn it into a formula."""
+    return text.startswith(_FORMULA_STARTS)
+
+
+def number(value: float) -> float | None:
     """Return ``value`` to the 15 digits that spreadsheet programs keep, so that saving there changes nothing."""
     return float(f"{value:.15g}") if math.isfinite(value) else None
 

@@ -28,9 +28,10 @@ _FIELDS = (
 
 def write_explanation(book: Book) -> None:
     """Add the sheet: one row for each sheet of the fleet workbook, and one for each of its columns and settings."""
-    page = write_table(book, SHEET, _FIELDS, _rows())
+    rows = list(_rows())
+    page = write_table(book, SHEET, _FIELDS, rows)
     page.sheet_properties.tabColor = styles.BLUE
-    area = f"C2:C{page.max_row}"
+    area = f"C2:C{1 + len(rows)}"
     page.conditional_formatting.add(area, styles.when('LEFT($C2,3)="yes"', "note"))
 
 

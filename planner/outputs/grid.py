@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from openpyxl.cell.cell import Cell
 from openpyxl.utils import get_column_letter
 from openpyxl.workbook import Workbook
+from openpyxl.worksheet.filters import AutoFilter
 from openpyxl.worksheet.properties import PageSetupProperties
-from openpyxl.worksheet.table import Table, TableStyleInfo
+from openpyxl.worksheet.table import Table, TableColumn, TableStyleInfo
 from openpyxl.worksheet.worksheet import Worksheet
 
 from planner.errors import InputError
@@ -19,6 +20,7 @@ from planner.outputs import cellsafe, styles
 from planner.outputs.atomic import write_bytes
 from planner.outputs.book_bytes import book_bytes
 from planner.outputs.cellsafe import Value
+from planner.outputs.sheet_text import Body, Content, SheetText, with_bodies
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,11 +42,32 @@ class Book:
         if workbook is None:
             self.workbook.remove(self.workbook.worksheets[0])
         self.looks = styles.add_styles(self.workbook)
+        self._bodies: dict[Worksheet, tuple[Body, SheetText]] = {}
 
     def new_sheet(self, name: str) -> Worksheet:
         """Add an empty sheet; a name that spreadsheet programs refuse is mended."""
         sheet: Worksheet = self.workbook.create_sheet(cellsafe.sheet_name(name, self.workbook.sheetnames))
         return sheet
+
+    def append(self, sheet: Worksheet, rows: Iterable[Sequence[Content]], looks: Sequence[str]) -> Body:
+        """Write ``rows`` below what ``sheet`` holds; ``looks`` are the styles of its columns by name.
+
+        Nothing can be put below them by openpyxl then. Raises InputError when there are more than a sheet holds.
+        """
+        if sheet not in self._bodies:
+            first = 1 if next(sheet.values, None) is None else sheet.max_row + 1
+            self._bodies[sheet] = Body(first, max(sheet.max_column, len(looks))), SheetText(sheet, self.looks)
+        body, text = self._bodies[sheet]
+        for number, row in enumerate(rows, start=body.last + 1):
+            if number > cellsafe.MAX_ROWS:
+                raise _too_large(sheet.title, f"more than {cellsafe.MAX_ROWS - 1:,} rows", f"{cellsafe.MAX_ROWS:,}")
+            body.rows.append(text.cells(number, row, looks))
+        return body
+
+    def to_bytes(self) -> bytes:
+        """Return the workbook as an .xlsx file; raises InputError when the disk for temporary files takes no more."""
+        without = book_bytes(self.workbook)  # which settles where each sheet is
+        return with_bodies(without, {sheet.path.lstrip("/"): body for sheet, (body, _) in self._bodies.items()})
 
     def save(self, path: str | os.PathLike[str], title: str | None = None, version: str = "") -> None:
         """Write the workbook, whole or not at all; raises InputError when it cannot be written.
@@ -54,10 +77,10 @@ class Book:
         if title is not None:
             self.workbook.properties.title = title
             self.workbook.properties.creator = f"castingvote {version}".strip()
-        write_bytes(path, book_bytes(self.workbook))
+        write_bytes(path, self.to_bytes())
 
 
-def write_table(book: Book, name: str, fields: Sequence[Field], rows: Iterable[Sequence[Value]]) -> Worksheet:
+def write_table(book: Book, name: str, fields: Sequence[Field], rows: Iterable[Sequence[Content]]) -> Worksheet:
     """Add a sheet that holds one table and return it.
 
     ``rows`` has one value for each field. Raises InputError when there are more rows or columns than a sheet holds.
@@ -66,10 +89,11 @@ def write_table(book: Book, name: str, fields: Sequence[Field], rows: Iterable[S
         raise _too_large(name, f"{len(fields):,} columns", f"{cellsafe.MAX_COLUMNS:,}")
     sheet = book.new_sheet(name)
     _write_row(sheet, book, ((field.heading, _heading_style(field)) for field in fields))
-    last, fit = _write_rows(sheet, book, fields, rows)
-    fit.set_sizes(sheet)
+    fit = _Fit(fields)
+    body = book.append(sheet, fit.watching(rows), [field.style for field in fields])
+    fit.set_sizes(sheet, body)
     # A table needs one row below its headings, be it blank.
-    _add_filters(sheet, f"A1:{get_column_letter(len(fields))}{max(last, 2)}", book.workbook)
+    _add_filters(sheet, f"A1:{get_column_letter(len(fields))}{max(body.last, 2)}", book.workbook)
     sheet.freeze_panes = "B2"
     set_up_print(sheet, title_rows="1:1")
     return sheet
@@ -97,16 +121,26 @@ class _Fit:
     def __init__(self, fields: Sequence[Field]) -> None:
         self._fields = fields
         self._longest = [0] * len(fields)
+        self._room = [_characters(field.most) for field in fields]
         self._tall: list[tuple[int, int, str]] = []
 
-    def see(self, row: int, index: int, text: str) -> None:
-        length = len(text)
-        if "\n" in text or _width(length) > self._fields[index].most:
-            self._tall.append((row, index, text))
-            length = max(len(line) for line in text.split("\n"))
-        self._longest[index] = max(self._longest[index], length)
+    def watching(self, rows: Iterable[Sequence[Content]]) -> Iterator[Sequence[Content]]:
+        """Yield the rows, which go below the headings, as they are."""
+        for number, row in enumerate(rows, start=2):
+            for index, value in enumerate(row):
+                if isinstance(value, str):
+                    self._see(number, index, value)
+            yield row
 
-    def set_sizes(self, sheet: Worksheet) -> None:
+    def _see(self, row: int, index: int, text: str) -> None:
+        length = len(text)
+        if length > self._room[index] or "\n" in text:
+            self._tall.append((row, index, text))
+            length = max(map(len, text.split("\n")))
+        if length > self._longest[index]:
+            self._longest[index] = length
+
+    def set_sizes(self, sheet: Worksheet, body: Body) -> None:
         widths = []
         for field, longest in zip(self._fields, self._longest, strict=True):
             # Room for the filter button; a heading of several words may take two lines, and no more.
@@ -120,7 +154,21 @@ class _Fit:
         for row, index, text in self._tall:
             lines[row] = max(lines.get(row, 1), styles.lines_needed(text, widths[index]))
         for row, number in lines.items():
-            sheet.row_dimensions[row].height = styles.row_height(number)
+            body.heights[row] = styles.row_height(number)
+
+
+def _characters(width: float) -> int:
+    """Return how long a text may be for a column of ``width``.
+
+    >>> [_width(_characters(width)) <= width < _width(_characters(width) + 1) for width in (8, 14, 20, 75)]
+    [True, True, True, True]
+    """
+    length = int(width)
+    while _width(length) > width:
+        length -= 1
+    while _width(length + 1) <= width:
+        length += 1
+    return length
 
 
 def _in_two_lines(heading: str) -> int:
@@ -139,21 +187,6 @@ def _width(characters: int) -> float:
     return 2 + min(characters, 12 + 0.88 * (characters - 12))
 
 
-def _write_rows(
-    sheet: Worksheet, book: Book, fields: Sequence[Field], rows: Iterable[Sequence[Value]]
-) -> tuple[int, _Fit]:
-    """Write the rows from row 2 on; return the number of the last one and what they need for room."""
-    last, fit = 1, _Fit(fields)
-    for last, row in enumerate(rows, start=2):
-        if last > cellsafe.MAX_ROWS:
-            raise _too_large(sheet.title, f"more than {cellsafe.MAX_ROWS - 1:,} rows", f"{cellsafe.MAX_ROWS:,}")
-        _write_row(sheet, book, zip(row, (_style(*pair) for pair in zip(fields, row, strict=True)), strict=True))
-        for index, value in enumerate(row):
-            if isinstance(value, str):
-                fit.see(last, index, value)
-    return last, fit
-
-
 def _write_row(sheet: Worksheet, book: Book, cells: Iterable[tuple[Value, str]]) -> None:
     """Append a row of values, each with the name of its style."""
     row = []
@@ -165,18 +198,15 @@ def _write_row(sheet: Worksheet, book: Book, cells: Iterable[tuple[Value, str]])
     sheet.append(row)
 
 
-def _style(field: Field, value: Value) -> str:
-    """Return the style of a cell; text in a user's own column is kept from turning into a number when edited."""
-    return styles.TEXT if field.style == styles.ANY and isinstance(value, str) else field.style
-
-
 def _heading_style(field: Field) -> str:
     return field.heading_style or styles.heading_of(field.style)
 
 
 def _add_filters(sheet: Worksheet, area: str, workbook: Workbook) -> None:
     taken = [table for other in workbook.worksheets for table in other.tables]
-    table = Table(displayName=cellsafe.table_name(sheet.title, taken), ref=area)
+    table = Table(displayName=cellsafe.table_name(sheet.title, taken), ref=area, autoFilter=AutoFilter(ref=area))
+    # openpyxl would look the names up in the sheet, and make a cell of every place of the table for it.
+    table.tableColumns = [TableColumn(id=at, name=str(cell.value)) for at, cell in enumerate(sheet[1], start=1)]
     table.tableStyleInfo = TableStyleInfo(name="TableStyleLight1", showRowStripes=True)
     sheet.add_table(table)
 

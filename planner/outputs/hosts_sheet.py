@@ -8,9 +8,9 @@ from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
 
 from planner.outputs import headings, styles
-from planner.outputs.cellsafe import Value
 from planner.outputs.facts import Facts, margin_ms
 from planner.outputs.grid import Book, Field, write_table
+from planner.outputs.sheet_text import Content, Formula
 from planner.plan import Host
 from planner.words import counted
 
@@ -28,7 +28,7 @@ _FIELDS = (
     Field("worst margin ms", styles.MS, least=12),
     Field(headings.ORIGIN, least=18),
     Field("blast radius", least=24),
-    Field(headings.LIVE_CHECK, least=14),
+    Field(headings.LIVE_CHECK, styles.FORMULA, least=14),
 )
 _LETTER = {field.heading: get_column_letter(number) for number, field in enumerate(_FIELDS, start=1)}
 # Columns of the sheet Assignments that the check adds up: clusters by host.
@@ -40,7 +40,6 @@ def write_hosts(book: Book, facts: Facts) -> Worksheet:
     """Add the sheet; one row for each host, in the order of the plan. Only the live check is a formula."""
     sheet = write_table(book, headings.HOSTS, _FIELDS, _rows(facts))
     last = max(2, 1 + facts.plan.hosts)
-    _add_live_check(sheet, facts)
     load, check, origin = (_LETTER[name] for name in (_LOAD, headings.LIVE_CHECK, headings.ORIGIN))
     sheet.conditional_formatting.add(f"{load}2:{load}{last}", styles.bar())
     sheet.conditional_formatting.add(f"{check}2:{check}{last}", styles.when(f'LEFT(${check}2,4)="over"', "bad"))
@@ -48,17 +47,8 @@ def write_hosts(book: Book, facts: Facts) -> Worksheet:
     return sheet
 
 
-def live_check_results(facts: Facts) -> dict[str, str]:
-    """Return what the live check of each host says as long as nobody edits the assignments, by cell address."""
-    results = {}
+def _rows(facts: Facts) -> Iterator[tuple[Content, ...]]:
     for row, host in enumerate(facts.plan.host_list, start=2):
-        over = sum(assignment.clusters for assignment in facts.by_host.get(host.host, [])) - host.usable
-        results[f"{_LETTER[headings.LIVE_CHECK]}{row}"] = f"over by {over}" if over > 0 else "ok"
-    return results
-
-
-def _rows(facts: Facts) -> Iterator[tuple[Value, ...]]:
-    for host in facts.plan.host_list:
         assignments = facts.by_host.get(host.host, [])
         sites = len({assignment.site for assignment in assignments})
         yield (
@@ -74,7 +64,7 @@ def _rows(facts: Facts) -> Iterator[tuple[Value, ...]]:
             min(map(margin_ms, assignments), default=None),
             _origin(host),
             f"{counted(host.clusters, 'cluster')} at {counted(sites, 'site')}",
-            None,
+            _live_check(facts, host, row),
         )
 
 
@@ -82,8 +72,8 @@ def _origin(host: Host) -> str:
     return headings.EXISTING if host.existing else headings.NEW
 
 
-def _add_live_check(sheet: Worksheet, facts: Facts) -> None:
-    """Compare the clusters that the sheet Assignments now gives each host with what is usable.
+def _live_check(facts: Facts, host: Host, row: int) -> Formula:
+    """Compare the clusters that the sheet Assignments now gives ``host``, in row number ``row``, with what is usable.
 
     EXACT inside SUMPRODUCT, not SUMIFS: SUMIFS takes host "0042" for 42 and "A*" for a pattern, and
     ignores case. Plain ranges, because not every program follows references to table columns.
@@ -91,9 +81,8 @@ def _add_live_check(sheet: Worksheet, facts: Facts) -> None:
     last = 1 + len(facts.plan.assignments) + _SPARE_ROWS
     hosts = f"{headings.ASSIGNMENTS}!${_HOST}$2:${_HOST}${last}"
     clusters = f"{headings.ASSIGNMENTS}!${_CLUSTERS}$2:${_CLUSTERS}${last}"
-    column, usable = _LETTER[headings.LIVE_CHECK], _LETTER[headings.USABLE]
-    for row in range(2, 2 + facts.plan.hosts):
-        now = f"SUMPRODUCT(--EXACT({hosts},$A{row}),{clusters})"
-        cell = sheet[f"{column}{row}"]
-        cell.number_format = "General"  # a cell of text format would show the formula itself
-        cell.value = f'=IF({now}<=${usable}{row},"ok","over by "&({now}-${usable}{row}))'
+    usable = f"${_LETTER[headings.USABLE]}{row}"
+    now = f"SUMPRODUCT(--EXACT({hosts},$A{row}),{clusters})"
+    over = sum(assignment.clusters for assignment in facts.by_host.get(host.host, [])) - host.usable
+    formula = f'=IF({now}<={usable},"ok","over by "&({now}-{usable}))'
+    return Formula(formula, f"over by {over}" if over > 0 else "ok")

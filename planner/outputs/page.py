@@ -100,7 +100,8 @@ class Page:
         for column in self._widths:
             if column >= first:
                 self._cell(column, text if column == first else None, style)
-        self._sheet.merge_cells(f"{first}{self._row}:{self._last}{self._row}")
+        # merge_cells would also clear the cells and set their borders anew, which takes most of a page's time.
+        self._sheet.merged_cells.add(f"{first}{self._row}:{self._last}{self._row}")
 
     def _set_lines(self, lines: int, size: float = styles.SIZE) -> None:
         self._sheet.row_dimensions[self._row].height = row_height(lines, size)

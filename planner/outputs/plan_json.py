@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import fields, is_dataclass
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from planner.fleet import Finding
@@ -25,10 +26,10 @@ def plan_to_json(plan: Plan, readiness: Readiness | None = None) -> str:
     ``readiness`` (see `planner.audit`) follows under the key of this name, counted by the hubs of the plan.
     Raises ValueError when a number is NaN or infinite: a plan that holds one is at fault.
     """
-    text = _object(plan_to_dict(plan))
+    text = _object(_members(plan))
     if readiness is None:
         return f"{text}\n"
-    audited = _object(readiness_to_dict(readiness.for_plan(plan)))
+    audited = _object(_audited(readiness.for_plan(plan)))
     whole = text.removesuffix("\n}")
     return f'{whole},\n"readiness": {audited}\n}}\n'
 
@@ -38,52 +39,52 @@ def write_json(plan: Plan, path: str | os.PathLike[str], readiness: Readiness | 
     write_text(path, plan_to_json(plan, readiness))
 
 
-def plan_to_dict(plan: Plan) -> dict[str, Any]:
-    """Return ``plan`` as plain dicts and lists, keyed as in plan.json."""
+def _members(plan: Plan) -> dict[str, Any]:
+    """Return what plan.json says of ``plan``, in order."""
     return {
         "format": FORMAT,
         "headline": headline(plan),
         "status": plan.status,
         "complete": plan.complete,
-        "aims": [asdict(aim) for aim in plan.aims],
+        "aims": list(plan.aims),
         "objective": plan.objective,
         "objective_value": plan.objective_value,
         "hosts": plan.hosts,
         "lower_bound": plan.lower_bound,
         "gap": plan.gap,
         "seconds": dict(plan.seconds),
-        "host_list": [asdict(host) for host in plan.host_list],
-        "assignments": [asdict(assignment) for assignment in plan.assignments],
-        "unserved": [asdict(unserved) for unserved in plan.unserved],
-        "uncovered": [asdict(uncovered) for uncovered in plan.uncovered],
-        "cover_prices": [asdict(price) for price in plan.cover_prices],
-        "no_host_needed": [asdict(spared) for spared in plan.no_host_needed],
-        "measure_first": [asdict(pair) for pair in plan.measure_first],
+        "host_list": list(plan.host_list),
+        "assignments": list(plan.assignments),
+        "unserved": list(plan.unserved),
+        "uncovered": list(plan.uncovered),
+        "cover_prices": list(plan.cover_prices),
+        "no_host_needed": list(plan.no_host_needed),
+        "measure_first": list(plan.measure_first),
         "proof": {"kind": plan.proof.kind, "words": plan.proof.words, "details": dict(plan.proof.details)},
-        "findings": [asdict(finding) for finding in plan.findings],
+        "findings": list(plan.findings),
         "policy": dict(plan.policy),
-        "sources": [asdict(source) for source in plan.sources],
+        "sources": list(plan.sources),
         "version": plan.version,
     }
 
 
-def readiness_to_dict(readiness: Readiness) -> dict[str, Any]:
-    """Return the audit as plain dicts and lists, the counts first and the sites with their items last."""
+def _audited(readiness: Readiness) -> dict[str, Any]:
+    """Return what plan.json says of an audit, the counts first and the sites with their items last."""
     return {
         "counts": readiness.counts,
-        "most_frequent": [asdict(kind) for kind in readiness.most_frequent],
-        "management": [asdict(count) for count in readiness.management],
+        "most_frequent": list(readiness.most_frequent),
+        "management": list(readiness.management),
         "management_by": readiness.management_by,
         "assumptions": list(readiness.assumptions),
-        "checks": [asdict(check) for check in readiness.checks],
-        "sites": [asdict(site) for site in readiness.sites],
+        "checks": list(readiness.checks),
+        "sites": list(readiness.sites),
     }
 
 
 def check_to_json(findings: Sequence[Finding], readiness: Readiness | None) -> str:
     """Return findings and audit as JSON text; no audit where the fleet cannot be built."""
-    audited = "null" if readiness is None else _object(readiness_to_dict(readiness))
-    listed = _member("findings", [asdict(finding) for finding in findings])
+    audited = "null" if readiness is None else _object(_audited(readiness))
+    listed = _member("findings", list(findings))
     return f'{{\n{listed},\n"readiness": {audited}\n}}\n'
 
 
@@ -98,11 +99,21 @@ def _member(key: str, value: Any) -> str:
 
 
 def _text(value: Any) -> str:
-    return json.dumps(value, allow_nan=False, default=_from_numpy)
+    return _ENCODER.encode(value)
 
 
-def _from_numpy(value: Any) -> Any:
-    """Return a NumPy scalar or array as plain data; the sizing part may leave some in the proof."""
+def _plain(value: Any) -> Any:
+    """Return a dataclass as a dict; a NumPy scalar or array, which sizing may leave in the proof, as plain data."""
+    if is_dataclass(value) and not isinstance(value, type):
+        return {name: getattr(value, name) for name in _names(type(value))}
     if hasattr(value, "tolist"):
         return value.tolist()
     raise TypeError(f"a plan cannot hold {type(value).__name__} in JSON")
+
+
+@cache
+def _names(kind: type[Any]) -> tuple[str, ...]:
+    return tuple(field.name for field in fields(kind))
+
+
+_ENCODER = json.JSONEncoder(allow_nan=False, default=_plain)

@@ -18,7 +18,6 @@ from planner.errors import InputError
 from planner.fleet import Finding
 from planner.outputs import headings, styles
 from planner.outputs.atomic import write_bytes
-from planner.outputs.book_bytes import book_bytes
 from planner.outputs.cellsafe import Value, put
 from planner.outputs.extended_validations import carry_over
 from planner.outputs.grid import Book, Field, set_up_print, write_table
@@ -52,7 +51,7 @@ def write_progress_workbook(
     _write_burn_down(book, progress)
     if progress.clashes:
         _write_clashes(book, progress)
-    write_bytes(path, book_bytes(workbook))
+    write_bytes(path, book.to_bytes())
 
 
 def _open(source: str | os.PathLike[str]) -> Workbook:

@@ -9,9 +9,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from openpyxl.cell.cell import Cell
 from openpyxl.utils import get_column_letter
-from openpyxl.worksheet.worksheet import Worksheet
 
 from planner import columns
 from planner.columns import Sheet
@@ -59,21 +57,8 @@ def _write_table(book: Book, sheet: Sheet, table: pd.DataFrame) -> None:
         cell = page[f"{get_column_letter(number)}1"]
         cell.style = styles.HEADING
         cellsafe.put(cell, name)
-    looks = [book.looks[look] for look in (*known.values(), *[styles.ANY] * len(own))]
-    values = [_values(table[name]) for name in (*known, *own)]
-    text = book.looks[styles.TEXT]
-    for row in zip(*values, strict=True):
-        cells = []
-        for position, (value, look) in enumerate(zip(row, looks, strict=True)):
-            of_text = position >= len(known) and isinstance(value, str)
-            cells.append(_cell(page, value, text if of_text else look))
-        page.append(cells)
-
-
-def _cell(page: Worksheet, value: cellsafe.Value, look: Any) -> Cell:
-    cell = Cell(page, 1, 1, style_array=look)
-    cellsafe.put(cell, value)
-    return cell
+    looks = (*known.values(), *[styles.ANY] * len(own))
+    book.append(page, zip(*(_values(table[name]) for name in (*known, *own)), strict=True), looks)
 
 
 def _values(column: pd.Series[Any]) -> list[cellsafe.Value]:
@@ -95,17 +80,15 @@ def _write_matrix(book: Book, table: pd.DataFrame) -> None:
     hub, hubs = pd.factorize(table["hub"].astype(str).to_numpy(dtype=object))
     rtt_ms = np.full((len(sites), len(hubs)), np.nan)
     rtt_ms[site, hub] = table["rtt_ms"].to_numpy(dtype=np.float64)
-    heading, text, number = (book.looks[look] for look in (styles.HEADING, styles.FILL_IN, styles.FILL_IN_NUMBER))
-    page.append([_cell(page, name, heading) for name in ("site", *hubs)])
-    for name, row in zip(sites, rtt_ms.tolist(), strict=True):
-        page.append([_cell(page, name, text), *(_cell(page, cellsafe.plain(value), number) for value in row)])
+    book.append(page, [("site", *hubs)], [styles.HEADING] * (1 + len(hubs)))
+    rows = ((name, *map(cellsafe.plain, row)) for name, row in zip(sites, rtt_ms.tolist(), strict=True))
+    book.append(page, rows, (styles.FILL_IN, *[styles.FILL_IN_NUMBER] * len(hubs)))
     page.freeze_panes = "B2"
 
 
 def _write_policy(book: Book, fleet: Fleet) -> None:
     page = write_headings(book, columns.POLICY)
-    for name, value in _settings(fleet):
-        page.append([_cell(page, name, book.looks[styles.TEXT]), _cell(page, value, book.looks[styles.FILL_IN])])
+    book.append(page, _settings(fleet), (styles.TEXT, styles.FILL_IN))
     page.column_dimensions["A"].width, page.column_dimensions["B"].width = 26, 20
 
 

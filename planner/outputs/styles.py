@@ -11,6 +11,8 @@ from openpyxl.styles.cell_style import StyleArray
 from openpyxl.styles.differential import DifferentialStyle
 from openpyxl.workbook import Workbook
 
+Looks = dict[str, StyleArray]  # what a cell needs to bear each style, by its name
+
 # Okabe and Ito, Color Universal Design (2002, revised 2008); check value UI-3.
 BLACK = "000000"
 ORANGE = "E69F00"
@@ -61,6 +63,7 @@ FILL_IN_DATE = "Plan fill in date"
 FILL_IN_MOMENT = "Plan fill in moment"
 FILL_IN_NUMBER = "Plan fill in number"
 SETTING = "Plan setting"
+FORMULA = "Plan formula"  # a cell of text format would show the formula itself
 HEADING = "Plan heading"
 HEADING_OF_NUMBERS = "Plan heading of numbers"
 FILL_IN_HEADING = "Plan fill in heading"
@@ -84,6 +87,7 @@ FORMATS = {
     DATE: "yyyy-mm-dd",
     MOMENT: "yyyy-mm-dd hh:mm",
     SETTING: "General",
+    FORMULA: "General",
     FILL_IN: "@",
     FILL_IN_DATE: "yyyy-mm-dd",
     FILL_IN_MOMENT: "yyyy-mm-dd hh:mm",
@@ -93,7 +97,7 @@ _TIMES = (DATE, MOMENT, FILL_IN_DATE, FILL_IN_MOMENT)
 _FILLED_IN = (FILL_IN, FILL_IN_DATE, FILL_IN_MOMENT, FILL_IN_NUMBER)
 
 
-def add_styles(workbook: Workbook) -> dict[str, StyleArray]:
+def add_styles(workbook: Workbook) -> Looks:
     """Make the cell styles of this module known to ``workbook``; return what a cell needs to bear each, by name."""
     looks = {}
     for style in (*_data_styles(), *_layout_styles()):
@@ -173,7 +177,7 @@ def _alignment(style: str) -> Alignment:
     if style in _TIMES:
         # Programs put them to the right, where they touch the text of the next column.
         return Alignment(horizontal="left", vertical="top")
-    return Alignment(vertical="top", wrap_text=style in (TEXT, ANY, FILL_IN))
+    return Alignment(vertical="top", wrap_text=style in (TEXT, ANY, FILL_IN, FORMULA))
 
 
 def fill(colour: str) -> PatternFill:

@@ -14,6 +14,7 @@ from planner.columns import Column, Kind, Sheet
 from planner.outputs import cellsafe, styles
 from planner.outputs.explanation import explain, write_explanation
 from planner.outputs.grid import Book, Field, set_up_print, write_table
+from planner.outputs.sheet_text import Styled
 from planner.outputs.validation import add_validation
 
 FORMATS: dict[Kind, str] = {
@@ -71,17 +72,14 @@ def _write_policy(book: Book) -> None:
         Field("unit", least=16),
         Field("meaning", least=50, most=95),
     )
-    rows = [(s.name, None, _default(s), s.unit, s.meaning) for s in columns.SETTINGS]
+    rows = [(s.name, _filled_in(s), _default(s), s.unit, s.meaning) for s in columns.SETTINGS]
     page = write_table(book, columns.POLICY.name, fields, rows)
     for number, setting in enumerate(columns.SETTINGS, start=2):
-        _fill_in_default(page, setting, number)
+        add_validation(page, setting, f"B{number}")
 
 
-def _fill_in_default(page: Worksheet, setting: Column, row: int) -> None:
-    cell = page[f"B{row}"]
-    cell.style = FORMATS.get(setting.kind, styles.FILL_IN)
-    cellsafe.put(cell, _default(setting))
-    add_validation(page, setting, f"B{row}")
+def _filled_in(setting: Column) -> Styled:
+    return Styled(_default(setting), FORMATS.get(setting.kind, styles.FILL_IN))
 
 
 def _default(setting: Column) -> cellsafe.Value:

@@ -13,12 +13,11 @@ from planner.outputs import words
 from planner.outputs.assignments_sheet import write_assignments
 from planner.outputs.atomic import write_bytes
 from planner.outputs.availability_sheets import write_availability
-from planner.outputs.book_bytes import book_bytes
 from planner.outputs.charts_sheet import write_charts
 from planner.outputs.drill_sheets import write_drills, write_radii
 from planner.outputs.facts import Facts
 from planner.outputs.grid import Book
-from planner.outputs.hosts_sheet import live_check_results, write_hosts
+from planner.outputs.hosts_sheet import write_hosts
 from planner.outputs.list_sheets import (
     write_findings,
     write_no_host_needed,
@@ -29,7 +28,6 @@ from planner.outputs.list_sheets import (
 from planner.outputs.measure_sheet import write_measure_first
 from planner.outputs.readiness_sheet import add_readiness
 from planner.outputs.record_sheet import write_record
-from planner.outputs.stored_results import with_results
 from planner.outputs.summary_sheet import write_summary
 from planner.plan import Plan
 
@@ -67,7 +65,7 @@ def write_workbook(
     write_summary(book, facts, written_at)
     if plan.host_list:
         write_charts(book, facts)
-    hosts = write_hosts(book, facts)
+    write_hosts(book, facts)
     write_assignments(book, facts)
     write_unserved(book, facts)
     if words.asks_for_cover(plan):
@@ -90,4 +88,4 @@ def write_workbook(
     workbook.properties.creator = f"castingvote {plan.version}".strip()
     workbook.properties.created = workbook.properties.modified = written_at
     workbook.calculation = CalcProperties(fullCalcOnLoad=True)
-    write_bytes(path, with_results(book_bytes(workbook), hosts.path.lstrip("/"), live_check_results(facts)))
+    write_bytes(path, book.to_bytes())

@@ -5,15 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from functools import cached_property
+from typing import TYPE_CHECKING
 
-import networkx as nx
 import numpy as np
 import numpy.typing as npt
-from scipy.sparse import csr_array
-from scipy.sparse.csgraph import dijkstra
 
 from planner.fleet import Fleet, Floats
 from planner.latency import delays_of_links
+
+if TYPE_CHECKING:
+    import networkx as nx
+    from scipy.sparse import csr_array
 
 Link = frozenset[str]
 
@@ -26,33 +28,46 @@ class Graph:
     """
 
     def __init__(self, fleet: Fleet) -> None:
-        self.graph = nx.Graph()
-        ends, delays = delays_of_links(fleet)
-        for (one, other), delay in zip(ends, delays, strict=True):
-            known = self.graph.get_edge_data(one, other, {"ms": np.inf})["ms"]
-            if one != other and delay <= known:
-                self.graph.add_edge(one, other, ms=float(delay))
-        self.names: list[str] = list(self.graph)
+        self._ends, self._ms = delays_of_links(fleet)
+        self.names: list[str] = list(self.graph) if len(self._ms) else []
         self.at = {name: at for at, name in enumerate(self.names)}
         self.steps = 0  # nodes visited by all searches together
 
     @cached_property
+    def graph(self) -> nx.Graph:
+        """The graph; each link has its delay as ``ms``."""
+        import networkx as nx
+
+        graph = nx.Graph()
+        for (one, other), delay in zip(self._ends, self._ms, strict=True):
+            known = graph.get_edge_data(one, other, {"ms": np.inf})["ms"]
+            if one != other and delay <= known:
+                graph.add_edge(one, other, ms=float(delay))
+        return graph
+
+    @cached_property
     def links(self) -> list[tuple[str, str]]:
         """Every link by its two ends."""
-        return list(self.graph.edges)
+        return list(self.graph.edges) if self.names else []
 
     @cached_property
     def bridges(self) -> set[Link]:
         """Links without which the graph falls apart."""
+        import networkx as nx
+
         return {frozenset(link) for link in nx.bridges(self.graph)}
 
     @cached_property
     def articulation_points(self) -> set[str]:
         """Nodes without which the graph falls apart."""
+        import networkx as nx
+
         return set(nx.articulation_points(self.graph))
 
     @cached_property
     def _delays(self) -> csr_array[np.float64, tuple[int, int]]:
+        from scipy.sparse import csr_array
+
         one, other = np.array([[self.at[a], self.at[b]] for a, b in self.links], dtype=np.int64).T
         ms = np.array([self.graph.edges[link]["ms"] for link in self.links])
         # Ordered by row and column, so that a link's two cells can be looked up.
@@ -76,6 +91,8 @@ class Graph:
 
     def search(self, start: str) -> tuple[Floats, npt.NDArray[np.int32]]:
         """Return delay in ms from ``start`` to each node, inf if it is not reached, and the node before (or < 0)."""
+        from scipy.sparse.csgraph import dijkstra
+
         self.steps += len(self.names)
         delay, previous = dijkstra(self._delays, indices=[self.at[start]], return_predecessors=True)
         return delay[0], previous[0]
