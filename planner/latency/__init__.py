@@ -11,8 +11,8 @@ A pair that none of them knows has no row: unknown is never zero. A measured pai
 measurement where that is known; what its age and evidence are good for is for the rules to say.
 """
 
-from planner.latency.distance import distance_km, estimate_range_ms
+from planner.latency.distance import distance_km, estimate_range_ms, farther_than
 from planner.latency.pairs import EVIDENCE, PairTable, resolve
 from planner.latency.wan import delays_of_links
 
-__all__ = ["EVIDENCE", "PairTable", "delays_of_links", "distance_km", "estimate_range_ms", "resolve"]
+__all__ = ["EVIDENCE", "PairTable", "delays_of_links", "distance_km", "estimate_range_ms", "farther_than", "resolve"]

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 # ITU-T Y.1541, Appendix III; both known to us from secondary texts).
 FIBRE_MS_PER_KM = 0.005
 LONGEST_FACTOR = 1.5  # of a route, by the distance as the crow flies; see `route_km`
+_LEAST_DEGREE_KM = 110.5
 ACCESS_MS = 5.0  # round trip through access lines and equipment at most: our convention, no source
 
 
@@ -49,6 +50,19 @@ def _wgs84() -> Geod:
     from pyproj import Geod
 
     return Geod(ellps="WGS84")
+
+
+def farther_than(km: float, latitude_1: Floats, longitude_1: Floats, latitude_2: Floats, longitude_2: Floats) -> Bools:
+    """Return which points, arrays (N,) in degrees, are more than ``km`` apart; False where a coordinate is NaN.
+
+    A degree of latitude is nowhere shorter than 110.57 km (WGS 84, at the equator), which settles nearly all.
+    """
+    far: Bools = np.abs(latitude_1 - latitude_2) * _LEAST_DEGREE_KM > km
+    near = np.flatnonzero(~far & ~np.isnan(latitude_1 + longitude_1 + latitude_2 + longitude_2))
+    if len(near):
+        far[near] = distance_km(latitude_1[near], longitude_1[near], latitude_2[near], longitude_2[near]) > km
+    far[np.isnan(longitude_1 + longitude_2)] = False
+    return far
 
 
 def route_km(distance_km: npt.ArrayLike) -> Floats:

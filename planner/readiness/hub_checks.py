@@ -55,7 +55,7 @@ class HubChecks:
         left = self._pairs.take(~shown[self._pairs.site])
         while len(left):  # the first pool of a site settles nearly all of them, so distances are few
             _, first = np.unique(left.site, return_index=True)
-            far = self._checker.facts.distance_km(left.take(first)) > ONE_PLACE_KM
+            far = self._checker.facts.farther_than(ONE_PLACE_KM, left.take(first))
             shown[left.site[first[far]]] = True
             later: Bools = np.ones(len(left), dtype=np.bool_)
             later[first] = False

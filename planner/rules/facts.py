@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from planner.fleet import Bools, Fleet, Floats, Ints, positions
-from planner.latency import distance_km, resolve
+from planner.latency import distance_km, farther_than, resolve
 from planner.releases import Release, parse_release
 from planner.rules.pairs import Pairs
 
@@ -125,13 +125,19 @@ class Facts:
 
     def distance_km(self, pairs: Pairs) -> Floats:
         """Distance between site and hub of each pair in km; NaN where a coordinate is missing."""
-        sites, pools = self.fleet.sites, self.fleet.pools
-        return distance_km(
-            sites["latitude"].to_numpy()[pairs.site],
-            sites["longitude"].to_numpy()[pairs.site],
-            pools["latitude"].to_numpy()[pairs.pool],
-            pools["longitude"].to_numpy()[pairs.pool],
+        return distance_km(*self._places(pairs))
+
+    def farther_than(self, km: float, pairs: Pairs) -> Bools:
+        """Whether site and hub of each pair are more than ``km`` apart; False where a coordinate is missing."""
+        return farther_than(km, *self._places(pairs))
+
+    def _places(self, pairs: Pairs) -> tuple[Floats, Floats, Floats, Floats]:
+        """Latitude and longitude of each pair's site, then of its hub."""
+        of_table = ((self.fleet.sites, pairs.site), (self.fleet.pools, pairs.pool))
+        latitude_1, longitude_1, latitude_2, longitude_2 = (
+            table[name].to_numpy(dtype=np.float64)[at] for table, at in of_table for name in ("latitude", "longitude")
         )
+        return latitude_1, longitude_1, latitude_2, longitude_2
 
 
 def _columns(pairs: Iterable[tuple[int, int]]) -> tuple[Ints, Ints]:

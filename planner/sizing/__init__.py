@@ -13,7 +13,6 @@ from planner.fleet import Finding, Fleet, fitted
 from planner.plan import Plan
 from planner.rules import Checker
 from planner.sizing.assemble import assemble
-from planner.sizing.cover import own_rather_than_bare, plan_covered
 from planner.sizing.host_counts.cutting_planes import reference_counts
 from planner.sizing.host_counts.fewest_hosts import SecondaryCosts, size
 from planner.sizing.instance.incumbent import read_today
@@ -60,7 +59,11 @@ def plan(
     began = time.perf_counter()
     budget = SolveBudget(seconds=limit, seed=seed, watch=watch)
     checker = Checker(fleet)
-    problem = own_rather_than_bare(fleet, build_problem(fleet, checker))
+    problem = build_problem(fleet, checker)
+    if fleet.policy.cover != "none":
+        from planner.sizing.cover.road import own_rather_than_bare, plan_covered
+
+        problem = own_rather_than_bare(fleet, problem)
     today = read_today(fleet, problem)
     eligible = time.perf_counter()
     with budget.listening():

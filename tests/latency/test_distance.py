@@ -5,10 +5,10 @@ import math
 import numpy as np
 import pytest
 from geographiclib.geodesic import Geodesic
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from planner.latency import distance_km, resolve
+from planner.latency import distance_km, farther_than, resolve
 from planner.latency.distance import estimated_rtt_ms, route_km
 
 _LATITUDES, _LONGITUDES = st.floats(-90, 90), st.floats(-180, 180)
@@ -84,3 +84,14 @@ def test_a_hub_with_several_pools_lies_where_its_first_located_pool_does(fleet_o
     }
     table = resolve(fleet_of(SITES, hubs, unknown_latency="estimate"))
     assert table.rtt_ms[0] == pytest.approx(float(distance_km(54, -1, 54.5, -1.5)) * 1.5 * 0.01)
+
+
+@given(*[st.lists(st.tuples(st.floats(-90, 90), st.floats(-180, 180)), min_size=20, max_size=20)] * 2)
+@settings(max_examples=30, deadline=None)
+def test_farther_than_is_what_distances_say(ones, others):
+    one, other = np.array(ones), np.array(others)
+    other[::2] = one[::2] + (other[::2] - 45) / 10_000  # some near each other
+    one[3, 1] = other[5, 0] = np.nan
+    places = (one[:, 0], one[:, 1], np.clip(other[:, 0], -90, 90), other[:, 1])
+    for km in (0.5, 5.0, 500.0):
+        assert (farther_than(km, *places) == (distance_km(*places) > km)).all()

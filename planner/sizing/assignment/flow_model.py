@@ -37,7 +37,6 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
-import pulp
 
 from planner.fleet import Floats, Ints
 from planner.sizing.assignment.linking_rows import fewest_hosts, open_arcs, open_limits
@@ -57,6 +56,8 @@ class FlowModel:
 
     def __init__(self, problem: Problem, classes: Classes, *, serve_all: bool) -> None:
         self.problem, self.classes = problem, classes
+        import pulp
+
         self.model = pulp.LpProblem("hosts", pulp.LpMinimize)
         self.packed: set[int] = set()
         self.chosen = 0  # aims on arcs that are settled

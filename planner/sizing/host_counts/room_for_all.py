@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.sparse import coo_array, csr_array
-from scipy.sparse.csgraph import maximum_flow
 
 from planner.fleet import Ints
 from planner.sizing.instance.problem import Problem
@@ -46,6 +44,9 @@ def _shares_fit(problem: Problem, clusters: Ints, room: Ints) -> bool:
 
 def max_load(problem: Problem, clusters: Ints, room: Ints) -> int:
     """Return the most clusters that pools of ``room`` (P,) can take when site s brings ``clusters[s]`` (S,)."""
+    from scipy.sparse import coo_array, csr_array
+    from scipy.sparse.csgraph import maximum_flow
+
     sites, pools = problem.sites, problem.pools
     source, sink = sites + pools, sites + pools + 1
     tail = np.concatenate((np.full(sites, source), problem.site, sites + np.arange(pools)))

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
 
 from planner.errors import SolverError
 from planner.fleet import Fleet, Ints
@@ -16,6 +15,7 @@ from planner.sizing.instance.problem import Problem
 from planner.sizing.packing.arc_flow import pack
 from planner.sizing.packing.hosts_by_weight import keeps_weight, seat_by_weight
 from planner.sizing.packing.items import Item
+from planner.sizing.packing.matching import best_matching
 from planner.sizing.solution.placement import Placement
 from planner.sizing.solution.seating import Seat, Seating
 from planner.sizing.solvers.budget import SolveBudget
@@ -177,7 +177,7 @@ def _repack(
             if item.today in position:
                 stay[b, position[item.today]] += item.clusters
     bins = [_Bin(name, cap) for name in hosts]
-    for b, h in zip(*(side.tolist() for side in linear_sum_assignment(-stay)), strict=True):
+    for b, h in best_matching(stay):
         for i in packing.bins[b]:
             bins[h].take(multi_cluster[i], items[multi_cluster[i]].clusters)
     return bins

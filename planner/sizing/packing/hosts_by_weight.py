@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
 
 from planner.errors import SolverError
 from planner.sizing.packing.items import Item
+from planner.sizing.packing.matching import best_matching
 from planner.sizing.packing.two_dimensions import Kind, pack_weighed
 from planner.sizing.solvers.budget import SolveBudget
 
@@ -101,7 +101,7 @@ def _packed(items: Sequence[Item], hosts: Sequence[str], cap: int, most: float, 
     ]
     seats: Counter[tuple[int, str]] = Counter()
     wanted: dict[Kind, list[str]] = defaultdict(list)
-    for b, h in zip(*(side.tolist() for side in linear_sum_assignment(-np.array(stay))), strict=True):
+    for b, h in best_matching(np.array(stay, dtype=np.float64)):
         for kind, n in fillings[b].items():
             mine = [g for g in of_kind[kind] if items[g].today == hosts[h]][:n]
             for g in mine:

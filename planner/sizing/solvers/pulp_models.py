@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-import pulp
-
 from planner.sizing.solvers.budget import Outcome, SolveBudget
 from planner.sizing.solvers.highs import _INTERRUPTIBLE, _interrupter, _outcome, _quiet
 
 
 def linear(terms: Iterable[tuple[Any, float]]) -> Any:
     """Return the sum of variable times coefficient, in PuLP 3.3 and 4.x, without the cost of adding one by one."""
+    import pulp
+
     return getattr(pulp.LpAffineExpression, "from_list", pulp.LpAffineExpression)(list(terms))
 
 
@@ -29,6 +29,8 @@ def solve_model(model: Any, budget: SolveBudget, stage: str = "") -> Outcome:
 
 
 def _highs(budget: SolveBudget, stage: str) -> Any:
+    import pulp
+
     return pulp.HiGHS(
         msg=False,
         timeLimit=budget.left,

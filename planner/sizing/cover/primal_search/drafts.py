@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
 
 from planner.fleet import Fleet, Ints
 from planner.sizing.cover.primal_search.polish import pair_of
@@ -11,6 +10,7 @@ from planner.sizing.cover.primal_search.state import NOWHERE, State
 from planner.sizing.instance.classes import group
 from planner.sizing.instance.incumbent import Today
 from planner.sizing.instance.problem import Problem
+from planner.sizing.packing.matching import best_matching
 from planner.sizing.solution.counts import Counts, Sized
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solution.evaluator import objective_of
@@ -59,6 +59,6 @@ def _names(fleet: Fleet, problem: Problem, state: State, used: Ints, today: Toda
                 if named in at:
                     gain[i, at[named]] += 1.0
         gain -= np.arange(len(names)) * (0.5 / max(1, len(names)))
-        for i, j in zip(*(side.tolist() for side in linear_sum_assignment(-gain)), strict=True):
+        for i, j in best_matching(gain):
             found[int(mine[i])] = names[j]
     return found

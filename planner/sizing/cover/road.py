@@ -1,0 +1,226 @@
+"""Cover: a plan that survives the loss of any one host, hub or zone, with a standby for every site that can have it."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from planner.fleet import Bools, Fleet, Ints
+from planner.sizing.cover.best_draft import Best
+from planner.sizing.cover.host_by_host import HostByHost, solve_host_by_host
+from planner.sizing.cover.host_counts import sizings
+from planner.sizing.cover.losses import Losses, read_losses
+from planner.sizing.cover.primal_search.drafts import draft_of
+from planner.sizing.cover.primal_search.polish import settled_by_cost, weighed
+from planner.sizing.cover.primal_search.search import Found, PrimalSearch
+from planner.sizing.cover.standbys import find_standbys
+from planner.sizing.host_counts.cutting_planes import reference_counts
+from planner.sizing.host_counts.fewest_hosts import counts_decide
+from planner.sizing.instance.classes import group
+from planner.sizing.instance.incumbent import InForce, Today
+from planner.sizing.instance.problem import Problem, select
+from planner.sizing.packing.hosts import seat_all
+from planner.sizing.solution.attained import PAIR_AIMS, aim_costs
+from planner.sizing.solution.counts import Counts, Sized
+from planner.sizing.solution.draft import Draft
+from planner.sizing.solution.evaluator import evaluator_of
+from planner.sizing.solution.placement import Placement, TieBreak
+from planner.sizing.solution.seating import Seating
+from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.solvers.transportation import Cost, Transport, least_cost_flow
+from planner.sizing.tie_breaks.lexicographic import placed
+
+__all__ = ["own_rather_than_bare", "plan_covered"]
+
+_MOST_ADDED = 3  # hosts that are tried on top, where standbys lack room that the counts seemed to have
+_SEARCH_SECONDS = 120.0  # for the search host by host, at most
+_HOSTS_SECONDS = 60.0  # for the model host by host
+_SMALL = 100  # sites up to which exact engines have all the time there is
+_EXACT_SECONDS = 20.0  # for larger fleets in which more than sums over pools decides
+
+
+def own_rather_than_bare(fleet: Fleet, problem: Problem) -> Problem:
+    """Return the problem in which sites that could have no standby use their own tie-breaker where they may.
+
+    On a shared host they would be served without cover, and cover comes before what the objective counts.
+    """
+    losses = read_losses(fleet, problem)
+    coverable = losses.coverable_sites(problem)
+    rather = np.isfinite(problem.own_cost) & ~coverable
+    return select(problem, ~rather[problem.site]) if rather.any() else problem
+
+
+def plan_covered(
+    fleet: Fleet, problem: Problem, in_force: InForce, tie_breaks: Sequence[TieBreak], today: Today, budget: SolveBudget
+) -> Draft:
+    """Return the best plan that survives the losses of the policy's ``cover``, by the judge of `solution.evaluator`.
+
+    A constructed plan is there from the start. Exact engines give others, with bounds; where they leave a gap, or are
+    too slow, the search host by host goes on from the best.
+    """
+    losses = read_losses(fleet, problem)
+    evaluate = evaluator_of(problem, in_force, tie_breaks, cover=True)
+    search = PrimalSearch(problem, losses, budget if budget.seconds else budget.within(_SEARCH_SECONDS))
+    best = Best(problem, losses, evaluate)
+    found = search.first()
+    best.offer(_finished(fleet, problem, found, in_force, tie_breaks, today, budget))
+    for draft in _exact(fleet, problem, losses, in_force.incumbent, tie_breaks, today, budget):
+        best.offer(draft)
+        if best.closed and not draft.short:  # where it is short, the next one may be better among equals
+            break
+    if best.closed:
+        return best.draft
+    for better in search.better(found):
+        budget.tell("cover", better.state.hosts, best.bound)
+        best.offer(_finished(fleet, problem, better, in_force, tie_breaks, today, budget))
+        if best.closed:
+            break
+    return best.draft
+
+
+def _finished(
+    fleet: Fleet,
+    problem: Problem,
+    found: Found,
+    in_force: InForce,
+    tie_breaks: Sequence[TieBreak],
+    today: Today,
+    budget: SolveBudget,
+) -> Draft:
+    """Return the draft of a state, in which sites go where the later aims want them as far as there is room."""
+    first = [problem.pair_cost] if problem.objective == "cost" else []
+    costs = [
+        *first,
+        *(cost.values for cost in aim_costs(problem, in_force.incumbent, [x for x in tie_breaks if x in PAIR_AIMS])),
+    ]
+    state = settled_by_cost(found.state, found.bare, weighed(costs), budget) if costs else found.state
+    return draft_of(fleet, problem, state, today)
+
+
+def _exact(
+    fleet: Fleet,
+    problem: Problem,
+    losses: Losses,
+    incumbent: Bools,
+    tie_breaks: Sequence[TieBreak],
+    today: Today,
+    budget: SolveBudget,
+) -> Iterator[Draft]:
+    """Yield plans of the engines over pools and classes, and of a small fleet's model host by host.
+
+    Homes and standbys of single sites are looked for under the counts and homes of classes. Where sites that stay
+    together, or overlapping losses, leave no room although the sums say so, there is no standby for some of them.
+    """
+    sums = counts_decide(problem) and losses.kind != "host"
+    if not sums and problem.sites > _SMALL:
+        budget = budget.within(_EXACT_SECONDS)
+    for at, sized in enumerate(
+        sizings(problem, losses, incumbent, tie_breaks, budget, reference_counts(problem, incumbent))
+    ):
+        for trial in _carried_out(fleet, problem, losses, sized, incumbent, tie_breaks, today, budget):
+            yield trial
+            if not trial.short:
+                return
+        exact = solve_host_by_host(problem, losses, budget.within(_HOSTS_SECONDS)) if at == 0 else None
+        if exact is not None:
+            yield _as_covered(problem, losses, exact, today)
+            return
+        if at == _MOST_ADDED or budget.spent or sized.counts.unserved.any() or sized.uncovered:
+            return
+
+
+def _carried_out(
+    fleet: Fleet,
+    problem: Problem,
+    losses: Losses,
+    sized: Sized,
+    incumbent: Bools,
+    tie_breaks: Sequence[TieBreak],
+    today: Today,
+    budget: SolveBudget,
+) -> Iterator[Draft]:
+    """Yield ways to seat everybody: first the one of fewest moves, then one that finds room for more standbys.
+
+    Against the loss of a host, sites are dealt out over the hosts of their pool. Against larger losses, what stays free
+    in a pool is gathered on one host, where sites of several clusters find it.
+    """
+    placement = placed(problem, sized, incumbent, tie_breaks)
+    deal = _where_to(problem, losses, sized, placement) if losses.kind == "host" else None
+    for second in (False, True):
+        mine, gathered = (deal, deal is None) if second else (None, False)
+        seating = seat_all(fleet, problem, sized.counts.hosts, placement, today, budget, mine, gathered=gathered)
+        standbys = find_standbys(problem, losses, seating, budget)
+        short = standbys.without > sized.uncovered
+        # What counts standbys says nothing of a plan in which somebody lacks one.
+        told = dataclasses.replace(sized, evidence=None) if standbys.without else sized
+        yield Draft(told, placement, seating, standbys.host, short=short)
+
+
+def _where_to(problem: Problem, losses: Losses, sized: Sized, placement: Placement) -> Ints:
+    """Return the pool that each site would go to if its own pool lost a host, by the row of all its hosts, shape (S,).
+
+    When each host of a pool gets an equal share of the sites bound for each pool, none of them asks more than the
+    row allows for all of them; see `cover.loss_rows`. -1 where nothing is to be dealt out.
+    """
+    bound_for = np.full(problem.sites, -1, dtype=np.int64)
+    pool, hosts = problem.pool[placement.pair], sized.counts.hosts
+    site = problem.site[placement.pair]
+    load = np.bincount(pool, weights=placement.units, minlength=problem.pools).astype(np.int64)
+    for p in np.flatnonzero(hosts > 1):
+        m, mine = int(hosts[p]), site[pool == p]
+        room = np.maximum(0, m * (losses.room * hosts - load))
+        room[p] = max(0, m * (int(losses.room[p]) * (m - 1) - int(load[p])) + int(load[p]))
+        pairs = np.flatnonzero(np.isin(problem.site, mine))
+        row = np.searchsorted(np.sort(mine), problem.site[pairs])
+        flow = least_cost_flow(
+            Transport(row, problem.pool[pairs], problem.clusters[np.sort(mine)], room),
+            [Cost((problem.pool[pairs] != p).astype(np.float64), 1.0), Cost(problem.rtt_ms[pairs], 1e-3)],
+        )
+        if flow is not None:
+            used = np.flatnonzero(flow)
+            bound_for[problem.site[pairs[used]]] = problem.pool[pairs[used]]
+    return bound_for
+
+
+def _as_covered(problem: Problem, losses: Losses, exact: HostByHost, today: Today) -> Draft:
+    """Return a host-by-host answer in the form of the other engine."""
+    used = {seat.host for seat in exact.seats} | {standby for standby in exact.standbys if standby}
+    names: dict[int, list[str]] = {}
+    named: dict[str, str] = {}
+    for key in sorted(used, key=lambda key: [int(part) for part in key.split("/")]):
+        p = int(key.split("/")[0])
+        mine = names.setdefault(p, [])
+        named[key] = today.names[p][len(mine)]
+        mine.append(named[key])
+    seats = [dataclasses.replace(seat, host=named[seat.host]) for seat in exact.seats]
+    hosts = np.zeros(problem.pools, dtype=np.int64)
+    for p, mine in names.items():
+        hosts[p] = len(mine)
+    classes = group(problem, by_weight=True)
+    none = np.zeros(classes.count, dtype=np.int64)
+    counts = Counts(hosts, np.zeros(len(classes.pool)), none, none)
+    pair = np.array([seat.pair for seat in seats], dtype=np.int64)
+    standbys = tuple(named[key] if key else None for key in exact.standbys)
+    without = np.array([seat.site for seat, key in zip(seats, standbys, strict=True) if key is None], dtype=np.int64)
+    bare, can = (
+        int(problem.weights[without].sum()),
+        losses.coverable_sites(problem),
+    )
+    uncovered = int(problem.weights[without[can[without]]].sum())
+    return Draft(
+        Sized(
+            classes,
+            counts,
+            exact.value,
+            exact.bound,
+            True,
+            exact.word,
+            uncovered=uncovered,
+            least={"covered": float(bare)},
+        ),
+        Placement(pair, problem.clusters[problem.site[pair]], exact.unserved, exact.own, ()),
+        Seating(seats, names),
+        standbys,
+    )
