@@ -29,6 +29,7 @@ _HELP = ["-h", "--help"]
 # The module and the short help of each command, in the order in which they are listed.
 _COMMANDS = {
     "plan": ("plan", "Find the fewest tie-breaker hosts, with a proof."),
+    "adopt": ("adopt", "Take anybody's own spreadsheet: say what each column is, once."),
     "verify": ("verify", "Check a plan, also one edited by hand, against its fleet."),
     "explain": ("explain", "Say why not fewer hosts, and which small changes would help."),
     "replan": ("replan", "Plan anew from today: drain, freeze, fewest moves."),

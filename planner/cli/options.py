@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shlex
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -36,7 +37,7 @@ def FLEET(command: Command) -> Command:
         metavar="MAPPING.toml",
         expose_value=False,
         callback=_remember(_MAPPING),
-        help="Read sheets and columns as this file says; `check --write-mapping` makes one.",
+        help="Read sheets and columns as this file says; `adopt` makes one.",
     )
     pings = click.option(
         "--pings",
@@ -66,6 +67,20 @@ def given_pings() -> Path | None:
     """Return the folder of ping output that the command was called with."""
     path: Path | None = click.get_current_context().meta.get(_PINGS)
     return path
+
+
+def command_line(command: str, *arguments: object) -> str:
+    """Return a command of castingvote to paste, with the mapping and pings that this one was called with.
+
+    They go behind the first argument, the fleet.
+    """
+    context = click.get_current_context()
+    shared: list[object] = []
+    for option, key in (("--mapping", _MAPPING), ("--pings", _PINGS)):
+        if (path := context.meta.get(key)) is not None:
+            shared += [option, path]
+    words = [*arguments[:1], *shared, *arguments[1:]]
+    return " ".join(["castingvote", command, *(shlex.quote(str(word)) for word in words)])
 
 
 FORCE = click.option(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +11,7 @@ from planner.cli.options import (
     FLEET,
     QUIET,
     check_outputs,
+    command_line,
     json_file,
     page_name,
     put_in_place,
@@ -133,7 +133,7 @@ def plan(
         if certified is not None:
             say(certified.words(), err=to_stdout)
         if output is not None:
-            say(f"Next: castingvote verify {shlex.quote(str(fleet))} {shlex.quote(str(output))}", err=to_stdout)
+            say(f"Next: {command_line('verify', fleet, output)}", err=to_stdout)
     return 1 if result.unserved else 0
 
 

@@ -7,16 +7,20 @@ columns; ``cells`` (with ``numbers``, ``texts``, ``dates``, ``words``) cleans th
 ``checks`` (with ``evidence``) hold them against each other. ``road`` runs it all.
 """
 
+from planner.intake.adopting import Adopting, adopt
 from planner.intake.layout import SheetLayout
-from planner.intake.mapping import mapping_text
+from planner.intake.mapping_text import adoption_text, mapping_text
 from planner.intake.messages import REPAIRS, UNREADABLE
 from planner.intake.road import Inspection, fleet_from_tables, inspect_fleet, read_fleet
 
 __all__ = [
     "REPAIRS",
     "UNREADABLE",
+    "Adopting",
     "Inspection",
     "SheetLayout",
+    "adopt",
+    "adoption_text",
     "fleet_from_tables",
     "inspect_fleet",
     "mapping_text",

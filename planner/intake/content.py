@@ -2,7 +2,7 @@
 
 import datetime as dt
 import re
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -36,7 +36,12 @@ def sample(cells: npt.NDArray[Any]) -> list[Any]:
 def fits(cells: npt.NDArray[Any], column: Column) -> bool:
     """Return whether the values of a column can be what ``column`` should hold; a blank column can be anything."""
     values = sample(cells)
-    return sum(_fits(value, column) for value in values) >= _MOST * len(values)
+    return fits_share(values, column) >= _MOST
+
+
+def fits_share(values: Sequence[Any], column: Column) -> float:
+    """Return the share of ``values`` that ``column`` could hold; 1 where there is none."""
+    return sum(_fits(value, column) for value in values) / len(values) if values else 1.0
 
 
 def _fits(value: Any, column: Column) -> bool:

@@ -2,6 +2,7 @@
 
 import datetime as dt
 import re
+from collections.abc import Iterable
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -51,6 +52,16 @@ def is_date_text(text: str) -> bool:
     return _from_text(text) != _NOTHING
 
 
+def order_of_texts(texts: Iterable[str]) -> tuple[str, bool]:
+    """Return the order of day and month that ``texts`` leave no doubt of, and whether any of them needs it.
+
+    The order is ``day first`` or ``month first``, and empty where they differ or none tells.
+    """
+    read = [_from_text(text) for text in texts]
+    open_ones = any(r.certain is None and r != _NOTHING for r in read)
+    return _order(read).replace("_", " "), open_ones
+
+
 def moments(cells: Cells) -> npt.NDArray[np.datetime64]:
     """Return the column as datetime64, NaT where blank or wrong; a moment with an offset is turned into UTC.
 
@@ -60,7 +71,7 @@ def moments(cells: Cells) -> npt.NDArray[np.datetime64]:
         return cells.values.astype(_UNIT)
     values = cells.objects()
     texts = {position: _from_text(value) for position, value in enumerate(values) if type(value) is str and value}
-    order = _order(list(texts.values()))
+    order = _order(list(texts.values())) or _pinned_order(cells)
     read = [
         None if value == "" else _moment(cells, position, value, texts.get(position), order)
         for position, value in enumerate(values)
@@ -86,6 +97,12 @@ def _order(texts: list[_Read]) -> str:
         if not read.plain and (read.day_first is None) != (read.month_first is None)
     }
     return only.pop() if len(only) == 1 else ""
+
+
+def _pinned_order(cells: Cells) -> str:
+    """Return the order that a mapping states of the dates of the table; empty if it states none."""
+    pins = cells.table.pins
+    return "" if pins is None else pins.dates.replace(" ", "_")
 
 
 def _moment(cells: Cells, position: int, value: Any, text: _Read | None, order: str) -> dt.datetime | None:

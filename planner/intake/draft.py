@@ -10,7 +10,7 @@ import pandas as pd
 from planner.fleet import Fleet
 from planner.intake.findings import Findings, show
 from planner.intake.ids import KnownIds, first_rows, resolve, resolve_column
-from planner.intake.latency import PairRows
+from planner.intake.pairrows import PairRows
 from planner.intake.policy import PolicyRead
 from planner.intake.running import check_pools_of_hosts
 from planner.intake.tables import TypedSheet

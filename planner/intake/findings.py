@@ -17,6 +17,9 @@ LISTED = 20
 _NAMED_CELLS = 3
 _LONGEST_VALUE = 40
 _MOST_COMPARED = 1000
+_ONCE_WORDS = """total_row note_row header_again header_two_rows rows_above merged_cells sheet_hidden rows_hidden
+columns_hidden rows_left_out mapping_gone mapping_sheet"""
+_ONCE = frozenset(_ONCE_WORDS.split())
 _ORDER = {"error": 0, "warning": 1, "info": 2}
 
 
@@ -132,6 +135,7 @@ class Findings:
         self._groups: dict[tuple[str, str, str, str], _Group] = {}
         self._wrong: set[tuple[str, str, int, int, str]] = set()
         self.layout: list[SheetLayout] = []  # what was found where, for those who ask
+        self.left_out: set[str] = set()  # ids of rows that a mapping leaves out
         self.titles = {sheet.name: sheet.name for sheet in SHEETS}  # what the user calls each sheet
 
     def add(self, code: str, place: Place, column: str = "", **words: object) -> None:
@@ -140,6 +144,8 @@ class Findings:
         A word that costs time to find may be given as a function; it is called only if the finding is listed.
         """
         group = self._group(code, place, column)
+        if code in _ONCE and place in group.places:
+            return  # a table that holds two sheets is read twice
         group.places.append(place)
         if len(group.listed) < LISTED:
             group.listed.append(_render(code, place, {**self.titles, "column": column, **words}))
@@ -150,6 +156,20 @@ class Findings:
         group.places.append(place)
         if group.words is None:
             group.words = {"column": column, **words}
+
+    def lead(self, code: str, place: Place, **words: object) -> None:
+        """Record a finding that comes before all others of its severity."""
+        group = _Group()
+        self._groups = {(place.file, place.sheet, "", code): group, **self._groups}
+        self.add(code, place, "", **words)
+
+    def drop(self, code: str) -> None:
+        """Forget the findings of a code, since another finding says it better."""
+        self._groups = {key: group for key, group in self._groups.items() if key[3] != code}
+
+    def has(self, codes: Collection[str]) -> bool:
+        """Return whether there is a finding of one of these codes."""
+        return any(code in codes for *_, code in self._groups)
 
     def _group(self, code: str, place: Place, column: str) -> _Group:
         if CATALOGUE[code].severity == "error":

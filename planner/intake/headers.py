@@ -53,6 +53,11 @@ def table_of(
     if pins is not None:
         ids = {*ids, *_pinned_names(raw, pins, near_top)}
     head = _pinned_head(raw, pins, sheet.columns, ids) or find_head(raw, sheet.columns, near_top, ids)
+    return table_below(raw, head, filled, pins, findings)
+
+
+def table_below(raw: RawSheet, head: Head, filled: list[int], pins: SheetPins | None, findings: Findings) -> RawTable:
+    """Return the table below ``head`` in the rows ``filled``, from 0, of a sheet."""
     body = [i for i in filled if i > head.last]
     body = _without_headers_again(raw, head, body, findings)
     width = max((len(raw.cells[i]) for i in (head.row, *body)), default=0) if filled else 0

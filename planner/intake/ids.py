@@ -15,12 +15,14 @@ from planner.intake.tables import TypedSheet
 from planner.intake.words import is_unknown
 
 _NUMERAL = re.compile(r"0*(\d+?)(?:\.0)?")
+_PREFIXED = re.compile(r"(\D*)(\d+)", re.ASCII)
+_MOST_WORDS = 8
 
 
-def _numeral(text: str) -> str:
+def numeral(text: str) -> str:
     """Return the digits that are left when a spreadsheet takes an id for a number; empty if it cannot.
 
-    >>> _numeral("0042"), _numeral("42.0"), _numeral("A42")
+    >>> numeral("0042"), numeral("42.0"), numeral("A42")
     ('42', '42', '')
     """
     match = _NUMERAL.fullmatch(text)
@@ -57,13 +59,13 @@ class KnownIds:
     def _by_numeral(self) -> Mapping[str, list[str]]:
         found: dict[str, list[str]] = {}
         for name in self.ids:
-            if numeral := _numeral(name):
-                found.setdefault(numeral, []).append(name)
+            if digits := numeral(name):
+                found.setdefault(digits, []).append(name)
         return found
 
     def fitting(self, name: str) -> list[str]:
         """Return the ids that differ from ``name`` only by leading zeros, as a number would."""
-        return self._by_numeral.get(_numeral(name), [])
+        return self._by_numeral.get(numeral(name), [])
 
     @cached_property
     def by_name(self) -> Mapping[str, Mapping[str, int]]:
@@ -92,6 +94,54 @@ class KnownIds:
     def alike(self, name: str) -> list[str]:
         """Return the ids that look like ``name`` but for letters of another script, dashes and blanks."""
         return self._by_skeleton.get(skeleton(name), [])
+
+    @cached_property
+    def _by_number(self) -> Mapping[str, list[str]]:
+        """The ids by their number alone, where all are one prefix and a number: AG-0042 by 42."""
+        parts = [_PREFIXED.fullmatch(name) for name in self.ids]
+        if len({part[1] for part in parts if part}) != 1 or not all(parts):
+            return {}
+        found: dict[str, list[str]] = {}
+        for name, part in zip(self.ids, parts, strict=True):
+            assert part is not None
+            found.setdefault(part[2].lstrip("0"), []).append(name)
+        return found
+
+    def with_number(self, name: str) -> list[str]:
+        """Return the ids that have the number of ``name``, where all ids are a prefix and a number."""
+        part = _PREFIXED.fullmatch(name)
+        return self._by_number.get(part[2].lstrip("0"), []) if part else []
+
+    @cached_property
+    def _folded(self) -> Mapping[str, set[str]]:
+        """Ids by themselves and by names that only one bears, in lower case."""
+        found: dict[str, set[str]] = {}
+        for name in self.ids:
+            found.setdefault(name.casefold(), set()).add(name)
+        for name, of_name in self.by_name.items():
+            found.setdefault(" ".join(name.casefold().split()), set()).update(of_name)
+        return found
+
+    def within(self, text: str) -> list[str]:
+        """Return the ids that stand in a text, by themselves or by name, as words of their own.
+
+        A longer name hides a shorter one within it.
+        """
+        words = re.findall(r"[^\s()\[\]{},;:/|>]+", text.casefold())[:_MOST_WORDS]
+        found: list[tuple[str, set[str]]] = []
+        for number in range(len(words) - 1, 0, -1):
+            for start in range(len(words) - number + 1):
+                self._look(" ".join(words[start : start + number]), found)
+        if not found:  # ESK-TB1: the parts of a word
+            parts = re.split(r"[\W_]+", text.casefold())
+            for part in parts if len(parts) > 1 else ():
+                self._look(part, found)
+        ids = set[str]().union(*(ids for _, ids in found))
+        return sorted(ids)
+
+    def _look(self, key: str, found: list[tuple[str, set[str]]]) -> None:
+        if len(key) > 1 and key in self._folded and not any(key in longer for longer, _ in found):
+            found.append((key, self._folded[key]))
 
     def guess(self, name: str) -> str:
         """Return a question that names the id that ``name`` may have been meant to be, or an empty text."""
@@ -123,8 +173,16 @@ def resolve(
         (only,) = of_name
         findings.add("id_by_name", place, column, value=show(name), known=show(only), count=count)
         return known.at[only]
+    elif len(bare := known.with_number(name)) == 1:
+        findings.add("id_bare", place, column, value=show(name), known=show(bare[0]), count=count)
+        return known.at[bare[0]]
+    elif not of_name and len(within := known.within(name)) == 1:
+        findings.add("id_within", place, column, value=show(name), known=show(within[0]), count=count)
+        return known.at[within[0]]
     elif of_name:
         findings.add("name_ambiguous", place, column, value=show(name), known=known.bearers(name))
+    elif name in findings.left_out:
+        findings.note("left_out", place, column)
     elif unknown in ("pinned_unknown", "barred_unknown") and is_unknown(name):
         findings.note("value_unknown", place, column)
     elif unknown:

@@ -7,6 +7,7 @@ from typing import Literal, NamedTuple
 from openpyxl.utils import get_column_letter
 
 How = Literal["name", "unit", "similar", "content", "mapping"]
+RowsAre = Literal["sites", "clusters", "nodes"]  # what a row of the sheet Sites stands for
 
 
 class Range(NamedTuple):
@@ -40,7 +41,11 @@ class SheetPins:
     """What a mapping file says of one sheet; blank is left to be found.
 
     ``columns`` leads from a canonical name to the text of a header, or to a letter such as ``=C``; ``units`` to the
-    unit and direction of its values; ``ignore`` names headers that are to be left out.
+    unit and direction of its values; ``ignore`` names headers that are to be left out. ``also`` are sheets of the same
+    header whose rows follow. ``leave_out`` leads from a header to the values whose rows are not read. ``settings``
+    leads from a setting to its label in the column ``labels``; its value stands in the column ``values``, and
+    ``given`` are settings that no sheet holds. ``others`` are further tables, each of which counts where those before
+    it know nothing.
     """
 
     file: str = ""
@@ -50,6 +55,23 @@ class SheetPins:
     columns: Mapping[str, str] = field(default_factory=dict)
     units: Mapping[str, str] = field(default_factory=dict)
     ignore: tuple[str, ...] = ()
+    also: tuple[str, ...] = ()
+    only: bool = False  # columns that are not named are the user's own
+    hubs_down: bool = False  # a matrix with a row for each hub
+    hubs: tuple[str, ...] = ()  # headers of the columns of a matrix, where other columns stand beside them
+    rows: RowsAre = "sites"
+    dates: str = ""  # "day first" or "month first", for dates that may be either
+    leave_out: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    settings: Mapping[str, str] = field(default_factory=dict)
+    labels: str = ""
+    values: str = ""
+    given: Mapping[str, str] = field(default_factory=dict)
+    others: tuple["SheetPins", ...] = ()
+
+    @property
+    def tables(self) -> tuple["SheetPins", ...]:
+        """This table and the further ones, in the order in which they count."""
+        return (self, *self.others)
 
 
 Pins = Mapping[str, SheetPins]  # by the canonical name of the sheet

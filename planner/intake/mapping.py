@@ -13,86 +13,174 @@
 
     [Sites.units]
     latency_budget_ms = "s"
+
+    [Sites.leave_out]
+    Status = ["closed"]           # rows that are not read
+
+    [[Latency]]                   # several tables: the first counts where both know a pair
+    sheet = "Measured again"
+
+    [Policy.settings]
+    cluster_cap = "Most clusters on a host"   # a label on the sheet
+
+    [Policy.given]
+    latency_budget_ms = "40"      # what no sheet says
 """
 
-import json
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from planner.columns import Sheet
+from planner.columns import POLICY, SETTINGS, Sheet
 from planner.intake.findings import Findings, Place, closest
-from planner.intake.layout import Pins, SheetLayout, SheetPins
+from planner.intake.layout import Pins, SheetPins
 from planner.intake.names import plain, sheet_of
 from planner.intake.units import unit_named, way_named
 
-_KINDS: Mapping[str, type[Any]] = {"sheet": str, "header_row": int, "header_rows": int, "ignore": list}
-_TABLES = ("columns", "units")
+_KINDS: Mapping[str, type[Any]] = {
+    "sheet": str,
+    "header_row": int,
+    "header_rows": int,
+    "ignore": list,
+    "also": list,
+    "only": bool,
+    "hubs_down": bool,
+    "hubs": list,
+    "rows": str,
+    "dates": str,
+    "labels": str,
+    "values": str,
+}
+_WORDS = {"rows": ("sites", "clusters", "nodes"), "dates": ("day first", "month first")}
+_TABLES = ("columns", "units", "leave_out", "settings", "given")
 _MOST_BYTES = 10_000_000
+ADOPTED = "adopted"  # a table of the mapping that says what was answered, and for which headers
 
 
 def read_mapping(path: Path, findings: Findings) -> Pins:
     """Return what the mapping file at ``path`` pins; what is wrong with it becomes findings."""
     place = Place(path.name)
-    try:
-        data = path.read_bytes() if path.stat().st_size <= _MOST_BYTES else b"\xff"
-        document = tomllib.loads(data.decode("utf-8-sig"))
-    except OSError as error:
-        findings.add("mapping_broken", place, reason=error.strerror or type(error).__name__)
-        return {}
-    except (ValueError, RecursionError) as error:
-        findings.add("mapping_broken", place, reason=f"it is no TOML: {error or type(error).__name__}")
-        return {}
+    document = read_toml(path, findings)
     pins: dict[str, SheetPins] = {}
     for title, entries in document.items():
+        if title == ADOPTED and isinstance(entries, dict):
+            continue
         sheet = sheet_of(title)
-        if sheet is None or not isinstance(entries, dict):
+        several = entries if isinstance(entries, list) else [entries]
+        if sheet is None or not several or not all(isinstance(one, dict) for one in several):
             findings.add("mapping_unknown", place, name=f"[{title}]", reason="it is no sheet of a fleet")
             continue
-        pins[sheet.name] = _pins(sheet, entries, place, findings)
+        first, *others = [_pins(sheet, one, place, findings) for one in several]
+        pins[sheet.name] = replace(first, others=tuple(others))
     return pins
 
 
+def read_toml(path: Path, findings: Findings) -> Mapping[str, Any]:
+    """Return the tables of a mapping file; none, with a finding, where it cannot be read."""
+    place = Place(path.name)
+    try:
+        data = path.read_bytes() if path.stat().st_size <= _MOST_BYTES else b"\xff"
+        return tomllib.loads(data.decode("utf-8-sig"))
+    except OSError as error:
+        findings.add("mapping_broken", place, reason=error.strerror or type(error).__name__)
+    except (ValueError, RecursionError) as error:
+        findings.add("mapping_broken", place, reason=f"it is no TOML: {error or type(error).__name__}")
+    return {}
+
+
 def _pins(sheet: Sheet, entries: Mapping[str, Any], place: Place, findings: Findings) -> SheetPins:
-    def refuse(name: str, reason: str) -> None:
-        findings.add("mapping_unknown", place, name=f"[{sheet.name}] {name}", reason=reason)
-
-    for name, value in entries.items():
-        wanted: type[Any] | None = dict if name in _TABLES else _KINDS.get(name)
-        if wanted is None:
-            refuse(name, f"known are {', '.join([*_KINDS, *_TABLES])}")
-        elif not isinstance(value, wanted) or (wanted is int and (isinstance(value, bool) or value < 1)):
-            refuse(name, f"it must be {_in_words(wanted)}")
-    tables: dict[str, dict[str, str]] = {}
-    for name in _TABLES:
-        given = entries.get(name, {})
-        tables[name] = {}
-        for column, text in given.items() if isinstance(given, dict) else ():
-            known = next((c for c in sheet.names if plain(c) == plain(column)), None)
-            if known is None:
-                close = closest(plain(column), sheet.names)
-                refuse(f"{name}.{column}", f"there is no such column{f'; did you mean {close}?' if close else ''}")
-            elif not isinstance(text, str):
-                refuse(f"{name}.{column}", "it must be text")
-            elif name == "units" and not all(unit_named(word) or way_named(word) for word in _unit_words(text)):
-                refuse(f"{name}.{column}", f'"{text}" is no unit such as ms, s or "ms one way"')
-            else:
-                tables[name][known] = text
-
-    def given_as(name: str, kind: type, default: Any) -> Any:
-        value = entries.get(name, default)
-        return value if isinstance(value, kind) and not isinstance(value, bool) else default
-
+    reading = _Reading(sheet, entries, place, findings)
+    reading.check()
     return SheetPins(
         file=place.file,
-        title=given_as("sheet", str, ""),
-        header_row=given_as("header_row", int, 0),
-        header_rows=given_as("header_rows", int, 0),
-        columns=tables["columns"],
-        units=tables["units"],
-        ignore=tuple(str(header) for header in given_as("ignore", list, [])),
+        title=reading.value("sheet", ""),
+        header_row=reading.value("header_row", 0),
+        header_rows=reading.value("header_rows", 0),
+        columns=reading.texts("columns"),
+        units=reading.texts("units"),
+        ignore=reading.listed("ignore"),
+        also=reading.listed("also"),
+        only=reading.value("only", False),
+        hubs_down=reading.value("hubs_down", False),
+        hubs=reading.listed("hubs"),
+        rows=reading.value("rows", "sites"),
+        dates=reading.value("dates", ""),
+        leave_out=reading.left_out(),
+        settings=reading.texts("settings"),
+        labels=reading.value("labels", ""),
+        values=reading.value("values", ""),
+        given=reading.texts("given"),
     )
+
+
+class _Reading:
+    """One table of a mapping file while it is being read; what is wrong becomes findings."""
+
+    def __init__(self, sheet: Sheet, entries: Mapping[str, Any], place: Place, findings: Findings) -> None:
+        self.sheet, self.entries, self.place, self.findings = sheet, entries, place, findings
+        settings = tuple(column.name for column in SETTINGS)
+        self.names = {"columns": sheet.names, "units": sheet.names, "settings": settings, "given": settings}
+        if sheet is POLICY:
+            self.names["units"] = (*sheet.names, *settings)
+
+    def refuse(self, name: str, reason: str) -> None:
+        self.findings.add("mapping_unknown", self.place, name=f"[{self.sheet.name}] {name}", reason=reason)
+
+    def check(self) -> None:
+        """Report entries of unknown names, of a wrong kind, or that are none of the words that may stand there."""
+        for name, value in self.entries.items():
+            wanted: type[Any] | None = dict if name in _TABLES else _KINDS.get(name)
+            if wanted is None:
+                self.refuse(name, f"known are {', '.join([*_KINDS, *_TABLES])}")
+            elif not _is(value, wanted):
+                self.refuse(name, f"it must be {_in_words(wanted)}")
+            elif name in _WORDS and value not in _WORDS[name]:
+                self.refuse(name, f"it must be one of {', '.join(_WORDS[name])}")
+
+    def value(self, name: str, default: Any) -> Any:
+        value = self.entries.get(name, default)
+        fits = _is(value, _KINDS[name]) and (name not in _WORDS or value in _WORDS[name])
+        return value if fits else default
+
+    def listed(self, name: str) -> tuple[str, ...]:
+        return tuple(map(str, self.value(name, [])))
+
+    def left_out(self) -> Mapping[str, tuple[str, ...]]:
+        found: dict[str, tuple[str, ...]] = {}
+        given = self.entries.get("leave_out", {})
+        for header, values in given.items() if isinstance(given, dict) else ():
+            if isinstance(values, list):
+                found[header] = tuple(map(str, values))
+            else:
+                self.refuse(f"leave_out.{header}", "it must be a list of values")
+        return found
+
+    def texts(self, table: str) -> Mapping[str, str]:
+        found: dict[str, str] = {}
+        given = self.entries.get(table, {})
+        names = self.names[table]
+        for name, text in given.items() if isinstance(given, dict) else ():
+            known = next((one for one in names if plain(one) == plain(name)), None)
+            if table == "given" and isinstance(text, int | float) and not isinstance(text, bool):
+                text = str(text)
+            if known is None:
+                close = closest(plain(name), names)
+                self.refuse(f"{table}.{name}", f"there is no such column{f'; did you mean {close}?' if close else ''}")
+            elif not isinstance(text, str):
+                self.refuse(f"{table}.{name}", "it must be text")
+            elif table == "units" and not all(unit_named(word) or way_named(word) for word in _unit_words(text)):
+                self.refuse(f"{table}.{name}", f'"{text}" is no unit such as ms, s or "ms one way"')
+            else:
+                found[known] = text
+        return found
+
+
+def _is(value: Any, kind: type[Any]) -> bool:
+    if kind is int:
+        return isinstance(value, int) and not isinstance(value, bool) and value >= 1
+    return isinstance(value, kind)
 
 
 def _unit_words(text: str) -> list[str]:
@@ -102,33 +190,10 @@ def _unit_words(text: str) -> list[str]:
 
 
 def _in_words(kind: type) -> str:
-    return {str: "text", int: "a whole number above 0", list: "a list of headers", dict: "a table"}[kind]
-
-
-def mapping_text(layout: Iterable[SheetLayout]) -> str:
-    """Return the mapping file that pins what ``layout`` says was found.
-
-    A column that was found by its letter alone, since its header is blank or repeated, is named by its letter.
-    """
-    lines = ["# Which sheet, header row and column is which; use it with --mapping. Letters are written as =C.", ""]
-    for sheet in layout:
-        lines += [f"[{sheet.sheet}]", f"sheet = {_quoted(sheet.title)}", f"header_row = {sheet.header_row}"]
-        if sheet.header_rows > 1:
-            lines.append(f"header_rows = {sheet.header_rows}")
-        headers = [plain(m.header) for m in sheet.columns] + [plain(own) for own in sheet.own]
-        lines += ["", f"[{sheet.sheet}.columns]"]
-        for matched in sheet.columns:
-            once = matched.header and not matched.header.startswith("=") and headers.count(plain(matched.header)) == 1
-            lines.append(f"{matched.column} = {_quoted(matched.header if once else f'={matched.letter}')}")
-        units = [m for m in sheet.columns if m.unit]
-        if units:
-            lines += ["", f"[{sheet.sheet}.units]", *(f"{m.column} = {_quoted(m.unit)}" for m in units)]
-        if sheet.own:
-            lines += ["", f"# Your own columns, which are handed through: {', '.join(map(_quoted, sheet.own))}"]
-        lines.append("")
-    return "\n".join(lines)
-
-
-def _quoted(text: str) -> str:
-    """Return ``text`` as a basic string of TOML, in one line."""
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+    return {
+        str: "text",
+        int: "a whole number above 0",
+        list: "a list of headers",
+        dict: "a table",
+        bool: "true or false",
+    }[kind]

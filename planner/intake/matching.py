@@ -15,8 +15,9 @@ from planner.intake.findings import Findings, show
 from planner.intake.headers import header_text, is_usable
 from planner.intake.layout import How, Matched, SheetLayout
 from planner.intake.names import named, names_of, plain, stated_by
+from planner.intake.pinned_columns import pinned_position, stated_as
 from planner.intake.rawtable import RawTable, tidy
-from planner.intake.units import NOTHING_STATED, Stated, unit_named, unit_of, way_named, way_of
+from planner.intake.units import NOTHING_STATED, Stated, unit_of, way_of
 
 Known = Mapping[str, Collection[str]]  # the ids that a column may hold, by its canonical name
 
@@ -96,13 +97,16 @@ def match_headers(
     usable = [p for p in range(len(table.headers)) if is_usable(table, p, findings)]
     usable = _pinned(matching, usable)
     for position in usable:
+        if table.pins is not None and table.pins.only:
+            matching.left.append(position)
+            continue
         found = named(table.headers[position], sheet.columns)
         if found is None or found.column.name in matching.refused or matching.how.get(found.column.name) == "mapping":
             matching.left.append(position)
         else:
             matching.take(found.column, position, "name" if found.stated == NOTHING_STATED else "unit", found.stated)
     _report_repeated(matching)
-    if sheet in SHEETS and sheet is not POLICY:
+    if sheet in SHEETS and sheet is not POLICY and not (table.pins is not None and table.pins.only):
         _by_similarity(matching)
         _by_content(matching, required, known or {})
     own = _own(matching)
@@ -125,21 +129,17 @@ def _pinned(matching: _Matching, usable: list[int]) -> list[int]:
         column = matching.sheet.column(name)
         letter = header[1:].upper() if header.startswith("=") else ""
         at = [p for p in usable if (get_column_letter(p + 1) == letter if letter else texts[p] == plain(header))]
+        if not at and letter and (p := pinned_position(table, header)) is not None:
+            at = [p]  # a letter serves also where there is no header
         if len(at) != 1:
             code = "mapping_header" if not at else "mapping_header_twice"
             matching.findings.add(code, table.place(), column=name, header=show(header), mapping=pins.file)
             matching.refused.add(name)
             continue
-        stated = _stated(pins.units.get(name, ""), column) or stated_by(table.headers[at[0]])
+        stated = stated_as(pins.units.get(name, ""), column) or stated_by(table.headers[at[0]])
         matching.take(column, at[0], "mapping", stated if stated.fits(column) else NOTHING_STATED)
         left = [p for p in left if p != at[0]]
     return left
-
-
-def _stated(text: str, column: Column) -> Stated | None:
-    words = text.split(" ", 1)
-    stated = Stated(unit_named(words[0]), way_named(words[1] if len(words) > 1 else words[0])) if text else None
-    return stated if stated is not None and stated.fits(column) else None
 
 
 def _report_repeated(matching: _Matching) -> None:
@@ -306,5 +306,5 @@ def record_layout(
     layout = SheetLayout(sheet.name, table.file, table.title, first, table.header_rows, columns, own)
     findings.layout.append(layout)
     other = [f"{show(m.header)} = {m.column}" for m in columns if plain(m.header) != m.column]
-    if other and sheet is not POLICY:
+    if other and sheet is not POLICY and not (table.pins is not None and table.pins.only):
         findings.add("columns_matched", table.place(), row=table.header_row, columns=", ".join(other))

@@ -16,7 +16,9 @@ from planner.intake.written import Read, read_number
 
 _PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 # Findings about a text that sum up, those about it singly, and what a message shows as an example.
-_NOTED = frozenset({"number_text", "number_script", "number_comma", "number_bound", "number_about", "value_unknown"})
+_NOTED = frozenset(
+    {"number_text", "number_script", "number_comma", "number_bound", "number_about", "value_unknown", "word_unknown"}
+)
 _CONVERTED = frozenset({"unit_in_cell", "way_in_cell"})
 _DIGITS_KEPT = 9  # after a conversion, which leaves binary dust
 
@@ -65,7 +67,7 @@ def _read_others(cells: Cells, result: Floats, factor: float) -> None:
                 styles.add("point")
             continue
         if isinstance(value, str):
-            read = read_number(value, cells.spec)
+            read = _read_text(cells, value)
             styles.add(read.style)
             if read.other is not None:
                 doubtful.append((position, value, read))
@@ -83,6 +85,16 @@ def _read_others(cells: Cells, result: Floats, factor: float) -> None:
         if read.other is None:
             continue  # 0.123 can only have decimals
         result[position] = _settled(cells, position, value, read, factor, style)
+
+
+def _read_text(cells: Cells, text: str) -> Read:
+    """Return what a text means; among the times of an adopted table one without a digit means "not measured"."""
+    read = read_number(text, cells.spec)
+    pins = cells.table.pins
+    adopted = pins is not None and pins.only and cells.spec.name == "rtt_ms"
+    if adopted and read.codes == ("number_wanted",) and not any(c.isdigit() for c in text):
+        return Read(math.nan, ("word_unknown",))
+    return read
 
 
 def _scaled(value: float, factor: float) -> float:

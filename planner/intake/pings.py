@@ -15,7 +15,7 @@ from planner.columns import SAMPLES
 from planner.fleet import Source, typed_table
 from planner.intake.findings import Findings, Place, show
 from planner.intake.ids import KnownIds, resolve
-from planner.intake.latency import PairRows
+from planner.intake.pairrows import PairRows
 from planner.intake.ping_output import Probes, read_output
 from planner.intake.rawtable import RawTable, tidy
 

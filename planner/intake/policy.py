@@ -14,8 +14,10 @@ from planner.fleet import Policy
 from planner.intake.cells import clean
 from planner.intake.findings import Findings, Place, guess, show
 from planner.intake.matching import match_headers, report_unit
-from planner.intake.names import Named, named, plain
+from planner.intake.names import Named, named, plain, stated_by
+from planner.intake.pinned_columns import stated_by_pins
 from planner.intake.rawtable import Cells, RawTable, is_blank, tidy
+from planner.intake.units import NOTHING_STATED
 
 _SETTINGS: Mapping[str, Column] = {
     plain(name): column for column in SETTINGS for name in (column.name, *column.aliases)
@@ -51,7 +53,7 @@ def read_policy(table: RawTable, findings: Findings) -> PolicyRead:
     values: dict[str, Any] = {}
     for position, name in enumerate(table.columns[name_at].tolist()):
         place = table.place(position, name_at)
-        found = _setting(name, place, places, findings)
+        found = _setting(name, place, places, findings, table)
         if found is not None:
             setting, stated = found.column, found.stated
             places[setting.name] = table.place(position, value_at)
@@ -63,12 +65,12 @@ def read_policy(table: RawTable, findings: Findings) -> PolicyRead:
     return PolicyRead(Policy(**{name: _as_field(name, v) for name, v in values.items() if not _is_default(v)}), places)
 
 
-def _setting(name: Any, place: Place, places: Mapping[str, Place], findings: Findings) -> Named | None:
+def _setting(name: Any, place: Place, places: Mapping[str, Place], findings: Findings, table: RawTable) -> Named | None:
     """Return the setting that a cell names; None, with a finding, if it names none or one that was given before."""
     if is_blank(name):
         findings.add("required_blank", place, "setting")
         return None
-    found = named(name, SETTINGS)
+    found = _pinned_setting(name, table) or named(name, SETTINGS)
     setting = None if found is None else found.column
     if setting is None:
         findings.add(
@@ -80,6 +82,17 @@ def _setting(name: Any, place: Place, places: Mapping[str, Place], findings: Fin
     else:
         return found
     return None
+
+
+def _pinned_setting(label: Any, table: RawTable) -> Named | None:
+    """Return the setting that a mapping says a label is, with the unit that the label or the mapping states."""
+    pins = table.pins
+    wanted = [] if pins is None else [s for s, text in pins.settings.items() if plain(text) == plain(label)]
+    if not wanted:
+        return None
+    column = next(one for one in SETTINGS if one.name == wanted[0])
+    stated = stated_by_pins(table, column) or stated_by(label)
+    return Named(column, stated if stated.fits(column) else NOTHING_STATED)
 
 
 def _is_default(value: Any) -> bool:

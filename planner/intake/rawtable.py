@@ -24,6 +24,9 @@ MOST_CELLS = 80_000_000
 # Rows and columns of a sheet, as documented for .xlsx by XlsxWriter.
 MOST_ROWS, MOST_COLUMNS = 1_048_576, 16_384
 
+# Rows of a table that goes on on other sheets are numbered on: those of its second sheet begin beyond this number.
+SHEET_STEP = 1 << 21
+
 # Characters that look like a blank, and characters that do not show at all.
 _BLANKS = dict.fromkeys(
     map(ord, "\u00a0\u1680\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u2009\u200a\u202f\u205f\u3000"), " "
@@ -86,6 +89,33 @@ NO_LOOKS = _NoLooks()
 
 
 @dataclass(frozen=True, slots=True)
+class LooksOfSheets:
+    """How the cells of a table look that goes on on other sheets."""
+
+    looks: tuple[Looks, ...]
+
+    @property
+    def any_percent(self) -> bool:
+        """Whether any cell may be formatted as a percentage."""
+        return any(one.any_percent for one in self.looks)
+
+    @property
+    def any_padded(self) -> bool:
+        """Whether any cell may show a number with leading zeros."""
+        return any(one.any_padded for one in self.looks)
+
+    def shown(self, row: int, column: int, value: float) -> str | None:
+        """Return the number as shown, if its format settles the digits."""
+        sheet, row = divmod(row, SHEET_STEP)
+        return self.looks[sheet].shown(row, column, value)
+
+    def percent(self, row: int, column: int) -> bool:
+        """Return whether the cell is formatted as a percentage."""
+        sheet, row = divmod(row, SHEET_STEP)
+        return self.looks[sheet].percent(row, column)
+
+
+@dataclass(frozen=True, slots=True)
 class RawSheet:
     """A sheet as it was read: rows of cells from A1 on, with nothing yet known about headers.
 
@@ -111,6 +141,7 @@ class RawTable:
 
     ``header_row`` is the last of ``header_rows`` rows; ``groups`` are names that stand above the headers, one for each
     column. ``pins`` is what a mapping says of the table. ``labels`` replaces cell addresses in sources that have none.
+    ``also`` are the titles of further sheets that the rows go on on, see `SHEET_STEP`.
     """
 
     file: str
@@ -125,6 +156,7 @@ class RawTable:
     header_rows: int = 1
     groups: tuple[str, ...] = ()
     pins: SheetPins | None = None
+    also: tuple[str, ...] = ()
 
     def with_head(self, rows: int, groups: tuple[str, ...], pins: SheetPins | None) -> "RawTable":
         """Return a copy that knows more of its header."""
@@ -134,8 +166,9 @@ class RawTable:
         """Return where row ``position`` and column ``column``, both counted from 0, stand for the user."""
         if position is not None and self.labels:
             return Place(self.file, self.title, label=self.labels[position])
-        row = 0 if position is None else int(self.rows[position])
-        return Place(self.file, self.title, row, 0 if column is None else column + 1)
+        sheet, row = (0, 0) if position is None else divmod(int(self.rows[position]), SHEET_STEP)
+        title = self.also[sheet - 1] if sheet else self.title
+        return Place(self.file, title, row, 0 if column is None else column + 1)
 
     def header_place(self, column: int) -> Place:
         """Return where the header of a column stands."""

@@ -34,15 +34,17 @@ from planner.intake.draft import (
     resolve_links,
     resolve_neighbours,
 )
-from planner.intake.files import read_sheets
+from planner.intake.files import Reading, read_sheets
 from planner.intake.findings import Findings, Place, show
 from planner.intake.frames import table_of_frame, table_of_policy
 from planner.intake.headers import NO_IDS
-from planner.intake.latency import read_latency, read_samples
-from planner.intake.layout import SheetLayout
+from planner.intake.hint import hint_to_adopt
+from planner.intake.latency import read_latencies, read_samples
+from planner.intake.layout import Pins, SheetLayout
 from planner.intake.mapping import read_mapping
 from planner.intake.names import sheet_of
 from planner.intake.pings import joined, read_pings
+from planner.intake.planned import one_row_each
 from planner.intake.policy import PolicyRead, read_policy
 from planner.intake.rawtable import RawTable
 from planner.intake.sheets import SheetTables
@@ -50,11 +52,14 @@ from planner.intake.tables import TypedSheet, read_table
 
 
 class Tables(Protocol):
-    """Finds the table of a sheet, given ids that may head further columns, and the names that go with ids."""
+    """Finds the tables of a sheet, given ids that may head further columns, and the names that go with ids.
+
+    There are several where a mapping says so: each counts where those before it know nothing.
+    """
 
     def __call__(  # noqa: D102
         self, sheet: Sheet, ids: Collection[str] = NO_IDS, names: Collection[str] = NO_IDS
-    ) -> RawTable | None: ...
+    ) -> list[RawTable]: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,14 +93,23 @@ def inspect_fleet(
 ) -> Inspection:
     """Return what reading a fleet gave, also where it gave no fleet; raises nothing for what is wrong with files."""
     findings = Findings()
-    path = Path(path).absolute()
     pins = {} if mapping is None else read_mapping(Path(mapping), findings)
-    reading = read_sheets(path, lambda title: True, findings)
+    return inspect_reading(
+        read_sheets(Path(path).absolute(), lambda title: True, findings), path, pins, findings, pings
+    )
+
+
+def inspect_reading(
+    reading: Reading, path: str | Path, pins: Pins, findings: Findings, pings: str | Path | None = None
+) -> Inspection:
+    """Return what the sheets of ``reading`` make, read as ``pins`` say."""
     fleet = None
     if reading.sheets or not findings.any_error:
         tables = SheetTables(reading, findings, pins)
-        fleet = _fleet(tables, findings, tuple(reading.sources), _ping_folders(path, pings))
-        tables.report_rest(reading.titles, path.name)
+        fleet = _fleet(tables, findings, tuple(reading.sources), _ping_folders(Path(path).absolute(), pings))
+        tables.report_rest(reading.titles, Path(path).name)
+        if fleet is None and not pins:
+            hint_to_adopt(reading.sheets, str(path), tables.missing, findings)
     if findings.any_error:
         return Inspection(None, findings.result(), tuple(findings.layout))
     assert fleet is not None
@@ -117,7 +131,7 @@ def fleet_from_tables(tables: Mapping[str, pd.DataFrame], policy: Mapping[str, o
     raw = {name: table_of_frame(place.sheet, tables[place.sheet]) for name, place in chosen.items()}
     if policy is not None:
         raw[POLICY.name] = table_of_policy(policy)
-    fleet = _fleet(lambda sheet, ids=NO_IDS, names=NO_IDS: raw.get(sheet.name), findings, ())
+    fleet = _fleet(lambda sheet, ids=NO_IDS, names=NO_IDS: [raw[sheet.name]] if sheet.name in raw else [], findings, ())
     if fleet is None or findings.any_error:
         raise InputError(findings.result())
     return fleet.replace(findings=findings.result())
@@ -156,7 +170,7 @@ def _fleet(tables: Tables, findings: Findings, sources: tuple[Source, ...], ping
     """Return the fleet as far as it can be read, which holds only if no finding is an error."""
     tables = _naming(tables, findings)
     sites, pools = (_required(sheet, tables, findings) for sheet in (SITES, HUBS))
-    settings = tables(POLICY)
+    settings = _first(tables(POLICY))
     policy = PolicyRead() if settings is None else read_policy(settings, findings)
     if sites is None or pools is None:
         return None
@@ -168,25 +182,31 @@ def _fleet(tables: Tables, findings: Findings, sources: tuple[Source, ...], ping
 def _naming(tables: Tables, findings: Findings) -> Tables:
     """Return ``tables`` such that findings call each sheet that was found by the user's own title."""
 
-    def found(sheet: Sheet, ids: Collection[str] = NO_IDS, names: Collection[str] = NO_IDS) -> RawTable | None:
-        table = tables(sheet, ids, names)
-        if table is not None and table.title:
-            findings.titles[sheet.name] = table.title
-        return table
+    def found(sheet: Sheet, ids: Collection[str] = NO_IDS, names: Collection[str] = NO_IDS) -> list[RawTable]:
+        several = tables(sheet, ids, names)
+        if several and several[0].title:
+            findings.titles[sheet.name] = several[0].title
+        return several
 
     return found
 
 
 def _required(sheet: Sheet, tables: Tables, findings: Findings) -> TypedSheet | None:
     """Return a sheet that a fleet needs; None if it lacks what other sheets refer to, so that checks would mislead."""
-    table = tables(sheet)
+    table = _first(tables(sheet))
     if table is None:
         return None
     read = read_table(table, sheet, findings)
+    if sheet is SITES and len(read.frame):
+        read = one_row_each(read, findings)
     if not len(table.rows):
         findings.add("sheet_empty", read.raw.place(), meaning=sheet.meaning)
     required = {column.name for column in sheet.columns if column.required}
     return read if len(read.raw.rows) and required <= read.match.known.keys() else None
+
+
+def _first(tables: Sequence[RawTable]) -> RawTable | None:
+    return tables[0] if tables else None
 
 
 def _read_pings(draft: Draft, folders: Sequence[Path]) -> list[Source]:
@@ -207,22 +227,23 @@ def _related(draft: Draft, tables: Tables) -> Fleet:
     resolve_hubs_of_sites(draft)
     resolve_neighbours(draft)
     known = {"site": draft.site_ids.ids, "hub": draft.hub_ids.ids}
-    if (table := tables(LATENCY, draft.hub_ids.at, draft.hub_ids.by_name)) is not None:
-        draft.latency = read_latency(table, draft.site_ids, draft.hub_ids, findings)
-    if (table := tables(SAMPLES)) is not None:
+    times = tables(LATENCY, draft.hub_ids.at, draft.hub_ids.by_name)
+    if times:
+        draft.latency = read_latencies(times, draft.site_ids, draft.hub_ids, findings)
+    if (table := _first(tables(SAMPLES))) is not None:
         draft.samples = joined(read_samples(table, draft.site_ids, draft.hub_ids, findings), draft.samples)
-    if (table := tables(LINKS)) is not None:
+    if (table := _first(tables(LINKS))) is not None:
         draft.links = read_table(table, LINKS, findings)
         resolve_links(draft)
-    if (table := tables(CURRENT)) is not None:
+    if (table := _first(tables(CURRENT))) is not None:
         draft.current = read_table(table, CURRENT, findings, known)
         resolve_current(draft)
-    if (table := tables(FREEZES)) is not None:
+    if (table := _first(tables(FREEZES))) is not None:
         draft.freezes = read_table(table, FREEZES, findings)
-    if (table := tables(CHANGES)) is not None:
+    if (table := _first(tables(CHANGES))) is not None:
         draft.changes = read_table(table, CHANGES, findings)
         resolve_changes(draft)
-    if (table := tables(PRICES)) is not None:
+    if (table := _first(tables(PRICES))) is not None:
         draft.prices = read_table(table, PRICES, findings)
     fleet = draft.fleet
     for check in CHECKS:

@@ -10,6 +10,7 @@ from planner.intake.findings import Findings, Place, closest, show
 from planner.intake.headers import NO_IDS, find_head, is_matrix_head, table_of
 from planner.intake.layout import Pins
 from planner.intake.names import named, plain, resembles, sheet_of
+from planner.intake.pinned import pinned_settings, pinned_table, unread_tables, without_settings
 from planner.intake.rawtable import RawSheet, RawTable, is_blank, tidy
 
 _ALIKE = 0.85
@@ -37,14 +38,34 @@ class SheetTables:
         self._parts: dict[str, Part] = {}
         self._spare: list[Part] = []
         self._unknown: list[RawSheet] = []
+        self._raws = reading.sheets
+        self._pinned: list[RawTable] = []
+        # Sheets that were adopted: the mapping says all of them, so that nothing is looked for.
+        self._adopted = {name for name, p in pins.items() if p.only or p.settings or p.given}
+        self._of_adopted = {
+            plain(title) for name in self._adopted for p in pins[name].tables for title in (p.title, *p.also) if title
+        }
         self._titled(reading)
         self._untitled()
 
-    def __call__(self, sheet: Sheet, ids: Collection[str] = NO_IDS, names: Collection[str] = NO_IDS) -> RawTable | None:
-        """Return the table of ``sheet``; None if there is none.
+    def __call__(self, sheet: Sheet, ids: Collection[str] = NO_IDS, names: Collection[str] = NO_IDS) -> list[RawTable]:
+        """Return the tables of ``sheet`` in the order in which they count; several where a mapping says so.
 
         ``ids`` may head further columns, and so may ``names``, which do not tell by themselves what a sheet is.
         """
+        if sheet.name not in self._adopted:
+            table = self._one(sheet, ids, names)
+            return [] if table is None else [table]
+        pins = self._pins[sheet.name]
+        if sheet is POLICY:
+            return [pinned_settings(self._raws, pins, self._findings)]
+        tables = [pinned_table(self._raws, one, self._findings) for one in pins.tables]
+        rules = self._pins.get(POLICY.name)
+        found = [without_settings(table, rules) for table in tables if table is not None]
+        self._pinned += found
+        return found
+
+    def _one(self, sheet: Sheet, ids: Collection[str], names: Collection[str]) -> RawTable | None:
         if sheet is LATENCY and sheet.name not in self._parts and ids:
             self._find_matrix(ids)
         part = self._parts.get(sheet.name)
@@ -58,23 +79,38 @@ class SheetTables:
         named = {sheet.name for _, title in titles if (sheet := sheet_of(title)) is not None}
         for sheet in SHEETS:
             # A sheet that is there but could not be read has a finding of its own.
-            if sheet.required and sheet.name not in {*self._parts, *self._asked, *named}:
+            if sheet.required and sheet.name not in {*self._parts, *self._asked, *self._adopted, *named}:
                 self._findings.add("sheet_missing", Place(path), sheet=sheet.name, meaning=sheet.meaning)
         used = {(part.raw.file, part.raw.title) for part in self._parts.values()}
         for file, title in titles:
-            if (file, title) not in used and sheet_of(title) is None:
+            if (file, title) not in used and sheet_of(title) is None and plain(title) not in self._of_adopted:
                 meant = closest(title, [sheet.name for sheet in SHEETS], _ALIKE)
                 self._findings.add("sheet_unknown", Place(file, title), guess=_did_you_mean(meant))
         for part in self._spare:
             if self._parts.get(part.sheet.name) is not part:
                 self._findings.add("table_unused", _head_place(part), sheet=part.sheet.name)
+        for raw in self._raws:
+            for block in unread_tables(raw, self._pinned) if plain(raw.title) in self._of_tables() else ():
+                self._findings.add("table_unread", raw.place(block.row + 1, block.columns[0] + 1), rows=len(block.body))
+
+    @property
+    def missing(self) -> list[str]:
+        """The sheets that a fleet needs and whose table or ids were not found."""
+        found = {
+            layout.sheet for layout in self._findings.layout if {"site", "hub"} & {m.column for m in layout.columns}
+        }
+        return [sheet.name for sheet in SHEETS if sheet.required and sheet.name not in found]
+
+    def _of_tables(self) -> set[str]:
+        """Return the titles of sheets that adopted tables stand on, those of settings alone left out."""
+        return {plain(title) for table in self._pinned for title in (table.title, *table.also)}
 
     def _titled(self, reading: Reading) -> None:
         """Give every sheet its kind by the mapping, else by its title."""
         self._asked: set[str] = set()
         pinned: dict[str, list[str]] = {}
         for name, pins in self._pins.items():
-            if pins.title:
+            if pins.title and name not in self._adopted:
                 pinned.setdefault(plain(pins.title), []).append(name)
         several: dict[str, list[RawSheet]] = {}
         for raw in reading.sheets:
@@ -82,6 +118,8 @@ class SheetTables:
             sheet = sheet_of(raw.title)
             if not names and sheet is not None and not self._pinned_elsewhere(sheet.name, reading):
                 names = [sheet.name]
+            if plain(raw.title) in self._of_adopted or set(names) & self._adopted:
+                continue
             for name in names:
                 several.setdefault(name, []).append(raw)
             if not names:
@@ -93,7 +131,11 @@ class SheetTables:
                 self._findings.add("sheet_repeated", raws[1].place(), titles=titles, sheet=name)
             self._add_titled(sheet, raws[0])
         for name, pins in self._pins.items():
-            if pins.title and not any(plain(raw.title) == plain(pins.title) for raw in reading.sheets):
+            if (
+                pins.title
+                and name not in self._adopted
+                and not any(plain(raw.title) == plain(pins.title) for raw in reading.sheets)
+            ):
                 self._findings.add("mapping_sheet", Place(pins.file), title=show(pins.title), sheet=name)
                 self._asked.add(name)
 
@@ -130,7 +172,7 @@ class SheetTables:
         for raw in self._unknown:
             spare += _parts(raw, NO_IDS)
         for sheet in SHEETS:
-            if sheet.name in self._parts or sheet.name in self._asked:
+            if sheet.name in self._parts or sheet.name in self._asked or sheet.name in self._adopted:
                 continue
             parts = [part for part in spare if part.sheet is sheet]
             likely = [part for part in parts if resembles(part.raw.title, sheet)] or parts

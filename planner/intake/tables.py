@@ -1,31 +1,21 @@
 """A raw table -> a typed one that remembers the cell of every value."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from planner.columns import Column, Sheet
+from planner.columns import CURRENT, Column, Sheet
 from planner.fleet import typed_table
 from planner.intake.cells import clean, hand_through
-from planner.intake.findings import Findings, Place, show
+from planner.intake.findings import Findings, Place
 from planner.intake.matching import Known, Match, match_headers
-from planner.intake.names import plain
-from planner.intake.rawtable import Cells, RawTable, is_blank, is_empty, tidy
+from planner.intake.norows import without_notes, without_totals
+from planner.intake.planned import planned_rows
+from planner.intake.rawtable import Cells, RawTable
 from planner.intake.units import NOTHING_STATED
-
-# Words for totals and averages, as `plain` writes them, in the languages that spreadsheet programs are used in most.
-_TOTAL_WORDS = (
-    "total totals grand_total subtotal sum average mean gesamt gesamtsumme summe durchschnitt mittelwert somme moyenne "
-    "totale media totaal som gemiddelde suma promedio soma média razem średnia toplam ortalama итого сумма 合計"
-)
-_TOTALS = frozenset(_TOTAL_WORDS.split())
-_SUBTOTALS = frozenset({"subtotal", "zwischensumme"})
-_STARTS = frozenset(word[:2] for word in (*_TOTALS, *_SUBTOTALS))  # of ten thousand ids few begin so
-_COUNTED = frozenset({"sites", "hubs", "hosts", "clusters", "rows", "branches", "stores"})
-_LONGEST_TOTAL = 60
+from planner.intake.words import is_unknown
 
 
 @dataclass(frozen=True)
@@ -56,6 +46,8 @@ def read_table(table: RawTable, sheet: Sheet, findings: Findings, known: Known |
     table = without_totals(table, findings)
     required = [column for column in sheet.columns if column.required]
     match = match_headers(table, sheet, findings, required, known)
+    table = without_notes(table, [match.known[c.name] for c in required if c.name in match.known], findings)
+    table = planned_rows(table, sheet, match, findings)
     return read_matched(table, sheet, match, findings)
 
 
@@ -80,44 +72,15 @@ def _has_ids(read: TypedSheet, findings: Findings) -> npt.NDArray[np.bool_]:
     for column in read.sheet.columns:
         if column.required and column.kind == "id" and column.name in read.match.known:
             has = (read.frame[column.name] != "").to_numpy(dtype=np.bool_)
+            if read.sheet is CURRENT and read.raw.pins is not None and read.raw.pins.only:
+                has = has & ~read.frame[column.name].map(is_unknown).to_numpy(dtype=np.bool_)
+                for position in np.flatnonzero(~has).tolist():
+                    findings.note("current_none", read.place(position, column.name), column.name)
+                has_all &= has
+                continue
             for position in np.flatnonzero(~has).tolist():
                 place = read.place(position, column.name)
                 if not findings.is_wrong(place):
                     findings.add("required_blank", place, column.name)
             has_all &= has
     return has_all
-
-
-def without_totals(table: RawTable, findings: Findings) -> RawTable:
-    """Return the table without total rows: a word such as Total, and apart from it nothing but numbers.
-
-    They may stand at the end, frozen below the header, or after each group.
-    """
-    first = next((column for column in table.columns if not is_empty(column)), np.array([], dtype=object))
-    texts = {text for text in set(first.tolist()) if isinstance(text, str) and text.strip()[:2].casefold() in _STARTS}
-    words = {text for text in texts if _is_total(text)}
-    at = [position for position, value in enumerate(first.tolist()) if isinstance(value, str) and value in words]
-    totals = [position for position in at if _only_numbers(column[position] for column in table.columns)]
-    for position in totals:
-        findings.add("total_row", table.place(position), value=show(tidy(str(first[position]))))
-    return table.only(np.delete(np.arange(len(table.rows)), totals)) if totals else table
-
-
-def _is_total(text: str) -> bool:
-    words = plain(text).split("_") if len(text) < _LONGEST_TOTAL else [""]
-    return "_".join(words) in _TOTALS or words[0] in _SUBTOTALS or (words[0] == "total" and words[-1] in _COUNTED)
-
-
-def _only_numbers(row: Iterable[object]) -> bool:
-    """Return whether a row holds at least one number, and one text."""
-    filled = [value for value in row if not is_blank(value) and value == value]  # NaN differs from itself
-    texts = [value for value in filled if isinstance(value, str) and not _is_number(value)]
-    return len(filled) > len(texts) == 1
-
-
-def _is_number(text: str) -> bool:
-    try:
-        float(text.replace(",", ".", 1))
-    except ValueError:
-        return False
-    return True

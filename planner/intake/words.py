@@ -19,8 +19,15 @@ ENGLISH_TRUTHS = frozenset(["yes", "y", "true", "t", "1", "no", "n", "false", "f
 
 # What stands where nothing is known, and what a probe that got no answer leaves.
 _UNKNOWN_WORDS = """n/a na n.a n.a. n/d nd none null nil unknown tbd tbc ? ?? ??? - -- --- – — … ... . *
-unbekannt k.a. k.a inconnu desconocido sconosciuto onbekend okänd timeout timed-out unreachable lost"""
+unbekannt k.a. k.a inconnu desconocido sconosciuto onbekend okänd timeout timed-out unreachable lost
+brak nieznane nieznany keine keiner kein fehlt offen n.v. n.v k.w. entfällt inconnue néant aucun aucune absent n.c.
+s/d s.d. ninguno ninguna nessuno nessuna assente geen saknas okänt ukjent ukendt chybí neznámé nincs ismeretlen yok
+puuttuu desconhecido nenhum нет_данных неизвестно 不明 未知 missing unmeasured"""
 _UNKNOWN_PHRASES = """not known;not available;not measured;to be confirmed;to be done;time out;timed out
+keine angabe;nicht gemessen;nicht erreichbar;nicht bekannt;non mesuré;non mesurée;non disponible;non connu;non joignable
+sin dato;sin datos;no medido;no disponible;sin respuesta;no responde;non misurato;non disponibile;nessuna risposta
+niet gemeten;niet bekend;geen antwoord;brak danych;nie zmierzono;nie dotyczy;brak odpowiedzi;neměřeno;není známo
+ej mätt;ikke målt;não medido;sem dados;not applicable;no data;time-out;not tested;not reachable;нет данных
 request timed out;request timed out.;no reply;no answer;no response;host unreachable;destination host unreachable"""
 _UNKNOWN = frozenset(_UNKNOWN_WORDS.split()) | frozenset(_UNKNOWN_PHRASES.replace("\n", ";").split(";"))
 

@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 
 from planner.intake import fleet_from_tables
 from planner.intake.ids import KnownIds
+from planner.intake.norows import _TOTALS
 from planner.intake.rawtable import tidy
-from planner.intake.tables import _TOTALS
 
 
 @pytest.mark.parametrize(

@@ -19,6 +19,11 @@ CELLS: dict[str, Template] = {
         "{column} says that the value is not known in {cells}; it was read as blank.",
         "Leave the cell blank.",
     ),
+    "word_unknown": repair(
+        "warning",
+        "{column} holds a word, as in {example}, in {cells}; it was read as not known.",
+        "Leave the cell blank.",
+    ),
     "text_steered": repair(
         "warning",
         "{column}: control characters, or such as turn the direction of writing, were removed in {cells}.",

@@ -56,10 +56,28 @@ SHEETS: dict[str, Template] = {
     "header_two_rows": info("The header was found in the two rows {rows}."),
     "header_again": info("The row repeats the header and was left out."),
     "sheet_missing": error("The sheet {sheet} is missing.", "Add it: {meaning}."),
+    "adopt_hint": error(
+        "{what}",
+        "Then: {command}",
+    ),
+    "adopt_nothing": error(
+        "No table of sites with one of hubs could be told. Found: {seen}.",
+        "Sites and hubs each need a table with a header and ids of their own; castingvote template shows one.",
+    ),
     "sheet_repeated": error("{titles} all stand for the sheet {sheet}.", "Keep one of them, or rename the others."),
     "sheet_unknown": info("The sheet is not part of a fleet and was not read.", "{guess}"),
     "sheet_empty": error("The sheet has no rows.", "Add {meaning}."),
     "rows_above": info("The header was found in row {row}; what stands above it was not read."),
+    "note_row": warning(
+        "The row {value} holds hardly more than this text; it was taken for a title or a note and not read.",
+        "Fill in its other columns if it is a row of the table.",
+    ),
+    "rows_left_out": info("Rows whose {header} is one of {values} are left out, as the mapping says: {cells}."),
+    "rows_joined": info("Each row is a {kind}, as the mapping says: {rows} rows are {sites} sites."),
+    "table_unread": warning(
+        "A further table of {rows} row(s) begins here; it was not read.",
+        "Name it in the mapping if it belongs to the fleet.",
+    ),
     "total_row": warning("The row {value} looks like a total and was not read.", "Remove it if it is one."),
     "merged_cells": repair(
         "warning",
@@ -86,6 +104,10 @@ HEADERS: dict[str, Template] = {
     "mapping_header": error(
         "The mapping says that {column} has the header {header}, but no column has it.", "Correct {mapping}."
     ),
+    "mapping_gone": error(
+        "The table with the headers {headers} is not on the sheet any more.", "Run castingvote adopt again."
+    ),
+    "mapping_label": error("No row has the label {label}, which the mapping names.", "Correct {mapping}."),
     "mapping_header_twice": error(
         "The mapping says that {column} has the header {header}, but several columns have it.",
         "Name it by its letter in {mapping}, such as =C.",

@@ -31,6 +31,21 @@ IDS: dict[str, Template] = {
     "barred_unknown": warning("The barred hub {value} is not on the sheet {Hubs}.", "{guess}"),
     "pinned_barred": warning("The site is pinned to the hub {value}, which it bars: it cannot be served."),
     "neighbour_unknown": warning("The neighbour {value} is not on the sheet {Sites}; ignored.", "{guess}"),
+    "left_out": info("{column} is one that the mapping leaves out, in {cells}; these rows were not read."),
+    "current_none": info("No {column} is given in {cells}: nobody serves these sites today."),
+    "id_within": repair(
+        "warning", "{column} {value}{count} was taken for {known}, the only id or name in it.", "Write it as {known}."
+    ),
+    "id_bare": repair(
+        "warning",
+        "{column} {value}{count} was taken for {known}, the only id with this number.",
+        "Write it as {known}.",
+    ),
+    "nodes_odd": warning(
+        "The number of data nodes is odd at {cells}: half of it, rounded down, was taken for the clusters.",
+        "Give every data node a row.",
+    ),
+    "releases_differ": warning("The rows of one site have several releases at {cells}: the oldest was taken."),
     "region_unknown": warning("The region {value} that the pool serves has no site.", "{guess}"),
 }
 
@@ -38,6 +53,13 @@ LATENCY: dict[str, Template] = {
     "pair_repeated": info("The pair {site}, {hub} is already in {other}, with the same values."),
     "pair_conflict": error(
         "The pair {site}, {hub} is already in {other}, with other values.", "Keep the row that is right."
+    ),
+    "latency_superseded": info(
+        "{pairs} pair(s) stand in {title} too, which counts first; {differ} of them have another value here."
+    ),
+    "pair_newer": warning(
+        "The pair {site}, {hub} is in {other} too, with another value and a newer date: that row counts.",
+        "Remove the older row.",
     ),
     "hub_column_unknown": warning("The column {value} is no hub of the sheet {Hubs}; ignored.", "{guess}"),
     "matrix_no_hub": error(

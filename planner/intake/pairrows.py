@@ -1,0 +1,88 @@
+"""Rows of pairs of a site and a hub with their cells, and what lists and matrices of times have in common."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from planner.columns import LATENCY
+from planner.fleet import Bools, Floats, Ints
+from planner.intake.findings import Findings, Place
+from planner.intake.ids import KnownIds
+from planner.intake.names import column_of, stated_by
+from planner.intake.rawtable import RawTable
+
+# So few times tell nothing about their unit.
+_ENOUGH = 3
+
+
+@dataclass(frozen=True)
+class PairRows:
+    """Rows of pairs: positions of site and hub, and the row and column, from 0, of the raw table they come from."""
+
+    raw: RawTable
+    frame: pd.DataFrame
+    site: Ints
+    hub: Ints
+    row: Ints
+    column: Ints
+    turned: Bools | None = None  # rows that came from the other end of the path
+
+    def place(self, position: int) -> Place:
+        """Return the cell of a pair's round-trip time."""
+        return self.raw.place(int(self.row[position]), int(self.column[position]))
+
+    def only(self, keep: npt.NDArray[np.bool_]) -> "PairRows":
+        """Return a copy with the rows that the mask ``keep`` selects."""
+        frame = self.frame if keep.all() else self.frame[keep].reset_index(drop=True)
+        turned = None if self.turned is None else self.turned[keep]
+        return PairRows(self.raw, frame, self.site[keep], self.hub[keep], self.row[keep], self.column[keep], turned)
+
+
+def doubt_unit(table: RawTable, index: int, rtt_ms: Floats, findings: Findings) -> None:
+    """Ask whether times are seconds where no header says that they are ms and all are below 1."""
+    given = rtt_ms[~np.isnan(rtt_ms)]
+    header = table.headers[index] if column_of(table.headers[index], LATENCY) is not None else ""
+    if len(given) >= _ENOUGH and given.max() < 1.0 and stated_by(header).unit is None:
+        findings.add("unit_doubtful", table.header_place(index), "rtt_ms", most=f"{given.max():g}")
+
+
+def without_zeros(table: RawTable, index: int, is_here: Callable[[int], bool], findings: Findings) -> RawTable:
+    """Return the table with zeros among the round-trip times of a column as blanks, each a finding.
+
+    ``is_here`` says of a row, from 0, whether its site and hub are one place.
+    """
+    zeros = _zeros(table.columns[index])
+    if not zeros.any():
+        return table
+    for position in np.flatnonzero(zeros).tolist():
+        findings.note("rtt_to_itself" if is_here(position) else "rtt_zero", table.place(position, index), "rtt_ms")
+    column = table.columns[index].copy()
+    column[zeros] = np.nan if column.dtype.kind == "f" else ""
+    return replace(table, columns=(*table.columns[:index], column, *table.columns[index + 1 :]))
+
+
+def _zeros(column: npt.NDArray[Any]) -> Bools:
+    if column.dtype.kind == "f":
+        zero: Bools = column == 0.0
+        return zero
+    if column.dtype != object:
+        return np.zeros(len(column), dtype=np.bool_)
+    values = column.tolist()
+    if set(map(type, values)) <= {float, int} and 0 not in values:  # almost every column
+        return np.zeros(len(column), dtype=np.bool_)
+    return np.array([_is_zero(value) for value in values], dtype=np.bool_)
+
+
+def _is_zero(value: object) -> bool:
+    if type(value) is float or type(value) is int:
+        return value == 0
+    return type(value) is str and value[:1] == "0" and not value.strip("0.,")
+
+
+def categories(codes: Ints, known: KnownIds) -> pd.Categorical:
+    """Return positions among ``known`` ids as a column of these ids."""
+    return pd.Categorical.from_codes(codes, categories=pd.Index(known.ids, dtype=object))
