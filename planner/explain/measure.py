@@ -31,6 +31,7 @@ _TRIES = 12  # answers that a plan refuses before giving up
 _SHRUNK = 40  # pairs of a group that are tried one by one
 _NEAREST = 4  # pairs tried for an unserved site
 _UPSIDE_SHARE = 0.5  # of the time
+_ARCS_A_SECOND = 2_000  # open pairs among which the fewest that save a host are found in a second, at best
 
 
 def measure_first(bench: Bench) -> tuple[MeasureFirst, ...]:
@@ -126,7 +127,7 @@ def _saving(bench: Bench, optimistic: Checker, candidates: dict[Pair, float]) ->
         return []
     problem = bench.served()
     extra = _arcs(bench, optimistic, problem, candidates)
-    if not len(extra):
+    if not len(extra) or not bench.budget.allows(len(extra) / _ARCS_A_SECOND):
         return []
     model = OpeningModel(problem, extra, bench.counted - 1)
     add_sets(bench, model)

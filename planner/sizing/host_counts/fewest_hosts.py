@@ -28,6 +28,7 @@ from planner.sizing.solvers.transportation import Cost
 
 _SECONDARY_SECONDS = 120.0  # for the later aims of the flow model, at most
 _EQUAL_COST_SECONDS = 5.0  # for fewer own tie-breakers at the same cost, at most
+_WHOLE_SITES_SECONDS = 10.0  # for whole sites on given hosts, at most
 _SAME_MONEY = 1e-12  # relative; what adding up in another order makes of the same prices
 
 
@@ -127,6 +128,8 @@ def _by_cuts(problem: Problem, classes: Classes, budget: SolveBudget, reference:
         return None
     bound = search.objective_bound
     counts = round_counts(problem, classes, search.best)
+    if counts is None:
+        counts = _whole_sites_on(problem, classes, search.best, budget)
     if counts is not None:
         value = objective_value(problem, classes, counts)
         bound = value if search.closed else min(value, bound)
@@ -143,6 +146,16 @@ def _by_cuts(problem: Problem, classes: Classes, budget: SolveBudget, reference:
     model.at_least(problem.objective, bound)
     outcome, found = minimise(model, problem.objective, budget)
     return None if found is None else finish(model, found, outcome, budget, weight_proven=True, known_bound=bound)
+
+
+def _whole_sites_on(problem: Problem, classes: Classes, hosts: Ints, budget: SolveBudget) -> Counts | None:
+    """Return where whole sites go on given ``hosts`` (P,); None where they do not, or not in time.
+
+    Hosts and whole sites at once are a far harder model.
+    """
+    model = FlowModel(problem, classes, serve_all=True)
+    model.give(hosts)
+    return minimise(model, problem.objective, budget.within(_WHOLE_SITES_SECONDS))[1]
 
 
 def _by_flow(
