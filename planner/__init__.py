@@ -47,6 +47,7 @@ if TYPE_CHECKING:
     from planner.scenarios.vary import vary
     from planner.schedule import Rollout, Step, Wave
     from planner.sizing import Progress, plan
+    from planner.sizing.count import HostCount, count
     from planner.verify import Violation, verify
 
 __all__ = [
@@ -61,6 +62,7 @@ __all__ = [
     "Fleet",
     "Horizon",
     "Host",
+    "HostCount",
     "InputError",
     "Plan",
     "Policy",
@@ -78,6 +80,7 @@ __all__ = [
     "availability",
     "budget_curve",
     "compare_designs",
+    "count",
     "cover_prices",
     "drill",
     "explain",
@@ -113,6 +116,7 @@ _HOMES = {
     "Fleet": "fleet",
     "Horizon": "scenarios.horizon.nouns",
     "Host": "plan",
+    "HostCount": "sizing.count",
     "InputError": "errors",
     "Plan": "plan",
     "Policy": "fleet",
@@ -129,6 +133,7 @@ _HOMES = {
     "availability": "resilience",
     "budget_curve": "explain",
     "compare_designs": "scenarios.designs.road",
+    "count": "sizing.count",
     "cover_prices": "explain",
     "drill": "resilience",
     "explain": "explain",

@@ -122,6 +122,10 @@ class Fleet:
         if wrong:
             raise InputError(tuple(wrong))
 
+    def __getstate__(self) -> dict[str, Any]:
+        """Return what another process needs: the fields, without what was worked out from them."""
+        return {name: self.__dict__[name] for name in self.__dataclass_fields__}
+
     def replace(self, **changes: Any) -> Fleet:
         """Return a copy with ``changes`` made to the fields."""
         return dataclasses.replace(self, **changes)

@@ -80,7 +80,7 @@ def _whole(value: Number) -> int:
 
 def _set_lines(fleet: Fleet, program: Program, value: float, budget: SolveBudget) -> Iterable[Line]:
     """Yield what the sets of the cut search force, of sites that need a shared host in every plan."""
-    problem = unlimited(build_problem(fleet, Checker(fleet)))
+    problem = unlimited(build_problem(fleet, Checker.of(fleet)))
     left_out = set(program.scope.left_out)
     site = [fleet.site_ids[at] for at in problem.site_at]
     must: Bools = np.array([name not in left_out for name in site], dtype=np.bool_) & ~np.isfinite(problem.own_cost)

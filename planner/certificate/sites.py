@@ -57,7 +57,7 @@ def _reach(pairs: Pairs, pools: Pools, sites: int) -> Reach:
 
 def read_classes(fleet: Fleet, pools: Pools, limits: Sequence[Limit], scope: Scope) -> list[SiteClass]:
     """Return the classes of the sites that need a host and are not left out, in order of their first site."""
-    checker, sites = Checker(fleet), len(fleet.site_ids)
+    checker, sites = Checker.of(fleet), len(fleet.site_ids)
     homes = _reach(checker.eligible(), pools, sites)
     standbys = _reach(checker.eligible(STANDBY_RULES), pools, sites) if scope.standbys else None
     left_out, bare = set(scope.left_out), set(scope.bare)

@@ -16,8 +16,9 @@ from planner.fleet import Fleet
 from planner.plan import Plan
 from planner.rules import Checker
 from planner.sizing import plan as make_plan
+from planner.sizing.count import count
 from planner.sizing.instance.problem import Problem, restrict
-from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.solvers.budget import Progress, SolveBudget
 
 _CLOSE = 1e-9  # sums of weights
 
@@ -58,6 +59,18 @@ class Bench:
     def replan(self, changes: Sequence[Change]) -> Plan | None:
         """Return the plan of the changed fleet, without later aims; None when no time is left."""
         return None if self.budget.spent else self.plan_of(changed(self.fleet, changes))
+
+    def cannot_save(self, changes: Sequence[Change]) -> bool:
+        """Say whether no plan of the changed fleet has a host less: its count, far sooner there than a plan, tells."""
+        if self.budget.spent or self.fleet.policy.cover != "none":
+            return False
+        fleet, left = changed(self.fleet, changes), self.budget.left
+        with ThreadPoolExecutor(1) as pool:
+            found = pool.submit(count, fleet, time_limit=left, seed=self.budget.seed, watch=self._go_on).result()
+        return found.lower_bound > self.counted - 1 + _CLOSE
+
+    def _go_on(self, _progress: Progress) -> bool:
+        return not self.budget.stopped.is_set()
 
     def plan_of(self, fleet: Fleet) -> Plan | None:
         """Return the plan of another fleet, without later aims; None when no time is left."""

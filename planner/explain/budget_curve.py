@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from planner.explain.bench import planned
 from planner.fleet import Fleet
 from planner.plan import Plan
+from planner.sizing.count import count
 from planner.sizing.solvers.budget import SolveBudget
 
 # In the order of planning: what is near today's budgets first, as time may end.
@@ -41,7 +41,7 @@ def budget_curve(
 ) -> tuple[BudgetPoint, ...]:
     """Return the fewest hosts for latency budgets of half to twice today's, in order of the budgets.
 
-    Each point is a plan of the fleet whose every budget is multiplied by the same share; it serves the greatest
+    Each point is the count of the fleet whose every budget is multiplied by the same share; it serves the greatest
     weight first and then has few hosts, whatever objective the policy names. ``plan``, where it is one of the fewest
     hosts, is taken for today's budgets. ``time_limit`` in seconds is for all points: at the limit, or at Ctrl-C, the
     points so far come back, the last one perhaps not proven. ``tell`` is called with each share before it is planned.
@@ -56,7 +56,7 @@ def budget_curve(
                 break
             if tell is not None:
                 tell(share)
-            points.append(_point(share, planned(_with_budgets(fleet, share), budget)))
+            points.append(_counted(share, _with_budgets(fleet, share), budget))
     return tuple(sorted(points, key=lambda point: point.share))
 
 
@@ -64,6 +64,11 @@ def _point(share: float, plan: Plan) -> BudgetPoint:
     return BudgetPoint(
         share, plan.hosts, plan.lower_bound, len(plan.unserved), plan.proves(plan.objective), len(plan.uncovered)
     )
+
+
+def _counted(share: float, fleet: Fleet, budget: SolveBudget) -> BudgetPoint:
+    found = count(fleet, time_limit=budget.left, seed=budget.seed, watch=lambda _: not budget.stopped.is_set())
+    return BudgetPoint(share, found.hosts, found.lower_bound, found.unserved, found.proven, found.uncovered)
 
 
 def _with_budgets(fleet: Fleet, share: float) -> Fleet:

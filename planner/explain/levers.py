@@ -31,7 +31,7 @@ def _one_more_host(bench: Bench) -> list[Suggestion]:
         pool, most = fleet.pool_ids[p], int(fleet.max_hosts[p])
         bench.tell(f"one host more at {pool}")
         changes = (Change("Hubs", pool, "max_hosts", most, most + 1),)
-        after = bench.replan(changes)
+        after = None if bench.cannot_save(changes) else bench.replan(changes)
         if after is not None and bench.saves(Figures.of(after)):
             words = f"Let pool {pool} run {most + 1} hosts instead of {most}."
             found.append(bench.suggestion("max_hosts", "save", words, changes, after, confirmed=True, fewest=True))
@@ -98,7 +98,8 @@ def _least(
     plans: dict[int, Plan] = {}
 
     def saves(at: int) -> bool:
-        after = bench.replan(changes(steps[at]))
+        asked = changes(steps[at])
+        after = None if bench.cannot_save(asked) else bench.replan(asked)
         if after is None or not bench.saves(Figures.of(after)):
             return False
         plans[at] = after

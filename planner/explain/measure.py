@@ -106,7 +106,7 @@ def _that_would_help(bench: Bench) -> list[_Group]:
     found = []
     for site in sorted(set(bench.before.unserved) - set(Figures.of(best).unserved)):
         found += _serving(bench, site, candidates)
-    return found + _saving(bench, Checker(fleet), candidates)
+    return found + _saving(bench, Checker.of(fleet), candidates)
 
 
 def _serving(bench: Bench, site: str, candidates: dict[Pair, float]) -> list[_Group]:

@@ -44,7 +44,7 @@ def explain(
     if site is not None:
         position_of(fleet, site)
     tell = tell or _silent
-    checker = Checker(fleet)
+    checker = Checker.of(fleet)
     with budget.listening():
         if plan is None:
             tell("the plan itself")
@@ -86,7 +86,7 @@ def pairs_to_measure(
     thread, what was found so far comes back. Raises what `planner.plan` raises.
     """
     budget = SolveBudget(seconds=time_limit, seed=seed)
-    checker = Checker(fleet)
+    checker = Checker.of(fleet)
     with budget.listening():
         bench = Bench(fleet, plan, checker, build_problem(fleet, checker), budget, tell or _silent)
         return measure_first(bench)

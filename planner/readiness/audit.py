@@ -34,7 +34,7 @@ def audit(fleet: Fleet) -> Readiness:
     counts sites by the hub of least round-trip time among those that a site may use; `Readiness.for_plan` counts
     by the hubs of a plan. The audit looks at one site at a time: whether all sites find room is the plan's answer.
     """
-    checker = Checker(fleet)
+    checker = Checker.of(fleet)
     hubs = HubChecks(checker)
     sites, nearest = [], dict[str, dict[str, int]]()
     for position, row in enumerate(_rows(fleet)):

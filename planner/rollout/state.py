@@ -95,7 +95,7 @@ def same_release(one: str, other: str) -> bool:
 def read_state(fleet: Fleet, plan: Plan) -> State:
     """Return the state before and after; raises InputError where sites are split, since Current has no counts."""
     _refuse_split(fleet, plan)
-    problem = build_problem(fleet, Checker(fleet))
+    problem = build_problem(fleet, Checker.of(fleet))
     running = running_hosts(fleet)
     hosts = _hosts(fleet, plan, problem, running)
     then = {row.site: row.host for row in plan.assignments}

@@ -54,11 +54,24 @@ RULES = (
 STANDBY_RULES = tuple(rule for rule in RULES if not rule.ordinary_day)
 
 
+_KEPT = "_checker"  # among the properties that a fleet keeps
+
+
 class Checker:
     """The rules applied to one fleet."""
 
     def __init__(self, fleet: Fleet) -> None:
         self.facts = Facts(fleet)
+        self._eligible: dict[tuple[str, ...], Pairs] = {}
+
+    @classmethod
+    def of(cls, fleet: Fleet) -> Checker:
+        """Return the checker of ``fleet``, which is made once and kept with the fleet."""
+        kept = fleet.__dict__
+        if _KEPT not in kept:
+            kept[_KEPT] = cls(fleet)
+        checker: Checker = kept[_KEPT]
+        return checker
 
     @property
     def needs_host(self) -> Bools:
@@ -66,11 +79,19 @@ class Checker:
         return self.facts.fleet.needs_host
 
     def eligible(self, rules: Sequence[Rule] = RULES) -> Pairs:
-        """Return every pair that breaks none of ``rules``, sorted by site and pool position."""
+        """Return every pair that breaks none of ``rules``, sorted by site and pool position; not to be changed."""
+        asked = tuple(rule.code for rule in rules)
+        if asked not in self._eligible:
+            self._eligible[asked] = self._found(rules)
+        return self._eligible[asked]
+
+    def _found(self, rules: Sequence[Rule]) -> Pairs:
         pairs = pool_pairs(self.facts.fleet, self.facts.latency)
         pairs = pairs.take(self.needs_host[pairs.site])
         for rule in rules:
-            pairs = pairs.take(~rule.broken(self.facts, pairs))
+            broken = rule.broken(self.facts, pairs)
+            if broken.any():
+                pairs = pairs.take(~broken)
         return pairs
 
     def eligible_with_standbys(self) -> Pairs:

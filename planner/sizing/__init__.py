@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import dataclasses
-import math
 import time
 from collections.abc import Callable
 
-from planner.columns import Column
 from planner.errors import InputError
-from planner.fleet import Finding, Fleet, fitted
+from planner.fleet import Finding, Fleet
 from planner.plan import Plan
 from planner.rules import Checker
+from planner.sizing.asked import asked_limit, refuse_unmodelled
 from planner.sizing.assemble import assemble
 from planner.sizing.host_counts.cutting_planes import reference_counts
 from planner.sizing.host_counts.fewest_hosts import SecondaryCosts, size
@@ -28,8 +26,6 @@ from planner.sizing.tie_breaks.running_hosts import with_fewer_moves
 from planner.sizing.within_limits import Drafted, plan_within_limits
 
 __all__ = ["Progress", "plan"]
-
-_ASKED = (Column("time_limit", "number", "", "seconds", least=0), Column("seed", "whole", "", least=0, most=2**31 - 1))
 
 
 def plan(
@@ -52,13 +48,12 @@ def plan(
     modelled, or has more clusters or weights further apart than can be counted exactly; SolverError when the solver
     fails.
     """
-    limit = None if time_limit == math.inf else time_limit
-    fitted("", zip(_ASKED, (limit, seed), (None, 0), strict=True))
-    _refuse_unmodelled(fleet)
+    limit = asked_limit(time_limit, seed)
+    refuse_unmodelled(fleet)
     tie_breaks = _tie_breaks(fleet)
     began = time.perf_counter()
     budget = SolveBudget(seconds=limit, seed=seed, watch=watch)
-    checker = Checker(fleet)
+    checker = Checker.of(fleet)
     problem = build_problem(fleet, checker)
     if fleet.policy.cover != "none":
         from planner.sizing.cover.road import own_rather_than_bare, plan_covered
@@ -93,22 +88,6 @@ def plan(
         result = assemble(fleet, checker, problem, draft, attained, today, budget)
     seconds = {"eligibility": eligible - began, "solve": time.perf_counter() - eligible}
     return result.replace(seconds=seconds)
-
-
-def _refuse_unmodelled(fleet: Fleet) -> None:
-    policy = fleet.policy
-    if fleet.too_large is not None:
-        finding, at = fleet.too_large
-        raise InputError((dataclasses.replace(finding, where=f"site {fleet.site_ids[at]}"),))
-    if policy.cover != "none" and policy.split_sites:
-        message = "cover with split sites is not modelled: a site would have a standby for each of its parts."
-        raise InputError(
-            (Finding("error", "split-cover", "Policy", message, "Set split_sites to no, or cover to none."),)
-        )
-    if policy.objective == "cost" and policy.split_sites and (fleet.latency["pair_cost"].fillna(0) > 0).any():
-        hint = "Set split_sites to no, or leave pair_cost blank."
-        message = "objective cost with split sites and pair costs is not modelled: whose share pays for the circuit?"
-        raise InputError((Finding("error", "split-pair-costs", "Policy", message, hint),))
 
 
 def _tie_breaks(fleet: Fleet) -> tuple[TieBreak, ...]:

@@ -52,7 +52,7 @@ class MoveModel:
 
     def __init__(self, fleet: Fleet, left_out: Collection[str] = ()) -> None:
         self.fleet = fleet
-        self._checker = Checker(fleet)
+        self._checker = Checker.of(fleet)
         problem = build_problem(fleet, self._checker)
         served = np.array([fleet.site_ids[at] not in left_out for at in problem.site_at], dtype=np.bool_)
         problem = dataclasses.replace(restrict(problem, served), own_cost=problem.own_cost[served])

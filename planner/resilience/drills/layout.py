@@ -42,7 +42,7 @@ class Layout:
     @cached_property
     def checker(self) -> Checker:
         """The rules of the fleet."""
-        return Checker(self.fleet)
+        return Checker.of(self.fleet)
 
     @cached_property
     def limit(self) -> Ints:

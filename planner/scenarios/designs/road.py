@@ -98,7 +98,7 @@ class _Desk:
         self.node, self.own_price = price_of(fleet, "node"), price_of(fleet, "own_tie_breaker")
         self.needs = needing(fleet)
         self.clusters = int(fleet.clusters[self.needs].sum())
-        pairs = Checker(fleet).eligible()
+        pairs = Checker.of(fleet).eligible()
         self.reach: Floats = np.full(len(fleet.site_ids), np.inf)
         np.minimum.at(self.reach, pairs.site, self.worth[pairs.pool])
 

@@ -21,7 +21,7 @@ def minutes_of_three_nodes(fleet: Fleet, needs: Bools) -> float | None:
 
 def minutes_of_dedicated(fleet: Fleet, needs: Bools, worth: Floats) -> float | None:
     """Return the same with a host for each cluster, at the eligible pool of least ``worth`` (pools,)."""
-    pairs = Checker(fleet).eligible()
+    pairs = Checker.of(fleet).eligible()
     order = np.lexsort((pairs.pool, worth[pairs.pool], pairs.site))
     sites, first = np.unique(pairs.site[order], return_index=True)
     pool = pairs.pool[order][first]

@@ -1,0 +1,36 @@
+"""What may be asked of sizing: limits on time and seeds, and combinations of settings that are modelled."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+
+from planner.columns import Column
+from planner.errors import InputError
+from planner.fleet import Finding, Fleet, fitted
+
+_ASKED = (Column("time_limit", "number", "", "seconds", least=0), Column("seed", "whole", "", least=0, most=2**31 - 1))
+
+
+def asked_limit(time_limit: float | None, seed: int) -> float | None:
+    """Return the limit in seconds, None for none; InputError for a limit or a seed that is none."""
+    limit = None if time_limit == math.inf else time_limit
+    fitted("", zip(_ASKED, (limit, seed), (None, 0), strict=True))
+    return limit
+
+
+def refuse_unmodelled(fleet: Fleet) -> None:
+    """Raise InputError where the fleet asks for what is not modelled, or for more than can be counted exactly."""
+    policy = fleet.policy
+    if fleet.too_large is not None:
+        finding, at = fleet.too_large
+        raise InputError((dataclasses.replace(finding, where=f"site {fleet.site_ids[at]}"),))
+    if policy.cover != "none" and policy.split_sites:
+        message = "cover with split sites is not modelled: a site would have a standby for each of its parts."
+        raise InputError(
+            (Finding("error", "split-cover", "Policy", message, "Set split_sites to no, or cover to none."),)
+        )
+    if policy.objective == "cost" and policy.split_sites and (fleet.latency["pair_cost"].fillna(0) > 0).any():
+        hint = "Set split_sites to no, or leave pair_cost blank."
+        message = "objective cost with split sites and pair costs is not modelled: whose share pays for the circuit?"
+        raise InputError((Finding("error", "split-pair-costs", "Policy", message, hint),))

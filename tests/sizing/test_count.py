@@ -1,0 +1,66 @@
+"""The count alone: that of a plan, for every objective and limit, and for changed policies."""
+
+import numpy as np
+import pytest
+
+from planner.intake import read_fleet
+from planner.sizing import plan
+from planner.sizing.count import count
+from tests.arrays import fleet_of
+
+POLICIES = (
+    {},
+    {"objective": "new_hosts"},
+    {"objective": "cost"},
+    {"cover": "hub"},
+    {"max_blast_radius_hub": 12},
+    {"max_share_percent": 20.0},
+    {"split_sites": True},
+)
+
+
+def random_fleet(seed, **policy):
+    rng = np.random.default_rng(seed)
+    sites, pools = 18, 5
+    return fleet_of(
+        rng.uniform(5, 80, (sites, pools)),
+        sites={"clusters": rng.choice([1, 1, 2, 3], sites).astype(float)},
+        pools={
+            "cluster_cap": rng.choice([4.0, 6.0], pools),
+            "max_hosts": rng.integers(1, 4, pools).astype(float),
+            "host_cost": rng.integers(1, 9, pools).astype(float),
+            "existing_hosts": rng.integers(0, 2, pools).astype(float),
+        },
+        **policy,
+    )
+
+
+def figures(made):
+    return (
+        made.objective_value,
+        made.lower_bound,
+        len(made.unserved),
+        len(made.uncovered),
+        made.proves(made.objective),
+    )
+
+
+@pytest.mark.parametrize("policy", POLICIES, ids=lambda policy: " ".join(policy) or "plain")
+@pytest.mark.parametrize("seed", range(3))
+def test_the_count_is_that_of_the_plan(seed, policy):
+    fleet = random_fleet(seed, **policy)
+    made, found = plan(fleet), count(fleet)
+    assert (found.objective_value, found.lower_bound, found.unserved, found.uncovered, found.proven) == pytest.approx(
+        figures(made)
+    )
+    if made.objective == "hosts":
+        assert found.hosts == made.hosts
+
+
+def test_a_changed_policy_counts_anew():
+    fleet = read_fleet("sample_fleets/twelve_sites.xlsx")
+    assert (count(fleet).hosts, count(fleet).proven) == (4, True)
+    for cap in (2, 3, 8):
+        changed = fleet.replace(policy=fleet.policy.replace(cluster_cap=cap))
+        assert count(changed).hosts == plan(changed).hosts
+    assert count(fleet).hosts == 4
