@@ -6,8 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from planner.certificate.bound import prove_bound
+from planner.certificate.cut_sets import find_sets
 from planner.certificate.nouns import Line, Number, Program
 from planner.certificate.program import build_program
+from planner.certificate.sites import read_scope
 from planner.certificate.solution import point_of, value_of
 from planner.certificate.text import pieces
 from planner.fleet import Fleet
@@ -35,7 +37,7 @@ class Certified:
     def words(self) -> str:
         """Say what it proves; first that it is less than the plan needs, where it is."""
         scope = self.program.scope
-        same = "serves and covers the same sites" if scope.standbys else "serves the same sites"
+        same = "serves the same sites" if scope.cover == "none" else "serves and covers the same sites"
         figure = _figure(scope.objective, self.bound)
         least = f"no plan that {same} needs {'less' if scope.objective == 'cost' else 'fewer'} than {figure}."
         if self.bound < self.value:
@@ -57,10 +59,11 @@ def certify_plan(fleet: Fleet, plan: Plan, *, seconds: float | None = None) -> C
     until Ctrl-C in the main thread. It holds for all plans that serve the same sites and, against the loss of a hub or
     zone, cover the same ones. Raises InputError where the plan does not hold for the fleet, or a price is not known.
     """
-    program = build_program(fleet, plan)
-    point = point_of(program, plan)
-    value = value_of(program, point)
-    budget = SolveBudget(seconds=seconds)
+    scope, budget = read_scope(fleet, plan), SolveBudget(seconds=seconds)
     with budget.listening():
-        last = prove_bound(fleet, plan, program, value, budget)
+        sets = find_sets(fleet, scope, plan.objective_value, budget)
+        program = build_program(fleet, scope, [each.sites for each in sets if each.one_lost])
+        point = point_of(program, plan)
+        value = value_of(program, point)
+        last = prove_bound(plan, program, sets, value, budget)
     return Certified(program, last, point, last.rhs, value)

@@ -8,38 +8,34 @@ all of its prices, so that a bound on money may be rounded up too.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 from functools import reduce
-from typing import Any
-
-import numpy as np
 
 from planner.certificate.branching import Tree
+from planner.certificate.combine import on_hosts
+from planner.certificate.cut_sets import CutSet
 from planner.certificate.nouns import Line, Number, Program, Reference
 from planner.certificate.relaxation import Relaxation
-from planner.certificate.sets import classes_of, hall_lines, kept_lines, standby_lines
-from planner.fleet import Bools, Fleet
+from planner.certificate.sets import both_forms, classes_of, hall_lines, kept_lines, standby_lines
 from planner.plan import Plan
-from planner.rules import Checker
-from planner.sizing.host_counts.certificate import certify
-from planner.sizing.host_counts.cutting_planes import search_counts
-from planner.sizing.instance.classes import group
-from planner.sizing.instance.problem import build_problem, restrict, unlimited
 from planner.sizing.solvers.budget import SolveBudget
 
 _MOST_TERMS = 400_000  # of the whole program, up to which its relaxation is asked too
-_SEARCH_SECONDS, _SETS_SECONDS, _WHOLE_SECONDS = 30.0, 20.0, 20.0
+_SETS_SECONDS, _WHOLE_SECONDS = 20.0, 20.0
 
 
-def prove_bound(fleet: Fleet, plan: Plan, program: Program, value: Number, budget: SolveBudget) -> Line:
-    """Return the line that says the most of the objective, of which ``value`` is that of the plan."""
+def prove_bound(plan: Plan, program: Program, sets: Sequence[CutSet], value: Number, budget: SolveBudget) -> Line:
+    """Return the line that says the most of the objective, of which ``value`` is that of the plan.
+
+    ``sets`` are of the cut search; those with standbys are of the plan's own proof.
+    """
     unit = _unit(program)
     if not unit:
         return Line("G", 0, program.objective, "lin", ())
     goal: dict[int, Number] = {j: _whole(price / unit) for j, price in program.objective.items()}
     target = math.ceil(value / unit)
-    lines = [*_set_lines(fleet, program, plan.objective_value, budget), *_standby_lines(plan, program)]
+    lines = [*_set_lines(program, sets), *_standby_lines(plan, program)]
     counts = range(program.blocks[0].start if program.blocks else program.variables)
     rows: list[Reference] = [*lines, *program.added.values()]
     tree = _grown(Relaxation(program, rows, counts, goal), target, budget.within(_SETS_SECONDS))
@@ -78,29 +74,13 @@ def _whole(value: Number) -> int:
     return int(value)
 
 
-def _set_lines(fleet: Fleet, program: Program, value: float, budget: SolveBudget) -> Iterable[Line]:
-    """Yield what the sets of the cut search force, of sites that need a shared host in every plan."""
-    problem = unlimited(build_problem(fleet, Checker.of(fleet)))
-    left_out = set(program.scope.left_out)
-    site = [fleet.site_ids[at] for at in problem.site_at]
-    must: Bools = np.array([name not in left_out for name in site], dtype=np.bool_) & ~np.isfinite(problem.own_cost)
-    served = restrict(problem, must)
-    if not served.sites:
-        return
-    classes = group(served, by_weight=False)
-    search = search_counts(served, classes, budget.within(_SEARCH_SECONDS))
-    members = _members([name for name, kept in zip(site, must, strict=True) if kept], classes.of_site)
-    found = min(search.objective_bound, value)
-    for row in certify(served, search.cuts, found, SolveBudget(seed=budget.seed)).inequalities:
-        sites = [name for c in row.cut.classes.tolist() for name in members[c]]
-        yield from hall_lines(program, classes_of(program, sites), row.cut.size)
-
-
-def _members(sites: Sequence[str], of_site: Any) -> dict[int, list[str]]:
-    members: dict[int, list[str]] = {}
-    for name, c in zip(sites, of_site.tolist(), strict=True):
-        members.setdefault(c, []).append(name)
-    return members
+def _set_lines(program: Program, sets: Iterable[CutSet]) -> Iterator[Line]:
+    """Yield what sets of sites force."""
+    for each in sets:
+        if not each.one_lost:
+            yield from hall_lines(program, classes_of(program, each.sites), each.size)
+    for constraint in program.one_lost:
+        yield from both_forms(on_hosts(program, {constraint: 1}))
 
 
 def _standby_lines(plan: Plan, program: Program) -> Iterable[Line]:

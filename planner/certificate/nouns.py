@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Literal
 
+from planner.plan import Cover
+
 Number = int | Fraction
 Sense = Literal["L", "E", "G"]  # at most, equal, at least
 SIGN: dict[Sense, int] = {"L": -1, "E": 0, "G": 1}
@@ -16,13 +18,19 @@ SIGN: dict[Sense, int] = {"L": -1, "E": 0, "G": 1}
 class Scope:
     """Which plans the certificate speaks of: all that serve every site but those ``left_out``.
 
-    With ``standbys`` they also give a standby to every served site but those ``bare``.
+    Where ``cover`` is not ``none``, they also give a standby against such a loss to every served site but those
+    ``bare``.
     """
 
     objective: str
-    standbys: bool
+    cover: Cover
     left_out: tuple[str, ...]
     bare: tuple[str, ...]
+
+    @property
+    def standbys(self) -> bool:
+        """Whether the program says who stands by for whom: of hubs and zones, not of single hosts."""
+        return self.cover in ("hub", "zone")
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +89,7 @@ class Program:
     Constraint j says that variable j is at least 0, constraint ``variables + p`` that there are at most ``most[p]``
     hosts of pool p; the ``rows`` follow. ``of_class``: the class of each variable, -1 for none. The lookups are of
     constraints: ``demand`` by class, ``room``, ``kept`` and ``added`` by pool, ``sizes`` by clusters and pool,
-    ``ready`` by loss and pool.
+    ``ready`` by loss and pool, ``one_lost`` as they were asked for.
     """
 
     pools: list[str]
@@ -99,6 +107,8 @@ class Program:
     added: dict[int, int] = field(default_factory=dict)
     sizes: dict[tuple[int, int], int] = field(default_factory=dict)
     ready: dict[tuple[int, int], int] = field(default_factory=dict)
+    one_lost: list[int] = field(default_factory=list)
+    told_lost: list[tuple[int, tuple[int, ...]]] = field(default_factory=list)  # divisor and classes of each of these
     group: list[int] = field(default_factory=list)  # the loss that each pool is counted with
 
     @property

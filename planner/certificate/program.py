@@ -13,26 +13,33 @@
     (6)  what sites bring to a hub or zone  <=  its limit                  clusters, weight, traffic
     (7)  weight at p  <=  the most on a host n_p                           where weight counts on hosts
     (8)  a_p >= n_p - hosts that exist
-    (9)  n_p <= hosts that fit
+    (9)  sum of ceil(R_p / d) n_p  >=  ceil(clusters / d) + the least ceil(R_p / d)
+                                                                          of some classes, over the pools that they may
+                                                                          use, where the loss of a host is covered
+    (10) n_p <= hosts that fit
 
 A unit is a site of k_c clusters, or one cluster where sites may be split (then u_c are the clusters of a site). Every
 plan gives a point of this program with the same objective, so that what holds for all points holds for all plans. It
-counts pools and not single hosts: that sites stay together on a host is known to it by (5) alone. Rows of (6) and (7)
-that all sites together keep are left out.
+counts pools and not single hosts: that sites stay together on a host is known to it by (5) alone, and that one host may
+be lost by (9) alone: some host runs that these classes may use, and without it the others have to carry them. Rows of
+(6) and (7) that all sites together keep are left out; of (9) only those are there that are asked for.
 """
 
 from __future__ import annotations
 
+import dataclasses
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 
 from planner.certificate.nouns import Block, Flow, Number, Program, Row, Scope, SiteClass
+from planner.certificate.one_lost import reach, sets_to_cover
 from planner.certificate.pools import Limit, Pools, most_weight, read_limits, read_pools
-from planner.certificate.sites import amount, read_classes, read_scope, weight_on_host
+from planner.certificate.sites import amount, read_classes, weight_on_host
 from planner.fleet import Fleet
-from planner.plan import Plan
+
+_MOST_FLOWS = 150_000  # ways of classes to a home and a standby; each is a variable, and in many lines of the proof
 
 
 @dataclass
@@ -55,14 +62,17 @@ class _Terms:
         return Row(name, "L", most, whole.at, whole.by)
 
 
-def build_program(fleet: Fleet, plan: Plan) -> Program:
-    """Return the program of the plans that serve, and cover, the sites that ``plan`` does.
+def build_program(fleet: Fleet, scope: Scope, one_lost: Sequence[Sequence[str]] = ()) -> Program:
+    """Return the program of the plans of ``scope``; without standbys where there are too many ways to stand by.
 
-    Raises InputError where the objective is money and the price of a host is not known.
+    ``one_lost`` are sets of sites for which (9) is asked. Raises InputError where the objective is money and the price
+    of a host is not known.
     """
-    pools, scope = read_pools(fleet), read_scope(fleet, plan)
+    pools = read_pools(fleet)
     limits = read_limits(fleet, pools)
     classes = read_classes(fleet, pools, limits, scope)
+    if scope.standbys and sum(len(kind.homes) * len(kind.standbys) for kind in classes) > _MOST_FLOWS:
+        return build_program(fleet, dataclasses.replace(scope, cover="none", bare=()))
     program = _variables(pools, classes, scope, split=fleet.policy.split_sites)
     _demand(program)
     _room(program, pools, scope)
@@ -75,6 +85,9 @@ def build_program(fleet: Fleet, plan: Plan) -> Program:
         _weight(program, most)
     if scope.objective == "new_hosts":
         _added(program, pools)
+    if scope.cover == "host":
+        for chosen in sets_to_cover(program, one_lost):
+            _one_lost(program, pools, chosen)
     return program
 
 
@@ -93,7 +106,7 @@ def _variables(pools: Pools, classes: list[SiteClass], scope: Scope, *, split: b
     known: dict[tuple[tuple[int, ...], tuple[int, ...], bool], tuple[Flow, ...]] = {}
     for c, kind in enumerate(classes):
         key = kind.homes, kind.standbys, kind.covered
-        flows = known.get(key) or known.setdefault(key, _flows(pools, kind))
+        flows = known.get(key) or known.setdefault(key, _flows(pools, kind, standbys=scope.standbys))
         start, unit = len(names), kind.clusters if split else 1
         names += [_name(c, flow) for flow in flows]
         for j, price in enumerate(_prices(kind, flows), start=start):
@@ -110,8 +123,8 @@ def _variables(pools: Pools, classes: list[SiteClass], scope: Scope, *, split: b
     return Program(list(pools.ids), classes, scope, names, of_class, blocks, objective, list(pools.most), group=group)
 
 
-def _flows(pools: Pools, kind: SiteClass) -> tuple[Flow, ...]:
-    if not kind.covered:
+def _flows(pools: Pools, kind: SiteClass, *, standbys: bool) -> tuple[Flow, ...]:
+    if not (kind.covered and standbys):
         return tuple(Flow(p, None) for p in kind.homes)
     return tuple(Flow(p, q) for p in kind.homes for q in kind.standbys if pools.apart(p, q))
 
@@ -218,3 +231,16 @@ def _added(program: Program, pools: Pools) -> None:
     for p in range(count):
         row = Row(f"added_{p + 1}", "G", -pools.existing[p], [count + p, p], [1, -1])
         program.added[p] = program.add(row)
+
+
+def _one_lost(program: Program, pools: Pools, classes: Sequence[int]) -> None:
+    """Add what some classes need when one host that they may use is lost: as it stands, and divided and rounded up."""
+    used = sorted({p for c in classes for p in reach(program, c)})
+    room = {p: pools.covering[p] for p in used if pools.covering[p] > 0}
+    clusters = sum(len(program.classes[c].sites) * program.classes[c].clusters for c in classes)
+    for divisor in sorted({1, max(room.values(), default=1)}):
+        units = {p: -(-most // divisor) for p, most in room.items()}
+        program.told_lost.append((divisor, tuple(classes)))
+        name = f"one_lost_{len(program.told_lost)}"
+        needs = -(-clusters // divisor) + min(units.values(), default=0)
+        program.one_lost.append(program.add(Row(name, "G", needs, list(units), list(units.values()))))

@@ -34,7 +34,11 @@ def hall_lines(program: Program, classes: Sequence[int], size: int) -> Iterator[
             uses[program.room[p]] = Fraction(-1, size)
         else:
             uses[at] = -1
-    plain = on_hosts(program, uses)
+    yield from both_forms(on_hosts(program, uses))
+
+
+def both_forms(plain: Line | None) -> Iterator[Line]:
+    """Yield a line as it stands, and divided by the largest room in it; nothing where it forces nothing."""
     if plain is None or plain.rhs <= 0 or not plain.by:
         return
     largest = int(max(plain.by.values()))

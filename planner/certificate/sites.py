@@ -18,12 +18,12 @@ from planner.rules import STANDBY_RULES, Checker, Pairs
 
 
 def read_scope(fleet: Fleet, plan: Plan) -> Scope:
-    """Return what ``plan`` serves and covers; the loss of single hosts is left to the bound without standbys."""
-    standbys = fleet.policy.cover in ("hub", "zone")
-    bare = {row.site for row in plan.assignments if not row.standby} if standbys else ()
+    """Return what ``plan`` serves and covers."""
+    covers = fleet.policy.cover != "none"
+    bare = {row.site for row in plan.assignments if not row.standby} if covers else ()
     return Scope(
         objective=fleet.policy.objective,
-        standbys=standbys,
+        cover=fleet.policy.cover,
         left_out=tuple(sorted({entry.site for entry in plan.unserved})),
         bare=tuple(sorted(bare)),
     )
@@ -59,7 +59,8 @@ def read_classes(fleet: Fleet, pools: Pools, limits: Sequence[Limit], scope: Sco
     """Return the classes of the sites that need a host and are not left out, in order of their first site."""
     checker, sites = Checker.of(fleet), len(fleet.site_ids)
     homes = _reach(checker.eligible(), pools, sites)
-    standbys = _reach(checker.eligible(STANDBY_RULES), pools, sites) if scope.standbys else None
+    covers = scope.cover != "none"
+    standbys = _reach(checker.eligible(STANDBY_RULES), pools, sites) if covers else None
     left_out, bare = set(scope.left_out), set(scope.bare)
     measures = {limit.measure for limit in limits}
     weighed = "weight" in measures or weight_on_host(fleet)
@@ -75,7 +76,7 @@ def read_classes(fleet: Fleet, pools: Pools, limits: Sequence[Limit], scope: Sco
             standbys=() if standbys is None or site in bare else standbys.of(s),
             clusters=int(fleet.clusters[s]),
             own=own(s),
-            covered=scope.standbys and site not in bare,
+            covered=covers and site not in bare,
             kbps=decimal(float(fleet.cluster_kbps[s])) * int(fleet.clusters[s]) if "kbps" in measures else 0,
             weight=weight_of(float(fleet.weights[s])) if weighed else 0,
             prices=homes.prices(s) if scope.objective == "cost" else (),

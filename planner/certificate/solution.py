@@ -23,7 +23,8 @@ def point_of(program: Program, plan: Plan) -> dict[int, Number]:
     served: set[str] = set()
     for row in plan.assignments:
         c = class_of.get(row.site, -1)
-        standby = None if c < 0 or not program.classes[c].covered else pool_of.get(str(row.standby), -1)
+        covered = c >= 0 and program.scope.standbys and program.classes[c].covered
+        standby = pool_of.get(str(row.standby), -1) if covered else None
         flow = Flow(pool_of.get(row.host, -1), standby)
         if c >= 0 and c not in place:
             block = program.blocks[c]

@@ -21,7 +21,9 @@ x2_1 is the number of sites of class 2 with their home in pool 1 (of clusters, w
 y2_1_3 of those with their standby in pool 3 besides; o2 of those with a tie-breaker of their own.
 serve_c: all sites of a class are served. room_p: hosts carry no more than they may; kept_p: also while a loss lasts.
 ready_l_q: pool q keeps free what loss l sends to it. size_t_p: a host holds so many sites of t or more clusters.
-limit_i: what sites bring to a hub or zone. weight_p: weight on the hosts of a pool. added_p: hosts beyond today's."""
+limit_i: what sites bring to a hub or zone. weight_p: weight on the hosts of a pool. added_p: hosts beyond today's.
+one_lost_i: when one host is lost that the classes named for it may use, the others have to carry them; both sides are
+divided by the number before the classes, and rounded up."""
 
 
 def pieces(program: Program, last: Line, point: Mapping[int, Number], bound: Number, value: Number) -> Iterator[str]:
@@ -46,13 +48,15 @@ def _comments(program: Program) -> Iterator[str]:
         yield f"% {line}\n"
     scope = program.scope
     yield f"% objective {json.dumps(scope.objective)}\n"
-    yield f"% standbys {json.dumps(scope.standbys)}\n"
+    yield f"% cover {json.dumps(scope.cover)}\n"
     yield f"% left_out {json.dumps(scope.left_out)}\n"
     yield f"% without_standby {json.dumps(scope.bare)}\n"
     for p, pool in enumerate(program.pools, start=1):
         yield f"% pool {p} {json.dumps(pool)}\n"
     for c, kind in enumerate(program.classes, start=1):
         yield f"% class {c} {json.dumps(kind.sites)}\n"
+    for number, (divisor, classes) in enumerate(program.told_lost, start=1):
+        yield f"% one_lost {number} {json.dumps([divisor, [c + 1 for c in classes]])}\n"
 
 
 def _pairs(pairs: Iterable[tuple[int, Number]], count: int) -> str:

@@ -132,7 +132,7 @@ def test_names_that_hold_anything_are_written_plainly():
 
 @pytest.mark.parametrize(
     "comment",
-    ['% objective "hosts"', "% class 1 [", "% standbys 3", "% left_out {}", '% left_out ["M01", "M01"]', "% pool 7 1"],
+    ['% objective "hosts"', "% class 1 [", "% cover 3", "% left_out {}", '% left_out ["M01", "M01"]', "% pool 7 1"],
 )
 def test_comments_that_are_none_of_ours_are_refused(twelve, comment):
     fleet, _, lines = twelve
@@ -148,4 +148,44 @@ def test_every_column_of_limits_can_be_in_it():
     )
     plan, lines = made(fleet)
     assert any(line.startswith("limit_1 L 3000003/10000") for line in lines)
+    assert verify_certificate(fleet, lines, plan).verdict == "holds"
+
+
+def test_what_the_loss_of_a_host_takes_is_proven_too():
+    # Each site reaches one hub only, so that each hub needs two hosts: one of them may be lost.
+    fleet = fleet_from_arrays([[10, None], [None, 10]], cover="host")
+    plan, lines = made(fleet)
+    assert plan.hosts == 4
+    assert "RTP range 4 4" in lines
+    assert verify_certificate(fleet, lines, plan).verdict == "holds"
+    at = next(at for at, line in enumerate(lines) if line.startswith("% one_lost 1 "))
+    for told in (
+        "[1, []]",
+        "[0, [1]]",
+        "[2, [1]]",
+        "[1, [1, 1]]",
+    ):
+        changed = [*lines[:at], f"% one_lost 1 {told}", *lines[at + 1 :]]
+        assert verify_certificate(fleet, changed).verdict == "broken"
+
+
+def test_the_loss_of_a_host_says_nothing_of_sites_without_standby():
+    fleet = fleet_from_arrays([[10, None], [None, 10]], pools={"max_hosts": [1, 2]}, cover="host")
+    plan, lines = made(fleet)
+    assert [entry.site for entry in plan.uncovered] == ["S00"]
+    assert plan.hosts == 3
+    checked = verify_certificate(fleet, lines, plan)
+    assert checked.verdict == "holds"
+    assert "Without standby in it: 1 site (S00)." in checked.words
+    at = next(at for at, line in enumerate(lines) if line.startswith("% one_lost 1 "))
+    changed = [*lines[:at], "% one_lost 1 [1, [1]]", *lines[at + 1 :]]
+    assert verify_certificate(fleet, changed).verdict == "broken"
+
+
+def test_the_loss_of_a_hub_is_told_by_homes_and_standbys():
+    # Six sites of one cluster, two hubs, hosts of three: without cover 2 hosts, but either hub has to carry all.
+    fleet = fleet_from_arrays([[10, 10]] * 6, cover="hub", cluster_cap=3)
+    plan, lines = made(fleet)
+    assert plan.hosts == 4
+    assert "RTP range 4 4" in lines
     assert verify_certificate(fleet, lines, plan).verdict == "holds"

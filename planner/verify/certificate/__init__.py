@@ -111,7 +111,7 @@ def _scope(inventory: Inventory, statement: Statement) -> Iterator[Violation]:
     strangers = (statement.left_out | statement.bare) - needing
     if strangers:
         yield wrong(f"{len(strangers)} of the sites that it names need no host, or are not in the fleet")
-    if statement.bare and not statement.standbys:
+    if statement.bare and statement.cover == "none":
         yield wrong("it names sites without standby where none has one")
 
 
@@ -126,6 +126,9 @@ def _program(program: FleetProgram, statement: Statement, head: Head) -> Iterato
         return
     if statement.classes != [tuple(site.site for site in group.sites) for group in program.groups]:
         yield differ("its classes are not those of the fleet: sites that are alike, in order of id")
+        return
+    if program.not_covered():
+        yield differ("it asks about the loss of a host where nothing has to be covered against it")
         return
     if len(head.variables) != program.variables or len(head.whole) != program.variables or not head.minimise:
         yield differ(f"it has {len(head.variables)} variables, the fleet asks for {program.variables}, all whole")
@@ -167,7 +170,7 @@ def _same_plan(inventory: Inventory, statement: Statement, head: Head, plan: Pla
 
     if statement.left_out != {entry.site for entry in plan.unserved}:
         yield other("it leaves out other sites than the plan")
-    bare = {row.site for row in plan.assignments if not row.standby} if statement.standbys else set()
+    bare = set() if statement.cover == "none" else {row.site for row in plan.assignments if not row.standby}
     if statement.bare != bare:
         yield other("other sites are without standby in it than in the plan")
     running = Counter(host.pool for host in plan.host_list)

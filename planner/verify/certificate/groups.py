@@ -25,6 +25,8 @@ class Group:
 
     sites: tuple[Site, ...]
     places: Places
+    pools: frozenset[int]  # that may be home or standby
+    covered: bool
     first: int  # variable of the first place; the own tie-breaker's comes after the last
     may_do_without: bool
 
@@ -97,7 +99,7 @@ class Ground:
         They stand in the order of the first id in each.
         """
         alike: dict[object, list[Site]] = {}
-        places: dict[object, Places] = {}
+        reached: dict[object, tuple[tuple[int, ...], tuple[int, ...], bool]] = {}
         known: dict[object, Places] = {}
         for name in sorted(self.inventory.sites):
             site = self.inventory.sites[name]
@@ -105,19 +107,21 @@ class Ground:
                 continue
             reach = self._reach(site)
             key = reach, site.own_tie_breaker == "possible", site.clusters, self._figures(site, reach[0])
-            if key not in places:
-                places[key] = known.get(reach) or known.setdefault(reach, self._places(*reach))
+            reached[key] = reach
             alike.setdefault(key, []).append(site)
         groups: list[Group] = []
         for kind, sites in alike.items():
-            groups.append(Group(tuple(sites), places[kind], first, sites[0].own_tie_breaker == "possible"))
+            homes, standbys, covered = reach = reached[kind]
+            places = known.get(reach) or known.setdefault(reach, self._places(*reach))
+            without = sites[0].own_tie_breaker == "possible"
+            groups.append(Group(tuple(sites), places, frozenset((*homes, *standbys)), covered, first, without))
             first = groups[-1].own + groups[-1].may_do_without
         return groups
 
     def _reach(self, site: Site) -> tuple[tuple[int, ...], tuple[int, ...], bool]:
         """Return the pools that may be home, those that may be standby, and whether the site has to be covered."""
         homes = self._eligible(site, standby=False)
-        if not self.statement.standbys or site.site in self.statement.bare:
+        if self.statement.cover == "none" or site.site in self.statement.bare:
             return homes, (), False
         return homes, self._eligible(site, standby=True), True
 
@@ -137,7 +141,7 @@ class Ground:
         return tuple(figures)
 
     def _places(self, homes: Sequence[int], standbys: Sequence[int], covered: bool) -> Places:
-        if not covered:
+        if not (covered and self.statement.standbys):
             return tuple((home, None) for home in homes)
         return tuple((p, q) for p in homes for q in standbys if not self.lost_with(p) & self.lost_with(q))
 

@@ -65,6 +65,31 @@ class FleetProgram:
         if self._objective == "new_hosts":
             for p, pool in enumerate(self.pools):
                 yield 1, -pool.existing_hosts, {len(self.pools) + p: 1, p: -1}
+        yield from (self._after_a_loss(*asked) for asked in self._ground.statement.one_lost)
+
+    def not_covered(self) -> bool:
+        """Say whether the loss of a host is asked about groups that need not be covered against it."""
+        statement = self._ground.statement
+        asked = {at for _, classes in statement.one_lost for at in classes}
+        free = any(not self.groups[at].covered or self.groups[at].may_do_without for at in asked)
+        nobody = any(not classes for _, classes in statement.one_lost)
+        return free or nobody or (bool(statement.one_lost) and statement.cover != "host")
+
+    def _after_a_loss(self, divisor: int, classes: tuple[int, ...]) -> Expected:
+        """Return what some groups need when one host is lost that they may use: all the others, at their room then.
+
+        Both sides are divided and rounded up before the smallest host is put on top.
+        """
+        groups = [self.groups[at] for at in classes]
+        used = sorted({p for group in groups for p in group.pools})
+        room: Terms = {p: math.ceil(Fraction(self._left(p), divisor)) for p in used if self._left(p) > 0}
+        clusters = sum(site.clusters for group in groups for site in group.sites)
+        return 1, math.ceil(Fraction(clusters, divisor)) + min(room.values(), default=0), room
+
+    def _left(self, p: int) -> int:
+        """Return the clusters that a host of pool ``p`` may carry while a loss lasts: the reserve stays free."""
+        reserve = Fraction(str(self._ground.inventory.policy.reserve_percent))
+        return math.floor(self.pools[p].cap * (100 - reserve) / 100)
 
     def _units(self, group: Group) -> int:
         return group.sites[0].clusters if self._ground.split else 1
@@ -86,10 +111,8 @@ class FleetProgram:
                 load[home][at] = self._each(group)
         for p, pool in enumerate(self.pools):
             yield -1, 0, {**load[p], p: -pool.usable}
-        reserve = Fraction(str(self._ground.inventory.policy.reserve_percent))
-        for p, pool in enumerate(self.pools if self._standbys else ()):
-            left = math.floor(pool.cap * (100 - reserve) / 100)
-            yield -1, 0, {**load[p], self._kept + p: 1, p: -left}
+        for p in range(len(self.pools) if self._standbys else 0):
+            yield -1, 0, {**load[p], self._kept + p: 1, p: -self._left(p)}
 
     def _standbys_ready(self) -> Iterator[Expected]:
         """Yield what the loss of each hub or zone sends to each pool."""

@@ -7,23 +7,34 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any, get_args
 
-from planner.plan import Objective
+from planner.plan import Cover, Objective
 from planner.verify.certificate.form import FormError
 
-_SINGLE = ("objective", "standbys", "left_out", "without_standby")
-_NUMBERED = ("pool", "class")
+_SINGLE = ("objective", "cover", "left_out", "without_standby")
+_NUMBERED = ("pool", "class", "one_lost")
+_LARGEST = 10**9  # of a divisor
 
 
 @dataclass
 class Statement:
-    """What the comments say: plans serve all sites but ``left_out`` and, with ``standbys``, cover all but ``bare``."""
+    """What the comments say: plans serve all sites but ``left_out`` and cover all of them but ``bare``.
+
+    ``cover`` says against which loss. ``one_lost``: divisors, and classes (from 0) that are asked about the loss of one
+    host.
+    """
 
     objective: Objective
-    standbys: bool
+    cover: Cover
     left_out: frozenset[str]
     bare: frozenset[str]
     pools: list[str] = field(default_factory=list)
     classes: list[tuple[str, ...]] = field(default_factory=list)
+    one_lost: list[tuple[int, tuple[int, ...]]] = field(default_factory=list)
+
+    @property
+    def standbys(self) -> bool:
+        """Whether the program says who stands by for whom."""
+        return self.cover in ("hub", "zone")
 
 
 def read_statement(comments: Iterable[str]) -> Statement:
@@ -32,7 +43,7 @@ def read_statement(comments: Iterable[str]) -> Statement:
     numbered: dict[str, list[Any]] = {key: [] for key in _NUMBERED}
     for comment in comments:
         key, _, rest = comment.partition(" ")
-        if key in _SINGLE and rest.startswith(('"', "[", "true", "false")):
+        if key in _SINGLE and rest.startswith(('"', "[")):
             if key in single:
                 raise FormError(f"comment {key!r} stands there twice")
             single[key] = _data(key, rest)
@@ -45,13 +56,27 @@ def read_statement(comments: Iterable[str]) -> Statement:
     if missing:
         raise FormError(f"its comments lack {', '.join(missing)}: it is no certificate of a fleet")
     statement = Statement(
-        single["objective"], single["standbys"], _ids(single, "left_out"), _ids(single, "without_standby")
+        single["objective"], single["cover"], _ids(single, "left_out"), _ids(single, "without_standby")
     )
-    if statement.objective not in get_args(Objective) or not isinstance(statement.standbys, bool):
-        raise FormError("its comments name no objective, or do not say whether standbys are asked for")
+    if statement.objective not in get_args(Objective) or statement.cover not in get_args(Cover):
+        raise FormError("its comments name no objective, or no kind of cover")
     statement.pools = [str(pool) for pool in numbered["pool"]]
     statement.classes = [tuple(map(str, sites)) if isinstance(sites, list) else () for sites in numbered["class"]]
+    statement.one_lost = [_classes(each, len(statement.classes)) for each in numbered["one_lost"]]
     return statement
+
+
+def _classes(told: Any, count: int) -> tuple[int, tuple[int, ...]]:
+    """Return the divisor and the classes of a comment about the loss of one host."""
+    known = set(range(1, count + 1))
+    if not (isinstance(told, list) and len(told) == 2 and type(told[0]) is int and 1 <= told[0] <= _LARGEST):
+        raise FormError("comment 'one_lost' has no divisor of 1 or more")
+    listed = told[1]
+    if not isinstance(listed, list) or not all(type(each) is int and each in known for each in listed):
+        raise FormError("comment 'one_lost' is no list of classes")
+    if len(set(listed)) < len(listed):
+        raise FormError("comment 'one_lost' lists a class twice")
+    return told[0], tuple(each - 1 for each in listed)
 
 
 def _data(key: str, text: str) -> Any:

@@ -14,7 +14,7 @@ from planner.words import counted, first_few
 
 def in_words(inventory: Inventory, statement: Statement, lower: Number, upper: Number, plan: Plan | None) -> str:
     """Return what is proven, what is not, and whom it leaves out."""
-    same = "serves the same sites" if not statement.standbys else "serves and covers the same sites"
+    same = "serves the same sites" if statement.cover == "none" else "serves and covers the same sites"
     below = "less" if statement.objective == "cost" else "fewer"
     least, needs = _amount(inventory, statement, lower), _amount(inventory, statement, upper)
     slack = RELATIVE_TOLERANCE * float(upper) if statement.objective == "cost" else 0.0
@@ -27,8 +27,8 @@ def in_words(inventory: Inventory, statement: Statement, lower: Number, upper: N
         words.append(f"It leaves out {_listed(statement.left_out)}.")
     if statement.bare:
         words.append(f"Without standby in it: {_listed(statement.bare)}.")
-    if inventory.policy.cover == "host":
-        words.append("What cover against the loss of a host takes is not part of it.")
+    if inventory.policy.cover != statement.cover:
+        words.append(f"What cover against the loss of a {inventory.policy.cover} takes is not part of it.")
     return " ".join(words)
 
 
