@@ -25,17 +25,31 @@ def _one_more_host(bench: Bench) -> list[Suggestion]:
     forced = {pool for found in binding_sets(bench.plan, len(fleet.pool_ids)) for pool in found.pools}
     full = [p for p, pool in enumerate(fleet.pool_ids) if running[pool] >= fleet.max_hosts[p]]
     found = []
-    for p in (
-        () if bench.budget.spent else sorted(full, key=lambda p: (fleet.pool_ids[p] not in forced, fleet.pool_ids[p]))
-    ):
+    hopeful = _with_a_chance(bench, full)
+    for p in sorted(hopeful, key=lambda p: (fleet.pool_ids[p] not in forced, fleet.pool_ids[p])):
         pool, most = fleet.pool_ids[p], int(fleet.max_hosts[p])
         bench.tell(f"one host more at {pool}")
-        changes = (Change("Hubs", pool, "max_hosts", most, most + 1),)
-        after = None if bench.cannot_save(changes) else bench.replan(changes)
+        changes = _one_more(bench, [p])
+        after = bench.replan(changes)
         if after is not None and bench.saves(Figures.of(after)):
             words = f"Let pool {pool} run {most + 1} hosts instead of {most}."
             found.append(bench.suggestion("max_hosts", "save", words, changes, after, confirmed=True, fewest=True))
     return found
+
+
+def _one_more(bench: Bench, pools: Sequence[int]) -> tuple[Change, ...]:
+    ids, most = bench.fleet.pool_ids, bench.fleet.max_hosts
+    return tuple(Change("Hubs", ids[p], "max_hosts", int(most[p]), int(most[p]) + 1) for p in pools)
+
+
+def _with_a_chance(bench: Bench, pools: list[int]) -> list[int]:
+    """Return those of ``pools`` that may save a host by one host more: where all of them do not, none of them does."""
+    if not pools or bench.budget.spent or bench.cannot_save(_one_more(bench, pools)):
+        return []
+    if len(pools) == 1:
+        return pools
+    middle = len(pools) // 2
+    return [*_with_a_chance(bench, pools[:middle]), *_with_a_chance(bench, pools[middle:])]
 
 
 def _larger_caps(bench: Bench) -> list[Suggestion]:

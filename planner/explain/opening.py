@@ -67,6 +67,18 @@ class _Rows:
         self.low.append(low)
         self.high.append(high)
 
+    def add_many(
+        self, terms: list[tuple[Ints, Ints, float]], rows: int, low: Floats | float, high: Floats | float
+    ) -> None:
+        """Add ``rows`` rows at once; a term has the row among them and the column of each entry, and one coefficient."""
+        first = len(self.low)
+        for row, columns, value in terms:
+            self.row.append(first + row)
+            self.column.append(columns)
+            self.value.append(np.full(len(columns), value))
+        self.low.extend(np.broadcast_to(low, rows).tolist())
+        self.high.extend(np.broadcast_to(high, rows).tolist())
+
     def program(self, cost: Floats, upper: Floats, whole: Bools) -> LinearProgram:
         at = (np.concatenate(self.row), np.concatenate(self.column))
         matrix = sp.csc_array(sp.coo_array((np.concatenate(self.value), at), shape=(len(self.low), len(cost))))
@@ -99,14 +111,10 @@ class OpeningModel:
 
     def _add_sites(self) -> None:
         classes, extra = self.classes, self.extra
-        of_extra = classes.of_site[extra.site]
-        by_class = np.argsort(of_extra, kind="stable")
-        first = np.searchsorted(of_extra[by_class], np.arange(classes.count + 1))
-        for c in range(classes.count):
-            arcs = self.f[classes.indptr[c] : classes.indptr[c + 1]]
-            own = self.o[c : c + 1]
-            mine = self.y[by_class[first[c] : first[c + 1]]]
-            self.rows.add([(arcs, 1.0), (own, 1.0), (mine, 1.0)], float(classes.size[c]), float(classes.size[c]))
+        every = np.arange(classes.count)
+        terms = [(classes.of_arc, self.f, 1.0), (every, self.o, 1.0), (classes.of_site[extra.site], self.y, 1.0)]
+        size = classes.size.astype(np.float64)
+        self.rows.add_many(terms, classes.count, size, size)
 
     def _add_pools(self) -> None:
         problem, classes, extra = self.problem, self.classes, self.extra
@@ -135,11 +143,14 @@ class OpeningModel:
 
     def _add_switches(self) -> None:
         extra = self.extra
-        _, group_of = np.unique(np.stack((extra.site, extra.switch)), axis=1, return_inverse=True)
-        for arcs in _grouped(group_of.ravel()):
-            self.rows.add([(self.y[arcs], 1.0), (self.u[extra.switch[arcs[:1]]], -1.0)], -np.inf, 0.0)
-        for arcs in _grouped(extra.site):
-            self.rows.add([(self.y[arcs], 1.0)], -np.inf, 1.0)
+        _, first, group_of = np.unique(
+            np.stack((extra.site, extra.switch)), axis=1, return_index=True, return_inverse=True
+        )
+        switches = self.u[extra.switch[first]]
+        terms = [(group_of.ravel(), self.y, 1.0), (np.arange(len(first)), switches, -1.0)]
+        self.rows.add_many(terms, len(first), -np.inf, 0.0)
+        sites, site_of = np.unique(extra.site, return_inverse=True)
+        self.rows.add_many([(site_of, self.y, 1.0)], len(sites), -np.inf, 1.0)
 
     def add_set(self, inside: Bools, room: Ints, size: int, divisor: int, needs: int) -> None:
         """Add a set of the proof (7): sites ``inside`` (S,), ``room`` (P,) of one host for items of ``size``."""
@@ -196,11 +207,3 @@ class OpeningModel:
         whole[self.f] = classes.fixed[classes.of_arc]
         whole[self.y] = self.problem.clusters[self.extra.site] > 1
         return self.rows.program(cost, upper, whole)
-
-
-def _grouped(labels: Ints) -> list[Ints]:
-    """Return the positions of each label."""
-    if not len(labels):
-        return []
-    order = np.argsort(labels, kind="stable")
-    return np.split(order, np.flatnonzero(np.diff(labels[order])) + 1)

@@ -84,13 +84,14 @@ def _search(bench: Bench, problem: Problem, extra: ExtraArcs, kind: Kind) -> lis
 
 def add_sets(bench: Bench, model: OpeningModel) -> None:
     """Add the sets of the plan's proof: a host is saved only if sites leave those that force it."""
-    site_ids = np.array([bench.fleet.site_ids[s] for s in model.problem.site_at], dtype=object)
+    at = {bench.fleet.site_ids[s]: i for i, s in enumerate(model.problem.site_at.tolist())}
     pool_of = {bench.fleet.pool_ids[p]: x for x, p in enumerate(model.problem.pool_at)}
     for data in bench.plan.proof.details.get("sets", ()):
         room = np.zeros(model.problem.pools, dtype=np.int64)
         for pool, size in data["pools"].items():
             room[pool_of[pool]] = size
-        inside: Bools = np.isin(site_ids, data["sites"])
+        inside = np.zeros(model.problem.sites, dtype=np.bool_)
+        inside[[at[site] for site in data["sites"] if site in at]] = True
         model.add_set(inside, room, data["at_least"], data["divisor"], data["needs"])
 
 
