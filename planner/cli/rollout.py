@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from planner.cli.options import FLEET, QUIET, check_outputs, json_file, put_in_place, read_inventory, workbook
-from planner.cli.progress import Stages
+from planner.cli.progress import Stages, in_words
 from planner.cli.streams import files_among, hand_over, is_stdout
 
 if TYPE_CHECKING:
@@ -37,11 +37,10 @@ if TYPE_CHECKING:
 @click.option(
     "--time-limit",
     type=click.FloatRange(min=0.0),
-    default=10.0,
-    show_default=True,
     metavar="SECONDS",
-    help="Longest search for fewer waves; only small rollouts that miss their bound are searched.",
+    help="Stop searching after this long and keep the best rollout so far, with its bound.",
 )
+@click.option("--thorough", is_flag=True, help="Search about ten times longer for fewer waves.")
 @QUIET
 def rollout(
     fleet: Path,
@@ -51,7 +50,8 @@ def rollout(
     json_path: Path | None,
     start: dt.datetime | None,
     only_ready: bool,
-    time_limit: float,
+    time_limit: float | None,
+    thorough: bool,
     quiet: bool,
 ) -> int:
     """Lead from today (sheet Current of FLEET) to PLAN, a plan workbook or plan.json, in few waves, with a bound.
@@ -73,13 +73,16 @@ def rollout(
     stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading fleet and plan"):
         inventory, made = read_inventory(fleet), read_plan(plan)
-    with stages.stage("order", "Looking for an order and for the fewest waves"):
+    words = "Looking for an order and for the fewest waves"
+    with stages.stage("order", words) as show:
         found = roll_out(
             inventory,
             made,
             start=start.date() if start else None,
             open_items=_open_items(inventory) if only_ready else None,
             time_limit=time_limit,
+            thorough=thorough,
+            watch=lambda progress: show(f"{words}: {in_words(progress)}"),
         )
     with put_in_place():
         if output is not None:

@@ -6,16 +6,20 @@ None of them rests on one way to hand places on (``after``): they hold for every
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 
 import networkx as nx
 
-from planner.rollout.project import Job, Project
+from planner.rollout.night_kinds import CREWS, LIMITS, PLACES, NightKinds
+from planner.rollout.night_program import PILOT, Fewest, fewest_nights
+from planner.rollout.project import Project
+from planner.rollout.sheet import Sheet
+from planner.words import counted
 
-_SPAN_NIGHTS = 60  # nights that are looked at for the longest one and for which weekdays a job can use
 _CLIQUE_NODES = 80  # larger graphs get a greedy clique
+_ASKED_AGAIN = 400  # jobs up to which the program says which limits decide
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,71 +30,60 @@ class Bound:
     why: str
 
 
-def lower_bound(project: Project, names: Sequence[str]) -> Bound:
-    """Return the largest of the bounds; ``names`` are the jobs' names for people."""
-    best = Bound(0, "Nothing changes.")
-    for bound in _bounds(project, names):
-        if bound.waves > best.waves:
-            best = bound
-    return best
+def lower_bound(kinds: NightKinds, names: Sequence[str]) -> Bound:
+    """Return the largest of the bounds on the jobs of ``kinds``; ``names`` are the jobs' names for people."""
+    waves, why = 0, _because("Nothing changes.")
+    for found, reason in _bounds(kinds, names):
+        if found > waves:
+            waves, why = found, reason
+    return Bound(waves, why())
 
 
-def _bounds(project: Project, names: Sequence[str]) -> Iterator[Bound]:
+Why = Callable[[], str]  # asked only of the largest bound
+
+
+def _because(words: str) -> Why:
+    return lambda: words
+
+
+def _bounds(kinds: NightKinds, names: Sequence[str]) -> Iterator[tuple[int, Why]]:
+    project = kinds.sheet.project
     if not project.jobs:
         return
-    yield Bound(1, "Something changes.")
-    span = _longest_night(project, range(len(project.jobs)))
-    heads, tails = _chains(project, span)
+    yield 1, _because("Something changes.")
+    heads, tails = _chains(project, _longest_night(kinds.sheet))
     longest = max(range(len(heads)), key=lambda at: heads[at] + tails[at])
     if heads[longest] + tails[longest] > 1:
         why = f"A chain of steps that need each other runs through {names[longest]}."
-        yield Bound(heads[longest] + tails[longest], why)
-    for members, why, count in _groups(project):
-        waves = count()
-        before = min(heads[at] for at in members) - 1
-        behind = min(tails[at] for at in members)
-        yield Bound(before + waves + behind, why + _around(before, behind))
+        yield heads[longest] + tails[longest], _because(why)
     yield from _cliques(project, names)
-    yield from _nights_apart(project)
+    for behind in sorted(set(tails)):
+        members = [at for at, tail in enumerate(tails) if tail >= behind]
+        for count, why in _counts(project, members):
+            yield count + behind, _because(why + _behind(behind))
+    for behind in sorted(set(tails)):
+        members = [at for at, tail in enumerate(tails) if tail >= behind]
+        fewest = fewest_nights(kinds, members)
+        yield fewest.nights + behind, partial(_of_nights, kinds, members, fewest, behind)
 
 
-def _around(before: int, behind: int) -> str:
-    parts = [f"{n} more {where}" for n, where in ((before, "before them"), (behind, "after them")) if n]
-    return f" and at least {' and '.join(parts)}." if parts else "."
+def _behind(waves: int) -> str:
+    return f" and {counted(waves, 'wave')} for what has to come after them." if waves else "."
 
 
-Count = Callable[[], int]
-
-
-def _groups(project: Project) -> Iterator[tuple[list[int], str, Count]]:
-    """Yield groups of jobs, why they need waves, and how many at least."""
-    jobs = project.jobs
-
-    def owners(members: Iterable[int]) -> int:
-        return len({jobs[at].owner for at in members})
-
-    changing = [at for at, job in enumerate(jobs) if job.owner]
-    sets = [(changing, "")] if changing else []
-    # What must be over before a host is retired.
-    for job in jobs:
-        moved = [other for other in job.earlier if jobs[other].owner]
-        if not job.owner and len(moved) > 1:
-            sets.append((moved, " that must be over before a host changes"))
-    for members, which in sets:
-        if project.sizes:
-            why = f"{owners(members):,} sites to change{which}, {_sizes(project.sizes)} in a wave"
-            yield members, why, partial(_by_sizes, owners(members), project.sizes)
+def _counts(project: Project, members: Sequence[int]) -> Iterator[tuple[int, str]]:
+    """Yield what the wave's size and each quota ask for, by how many sites count in it."""
+    owners = {project.jobs[at].owner for at in members} - {""}
+    if project.sizes and owners:
+        yield _by_sizes(len(owners), project.sizes), f"{_sites(len(owners))}, {_sizes(project.sizes)} in a wave"
     for quota, most in project.quota.items():
-        members = [at for at in changing if quota in jobs[at].quotas]
-        if members:
-            why = f"{owners(members):,} sites to change {quota}, at most {most:,} in a wave"
-            yield members, why, partial(math.ceil, owners(members) / most)
-    for resource, capacity in project.capacity.items():
-        users = [at for at, job in enumerate(jobs) if any(name == resource for name, _ in job.uses)]
-        if users:
-            long = f"{_longest_night(project, users):,} minutes"
-            why = f"{len(users):,} steps {resource} ({capacity:,} at a time), whose nights have at most {long}"
-            yield users, why, partial(_by_work, project, resource, users)
+        here = {project.jobs[at].owner for at in members if quota in project.jobs[at].quotas}
+        if here:
+            yield math.ceil(len(here) / most), f"{_sites(len(here))} {quota}, at most {most:,} in a wave"
+
+
+def _sites(count: int) -> str:
+    return f"{counted(count, 'site')} to change"
 
 
 def _sizes(sizes: Sequence[int]) -> str:
@@ -108,24 +101,25 @@ def _by_sizes(owners: int, sizes: Sequence[int]) -> int:
     return waves + max(0, math.ceil(owners / sizes[-1]))
 
 
-def _by_work(project: Project, resource: str, users: Sequence[int]) -> int:
-    """Return nights for the work of ``users``: by total, and by how many of the shortest fit one after the other."""
-    capacity, span = project.capacity[resource], _longest_night(project, users)
-    amount = {at: dict(project.jobs[at].uses)[resource] for at in users}
-    total = sum(project.jobs[at].minutes * amount[at] for at in users)
-    shortest = min(project.jobs[at].minutes for at in users)
-    in_a_night = capacity // min(amount.values()) * (span // shortest)
-    return max(math.ceil(total / (capacity * span)), math.ceil(len(users) / max(1, in_a_night)))
+def _of_nights(kinds: NightKinds, members: Collection[int], fewest: Fewest, behind: int) -> str:
+    """Say which limits leave no choice of nights with fewer, as far as that can be asked soon."""
+    families = [family for family in (CREWS, LIMITS, PLACES, PILOT) if family == PILOT or kinds.has(family)]
+    if len(members) <= _ASKED_AGAIN:
+        families = [one for one in families if fewest_nights(kinds, members, {one}).nights < fewest.nights]
+    *others, last = "windows", *families
+    together = f"{', '.join(others)} and {last} together leave" if others else f"the {last} alone leave"
+    words = f"Whichever nights are chosen for {counted(len(members), 'step')}, {together} no way with fewer"
+    return words + _behind(behind)
 
 
-def _longest_night(project: Project, members: Iterable[int]) -> int:
-    """Return the most minutes between the first start and the last end of openings of ``members`` in one night."""
+def _longest_night(sheet: Sheet) -> int:
+    """Return the most minutes between the first start and the last end in one night."""
     longest = 1
-    kinds = {id(job.openings): job.openings for job in map(project.jobs.__getitem__, members)}
-    for night in project.nights[:_SPAN_NIGHTS]:
-        opened = [opening for of in kinds.values() for opening in of(night)]
-        if opened:
-            longest = max(longest, max(o.end for o in opened) - min(o.start for o in opened))
+    for night in sheet.project.nights:
+        spans = sheet.spans(night)
+        if len(spans.kind):
+            ends = spans.last + sheet.minutes[sheet.sample][spans.kind]
+            longest = max(longest, int(ends.max() - spans.first.min()))
     return longest
 
 
@@ -163,14 +157,14 @@ def _chains(project: Project, span: int) -> tuple[list[int], list[int]]:
     return [waves for waves, _ in heads], [waves - 1 for waves, _ in tails]
 
 
-def _cliques(project: Project, names: Sequence[str]) -> Iterator[Bound]:
+def _cliques(project: Project, names: Sequence[str]) -> Iterator[tuple[int, Why]]:
     """Jobs of which no two may share a night: each needs its own."""
     graph = nx.Graph((at, other) for at in range(len(project.jobs)) for other in project.apart(at))
     if not graph:
         return
     clique = max(nx.find_cliques(graph), key=len) if len(graph) <= _CLIQUE_NODES else _greedy_clique(graph)
     shown = ", ".join(names[at] for at in sorted(clique)[:4]) + (", ..." if len(clique) > 4 else "")
-    yield Bound(len(clique), f"No two of these {len(clique)} may share a wave: {shown}.")
+    yield len(clique), _because(f"No two of these {len(clique)} may share a wave: {shown}.")
 
 
 def _greedy_clique(graph: nx.Graph[int]) -> list[int]:
@@ -179,42 +173,3 @@ def _greedy_clique(graph: nx.Graph[int]) -> list[int]:
         if all(graph.has_edge(at, other) for other in clique):
             clique.append(at)
     return clique
-
-
-def _nights_apart(project: Project) -> Iterator[Bound]:
-    """Jobs whose openings never fall into one night: their waves add up."""
-    nights = project.nights[:_SPAN_NIGHTS]
-    seen: dict[int, frozenset[int]] = {}
-    kinds: dict[frozenset[int], list[int]] = {}
-    for at, job in enumerate(project.jobs):
-        key = id(job.openings)
-        if key not in seen:
-            seen[key] = frozenset(n for n in nights if job.openings(n))
-        kinds.setdefault(seen[key], []).append(at)
-    disjoint: list[tuple[frozenset[int], int]] = []
-    for when, members in sorted(kinds.items(), key=lambda kind: -len(kind[1])):
-        if when and all(not when & other for other, _ in disjoint):
-            disjoint.append((when, _alone(project, members)))
-    if len(disjoint) > 1:
-        waves = sum(count for _, count in disjoint)
-        yield Bound(
-            waves,
-            f"{len(disjoint)} groups of steps have windows that never fall into one night; alone they "
-            f"need {' + '.join(str(count) for _, count in disjoint)} waves.",
-        )
-
-
-def _alone(project: Project, members: Sequence[int]) -> int:
-    """Return a bound for ``members`` that adds up with those of others: without the pilot and its growth."""
-    jobs: Mapping[int, Job] = {at: project.jobs[at] for at in members}
-    owners = {job.owner for job in jobs.values() if job.owner}
-    counts = [1]
-    if project.sizes:
-        counts.append(math.ceil(len(owners) / project.sizes[-1]))
-    for quota, most in project.quota.items():
-        counts.append(math.ceil(len({j.owner for j in jobs.values() if j.owner and quota in j.quotas}) / most))
-    for resource in project.capacity:
-        users = [at for at, job in jobs.items() if any(name == resource for name, _ in job.uses)]
-        if users:
-            counts.append(_by_work(project, resource, users))
-    return max(counts)

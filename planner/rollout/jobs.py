@@ -79,6 +79,7 @@ def make_project(
             quotas=_quotas(state, task),
             takes=tuple(handover.takes(task.change)) if task.change is not None else (),
             gives=tuple(handover.gives(task.change)) if task.change is not None else (),
+            urgent=task.kind == "attach",
         )
 
     jobs = tuple(job(i, task) for i, task in enumerate(tasks))

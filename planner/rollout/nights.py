@@ -10,9 +10,10 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from zoneinfo import ZoneInfo
 
-from planner.windows import Window, parse_windows
+from planner.windows import DAY_MINUTES, parse_windows
 
 _MINUTE = dt.timedelta(minutes=1)
 _NOON = 12 * 60
@@ -53,7 +54,6 @@ class Nights:
     clock: Clock
     first: dt.date
     _found: dict[int, tuple[Opening, ...]] = field(default_factory=dict)
-    _windows: tuple[Window, ...] | None = None
 
     def of(self, night: int) -> tuple[Opening, ...]:
         """Return the openings of one night in order, none before the first night."""
@@ -61,29 +61,39 @@ class Nights:
             self._found[night] = tuple(self._openings(night)) if night >= self.first.toordinal() else ()
         return self._found[night]
 
+    @cached_property
+    def _zone(self) -> ZoneInfo:
+        return ZoneInfo(self.clock.timezone)
+
     def _openings(self, night: int) -> Iterator[Opening]:
-        zone = ZoneInfo(self.clock.timezone)
-        day = dt.date.fromordinal(night)
-        for start, end in sorted(self._local(day)):
-            opened, closed = minute(_real(start, zone, late=True)), minute(_real(end, zone, late=False))
-            for a, b in _without(opened, closed, self._frozen(zone)):
+        windows = self._windows[night % 7]
+        noon = dt.datetime.combine(dt.date.fromordinal(night), dt.time(12)) if windows else None
+        for start, minutes in windows:
+            assert noon is not None
+            opens = noon + start * _MINUTE
+            opened = minute(_real(opens, self._zone, late=True))
+            closed = minute(_real(opens + minutes * _MINUTE, self._zone, late=False))
+            for a, b in _without(opened, closed, self._frozen):
                 yield Opening(night, a, b)
 
-    def _local(self, day: dt.date) -> Iterator[tuple[dt.datetime, dt.datetime]]:
-        if self._windows is None:
-            self._windows = parse_windows(self.clock.window) if self.clock.window else ()
+    @cached_property
+    def _windows(self) -> list[list[tuple[int, int]]]:
+        """The windows of the nights whose ordinal leaves 0, 1, ... by 7: (minutes after noon, length), in order."""
         if not self.clock.window:
-            noon = dt.datetime.combine(day, dt.time(12))
-            yield noon, noon + dt.timedelta(days=1)
-        for window in self._windows:
-            date = day if window.start >= _NOON else day + dt.timedelta(days=1)
-            if date.weekday() == window.day:
-                start = dt.datetime.combine(date, dt.time()) + window.start * _MINUTE
-                yield start, start + window.minutes * _MINUTE
+            return [[(0, DAY_MINUTES)]] * 7
+        found: list[list[tuple[int, int]]] = [[] for _ in range(7)]
+        for window in parse_windows(self.clock.window):
+            # Ordinal 1 is a Monday; what starts before noon belongs to the night before.
+            day, start = (
+                (window.day, window.start) if window.start >= _NOON else (window.day - 1, window.start + DAY_MINUTES)
+            )
+            found[(day + 1) % 7].append((start - _NOON, window.minutes))
+        return [sorted(windows) for windows in found]
 
-    def _frozen(self, zone: ZoneInfo) -> list[tuple[int, int]]:
+    @cached_property
+    def _frozen(self) -> list[tuple[int, int]]:
         def midnight(day: dt.date) -> int:
-            return minute(_real(dt.datetime.combine(day, dt.time()), zone, late=False))
+            return minute(_real(dt.datetime.combine(day, dt.time()), self._zone, late=False))
 
         return [(midnight(first), midnight(last + dt.timedelta(days=1))) for first, last in self.clock.frozen]
 

@@ -33,7 +33,8 @@ class Job:
 
     ``minutes``: its length. ``openings`` of a night. ``needs`` (2), ``earlier`` (3), ``after``: as needs, but only one
     way to keep (7). ``apart`` (4), as (job, least nights between). ``uses`` (5). ``owner``: the site that changes, ""
-    for none; ``quotas`` are the quotas (6) that the owner counts in. ``takes`` and ``gives`` (7).
+    for none; ``quotas`` are the quotas (6) that the owner counts in. ``takes`` and ``gives`` (7). ``urgent``: early
+    where nothing else decides.
     """
 
     minutes: int
@@ -47,6 +48,7 @@ class Job:
     quotas: tuple[str, ...] = ()
     takes: tuple[tuple[str, int], ...] = ()
     gives: tuple[tuple[str, int], ...] = ()
+    urgent: bool = False
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import random
 from collections import Counter
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from planner.errors import InputError
@@ -14,19 +14,25 @@ from planner.plan import Plan
 from planner.rollout.bounds import Bound, lower_bound
 from planner.rollout.detours import Order
 from planner.rollout.jobs import Clocks, crew_of, handed_over, make_project
-from planner.rollout.list_schedule import schedule_by_priority
 from planner.rollout.moves import Moves, order_moves, ordered_otherwise, without_detours
+from planner.rollout.night_kinds import NightKinds
+from planner.rollout.night_program import fewest_nights
 from planner.rollout.nights import Clock, moment
 from planner.rollout.project import Openings, Project, Timetable
 from planner.rollout.scheduler import schedule_exactly, small_enough
+from planner.rollout.search import WORK, schedule
+from planner.rollout.sheet import Sheet
 from planner.rollout.state import State, read_state
 from planner.rollout.tasks import Task, make_tasks
 from planner.schedule import Conflict, Rollout, Step, Wave
+from planner.sizing.solver import Effort, Progress
 from planner.verify import verify
 from planner.words import counted
 
 _LISTED = 5
 _OTHER_ORDERS = 12  # orders with other detours that are tried where waves are above their bound
+_EXACT_SECONDS = 10.0
+_THOROUGH = 10  # times the work
 _DAY = 24 * 60
 _NO_TIMETABLE = Timetable((), (), ())
 
@@ -37,16 +43,21 @@ def roll_out(
     *,
     start: dt.date | None = None,
     open_items: Mapping[str, Collection[str]] | None = None,
-    time_limit: float = 10.0,
+    time_limit: float | None = None,
+    thorough: bool = False,
+    watch: Callable[[Progress], bool | None] | None = None,
 ) -> Rollout:
     """Return the waves that lead from today (sheet Current) to ``plan``, with a bound on their number.
 
     ``start`` is the first day, by default that of the policy, else tomorrow. ``open_items`` are what is not ready yet,
-    by site id, in words: such a site is not changed, and listed among the conflicts. ``time_limit`` is in seconds for
-    the exact search, which is asked only where the quick schedule misses its bound and the rollout is small.
+    by site id, in words: such a site is not changed, and listed among the conflicts. The search ends by itself, after
+    some seconds, and ``thorough`` lets it work about ten times longer. At ``time_limit`` (seconds from the call on; 0
+    for no search) and at Ctrl-C in the main thread the best rollout so far comes back. ``watch`` is called with the
+    progress, whose values are waves; where it returns False, the best so far comes back too.
 
     Raises InputError where the plan does not hold for the fleet, or splits sites over hosts.
     """
+    effort = Effort(seconds=time_limit, watch=watch)
     _refuse_unsound(fleet, plan)
     first = start or _first_day(fleet)
     state = read_state(fleet, plan)
@@ -54,9 +65,13 @@ def roll_out(
     clocks = Clocks(state, first)
     draft = _draft(state, moves, moves.order, clocks, first)
     surely = _draft(state, moves, without_detours(moves), clocks, first) if moves.order.legs else draft
-    bound = lower_bound(surely.project, [task.id for task in surely.tasks])
-    draft = _scheduled(state, draft, clocks, first, bound)
-    draft, bound = _searched(draft, bound, clocks, time_limit)
+    # Detours bring free places from elsewhere.
+    kinds = NightKinds(surely.sheet, places=not moves.order.legs)
+    bound = lower_bound(kinds, [task.id for task in surely.tasks])
+    with effort.listening():
+        scale = _THOROUGH if thorough else 1
+        draft = _scheduled(state, draft, clocks, first, bound, effort, scale)
+        draft, bound = _searched(draft, bound, clocks, effort.within(_EXACT_SECONDS * scale))
     ordered, timetable, conflicts = draft.tasks, draft.timetable, draft.conflicts
     waves = _waves(state, ordered, timetable, clocks)
     conflicts += _without_night(ordered, timetable)
@@ -95,8 +110,13 @@ class _Draft:
     moves: Moves
     tasks: list[Task]
     conflicts: list[Conflict]
-    project: Project
+    sheet: Sheet
     timetable: Timetable = _NO_TIMETABLE
+
+    @property
+    def project(self) -> Project:
+        """The tasks as jobs."""
+        return self.sheet.project
 
     @property
     def key(self) -> tuple[int, int, int, int]:
@@ -110,37 +130,45 @@ def _draft(state: State, moves: Moves, order: Order, clocks: Clocks, first: dt.d
     tasks, conflicts = make_tasks(state, moves.fixed, order)
     ordered = [tasks[name] for name in sorted(tasks)]
     project = make_project(state, ordered, order.handover, moves.room, clocks, first)
-    return _Draft(moves, ordered, conflicts, project)
+    return _Draft(moves, ordered, conflicts, Sheet(project))
 
 
-def _scheduled(state: State, draft: _Draft, clocks: Clocks, first: dt.date, bound: Bound) -> _Draft:
-    """Return the best of the schedules by priority: of the moves as they are ordered, and with other detours."""
+def _scheduled(
+    state: State, draft: _Draft, clocks: Clocks, first: dt.date, bound: Bound, effort: Effort, scale: int
+) -> _Draft:
+    """Return the best of the schedules by local search: of the moves as they are ordered, and with other detours."""
 
-    def scheduled(draft: _Draft) -> _Draft:
+    def scheduled(draft: _Draft, work: int) -> _Draft:
         if not draft.project.jobs:
             return draft
-        return replace(draft, timetable=schedule_by_priority(draft.project, bound.waves))
+        chosen = fewest_nights(NightKinds(draft.sheet, places=False), range(len(draft.project.jobs)))
+        found = schedule(draft.sheet, chosen, bound.waves, 0 if effort.spent else work, goes_on)
+        return replace(draft, timetable=handed_over(draft.project, found))
 
-    best = scheduled(draft)
+    def goes_on(waves: int) -> bool:
+        effort.tell("waves", waves, bound.waves)
+        return not effort.spent
+
+    best = scheduled(draft, WORK * scale)
     for seed in range(_OTHER_ORDERS if draft.moves.order.legs else 0):
         if best.timetable.waves <= bound.waves:
             break
         moves = ordered_otherwise(state, draft.moves, random.Random(seed))
         if moves is None:
             break
-        other = scheduled(_draft(state, moves, moves.order, clocks, first))
+        other = scheduled(_draft(state, moves, moves.order, clocks, first), WORK * scale // _OTHER_ORDERS)
         best = min(best, other, key=lambda draft: draft.key)
     return best
 
 
-def _searched(draft: _Draft, bound: Bound, clocks: Clocks, time_limit: float) -> tuple[_Draft, Bound]:
+def _searched(draft: _Draft, bound: Bound, clocks: Clocks, effort: Effort) -> tuple[_Draft, Bound]:
     """Return the draft with the exact schedule where that is better, and the bound that it proves."""
     found, project = draft.timetable, draft.project
     if not project.jobs or None in found.night or found.waves <= bound.waves:
         return draft, bound
     nights = _enough_nights(project, found, clocks)
-    if small_enough(project, nights) and time_limit > 0:
-        exact = schedule_exactly(project, nights, found, time_limit)
+    if small_enough(project, nights) and not effort.spent:
+        exact = schedule_exactly(project, nights, found, effort.left or 0.0)
         if exact.timetable is not None and exact.timetable.better(found, project.jobs):
             draft = replace(draft, timetable=handed_over(project, exact.timetable))
         # With other detours, of which there are as few, fewer waves may do.

@@ -4,10 +4,23 @@ import networkx as nx
 import pytest
 
 from planner.rollout.bounds import lower_bound
-from planner.rollout.list_schedule import schedule_by_priority
+from planner.rollout.night_kinds import NightKinds
+from planner.rollout.night_program import Fewest
 from planner.rollout.nights import Opening
 from planner.rollout.project import Job, Project
 from planner.rollout.scheduler import schedule_exactly
+from planner.rollout.search import schedule
+from planner.rollout.sheet import Sheet
+
+
+def scheduled(project):
+    """Return the schedule of the local search."""
+    return schedule(Sheet(project), Fewest(0), 0, 4_000, lambda waves: True)
+
+
+def bounded(project, names):
+    """Return the fewest waves that the bound allows."""
+    return lower_bound(NightKinds(Sheet(project)), names).waves
 
 
 def days(minutes):
@@ -35,9 +48,9 @@ def colouring(graph):
 
 def solved(project):
     """Check the list schedule against the exact one, and return the latter."""
-    greedy = schedule_by_priority(project)
+    greedy = scheduled(project)
     exact = schedule_exactly(project, project.nights, greedy, 20)
-    bound = lower_bound(project, [str(i) for i in range(len(project.jobs))]).waves
+    bound = bounded(project, [str(i) for i in range(len(project.jobs))])
     assert None not in greedy.night
     assert bound <= exact.waves == exact.timetable.waves <= greedy.waves
     assert not greedy.better(exact.timetable, project.jobs)
@@ -132,11 +145,11 @@ def test_critical_paths(activities, length, critical):
     An activity is critical when the project takes a day longer as soon as it does.
     """
     project = network(activities)
-    assert solved(project).finish(project.jobs) == schedule_by_priority(project).finish(project.jobs) == length
+    assert solved(project).finish(project.jobs) == scheduled(project).finish(project.jobs) == length
     longer = {}
     for name, (duration, needs) in activities.items():
         slow = network({**activities, name: (duration + 1, needs)})
-        longer[name] = schedule_by_priority(slow).finish(slow.jobs) - length
+        longer[name] = scheduled(slow).finish(slow.jobs) - length
     assert longer == {name: int(name in critical) for name in activities}
 
 
@@ -148,9 +161,9 @@ def test_colouring_myciel3():
     graph = nx.Graph(tuple(map(int, edge.split("-"))) for edge in MYCIEL3.split())
     project = colouring(graph)
     assert solved(project).waves == 4
-    assert lower_bound(project, list(map(str, graph))).waves == 2
+    assert bounded(project, list(map(str, graph))) == 2
     # R. L. Brooks, Proc. Cambridge Phil. Soc. 37 (1941) 194-197, and greedy: at most the largest degree plus one
-    assert schedule_by_priority(project).waves <= max(d for _, d in graph.degree) + 1
+    assert scheduled(project).waves <= max(d for _, d in graph.degree) + 1
 
 
 @pytest.mark.parametrize(
@@ -160,7 +173,7 @@ def test_colouring_of_well_known_graphs(graph, colours):
     """Textbook facts: an odd cycle and the Petersen graph need 3 colours, a complete graph one for each vertex."""
     project = colouring(graph)
     assert solved(project).waves == colours
-    assert colours == 3 or lower_bound(project, list(map(str, graph))).waves == colours
+    assert colours == 3 or bounded(project, list(map(str, graph))) == colours
 
 
 def test_dressing_levels():
@@ -171,7 +184,7 @@ def test_dressing_levels():
     at = {name: i for i, name in enumerate(after)}
     opened = days(60)
     project = Project(tuple(Job(60, opened, earlier=tuple(at[n] for n in need)) for need in after.values()), range(6))
-    assert solved(project).waves == lower_bound(project, list(after)).waves == 4
+    assert solved(project).waves == bounded(project, list(after)) == 4
     circle = Project((Job(60, opened, needs=(1,)), Job(60, opened, needs=(0,))), range(6))
     with pytest.raises(ValueError, match="circle"):
-        schedule_by_priority(circle)
+        scheduled(circle)

@@ -142,7 +142,7 @@ def test_spoilt_rollouts(spoilt, code):
     [
         ({"sites_per_wave": 1}, "wave_limit"),
         ({"sites_per_crew": 1}, "wave_limit"),
-        ({"pilot_sites": 1}, "wave_limit"),
+        ({"pilot_sites": 1, "wave_growth": 1.0}, "wave_limit"),
         ({"pilot_days": 30}, "spacing"),
         ({"neighbour_days": 60}, "spacing"),
         ({"window": "Tue 20:00-04:00"}, "window"),

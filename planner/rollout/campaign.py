@@ -1,0 +1,149 @@
+"""A schedule over chosen nights, and the choice of the next best night where none is given."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from planner.fleet import Floats, Ints
+from planner.rollout.filling import Filling
+from planner.rollout.project import Timetable
+from planner.rollout.sheet import Sheet
+
+_AHEAD = 14  # nights among which the fullest is looked for
+_TRIED = 3  # of them are filled to see which holds most
+_LAST_CHANCE = 2.0  # rank of a job that none of the later nights is open to
+
+
+@dataclass(frozen=True)
+class Run:
+    """Nights one after the other: ``before`` has the state before each, ``end`` that after the last."""
+
+    nights: tuple[int, ...]
+    before: tuple[Filling, ...]
+    end: Filling
+
+    @property
+    def left(self) -> int:
+        """Jobs that are not done."""
+        return int(self.end.waiting.sum())
+
+    @property
+    def timetable(self) -> Timetable:
+        """What is done."""
+        return self.end.timetable()
+
+    @property
+    def sizes(self) -> list[int]:
+        """Jobs of each night."""
+        count = Counter(self.end.night)
+        return [count[night] for night in self.nights]
+
+
+class Campaign:
+    """Runs of one project; all begin with the same state."""
+
+    def __init__(self, sheet: Sheet, *, by_order: bool) -> None:
+        """``by_order``: see `planner.rollout.guards.Guard`."""
+        self.sheet = sheet
+        self._fresh = Filling(sheet, np.zeros(len(sheet.jobs)), by_order=by_order)
+
+    def begin(self) -> Run:
+        """Return the run of no night."""
+        return Run((), (), self._fresh)
+
+    def follow(self, run: Run, keep: int, nights: Sequence[int], rank: Floats, most: float = math.inf) -> Run:
+        """Keep so many nights of ``run`` and fill ``nights`` after them, those jobs first that have fewest of them.
+
+        At most so many sites change in each.
+        """
+        state = (run.before[keep] if keep < len(run.nights) else run.end).copy()
+        worked, before = list(run.nights[:keep]), list(run.before[:keep])
+        chances = Chances(self.sheet, nights)
+        for at, night in enumerate(nights):
+            state.rank = rank + _LAST_CHANCE / (1.0 + chances.after(at))
+            kept = state.copy()
+            if state.fill(night, min(most, self.sheet.project.size(state.waves))):
+                worked.append(night)
+                before.append(kept)
+        return Run(tuple(worked), tuple(before), state)
+
+    def finish(self, run: Run, rank: Floats) -> Run:
+        """Go on with the fullest of the next nights while jobs are left that some night is open to."""
+        nights, before, state = list(run.nights), list(run.before), run.end.copy()
+        state.rank = rank
+        stop = self.sheet.project.nights.stop
+        at = nights[-1] + 1 if nights else self.sheet.project.nights.start
+        while state.waiting.any() and at < stop:
+            found = _fullest(state, range(at, min(at + _AHEAD, stop)))
+            if found is None:
+                at += _AHEAD
+                continue
+            before.append(state)
+            night, state = found
+            nights.append(night)
+            at = night + 1
+        return Run(tuple(nights), tuple(before), state)
+
+    def dated(self, pilot: Sequence[frozenset[int]], others: Sequence[frozenset[int]]) -> tuple[int, ...]:
+        """Return nights open to these kinds of jobs, as early as can be: ``pilot`` in order, then the others in any."""
+        project = self.sheet.project
+        nights: list[int] = []
+        waiting, night = [*pilot], project.nights.start
+        left = list(others)
+        while (waiting or left) and night < project.nights.stop:
+            opened = set(self.sheet.opened(night).tolist())
+            among = waiting[:1] or left
+            wanted = next((kinds for kinds in among if kinds <= opened), None)
+            if wanted is not None and not (len(nights) == 1 and night < nights[0] + project.pilot_days):
+                nights.append(night)
+                (waiting or left).remove(wanted)
+            night += 1
+        return tuple(nights)
+
+
+class Chances:
+    """How many of some nights are left for each job, so that what must come after it still finds its night."""
+
+    def __init__(self, sheet: Sheet, nights: Sequence[int]) -> None:
+        self._kind = sheet.kind
+        opened = np.zeros((len(sheet.sample), len(nights)), dtype=np.int64)
+        for at, night in enumerate(nights):
+            opened[sheet.opened(night), at] = 1
+        # From each position on, so many nights are open to each kind.
+        self._left = np.zeros((len(sheet.sample), len(nights) + 1), dtype=np.int64)
+        self._left[:, :-1] = opened[:, ::-1].cumsum(axis=1)[:, ::-1]
+        self._end = np.full(len(sheet.jobs), len(nights), dtype=np.int64)
+        for job in sheet.awaited:
+            ends = [self._last(opened, other) for other in sheet.later[job]]
+            ends += [self._last(opened, other) + 1 for other in sheet.following[job]]
+            self._end[job] = max(0, min(ends))
+
+    def _last(self, opened: Ints, job: int) -> int:
+        """Return the position of the last night that does for ``job``; -1 for none."""
+        found = np.flatnonzero(opened[self._kind[job], : self._end[job]])
+        return int(found[-1]) if len(found) else -1
+
+    def after(self, at: int) -> Ints:
+        """Return for each job the nights after the one at position ``at`` that would do for it."""
+        found: Ints = np.maximum(0, self._left[self._kind, at + 1] - self._left[self._kind, self._end])
+        return found
+
+
+def _fullest(state: Filling, nights: range) -> tuple[int, Filling] | None:
+    """Return the night in which most is done, and the state after it; None where nothing can be done."""
+    most = state.sheet.project.size(state.waves)
+    could = sorted((-min(max(1.0, most), len(state.could(night))), night) for night in nights)
+    best, done = None, 0
+    for tried, (promise, night) in enumerate(could):
+        if -promise <= done or (tried >= _TRIED and best is not None):
+            break
+        trial = state.copy()
+        filled = len(trial.fill(night, most))
+        if filled > done:
+            best, done = (night, trial), filled
+    return best

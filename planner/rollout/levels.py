@@ -1,0 +1,94 @@
+"""What is left of every level while a schedule is made, and how many things each job lacks."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from copy import copy
+
+import numpy as np
+
+from planner.rollout.sheet import Sheet
+
+
+class Levels:
+    """``free`` is left of each level now, ``coming`` once all that runs has ended; ``lack`` counts by job.
+
+    A job lacks each level that has less than it asks for, and each job that it waits for.
+    """
+
+    def __init__(self, sheet: Sheet) -> None:
+        self._sheet = sheet
+        self.free, self.coming = sheet.full.copy(), sheet.full.copy()
+        self.lack = np.array([len(job.needs) + len(job.earlier) for job in sheet.jobs], dtype=np.int64)
+        self._asked = [amounts.copy() for _, amounts in sheet.asking]
+        self._short = [np.zeros(len(jobs), dtype=bool) for jobs, _ in sheet.asking]
+        self._most_asked = [int(amounts.max(initial=0)) for _, amounts in sheet.asking]
+        self._excused: set[int] = set()
+        for level in range(len(self.free)):
+            self._renew(level)
+
+    def copy(self) -> Levels:
+        """Return a copy, to try a night with."""
+        other = copy(self)
+        other.free, other.coming, other.lack = self.free.copy(), self.coming.copy(), self.lack.copy()
+        other._asked = [asked.copy() for asked in self._asked]
+        other._short = list(self._short)
+        other._excused = set(self._excused)
+        return other
+
+    def open_night(self, most: float) -> None:
+        """Fill the quotas again; the wave has room for ``most`` owners."""
+        sheet = self._sheet
+        for level in self._excused:
+            self._asked[level][:] = 1
+        self._excused.clear()
+        for level in sheet.nightly:
+            self.free[level] = sheet.full[level]
+            self._renew(level)
+        self.free[sheet.wave] = min(most, sheet.full[sheet.wave])
+        self._renew(sheet.wave)
+
+    def begin(self, at: int) -> None:
+        """Take what job ``at`` uses and takes."""
+        sheet = self._sheet
+        for level, amount in sheet.uses[at]:
+            self._shift(level, -amount)
+        for level, amount in sheet.takes[at]:
+            self._shift(level, -amount)
+            self.coming[level] -= amount
+        for level, amount in sheet.gives[at]:
+            self.coming[level] += amount
+
+    def end(self, at: int) -> None:
+        """Give back what job ``at`` used, and what it gives."""
+        for level, amount in (*self._sheet.uses[at], *self._sheet.gives[at]):
+            self._shift(level, amount)
+        self.lack[self._sheet.following[at]] -= 1
+
+    def count(self, at: int, others: Sequence[int]) -> None:
+        """Count the owner of job ``at`` tonight, unless it is counted; ``others`` are its jobs, if it has several."""
+        for level in self._sheet.counts[at]:
+            jobs, asked = self._sheet.asking[level][0], self._asked[level]
+            own = np.flatnonzero(np.isin(jobs, others)) if others else jobs[:0]
+            if len(own) and asked[own[0]] == 0:
+                continue
+            if len(own):
+                asked[own] = 0  # counted once, whatever else is done at it
+                self._excused.add(level)
+                self._renew(level)
+            self._shift(level, -1)
+
+    def _shift(self, level: int, by: int) -> None:
+        before = self.free[level]
+        self.free[level] = after = before + by
+        if min(before, after) < self._most_asked[level]:
+            self._renew(level)
+
+    def _renew(self, level: int) -> None:
+        """Look anew at who lacks ``level``."""
+        jobs = self._sheet.asking[level][0]
+        short = self._asked[level] > self.free[level]
+        changed = short != self._short[level]
+        if changed.any():
+            self.lack[jobs[changed]] += np.where(short[changed], 1, -1)
+            self._short[level] = short

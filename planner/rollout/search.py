@@ -1,0 +1,46 @@
+"""The schedule of a project: over the nights that the program chooses or the fullest ones, then with fewer waves."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from planner.rollout.campaign import Campaign, Run
+from planner.rollout.improve import Search
+from planner.rollout.night_program import Fewest
+from planner.rollout.project import Timetable
+from planner.rollout.sheet import Sheet
+
+WORK = 80_000  # jobs that all trials together may place: some seconds
+_TRIALS = 100  # at most so many, and
+_TRIALS_EACH = 4  # for each job so many more
+_DAY = 24 * 60
+_URGENT = 0.2  # rank of a site without a third vote
+
+
+def schedule(sheet: Sheet, chosen: Fewest, enough: int, work: int, watch: Callable[[int], bool]) -> Timetable:
+    """Return a schedule of few waves, of as few those that end early, with waves of even size.
+
+    ``chosen`` are the nights that the program would choose. Stops at ``enough`` waves. ``work`` is the jobs that the
+    search may place, 0 for none; ``watch`` is told the waves and says whether to go on.
+    """
+    rank = sheet.tails / _DAY + _URGENT * sheet.urgent
+    campaigns = [Campaign(sheet, by_order=by_order) for by_order in (False, True)]
+    starts: list[tuple[Run, Run, Campaign]] = []
+    for campaign in campaigns:
+        nights = campaign.follow(campaign.begin(), 0, campaign.dated(chosen.pilot, chosen.others), rank)
+        starts += [(campaign.finish(nights, rank), nights, campaign)]
+        starts += [(campaign.finish(campaign.begin(), rank), nights, campaign)]
+    best, nights, campaign = min(starts, key=lambda start: _key(sheet, start[0]))
+    if best.left:
+        return best.timetable
+    work = min(work, (_TRIALS + _TRIALS_EACH * len(sheet.jobs)) * len(sheet.jobs))
+    search = Search(campaign, work, watch)
+    best = search.fewer(best, nights, rank, enough)
+    for better in (search.earlier, search.even):
+        search.work = work // 5
+        best = better(best, rank)
+    return best.timetable
+
+
+def _key(sheet: Sheet, run: Run) -> tuple[int, int, int]:
+    return run.left, len(run.nights), run.timetable.finish(sheet.jobs)

@@ -1,0 +1,71 @@
+"""Campaigns too long for every day: `python -m tests.rollout replay`, `small` and `table`."""
+
+from __future__ import annotations
+
+import datetime as dt
+import time
+from collections import Counter
+
+import click
+
+from planner.rollout import roll_out
+from planner.verify import verify, verify_rollout
+from tests.rollout.cases import random_case
+from tests.rollout.large import KINDS, large_case
+from tests.rollout.plain import plain_nights, project_of
+
+START = dt.date(2027, 3, 1)  # Europe and America change their clocks in the weeks after it, at different times
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+def main() -> None:
+    """Check many rollouts, or measure large ones."""
+
+
+@main.command()
+@click.option("--first", default=0, show_default=True, help="Seed of the first rollout.")
+@click.option("--count", default=1000, show_default=True, help="How many.")
+@click.option("--search", default=0.0, show_default=True, help="Seconds of search for each.")
+def replay(first: int, count: int, search: float) -> None:
+    """Replay random rollouts by verify, which shares no code with the planning, and list what it finds."""
+    found, waves, conflicts = 0, Counter(), Counter()
+    began = time.process_time()
+    for seed in range(first, first + count):
+        fleet, plan = random_case(seed)
+        start = START + dt.timedelta(days=seed % 300)  # so that some meet each change of the clock
+        assert not [v for v in verify(fleet, plan) if v.severity == "violation"]
+        rollout = roll_out(fleet, plan, start=start, time_limit=search)
+        wrong = verify_rollout(fleet, plan, rollout)
+        waves[rollout.gap] += 1
+        conflicts.update(conflict.code for conflict in rollout.conflicts)
+        if wrong:
+            found += 1
+            click.echo(f"seed {seed}: {[str(v) for v in wrong[:3]]}")
+    click.echo(f"{count} rollouts, {found} with an objection; waves above the bound: {dict(sorted(waves.items()))}; ")
+    click.echo(f"left out: {dict(conflicts)}; {time.process_time() - began:.0f} s of processor time")
+
+
+@main.command()
+@click.option("--seed", default=1, show_default=True)
+@click.option("--thorough", is_flag=True)
+@click.option("--kind", "kinds", type=click.Choice(list(KINDS)), multiple=True)
+def table(seed: int, thorough: bool, kinds: tuple[str, ...]) -> None:
+    """Print waves, those of a plain greedy, and the bound for each kind of large rollout."""
+    for kind in kinds or KINDS:
+        fleet, plan = large_case(kind, seed)
+        project = project_of(fleet, plan, START)
+        plain = min((plain_nights(project, share) for share in (0.0, 0.3, 0.5, 0.7)), key=lambda p: (p[1], len(p[0])))
+        began = time.process_time()
+        rollout = roll_out(fleet, plan, start=START, thorough=thorough)
+        spent = time.process_time() - began
+        wrong = len(verify_rollout(fleet, plan, rollout))
+        left = f" ({plain[1]} steps left)" if plain[1] else ""
+        click.echo(
+            f"{kind} {seed}: {len(rollout.waves)} waves, greedy {len(plain[0])}{left}, bound "
+            f"{rollout.lower_bound_waves}, {spent:.0f} s, {wrong} objections; {rollout.why} "
+            f"{[len(wave.steps) for wave in rollout.waves]} to {rollout.waves[-1].ends:%Y-%m-%d}"
+        )
+
+
+if __name__ == "__main__":
+    main()
