@@ -25,7 +25,7 @@ from planner.rollout.sheet import Sheet
 from planner.rollout.state import State, read_state
 from planner.rollout.tasks import Task, make_tasks
 from planner.schedule import Conflict, Rollout, Step, Wave
-from planner.sizing.solver import Effort, Progress
+from planner.sizing.solvers.budget import Progress, SolveBudget
 from planner.verify import verify
 from planner.words import counted
 
@@ -57,7 +57,7 @@ def roll_out(
 
     Raises InputError where the plan does not hold for the fleet, or splits sites over hosts.
     """
-    effort = Effort(seconds=time_limit, watch=watch)
+    budget = SolveBudget(seconds=time_limit, watch=watch)
     _refuse_unsound(fleet, plan)
     first = start or _first_day(fleet)
     state = read_state(fleet, plan)
@@ -68,10 +68,10 @@ def roll_out(
     # Detours bring free places from elsewhere.
     kinds = NightKinds(surely.sheet, places=not moves.order.legs)
     bound = lower_bound(kinds, [task.id for task in surely.tasks])
-    with effort.listening():
+    with budget.listening():
         scale = _THOROUGH if thorough else 1
-        draft = _scheduled(state, draft, clocks, first, bound, effort, scale)
-        draft, bound = _searched(draft, bound, clocks, effort.within(_EXACT_SECONDS * scale))
+        draft = _scheduled(state, draft, clocks, first, bound, budget, scale)
+        draft, bound = _searched(draft, bound, clocks, budget.within(_EXACT_SECONDS * scale))
     ordered, timetable, conflicts = draft.tasks, draft.timetable, draft.conflicts
     waves = _waves(state, ordered, timetable, clocks)
     conflicts += _without_night(ordered, timetable)
@@ -134,7 +134,7 @@ def _draft(state: State, moves: Moves, order: Order, clocks: Clocks, first: dt.d
 
 
 def _scheduled(
-    state: State, draft: _Draft, clocks: Clocks, first: dt.date, bound: Bound, effort: Effort, scale: int
+    state: State, draft: _Draft, clocks: Clocks, first: dt.date, bound: Bound, budget: SolveBudget, scale: int
 ) -> _Draft:
     """Return the best of the schedules by local search: of the moves as they are ordered, and with other detours."""
 
@@ -142,12 +142,12 @@ def _scheduled(
         if not draft.project.jobs:
             return draft
         chosen = fewest_nights(NightKinds(draft.sheet, places=False), range(len(draft.project.jobs)))
-        found = schedule(draft.sheet, chosen, bound.waves, 0 if effort.spent else work, goes_on)
+        found = schedule(draft.sheet, chosen, bound.waves, 0 if budget.spent else work, goes_on)
         return replace(draft, timetable=handed_over(draft.project, found))
 
     def goes_on(waves: int) -> bool:
-        effort.tell("waves", waves, bound.waves)
-        return not effort.spent
+        budget.tell("waves", waves, bound.waves)
+        return not budget.spent
 
     best = scheduled(draft, WORK * scale)
     for seed in range(_OTHER_ORDERS if draft.moves.order.legs else 0):
@@ -161,14 +161,14 @@ def _scheduled(
     return best
 
 
-def _searched(draft: _Draft, bound: Bound, clocks: Clocks, effort: Effort) -> tuple[_Draft, Bound]:
+def _searched(draft: _Draft, bound: Bound, clocks: Clocks, budget: SolveBudget) -> tuple[_Draft, Bound]:
     """Return the draft with the exact schedule where that is better, and the bound that it proves."""
     found, project = draft.timetable, draft.project
     if not project.jobs or None in found.night or found.waves <= bound.waves:
         return draft, bound
     nights = _enough_nights(project, found, clocks)
-    if small_enough(project, nights) and not effort.spent:
-        exact = schedule_exactly(project, nights, found, effort.left or 0.0)
+    if small_enough(project, nights) and not budget.spent:
+        exact = schedule_exactly(project, nights, found, budget.left or 0.0)
         if exact.timetable is not None and exact.timetable.better(found, project.jobs):
             draft = replace(draft, timetable=handed_over(project, exact.timetable))
         # With other detours, of which there are as few, fewer waves may do.
