@@ -70,7 +70,7 @@ class _Rows:
     def add_many(
         self, terms: list[tuple[Ints, Ints, float]], rows: int, low: Floats | float, high: Floats | float
     ) -> None:
-        """Add ``rows`` rows at once; a term has the row among them and the column of each entry, and one coefficient."""
+        """Add ``rows`` rows; a term is the row among them and the column of each entry, and their coefficient."""
         first = len(self.low)
         for row, columns, value in terms:
             self.row.append(first + row)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import pandas as pd
@@ -33,7 +34,7 @@ class YearlyPrices:
 
     def _priced(self, item: str, stated: float, default: float | None, number: int) -> float:
         running = default if math.isnan(stated) and default is not None else stated
-        listed = next((dict(zip(self.table.columns, r, strict=True)) for r in self._rows(item)), None)
+        listed = self._listed.get(item)
         if listed is None:
             return running
         figure = {name: 0.0 if math.isnan(listed[name]) else float(listed[name]) for name in _FIGURES}
@@ -42,8 +43,14 @@ class YearlyPrices:
             running = number * (figure["yearly"] + power + figure["visits"] * self.policy.visit_cost)
         return running + number * figure["buy"] / self._worth_of_one_a_year()
 
-    def _rows(self, item: str) -> list[tuple[Any, ...]]:
-        return list(self.table[self.table["item"] == item].itertuples(index=False, name=None))
+    @cached_property
+    def _listed(self) -> dict[str, dict[str, Any]]:
+        """The first row of each item."""
+        listed: dict[str, dict[str, Any]] = {}
+        for values in self.table.itertuples(index=False, name=None):
+            row = dict(zip(self.table.columns, values, strict=True))
+            listed.setdefault(row["item"], row)
+        return listed
 
     def _worth_of_one_a_year(self) -> float:
         rate, years = self.policy.discount_percent / 100, self.policy.years
