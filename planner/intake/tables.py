@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from planner.columns import CURRENT, Column, Sheet
+from planner.columns import CURRENT, LATENCY, SAMPLES, Column, Sheet
 from planner.fleet import typed_table
 from planner.intake.cells import clean, hand_through
 from planner.intake.findings import Findings, Place
@@ -72,10 +72,11 @@ def _has_ids(read: TypedSheet, findings: Findings) -> npt.NDArray[np.bool_]:
     for column in read.sheet.columns:
         if column.required and column.kind == "id" and column.name in read.match.known:
             has = (read.frame[column.name] != "").to_numpy(dtype=np.bool_)
-            if read.sheet is CURRENT and read.raw.pins is not None and read.raw.pins.only:
+            if read.sheet in (CURRENT, LATENCY, SAMPLES) and read.raw.pins is not None and read.raw.pins.only:
                 has = has & ~read.frame[column.name].map(is_unknown).to_numpy(dtype=np.bool_)
                 for position in np.flatnonzero(~has).tolist():
-                    findings.note("current_none", read.place(position, column.name), column.name)
+                    code = "current_none" if read.sheet is CURRENT else "pair_blank"
+                    findings.note(code, read.place(position, column.name), column.name)
                 has_all &= has
                 continue
             for position in np.flatnonzero(~has).tolist():

@@ -56,7 +56,7 @@ def _column_runs(raw: RawSheet) -> Iterator[tuple[int, int]]:
 
 def _is_one_table(left: Block, right: Block) -> bool:
     """Return whether a blank column only divides a table: the same rows, and a header that does not begin anew."""
-    same_rows = left.row == right.row and abs(left.stop - right.stop) <= 1
+    same_rows = left.row == right.row and left.stop == right.stop
     return same_rows and plain(left.names[0]) != plain(right.names[0]) and left.columns[1] <= right.columns[0]
 
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from planner.columns import Column, Sheet
 from planner.fleet import Floats
+from planner.intake.adopt.entities import names_hubs
 from planner.intake.adopt.likeness import concepts_in, likeness
 from planner.intake.adopt.patterns import STATUS, TODAY_HOST, TODAY_HUB, Wanted
 from planner.intake.adopt.profile import Profile
@@ -21,6 +22,9 @@ _CONTENT_ALONE = 0.62
 _FEW_STATES = 12
 _MOST_CLUSTERS = 500
 _MOST_NODES = 16
+_LEAST_CAP = 12
+_SHORT_HEADER = 3
+_SMALL = 50
 
 
 @dataclass(frozen=True)
@@ -72,11 +76,11 @@ def _best_first(scores: Floats) -> list[tuple[int, int]]:
     return found
 
 
-def _guess(profile: Profile, want: Wanted, score: float, hubs: Collection[str]) -> ColumnGuess:
+def _guess(profile: Profile, want: Wanted, score: float, hubs: frozenset[str]) -> ColumnGuess:
     return ColumnGuess(want.name, profile, round(float(score), 2), _why(profile, want, hubs))
 
 
-def _why(profile: Profile, want: Wanted, hubs: Collection[str]) -> str:
+def _why(profile: Profile, want: Wanted, hubs: frozenset[str]) -> str:
     reasons = []
     if likeness(profile.header, want.patterns, want.against) >= ASKED:
         reasons.append("its header says so")
@@ -104,12 +108,12 @@ def _score(profile: Profile, want: Wanted, sheet: Sheet, hubs: frozenset[str]) -
     return max(said * (0.5 + 0.5 * fit), alone, both)
 
 
-def _fit(profile: Profile, name: str, sheet: Sheet, hubs: Collection[str]) -> float:
+def _fit(profile: Profile, name: str, sheet: Sheet, hubs: frozenset[str]) -> float:
     """Return how well the values can be those of a column, from 0 to 1."""
     if name in (TODAY_HUB, "pinned_hub", "barred_hubs"):
-        return profile.within(hubs) if hubs else 0.0
+        return names_hubs(profile, hubs) if hubs else 0.0
     if name == TODAY_HOST:
-        return profile.share("text") if profile.share("text") >= 0.5 and profile.within(hubs) < 0.5 else 0.0
+        return profile.share("text") if profile.share("text") >= 0.5 and names_hubs(profile, hubs) < 0.5 else 0.0
     if name == STATUS:
         few = len(profile.key_set) <= _FEW_STATES and len(profile.key_set) < len(profile.values)
         return float(few and profile.share("text") > 0.8)
@@ -135,19 +139,33 @@ def _fit_figures(profile: Profile, column: Column) -> float:
     if profile.share("number") < 0.5 or not profile.figures:
         return 0.0
     least = column.least if column.least is not None else -np.inf
+    if column.name == "cluster_cap" and max(profile.figures) < _LEAST_CAP:
+        return 0.5  # so few are rather hosts
     most = {"clusters": _MOST_CLUSTERS, "nodes": _MOST_NODES, "existing_hosts": 200, "max_hosts": 1000}
     highest = min(most.get(column.name, np.inf), column.highest or np.inf)
     inside = sum(least <= f <= highest and (column.kind != "whole" or f == round(f)) for f in profile.figures)
     return inside / len(profile.figures) * min(1.0, profile.share("number") + 0.2)
 
 
-def _by_content(profile: Profile, name: str, hubs: Collection[str]) -> float:
+def _by_content(profile: Profile, name: str, hubs: frozenset[str]) -> float:
     """Return the likeness of a column whose cells alone say what it is; 0 for all others."""
     if name == "release" and profile.version_share > 0.9 and profile.share("text") > 0.3:
         return _CONTENT_ALONE if "HOST" not in concepts_in(profile.header) else 0.0
-    if name == TODAY_HUB and len(hubs) > 1 and profile.within(hubs) > 0.9 and profile.share("text") > 0.5:
+    if name == "clusters" and _is_short_count(profile):
+        return 0.5
+    if name == TODAY_HUB and len(hubs) > 1 and names_hubs(profile, hubs) > 0.9 and profile.share("text") > 0.5:
         return _CONTENT_ALONE
     return 0.0
+
+
+def _is_short_count(profile: Profile) -> bool:
+    """Return whether small whole numbers stand under a header such as N, of which no word says what is counted."""
+    short = len(profile.header.strip(" .#")) <= _SHORT_HEADER and not concepts_in(profile.header).keys() - {
+        "ID",
+        "COUNT",
+    }
+    few = profile.figures and min(profile.figures) >= 1 and max(profile.figures) <= _SMALL
+    return bool(short and few and profile.share("number") > 0.9 and 1 < len(profile.key_set) <= _SMALL)
 
 
 def coordinates(profiles: Sequence[Profile], used: Collection[int]) -> list[ColumnGuess]:

@@ -6,7 +6,7 @@ the columns that these values come from are the ids, or the names, of the two ta
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 from planner.intake.adopt import patterns
 from planner.intake.adopt.block import Block
@@ -130,15 +130,31 @@ class HubNames:
         return within[0] if len(within) == 1 else ""
 
 
-def keys_within(text: str, keys: frozenset[str]) -> list[str]:
+@lru_cache(maxsize=2_000)
+def names_hubs(profile: Profile, keys: frozenset[str], parts: bool = False) -> float:
+    """Return the share of the values that name one of ``keys``, alone or as a word, or a part of one, beside others."""
+    exact = profile.within(keys)
+    if exact >= MOSTLY or profile.share("text") < 0.5:
+        return exact
+    found = sum(key in keys or len(keys_within(str(v), keys, parts)) == 1 for v, key in _with_keys(profile))
+    return max(exact, found / len(profile.sample))
+
+
+def _with_keys(profile: Profile) -> list[tuple[object, str]]:
+    return [(value, key_of(value)) for value in profile.sample]
+
+
+def keys_within(text: str, keys: frozenset[str], parts: bool = True) -> list[str]:
     """Return the keys that stand in a text as words of their own, those within a longer one left out.
+
+    Where none does, and ``parts`` is true, the parts of words that hyphens join are looked at: ESK-TB1.
 
     >>> keys_within("RTT Leeds (ms)", frozenset({"leeds", "york"}))
     ['leeds']
     """
     words = key_of(text).replace("_", " ")
     found: list[str] = []
-    for kept in ("-", ""):
+    for kept in ("-", "") if parts else ("-",):
         found = found or _of_words("".join(c if c.isalnum() or c in kept else " " for c in words).split(), keys)
     return found
 
@@ -203,7 +219,7 @@ def _columns_like(table: Table, concepts: Sequence[str]) -> int:
 def links(table: Table, sites: Table, hubs: HubNames) -> bool:
     """Return whether a table says something of pairs of sites and hubs: as a list, or as a matrix either way."""
     site_column = table is sites or any(_names_sites(p, sites) for p in table.profiles)
-    hub_columns = [p for p in table.profiles if p.within(hubs.keys) >= MOSTLY and p.values]
+    hub_columns = [p for p in table.profiles if p.values and names_hubs(p, hubs.keys) >= MOSTLY]
     if table is sites:
         return len(list(matrix_columns(table, hubs))) > 1
     if site_column and hub_columns:

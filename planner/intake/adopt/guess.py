@@ -24,6 +24,7 @@ from planner.intake.rawtable import RawSheet
 
 _CLOSE_PAIRS, _CLOSE_IDS = 0.7, 0.15
 _MOST_CHOICES = 4
+_LABELS_WIDE = 4
 
 
 class Guesser:
@@ -75,7 +76,9 @@ class Guesser:
                 taken.setdefault(block.raw.title, set()).update(
                     [*full, *range(block.row, block.row + block.header_rows)]
                 )
-        settings = settings_in(self._sheets, taken)
+        used = {id(guess.table) for guess in guesses}
+        spare = [t.block for t in self._tables if id(t) not in used and t.block.width <= _LABELS_WIDE]
+        settings = settings_in(self._sheets, taken, [(b.raw, *b.columns) for b in spare])
         given, questions = {}, []
         has_budget = any(s.name == "latency_budget_ms" for s in settings) or sites.column("latency_budget_ms")
         if not has_budget:

@@ -116,7 +116,8 @@ HUBS = (
         "max_hosts",
         (0.97, ("MAX", "HOST")),
         (0.75, ("MAX",)),
-        against=("CLUSTER", "EXISTING", "UPLINK", "RELEASE", "CAP"),
+        (0.75, ("CAPWORD",)),
+        against=("CLUSTER", "EXISTING", "UPLINK", "RELEASE"),
         matters=True,
     ),
     _w(
@@ -133,7 +134,7 @@ HUBS = (
         "cluster_cap",
         (0.97, ("CLUSTER", "HOST")),
         (0.95, ("CAP", "CLUSTER")),
-        (0.85, ("CAP",)),
+        (0.8, ("CAPWORD",)),
         (0.8, ("CLUSTER", "MAX")),
         (0.7, ("CLUSTER",)),
         against=("COST",),
@@ -166,7 +167,7 @@ CURRENT = (_w("host", (0.95, ("HOST",)), (0.97, ("HOST", "CURRENT")), (0.96, ("H
 
 SETTINGS: Mapping[str, tuple[tuple[Pattern, ...], tuple[str, ...]]] = {
     "cluster_cap": (
-        ((0.97, ("CLUSTER", "HOST")), (0.9, ("CLUSTER", "MAX")), (0.9, ("CLUSTER", "CAP"))),
+        ((0.97, ("CLUSTER", "HOST")), (0.9, ("CLUSTER", "MAX")), (0.9, ("CLUSTER", "CAP")), (0.75, ("CAPWORD",))),
         ("RESERVE", "AGE", "RELEASE", "EXISTING"),
     ),
     "release_floor": (((0.95, ("RELEASE", "FLOOR")),), ("MGMT",)),

@@ -87,7 +87,8 @@ def id_columns(sheet: Sheet, table: Table, tables: tuple[Table, ...]) -> list[tu
         short = 0.1 * (sum(len(str(v)) for v in profile.sample) <= 8 * len(profile.sample))
         score = said - 0.5 * max(0.0, as_name - said) + _REFERENCE * referred(profile, table, tables) + short
         score += _FIRST * (profile.column == table.block.columns[0])
-        score += 0.1 * ("ID" in concepts_in(profile.header))
+        concepts = concepts_in(profile.header)
+        score += 0.1 * ("ID" in concepts) - 0.3 * ("NAME" in concepts and "ID" not in concepts)
         found.append((round(score, 2), profile))
     return sorted(found, key=lambda pair: -pair[0])
 
@@ -206,7 +207,8 @@ def _rows(place: Place, answers: Answers) -> None:
     """Ask what a row stands for where ids of sites repeat."""
     repeats = Counter(Counter(place.id.keys).values())
     usual = repeats.most_common(1)[0][0]
-    two_each = usual == 2 and repeats[2] > 0.9 * repeats.total()
+    even = sum(sites for rows, sites in repeats.items() if rows % 2 == 0)
+    two_each = usual % 2 == 0 and even > 0.9 * repeats.total()
     likely: RowsAre = "nodes" if two_each and place.column("clusters") is None else "clusters"
     words = (
         f'Ids in "{place.id.header}" repeat ({len(place.id.key_set)} ids in {len(place.id.keys)} rows). What is a row?'

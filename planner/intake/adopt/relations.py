@@ -7,13 +7,14 @@ from dataclasses import dataclass
 from planner.columns import LATENCY
 from planner.intake.adopt import patterns
 from planner.intake.adopt.columns import ColumnGuess, guess_columns
-from planner.intake.adopt.entities import MOSTLY, HubNames, Table, is_turned_matrix, matrix_columns
+from planner.intake.adopt.entities import MOSTLY, HubNames, Table, is_turned_matrix, matrix_columns, names_hubs
 from planner.intake.adopt.likeness import concepts_in, folded, likeness
 from planner.intake.adopt.patterns import Wanted
 from planner.intake.adopt.profile import Profile
 
 _PROBES = 3.0  # rows of one pair from which a dated list is one of single probes
 _LIMIT_FREE = 0.45
+_NEARLY_ALL = 0.9
 _NEAR = 2  # columns between a hub and its time
 
 
@@ -75,14 +76,17 @@ def _of_pairs(table: Table, ends: Ends) -> Iterator[PairTable]:
         yield PairTable(table, hub, turned=True)
         return
     sites = [p for p in table.profiles if p.values and p.within(ends.site_keys) >= MOSTLY]
-    hubs = [p for p in table.profiles if p.values and p.within(ends.names.keys) >= MOSTLY]
+    hubs = [p for p in table.profiles if p.values and names_hubs(p, ends.names.keys) >= MOSTLY]
     site = max(sites, key=lambda p: (p.within(ends.site.key_set), -p.column), default=None)
     if site is None:
         return
     hubs = [p for p in hubs if p.column != site.column]
+    if not hubs:  # names of hosts that hold the id of their hub
+        free = [p for p in table.profiles if p.values and p.column != site.column]
+        hubs = [p for p in free if names_hubs(p, ends.names.keys, True) > _NEARLY_ALL]
     matrix = [profile for profile, _ in matrix_columns(table, ends.names) if profile.column != site.column]
     if hubs:
-        hub = max(hubs, key=lambda p: (p.within(ends.names.keys), p.share("text"), -p.column))
+        hub = max(hubs, key=lambda p: (names_hubs(p, ends.names.keys), p.share("text"), -p.column))
         yield _list(table, site, hub)
     elif matrix:
         yield PairTable(table, site, matrix=tuple(matrix))
@@ -131,7 +135,8 @@ def _beside_sites(table: Table, ends: Ends) -> Iterator[PairTable]:
     matrix = [profile for profile, _ in matrix_columns(table, ends.names) if _is_time_of_hub(profile)]
     if len(matrix) > 1 or (matrix and len(ends.hubs.block.body) == 1):
         yield PairTable(table, ends.site, matrix=tuple(matrix), beside=True)
-    hubs = [p for p in table.profiles if p.values and p.within(ends.names.keys) >= MOSTLY and p.share("text") > 0.5]
+    hubs = [p for p in table.profiles if p.values and names_hubs(p, ends.names.keys) >= MOSTLY]
+    hubs = [p for p in hubs if p.share("text") > 0.5]
     used: set[int] = {p.column for p in matrix}
     for rtt in table.profiles:
         if rtt.column in used or "LIMIT" in concepts_in(rtt.header) or _says_time(rtt) < _LIMIT_FREE:
@@ -139,7 +144,7 @@ def _beside_sites(table: Table, ends: Ends) -> Iterator[PairTable]:
         near = [h for h in hubs if 0 < abs(rtt.column - h.column) <= _NEAR]
         hub = min(near, key=lambda h: (abs(rtt.column - h.column), h.column > rtt.column), default=None)
         if hub is not None:
-            yield PairTable(table, ends.site, hub, rtt)
+            yield PairTable(table, ends.site, hub, rtt, beside=True)
 
 
 def _is_time_of_hub(profile: Profile) -> bool:

@@ -13,9 +13,10 @@ from planner.intake.findings import show
 from planner.intake.names import named, plain
 from planner.intake.rawtable import RawSheet, is_blank, tidy
 
-_TAKEN = 0.7
+_TAKEN = 0.6
 _WITHIN_ROWS = 400  # settings stand near the top, or on a sheet of their own
 _LONGEST_LABEL = 90
+_MOST_COLUMNS = 1 << 20
 _COLUMNS: dict[str, Column] = {column.name: column for column in SETTINGS}
 
 
@@ -34,24 +35,28 @@ class Setting:
     meant: str = ""  # the choice that other words mean, where the setting has choices
 
 
-def settings_in(sheets: Sequence[RawSheet], taken: dict[str, set[int]]) -> list[Setting]:
+def settings_in(
+    sheets: Sequence[RawSheet], taken: dict[str, set[int]], beside: Sequence[tuple[RawSheet, int, int]] = ()
+) -> list[Setting]:
     """Return the settings that labels on the sheets name, each once: the likeliest label counts.
 
     ``taken`` has, by the title of a sheet, rows that belong to a table of sites or pairs: no settings stand there.
+    ``beside`` are runs of columns of a sheet, the end excluded, that are looked at by themselves.
     """
     best: dict[str, Setting] = {}
-    for raw in sheets:
-        for setting in _in_sheet(raw, taken.get(raw.title, set())):
+    for raw, first, last in [*((raw, 0, _MOST_COLUMNS) for raw in sheets), *beside]:
+        taken_rows = taken.get(raw.title, set()) if last == _MOST_COLUMNS else set()
+        for setting in _in_sheet(raw, taken_rows, first, last):
             if setting.name not in best or setting.likeness > best[setting.name].likeness:
                 best[setting.name] = setting
     return list(best.values())
 
 
-def _in_sheet(raw: RawSheet, taken: set[int]) -> Iterator[Setting]:
+def _in_sheet(raw: RawSheet, taken: set[int], first: int, last: int) -> Iterator[Setting]:
     for i, row in enumerate(raw.cells[:_WITHIN_ROWS]):
         if i in taken:
             continue
-        filled = [(c, cell) for c, cell in enumerate(row) if not is_blank(cell)]
+        filled = [(c, cell) for c, cell in enumerate(row[:last]) if c >= first and not is_blank(cell)]
         if 2 <= len(filled) <= 4 and isinstance(filled[0][1], str):
             (label_at, label), (value_at, value) = filled[:2]
             found = _setting(raw, i, label_at, tidy(label), value_at, value)

@@ -21,8 +21,9 @@ def latency(found: Sequence[PairTable], answers: Answers) -> tuple[list[SheetGue
     probes = [p for p in found if p.rtt and p.is_probes]
     ranked = sorted(times, key=_newness, reverse=True)
     questions: list[Question] = []
-    if len(ranked) > 1 and _overlap(ranked):
-        questions.append(_order_question(ranked))
+    whole = [p for p in ranked if p.rtt is None or not p.beside]
+    if len(whole) > 1 and _overlap(whole):
+        questions.append(_order_question(whole))
         if (first := answers.get("Latency.order")) is not None:
             ranked.sort(key=lambda p: p.table.where != first)
     guesses, asked = [], list[Question]()
@@ -55,7 +56,7 @@ def _newness(pair: PairTable) -> tuple[float, str, int]:
     days = [str(v)[:10] for v in dated.values] if dated is not None and dated.share("date") > 0.5 else []
     in_title = ["".join(part or "00" for part in m) for m in _DAY.findall(title)]
     newest = max((d.replace("-", "") for d in days), default=max(in_title, default=""))
-    return said, newest, -pair.table.rows
+    return said - 2.0 * (pair.beside and pair.rtt is not None), newest, -pair.table.rows
 
 
 def _overlap(found: Sequence[PairTable]) -> bool:

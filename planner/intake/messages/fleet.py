@@ -33,6 +33,7 @@ IDS: dict[str, Template] = {
     "neighbour_unknown": warning("The neighbour {value} is not on the sheet {Sites}; ignored.", "{guess}"),
     "left_out": info("{column} is one that the mapping leaves out, in {cells}; these rows were not read."),
     "current_none": info("No {column} is given in {cells}: nobody serves these sites today."),
+    "pair_blank": warning("{column} is blank in {cells}; these rows were not read.", "Fill it in, or empty the rows."),
     "id_within": repair(
         "warning", "{column} {value}{count} was taken for {known}, the only id or name in it.", "Write it as {known}."
     ),
