@@ -31,7 +31,7 @@ _WORDS_OF_FIGURES = """max min maximum minimum median count anzahl nombre number
 massimo maximo avg mittel durchschn moy prom grand overall gesamtzahl ilosc pocet aantal antal"""
 _FIGURE_WORDS = frozenset(_WORDS_OF_FIGURES.split())
 _SIGNS = ("Ø", "⌀", "∅", "Σ", "∑")
-_USUAL = 0.05  # share of the rows from which a way of writing ids is usual
+_USUAL = 0.2  # share of the rows from which a way of writing ids is usual
 _LITTLE = 0.5  # share of the usual number of filled cells
 _MOST_TEXTS = 20_000  # ids of words alone are looked at row by row up to here
 _TITLE_FILLED = 4

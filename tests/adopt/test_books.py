@@ -12,7 +12,7 @@ from tests.adopt.truth import accepted, as_json, differences, questions
 
 @pytest.fixture(scope="module")
 def books():
-    return {make.__name__: make() for make in BOOKS}
+    return {make.__name__: make(number=80) for make in BOOKS}
 
 
 @pytest.mark.parametrize("name", [make.__name__ for make in BOOKS])
@@ -37,6 +37,13 @@ def test_a_person_answers_six_questions_at_most(books, name, tmp_path):
     asked = questions(write(books[name], tmp_path))
     assert len(asked) <= 6
     assert all(question.choices or question.free for question in asked)
+
+
+def test_six_hundred_branches_are_adopted_truly(tmp_path):
+    book = BOOKS[0]()
+    inspection, result = accepted(write(book, tmp_path), tmp_path)
+    assert result.exit_code == 0
+    assert differences(inspection.fleet, book.world, random.Random(600)) == []
 
 
 def test_an_adopted_fleet_is_planned(books, tmp_path):

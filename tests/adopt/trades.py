@@ -35,9 +35,9 @@ def running(world, hub):
     return len({site.host for site in world.sites if site.today == hub})
 
 
-def pharmacies():
+def pharmacies(number=600):
     """Titles, two rows of header, hub names, totals, footnotes, a matrix beside a re-measured list; 600 branches."""
-    w = world(1801, 600)
+    w = world(1801, number)
     name = {hub: HUBS[hub][0] for hub in w.hubs}
     said = {"live": "Trading", "closed": "Closed", "planned": "Planned 2027"}
     master = [
@@ -102,9 +102,9 @@ def pharmacies():
     return Book("pharmacies", sheets, w)
 
 
-def grocers():
+def grocers(number=180):
     """German CSV files: semicolons, decimal commas also in the matrix, Windows encoding."""
-    w = world(1802, 180, hubs=4, id_of=lambda k: f"{k + 100}")
+    w = world(1802, number, hubs=4, id_of=lambda k: f"{k + 100}")
     comma = lambda x: BLANK if x is None else f"{x}".replace(".", ",")  # noqa: E731
     said = {"live": "in Betrieb", "closed": "geschlossen", "planned": "geplant"}
     stamm = [["Filialnummer", "Bezeichnung", "Gebiet", "Zustand", "Anzahl Verbünde", "Softwarestand", "Breitengrad",
@@ -126,9 +126,9 @@ def grocers():
     return Book("grocers", sheets, w, "csv")
 
 
-def bank_agencies():
+def bank_agencies(number=150):
     """French; times one way in seconds, two campaigns by date; hubs by name; ids with a prefix."""
-    w = world(1803, 150, hubs=5, id_of=lambda k: f"AG-{k * 7:05}")
+    w = world(1803, number, hubs=5, id_of=lambda k: f"AG-{k * 7:05}")
     name = {hub: HUBS[hub][0] for hub in w.hubs}
     said = {"live": "En service", "closed": "Fermée", "planned": "Projet"}
     agences = [["Liste des agences"], ["État au 02/11/2026"], [], ["Code agence", "Libellé", "Région", "État",
@@ -154,9 +154,9 @@ def bank_agencies():
     return Book("bank_agencies", sheets, w)
 
 
-def fuel_stations():
+def fuel_stations(number=120):
     """Polish; a row for each cluster, a matrix with hubs down, hosts that hold the id of their hub."""
-    w = world(1804, 120, hubs=4, id_of=lambda k: f"ST{k:03}")
+    w = world(1804, number, hubs=4, id_of=lambda k: f"ST{k:03}")
     stacje = [["Numer stacji", "Nazwa stacji", "Województwo", "Klaster", "Wersja oprogramowania", "Serwer TB obecny"]]
     for s in w.sites:
         for c in range(s.clusters):
@@ -172,9 +172,9 @@ def fuel_stations():
     return Book("fuel_stations", sheets, everybody)
 
 
-def masts():
+def masts(number=160):
     """One sheet for each region, times beside the masts under the names of hubs; hubs and rules on one sheet."""
-    w = world(1805, 160, hubs=5, id_of=lambda k: f"M{k:04}")
+    w = world(1805, number, hubs=5, id_of=lambda k: f"M{k:04}")
     w = replace(w, sites=tuple(replace(s, status="live") for s in w.sites))
     name = {hub: HUBS[hub][0] for hub in w.hubs}
     head = ["Mast ref", "Location", "Two-node clusters", "Firmware", *(f"RTT {name[h]} ms" for h in w.hubs),
