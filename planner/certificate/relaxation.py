@@ -131,6 +131,7 @@ class Relaxation:
 
     def _exact(self, y: list[Fraction], box: Box) -> tuple[Fraction, tuple[tuple[Reference, Number], ...]] | None:
         """Return what multipliers add up to, once mended; None where they bound nothing."""
+        asked = y
         y = [Fraction(0) if equal else max(Fraction(0), each) for each, equal in zip(y, self._equal, strict=True)]
         for r, constraint in enumerate(self.rows):
             if isinstance(constraint, int) and constraint in self.program.added.values():
@@ -143,7 +144,9 @@ class Relaxation:
                 for other, a in self._terms[r]:
                     rest[other] -= more * a
         for r in self._demands:
-            y[r] = min((rest[j] / a for j, a in self._terms[r]), default=Fraction(0))
+            open_ended = [rest[j] / a for j, a in self._terms[r] if j not in box.high]
+            limited = [asked[r]] if len(open_ended) < len(self._terms[r]) else []
+            y[r] = min([*open_ended, *limited], default=Fraction(0))
             for j, a in self._terms[r]:
                 rest[j] -= y[r] * a
         total = sum((each * rhs for each, rhs in zip(y, self._rhs, strict=True) if each), Fraction(0))

@@ -55,6 +55,8 @@ def _change(lines: Lines, at: int, word: int, text: str) -> bool:
 def _coefficient(lines: Lines, rng: random.Random) -> bool:
     at = rng.choice(_between(lines, "CON", "RTP"))
     words = lines[at].split()
+    if words[3] == "0":
+        return False
     word = rng.randrange(5, len(words), 2)
     return _change(lines, at, word, _other(words[word], rng))
 

@@ -189,3 +189,11 @@ def test_the_loss_of_a_hub_is_told_by_homes_and_standbys():
     assert plan.hosts == 4
     assert "RTP range 4 4" in lines
     assert verify_certificate(fleet, lines, plan).verdict == "holds"
+
+
+@pytest.mark.parametrize("seed", [72, 166])
+def test_splits_of_flows_and_own_tie_breakers_close_what_plans_leave_to_the_solver(seed):
+    # A limit from a split took away from the multiplier of a class, so that no split of its flows raised the bound.
+    one = trial(seed, fleet_of(seed))
+    assert one.kind == "solver"
+    assert one.reaches

@@ -10,7 +10,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import zip_longest
+from itertools import chain, islice, zip_longest
 from typing import Literal
 
 from planner.fleet import Fleet
@@ -80,17 +80,17 @@ def _derivation(reader: Reader) -> Iterator[Violation]:
     if broken := unkept(reader.head):
         yield Violation("certificate_solution", "certificate", broken)
         return
-    chain = Chain(reader.head)
+    lines = Chain(reader.head)
     try:
         for line in reader.derivations():
-            chain.check(line)
+            lines.check(line)
     except FormError as error:
         yield Violation("certificate_form", "certificate", str(error))
         return
     except LineError as error:
         yield Violation("certificate_line", "certificate", str(error))
         return
-    if short := chain.ends():
+    if short := lines.ends():
         yield Violation("certificate_line", "certificate", short)
 
 
@@ -117,40 +117,40 @@ def _scope(inventory: Inventory, statement: Statement) -> Iterator[Violation]:
 
 def _program(program: FleetProgram, statement: Statement, head: Head) -> Iterator[Violation]:
     """Yield the first difference between the program in the file and that of the fleet."""
+    found = chain(_variables(program, statement, head), _objective(program, statement, head), _rows(program, head))
+    yield from (Violation("certificate_program", "certificate", text) for text in islice(found, 1))
 
-    def differ(text: str) -> Violation:
-        return Violation("certificate_program", "certificate", text)
 
+def _variables(program: FleetProgram, statement: Statement, head: Head) -> Iterator[str]:
     if statement.pools != [pool.pool for pool in program.pools]:
-        yield differ("its pools are not those of the fleet, in order of id")
-        return
+        yield "its pools are not those of the fleet, in order of id"
     if statement.classes != [tuple(site.site for site in group.sites) for group in program.groups]:
-        yield differ("its classes are not those of the fleet: sites that are alike, in order of id")
-        return
+        yield "its classes are not those of the fleet: sites that are alike, in order of id"
     if program.not_covered():
-        yield differ("it asks about the loss of a host where nothing has to be covered against it")
-        return
+        yield "it asks about the loss of a host where nothing has to be covered against it"
     if len(head.variables) != program.variables or len(head.whole) != program.variables or not head.minimise:
-        yield differ(f"it has {len(head.variables)} variables, the fleet asks for {program.variables}, all whole")
-        return
+        yield f"it has {len(head.variables)} variables, the fleet asks for {program.variables}, all whole"
+    if any(name != expected for name, expected in zip(head.variables, program.names(), strict=True)):
+        yield "its variables are not called after what they count"
+
+
+def _objective(program: FleetProgram, statement: Statement, head: Head) -> Iterator[str]:
     slack: Number = _CENT if statement.objective == "cost" else 0
     wanted: dict[int, Number] = program.objective()
     for j in wanted.keys() | head.objective.keys():
         more: Number = wanted.get(j, 0) - head.objective.get(j, 0)
         if not -slack <= more <= slack:
-            yield differ(
-                f"{head.variables[j]} counts {head.objective.get(j, 0)} in the objective, not {wanted.get(j, 0)}"
-            )
-            return
+            yield f"{head.variables[j]} counts {head.objective.get(j, 0)} in the objective, not {wanted.get(j, 0)}"
+
+
+def _rows(program: FleetProgram, head: Head) -> Iterator[str]:
     if head.bounds != program.variables + len(program.pools):
-        yield differ("it counts another number of constraints as limits of single variables")
-        return
+        yield "it counts another number of constraints as limits of single variables"
     for stated, expected in zip_longest(head.constraints, program.constraints()):
         if text := _unlike(stated, expected):
-            yield differ(text)
-            return
+            yield text
     if head.infeasible or head.lower is None or head.upper is None or not head.solutions:
-        yield differ("it does not say between which bounds the best plan is, or has no plan")
+        yield "it does not say between which bounds the best plan is, or has no plan"
 
 
 def _unlike(stated: Constraint | None, expected: Expected | None) -> str:

@@ -34,6 +34,18 @@ class FleetProgram:
         self.groups = ground.groups(after)
         self.variables = self.groups[-1].own + self.groups[-1].may_do_without if self.groups else after
 
+    def names(self) -> Iterator[str]:
+        """Yield the names of the variables in order: people read the file by them."""
+        kinds = ["n", *("a" if self._objective == "new_hosts" else ""), *("s" if self._standbys else "")]
+        for kind in kinds:
+            yield from (f"{kind}{p + 1}" for p in range(len(self.pools)))
+        for number, group in enumerate(self.groups, start=1):
+            for home, standby in group.places:
+                ready = "" if standby is None else f"_{standby + 1}"
+                yield f"{'y' if ready else 'x'}{number}_{home + 1}{ready}"
+            if group.may_do_without:
+                yield f"o{number}"
+
     def objective(self) -> Terms:
         """Return the prices of all variables that have one."""
         if self._objective == "new_hosts":
