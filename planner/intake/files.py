@@ -7,11 +7,14 @@ from pathlib import Path
 
 from planner.fleet import Source
 from planner.intake.archive import workbook_kind
-from planner.intake.csvfolder import csv_files, read_csv
+from planner.intake.csvfolder import ENDINGS, csv_files, read_csv
+from planner.intake.encodings import is_utf8
 from planner.intake.findings import Findings, Place
 from planner.intake.ods import read_ods
 from planner.intake.rawtable import RawSheet
 from planner.intake.xlsx import read_xlsx
+
+_BESIDE = 20_000  # bytes of each file that help to tell the encoding of the others
 
 
 @dataclass(slots=True)
@@ -40,6 +43,8 @@ def read_sheets(path: Path, wanted: Callable[[str], bool], findings: Findings) -
 
 
 def _read_workbook(path: Path, wanted: Callable[[str], bool], findings: Findings) -> Reading:
+    if path.suffix.lower() in ENDINGS:
+        return _read_texts([path], findings)
     kind = workbook_kind(path, findings)
     if kind is None:
         return Reading()
@@ -53,12 +58,18 @@ def _read_folder(folder: Path, wanted: Callable[[str], bool], findings: Findings
     paths = csv_files(folder)
     if not paths:
         findings.add("folder_empty", Place(folder.name))
+    reading = _read_texts([path for path in paths if wanted(path.stem)], findings)
+    reading.titles = [(path.name, path.stem) for path in paths]
+    return reading
+
+
+def _read_texts(paths: list[Path], findings: Findings) -> Reading:
     reading = Reading([(path.name, path.stem) for path in paths])
-    for path in paths:
-        if wanted(path.stem):
-            data = path.read_bytes()
-            reading.sources.append(Source(path.name, hashlib.sha256(data).hexdigest()))
-            sheet = read_csv(path, data, findings)
-            if sheet is not None:
-                reading.sheets.append(sheet)
+    contents = {path: path.read_bytes() for path in paths}
+    beside = b"\n".join(data[:_BESIDE] for data in contents.values() if not is_utf8(data))
+    for path, data in contents.items():
+        reading.sources.append(Source(path.name, hashlib.sha256(data).hexdigest()))
+        sheet = read_csv(path, data, findings, beside)
+        if sheet is not None:
+            reading.sheets.append(sheet)
     return reading

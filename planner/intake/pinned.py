@@ -80,11 +80,23 @@ def _joined(tables: Sequence[RawTable]) -> RawTable:
     if not more:
         return first
     rows = np.concatenate([table.rows + k * SHEET_STEP for k, table in enumerate(tables)])
-    width = min(len(table.columns) for table in tables)
-    columns = tuple(np.concatenate([table.columns[c] for table in tables]) for c in range(width))
+    width = len(first.columns)
+    orders = [_order(first, table) for table in tables]
+    columns = tuple(
+        np.concatenate([table.columns[order[c]] for table, order in zip(tables, orders, strict=True)])
+        for c in range(width)
+    )
     looks = LooksOfSheets(tuple(table.looks for table in tables))
     also = tuple(table.title for table in more)
     return replace(first, headers=first.headers[:width], columns=columns, rows=rows, looks=looks, also=also)
+
+
+def _order(first: RawTable, table: RawTable) -> list[int]:
+    """Return where the columns of ``first`` stand in another table of the same headers."""
+    names = [plain(header_text(name)) for name in table.headers]
+    wanted = [plain(header_text(name)) for name in first.headers]
+    last = len(names) - 1
+    return [names.index(name) if name and name in names else min(c, last) for c, name in enumerate(wanted)]
 
 
 def _turned(table: RawTable) -> RawTable:

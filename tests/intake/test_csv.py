@@ -2,8 +2,9 @@
 
 import pytest
 
-from planner.intake import read_fleet
+from planner.intake import inspect_fleet, read_fleet
 from planner.intake.csvfolder import read_csv
+from planner.intake.dialect import separator_of
 from planner.intake.findings import Findings
 
 
@@ -93,3 +94,50 @@ def test_error_texts_are_errors_in_csv_too(read, rows):
         ("cell_error", "Latency!B2"),
         ("cell_error", "Sites!F2"),
     }
+
+
+@pytest.mark.parametrize("separator", [",", ";", "\t", "|"])
+@pytest.mark.parametrize("decimal", [".", ","])
+def test_a_matrix_splits_by_its_separator_whatever_its_decimals(separator, decimal):
+    if separator == decimal:
+        return
+    lines = [separator.join(["Filiale", "ESK", "ROV", "LDS"])]
+    lines += [
+        separator.join([str(k), *(f"{k + 0.5 * j}".replace(".", decimal) for j in range(3))]) for k in range(1, 9)
+    ]
+    assert separator_of("\n".join(lines) + "\n")[0] == separator
+
+
+def test_a_comma_within_words_and_a_title_above_mislead_nobody():
+    text = "Filialen, Stand November\n\nNr;Name;ms\n1;Mühle, links;12,5\n2;Kirche, rechts;8\n3;Hof;7,25\n"
+    assert separator_of(text)[0] == ";"
+    text = 'site,zones,ms\n1,"power;fire",12.5\n2,power;north,8\n3,,7\n'
+    assert separator_of(text)[0] == ","
+
+
+# Names of the code pages: IANA's character sets (RFC 2978); the words are of the language of each.
+@pytest.mark.parametrize(
+    ("encoding", "name", "words"),
+    [
+        ("cp1252", "Windows-1252", "Geschäftsstelle;Größe;Straße Mühlweg – links;Überführung;Österreich;Köln"),
+        ("cp1250", "Windows-1250", "Pobočka;Název;Údolní třída;Žižkov;Příkop;Český Těšín;Středočeský kraj"),
+        ("cp1251", "Windows-1251", "Магазин;Название;Северная улица;Москва;Область;Регион;Задержка"),
+        ("cp850", "850", "Geschäftsstelle;Größe;Straße Mühlweg;Überführung;Österreich;Köln;Schäferhöfe"),
+        ("shift_jis", "Shift JIS", "店舗;地域;北海道の店舗;東京支店;大阪支店;遅延;名古屋営業所"),
+    ],
+)
+def test_common_encodings_are_told_and_named(tmp_path, encoding, name, words):
+    findings = Findings()
+    sheet = read_csv(
+        tmp_path / "a.csv", "\n".join(f"{k};{w}" for k, w in enumerate(words.split(";"))).encode(encoding), findings
+    )
+    assert [row[1] for row in sheet.cells] == words.split(";")
+    (finding,) = findings.result()
+    assert name in finding.message
+
+
+def test_one_file_is_a_sheet_too(tmp_path):
+    (tmp_path / "Sites.tsv").write_text("site\tclusters\n0042\t1\n")
+    got = inspect_fleet(tmp_path / "Sites.tsv")
+    assert "sheet_missing" in {f.code for f in got.findings}
+    assert [layout.sheet for layout in got.layout] == ["Sites"]

@@ -37,7 +37,11 @@ class Block:
     def values(self, column: int) -> list[Any]:
         """Return the cells of a column, counted from 0 on the sheet, in the rows of the body and of what goes on."""
         own = [cell_of(self.raw, i, column) for i in self.body]
-        return [*own, *(value for block in self.more for value in block.values(column))]
+        name = self.names[column - self.columns[0]]
+        for block in self.more:
+            at = block.columns[0] + block.names.index(name) if name in block.names else column
+            own += block.values(at)
+        return own
 
     @property
     def width(self) -> int:

@@ -13,7 +13,7 @@ from planner.intake.adopt.block import Block
 from planner.intake.adopt.blocks import blocks_of
 from planner.intake.adopt.likeness import concepts_in, likeness
 from planner.intake.adopt.profile import Profile, key_of, profiles_of
-from planner.intake.names import plain, without_statement
+from planner.intake.names import without_statement
 from planner.intake.rawtable import RawSheet
 
 MOSTLY = 0.7  # share of values that have to be among the ids of a table
@@ -106,13 +106,13 @@ def tables_of(sheets: Sequence[RawSheet]) -> list[Table]:
 def _goes_on(table: Table, block: Block) -> bool:
     """Return whether a block has the header of a table and other rows, as where each region has its own sheet."""
     first = table.block
-    same = first.columns == block.columns and first.header_rows == block.header_rows
-    if not same or block.width < _LEAST_WIDTH or list(map(plain, first.names)) != list(map(plain, block.names)):
+    if first.header_rows != block.header_rows or block.width < _LEAST_WIDTH:
         return False
-    other = Table(block)
-    if not table.keys or not other.keys or table.keys[0].column != other.keys[0].column:
-        return False
-    return other.keys[0].within(table.keys[0].key_set) < _SAME_ROWS
+    if len(set(first.names)) < block.width or set(first.names) != set(block.names):
+        return False  # in any order, but one name for one column
+    keys = {p.header: p for p in Table(block).keys}
+    own = next((p for p in table.keys if p.header in keys), None)
+    return own is not None and keys[own.header].within(own.key_set) < _SAME_ROWS
 
 
 @dataclass(frozen=True)

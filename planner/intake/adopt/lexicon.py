@@ -72,7 +72,7 @@ _WORDS: Mapping[str, str] = {
     stichentscheid tb troisieme_voix tercer_voto terzo_voto""",
     "OWN": """own local built_in internal onboard eigen eigene intern lokal propre interne propio interno
     eigen_tb wlasn vlastni integrated integriert integre""",
-    "MAX": """max maxim most hogst limit hochst hochstens maximal capacity kapazitat capacite capacidad
+    "MAX": """mist max maxim most hogst limit hochst hochstens maximal capacity kapazitat capacite capacidad
     capacita space room slots platz platze stellplatz place places plazas posti maks pojemn miejsc fits holds
     can_hold possible moglich espacio posible""",
     "EXISTING": """existing running installed in_place vorhanden bestand laufend aktuell current today

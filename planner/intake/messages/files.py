@@ -13,10 +13,10 @@ FILES: dict[str, Template] = {
     "file_too_big": error("The file is refused: {reason}.", "Remove what is no part of the fleet, or split it."),
     "folder_empty": error("The folder holds no .csv file.", "Name the files after the sheets, such as Sites.csv."),
     "csv_encoding": warning(
-        "The text is not UTF-8; it was read as Windows-1252.", "Check letters with accents, or save it as UTF-8."
+        "The text is not UTF-8; it was read as {encoding}.", "Check letters with accents, or save it as UTF-8."
     ),
     "csv_undecodable": error(
-        "Line {line} holds a byte (0x{byte:02x}) that is neither UTF-8 nor Windows-1252.", "Save the file as UTF-8."
+        "Line {line} holds a byte (0x{byte:02x}) of no encoding that can be told.", "Save the file as UTF-8."
     ),
     "csv_broken": error("The file cannot be read as CSV: {reason}.", "Check quotation marks and separators."),
 }
