@@ -18,6 +18,7 @@ from planner.rules import RULES, Checker, Pairs
 def view_site(fleet: Fleet, checker: Checker, plan: Plan, site: str) -> SiteView:
     """Return ``site`` against every pool of ``fleet``; InputError naming similar ids where there is no such site."""
     at = position_of(fleet, site)
+    site = fleet.site_ids[at]
     assignments = tuple(a for a in plan.assignments if a.site == site)
     unserved = next((u for u in plan.unserved if u.site == site), None)
     budget = float(fleet.budgets_ms[at])
@@ -34,13 +35,28 @@ def view_site(fleet: Fleet, checker: Checker, plan: Plan, site: str) -> SiteView
 
 
 def position_of(fleet: Fleet, site: str) -> int:
-    """Return the position of ``site`` in the fleet's tables; InputError naming similar ids where there is none."""
+    """Return the position of ``site`` in the fleet's tables; InputError naming similar ids where there is none.
+
+    Where no id is just that, one will do that differs only by leading zeros, in letter case, or bears that name.
+    """
     if site in fleet.site_ids:
         return fleet.site_ids.index(site)
+    for form in (_without_zeros, str.casefold):
+        alike = [at for at, name in enumerate(fleet.site_ids) if form(name) == form(site)]
+        if len(alike) == 1:
+            return alike[0]
+    called = [at for at, name in enumerate(fleet.sites["name"].tolist()) if name and name.casefold() == site.casefold()]
+    if len(called) == 1:
+        return called[0]
     folded = {name.casefold(): name for name in fleet.site_ids}
     close = [folded[name] for name in difflib.get_close_matches(site.casefold(), folded, n=4, cutoff=0.5)]
     hint = f"Did you mean {' or '.join(close)}?" if close else "Ids are those of column site, leading zeros included."
     raise InputError((Finding("error", "site_unknown", "Sites", f'there is no site "{site}".', hint),))
+
+
+def _without_zeros(name: str) -> str:
+    """Return an id without the leading zeros that a spreadsheet takes from a number: 0024 and 24 are one."""
+    return name.lstrip("0") if name.isdecimal() else name
 
 
 def _pools(fleet: Fleet, checker: Checker, plan: Plan, at: int, serving: set[str]) -> tuple[PoolView, ...]:

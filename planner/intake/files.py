@@ -14,6 +14,7 @@ from planner.intake.ods import read_ods
 from planner.intake.rawtable import RawSheet
 from planner.intake.xlsx import read_xlsx
 
+_PLAN_STARTS_WITHIN = 400  # bytes
 _BESIDE = 20_000  # bytes of each file that help to tell the encoding of the others
 
 
@@ -45,6 +46,9 @@ def read_sheets(path: Path, wanted: Callable[[str], bool], findings: Findings) -
 def _read_workbook(path: Path, wanted: Callable[[str], bool], findings: Findings) -> Reading:
     if path.suffix.lower() in ENDINGS:
         return _read_texts([path], findings)
+    if _is_plan_json(path):
+        findings.add("fleet_is_plan", Place(path.name))
+        return Reading()
     kind = workbook_kind(path, findings)
     if kind is None:
         return Reading()
@@ -52,6 +56,13 @@ def _read_workbook(path: Path, wanted: Callable[[str], bool], findings: Findings
     with path.open("rb") as file:
         source = Source(path.name, hashlib.file_digest(file, "sha256").hexdigest())
     return Reading([(path.name, title) for title in titles], sheets, [source])
+
+
+def _is_plan_json(path: Path) -> bool:
+    """Return whether a file is a plan.json of ours, told by how it begins."""
+    with path.open("rb") as file:
+        start = file.read(_PLAN_STARTS_WITHIN).lstrip()
+    return start[:1] == b"{" and b'"headline"' in start and b'"format"' in start
 
 
 def _read_folder(folder: Path, wanted: Callable[[str], bool], findings: Findings) -> Reading:

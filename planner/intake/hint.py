@@ -9,7 +9,15 @@ from planner.intake.findings import Findings, Place
 from planner.intake.names import sheet_of
 from planner.intake.rawtable import RawSheet
 
+# Sheets that every plan or rollout workbook of ours has, and no fleet.
+_OF_A_PLAN = ({"Plan record"}, {"Summary", "Hosts", "Assignments"}, {"Overview", "Steps"})
 _UNFOUND = frozenset({"sheet_missing", "sheet_question", "column_missing", "column_question"})
+
+
+def is_plan(titles: Sequence[tuple[str, str]]) -> bool:
+    """Return whether the sheets of a file, by (file, title), are those of a plan or a rollout."""
+    there = {title for _, title in titles}
+    return any(wanted <= there for wanted in _OF_A_PLAN) and "Sites" not in there
 
 
 def hint_to_adopt(sheets: Sequence[RawSheet], path: str, missing: Sequence[str], findings: Findings) -> None:

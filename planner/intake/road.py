@@ -38,7 +38,7 @@ from planner.intake.files import Reading, read_sheets
 from planner.intake.findings import Findings, Place, show
 from planner.intake.frames import table_of_frame, table_of_policy
 from planner.intake.headers import NO_IDS
-from planner.intake.hint import hint_to_adopt
+from planner.intake.hint import hint_to_adopt, is_plan
 from planner.intake.latency import read_latencies, read_samples
 from planner.intake.layout import Pins, SheetLayout
 from planner.intake.mapping import read_mapping
@@ -104,7 +104,9 @@ def inspect_reading(
 ) -> Inspection:
     """Return what the sheets of ``reading`` make, read as ``pins`` say."""
     fleet = None
-    if reading.sheets or not findings.any_error:
+    if is_plan(reading.titles):
+        findings.add("fleet_is_plan", Place(Path(path).name))
+    elif reading.sheets or not findings.any_error:
         tables = SheetTables(reading, findings, pins)
         fleet = _fleet(tables, findings, tuple(reading.sources), _ping_folders(Path(path).absolute(), pings))
         tables.report_rest(reading.titles, Path(path).name)

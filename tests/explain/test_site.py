@@ -1,8 +1,10 @@
 """One site: every pool once, eligible as a second reading of the rules has it, and what the plan does there."""
 
+import pandas as pd
 import pytest
 
 import planner
+from planner.errors import InputError
 from planner.explain import explain
 from planner.verify.inventory import read_inventory
 from planner.verify.rules import broken_rules, eligible
@@ -65,3 +67,17 @@ def test_an_unknown_site_is_refused_with_similar_ids(twelve_sites, asked, meant)
     (finding,) = caught.value.findings
     assert asked in finding.message
     assert meant in finding.hint
+
+
+def test_an_id_is_found_without_its_leading_zeros_in_any_case_and_by_its_name():
+    from planner.explain.site import position_of
+    from planner.intake import fleet_from_tables
+
+    tables = {
+        "Sites": pd.DataFrame({"site": ["0024", "0241", "A7"], "name": ["Mill", "Quay", "Quay"]}),
+        "Hubs": pd.DataFrame({"hub": ["ESK"]}),
+    }
+    fleet = fleet_from_tables(tables, {"latency_budget_ms": 40})
+    assert [position_of(fleet, name) for name in ("0024", "24", "00241", "a7", "mill")] == [0, 0, 1, 2, 0]
+    with pytest.raises(InputError):
+        position_of(fleet, "Quay")  # two bear that name

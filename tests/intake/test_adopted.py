@@ -211,3 +211,21 @@ def test_a_file_without_sites_cannot_be_adopted(tmp_path, writers):
     with pytest.raises(InputError) as caught:
         adopt(path)
     assert [f.code for f in caught.value.findings] == ["adopt_nothing"]
+
+
+def test_a_plan_where_a_fleet_is_expected_is_told(fleet_and_plan, tmp_path):
+    for path in fleet_and_plan[1:]:
+        got = inspect_fleet(path)
+        assert codes(got) == ["fleet_is_plan"]
+
+
+@pytest.fixture
+def fleet_and_plan(tmp_path):
+    import planner
+    from planner.outputs import plan_to_json
+
+    fleet = planner.read_fleet("sample_fleets/twelve_sites.xlsx")
+    made = planner.plan(fleet)
+    planner.write_workbook(fleet, made, tmp_path / "plan.xlsx")
+    (tmp_path / "plan.json").write_text(plan_to_json(made, None), encoding="utf-8")
+    return fleet, tmp_path / "plan.xlsx", tmp_path / "plan.json"

@@ -56,6 +56,10 @@ SHEETS: dict[str, Template] = {
     "header_two_rows": info("The header was found in the two rows {rows}."),
     "header_again": info("The row repeats the header and was left out."),
     "sheet_missing": error("The sheet {sheet} is missing.", "Add it: {meaning}."),
+    "fleet_is_plan": error(
+        "This is a plan or a rollout, not a fleet.",
+        "Name the fleet that it was made from first, and this file behind it where the command takes a plan.",
+    ),
     "adopt_hint": error(
         "{what}",
         "Then: {command}",
