@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import time
 from collections.abc import Callable
 
@@ -13,12 +14,13 @@ from planner.sizing.asked import asked_limit, refuse_unmodelled
 from planner.sizing.assemble import assemble
 from planner.sizing.host_counts.cutting_planes import reference_counts
 from planner.sizing.host_counts.fewest_hosts import SecondaryCosts, size
+from planner.sizing.instance.case import TIE_BREAKS, Case, TieBreak
 from planner.sizing.instance.incumbent import read_today
-from planner.sizing.instance.problem import Problem, build_problem
+from planner.sizing.instance.problem import build_problem
 from planner.sizing.packing.hosts import seat_all
 from planner.sizing.solution.attained import attained_aims
 from planner.sizing.solution.draft import Draft
-from planner.sizing.solution.placement import TIE_BREAKS, Placement, TieBreak
+from planner.sizing.solution.placement import Placement
 from planner.sizing.solution.seating import Seating
 from planner.sizing.solvers.budget import Progress, SolveBudget
 from planner.sizing.tie_breaks import break_ties
@@ -56,38 +58,42 @@ def plan(
     checker = Checker.of(fleet)
     problem = build_problem(fleet, checker)
     if fleet.policy.cover != "none":
-        from planner.sizing.cover.road import own_rather_than_bare, plan_covered
+        from planner.sizing.cover.covered_plan import own_rather_than_bare
 
         problem = own_rather_than_bare(fleet, problem)
-    today = read_today(fleet, problem)
+    case = Case(fleet, problem, read_today(fleet, problem), tie_breaks)
     eligible = time.perf_counter()
     with budget.listening():
-        in_force = today.in_force(fleet, problem)
-        incumbent, limited = in_force.incumbent, problem.limited
-
-        def make(problem: Problem, budget: SolveBudget, secondary: SecondaryCosts | None) -> Drafted:
-            if fleet.policy.cover != "none":
-                draft = plan_covered(fleet, problem, in_force, tie_breaks, today, budget)
-                return draft, attained_aims(problem, draft.placement, draft.seating, in_force, tie_breaks, {})
-            sized = size(problem, budget, reference_counts(problem, incumbent), secondary)
-            sized, placement, lowered, bounds = break_ties(
-                problem, sized, incumbent, tie_breaks, budget, thorough=thorough
-            )
-
-            def seat(placement: Placement) -> Seating:
-                return seat_all(fleet, lowered, sized.counts.hosts, placement, today, budget)
-
-            made = placement, seat(placement)
-            if not limited and not budget.spent:
-                made = with_fewer_moves(lowered, sized, made, in_force, tie_breaks, seat)
-            placement, seating = made
-            attained = attained_aims(problem, placement, seating, in_force, tie_breaks, bounds)
-            return Draft(sized, placement, seating, (None,) * len(seating.seats)), attained
-
-        draft, attained = plan_within_limits(problem, incumbent, tie_breaks, budget, make)
-        result = assemble(fleet, checker, problem, draft, attained, today, budget)
+        make = functools.partial(_drafted, thorough=thorough, limited=problem.limited)
+        draft, attained = plan_within_limits(case, budget, make)
+        result = assemble(case, checker, draft, attained, budget)
     seconds = {"eligibility": eligible - began, "solve": time.perf_counter() - eligible}
     return result.replace(seconds=seconds)
+
+
+def _drafted(
+    case: Case, budget: SolveBudget, secondary: SecondaryCosts | None, *, thorough: bool, limited: bool
+) -> Drafted:
+    """Return the best draft within the limits of ``case``; ``limited``: whether those of the fleet are more."""
+    problem = case.problem
+    if case.fleet.policy.cover != "none":
+        from planner.sizing.cover.covered_plan import plan_covered
+
+        draft = plan_covered(case, budget)
+        return draft, attained_aims(case, draft.placement, draft.seating, {})
+    sized = size(problem, budget, reference_counts(problem, case.incumbent), secondary)
+    sized, placement, lowered, bounds = break_ties(case, sized, budget, thorough=thorough)
+    within = case.of(lowered)
+
+    def seat(placement: Placement) -> Seating:
+        return seat_all(within, sized.counts.hosts, placement, budget)
+
+    made = placement, seat(placement)
+    if not limited and not budget.spent:
+        made = with_fewer_moves(within, sized, made, seat)
+    placement, seating = made
+    attained = attained_aims(case, placement, seating, bounds)
+    return Draft(sized, placement, seating, (None,) * len(seating.seats)), attained
 
 
 def _tie_breaks(fleet: Fleet) -> tuple[TieBreak, ...]:

@@ -23,7 +23,7 @@ from planner.plan import (
 )
 from planner.rules import Checker
 from planner.sizing.cover.losses import read_losses
-from planner.sizing.instance.incumbent import Today
+from planner.sizing.instance.case import Case
 from planner.sizing.instance.problem import Problem
 from planner.sizing.proof import prove
 from planner.sizing.solution.attained import Attained
@@ -36,18 +36,11 @@ from planner.sizing.solvers.budget import SolveBudget
 from planner.version import VERSION
 
 
-def assemble(
-    fleet: Fleet,
-    checker: Checker,
-    problem: Problem,
-    draft: Draft,
-    attained: tuple[Attained, ...],
-    today: Today,
-    budget: SolveBudget,
-) -> Plan:
+def assemble(case: Case, checker: Checker, draft: Draft, attained: tuple[Attained, ...], budget: SolveBudget) -> Plan:
     """Return the Plan; everything in it is in order of ids."""
+    fleet, problem, today = case.fleet, case.problem, case.today
     sized, placement = draft.sized, draft.placement
-    hosts, assignments = hosts_and_assignments(fleet, checker, problem, draft, today)
+    hosts, assignments = hosts_and_assignments(case, checker, draft)
     unserved = [
         dataclasses.replace(one, current=today.host.get(one.site) or today.hub.get(one.site) or None)
         for one in (*_ineligible(fleet, checker, problem), *_crowded_out(fleet, checker, problem, draft))
@@ -104,15 +97,13 @@ def _least(fleet: Fleet, problem: Problem, draft: Draft) -> dict[Worth, float]:
     }
 
 
-def hosts_and_assignments(
-    fleet: Fleet, checker: Checker, problem: Problem, draft: Draft, today: Today
-) -> tuple[list[Host], list[Assignment]]:
+def hosts_and_assignments(case: Case, checker: Checker, draft: Draft) -> tuple[list[Host], list[Assignment]]:
     """Return the hosts that run and who uses which, in order of site and host."""
-    hosts = _hosts(fleet, problem, draft, today)
+    hosts = _hosts(case, draft)
     pool_of = {name: p for p, names in draft.seating.names.items() for name in names}
     pairs = zip(draft.seating.seats, draft.standbys, strict=True)
-    assignments = [_assignment(fleet, problem, today, pool_of, *pair) for pair in pairs]
-    assignments = with_evidence(fleet, checker.facts.latency, assignments)
+    assignments = [_assignment(case, pool_of, *pair) for pair in pairs]
+    assignments = with_evidence(case.fleet, checker.facts.latency, assignments)
     return hosts, sorted(assignments, key=lambda a: (a.site, a.host))
 
 
@@ -136,8 +127,9 @@ def _recounted(fleet: Fleet, problem: Problem, sized: Sized, placement: Placemen
     return dataclasses.replace(sized, value=value, bound=value if proven else min(sized.bound, value))
 
 
-def _hosts(fleet: Fleet, problem: Problem, draft: Draft, today: Today) -> list[Host]:
+def _hosts(case: Case, draft: Draft) -> list[Host]:
     """Return the hosts that carry something or stand by, pool by pool."""
+    fleet, problem, today = case.fleet, case.problem, case.today
     seats = draft.seating.seats
     needed = {seat.host for seat in seats} | {name for name in draft.standbys if name}
     loads = {p: {name: 0 for name in names if name in needed} for p, names in draft.seating.names.items()}
@@ -166,9 +158,8 @@ def _hosts(fleet: Fleet, problem: Problem, draft: Draft, today: Today) -> list[H
     return hosts
 
 
-def _assignment(
-    fleet: Fleet, problem: Problem, today: Today, pool_of: dict[str, int], seat: Seat, standby: str | None
-) -> Assignment:
+def _assignment(case: Case, pool_of: dict[str, int], seat: Seat, standby: str | None) -> Assignment:
+    fleet, problem, today = case.fleet, case.problem, case.today
     at, pair, host = int(problem.site_at[seat.site]), seat.pair, seat.host
     hub = fleet.hub_ids[problem.hub[seat.pool]]
     site = fleet.site_ids[at]

@@ -15,6 +15,7 @@ from planner.rules import Checker
 from planner.sizing.assemble import hosts_and_assignments, no_host_needed
 from planner.sizing.assignment.flow_model import FlowModel
 from planner.sizing.host_counts.fewest_hosts import minimise
+from planner.sizing.instance.case import Case
 from planner.sizing.instance.classes import group
 from planner.sizing.instance.incumbent import read_today
 from planner.sizing.instance.problem import build_problem, restrict
@@ -56,8 +57,8 @@ class MoveModel:
         problem = build_problem(fleet, self._checker)
         served = np.array([fleet.site_ids[at] not in left_out for at in problem.site_at], dtype=np.bool_)
         problem = dataclasses.replace(restrict(problem, served), own_cost=problem.own_cost[served])
-        self._today = read_today(fleet, problem)
-        today = self._today.in_force(fleet, problem)
+        self._case = Case(fleet, problem, read_today(fleet, problem))
+        today = self._case.in_force
         self._stays, self._gone = today.incumbent, today.gone
         in_force: Floats = (~today.nowhere).astype(np.float64)
         self.problem = dataclasses.replace(
@@ -67,6 +68,7 @@ class MoveModel:
             pair_cost=np.where(self._stays, 0.0, in_force[problem.site]),
             own_cost=in_force + _small(problem.own_cost),
         )
+        self._case = self._case.of(self.problem)
 
     def solve(self, most_hosts: int, budget: SolveBudget) -> Fewest:
         """Return the fewest moves with at most ``most_hosts`` hosts."""
@@ -91,9 +93,9 @@ class MoveModel:
         Among equals the total RTT is least. Moves are fewer than those of ``sized`` where it was not solved to the end.
         """
         placement = placed(self.problem, sized, self._stays, ("latency",))
-        seating = seat_all(self.fleet, self.problem, sized.counts.hosts, placement, self._today, budget)
+        seating = seat_all(self._case, sized.counts.hosts, placement, budget)
         draft = Draft(sized, placement, seating, (None,) * len(seating.seats))
-        hosts, rows = hosts_and_assignments(self.fleet, self._checker, self.problem, draft, self._today)
+        hosts, rows = hosts_and_assignments(self._case, self._checker, draft)
         own = {self.fleet.site_ids[self.problem.site_at[s]] for s in np.flatnonzero(placement.own)}
         moves = round(float(self.problem.pair_cost[placement.pair].sum() + self.problem.own_cost[placement.own].sum()))
         return moves + self._gone, tuple(hosts), tuple(rows), no_host_needed(self.fleet, own)

@@ -8,17 +8,16 @@ from __future__ import annotations
 
 import dataclasses
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
 import numpy as np
 
 from planner.errors import SolverError
-from planner.fleet import Bools
 from planner.sizing.host_counts.fewest_hosts import SecondaryCosts
+from planner.sizing.instance.case import Case
 from planner.sizing.instance.problem import Problem, unlimited
 from planner.sizing.solution.attained import Attained
 from planner.sizing.solution.draft import Draft
-from planner.sizing.solution.placement import TieBreak
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.tie_breaks.secondary_costs import pool_of_today, secondary_costs
 
@@ -29,16 +28,13 @@ Drafted = tuple[Draft, tuple[Attained, ...]]
 
 
 def plan_within_limits(
-    problem: Problem,
-    incumbent: Bools,
-    tie_breaks: Sequence[TieBreak],
-    budget: SolveBudget,
-    make: Callable[[Problem, SolveBudget, SecondaryCosts | None], Drafted],
+    case: Case, budget: SolveBudget, make: Callable[[Case, SolveBudget, SecondaryCosts | None], Drafted]
 ) -> Drafted:
-    """Return the best draft that ``make`` finds within all limits; ``incumbent`` (E,) marks pairs that keep a site."""
+    """Return the best draft that ``make`` finds within all limits."""
+    problem = case.problem
     if not problem.limited:
-        return make(problem, budget, None)
-    free, attained = make(unlimited(problem), _part(budget), None)
+        return make(case, budget, None)
+    free, attained = make(case.of(unlimited(problem)), _part(budget), None)
     if keeps_limits(problem, free):
         return free, attained
     least = 0.0 if free.placement.unserved.any() or free.sized.uncovered else free.sized.bound
@@ -46,10 +42,10 @@ def plan_within_limits(
     if not problem.flows:
         secondary = SecondaryCosts(
             least,
-            pool_of_today(problem, incumbent),
-            lambda classes: secondary_costs(problem, classes, incumbent, tie_breaks),
+            pool_of_today(problem, case.incumbent),
+            lambda classes: secondary_costs(problem, classes, case.incumbent, case.tie_breaks),
         )
-    draft, attained = make(problem, budget, secondary)
+    draft, attained = make(case, budget, secondary)
     if not keeps_limits(problem, draft):
         raise SolverError("the plan that the solver found breaks a limit on hubs, zones or the weight on hosts")
     return draft, attained

@@ -11,7 +11,6 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from planner.sizing import plan
-from planner.sizing.cover import host_counts as sizing
 
 
 def losses(case, hosts):
@@ -152,18 +151,5 @@ def test_plan_with_cover_is_the_best_of_all_plans(make, cover, together, example
     def check(case):
         result = equal_to_brute_force(make, case)
         assert result.status == "optimal"
-
-    check()
-
-
-@pytest.mark.parametrize("cover", ["hub", "zone"])
-def test_search_for_spare_room_alone_is_exact_for_single_clusters(make, cover, examples, monkeypatch):
-    """As above where everybody can be served and covered, without the flow model that closes small fleets."""
-    monkeypatch.setattr(sizing, "_FEW_ARCS", 0)
-
-    @settings(max_examples=examples, deadline=None, suppress_health_check=list(HealthCheck))
-    @given(cases(cover, together=False))
-    def check(case):
-        equal_to_brute_force(make, case)
 
     check()

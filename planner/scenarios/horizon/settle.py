@@ -17,6 +17,7 @@ from planner.fleet import Bools, Fleet, Ints
 from planner.scenarios.horizon.demand import Demand, with_hosts
 from planner.sizing.host_counts.fewest_hosts import size
 from planner.sizing.host_counts.rounding import round_counts
+from planner.sizing.instance.case import Case
 from planner.sizing.instance.classes import group
 from planner.sizing.instance.incumbent import Today, read_today
 from planner.sizing.instance.problem import Problem, select
@@ -68,7 +69,7 @@ def settle(demand: Demand, hosts: Ints, before: Today, budget: SolveBudget) -> S
     placement, proven = _all_stay(problem, hosts, incumbent, can_stay), True
     if placement is None:
         placement, proven = _fewest_moves(demand, hosts, incumbent, budget)
-    seating = seat_all(fleet, problem, hosts, placement, before, budget)
+    seating = seat_all(Case(fleet, problem, before), hosts, placement, budget)
     pool_of = {sites[seat.site]: pools[seat.pool] for seat in seating.seats}
     host_of = {sites[seat.site]: seat.host for seat in seating.seats}
     moves = sorted((*_moved(demand, before, seating), *_gone(fleet, before)))

@@ -1,4 +1,4 @@
-"""Homes of every class, when host counts and spare room are whole and known to have some.
+"""Homes of every class, when host counts and reserve are whole and known to have some.
 
 A flow of least cost settles single clusters exactly. Sites of several clusters are put on pairs that the flow of
 divisible ones uses, the largest first; the single clusters then flow into what they leave.
@@ -13,8 +13,8 @@ import numpy as np
 
 from planner.fleet import Floats, Ints
 from planner.sizing.cover.pair_flow import PairNetwork
-from planner.sizing.cover.reserve_model import SpareModel
-from planner.sizing.cover.reserve_search import SpareSearch
+from planner.sizing.cover.reserve_model import ReserveModel
+from planner.sizing.cover.reserve_search import ReserveSearch
 from planner.sizing.cover.reserve_terms import Point, Taken
 from planner.sizing.packing.arc_flow import first_fit_decreasing
 from planner.sizing.solvers.transportation import Cost, Transport, least_cost_flow
@@ -32,7 +32,7 @@ class HomePreferences:
     even: bool
 
 
-def liked_room(spares: SpareSearch, network: PairNetwork, point: Point, preferences: HomePreferences) -> Point:
+def liked_room(reserves: ReserveSearch, network: PairNetwork, point: Point, preferences: HomePreferences) -> Point:
     """Return ``point`` with room near what homes of least cost would leave if nobody needed a standby."""
     classes, hosts = network.classes, np.rint(point.hosts).astype(np.int64)
     each = classes.items[classes.of_arc]
@@ -42,7 +42,7 @@ def liked_room(spares: SpareSearch, network: PairNetwork, point: Point, preferen
         found = least_cost_flow(transport, [Cost((cost // each).astype(np.float64), 1.0)])
         return found, None if found is None else int(cost // each @ found)
 
-    caps = spares.problem.caps
+    caps = reserves.problem.caps
     level = int(caps.max(initial=0))
     if preferences.even:
         level = _lowest(level, lambda most: flow(np.minimum(caps, most), preferences.before)[1])
@@ -50,16 +50,18 @@ def liked_room(spares: SpareSearch, network: PairNetwork, point: Point, preferen
     if found is None:
         return point
     load = np.bincount(classes.pool, weights=found, minlength=network.pools)
-    return spares.near((spares.losses.room * hosts - load).astype(np.float64)).room_for(hosts) or point
+    return reserves.near((reserves.losses.room * hosts - load).astype(np.float64)).room_for(hosts) or point
 
 
-def find_homes(spares: SpareSearch, network: PairNetwork, point: Point, preferences: HomePreferences) -> Floats | None:
+def find_homes(
+    reserves: ReserveSearch, network: PairNetwork, point: Point, preferences: HomePreferences
+) -> Floats | None:
     """Return the sites of each class of ``network`` on each of its arcs (A,).
 
     They are of least cost for the room at ``point`` where none is kept together.
     None where sites of several clusters do not fit as they are put; no proof that they cannot.
     """
-    model, cost = spares.model, preferences.cost
+    model, cost = reserves.model, preferences.cost
     classes = network.classes
     load, ready = _whole_room(model, point)
     settled, asked = np.zeros(len(classes.pool)), network.demand
@@ -71,7 +73,7 @@ def find_homes(spares: SpareSearch, network: PairNetwork, point: Point, preferen
             return None
         settled, asked = multi_cluster, np.where(classes.multi_cluster, 0, network.demand)
         if network.solve(load, ready, demand=asked).missing:
-            search = spares.beside(network, Taken(before[0] - load, before[1] - ready), asked)
+            search = reserves.beside(network, Taken(before[0] - load, before[1] - ready), asked)
             better = search.room_for(np.rint(point.hosts).astype(np.int64))
             if better is None:
                 return None
@@ -111,7 +113,7 @@ def _lowest(high: int, total: Callable[[int], int | None]) -> int:
     return high
 
 
-def _whole_room(model: SpareModel, point: Point) -> tuple[Ints, Ints]:
+def _whole_room(model: ReserveModel, point: Point) -> tuple[Ints, Ints]:
     """Return the room of homes (P,) and of standbys (P, P) at a whole point."""
     return np.rint(model.load(point)).astype(np.int64), np.rint(model.ready(point)).astype(np.int64)
 
@@ -163,7 +165,7 @@ def _roomiest(network: PairNetwork, c: int, load: Ints, ready: Ints) -> tuple[in
     return (int(arcs[home]), int(mine[rank])) if room[home, rank] > 0 else None
 
 
-def _packs(model: SpareModel, network: PairNetwork, point: Point, settled: Floats) -> bool:
+def _packs(model: ReserveModel, network: PairNetwork, point: Point, settled: Floats) -> bool:
     """Say whether the sites of several clusters go into the hosts of their pools."""
     classes, problem = network.classes, model.problem
     for p in np.unique(classes.pool[np.flatnonzero(settled)]).tolist():

@@ -1,4 +1,4 @@
-"""Homes and standbys as a flow, when host counts and spare room are given; its cuts say what these lack.
+"""Homes and standbys as a flow, when host counts and reserve are given; its cuts say what these lack.
 
 Class c sends its clusters to pairs (p, q) of home and standby, a pair takes at most ``ready[p, q]`` on to its home, and
 home p at most ``load[p]``. Classes that cannot have a standby go to their homes directly. The flow is whole, so nothing

@@ -1,4 +1,4 @@
-"""The model of spare room: how many hosts, and how much of their room stays free for a loss, without any homes.
+"""The model of reserve: how many hosts, and how much of their room stays free for a loss, without any homes.
 
     n_p    whole: hosts that run in pool p
     s_q    whole: clusters of room that pool q keeps free on an ordinary day
@@ -39,7 +39,7 @@ from planner.fleet import Floats, Ints
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.pair_flow import MinimumCut
 from planner.sizing.cover.reserve_program import build_program
-from planner.sizing.cover.reserve_terms import Point, Shares, SpareCut, Taken, Wanted
+from planner.sizing.cover.reserve_terms import Point, ReserveCut, Shares, Taken, Wanted
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import solve_arrays
@@ -50,7 +50,7 @@ _TIE, _RELAXED_TIE = 0.4, 0.05  # what all distance from the reference may cost,
 
 
 @dataclass
-class SpareModel:
+class ReserveModel:
     """The model with the cuts so far.
 
     ``price`` (P,): of a host; ``extra``: of one to add, on top. ``reference``: what n (P,) and s (P,) are kept close to
@@ -66,7 +66,7 @@ class SpareModel:
     reference: tuple[Floats, Floats]
     demand: int
     known: list[tuple[Ints, int]] = field(default_factory=list)
-    cuts: list[SpareCut] = field(default_factory=list)
+    cuts: list[ReserveCut] = field(default_factory=list)
     kept_together: tuple[Wanted, ...] = ()
     floor: Floats | None = None  # least s (P,)
     taken: Taken | None = None
@@ -123,7 +123,7 @@ class SpareModel:
         """Return the objective of ``hosts`` (P,)."""
         return float(self.price @ hosts + self.extra * np.maximum(0, hosts - self.problem.existing).sum())
 
-    def cut(self, min_cut: MinimumCut, point: Point) -> SpareCut:
+    def cut(self, min_cut: MinimumCut, point: Point) -> ReserveCut:
         """Return the cut of a set with the smallest terms at ``point``."""
         uses = min_cut.pairs.any(axis=1) | min_cut.homes
         load = np.zeros(self.pools) if self.taken is None else self.taken.load
@@ -143,7 +143,7 @@ class SpareModel:
         demand = min_cut.demand
         if self.taken is not None:  # it is not there for the set, so the whole of each term must be more
             demand += int(load[by_full | by_kept].sum() + self.taken.ready[ready].sum())
-        return SpareCut(min_cut.classes, demand, by_full, by_kept, ready, on_hosts.astype(np.float64), on_room, steps)
+        return ReserveCut(min_cut.classes, demand, by_full, by_kept, ready, on_hosts.astype(np.float64), on_room, steps)
 
     def solve(
         self, whole: Whole, budget: SolveBudget, box: tuple[Floats, Floats] | None = None

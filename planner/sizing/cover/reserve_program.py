@@ -1,4 +1,4 @@
-"""The model of spare room as arrays; see `cover.reserve_model` for what it says."""
+"""The model of reserve as arrays; see `cover.reserve_model` for what it says."""
 
 from __future__ import annotations
 
@@ -11,13 +11,13 @@ from planner.fleet import Floats, Ints
 from planner.sizing.solvers.highs import LinearProgram
 
 if TYPE_CHECKING:
-    from planner.sizing.cover.reserve_model import SpareModel, Whole
+    from planner.sizing.cover.reserve_model import ReserveModel, Whole
 
 
 Rows = tuple[sp.csr_array, Floats]  # rows and what they are at least
 
 
-def build_program(model: SpareModel, whole: Whole, box: tuple[Floats, Floats] | None) -> LinearProgram:
+def build_program(model: ReserveModel, whole: Whole, box: tuple[Floats, Floats] | None) -> LinearProgram:
     """Return the model as arrays.
 
     Columns: n, s, t, |n_p - r_p|, |s_p - r_p|, hosts to add, then [n_p > m] and g_pm of every step that cuts use, then
@@ -83,14 +83,14 @@ def build_program(model: SpareModel, whole: Whole, box: tuple[Floats, Floats] | 
     )
 
 
-def _known(model: SpareModel, columns: int) -> Rows:
+def _known(model: ReserveModel, columns: int) -> Rows:
     """Return the inequalities on host counts alone."""
     known = np.array([room for room, _ in model.known], dtype=np.float64).reshape(-1, model.pools)
     matrix = sp.hstack((sp.csr_array(known), sp.csr_array((len(known), columns - model.pools))))
     return sp.csr_array(matrix), np.array([float(demand) for _, demand in model.known])
 
 
-def _cuts(model: SpareModel, columns: int, more: dict[tuple[int, int], int]) -> Rows:
+def _cuts(model: ReserveModel, columns: int, more: dict[tuple[int, int], int]) -> Rows:
     """Return the cuts; ``more`` is the column of g_pm for each step."""
     cuts = np.zeros((len(model.cuts), columns))
     for row, cut in zip(cuts, model.cuts, strict=True):
@@ -101,7 +101,7 @@ def _cuts(model: SpareModel, columns: int, more: dict[tuple[int, int], int]) -> 
     return sp.csr_array(cuts), np.array([float(cut.demand) for cut in model.cuts])
 
 
-def _distances(model: SpareModel, columns: int) -> Rows:
+def _distances(model: ReserveModel, columns: int) -> Rows:
     """Return s <= R n, the distances from the reference and the hosts to add."""
     pools, size = model.pools, model.pools + model.shares.count
     hosts, room = model.reference
@@ -122,7 +122,7 @@ def _distances(model: SpareModel, columns: int) -> Rows:
     return matrix, np.concatenate([least for _, least in blocks])
 
 
-def _shares(model: SpareModel, columns: int) -> Rows:
+def _shares(model: ReserveModel, columns: int) -> Rows:
     """Return that shares add up to no more than the room they are of."""
     limits = model.shares.limits
     nothing: Ints = np.zeros(0, dtype=np.int64)
@@ -133,7 +133,7 @@ def _shares(model: SpareModel, columns: int) -> Rows:
     return matrix, np.zeros(len(limits))
 
 
-def _steps(model: SpareModel, columns: int, steps: list[tuple[int, int]], first: int) -> Rows:
+def _steps(model: ReserveModel, columns: int, steps: list[tuple[int, int]], first: int) -> Rows:
     """Return what ties y = [n_p > m] and g = n_p y to n_p: m + (M - m) y >= n, n >= (m + 1) y, M y >= g, n >= g."""
     rows = np.zeros((4 * len(steps), columns))
     least = np.zeros(4 * len(steps))
@@ -147,7 +147,7 @@ def _steps(model: SpareModel, columns: int, steps: list[tuple[int, int]], first:
     return sp.csr_array(rows), least
 
 
-def _sizes(model: SpareModel, columns: int, size_at: dict[tuple[int, int], int]) -> Rows:
+def _sizes(model: ReserveModel, columns: int, size_at: dict[tuple[int, int], int]) -> Rows:
     """Return s_q >= k [s_q >= k], and that one of them is chosen for every wish."""
     rows = np.zeros((len(size_at) + len(model.kept_together), columns))
     least = np.zeros(len(rows))

@@ -1,4 +1,4 @@
-"""Fewest hosts that survive every loss: the model of spare room, and flows that say which cut it lacks.
+"""Fewest hosts that survive every loss: the model of reserve, and flows that say which cut it lacks.
 
 First the relaxation, in fractions. Cuts are looked for half way between its solution and a point that is known to have
 homes, where they are deep (W. Ben-Ameur, J. Neto, Networks 49 (2007) 3-17). From there a dive: hosts become whole a few
@@ -17,7 +17,7 @@ import numpy as np
 from planner.fleet import Floats, Ints
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.pair_flow import PairNetwork
-from planner.sizing.cover.reserve_model import SpareModel, Whole
+from planner.sizing.cover.reserve_model import ReserveModel, Whole
 from planner.sizing.cover.reserve_terms import Point, Taken, read_shares, wanted
 from planner.sizing.host_counts.certificate import inequalities
 from planner.sizing.host_counts.cutting_planes import CutSearch
@@ -40,7 +40,7 @@ _EPS = 1e-6
 Box = tuple[Floats, Floats]
 
 
-class SpareSearch:
+class ReserveSearch:
     """One search, after one for counts that meet the conditions of `cover.loss_conditions`.
 
     Against the loss of a host, cuts need whole counts: no relaxation then, and the first counts are those given.
@@ -63,7 +63,7 @@ class SpareSearch:
         even = max(2.0, float(losses.room @ self.start - self.demand) / problem.pools)
         master = search.master
         reference = master.reference, np.full(problem.pools, even)
-        self.model = SpareModel(
+        self.model = ReserveModel(
             problem, losses, read_shares(losses), master.price, master.extra, reference, self.demand
         )
         self.model.kept_together = wanted(network.classes, network)
@@ -126,14 +126,14 @@ class SpareSearch:
         found = {id(self._cuts[r]): self._cuts[r] for r in np.flatnonzero(self._taken)}
         return list(found.values())
 
-    def near(self, room: Floats) -> SpareSearch:
+    def near(self, room: Floats) -> ReserveSearch:
         """Return a search that keeps as close to ``room`` (P,) as it can."""
         search = copy.copy(self)
         hosts, _ = self.model.reference
         search.model = dataclasses.replace(self.model, reference=(hosts, room), cuts=list(self.model.cuts))
         return search
 
-    def beside(self, network: PairNetwork, taken: Taken, asked: Ints) -> SpareSearch:
+    def beside(self, network: PairNetwork, taken: Taken, asked: Ints) -> ReserveSearch:
         """Return a search for the room of classes of ``network`` that ask for ``asked`` (K,), beside what is taken."""
         search = copy.copy(self)
         search.network, search.asked = network, asked

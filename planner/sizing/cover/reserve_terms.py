@@ -78,7 +78,7 @@ class CoverSet:
 
 
 @dataclass(frozen=True)
-class SpareCut(CoverSet):
+class ReserveCut(CoverSet):
     """A set that is stuck, as an inequality; ``ready`` counts shares t_pq.
 
     It is ``on_hosts @ n + on_room @ room + sum of each_p g_pm over steps (p, m) >= demand``.

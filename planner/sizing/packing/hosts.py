@@ -9,9 +9,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from planner.errors import SolverError
-from planner.fleet import Fleet, Ints
-from planner.sizing.instance.incumbent import Today
-from planner.sizing.instance.problem import Problem
+from planner.fleet import Ints
+from planner.sizing.instance.case import Case
 from planner.sizing.packing.arc_flow import pack
 from planner.sizing.packing.hosts_by_weight import keeps_weight, seat_by_weight
 from planner.sizing.packing.items import Item
@@ -40,11 +39,9 @@ class _Bin:
 
 
 def seat_all(
-    fleet: Fleet,
-    problem: Problem,
+    case: Case,
     hosts: Ints,
     placement: Placement,
-    today: Today,
     budget: SolveBudget,
     deal: Ints | None = None,
     *,
@@ -56,12 +53,13 @@ def seat_all(
     left where he is for his own sake. ``gathered``: what stays free in a pool is free on one host, where sites that
     stay together allow it; else all of its hosts carry about the same.
     """
+    problem, today = case.problem, case.today
     seats: list[Seat] = []
     running: dict[int, list[str]] = {}
     pool_of = problem.pool[placement.pair]
     for p in np.flatnonzero(hosts).tolist():
         rows = np.flatnonzero(pool_of == p).tolist()
-        items = [_item(fleet, problem, placement, today, x) for x in rows]
+        items = [_item(case, placement, x) for x in rows]
         names = running[p] = choose_hosts(items, today.names[p], int(hosts[p]))
         if deal is not None:
             groups = [int(deal[problem.site[placement.pair[x]]]) for x in rows]
@@ -77,16 +75,17 @@ def seat_all(
     return Seating(seats, running)
 
 
-def _item(fleet: Fleet, problem: Problem, placement: Placement, today: Today, x: int) -> Item:
+def _item(case: Case, placement: Placement, x: int) -> Item:
+    problem = case.problem
     pair, clusters = placement.pair[x], int(placement.units[x])
     s = problem.site[pair]
-    site = fleet.site_ids[problem.site_at[s]]
+    site = case.fleet.site_ids[problem.site_at[s]]
     return Item(
         site=site,
         clusters=clusters,
         together=not problem.split,
         rtt_ms=float(problem.rtt_ms[pair]),
-        today=today.host.get(site, ""),
+        today=case.today.host.get(site, ""),
         weight=float(problem.weights[s] * clusters / problem.clusters[s]),
     )
 

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from planner.fleet import Bools, Floats
-from planner.sizing.instance.incumbent import InForce
+from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.instance.problem import Problem
-from planner.sizing.solution.placement import PairCost, Placement, TieBreak
+from planner.sizing.solution.placement import PairCost, Placement
 from planner.sizing.solution.seating import Seating
 
 PAIR_AIMS: tuple[TieBreak, ...] = ("moves", "latency")  # aims that are sums over pairs
@@ -37,22 +37,17 @@ class Attained:
 
 
 def attained_aims(
-    problem: Problem,
-    placement: Placement,
-    seating: Seating,
-    today: InForce,
-    tie_breaks: Sequence[TieBreak],
-    bounds: Mapping[TieBreak, float],
+    case: Case, placement: Placement, seating: Seating, bounds: Mapping[TieBreak, float]
 ) -> tuple[Attained, ...]:
-    """Return a level for each aim of ``tie_breaks``, with the sharper of its plain bound and that in ``bounds``.
+    """Return what became of each aim among equals, with the sharper of its plain bound and that in ``bounds``.
 
     Moves are no aim where nobody can stay. Plans are made of pools, and whoever leaves a pool moves, so that the bound
     on moves is one on these; where more sites move, the bounds of later aims are those of plans that move anybody.
     A plan in which nobody uses a shared host has no margin.
     """
     attained: list[Attained] = []
-    incumbent = today.incumbent
-    for aim in tie_breaks:
+    problem, today, incumbent = case.problem, case.in_force, case.incumbent
+    for aim in case.tie_breaks:
         if (aim == "moves" and not incumbent.any()) or (aim == "margin" and not len(placement.pair)):
             continue
         value = reached(problem, placement, seating, incumbent, aim)

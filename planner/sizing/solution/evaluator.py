@@ -2,29 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
 import numpy as np
 
 from planner.fleet import Ints
-from planner.sizing.instance.incumbent import InForce
+from planner.sizing.instance.case import Case
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.attained import reached
 from planner.sizing.solution.draft import Draft
-from planner.sizing.solution.placement import Placement, TieBreak
+from planner.sizing.solution.placement import Placement
 
 Evaluator = Callable[[Draft], tuple[float, ...]]
 
 _DIGITS = 6  # after the point; sums in another order differ later
 
 
-def evaluator_of(problem: Problem, today: InForce, tie_breaks: Sequence[TieBreak], *, cover: bool) -> Evaluator:
+def evaluator_of(case: Case, *, cover: bool) -> Evaluator:
     """Return the function that tells what a draft makes of each aim, in order; of two drafts the smaller is better.
 
     The aims: weight left out of sites that are to be kept, then of all; with ``cover`` weight on shared hosts without a
     standby; the objective; of plans with as many new hosts those with fewest hosts; the fewest own tie-breakers, of as
     many the cheapest; then the later aims.
     """
+
+    problem, today = case.problem, case.in_force
 
     def evaluate(draft: Draft) -> tuple[float, ...]:
         placement, seats = draft.placement, draft.seating.seats
@@ -37,7 +39,7 @@ def evaluator_of(problem: Problem, today: InForce, tie_breaks: Sequence[TieBreak
             float(problem.weights[sorted(bare)].sum()),
             *_objective(problem, hosts, draft),
         ]
-        for aim in tie_breaks:
+        for aim in case.tie_breaks:
             if aim == "moves":
                 aims.append(float(today.moved(seats, placement.own)) if today.incumbent.any() else 0.0)
             elif aim == "margin":

@@ -3,12 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal, get_args
 
 from planner.fleet import Bools, Floats, Ints
-
-TieBreak = Literal["moves", "latency", "margin", "spread"]
-TIE_BREAKS: tuple[TieBreak, ...] = get_args(TieBreak)
 
 
 @dataclass(frozen=True, slots=True)

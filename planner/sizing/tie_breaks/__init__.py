@@ -3,31 +3,25 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
 
-from planner.fleet import Bools
+from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.counts import Sized
-from planner.sizing.solution.placement import Placement, TieBreak
+from planner.sizing.solution.placement import Placement
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.tie_breaks.bottleneck import BOTTLENECKS, bottleneck_bound, narrow
 from planner.sizing.tie_breaks.swap_search import comparable, improve
 
 
 def break_ties(
-    problem: Problem,
-    sized: Sized,
-    incumbent: Bools,
-    tie_breaks: Sequence[TieBreak],
-    budget: SolveBudget,
-    *,
-    thorough: bool,
+    case: Case, sized: Sized, budget: SolveBudget, *, thorough: bool
 ) -> tuple[Sized, Placement, Problem, dict[TieBreak, float]]:
     """Return counts of as many hosts, who goes where, the problem whose caps hosts shall keep, and bounds on aims.
 
-    ``incumbent`` (E,) marks pairs that keep a site where it is today. Sites and hosts must be comparable, see
+    Sites and hosts must be comparable, see
     `comparable`, or the counts stay as they are and nothing is known of margin and spread.
     """
+    problem, incumbent, tie_breaks = case.problem, case.incumbent, case.tie_breaks
     if not comparable(problem, sized) or not set(tie_breaks) & set(BOTTLENECKS):
         sized, bounds, placement = improve(problem, sized, incumbent, tie_breaks, budget, thorough=thorough)
         return sized, placement, problem, bounds

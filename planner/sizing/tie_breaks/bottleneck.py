@@ -17,11 +17,12 @@ from planner.fleet import Bools, Floats, Ints
 from planner.sizing.host_counts.cutting_planes import search_counts
 from planner.sizing.host_counts.room_for_all import all_fit
 from planner.sizing.host_counts.rounding import round_counts
+from planner.sizing.instance.case import TieBreak
 from planner.sizing.instance.classes import Classes, arc_of_pair, group
 from planner.sizing.instance.problem import Problem, select
 from planner.sizing.solution.attained import widest_margin
 from planner.sizing.solution.counts import Sized
-from planner.sizing.solution.placement import Placement, TieBreak
+from planner.sizing.solution.placement import Placement
 from planner.sizing.solvers.budget import SolveBudget
 
 BOTTLENECKS: tuple[TieBreak, ...] = ("margin", "spread")

@@ -8,10 +8,11 @@ from collections.abc import Sequence
 
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.host_counts.rounding import round_counts
+from planner.sizing.instance.case import TieBreak
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.attained import aim_costs
 from planner.sizing.solution.counts import Counts, Sized
-from planner.sizing.solution.placement import Placement, TieBreak
+from planner.sizing.solution.placement import Placement
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.tie_breaks.fractional_assignment import most_used, preferred_arcs
 from planner.sizing.tie_breaks.lexicographic import place

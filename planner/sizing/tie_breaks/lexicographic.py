@@ -14,10 +14,11 @@ import numpy as np
 
 from planner.errors import SolverError
 from planner.fleet import Bools, Floats, Ints
+from planner.sizing.instance.case import TieBreak
 from planner.sizing.instance.classes import arc_of_pair
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.counts import Sized
-from planner.sizing.solution.placement import PairCost, Placement, TieBreak
+from planner.sizing.solution.placement import PairCost, Placement
 from planner.sizing.solvers.transportation import Cost, Transport, least_cost_flow, total_costs
 
 

@@ -13,29 +13,24 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from planner.fleet import Bools, Ints
+from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.instance.incumbent import InForce
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.attained import reached
 from planner.sizing.solution.counts import Sized
-from planner.sizing.solution.placement import Placement, TieBreak
+from planner.sizing.solution.placement import Placement
 from planner.sizing.solution.seating import Seating
 from planner.sizing.tie_breaks.lexicographic import place
 
 Seated = tuple[Placement, Seating]
 
 
-def with_fewer_moves(
-    problem: Problem,
-    sized: Sized,
-    made: Seated,
-    today: InForce,
-    tie_breaks: Sequence[TieBreak],
-    seat: Callable[[Placement], Seating],
-) -> Seated:
+def with_fewer_moves(case: Case, sized: Sized, made: Seated, seat: Callable[[Placement], Seating]) -> Seated:
     """Return ``made``, or who sits where with fewer moves on the same hosts, where moves lead among ``tie_breaks``.
 
     ``seat`` gives a placement its hosts. What is as good in moves is compared by total RTT, where that comes next.
     """
+    problem, today, tie_breaks = case.problem, case.in_force, case.tie_breaks
     if not tie_breaks or tie_breaks[0] != "moves" or not today.incumbent.any():
         return made
     placement = made[0]

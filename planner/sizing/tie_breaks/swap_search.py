@@ -8,10 +8,11 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from planner.fleet import Bools, Floats, Ints
+from planner.sizing.instance.case import TieBreak
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.attained import aim_costs
 from planner.sizing.solution.counts import Sized
-from planner.sizing.solution.placement import Placement, TieBreak
+from planner.sizing.solution.placement import Placement
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.tie_breaks.branch_and_bound import EpsilonConstraint, strong_bound
 from planner.sizing.tie_breaks.flow_evaluator import FlowEvaluator

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from planner.fleet import Fleet, Ints
+from planner.fleet import Ints
 from planner.sizing.cover.primal_search.polish import pair_of
 from planner.sizing.cover.primal_search.state import NOWHERE, State
+from planner.sizing.instance.case import Case
 from planner.sizing.instance.classes import group
-from planner.sizing.instance.incumbent import Today
-from planner.sizing.instance.problem import Problem
 from planner.sizing.packing.matching import best_matching
 from planner.sizing.solution.counts import Counts, Sized
 from planner.sizing.solution.draft import Draft
@@ -18,11 +17,12 @@ from planner.sizing.solution.placement import Placement
 from planner.sizing.solution.seating import Seat, Seating
 
 
-def draft_of(fleet: Fleet, problem: Problem, state: State, today: Today) -> Draft:
+def draft_of(case: Case, state: State) -> Draft:
     """Return the draft of ``state``; its value is added up from it, and nothing is known of other plans."""
+    problem, today = case.problem, case.today
     sites = np.flatnonzero(state.home != NOWHERE)
     used = np.union1d(state.home[sites], state.standby[sites][state.standby[sites] != NOWHERE])
-    name = _names(fleet, problem, state, used, today)
+    name = _names(case, state, used)
     pairs = pair_of(state, sites) if len(sites) else np.zeros(0, dtype=np.int64)
     seats = [
         Seat(int(s), int(e), int(problem.pool[e]), name[int(state.home[s])], int(problem.clusters[s]))
@@ -46,8 +46,9 @@ def draft_of(fleet: Fleet, problem: Problem, state: State, today: Today) -> Draf
     return Draft(sized, placement, Seating(seats, names), standbys)
 
 
-def _names(fleet: Fleet, problem: Problem, state: State, used: Ints, today: Today) -> dict[int, str]:
+def _names(case: Case, state: State, used: Ints) -> dict[int, str]:
     """Return the name of each of the hosts ``used`` (n,): that under which most of its sites stay, else the first."""
+    fleet, problem, today = case.fleet, case.problem, case.today
     found: dict[int, str] = {}
     for p in np.unique(state.pool[used]).tolist():
         mine, names = used[state.pool[used] == p], today.names[p]

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 import numpy as np
 
-from planner.fleet import Bools, Fleet, Ints
+from planner.fleet import Fleet, Ints
 from planner.sizing.cover.best_draft import Best
 from planner.sizing.cover.host_by_host import HostByHost, solve_host_by_host
 from planner.sizing.cover.host_counts import sizings
@@ -16,23 +16,20 @@ from planner.sizing.cover.primal_search.drafts import draft_of
 from planner.sizing.cover.primal_search.polish import settled_by_cost, weighed
 from planner.sizing.cover.primal_search.search import Found, PrimalSearch
 from planner.sizing.cover.standbys import find_standbys
-from planner.sizing.host_counts.cutting_planes import reference_counts
 from planner.sizing.host_counts.fewest_hosts import counts_decide
+from planner.sizing.instance.case import Case
 from planner.sizing.instance.classes import group
-from planner.sizing.instance.incumbent import InForce, Today
 from planner.sizing.instance.problem import Problem, select
 from planner.sizing.packing.hosts import seat_all
 from planner.sizing.solution.attained import PAIR_AIMS, aim_costs
 from planner.sizing.solution.counts import Counts, Sized
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solution.evaluator import evaluator_of
-from planner.sizing.solution.placement import Placement, TieBreak
+from planner.sizing.solution.placement import Placement
 from planner.sizing.solution.seating import Seating
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.transportation import Cost, Transport, least_cost_flow
 from planner.sizing.tie_breaks.lexicographic import placed
-
-__all__ = ["own_rather_than_bare", "plan_covered"]
 
 _MOST_ADDED = 3  # hosts that are tried on top, where standbys lack room that the counts seemed to have
 _SEARCH_SECONDS = 120.0  # for the search host by host, at most
@@ -52,21 +49,19 @@ def own_rather_than_bare(fleet: Fleet, problem: Problem) -> Problem:
     return select(problem, ~rather[problem.site]) if rather.any() else problem
 
 
-def plan_covered(
-    fleet: Fleet, problem: Problem, in_force: InForce, tie_breaks: Sequence[TieBreak], today: Today, budget: SolveBudget
-) -> Draft:
-    """Return the best plan that survives the losses of the policy's ``cover``, by the judge of `solution.evaluator`.
+def plan_covered(case: Case, budget: SolveBudget) -> Draft:
+    """Return the best plan that survives the losses of the policy's ``cover``, by `solution.evaluator`.
 
     A constructed plan is there from the start. Exact engines give others, with bounds; where they leave a gap, or are
     too slow, the search host by host goes on from the best.
     """
-    losses = read_losses(fleet, problem)
-    evaluate = evaluator_of(problem, in_force, tie_breaks, cover=True)
+    problem = case.problem
+    losses = read_losses(case.fleet, problem)
     search = PrimalSearch(problem, losses, budget if budget.seconds else budget.within(_SEARCH_SECONDS))
-    best = Best(problem, losses, evaluate)
+    best = Best(problem, losses, evaluator_of(case, cover=True))
     found = search.first()
-    best.offer(_finished(fleet, problem, found, in_force, tie_breaks, today, budget))
-    for draft in _exact(fleet, problem, losses, in_force.incumbent, tie_breaks, today, budget):
+    best.offer(_finished(case, found, budget))
+    for draft in _exact(case, losses, budget):
         best.offer(draft)
         if best.closed and not draft.short:  # where it is short, the next one may be better among equals
             break
@@ -74,83 +69,55 @@ def plan_covered(
         return best.draft
     for better in search.better(found):
         budget.tell("cover", better.state.hosts, best.bound)
-        best.offer(_finished(fleet, problem, better, in_force, tie_breaks, today, budget))
+        best.offer(_finished(case, better, budget))
         if best.closed:
             break
     return best.draft
 
 
-def _finished(
-    fleet: Fleet,
-    problem: Problem,
-    found: Found,
-    in_force: InForce,
-    tie_breaks: Sequence[TieBreak],
-    today: Today,
-    budget: SolveBudget,
-) -> Draft:
+def _finished(case: Case, found: Found, budget: SolveBudget) -> Draft:
     """Return the draft of a state, in which sites go where the later aims want them as far as there is room."""
-    first = [problem.pair_cost] if problem.objective == "cost" else []
-    costs = [
-        *first,
-        *(cost.values for cost in aim_costs(problem, in_force.incumbent, [x for x in tie_breaks if x in PAIR_AIMS])),
-    ]
+    problem, wanted = case.problem, [aim for aim in case.tie_breaks if aim in PAIR_AIMS]
+    costs = [problem.pair_cost] if problem.objective == "cost" else []
+    costs += [cost.values for cost in aim_costs(problem, case.incumbent, wanted)]
     state = settled_by_cost(found.state, found.bare, weighed(costs), budget) if costs else found.state
-    return draft_of(fleet, problem, state, today)
+    return draft_of(case, state)
 
 
-def _exact(
-    fleet: Fleet,
-    problem: Problem,
-    losses: Losses,
-    incumbent: Bools,
-    tie_breaks: Sequence[TieBreak],
-    today: Today,
-    budget: SolveBudget,
-) -> Iterator[Draft]:
+def _exact(case: Case, losses: Losses, budget: SolveBudget) -> Iterator[Draft]:
     """Yield plans of the engines over pools and classes, and of a small fleet's model host by host.
 
     Homes and standbys of single sites are looked for under the counts and homes of classes. Where sites that stay
     together, or overlapping losses, leave no room although the sums say so, there is no standby for some of them.
     """
-    sums = counts_decide(problem) and losses.kind != "host"
-    if not sums and problem.sites > _SMALL:
+    sums = counts_decide(case.problem) and losses.kind != "host"
+    if not sums and case.problem.sites > _SMALL:
         budget = budget.within(_EXACT_SECONDS)
-    for at, sized in enumerate(
-        sizings(problem, losses, incumbent, tie_breaks, budget, reference_counts(problem, incumbent))
-    ):
-        for trial in _carried_out(fleet, problem, losses, sized, incumbent, tie_breaks, today, budget):
+    for at, sized in enumerate(sizings(case, losses, budget)):
+        for trial in _carried_out(case, losses, sized, budget):
             yield trial
             if not trial.short:
                 return
-        exact = solve_host_by_host(problem, losses, budget.within(_HOSTS_SECONDS)) if at == 0 else None
+        exact = solve_host_by_host(case.problem, losses, budget.within(_HOSTS_SECONDS)) if at == 0 else None
         if exact is not None:
-            yield _as_covered(problem, losses, exact, today)
+            yield _as_covered(case, losses, exact)
             return
         if at == _MOST_ADDED or budget.spent or sized.counts.unserved.any() or sized.uncovered:
             return
 
 
-def _carried_out(
-    fleet: Fleet,
-    problem: Problem,
-    losses: Losses,
-    sized: Sized,
-    incumbent: Bools,
-    tie_breaks: Sequence[TieBreak],
-    today: Today,
-    budget: SolveBudget,
-) -> Iterator[Draft]:
+def _carried_out(case: Case, losses: Losses, sized: Sized, budget: SolveBudget) -> Iterator[Draft]:
     """Yield ways to seat everybody: first the one of fewest moves, then one that finds room for more standbys.
 
     Against the loss of a host, sites are dealt out over the hosts of their pool. Against larger losses, what stays free
     in a pool is gathered on one host, where sites of several clusters find it.
     """
-    placement = placed(problem, sized, incumbent, tie_breaks)
+    problem = case.problem
+    placement = placed(problem, sized, case.incumbent, case.tie_breaks)
     deal = _where_to(problem, losses, sized, placement) if losses.kind == "host" else None
     for second in (False, True):
         mine, gathered = (deal, deal is None) if second else (None, False)
-        seating = seat_all(fleet, problem, sized.counts.hosts, placement, today, budget, mine, gathered=gathered)
+        seating = seat_all(case, sized.counts.hosts, placement, budget, mine, gathered=gathered)
         standbys = find_standbys(problem, losses, seating, budget)
         short = standbys.without > sized.uncovered
         # What counts standbys says nothing of a plan in which somebody lacks one.
@@ -184,8 +151,9 @@ def _where_to(problem: Problem, losses: Losses, sized: Sized, placement: Placeme
     return bound_for
 
 
-def _as_covered(problem: Problem, losses: Losses, exact: HostByHost, today: Today) -> Draft:
+def _as_covered(case: Case, losses: Losses, exact: HostByHost) -> Draft:
     """Return a host-by-host answer in the form of the other engine."""
+    problem, today = case.problem, case.today
     used = {seat.host for seat in exact.seats} | {standby for standby in exact.standbys if standby}
     names: dict[int, list[str]] = {}
     named: dict[str, str] = {}
