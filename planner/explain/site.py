@@ -37,14 +37,13 @@ def view_site(fleet: Fleet, checker: Checker, plan: Plan, site: str) -> SiteView
 def position_of(fleet: Fleet, site: str) -> int:
     """Return the position of ``site`` in the fleet's tables; InputError naming similar ids where there is none.
 
-    Where no id is just that, one will do that differs only by leading zeros, in letter case, or bears that name.
+    Where no id is just that, one will do that differs only by leading zeros, or bears that name.
     """
     if site in fleet.site_ids:
         return fleet.site_ids.index(site)
-    for form in (_without_zeros, str.casefold):
-        alike = [at for at, name in enumerate(fleet.site_ids) if form(name) == form(site)]
-        if len(alike) == 1:
-            return alike[0]
+    alike = [at for at, name in enumerate(fleet.site_ids) if _without_zeros(name) == _without_zeros(site)]
+    if len(alike) == 1:
+        return alike[0]
     called = [at for at, name in enumerate(fleet.sites["name"].tolist()) if name and name.casefold() == site.casefold()]
     if len(called) == 1:
         return called[0]
