@@ -21,11 +21,15 @@ _LAST_CHANCE = 2.0  # rank of a job that none of the later nights is open to
 
 @dataclass(frozen=True)
 class Run:
-    """Nights one after the other: ``before`` has the state before each, ``end`` that after the last."""
+    """Nights one after the other: ``before`` has the state before each, ``end`` that after the last.
+
+    ``rank``: who went first, in the last ones at least.
+    """
 
     nights: tuple[int, ...]
     before: tuple[Filling, ...]
     end: Filling
+    rank: Floats
 
     @property
     def left(self) -> int:
@@ -54,7 +58,7 @@ class Campaign:
 
     def begin(self) -> Run:
         """Return the run of no night."""
-        return Run((), (), self._fresh)
+        return Run((), (), self._fresh, self._fresh.rank)
 
     def follow(self, run: Run, keep: int, nights: Sequence[int], rank: Floats, most: float = math.inf) -> Run:
         """Keep so many nights of ``run`` and fill ``nights`` after them, those jobs first that have fewest of them.
@@ -70,7 +74,7 @@ class Campaign:
             if state.fill(night, min(most, self.sheet.project.size(state.waves))):
                 worked.append(night)
                 before.append(kept)
-        return Run(tuple(worked), tuple(before), state)
+        return Run(tuple(worked), tuple(before), state, rank)
 
     def finish(self, run: Run, rank: Floats) -> Run:
         """Go on with the fullest of the next nights while jobs are left that some night is open to."""
@@ -87,22 +91,19 @@ class Campaign:
             night, state = found
             nights.append(night)
             at = night + 1
-        return Run(tuple(nights), tuple(before), state)
+        return Run(tuple(nights), tuple(before), state, rank)
 
-    def dated(self, pilot: Sequence[frozenset[int]], others: Sequence[frozenset[int]]) -> tuple[int, ...]:
-        """Return nights open to these kinds of jobs, as early as can be: ``pilot`` in order, then the others in any."""
+    def dated(self, order: Sequence[frozenset[int]]) -> tuple[int, ...]:
+        """Return nights open to these kinds of jobs, one after the other, each as early as can be."""
         project = self.sheet.project
         nights: list[int] = []
-        waiting, night = [*pilot], project.nights.start
-        left = list(others)
-        while (waiting or left) and night < project.nights.stop:
-            opened = set(self.sheet.opened(night).tolist())
-            among = waiting[:1] or left
-            wanted = next((kinds for kinds in among if kinds <= opened), None)
-            if wanted is not None and not (len(nights) == 1 and night < nights[0] + project.pilot_days):
+        night = project.nights.start
+        for kinds in order:
+            while night < project.nights.stop and not kinds <= set(self.sheet.opened(night).tolist()):
+                night += 1
+            if night < project.nights.stop:
                 nights.append(night)
-                (waiting or left).remove(wanted)
-            night += 1
+            night += project.pilot_days if len(nights) == 1 else 1
         return tuple(nights)
 
 

@@ -48,6 +48,9 @@ class Fewest:
     pilot: tuple[frozenset[int], ...] = ()
     others: tuple[frozenset[int], ...] = ()
 
+    def __len__(self) -> int:
+        return len(self.pilot) + len(self.others)
+
 
 @dataclass(frozen=True, slots=True)
 class _Column:

@@ -25,20 +25,19 @@ def schedule(sheet: Sheet, chosen: Fewest, enough: int, work: int, watch: Callab
     """
     rank = sheet.tails / _DAY + _URGENT * sheet.urgent
     campaigns = [Campaign(sheet, by_order=by_order) for by_order in (False, True)]
-    starts: list[tuple[Run, Run, Campaign]] = []
+    starts: list[tuple[Run, Campaign]] = []
     for campaign in campaigns:
-        nights = campaign.follow(campaign.begin(), 0, campaign.dated(chosen.pilot, chosen.others), rank)
-        starts += [(campaign.finish(nights, rank), nights, campaign)]
-        starts += [(campaign.finish(campaign.begin(), rank), nights, campaign)]
-    best, nights, campaign = min(starts, key=lambda start: _key(sheet, start[0]))
+        nights = campaign.follow(campaign.begin(), 0, campaign.dated((*chosen.pilot, *chosen.others)), rank)
+        starts += [(campaign.finish(begun, rank), campaign) for begun in (nights, campaign.begin())]
+    best, campaign = min(starts, key=lambda start: _key(sheet, start[0]))
     if best.left:
         return best.timetable
     work = min(work, (_TRIALS + _TRIALS_EACH * len(sheet.jobs)) * len(sheet.jobs))
     search = Search(campaign, work, watch)
-    best = search.fewer(best, nights, rank, enough)
+    best = search.fewer(best, chosen, enough)
     for better in (search.earlier, search.even):
         search.work = work // 5
-        best = better(best, rank)
+        best = better(best)
     return best.timetable
 
 

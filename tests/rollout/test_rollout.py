@@ -28,7 +28,7 @@ def sound(fleet, plan, rollout):
     assert [str(v) for v in verify_rollout(fleet, plan, rollout)] == []
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.integers(0, 10**9))
 def test_replay_of_random_rollouts(seed):
     fleet, plan = random_case(seed)
