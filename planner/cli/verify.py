@@ -51,7 +51,6 @@ def verify(
     """
     from planner.outputs import read_plan
     from planner.verify import verify as check_plan
-    from planner.verify import verify_proof
 
     if plan is None and (with_proof or certificate is None):
         raise click.UsageError("Name a PLAN to check, or a certificate with --certificate.")
@@ -59,6 +58,8 @@ def verify(
     made = None if plan is None else read_plan(plan)
     checks = Checks(() if made is None else check_plan(inventory, made))
     if made is not None and with_proof:
+        from planner.verify import verify_proof
+
         checks.proof = verify_proof(inventory, made)
     if certificate is not None:
         checks.certificate = _certificate(inventory, certificate, made)

@@ -7,11 +7,18 @@ columns; ``cells`` (with ``numbers``, ``texts``, ``dates``, ``words``) cleans th
 ``checks`` (with ``evidence``) hold them against each other. ``road`` runs it all.
 """
 
-from planner.intake.adopting import Adopting, adopt
-from planner.intake.layout import SheetLayout
-from planner.intake.mapping_text import adoption_text, mapping_text
-from planner.intake.messages import REPAIRS, UNREADABLE
-from planner.intake.road import Inspection, fleet_from_tables, inspect_fleet, read_fleet
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from planner.on_demand import on_demand
+
+if TYPE_CHECKING:
+    from planner.intake.adopting import Adopting, adopt
+    from planner.intake.layout import SheetLayout
+    from planner.intake.mapping_text import adoption_text, mapping_text
+    from planner.intake.messages import REPAIRS, UNREADABLE
+    from planner.intake.road import Inspection, fleet_from_tables, inspect_fleet, read_fleet
 
 __all__ = [
     "REPAIRS",
@@ -26,3 +33,18 @@ __all__ = [
     "mapping_text",
     "read_fleet",
 ]
+
+_HOMES = {
+    "Adopting": "adopting",
+    "Inspection": "road",
+    "REPAIRS": "messages",
+    "SheetLayout": "layout",
+    "UNREADABLE": "messages",
+    "adopt": "adopting",
+    "adoption_text": "mapping_text",
+    "fleet_from_tables": "road",
+    "inspect_fleet": "road",
+    "mapping_text": "mapping_text",
+    "read_fleet": "road",
+}
+__getattr__ = on_demand(__name__, _HOMES)

@@ -1,13 +1,17 @@
 """Where sites or hubs were not found by any name: what they may be, and the command that adopts the file."""
 
+from __future__ import annotations
+
 import shlex
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-from planner.intake.adopt import Guesser
-from planner.intake.adopt.nouns import Adoption
 from planner.intake.findings import Findings, Place
 from planner.intake.names import sheet_of
 from planner.intake.rawtable import RawSheet
+
+if TYPE_CHECKING:
+    from planner.intake.adopt.nouns import Adoption
 
 # Sheets that every plan or rollout workbook of ours has, and no fleet.
 _OF_A_PLAN = ({"Plan record"}, {"Summary", "Hosts", "Assignments"}, {"Overview", "Steps"})
@@ -27,6 +31,8 @@ def hint_to_adopt(sheets: Sequence[RawSheet], path: str, missing: Sequence[str],
     """
     if not missing or not findings.has(_UNFOUND):
         return
+    from planner.intake.adopt import Guesser
+
     adoption = Guesser(sheets).guess({})
     if not adoption.complete or not all(_stands_elsewhere(adoption, name) for name in missing):
         return

@@ -18,7 +18,7 @@ from planner.intake.layout import Matched
 from planner.intake.matching import Match, record_layout, report_unit
 from planner.intake.names import column_of, named, plain, stated_by, without_statement
 from planner.intake.norows import without_notes, without_totals
-from planner.intake.pairrows import PairRows, categories, doubt_unit, without_zeros
+from planner.intake.pairrows import PairRows, categories, doubt_unit, with_plain_numbers, without_zeros
 from planner.intake.pinned_columns import pinned_position, stated_by_pins
 from planner.intake.rawtable import Cells, RawTable, is_blank, is_empty
 from planner.intake.tables import read_matched
@@ -58,6 +58,7 @@ def read_matrix(table: RawTable, sites: KnownIds, hubs: KnownIds, findings: Find
     table = without_notes(table, [] if corner is None else [corner], findings)
     columns = _hub_columns(table, corner, hubs, findings)
     called = [] if corner is None else [table.columns[corner]]
+    table = with_plain_numbers(table, columns)
     for index, at_hub in columns.items():
         names = (header_text(table.headers[index]), hubs.ids[at_hub])
         table = without_zeros(table, index, partial(_is_called, called, names), findings)

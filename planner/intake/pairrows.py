@@ -1,6 +1,6 @@
 """Rows of pairs of a site and a hub with their cells, and what lists and matrices of times have in common."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -48,6 +48,26 @@ def doubt_unit(table: RawTable, index: int, rtt_ms: Floats, findings: Findings) 
     header = table.headers[index] if column_of(table.headers[index], LATENCY) is not None else ""
     if len(given) >= _ENOUGH and given.max() < 1.0 and stated_by(header).unit is None:
         findings.add("unit_doubtful", table.header_place(index), "rtt_ms", most=f"{given.max():g}")
+
+
+def with_plain_numbers(table: RawTable, indices: Iterable[int]) -> RawTable:
+    """Return the table in which columns of nothing but numbers and blanks are arrays of floats, NaN where blank."""
+    columns = list(table.columns)
+    for index in indices:
+        columns[index] = _plain_numbers(columns[index])
+    return replace(table, columns=tuple(columns))
+
+
+def _plain_numbers(column: npt.NDArray[Any]) -> npt.NDArray[Any]:
+    if column.dtype != object:
+        return column
+    blank: Bools = np.array(column == "", dtype=np.bool_)
+    given = column[~blank].tolist()
+    if set(map(type, given)) != {float}:
+        return column
+    numbers: Floats = np.full(len(column), np.nan)
+    numbers[~blank] = given
+    return numbers
 
 
 def without_zeros(table: RawTable, index: int, is_here: Callable[[int], bool], findings: Findings) -> RawTable:

@@ -40,6 +40,8 @@ def distance_km(
         for degrees in np.broadcast_arrays(latitude_1, longitude_1, latitude_2, longitude_2)
     )
     shape = latitude_1.shape
+    if np.isnan(latitude_1 + longitude_1 + latitude_2 + longitude_2).all():
+        return np.full(shape, np.nan)
     _, _, metres = _wgs84().inv(longitude_1.ravel(), latitude_1.ravel(), longitude_2.ravel(), latitude_2.ravel())
     kilometres: Floats = np.asarray(metres, dtype=np.float64).reshape(shape) / 1000.0
     return kilometres

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import cached_property
 
 import numpy as np
 
@@ -37,11 +38,14 @@ class HubChecks:
 
     def nearest_hub(self, site: int) -> str:
         """Return the hub of least round-trip time among those that the site may use, ``""`` for none."""
-        low, high = np.searchsorted(self._pairs.site, [site, site + 1])
-        if low == high:
-            return ""
-        best = low + int(np.argmin(self._pairs.rtt_ms[low:high]))
-        return self._hub(int(self._pairs.pool[best]))
+        return self._nearest.get(site, "")
+
+    @cached_property
+    def _nearest(self) -> dict[int, str]:
+        order = np.lexsort((self._pairs.rtt_ms, self._pairs.site))
+        sites, first = np.unique(self._pairs.site[order], return_index=True)
+        pools = self._pairs.pool[order[first]]
+        return {site: self._hub(pool) for site, pool in zip(sites.tolist(), pools.tolist(), strict=True)}
 
     def _shown_apart(self) -> Bools:
         """Sites with a pool of theirs that zones stated on both sides, or a distance, show to be elsewhere."""

@@ -50,4 +50,5 @@ def pool_pairs(fleet: Fleet, known: PairTable) -> Pairs:
         evidence=known.evidence[row].astype(np.int64),
         measured_at=known.measured_at[row],
     )
-    return pairs.take(np.lexsort((pairs.pool, pairs.site)))
+    key = pairs.site * len(fleet.pool_ids) + pairs.pool
+    return pairs if (np.diff(key) > 0).all() else pairs.take(np.argsort(key, kind="stable"))

@@ -7,8 +7,10 @@ claims is taken on trust except its lower bound and that unserved sites found no
 from __future__ import annotations
 
 from itertools import chain
+from typing import TYPE_CHECKING
 
 from planner.fleet import Fleet
+from planner.on_demand import on_demand
 from planner.plan import Plan
 from planner.verify.assignments import check_assignments
 from planner.verify.case import Case
@@ -16,14 +18,20 @@ from planner.verify.cover import check_cover
 from planner.verify.hosts import check_hosts
 from planner.verify.inventory import read_inventory
 from planner.verify.kept import check_kept
-from planner.verify.proof import ProofCheck, verify_proof
-from planner.verify.rollout import verify_rollout
 from planner.verify.running import check_running
 from planner.verify.sites import check_sites
 from planner.verify.totals import check_totals
 from planner.verify.violation import CODES, Violation
 
+if TYPE_CHECKING:
+    from planner.verify.proof import ProofCheck, verify_proof
+    from planner.verify.rollout import verify_rollout
+
 __all__ = ["CODES", "ProofCheck", "Violation", "verify", "verify_proof", "verify_rollout"]
+
+# They take solvers to load, which most checks do not ask.
+_HOMES = {"ProofCheck": "proof", "verify_proof": "proof", "verify_rollout": "rollout"}
+__getattr__ = on_demand(__name__, _HOMES)
 
 
 def verify(fleet: Fleet, plan: Plan) -> tuple[Violation, ...]:

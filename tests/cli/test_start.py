@@ -96,3 +96,34 @@ def test_names_of_the_package_stay_functions_when_modules_of_that_name_are_loade
         "assert all(callable(f) for f in (planner.plan, planner.verify, planner.explain, planner.replan, r))"
     )
     subprocess.run([sys.executable, "-c", check], cwd=ROOT, env=dict(os.environ), check=True)
+
+
+# What takes long to load, and is asked for by few plans: other rooms of ours, and libraries behind them.
+UNASKED = {
+    "bokeh",
+    "icalendar",
+    "jinja2",
+    "matplotlib",
+    "multiprocessing",
+    "networkx",
+    "planner.certificate",
+    "planner.intake.adopt.guess",
+    "planner.outputs.report",
+    "planner.replan",
+    "planner.rollout",
+    "planner.scenarios",
+    "planner.sizing.cover.road",
+    "planner.tracking",
+    "pulp",
+    "pyproj",
+    "scipy.optimize",
+    "scipy.sparse.csgraph",
+    "sqlite3",
+}
+
+
+def test_a_plan_and_its_check_load_only_what_they_use(tmp_path):
+    fleet, plan = str(ROOT / "sample_fleets" / "twelve_sites.xlsx"), str(tmp_path / "plan.xlsx")
+    modules = loaded("plan", fleet, "-o", plan)
+    assert not (UNASKED | {"planner.verify"}) & modules
+    assert not (UNASKED | {"planner.explain", "planner.resilience.drills"}) & loaded("verify", fleet, plan)

@@ -5,7 +5,23 @@
 ``columns`` their columns, ``relations`` the tables of pairs, ``settings`` the policy; ``guess`` makes the whole of it.
 """
 
-from planner.intake.adopt.guess import Guesser
-from planner.intake.adopt.nouns import Adoption, Choice, Question, SheetGuess
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from planner.on_demand import on_demand
+
+if TYPE_CHECKING:
+    from planner.intake.adopt.guess import Guesser
+    from planner.intake.adopt.nouns import Adoption, Choice, Question, SheetGuess
 
 __all__ = ["Adoption", "Choice", "Guesser", "Question", "SheetGuess"]
+
+_HOMES = {
+    "Adoption": "nouns",
+    "Choice": "nouns",
+    "Guesser": "guess",
+    "Question": "nouns",
+    "SheetGuess": "nouns",
+}
+__getattr__ = on_demand(__name__, _HOMES)
