@@ -16,6 +16,7 @@ TYPE_CHECKING = False  # so that typing is not loaded: until the way in is reach
 if TYPE_CHECKING:
     from typing import Any
 
+    from planner.certificate import write_certificate
     from planner.errors import CastingvoteError, InputError, SolverError
     from planner.explain import BudgetPoint, Explanation, explain
     from planner.explain.budget_curve import budget_curve
@@ -49,6 +50,7 @@ if TYPE_CHECKING:
     from planner.sizing import Progress, plan
     from planner.sizing.count import HostCount, count
     from planner.verify import Violation, verify
+    from planner.verify.certificate import verify_certificate
 
 __all__ = [
     "Assignment",
@@ -94,6 +96,8 @@ __all__ = [
     "sweep",
     "vary",
     "verify",
+    "verify_certificate",
+    "write_certificate",
     "write_csv",
     "write_geojson",
     "write_json",
@@ -147,6 +151,8 @@ _HOMES = {
     "sweep": "scenarios.sweeping",
     "vary": "scenarios.vary",
     "verify": "verify",
+    "verify_certificate": "verify.certificate",
+    "write_certificate": "certificate",
     "write_csv": "outputs",
     "write_geojson": "outputs",
     "write_json": "outputs",

@@ -60,6 +60,8 @@ def test_the_exports_are_these():
         "sweep",
         "vary",
         "verify",
+        "verify_certificate",
+        "write_certificate",
         "write_csv",
         "write_geojson",
         "write_json",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -13,11 +14,12 @@ from planner.certificate.sites import read_scope
 from planner.certificate.solution import point_of, value_of
 from planner.certificate.text import pieces
 from planner.fleet import Fleet
+from planner.outputs.atomic import write_pieces
 from planner.plan import Plan
 from planner.sizing.solvers.budget import SolveBudget
 from planner.words import counted
 
-__all__ = ["Certified", "certify_plan"]
+__all__ = ["Certified", "certify_plan", "write_certificate"]
 
 
 @dataclass(frozen=True)
@@ -67,3 +69,15 @@ def certify_plan(fleet: Fleet, plan: Plan, *, seconds: float | None = None) -> C
         value = value_of(program, point)
         last = prove_bound(plan, program, sets, value, budget)
     return Certified(program, last, point, last.rhs, value)
+
+
+def write_certificate(
+    fleet: Fleet, plan: Plan, path: str | os.PathLike[str], *, seconds: float | None = None
+) -> Certified:
+    """Write the certificate of ``plan`` to ``path``, whole or not at all, and return it; see `certify_plan`.
+
+    Raises InputError as `certify_plan` does, and where the file cannot be written.
+    """
+    made = certify_plan(fleet, plan, seconds=seconds)
+    write_pieces(path, made.text())
+    return made

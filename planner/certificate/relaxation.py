@@ -21,7 +21,7 @@ from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import LinearProgram, solve_arrays
 
 _DENOMINATORS = (1, 2, 6, 12, 60, 420, 10_000, 10_000_000)  # simple multipliers first: people have to read them
-_SHORT_PRICE = 100.0  # for leaving the rows unmet, in multiples of the goal: too dear while anything else works
+_SHORT_PRICE = 1000.0  # for what a row lacks, in multiples of the goal: too dear while anything else works
 
 Limits = Mapping[int, tuple[int, Line]]  # of a variable: its least or most, and the assumption that says so
 
@@ -78,11 +78,13 @@ class Relaxation:
         return sorted(kinds) in (["n", "s"], ["s"])  # of hosts without room there is nothing in it
 
     def _arrays(self) -> sp.csc_array:
+        """Return the rows with two columns more: what any row may lack, and what one of equality may have too much."""
         at = [(r, self._position[j], float(a)) for r, terms in enumerate(self._terms) for j, a in terms]
         short = len(self.columns)
-        at += [(r, short, float(rhs)) for r, rhs in enumerate(self._rhs) if rhs > 0]
+        at += [(r, short, 1.0) for r in range(len(self.rows))]
+        at += [(r, short + 1, -1.0) for r in self._demands]
         row, column, value = (np.array(side) for side in zip(*at, strict=True)) if at else (np.zeros(0),) * 3
-        shape = (len(self.rows), short + 1)
+        shape = (len(self.rows), short + 2)
         return sp.csc_array(sp.coo_array((value, (row.astype(int), column.astype(int))), shape=shape))
 
     def solve(self, box: Box, enough: Fraction, budget: SolveBudget) -> Bounded:
@@ -111,14 +113,14 @@ class Relaxation:
         high = [self._high(box, j) for j in columns]
         upper = [np.inf if most is None else float(most[0]) for most in high]
         return LinearProgram(
-            cost=np.array([*(float(self.goal.get(j, 0)) for j in columns), _SHORT_PRICE * max(1.0, goal)]),
-            upper=np.array([*upper, 1.0]),
+            cost=np.array([*(float(self.goal.get(j, 0)) for j in columns), *[_SHORT_PRICE * max(1.0, goal)] * 2]),
+            upper=np.array([*upper, np.inf, np.inf]),
             matrix=self._matrix,
             row_lower=np.array([float(rhs) for rhs in self._rhs]),
             row_upper=np.array(
                 [float(rhs) if equal else np.inf for rhs, equal in zip(self._rhs, self._equal, strict=True)]
             ),
-            lower=np.array([*(float(self._low(box, j)[0]) for j in columns), 0.0]),
+            lower=np.array([*(float(self._low(box, j)[0]) for j in columns), 0.0, 0.0]),
         )
 
     def _low(self, box: Box, j: int) -> tuple[int, Reference]:

@@ -100,6 +100,15 @@ def test_a_certificate_is_about_its_fleet(twelve):
     assert verify_certificate(fleet, lines, fewer).violations[0].code == "certificate_plan"
 
 
+def test_the_road_from_python(twelve, tmp_path):
+    fleet, plan, lines = twelve
+    written = planner.write_certificate(fleet, plan, tmp_path / "plan.vipr", seconds=30)
+    assert (written.bound, written.value) == (4, 4)
+    with (tmp_path / "plan.vipr").open(encoding="ascii") as file:
+        assert planner.verify_certificate(fleet, file, plan).verdict == "holds"
+    assert (tmp_path / "plan.vipr").read_text(encoding="ascii").splitlines() == list(lines)
+
+
 def test_it_tells_what_it_leaves_out():
     fleet = fleet_from_arrays([[10, 10], [10, None], [90, 90]])
     plan, lines = made(fleet)
@@ -191,9 +200,10 @@ def test_the_loss_of_a_hub_is_told_by_homes_and_standbys():
     assert verify_certificate(fleet, lines, plan).verdict == "holds"
 
 
-@pytest.mark.parametrize("seed", [72, 166])
+@pytest.mark.parametrize("seed", [72, 166, 1132])
 def test_splits_of_flows_and_own_tie_breakers_close_what_plans_leave_to_the_solver(seed):
-    # A limit from a split took away from the multiplier of a class, so that no split of its flows raised the bound.
+    # A limit from a split took away from the multiplier of a class, so that no split of its flows raised the bound;
+    # and halves without any point had no bound at all.
     one = trial(seed, fleet_of(seed))
     assert one.kind == "solver"
     assert one.reaches

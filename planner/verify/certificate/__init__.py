@@ -45,7 +45,7 @@ class CertificateCheck:
 def verify_certificate(fleet: Fleet, lines: Iterable[str], plan: Plan | None = None) -> CertificateCheck:
     """Return whether the certificate in ``lines`` holds, and is about ``fleet`` (and ``plan``, if given).
 
-    Nothing in the file is taken on trust, and nothing that stands there raises.
+    ``lines`` may be an open text file. Nothing in it is taken on trust, and nothing that stands there raises.
     """
     try:
         reader = Reader(lines)
