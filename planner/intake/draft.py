@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from planner.fleet import Fleet
+from planner.fleet import Fleet, Floats
 from planner.intake.findings import Findings, show
 from planner.intake.ids import KnownIds, first_rows, resolve, resolve_column
 from planner.intake.pairrows import PairRows
@@ -46,6 +46,14 @@ class Draft:
             if (part := getattr(self, name)) is not None
         }
         return Fleet(sites=self.sites.frame, pools=self.pools.frame, policy=self.policy.policy, **given)
+
+    @property
+    def budgets_ms(self) -> Floats:
+        """The latency budget of each site, in the order of ``site_ids``: its own, else that of the policy, else NaN."""
+        own = dict(zip(self.sites.frame["site"], self.sites.frame["latency_budget_ms"], strict=True))
+        of_all = self.policy.policy.latency_budget_ms
+        budgets = np.array([own[site] for site in self.site_ids.ids], dtype=np.float64)
+        return np.where(np.isnan(budgets), np.nan if of_all is None else of_all, budgets)
 
     def is_wrong(self, setting: str) -> bool:
         """Return whether a setting was given, but wrongly."""

@@ -10,36 +10,42 @@ import numpy.typing as npt
 import pandas as pd
 
 from planner.columns import LATENCY, SAMPLES
-from planner.fleet import Ints
+from planner.fleet import Floats, Ints
 from planner.intake.directions import TOLERANCE, differences, mirrors, turned
 from planner.intake.findings import Findings, show
 from planner.intake.ids import KnownIds, resolve_column
 from planner.intake.matching import match_headers
 from planner.intake.matrix import is_matrix, read_matrix
 from planner.intake.norows import without_notes, without_totals
-from planner.intake.pairrows import PairRows, categories, doubt_unit, without_zeros
+from planner.intake.pairrows import PairRows, categories, doubt_unit, settled, without_zeros
 from planner.intake.rawtable import RawTable
 from planner.intake.tables import TypedSheet, read_matched, read_table
 
 _FIGURES = ("rtt_ms", "loss_percent", "pair_cost")
 
 
-def read_latency(table: RawTable, sites: KnownIds, hubs: KnownIds, findings: Findings) -> PairRows:
+def read_latency(table: RawTable, sites: KnownIds, hubs: KnownIds, findings: Findings, budgets_ms: Floats) -> PairRows:
     """Return the rows of known pairs that state something; of a pair that is there twice, the first.
 
     A path that was measured from both ends has the larger of the two figures, on either row.
     """
     read = read_matrix if is_matrix(table, hubs) else _pairs
-    rows = read(table, sites, hubs, findings)
+    rows = settled(read(table, sites, hubs, findings), budgets_ms, findings)
     figures = rows.frame[list(_FIGURES)].to_numpy(dtype=np.float64)
     rows = rows.only(~np.isnan(figures).all(axis=1))
     rows = _agreed(rows, sites, hubs, findings)
     return rows.only(~_repeated(rows, sites, hubs, findings))
 
 
-def read_latencies(tables: Sequence[RawTable], sites: KnownIds, hubs: KnownIds, findings: Findings) -> PairRows:
-    """Return the rows of several tables as one: each counts where those before it know nothing of a pair."""
-    first, *more = [read_latency(table, sites, hubs, findings) for table in tables]
+def read_latencies(
+    tables: Sequence[RawTable], sites: KnownIds, hubs: KnownIds, findings: Findings, budgets_ms: Floats
+) -> PairRows:
+    """Return the rows of several tables as one: each counts where those before it know nothing of a pair.
+
+    ``budgets_ms`` has the latency budget of each site: a time that is only known to exceed a figure is beyond it, or
+    not known.
+    """
+    first, *more = [read_latency(table, sites, hubs, findings, budgets_ms) for table in tables]
     for rows in more:
         first = _completed(first, rows, max(len(hubs.ids), 1), findings)
     return first
@@ -83,7 +89,7 @@ def _pairs(table: RawTable, sites: KnownIds, hubs: KnownIds, findings: Findings)
         ends = [table.columns[at[name]] for name in ("site", "hub") if name in at]
         table = without_zeros(table, at["rtt_ms"], partial(_is_one_place, ends), findings)
     table = without_notes(table, [at[name] for name in ("site", "hub") if name in at], findings)
-    read = read_matched(table, LATENCY, match, findings)
+    read = read_matched(table, LATENCY, match, findings, {})
     if "rtt_ms" in read.match.known:
         index = read.match.known["rtt_ms"]
         doubt_unit(read.raw, index, read.frame["rtt_ms"].to_numpy(dtype=np.float64), findings)

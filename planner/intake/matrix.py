@@ -78,7 +78,10 @@ def read_matrix(table: RawTable, sites: KnownIds, hubs: KnownIds, findings: Find
         if stated not in told:
             told.add(stated)
             report_unit(read.raw, index, spec, stated, findings)
-        rtt_ms[:, at] = clean(Cells(spec, read.raw, index, findings, stated=stated))
+        beyond: dict[int, float] = {}
+        rtt_ms[:, at] = clean(Cells(spec, read.raw, index, findings, stated=stated, beyond=beyond))
+        for position, bound in beyond.items():
+            rtt_ms[position, at] = -bound  # see `pairrows.settled`
     if columns and all(_stated(read.raw, index, corner).unit is None for index in columns):
         doubt_unit(read.raw, next(iter(columns)), rtt_ms, findings)
     rows, at_column = np.nonzero(~np.isnan(rtt_ms))

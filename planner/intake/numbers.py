@@ -16,9 +16,9 @@ from planner.intake.written import Read, read_number
 
 _PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 # Findings about a text that sum up, those about it singly, and what a message shows as an example.
-_NOTED = frozenset(
-    {"number_text", "number_script", "number_comma", "number_bound", "number_about", "value_unknown", "word_unknown"}
-)
+_NOTED_CODES = """number_text number_script number_comma number_bound number_about value_unknown word_unknown
+no_answer unreachable"""
+_NOTED = frozenset(_NOTED_CODES.split())
 _CONVERTED = frozenset({"unit_in_cell", "way_in_cell"})
 _DIGITS_KEPT = 9  # after a conversion, which leaves binary dust
 
@@ -133,6 +133,12 @@ def _taken(cells: Cells, position: int, text: str, read: Read, factor: float) ->
     said = cells.stated
     stated = Stated(read.stated.unit or said.unit, read.stated.way or said.way)
     value = _scaled(read.value, stated.factor(cells.spec) if stated != said else factor)
+    if "number_beyond" in read.codes:
+        if cells.beyond is None or value != value:
+            cells.add("number_beyond", position)
+        else:
+            cells.beyond[position] = value
+        return math.nan
     codes = [code for code in read.codes if code != "number_text" or not cells.table.text_only]
     if read.stated.way and Stated(None, stated.way).factor(cells.spec) != 1.0:
         codes.append("way_in_cell")

@@ -106,3 +106,23 @@ def _is_zero(value: object) -> bool:
 def categories(codes: Ints, known: KnownIds) -> pd.Categorical:
     """Return positions among ``known`` ids as a column of these ids."""
     return pd.Categorical.from_codes(codes, categories=pd.Index(known.ids, dtype=object))
+
+
+def settled(rows: PairRows, budgets_ms: Floats, findings: Findings) -> PairRows:
+    """Return the rows with times that only exceed a figure, held as its negative, as infinite or as not known.
+
+    Where the figure is not below the site's budget (position by position in ``budgets_ms``), no true value keeps it:
+    infinite, as lost probes are. Where the budget is larger, the true value may keep it or not.
+    """
+    rtt_ms = rows.frame["rtt_ms"].to_numpy(dtype=np.float64)
+    bounded = rtt_ms < 0
+    if not bounded.any():
+        return rows
+    budgets = budgets_ms[rows.site]
+    beyond = bounded & (-rtt_ms >= np.nan_to_num(budgets, nan=np.inf))
+    for code, mask in (("rtt_beyond", beyond), ("rtt_beyond_question", bounded & ~beyond)):
+        for position in np.flatnonzero(mask).tolist():
+            words = {"bound": f"{-rtt_ms[position]:g}", "budget": f"{budgets[position]:g}"}
+            findings.note(code, rows.place(position), "rtt_ms", **words)
+    figures = np.where(beyond, np.inf, np.where(bounded, np.nan, rtt_ms))
+    return replace(rows, frame=rows.frame.assign(rtt_ms=figures))

@@ -190,6 +190,7 @@ class Cells:
     findings: Findings
     _held: npt.NDArray[Any] | None = field(default=None)
     stated: Stated = NOTHING_STATED
+    beyond: dict[int, float] | None = None  # where it is given: positions whose true value exceeds a figure, and that
 
     def holding(self, values: npt.NDArray[Any]) -> "Cells":
         """Return a copy with other values."""

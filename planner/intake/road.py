@@ -231,7 +231,7 @@ def _related(draft: Draft, tables: Tables) -> Fleet:
     known = {"site": draft.site_ids.ids, "hub": draft.hub_ids.ids}
     times = tables(LATENCY, draft.hub_ids.at, draft.hub_ids.by_name)
     if times:
-        draft.latency = read_latencies(times, draft.site_ids, draft.hub_ids, findings)
+        draft.latency = read_latencies(times, draft.site_ids, draft.hub_ids, findings, draft.budgets_ms)
     if (table := _first(tables(SAMPLES))) is not None:
         draft.samples = joined(read_samples(table, draft.site_ids, draft.hub_ids, findings), draft.samples)
     if (table := _first(tables(LINKS))) is not None:

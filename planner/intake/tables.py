@@ -51,16 +51,25 @@ def read_table(table: RawTable, sheet: Sheet, findings: Findings, known: Known |
     return read_matched(table, sheet, match, findings)
 
 
-def read_matched(table: RawTable, sheet: Sheet, match: Match, findings: Findings) -> TypedSheet:
-    """Return the cleaned table of ``table``, whose headers have been matched."""
+def read_matched(
+    table: RawTable, sheet: Sheet, match: Match, findings: Findings, beyond: dict[int, float] | None = None
+) -> TypedSheet:
+    """Return the cleaned table of ``table``, whose headers have been matched.
+
+    ``beyond`` takes up the rows whose round-trip time is only known to exceed a figure, and that figure; in the table
+    they then have it as a negative number.
+    """
     stated = match.stated
-    known = {
-        name: clean(Cells(sheet.column(name), table, index, findings, stated=stated.get(name, NOTHING_STATED)))
-        for name, index in match.known.items()
-    }
+    known = {}
+    for name, index in match.known.items():
+        asked = beyond if name == "rtt_ms" else None
+        said = stated.get(name, NOTHING_STATED)
+        known[name] = clean(Cells(sheet.column(name), table, index, findings, stated=said, beyond=asked))
     own = {
         name: hand_through(Cells(Column(name, "text", ""), table, index, findings)) for name, index in match.own.items()
     }
+    if beyond:
+        known["rtt_ms"][list(beyond)] = -np.array(list(beyond.values()))
     frame = typed_table(sheet, {**known, **own}, len(table.rows))
     read = TypedSheet(sheet, table, match, frame)
     return read.only(_has_ids(read, findings))

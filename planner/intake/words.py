@@ -41,6 +41,32 @@ def truth_of(word: str) -> bool | None:
     return _TRUTHS.get(word.casefold())
 
 
+_NO_ANSWER_STEMS = (
+    "timeout",
+    "timed",
+    "time out",
+    "time-out",
+    "lost",
+    "no reply",
+    "no answer",
+    "no response",
+    "verloren",
+)
+_UNREACHABLE_STEMS = ("unreach", "not reach", "nicht erreich", "non joign", "no dispon", "host unreach", "destination")
+
+
+def why_unknown(text: str) -> str:
+    """Return what a word for a time that is not known says: ``no_answer``, ``unreachable``, or ``value_unknown``.
+
+    >>> why_unknown("Request timed out."), why_unknown("unreachable"), why_unknown("n/a")
+    ('no_answer', 'unreachable', 'value_unknown')
+    """
+    folded = text.casefold()
+    if any(stem in folded for stem in _UNREACHABLE_STEMS):
+        return "unreachable"
+    return "no_answer" if any(stem in folded for stem in _NO_ANSWER_STEMS) else "value_unknown"
+
+
 def is_unknown(text: str) -> bool:
     """Return whether a text only says that a value is not known, or that a probe had no answer."""
     return text.casefold() in _UNKNOWN

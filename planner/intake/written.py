@@ -12,7 +12,7 @@ from planner.columns import Column
 from planner.intake.names import is_statement, stated_by
 from planner.intake.rawtable import tidy
 from planner.intake.units import NOTHING_STATED, Stated
-from planner.intake.words import is_unknown
+from planner.intake.words import is_unknown, why_unknown
 
 _PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _DECIMAL_COMMA = re.compile(r"([+-]?)(\d+),(\d+)", re.ASCII)
@@ -44,7 +44,8 @@ _LONGEST = 400  # a longer text is no number that anybody typed
 class Read(NamedTuple):
     """What a text means as a number.
 
-    ``codes`` are the findings to make. ``stated`` is the unit and direction that the cell itself states.
+    ``codes`` are the findings to make; with ``number_beyond`` the value is only what the true one exceeds.
+    ``stated`` is the unit and direction that the cell itself states.
     ``other`` is a second meaning: the first has a decimal sign where this one has thousands.
     """
 
@@ -63,7 +64,7 @@ def read_number(text: str, spec: Column) -> Read:
     if len(bare) > _LONGEST:
         return Read(math.nan, ("number_wanted",))
     if is_unknown(bare):
-        return Read(math.nan, ("value_unknown",))
+        return Read(math.nan, (why_unknown(bare) if spec.name == "rtt_ms" else "value_unknown",))
     codes: list[str] = []
     if not bare.isascii():
         folded = "".join(
@@ -75,9 +76,8 @@ def read_number(text: str, spec: Column) -> Read:
     bound = _BOUNDS.match(bare)
     if bound is not None:
         sign, bare = bound[1].casefold().rstrip("."), bare[bound.end() :]
-        if sign in _AT_LEAST:
-            return Read(math.nan, ("number_beyond",))
-        codes.append("number_bound" if sign in _AT_MOST else "number_about")
+        beyond = "number_beyond" if sign in _AT_LEAST else ""
+        codes.append(beyond or ("number_bound" if sign in _AT_MOST else "number_about"))
     read = _signed(bare, spec)
     return read._replace(codes=(*codes, *read.codes))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 import os
 from collections.abc import Iterator
 from typing import Any
@@ -62,6 +63,9 @@ def _write_table(book: Book, sheet: Sheet, table: pd.DataFrame) -> None:
 
 
 def _values(column: pd.Series[Any]) -> list[cellsafe.Value]:
+    if column.name == "rtt_ms":  # infinite where it is only known to exceed a figure
+        most = columns.LATENCY.column("rtt_ms").highest or 0.0
+        return [f">{most:g}" if math.isinf(value) else cellsafe.plain(value) for value in column.tolist()]
     return [None if value == "" else cellsafe.plain(value) for value in column.astype(object).tolist()]
 
 
@@ -71,7 +75,9 @@ def _as_matrix(table: pd.DataFrame) -> bool:
         return False
     others = table.drop(columns=["site", "hub", "rtt_ms"])
     cells = table["site"].nunique() * table["hub"].nunique()
-    return bool(table["rtt_ms"].notna().all() and others.isna().all(axis=None) and len(table) * 2 >= cells)
+    return bool(
+        np.isfinite(table["rtt_ms"].to_numpy()).all() and others.isna().all(axis=None) and len(table) * 2 >= cells
+    )
 
 
 def _write_matrix(book: Book, table: pd.DataFrame) -> None:

@@ -81,8 +81,17 @@ def latency(facts: Facts, pairs: Pairs) -> str:
     budget = facts.fleet.budgets_ms[pairs.site[0]]
     hub = facts.fleet.hub_ids[facts.hub(pairs)[best]]
     if np.isinf(pairs.rtt_ms[best]):
-        return f"the {facts.policy.percentile:g}th percentile of the samples falls on lost probes (hub {hub})"
+        lost = f"the {facts.policy.percentile:g}th percentile of the samples falls on lost probes (hub {hub})"
+        bounded = f"the RTT to hub {hub} is only known to exceed the budget of {budget:g} ms"
+        return lost if len(facts.fleet.samples) and not _states(facts, pairs, best) else bounded
     return f"best RTT {_figures(pairs.rtt_ms[best], budget)} ms (hub {hub}) exceeds the budget of {budget:g} ms"
+
+
+def _states(facts: Facts, pairs: Pairs, at: int) -> bool:
+    """Return whether the sheet Latency says something of a pair, which then counts before its samples."""
+    latency = facts.fleet.latency
+    site, hub = facts.fleet.site_ids[pairs.site[at]], facts.fleet.hub_ids[facts.hub(pairs)[at]]
+    return bool(((latency["site"] == site) & (latency["hub"] == hub) & latency["rtt_ms"].notna()).any())
 
 
 def capacity(facts: Facts, pairs: Pairs) -> str:

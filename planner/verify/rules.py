@@ -46,7 +46,7 @@ def _latency(inventory: Inventory, site: Site, pool: Pool) -> str:
     if math.isnan(site.budget_ms):
         return "neither the site nor the policy gives a latency budget"
     if math.isinf(pair.rtt_ms):
-        return f"probes to hub {pool.hub} are lost at percentile {inventory.policy.percentile:g}"
+        return f"the RTT to hub {pool.hub} is infinite: lost probes, or only known to exceed the budget"
     return f"RTT {pair.rtt_ms:.10g} ms to hub {pool.hub} exceeds the budget of {site.budget_ms:.10g} ms"
 
 

@@ -1,8 +1,11 @@
 """What a mapping of an adopted file may say, and what becomes a finding there."""
 
+import numpy as np
 import pytest
 
+import planner
 from planner.intake import inspect_fleet
+from planner.outputs import plan_to_json, write_repaired
 
 MAPPING = """
 [Sites]
@@ -221,11 +224,45 @@ def test_a_plan_where_a_fleet_is_expected_is_told(fleet_and_plan, tmp_path):
 
 @pytest.fixture
 def fleet_and_plan(tmp_path):
-    import planner
-    from planner.outputs import plan_to_json
-
     fleet = planner.read_fleet("sample_fleets/twelve_sites.xlsx")
     made = planner.plan(fleet)
     planner.write_workbook(fleet, made, tmp_path / "plan.xlsx")
     (tmp_path / "plan.json").write_text(plan_to_json(made, None), encoding="utf-8")
     return fleet, tmp_path / "plan.xlsx", tmp_path / "plan.json"
+
+
+@pytest.mark.parametrize("bound", [">40", "> 40 ms", "≥ 40", "more than 0.05 s"])
+def test_a_time_beyond_the_budget_is_beyond_it_though_not_known(rows, tmp_path, writers, bound):
+    rows["Latency"][1][1] = bound
+    got = inspect_fleet(writers["xlsx"](tmp_path / "fleet.xlsx", rows))
+    assert "rtt_beyond" in codes(got)
+    made = planner.plan(got.fleet)
+    assert {a.hub for a in made.assignments if a.site == "0001"} == {"ROV"}
+    assert np.isinf(got.fleet.latency["rtt_ms"].to_numpy()).sum() == 1
+
+
+def test_a_time_beyond_less_than_the_budget_is_a_question(rows, tmp_path, writers):
+    rows["Latency"][1][1] = ">39"
+    rows["Latency"][2][1] = "timeout"
+    rows["Latency"][3][1] = "unreachable"
+    got = inspect_fleet(writers["xlsx"](tmp_path / "fleet.xlsx", rows))
+    assert {"rtt_beyond_question", "no_answer", "unreachable"} <= set(codes(got))
+    assert len(got.fleet.latency) == 3
+
+
+def test_a_larger_budget_in_a_what_if_serves_nobody_on_a_bound(rows, tmp_path, writers):
+    rows["Latency"] = [["site", "ESK"], ["0001", ">200"], ["0002", 14], ["0003", 33]]
+    fleet = inspect_fleet(writers["xlsx"](tmp_path / "fleet.xlsx", rows)).fleet
+    wider = fleet.replace(sites=fleet.sites.assign(latency_budget_ms=500.0))
+    made = planner.plan(wider)
+    (unserved,) = made.unserved
+    assert unserved.site == "0001"
+    assert any("only known to exceed" in reason.detail for reason in unserved.reasons)
+
+
+def test_a_repaired_fleet_keeps_what_is_beyond_the_budget(rows, tmp_path, writers):
+    rows["Latency"][1][1] = ">40"
+    fleet = inspect_fleet(writers["xlsx"](tmp_path / "fleet.xlsx", rows)).fleet
+    write_repaired(fleet, tmp_path / "clean.xlsx")
+    again = inspect_fleet(tmp_path / "clean.xlsx").fleet
+    assert np.isinf(again.latency["rtt_ms"].to_numpy()).sum() == 1

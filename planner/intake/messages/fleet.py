@@ -68,6 +68,24 @@ LATENCY: dict[str, Template] = {
         "Write a matrix with one row for each site and one column for each hub, or a list with the columns {columns}.",
     ),
     "matrix_corner": info("The first column has no header that says site; it was read as the site ids."),
+    "rtt_beyond": info(
+        '{column} says only what it exceeds, as in ">{bound}", in {cells}: it is beyond the budget there.'
+    ),
+    "rtt_beyond_question": warning(
+        '{column} says only what it exceeds, as in ">{bound}", in {cells}, and the budget of {budget} ms is larger: '
+        "it was read as not known.",
+        "Is it within the budget? Measure it, or write the number.",
+    ),
+    "no_answer": repair(
+        "warning",
+        "{column} says that a probe had no answer in {cells}, as in {example}; it was read as not known.",
+        "Measure again: one lost probe says nothing of the time.",
+    ),
+    "unreachable": repair(
+        "warning",
+        "{column} says that the other end was not reached in {cells}, as in {example}; it was read as not known.",
+        "Find out whether there is a path at all.",
+    ),
     "rtt_zero": warning(
         "{column} is 0 in {cells}: no round trip takes no time, so it was read as unknown.",
         "Leave it blank if it was not measured; where the program rounds to 0, enter its resolution.",
