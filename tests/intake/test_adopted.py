@@ -266,3 +266,13 @@ def test_a_repaired_fleet_keeps_what_is_beyond_the_budget(rows, tmp_path, writer
     write_repaired(fleet, tmp_path / "clean.xlsx")
     again = inspect_fleet(tmp_path / "clean.xlsx").fleet
     assert np.isinf(again.latency["rtt_ms"].to_numpy()).sum() == 1
+
+
+def test_a_row_of_an_adopted_list_without_a_hub_is_not_read(estate, read):
+    estate["Times"] = [["Unit", "Room", "RTT"], ["U-001", "ESK", 5], ["U-002", "", 6], ["U-003", "ROV", 7]]
+    text = MAPPING.format(sites="", more="", times="").replace(
+        '[Latency.columns]\nsite = "Unit"', '[Latency.columns]\nsite = "Unit"\nhub = "Room"\nrtt_ms = "RTT"'
+    )
+    got = read(estate, text=text)
+    assert "pair_blank" in codes(got)
+    assert len(got.fleet.latency) == 2
