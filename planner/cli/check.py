@@ -45,6 +45,7 @@ from planner.words import counted
     metavar="MAPPING.toml",
     help="Write which sheet, header and column is which to this file, for --mapping.",
 )
+@click.option("--all", "every", is_flag=True, help="List every finding by itself, not one for each cause.")
 @FORCE
 @QUIET
 def check(
@@ -53,6 +54,7 @@ def check(
     readiness_path: Path | None,
     repaired: Path | None,
     write_mapping: Path | None,
+    every: bool,
     quiet: bool,
 ) -> int:
     """Report every problem in FLEET with its sheet and cell, and what is open before sites can use a shared host.
@@ -76,7 +78,7 @@ def check(
     from planner.readiness import audit
 
     check_outputs(fleet, readiness_path, repaired, write_mapping)
-    inspection = inspect_fleet(fleet, given_mapping(), pings=given_pings())
+    inspection = inspect_fleet(fleet, given_mapping(), pings=given_pings(), every=every)
     inventory, findings = inspection.fleet, inspection.findings
     if inventory is None and any(finding.code in UNREADABLE for finding in findings):
         raise InputError(findings)
@@ -95,7 +97,7 @@ def check(
             hand_over(lambda: check_to_json(findings, readiness), STDOUT)
     asked = [path for path in (readiness_path, repaired) if path is not None]
     if not as_json and (not quiet or readiness is None):
-        print_findings(findings, err=False)
+        print_findings(findings, err=False, every=every)
         say(f"{fleet}: {size}{tally(findings)}.")
         if readiness is not None:
             print_readiness(readiness)

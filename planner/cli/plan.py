@@ -85,7 +85,9 @@ def plan(
     Example:
         castingvote plan fleet.xlsx -o plan.xlsx --json plan.json
     """
+    from planner.cli.found import repairs_in_words
     from planner.cli.report import print_findings, print_summary
+    from planner.intake import REPAIRS
     from planner.outputs import plan_to_json
     from planner.readiness import audit
     from planner.sizing import plan as make_plan
@@ -126,7 +128,9 @@ def plan(
             with stages.stage("certificate", "Writing the certificate"):
                 hand_over_pieces(certified.text(), certificate_path)
     if not quiet:
-        print_findings(inventory.findings, least="warning")
+        print_findings([one for one in inventory.findings if one.code not in REPAIRS], least="warning")
+        if repairs := repairs_in_words(inventory.findings):
+            say(repairs, err=True)
         to_stdout = is_stdout(json_path) or is_stdout(certificate_path)
         files = files_among(output, json_path, report_path, certificate_path)
         print_summary(inventory, result, files, err=to_stdout, readiness=readiness)

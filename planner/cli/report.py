@@ -12,9 +12,11 @@ from rich.table import Table
 from rich.text import Text
 
 from planner.cli.console import console
+from planner.cli.found import grouped
 from planner.cli.streams import printable
 from planner.fleet import Finding, Fleet, Severity
 from planner.outputs import CAUTIONS, headline, survives
+from planner.outputs.causes import unserved_by_cause
 from planner.outputs.words import (
     cover_prices_in_words,
     later_aims_in_words,
@@ -34,16 +36,22 @@ if TYPE_CHECKING:
 _STYLES = {"error": "bold red", "warning": "yellow", "info": "cyan", "violation": "bold red", "note": "cyan"}
 _ORDER: tuple[Severity, ...] = ("error", "warning", "info")
 _ROOMY = 60  # columns
-_UNSERVED_SHOWN = 5  # the summary stays a screenful
+_UNSERVED_SHOWN, _CAUSES_SHOWN = 5, 10  # the summary stays a screenful
 
 
-def print_findings(findings: Sequence[Finding], *, err: bool = True, least: Severity = "info") -> None:
-    """Print findings, errors first, each with its place, what is wrong and how to mend it."""
+def print_findings(
+    findings: Sequence[Finding], *, err: bool = True, least: Severity = "info", every: bool = False
+) -> None:
+    """Print findings by cause, errors first: where, what is wrong, how to mend it; with ``every`` one by one."""
     target = console(err=err)
-    for severity in _ORDER[: _ORDER.index(least) + 1]:
-        for finding in findings:
-            if finding.severity == severity:
-                _print_line(target, severity, str(finding))
+    shown = _ORDER[: _ORDER.index(least) + 1]
+    if every:
+        for finding in sorted(findings, key=lambda one: _ORDER.index(one.severity)):
+            _print_line(target, finding.severity, str(finding))
+        return
+    for group in grouped(findings):
+        if group.first.severity in shown:
+            _print_line(target, group.first.severity, group.words)
 
 
 def tally(findings: Iterable[Finding]) -> str:
@@ -74,14 +82,15 @@ def print_summary(
         target.print(Text(later_aims_in_words(plan)))
     if plan.host_list:
         target.print(_hosts(plan, target))
-    for unserved in plan.unserved[:_UNSERVED_SHOWN]:
+    several = len(plan.unserved) > _UNSERVED_SHOWN
+    for cause in unserved_by_cause(plan)[:_CAUSES_SHOWN] if several else ():
+        _print_line(target, "warning", f"unserved, {cause.words}")
+    for unserved in () if several else plan.unserved:
         reasons = "; ".join(f"{r.code}: {r.detail}" for r in unserved.reasons)
         today = f", on {unserved.current} today," if unserved.current else ""
         _print_line(target, "warning", f"site {unserved.site}{today} is unserved: {reasons}")
-    if len(plan.unserved) > _UNSERVED_SHOWN:
-        target.print(
-            Text(f"... and {counted(len(plan.unserved) - _UNSERVED_SHOWN, 'more unserved site')}, see the plan.")
-        )
+    if several:
+        target.print(Text(f"All {len(plan.unserved):,} unserved sites with their reasons: sheet Unserved of the plan."))
     if spared := spared_in_words(fleet, plan):
         target.print(Text(printable(spared)))
     if left := left_in_place_in_words(fleet, plan):

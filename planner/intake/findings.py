@@ -96,7 +96,7 @@ class _Group:
     def findings(self, code: str, titles: Mapping[str, str]) -> list[Finding]:
         if self.words is not None:
             return [_render(code, self.places[0], {**titles, **self.words, "cells": _cells(self.places)})]
-        more = self.places[LISTED:]
+        more = self.places[len(self.listed) :]
         return [*self.listed, _summary(code, more)] if more else self.listed
 
 
@@ -131,7 +131,8 @@ class Findings:
     Of one code in one column of one sheet at most `LISTED` are listed; one more then says how many follow and where.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, listed: int = LISTED) -> None:
+        self._listed = listed
         self._groups: dict[tuple[str, str, str, str], _Group] = {}
         self._wrong: set[tuple[str, str, int, int, str]] = set()
         self.layout: list[SheetLayout] = []  # what was found where, for those who ask
@@ -147,7 +148,7 @@ class Findings:
         if code in _ONCE and place in group.places:
             return  # a table that holds two sheets is read twice
         group.places.append(place)
-        if len(group.listed) < LISTED:
+        if len(group.listed) < self._listed:
             group.listed.append(_render(code, place, {**self.titles, "column": column, **words}))
 
     def note(self, code: str, place: Place, column: str = "", **words: object) -> None:

@@ -1,5 +1,6 @@
 """The road from raw tables to a Fleet: clean every sheet, tie the ids together, check, and only then stop or go on."""
 
+import sys
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -35,7 +36,7 @@ from planner.intake.draft import (
     resolve_neighbours,
 )
 from planner.intake.files import Reading, read_sheets
-from planner.intake.findings import Findings, Place, show
+from planner.intake.findings import LISTED, Findings, Place, show
 from planner.intake.frames import table_of_frame, table_of_policy
 from planner.intake.headers import NO_IDS
 from planner.intake.hint import hint_to_adopt, is_plan
@@ -89,10 +90,13 @@ def read_fleet(path: str | Path, mapping: str | Path | None = None, *, pings: st
 
 
 def inspect_fleet(
-    path: str | Path, mapping: str | Path | None = None, *, pings: str | Path | None = None
+    path: str | Path, mapping: str | Path | None = None, *, pings: str | Path | None = None, every: bool = False
 ) -> Inspection:
-    """Return what reading a fleet gave, also where it gave no fleet; raises nothing for what is wrong with files."""
-    findings = Findings()
+    """Return what reading a fleet gave, also where it gave no fleet; raises nothing for what is wrong with files.
+
+    Of one kind of finding in one column some are listed and the rest counted; with ``every`` all are listed.
+    """
+    findings = Findings(sys.maxsize if every else LISTED)
     pins = {} if mapping is None else read_mapping(Path(mapping), findings)
     return inspect_reading(
         read_sheets(Path(path).absolute(), lambda title: True, findings), path, pins, findings, pings

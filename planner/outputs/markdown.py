@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from planner.fleet import Fleet
 from planner.outputs import cellsafe, words
 from planner.outputs.atomic import write_text
+from planner.outputs.causes import unserved_by_cause
 from planner.outputs.facts import Facts
 from planner.plan import Plan
 from planner.words import counted
@@ -65,6 +66,8 @@ def _hubs(plan: Plan) -> Iterator[str]:
 
 
 def _unserved(facts: Facts) -> Iterator[str]:
+    if len(facts.plan.unserved) > 1:
+        yield from (f"- **{escaped(cause.words)}**" for cause in unserved_by_cause(facts.plan))
     for site in facts.plan.unserved[:_MOST_UNSERVED]:
         reasons = "; ".join(f"{reason.code}: {reason.detail}" for reason in site.reasons)
         name = facts.names.get(site.site)

@@ -9,6 +9,7 @@ from planner import columns
 from planner.fleet import Finding
 from planner.intake import REPAIRS
 from planner.outputs import headings, styles, words
+from planner.outputs.causes import unserved_by_cause
 from planner.outputs.cellsafe import plain
 from planner.outputs.facts import Facts, margin_ms
 from planner.outputs.list_sheets import applied_policy, setting_text
@@ -16,6 +17,7 @@ from planner.outputs.page import Page
 from planner.words import counted
 
 _SMALLEST = 10
+_MOST_CAUSES = 10
 _STATUS_FILLS = {"optimal": "good", "feasible": "note"}
 _EVIDENCE = {
     "measured": "RTT was measured",
@@ -74,6 +76,8 @@ def figures(page: Page, facts: Facts) -> None:
     page.row("Clusters served", sum(a.clusters for a in plan.assignments), _room(facts), styles.COUNT)
     page.row("Sites unserved", len(plan.unserved), "Each with its reasons on sheet Unserved.", styles.COUNT)
     page.row("Clusters unserved", sum(u.clusters for u in plan.unserved), "", styles.COUNT)
+    for cause in unserved_by_cause(plan)[:_MOST_CAUSES]:
+        page.text_row("What would help", cause.words)
     if left := words.left_in_place_in_words(facts.fleet, plan):
         page.text_row("Left where they are", left)
     page.row("No host needed", len(plan.no_host_needed), words.spared_in_words(facts.fleet, plan), styles.COUNT)

@@ -4,14 +4,17 @@ Slots come from the caller; ``{column}`` and ``{value}`` are always there for a 
 sums up many cells.
 """
 
+from dataclasses import replace
+
 from planner.intake.messages.cells import CELLS, DATES, NUMBERS, TEXTS
 from planner.intake.messages.files import FILES, HEADERS, MAPPING, SHEETS
 from planner.intake.messages.fleet import CHECKS, IDS, LATENCY, PINGS, POLICY
+from planner.intake.messages.many import MANY
 from planner.intake.messages.template import Template
 
 __all__ = ["CATALOGUE", "REPAIRS", "UNREADABLE", "Template"]
 
-CATALOGUE: dict[str, Template] = {
+_TEMPLATES: dict[str, Template] = {
     **FILES,
     **MAPPING,
     **SHEETS,
@@ -26,6 +29,7 @@ CATALOGUE: dict[str, Template] = {
     **POLICY,
     **CHECKS,
 }
+CATALOGUE = {code: replace(template, many=MANY.get(code, "")) for code, template in _TEMPLATES.items()}
 
 # Codes of files, also mapping files, that could not be read at all, as opposed to files whose data are wrong.
 UNREADABLE = frozenset(code for code, template in {**FILES, **MAPPING}.items() if template.severity == "error")

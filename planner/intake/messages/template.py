@@ -12,6 +12,7 @@ class Template:
     severity: Severity
     message: str
     hint: str = ""
+    many: str = ""  # what several of them on one sheet say together, with slots {n} and {cells}
     repair: bool = False  # a cell or header was not as it should be, yet could be read
 
 

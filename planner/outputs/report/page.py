@@ -17,6 +17,7 @@ from markupsafe import Markup
 from planner import columns
 from planner.fleet import Fleet
 from planner.outputs import words
+from planner.outputs.causes import unserved_by_cause
 from planner.outputs.facts import Facts, margin_ms
 from planner.outputs.list_sheets import applied_policy, setting_text
 from planner.outputs.report.charts import curve_item, latency_item, map_item
@@ -53,6 +54,7 @@ def report_html(
         record=_as_json({**data, "texts": english(), "charts": charts, "schematic": layout.schematic}),
         data=data,
         plan=plan,
+        causes=unserved_by_cause(plan),
         figures=_figures(facts),
         hosts=_hosts(facts),
         regions=sorted(set(data["rows"]["region"]) - {""}),

@@ -1,0 +1,38 @@
+"""What several findings of one code on one sheet say together: a count, what happened, and up to three cells."""
+
+from collections.abc import Mapping
+
+MANY: Mapping[str, str] = {
+    "id_repaired": "{n} ids lost their leading zeros, and the only id that fits was taken for each ({cells}).",
+    "id_lookalike": "{n} ids have look-alike letters, dashes or blanks, and the id they look like was taken ({cells}).",
+    "id_by_name": "{n} names were read as the ids that alone bear them ({cells}).",
+    "id_within": "{n} texts were read as the only id or name that stands in each ({cells}).",
+    "id_bare": "{n} numbers were read as the only ids that have them ({cells}).",
+    "id_ambiguous": "{n} ids may each be any of several ({cells}).",
+    "name_ambiguous": "{n} names are borne by several ids ({cells}).",
+    "site_unknown": "{n} sites are not on the sheet of sites; they were not read ({cells}).",
+    "hub_unknown": "{n} hubs are not on the sheet of hubs; they were not read ({cells}).",
+    "hub_column_unknown": "{n} columns are no hubs of the sheet of hubs; they were not read ({cells}).",
+    "site_repeated": "{n} sites are there already ({cells}).",
+    "total_row": "{n} rows look like totals or averages and were not read ({cells}).",
+    "note_row": "{n} rows look like titles or notes and were not read ({cells}).",
+    "header_again": "{n} rows repeat the header and were not read ({cells}).",
+    "required_blank": "{n} cells that must be filled are blank ({cells}).",
+    "pair_repeated": "{n} pairs are there already, with the same values ({cells}).",
+    "pair_conflict": "{n} pairs are there already, with other values ({cells}).",
+    "pair_newer": "{n} pairs are there again with a newer date, which counts ({cells}).",
+    "current_same": "{n} sites are there already, with the same host ({cells}).",
+    "current_repeated": "{n} sites are there already; these rows were not read ({cells}).",
+    "number_wanted": "{n} cells hold no number ({cells}).",
+    "number_limit": "{n} numbers are beyond their limits ({cells}).",
+    "number_ambiguous": "{n} numbers may be read in two ways ({cells}).",
+    "number_beyond": "{n} cells say only what they exceed ({cells}).",
+    "date_ambiguous": "{n} dates may be read in two ways ({cells}).",
+    "date_wanted": "{n} cells hold no date ({cells}).",
+    "release_number": "{n} releases are stored as numbers, so that 8.1 may have been 8.10 ({cells}).",
+    "release_order": "{n} releases cannot be ordered ({cells}).",
+    "choice_unknown": "{n} cells hold none of the words that may stand there ({cells}).",
+    "column_unknown": "{n} columns are your own; they are kept and handed through ({cells}).",
+    "current_hosts": "{n} hubs have more named hosts here than existing_hosts says ({cells}).",
+    "cell_error": "{n} cells hold an error ({cells}).",
+}

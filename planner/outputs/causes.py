@@ -1,0 +1,86 @@
+"""Unserved sites by what would help them: ``28 sites: bring them to release 8.4 or newer``."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from planner.plan import Plan, Unserved
+from planner.words import counted
+
+# What one remedy of `planner.rules.mending` says, and what it says of many sites; figures and names of one site go.
+_OF_MANY = (
+    (re.compile(r"bring the site from release .* to (.+)"), r"bring them to release \1 or newer"),
+    (re.compile(r"bring the site to release (.+) instead of .*"), r"bring them to release \1 or newer"),
+    (re.compile(r"bring the hosts of pool .* from release .* to (.+)"), r"bring hosts to release \1 or newer"),
+    (re.compile(r"bring the site and the hosts of pool .* to one major release"), "bring them and hosts to one major"),
+    (re.compile(r"raise its latency budget by .*"), "raise their latency budget, or find a nearer hub"),
+    (re.compile(r"pin the site to hub .*"), "pin them to another hub"),
+    (re.compile(r"bar it from .*"), "bar them from fewer hubs"),
+    (re.compile(r"let pool (.+) serve regions .*"), r"let pool \1 serve their regions"),
+    (re.compile(r"let pool (.+) run .* hosts instead of .*"), r"give pool \1 more hosts"),
+    (re.compile(r"measure the round-trip time to hub .* again"), "measure their round-trip times again"),
+    (
+        re.compile(r"measure the round-trip time to hub .*, which is only .*"),
+        "measure their round-trip times",
+    ),
+    (re.compile(r"measure the round-trip time to hub .*"), "measure their round-trip times"),
+    (re.compile(r"find out why probes to hub .*"), "find out why probes are lost, and measure again"),
+    (re.compile(r"lose fewer probes on the way to hub .*"), "lose fewer probes, and measure again"),
+    (re.compile(r"make room for \d+ clusters .*"), "make room for their clusters on one host"),
+    (re.compile(r"widen the uplink of hub (.+), or .*"), r"widen the uplink of hub \1, or lower their traffic"),
+    (re.compile(r"the tie-breaker needs a location .*"), "give them a hub at another location"),
+)
+_TOLD = re.compile(r"To serve .*? from pool .*?: (.*)\.", re.DOTALL)
+_SHOWN = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """Unserved sites that one thing would help: what to do, the codes of the rules broken, and the sites in order."""
+
+    remedy: str
+    codes: tuple[str, ...]
+    sites: tuple[str, ...]
+    clusters: int
+
+    @property
+    def words(self) -> str:
+        """In one line, with up to three of the sites."""
+        more = f" and {len(self.sites) - _SHOWN:,} more" if len(self.sites) > _SHOWN else ""
+        return f"{counted(len(self.sites), 'site')}: {self.remedy} ({', '.join(self.sites[:_SHOWN])}{more})"
+
+
+def unserved_by_cause(plan: Plan) -> tuple[Cause, ...]:
+    """Return the unserved sites of ``plan`` by remedy, those that help most sites first."""
+    groups: dict[str, list[Unserved]] = {}
+    for unserved in plan.unserved:
+        groups.setdefault(remedy_of_many(unserved.remedy), []).append(unserved)
+    causes = [_cause(remedy, sites) for remedy, sites in groups.items()]
+    return tuple(sorted(causes, key=lambda cause: -len(cause.sites)))
+
+
+def _cause(remedy: str, sites: Sequence[Unserved]) -> Cause:
+    codes = tuple(dict.fromkeys(reason.code for site in sites for reason in site.reasons))
+    return Cause(remedy, codes, tuple(site.site for site in sites), sum(site.clusters for site in sites))
+
+
+def remedy_of_many(remedy: str) -> str:
+    """Return what a remedy for one site says of many.
+
+    >>> remedy_of_many("To serve 0666 from pool GOR: bring the site from release 7.9 to 8.2.")
+    'bring them to release 8.2 or newer'
+    """
+    told = _TOLD.fullmatch(remedy)
+    if told is None:
+        return remedy.rstrip(".") or "no remedy is known"
+    return "; ".join(dict.fromkeys(_step(step) for step in told[1].split("; ")))
+
+
+def _step(step: str) -> str:
+    for pattern, many in _OF_MANY:
+        match = pattern.fullmatch(step)
+        if match is not None:
+            return match.expand(many)
+    return step
