@@ -45,7 +45,7 @@ class Adopting:
 def adopt(path: str | Path) -> Adopting:
     """Return the file at ``path`` as one to be adopted; raises InputError if it cannot be read at all."""
     findings = Findings()
-    reading = read_sheets(Path(path).absolute(), lambda title: True, findings)
+    reading = read_sheets(path, lambda title: True, findings)
     if findings.any_error:
         raise InputError(findings.result())
     guesser = Guesser(reading.sheets)

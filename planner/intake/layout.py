@@ -66,6 +66,8 @@ class SheetPins:
     labels: str = ""
     values: str = ""
     given: Mapping[str, str] = field(default_factory=dict)
+    query: str = ""  # what is asked of a database for this sheet
+    unit_column: str = ""  # the header of a column that says the unit of each row's time
     others: tuple["SheetPins", ...] = ()
 
     @property

@@ -52,6 +52,8 @@ _KINDS: Mapping[str, type[Any]] = {
     "dates": str,
     "labels": str,
     "values": str,
+    "query": str,
+    "unit_column": str,
 }
 _WORDS = {"rows": ("sites", "clusters", "nodes"), "dates": ("day first", "month first")}
 _TABLES = ("columns", "units", "leave_out", "settings", "given")
@@ -112,6 +114,8 @@ def _pins(sheet: Sheet, entries: Mapping[str, Any], place: Place, findings: Find
         labels=reading.value("labels", ""),
         values=reading.value("values", ""),
         given=reading.texts("given"),
+        query=reading.value("query", ""),
+        unit_column=reading.value("unit_column", ""),
     )
 
 

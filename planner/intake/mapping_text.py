@@ -83,6 +83,7 @@ def _section(name: str, sheet: str, pins: SheetPins, remarks: Mapping[str, str])
     lines += ["hubs_down = true  # a row for each hub, a column for each site"] if pins.hubs_down else []
     lines += [f"hubs = {_list(pins.hubs)}"] if pins.hubs else []
     lines += [f"rows = {_quoted(pins.rows)}  # what a row is"] if pins.rows != "sites" else []
+    lines += [f"unit_column = {_quoted(pins.unit_column)}"] if pins.unit_column else []
     lines += [f"dates = {_quoted(pins.dates)}"] if pins.dates else []
     for entry, text in (("labels", pins.labels), ("values", pins.values)):
         lines += [f"{entry} = {_quoted(text)}"] if text else []

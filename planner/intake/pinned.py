@@ -13,6 +13,7 @@ from planner.intake.findings import Findings, Place, show
 from planner.intake.headers import Head, header_text, table_below
 from planner.intake.layout import SheetPins
 from planner.intake.names import plain
+from planner.intake.pinned_columns import pinned_position
 from planner.intake.rawtable import SHEET_STEP, LooksOfSheets, RawSheet, RawTable, is_blank, tidy
 
 
@@ -169,6 +170,26 @@ def _as_shown(raw: RawSheet, row: int, column: int, value: Any) -> Any:
     if raw.looks.percent(row, column):
         return round(value * 100.0, 9)
     return raw.looks.shown(row, column, value) or value
+
+
+def with_units(table: RawTable, findings: Findings) -> RawTable:
+    """Return a table of times whose unit stands in a column of its own, with the unit behind each time."""
+    pins = table.pins
+    if pins is None or not pins.unit_column:
+        return table
+    unit = pinned_position(table, pins.unit_column)
+    header = pins.columns.get("rtt_ms", "rtt_ms")
+    time = pinned_position(table, header)
+    if unit is None or time is None:
+        missing = show(pins.unit_column if unit is None else header)
+        findings.add("mapping_header", table.place(), column="unit_column", header=missing, mapping=pins.file)
+        return table
+    cells = [
+        value if is_blank(value) or is_blank(said) or value != value else f"{header_text(value)} {tidy(str(said))}"
+        for value, said in zip(table.columns[time].tolist(), table.columns[unit].tolist(), strict=True)
+    ]
+    column = np.array([*cells, None], dtype=object)[:-1]
+    return replace(table, columns=(*table.columns[:time], column, *table.columns[time + 1 :]))
 
 
 def without_settings(table: RawTable, pins: SheetPins | None) -> RawTable:

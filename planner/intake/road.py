@@ -98,9 +98,8 @@ def inspect_fleet(
     """
     findings = Findings(sys.maxsize if every else LISTED)
     pins = {} if mapping is None else read_mapping(Path(mapping), findings)
-    return inspect_reading(
-        read_sheets(Path(path).absolute(), lambda title: True, findings), path, pins, findings, pings
-    )
+    queries = {one.title or name: one.query for name, sheet in pins.items() for one in sheet.tables if one.query}
+    return inspect_reading(read_sheets(path, lambda title: True, findings, queries), path, pins, findings, pings)
 
 
 def inspect_reading(

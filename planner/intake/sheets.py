@@ -10,7 +10,7 @@ from planner.intake.findings import Findings, Place, closest, show
 from planner.intake.headers import NO_IDS, find_head, is_matrix_head, table_of
 from planner.intake.layout import Pins
 from planner.intake.names import named, plain, resembles, sheet_of
-from planner.intake.pinned import pinned_settings, pinned_table, unread_tables, without_settings
+from planner.intake.pinned import pinned_settings, pinned_table, unread_tables, with_units, without_settings
 from planner.intake.rawtable import RawSheet, RawTable, is_blank, tidy
 
 _ALIKE = 0.85
@@ -55,13 +55,13 @@ class SheetTables:
         """
         if sheet.name not in self._adopted:
             table = self._one(sheet, ids, names)
-            return [] if table is None else [table]
+            return [] if table is None else [with_units(table, self._findings)]
         pins = self._pins[sheet.name]
         if sheet is POLICY:
             return [pinned_settings(self._raws, pins, self._findings)]
         tables = [pinned_table(self._raws, one, self._findings) for one in pins.tables]
         rules = self._pins.get(POLICY.name)
-        found = [without_settings(table, rules) for table in tables if table is not None]
+        found = [without_settings(with_units(t, self._findings), rules) for t in tables if t is not None]
         self._pinned += found
         return found
 

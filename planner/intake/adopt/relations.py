@@ -31,6 +31,7 @@ class PairTable:
     beside: bool = False  # the matrix stands in the table of sites, among other columns
     others: tuple[ColumnGuess, ...] = ()
     rivals: tuple[Profile, ...] = ()  # further columns of times
+    unit: Profile | None = None  # the column that says the unit of each row
 
     @property
     def is_probes(self) -> bool:
@@ -99,7 +100,8 @@ def _list(table: Table, site: Profile, hub: Profile) -> PairTable:
     wanted = [w for w in patterns.PAIRS if w.name != "rtt_ms"]
     columns, _ = guess_columns(others, wanted, LATENCY, frozenset())
     rtt = times[0] if times else None
-    return PairTable(table, site, hub, rtt, others=tuple(columns), rivals=tuple(times[1:]))
+    unit = next((p for p in rest if p.values and all(_unit_said(str(v)) for v in p.sample)), None)
+    return PairTable(table, site, hub, rtt, others=tuple(columns), rivals=tuple(times[1:]), unit=unit)
 
 
 def _time_likeness(profile: Profile, table: Table) -> float:
@@ -160,6 +162,8 @@ def _says_time(profile: Profile) -> float:
 def unit_of_times(pair: PairTable) -> tuple[str, str, bool]:
     """Return the unit and direction of the times as a mapping says them, why, and whether that is sure."""
     block = pair.table.block
+    if pair.unit is not None:
+        return "", f"each row says its unit in {pair.unit.label}", True
     column = pair.rtt or (pair.matrix[0] if pair.matrix else None)
     heads = [] if column is None else [column.header, block.groups[column.column - block.columns[0]]]
     corner = [] if pair.site is None or pair.rtt is not None else [pair.site.header]

@@ -7,7 +7,7 @@ from dataclasses import replace
 from planner.intake.adopt.columns import ColumnGuess
 from planner.intake.adopt.likeness import concepts_in
 from planner.intake.adopt.nouns import Answers, Choice, Question, SheetGuess
-from planner.intake.adopt.pinning import base_pins
+from planner.intake.adopt.pinning import base_pins, pinned_name
 from planner.intake.adopt.places import column_choice, column_key
 from planner.intake.adopt.relations import PairTable, unit_of_times
 
@@ -107,6 +107,7 @@ def _times_guess(pair: PairTable, sheet: str, number: int, answers: Answers) -> 
     names += [c for c in others if sheet == "Latency" or c.name == "at"]
     beside = pair.matrix if pair.beside else ()
     pins = base_pins(pair.table, names, {"rtt_ms": unit} if unit else {})
+    pins = replace(pins, unit_column="" if pair.unit is None else pinned_name(pair.unit))
     pins = replace(pins, hubs_down=pair.turned, hubs=tuple(p.header for p in beside))
     kind = "a list of pairs" if rtt is not None else "a matrix, hubs down" if pair.turned else "a matrix, hubs across"
     notes = (f"times in {unit or 'ms'}: {why}",) if why else ()

@@ -11,7 +11,15 @@ FILES: dict[str, Template] = {
     "file_encrypted": error("The workbook is protected by a password.", "Save a copy without a password."),
     "file_damaged": error("The file is damaged: {reason}.", "Open it in a spreadsheet program and save it anew."),
     "file_too_big": error("The file is refused: {reason}.", "Remove what is no part of the fleet, or split it."),
-    "folder_empty": error("The folder holds no .csv file.", "Name the files after the sheets, such as Sites.csv."),
+    "folder_empty": error(
+        "The folder holds no file that is read.",
+        "Name the files after the sheets, such as Sites.csv.",
+    ),
+    "door_closed": error(
+        "Reading this kind of file needs a library that is not installed.",
+        'Install it: pip install "castingvote[{extra}]".',
+    ),
+    "door_broken": error("It cannot be read: {reason}.", "Correct the file, the address or the query."),
     "csv_encoding": warning(
         "The text is not UTF-8; it was read as {encoding}.", "Check letters with accents, or save it as UTF-8."
     ),
