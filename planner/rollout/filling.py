@@ -115,7 +115,7 @@ class Filling:
         takes, gives = self.sheet.rooms
         left = tonight[self.waiting[tonight]]
         asked = np.bincount(takes[left] + 1, minlength=len(self.levels.coming) + 1)[1:]
-        short = np.append(np.clip(asked - self.levels.coming, 0, _WAITERS), 0)
+        short = np.append(np.minimum(np.maximum(asked - self.levels.coming, 0), _WAITERS), 0)
         found: Floats = short[gives] * (_WANTED / _WAITERS)
         return found
 

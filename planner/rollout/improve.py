@@ -47,7 +47,7 @@ class Search:
                 current = self._begun(chosen, rank)
             else:
                 current = self._without(best, self._thin(best))
-            best = self._mended(current, len(best.nights) - 1, best.nights[-1] + _AHEAD, best) or best
+            best = self._mended(current, len(best.nights) - 1, self._sheet.project.nights.stop, best) or best
             attempt += 1
         return best
 
@@ -131,7 +131,7 @@ class Search:
         before = [night for other in self._sheet.jobs[job].earlier if (night := run.end.night[other]) is not None]
         begin = self._sheet.project.nights.start
         first = max(before, default=begin - 1) + 1
-        last = min(self._sheet.project.nights.stop, end)
+        last = min(end, max(nights, default=begin) + _AHEAD)
         found = [n for n in range(first, last) if n not in nights and kind in self._sheet.opened(n)]
         return self.chance.choice(found) if found else None
 

@@ -20,7 +20,7 @@ class Levels:
         self._sheet = sheet
         self.free, self.coming = sheet.full.copy(), sheet.full.copy()
         self.lack = np.array([len(job.needs) + len(job.earlier) for job in sheet.jobs], dtype=np.int64)
-        self._asked = [amounts.copy() for _, amounts in sheet.asking]
+        self._asked = [amounts for _, amounts in sheet.asking]  # replaced, never changed in place
         self._short = [np.zeros(len(jobs), dtype=bool) for jobs, _ in sheet.asking]
         self._most_asked = [int(amounts.max(initial=0)) for _, amounts in sheet.asking]
         self._excused: set[int] = set()
@@ -31,20 +31,20 @@ class Levels:
         """Return a copy, to try a night with."""
         other = copy(self)
         other.free, other.coming, other.lack = self.free.copy(), self.coming.copy(), self.lack.copy()
-        other._asked = [asked.copy() for asked in self._asked]
-        other._short = list(self._short)
+        other._asked, other._short = list(self._asked), list(self._short)
         other._excused = set(self._excused)
         return other
 
     def open_night(self, most: float) -> None:
         """Fill the quotas again; the wave has room for ``most`` owners."""
         sheet = self._sheet
+        used = {level for level in sheet.nightly if self.free[level] != sheet.full[level]}
         for level in self._excused:
-            self._asked[level][:] = 1
-        self._excused.clear()
-        for level in sheet.nightly:
+            self._asked[level] = sheet.asking[level][1]
+        for level in used | self._excused - {sheet.wave}:
             self.free[level] = sheet.full[level]
             self._renew(level)
+        self._excused.clear()
         self.free[sheet.wave] = min(most, sheet.full[sheet.wave])
         self._renew(sheet.wave)
 
@@ -63,7 +63,8 @@ class Levels:
         """Give back what job ``at`` used, and what it gives."""
         for level, amount in (*self._sheet.uses[at], *self._sheet.gives[at]):
             self._shift(level, amount)
-        self.lack[self._sheet.following[at]] -= 1
+        for other in self._sheet.following[at]:
+            self.lack[other] -= 1
 
     def count(self, at: int, others: Sequence[int]) -> None:
         """Count the owner of job ``at`` tonight, unless it is counted; ``others`` are its jobs, if it has several."""
@@ -73,7 +74,8 @@ class Levels:
             if len(own) and asked[own[0]] == 0:
                 continue
             if len(own):
-                asked[own] = 0  # counted once, whatever else is done at it
+                self._asked[level] = asked.copy()
+                self._asked[level][own] = 0  # counted once, whatever else is done at it
                 self._excused.add(level)
                 self._renew(level)
             self._shift(level, -1)

@@ -10,9 +10,9 @@ from planner.rollout.night_program import Fewest
 from planner.rollout.project import Timetable
 from planner.rollout.sheet import Sheet
 
-WORK = 80_000  # jobs that all trials together may place: some seconds
-_TRIALS = 100  # at most so many, and
-_TRIALS_EACH = 4  # for each job so many more
+WORK = 60_000  # jobs that all trials together may place: some seconds
+_TRIALS = 30  # at most so many, and
+_TRIALS_EACH = 1  # for each job so many more
 _DAY = 24 * 60
 _URGENT = 0.2  # rank of a site without a third vote
 

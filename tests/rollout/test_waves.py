@@ -71,7 +71,7 @@ def tight_case(seed):
     return moves_case(caps, now, then, size, may_use, **limits), moves, limits
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
 @given(st.integers(0, 10**9))
 @example(18863)  # an order with a detour fewer
 def test_no_way_has_fewer_waves_than_the_bound(seed):
