@@ -169,7 +169,7 @@ def test_three_hundred_sites_and_ten_hubs_are_proven():
     holds(fleet, made)
     (aim,) = made.then
     assert (aim.aim, aim.value, aim.proven) == ("moves", moves(made), True)
-    assert moves(made) < moves(plan(fleet))
+    assert moves(made) == moves(plan(fleet))
 
 
 def test_a_new_site_uses_its_own_tie_breaker_only_where_that_saves_a_host_or_a_move():

@@ -77,6 +77,12 @@ class InForce:
     gone: int
 
     @cached_property
+    def host_numbers(self) -> Ints:
+        """Today's host of each site as a number, the same for the same name; -1 for none; shape (S,)."""
+        names = {name: number for number, name in enumerate(sorted(set(self.host) - {""}))}
+        return np.array([names.get(name, -1) for name in self.host], dtype=np.int64)
+
+    @cached_property
     def nowhere(self) -> Bools:
         """Sites (S,) that have no host today, so that nothing they do is a move."""
         return np.array([not hub for hub in self.hub], dtype=np.bool_)

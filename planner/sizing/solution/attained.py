@@ -57,8 +57,8 @@ def attained_aims(
             attained.append(Attained(aim, value, max(value, min(plain, known))))
         elif aim == "moves":
             first = int(today.nowhere[problem.site[placement.pair]].sum())
-            least = max(0.0, min(value, max(plain, known)) - first) + today.gone
-            attained.append(Attained(aim, float(today.moved(seating.seats, placement.own)), least))
+            moved = float(today.moved(seating.seats, placement.own))
+            attained.append(Attained(aim, moved, min(moved, max(0.0, max(plain, known) - first) + today.gone)))
         else:
             attained.append(Attained(aim, value, max(0.0, min(value, max(plain, known)))))
     return tuple(attained)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
@@ -89,12 +89,18 @@ _NOT_SOLVED = Answer(Outcome("unsolved", "no time left"), np.zeros(0), np.zeros(
 
 
 def solve_arrays(
-    program: LinearProgram, budget: SolveBudget, *, gap: float = 0.0, start: Floats | None = None, stage: str = ""
+    program: LinearProgram,
+    budget: SolveBudget,
+    *,
+    gap: float = 0.0,
+    start: Floats | None = None,
+    stage: str = "",
+    options: Mapping[str, float | bool] | None = None,
 ) -> Answer:
     """Solve an LP or MILP handed over as arrays; skips the cost of building a PuLP model.
 
     ``gap``: relative gap that ends branch and bound, ``start`` (columns,) a solution to begin with, ``stage`` the name
-    under which progress is told.
+    under which progress is told, ``options`` are further ones of HiGHS.
 
     Raises SolverError when the solver reports a fault.
     """
@@ -103,6 +109,8 @@ def solve_arrays(
     with _quiet():
         highs = _quiet_highs(budget)
         highs.setOptionValue("mip_rel_gap", gap)
+        for name, value in (options or {}).items():
+            highs.setOptionValue(name, value)
         _listen(highs, budget, stage)
         highs.passModel(_highs_lp(program))
         if start is not None:

@@ -23,7 +23,8 @@ def break_ties(
     """
     problem, incumbent, tie_breaks = case.problem, case.incumbent, case.tie_breaks
     if not comparable(problem, sized) or not set(tie_breaks) & set(BOTTLENECKS):
-        sized, bounds, placement = improve(problem, sized, incumbent, tie_breaks, budget, thorough=thorough)
+        host = case.in_force.host_numbers
+        sized, bounds, placement = improve(problem, sized, incumbent, tie_breaks, budget, thorough=thorough, host=host)
         return sized, placement, problem, bounds
     left = narrow(problem, sized, tie_breaks, budget)
     found, bounds, placement = improve(

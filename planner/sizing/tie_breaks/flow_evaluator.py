@@ -6,10 +6,13 @@ import dataclasses
 import time
 from collections.abc import Sequence
 
+import numpy as np
+
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.host_counts.rounding import round_counts
 from planner.sizing.instance.case import TieBreak
 from planner.sizing.instance.problem import Problem
+from planner.sizing.packing.pools import unpacked
 from planner.sizing.solution.attained import aim_costs
 from planner.sizing.solution.counts import Counts, Sized
 from planner.sizing.solution.placement import Placement
@@ -54,6 +57,14 @@ class FlowEvaluator:
         """What the best placement makes of the aims."""
         return self.placement.costs
 
+    def stay_only(self, keeps: Bools) -> None:
+        """Take from now on only the pairs ``keeps`` (E,) for those that keep a site where it is."""
+        found = place(self.problem, self.sized, keeps, self.aims)
+        if found is not None:
+            self.incumbent, self.placement = keeps, found
+            self.costs = aim_costs(self.problem, keeps, self.aims)
+            self.seen.clear()
+
     def try_counts(self, hosts: Ints, shares: Floats | None = None) -> bool:
         """Say whether ``hosts`` (P,) are better than the best so far, and keep them if they are.
 
@@ -68,7 +79,22 @@ class FlowEvaluator:
         self.seen.add(case)
         self.looks -= 1
         began = time.monotonic()
-        counts = self._realised(hosts, wished)
+        return self._keep(self._realised(hosts, wished), began)
+
+    def try_flow(self, hosts: Ints, flow: Ints) -> bool:
+        """Say the same of ``hosts`` (P,) with so many sites of several clusters on each arc: ``flow`` (A,)."""
+        if self.spent or hosts.sum() != self.sized.counts.hosts.sum():
+            return False
+        self.looks -= 1
+        began = time.monotonic()
+        classes, none = self.sized.classes, np.zeros_like(self.sized.counts.unserved)
+        counts: Counts | None = Counts(hosts, flow.astype(np.float64), none, none)
+        if flow.any() and unpacked(self.problem, classes, hosts, flow.astype(np.float64), self.budget):
+            counts = round_counts(self.problem, classes, hosts, flow) or round_counts(self.problem, classes, hosts)
+        return self._keep(counts, began)
+
+    def _keep(self, counts: Counts | None, began: float) -> bool:
+        """Keep counts, looked at since ``began``, if they are better than the best so far."""
         if counts is None:
             return False
         sized = dataclasses.replace(self.sized, counts=counts)

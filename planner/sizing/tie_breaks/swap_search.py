@@ -10,14 +10,14 @@ import numpy as np
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.instance.case import TieBreak
 from planner.sizing.instance.problem import Problem
-from planner.sizing.solution.attained import aim_costs
 from planner.sizing.solution.counts import Sized
-from planner.sizing.solution.placement import Placement
+from planner.sizing.solution.placement import PairCost, Placement
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.tie_breaks.branch_and_bound import EpsilonConstraint, strong_bound
 from planner.sizing.tie_breaks.flow_evaluator import FlowEvaluator
 from planner.sizing.tie_breaks.lagrangian import LagrangianRelaxation, Priced
 from planner.sizing.tie_breaks.lexicographic import placed
+from planner.sizing.tie_breaks.staying import most_staying
 
 # Work is fixed by counting pairs, not seconds, so that runs repeat.
 _CLIMB_WORK = 60_000_000  # pairs that all subgradient rounds together may look at
@@ -36,16 +36,17 @@ def improve(
     budget: SolveBudget,
     *,
     thorough: bool,
+    host: Ints | None = None,
 ) -> tuple[Sized, dict[TieBreak, float], Placement]:
     """Return counts of as many hosts that do better on the first later aims, bounds on these, and the placement.
 
     Only moves and latency before any other aim are improved here, and only where hosts are the objective and
-    all sites are served; otherwise the hosts are those of ``sized`` and there are no bounds.
+    all sites are served; otherwise the hosts are those of ``sized`` and there are no bounds. ``host`` (S,) numbers the
+    hosts of today, see `most_staying`.
     """
     aims = _leading_costs(tie_breaks, incumbent)
     if not aims or problem.sites == 0:
         return sized, {}, placed(problem, sized, incumbent, tie_breaks)
-    costs = aim_costs(problem, incumbent, aims)
     began = time.monotonic()
     now = placed(problem, sized, incumbent, aims)
     flow_seconds = time.monotonic() - began
@@ -60,20 +61,7 @@ def improve(
             {},
             _finished(problem, evaluator.sized, incumbent, tie_breaks, aims, evaluator.placement),
         )
-    rounds = int(np.clip(_CLIMB_WORK * times / max(1, len(problem.pool)), _FEWEST_ROUNDS, _MOST_ROUNDS))
-    climbs = [
-        LagrangianRelaxation(problem, cost.values, int(sized.value)).climb(value, rounds, budget)
-        for cost, value in zip(costs, now.costs, strict=True)
-    ]
-    for best, met in climbs:
-        for hosts in (best.hosts, *met[-3:]):
-            evaluator.try_counts(hosts)
-    for best, _ in climbs:
-        _swap(problem, evaluator, best)
-    sharp = _sharper(problem, evaluator, _TREE_WORK * times**2)
-    bounds = {aim: max(pair) for aim, *pair in zip(aims, [best.bound for best, _ in climbs], sharp, strict=True)}
-    if "moves" in bounds:
-        bounds["moves"] = float(np.ceil(bounds["moves"] - 1e-6))  # moves are whole
+    bounds = _searched(problem, evaluator, host, times)
     return (
         evaluator.sized,
         bounds,
@@ -81,11 +69,51 @@ def improve(
     )
 
 
-def _sharper(problem: Problem, evaluator: FlowEvaluator, work: int) -> list[float]:
-    """Return bounds by branch and bound on the judge's aims; counts met on the way may become the judge's best."""
+def _searched(problem: Problem, evaluator: FlowEvaluator, host: Ints | None, times: int) -> dict[TieBreak, float]:
+    """Let the judge look at counts that may be better, ``times`` as many as usual; return bounds on its aims."""
+    aims, hosts = evaluator.aims, int(evaluator.sized.value)
+    costs = evaluator.costs  # of staying in a pool: no more than of staying on a host, so that bounds hold for both
+    least = _fewest_moves(problem, evaluator, host)
+    settled = 1 if least is not None and evaluator.values[0] <= least else 0  # aims that need no more search
+    rounds = int(np.clip(_CLIMB_WORK * times / max(1, len(problem.pool)), _FEWEST_ROUNDS, _MOST_ROUNDS))
+    climbs = [
+        LagrangianRelaxation(problem, cost.values, hosts).climb(value, rounds, evaluator.budget)
+        for cost, value in zip(costs[settled:], evaluator.values[settled:], strict=True)
+    ]
+    for best, met in climbs:
+        for counts in (best.hosts, *met[-3:]):
+            evaluator.try_counts(counts)
+    for best, _ in climbs:
+        _swap(problem, evaluator, best)
+    sharp = _sharper(problem, evaluator, costs, _TREE_WORK * times**2, settled)
+    relaxed = [best.bound for best, _ in climbs]
+    bounds = {aim: max(pair) for aim, *pair in zip(aims[settled:], relaxed, sharp, strict=True)}
+    if aims[0] == "moves":  # they are whole
+        bounds["moves"] = max(least or 0.0, float(np.ceil(bounds.get("moves", 0.0) - 1e-6)))
+    return bounds
+
+
+def _fewest_moves(problem: Problem, evaluator: FlowEvaluator, host: Ints | None) -> float | None:
+    """Return a bound on moves, where these come first, and let the judge look at the counts that have as few.
+
+    From then on the judge takes nobody for staying whose host does not run on there.
+    """
+    if evaluator.aims[0] != "moves":
+        return None
+    found = most_staying(problem, evaluator.sized, evaluator.incumbent, host, evaluator.budget)
+    if found is not None and found.hosts is not None:
+        evaluator.stay_only(found.keeps)
+        evaluator.try_flow(found.hosts, found.flow)
+    return None if found is None else found.bound
+
+
+def _sharper(
+    problem: Problem, evaluator: FlowEvaluator, costs: Sequence[PairCost], work: int, settled: int
+) -> list[float]:
+    """Return bounds by branch and bound on the judge's aims but the first ``settled``; it may meet better counts."""
     bounds = []
-    for level, cost in enumerate(evaluator.costs):
-        before = [EpsilonConstraint(*pair) for pair in zip(evaluator.costs[:level], evaluator.values, strict=False)]
+    for level, cost in list(enumerate(costs))[settled:]:
+        before = [EpsilonConstraint(*pair) for pair in zip(costs[:level], evaluator.values, strict=False)]
 
         def judged(hosts: Ints, shares: Floats | None, level: int = level) -> float:
             evaluator.try_counts(hosts, shares)
