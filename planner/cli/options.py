@@ -121,7 +121,7 @@ def solving(command: Command) -> Command:
             "--time-limit",
             type=click.FloatRange(min=0.0),
             metavar="SECONDS",
-            help="Stop solving after this long and keep the best plan so far, with its gap.",
+            help="Be done this long after the start, as far as reading and writing allow, with the best plan so far.",
         ),
     ):
         command = option(command)

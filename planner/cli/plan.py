@@ -105,18 +105,18 @@ def plan(
     with stages.stage("solve", words) as show:
         result = make_plan(
             inventory,
-            time_limit=time_limit,
+            time_limit=stages.left(time_limit),
             seed=seed,
             thorough=thorough,
             watch=lambda progress: show(f"{words}: {in_words(progress)}"),
         )
     if compare_cover:
-        result = _with_cover_prices(stages, inventory, result, time_limit, seed)
+        result = _with_cover_prices(stages, inventory, result, stages.left(time_limit), seed)
     if measure_first > 0:
-        result = _with_pairs_to_measure(stages, inventory, result, measure_first, seed)
+        result = _with_pairs_to_measure(stages, inventory, result, _within(measure_first, stages, time_limit), seed)
     result = result.replace(seconds={"read": stages.seconds["read"], **result.seconds, "write": 0.0})
-    certified = None if certificate_path is None else _certified(stages, inventory, result, time_limit)
-    curve = () if report_path is None else _curve(stages, inventory, result, time_limit)
+    certified = None if certificate_path is None else _certified(stages, inventory, result, stages.left(time_limit))
+    curve = () if report_path is None else _curve(stages, inventory, result, stages.left(time_limit))
     with put_in_place():
         if output is not None:
             _write_workbook(stages, inventory, result, readiness, output)
@@ -139,6 +139,12 @@ def plan(
         if output is not None:
             say(f"Next: {command_line('verify', fleet, output)}", err=to_stdout)
     return 1 if result.unserved else 0
+
+
+def _within(seconds: float, stages: Stages, limit: float | None) -> float:
+    """Return ``seconds``, or what is left of the command's time ``limit`` where that is less."""
+    left = stages.left(limit)
+    return seconds if left is None else min(seconds, left)
 
 
 def _certified(stages: Stages, fleet: Fleet, made: Plan, time_limit: float | None) -> Certified:

@@ -95,7 +95,7 @@ def replan(
         make = plan_frozen if freeze else partial(make_plan, extra_hosts=extra_hosts)
         result = make(
             inventory,
-            time_limit=time_limit,
+            time_limit=stages.left(time_limit),
             seed=seed,
             thorough=thorough,
             watch=lambda progress: show(f"{words}: {in_words(progress)}"),
@@ -103,7 +103,7 @@ def replan(
     points: tuple[Point, ...] = ()
     if curve:
         with stages.stage("trade_off", "Weighing moves against hosts") as show:
-            points = trade_off(inventory, result, time_limit=time_limit, seed=seed, tell=show)
+            points = trade_off(inventory, result, time_limit=stages.left(time_limit), seed=seed, tell=show)
     with put_in_place():
         if output is not None:
             write_workbook(inventory, result, output)

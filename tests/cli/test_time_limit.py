@@ -4,6 +4,9 @@ import json
 
 import pytest
 
+from planner.cli.progress import Stages, in_words
+from planner.sizing import Progress
+
 FEWEST = 4  # hosts for twelve_sites, worked out by hand in README.md
 
 
@@ -28,3 +31,20 @@ def test_a_fleet_that_takes_far_longer(call, tmp_path, fleets, seconds):
     assert plan["gap"] > 0
     assert plan["seconds"]["solve"] < seconds + 20
     assert call("verify", fleets.folder, "plan.json").code == 0
+
+
+def test_the_limit_is_that_of_the_whole_command():
+    stages = Stages(quiet=True)
+    assert stages.left(None) is None
+    assert stages.left(0.1) == 0.0
+    assert 7.0 < stages.left(10.0) < 9.5
+    stages.seconds["read"] = 5.0  # a large fleet is long in writing, too
+    assert 1.0 < stages.left(10.0) < 3.5
+
+
+def test_progress_says_what_is_settled_and_what_is_being_sharpened():
+    assert (
+        in_words(Progress("later aims", 23.0, 23.0, 4.2)) == "23 (settled), sharpening moves and round-trip times, 4 s"
+    )
+    assert "24 (not below 23), sharpening" in in_words(Progress("later aims", 24.0, 23.0, 4.2))
+    assert in_words(Progress("hosts", 24.0, 23.0, 4.2)) == "hosts, best 24, not below 23, 4 s"
