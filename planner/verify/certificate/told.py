@@ -23,6 +23,8 @@ def in_words(inventory: Inventory, statement: Statement, lower: Number, upper: N
     words.append(f"Its plan needs {needs}, and no plan that {same} needs {below} than {least}.")
     if plan is not None and float(lower) < plan.lower_bound - slack:
         words.append(f"The plan claims {plan.lower_bound:,g}: the rest is not part of the certificate.")
+    if plan is not None and float(lower) > plan.lower_bound + slack:
+        words.append(f"The plan itself claims only {plan.lower_bound:,g}.")
     if statement.left_out:
         words.append(f"It leaves out {_listed(statement.left_out)}.")
     if statement.bare:
