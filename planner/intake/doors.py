@@ -11,7 +11,6 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any
 
-import networkx as nx
 from defusedxml.ElementTree import fromstring
 
 from planner.fleet import Source
@@ -54,7 +53,6 @@ def sheets_of(path: Path, findings: Findings, queries: Mapping[str, str] = NO_QU
         AttributeError,
         RecursionError,
         sqlite3.Error,
-        nx.NetworkXException,
     ) as error:
         findings.add("door_broken", Place(path.name), reason=f"{error}" or type(error).__name__)
     except Exception as error:  # of pyarrow and of XML parsers, which have families of their own
@@ -121,6 +119,8 @@ def _of_parquet(path: Path) -> Iterator[tuple[str, Rows]]:
 def _of_json(path: Path) -> Iterator[tuple[str, Rows]]:
     document = json.loads(path.read_text(encoding="utf-8-sig"))
     if isinstance(document, dict) and "nodes" in document and ("links" in document or "edges" in document):
+        import networkx as nx
+
         graph = nx.MultiGraph()
         graph.add_nodes_from((node["id"], node) for node in document["nodes"])
         edges = document["links"] if "links" in document else document["edges"]
@@ -146,7 +146,13 @@ def _of_records(records: Sequence[Mapping[str, Any]]) -> Rows:
 
 def _of_graphml(path: Path) -> Iterator[tuple[str, Rows]]:
     fromstring(path.read_bytes())  # refuses entities, which a file can make explode
-    yield "Links", _of_graph(nx.read_graphml(path))
+    import networkx as nx
+
+    try:
+        graph = nx.read_graphml(path)
+    except nx.NetworkXException as error:
+        raise ValueError(str(error)) from error
+    yield "Links", _of_graph(graph)
 
 
 def _of_graph(graph: Any) -> Rows:

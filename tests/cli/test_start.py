@@ -112,13 +112,12 @@ UNASKED = {
     "planner.replan",
     "planner.rollout",
     "planner.scenarios",
-    "planner.sizing.cover.road",
+    "planner.sizing.cover.covered_plan",
     "planner.tracking",
     "pulp",
     "pyproj",
     "scipy.optimize",
     "scipy.sparse.csgraph",
-    "sqlite3",
 }
 
 
