@@ -85,6 +85,8 @@ class Policy:
     tie_breaker_kbps: float = 0.0
     management_floor: str = ""
     node_link_gbps: float = 10.0
+    node_links: int = 2
+    service_link_gbps: float = 1.0
     uplink_share_percent: float = 100.0
     split_sites: bool = False
     keep_served: bool = False

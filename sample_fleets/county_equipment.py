@@ -10,6 +10,14 @@ import pandas as pd
 TIE_BREAKER_KBPS = 80
 UPLINK_SHARE_PERCENT = 10
 MANAGEMENT_FLOOR = "8.4"
+# Fitted alike in every store that was surveyed.
+FITTED = {
+    "node_links": 2.0,
+    "service_link_gbps": 1.0,
+    "storage_tiers": 2.0,
+    "storage_groups": 1.0,
+    "cache_devices": 1.0,
+}
 
 # What the survey found, and the share of the stores. Releases below the management floor come on top.
 PREPARATION = {
@@ -46,7 +54,8 @@ def _store(rng: np.random.Generator, number: int, kind: str) -> dict[str, Any]:
     networks = [f"10.{number}.{third}.0/24" for third in (30, 10, 20)] if as_blocks else ["30", "10", "20"]
     if kind == "not_surveyed":
         blank = dict.fromkeys(("node_link", "tie_breaker_net", "storage_net", "management_net"), "")
-        return {"nodes": np.nan, "node_locations": np.nan, "node_link_gbps": np.nan, "uplink_mbps": np.nan, **blank}
+        figures = ("nodes", "node_locations", "node_link_gbps", *FITTED, "uplink_mbps")
+        return {**dict.fromkeys(figures, np.nan), **blank}
     if kind == "one_vlan":
         networks = ["20", "10", "20"]
     elif kind == "overlap":
@@ -60,6 +69,7 @@ def _store(rng: np.random.Generator, number: int, kind: str) -> dict[str, Any]:
         "node_locations": 2.0 if kind == "two_places" else np.nan if direct else 1.0,
         "node_link": "direct" if direct and kind != "two_places" else "switched",
         "node_link_gbps": 1.0 if kind == "slow_link" else gbps,
+        **FITTED,
         "uplink_mbps": 0.5 if kind == "thin_uplink" else mbps,
         "tie_breaker_net": networks[0],
         "storage_net": networks[1],

@@ -245,7 +245,7 @@ FOUND = {
     "mixed": ("own_network",),
     "thin_uplink": ("uplink",),
     "no_such_vlan": ("own_network",),
-    "not_surveyed": ("nodes", "one_location", "node_link", "own_network", "uplink"),
+    "not_surveyed": ("nodes", "one_location", "node_link", "service_link", "storage", "own_network", "uplink"),
     "two_places": ("one_location",),
 }
 

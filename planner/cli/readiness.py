@@ -9,7 +9,7 @@ from rich.text import Text
 from planner.cli.console import console
 from planner.cli.report import bare_table
 from planner.cli.streams import printable
-from planner.outputs.words import ITEM_SEVERITY, MANAGEMENT_BY, READINESS, readiness_headline
+from planner.outputs.words import ITEM_SEVERITY, MANAGEMENT_BY, READINESS, missing_in_words, readiness_headline
 from planner.readiness import Readiness
 from planner.words import counted
 
@@ -22,7 +22,9 @@ def print_readiness(readiness: Readiness) -> None:
     target.print(Text("\nReadiness for a shared host", style="bold"))
     target.print(Text(readiness_headline(readiness)))
     target.print(_outcomes(readiness, target))
-    kinds = readiness.most_frequent
+    if missing := readiness.missing:
+        target.print(Text(printable(missing_in_words(readiness, missing))))
+    kinds = readiness.apart_from(missing).most_frequent
     if kinds:
         target.print(Text("\nMost frequent items", style="bold"))
         table = _table(target, "sites", "item", "state", "what to do")

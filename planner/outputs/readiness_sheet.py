@@ -14,7 +14,7 @@ from planner.outputs import cellsafe, headings, styles
 from planner.outputs.cellsafe import Value
 from planner.outputs.grid import Book, Field, write_table
 from planner.outputs.page import title_page
-from planner.outputs.words import ITEM_SEVERITY, MANAGEMENT_BY, READINESS, readiness_headline
+from planner.outputs.words import ITEM_SEVERITY, MANAGEMENT_BY, READINESS, missing_in_words, readiness_headline
 from planner.words import counted
 
 if TYPE_CHECKING:
@@ -71,9 +71,11 @@ def _colour(sheet: Worksheet, first: str, final: str, last: int, word: str, pale
 
 
 def _rows(fleet: Fleet, readiness: Readiness) -> Iterator[tuple[Value, ...]]:
-    about = zip(fleet.sites["name"], fleet.sites["region"], readiness.sites, strict=True)
-    for name, region, site in about:
+    told = readiness.apart_from(readiness.missing).sites  # what is missing everywhere stands on the overview, once
+    about = zip(fleet.sites["name"], fleet.sites["region"], readiness.sites, told, strict=True)
+    for name, region, site, apart in about:
         unknown = [item for item in site.items if item.severity == "unknown"]
+        single = [item for item in apart.items if item.severity == "unknown"]
         known = [item for item in site.items if item.severity != "unknown"]
         yield (
             site.site,
@@ -85,8 +87,8 @@ def _rows(fleet: Fleet, readiness: Readiness) -> Iterator[tuple[Value, ...]]:
             len(unknown),
             "\n".join(f"{item.code}: {cellsafe.one_line(item.detail)}" for item in known),
             "\n".join(dict.fromkeys(item.remedy for item in known)),
-            "; ".join(dict.fromkeys(cellsafe.one_line(item.detail) for item in unknown)),
-            ", ".join(dict.fromkeys(column for item in unknown for column in item.columns)),
+            "; ".join(dict.fromkeys(cellsafe.one_line(item.detail) for item in single)),
+            ", ".join(dict.fromkeys(column for item in single for column in item.columns)),
             *_words(site, readiness),
         )
 
@@ -111,10 +113,14 @@ def _add_overview(book: Book, readiness: Readiness) -> None:
     for outcome, number in readiness.counts.items():
         clusters = sum(site.clusters for site in readiness.sites if site.outcome == outcome)
         page.row(READINESS[outcome], number, counted(clusters, "cluster"), styles.COUNT, _PALE[outcome])
+    if missing := readiness.missing:
+        page.section("Missing for the whole fleet")
+        page.whole_row(missing_in_words(readiness, missing))
     page.section("Most frequent items")
-    for kind in readiness.most_frequent:
+    kinds = readiness.apart_from(missing).most_frequent
+    for kind in kinds:
         page.row(f"{kind.code}: {ITEM_SEVERITY[kind.severity]}", kind.sites, kind.remedy, styles.COUNT)
-    if not readiness.most_frequent:
+    if not kinds:
         page.whole_row("None.")
     if readiness.management:
         page.section(f"Management servers needed, {MANAGEMENT_BY[readiness.management_by]}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from planner.fleet import Fleet
@@ -250,6 +251,15 @@ def readiness_headline(readiness: Readiness) -> str:
     return (
         f"{counted(number['ready'], 'site')} ready for a shared host, {after:,} ready after open items{facts}, "
         f"{number['not_a_fit']:,} not a fit."
+    )
+
+
+def missing_in_words(readiness: Readiness, missing: Sequence[str]) -> str:
+    """Return what nobody wrote down of any site, as one thing to do for the whole fleet."""
+    sites = sum(site.outcome != "no_host_needed" for site in readiness.sites)
+    listed = ", ".join(missing)
+    return (
+        f"Not known for {counted(sites, 'site')}, that is for all: add the column{'s' * (len(missing) > 1)} {listed}."
     )
 
 

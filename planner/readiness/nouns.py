@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -12,6 +12,8 @@ from planner.plan import Plan
 
 # blocks: no work at the site mends it · open: to be mended · unknown: the fleet does not say
 ItemSeverity = Literal["blocks", "open", "unknown"]
+_A_FLEET = 2  # sites from which a column that nobody filled in is one thing to do and not many
+
 Outcome = Literal["ready", "ready_after", "not_a_fit", "no_host_needed"]
 OUTCOMES: tuple[Outcome, ...] = ("ready", "ready_after", "not_a_fit", "no_host_needed")
 
@@ -39,6 +41,11 @@ class Item:
     detail: str
     remedy: str
     columns: tuple[str, ...] = ()
+
+    @property
+    def is_blank(self) -> bool:
+        """Whether it only says that one column is to be filled in."""
+        return self.severity == "unknown" and len(self.columns) == 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +102,24 @@ class Readiness:
     def items(self) -> tuple[Item, ...]:
         """Every item of every site."""
         return tuple(item for site in self.sites for item in site.items)
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """The columns that say nothing at any site that was audited, in the order of the checks."""
+        audited = [site for site in self.sites if site.outcome != "no_host_needed"]
+        if len(audited) < _A_FLEET:
+            return ()
+        everywhere = set.intersection(*({i.columns[0] for i in site.items if i.is_blank} for site in audited))
+        first = (item.columns[0] for item in audited[0].items if item.is_blank)
+        return tuple(column for column in dict.fromkeys(first) if column in everywhere)
+
+    def apart_from(self, missing: Sequence[str]) -> Readiness:
+        """Return the audit without the items that only say that a column of ``missing`` is blank."""
+        kept = []
+        for site in self.sites:
+            items = tuple(i for i in site.items if not (i.is_blank and i.columns[0] in missing))
+            kept.append(dataclasses.replace(site, items=items))
+        return dataclasses.replace(self, sites=tuple(kept))
 
     @property
     def counts(self) -> dict[Outcome, int]:

@@ -20,7 +20,11 @@ def assumptions(fleet: Fleet) -> tuple[str, ...]:
         "Readiness does not change the plan: a site that is not ready is planned all the same.",
         f"The node link carries storage and migration traffic and needs {policy.node_link_gbps:g} Gb/s "
         f"(node_link_gbps); {USUAL_DIRECT_LINKS} on direct links is common practice, no source. Switched links are "
-        f"held to the same figure. {OTHER_TRAFFIC_GBPS:g} Gb/s is taken to suffice for all other traffic.",
+        "held to the same figure.",
+        f"The node link is {policy.node_links} cables (node_links), and {policy.service_link_gbps:g} Gb/s "
+        "(service_link_gbps) is enough for management and tie-breaker traffic: common practice, no source.",
+        "Each data node has a storage group, with a cache device where its storage is of two tiers: common practice, "
+        "no source.",
         f"The tie-breaker traffic of all clusters of a site may take {policy.uplink_share_percent:g} % of its uplink "
         "(uplink_share_percent); what else uses the uplink is not known.",
         "Where node_locations is blank, two nodes on a direct link are taken to stand in one location.",

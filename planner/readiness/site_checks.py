@@ -29,6 +29,11 @@ class SiteRow:
     release: str
     node_link: str
     node_link_gbps: float
+    node_links: float
+    service_link_gbps: float
+    storage_tiers: float
+    storage_groups: float
+    cache_devices: float
     uplink_mbps: float
     traffic_kbps: float
     tie_breaker_net: str
@@ -107,6 +112,44 @@ def node_link(row: SiteRow, policy: Policy) -> Iterator[Item]:
         )
         remedy = f"Fit a node link of {least:g} Gb/s or more (common practice: {USUAL_DIRECT_LINKS}, direct)."
         yield Item(code, "open", row.site, detail, remedy, ("node_link_gbps",))
+    if math.isnan(row.node_links):
+        yield fill_in(code, row.site, "node_links", hint=f" (common practice: {policy.node_links} cables)")
+    elif row.node_links < policy.node_links:
+        detail = f"the node link has {row.node_links:g} of {policy.node_links} cables: the loss of one cuts the mirror"
+        remedy = f"Lay {policy.node_links} cables between the data nodes."
+        yield Item(code, "open", row.site, detail, remedy, ("node_links",))
+
+
+def service_link(row: SiteRow, policy: Policy) -> Iterator[Item]:
+    """The links for management and tie-breaker traffic are known and fast enough."""
+    code, least = "service_link", policy.service_link_gbps
+    if math.isnan(row.service_link_gbps):
+        yield fill_in(code, row.site, "service_link_gbps", hint=f" ({least:g} Gb/s is enough)")
+    elif row.service_link_gbps < least:
+        detail = f"links of {row.service_link_gbps:g} Gb/s for management and tie-breaker traffic, {least:g} are wanted"
+        remedy = f"Fit links of {least:g} Gb/s for management and tie-breaker traffic."
+        yield Item(code, "open", row.site, detail, remedy, ("service_link_gbps",))
+
+
+def storage(row: SiteRow, _policy: Policy) -> Iterator[Item]:
+    """Each data node has a storage group, and a cache device in each group where its storage is of two tiers."""
+    code = "storage"
+    for column in ("storage_tiers", "storage_groups"):
+        if math.isnan(getattr(row, column)):
+            yield fill_in(code, row.site, column)
+    if row.storage_groups == 0:
+        remedy = "Give each data node at least one storage group."
+        yield Item(code, "open", row.site, "a data node has no storage group", remedy, ("storage_groups",))
+    if row.storage_tiers == 1:
+        return
+    if math.isnan(row.cache_devices):
+        yield fill_in(code, row.site, "cache_devices", hint=" (0 where storage is of one tier)")
+        return
+    groups = 1.0 if math.isnan(row.storage_groups) else max(1.0, row.storage_groups)
+    if row.storage_tiers == 2 and row.cache_devices < groups:
+        detail = f"{row.cache_devices:g} cache devices for {groups:g} storage groups of two tiers"
+        remedy = "Fit a cache device in every storage group of each data node."
+        yield Item(code, "open", row.site, detail, remedy, ("cache_devices",))
 
 
 def own_network(row: SiteRow, _policy: Policy) -> Iterator[Item]:
@@ -165,6 +208,8 @@ SITE_CHECKS: tuple[SiteCheck, ...] = (
     release_floor,
     management_floor,
     node_link,
+    service_link,
+    storage,
     own_network,
     uplink,
 )

@@ -39,7 +39,8 @@ def test_a_site_of_which_nothing_is_known_has_an_item_for_each_thing(bench):
     found = bench.found()
     assert {severity for _, severity in found} == {"unknown"}
     assert [code for code, _ in found] == [
-        *("nodes", "one_location", "release_floor", "management_floor", "node_link", "node_link"),
+        *("nodes", "one_location", "release_floor", "management_floor", "node_link", "node_link", "node_link"),
+        *("service_link", "storage", "storage", "storage"),
         *("own_network", "own_network", "own_network", "uplink", "uplink"),
     ]
 
@@ -204,3 +205,64 @@ def test_traffic_comes_from_the_policy_where_the_site_has_none(bench):
     assert bench.only().columns == ("tie_breaker_kbps",)
     assert bench.under(tie_breaker_kbps=64).found() == []
     assert bench.under(tie_breaker_kbps=1001).only().severity == "open"
+
+
+# --- cables, service links and storage: common practice, no source ----------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("cells", "code", "column"),
+    [
+        ({"node_links": 1.0}, "node_link", "node_links"),
+        ({"service_link_gbps": 0.1}, "service_link", "service_link_gbps"),
+        ({"storage_groups": 0.0}, "storage", "storage_groups"),
+        ({"cache_devices": 0.0}, "storage", "cache_devices"),
+        ({"storage_groups": 3.0, "cache_devices": 2.0}, "storage", "cache_devices"),
+    ],
+)
+def test_equipment_below_common_practice_is_an_item(bench, cells, code, column):
+    item = bench.site(**cells).only()
+    assert (item.code, item.severity, item.columns) == (code, "open", (column,))
+
+
+@pytest.mark.parametrize(
+    "cells",
+    [
+        {"node_links": 2.0},
+        {"node_links": 3.0},
+        {"service_link_gbps": 1.0},
+        {"storage_tiers": 1.0, "cache_devices": 0.0},
+    ],
+)
+def test_equipment_at_common_practice_is_ready(bench, cells):
+    (site,) = bench.site(**cells).audit().sites
+    assert site.outcome == "ready"
+
+
+def test_what_the_policy_asks_of_cables_and_service_links_counts(bench):
+    assert bench.site(node_links=1.0, service_link_gbps=0.1).under(node_links=1, service_link_gbps=0.1).found() == []
+
+
+@pytest.mark.parametrize(
+    ("column", "code"),
+    [
+        ("node_links", "node_link"),
+        ("service_link_gbps", "service_link"),
+        ("storage_tiers", "storage"),
+        ("storage_groups", "storage"),
+        ("cache_devices", "storage"),
+    ],
+)
+def test_equipment_that_is_not_known_is_an_item(bench, column, code):
+    item = bench.site(**{column: NAN}).only()
+    assert (item.code, item.severity, item.columns) == (code, "unknown", (column,))
+
+
+def test_what_nobody_wrote_down_of_any_site_is_one_thing_for_the_fleet(bench):
+    bench.site(node_link="", node_links=NAN)
+    bench.sites.append({**bench.sites[0], "site": "B", "service_link_gbps": NAN})
+    bench.pairs.append({**bench.pairs[0], "site": "B"})
+    audit = bench.audit()
+    assert audit.missing == ("node_link", "node_links")
+    assert [kind.remedy.split()[3] for kind in audit.apart_from(audit.missing).most_frequent] == ["service_link_gbps"]
+    assert len(audit.sites[0].items) == 2  # each site keeps its items
