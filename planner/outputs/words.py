@@ -257,10 +257,8 @@ def readiness_headline(readiness: Readiness) -> str:
 def missing_in_words(readiness: Readiness, missing: Sequence[str]) -> str:
     """Return what nobody wrote down of any site, as one thing to do for the whole fleet."""
     sites = sum(site.outcome != "no_host_needed" for site in readiness.sites)
-    listed = ", ".join(missing)
-    return (
-        f"Not known for {counted(sites, 'site')}, that is for all: add the column{'s' * (len(missing) > 1)} {listed}."
-    )
+    columns = "column" if len(missing) == 1 else "columns"
+    return f"Not known for all {counted(sites, 'site')}: add the {columns} {', '.join(missing)}."
 
 
 def status_in_words(plan: Plan) -> str:
