@@ -132,13 +132,13 @@ def plan(
         if repairs := repairs_in_words(inventory.findings):
             say(repairs, err=True)
         to_stdout = is_stdout(json_path) or is_stdout(certificate_path)
-        files = files_among(output, json_path, report_path, certificate_path)
+        files = files_among(output, json_path, report_path, certificate_path if certified else None)
         print_summary(inventory, result, files, err=to_stdout, readiness=readiness)
         if certified is not None:
             say(certified.words(), err=to_stdout)
         if output is not None:
             say(f"Next: {command_line('verify', fleet, output)}", err=to_stdout)
-    return 1 if result.unserved else 0
+    return 1 if result.unserved or (certificate_path and certified is None) else 0
 
 
 def _within(seconds: float, stages: Stages, limit: float | None) -> float:
@@ -147,11 +147,11 @@ def _within(seconds: float, stages: Stages, limit: float | None) -> float:
     return seconds if left is None else min(seconds, left)
 
 
-def _certified(stages: Stages, fleet: Fleet, made: Plan, time_limit: float | None) -> Certified:
-    """Return the certificate of a plan."""
-    from planner.cli.certify import certify
+def _certified(stages: Stages, fleet: Fleet, made: Plan, time_limit: float | None) -> Certified | None:
+    """Return the certificate of a plan; None, after the reason was printed, where none can be made."""
+    from planner.cli.certify import certify_or_say_why
 
-    return certify(stages, fleet, made, time_limit)
+    return certify_or_say_why(stages, fleet, made, time_limit)
 
 
 def _curve(stages: Stages, fleet: Fleet, made: Plan, time_limit: float | None) -> tuple[BudgetPoint, ...]:

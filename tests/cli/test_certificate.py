@@ -4,6 +4,9 @@ import json
 
 import pytest
 
+from planner.errors import InputError
+from planner.fleet import Finding
+
 
 @pytest.fixture
 def certified(call, twelve_sites):
@@ -59,3 +62,15 @@ def test_wrong_calls(call, certified, arguments, words):
     done = call(arguments[0], certified, *arguments[1:])
     assert done.code == 2
     assert words in done.err
+
+
+def test_a_plan_is_not_lost_where_no_certificate_can_be_written(call, tmp_path, twelve_sites, monkeypatch):
+    def refuse(*_arguments, **_named):
+        raise InputError((Finding("error", "price_unknown", "Hubs", "host_cost is not known."),))
+
+    monkeypatch.setattr("planner.cli.certify.certify_plan", refuse)
+    done = call("plan", twelve_sites, "--json", "plan.json", "--certificate", "plan.vipr")
+    assert done.code == 1
+    assert "host_cost is not known." in done.err
+    assert "plan.vipr" not in done.out
+    assert [path.name for path in tmp_path.iterdir()] == ["plan.json"]
