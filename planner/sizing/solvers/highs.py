@@ -122,7 +122,7 @@ def solve_arrays(
 
 
 class GrowingProgram:
-    """min cost x, 0 <= x <= upper, with rows that are added as they become known, and may change.
+    """min cost x, 0 <= x <= upper, with rows and columns that are added as they become known, and may change.
 
     Every solve but the first starts from the basis of the last, so that many solves cost little more than one.
     """
@@ -139,9 +139,19 @@ class GrowingProgram:
         most = np.full(len(lower), np.inf) if upper is None else upper
         self._highs.addRows(len(lower), lower, most, matrix.nnz, matrix.indptr[:-1], matrix.indices, matrix.data)
 
+    def add_columns(self, matrix: sp.csc_array) -> None:
+        """Add columns x >= 0 that cost nothing, shape (rows, C), to the rows that are there."""
+        number, inf = matrix.shape[1], np.full(matrix.shape[1], np.inf)
+        nothing = np.zeros(number)
+        self._highs.addCols(number, nothing, nothing, inf, matrix.nnz, matrix.indptr[:-1], matrix.indices, matrix.data)
+
     def bound(self, columns: Ints, lower: Floats, upper: Floats) -> None:
         """Set the limits of ``columns``; all shapes (C,)."""
         self._highs.changeColsBounds(len(columns), columns.astype(np.int32), lower, upper)
+
+    def price(self, columns: Ints, cost: Floats) -> None:
+        """Set the costs of ``columns``; both shapes (C,)."""
+        self._highs.changeColsCost(len(columns), columns.astype(np.int32), cost)
 
     def limit(self, rows: Ints, upper: Floats) -> None:
         """Set the upper limits of ``rows``, which lose their lower ones; both shapes (R,)."""

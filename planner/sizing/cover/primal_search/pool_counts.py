@@ -17,6 +17,8 @@ from planner.sizing.solvers.budget import SolveBudget
 
 _EPS = 1e-6
 _MOST_ADDED = 20  # hosts, to begin with counts that lack nothing
+_WHOLE = 1e-3  # of a host; what is so near to a whole number is one
+_DIVES = 3  # the larger half of the fractions is rounded up twice, then all of them
 _ADDED, _DROPPED = 3, 5  # pools tried for a move: where a host is added, and where one is taken away
 
 
@@ -48,6 +50,29 @@ def cheaper_counts(
             return
         hosts, shares = found
         yield hosts, shares
+
+
+def dived_counts(program: PoolProgram, hosts: Ints, prices: Prices, budget: SolveBudget) -> tuple[Ints, Shares] | None:
+    """Return cheap counts and their shares by a dive: the largest fractions are rounded up, the rest is solved again.
+
+    ``hosts`` (P,) begin; None where time ends before.
+    """
+    most = program.ground.problem.max_hosts.astype(np.float64)
+    least, near, shares = np.zeros_like(most), hosts, None
+    for _ in range(_DIVES):
+        found = program.fewest(near, prices.last(hosts), least, most, budget)
+        if found is None:
+            return None
+        counts, shares = found
+        up = np.minimum(np.ceil(counts - _WHOLE), most)
+        near = up.astype(np.int64)
+        fractions = np.flatnonzero(up - counts > _WHOLE)
+        if not len(fractions):
+            break
+        ranked = fractions[np.argsort(up[fractions] - counts[fractions], kind="stable")]
+        chosen = ranked[: -(-len(ranked) // 2)]
+        least[chosen] = up[chosen]
+    return None if shares is None else (near, shares)
 
 
 def _dropped(

@@ -6,15 +6,19 @@ Variables, all >= 0
     f_cpq          units of class c at home in pool p with standby in pool q
     a_p, e_lq      clusters at home in pool p; and those that loss l sends to pool q
     u_p, v_lq, w_i what is above the room of pool p, above that of pool q during loss l, above limit i
-Minimise sum u + sum v + sum w, subject to
+    t_lq           what loss l sends to pool q although no host runs there, or none that it could come from
+Minimise sum u + sum v + sum w + sum t, subject to
     (1) sum_pq f_cpq = d_c
     (2) sum_cq k_c f_cpq <= a_p, and a_p - u_p <= C_p n_p
-    (3) sum_c,p in l k_c f_cpq <= e_lq; against the loss of a host, of each pool p one:
-        sum_c k_c f_cpq <= n_p e_pq, and n_p - 1 where q = p
+    (3) sum_c,p in l k_c f_cpq - t_lq <= e_lq; against the loss of a host, of each pool p one:
+        sum_c k_c f_cpq - t_pq <= n_p e_pq, and n_p - 1 where q = p
     (4) a_q + e_lq - v_lq <= R_q n_q
     (5) sum_c,q,p in i b_ci f_cpq - w_i <= B_i
 The value is 0 for every plan that covers everybody: average (4) over the hosts of p that may be lost.
 In turn, homes and standbys at value 0 that are shared out evenly over equal hosts need only be made whole.
+
+A large program begins with some of its columns f. Those whose reduced cost is negative come in where it lacks something
+(column generation, G. B. Dantzig, P. Wolfe, Operations Research 8 (1960) 101-111), so that its value is that of all.
 """
 
 from __future__ import annotations
@@ -29,15 +33,17 @@ from planner.sizing.cover.primal_search.state import Ground
 from planner.sizing.instance.classes import Classes, group
 from planner.sizing.instance.problem import Problem, restrict
 from planner.sizing.solvers.budget import SolveBudget
-from planner.sizing.solvers.highs import GrowingProgram
+from planner.sizing.solvers.highs import Answer, GrowingProgram
 
-_MOST_TRIPLES = 80_000  # beyond, a class chooses among fewer pools, drawn at random
-_FEWEST = 3
+_MOST_COLUMNS = 80_000  # up to here all choices are columns from the start
+_FIRST = 10  # choices of a class that are columns from the start in larger programs, drawn at random
+_GAIN = 0.005  # of the value; columns that gained less are the last
+_EPS = 1e-6
 
 
 @dataclass(frozen=True)
 class Shares:
-    """Homes and standbys in fractions: ``lacking`` clusters in all, ``flow`` (X,) of each triple of the program.
+    """Homes and standbys in fractions: ``lacking`` clusters in all, ``flow`` (X,) of each choice of the program.
 
     ``worth`` (P,): by how much one more host of each pool would lower what is lacking, at first; ``load`` (P,).
     """
@@ -51,90 +57,180 @@ class Shares:
 class PoolProgram:
     """The program of the sites that ``keep`` (S,) marks, solved again and again for other counts.
 
-    Its triples are ``kind``, ``home`` and ``standby``, -1 for classes that can have none. ``slack``: clusters that each
-    host shall keep free during a loss.
+    Its choices are ``kind``, ``home`` and ``standby`` (X,), -1 for classes that can have none. ``slack``: clusters that
+    each host shall keep free during a loss.
     """
 
     def __init__(self, ground: Ground, keep: Bools, seed: int, slack: float = 0.0) -> None:
         self.ground, self.seed, self.slack = ground, seed, slack
         self.sites = np.flatnonzero(keep)
         kept = restrict(ground.problem, keep)
-        self.classes = classes = group(kept, by_weight=False)
-        self.kind, self.home, self.standby = _triples(ground, kept, classes)
+        self.classes = group(kept, by_weight=False)
+        self.kind, self.home, self.standby = _choices(ground, kept, self.classes)
+        self._each = self.classes.items[self.kind].astype(np.float64)
         pools = ground.problem.pools
-        each = classes.items[self.kind].astype(np.float64)
-        losses = np.eye(pools, dtype=np.bool_) if ground.by_host else self._hit()
-        self._each = each
-        behind = self.standby >= 0
-        lost, triple = np.nonzero(losses[:, self.home] & behind)
-        key = lost * pools + self.standby[triple]
-        found, at = np.unique(key, return_inverse=True)
-        self.lost, self.to = found // pools, found % pools
-        self._build(each, triple, at)
+        self._losses = np.eye(pools, dtype=np.bool_) if ground.by_host else self._hit()
+        self.lost, self.to = self._sent()
+        self._shared = np.zeros(len(self.lost), dtype=np.int64)
+        self._room = np.zeros(pools)  # what the rows say that a host may carry during a loss
+        self._program = self._empty()
+        self._columns = np.zeros(0, dtype=np.int64)  # choices that are columns, in their order
+        self._out = np.ones(len(self.kind), dtype=np.bool_)
+        self._take(self._first_choices())
 
     def _hit(self) -> np.ndarray[tuple[int, int], np.dtype[np.bool_]]:
         losses = self.ground.losses
         return np.zeros((0, self.ground.problem.pools), dtype=np.bool_) if losses is None else losses.pools
 
-    def _build(self, each: Floats, triple: Ints, at: Ints) -> None:
-        """Hand the program to the solver, with no hosts yet; ``triple`` and ``at`` tell which pairs (3) join."""
+    def _sent(self) -> tuple[Ints, Ints]:
+        """Return loss and pool of every pair (l, q) for which there is e_lq."""
+        pools = self.ground.problem.pools
+        behind = self.standby >= 0
+        used = np.unique(self.home[behind] * pools + self.standby[behind])
+        lost, at = np.nonzero(self._losses[:, used // pools])
+        pair = np.unique(lost * pools + (used % pools)[at])
+        return pair // pools, pair % pools
+
+    def _first_choices(self) -> Ints:
+        every = np.arange(len(self.kind))
+        if len(every) <= _MOST_COLUMNS:
+            return every
+        rng = np.random.Generator(np.random.PCG64(self.seed))
+        return _first_of_each(every, self.kind, rng.random(len(every)), _FIRST)
+
+    def _empty(self) -> GrowingProgram:
+        """Return the program without any f, and with no hosts yet."""
         ground, classes = self.ground, self.classes
-        triples, pools, sent, limits = len(self.kind), ground.problem.pools, len(self.lost), len(ground.problem.limits)
-        every, pool, pair, limit_at = (np.arange(size) for size in (triples, pools, sent, limits))
-        self._load_column = triples
-        self._sent_column = triples + pools
-        over_pool = self._sent_column + sent
-        over_loss, over_limit = over_pool + pools, over_pool + pools + sent
-        load_row = classes.count
-        self._room_row = load_row + pools
+        pools, sent, limits = ground.problem.pools, len(self.lost), len(ground.problem.limits)
+        pool, pair, limit_at = (np.arange(size) for size in (pools, sent, limits))
+        self._sent_column = pools
+        over_pool = pools + sent
+        over_loss, over_sent = over_pool + pools, over_pool + pools + sent
+        over_limit = over_sent + sent
+        self._host_column = over_limit + limits
+        self._choice_column = columns = self._host_column + pools
+        self._load_row = classes.count
+        self._room_row = self._load_row + pools
         self._sent_row = self._room_row + pools
         self._loss_row = self._sent_row + sent
-        limit_row = self._loss_row + sent
+        self._limit_row = self._loss_row + sent
+        rows = self._limit_row + limits
         blocks = [
-            (self.kind, every, np.ones(triples)),
-            (load_row + self.home, every, each),
-            (load_row + pool, self._load_column + pool, -np.ones(pools)),
-            (self._room_row + pool, self._load_column + pool, np.ones(pools)),
+            (self._load_row + pool, pool, -np.ones(pools)),
+            (self._room_row + pool, pool, np.ones(pools)),
             (self._room_row + pool, over_pool + pool, -np.ones(pools)),
-            (self._sent_row + at, triple, each[triple]),
-            (self._loss_row + pair, self._load_column + self.to, np.ones(sent)),
+            (self._room_row + pool, self._host_column + pool, -ground.problem.caps.astype(np.float64)),
+            (self._loss_row + pair, self.to, np.ones(sent)),
             (self._loss_row + pair, self._sent_column + pair, np.ones(sent)),
             (self._loss_row + pair, over_loss + pair, -np.ones(sent)),
-            (limit_row + limit_at, over_limit + limit_at, -np.ones(limits)),
+            (self._sent_row + pair, over_sent + pair, -np.ones(sent)),
+            (self._limit_row + limit_at, over_limit + limit_at, -np.ones(limits)),
         ]
-        for i, limit in enumerate(ground.problem.limits):
-            mine = np.flatnonzero(limit.pools[self.home])
-            brings = classes.amounts[limit.measure][self.kind[mine]] * ground.scale(limit.measure)
-            blocks.append((np.full(len(mine), limit_row + i), mine, brings))
         row, column, value = (np.concatenate(parts) for parts in zip(*blocks, strict=True))
-        columns = over_limit + limits
-        matrix = sp.csr_array(sp.coo_array((value, (row, column)), shape=(limit_row + limits, columns)))
+        matrix = sp.csr_array(sp.coo_array((value, (row, column)), shape=(rows, columns)))
         demand = classes.demand.astype(np.float64)
-        cost = np.concatenate((np.zeros(over_pool), np.ones(columns - over_pool)))
-        self._program = GrowingProgram(cost, np.full(columns, np.inf), seed=self.seed)
-        lower = np.concatenate((demand, np.full(matrix.shape[0] - classes.count, -np.inf)))
+        cost = np.zeros(columns)
+        cost[over_pool : self._host_column] = 1.0
+        program = GrowingProgram(cost, np.full(columns, np.inf), seed=self.seed)
+        lower = np.concatenate((demand, np.full(rows - classes.count, -np.inf)))
         upper = np.concatenate((demand, np.zeros(2 * pools + 2 * sent), ground.most[:-1]))
-        self._program.add(matrix, lower, upper)
-        self._shared = np.zeros(sent, dtype=np.int64)
+        program.add(matrix, lower, upper)
+        return program
+
+    def _take(self, chosen: Ints) -> None:
+        """Make columns of the choices ``chosen`` (n,)."""
+        every, home, each = np.arange(len(chosen)), self.home[chosen], self._each[chosen]
+        blocks = [(self.kind[chosen], every, np.ones(len(chosen))), (self._load_row + home, every, each)]
+        lost, at = np.nonzero(self._losses[:, home] & (self.standby[chosen] >= 0))
+        pools = self.ground.problem.pools
+        pair = np.searchsorted(self.lost * pools + self.to, lost * pools + self.standby[chosen][at])
+        blocks.append((self._sent_row + pair, at, each[at]))
+        for i, limit in enumerate(self.ground.problem.limits):
+            mine = np.flatnonzero(limit.pools[home])
+            blocks.append((np.full(len(mine), self._limit_row + i), mine, self._brings(i, chosen[mine])))
+        row, column, value = (np.concatenate(parts) for parts in zip(*blocks, strict=True))
+        rows = self._limit_row + len(self.ground.problem.limits)
+        self._program.add_columns(sp.csc_array(sp.coo_array((value, (row, column)), shape=(rows, len(chosen)))))
+        self._columns = np.concatenate((self._columns, chosen))
+        self._out[chosen] = False
+
+    def _brings(self, i: int, choices: Ints) -> Floats:
+        """Return what a unit of each of ``choices`` (n,) counts in limit ``i``."""
+        measure = self.ground.problem.limits[i].measure
+        brings: Floats = self.classes.amounts[measure][self.kind[choices]] * self.ground.scale(measure)
+        return brings
 
     def solve(self, hosts: Ints, budget: SolveBudget) -> Shares | None:
         """Return the shares that lack least with ``hosts`` (P,); None where time ends before."""
-        ground, pools = self.ground, len(hosts)
-        room = np.maximum(0, ground.room - self.slack)
-        self._program.limit(self._room_row + np.arange(pools), (ground.problem.caps * hosts).astype(np.float64))
-        rows = self._loss_row + np.arange(len(self.to))
-        self._program.limit(rows, (room * hosts)[self.to].astype(np.float64))
+        self._share_out(hosts)
+        self._program.bound(self._hosts_at, hosts.astype(np.float64), hosts.astype(np.float64))
+        answer = self._answer(budget)
+        return self._shares(answer) if answer.outcome.has_solution else None
+
+    def _shares(self, answer: Answer) -> Shares:
+        flow = np.zeros(len(self.kind))
+        flow[self._columns] = answer.x[self._choice_column :]
+        load = np.bincount(self.home, weights=flow * self._each, minlength=self.ground.problem.pools)
+        worth = self._worth(answer.x, answer.dual)
+        return Shares(float(answer.outcome.objective), flow, worth, load.astype(np.float64))
+
+    def fewest(
+        self, near: Ints, price: Floats, least: Floats, most: Floats, budget: SolveBudget
+    ) -> tuple[Floats, Shares] | None:
+        """Return counts in fractions of least ``price`` from ``least`` to ``most``, and their shares; all shapes (P,).
+
+        What a loss sends is shared out over as many hosts as ``near`` (P,) says, which should be near the answer. None
+        where time ends before.
+        """
+        self._share_out(near)
+        self._program.bound(self._hosts_at, least, most)
+        self._program.price(self._hosts_at, price)
+        answer = self._answer(budget)
+        self._program.price(self._hosts_at, np.zeros_like(price))
+        return (answer.x[self._hosts_at], self._shares(answer)) if answer.outcome.has_solution else None
+
+    @property
+    def _hosts_at(self) -> Ints:
+        return self._host_column + np.arange(self.ground.problem.pools)
+
+    def _answer(self, budget: SolveBudget) -> Answer:
+        """Solve, and take in columns as long as they help."""
+        answer, before = self._program.solve(budget), np.inf
+        while answer.outcome.state == "optimal" and _EPS < answer.outcome.objective < before * (1 - _GAIN):
+            more = self._priced(answer.dual) if self._out.any() else self._columns[:0]
+            if not len(more):
+                break
+            before = answer.outcome.objective
+            self._take(more)
+            answer = self._program.solve(budget)
+        return answer
+
+    def _share_out(self, hosts: Ints) -> None:
+        """Write into the rows by how many of ``hosts`` (P,) a loss is shared out, and what each keeps free."""
+        room = np.maximum(0, self.ground.room - self.slack)
+        changed = np.flatnonzero((room != self._room)[self.to])
+        for r in changed.tolist():
+            q = int(self.to[r])
+            self._program.change(self._loss_row + r, self._host_column + q, -float(room[q]))
+        self._room = room
         for r, (p, q) in enumerate(zip(self.lost.tolist(), self.to.tolist(), strict=True)):
-            value = max(0, int(hosts[p]) - (p == q)) if ground.by_host else 1
+            value = max(0, int(hosts[p]) - (p == q)) if self.ground.by_host else 1
             if value != self._shared[r]:
                 self._program.change(self._sent_row + r, self._sent_column + r, -float(value))
                 self._shared[r] = value
-        answer = self._program.solve(budget)
-        if not answer.outcome.has_solution:
-            return None
-        flow = answer.x[: len(self.kind)]
-        load = np.bincount(self.home, weights=flow * self._each, minlength=pools).astype(np.float64)
-        return Shares(float(answer.outcome.objective), flow, self._worth(answer.x, answer.dual), load)
+
+    def _priced(self, dual: Floats) -> Ints:
+        """Return the choices whose reduced cost is negative, the smallest of each class."""
+        pools = self.ground.problem.pools
+        of_pair = np.zeros((len(self._losses), pools + 1))  # the last for no standby
+        of_pair[self.lost, self.to] = dual[self._sent_row : self._loss_row]
+        sent = self._losses.T.astype(np.float64) @ of_pair
+        load = dual[self._load_row : self._room_row]
+        reduced = -(dual[self.kind] + self._each * (load[self.home] + sent[self.home, self.standby]))
+        for i, limit in enumerate(self.ground.problem.limits):
+            mine = np.flatnonzero(limit.pools[self.home])
+            reduced[mine] -= dual[self._limit_row + i] * self._brings(i, mine)
+        return _first_of_each(np.flatnonzero(self._out & (reduced < -_EPS)), self.kind, reduced, 1)
 
     def _worth(self, x: Floats, dual: Floats) -> Floats:
         ground, sent = self.ground, len(self.lost)
@@ -148,20 +244,23 @@ class PoolProgram:
         return np.asarray(worth, dtype=np.float64)
 
 
-def _triples(ground: Ground, problem: Problem, classes: Classes) -> tuple[Ints, Ints, Ints]:
-    """Return class, home and standby pool of all choices of a class; in large problems, among some of its pools."""
-    rng = np.random.Generator(np.random.PCG64(0))
+def _first_of_each(choices: Ints, kind: Ints, order: Floats, most: int) -> Ints:
+    """Return those of ``choices`` (n,) that are among the ``most`` of their class that come first in ``order`` (X,)."""
+    ranked = choices[np.lexsort((order[choices], kind[choices]))]
+    mine = kind[ranked]
+    first = np.searchsorted(mine, mine)
+    return ranked[np.arange(len(ranked)) - first < most]
+
+
+def _choices(ground: Ground, problem: Problem, classes: Classes) -> tuple[Ints, Ints, Ints]:
+    """Return class, home and standby pool of all choices of a class, class by class."""
     kinds, homes, standbys = [], [], []
-    wide = max(_FEWEST, int(np.sqrt(_MOST_TRIPLES / max(1, classes.count))))
     member = np.zeros(classes.count, dtype=np.int64)
     member[classes.of_site] = np.arange(len(classes.of_site))
     for c in range(classes.count):
         pools = classes.pool[classes.indptr[c] : classes.indptr[c + 1]]
         first = problem.indptr[member[c]]
         may_live = problem.homes[first : first + len(pools)]
-        if len(pools) > wide:
-            some = np.sort(rng.permutation(len(pools))[:wide])
-            pools, may_live = pools[some], may_live[some]
         home = np.flatnonzero(may_live)
         standby = np.full(len(home), -1)
         if ground.losses is not None:

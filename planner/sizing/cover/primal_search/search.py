@@ -13,7 +13,7 @@ from planner.sizing.cover.primal_search.close_hosts import with_fewer_hosts
 from planner.sizing.cover.primal_search.construct import construct, settle
 from planner.sizing.cover.primal_search.give_up import give_up
 from planner.sizing.cover.primal_search.polish import with_own_inside
-from planner.sizing.cover.primal_search.pool_counts import cheaper_counts
+from planner.sizing.cover.primal_search.pool_counts import cheaper_counts, dived_counts
 from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram, Shares
 from planner.sizing.cover.primal_search.prices import prices_of
 from planner.sizing.cover.primal_search.repair import force_in, repair
@@ -25,6 +25,7 @@ from planner.sizing.solvers.budget import SolveBudget
 _STEPS = 4_000  # of repair for one set of counts
 # Clusters that each host keeps free, so that kept-together sites find room near shares; and moves of hosts in vain.
 _ROUNDS = ((1.5, 6), (1.0, 12), (0.5, 24), (1.0, 24))
+_RELAXED, _PLAIN_RELAXED = (1.5, 0.5), (0.0,)
 _PLAIN_ROUNDS = ((0.0, 12), (0.0, 200))
 _MOVES = 20  # of hosts, in vain
 _ROUNDED = 3  # counts that are made whole, the cheapest first
@@ -102,15 +103,27 @@ class PrimalSearch:
         program = PoolProgram(self.ground, keep, self.budget.seed)
         kept = bool((program.classes.items > 1).any())
         least = self.prices.total(state.count())
+        for slack in _RELAXED if kept else _PLAIN_RELAXED:
+            program.slack = slack
+            dived = dived_counts(program, start, self.prices, self.budget)
+            trial = None if dived is None else self._whole(program, *dived, found.bare, least)
+            if trial is not None:
+                least, start = self.prices.total(trial.count()), trial.count()
+                yield with_own_inside(trial, found.bare)
         for slack, moves in _ROUNDS if kept else _PLAIN_ROUNDS:
             program.slack = slack
             tried: list[tuple[Ints, Shares]] = list(cheaper_counts(program, start, self.prices, moves, self.budget))
             for hosts, shares in tried[: -_ROUNDED - 1 : -1]:
-                if self.prices.total(hosts) >= least - 1e-9 or self.budget.spent:
-                    break
-                trial = rounded(program, hosts, shares, found.bare)
-                if trial is not None and repair(trial, found.bare, _STEPS, self.rng, self.budget):
-                    least = self.prices.total(hosts)
-                    start = trial.count()
+                trial = self._whole(program, hosts, shares, found.bare, least)
+                if trial is not None:
+                    least, start = self.prices.total(hosts), trial.count()
                     yield with_own_inside(trial, found.bare)
                     break
+
+    def _whole(self, program: PoolProgram, hosts: Ints, shares: Shares, bare: Bools, least: float) -> State | None:
+        """Return a plan with ``hosts`` (P,) near ``shares``, None where they cost ``least`` or no plan is found."""
+        if self.prices.total(hosts) >= least - 1e-9 or self.budget.spent:
+            return None
+        trial = rounded(program, hosts, shares, bare)
+        done = trial is not None and repair(trial, bare, _STEPS, self.rng, self.budget)
+        return trial if done else None
