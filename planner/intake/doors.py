@@ -71,7 +71,7 @@ def database_sheets(url: str, queries: Mapping[str, str], findings: Findings) ->
     try:
         address = sqlalchemy.engine.make_url(url)
         place = Place(address.render_as_string(hide_password=True))
-        engine = sqlalchemy.create_engine(address)
+        engine = sqlalchemy.create_engine(address, poolclass=sqlalchemy.pool.NullPool)  # nothing stays open
         with engine.connect() as connection:
             tables = sqlalchemy.inspect(connection).get_table_names()
             asked = dict(queries) or {name: f"SELECT * FROM {_quoted(engine, name)}" for name in tables}

@@ -6,6 +6,7 @@ Each example file is made here. The formats: Apache Parquet; JSON (RFC 8259) and
 
 import json
 import sqlite3
+from contextlib import closing
 
 import networkx as nx
 import pandas as pd
@@ -60,7 +61,7 @@ def write_json_lines(folder):
 
 def write_sqlite(folder):
     path = folder.with_suffix(".sqlite")
-    with sqlite3.connect(path) as connection:
+    with closing(sqlite3.connect(path)) as connection:
         for name, records in TABLES.items():
             pd.DataFrame(records).to_sql(name, connection, index=False)
     return path
