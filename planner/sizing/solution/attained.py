@@ -9,11 +9,13 @@ import numpy as np
 
 from planner.fleet import Bools, Floats
 from planner.sizing.instance.case import Case, TieBreak
+from planner.sizing.instance.incumbent import InForce
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.placement import PairCost, Placement
 from planner.sizing.solution.seating import Seating
 
 PAIR_AIMS: tuple[TieBreak, ...] = ("moves", "latency")  # aims that are sums over pairs
+_DUST = 1e-6  # of sums of shares
 _LARGER = ("margin",)  # aims whose value is to be large
 
 
@@ -58,10 +60,19 @@ def attained_aims(
         elif aim == "moves":
             first = int(today.nowhere[problem.site[placement.pair]].sum())
             moved = float(today.moved(seating.seats, placement.own))
-            attained.append(Attained(aim, moved, min(moved, max(0.0, max(plain, known) - first) + today.gone)))
+            least = max(plain, known) - first
+            if placement.unserved.any():  # whoever is served in their stead may have no host today
+                least = _nearest_of_some(problem, _off_today(problem, today), placement.unserved)
+            attained.append(Attained(aim, moved, min(moved, max(0.0, float(np.ceil(least - _DUST))) + today.gone)))
         else:
             attained.append(Attained(aim, value, max(0.0, min(value, max(plain, known)))))
     return tuple(attained)
+
+
+def _off_today(problem: Problem, today: InForce) -> Floats:
+    """Return 1 on the pairs (E,) that take a site off the host that it has today, else 0."""
+    off: Bools = ~today.incumbent & ~today.nowhere[problem.site]
+    return off.astype(np.float64)
 
 
 def reached(problem: Problem, placement: Placement, seating: Seating, incumbent: Bools, aim: TieBreak) -> float:
@@ -105,10 +116,30 @@ def _plain_bound(problem: Problem, placement: Placement, seating: Seating, incum
     everybody = not placement.unserved.any() and not placement.own.any()
     if aim == "margin":
         return widest_margin(problem) if everybody else float(problem.margin_ms.max(initial=0.0))
-    if placement.unserved.any() or (aim == "spread" and not everybody):
+    if aim == "spread" and not everybody:
         return 0.0
     if aim == "spread":
         hosts = sum(len(names) for names in seating.names.values())
         return float(max(-(-int(problem.clusters.sum()) // max(1, hosts)), problem.items.max(initial=0)))
     (cost,) = aim_costs(problem, incumbent, [aim])
+    if placement.unserved.any():
+        return _nearest_of_some(problem, cost.values, placement.unserved)
     return nearest(problem, cost.values)
+
+
+def _nearest_of_some(problem: Problem, cost: Floats, unserved: Bools) -> float:
+    """Return the least of `nearest` over all sites that together weigh as much as those not ``unserved`` (S,).
+
+    A knapsack of which a part of a site may be taken, the cheapest for its weight first (G. B. Dantzig, Operations
+    Research 5 (1957) 266-288): no plan that serves as much weight costs less, whoever is left out.
+    """
+    least = np.full(problem.sites, np.inf)
+    np.minimum.at(least, problem.site, cost)
+    least[np.isfinite(problem.own_cost)] = 0.0
+    order = np.argsort(least / problem.weights, kind="stable")
+    weight = problem.weights[order].astype(np.float64)
+    wanted = float(problem.weights[~unserved].sum())
+    before = np.cumsum(weight) - weight
+    share = np.clip((wanted - before) / weight, 0.0, 1.0)
+    taken = share > 0
+    return float((least[order][taken] * share[taken]).sum())
