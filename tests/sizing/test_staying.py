@@ -70,3 +70,16 @@ def test_moves_between_hosts_are_the_fewest_and_claimed_to_be_no_more_than_they_
     least = fewest_moves(eligible, clusters, host_of, found.hosts)
     assert moves.bound <= least <= moves.value
     assert moves.value == least or not moves.proven
+
+
+def test_the_bound_on_round_trip_times_lets_as_many_move_as_have_to():
+    """Both stay in their pool and one has to change host: it may as well leave for the nearer pool."""
+    made = fleet_of(
+        [[1.0, 3.0], [2.0, 2.0]],
+        cluster_cap=1,
+        current={"site": ["S00", "S01"], "hub": ["H1", "H1"], "host": ["H1-01", "H1-01"]},
+        pools={"existing_hosts": [2.0, 2.0], "max_hosts": [3.0, 3.0]},
+    )
+    moves, latency = plan(made).then
+    assert moves.value == 1
+    assert latency.bound <= 3.0

@@ -86,7 +86,7 @@ def _searched(problem: Problem, evaluator: FlowEvaluator, host: Ints | None, tim
             evaluator.try_counts(counts)
     for best, _ in climbs:
         _swap(problem, evaluator, best)
-    sharp = _sharper(problem, evaluator, costs, _TREE_WORK * times**2, settled)
+    sharp = _sharper(problem, evaluator, costs, _TREE_WORK * times**2, settled, least or 0.0)
     relaxed = [best.bound for best, _ in climbs]
     bounds = {aim: max(pair) for aim, *pair in zip(aims[settled:], relaxed, sharp, strict=True)}
     if aims[0] == "moves":  # they are whole
@@ -109,12 +109,14 @@ def _fewest_moves(problem: Problem, evaluator: FlowEvaluator, host: Ints | None)
 
 
 def _sharper(
-    problem: Problem, evaluator: FlowEvaluator, costs: Sequence[PairCost], work: int, settled: int
+    problem: Problem, evaluator: FlowEvaluator, costs: Sequence[PairCost], work: int, settled: int, least: float
 ) -> list[float]:
     """Return bounds by branch and bound on the judge's aims but the first ``settled``; it may meet better counts."""
     bounds = []
     for level, cost in list(enumerate(costs))[settled:]:
-        before = [EpsilonConstraint(*pair) for pair in zip(costs[:level], evaluator.values, strict=False)]
+        # More sites can have to move than leave their pool, and the plan at hand may yet do so.
+        allowed = [max(evaluator.values[0], least), *evaluator.values[1:]]
+        before = [EpsilonConstraint(*pair) for pair in zip(costs[:level], allowed, strict=False)]
 
         def judged(hosts: Ints, shares: Floats | None, level: int = level) -> float:
             evaluator.try_counts(hosts, shares)
