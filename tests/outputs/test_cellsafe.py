@@ -40,7 +40,9 @@ def names(fleet, plan, tmp_path_factory):
     """What pandas reads back for each nasty site name."""
     path = tmp_path_factory.mktemp("nasty") / "plan.xlsx"
     texts = list(NASTY.values())
-    sites = fleet.sites.assign(name=[*texts, *fleet.sites["name"][len(texts) :]], region=fleet.sites["region"])
+    # As objects: strings of Arrow, which pandas takes where pyarrow is there, hold no lone surrogates.
+    name = pd.Series([*texts, *fleet.sites["name"][len(texts) :]], dtype=object)
+    sites = fleet.sites.assign(name=name, region=fleet.sites["region"])
     own = sites.assign(**{"=own": sites["name"]})
     nasty_reason = Unserved("0180", 1, (Reason("latency", "=1+2 \x07"),), "-\ud83d")
     write_workbook(fleet.replace(sites=own), plan.replace(unserved=(nasty_reason,)), path)
