@@ -160,7 +160,7 @@ def fleets(tmp_path):
         unserved=lambda: write_fleet(folder, small(Latency=one_too_far)),
         wrong=lambda: write_fleet(folder, small(Policy=wrong_cells)),
         slow_to_solve=lambda: write_fleet(folder, located(400, 60)),
-        slow_to_read=lambda: write_fleet(folder, located(3000, 100)),
+        slow_to_read=lambda: write_fleet(folder, located(6000, 100)),
     )
 
 
