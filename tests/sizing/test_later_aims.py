@@ -162,14 +162,18 @@ def test_every_aim_is_told_with_cover_too(make):
     assert reference_counts.bound >= 30 / result.hosts
 
 
-def test_where_some_are_left_out_nothing_is_claimed_of_who_is_not(make):
+def test_where_some_are_left_out_the_bound_is_that_of_the_cheapest_who_weigh_as_much(make):
     """The bound used to add up the nearest hubs of all sites, those left out too, and met the plan by chance."""
     rtt = np.array([[10.0], [20.0], [30.0]])
     fleet = make.fleet(rtt, cluster_cap=2, max_hosts_per_hub=1, then="latency")
     result = plan(fleet)
     assert len(result.unserved) == 1
-    assert result.then[0].bound == 0
-    assert not result.then[0].proven
+    assert (result.then[0].value, result.then[0].bound) == (30, 30)
+    fleet = make.fleet(rtt, sites={"weight": [3.0, 1.0, 2.0]}, cluster_cap=2, max_hosts_per_hub=1, then="latency")
+    result = plan(fleet)
+    assert [one.site for one in result.unserved] == [fleet.site_ids[1]]
+    assert result.then[0].value == 40
+    assert result.then[0].bound <= 40
 
 
 def test_the_counts_among_the_fewest_are_those_with_the_least_rtt(make):
