@@ -22,7 +22,7 @@ def test_the_plan_of_the_desk_holds(desk) -> None:
             lambda d: d.pair("A", "N", rtt_ms=math.inf).row("A", rtt_ms=math.inf),
             "latency",
             "A",
-            "lost at percentile 95",
+            "infinite: lost probes, or only known to exceed the budget",
         ),
         (lambda d: d.pair("B", "N", rtt_ms=math.nan), "unknown_latency", "B", "no RTT to hub N"),
         (lambda d: d.pair("A", "N", loss_percent=1.01), "loss", "A", "loss of 1.01 % to hub N exceeds 1 %"),
