@@ -58,7 +58,9 @@ class FlowEvaluator:
         return self.placement.costs
 
     def stay_only(self, keeps: Bools) -> None:
-        """Take from now on only the pairs ``keeps`` (E,) for those that keep a site where it is."""
+        """Take from now on only the pairs ``keeps`` (E,) for those that keep a site where it is, if there are any."""
+        if not keeps.any():
+            return  # moves would be no aim of `place` any more, and its costs others than before
         found = place(self.problem, self.sized, keeps, self.aims)
         if found is not None:
             self.incumbent, self.placement = keeps, found
