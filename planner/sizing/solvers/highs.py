@@ -153,11 +153,6 @@ class GrowingProgram:
         """Set the costs of ``columns``; both shapes (C,)."""
         self._highs.changeColsCost(len(columns), columns.astype(np.int32), cost)
 
-    def limit(self, rows: Ints, upper: Floats) -> None:
-        """Set the upper limits of ``rows``, which lose their lower ones; both shapes (R,)."""
-        for row, most in zip(rows.tolist(), upper.tolist(), strict=True):
-            self._highs.changeRowBounds(row, -np.inf, most)
-
     def change(self, row: int, column: int, value: float) -> None:
         """Set one coefficient of the rows that are there."""
         self._highs.changeCoeff(row, column, value)

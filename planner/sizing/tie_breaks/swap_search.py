@@ -56,18 +56,10 @@ def improve(
     evaluator.flow_seconds = flow_seconds
     if whole(problem, sized):
         evaluator.try_counts(sized.counts.hosts)  # what stays together may go elsewhere
-    if not comparable(problem, sized) or evaluator.spent:
-        return (
-            evaluator.sized,
-            {},
-            _finished(problem, evaluator.sized, incumbent, tie_breaks, aims, evaluator.placement),
-        )
-    bounds = _searched(problem, evaluator, host, times)
-    return (
-        evaluator.sized,
-        bounds,
-        _finished(problem, evaluator.sized, incumbent, tie_breaks, aims, evaluator.placement),
-    )
+    searched = comparable(problem, sized) and not evaluator.spent
+    bounds = _searched(problem, evaluator, host, times) if searched else {}
+    placement = _finished(problem, evaluator.sized, incumbent, tie_breaks, aims, evaluator.placement)
+    return evaluator.sized, bounds, placement
 
 
 def _searched(problem: Problem, evaluator: FlowEvaluator, host: Ints | None, times: int) -> dict[TieBreak, float]:
