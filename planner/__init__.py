@@ -39,11 +39,11 @@ if TYPE_CHECKING:
     from planner.replan import replan
     from planner.resilience import Availability, DrillReport, availability, drill
     from planner.rollout import roll_out
-    from planner.scenarios.designs.nouns import Comparison
-    from planner.scenarios.designs.road import compare_designs
-    from planner.scenarios.horizon.nouns import Horizon
-    from planner.scenarios.horizon.road import horizon
-    from planner.scenarios.nouns import Scenario, Sweep
+    from planner.scenarios.designs.compare_designs import compare_designs
+    from planner.scenarios.designs.design_comparison import Comparison
+    from planner.scenarios.horizon.horizon_steps import Horizon
+    from planner.scenarios.horizon.plan_horizon import horizon
+    from planner.scenarios.sweep_results import Scenario, Sweep
     from planner.scenarios.sweeping import sweep
     from planner.scenarios.vary import vary
     from planner.schedule import Rollout, Step, Wave
@@ -113,12 +113,12 @@ _HOMES = {
     "Availability": "resilience",
     "BudgetPoint": "explain",
     "CastingvoteError": "errors",
-    "Comparison": "scenarios.designs.nouns",
+    "Comparison": "scenarios.designs.design_comparison",
     "DrillReport": "resilience",
     "Explanation": "explain",
     "Finding": "fleet",
     "Fleet": "fleet",
-    "Horizon": "scenarios.horizon.nouns",
+    "Horizon": "scenarios.horizon.horizon_steps",
     "Host": "plan",
     "HostCount": "sizing.count",
     "InputError": "errors",
@@ -127,22 +127,22 @@ _HOMES = {
     "Progress": "sizing",
     "Readiness": "readiness",
     "Rollout": "schedule",
-    "Scenario": "scenarios.nouns",
+    "Scenario": "scenarios.sweep_results",
     "SolverError": "errors",
     "Step": "schedule",
-    "Sweep": "scenarios.nouns",
+    "Sweep": "scenarios.sweep_results",
     "Violation": "verify",
     "Wave": "schedule",
     "audit": "readiness",
     "availability": "resilience",
     "budget_curve": "explain",
-    "compare_designs": "scenarios.designs.road",
+    "compare_designs": "scenarios.designs.compare_designs",
     "count": "sizing.count",
     "cover_prices": "explain",
     "drill": "resilience",
     "explain": "explain",
     "fleet_from_tables": "intake",
-    "horizon": "scenarios.horizon.road",
+    "horizon": "scenarios.horizon.plan_horizon",
     "plan": "sizing",
     "read_fleet": "intake",
     "read_plan": "outputs",

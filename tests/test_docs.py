@@ -11,7 +11,7 @@ from planner.cli import cli
 from planner.intake import archive, csvfolder, mapping, pings, rawtable
 from planner.outputs import cellsafe, run_sheet
 from planner.outputs.column_tables import BEGIN, END, column_tables, main, with_tables
-from planner.replan import road as replanning
+from planner.replan import replan_fleet
 from planner.rollout import redo
 from planner.rules import RULES
 from planner.sizing.tie_breaks import branch_and_bound as strong_bound
@@ -150,7 +150,7 @@ def test_the_test_command_is_one_line_after_its_marker():
         ("up to {} changes that hang together", redo.SEARCHED),
         ("at most {} sites on their hosts", redo._SITES),
         ("and {} other hosts for each", redo._REFUGES),
-        ("within {} minute of search", replanning._SEARCH_S / 60),
+        ("within {} minute of search", replan_fleet._SEARCH_S / 60),
         ("ping output, files up to {} MB", pings.MOST_BYTES / 1e6),
         ("folders up to {} files", pings.MOST_FILES),
         ("exhaust the machine: {} parts", archive._MOST_MEMBERS),

@@ -7,17 +7,17 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from planner.certificate.bound import prove_bound
+from planner.certificate.certificate_parts import Line, Number, Program
 from planner.certificate.cut_sets import find_sets
-from planner.certificate.nouns import Line, Number, Program
 from planner.certificate.program import build_program
 from planner.certificate.sites import read_scope
 from planner.certificate.solution import point_of, value_of
 from planner.certificate.text import pieces
+from planner.counted_words import counted
 from planner.fleet import Fleet
 from planner.outputs.atomic import write_pieces
 from planner.plan import Plan
 from planner.sizing.solvers.budget import SolveBudget
-from planner.words import counted
 
 __all__ = ["Certified", "certify_plan", "write_certificate"]
 

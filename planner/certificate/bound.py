@@ -13,9 +13,9 @@ from fractions import Fraction
 from functools import reduce
 
 from planner.certificate.branching import Tree
+from planner.certificate.certificate_parts import Line, Number, Program, Reference
 from planner.certificate.combine import on_hosts
 from planner.certificate.cut_sets import CutSet
-from planner.certificate.nouns import Line, Number, Program, Reference
 from planner.certificate.relaxation import Relaxation
 from planner.certificate.sets import both_forms, classes_of, hall_lines, kept_lines, standby_lines
 from planner.plan import Plan

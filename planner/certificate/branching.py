@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from planner.certificate.nouns import Line, Number
+from planner.certificate.certificate_parts import Line, Number
 from planner.certificate.relaxation import Bounded, Box, Relaxation
 from planner.sizing.solvers.budget import SolveBudget
 

@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from fractions import Fraction
 
-from planner.certificate.nouns import Line, Number, Program, Reference, Row
+from planner.certificate.certificate_parts import Line, Number, Program, Reference, Row
 
 
 def terms_of(program: Program, reference: Reference) -> Iterable[tuple[int, Number]]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.certificate.nouns import Scope
+from planner.certificate.certificate_parts import Scope
 from planner.fleet import Bools, Fleet
 from planner.rules import Checker
 from planner.sizing.cover.loss_conditions import loss_conditions

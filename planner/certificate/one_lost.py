@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from planner.certificate.nouns import Program
+from planner.certificate.certificate_parts import Program
 from planner.certificate.sets import classes_of
 
 _CONFINED = 100  # sets of classes that no pool outside a set can take, those with the fewest pools

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
-from planner.certificate.nouns import Number
+from planner.certificate.certificate_parts import Number
 from planner.errors import InputError
 from planner.fleet import Finding, Fleet
 

@@ -33,7 +33,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from planner.certificate.nouns import Block, Flow, Number, Program, Row, Scope, SiteClass
+from planner.certificate.certificate_parts import Block, Flow, Number, Program, Row, Scope, SiteClass
 from planner.certificate.one_lost import reach, sets_to_cover
 from planner.certificate.pools import Limit, Pools, most_weight, read_limits, read_pools
 from planner.certificate.sites import amount, read_classes, weight_on_host

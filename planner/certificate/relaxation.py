@@ -14,8 +14,8 @@ from fractions import Fraction
 import numpy as np
 import scipy.sparse as sp
 
+from planner.certificate.certificate_parts import SIGN, Line, Number, Program, Reference
 from planner.certificate.combine import said, terms_of
-from planner.certificate.nouns import SIGN, Line, Number, Program, Reference
 from planner.fleet import Floats
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import LinearProgram, solve_arrays

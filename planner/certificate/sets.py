@@ -11,8 +11,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 from typing import Any
 
+from planner.certificate.certificate_parts import Line, Number, Program, Reference
 from planner.certificate.combine import divided, on_hosts
-from planner.certificate.nouns import Line, Number, Program, Reference
 
 
 def hall_lines(program: Program, classes: Sequence[int], size: int) -> Iterator[Line]:

@@ -10,7 +10,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from planner.certificate.nouns import Number, Scope, SiteClass
+from planner.certificate.certificate_parts import Number, Scope, SiteClass
 from planner.certificate.pools import Limit, Pools, decimal, weight_of
 from planner.fleet import Fleet, Floats, Ints
 from planner.plan import Plan

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 
-from planner.certificate.nouns import Flow, Number, Program, Row
+from planner.certificate.certificate_parts import Flow, Number, Program, Row
 from planner.errors import InputError
 from planner.fleet import Finding
 from planner.plan import Plan

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-from planner.certificate.nouns import Line, Number, Program, Reference, Row
+from planner.certificate.certificate_parts import Line, Number, Program, Reference, Row
 from planner.version import VERSION
 
 _STATEMENT = """\

@@ -13,7 +13,7 @@ from planner.cli.streams import json_of, say
 if TYPE_CHECKING:
     from planner.intake import Adopting
     from planner.intake.adopt import Adoption
-    from planner.intake.road import Inspection
+    from planner.intake.read_fleet import Inspection
 
 
 @click.command()

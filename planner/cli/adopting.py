@@ -10,14 +10,14 @@ from rich.text import Text
 
 from planner.cli.console import console
 from planner.cli.streams import printable, say
-from planner.words import counted
+from planner.counted_words import counted
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from planner.intake import Adopting
     from planner.intake.adopt import Adoption, Choice, Question, SheetGuess
-    from planner.intake.road import Inspection
+    from planner.intake.read_fleet import Inspection
 
 _MOST_ASKED = 6  # what is less important is taken, and listed
 _BY_CHANCE = 1.0

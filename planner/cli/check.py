@@ -17,8 +17,8 @@ from planner.cli.options import (
     workbook_name,
 )
 from planner.cli.streams import STDOUT, hand_over, say
+from planner.counted_words import counted
 from planner.errors import InputError
-from planner.words import counted
 
 
 @click.command()

@@ -22,7 +22,7 @@ from planner.cli.progress import Stages
 from planner.cli.streams import files_among, hand_over, is_stdout, printable
 
 if TYPE_CHECKING:
-    from planner.scenarios.designs.nouns import Comparison
+    from planner.scenarios.designs.design_comparison import Comparison
 
 
 _FLIPS_SHOWN = 12  # the table stays a screenful
@@ -62,8 +62,8 @@ def designs(
     """
     from planner.cli.report import print_findings
     from planner.scenarios.designs.book import write_designs_workbook
-    from planner.scenarios.designs.road import compare_designs
-    from planner.scenarios.designs.words import to_json
+    from planner.scenarios.designs.compare_designs import compare_designs
+    from planner.scenarios.designs.design_sentences import to_json
 
     check_outputs(fleet, output, json_path)
     stages = Stages(quiet=quiet)
@@ -92,7 +92,7 @@ def _print(found: Comparison, written: list[Path], *, err: bool) -> None:
     from rich.text import Text
 
     from planner.cli.console import console
-    from planner.scenarios.designs.words import flips_in_words, headline
+    from planner.scenarios.designs.design_sentences import flips_in_words, headline
 
     target = console(err=err)
     target.print(Text(printable(headline(found)), style="bold"))

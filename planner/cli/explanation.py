@@ -11,10 +11,10 @@ from rich.text import Text
 from planner.cli.console import console
 from planner.cli.report import bare_table
 from planner.cli.streams import printable
-from planner.explain import Explanation, Figures, PoolView, SiteView, Suggestion
-from planner.outputs.words import headline
+from planner.counted_words import counted
+from planner.explain import Explanation, PlanMeasures, PoolView, SiteView, Suggestion
+from planner.outputs.plan_sentences import headline
 from planner.plan import MeasureFirst
-from planner.words import counted
 
 _CAUTION = (
     "Caution: verify the latency on site. A larger latency budget is for the supplier and the owner of the "
@@ -128,7 +128,7 @@ def _measure_first(rows: Sequence[MeasureFirst], target: Console) -> Table:
 def _step(one: Suggestion, figure: str) -> str:
     """Return a figure before and after, for example ``"4 -> 3"``."""
 
-    def count(figures: Figures) -> int:
+    def count(figures: PlanMeasures) -> int:
         return figures.hosts if figure == "hosts" else len(figures.unserved)
 
     return f"{count(one.before)} -> {'?' if one.after is None else count(one.after)}"

@@ -23,7 +23,7 @@ from planner.cli.progress import Stages
 from planner.cli.streams import files_among, hand_over, is_stdout, printable
 
 if TYPE_CHECKING:
-    from planner.scenarios.horizon.nouns import Horizon
+    from planner.scenarios.horizon.horizon_steps import Horizon
 
 
 @click.command()
@@ -83,8 +83,8 @@ def horizon(
     """
     from planner.cli.report import print_findings
     from planner.scenarios.horizon.book import write_horizon_workbook
-    from planner.scenarios.horizon.road import horizon as make_horizon
-    from planner.scenarios.horizon.words import to_json
+    from planner.scenarios.horizon.horizon_sentences import to_json
+    from planner.scenarios.horizon.plan_horizon import horizon as make_horizon
 
     check_outputs(fleet, output, json_path)
     stages = Stages(quiet=quiet)
@@ -121,7 +121,7 @@ def _print(found: Horizon, written: list[Path], *, err: bool) -> None:
     from rich.text import Text
 
     from planner.cli.console import console
-    from planner.scenarios.horizon.words import headline, some
+    from planner.scenarios.horizon.horizon_sentences import headline, some
 
     target = console(err=err)
     target.print(Text(printable(headline(found)), style="bold"))

@@ -11,7 +11,7 @@ from planner.cli.console import console
 from planner.cli.streams import printable
 from planner.outputs.drill_sheets import OUTCOMES, WHY, in_words
 from planner.resilience import Drill, DrillReport
-from planner.resilience.drills import BlastRadius, Figures, SingleLoss
+from planner.resilience.drills import BlastRadius, LossFigures, SingleLoss
 
 _SHOWN = 20
 
@@ -77,7 +77,7 @@ def _shortened(singles: Sequence[SingleLoss]) -> list[SingleLoss]:
     return found
 
 
-def _losses(first: str, rows: Sequence[tuple[str, Figures, str]]) -> Table:
+def _losses(first: str, rows: Sequence[tuple[str, LossFigures, str]]) -> Table:
     numbers = ("hosts", "sites", "clusters hit", "no standby", "over cap", "left without vote")
     table = _table((first, *numbers, "survived", "remarks"), numbers=numbers)
     for lost, figures, detail in rows:

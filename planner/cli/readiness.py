@@ -9,9 +9,9 @@ from rich.text import Text
 from planner.cli.console import console
 from planner.cli.report import bare_table
 from planner.cli.streams import printable
-from planner.outputs.words import ITEM_SEVERITY, MANAGEMENT_BY, READINESS, missing_in_words, readiness_headline
+from planner.counted_words import counted
+from planner.outputs.plan_sentences import ITEM_SEVERITY, MANAGEMENT_BY, READINESS, missing_in_words, readiness_headline
 from planner.readiness import Readiness
-from planner.words import counted
 
 _SHOWN = 10  # with the findings above, a screenful
 

@@ -14,10 +14,11 @@ from rich.text import Text
 from planner.cli.console import console
 from planner.cli.found import grouped
 from planner.cli.streams import printable
+from planner.counted_words import counted
 from planner.fleet import Finding, Fleet, Severity
 from planner.outputs import CAUTIONS, headline, survives
 from planner.outputs.causes import unserved_by_cause
-from planner.outputs.words import (
+from planner.outputs.plan_sentences import (
     cover_prices_in_words,
     later_aims_in_words,
     left_in_place_in_words,
@@ -25,7 +26,6 @@ from planner.outputs.words import (
     spared_in_words,
 )
 from planner.plan import Plan, moved_sites
-from planner.words import counted
 
 if TYPE_CHECKING:
     from planner.readiness import Readiness

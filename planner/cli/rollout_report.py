@@ -11,13 +11,13 @@ from rich.text import Text
 
 from planner.cli.console import console
 from planner.cli.streams import printable
+from planner.counted_words import counted
 from planner.fleet import Fleet
 from planner.outputs import CAUTIONS
+from planner.outputs.plan_sentences import left_in_place_in_words
 from planner.outputs.run_words import left_out_in_words, steps_in_words
-from planner.outputs.words import left_in_place_in_words
 from planner.plan import Plan
 from planner.schedule import Rollout, Wave
-from planner.words import counted
 
 _WAVES_SHOWN = 12
 _CONFLICTS_SHOWN = 8

@@ -10,7 +10,7 @@ from rich.text import Text
 
 from planner.cli.console import console
 from planner.cli.streams import printable
-from planner.scenarios.nouns import Point, Sweep
+from planner.scenarios.sweep_results import Point, Sweep
 from planner.scenarios.sweep_words import headline, proof_in_words
 
 _CAUTION = (

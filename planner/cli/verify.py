@@ -13,7 +13,7 @@ import click
 
 from planner.cli.options import FLEET, QUIET, read_inventory
 from planner.cli.streams import printable, say
-from planner.words import counted
+from planner.counted_words import counted
 
 if TYPE_CHECKING:
     from planner.fleet import Fleet

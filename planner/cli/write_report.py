@@ -10,7 +10,7 @@ import click
 from planner.cli.options import FLEET, QUIET, check_outputs, page_name, put_in_place, read_inventory
 from planner.cli.progress import Stages
 from planner.cli.streams import say
-from planner.words import counted
+from planner.counted_words import counted
 
 if TYPE_CHECKING:
     from planner.explain import BudgetPoint

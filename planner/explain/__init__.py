@@ -9,15 +9,23 @@ from planner.on_demand import on_demand
 if TYPE_CHECKING:
     from planner.explain.budget_curve import BudgetPoint, budget_curve
     from planner.explain.cover_prices import cover_prices
-    from planner.explain.nouns import BindingSet, Change, Explanation, Figures, PoolView, SiteView, Suggestion
-    from planner.explain.road import explain, pairs_to_measure
+    from planner.explain.explain_plan import explain, pairs_to_measure
+    from planner.explain.explanation import (
+        BindingSet,
+        Change,
+        Explanation,
+        PlanMeasures,
+        PoolView,
+        SiteView,
+        Suggestion,
+    )
 
 __all__ = [
     "BindingSet",
     "BudgetPoint",
     "Change",
     "Explanation",
-    "Figures",
+    "PlanMeasures",
     "PoolView",
     "SiteView",
     "Suggestion",
@@ -28,17 +36,17 @@ __all__ = [
 ]
 
 _HOMES = {
-    "BindingSet": "nouns",
+    "BindingSet": "explanation",
     "BudgetPoint": "budget_curve",
-    "Change": "nouns",
-    "Explanation": "nouns",
-    "Figures": "nouns",
-    "PoolView": "nouns",
-    "SiteView": "nouns",
-    "Suggestion": "nouns",
+    "Change": "explanation",
+    "Explanation": "explanation",
+    "PlanMeasures": "explanation",
+    "PoolView": "explanation",
+    "SiteView": "explanation",
+    "Suggestion": "explanation",
     "budget_curve": "budget_curve",
     "cover_prices": "cover_prices",
-    "explain": "road",
-    "pairs_to_measure": "road",
+    "explain": "explain_plan",
+    "pairs_to_measure": "explain_plan",
 }
 __getattr__ = on_demand(__name__, _HOMES)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from planner.explain.changes import changed, relative_size
-from planner.explain.nouns import Change, Figures, Goal, Kind, Suggestion
+from planner.explain.explanation import Change, Goal, Kind, PlanMeasures, Suggestion
 from planner.fleet import Fleet
 from planner.plan import Plan
 from planner.rules import Checker
@@ -52,7 +52,7 @@ class Bench:
     notes: list[str] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        self.before = Figures.of(self.plan)
+        self.before = PlanMeasures.of(self.plan)
         self.weight_of = dict(zip(self.fleet.site_ids, self.fleet.weights, strict=True))
         self.kept = frozenset(np.array(self.fleet.site_ids, dtype=object)[self.fleet.kept].tolist())
 
@@ -89,15 +89,15 @@ class Bench:
         """Hosts that the policy's objective counts in the plan at hand."""
         return _counted(self.before)
 
-    def saves(self, after: Figures) -> bool:
+    def saves(self, after: PlanMeasures) -> bool:
         """Say whether ``after`` has a host less and leaves no more weight unserved."""
         return _counted(after) < self.counted and self.serves_less(after) <= 0
 
-    def serves(self, after: Figures, site: str) -> bool:
+    def serves(self, after: PlanMeasures, site: str) -> bool:
         """Say whether ``after`` serves ``site`` and leaves less weight unserved."""
         return site not in after.unserved and self.serves_less(after) < 0
 
-    def serves_less(self, after: Figures) -> int:
+    def serves_less(self, after: PlanMeasures) -> int:
         """Return 1 where ``after`` leaves more weight unserved than the plan at hand, -1 where less, 0 where as much.
 
         The weight of sites that the policy keeps served counts first.
@@ -108,7 +108,7 @@ class Bench:
                 return 1 if more > 0 else -1
         return 0
 
-    def missed(self, figures: Figures, of: Collection[str]) -> float:
+    def missed(self, figures: PlanMeasures, of: Collection[str]) -> float:
         """Return the weight of the sites ``of`` that is left unserved."""
         return float(sum(self.weight_of[site] for site in figures.unserved if site in of))
 
@@ -144,7 +144,7 @@ class Bench:
             touched=len(sites) + len(set(pools)),
             size=relative_size(changes),
             before=self.before,
-            after=None if after is None else Figures.of(after),
+            after=None if after is None else PlanMeasures.of(after),
             confirmed=confirmed,
             fewest=fewest,
         )
@@ -154,6 +154,6 @@ class Bench:
         return self.fleet.pool_ids if any(c.sheet == "Policy" for c in changes) else ()
 
 
-def _counted(figures: Figures) -> int:
+def _counted(figures: PlanMeasures) -> int:
     """Return the hosts that the policy's objective counts."""
     return figures.hosts if figures.new_hosts is None else figures.new_hosts

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 import pandas as pd
 
 from planner import columns
-from planner.explain.nouns import Change
+from planner.explain.explanation import Change
 from planner.fleet import Fleet
 
 _NUMERIC = {"whole", "number"}

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from planner.explain.bench import Bench
-from planner.explain.nouns import Change, Figures, Kind, Suggestion
+from planner.explain.explanation import Change, Kind, PlanMeasures, Suggestion
 from planner.explain.sets import binding_sets
 from planner.explain.wording import figure, some
 from planner.plan import Plan
@@ -31,7 +31,7 @@ def _one_more_host(bench: Bench) -> list[Suggestion]:
         bench.tell(f"one host more at {pool}")
         changes = _one_more(bench, [p])
         after = bench.replan(changes)
-        if after is not None and bench.saves(Figures.of(after)):
+        if after is not None and bench.saves(PlanMeasures.of(after)):
             words = f"Let pool {pool} run {most + 1} hosts instead of {most}."
             found.append(bench.suggestion("max_hosts", "save", words, changes, after, confirmed=True, fewest=True))
     return found
@@ -114,7 +114,7 @@ def _least(
     def saves(at: int) -> bool:
         asked = changes(steps[at])
         after = None if bench.cannot_save(asked) else bench.replan(asked)
-        if after is None or not bench.saves(Figures.of(after)):
+        if after is None or not bench.saves(PlanMeasures.of(after)):
             return False
         plans[at] = after
         return True

@@ -12,10 +12,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from planner.counted_words import counted
 from planner.explain.arcs import ExtraArcs, nearest, within
 from planner.explain.assumed import Pair, assumed, open_pairs
 from planner.explain.bench import Bench
-from planner.explain.nouns import Figures
+from planner.explain.explanation import PlanMeasures
 from planner.explain.opening import OpeningModel
 from planner.explain.openings import add_sets
 from planner.explain.wording import some
@@ -23,7 +24,6 @@ from planner.latency import EVIDENCE, estimate_range_ms
 from planner.plan import Known, MeasureFirst, Outcome, Plan
 from planner.rules import Checker
 from planner.sizing.instance.problem import Problem
-from planner.words import counted
 
 _MOST_ARCS = 100_000
 _ANSWERS = 3  # other sets of pairs that would save a host
@@ -104,7 +104,7 @@ def _that_would_help(bench: Bench) -> list[_Group]:
     if best is None or not _better(bench, best):
         return []
     found = []
-    for site in sorted(set(bench.before.unserved) - set(Figures.of(best).unserved)):
+    for site in sorted(set(bench.before.unserved) - set(PlanMeasures.of(best).unserved)):
         found += _serving(bench, site, candidates)
     return found + _saving(bench, Checker.of(fleet), candidates)
 
@@ -115,7 +115,7 @@ def _serving(bench: Bench, site: str, candidates: dict[Pair, float]) -> list[_Gr
     for pair in own[:_NEAREST]:
         bench.tell(f"what if {site} were within the budget of {pair[1]}")
         after = bench.plan_of(assumed(bench.fleet, [pair], "within"))
-        if after is not None and bench.serves(Figures.of(after), site):
+        if after is not None and bench.serves(PlanMeasures.of(after), site):
             return [("within", (pair,), after)]
     return []
 
@@ -141,7 +141,7 @@ def _saving(bench: Bench, optimistic: Checker, candidates: dict[Pair, float]) ->
         after = bench.plan_of(assumed(bench.fleet, names, "within"))
         if after is None:
             break
-        if not bench.saves(Figures.of(after)):
+        if not bench.saves(PlanMeasures.of(after)):
             model.rule_out(np.isin(extra.switch, extra.switch[answer.used]))
             continue
         found.append(("within", names, after))
@@ -182,18 +182,18 @@ def _pair_of(name: str) -> Pair:
 
 def _worse(bench: Bench, after: Plan) -> bool:
     """Say whether ``after`` surely leaves more unserved, or needs more where it leaves as much."""
-    less = bench.serves_less(Figures.of(after))
+    less = bench.serves_less(PlanMeasures.of(after))
     return less > 0 or (less == 0 and after.lower_bound > bench.plan.objective_value + 1e-9)
 
 
 def _better(bench: Bench, after: Plan) -> bool:
-    less = bench.serves_less(Figures.of(after))
+    less = bench.serves_less(PlanMeasures.of(after))
     return less < 0 or (less == 0 and after.objective_value < bench.plan.lower_bound - 1e-9)
 
 
 def _rank(bench: Bench, outcome: Outcome, pairs: Sequence[Pair], after: Plan) -> tuple[object, ...]:
     everybody = bench.weight_of.keys()
-    served = abs(bench.missed(Figures.of(after), everybody) - bench.missed(bench.before, everybody))
+    served = abs(bench.missed(PlanMeasures.of(after), everybody) - bench.missed(bench.before, everybody))
     hosts = abs(after.objective_value - bench.plan.objective_value) if served <= 1e-9 else 0.0
     return -served / len(pairs), -hosts / len(pairs), len(pairs), outcome, tuple(pairs)
 

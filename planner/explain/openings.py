@@ -8,7 +8,7 @@ import numpy as np
 
 from planner.explain.arcs import MOST_ARCS, REACH_MS, REACH_SHARE, ExtraArcs, budget_arcs, release_arcs
 from planner.explain.bench import Bench
-from planner.explain.nouns import Change, Figures, Kind, Suggestion
+from planner.explain.explanation import Change, Kind, PlanMeasures, Suggestion
 from planner.explain.opening import Opened, OpeningModel
 from planner.explain.wording import figure, some
 from planner.fleet import Bools
@@ -129,7 +129,7 @@ def _changes(bench: Bench, extra: ExtraArcs, levels: dict[int, float], kind: Kin
 def _suggestion(
     bench: Bench, changes: tuple[Change, ...], after: Plan | None, kind: Kind, *, fewest: bool
 ) -> Suggestion:
-    confirmed = after is not None and bench.saves(Figures.of(after))
+    confirmed = after is not None and bench.saves(PlanMeasures.of(after))
     words = budgets_in_words(changes) if kind == "latency_budget" else releases_in_words(changes)
     return bench.suggestion(kind, "save", words, changes, after, confirmed=confirmed, fewest=fewest)
 

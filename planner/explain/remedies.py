@@ -6,7 +6,7 @@ import itertools
 from collections.abc import Iterator
 
 from planner.explain.bench import Bench
-from planner.explain.nouns import Change, Figures, Suggestion
+from planner.explain.explanation import Change, PlanMeasures, Suggestion
 from planner.rules.mending import mends
 
 _TRIES = 4  # pools tried for one site, the nearest first
@@ -35,7 +35,7 @@ def _first_confirmed(bench: Bench, site: str, at: int) -> list[Suggestion]:
 def _tried(bench: Bench, site: str, changes: tuple[Change, ...], words: str) -> Suggestion:
     """Return the suggestion, confirmed where the changed fleet serves the site."""
     after = bench.replan(changes)
-    serves = after is not None and bench.serves(Figures.of(after), site)
+    serves = after is not None and bench.serves(PlanMeasures.of(after), site)
     return bench.suggestion("remedy", "serve", words, changes, after, confirmed=serves, site=site)
 
 

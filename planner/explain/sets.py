@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from planner.explain.nouns import BindingSet
+from planner.counted_words import counted
+from planner.explain.explanation import BindingSet
 from planner.explain.wording import some, spelled
 from planner.plan import Plan
-from planner.words import counted
 
 
 def binding_sets(plan: Plan, all_pools: int) -> tuple[BindingSet, ...]:

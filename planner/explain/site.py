@@ -8,7 +8,7 @@ import math
 import numpy as np
 
 from planner.errors import InputError
-from planner.explain.nouns import PoolView, SiteView
+from planner.explain.explanation import PoolView, SiteView
 from planner.fleet import Finding, Fleet
 from planner.latency import EVIDENCE, estimate_range_ms
 from planner.plan import Plan, Reason

@@ -2,9 +2,9 @@
 
 ``files`` (with ``archive``, ``xlsx``, ``ods``, ``csvfolder``) and ``frames`` yield cells with their addresses;
 ``sheets`` and ``headers`` find the tables, ``matching`` (with ``names``, ``units``, ``content`` and ``mapping``) the
-columns; ``cells`` (with ``numbers``, ``texts``, ``dates``, ``words``) cleans them by kind; ``tables``, ``latency``
-(with ``directions``), ``pings`` (with ``ping_output``) and ``policy`` build typed tables; ``ids``, ``draft`` and
-``checks`` (with ``evidence``) hold them against each other. ``road`` runs it all.
+columns; ``cells`` (with ``numbers``, ``texts``, ``dates``, ``known_words``) cleans them by kind; ``tables``,
+``latency`` (with ``directions``), ``pings`` (with ``ping_output``) and ``policy`` build typed tables; ``ids``,
+``draft`` and ``checks`` (with ``evidence``) hold them against each other. ``read_fleet`` runs it all.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from planner.intake.layout import SheetLayout
     from planner.intake.mapping_text import adoption_text, mapping_text
     from planner.intake.messages import REPAIRS, UNREADABLE
-    from planner.intake.road import Inspection, fleet_from_tables, inspect_fleet, read_fleet
+    from planner.intake.read_fleet import Inspection, fleet_from_tables, inspect_fleet, read_fleet
 
 __all__ = [
     "REPAIRS",
@@ -36,15 +36,15 @@ __all__ = [
 
 _HOMES = {
     "Adopting": "adopting",
-    "Inspection": "road",
+    "Inspection": "read_fleet",
     "REPAIRS": "messages",
     "SheetLayout": "layout",
     "UNREADABLE": "messages",
     "adopt": "adopting",
     "adoption_text": "mapping_text",
-    "fleet_from_tables": "road",
-    "inspect_fleet": "road",
+    "fleet_from_tables": "read_fleet",
+    "inspect_fleet": "read_fleet",
     "mapping_text": "mapping_text",
-    "read_fleet": "road",
+    "read_fleet": "read_fleet",
 }
 __getattr__ = on_demand(__name__, _HOMES)

@@ -8,13 +8,13 @@ from typing import Any
 
 from planner.errors import InputError
 from planner.intake.adopt import Adoption, Guesser
-from planner.intake.adopt.nouns import Answers
+from planner.intake.adopt.guesses import Answers
 from planner.intake.files import Reading, read_sheets
 from planner.intake.findings import Findings, Place
 from planner.intake.layout import Pins
 from planner.intake.mapping import ADOPTED, read_mapping, read_toml
 from planner.intake.mapping_text import adoption_text
-from planner.intake.road import Inspection, inspect_reading
+from planner.intake.read_fleet import Inspection, inspect_reading
 
 _MOST_KEPT = 200  # bytes of a file name in the memory
 

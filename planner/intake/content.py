@@ -12,8 +12,8 @@ import numpy.typing as npt
 from planner.columns import Column
 from planner.intake.dates import is_date_text
 from planner.intake.findings import show
+from planner.intake.known_words import truth_of
 from planner.intake.rawtable import broken, is_blank, tidy
-from planner.intake.words import truth_of
 from planner.releases import parse_release
 
 _LOOKED_AT = 200  # cells from the top that have a value

@@ -8,8 +8,8 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from planner.intake.known_words import is_unknown
 from planner.intake.rawtable import Cells, tidy
-from planner.intake.words import is_unknown
 
 # Whole microseconds reach beyond the year 9999, which some write for "never".
 _UNIT = "datetime64[us]"

@@ -10,11 +10,11 @@ import pandas as pd
 from planner.fleet import Fleet, Floats
 from planner.intake.findings import Findings, show
 from planner.intake.ids import KnownIds, first_rows, resolve, resolve_column
+from planner.intake.known_words import is_unknown
 from planner.intake.pairrows import PairRows
 from planner.intake.policy import PolicyRead
 from planner.intake.running import check_pools_of_hosts
 from planner.intake.tables import TypedSheet
-from planner.intake.words import is_unknown
 
 
 @dataclass

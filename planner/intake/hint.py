@@ -11,7 +11,7 @@ from planner.intake.names import sheet_of
 from planner.intake.rawtable import RawSheet
 
 if TYPE_CHECKING:
-    from planner.intake.adopt.nouns import Adoption
+    from planner.intake.adopt.guesses import Adoption
 
 # Sheets that every plan or rollout workbook of ours has, and no fleet.
 _OF_A_PLAN = ({"Plan record"}, {"Summary", "Hosts", "Assignments"}, {"Overview", "Steps"})

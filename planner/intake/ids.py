@@ -10,9 +10,9 @@ import pandas as pd
 
 from planner.fleet import Ints
 from planner.intake.findings import Findings, Place, guess, show
+from planner.intake.known_words import is_unknown
 from planner.intake.lookalikes import skeleton
 from planner.intake.tables import TypedSheet
-from planner.intake.words import is_unknown
 
 _NUMERAL = re.compile(r"0*(\d+?)(?:\.0)?")
 _PREFIXED = re.compile(r"(\D*)(\d+)", re.ASCII)

@@ -3,7 +3,7 @@
 import json
 from collections.abc import Iterable, Mapping, Sequence
 
-from planner.intake.adopt.nouns import Adoption, SheetGuess
+from planner.intake.adopt.guesses import Adoption, SheetGuess
 from planner.intake.layout import SheetLayout, SheetPins
 from planner.intake.mapping import ADOPTED
 from planner.intake.names import plain

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from planner.counted_words import counted, first_few
 from planner.fleet import Fleet
 from planner.intake.findings import Findings, show
 from planner.intake.tables import TypedSheet
 from planner.running import Question, running_hosts
-from planner.words import counted, first_few
 
 if TYPE_CHECKING:
     from planner.intake.draft import Draft

@@ -10,12 +10,12 @@ from planner.columns import CURRENT, LATENCY, SAMPLES, Column, Sheet
 from planner.fleet import typed_table
 from planner.intake.cells import clean, hand_through
 from planner.intake.findings import Findings, Place
+from planner.intake.known_words import is_unknown
 from planner.intake.matching import Known, Match, match_headers
 from planner.intake.norows import without_notes, without_totals
 from planner.intake.planned import planned_rows
 from planner.intake.rawtable import Cells, RawTable
 from planner.intake.units import NOTHING_STATED
-from planner.intake.words import is_unknown
 
 
 @dataclass(frozen=True)

@@ -16,8 +16,8 @@ from zoneinfo import ZoneInfo, available_timezones
 import numpy as np
 
 from planner.intake.findings import guess, show
+from planner.intake.known_words import ENGLISH_TRUTHS, is_unknown, truth_of
 from planner.intake.rawtable import Cells, is_steered, tidy
-from planner.intake.words import ENGLISH_TRUTHS, is_unknown, truth_of
 from planner.releases import parse_release
 from planner.windows import parse_windows
 

@@ -9,10 +9,10 @@ import unicodedata
 from typing import NamedTuple
 
 from planner.columns import Column
+from planner.intake.known_words import is_unknown, why_unknown
 from planner.intake.names import is_statement, stated_by
 from planner.intake.rawtable import tidy
 from planner.intake.units import NOTHING_STATED, Stated
-from planner.intake.words import is_unknown, why_unknown
 
 _PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _DECIMAL_COMMA = re.compile(r"([+-]?)(\d+),(\d+)", re.ASCII)

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from planner.fleet import Bools, Fleet, Floats, Ints, positions
-from planner.latency.figures import Figures
+from planner.latency.figures import PairFigures
 
 if TYPE_CHECKING:
     from pyproj import Geod
@@ -96,7 +96,7 @@ def estimate_range_ms(rtt_ms: float) -> tuple[float, float]:
     return rtt_ms / LONGEST_FACTOR, 2.0 * rtt_ms + ACCESS_MS
 
 
-def from_distance(fleet: Fleet, known: Ints) -> Figures:
+def from_distance(fleet: Fleet, known: Ints) -> PairFigures:
     """Return an estimate for every pair whose key is not among ``known`` and whose two places have coordinates."""
     site_at = fleet.sites[["latitude", "longitude"]].to_numpy(dtype=np.float64)
     hub_at = hub_coordinates(fleet)
@@ -105,7 +105,7 @@ def from_distance(fleet: Fleet, known: Ints) -> Figures:
     key = np.flatnonzero(wanted).astype(np.int64)
     site, hub = np.divmod(key, len(fleet.hub_ids))
     distance = distance_km(site_at[site, 0], site_at[site, 1], hub_at[hub, 0], hub_at[hub, 1])
-    return Figures.of_rtt(key, estimated_rtt_ms(distance))
+    return PairFigures.of_rtt(key, estimated_rtt_ms(distance))
 
 
 def hub_coordinates(fleet: Fleet) -> Floats:

@@ -11,7 +11,7 @@ from planner.fleet import Bools, Fleet, Floats, Ints, Moments, positions
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Figures:
+class PairFigures:
     """Figures of one source; arrays of shape (pairs,), sorted by ``key``, each key once. NaN, NaT are "not stated".
 
     ``key`` is ``site * len(fleet.hub_ids) + hub`` for the positions of site and hub in the fleet. ``measured_at``
@@ -25,13 +25,13 @@ class Figures:
     measured_at: Moments
 
     @classmethod
-    def of_rtt(cls, key: Ints, rtt_ms: Floats) -> Figures:
+    def of_rtt(cls, key: Ints, rtt_ms: Floats) -> PairFigures:
         """Return figures of a source that knows round-trip times only."""
         unstated = np.full(len(key), np.nan)
         return cls(key, rtt_ms, unstated, unstated, undated(len(key)))
 
     @classmethod
-    def none(cls) -> Figures:
+    def none(cls) -> PairFigures:
         """Return the figures of a source that knows nothing."""
         return cls.of_rtt(np.empty(0, dtype=np.int64), np.empty(0))
 

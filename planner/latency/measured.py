@@ -6,10 +6,10 @@ import numpy as np
 import pandas as pd
 
 from planner.fleet import Fleet, Ints, Moments
-from planner.latency.figures import Figures, pair_keys
+from planner.latency.figures import PairFigures, pair_keys
 
 
-def from_latency_sheet(fleet: Fleet) -> Figures:
+def from_latency_sheet(fleet: Fleet) -> PairFigures:
     """Return the figures of the Latency sheet; of several rows for a pair the worst of each figure counts.
 
     The worst date is the earliest.
@@ -20,14 +20,14 @@ def from_latency_sheet(fleet: Fleet) -> Figures:
     )
     measured_at = _moments(fleet.latency["measured_at"])[known]
     if (np.diff(key) > 0).all():  # a matrix, row by row: nothing to sort or to reduce
-        return Figures(key, rtt_ms, loss_percent, pair_cost, measured_at)
+        return PairFigures(key, rtt_ms, loss_percent, pair_cost, measured_at)
     order = np.argsort(key, kind="stable")
     key, starts = _groups(key[order])
     worst = [np.fmax.reduceat(column[order], starts) for column in (rtt_ms, loss_percent, pair_cost)]
-    return Figures(key, worst[0], worst[1], worst[2], np.fmin.reduceat(measured_at[order], starts))
+    return PairFigures(key, worst[0], worst[1], worst[2], np.fmin.reduceat(measured_at[order], starts))
 
 
-def from_samples(fleet: Fleet) -> Figures:
+def from_samples(fleet: Fleet) -> PairFigures:
     """Return the policy's percentile and the loss of the probes of each pair, dated by the last of them.
 
     The percentile is the nearest rank: the smallest value that at least this share of the probes does not exceed
@@ -46,7 +46,7 @@ def from_samples(fleet: Fleet) -> Figures:
     lost = np.add.reduceat(np.isinf(rtt_ms[order]).astype(np.int64), starts)
     at_percentile = rtt_ms[order][starts + _nearest_rank(fleet.policy.percentile, probes) - 1]
     last = np.fmax.reduceat(_moments(fleet.samples["at"])[known][order], starts)
-    return Figures(key, at_percentile, 100.0 * lost / probes, np.full(len(key), np.nan), last)
+    return PairFigures(key, at_percentile, 100.0 * lost / probes, np.full(len(key), np.nan), last)
 
 
 def _moments(column: pd.Series) -> Moments:

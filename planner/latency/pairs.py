@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from planner.fleet import Fleet, Floats, Ints, Moments
 from planner.latency.distance import from_distance
-from planner.latency.figures import Figures, undated
+from planner.latency.figures import PairFigures, undated
 from planner.latency.measured import from_latency_sheet, from_samples
 from planner.latency.wan import from_links
 from planner.plan import Evidence
@@ -70,11 +70,11 @@ def resolve(fleet: Fleet) -> PairTable:
     )
 
 
-def _combine(sources: list[tuple[Figures, int]]) -> tuple[Figures, npt.NDArray[np.int8]]:
+def _combine(sources: list[tuple[PairFigures, int]]) -> tuple[PairFigures, npt.NDArray[np.int8]]:
     """Return each figure from the first of ``sources`` that states it, and the evidence for the RTT of each pair."""
     sources = [(figures, evidence) for figures, evidence in sources if len(figures.key)]
     if not sources:
-        return Figures.none(), np.empty(0, dtype=np.int8)
+        return PairFigures.none(), np.empty(0, dtype=np.int8)
     if len(sources) == 1:
         figures, evidence = sources[0]
         return figures, np.full(len(figures.key), evidence, dtype=np.int8)
@@ -93,4 +93,4 @@ def _combine(sources: list[tuple[Figures, int]]) -> tuple[Figures, npt.NDArray[n
             (pair_cost, figures.pair_cost),
         ):
             column[at] = np.where(np.isnan(column[at]), stated, column[at])
-    return Figures(key, rtt_ms, loss_percent, pair_cost, measured_at), rests_on
+    return PairFigures(key, rtt_ms, loss_percent, pair_cost, measured_at), rests_on

@@ -9,13 +9,13 @@ import pandas as pd
 
 from planner.fleet import Fleet, Floats, Ints, positions
 from planner.latency.distance import FIBRE_MS_PER_KM, route_km
-from planner.latency.figures import Figures
+from planner.latency.figures import PairFigures
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_matrix
 
 
-def from_links(fleet: Fleet) -> Figures:
+def from_links(fleet: Fleet) -> PairFigures:
     """Return twice the one-way delay of the shortest path from each site to each hub that it reaches.
 
     Links work in both directions; of parallel ones the fastest counts. Sites, hubs and other nodes may all be passed
@@ -27,7 +27,7 @@ def from_links(fleet: Fleet) -> Figures:
     site_node, hub_node = positions(fleet.site_ids, names.tolist()), positions(fleet.hub_ids, names.tolist())
     sites, hubs = np.flatnonzero(site_node >= 0), np.flatnonzero(hub_node >= 0)
     if not (len(sites) and len(hubs)):
-        return Figures.none()
+        return PairFigures.none()
     from scipy.sparse.csgraph import dijkstra
 
     graph = _graph(node[0::2], node[1::2], one_way_ms, len(names))
@@ -39,7 +39,7 @@ def from_links(fleet: Fleet) -> Figures:
         rtts.append(rtt_ms[reached])
     key = np.concatenate(keys)
     order = np.argsort(key)
-    return Figures.of_rtt(key[order], np.concatenate(rtts)[order])
+    return PairFigures.of_rtt(key[order], np.concatenate(rtts)[order])
 
 
 def delays_of_links(fleet: Fleet) -> tuple[np.ndarray, Floats]:

@@ -14,13 +14,13 @@ if TYPE_CHECKING:
     from planner.outputs.geojson import plan_to_geojson, write_geojson
     from planner.outputs.markdown import plan_to_markdown, write_markdown
     from planner.outputs.plan_json import check_to_json, plan_to_json, write_json
+    from planner.outputs.plan_sentences import CAUTIONS, headline, survives
     from planner.outputs.read_plan import read_plan
     from planner.outputs.readiness_sheet import write_readiness
     from planner.outputs.repaired import write_repaired
     from planner.outputs.report import write_report
     from planner.outputs.rollout_workbook import write_rollout_workbook
     from planner.outputs.template import write_template
-    from planner.outputs.words import CAUTIONS, headline, survives
     from planner.outputs.workbook import write_workbook
 
 __all__ = [
@@ -49,15 +49,15 @@ __all__ = [
 ]
 
 _HOMES = {
-    "CAUTIONS": "words",
+    "CAUTIONS": "plan_sentences",
     "check_to_json": "plan_json",
-    "headline": "words",
+    "headline": "plan_sentences",
     "plan_to_geojson": "geojson",
     "plan_to_json": "plan_json",
     "plan_to_markdown": "markdown",
     "read_plan": "read_plan",
     "rollout_to_calendar": "calendar",
-    "survives": "words",
+    "survives": "plan_sentences",
     "write_availability_workbook": "availability_sheets",
     "write_calendar": "calendar",
     "write_csv": "csv_tables",

@@ -13,8 +13,8 @@ import icalendar
 from planner.fleet import Fleet
 from planner.outputs.atomic import write_bytes
 from planner.outputs.cellsafe import safe_text
+from planner.outputs.plan_sentences import CAUTIONS
 from planner.outputs.run_words import what, who_and_where
-from planner.outputs.words import CAUTIONS
 from planner.schedule import Rollout, Wave
 from planner.version import VERSION
 

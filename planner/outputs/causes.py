@@ -6,8 +6,8 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from planner.counted_words import counted
 from planner.plan import Plan, Unserved
-from planner.words import counted
 
 # What one remedy of `planner.rules.mending` says, and what it says of many sites; figures and names of one site go.
 _OF_MANY = (

@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING
 
 from openpyxl.worksheet.worksheet import Worksheet
 
+from planner.counted_words import counted
 from planner.outputs import cellsafe, headings, styles
 from planner.outputs.cellsafe import Value
 from planner.outputs.grid import Book, Field, write_table
 from planner.outputs.page import Page, title_page
-from planner.words import counted
 
 if TYPE_CHECKING:
     from planner.resilience.drills import Drill, DrillReport
-    from planner.resilience.drills.nouns import Figures
+    from planner.resilience.drills.drill_report import LossFigures
 
 OUTCOMES = {
     "rehomed": "goes to its standby",
@@ -127,7 +127,7 @@ def _rows(report: DrillReport) -> Iterator[tuple[Value, ...]]:
         yield _row(cellsafe.one_line(f"{pair.first} + {pair.second}"), _PAIR, kinds, pair.figures, "")
 
 
-def _row(lost: str, losses: str, kind: str, figures: Figures, detail: str) -> tuple[Value, ...]:
+def _row(lost: str, losses: str, kind: str, figures: LossFigures, detail: str) -> tuple[Value, ...]:
     return (
         lost,
         losses,

@@ -7,12 +7,12 @@ from collections.abc import Iterator
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
 
+from planner.counted_words import counted
 from planner.outputs import headings, styles
 from planner.outputs.facts import Facts, margin_ms
 from planner.outputs.grid import Book, Field, write_table
 from planner.outputs.sheet_text import Content, Formula
 from planner.plan import Host
-from planner.words import counted
 
 _LOAD = "load, share of cap"
 _FIELDS = (

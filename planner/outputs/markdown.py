@@ -6,13 +6,13 @@ import os
 import re
 from collections.abc import Iterator, Sequence
 
+from planner.counted_words import counted
 from planner.fleet import Fleet
-from planner.outputs import cellsafe, words
+from planner.outputs import cellsafe, plan_sentences
 from planner.outputs.atomic import write_text
 from planner.outputs.causes import unserved_by_cause
 from planner.outputs.facts import Facts
 from planner.plan import Plan
-from planner.words import counted
 
 _MOST_UNSERVED = 20  # a ticket is no data file
 # Any ASCII punctuation may be escaped (CommonMark 0.31, section 2.4); these can mean something, a sign or number only
@@ -32,26 +32,26 @@ def plan_to_markdown(fleet: Fleet, plan: Plan) -> str:
 
 def _lines(facts: Facts) -> Iterator[str]:
     plan = facts.plan
-    yield f"**{escaped(words.headline(plan))}**"
+    yield f"**{escaped(plan_sentences.headline(plan))}**"
     yield from ("", f"Status: {plan.status}. Complete: {'yes' if plan.complete else 'no'}.")
     if plan.proof.words:
         yield from ("", escaped(plan.proof.words))
     if plan.then:
-        yield from ("", escaped(words.later_aims_in_words(plan)))
-    yield from ("", escaped(words.survives(plan, "the list of standbys in the plan")))
+        yield from ("", escaped(plan_sentences.later_aims_in_words(plan)))
+    yield from ("", escaped(plan_sentences.survives(plan, "the list of standbys in the plan")))
     if plan.host_list:
         yield from ("", "| hub | hosts | new | clusters | room |", "| --- | ---: | ---: | ---: | ---: |")
         yield from _hubs(plan)
     if plan.unserved:
         yield from ("", f"**{counted(len(plan.unserved), 'site')} without a tie-breaker in the plan:**", "")
         yield from _unserved(facts)
-    if spared := words.spared_in_words(facts.fleet, plan):
+    if spared := plan_sentences.spared_in_words(facts.fleet, plan):
         yield from ("", escaped(spared))
-    if left := words.left_in_place_in_words(facts.fleet, plan):
+    if left := plan_sentences.left_in_place_in_words(facts.fleet, plan):
         yield from ("", escaped(left))
     yield from ("", "**Before the rollout:**", "")
     yield from _attention(facts)
-    yield from (f"- {caution}" for caution in words.CAUTIONS)
+    yield from (f"- {caution}" for caution in plan_sentences.CAUTIONS)
     yield ""
     for source in plan.sources or facts.fleet.sources:
         yield f"Input: {escaped(source.name)}, SHA-256 {source.sha256}."

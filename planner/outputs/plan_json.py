@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from planner.fleet import Finding
 from planner.outputs.atomic import write_text
-from planner.outputs.words import headline
+from planner.outputs.plan_sentences import headline
 from planner.plan import Plan
 
 if TYPE_CHECKING:

@@ -14,6 +14,7 @@ from openpyxl.chart import LineChart, Reference
 from openpyxl.chart.legend import Legend
 from openpyxl.workbook import Workbook
 
+from planner.counted_words import counted
 from planner.errors import InputError
 from planner.fleet import Finding
 from planner.outputs import headings, styles
@@ -23,7 +24,6 @@ from planner.outputs.extended_validations import carry_over
 from planner.outputs.grid import Book, Field, set_up_print, write_table
 from planner.outputs.page import Page
 from planner.progress import Merged, Progress
-from planner.words import counted
 
 _ADDRESS = re.compile(r"([A-Z]+)(\d+)$")
 _MOST_DAYS = 400  # rows of the burn-down; beyond, it goes on in weeks

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
 
+from planner.counted_words import counted
 from planner.fleet import Fleet
 from planner.outputs import cellsafe, headings, styles
 from planner.outputs.cellsafe import Value
 from planner.outputs.grid import Book, Field, write_table
 from planner.outputs.page import title_page
-from planner.outputs.words import ITEM_SEVERITY, MANAGEMENT_BY, READINESS, missing_in_words, readiness_headline
-from planner.words import counted
+from planner.outputs.plan_sentences import ITEM_SEVERITY, MANAGEMENT_BY, READINESS, missing_in_words, readiness_headline
 
 if TYPE_CHECKING:
     from planner.readiness import Readiness, SiteReadiness

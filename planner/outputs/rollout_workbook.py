@@ -6,19 +6,19 @@ import datetime as dt
 import os
 from zoneinfo import ZoneInfo
 
+from planner.counted_words import counted
 from planner.fleet import Fleet
 from planner.outputs import headings, styles
 from planner.outputs.grid import Book
 from planner.outputs.page import title_page
+from planner.outputs.plan_sentences import CAUTIONS, left_in_place_in_words
 from planner.outputs.rollout_facts import RolloutFacts
 from planner.outputs.run_sheet import sheet_title, write_run_sheet
 from planner.outputs.run_words import left_out_in_words, steps_in_words
 from planner.outputs.steps_sheet import write_conflicts, write_steps
-from planner.outputs.words import CAUTIONS, left_in_place_in_words
 from planner.plan import Plan
 from planner.schedule import Rollout
 from planner.version import VERSION
-from planner.words import counted
 
 _WIDTHS = {"A": 12, "B": 20, "C": 20, "D": 20, "E": 9, "F": 9, "G": 9, "H": 34}
 _HEADINGS = ("wave", "starts", "ends", "time zone", "sites", "steps", "hosts", "note")

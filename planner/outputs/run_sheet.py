@@ -10,8 +10,8 @@ from openpyxl.worksheet.worksheet import Worksheet
 from planner.outputs import run_words, styles
 from planner.outputs.grid import Book, set_up_print
 from planner.outputs.page import Page
+from planner.outputs.plan_sentences import CAUTIONS
 from planner.outputs.rollout_facts import RolloutFacts
-from planner.outputs.words import CAUTIONS
 from planner.schedule import Step, Wave
 
 _BOX = "\u2610"

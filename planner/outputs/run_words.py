@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
+from planner.counted_words import counted
 from planner.schedule import Rollout, Step, StepKind, Wave
-from planner.words import counted
 
 BEFORE_SITES = (
     "Latency: from each site to its new host, 100 probes or more; the round-trip time stays within the limit of the "

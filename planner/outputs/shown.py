@@ -9,10 +9,10 @@ import re
 from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 from typing import Any, TypeVar
 
+from planner.counted_words import counted
 from planner.fleet import Finding
 from planner.outputs import cellsafe, headings
 from planner.plan import Assignment, Plan, Reason
-from planner.words import counted
 
 _REASON = re.compile(r"([a-z][a-z0-9_]*):(?: (.*))?")
 _ROUNDED = 1e-12  # relative; cells hold 15 digits

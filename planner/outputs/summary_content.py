@@ -6,15 +6,15 @@ import re
 from collections import Counter
 
 from planner import columns
+from planner.counted_words import counted
 from planner.fleet import Finding
 from planner.intake import REPAIRS
-from planner.outputs import headings, styles, words
+from planner.outputs import headings, plan_sentences, styles
 from planner.outputs.causes import unserved_by_cause
 from planner.outputs.cellsafe import plain
 from planner.outputs.facts import Facts, margin_ms
 from planner.outputs.list_sheets import applied_policy, setting_text
 from planner.outputs.page import Page
-from planner.words import counted
 
 _SMALLEST = 10
 _MOST_CAUSES = 10
@@ -33,7 +33,7 @@ _HOW_TO = (
 
 def headline_of(facts: Facts) -> str:
     """Return the first sentence of the page."""
-    return f"{words.headline(facts.plan)} {words.spared_in_words(facts.fleet, facts.plan)}".rstrip()
+    return f"{plan_sentences.headline(facts.plan)} {plan_sentences.spared_in_words(facts.fleet, facts.plan)}".rstrip()
 
 
 def figures(page: Page, facts: Facts) -> None:
@@ -41,25 +41,25 @@ def figures(page: Page, facts: Facts) -> None:
     plan = facts.plan
     unit = styles.MONEY if plan.objective == "cost" else styles.COUNT
     bound = unit if plan.lower_bound == round(plan.lower_bound) else styles.MONEY
-    page.row(headings.STATUS, plan.status, words.status_in_words(plan), pale=_STATUS_FILLS[plan.status])
+    page.row(headings.STATUS, plan.status, plan_sentences.status_in_words(plan), pale=_STATUS_FILLS[plan.status])
     complete = ("yes", "good") if plan.complete else ("no", "watch")
-    page.row("Complete", complete[0], words.complete_in_words(plan), pale=complete[1])
-    page.row(headings.OBJECTIVE, plan.objective, f"What was made small: {words.OBJECTIVES[plan.objective]}.")
+    page.row("Complete", complete[0], plan_sentences.complete_in_words(plan), pale=complete[1])
+    page.row(headings.OBJECTIVE, plan.objective, f"What was made small: {plan_sentences.OBJECTIVES[plan.objective]}.")
     page.row(
         headings.OBJECTIVE_VALUE,
         plain(plan.objective_value),
-        f"{words.amount(plan, plan.objective_value)}: what this plan takes.",
+        f"{plan_sentences.amount(plan, plan.objective_value)}: what this plan takes.",
         unit,
     )
-    page.row(headings.LOWER_BOUND, plain(plan.lower_bound), words.bound_in_words(plan), bound)
-    page.row("Gap", plan.gap, words.gap_in_words(plan), styles.SHARE)
-    page.text_row("Cover", words.survives(plan))
+    page.row(headings.LOWER_BOUND, plain(plan.lower_bound), plan_sentences.bound_in_words(plan), bound)
+    page.row("Gap", plan.gap, plan_sentences.gap_in_words(plan), styles.SHARE)
+    page.text_row("Cover", plan_sentences.survives(plan))
     if plan.cover_prices:
-        page.text_row("Price of cover", words.cover_prices_in_words(plan))
+        page.text_row("Price of cover", plan_sentences.cover_prices_in_words(plan))
     if plan.proof.words:
         page.text_row("Proof", plan.proof.words)
     if plan.then:
-        page.text_row("Among equals", words.later_aims_in_words(plan))
+        page.text_row("Among equals", plan_sentences.later_aims_in_words(plan))
     if facts.drills is not None and plan.hosts:
         page.text_row("Drilled", facts.drills.words)
     existing = sum(host.existing for host in plan.host_list)
@@ -70,7 +70,7 @@ def figures(page: Page, facts: Facts) -> None:
         f"{existing:,} existing, {plan.hosts - existing:,} new, at {counted(hubs, 'hub')}.",
         styles.COUNT,
     )
-    page.row("Sites served", len(words.sites_served(plan)), _actions(facts), styles.COUNT)
+    page.row("Sites served", len(plan_sentences.sites_served(plan)), _actions(facts), styles.COUNT)
     if facts.current:
         page.row("Moves", facts.moves, "Sites whose host is another than today, or that need none now.", styles.COUNT)
     page.row("Clusters served", sum(a.clusters for a in plan.assignments), _room(facts), styles.COUNT)
@@ -78,9 +78,11 @@ def figures(page: Page, facts: Facts) -> None:
     page.row("Clusters unserved", sum(u.clusters for u in plan.unserved), "", styles.COUNT)
     for cause in unserved_by_cause(plan)[:_MOST_CAUSES]:
         page.text_row("What would help", cause.words)
-    if left := words.left_in_place_in_words(facts.fleet, plan):
+    if left := plan_sentences.left_in_place_in_words(facts.fleet, plan):
         page.text_row("Left where they are", left)
-    page.row("No host needed", len(plan.no_host_needed), words.spared_in_words(facts.fleet, plan), styles.COUNT)
+    page.row(
+        "No host needed", len(plan.no_host_needed), plan_sentences.spared_in_words(facts.fleet, plan), styles.COUNT
+    )
 
 
 def aims(page: Page, facts: Facts) -> None:
@@ -90,7 +92,12 @@ def aims(page: Page, facts: Facts) -> None:
     for aim in facts.plan.aims:
         whole = aim.value == round(aim.value) and aim.bound == round(aim.bound)
         style = styles.MS if aim.aim in ("latency", "margin") else styles.COUNT if whole else styles.MONEY
-        row = (words.MEASURES.get(aim.aim, aim.aim), plain(aim.value), plain(aim.bound), "yes" if aim.proven else "no")
+        row = (
+            plan_sentences.MEASURES.get(aim.aim, aim.aim),
+            plain(aim.value),
+            plain(aim.bound),
+            "yes" if aim.proven else "no",
+        )
         page.table_row(row, (styles.TEXT, style, style, styles.TEXT))
     page.whole_row("An aim is proven where no plan does better on it, and none on those above it.", styles.NOTE)
 
@@ -110,7 +117,12 @@ def attention(page: Page, facts: Facts) -> None:
         sites = facts.readiness.counts
         unready = sites["ready_after"] + sites["not_a_fit"]
         rows.append(
-            ("Sites not ready", unready, f"{words.readiness_headline(facts.readiness)} See sheet Readiness.", "watch")
+            (
+                "Sites not ready",
+                unready,
+                f"{plan_sentences.readiness_headline(facts.readiness)} See sheet Readiness.",
+                "watch",
+            )
         )
     rows += _to_measure(facts)
     for label, number, remark, pale in rows:
@@ -177,7 +189,7 @@ def _ages(facts: Facts) -> str:
 
 def cautions(page: Page, facts: Facts) -> None:
     """What no plan can know."""
-    for number, caution in enumerate(words.CAUTIONS, start=1):
+    for number, caution in enumerate(plan_sentences.CAUTIONS, start=1):
         page.whole_row(f"{number}. {caution}")
     page.whole_row(_HOW_TO)
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from openpyxl.workbook.properties import CalcProperties
 
 from planner.fleet import Fleet
-from planner.outputs import words
+from planner.outputs import plan_sentences
 from planner.outputs.assignments_sheet import write_assignments
 from planner.outputs.atomic import write_bytes
 from planner.outputs.availability_sheets import write_availability
@@ -68,7 +68,7 @@ def write_workbook(
     write_hosts(book, facts)
     write_assignments(book, facts)
     write_unserved(book, facts)
-    if words.asks_for_cover(plan):
+    if plan_sentences.asks_for_cover(plan):
         write_standbys(book, facts)
     if drills is not None:
         write_drills(book, drills)

@@ -5,6 +5,6 @@ at a site first, and what nobody has written down yet.
 """
 
 from planner.readiness.audit import audit
-from planner.readiness.nouns import Check, Item, ManagementCount, Readiness, SiteReadiness
+from planner.readiness.audit_items import Check, Item, ManagementCount, Readiness, SiteReadiness
 
 __all__ = ["Check", "Item", "ManagementCount", "Readiness", "SiteReadiness", "audit"]

@@ -8,8 +8,8 @@ import numpy as np
 
 from planner.fleet import Fleet
 from planner.latency import distance_km
+from planner.readiness.audit_items import Check, Item, Outcome, Readiness, SiteReadiness, management_counts
 from planner.readiness.hub_checks import HubChecks
-from planner.readiness.nouns import Check, Item, Outcome, Readiness, SiteReadiness, management_counts
 from planner.readiness.practice import ONE_PLACE_KM, assumptions
 from planner.readiness.site_checks import SITE_CHECKS, SiteRow
 from planner.rules import Checker

@@ -7,11 +7,11 @@ from functools import cached_property
 
 import numpy as np
 
+from planner.counted_words import first_few
 from planner.fleet import Bools, Ints
-from planner.readiness.nouns import Item
+from planner.readiness.audit_items import Item
 from planner.readiness.practice import ONE_PLACE_KM
 from planner.rules import RULES, Checker, Pairs, Rule
-from planner.words import first_few
 
 # Nodes and release floor are asked of the site by itself; here they would only hide what else is wrong.
 _PAIR_RULES = tuple(rule for rule in RULES if not rule.whole_site)

@@ -7,8 +7,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from planner.fleet import Policy
+from planner.readiness.audit_items import Item
 from planner.readiness.networks import Network, comparable, parse_network, shared
-from planner.readiness.nouns import Item
 from planner.readiness.practice import OTHER_TRAFFIC_GBPS, USUAL_DIRECT_LINKS
 from planner.releases import parse_release
 

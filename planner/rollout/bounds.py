@@ -12,11 +12,11 @@ from functools import partial
 
 import networkx as nx
 
+from planner.counted_words import counted
 from planner.rollout.night_kinds import CREWS, LIMITS, PLACES, NightKinds
 from planner.rollout.night_program import PILOT, Fewest, fewest_nights
 from planner.rollout.project import Project
 from planner.rollout.sheet import Sheet
-from planner.words import counted
 
 _CLIQUE_NODES = 80  # larger graphs get a greedy clique
 _ASKED_AGAIN = 400  # jobs up to which the program says which limits decide

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planner.counted_words import counted
 from planner.rollout.circles import another_order, order_changes
 from planner.rollout.detours import MayUse, Order
 from planner.rollout.handover import Change, Handover
@@ -16,7 +17,6 @@ from planner.rollout.releases import precedences
 from planner.rollout.state import State
 from planner.rollout.tasks import Fixed, fix_conflicts, story_of
 from planner.schedule import Conflict
-from planner.words import counted
 
 _SHOWN = 5
 

@@ -7,11 +7,11 @@ from dataclasses import dataclass, field
 
 import networkx as nx
 
+from planner.counted_words import counted
 from planner.rollout.detours import Order
 from planner.rollout.releases import SITE, Event, Story, precedences
 from planner.rollout.state import State
 from planner.schedule import Conflict, StepKind
-from planner.words import counted
 
 _RELEASE_CAUTIONS = (
     "Read the supplier's release notes before this change.",

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from planner.counted_words import first_few
 from planner.latency import EVIDENCE
 from planner.rules.facts import Facts
 from planner.rules.pairs import Pairs
-from planner.words import first_few
 
 
 def _site(facts: Facts, pairs: Pairs, column: str) -> str:

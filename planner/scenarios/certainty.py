@@ -19,7 +19,7 @@ import numpy as np
 from planner.columns import Column
 from planner.fleet import Fleet, Floats, Ints, fitted, positions
 from planner.plan import Assignment, Plan
-from planner.scenarios.nouns import Certainty
+from planner.scenarios.sweep_results import Certainty
 
 _BATCH = 2_000_000  # values drawn at once
 _ASKED = (

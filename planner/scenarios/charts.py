@@ -15,7 +15,7 @@ from planner.fleet import Finding
 from planner.outputs import styles
 from planner.outputs.atomic import write_bytes
 from planner.scenarios.curves import Curve, curves_of
-from planner.scenarios.nouns import Sweep
+from planner.scenarios.sweep_results import Sweep
 
 COLOURS = (styles.BLUE, styles.VERMILLION, styles.BLUISH_GREEN, styles.ORANGE, styles.SKY_BLUE, styles.BLACK)
 PICTURES = (".png", ".svg")

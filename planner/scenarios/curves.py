@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from planner.scenarios.nouns import Point, Sweep
+from planner.scenarios.sweep_results import Point, Sweep
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ from planner.intake.findings import Findings
 from planner.intake.frames import table_of_policy
 from planner.intake.policy import read_policy
 from planner.scenarios.growth import grown
-from planner.scenarios.nouns import Edit, Scenario
+from planner.scenarios.sweep_results import Edit, Scenario
 from planner.scenarios.values import changed_numbers, is_relative, read_value
 
 SETTINGS = {setting.name: setting for setting in columns.SETTINGS}

@@ -11,8 +11,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from planner.scenarios.nouns import Point
 from planner.scenarios.order import Place
+from planner.scenarios.sweep_results import Point
 
 _CLOSE = 1e-9
 

@@ -12,7 +12,7 @@ import pandas as pd
 
 from planner.errors import InputError
 from planner.fleet import Finding, Fleet, Ints
-from planner.scenarios.nouns import Growth
+from planner.scenarios.sweep_results import Growth
 
 # The tables with a row for each pair, and their columns that name a site.
 _ENDS = {"latency": ("site",), "samples": ("site",), "links": ("from", "to")}

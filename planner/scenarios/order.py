@@ -24,7 +24,7 @@ from typing import Any
 from planner.fleet import Fleet
 from planner.releases import parse_release
 from planner.scenarios.edits import SETTINGS, column_of
-from planner.scenarios.nouns import Edit, Point, Scenario
+from planner.scenarios.sweep_results import Edit, Point, Scenario
 from planner.scenarios.values import is_relative
 
 _WORDS = {

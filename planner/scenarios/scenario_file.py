@@ -30,7 +30,7 @@ from planner.errors import InputError
 from planner.fleet import Finding
 from planner.intake.findings import Findings, guess
 from planner.scenarios.edits import column_of
-from planner.scenarios.nouns import Edit, Growth, Scenario
+from planner.scenarios.sweep_results import Edit, Growth, Scenario
 from planner.scenarios.values import is_relative, numeric, read_value
 
 _PARTS = ("policy", "sites", "hubs", "grow", "close_sites", "close_hubs", "add_hubs")

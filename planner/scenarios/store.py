@@ -20,7 +20,7 @@ import pandas as pd
 
 from planner.errors import InputError
 from planner.fleet import Finding, Fleet
-from planner.scenarios.nouns import Certainty, Figures, Point, Scenario
+from planner.scenarios.sweep_results import Certainty, Point, PointFigures, Scenario
 from planner.scenarios.task import Options
 from planner.version import VERSION
 
@@ -120,7 +120,7 @@ def _digest(key: str, seconds: float, figures: str) -> str:
     return hashlib.sha256(f"{key} {seconds!r} {figures}".encode()).hexdigest()
 
 
-def _figures(values: dict[str, Any]) -> Figures:
+def _figures(values: dict[str, Any]) -> PointFigures:
     certainty = values.pop("certainty")
     values["unserved"] = tuple(values["unserved"])
-    return Figures(**values, certainty=None if certainty is None else Certainty(**certainty))
+    return PointFigures(**values, certainty=None if certainty is None else Certainty(**certainty))

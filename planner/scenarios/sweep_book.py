@@ -15,7 +15,7 @@ from planner.outputs.page import title_page
 from planner.scenarios.book_parts import add_notes, end_summary, in_title
 from planner.scenarios.charts import COLOURS, dress
 from planner.scenarios.curves import curves_of
-from planner.scenarios.nouns import Point, Sweep
+from planner.scenarios.sweep_results import Point, Sweep
 from planner.scenarios.sweep_words import changes_in_words, headline, proof_in_words
 
 _TITLE = "Sweep of scenarios"

@@ -7,8 +7,8 @@ import json
 from collections.abc import Sequence
 from typing import Any
 
-from planner.scenarios.nouns import Figures, Point, Scenario, Sweep
-from planner.words import counted
+from planner.counted_words import counted
+from planner.scenarios.sweep_results import Point, PointFigures, Scenario, Sweep
 
 FORMAT = 1
 PROOFS = {
@@ -67,7 +67,7 @@ def headline(sweep: Sweep) -> str:
     return f"{len(known):,} scenarios need {span}; {proven:,} of them are proven{_not_met(figures)}.{tail}"
 
 
-def _not_met(figures: Sequence[Figures]) -> str:
+def _not_met(figures: Sequence[PointFigures]) -> str:
     """Return in how many scenarios sites are unserved, or lack the standby that they want."""
     out, today = sum(not one.complete for one in figures), sum(one.left_out_today > 0 for one in figures)
     bare = sum(one.uncovered > 0 for one in figures)

@@ -15,10 +15,10 @@ from planner.fleet import Finding, Fleet
 from planner.interrupts import heard
 from planner.scenarios.cluster import Cluster
 from planner.scenarios.front import with_front
-from planner.scenarios.nouns import Point, Scenario, Sweep
 from planner.scenarios.order import next_wave, places, settled, with_shared_bounds
 from planner.scenarios.runners import Flag, Here, Processes, Runner
 from planner.scenarios.store import Store, fleet_digest, key_of
+from planner.scenarios.sweep_results import Point, Scenario, Sweep
 from planner.scenarios.task import Options, Shared, solve
 from planner.version import VERSION
 

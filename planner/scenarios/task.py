@@ -15,8 +15,8 @@ from planner.fleet import Fleet
 from planner.plan import Plan, moved_sites
 from planner.scenarios.certainty import Uncertainty, certainty_of
 from planner.scenarios.edits import changed_fleet
-from planner.scenarios.nouns import Figures, Point, Scenario
 from planner.scenarios.runners import Flag
+from planner.scenarios.sweep_results import Point, PointFigures, Scenario
 from planner.sizing import plan as make_plan
 
 
@@ -70,7 +70,7 @@ def _planned(fleet: Fleet, options: Options, stopped: Flag | None) -> Plan:
         ).result()
 
 
-def figures_of(fleet: Fleet, plan: Plan, shared: Shared) -> Figures:
+def figures_of(fleet: Fleet, plan: Plan, shared: Shared) -> PointFigures:
     """Return what ``plan`` of the changed ``fleet`` comes to."""
     options = shared.options
     whole = options.later_aims  # else any plan with as few hosts will do, and what is not made small says nothing
@@ -78,7 +78,7 @@ def figures_of(fleet: Fleet, plan: Plan, shared: Shared) -> Figures:
     weight = dict(zip(fleet.site_ids, fleet.weights, strict=True))
     served = {assignment.site for assignment in plan.assignments}.difference(unserved)
     rtt = [assignment.rtt_ms for assignment in plan.assignments]
-    return Figures(
+    return PointFigures(
         objective=plan.objective,
         value=plan.objective_value,
         bound=plan.lower_bound,

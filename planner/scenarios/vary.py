@@ -14,7 +14,7 @@ from planner.errors import InputError
 from planner.fleet import Finding, Fleet
 from planner.intake.findings import Findings, guess
 from planner.scenarios.edits import SETTINGS
-from planner.scenarios.nouns import Edit, Scenario
+from planner.scenarios.sweep_results import Edit, Scenario
 from planner.scenarios.values import expand, is_relative, read_value
 
 AS_IT_IS = "as it is"

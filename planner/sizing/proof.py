@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from planner.counted_words import counted
 from planner.fleet import Bools, Fleet
 from planner.plan import Proof
 from planner.sizing.cover.certificate_in_words import more_sets_in_words, told_with_standbys
@@ -18,7 +19,6 @@ from planner.sizing.instance.problem import Problem, restrict, unlimited
 from planner.sizing.solution.counts import Sized
 from planner.sizing.solution.placement import Placement
 from planner.sizing.solvers.budget import SolveBudget
-from planner.words import counted
 
 _NAMED_SETS = 6  # sets told in words; the data hold all of them
 _NAMED_SITES = 4

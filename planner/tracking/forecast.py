@@ -7,9 +7,9 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from planner.counted_words import counted
 from planner.fleet import Ints
 from planner.progress import Forecast
-from planner.words import counted
 
 _RUNS = 2000
 _LEAST_DAYS = 5  # of record, below which a pace is a guess

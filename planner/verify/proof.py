@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal, TypeVar, get_args
 
+from planner.counted_words import counted
 from planner.fleet import Fleet
 from planner.plan import Objective, Plan
 from planner.verify.bounding import MOST_NODES, branch_and_bound
@@ -29,7 +30,6 @@ from planner.verify.proof_form import (
 from planner.verify.proof_sets import Recount
 from planner.verify.second_solver import SECONDS, bound_by_cp_sat
 from planner.verify.violation import RELATIVE_TOLERANCE, Violation
-from planner.words import counted
 
 Verdict = Literal["proof", "bound", "broken"]
 Claim = TypeVar("Claim", ClaimedSet, ClaimedCoverSet)

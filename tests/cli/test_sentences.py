@@ -8,8 +8,8 @@ import openpyxl
 import pytest
 
 from planner.intake import read_fleet
+from planner.outputs.plan_sentences import headline, later_aims_in_words, left_in_place_in_words
 from planner.outputs.read_plan import read_plan
-from planner.outputs.words import headline, later_aims_in_words, left_in_place_in_words
 
 
 @pytest.fixture

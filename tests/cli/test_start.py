@@ -41,7 +41,7 @@ OURS = {
     "planner.errors",
     "planner.interrupts",
     "planner.version",
-    "planner.words",
+    "planner.counted_words",
 }
 LOADED = """
 import json, sys

@@ -3,7 +3,7 @@
 import pytest
 
 import planner
-from planner.outputs.words import cover_prices_in_words
+from planner.outputs.plan_sentences import cover_prices_in_words
 from tests.arrays import fleet_of
 
 

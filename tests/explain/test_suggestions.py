@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 import planner
-from planner.explain import Figures
+from planner.explain import PlanMeasures
 from planner.explain.changes import changed
 
 
@@ -26,7 +26,7 @@ def hold(fleet, explanation):
     for one in explanation.suggestions:
         assert one.confirmed
         after = planner.plan(changed(fleet, one.changes))
-        assert Figures.of(after) == one.after, one.words
+        assert PlanMeasures.of(after) == one.after, one.words
         if one.goal == "save":
             assert after.hosts < one.before.hosts
             assert len(after.unserved) <= len(one.before.unserved)

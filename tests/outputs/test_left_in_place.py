@@ -6,11 +6,11 @@ import datetime as dt
 import pytest
 
 from planner.outputs.markdown import plan_to_markdown
+from planner.outputs.plan_sentences import left_in_place_in_words
 from planner.outputs.run_words import steps_in_words
-from planner.outputs.words import left_in_place_in_words
 from planner.plan import left_in_place, running_on
 from planner.rollout import roll_out
-from planner.scenarios.horizon.road import horizon
+from planner.scenarios.horizon.plan_horizon import horizon
 from planner.sizing import plan
 from tests.arrays import fleet_of
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from planner.outputs import words
+from planner.outputs import plan_sentences
 from planner.plan import Aim, Assignment, Host, NoHostNeeded, Plan, Uncovered, Unserved
 
 
@@ -37,49 +37,52 @@ def small(status="optimal", objective="hosts", value=2.0, bound=2.0, unserved=0,
     ],
 )
 def test_headline_says_how_many_where_for_whom_and_how_good(plan, sentence):
-    assert words.headline(plan) == sentence
+    assert plan_sentences.headline(plan) == sentence
 
 
 def test_headline_of_one_host_is_in_the_singular():
     plan = small(value=1.0, bound=1.0)
     plan = plan.replace(host_list=plan.host_list[:1], assignments=plan.assignments[:1])
-    assert words.headline(plan).startswith("1 tie-breaker host at 1 hub serves 1 of 1 site;")
+    assert plan_sentences.headline(plan).startswith("1 tie-breaker host at 1 hub serves 1 of 1 site;")
 
 
 def test_headline_of_a_plan_that_serves_nobody():
     plan = Plan("optimal", "hosts", 0, 0, (), (), (Unserved("a", 1, ()), Unserved("b", 1, ())))
-    assert words.headline(plan) == "None of 2 sites can be served; no tie-breaker host is planned."
+    assert plan_sentences.headline(plan) == "None of 2 sites can be served; no tie-breaker host is planned."
 
 
 def test_headline_without_any_need():
     plan = Plan("optimal", "hosts", 0, 0, (), (), no_host_needed=(NoHostNeeded("a", "no_clusters"),))
-    assert words.headline(plan) == "No site needs a shared tie-breaker host."
+    assert plan_sentences.headline(plan) == "No site needs a shared tie-breaker host."
 
 
 def test_site_of_which_some_clusters_are_left_out_does_not_count_as_served():
     plan = small(unserved=0).replace(unserved=(Unserved("b", 1, ()),))
-    assert words.sites_served(plan) == {"a"}
-    assert words.sites_wanting(plan) == {"a", "b"}
+    assert plan_sentences.sites_served(plan) == {"a"}
+    assert plan_sentences.sites_wanting(plan) == {"a", "b"}
 
 
 @pytest.mark.parametrize(("status", "bound"), [("optimal", 2.0), ("feasible", 1.0)])
 def test_only_a_plan_without_gap_is_called_proven(status, bound):
     plan = small(status=status, bound=bound)
-    assert ("Not proven best" in words.status_in_words(plan)) == (plan.gap > 0)
-    assert ("cannot be better" in words.gap_in_words(plan)) == (plan.gap == 0)
+    assert ("Not proven best" in plan_sentences.status_in_words(plan)) == (plan.gap > 0)
+    assert ("cannot be better" in plan_sentences.gap_in_words(plan)) == (plan.gap == 0)
 
 
 def test_gap_says_how_much_could_still_be_saved():
-    assert words.gap_in_words(small(bound=1.0)).startswith("At most 1 host could still be saved")
+    assert plan_sentences.gap_in_words(small(bound=1.0)).startswith("At most 1 host could still be saved")
 
 
 def test_a_plan_without_gap_may_still_gain_on_later_aims():
     later = (Aim("latency", 20.0, 10.0, False),)
-    assert words.gap_in_words(small(then=later)) == "The plan meets its lower bound: the objective cannot be better."
+    assert (
+        plan_sentences.gap_in_words(small(then=later))
+        == "The plan meets its lower bound: the objective cannot be better."
+    )
 
 
 def test_fractional_bound_is_not_rounded_away():
-    assert "1.25 hosts" in words.bound_in_words(small(bound=1.25))
+    assert "1.25 hosts" in plan_sentences.bound_in_words(small(bound=1.25))
 
 
 @pytest.mark.parametrize(
@@ -93,15 +96,15 @@ def test_fractional_bound_is_not_rounded_away():
     ],
 )
 def test_what_became_of_an_aim_among_equals(level, told):
-    assert words.later_aims_in_words(small(then=(level,))) == f"Among such plans, in this order: {told}."
+    assert plan_sentences.later_aims_in_words(small(then=(level,))) == f"Among such plans, in this order: {told}."
 
 
 def test_aims_among_equals_are_told_in_their_order_and_not_where_there_are_none():
     both = (Aim("latency", 10.0, 10.0, True), Aim("spread", 1.0, 1.0, True))
-    latency, spread = words.later_aims_in_words(small(then=both)).split("; ")
+    latency, spread = plan_sentences.later_aims_in_words(small(then=both)).split("; ")
     assert "total RTT of 10.0 ms" in latency
     assert spread.startswith("1 cluster on")
-    assert words.later_aims_in_words(small()) == ""
+    assert plan_sentences.later_aims_in_words(small()) == ""
 
 
 def aim(name, value, *, proven=True):
@@ -133,12 +136,12 @@ def test_headline_tells_every_aim_and_calls_nothing_proven_after_an_open_one(bef
     left = (Unserved("u", 1, ()), Unserved("v", 1, (), current="E-1"))
     bare = (Uncovered("a", ()),)
     plan = small(before=before, uncovered=bare, policy={"cover": "hub"}).replace(unserved=left)
-    assert words.headline(plan) == f"2 tie-breaker hosts at 2 hubs serve 2 of 4 sites; {told}"
+    assert plan_sentences.headline(plan) == f"2 tie-breaker hosts at 2 hubs serve 2 of 4 sites; {told}"
 
 
 def test_headline_says_that_all_have_the_standby_that_was_asked_for():
     plan = small(before=(aim("served", 2), aim("covered", 2)), policy={"cover": "zone"})
-    assert words.headline(plan) == (
+    assert plan_sentences.headline(plan) == (
         "2 tie-breaker hosts at 2 hubs serve 2 of 2 sites; each has a standby for the loss of any one hub or failure "
         "zone of hubs; no plan that serves and covers the same sites has fewer."
     )
@@ -146,27 +149,27 @@ def test_headline_says_that_all_have_the_standby_that_was_asked_for():
 
 def test_standbys_are_claimed_of_sites_that_are_served_only():
     plan = small(unserved=1, before=(aim("served", 2), aim("covered", 2)), policy={"cover": "hub"})
-    assert "each of those served has a standby for the loss of any one hub" in words.headline(plan)
-    assert "every site that is served has a standby with room for it" in words.survives(plan)
-    assert "every site has a standby with room for it" in words.survives(plan.replace(unserved=()))
+    assert "each of those served has a standby for the loss of any one hub" in plan_sentences.headline(plan)
+    assert "every site that is served has a standby with room for it" in plan_sentences.survives(plan)
+    assert "every site has a standby with room for it" in plan_sentences.survives(plan.replace(unserved=()))
 
 
 def test_an_aim_after_an_open_one_is_no_longer_called_the_best_there_is():
     plan = small(before=(aim("served", 2, proven=False),), then=(aim("latency", 10.0),))
-    assert "(the best of plans as good so far)" in words.later_aims_in_words(plan)
+    assert "(the best of plans as good so far)" in plan_sentences.later_aims_in_words(plan)
     assert [one.proven for one in plan.aims] == [False, False, False]
     assert plan.rated().status == "feasible"
-    assert words.status_in_words(plan) == "Not proven best: weight served."
-    assert "that serves the greatest weight" in words.bound_in_words(plan)
-    assert "nothing is left" not in words.gap_in_words(plan)
+    assert plan_sentences.status_in_words(plan) == "Not proven best: weight served."
+    assert "that serves the greatest weight" in plan_sentences.bound_in_words(plan)
+    assert "nothing is left" not in plan_sentences.gap_in_words(plan)
 
 
 def test_status_and_completeness_are_told_apart():
     plan = small(unserved=1, before=(aim("served", 2),))
     assert plan.rated().status == "optimal"
     assert not plan.complete
-    assert words.status_in_words(plan) == "Proven best, in this order: weight served, number of hosts."
-    assert words.complete_in_words(plan) == "1 site is unserved: see sheet Unserved."
+    assert plan_sentences.status_in_words(plan) == "Proven best, in this order: weight served, number of hosts."
+    assert plan_sentences.complete_in_words(plan) == "1 site is unserved: see sheet Unserved."
 
 
 @pytest.mark.parametrize(
@@ -190,4 +193,4 @@ def test_status_and_completeness_are_told_apart():
 def test_headline_claims_of_sites_with_a_host_today_first_where_they_come_first(kept, served, told):
     before = (aim("kept_served", 1, proven=kept), aim("served", 2, proven=served))
     plan = small(unserved=1, before=before)
-    assert words.headline(plan) == f"2 tie-breaker hosts at 2 hubs serve 2 of 3 sites; 1 is unserved{told}"
+    assert plan_sentences.headline(plan) == f"2 tie-breaker hosts at 2 hubs serve 2 of 3 sites; 1 is unserved{told}"

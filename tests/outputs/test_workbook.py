@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 
 from planner import columns
+from planner.counted_words import counted
 from planner.fleet import Fleet, Policy, typed_table
 from planner.intake import read_fleet
 from planner.intake.messages import CATALOGUE
@@ -16,7 +17,6 @@ from planner.outputs.headings import PROGRESS_WORDS
 from planner.outputs.summary_content import REPAIRS
 from planner.plan import Aim, Assignment, Host, Plan, Proof
 from planner.sizing import plan as make_plan
-from planner.words import counted
 
 SHEETS = ["Summary", "Hosts", "Assignments", "Unserved", "No host needed", "Findings", "Policy"]
 RECORD = "Plan record"

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from planner.resilience.uptime.nouns import MINUTES_A_YEAR
+from planner.resilience.uptime.down_times import MINUTES_A_YEAR
 from planner.resilience.uptime.votes import at_least, cluster_down
 
 

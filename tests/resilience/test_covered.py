@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from planner import availability as compute
-from planner.resilience.uptime.nouns import MINUTES_A_YEAR
+from planner.resilience.uptime.down_times import MINUTES_A_YEAR
 
 HOURS = {
     "node_availability_percent": 90.0,

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from planner import availability as compute
-from planner.resilience.uptime.nouns import MINUTES_A_YEAR
+from planner.resilience.uptime.down_times import MINUTES_A_YEAR
 
 
 def parts_of(case):

@@ -11,7 +11,7 @@ import pytest
 from planner.errors import InputError
 from planner.scenarios import cluster as module
 from planner.scenarios.cluster import Cluster, WorkersLostError
-from planner.scenarios.nouns import Scenario
+from planner.scenarios.sweep_results import Scenario
 from planner.scenarios.sweeping import sweep
 from planner.version import VERSION
 from tests.scenarios.worker_tasks import double_slowly

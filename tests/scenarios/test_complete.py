@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import pytest
 
-from planner.scenarios.designs.road import compare_designs
-from planner.scenarios.designs.words import to_json as designs_to_json
-from planner.scenarios.horizon import words as horizon_words
-from planner.scenarios.horizon.road import horizon
+from planner.scenarios.designs.compare_designs import compare_designs
+from planner.scenarios.designs.design_sentences import to_json as designs_to_json
+from planner.scenarios.horizon import horizon_sentences
+from planner.scenarios.horizon.plan_horizon import horizon
 from planner.scenarios.sweep_words import headline, proof_in_words, to_json
 from planner.scenarios.sweeping import sweep
 from planner.scenarios.vary import axis_of, combined
@@ -47,12 +47,12 @@ def test_point_is_not_called_proven_where_an_aim_before_the_objective_is_open(sw
 
 def test_horizon_says_who_is_unserved_in_its_first_sentence(fleet):
     found = horizon(fleet, dt.date(2027, 1, 1), period="year", periods=1)
-    told = json.loads(horizon_words.to_json(found))
+    told = json.loads(horizon_sentences.to_json(found))
     assert (told["status"], told["complete"], told["left_out_today"]) == ("optimal", False, 1)
-    assert "; 1 site is unserved in some period, 1 of which with a host today; " in horizon_words.headline(found)
-    assert "serves the same sites" in horizon_words.headline(found)
+    assert "; 1 site is unserved in some period, 1 of which with a host today; " in horizon_sentences.headline(found)
+    assert "serves the same sites" in horizon_sentences.headline(found)
     open_yet = replace(found, served_proven=False)
-    assert (open_yet.status, horizon_words.proof_in_words(open_yet)) == (
+    assert (open_yet.status, horizon_sentences.proof_in_words(open_yet)) == (
         "feasible",
         "not proven: a plan may serve more weight",
     )

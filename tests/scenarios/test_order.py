@@ -7,8 +7,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from planner.scenarios.nouns import Edit, Figures, Point, Scenario
 from planner.scenarios.order import next_wave, places, settled, with_shared_bounds
+from planner.scenarios.sweep_results import Edit, Point, PointFigures, Scenario
 from planner.scenarios.vary import axis_of, combined
 
 RTT = [[10.0, 40.0], [20.0, 40.0], [30.0, 40.0], [60.0, 20.0], [60.0, 30.0], [60.0, 60.0]]
@@ -91,7 +91,7 @@ def test_the_fleet_as_it_is_has_a_place_on_every_axis(make):
 
 
 def figures(value, bound, unserved=0.0, *, proven=True):
-    return Figures("hosts", value, bound, int(value), 0, 1, 1, (), unserved, proven, 1, None, "counting", "")
+    return PointFigures("hosts", value, bound, int(value), 0, 1, 1, (), unserved, proven, 1, None, "counting", "")
 
 
 def test_a_scenario_between_two_is_settled_only_where_both_meet_and_serve_the_same(make):

@@ -15,13 +15,13 @@ from planner.scenarios import charts
 from planner.scenarios.certainty import Uncertainty
 from planner.scenarios.curves import curves_of
 from planner.scenarios.designs.book import write_designs_workbook
-from planner.scenarios.designs.road import compare_designs
-from planner.scenarios.designs.words import to_json as designs_to_json
+from planner.scenarios.designs.compare_designs import compare_designs
+from planner.scenarios.designs.design_sentences import to_json as designs_to_json
 from planner.scenarios.horizon.book import write_horizon_workbook
-from planner.scenarios.horizon.road import horizon
-from planner.scenarios.horizon.words import to_json as horizon_to_json
-from planner.scenarios.nouns import Scenario
+from planner.scenarios.horizon.horizon_sentences import to_json as horizon_to_json
+from planner.scenarios.horizon.plan_horizon import horizon
 from planner.scenarios.sweep_book import write_sweep_workbook
+from planner.scenarios.sweep_results import Scenario
 from planner.scenarios.sweep_words import to_json
 from planner.scenarios.sweeping import sweep
 from planner.scenarios.task import Options

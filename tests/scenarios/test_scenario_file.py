@@ -5,8 +5,8 @@ import pytest
 import planner
 from planner.errors import InputError
 from planner.scenarios.edits import changed_fleet
-from planner.scenarios.nouns import Growth, Scenario
 from planner.scenarios.scenario_file import read_scenarios
+from planner.scenarios.sweep_results import Growth, Scenario
 
 GOOD = """
 [scenario.tight]

@@ -16,9 +16,9 @@ import pytest
 
 import planner
 from planner.errors import InputError
-from planner.scenarios.nouns import Scenario
 from planner.scenarios.runners import Processes
 from planner.scenarios.store import fleet_digest, key_of
+from planner.scenarios.sweep_results import Scenario
 from planner.scenarios.sweeping import sweep
 from planner.scenarios.task import Options
 from planner.scenarios.vary import axis_of, combined

@@ -5,7 +5,7 @@ import pytest
 
 from planner.errors import InputError
 from planner.scenarios.edits import changed_fleet
-from planner.scenarios.nouns import Edit, Scenario
+from planner.scenarios.sweep_results import Edit, Scenario
 from planner.scenarios.values import expand
 from planner.scenarios.vary import AS_IT_IS, axis_of, combined, notes_on
 

@@ -13,15 +13,15 @@ from planner.on_demand import on_demand
 
 if TYPE_CHECKING:
     from planner.intake.adopt.guess import Guesser
-    from planner.intake.adopt.nouns import Adoption, Choice, Question, SheetGuess
+    from planner.intake.adopt.guesses import Adoption, Choice, Question, SheetGuess
 
 __all__ = ["Adoption", "Choice", "Guesser", "Question", "SheetGuess"]
 
 _HOMES = {
-    "Adoption": "nouns",
-    "Choice": "nouns",
+    "Adoption": "guesses",
+    "Choice": "guesses",
     "Guesser": "guess",
-    "Question": "nouns",
-    "SheetGuess": "nouns",
+    "Question": "guesses",
+    "SheetGuess": "guesses",
 }
 __getattr__ = on_demand(__name__, _HOMES)

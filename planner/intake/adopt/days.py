@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
-from planner.intake.adopt.nouns import Answers, Choice, Question, SheetGuess
+from planner.intake.adopt.guesses import Answers, Choice, Question, SheetGuess
 from planner.intake.dates import order_of_texts
 from planner.intake.layout import SheetPins
 

@@ -10,8 +10,8 @@ from planner.intake.adopt import patterns
 from planner.intake.adopt.columns import ColumnGuess, guess_columns
 from planner.intake.adopt.days import with_dates
 from planner.intake.adopt.entities import Pair, Table, keys_within, pairs, tables_of
+from planner.intake.adopt.guesses import Adoption, Answers, Choice, Question, SheetGuess
 from planner.intake.adopt.likeness import concepts_in
-from planner.intake.adopt.nouns import Adoption, Answers, Choice, Question, SheetGuess
 from planner.intake.adopt.patterns import TODAY_HOST, TODAY_HUB
 from planner.intake.adopt.pinning import base_pins, pinned_name
 from planner.intake.adopt.places import Place, column_choice, column_key, id_columns, read_place

@@ -8,8 +8,8 @@ from typing import Any, Literal
 import numpy as np
 
 from planner.intake.dates import is_date_text
+from planner.intake.known_words import is_unknown
 from planner.intake.rawtable import Broken, is_blank, tidy
-from planner.intake.words import is_unknown
 
 CellKind = Literal["", "number", "date", "text"]
 

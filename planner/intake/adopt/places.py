@@ -9,9 +9,9 @@ from planner.columns import SITES, Sheet
 from planner.intake.adopt import patterns
 from planner.intake.adopt.columns import ASKED, ColumnGuess, coordinates, guess_columns
 from planner.intake.adopt.entities import Table
+from planner.intake.adopt.guesses import Answers, Choice, Question
 from planner.intake.adopt.kinds import kind_of
 from planner.intake.adopt.likeness import concepts_in, folded, likeness
-from planner.intake.adopt.nouns import Answers, Choice, Question
 from planner.intake.adopt.patterns import STATUS, Wanted
 from planner.intake.adopt.profile import Profile
 from planner.intake.layout import RowsAre

@@ -13,9 +13,9 @@ from planner.intake.adopt.kinds import kind_of
 from planner.intake.content import fits_share
 from planner.intake.findings import show
 from planner.intake.ids import numeral
+from planner.intake.known_words import is_unknown
 from planner.intake.lookalikes import skeleton
 from planner.intake.rawtable import Broken, is_blank, tidy
-from planner.intake.words import is_unknown
 from planner.intake.written import read_number
 
 _LOOKED_AT = 150  # cells, evenly over the column

@@ -5,8 +5,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from planner.intake.adopt.columns import ColumnGuess
+from planner.intake.adopt.guesses import Answers, Choice, Question, SheetGuess
 from planner.intake.adopt.likeness import concepts_in
-from planner.intake.adopt.nouns import Answers, Choice, Question, SheetGuess
 from planner.intake.adopt.pinning import base_pins, pinned_name
 from planner.intake.adopt.places import column_choice, column_key
 from planner.intake.adopt.relations import PairTable, unit_of_times

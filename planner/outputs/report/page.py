@@ -16,7 +16,7 @@ from markupsafe import Markup
 
 from planner import columns
 from planner.fleet import Fleet
-from planner.outputs import words
+from planner.outputs import plan_sentences
 from planner.outputs.causes import unserved_by_cause
 from planner.outputs.facts import Facts, margin_ms
 from planner.outputs.list_sheets import applied_policy, setting_text
@@ -66,9 +66,9 @@ def report_html(
         sources=plan.sources or fleet.sources,
         violations=[violation for violation in violations if violation.severity == "violation"],
         curve=sorted(curve, key=lambda point: point.share),
-        words=words,
-        spared=words.spared_in_words(facts.fleet, facts.plan),
-        left_in_place=words.left_in_place_in_words(facts.fleet, facts.plan),
+        words=plan_sentences,
+        spared=plan_sentences.spared_in_words(facts.fleet, facts.plan),
+        left_in_place=plan_sentences.left_in_place_in_words(facts.fleet, facts.plan),
         version=VERSION,
         bokeh=bokeh.__version__,
     )
@@ -107,8 +107,8 @@ def _figures(facts: Facts) -> list[tuple[str, str]]:
         (say("status"), say("optimal") if plan.status == "optimal" else say("feasible")),
         (say("complete"), say("yes") if plan.complete else say("no")),
         (say("hosts"), say("hosts_figure", hosts=plan.hosts, new=new)),
-        (say("lower_bound"), words.amount(plan, plan.lower_bound)),
-        (say("sites_served"), f"{len(words.sites_served(plan)):,}"),
+        (say("lower_bound"), plan_sentences.amount(plan, plan.lower_bound)),
+        (say("sites_served"), f"{len(plan_sentences.sites_served(plan)):,}"),
         (say("sites_unserved"), f"{len(plan.unserved):,}"),
         (say("sites_without_need"), f"{len(plan.no_host_needed):,}"),
         (say("clusters_served"), f"{sum(a.clusters for a in plan.assignments):,}"),

@@ -9,7 +9,7 @@ import numpy as np
 
 from planner.fleet import Bools, Fleet, Floats, Ints, positions
 from planner.plan import Plan
-from planner.resilience.drills.nouns import Figures, HostLoad, Loss
+from planner.resilience.drills.drill_report import HostLoad, Loss, LossFigures
 from planner.rules import STANDBY_RULES, Checker
 
 
@@ -112,7 +112,7 @@ class Layout:
         """Return the clusters that come to each host, shape (H,)."""
         return self._sums(self.standby, self.rehomed(hit))
 
-    def figures(self, hit: Hit, in_zone: int = 0) -> Figures:
+    def figures(self, hit: Hit, in_zone: int = 0) -> LossFigures:
         """Return a loss in figures.
 
         Rows that only lost their path (a WAN loss) still count on their host: it keeps a place for them.
@@ -121,7 +121,7 @@ class Layout:
         after = np.where(hit.hosts, 0, self.load + arriving)
         over = np.where(arriving > 0, np.maximum(after - self.cap, 0), 0)
         reserve = (arriving > 0) & (over == 0) & (after > self.limit)
-        return Figures(
+        return LossFigures(
             hosts=int(hit.hosts.sum()),
             sites=len({self.plan.assignments[row].site for row in np.flatnonzero(hit.rows)}),
             displaced=int(self.clusters[hit.rows].sum()),

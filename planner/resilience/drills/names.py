@@ -7,8 +7,8 @@ from collections.abc import Sequence
 
 from planner.errors import InputError
 from planner.fleet import Finding, Fleet
+from planner.resilience.drills.drill_report import Loss, LossKind
 from planner.resilience.drills.layout import Layout
-from planner.resilience.drills.nouns import Loss, LossKind
 from planner.resilience.drills.wan import BETWEEN, Wan, link_name
 
 _PREFIXES: dict[str, LossKind] = {

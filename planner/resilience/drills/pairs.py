@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from planner.fleet import Bools, Floats, Ints
+from planner.resilience.drills.drill_report import Loss, PairOfLosses
 from planner.resilience.drills.layout import Layout
-from planner.resilience.drills.nouns import Loss, PairOfLosses
 
 _MOST_LOSSES = 400  # about 80,000 pairs, a few seconds' work
 _SHOWN = 10

@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from planner.resilience.drills.drill_report import BlastRadius, Loss
 from planner.resilience.drills.layout import Layout
-from planner.resilience.drills.nouns import BlastRadius, Loss
 
 _MOST = 10  # of each kind
 

@@ -9,9 +9,9 @@ from functools import cached_property
 import numpy as np
 
 from planner.fleet import Bools, Fleet, Floats
+from planner.resilience.drills.drill_report import Loss, SingleLoss
 from planner.resilience.drills.graph import Graph, Link
 from planner.resilience.drills.layout import Hit, Layout
-from planner.resilience.drills.nouns import Loss, SingleLoss
 
 BETWEEN = " -- "
 _MOST_STEPS = 10_000_000  # nodes that all shortest-path searches together may visit, some seconds' work

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from planner.fleet import Floats
+from planner.resilience.uptime.down_times import Part
 from planner.resilience.uptime.figures import Down
-from planner.resilience.uptime.nouns import Part
 from planner.resilience.uptime.rows import Rows
 from planner.resilience.uptime.votes import cluster_down, either_down
 

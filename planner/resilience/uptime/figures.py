@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from planner.fleet import Fleet, Floats, Ints
-from planner.resilience.uptime.nouns import Part
+from planner.resilience.uptime.down_times import Part
 
 _PLACES: dict[Part, str] = {
     "node": "Sites",

@@ -10,8 +10,8 @@ import numpy as np
 
 from planner.fleet import Bools, Fleet, Floats, Ints, positions
 from planner.plan import Plan
+from planner.resilience.uptime.down_times import Missing, Part
 from planner.resilience.uptime.figures import Down, column_names, read_part, sheet_of
-from planner.resilience.uptime.nouns import Missing, Part
 from planner.resilience.uptime.votes import cluster_down, either_down
 
 PARTS: tuple[Part, ...] = get_args(Part)

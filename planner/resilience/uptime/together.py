@@ -18,7 +18,7 @@ from itertools import product
 import numpy as np
 
 from planner.fleet import Bools, Floats
-from planner.resilience.uptime.nouns import MINUTES_A_YEAR, Together
+from planner.resilience.uptime.down_times import MINUTES_A_YEAR, Together
 from planner.resilience.uptime.rows import Rows
 from planner.resilience.uptime.votes import binomial, either_down
 

@@ -13,8 +13,8 @@ from planner.outputs.grid import Book, Field, write_table
 from planner.outputs.page import title_page
 from planner.scenarios.book_parts import add_notes, end_summary, in_title
 from planner.scenarios.charts import COLOURS, dress
-from planner.scenarios.designs.nouns import Comparison
-from planner.scenarios.designs.words import flips_in_words, headline
+from planner.scenarios.designs.design_comparison import Comparison
+from planner.scenarios.designs.design_sentences import flips_in_words, headline
 
 _TITLE = "Designs compared"
 _PARTS = ("buy", "yearly", "power", "visits", "circuits")

@@ -13,7 +13,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from planner.scenarios.designs.nouns import Segment
+from planner.scenarios.designs.design_comparison import Segment
 
 _CLOSE = 1e-7  # relative
 

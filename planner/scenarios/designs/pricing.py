@@ -7,7 +7,7 @@ import numpy as np
 from planner.fleet import Bools, Fleet, Floats
 from planner.plan import Plan
 from planner.prices import Price, price_of, years_factor
-from planner.scenarios.designs.nouns import Costs
+from planner.scenarios.designs.design_comparison import Costs
 
 _HOURS = 8760
 

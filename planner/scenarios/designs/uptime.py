@@ -7,8 +7,8 @@ import numpy as np
 from planner.fleet import Bools, Fleet, Floats
 from planner.plan import Plan
 from planner.resilience.uptime import availability
+from planner.resilience.uptime.down_times import MINUTES_A_YEAR
 from planner.resilience.uptime.figures import read_part
-from planner.resilience.uptime.nouns import MINUTES_A_YEAR
 from planner.resilience.uptime.votes import at_least, cluster_down, either_down
 from planner.rules import Checker
 

@@ -13,8 +13,8 @@ from planner.outputs.grid import Book, Field, write_table
 from planner.outputs.page import title_page
 from planner.scenarios.book_parts import add_notes, end_summary, in_title
 from planner.scenarios.charts import COLOURS, dress
-from planner.scenarios.horizon.nouns import Horizon
-from planner.scenarios.horizon.words import headline, moves_in_words
+from planner.scenarios.horizon.horizon_sentences import headline, moves_in_words
+from planner.scenarios.horizon.horizon_steps import Horizon
 
 _TITLE = "Horizon of tie-breaker hosts"
 _PERIOD = Field("period", least=10)

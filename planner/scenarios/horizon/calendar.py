@@ -13,8 +13,8 @@ import pandas as pd
 
 from planner.fleet import Fleet
 from planner.scenarios.edits import changed_fleet
-from planner.scenarios.horizon.nouns import Period
-from planner.scenarios.nouns import Edit, Scenario
+from planner.scenarios.horizon.horizon_steps import Period
+from planner.scenarios.sweep_results import Edit, Scenario
 
 _MONTHS = {"year": 12, "quarter": 3, "month": 1}
 

@@ -11,7 +11,7 @@ from planner.errors import InputError
 from planner.fleet import Finding, Fleet, Ints
 from planner.rules import Checker
 from planner.scenarios.horizon.calendar import fleet_in
-from planner.scenarios.horizon.nouns import Period
+from planner.scenarios.horizon.horizon_steps import Period
 from planner.sizing.host_counts.fewest_hosts import size
 from planner.sizing.host_counts.hall_conditions import Cut, HallCondition, hall_conditions
 from planner.sizing.instance.classes import Classes, group

@@ -11,7 +11,7 @@ from planner.latency import resolve
 from planner.rules import Checker
 from planner.scenarios.horizon.calendar import event_days, fleet_in
 from planner.scenarios.horizon.demand import Demand
-from planner.scenarios.horizon.nouns import NextHost
+from planner.scenarios.horizon.horizon_steps import NextHost
 from planner.sizing.host_counts.hall_conditions import Flow, hall_conditions
 from planner.sizing.instance.classes import group
 from planner.sizing.instance.problem import Problem, build_problem, restrict

@@ -7,12 +7,12 @@ from typing import Any
 
 import numpy as np
 
+from planner.counted_words import counted, first_few
 from planner.fleet import Bools, Fleet
 from planner.sizing.cover.certificate import Evidence
 from planner.sizing.cover.reserve_terms import CoverSet
 from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
-from planner.words import counted, first_few
 
 _NAMED_SETS = 3  # sets told in words; the data hold all of them
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from planner.counted_words import counted, first_few
 from planner.plan import Plan
 from planner.verify.certificate.form import Number
 from planner.verify.certificate.statement import Statement
 from planner.verify.inventory import Inventory
 from planner.verify.violation import RELATIVE_TOLERANCE
-from planner.words import counted, first_few
 
 
 def in_words(inventory: Inventory, statement: Statement, lower: Number, upper: Number, plan: Plan | None) -> str:

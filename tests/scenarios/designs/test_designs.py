@@ -13,8 +13,8 @@ from planner import columns
 from planner.errors import InputError
 from planner.fleet import Policy, typed_table
 from planner.prices import Price
+from planner.scenarios.designs.compare_designs import compare_designs
 from planner.scenarios.designs.flips import Line, flip_prices
-from planner.scenarios.designs.road import compare_designs
 
 PRICES = typed_table(
     columns.PRICES,

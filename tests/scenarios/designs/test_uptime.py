@@ -2,7 +2,7 @@
 
 import pytest
 
-from planner.scenarios.designs.road import DEDICATED, OWN, SHARED, THREE_NODES, compare_designs
+from planner.scenarios.designs.compare_designs import DEDICATED, OWN, SHARED, THREE_NODES, compare_designs
 
 YEAR = 365 * 24 * 60
 

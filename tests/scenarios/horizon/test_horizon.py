@@ -13,7 +13,7 @@ from planner import columns
 from planner.errors import InputError
 from planner.fleet import typed_table
 from planner.scenarios.horizon.calendar import fleet_in, periods_from
-from planner.scenarios.horizon.road import horizon
+from planner.scenarios.horizon.plan_horizon import horizon
 from planner.sizing import plan
 from tests.arrays import fewest_bins
 

@@ -65,7 +65,7 @@ class BindingSet:
 
 
 @dataclass(frozen=True, slots=True)
-class Figures:
+class PlanMeasures:
     """What counts of a plan: hosts that run, and the ids of sites left unserved.
 
     ``new_hosts`` are hosts to add; None where the policy's objective does not make them few, because plans of
@@ -77,7 +77,7 @@ class Figures:
     unserved: tuple[str, ...]
 
     @classmethod
-    def of(cls, plan: Plan) -> Figures:
+    def of(cls, plan: Plan) -> PlanMeasures:
         """Return the figures of ``plan``."""
         added = sum(not host.existing for host in plan.host_list)
         new = added if plan.objective == "new_hosts" else None
@@ -104,8 +104,8 @@ class Suggestion:
     pools: tuple[str, ...]
     touched: int
     size: float
-    before: Figures
-    after: Figures | None
+    before: PlanMeasures
+    after: PlanMeasures | None
     confirmed: bool
     fewest: bool
 
@@ -118,7 +118,7 @@ class Explanation:
     ``notes`` say what was not searched, and why.
     """
 
-    figures: Figures
+    figures: PlanMeasures
     plan: Plan = field(compare=False)  # its seconds differ from run to run
     site: SiteView | None = None
     proof: str = ""

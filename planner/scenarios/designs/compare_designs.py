@@ -15,8 +15,8 @@ from planner.fleet import Finding, Fleet, Floats
 from planner.plan import Plan
 from planner.prices import price_of, years_factor
 from planner.rules import Checker
+from planner.scenarios.designs.design_comparison import Choice, Comparison, Costs, Design, Segment
 from planner.scenarios.designs.flips import Line, flip_prices
-from planner.scenarios.designs.nouns import Choice, Comparison, Costs, Design, Segment
 from planner.scenarios.designs.pricing import (
     added,
     chosen_own,

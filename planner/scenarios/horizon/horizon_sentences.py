@@ -7,8 +7,8 @@ import json
 from collections.abc import Sequence
 from typing import Any
 
-from planner.scenarios.horizon.nouns import Horizon, Step
-from planner.words import counted
+from planner.counted_words import counted
+from planner.scenarios.horizon.horizon_steps import Horizon, Step
 
 FORMAT = 1
 

@@ -8,6 +8,7 @@ from collections import Counter
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from planner.counted_words import counted
 from planner.errors import InputError
 from planner.fleet import Finding, Fleet
 from planner.plan import Plan
@@ -27,7 +28,6 @@ from planner.rollout.tasks import Task, make_tasks
 from planner.schedule import Conflict, Rollout, Step, Wave
 from planner.sizing.solvers.budget import Progress, SolveBudget
 from planner.verify import verify
-from planner.words import counted
 
 _LISTED = 5
 _OTHER_ORDERS = 12  # orders with other detours that are tried where waves are above their bound

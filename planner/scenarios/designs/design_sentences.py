@@ -7,8 +7,8 @@ import json
 import math
 from typing import Any
 
-from planner.scenarios.designs.nouns import Comparison, Segment
-from planner.words import counted
+from planner.counted_words import counted
+from planner.scenarios.designs.design_comparison import Comparison, Segment
 
 FORMAT = 1
 

@@ -6,9 +6,9 @@ import dataclasses
 from collections.abc import Callable
 
 from planner.explain.bench import Bench, planned
+from planner.explain.explanation import Explanation, PlanMeasures, Suggestion
 from planner.explain.levers import levers_that_save
 from planner.explain.measure import measure_first
-from planner.explain.nouns import Explanation, Figures, Suggestion
 from planner.explain.openings import openings_that_save
 from planner.explain.remedies import remedies
 from planner.explain.sets import binding_sets
@@ -50,7 +50,7 @@ def explain(
             tell("the plan itself")
             plan = planned(fleet, budget)
         if site is not None:
-            return Explanation(Figures.of(plan), plan, site=view_site(fleet, checker, plan, site))
+            return Explanation(PlanMeasures.of(plan), plan, site=view_site(fleet, checker, plan, site))
         bench = Bench(fleet, plan, checker, build_problem(fleet, checker), budget, tell)
         if left_out := plan.proof.details.get("left_out"):
             bench.notes.append(str(left_out))

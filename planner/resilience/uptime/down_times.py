@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from planner.words import counted
+from planner.counted_words import counted
 
 MINUTES_A_YEAR = 365 * 24 * 60
 Part = Literal["node", "site_uplink", "hub_uplink", "hub", "host"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from planner.words import counted
+from planner.counted_words import counted
 
 LossKind = Literal["host", "hub", "zone", "link", "wan_node"]
 Outcome = Literal[
@@ -70,7 +70,7 @@ class HostLoad:
 
 
 @dataclass(frozen=True, slots=True)
-class Figures:
+class LossFigures:
     """A loss in figures, in clusters unless it says sites or hosts.
 
     ``displaced`` lose their third vote at once: until they are re-homed each of them stops if one of its nodes fails.
@@ -104,7 +104,7 @@ class SingleLoss:
     """One loss of the table of single losses; ``detail`` is for WAN links and WAN nodes."""
 
     loss: Loss
-    figures: Figures
+    figures: LossFigures
     detail: str = ""
 
 
@@ -135,7 +135,7 @@ class PairOfLosses:
 
     first: Loss
     second: Loss
-    figures: Figures
+    figures: LossFigures
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +144,7 @@ class Drill:
 
     losses: tuple[Loss, ...]
     hosts_lost: tuple[str, ...]
-    figures: Figures
+    figures: LossFigures
     displaced: tuple[Displaced, ...]
     loads: tuple[HostLoad, ...]
     sites_in_zone: tuple[str, ...] = ()

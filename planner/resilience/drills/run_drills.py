@@ -8,9 +8,9 @@ import numpy as np
 
 from planner.fleet import Bools, Fleet
 from planner.plan import Plan
+from planner.resilience.drills.drill_report import Displaced, Drill, DrillReport, Loss, Outcome, SingleLoss
 from planner.resilience.drills.layout import Hit, Layout
 from planner.resilience.drills.names import known_losses, read_losses
-from planner.resilience.drills.nouns import Displaced, Drill, DrillReport, Loss, Outcome, SingleLoss
 from planner.resilience.drills.pairs import worst_pairs
 from planner.resilience.drills.radii import largest_radii
 from planner.resilience.drills.wan import Wan

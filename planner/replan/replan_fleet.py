@@ -6,6 +6,7 @@ import threading
 import time
 from collections.abc import Callable
 
+from planner.counted_words import counted
 from planner.fleet import Finding, Fleet
 from planner.interrupts import heard
 from planner.plan import Aim, Plan, moved_sites
@@ -14,7 +15,6 @@ from planner.sizing import Progress
 from planner.sizing import plan as make_plan
 from planner.sizing.fewest_moves import MoveModel
 from planner.sizing.solvers.budget import SolveBudget
-from planner.words import counted
 
 _SEARCH_S = 60.0  # for the fewest moves, where the caller gives no limit
 _THOROUGH = 10  # times as long

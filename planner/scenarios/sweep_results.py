@@ -67,7 +67,7 @@ class Certainty:
 
 
 @dataclass(frozen=True, slots=True)
-class Figures:
+class PointFigures:
     """What one plan comes to.
 
     ``value`` and ``bound`` are in the unit of the objective. ``weight_proven``: no plan serves more weight; ``proven``:
@@ -121,7 +121,7 @@ class Point:
     """
 
     scenario: Scenario
-    figures: Figures | None = None
+    figures: PointFigures | None = None
     error: str = ""
     origin: Origin = "solved"
     rests_on: tuple[str, ...] = ()

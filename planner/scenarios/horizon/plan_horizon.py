@@ -7,18 +7,18 @@ from typing import Literal
 
 import numpy as np
 
+from planner.counted_words import counted, first_few
 from planner.errors import InputError
 from planner.fleet import Finding, Fleet, Ints
 from planner.prices import price_of
 from planner.scenarios.horizon.calendar import periods_from
 from planner.scenarios.horizon.demand import Demand, demand_of
+from planner.scenarios.horizon.horizon_steps import Horizon, Step
 from planner.scenarios.horizon.model import Counts, HorizonModel, Prices, decide
 from planner.scenarios.horizon.next_host import next_host
-from planner.scenarios.horizon.nouns import Horizon, Step
 from planner.scenarios.horizon.settle import Settled, residents, residents_after, settle
 from planner.sizing.solvers.budget import SolveBudget
 from planner.version import VERSION
-from planner.words import counted, first_few
 
 _MONTHS = {"year": 12, "quarter": 3, "month": 1}
 

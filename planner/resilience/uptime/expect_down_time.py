@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from planner.counted_words import counted
 from planner.fleet import Fleet, Floats
 from planner.plan import Plan
 from planner.resilience.uptime.covered import covered_down
-from planner.resilience.uptime.nouns import MINUTES_A_YEAR, Availability, PartShare, SiteUptime
+from planner.resilience.uptime.down_times import MINUTES_A_YEAR, Availability, PartShare, SiteUptime
 from planner.resilience.uptime.rows import PARTS, Rows, complete, read_rows
 from planner.resilience.uptime.together import number_hit, split_sites, together
-from planner.words import counted
 
 _ASSUMPTIONS = (
     "A cluster runs while at least two of its three votes are up and reach each other: two nodes and the tie-breaker.",

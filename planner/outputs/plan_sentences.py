@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from planner.counted_words import counted, first_few
 from planner.fleet import Fleet
 from planner.outputs import headings
 from planner.plan import CoverPrice, Plan, left_in_place, overfull_with_left, running_on
-from planner.words import counted, first_few
 
 if TYPE_CHECKING:
     from planner.readiness import Readiness
