@@ -27,6 +27,7 @@ _ILLEGAL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 _LOOKS_ESCAPED = re.compile(r"_(?=x[0-9A-Fa-f]{4}_)")
 _FIRST_SAFE_DAY = dt.datetime(1900, 3, 1)  # day numbers before it are off by one: 29 February 1900 never was
 _LARGEST_EXACT_WHOLE = 2**53
+_GREATEST = 1.79769313486231e308  # of 15 digits
 
 
 def put(cell: Cell, value: Value) -> None:
@@ -54,7 +55,11 @@ def looks_like_formula(text: str) -> bool:
 
 def number(value: float) -> float | None:
     """Return ``value`` to the 15 digits that spreadsheet programs keep, so that saving there changes nothing."""
-    return float(f"{value:.15g}") if math.isfinite(value) else None
+    if not math.isfinite(value):
+        return None
+    rounded = float(f"{value:.15g}")
+    # The greatest numbers round up to infinity, which no cell can hold.
+    return rounded if math.isfinite(rounded) else math.copysign(_GREATEST, value)
 
 
 def safe_text(text: str) -> str:

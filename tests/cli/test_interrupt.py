@@ -75,7 +75,7 @@ def interrupted(arguments, folder, moment):
 def test_ctrl_c_at_any_moment_ends_in_130_with_one_line_or_with_a_result(name, tmp_path, twelve_sites):
     arguments = (name, twelve_sites, *(SWEEP if name == "sweep" else ("-o", "plan.xlsx")))
     rng = random.Random(int(os.environ.get("CASTINGVOTE_SEED", "1")))
-    for number in range(int(os.environ.get("CASTINGVOTE_INTERRUPTS", "4"))):
+    for number in range(int(os.environ.get("CASTINGVOTE_INTERRUPTS", "2"))):
         folder = tmp_path / str(number)
         folder.mkdir()
         moment = rng.uniform(0.05, 4.0 if name == "sweep" else 2.0)

@@ -2,11 +2,12 @@
 
 import datetime as dt
 import re
+import sys
 import zipfile
 from io import BytesIO
 
 import openpyxl
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from openpyxl.cell.cell import Cell
 
@@ -80,6 +81,7 @@ def as_text(rows):
 
 @settings(max_examples=10, deadline=None)
 @given(tables)
+@example([(sys.float_info.max, -sys.float_info.max, None, None, None, None)])
 def test_rows_are_those_that_openpyxl_writes(rows):
     ours, theirs = as_text(rows), by_openpyxl(rows)
     # The numbers of styles are given in the order in which they are first used.

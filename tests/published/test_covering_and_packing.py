@@ -1,6 +1,7 @@
 """Set covering and bin packing as fleets, with published or enumerated optima."""
 
 import itertools
+import os
 from pathlib import Path
 
 import numpy as np
@@ -79,7 +80,12 @@ def test_kilroy_county_where_no_city_serves_itself(limit, stations):
     assert hosts(covering(KILROY, limit, names=[str(i + 1) for i in range(6)])) == stations
 
 
-@pytest.mark.parametrize(("dimension", "points", "lines", "fewest"), [(2, 9, 12, 5), (3, 27, 117, 18)])
+OF_27_POINTS = pytest.param(
+    3, 27, 117, 18, marks=pytest.mark.skipif("CASTINGVOTE_EXAMPLES" not in os.environ, reason="long")
+)
+
+
+@pytest.mark.parametrize(("dimension", "points", "lines", "fewest"), [(2, 9, 12, 5), OF_27_POINTS])
 def test_steiner_triple_systems_have_their_covering_number(dimension, points, lines, fewest):
     """Hubs are the points, sites the lines of the affine space over three elements.
 

@@ -49,7 +49,7 @@ class Workers:
 def workers():
     """A scheduler with two workers."""
     with distributed.LocalCluster(
-        n_workers=0, host="127.0.0.1", dashboard_address=None, silence_logs=50, processes=True
+        n_workers=0, host="127.0.0.1", dashboard_address="127.0.0.1:0", silence_logs=50, processes=True
     ) as cluster:
         started = Workers(cluster)
         started.start(2)

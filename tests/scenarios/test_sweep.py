@@ -63,7 +63,12 @@ def test_processes_give_the_same_table(twelve_sites, straight):
 def test_a_dask_cluster_gives_the_same_table(twelve_sites, straight):
     distributed = pytest.importorskip("distributed")
     with distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, processes=True, host="127.0.0.1", dashboard_address=None, silence_logs=50
+        n_workers=2,
+        threads_per_worker=1,
+        processes=True,
+        host="127.0.0.1",
+        dashboard_address="127.0.0.1:0",
+        silence_logs=50,
     ) as cluster:
         there = sweep(twelve_sites, combined(VARIED, NAMED), dask=cluster.scheduler_address)
     assert substance(there) == substance(straight)

@@ -33,4 +33,4 @@ def make():
 @pytest.fixture(scope="session")
 def examples() -> int:
     """Random cases of each kind; CASTINGVOTE_EXAMPLES asks for more than the everyday suite runs."""
-    return int(os.environ.get("CASTINGVOTE_EXAMPLES", "25"))
+    return int(os.environ.get("CASTINGVOTE_EXAMPLES", "12"))

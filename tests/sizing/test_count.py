@@ -21,7 +21,7 @@ POLICIES = (
 
 def random_fleet(seed, **policy):
     rng = np.random.default_rng(seed)
-    sites, pools = 18, 5
+    sites, pools = 14, 5
     return fleet_of(
         rng.uniform(5, 80, (sites, pools)),
         sites={"clusters": rng.choice([1, 1, 2, 3], sites).astype(float)},

@@ -112,7 +112,7 @@ def test_a_plan_is_there_at_once_and_gets_better_without_breaking_anything(make,
 
 @pytest.mark.parametrize("seed", range(2))
 def test_every_site_that_can_have_a_standby_has_one_against_the_loss_of_a_host(make, seed):
-    fleet = scattered(make, seed, 70, 6, cover="host")
+    fleet = scattered(make, seed, 40, 5, cover="host")
     result = plan(fleet)
     make.sound(fleet, result)
     assert not result.unserved
