@@ -47,8 +47,7 @@ if TYPE_CHECKING:
     from planner.scenarios.sweeping import sweep
     from planner.scenarios.vary import vary
     from planner.schedule import Rollout, Step, Wave
-    from planner.sizing import Progress, plan
-    from planner.sizing.count import HostCount, count
+    from planner.sizing import HostCount, Progress, count, plan
     from planner.verify import Violation, verify
     from planner.verify.certificate import verify_certificate
 
@@ -120,7 +119,7 @@ _HOMES = {
     "Fleet": "fleet",
     "Horizon": "scenarios.horizon.horizon_steps",
     "Host": "plan",
-    "HostCount": "sizing.count",
+    "HostCount": "sizing",
     "InputError": "errors",
     "Plan": "plan",
     "Policy": "fleet",
@@ -137,7 +136,7 @@ _HOMES = {
     "availability": "resilience",
     "budget_curve": "explain",
     "compare_designs": "scenarios.designs.compare_designs",
-    "count": "sizing.count",
+    "count": "sizing",
     "cover_prices": "explain",
     "drill": "resilience",
     "explain": "explain",

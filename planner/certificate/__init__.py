@@ -17,7 +17,7 @@ from planner.counted_words import counted
 from planner.fleet import Fleet
 from planner.outputs.atomic import write_pieces
 from planner.plan import Plan
-from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing import SolveBudget
 
 __all__ = ["Certified", "certify_plan", "write_certificate"]
 

@@ -19,7 +19,7 @@ from planner.certificate.cut_sets import CutSet
 from planner.certificate.relaxation import Relaxation
 from planner.certificate.sets import both_forms, classes_of, hall_lines, kept_lines, standby_lines
 from planner.plan import Plan
-from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing import SolveBudget
 
 _MOST_TERMS = 400_000  # of the whole program, up to which its relaxation is asked too
 _SETS_SECONDS, _WHOLE_SECONDS = 20.0, 20.0

@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from planner.certificate.certificate_parts import Line, Number
 from planner.certificate.relaxation import Bounded, Box, Relaxation
-from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing import SolveBudget
 
 _FRACTIONAL = 1e-6
 _MOST_NODES = 4_000

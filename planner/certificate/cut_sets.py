@@ -11,14 +11,21 @@ import numpy as np
 from planner.certificate.certificate_parts import Scope
 from planner.fleet import Bools, Fleet
 from planner.rules import Checker
-from planner.sizing.cover.loss_conditions import loss_conditions
-from planner.sizing.cover.losses import read_losses
-from planner.sizing.host_counts.certificate import certify
-from planner.sizing.host_counts.cutting_planes import search_counts
-from planner.sizing.host_counts.hall_conditions import HallCondition, hall_conditions
-from planner.sizing.instance.classes import Classes, group
-from planner.sizing.instance.problem import Problem, build_problem, restrict, unlimited
-from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing import (
+    Classes,
+    HallCondition,
+    Problem,
+    SolveBudget,
+    build_problem,
+    certify,
+    group,
+    hall_conditions,
+    loss_conditions,
+    read_losses,
+    restrict,
+    search_counts,
+    unlimited,
+)
 
 _SEARCH_SECONDS = 30.0
 

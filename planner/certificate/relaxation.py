@@ -17,8 +17,7 @@ import scipy.sparse as sp
 from planner.certificate.certificate_parts import SIGN, Line, Number, Program, Reference
 from planner.certificate.combine import said, terms_of
 from planner.fleet import Floats
-from planner.sizing.solvers.budget import SolveBudget
-from planner.sizing.solvers.highs import LinearProgram, solve_arrays
+from planner.sizing import LinearProgram, SolveBudget, solve_arrays
 
 _DENOMINATORS = (1, 2, 6, 12, 60, 420, 10_000, 10_000_000)  # simple multipliers first: people have to read them
 _SHORT_PRICE = 1000.0  # for what a row lacks, in multiples of the goal: too dear while anything else works

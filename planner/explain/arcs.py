@@ -9,7 +9,7 @@ import numpy as np
 from planner.fleet import Bools, Fleet, Floats, Ints
 from planner.rules import RULES, Checker, Pairs
 from planner.rules.pairs import pool_pairs
-from planner.sizing.instance.problem import Problem
+from planner.sizing import Problem
 
 REACH_SHARE, REACH_MS = 0.5, 20.0  # budgets are raised by half at most, or by 20 ms if that is more
 MOST_ARCS = 300_000  # beyond it the nearest few of each site: HiGHS needs minutes on more

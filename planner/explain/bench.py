@@ -15,10 +15,8 @@ from planner.explain.explanation import Change, Goal, Kind, PlanMeasures, Sugges
 from planner.fleet import Fleet
 from planner.plan import Plan
 from planner.rules import Checker
+from planner.sizing import Problem, Progress, SolveBudget, count, restrict
 from planner.sizing import plan as make_plan
-from planner.sizing.count import count
-from planner.sizing.instance.problem import Problem, restrict
-from planner.sizing.solvers.budget import Progress, SolveBudget
 
 _CLOSE = 1e-9  # sums of weights
 

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 
 from planner.fleet import Fleet
 from planner.plan import Plan
-from planner.sizing.count import count
-from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing import SolveBudget, count
 
 # In the order of planning: what is near today's budgets first, as time may end.
 SHARES = (0.9, 1.1, 0.8, 1.25, 0.7, 1.5, 0.6, 2.0, 0.5)

@@ -16,8 +16,7 @@ from planner.explain.site import position_of, view_site
 from planner.fleet import Fleet
 from planner.plan import MeasureFirst, Plan
 from planner.rules import Checker
-from planner.sizing.instance.problem import build_problem
-from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing import SolveBudget, build_problem
 
 
 def explain(

@@ -23,7 +23,7 @@ from planner.explain.wording import some
 from planner.latency import EVIDENCE, estimate_range_ms
 from planner.plan import Known, MeasureFirst, Outcome, Plan
 from planner.rules import Checker
-from planner.sizing.instance.problem import Problem
+from planner.sizing import Problem
 
 _MOST_ARCS = 100_000
 _ANSWERS = 3  # other sets of pairs that would save a host

@@ -33,10 +33,7 @@ import scipy.sparse as sp
 
 from planner.explain.arcs import ExtraArcs
 from planner.fleet import Bools, Floats, Ints
-from planner.sizing.instance.classes import group
-from planner.sizing.instance.problem import Problem
-from planner.sizing.solvers.budget import SolveBudget
-from planner.sizing.solvers.highs import LinearProgram, solve_arrays
+from planner.sizing import LinearProgram, Problem, SolveBudget, group, solve_arrays
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from planner.explain.opening import Opened, OpeningModel
 from planner.explain.wording import figure, some
 from planner.fleet import Bools
 from planner.plan import Plan
-from planner.sizing.instance.problem import Problem
+from planner.sizing import Problem
 
 _NAMED = 8  # changes told in words; the data hold all of them
 _ANSWERS = 3  # alternatives of one kind

@@ -15,11 +15,18 @@ from planner.latency import EVIDENCE
 from planner.plan import Assignment, Host, Plan
 from planner.replan.by_host import ByHost, by_host, folded
 from planner.rules import Checker
-from planner.sizing import Progress
-from planner.sizing import plan as make_plan
-from planner.sizing.assemble import with_evidence
-from planner.sizing.instance.problem import Problem, build_problem
-from planner.sizing.solution.served_aims import Worth, aims_of_worth, as_bounded
+from planner.sizing import (
+    Problem,
+    Progress,
+    Worth,
+    aims_of_worth,
+    as_bounded,
+    build_problem,
+    with_evidence,
+)
+from planner.sizing import (
+    plan as make_plan,
+)
 
 
 def plan_frozen(

@@ -11,10 +11,8 @@ from planner.fleet import Finding, Fleet
 from planner.interrupts import heard
 from planner.plan import Aim, Plan, moved_sites
 from planner.replan.by_host import ByHost, by_host, folded
-from planner.sizing import Progress
+from planner.sizing import MoveModel, Progress, SolveBudget
 from planner.sizing import plan as make_plan
-from planner.sizing.fewest_moves import MoveModel
-from planner.sizing.solvers.budget import SolveBudget
 
 _SEARCH_S = 60.0  # for the fewest moves, where the caller gives no limit
 _THOROUGH = 10  # times as long

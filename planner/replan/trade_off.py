@@ -9,8 +9,7 @@ from planner.errors import InputError
 from planner.fleet import Finding, Fleet
 from planner.plan import Plan
 from planner.replan.by_host import by_host
-from planner.sizing.fewest_moves import MoveModel
-from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing import MoveModel, SolveBudget
 
 
 @dataclass(frozen=True, slots=True)

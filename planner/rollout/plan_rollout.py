@@ -26,7 +26,7 @@ from planner.rollout.sheet import Sheet
 from planner.rollout.state import State, read_state
 from planner.rollout.tasks import Task, make_tasks
 from planner.schedule import Conflict, Rollout, Step, Wave
-from planner.sizing.solvers.budget import Progress, SolveBudget
+from planner.sizing import Progress, SolveBudget
 from planner.verify import verify
 
 _LISTED = 5

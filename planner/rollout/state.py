@@ -12,8 +12,8 @@ from planner.plan import Plan
 from planner.releases import parse_release
 from planner.rules import Checker
 from planner.running import Running, running_hosts
-from planner.sizing.instance.incumbent import read_today
-from planner.sizing.instance.problem import Problem, build_problem
+from planner.sizing import Problem, build_problem
+from planner.today import read_today
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +115,7 @@ def _refuse_split(fleet: Fleet, plan: Plan) -> None:
 
 
 def _hosts(fleet: Fleet, plan: Plan, problem: Problem, running: Running) -> dict[str, HostState]:
-    today = read_today(fleet, problem)
+    today = read_today(fleet, problem.pool_at, fit=problem.max_hosts, most=problem.existing)
     pool_at = {pool: at for at, pool in enumerate(fleet.pool_ids)}
     named = set(fleet.current["host"]) - {""}
     hosts: dict[str, HostState] = {}

@@ -1,108 +1,124 @@
-"""Sizing: how many hosts, where, and who uses which. `plan` is the only way in."""
+"""Sizing: how many hosts, where, and who uses which. `plan` is the way in.
+
+The names here are all that other rooms of the house may use; the rest is private. They are loaded when first asked for.
+"""
 
 from __future__ import annotations
 
-import functools
-import time
-from collections.abc import Callable
+from typing import TYPE_CHECKING
 
-from planner.errors import InputError
-from planner.fleet import Finding, Fleet
-from planner.plan import Plan
-from planner.rules import Checker
-from planner.sizing.asked import asked_limit, refuse_unmodelled
-from planner.sizing.assemble import assemble
-from planner.sizing.host_counts.cutting_planes import reference_counts
-from planner.sizing.host_counts.fewest_hosts import SecondaryCosts, size
-from planner.sizing.instance.case import TIE_BREAKS, Case, TieBreak
-from planner.sizing.instance.incumbent import read_today
-from planner.sizing.instance.problem import build_problem
-from planner.sizing.packing.hosts import seat_all
-from planner.sizing.solution.attained import attained_aims
-from planner.sizing.solution.draft import Draft
-from planner.sizing.solution.placement import Placement
-from planner.sizing.solution.seating import Seating
-from planner.sizing.solvers.budget import Progress, SolveBudget
-from planner.sizing.tie_breaks import break_ties
-from planner.sizing.tie_breaks.running_hosts import with_fewer_moves
-from planner.sizing.within_limits import Drafted, plan_within_limits
+from planner.on_demand import on_demand
 
-__all__ = ["Progress", "plan"]
+if TYPE_CHECKING:
+    from planner.sizing.assemble import with_evidence
+    from planner.sizing.count_hosts import HostCount, count
+    from planner.sizing.cover.loss_conditions import loss_conditions
+    from planner.sizing.cover.losses import read_losses
+    from planner.sizing.fewest_moves import MoveModel
+    from planner.sizing.host_counts.certificate import certify, inequalities
+    from planner.sizing.host_counts.cutting_planes import reference_counts, search_counts
+    from planner.sizing.host_counts.fewest_hosts import size
+    from planner.sizing.host_counts.hall_conditions import Cut, Flow, HallCondition, hall_conditions
+    from planner.sizing.host_counts.rounding import round_counts
+    from planner.sizing.instance.case import Case
+    from planner.sizing.instance.classes import Classes, group
+    from planner.sizing.instance.incumbent import incumbent_pairs, today_of
+    from planner.sizing.instance.problem import Problem, build_problem, restrict, select, unlimited
+    from planner.sizing.make_plan import plan
+    from planner.sizing.packing.hosts import seat_all
+    from planner.sizing.solution.counts import Sized
+    from planner.sizing.solution.placement import Placement
+    from planner.sizing.solution.seating import Seating
+    from planner.sizing.solution.served_aims import Worth, aims_of_worth, as_bounded
+    from planner.sizing.solvers.budget import Progress, SolveBudget
+    from planner.sizing.solvers.highs import Answer, LinearProgram, solve_arrays
+    from planner.sizing.tie_breaks.lexicographic import place, placed
 
+__all__ = [
+    "Answer",
+    "Case",
+    "Classes",
+    "Cut",
+    "Flow",
+    "HallCondition",
+    "HostCount",
+    "LinearProgram",
+    "MoveModel",
+    "Placement",
+    "Problem",
+    "Progress",
+    "Seating",
+    "Sized",
+    "SolveBudget",
+    "Worth",
+    "aims_of_worth",
+    "as_bounded",
+    "build_problem",
+    "certify",
+    "count",
+    "group",
+    "hall_conditions",
+    "incumbent_pairs",
+    "inequalities",
+    "loss_conditions",
+    "place",
+    "placed",
+    "plan",
+    "read_losses",
+    "reference_counts",
+    "restrict",
+    "round_counts",
+    "search_counts",
+    "seat_all",
+    "select",
+    "size",
+    "solve_arrays",
+    "today_of",
+    "unlimited",
+    "with_evidence",
+]
 
-def plan(
-    fleet: Fleet,
-    *,
-    time_limit: float | None = None,
-    seed: int = 0,
-    thorough: bool = False,
-    watch: Callable[[Progress], bool | None] | None = None,
-) -> Plan:
-    """Return the best plan for ``fleet``: most weight served, the policy's objective, then the aims of policy ``then``.
-
-    ``time_limit`` is in seconds from the call on; at the limit, or at Ctrl-C in the main thread, the best plan so far
-    comes back with its gap, and is ``feasible`` unless it is proven by then. The same fleet and ``seed`` give the same
-    plan whatever the order of rows, unless time ends it. ``thorough`` spends about ten times the work on the later
-    aims; the objective does not depend on it. ``watch`` is called with the progress as it happens; where it
-    returns False, the best plan so far comes back.
-
-    Raises InputError for a time limit or seed that is none, and where the fleet asks for a combination that is not
-    modelled, or has more clusters or weights further apart than can be counted exactly; SolverError when the solver
-    fails.
-    """
-    limit = asked_limit(time_limit, seed)
-    refuse_unmodelled(fleet)
-    tie_breaks = _tie_breaks(fleet)
-    began = time.perf_counter()
-    budget = SolveBudget(seconds=limit, seed=seed, watch=watch)
-    checker = Checker.of(fleet)
-    problem = build_problem(fleet, checker)
-    if fleet.policy.cover != "none":
-        from planner.sizing.cover.covered_plan import own_rather_than_bare
-
-        problem = own_rather_than_bare(fleet, problem)
-    case = Case(fleet, problem, read_today(fleet, problem), tie_breaks)
-    eligible = time.perf_counter()
-    with budget.listening():
-        make = functools.partial(_drafted, thorough=thorough, limited=problem.limited)
-        draft, attained = plan_within_limits(case, budget, make)
-        result = assemble(case, checker, draft, attained, budget)
-    seconds = {"eligibility": eligible - began, "solve": time.perf_counter() - eligible}
-    return result.replace(seconds=seconds)
-
-
-def _drafted(
-    case: Case, budget: SolveBudget, secondary: SecondaryCosts | None, *, thorough: bool, limited: bool
-) -> Drafted:
-    """Return the best draft within the limits of ``case``; ``limited``: whether those of the fleet are more."""
-    problem = case.problem
-    if case.fleet.policy.cover != "none":
-        from planner.sizing.cover.covered_plan import plan_covered
-
-        draft = plan_covered(case, budget)
-        return draft, attained_aims(case, draft.placement, draft.seating, {})
-    sized = size(problem, budget, reference_counts(problem, case.incumbent), secondary)
-    sized, placement, lowered, bounds = break_ties(case, sized, budget, thorough=thorough)
-    within = case.of(lowered)
-
-    def seat(placement: Placement) -> Seating:
-        return seat_all(within, sized.counts.hosts, placement, budget)
-
-    made = placement, seat(placement)
-    if not limited and not budget.spent:
-        made = with_fewer_moves(within, sized, made, seat)
-    placement, seating = made
-    attained = attained_aims(case, placement, seating, bounds)
-    return Draft(sized, placement, seating, (None,) * len(seating.seats)), attained
-
-
-def _tie_breaks(fleet: Fleet) -> tuple[TieBreak, ...]:
-    """Return the aims of policy ``then`` in order; InputError for a word that is none, or one that is there twice."""
-    words = fleet.policy.then.replace(",", " ").split()
-    aims = tuple(aim for word in words for aim in TIE_BREAKS if aim == word)
-    if len(aims) < len(words) or len(set(aims)) < len(aims):
-        message = f'then is "{fleet.policy.then}"; it lists aims among equals, each once.'
-        raise InputError(
-            (Finding("error", "then_unknown", "Policy", message, f"Use some of: {' '.join(TIE_BREAKS)}."),)
-        )
-    return aims
+_HOMES = {
+    "Answer": "solvers.highs",
+    "Case": "instance.case",
+    "Classes": "instance.classes",
+    "Cut": "host_counts.hall_conditions",
+    "Flow": "host_counts.hall_conditions",
+    "HallCondition": "host_counts.hall_conditions",
+    "HostCount": "count_hosts",
+    "LinearProgram": "solvers.highs",
+    "MoveModel": "fewest_moves",
+    "Placement": "solution.placement",
+    "Problem": "instance.problem",
+    "Progress": "solvers.budget",
+    "Seating": "solution.seating",
+    "Sized": "solution.counts",
+    "SolveBudget": "solvers.budget",
+    "Worth": "solution.served_aims",
+    "aims_of_worth": "solution.served_aims",
+    "as_bounded": "solution.served_aims",
+    "build_problem": "instance.problem",
+    "certify": "host_counts.certificate",
+    "count": "count_hosts",
+    "group": "instance.classes",
+    "hall_conditions": "host_counts.hall_conditions",
+    "incumbent_pairs": "instance.incumbent",
+    "inequalities": "host_counts.certificate",
+    "loss_conditions": "cover.loss_conditions",
+    "place": "tie_breaks.lexicographic",
+    "placed": "tie_breaks.lexicographic",
+    "plan": "make_plan",
+    "read_losses": "cover.losses",
+    "reference_counts": "host_counts.cutting_planes",
+    "restrict": "instance.problem",
+    "round_counts": "host_counts.rounding",
+    "search_counts": "host_counts.cutting_planes",
+    "seat_all": "packing.hosts",
+    "select": "instance.problem",
+    "size": "host_counts.fewest_hosts",
+    "solve_arrays": "solvers.highs",
+    "today_of": "instance.incumbent",
+    "unlimited": "instance.problem",
+    "with_evidence": "assemble",
+}
+__getattr__ = on_demand(__name__, _HOMES)

@@ -17,7 +17,7 @@ from planner.sizing.assignment.flow_model import FlowModel
 from planner.sizing.host_counts.fewest_hosts import minimise
 from planner.sizing.instance.case import Case
 from planner.sizing.instance.classes import group
-from planner.sizing.instance.incumbent import read_today
+from planner.sizing.instance.incumbent import today_of
 from planner.sizing.instance.problem import build_problem, restrict
 from planner.sizing.packing.hosts import seat_all
 from planner.sizing.solution.counts import Sized, objective_value
@@ -57,7 +57,7 @@ class MoveModel:
         problem = build_problem(fleet, self._checker)
         served = np.array([fleet.site_ids[at] not in left_out for at in problem.site_at], dtype=np.bool_)
         problem = dataclasses.replace(restrict(problem, served), own_cost=problem.own_cost[served])
-        self._case = Case(fleet, problem, read_today(fleet, problem))
+        self._case = Case(fleet, problem, today_of(fleet, problem))
         today = self._case.in_force
         self._stays, self._gone = today.incumbent, today.gone
         in_force: Floats = (~today.nowhere).astype(np.float64)

@@ -5,7 +5,7 @@ import pytest
 
 from planner.intake import read_fleet
 from planner.sizing import plan
-from planner.sizing.count import count
+from planner.sizing.count_hosts import count
 from tests.arrays import fleet_of
 
 POLICIES = (

@@ -27,7 +27,7 @@ from planner.scenarios.designs.pricing import (
     weighing,
 )
 from planner.scenarios.designs.uptime import minutes_of_dedicated, minutes_of_plan, minutes_of_three_nodes
-from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing import SolveBudget
 from planner.version import VERSION
 
 THREE_NODES = "three nodes"

@@ -12,13 +12,21 @@ from planner.fleet import Finding, Fleet, Ints
 from planner.rules import Checker
 from planner.scenarios.horizon.calendar import fleet_in
 from planner.scenarios.horizon.horizon_steps import Period
-from planner.sizing.host_counts.fewest_hosts import size
-from planner.sizing.host_counts.hall_conditions import Cut, HallCondition, hall_conditions
-from planner.sizing.instance.classes import Classes, group
-from planner.sizing.instance.incumbent import read_today
-from planner.sizing.instance.problem import Problem, build_problem, restrict
-from planner.sizing.solvers.budget import SolveBudget
-from planner.sizing.tie_breaks.lexicographic import placed
+from planner.sizing import (
+    Classes,
+    Cut,
+    HallCondition,
+    Problem,
+    SolveBudget,
+    build_problem,
+    group,
+    hall_conditions,
+    incumbent_pairs,
+    placed,
+    restrict,
+    size,
+    today_of,
+)
 
 
 @dataclass(frozen=True)
@@ -78,7 +86,7 @@ def demand_of(fleet: Fleet, period: Period, budget: SolveBudget) -> Demand:
         least=round(sized.bound),
         least_proven=sized.bound >= sized.value,
         unserved=tuple(sorted(site for site in lost if site not in own)),
-        incumbent=read_today(there, problem).incumbent(there, problem),
+        incumbent=incumbent_pairs(there, problem, today_of(there, problem)),
         served_proven=served_proven,
     )
 

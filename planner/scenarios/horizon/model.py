@@ -24,13 +24,17 @@ import scipy.sparse as sp
 
 from planner.fleet import Floats, Ints
 from planner.scenarios.horizon.demand import Demand, with_hosts
-from planner.sizing.host_counts.certificate import inequalities
-from planner.sizing.host_counts.cutting_planes import reference_counts
-from planner.sizing.host_counts.fewest_hosts import size
-from planner.sizing.host_counts.hall_conditions import Cut
-from planner.sizing.host_counts.rounding import round_counts
-from planner.sizing.solvers.budget import SolveBudget
-from planner.sizing.solvers.highs import Answer, LinearProgram, solve_arrays
+from planner.sizing import (
+    Answer,
+    Cut,
+    LinearProgram,
+    SolveBudget,
+    inequalities,
+    reference_counts,
+    round_counts,
+    size,
+    solve_arrays,
+)
 
 _KINDS = 4  # n, b, v, o
 _CLOSE = 1e-6

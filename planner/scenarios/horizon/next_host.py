@@ -12,9 +12,7 @@ from planner.rules import Checker
 from planner.scenarios.horizon.calendar import event_days, fleet_in
 from planner.scenarios.horizon.demand import Demand
 from planner.scenarios.horizon.horizon_steps import NextHost
-from planner.sizing.host_counts.hall_conditions import Flow, hall_conditions
-from planner.sizing.instance.classes import group
-from planner.sizing.instance.problem import Problem, build_problem, restrict
+from planner.sizing import Flow, Problem, build_problem, group, hall_conditions, restrict
 
 _NAMED = 4
 

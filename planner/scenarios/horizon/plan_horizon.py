@@ -17,7 +17,7 @@ from planner.scenarios.horizon.horizon_steps import Horizon, Step
 from planner.scenarios.horizon.model import Counts, HorizonModel, Prices, decide
 from planner.scenarios.horizon.next_host import next_host
 from planner.scenarios.horizon.settle import Settled, residents, residents_after, settle
-from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing import SolveBudget
 from planner.version import VERSION
 
 _MONTHS = {"year": 12, "quarter": 3, "month": 1}

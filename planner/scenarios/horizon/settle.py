@@ -15,18 +15,22 @@ import numpy as np
 
 from planner.fleet import Bools, Fleet, Ints
 from planner.scenarios.horizon.demand import Demand, with_hosts
-from planner.sizing.host_counts.fewest_hosts import size
-from planner.sizing.host_counts.rounding import round_counts
-from planner.sizing.instance.case import Case
-from planner.sizing.instance.classes import group
-from planner.sizing.instance.incumbent import Today, read_today
-from planner.sizing.instance.problem import Problem, select
-from planner.sizing.packing.hosts import seat_all
-from planner.sizing.solution.counts import Sized
-from planner.sizing.solution.placement import Placement
-from planner.sizing.solution.seating import Seating
-from planner.sizing.solvers.budget import SolveBudget
-from planner.sizing.tie_breaks.lexicographic import place
+from planner.sizing import (
+    Case,
+    Placement,
+    Problem,
+    Seating,
+    Sized,
+    SolveBudget,
+    group,
+    incumbent_pairs,
+    place,
+    round_counts,
+    seat_all,
+    select,
+    size,
+)
+from planner.today import Today, read_today
 
 
 @dataclass(frozen=True)
@@ -46,8 +50,8 @@ class Settled:
 def residents(fleet: Fleet, demands: Sequence[Demand]) -> Today:
     """Return who sits where before the first period, by the sheet Current, and the names of hosts in all periods."""
     most = np.max([demand.problem.max_hosts for demand in demands], axis=0)
-    problem = with_hosts(demands[0].problem, most)
-    return read_today(fleet, problem, np.maximum(most, problem.existing))
+    problem = demands[0].problem
+    return read_today(fleet, problem.pool_at, fit=most, most=np.maximum(most, problem.existing))
 
 
 def residents_after(before: Today, fleet: Fleet, settled: Settled) -> Today:
@@ -64,7 +68,7 @@ def settle(demand: Demand, hosts: Ints, before: Today, budget: SolveBudget) -> S
     problem, fleet = demand.problem, demand.fleet
     sites = [fleet.site_ids[at] for at in problem.site_at]
     pools = [fleet.pool_ids[at] for at in problem.pool_at]
-    incumbent = before.incumbent(fleet, problem)
+    incumbent = incumbent_pairs(fleet, problem, before)
     can_stay = np.bincount(problem.site, weights=incumbent, minlength=problem.sites) > 0
     placement, proven = _all_stay(problem, hosts, incumbent, can_stay), True
     if placement is None:

@@ -8,8 +8,9 @@ from functools import cached_property
 from typing import Literal, get_args
 
 from planner.fleet import Bools, Fleet
-from planner.sizing.instance.incumbent import InForce, Today
+from planner.sizing.instance.incumbent import InForce, in_force
 from planner.sizing.instance.problem import Problem
+from planner.today import Today
 
 TieBreak = Literal["moves", "latency", "margin", "spread"]
 TIE_BREAKS: tuple[TieBreak, ...] = get_args(TieBreak)
@@ -27,7 +28,7 @@ class Case:
     @cached_property
     def in_force(self) -> InForce:
         """The assignment in force, for the pairs of the problem."""
-        return self.today.in_force(self.fleet, self.problem)
+        return in_force(self.fleet, self.problem, self.today)
 
     @property
     def incumbent(self) -> Bools:

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from planner.fleet import Fleet
 from planner.plan import Objective, Plan
 from planner.rules import Checker
-from planner.sizing import plan
 from planner.sizing.asked import asked_limit, refuse_unmodelled
 from planner.sizing.host_counts.fewest_hosts import SecondaryCosts, size
 from planner.sizing.instance.problem import Problem, build_problem, unlimited
+from planner.sizing.make_plan import plan
 from planner.sizing.solution.counts import Sized
 from planner.sizing.solvers.budget import Progress, SolveBudget
 

@@ -1,0 +1,57 @@
+"""Where every site is today, and the names of hosts: those in use, and new ones. For every room but `verify`."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass
+
+from planner.fleet import Fleet, Ints
+from planner.running import running_hosts
+
+
+@dataclass(frozen=True)
+class Today:
+    """``hub`` and ``host`` map a site id to its current hub and host (``""`` where the host is not named).
+
+    ``may_be`` are the ids of the pools that a site without a named host may be on. ``names`` lists, for each pool that
+    was asked for, its hosts: those in use first, then new ones.
+    """
+
+    hub: dict[str, str]
+    host: dict[str, str]
+    may_be: dict[str, tuple[str, ...]]
+    names: list[list[str]]
+
+    def keeps(self, site: str, host: str, pool: str) -> bool:
+        """Say whether a site that ``host`` of the pool ``pool`` carries stays where it is today."""
+        named = self.host.get(site)
+        return named == host if named else pool in self.may_be.get(site, ())
+
+
+def read_today(fleet: Fleet, pools: Ints, *, fit: Ints, most: Ints) -> Today:
+    """Return today's assignment, and ``most`` (P,) names of hosts for each of the ``pools`` (P,), positions in Hubs.
+
+    Names in use are of the pools that `planner.running` gives them, ``fit`` (P,) for a pool at most; new names are
+    HUB-01, HUB-02, … without those in use. Hosts that are to be emptied carry nobody in a plan and have no name here.
+    """
+    current, running = fleet.current, running_hosts(fleet)
+    rows = sorted(zip(current["site"], current["hub"], current["host"], strict=True))
+    hub = {site: at for site, at, _ in rows}
+    host = {site: name for site, _, name in rows}
+    may_be = {site: pools for (site, at), pools in running.may_be.items() if hub[site] == at and not host[site]}
+    taken = fleet.retiring_hosts | {name for _, name in running.pool}
+    names: list[list[str]] = []
+    fresh: dict[str, Iterator[str]] = {}
+    for at, fitting, wanted in zip(pools.tolist(), fit.tolist(), most.tolist(), strict=True):
+        pool, at_hub = fleet.pool_ids[at], fleet.pools["hub"].iloc[at]
+        in_use = [name for name in running.hosts.get(pool, ()) if name not in fleet.retiring_hosts]
+        new = fresh.setdefault(at_hub, _fresh(at_hub, taken))
+        kept = in_use[:fitting]
+        names.append([*kept, *itertools.islice(new, max(0, wanted - len(kept)))])
+    return Today(hub, host, may_be, names)
+
+
+def _fresh(hub: str, taken: Collection[str]) -> Iterator[str]:
+    """Yield names for hosts at ``hub`` that are not ``taken``."""
+    return (name for number in itertools.count(1) if (name := f"{hub}-{number:02d}") not in taken)
