@@ -13,7 +13,7 @@ from ortools.sat.python import cp_model
 from planner.errors import InputError
 from planner.intake import fleet_from_tables
 from planner.plan import moved_sites
-from planner.replan import drained, plan_frozen, replan, road, trade_off
+from planner.replan import drained, plan_frozen, replan, replan_fleet, trade_off
 from planner.replan.by_host import by_host, folded
 from planner.rollout import roll_out
 from planner.sizing import plan
@@ -408,7 +408,7 @@ def test_ctrl_c_in_the_first_search_starts_no_other(monkeypatch):
     def refuse(*_arguments):
         raise AssertionError("another search was begun")
 
-    monkeypatch.setattr(road, "by_host", refuse)
+    monkeypatch.setattr(replan_fleet, "by_host", refuse)
     found = replan(fleet, watch=press)
     assert pressed
     assert (found.hosts, len(moved_sites(fleet, found))) == (2, 1)
