@@ -1,28 +1,31 @@
-"""README.md names what there is: commands, sheets, columns, settings, rules; and its examples run."""
+"""The manual names what there is: commands, options, sheets, columns, settings, rules."""
 
 import re
 import shlex
-from pathlib import Path
 
+import click
 import pytest
 
 from planner import columns
 from planner.cli import cli
 from planner.intake import archive, csvfolder, mapping, pings, rawtable
 from planner.outputs import cellsafe, run_sheet
-from planner.outputs.column_tables import BEGIN, END, column_tables, main, with_tables
 from planner.replan import replan_fleet
 from planner.rollout import redo
 from planner.rules import RULES
 from planner.sizing.tie_breaks import branch_and_bound as strong_bound
+from tests.column_tables import column_tables
+from tests.reference import BEGIN, END, PAGES, ROOT, with_generated
 
-ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
-PAGES = ("README.md", "DEVELOPERS.md", "sample_fleets/README.md")
+MANUAL = {page.relative_to(ROOT).as_posix(): page for page in sorted((ROOT / "planner/manual").rglob("*.md"))}
+REFERENCE = "\n".join(page.read_text(encoding="utf-8") for page in MANUAL.values())
+COMMANDS = MANUAL["planner/manual/reference/commands.md"].read_text(encoding="utf-8")
+DOCUMENTS = ("README.md", "DEVELOPERS.md", "sample_fleets/README.md", *MANUAL)
 
 
-def blocks(language):
-    return re.findall(rf"^```{language}\n(.*?)^```$", README, re.MULTILINE | re.DOTALL)
+def blocks(text, language):
+    return re.findall(rf"^```{language}\n(.*?)^```$", text, re.MULTILINE | re.DOTALL)
 
 
 @pytest.mark.parametrize(
@@ -55,25 +58,34 @@ def test_the_map_names_every_file_of_a_room_and_no_other(begin, end, room):
     assert {name for name in told if not name.endswith(".json")} == {name for name in there if "." in name}
 
 
+def test_the_readme_is_at_most_10_kb():
+    assert len(README.encode()) <= 10_000
+
+
 @pytest.mark.parametrize("name", cli.list_commands(None))
-def test_each_command_is_in_the_readme(name):
-    assert re.search(rf"`castingvote {name}\b", README)
+def test_each_command_and_option_is_in_the_reference(name):
+    section = COMMANDS.split(f"\n## {name}\n")[1].split("\n## ")[0]
+    for option in cli.get_command(None, name).params:
+        for spelling in option.opts if isinstance(option, click.Option) else [option.name.upper().rstrip("S")]:
+            assert re.search(rf"`[^`]*{re.escape(spelling)}\b", section), spelling
 
 
 @pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.code)
-def test_each_rule_is_in_the_readme(rule):
-    assert re.search(rf"\b{rule.code}\b", README)
+def test_each_rule_is_in_the_manual(rule):
+    assert re.search(rf"\b{rule.code}\b", REFERENCE)
 
 
-def test_the_tables_of_the_readme_are_those_of_the_columns_table():
-    assert with_tables(README) == README, "run: python -m planner.outputs.column_tables README.md"
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+def test_the_generated_parts_of_the_manual_are_up_to_date(page):
+    text = page.read_text(encoding="utf-8")
+    assert with_generated(text, PAGES[page]()) == text, "run: python -m tests.reference"
 
 
 @pytest.mark.parametrize("sheet", columns.SHEETS, ids=lambda sheet: sheet.name)
 def test_the_tables_name_each_sheet_and_each_of_its_columns(sheet):
-    _, found, section = column_tables().partition(f"### {sheet.name} ")
+    _, found, section = column_tables().partition(f"## {sheet.name} ")
     assert found
-    section = section.split("\n### ")[0]
+    section = section.split("\n## ")[0]
     for column in columns.SETTINGS if sheet is columns.POLICY else sheet.columns:
         (row,) = re.findall(rf"^\| `{column.name}`( \*)? \|(.*)\|$", section, re.MULTILINE)
         assert bool(row[0]) == column.required
@@ -86,54 +98,40 @@ def test_tables_have_the_same_number_of_cells_in_every_row():
         assert {len(re.findall(r"(?<!\\)\|", row)) for row in table.splitlines()} == {5}
 
 
-def test_the_generator_changes_only_what_stands_between_the_markers(tmp_path):
-    page = tmp_path / "page.md"
-    page.write_text(f"above\n{BEGIN}\nold\n{END}\nbelow — unchanged\n", encoding="utf-8")
-    main(page)
-    text = page.read_text(encoding="utf-8")
-    assert text.startswith(f"above\n{BEGIN}\n\n### Sites")
-    assert text.endswith(f"|\n\n{END}\nbelow — unchanged\n")
-    main(page)
-    assert page.read_text(encoding="utf-8") == text
+def test_the_generator_changes_only_what_stands_between_the_markers():
+    text = with_generated(f"above\n{BEGIN}\nold\n{END}\nbelow — unchanged\n", "new")
+    assert text == f"above\n{BEGIN}\n\nnew\n\n{END}\nbelow — unchanged\n"
+    assert with_generated(text, "new") == text
 
 
 @pytest.mark.parametrize("text", ["", BEGIN, f"{END} {BEGIN}", f"{BEGIN} {BEGIN} {END}"])
 def test_the_generator_refuses_a_page_without_its_markers(text):
     with pytest.raises(ValueError, match="once each"):
-        with_tables(text)
+        with_generated(text, "")
 
 
 def shown_calls():
     """Every call of castingvote that a document shows, in a code block or between backquotes."""
-    for page in PAGES:
+    for page in DOCUMENTS:
         text = (ROOT / page).read_text(encoding="utf-8")
-        for call in re.findall(r"(?:`|^|/)castingvote ([^`\n]*)", text, re.MULTILINE):
+        for call in re.findall(r"(?:`|^|/|\$ )castingvote ([^`\n]*)", text, re.MULTILINE):
             yield pytest.param(call, id=f"{page}: {call}")
 
 
 @pytest.mark.parametrize("call", list(shown_calls()))
 def test_the_calls_that_documents_show_are_accepted(call):
-    name, *arguments = shlex.split(call, comments=True)
+    name, *arguments = shlex.split(call.partition(" >>")[0], comments=True)
     if arguments:
         cli.get_command(None, name).make_context(name, arguments)
     else:
         assert cli.get_command(None, name)
 
 
-@pytest.mark.parametrize("page", PAGES)
+@pytest.mark.parametrize("page", DOCUMENTS)
 def test_the_files_that_documents_link_to_are_there(page):
     text = (ROOT / page).read_text(encoding="utf-8")
     for target in re.findall(r"\]\(([^)#]+)\)", text):
         assert (ROOT / page).parent.joinpath(target).exists(), target
-
-
-def test_the_python_example_prints_what_its_comment_says(tmp_path, monkeypatch, capsys):
-    monkeypatch.chdir(tmp_path)
-    (tmp_path / "sample_fleets").symlink_to(ROOT / "sample_fleets")
-    (code,) = blocks("python")
-    exec(compile(code, "README.md", "exec"), {})
-    assert capsys.readouterr().out.splitlines() == re.findall(r"print\(.*\)  # (.*)", code)
-    assert (tmp_path / "plan.xlsx").exists()
 
 
 def test_the_test_command_is_one_line_after_its_marker():
@@ -164,6 +162,6 @@ def test_the_test_command_is_one_line_after_its_marker():
         ("mapping files of {} MB", mapping._MOST_BYTES / 1e6),
     ],
 )
-def test_figures_of_the_readme_are_those_of_the_code(words, figure):
+def test_figures_of_the_manual_are_those_of_the_code(words, figure):
     told = "a" if words.startswith("within") and figure == 1 else f"{figure:,.0f}"
-    assert words.format(told) in " ".join(README.split())
+    assert words.format(told) in " ".join(REFERENCE.split())

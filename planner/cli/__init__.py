@@ -45,6 +45,7 @@ _COMMANDS = {
     "check": ("check", "Report problems in a fleet, and what is open at which site."),
     "template": ("template", "Write an empty fleet workbook to fill in."),
     "demo": ("demo", "Write a small invented fleet and its plan, to look at."),
+    "manual": ("manual", "Print a page of the manual, or search it."),
     "completion": ("completion", "Print the script that completes commands in a shell."),
 }
 

@@ -9,10 +9,10 @@ from planner.cli.streams import say
 
 
 @click.command()
-@click.argument("shell", type=click.Choice(["bash", "zsh", "fish"]))
+@click.argument("shell", metavar="SHELL", type=click.Choice(["bash", "zsh", "fish"]))
 @click.pass_context
 def completion(context: click.Context, shell: str) -> int:
-    """Print the script that makes SHELL complete commands and options.
+    """Print the script that makes SHELL (bash, zsh or fish) complete commands and options.
 
     \b
     Example:

@@ -1,6 +1,6 @@
 """The one table of every input column and setting.
 
-Intake, checks, the empty template, README.md and DEVELOPERS.md are derived from it: to add a column,
+Intake, checks, the empty template and the manual are derived from it: to add a column,
 add a row here and read it where it matters.
 """
 

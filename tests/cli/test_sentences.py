@@ -1,4 +1,4 @@
-"""What the README says that outputs of a plan say stands in each of them, in the same words."""
+"""What the manual says that outputs of a plan say stands in each of them, in the same words."""
 
 import html
 import json

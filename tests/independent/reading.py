@@ -1,4 +1,4 @@
-"""Tables -> who may use whom, as README.md tells it: blanks filled from the policy, rules applied pair by pair.
+"""Tables -> who may use whom, as the manual tells it: blanks filled from the policy, rules applied pair by pair.
 
 All figures are exact fractions of the decimals that the user typed, but for estimates from the distance.
 """
@@ -19,7 +19,7 @@ from geographiclib.geodesic import Geodesic
 from tests.independent.tables import Row, Tables
 
 EVIDENCE = ("measured", "modelled", "estimated")
-FIBRE_MS_PER_KM = Fraction(5, 1000)  # README: 5 µs/km of route, one way
+FIBRE_MS_PER_KM = Fraction(5, 1000)  # manual, round-trip-times: 5 µs/km of route, one way
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,6 @@
 """The integer program of a fleet, made again for a certificate: which constraints have to stand in it, in which order.
 
-Written from the README's description of the certificate and by verify's own reading of the rules. Variables: hosts of
+Written from the manual's description of the certificate and by verify's own reading of the rules. Variables: hosts of
 each pool; hosts to add; room kept free; then for each group of sites its homes (with their standbys, where it has to be
 covered), home by home, and its own tie-breakers. Constraints: every variable is 0 or more; hosts are at most those that
 fit; groups are served; room; room while a loss lasts; what a loss sends to a standby; sites of a size; limits on hubs
