@@ -12,7 +12,7 @@ PAGES = {REFERENCE / "columns.md": column_tables, REFERENCE / "commands.md": com
 
 
 def with_generated(text, generated):
-    """Return ``text`` with ``generated`` between its two markers; ValueError unless each stands there once, in order."""
+    """Return ``text`` with ``generated`` between its two markers; ValueError unless each is there once."""
     if text.count(BEGIN) != 1 or text.count(END) != 1 or text.index(BEGIN) > text.index(END):
         raise ValueError(f"the lines {BEGIN} and {END} must stand in the file, in this order, once each")
     before, _, rest = text.partition(BEGIN)
