@@ -16,10 +16,13 @@ import pandas as pd
 
 from planner import columns
 from planner.columns import Sheet
+from planner.counted_words import counted
 from planner.errors import InputError
+from planner.frame_of import TableOf
 from planner.policy import Finding, Policy, Severity, fitted
 from planner.prices import price_of, years_factor
-from planner.typed_tables import typed_table
+from planner.shown import Shown, told
+from planner.typed_tables import same_table, typed_table
 
 __all__ = [
     "Bools",
@@ -78,16 +81,17 @@ def _not_a_table(table: Any, sheet: Sheet) -> str:
     return f"lacks {'column' if len(missing) == 1 else 'columns'} {', '.join(missing)}." if missing else ""
 
 
-@dataclass(frozen=True)
-class Fleet:
+@dataclass(frozen=True, repr=False, eq=False)
+class Fleet(Shown):
     """The validated inventory: one typed table for each sheet, and the policy.
 
     Tables are those of `typed_table`: the canonical columns of `planner.columns`, then the user's
     own. Blanks stay blank in the tables; the properties below apply the policy's defaults, so a
     variant with another policy needs no new intake. Treat tables as read-only.
 
-    Build one with `planner.read_fleet` or `planner.fleet_from_tables`; both validate. Raises InputError where a table
-    lacks columns.
+    Build one with `planner.read_fleet` or `planner.fleet_from_tables`; both validate. Two fleets are equal where they
+    plan alike: the same tables, row by row, and the same policy; findings and sources may differ. Raises InputError
+    where a table lacks columns.
     """
 
     sites: pd.DataFrame
@@ -121,6 +125,26 @@ class Fleet:
             wrong.append(Finding("error", "policy_wanted", "Policy", message))
         if wrong:
             raise InputError(tuple(wrong))
+
+    findings_frame = TableOf("findings")
+
+    @property
+    def glance(self) -> str:
+        """How many errors and warnings there are, then how large it is, in one line."""
+        doubts = sum(finding.severity != "info" for finding in self.findings)
+        return told(
+            counted(doubts, "finding") if doubts else "",
+            f"{counted(len(self.sites), 'site')}, {counted(len(self.hub_ids), 'hub')}, "
+            f"{counted(len(self.pools), 'pool')}, {counted(int(self.clusters.sum()), 'cluster')}",
+        )
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Fleet):
+            return NotImplemented
+        alike = self.policy == other.policy and dict(self.true_pools) == dict(other.true_pools)
+        return alike and all(same_table(getattr(self, name), getattr(other, name)) for name in _TABLES)
+
+    __hash__ = None  # type: ignore[assignment]  # tables can be changed, so that a fleet is no key
 
     def __getstate__(self) -> dict[str, Any]:
         """Return what another process needs: the fields, without what was worked out from them."""

@@ -8,7 +8,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
+from planner.counted_words import counted
 from planner.fleet import Finding, Fleet, Source
+from planner.frame_of import TableOf
+from planner.plots import draw_bars, draw_map, draw_shares, titled
+from planner.shown import Shown, told
 
 Evidence = Literal["measured", "modelled", "estimated"]
 Status = Literal["optimal", "feasible"]
@@ -73,6 +77,9 @@ class Reason:
 
     code: str
     detail: str
+
+    def __str__(self) -> str:
+        return f"{self.code}: {self.detail}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,13 +181,14 @@ class MeasureFirst:
     words: str
 
 
-@dataclass(frozen=True)
-class Plan:
+@dataclass(frozen=True, repr=False)
+class Plan(Shown):
     """Hosts, assignments and what is left out, with the bound that says how good it is.
 
     ``objective_value``, ``lower_bound`` and the gap are in the unit of the objective: hosts, new hosts
     or money. The bound holds for all plans that are best on the aims ``before`` the objective; ``then`` are those
     after it. ``status`` says how good the plan is, ``complete`` whether every site that needs a shared host has one.
+    Each list is a DataFrame too: ``hosts_frame``, ``assignments_frame`` and so on; ``frames`` has them all by name.
     """
 
     status: Status
@@ -202,6 +210,30 @@ class Plan:
     seconds: Mapping[str, float] = field(default_factory=dict)
     sources: tuple[Source, ...] = ()
     version: str = ""
+
+    hosts_frame = TableOf("host_list")
+    assignments_frame = TableOf("assignments", "margin_ms")
+    unserved_frame = TableOf("unserved")
+    uncovered_frame = TableOf("uncovered")
+    no_host_needed_frame = TableOf("no_host_needed")
+    aims_frame = TableOf("aims")
+    cover_prices_frame = TableOf("cover_prices")
+    measure_first_frame = TableOf("measure_first")
+    findings_frame = TableOf("findings")
+
+    @property
+    def glance(self) -> str:
+        """Sites unserved or without a standby, then hosts with their proof, in one line."""
+        served = len({row.site for row in self.assignments})
+        proven = self.proves(self.objective)
+        bound = "no plan for them has less" if proven else f"not proven, bound {self.lower_bound:,.10g}"
+        cost = "" if self.objective == "hosts" else f"{self.objective} {self.objective_value:,.10g}, "
+        return told(
+            f"{counted(len(self.unserved), 'site')} unserved" if self.unserved else "",
+            f"{counted(len(self.uncovered), 'site')} without a standby" if self.uncovered else "",
+            f"{counted(self.hosts, 'host')} for {counted(served, 'site')}",
+            f"{cost}{bound}" if cost or not proven else "no plan for them has fewer",
+        )
 
     @property
     def hosts(self) -> int:
@@ -237,6 +269,29 @@ class Plan:
     def rated(self) -> Plan:
         """Return the plan with the status that its aims bear out: optimal where all up to the objective are proven."""
         return self.replace(status="optimal" if self.proves(self.objective) else "feasible")
+
+    def plot_map(self, fleet: Fleet, ax: Any = None) -> Any:
+        """Draw the sites of ``fleet`` in the colour of their hub, and return the Axes; see `planner.plots`."""
+        sites, left_out = fleet.sites[["site", "latitude", "longitude"]], {entry.site for entry in self.unserved}
+        hubs = fleet.pools[["hub", "latitude", "longitude"]].drop_duplicates("hub")
+        number = Counter(host.hub for host in self.host_list)
+        return draw_map(
+            sites.assign(unserved=[site in left_out for site in sites["site"]]),
+            hubs.assign(hosts=[number[hub] for hub in hubs["hub"]]),
+            self.assignments_frame,
+            ax,
+        )
+
+    def plot_loads(self, ax: Any = None) -> Any:
+        """Draw the clusters on each host against what it may carry, and return the Axes."""
+        hosts = self.hosts_frame
+        return titled(draw_bars(hosts["host"], hosts["clusters"], hosts["usable"], ax), "Clusters on each host", "", "")
+
+    def plot_latency(self, ax: Any = None) -> Any:
+        """Draw how much of their latency budget the assignments use, and return the Axes."""
+        rows = self.assignments_frame
+        drawn = draw_shares(rows["rtt_ms"] / rows["budget_ms"], ax)
+        return titled(drawn, "Round-trip times", "share of the latency budget", "assignments")
 
     def replace(self, **changes: Any) -> Plan:
         """Return a copy with ``changes`` made to the fields."""

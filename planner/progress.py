@@ -6,6 +6,10 @@ import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from planner.counted_words import counted
+from planner.frame_of import TableOf
+from planner.shown import Shown, told
+
 Typed = str | int | float | bool | dt.datetime | dt.date | dt.time | None
 
 
@@ -91,8 +95,8 @@ class Forecast:
     words: str
 
 
-@dataclass(frozen=True)
-class Progress:
+@dataclass(frozen=True, repr=False)
+class Progress(Shown):
     """A rollout on the day ``as_of``. ``done_on`` counts sites by day; ``problems`` are violations, in words."""
 
     as_of: dt.date
@@ -101,6 +105,17 @@ class Progress:
     clashes: tuple[Clash, ...] = ()
     problems: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+
+    sites_frame = TableOf("rows")
+
+    @property
+    def glance(self) -> str:
+        """What needs a person, then what is done and left, in one line."""
+        return told(
+            f"{len(self.blocked):,} blocked" if self.blocked else "",
+            f"{len(self.drifted):,} drifted" if self.drifted else "",
+            f"{counted(len(self.done), 'site')} done, {len(self.left):,} left on {self.as_of.isoformat()}",
+        )
 
     @property
     def done(self) -> tuple[SiteProgress, ...]:

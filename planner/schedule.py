@@ -13,6 +13,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
+import numpy as np
+import pandas as pd
+
+from planner.counted_words import counted
+from planner.frame_of import TableOf, frame_of
+from planner.plots import draw_stack, titled
+from planner.shown import Shown, told
+
 StepKind = Literal["attach", "move", "detour", "host_install", "host_release", "host_retire", "site_release"]
 STEP_KINDS: tuple[StepKind, ...] = get_args(StepKind)
 
@@ -101,8 +109,8 @@ class Conflict:
         return f"{self.where}: {self.message}{f' {self.hint}' if self.hint else ''}"
 
 
-@dataclass(frozen=True)
-class Rollout:
+@dataclass(frozen=True, repr=False)
+class Rollout(Shown):
     """Waves that lead from today to a plan, with the bound that says how good they are.
 
     ``lower_bound_waves``: no schedule of the same steps has fewer waves; ``why`` says in words what forces them.
@@ -116,6 +124,26 @@ class Rollout:
     lower_bound_detours: int = 0
     conflicts: tuple[Conflict, ...] = ()
     cautions: tuple[str, ...] = ()
+
+    waves_frame = TableOf("waves", "sites", leave_out=("steps",))
+    conflicts_frame = TableOf("conflicts")
+
+    @property
+    def steps_frame(self) -> pd.DataFrame:
+        """All steps as a DataFrame, one row for each, with the number of its wave; moments in UTC."""
+        frame = frame_of(Step, self.steps)
+        frame.insert(0, "wave", np.repeat([w.wave for w in self.waves], [len(w.steps) for w in self.waves]).astype(int))
+        return frame
+
+    @property
+    def glance(self) -> str:
+        """What is left out, then waves with their bound and steps, in one line."""
+        fewest = "no schedule has fewer" if self.gap <= 0 else f"not proven, at least {self.lower_bound_waves:,}"
+        return told(
+            f"{counted(len(self.conflicts), 'conflict')} left out" if self.conflicts else "",
+            f"{counted(len(self.waves), 'wave')} with {counted(len(list(self.steps)), 'step')}",
+            fewest,
+        )
 
     @property
     def steps(self) -> Iterator[Step]:
@@ -131,6 +159,12 @@ class Rollout:
     def gap(self) -> int:
         """Waves above the bound; 0 when the number of waves is proven least."""
         return len(self.waves) - self.lower_bound_waves
+
+    def plot_waves(self, ax: Any = None) -> Any:
+        """Draw how many steps of each kind every wave has, and return the Axes; see `planner.plots`."""
+        steps = self.steps_frame
+        table = pd.crosstab(steps["wave"], steps["kind"])
+        return titled(draw_stack(table, ax), "Steps of each wave", "wave", "steps")
 
     def replace(self, **changes: Any) -> Rollout:
         """Return a copy with ``changes`` made to the fields."""

@@ -42,3 +42,11 @@ def typed_table(sheet: Sheet, values: Mapping[str, Any], rows: int | None = None
             table[column.name] = pd.Series(list(given), dtype=object)
     table.update({name: pd.Series(list(given)) for name, given in values.items() if name not in table})
     return pd.DataFrame(table)
+
+
+def same_table(one: pd.DataFrame, other: pd.DataFrame) -> bool:
+    """Say whether two tables have the same columns, in any order, and the same cells, however text is stored."""
+    if set(one) != set(other) or len(one) != len(other):
+        return False
+    one, other = one.reset_index(drop=True), other.reset_index(drop=True)[list(one)]
+    return bool(one.equals(other)) or bool(one.astype(object).equals(other.astype(object)))

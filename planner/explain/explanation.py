@@ -5,8 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
+import pandas as pd
+
+from planner.counted_words import counted
+from planner.frame_of import TableOf, frame_of
 from planner.plan import Assignment, Evidence, MeasureFirst, Plan, Reason, Unserved
 from planner.rules.mending import Change as Change
+from planner.shown import Shown, told
 
 Kind = Literal["latency_budget", "host_release", "max_hosts", "cluster_cap", "reserve", "remedy"]
 Goal = Literal["save", "serve"]
@@ -110,8 +115,8 @@ class Suggestion:
     fewest: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Explanation:
+@dataclass(frozen=True, slots=True, repr=False)
+class Explanation(Shown):
     """Why the plan is as it is: one site if asked for, else why not fewer hosts, who is unserved and what would help.
 
     ``plan`` is the one that is explained, ``proof`` its own claim in words, ``sets`` the sets of sites that force it.
@@ -127,3 +132,23 @@ class Explanation:
     suggestions: tuple[Suggestion, ...] = ()
     measure_first: tuple[MeasureFirst, ...] = ()
     notes: tuple[str, ...] = ()
+
+    sets_frame = TableOf("sets")
+    unserved_frame = TableOf("unserved")
+    suggestions_frame = TableOf("suggestions", leave_out=("changes", "before", "after"))
+    measure_first_frame = TableOf("measure_first")
+
+    @property
+    def pools_frame(self) -> pd.DataFrame:
+        """Every pool as the site that was asked for sees it, as a DataFrame; without rows where none was."""
+        return frame_of(PoolView, () if self.site is None else self.site.pools)
+
+    @property
+    def glance(self) -> str:
+        """What is unserved, then why not fewer hosts, in one line."""
+        return told(
+            f"{counted(len(self.unserved), 'site')} unserved" if self.unserved else "",
+            counted(self.figures.hosts, "host"),
+            self.proof.split(". ")[0].rstrip(".") if self.site is None else self.site.words,
+            f"{counted(len(self.suggestions), 'change')} that would help" if self.suggestions else "",
+        )

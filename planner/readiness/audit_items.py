@@ -8,7 +8,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from planner.counted_words import counted
+from planner.frame_of import TableOf
 from planner.plan import Plan
+from planner.shown import Shown, told
 
 # blocks: no work at the site mends it · open: to be mended · unknown: the fleet does not say
 ItemSeverity = Literal["blocks", "open", "unknown"]
@@ -85,8 +88,8 @@ class ItemCount:
     sites: int
 
 
-@dataclass(frozen=True, slots=True)
-class Readiness:
+@dataclass(frozen=True, slots=True, repr=False)
+class Readiness(Shown):
     """The audit of a fleet: one entry for each site in table order, and what was assumed, in words.
 
     ``management`` is counted by ``management_by``: the eligible hub of least round-trip time, or the hub of a plan.
@@ -97,6 +100,22 @@ class Readiness:
     management: tuple[ManagementCount, ...] = ()
     assumptions: tuple[str, ...] = ()
     management_by: Literal["nearest_hub", "plan"] = "nearest_hub"
+
+    sites_frame = TableOf("sites", "only_unknown", leave_out=("items",))
+    items_frame = TableOf("items")
+    most_frequent_frame = TableOf("most_frequent")
+    checks_frame = TableOf("checks")
+    management_frame = TableOf("management")
+
+    @property
+    def glance(self) -> str:
+        """Sites by outcome, those that are no fit first, in one line."""
+        number = self.counts
+        return told(
+            f"{number['not_a_fit']:,} not a fit" if number["not_a_fit"] else "",
+            f"{number['ready_after']:,} ready after what is listed" if number["ready_after"] else "",
+            f"{counted(number['ready'], 'site')} ready",
+        )
 
     @property
     def items(self) -> tuple[Item, ...]:

@@ -37,24 +37,40 @@ def dress(chart: Any, title: str, x: str, y: str) -> None:
 
 
 def write_picture(sweep: Sweep, path: str | os.PathLike[str]) -> None:
-    """Draw hosts over the varied axis as .png or .svg; needs matplotlib (the extra ``charts``).
+    """Draw `draw_sweep` as .png or .svg; needs matplotlib (the extra ``charts``).
 
-    Full marks are proven points; an open mark has a bar down to its bound. Raises InputError where matplotlib is not
-    installed or the file cannot be written.
+    Raises InputError where matplotlib is not installed or the file cannot be written.
     """
     try:
         from matplotlib import rc_context
         from matplotlib.backends.backend_agg import FigureCanvasAgg
         from matplotlib.figure import Figure
-        from matplotlib.ticker import MaxNLocator
     except ImportError:
         hint = 'Install it: pip install "castingvote[charts]". The workbook has the chart without it.'
         finding = Finding("error", "matplotlib_missing", "--chart", "matplotlib is not installed.", hint)
         raise InputError((finding,)) from None
+    figure = Figure(layout="constrained")
+    FigureCanvasAgg(figure)
+    draw_sweep(sweep, figure)
+    suffix = Path(path).suffix.lower().lstrip(".")
+    # Letters stay letters, and without a date and with names of their own the same sweep gives the same picture.
+    style: dict[Any, Any] = {"svg.fonttype": "none", "svg.hashsalt": "castingvote"}
+    picture = BytesIO()
+    with rc_context(style):
+        figure.savefig(picture, format=suffix, dpi=150, metadata={"Date": None} if suffix == "svg" else {})
+    write_bytes(path, picture.getvalue())
+
+
+def draw_sweep(sweep: Sweep, figure: Any) -> None:
+    """Draw hosts over the varied axis on a figure of matplotlib, and below them the unserved sites where there are any.
+
+    Full marks are proven points; an open mark has a bar down to its bound.
+    """
+    from matplotlib.ticker import MaxNLocator
+
     curves = curves_of(sweep)
     unserved = any(p.figures is not None and p.figures.unserved for curve in curves.curves for p in curve.points)
-    figure = Figure(figsize=(10, 8 if unserved else 6), layout="constrained")
-    FigureCanvasAgg(figure)
+    figure.set_size_inches(10, 8 if unserved else 6)
     above, *below = figure.subplots(2, 1, height_ratios=(2, 1), sharex=True) if unserved else (figure.add_subplot(),)
     for number, curve in enumerate(curves.curves):
         draw = _draw_curve if curves.axis else _draw_bars
@@ -70,13 +86,6 @@ def write_picture(sweep: Sweep, path: str | os.PathLike[str]) -> None:
     if curves.axis:
         (above, *below)[-1].set_xlabel(curves.label)
         above.legend(fontsize="small")
-    suffix = Path(path).suffix.lower().lstrip(".")
-    # Letters stay letters, and without a date and with names of their own the same sweep gives the same picture.
-    style: dict[Any, Any] = {"svg.fonttype": "none", "svg.hashsalt": "castingvote"}
-    picture = BytesIO()
-    with rc_context(style):
-        figure.savefig(picture, format=suffix, dpi=150, metadata={"Date": None} if suffix == "svg" else {})
-    write_bytes(path, picture.getvalue())
 
 
 def _draw_curve(panel: Any, curve: Curve, number: int, values: Sequence[float]) -> None:

@@ -5,8 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
+import pandas as pd
+
+from planner.counted_words import counted
 from planner.fleet import Finding, Source
+from planner.frame_of import TableOf, column, frame_of
 from planner.plan import Status
+from planner.plots import axes
+from planner.shown import Shown, told
 
 Origin = Literal["solved", "store", "bounds"]
 
@@ -141,8 +147,8 @@ class Point:
         return (self.figures.value - self.figures.bound) / self.figures.value
 
 
-@dataclass(frozen=True, slots=True)
-class Sweep:
+@dataclass(frozen=True, slots=True, repr=False)
+class Sweep(Shown):
     """All points in the order of their scenarios. ``complete`` is False after an interruption."""
 
     points: tuple[Point, ...]
@@ -152,3 +158,41 @@ class Sweep:
     options: dict[str, Any] = field(default_factory=dict)
     complete: bool = True
     version: str = ""
+
+    notes_frame = TableOf("notes")
+
+    @property
+    def points_frame(self) -> pd.DataFrame:
+        """All points as a DataFrame: the scenario, a column for each axis, and the figures, missing where it failed."""
+        frame = frame_of(Point, self.points, ("scenario", "figures"), ("proven", "gap"))
+        known = [row for row, point in enumerate(self.points) if point.figures is not None]
+        figures = frame_of(PointFigures, [p.figures for p in self.points if p.figures is not None], ("certainty",))
+        names = list(dict.fromkeys(name for point in self.points for name, _ in point.scenario.axes))
+        varied = {name: [dict(point.scenario.axes).get(name) for point in self.points] for name in names}
+        varied = {"scenario": [point.scenario.name for point in self.points], **varied}
+        for at, (name, values) in enumerate(varied.items()):
+            frame.insert(at, name, column(values, str), allow_duplicates=True)
+        return frame.join(figures.drop(columns="proven").set_index(pd.Index(known)))
+
+    @property
+    def glance(self) -> str:
+        """What failed or was left undone, then the hosts of all scenarios, in one line."""
+        known = [point.figures for point in self.points if point.figures is not None]
+        failed, proven = len(self.points) - len(known), sum(point.proven for point in self.points)
+        hosts = sorted({figures.hosts for figures in known})
+        span = f"{hosts[0]:,} to {hosts[-1]:,} hosts" if len(hosts) > 1 else counted(hosts[0], "host") if hosts else ""
+        return told(
+            "" if self.complete else "stopped before its end",
+            f"{failed:,} failed" if failed else "",
+            f"{counted(len(self.points), 'scenario')}, {proven:,} proven",
+            span,
+        )
+
+    def plot_hosts(self) -> Any:
+        """Draw hosts over what was varied, and return the matplotlib Axes; see `planner.scenarios.charts`."""
+        from planner.scenarios.charts import draw_sweep
+
+        figure = axes().figure
+        figure.clear()
+        draw_sweep(self, figure)
+        return figure.axes[0]

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
+
+import pandas as pd
 
 from planner.counted_words import counted
+from planner.frame_of import TableOf, frame_of
+from planner.plots import draw_bars, titled
+from planner.shown import Shown, told
 
 LossKind = Literal["host", "hub", "zone", "link", "wan_node"]
 Outcome = Literal[
@@ -138,8 +144,8 @@ class PairOfLosses:
     figures: LossFigures
 
 
-@dataclass(frozen=True, slots=True)
-class Drill:
+@dataclass(frozen=True, slots=True, repr=False)
+class Drill(Shown):
     """A named loss, site by site. ``unserved`` sites had no third vote before it and are not counted in figures."""
 
     losses: tuple[Loss, ...]
@@ -150,9 +156,22 @@ class Drill:
     sites_in_zone: tuple[str, ...] = ()
     unserved: tuple[str, ...] = ()
 
+    displaced_frame = TableOf("displaced")
+    loads_frame = TableOf("loads", "after", "over")
 
-@dataclass(frozen=True)
-class DrillReport:
+    @property
+    def glance(self) -> str:
+        """Clusters that stay without a third vote, then what is lost, in one line."""
+        left = self.figures.unprotected_after
+        return told(
+            f"{counted(left, 'cluster')} left without a third vote" if left else "survived",
+            f"{' and '.join(map(str, self.losses))} lost",
+            f"{counted(self.figures.displaced, 'cluster')} displaced",
+        )
+
+
+@dataclass(frozen=True, repr=False)
+class DrillReport(Shown):
     """``drill`` for the losses that were asked for, else ``singles`` for every single loss and the worst ``pairs``.
 
     ``searched`` says how far the search for pairs and WAN losses went. ``claimed`` is the plan's ``cover``; ``broken``
@@ -168,6 +187,29 @@ class DrillReport:
     radii: tuple[BlastRadius, ...] = ()
     searched: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+
+    radii_frame = TableOf("radii", "over")
+
+    @property
+    def singles_frame(self) -> pd.DataFrame:
+        """Single losses as a DataFrame, one row for each, with its figures in clusters."""
+        return _with_figures(SingleLoss, self.singles)
+
+    @property
+    def pairs_frame(self) -> pd.DataFrame:
+        """The worst pairs of losses as a DataFrame, one row for each, with its figures in clusters."""
+        return _with_figures(PairOfLosses, self.pairs)
+
+    @property
+    def glance(self) -> str:
+        """What the plan does not survive, then what it does, in one line."""
+        return self.words if self.drill is None else self.drill.glance
+
+    def plot_losses(self, ax: Any = None) -> Any:
+        """Draw the clusters that each single loss leaves without a third vote, and return the Axes."""
+        rows = self.singles_frame
+        drawn = draw_bars(rows["loss"], rows["unprotected_after"], 0 * rows["unprotected_after"], ax)
+        return titled(drawn, "Single losses", "", "clusters left without a third vote")
 
     @property
     def words(self) -> str:
@@ -186,6 +228,12 @@ class DrillReport:
         survives = f"The plan survives the loss of {_listed(kept)}. " if kept else ""
         whose = "It" if kept else "The plan"
         return survives + (f"{whose} does not survive the loss of {_listed(failed)}." if failed else "")
+
+
+def _with_figures(kind: type[SingleLoss | PairOfLosses], rows: Sequence[SingleLoss | PairOfLosses]) -> pd.DataFrame:
+    frame = frame_of(kind, rows, ("figures",))
+    figures = frame_of(LossFigures, (row.figures for row in rows), more=("unprotected_after", "survived"))
+    return pd.concat([frame, figures], axis="columns")
 
 
 def _listed(words: list[str]) -> str:

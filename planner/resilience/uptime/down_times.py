@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from planner.counted_words import counted
+from planner.frame_of import TableOf
+from planner.shown import Shown, told
 
 MINUTES_A_YEAR = 365 * 24 * 60
 Part = Literal["node", "site_uplink", "hub_uplink", "hub", "host"]
@@ -71,8 +73,8 @@ class Missing:
         )
 
 
-@dataclass(frozen=True)
-class Availability:
+@dataclass(frozen=True, repr=False)
+class Availability(Shown):
     """Expected down time of the clusters of a plan.
 
     ``sites`` holds those with all figures, ``missing`` what the others lack. ``cluster_minutes`` is the sum over
@@ -91,6 +93,21 @@ class Availability:
     left_out: int = 0
     assumptions: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+
+    sites_frame = TableOf("sites")
+    parts_frame = TableOf("parts")
+    together_frame = TableOf("together")
+    missing_frame = TableOf("missing", "words")
+
+    @property
+    def glance(self) -> str:
+        """What is not known, then the minutes a year that a cluster is down on average, in one line."""
+        mean = self.cluster_minutes / self.clusters if self.clusters else None
+        return told(
+            f"figures missing: {counted(len(self.missing), 'kind')} of parts" if self.missing else "",
+            f"{counted(self.left_out, 'site')} left out" if self.left_out else "",
+            "nothing computed" if mean is None else f"{mean:,.1f} minutes a year down, a cluster on average",
+        )
 
     @property
     def mean_availability(self) -> float | None:

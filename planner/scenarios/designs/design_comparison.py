@@ -3,9 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
+import pandas as pd
+
+from planner.counted_words import counted
 from planner.fleet import Finding, Source
+from planner.frame_of import TableOf, frame_of
 from planner.plan import Status
+from planner.plots import draw_stack, titled
+from planner.shown import Shown, told
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,8 +94,8 @@ class Choice:
     own_below: float
 
 
-@dataclass(frozen=True, slots=True)
-class Comparison:
+@dataclass(frozen=True, slots=True, repr=False)
+class Comparison(Shown):
     """Designs for the fleet as a whole, the mix of least cost, and all flip prices.
 
     ``unit`` is the currency, or "hosts" where no price of a host is known and all hosts count 1. ``stand_alone`` names
@@ -107,3 +114,32 @@ class Comparison:
     notes: tuple[Finding, ...] = ()
     sources: tuple[Source, ...] = ()
     version: str = ""
+
+    segments_frame = TableOf("segments")
+    choices_frame = TableOf("choices")
+    notes_frame = TableOf("notes")
+
+    @property
+    def designs_frame(self) -> pd.DataFrame:
+        """All designs as a DataFrame, one row for each, with costs over the years compared (NaN where unknown)."""
+        frame = frame_of(Design, self.designs, ("costs",))
+        for name in (*Costs.__slots__, "total"):
+            costs = [float("nan") if d.costs is None else getattr(d.costs, name) for d in self.designs]
+            frame[f"cost_{name}"] = costs
+        return frame
+
+    @property
+    def glance(self) -> str:
+        """Designs out of reach for some sites, then the hosts of each, in one line."""
+        short = [design.name for design in self.designs if design.unserved]
+        return told(
+            "" if self.complete else "stopped before its end",
+            f"out of reach for some sites: {', '.join(short)}" if short else "",
+            *(f"{design.name}: {counted(design.hosts, 'host')}" for design in self.designs),
+        )
+
+    def plot_costs(self, ax: Any = None) -> Any:
+        """Draw what each design costs over the years compared, by kind, and return the Axes; see `planner.plots`."""
+        table = self.designs_frame.set_index("name")[[f"cost_{name}" for name in Costs.__slots__]].fillna(0)
+        table = table.rename(columns=lambda name: name.removeprefix("cost_"))
+        return titled(draw_stack(table, ax), f"Costs over {self.years:g} years", "", self.unit)

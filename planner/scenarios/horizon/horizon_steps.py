@@ -4,9 +4,16 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from typing import Any
 
+import pandas as pd
+
+from planner.counted_words import counted
 from planner.fleet import Finding, Source
+from planner.frame_of import TableOf, frame_of
 from planner.plan import Status
+from planner.plots import draw_stack, titled
+from planner.shown import Shown, told
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,8 +73,8 @@ class NextHost:
     delays: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Horizon:
+@dataclass(frozen=True, slots=True, repr=False)
+class Horizon(Shown):
     """Hosts bought over all periods with their bound, then money; both are 0-gap when proven.
 
     ``worth`` is the value today of all that is paid, with ``worth_bound``; None without prices. ``objective`` is hosts
@@ -89,6 +96,41 @@ class Horizon:
     served_proven: bool = True
     left_out_today: int = 0
 
+    notes_frame = TableOf("notes")
+
+    @property
+    def periods_frame(self) -> pd.DataFrame:
+        """All periods as a DataFrame, one row for each; hosts and sites are counted."""
+        frame = frame_of(Step, self.steps, ("period", "moves", "hosts"), ("standing",))
+        for name in ("bought", "moved_in", "retired"):
+            frame[name] = [sum(number for _, number in getattr(step, name)) for step in self.steps]
+        frame["moves"] = [len(step.moves) for step in self.steps]
+        frame["unserved"] = [len(step.unserved) for step in self.steps]
+        return pd.concat([frame_of(Period, (step.period for step in self.steps)), frame], axis="columns")
+
+    @property
+    def hosts_frame(self) -> pd.DataFrame:
+        """Hosts that stand as a DataFrame, one row for each period and pool."""
+        rows = [(step.period.name, pool, number) for step in self.steps for pool, number in step.hosts]
+        return pd.DataFrame(rows, columns=["period", "pool", "hosts"])
+
+    @property
+    def moves_frame(self) -> pd.DataFrame:
+        """Sites that change host as a DataFrame, one row for each period and site; "" for no host."""
+        rows = [(step.period.name, *move) for step in self.steps for move in step.moves]
+        return pd.DataFrame(rows, columns=["period", "site", "from_host", "to_host"])
+
+    @property
+    def glance(self) -> str:
+        """Sites unserved in some period, then what is bought with its proof, in one line."""
+        out = {site for step in self.steps for site in step.unserved}
+        return told(
+            f"{counted(len(out), 'site')} unserved in some period" if out else "",
+            f"{counted(self.bought, 'host')} to buy in {counted(len(self.steps), 'period')}",
+            "proven" if self.proven else f"not proven, at least {self.bought_bound:,}",
+            "" if self.worth is None else f"worth {self.worth:,.2f} {self.currency or 'money'} today",
+        )
+
     @property
     def complete(self) -> bool:
         """Whether nobody is left out in any period."""
@@ -109,3 +151,9 @@ class Horizon:
         assert self.worth is not None
         assert self.worth_bound is not None
         return self.worth <= self.worth_bound + 1e-6 * max(1.0, abs(self.worth))
+
+    def plot_hosts(self, ax: Any = None) -> Any:
+        """Draw the hosts that stand in each period by pool, and return the Axes; see `planner.plots`."""
+        table = self.hosts_frame.pivot(index="period", columns="pool", values="hosts").fillna(0)
+        table = table.reindex([step.period.name for step in self.steps], fill_value=0)
+        return titled(draw_stack(table, ax), "Hosts that stand in each period", "period", "hosts")
