@@ -36,7 +36,6 @@ if TYPE_CHECKING:
     from planner.plan import Assignment, Host, Plan
     from planner.readiness import Readiness
     from planner.readiness.audit import audit
-    from planner.replan import replan
     from planner.resilience import Availability, DrillReport, availability, drill
     from planner.rollout import roll_out
     from planner.scenarios.designs.compare_designs import compare_designs
@@ -90,7 +89,6 @@ __all__ = [
     "plan",
     "read_fleet",
     "read_plan",
-    "replan",
     "roll_out",
     "sweep",
     "vary",
@@ -145,7 +143,6 @@ _HOMES = {
     "plan": "sizing",
     "read_fleet": "intake",
     "read_plan": "outputs",
-    "replan": "replan",
     "roll_out": "rollout",
     "sweep": "scenarios.sweeping",
     "vary": "scenarios.vary",

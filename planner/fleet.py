@@ -106,7 +106,7 @@ class Fleet(Shown):
     policy: Policy = field(default_factory=Policy)
     findings: tuple[Finding, ...] = ()
     sources: tuple[Source, ...] = ()
-    true_pools: Mapping[str, str] = field(default_factory=dict)  # of pools that are parts of one, see planner.replan
+    true_pools: Mapping[str, str] = field(default_factory=dict)  # of pools that are parts of one
 
     def __post_init__(self) -> None:
         wrong = [

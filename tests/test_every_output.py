@@ -36,7 +36,6 @@ ROUNDS = {
     "export": ["plan.xlsx", "--geojson", "plan.geojson", "--csv", "tables", "--markdown", "plan.md"],
     "rollout": ["plan.xlsx", "-o", "rollout.xlsx", "--calendar", "rollout.ics", "--json", "rollout.json"],
     "progress": ["plan.xlsx", "-o", "progress.xlsx", "--as-of", "2027-03-01"],
-    "replan": ["-o", "replan.xlsx", "--json", "replan.json", *LIMIT],
     "sweep": [*VARIED, "-o", "sweep.xlsx", "--json", "sweep.json", "--chart", "sweep.svg"],
     "horizon": ["--from", "2027-01-01", "--periods", "2", "-o", "horizon.xlsx", "--json", "horizon.json", *LIMIT],
     "designs": ["-o", "designs.xlsx", "--json", "designs.json", "--plans", "2", *LIMIT],
@@ -69,7 +68,7 @@ def test_every_output_of_a_sample_is_written_and_read_back(sample, tmp_path, mon
     for path in Path().glob("*json"):
         json.loads(path.read_text())
     inventory = planner.read_fleet(fleet)
-    for name in ("plan.xlsx", "plan.json", "replan.xlsx"):
+    for name in ("plan.xlsx", "plan.json"):
         found = planner.verify(inventory, planner.read_plan(name))
         assert not [one for one in found if one.severity == "violation"], name
     assert planner.read_fleet("repaired.xlsx").site_ids == inventory.site_ids

@@ -9,12 +9,11 @@ from planner import columns
 from planner.errors import InputError
 from planner.fleet import typed_table
 from planner.intake import fleet_from_tables
-from planner.replan import plan_frozen
 from planner.scenarios.designs.compare_designs import MIX, SHARED, compare_designs
 from planner.scenarios.horizon.plan_horizon import horizon
 from planner.scenarios.sweep_results import Scenario
 from planner.scenarios.task import Options, Shared, solve
-from planner.sizing import plan
+from planner.sizing import plan, plan_frozen
 from planner.verify import verify
 from tests.arrays import fleet_of
 

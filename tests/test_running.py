@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 import planner
 from planner.outputs.repaired import write_repaired
-from planner.replan import drained, plan_frozen, replan
 from planner.running import _alternatives, _matched, running_hosts
+from planner.sizing import drained, plan_frozen
 from planner.verify import verify, verify_rollout
 
 SITES = [f"S{i}" for i in range(5)]
@@ -99,7 +99,7 @@ def test_a_site_without_a_named_host_moves_where_it_leaves_its_stated_pool():
 def test_every_command_goes_by_the_same_pools():
     fleet = fleet_of(["x", "x", "x", "y", "y"], caps=(3, 3), pool=["big"] * 3 + [""] * 2)
     assert running_hosts(fleet).pool == {("H", "x"): "big", ("H", "y"): "alpha"}
-    for made in (planner.plan(fleet), replan(fleet), plan_frozen(fleet)):
+    for made in (planner.plan(fleet), plan_frozen(fleet)):
         assert [(host.host, host.pool) for host in made.host_list] == [("y", "alpha"), ("x", "big")]
         assert actions(made) == ["keep"] * 5
         assert verify(fleet, made) == ()

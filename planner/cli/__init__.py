@@ -32,7 +32,6 @@ _COMMANDS = {
     "adopt": ("adopt", "Take anybody's own spreadsheet: say what each column is, once."),
     "verify": ("verify", "Check a plan, also one edited by hand, against its fleet."),
     "explain": ("explain", "Say why not fewer hosts, and which small changes would help."),
-    "replan": ("replan", "Plan anew from today: drain, freeze, fewest moves."),
     "rollout": ("rollout", "Order the moves from today to a plan into safe waves."),
     "progress": ("tracking", "Tell what of a rollout is done, left, blocked and drifted."),
     "drill": ("drill", "Lose a host, hub, zone or link: who goes where."),

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, put_in_place, read_inventory, workbook
+from planner.cli.options import FLEET, PROGRESS, QUIET, check_outputs, put_in_place, read_inventory, workbook
 from planner.cli.progress import Stages
 from planner.cli.streams import STDOUT, hand_over, json_of, say
 
@@ -22,6 +22,7 @@ from planner.cli.streams import STDOUT, hand_over, json_of, say
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the drill as JSON on standard output.")
 @workbook("DRILL", "Write the drill as a workbook here.")
+@PROGRESS
 @QUIET
 def drill(fleet: Path, plan: Path, lose: tuple[str, ...], as_json: bool, output: Path | None, quiet: bool) -> int:
     """Lose something of FLEET and see what PLAN (a plan workbook or plan.json) does: who goes where.

@@ -19,7 +19,9 @@ if TYPE_CHECKING:
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
-_MAPPING, _PINGS, _FORCE, _KEPT = (f"castingvote.{key}" for key in ("mapping", "pings", "force", "kept"))
+_MAPPING, _PINGS, _FORCE, _KEPT, _RETURNED = (
+    f"castingvote.{key}" for key in ("mapping", "pings", "force", "kept", "returned")
+)
 
 
 def _remember(key: str) -> Callable[[click.Context, click.Parameter, Any], None]:
@@ -54,7 +56,31 @@ def read_inventory(fleet: Path) -> Fleet:
     """Return the fleet of a command's argument FLEET, read as its options say."""
     from planner.intake import read_fleet
 
-    return read_fleet(fleet, given_mapping(), pings=given_pings())
+    found = read_fleet(fleet, given_mapping(), pings=given_pings())
+    returned = given_progress()
+    if not returned:
+        return found
+    from planner.outputs import read_plan
+    from planner.outputs.read_returned import read_copies
+    from planner.tracking import carried_on, merged
+
+    return carried_on(found, read_plan(returned[0]), merged(read_copies(returned)))
+
+
+PROGRESS = click.option(
+    "--progress",
+    type=click.Path(path_type=Path),
+    multiple=True,
+    metavar="PLAN.xlsx",
+    expose_value=False,
+    callback=_remember(_RETURNED),
+    help="Start from what this workbook says is done; may be given several times.",
+)
+
+
+def given_progress() -> tuple[Path, ...]:
+    """Return the workbooks that came back and that the command was called with."""
+    return click.get_current_context().meta.get(_RETURNED) or ()
 
 
 def given_mapping() -> Path | None:
@@ -70,7 +96,7 @@ def given_pings() -> Path | None:
 
 
 def command_line(command: str, *arguments: object) -> str:
-    """Return a command of castingvote to paste, with the mapping and pings that this one was called with.
+    """Return a command of castingvote to paste, with the mapping, pings and progress that this one had.
 
     They go behind the first argument, the fleet.
     """
@@ -79,6 +105,8 @@ def command_line(command: str, *arguments: object) -> str:
     for option, key in (("--mapping", _MAPPING), ("--pings", _PINGS)):
         if (path := context.meta.get(key)) is not None:
             shared += [option, path]
+    for path in given_progress():
+        shared += ["--progress", path]
     words = [*arguments[:1], *shared, *arguments[1:]]
     return " ".join(["castingvote", command, *(shlex.quote(str(word)) for word in words)])
 

@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING
 
 import click
 
+from planner.cli.from_today import FromToday, from_today
 from planner.cli.options import (
     FLEET,
+    PROGRESS,
     QUIET,
     check_outputs,
     command_line,
@@ -28,6 +30,7 @@ if TYPE_CHECKING:
     from planner.fleet import Fleet
     from planner.plan import Plan
     from planner.readiness import Readiness
+    from planner.sizing import Point
 
 
 @click.command()
@@ -60,6 +63,8 @@ if TYPE_CHECKING:
 @click.option(
     "--compare-cover", is_flag=True, help="Also plan for no cover, host, hub and zone, and show what each takes."
 )
+@from_today
+@PROGRESS
 @solving
 @QUIET
 def plan(
@@ -70,6 +75,7 @@ def plan(
     report_path: Path | None,
     certificate_path: Path | None,
     compare_cover: bool,
+    start: FromToday,
     time_limit: float | None,
     seed: int,
     thorough: bool,
@@ -77,39 +83,41 @@ def plan(
 ) -> int:
     """Find the fewest tie-breaker hosts for FLEET, with a proof, and who uses which.
 
-    FLEET is a workbook (.xlsx, .xlsm, .ods) or a folder of .csv files named after the sheets. Ends
-    with 1 when some site cannot be served; the rest is planned all the same. Ctrl-C keeps the best
-    plan so far.
+    FLEET is a workbook (.xlsx, .xlsm, .ods) or a folder of .csv files named after the sheets. With a
+    sheet Current the plan moves the fewest sites that its hosts allow; a move is a site that changes
+    host. Ends with 1 when some site cannot be served; the rest is planned all the same. Ctrl-C keeps
+    the best plan so far.
 
     \b
     Example:
         castingvote plan fleet.xlsx -o plan.xlsx --json plan.json
+        castingvote plan fleet.xlsx --progress returned.xlsx --drain ESK-01 --trade-off
     """
     from planner.cli.found import repairs_in_words
-    from planner.cli.report import print_findings, print_summary
+    from planner.cli.report import print_findings, print_summary, print_trade_off
     from planner.intake import REPAIRS
     from planner.outputs import plan_to_json
     from planner.readiness import audit
-    from planner.sizing import plan as make_plan
 
     if is_stdout(json_path) and is_stdout(certificate_path):
         raise click.UsageError("Only one of --json and --certificate can go to standard output.")
     check_outputs(fleet, output, json_path, report_path, certificate_path)
     stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading the fleet"):
-        inventory = read_inventory(fleet)
+        inventory = start.emptied(read_inventory(fleet))
     # Before the solving, so that Ctrl-C after it loses nothing.
     with stages.stage("audit", "Auditing readiness"):
         readiness = audit(inventory)
     words = f"Solving for {len(inventory.site_ids):,} sites (Ctrl-C keeps the best so far)"
     with stages.stage("solve", words) as show:
-        result = make_plan(
+        result = start.make(
             inventory,
             time_limit=stages.left(time_limit),
             seed=seed,
             thorough=thorough,
             watch=lambda progress: show(f"{words}: {in_words(progress)}"),
         )
+    points = _weighed(stages, inventory, result, time_limit, seed) if start.trade_off else ()
     if compare_cover:
         result = _with_cover_prices(stages, inventory, result, stages.left(time_limit), seed)
     if measure_first > 0:
@@ -129,6 +137,7 @@ def plan(
                 hand_over_pieces(certified.text(), certificate_path)
     if not quiet:
         print_findings([one for one in inventory.findings if one.code not in REPAIRS], least="warning")
+        print_findings([one for one in result.findings if one not in inventory.findings])
         if repairs := repairs_in_words(inventory.findings):
             say(repairs, err=True)
         to_stdout = is_stdout(json_path) or is_stdout(certificate_path)
@@ -136,6 +145,8 @@ def plan(
         print_summary(inventory, result, files, err=to_stdout, readiness=readiness)
         if certified is not None:
             say(certified.words(), err=to_stdout)
+        if points:
+            print_trade_off(inventory, result, points, err=to_stdout)
         if output is not None:
             say(f"Next: {command_line('verify', fleet, output)}", err=to_stdout)
     return 1 if result.unserved or (certificate_path and certified is None) else 0
@@ -145,6 +156,14 @@ def _within(seconds: float, stages: Stages, limit: float | None) -> float:
     """Return ``seconds``, or what is left of the command's time ``limit`` where that is less."""
     left = stages.left(limit)
     return seconds if left is None else min(seconds, left)
+
+
+def _weighed(stages: Stages, fleet: Fleet, made: Plan, limit: float | None, seed: int) -> tuple[Point, ...]:
+    """Return how many moves each further host saves."""
+    from planner.sizing import trade_off
+
+    with stages.stage("trade_off", "Weighing moves against hosts") as show:
+        return trade_off(fleet, made, time_limit=stages.left(limit), seed=seed, tell=show)
 
 
 def _certified(stages: Stages, fleet: Fleet, made: Plan, time_limit: float | None) -> Certified | None:

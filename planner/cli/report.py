@@ -29,7 +29,7 @@ from planner.plan import Plan, moved_sites
 
 if TYPE_CHECKING:
     from planner.readiness import Readiness
-    from planner.replan import Point
+    from planner.sizing import Point
     from planner.verify import Violation
 
 # Words first; colour only repeats them.

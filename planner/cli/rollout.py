@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, json_file, put_in_place, read_inventory, workbook
+from planner.cli.options import FLEET, PROGRESS, QUIET, check_outputs, json_file, put_in_place, read_inventory, workbook
 from planner.cli.progress import Stages, in_words
 from planner.cli.streams import files_among, hand_over, is_stdout
 
@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     help="Stop searching after this long and keep the best rollout so far, with its bound.",
 )
 @click.option("--thorough", is_flag=True, help="Search about ten times longer for fewer waves.")
+@PROGRESS
 @QUIET
 def rollout(
     fleet: Path,

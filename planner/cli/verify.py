@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from planner.cli.options import FLEET, QUIET, read_inventory
+from planner.cli.options import FLEET, PROGRESS, QUIET, read_inventory
 from planner.cli.streams import printable, say
 from planner.counted_words import counted
 
@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     metavar="PLAN.vipr",
     help="Check this certificate too: each line, and that it is about FLEET (and PLAN, if given).",
 )
+@PROGRESS
 @QUIET
 def verify(
     fleet: Path, plan: Path | None, as_json: bool, with_proof: bool, certificate: Path | None, quiet: bool

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, page_name, put_in_place, read_inventory
+from planner.cli.options import FLEET, PROGRESS, QUIET, check_outputs, page_name, put_in_place, read_inventory
 from planner.cli.progress import Stages
 from planner.cli.streams import say
 from planner.counted_words import counted
@@ -41,6 +41,7 @@ CURVE_SECONDS = 20.0
     metavar="SECONDS",
     help="Time for planning other latency budgets, for the chart of hosts against budgets; 0 leaves it out.",
 )
+@PROGRESS
 @QUIET
 def report(fleet: Path, plan: Path, output: Path, curve_seconds: float, quiet: bool) -> int:
     """Write PLAN (a plan workbook or plan.json) of FLEET as one HTML page that opens anywhere, offline.

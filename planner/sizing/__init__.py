@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING
 from planner.on_demand import on_demand
 
 if TYPE_CHECKING:
-    from planner.sizing.assemble import with_evidence
     from planner.sizing.count_hosts import HostCount, count
     from planner.sizing.cover.loss_conditions import loss_conditions
     from planner.sizing.cover.losses import read_losses
-    from planner.sizing.fewest_moves import MoveModel
+    from planner.sizing.from_today.draining import drained
+    from planner.sizing.from_today.freezing import plan_frozen
+    from planner.sizing.from_today.trade_off import Point, trade_off
     from planner.sizing.host_counts.certificate import certify, inequalities
     from planner.sizing.host_counts.cutting_planes import reference_counts, search_counts
     from planner.sizing.host_counts.fewest_hosts import size
@@ -29,7 +30,6 @@ if TYPE_CHECKING:
     from planner.sizing.solution.counts import Sized
     from planner.sizing.solution.placement import Placement
     from planner.sizing.solution.seating import Seating
-    from planner.sizing.solution.served_aims import Worth, aims_of_worth, as_bounded
     from planner.sizing.solvers.budget import Progress, SolveBudget
     from planner.sizing.solvers.highs import Answer, LinearProgram, solve_arrays
     from planner.sizing.tie_breaks.lexicographic import place, placed
@@ -43,19 +43,17 @@ __all__ = [
     "HallCondition",
     "HostCount",
     "LinearProgram",
-    "MoveModel",
     "Placement",
+    "Point",
     "Problem",
     "Progress",
     "Seating",
     "Sized",
     "SolveBudget",
-    "Worth",
-    "aims_of_worth",
-    "as_bounded",
     "build_problem",
     "certify",
     "count",
+    "drained",
     "group",
     "hall_conditions",
     "incumbent_pairs",
@@ -64,6 +62,7 @@ __all__ = [
     "place",
     "placed",
     "plan",
+    "plan_frozen",
     "read_losses",
     "reference_counts",
     "restrict",
@@ -74,8 +73,8 @@ __all__ = [
     "size",
     "solve_arrays",
     "today_of",
+    "trade_off",
     "unlimited",
-    "with_evidence",
 ]
 
 _HOMES = {
@@ -87,19 +86,17 @@ _HOMES = {
     "HallCondition": "host_counts.hall_conditions",
     "HostCount": "count_hosts",
     "LinearProgram": "solvers.highs",
-    "MoveModel": "fewest_moves",
     "Placement": "solution.placement",
+    "Point": "from_today.trade_off",
     "Problem": "instance.problem",
     "Progress": "solvers.budget",
     "Seating": "solution.seating",
     "Sized": "solution.counts",
     "SolveBudget": "solvers.budget",
-    "Worth": "solution.served_aims",
-    "aims_of_worth": "solution.served_aims",
-    "as_bounded": "solution.served_aims",
     "build_problem": "instance.problem",
     "certify": "host_counts.certificate",
     "count": "count_hosts",
+    "drained": "from_today.draining",
     "group": "instance.classes",
     "hall_conditions": "host_counts.hall_conditions",
     "incumbent_pairs": "instance.incumbent",
@@ -108,6 +105,7 @@ _HOMES = {
     "place": "tie_breaks.lexicographic",
     "placed": "tie_breaks.lexicographic",
     "plan": "make_plan",
+    "plan_frozen": "from_today.freezing",
     "read_losses": "cover.losses",
     "reference_counts": "host_counts.cutting_planes",
     "restrict": "instance.problem",
@@ -118,7 +116,7 @@ _HOMES = {
     "size": "host_counts.fewest_hosts",
     "solve_arrays": "solvers.highs",
     "today_of": "instance.incumbent",
+    "trade_off": "from_today.trade_off",
     "unlimited": "instance.problem",
-    "with_evidence": "assemble",
 }
 __getattr__ = on_demand(__name__, _HOMES)

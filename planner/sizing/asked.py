@@ -9,6 +9,7 @@ from planner.columns import Column
 from planner.errors import InputError
 from planner.fleet import Finding, Fleet, fitted
 
+_EXTRA = Column("extra_hosts", "whole", "hosts", least=0, most=100_000)
 _ASKED = (Column("time_limit", "number", "", "seconds", least=0), Column("seed", "whole", "", least=0, most=2**31 - 1))
 
 
@@ -17,6 +18,12 @@ def asked_limit(time_limit: float | None, seed: int) -> float | None:
     limit = None if time_limit == math.inf else time_limit
     fitted("", zip(_ASKED, (limit, seed), (None, 0), strict=True))
     return limit
+
+
+def asked_extra_hosts(extra_hosts: int) -> int:
+    """Return how many hosts more than the fewest may run; InputError for a number that is none."""
+    (found,) = fitted("", [(_EXTRA, extra_hosts, 0)])
+    return int(found)
 
 
 def refuse_unmodelled(fleet: Fleet) -> None:

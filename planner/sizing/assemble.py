@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from planner.fleet import Fleet, Ints
+from planner.fleet import Bools, Fleet, Ints
 from planner.latency import EVIDENCE, PairTable, estimate_range_ms
 from planner.plan import (
     Action,
@@ -41,9 +41,10 @@ def assemble(case: Case, checker: Checker, draft: Draft, attained: tuple[Attaine
     fleet, problem, today = case.fleet, case.problem, case.today
     sized, placement = draft.sized, draft.placement
     hosts, assignments = hosts_and_assignments(case, checker, draft)
+    crowded = crowded_out(fleet, checker, problem, placement.unserved, draft.seating.seats)
     unserved = [
         dataclasses.replace(one, current=today.host.get(one.site) or today.hub.get(one.site) or None)
-        for one in (*_ineligible(fleet, checker, problem), *_crowded_out(fleet, checker, problem, draft))
+        for one in (*_ineligible(fleet, checker, problem), *crowded)
     ]
     served_own = {fleet.site_ids[problem.site_at[s]] for s in np.flatnonzero(placement.own)}
     sized = _recounted(fleet, problem, sized, placement, hosts)
@@ -246,16 +247,18 @@ def _ineligible(fleet: Fleet, checker: Checker, problem: Problem) -> list[Unserv
     ]
 
 
-def _crowded_out(fleet: Fleet, checker: Checker, problem: Problem, draft: Draft) -> list[Unserved]:
-    """Return the sites whose eligible pools are full of sites of at least the same worth."""
+def crowded_out(
+    fleet: Fleet, checker: Checker, problem: Problem, left_out: Bools, seats: Sequence[Seat]
+) -> list[Unserved]:
+    """Return the sites ``left_out`` (S,), whose eligible pools are full of sites of at least the same worth."""
     found = []
-    for s in np.flatnonzero(draft.placement.unserved):
+    for s in np.flatnonzero(left_out):
         pools = problem.pool[problem.indptr[s] : problem.indptr[s + 1]]
         names = ", ".join(fleet.pool_ids[problem.pool_at[p]] for p in pools)
         room = int((problem.max_hosts[pools] * problem.caps[pools]).sum())
         hosts = int(problem.max_hosts[pools].sum())
         detail = f"eligible pools {names} hold {hosts} hosts and {room} clusters at most, and others fill them"
-        reached = _reached(problem, draft.seating.seats, int(s), pools)
+        reached = _reached(problem, seats, int(s), pools)
         if reached:
             detail += f"; with this site they would exceed {', '.join(reached)}"
         site = int(problem.site_at[s])

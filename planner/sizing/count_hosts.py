@@ -9,9 +9,9 @@ from planner.fleet import Fleet
 from planner.plan import Objective, Plan
 from planner.rules import Checker
 from planner.sizing.asked import asked_limit, refuse_unmodelled
+from planner.sizing.best_plan import best_plan
 from planner.sizing.host_counts.fewest_hosts import SecondaryCosts, size
 from planner.sizing.instance.problem import Problem, build_problem, unlimited
-from planner.sizing.make_plan import plan
 from planner.sizing.solution.counts import Sized
 from planner.sizing.solvers.budget import Progress, SolveBudget
 
@@ -51,7 +51,7 @@ def count(
     """
     if fleet.policy.cover != "none":
         asked = fleet.replace(policy=fleet.policy.replace(then=""))
-        return _of_plan(plan(asked, time_limit=time_limit, seed=seed, watch=watch))
+        return _of_plan(best_plan(asked, time_limit=time_limit, seed=seed, watch=watch))
     limit = asked_limit(time_limit, seed)
     refuse_unmodelled(fleet)
     budget = SolveBudget(seconds=limit, seed=seed, watch=watch)

@@ -1,36 +1,24 @@
-"""The plan of a fleet: its counts, who goes where among equals, who sits on which host, and the Plan of that."""
+"""`plan`: the best plan by its aims in order, then fewer moves between single hosts where those are left open."""
 
 from __future__ import annotations
 
-import functools
+import threading
 import time
 from collections.abc import Callable
 
-from planner.errors import InputError
-from planner.fleet import Finding, Fleet
+from planner.fleet import Fleet
+from planner.interrupts import heard
 from planner.plan import Plan
-from planner.rules import Checker
-from planner.sizing.asked import asked_limit, refuse_unmodelled
-from planner.sizing.assemble import assemble
-from planner.sizing.host_counts.cutting_planes import reference_counts
-from planner.sizing.host_counts.fewest_hosts import SecondaryCosts, size
-from planner.sizing.instance.case import TIE_BREAKS, Case, TieBreak
-from planner.sizing.instance.incumbent import today_of
-from planner.sizing.instance.problem import build_problem
-from planner.sizing.packing.hosts import seat_all
-from planner.sizing.solution.attained import attained_aims
-from planner.sizing.solution.draft import Draft
-from planner.sizing.solution.placement import Placement
-from planner.sizing.solution.seating import Seating
+from planner.sizing.asked import asked_extra_hosts
+from planner.sizing.best_plan import best_plan
+from planner.sizing.from_today.fewer_moves import fewer_moves, search_seconds
 from planner.sizing.solvers.budget import Progress, SolveBudget
-from planner.sizing.tie_breaks import break_ties
-from planner.sizing.tie_breaks.running_hosts import with_fewer_moves
-from planner.sizing.within_limits import Drafted, plan_within_limits
 
 
 def plan(
     fleet: Fleet,
     *,
+    extra_hosts: int = 0,
     time_limit: float | None = None,
     seed: int = 0,
     thorough: bool = False,
@@ -38,69 +26,33 @@ def plan(
 ) -> Plan:
     """Return the best plan for ``fleet``: most weight served, the policy's objective, then the aims of policy ``then``.
 
+    Where moves come first among these, a plan has the fewest sites that change host, also within a pool; what is
+    proven of that is in ``then`` of the plan. ``extra_hosts`` more hosts than the fewest may be used to move fewer.
     ``time_limit`` is in seconds from the call on; at the limit, or at Ctrl-C in the main thread, the best plan so far
     comes back with its gap, and is ``feasible`` unless it is proven by then. The same fleet and ``seed`` give the same
     plan whatever the order of rows, unless time ends it. ``thorough`` spends about ten times the work on the later
     aims; the objective does not depend on it. ``watch`` is called with the progress as it happens; where it
     returns False, the best plan so far comes back.
 
-    Raises InputError for a time limit or seed that is none, and where the fleet asks for a combination that is not
-    modelled, or has more clusters or weights further apart than can be counted exactly; SolverError when the solver
-    fails.
+    Raises InputError for a number of hosts, time limit or seed that is none, and where the fleet asks for a combination
+    that is not modelled, or has more clusters or weights further apart than can be counted exactly; SolverError when
+    the solver fails.
     """
-    limit = asked_limit(time_limit, seed)
-    refuse_unmodelled(fleet)
-    tie_breaks = _tie_breaks(fleet)
-    began = time.perf_counter()
-    budget = SolveBudget(seconds=limit, seed=seed, watch=watch)
-    checker = Checker.of(fleet)
-    problem = build_problem(fleet, checker)
-    if fleet.policy.cover != "none":
-        from planner.sizing.cover.covered_plan import own_rather_than_bare
+    more = asked_extra_hosts(extra_hosts)
+    began, stopped = time.monotonic(), threading.Event()
 
-        problem = own_rather_than_bare(fleet, problem)
-    case = Case(fleet, problem, today_of(fleet, problem), tie_breaks)
-    eligible = time.perf_counter()
-    with budget.listening():
-        make = functools.partial(_drafted, thorough=thorough, limited=problem.limited)
-        draft, attained = plan_within_limits(case, budget, make)
-        result = assemble(case, checker, draft, attained, budget)
-    seconds = {"eligibility": eligible - began, "solve": time.perf_counter() - eligible}
-    return result.replace(seconds=seconds)
+    def told(progress: Progress) -> bool | None:
+        go_on = None if watch is None else watch(progress)
+        if go_on is False:
+            stopped.set()
+        return go_on
 
-
-def _drafted(
-    case: Case, budget: SolveBudget, secondary: SecondaryCosts | None, *, thorough: bool, limited: bool
-) -> Drafted:
-    """Return the best draft within the limits of ``case``; ``limited``: whether those of the fleet are more."""
-    problem = case.problem
-    if case.fleet.policy.cover != "none":
-        from planner.sizing.cover.covered_plan import plan_covered
-
-        draft = plan_covered(case, budget)
-        return draft, attained_aims(case, draft.placement, draft.seating, {})
-    sized = size(problem, budget, reference_counts(problem, case.incumbent), secondary)
-    sized, placement, lowered, bounds = break_ties(case, sized, budget, thorough=thorough)
-    within = case.of(lowered)
-
-    def seat(placement: Placement) -> Seating:
-        return seat_all(within, sized.counts.hosts, placement, budget)
-
-    made = placement, seat(placement)
-    if not limited and not budget.spent:
-        made = with_fewer_moves(within, sized, made, seat)
-    placement, seating = made
-    attained = attained_aims(case, placement, seating, bounds)
-    return Draft(sized, placement, seating, (None,) * len(seating.seats)), attained
-
-
-def _tie_breaks(fleet: Fleet) -> tuple[TieBreak, ...]:
-    """Return the aims of policy ``then`` in order; InputError for a word that is none, or one that is there twice."""
-    words = fleet.policy.then.replace(",", " ").split()
-    aims = tuple(aim for word in words for aim in TIE_BREAKS if aim == word)
-    if len(aims) < len(words) or len(set(aims)) < len(aims):
-        message = f'then is "{fleet.policy.then}"; it lists aims among equals, each once.'
-        raise InputError(
-            (Finding("error", "then_unknown", "Policy", message, f"Use some of: {' '.join(TIE_BREAKS)}."),)
-        )
-    return aims
+    with heard(stopped.set):
+        first = best_plan(fleet, time_limit=time_limit, seed=seed, thorough=thorough, watch=told)
+    solved = time.monotonic()
+    left = search_seconds(thorough=thorough)
+    if time_limit is not None:
+        left = min(left, max(0.0, time_limit - (solved - began)))
+    made = fewer_moves(fleet, first, SolveBudget(left, seed, watch, stopped), extra_hosts=more)
+    solve = first.seconds["solve"] + time.monotonic() - solved
+    return made.replace(seconds={**first.seconds, "solve": solve})

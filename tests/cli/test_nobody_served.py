@@ -26,7 +26,7 @@ COMMANDS = (
     ("explain", "{fleet}", "--json"),
     ("drill", "{fleet}", "p.json", "-o", "d.xlsx", "--json"),
     ("rollout", "{fleet}", "p.json", "-o", "r.xlsx", "--json", "r.json"),
-    ("replan", "{fleet}", "-o", "n.xlsx", "--json", "n.json"),
+    ("plan", "{fleet}", "--drain", "ALDER", "--trade-off", "-o", "n.xlsx", "--json", "n.json"),
     ("sweep", "{fleet}", "--vary", "cluster_cap=1,2", "--jobs", "1", "--aims", "-o", "s.xlsx", "--json", "s.json"),
     ("horizon", "{fleet}", "--from", "2027-01-01", "--periods", "2", "-o", "h.xlsx", "--json", "h.json"),
     ("designs", "{fleet}", "-o", "e.xlsx", "--json", "e.json"),

@@ -34,7 +34,6 @@ def test_a_workbook_as_it_was_written_is_replaced(call, twelve_sites, planned):
     "arguments",
     [
         ("plan", "FLEET", "-o", "plan.xlsx"),
-        ("replan", "FLEET", "-o", "plan.xlsx"),
         ("rollout", "FLEET", "plan.json", "-o", "plan.xlsx"),
         ("progress", "FLEET", "copy.xlsx", "-o", "plan.xlsx"),
         ("drill", "FLEET", "plan.json", "-o", "plan.xlsx"),

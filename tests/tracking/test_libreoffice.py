@@ -13,7 +13,7 @@ from planner.outputs.read_returned import read_copies
 from planner.sizing import plan as make_plan
 from planner.tracking import merged, track
 from tests.outputs.rollouts import empty_plan, small_fleet, small_rollout
-from tests.replan.test_replan import invented
+from tests.sizing.test_from_today import invented
 
 SOFFICE = shutil.which("soffice")
 pytestmark = [

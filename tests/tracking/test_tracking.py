@@ -14,7 +14,6 @@ from planner.intake import fleet_from_tables
 from planner.outputs import read_plan, write_rollout_workbook, write_workbook
 from planner.outputs.progress_workbook import write_progress_workbook
 from planner.outputs.read_returned import read_copies
-from planner.replan import replan
 from planner.rollout import roll_out
 from planner.sizing import plan as make_plan
 from planner.tracking import carried_on, merged, track
@@ -194,7 +193,7 @@ def test_replan_starts_from_what_is_done(fleet, plan, team):
     assert {site: stated[site] for site in done} == {site: pool_of[hosts[site]] for site in done}
     before = dict(zip(fleet.current["site"], fleet.current["host"], strict=True))
     assert {s: h for s, h in today.items() if s not in done} == {s: h for s, h in before.items() if s not in done}
-    again = replan(now)
+    again = make_plan(now)
     assert {r.site for r in again.assignments if r.action == "attach"} == set(fleet.site_ids) - set(today)
 
 

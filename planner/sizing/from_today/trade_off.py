@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from planner.errors import InputError
 from planner.fleet import Finding, Fleet
 from planner.plan import Plan
-from planner.replan.by_host import by_host
-from planner.sizing import MoveModel, SolveBudget
+from planner.sizing.from_today.by_host import by_host
+from planner.sizing.from_today.move_model import MoveModel
+from planner.sizing.solvers.budget import SolveBudget
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,14 +42,14 @@ def trade_off(
     """Return the fewest moves for the hosts of ``plan`` and for up to ``most`` hosts more, until more hosts save none.
 
     A move is a site whose host is another than that of Current; who is attached first is none. Every point is a
-    mixed-integer model of its own, of plans that serve the sites that ``plan`` serves; ``time_limit`` is in seconds for
-    all of them together.
+    mixed-integer model of its own, of plans that serve as much weight as ``plan`` does. ``time_limit`` is in seconds
+    for all of them together.
 
     Raises InputError where the policy asks for cover or splits sites, which this model does not know.
     """
     _refuse(fleet)
     split = by_host(fleet)
-    model = MoveModel(split.fleet, {entry.site for entry in plan.unserved})
+    model = MoveModel(split, plan)
     budget = SolveBudget(seconds=time_limit, seed=seed)
     points: list[Point] = []
     with budget.listening():

@@ -13,20 +13,13 @@ from planner.errors import InputError
 from planner.fleet import Finding, Fleet
 from planner.latency import EVIDENCE
 from planner.plan import Assignment, Host, Plan
-from planner.replan.by_host import ByHost, by_host, folded
 from planner.rules import Checker
-from planner.sizing import (
-    Problem,
-    Progress,
-    Worth,
-    aims_of_worth,
-    as_bounded,
-    build_problem,
-    with_evidence,
-)
-from planner.sizing import (
-    plan as make_plan,
-)
+from planner.sizing.assemble import with_evidence
+from planner.sizing.best_plan import best_plan
+from planner.sizing.from_today.by_host import ByHost, by_host, folded
+from planner.sizing.instance.problem import Problem, build_problem
+from planner.sizing.solution.served_aims import Worth, aims_of_worth, as_bounded
+from planner.sizing.solvers.budget import Progress
 
 
 def plan_frozen(
@@ -46,7 +39,7 @@ def plan_frozen(
     Raises InputError where Current does not name hosts, or the policy splits sites; else as `planner.plan`.
     """
     _refuse(fleet)
-    free = make_plan(fleet, time_limit=time_limit, seed=seed, watch=watch)
+    free = best_plan(fleet, time_limit=time_limit, seed=seed, watch=watch)
     split = by_host(fleet)
     checker = Checker(split.fleet)
     problem = build_problem(split.fleet, checker)
@@ -55,7 +48,7 @@ def plan_frozen(
     for row in kept:
         load[row.host] += row.clusters
     rest = _rest(split, problem, kept, load)
-    added = make_plan(rest, time_limit=time_limit, seed=seed, thorough=thorough, watch=watch)
+    added = best_plan(rest, time_limit=time_limit, seed=seed, thorough=thorough, watch=watch)
     return _together(split, free, added, kept, load)
 
 

@@ -4,22 +4,23 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
 
-from planner.fleet import Fleet, Floats
-from planner.plan import Assignment, Host, NoHostNeeded
+from planner.fleet import Floats, Ints
+from planner.plan import Assignment, Host, NoHostNeeded, Plan
 from planner.rules import Checker
 from planner.sizing.assemble import hosts_and_assignments, no_host_needed
 from planner.sizing.assignment.flow_model import FlowModel
+from planner.sizing.from_today.by_host import ByHost
 from planner.sizing.host_counts.fewest_hosts import minimise
 from planner.sizing.instance.case import Case
 from planner.sizing.instance.classes import group
 from planner.sizing.instance.incumbent import today_of
-from planner.sizing.instance.problem import build_problem, restrict
+from planner.sizing.instance.problem import build_problem
 from planner.sizing.packing.hosts import seat_all
+from planner.sizing.solution.counts import Aim as AimOfCounts
 from planner.sizing.solution.counts import Sized, objective_value
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solvers.budget import SolveBudget
@@ -39,25 +40,34 @@ class Fewest:
 
     @property
     def moves(self) -> int | None:
-        """Sites of Current that leave their pool; None where no plan was found."""
+        """Sites of Current that change host; None where no plan was found."""
         return None if self.sized is None else round(self.sized.value) + self.gone
 
 
-class MoveModel:
-    """The sites of a fleet with a price of 1 on every pair that takes a site of Current off its pool.
+@dataclass(frozen=True)
+class Named:
+    """A plan by name: its moves, hosts of the split fleet, assignments, and sites without need or without a host."""
 
-    The sites ``left_out`` are no part of it: all plans that it compares serve the same sites. A site of Current that
-    goes over to its own tie-breaker moves too. Own tie-breakers have a price on top that is
-    less than a move for all of them together, so that they are used where they save a move or a host, and only there.
+    moves: int
+    hosts: tuple[Host, ...]
+    assignments: tuple[Assignment, ...]
+    no_host_needed: tuple[NoHostNeeded, ...]
+    left_out: frozenset[str]
+
+
+class MoveModel:
+    """The sites of a split fleet with a price of 1 on every pair that takes a site of Current off its host.
+
+    All plans that it compares leave out no more weight, and use no more own tie-breakers, than ``plan`` does: both
+    come before moves. A site of Current that goes over to its own tie-breaker moves too. Own tie-breakers have a price
+    on top that is less than a move for all of them together, so that of as few the cheapest are used.
     """
 
-    def __init__(self, fleet: Fleet, left_out: Collection[str] = ()) -> None:
-        self.fleet = fleet
-        self._checker = Checker.of(fleet)
-        problem = build_problem(fleet, self._checker)
-        served = np.array([fleet.site_ids[at] not in left_out for at in problem.site_at], dtype=np.bool_)
-        problem = dataclasses.replace(restrict(problem, served), own_cost=problem.own_cost[served])
-        self._case = Case(fleet, problem, today_of(fleet, problem))
+    def __init__(self, split: ByHost, plan: Plan) -> None:
+        self.fleet = split.fleet
+        self._checker = Checker.of(self.fleet)
+        problem = build_problem(self.fleet, self._checker)
+        self._case = Case(self.fleet, problem, today_of(self.fleet, problem))
         today = self._case.in_force
         self._stays, self._gone = today.incumbent, today.gone
         in_force: Floats = (~today.nowhere).astype(np.float64)
@@ -69,12 +79,26 @@ class MoveModel:
             own_cost=in_force + _small(problem.own_cost),
         )
         self._case = self._case.of(self.problem)
+        ids = [self.fleet.site_ids[at] for at in problem.site_at]
+        left_out = {entry.site for entry in plan.unserved}
+        out = np.array([site in left_out for site in ids], dtype=np.bool_)
+        self._left_out: dict[AimOfCounts, Ints] = {
+            "unserved_kept": problem.weights[out & problem.kept],
+            "unserved_weight": problem.weights[out],
+        }
+        spared = {entry.site for entry in plan.no_host_needed}
+        self._own = sum(site in spared for site in ids)
 
     def solve(self, most_hosts: int, budget: SolveBudget) -> Fewest:
         """Return the fewest moves with at most ``most_hosts`` hosts."""
         problem = self.problem
-        model = FlowModel(problem, group(problem, by_weight=False), serve_all=True)
+        somebody = len(self._left_out["unserved_weight"]) > 0
+        model = FlowModel(problem, group(problem, by_weight=somebody), serve_all=not somebody)
+        for aim, weights in self._left_out.items() if somebody else ():
+            model.fix_objective(aim, float(weights.sum()))
         model.fix_objective("hosts", most_hosts)
+        if model.o:
+            model.fix_objective("own", self._own)
         outcome, counts = minimise(model, "cost", budget)
         # The price of own tie-breakers is in the bound, and less than half.
         bound = max(0, math.ceil(outcome.bound - 0.5)) if math.isfinite(outcome.bound) else 0
@@ -85,20 +109,23 @@ class MoveModel:
         sized = Sized(model.classes, counts, moves, float(bound), True, outcome.word)
         return Fewest(bound + self._gone, sized, self._gone)
 
-    def named(
-        self, sized: Sized, budget: SolveBudget
-    ) -> tuple[int, tuple[Host, ...], tuple[Assignment, ...], tuple[NoHostNeeded, ...]]:
-        """Return moves, hosts, assignments and sites without need for the hosts of ``sized``: the fewest moves on them.
+    def named(self, sized: Sized, budget: SolveBudget) -> Named:
+        """Return the plan with the fewest moves on the hosts of ``sized``, and among equals the least total RTT.
 
-        Among equals the total RTT is least. Moves are fewer than those of ``sized`` where it was not solved to the end.
+        Moves are fewer than those of ``sized`` where it was not solved to the end.
         """
-        placement = placed(self.problem, sized, self._stays, ("latency",))
+        problem = self.problem
+        placement = placed(problem, sized, self._stays, ("latency",))
         seating = seat_all(self._case, sized.counts.hosts, placement, budget)
         draft = Draft(sized, placement, seating, (None,) * len(seating.seats))
         hosts, rows = hosts_and_assignments(self._case, self._checker, draft)
-        own = {self.fleet.site_ids[self.problem.site_at[s]] for s in np.flatnonzero(placement.own)}
-        moves = round(float(self.problem.pair_cost[placement.pair].sum() + self.problem.own_cost[placement.own].sum()))
-        return moves + self._gone, tuple(hosts), tuple(rows), no_host_needed(self.fleet, own)
+        moves = round(float(problem.pair_cost[placement.pair].sum() + problem.own_cost[placement.own].sum()))
+        own, out = (
+            {self.fleet.site_ids[problem.site_at[s]] for s in np.flatnonzero(marks)}
+            for marks in (placement.own, placement.unserved)
+        )
+        spared = no_host_needed(self.fleet, own)
+        return Named(moves + self._gone, tuple(hosts), tuple(rows), spared, frozenset(out))
 
 
 def _small(own_cost: Floats) -> Floats:

@@ -1,0 +1,151 @@
+"""The plan with the fewest moves between hosts among those with the fewest hosts, or with a few hosts more."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+
+import numpy as np
+
+from planner.counted_words import counted
+from planner.fleet import Finding, Fleet
+from planner.plan import Aim, Plan, Unserved, moved_sites
+from planner.rules import Checker
+from planner.sizing.assemble import crowded_out
+from planner.sizing.from_today.by_host import ByHost, by_host, folded
+from planner.sizing.from_today.move_model import MoveModel, Named
+from planner.sizing.instance.problem import build_problem
+from planner.sizing.solution.seating import Seat
+from planner.sizing.solvers.budget import SolveBudget
+
+_SEARCH_S = 20.0  # for the fewest moves, where the search for the plan left them open
+_THOROUGH = 10  # times as long
+_MOST_PAIRS = 200_000  # of sites and single hosts, beyond which building the model takes longer than the search may
+_SETTLED = 1e-3  # of sums in ms
+
+
+def search_seconds(*, thorough: bool) -> float:
+    """Return how long the fewest moves may be searched for, in seconds."""
+    return _SEARCH_S * (_THOROUGH if thorough else 1)
+
+
+def fewer_moves(fleet: Fleet, first: Plan, budget: SolveBudget, *, extra_hosts: int = 0) -> Plan:
+    """Return ``first``, or a plan that is as good on all aims before moves, and moves fewer sites.
+
+    It is looked for by a mixed-integer model of single hosts, where moves are the first of the aims among equals and
+    ``first`` leaves open whether fewer would do, or where ``extra_hosts`` more may be used. Its bound on moves is that
+    of the model. Where that does not know the case, ``first`` comes back, with a finding if hosts were to be added.
+    """
+    lead = fleet.policy.then.replace(",", " ").split()[:1] == ["moves"]
+    if not lead or not moved_sites(fleet, first) or (first.proves("moves") and not extra_hosts):
+        return first
+    why = _not_modelled(fleet, first, budget)
+    split = None if why else by_host(fleet)
+    if split is not None and len(fleet.site_ids) * len(split.fleet.pool_ids) > _MOST_PAIRS:
+        why = "the fleet is too large for the model of single hosts"
+    if split is None or why:
+        return _without_more(first, why, extra_hosts)
+    model = MoveModel(split, first)
+    with budget.listening():
+        found = model.solve(first.hosts + extra_hosts, budget)
+        if found.sized is None:
+            return _without_more(first, "no plan was found in time", extra_hosts)
+        named = model.named(found.sized, budget)
+    level = Aim("moves", float(named.moves), float(found.bound), named.moves <= found.bound)
+    if not extra_hosts and (named.moves >= len(moved_sites(fleet, first)) or _dearer(fleet, first, named)):
+        return _bounded(first, found.bound)
+    second = _carried_out(split, first, named)
+    then = (level,) if extra_hosts else (level, *_measured(second, first.then))
+    return second.replace(objective_value=float(second.hosts), then=then).rated()
+
+
+def _not_modelled(fleet: Fleet, plan: Plan, budget: SolveBudget) -> str:
+    """Return why the model of fewest moves does not know the case; "" where it does."""
+    if budget.stopped.is_set():
+        return "the search was interrupted"
+    if budget.spent:
+        return "time was up"
+    if fleet.policy.split_sites:
+        return "sites may be split over hosts"
+    if not plan.proves(plan.objective):
+        return "the hosts themselves are not proven fewest"
+    if plan.objective != "hosts":
+        return f"the objective is {plan.objective}"
+    return "" if fleet.policy.cover == "none" else f"the policy asks for cover {fleet.policy.cover}"
+
+
+def _without_more(plan: Plan, why: str, extra_hosts: int) -> Plan:
+    """Return ``plan`` with a finding that further hosts were not tried, where they were asked for."""
+    if not extra_hosts:
+        return plan
+    words = f"Whether {counted(extra_hosts, 'more host')} would save moves was not tried, since {why}."
+    return plan.replace(findings=(*plan.findings, Finding("warning", "extra_hosts_unused", "Current", words)))
+
+
+def _bounded(plan: Plan, bound: float) -> Plan:
+    """Return ``plan`` with the bound on moves where it is the sharper one."""
+    then = [
+        dataclasses.replace(aim, bound=max(aim.bound, min(aim.value, bound)), proven=aim.proven or aim.value <= bound)
+        if aim.aim == "moves"
+        else aim
+        for aim in plan.then
+    ]
+    return plan.replace(then=tuple(then))
+
+
+def _dearer(fleet: Fleet, first: Plan, named: Named) -> bool:
+    """Say whether own tie-breakers cost more than in ``first``, which comes before moves."""
+    prices = dict(zip(fleet.site_ids, fleet.own_tie_breaker_costs.tolist(), strict=True))
+    before, after = (
+        math.fsum(prices[one.site] for one in spared if np.isfinite(prices[one.site]))
+        for spared in (first.no_host_needed, named.no_host_needed)
+    )
+    return after > before * (1 + 1e-9)
+
+
+def _carried_out(split: ByHost, first: Plan, named: Named) -> Plan:
+    """Return ``first`` with the hosts and assignments of ``named``, and who is left out in them."""
+    changed = {"host_list": named.hosts, "assignments": named.assignments, "no_host_needed": named.no_host_needed}
+    plan = folded(split, first.replace(**changed))
+    never = [one for one in first.unserved if not any(reason.code == "capacity" for reason in one.reasons)]
+    if named.left_out == {one.site for one in first.unserved} - {one.site for one in never}:
+        return plan
+    return plan.replace(unserved=tuple(sorted((*never, *_crowded_out(split.original, plan, named)), key=_site)))
+
+
+def _site(one: Unserved) -> str:
+    return one.site
+
+
+def _crowded_out(fleet: Fleet, plan: Plan, named: Named) -> list[Unserved]:
+    """Return the sites that find no room in ``plan``, with their reasons in terms of the fleet's pools."""
+    checker = Checker.of(fleet)
+    problem = build_problem(fleet, checker)
+    site_at = {fleet.site_ids[at]: s for s, at in enumerate(problem.site_at)}
+    pool_at = {fleet.pool_ids[at]: p for p, at in enumerate(problem.pool_at)}
+    pool_of = {host.host: pool_at[host.pool] for host in plan.host_list}
+    seats = [Seat(site_at[row.site], -1, pool_of[row.host], row.host, row.clusters) for row in plan.assignments]
+    out = np.array([fleet.site_ids[at] in named.left_out for at in problem.site_at], dtype=np.bool_)
+    today = {site: host or hub for site, hub, host in fleet.current[["site", "hub", "host"]].itertuples(index=False)}
+    found = crowded_out(fleet, checker, problem, out, seats)
+    return [dataclasses.replace(one, current=today.get(one.site)) for one in found]
+
+
+def _measured(plan: Plan, aims: tuple[Aim, ...]) -> list[Aim]:
+    """Return the aims after moves with what ``plan`` makes of them; their bounds hold for plans that move anybody."""
+    loads: dict[str, int] = {}
+    for row in plan.assignments:
+        loads[row.host] = loads.get(row.host, 0) + row.clusters
+    values = {
+        "latency": math.fsum(row.rtt_ms for row in plan.assignments),
+        "margin": min((row.margin_ms for row in plan.assignments), default=0.0),
+        "spread": float(max(loads.values(), default=0)),
+    }
+    found = []
+    for aim in aims:
+        if aim.aim == "moves":
+            continue
+        value = values[aim.aim]
+        bound = max(value, aim.bound) if aim.aim == "margin" else min(value, aim.bound)
+        found.append(Aim(aim.aim, value, bound, abs(value - bound) <= _SETTLED + 1e-9 * abs(bound)))
+    return found
