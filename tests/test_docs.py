@@ -46,7 +46,9 @@ def blocks(text, language):
         ("## Inside intake", "## Inside intake/adopt", "intake"),
         ("## Inside intake/adopt", "## Inside rollout", "intake/adopt"),
         ("## Inside rollout", "## Inside the report", "rollout"),
-        ("## Inside the report", "## Inside scenarios", "outputs/report"),
+        ("## Inside the report", "## Inside the desk", "outputs/report"),
+        ("| file of `desk/`", "| file of `desk/page/`", "desk"),
+        ("| file of `desk/page/`", "## Inside scenarios", "desk/page"),
         ("## Inside scenarios", "# How to", "scenarios"),
     ],
 )

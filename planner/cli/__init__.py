@@ -41,6 +41,7 @@ _COMMANDS = {
     "designs": ("designs", "Compare three nodes with shared and own tie-breakers."),
     "report": ("write_report", "Write a plan as one page with map, drill and charts."),
     "export": ("export", "Write a plan as GeoJSON, CSV or Markdown."),
+    "desk": ("desk", "Open a page on your machine: from the spreadsheet to the plan, with sliders."),
     "check": ("check", "Report problems in a fleet, and what is open at which site."),
     "template": ("template", "Write an empty fleet workbook to fill in."),
     "demo": ("demo", "Write a small invented fleet and its plan, to look at."),

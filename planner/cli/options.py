@@ -31,8 +31,8 @@ def _remember(key: str) -> Callable[[click.Context, click.Parameter, Any], None]
     return remember
 
 
-def FLEET(command: Command) -> Command:
-    """Add the argument FLEET and the options --mapping and --pings, which `read_inventory` heeds."""
+def reading(command: Command) -> Command:
+    """Add the options --mapping and --pings, which `given_mapping` and `given_pings` tell."""
     mapping = click.option(
         "--mapping",
         type=click.Path(path_type=Path),
@@ -49,7 +49,12 @@ def FLEET(command: Command) -> Command:
         callback=_remember(_PINGS),
         help="Read saved ping output too: one file SITE__HUB.txt for each pair.",
     )
-    return click.argument("fleet", type=click.Path(path_type=Path))(mapping(pings(command)))
+    return mapping(pings(command))
+
+
+def FLEET(command: Command) -> Command:
+    """Add the argument FLEET and the options --mapping and --pings, which `read_inventory` heeds."""
+    return click.argument("fleet", type=click.Path(path_type=Path))(reading(command))
 
 
 def read_inventory(fleet: Path) -> Fleet:

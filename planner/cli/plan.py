@@ -93,9 +93,9 @@ def plan(
         castingvote plan fleet.xlsx -o plan.xlsx --json plan.json
         castingvote plan fleet.xlsx --progress returned.xlsx --drain ESK-01 --trade-off
     """
-    from planner.cli.found import repairs_in_words
     from planner.cli.report import print_findings, print_summary, print_trade_off
     from planner.intake import REPAIRS
+    from planner.intake.found import repairs_in_words
     from planner.outputs import plan_to_json
     from planner.readiness import audit
 

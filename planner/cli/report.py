@@ -12,10 +12,10 @@ from rich.table import Table
 from rich.text import Text
 
 from planner.cli.console import console
-from planner.cli.found import grouped
 from planner.cli.streams import printable
 from planner.counted_words import counted
 from planner.fleet import Finding, Fleet, Severity
+from planner.intake.found import grouped
 from planner.outputs import CAUTIONS, headline, survives
 from planner.outputs.causes import unserved_by_cause
 from planner.outputs.plan_sentences import (

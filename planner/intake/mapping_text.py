@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 
 from planner.intake.adopt.guesses import Adoption, SheetGuess
 from planner.intake.layout import SheetLayout, SheetPins
@@ -22,14 +23,16 @@ _ADOPTED_HEAD = """\
 """
 
 
-def mapping_text(layout: Iterable[SheetLayout]) -> str:
+def mapping_text(layout: Iterable[SheetLayout], ignore: Mapping[str, Sequence[str]] | None = None) -> str:
     """Return the mapping file that pins what ``layout`` says was found.
 
     A column that was found by its letter alone, since its header is blank or repeated, is named by its letter.
+    ``ignore`` leads from sheets of the fleet to headers that are to be left out.
     """
     lines = ["# Which sheet, header row and column is which; use it with --mapping. Letters are written as =C.", ""]
     for sheet in layout:
-        lines += _section(f"[{sheet.sheet}]", sheet.sheet, _pins_of(sheet), {})
+        pins = replace(_pins_of(sheet), ignore=tuple((ignore or {}).get(sheet.sheet, ())))
+        lines += _section(f"[{sheet.sheet}]", sheet.sheet, pins, {})
         if sheet.own:
             lines += [f"# Your own columns, which are handed through: {', '.join(map(_quoted, sheet.own))}", ""]
     return "\n".join(lines)
@@ -82,6 +85,7 @@ def _section(name: str, sheet: str, pins: SheetPins, remarks: Mapping[str, str])
     lines += ["only = true"] if pins.only else []
     lines += ["hubs_down = true  # a row for each hub, a column for each site"] if pins.hubs_down else []
     lines += [f"hubs = {_list(pins.hubs)}"] if pins.hubs else []
+    lines += [f"ignore = {_list(pins.ignore)}"] if pins.ignore else []
     lines += [f"rows = {_quoted(pins.rows)}  # what a row is"] if pins.rows != "sites" else []
     lines += [f"unit_column = {_quoted(pins.unit_column)}"] if pins.unit_column else []
     lines += [f"dates = {_quoted(pins.dates)}"] if pins.dates else []

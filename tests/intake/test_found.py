@@ -1,8 +1,8 @@
 """Findings are read by people: one line for each cause, with a count and up to three cells."""
 
-from planner.cli.found import grouped, repairs_in_words
 from planner.fleet import Finding
 from planner.intake import inspect_fleet
+from planner.intake.found import grouped, repairs_in_words
 
 
 def zeros_lost(tmp_path, sites):

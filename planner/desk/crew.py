@@ -1,0 +1,168 @@
+"""The server's side of its workers: tasks go out with a number, news and answers come back; a dead one is replaced."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import os
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import planner
+from planner.desk.frames import HEAD, MOST_BYTES, packed
+
+_PATIENCE = 5.0  # seconds in which a task that is not wanted any more has to end, before its worker is replaced
+_DIED = "The work was interrupted: its process ended. It was started again; ask once more."
+_FRESH = 3  # starts in a row that may fail before the desk gives up
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """How a task ended: ``done`` with data, ``refused`` or ``failed`` with words, or ``stopped``."""
+
+    event: str
+    data: Any
+
+
+@dataclass
+class _Task:
+    number: int
+    owner: str
+    news: Callable[[Any], None] | None
+    answer: asyncio.Future[Answer] = field(default_factory=lambda: asyncio.get_running_loop().create_future())
+
+
+class Worker:
+    """One worker process."""
+
+    def __init__(self) -> None:
+        self._process: asyncio.subprocess.Process | None = None
+        self._tasks: dict[int, _Task] = {}
+        self._number = 0
+        self._reader: asyncio.Task[None] | None = None
+        self._closing = False
+        self.ready = asyncio.Event()
+        self._failures = 0
+
+    @property
+    def started(self) -> bool:
+        """Whether there is a process, or was."""
+        return self._process is not None
+
+    async def start(self) -> None:
+        """Start the process; it loads its libraries while the first page is shown."""
+        paths = [str(Path(planner.__file__).parent.parent), os.environ.get("PYTHONPATH", "")]
+        self._process = await asyncio.create_subprocess_exec(
+            sys.executable,
+            *("-P", "-m", "planner.desk.worker"),
+            stdin=asyncio.subprocess.PIPE,
+            stdout=asyncio.subprocess.PIPE,
+            env={**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, paths))},
+            start_new_session=True,  # Ctrl-C at the terminal is the server's to answer
+        )
+        self._reader = asyncio.create_task(self._read(self._process))
+
+    async def ask(
+        self, task: str, body: dict[str, Any], *, owner: str = "", news: Callable[[Any], None] | None = None
+    ) -> Answer:
+        """Return what came of a task; ``news`` is called with what it tells on the way.
+
+        A newer task of the same ``owner`` (not blank) stops the older ones: nobody waits for them any more.
+        """
+        if self._process is None or (self._process.returncode is not None and self._failures > _FRESH):
+            await self.start()
+        self._number += 1
+        mine = _Task(self._number, owner, news)
+        if owner:
+            self.stop(owner, patience=_PATIENCE)
+        self._tasks[mine.number] = mine
+        self._send({"number": mine.number, "task": task, "body": body})
+        return await mine.answer
+
+    def stop(self, owner: str, *, patience: float | None = None) -> None:
+        """Stop the tasks of ``owner``: they end with the best so far; after ``patience`` seconds they are cut off."""
+        for task in [one for one in self._tasks.values() if one.owner == owner]:
+            self._send({"stop": task.number})
+            if patience is not None:
+                asyncio.get_running_loop().call_later(patience, self._cut_off, task.number)
+
+    async def close(self) -> None:
+        """End the process."""
+        self._closing = True
+        if self._process is not None and self._process.returncode is None:
+            with contextlib.suppress(ProcessLookupError):
+                self._process.kill()
+            await self._process.wait()
+        if self._reader is not None:
+            self._reader.cancel()
+
+    def _cut_off(self, number: int) -> None:
+        if number in self._tasks and self._process is not None and self._process.returncode is None:
+            self._process.kill()
+
+    def _send(self, message: dict[str, Any]) -> None:
+        if self._process is not None and self._process.stdin is not None:
+            with contextlib.suppress(ConnectionError, RuntimeError):
+                self._process.stdin.write(packed(message))
+
+    async def _read(self, process: asyncio.subprocess.Process) -> None:
+        assert process.stdout is not None
+        with contextlib.suppress(asyncio.IncompleteReadError, ConnectionError):
+            while True:
+                (length,) = HEAD.unpack(await process.stdout.readexactly(HEAD.size))
+                self._hear(await process.stdout.readexactly(min(length, MOST_BYTES)))
+        await process.wait()
+        for task in list(self._tasks.values()):
+            self._finish(task, Answer("failed", [_DIED]))
+        self._failures += 1
+        if not self._closing and self._failures <= _FRESH:
+            await self.start()
+
+    def _hear(self, frame: bytes) -> None:
+        message = json.loads(frame)
+        task = self._tasks.get(message["number"])
+        if message["event"] == "ready":
+            self.ready.set()
+        if message["event"] == "done":
+            self._failures = 0
+        if task is None:
+            return
+        if message["event"] == "news":
+            if task.news is not None:
+                task.news(message["data"])
+        else:
+            self._finish(task, Answer(message["event"], message["data"]))
+
+    def _finish(self, task: _Task, answer: Answer) -> None:
+        self._tasks.pop(task.number, None)
+        if not task.answer.done():
+            task.answer.set_result(answer)
+
+
+@dataclass
+class Crew:
+    """Two workers: one counts and is always free for the next question, one plans."""
+
+    counting: Worker = field(default_factory=Worker)
+    planning: Worker = field(default_factory=Worker)
+    _later: asyncio.Task[None] | None = None
+
+    async def start(self) -> None:
+        """Start the first; the second follows when that is ready, so that the first count has the machine."""
+        await self.counting.start()
+        self._later = asyncio.create_task(self._start_planning())
+
+    async def _start_planning(self) -> None:
+        await self.counting.ready.wait()
+        if not self.planning.started:
+            await self.planning.start()
+
+    async def close(self) -> None:
+        """End both."""
+        if self._later is not None:
+            self._later.cancel()
+        await asyncio.gather(self.counting.close(), self.planning.close())

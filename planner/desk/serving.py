@@ -1,0 +1,158 @@
+"""Start the desk: a socket on this machine, a secret, the address, and the server until Ctrl-C."""
+
+from __future__ import annotations
+
+import contextlib
+import ipaddress
+import socket
+import threading
+import webbrowser
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import uvicorn
+
+from planner.desk.guard import Secret
+from planner.desk.server import make_app
+from planner.desk.uploads import copy_fleet
+from planner.desk.workspaces import Store, Workspace
+from planner.interrupts import heard
+
+_SHARED = (
+    "Others can reach this desk at its address, and what they send and see travels without encryption. "
+    "Share it on a network that you trust only."
+)
+_LONGER = 64  # bytes of a secret that a network could try
+
+
+@dataclass(frozen=True)
+class Brought:
+    """A fleet of the command line: its path, and the mapping and folder of ping output named with it."""
+
+    path: Path
+    mapping: Path | None = None
+    pings: Path | None = None
+
+
+def serve(
+    folder: Path,
+    fleet: Brought | None,
+    *,
+    host: str,
+    port: int,
+    share: bool,
+    browser: bool,
+    say: Callable[[str], None],
+) -> None:
+    """Serve the desk until Ctrl-C; ``say`` prints its address first.
+
+    Workspaces are kept in ``folder``. ``host`` is a loopback address unless ``share``. Raises OSError where the
+    address cannot be used.
+    """
+    store = Store(folder)
+    store.remove_old()
+    workspace = None if fleet is None else _workspace_of(store, fleet)
+    listening = _listen(host, port)
+    port = listening.getsockname()[1]
+    shown = f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
+    secret = _secret(shown, port, share)
+    app = make_app(store, secret, outside=_SHARED if share else "")
+    to = "" if workspace is None else f"&to={workspace.id}"
+    address = f"http://{shown}/enter?key={secret.key}{to}"
+    config = uvicorn.Config(
+        app, log_level="error", access_log=False, ws="none", server_header=False, timeout_graceful_shutdown=1
+    )
+    server = _Server(config)
+    server.ready = lambda: _announce(address, share=share, browser=browser, say=say)
+    server.run(sockets=[listening])
+
+
+def _announce(address: str, *, share: bool, browser: bool, say: Callable[[str], None]) -> None:
+    if share:
+        say(f"Warning: {_SHARED}")
+    say(f"The desk is open: {address}")
+    say("The address opens it to whoever has it: keep it to yourself. Ctrl-C ends the desk; nothing is lost then.")
+    if browser:
+        threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
+
+
+def is_loopback(host: str) -> bool:
+    """Say whether ``host`` can be reached from this machine only."""
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def _secret(shown: str, port: int, share: bool) -> Secret:
+    hosts = frozenset({shown.lower(), f"localhost:{port}"})
+    if not share:
+        return Secret(port, hosts)
+    import secrets
+
+    return Secret(port, hosts, any_address=True, key=secrets.token_urlsafe(_LONGER))
+
+
+def _listen(host: str, port: int) -> socket.socket:
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    listening = socket.socket(family, socket.SOCK_STREAM)
+    try:
+        listening.bind((host, port))
+    except OSError:
+        listening.close()
+        raise
+    return listening
+
+
+def _workspace_of(store: Store, fleet: Brought) -> Workspace:
+    """Return the workspace of a fleet of the command line: the one that was begun with the same files, or a new one."""
+    seen = {"path": str(fleet.path.resolve()), "print": _print_of(fleet)}
+    for one in store.all():
+        if one.state["source"] == seen and one.brought:
+            return one
+    made = store.new(fleet.path.name)
+    copy_fleet(made, fleet.path, fleet.pings)
+    made.files_changed()
+    if fleet.mapping is not None:
+        made.state["choices"] = {"mapping": fleet.mapping.read_text(encoding="utf-8-sig")}
+    made.state["source"] = seen
+    made.save()
+    return made
+
+
+def _print_of(fleet: Brought) -> str:
+    """Return what changes when one of the files does."""
+    import hashlib
+
+    paths = sorted(fleet.path.iterdir()) if fleet.path.is_dir() else [fleet.path]
+    named = [path for path in (*paths, fleet.mapping) if path is not None and path.is_file()]
+    digest = hashlib.sha256()
+    for path in named:
+        with path.open("rb") as file:
+            digest.update(path.name.encode() + hashlib.file_digest(file, "sha256").digest())
+    return digest.hexdigest()
+
+
+class _Server(uvicorn.Server):
+    """A server that ends well on Ctrl-C, and tells when it can be reached."""
+
+    ready: Callable[[], None]
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        """Start, and tell so."""
+        await super().startup(sockets=sockets)
+        if self.started:
+            self.ready()
+
+    @contextlib.contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        """Let Ctrl-C end the server; a second one ends the program."""
+
+        def leave() -> None:
+            self.should_exit = True
+
+        with heard(leave):
+            yield
