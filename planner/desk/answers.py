@@ -14,7 +14,7 @@ from planner.outputs.facts import margin_ms
 from planner.outputs.plan_sentences import MEASURES, OBJECTIVES, amount, gap_in_words, headline, survives
 from planner.plan import Plan, moved_sites
 from planner.resilience import DrillReport
-from planner.sizing.count import HostCount
+from planner.sizing import HostCount
 
 _MOST_SITES = 200  # that one list names
 

@@ -21,7 +21,7 @@ def read(bench: Bench, work: Work) -> dict[str, Any]:
 def count(bench: Bench, work: Work) -> dict[str, Any]:
     """Return the proven count; where cover is asked for, that without it, which no plan with cover undercuts."""
     from planner.desk.answers import count_answer
-    from planner.sizing.count import count as count_hosts
+    from planner.sizing import count as count_hosts
 
     fleet = bench.asked(work)
     plain = fleet.replace(policy=fleet.policy.replace(cover="none")) if fleet.policy.cover != "none" else fleet

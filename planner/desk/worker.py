@@ -89,7 +89,7 @@ def _warm_up() -> None:
     from planner.columns import HUBS, LATENCY, SITES
     from planner.desk import answers, bench, shown_fleet, tasks  # noqa: F401
     from planner.fleet import Fleet, Policy, typed_table
-    from planner.sizing.count import count
+    from planner.sizing import count
 
     pair = {"site": ["S"], "hub": ["H"], "rtt_ms": [1.0]}
     fleet = Fleet(
