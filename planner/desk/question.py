@@ -12,9 +12,9 @@ from planner.columns import Sheet
 from planner.counted_words import counted
 from planner.errors import InputError
 from planner.fleet import Finding, Fleet
-from planner.replan import drained
 from planner.scenarios.edits import changed_fleet
 from planner.scenarios.sweep_results import Edit, Growth, Scenario
+from planner.sizing import drained
 
 ALL = "*"
 _RELATIVE = re.compile(r"[x+-][\d.]")  # a scenario reads such a text as a change to what is there
