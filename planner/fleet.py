@@ -19,6 +19,7 @@ from planner.columns import Sheet
 from planner.counted_words import counted
 from planner.errors import InputError
 from planner.frame_of import TableOf
+from planner.host_limits import HostLimit, host_limits
 from planner.policy import Finding, Policy, Severity, fitted
 from planner.prices import price_of, years_factor
 from planner.shown import Shown, told
@@ -359,15 +360,32 @@ class Fleet(Shown):
         return np.asarray(np.maximum(self._standing_hosts - self.retiring_of_pool, 0))
 
     @cached_property
-    def max_hosts(self) -> Ints:
-        """Most hosts of each pool, shape (pools,), besides those that are to be emptied.
+    def stated_max_hosts(self) -> Ints:
+        """What ``max_hosts`` of each pool says, shape (pools,).
 
         A blank takes the policy's ``max_hosts_per_hub``, or the existing hosts if there are more.
         """
         default = np.maximum(self.policy.max_hosts_per_hub, self._standing_hosts)
         given = self.pools["max_hosts"].to_numpy(dtype=np.float64)
-        most: Ints = np.where(np.isnan(given), default, given).astype(np.int64) - self.retiring_of_pool
-        return np.asarray(np.maximum(most, 0))
+        return np.where(np.isnan(given), default, given).astype(np.int64)
+
+    @cached_property
+    def host_limits(self) -> tuple[HostLimit, ...]:
+        """Every limit on how many hosts run, besides those that are to be emptied."""
+        return tuple(host_limits(self))
+
+    @cached_property
+    def max_hosts(self) -> Ints:
+        """Most hosts of each pool, shape (pools,), besides those that are to be emptied, were they alone."""
+        most = np.full(len(self.pool_ids), np.iinfo(np.int64).max)
+        for limit in self.host_limits:
+            most[limit.pools] = np.minimum(most[limit.pools], limit.most // limit.each)
+        return most
+
+    @cached_property
+    def joint_host_limits(self) -> tuple[HostLimit, ...]:
+        """The limits on hosts of several pools together that can stop a host which `max_hosts` lets run."""
+        return tuple(limit for limit in self.host_limits if limit.taken(self.max_hosts) > limit.most)
 
     @cached_property
     def _standing_hosts(self) -> Ints:

@@ -12,6 +12,7 @@
     (5)  sites of t or more clusters at p  <=  floor(C_p / t) n_p          where t does not divide C_p
     (6)  what sites bring to a hub or zone  <=  its limit                  clusters, weight, traffic
     (7)  weight at p  <=  the most on a host n_p                           where weight counts on hosts
+    (7a) sum u_ip n_p  <=  what hosts of several pools may take           for each limit i that could stop one of them
     (8)  a_p >= n_p - hosts that exist
     (9)  sum of ceil(R_p / d) n_p  >=  ceil(clusters / d) + the least ceil(R_p / d)
                                                                           of some classes, over the pools that they may
@@ -83,6 +84,7 @@ def build_program(fleet: Fleet, scope: Scope, one_lost: Sequence[Sequence[str]] 
     most = most_weight(fleet, fleet.policy.max_share_percent) if weight_on_host(fleet) else None
     if most is not None:
         _weight(program, most)
+    _together(program, fleet, pools)
     if scope.objective == "new_hosts":
         _added(program, pools)
     if scope.cover == "host":
@@ -141,6 +143,15 @@ def _prices(kind: SiteClass, flows: Sequence[Flow]) -> list[Number]:
         return []
     of_home = dict(zip(kind.homes, kind.prices, strict=True))
     return [of_home[flow.home] for flow in flows]
+
+
+def _together(program: Program, fleet: Fleet, pools: Pools) -> None:
+    """Add what hosts of several pools may take together."""
+    position = {p: at for at, p in enumerate(pools.at)}
+    for number, limit in enumerate(fleet.joint_host_limits, start=1):
+        terms = sorted((position[p], each) for p, each in zip(limit.pools.tolist(), limit.each.tolist(), strict=True))
+        at, by = zip(*terms, strict=True)
+        program.add(Row(f"together_{number}", "L", limit.most, list(at), list(by)))
 
 
 def _demand(program: Program) -> None:

@@ -21,7 +21,8 @@ x2_1 is the number of sites of class 2 with their home in pool 1 (of clusters, w
 y2_1_3 of those with their standby in pool 3 besides; o2 of those with a tie-breaker of their own.
 serve_c: all sites of a class are served. room_p: hosts carry no more than they may; kept_p: also while a loss lasts.
 ready_l_q: pool q keeps free what loss l sends to it. size_t_p: a host holds so many sites of t or more clusters.
-limit_i: what sites bring to a hub or zone. weight_p: weight on the hosts of a pool. added_p: hosts beyond today's.
+limit_i: what sites bring to a hub or zone. weight_p: weight on the hosts of a pool. together_i: what hosts of several
+pools take of what there is for them. added_p: hosts beyond today's.
 one_lost_i: when one host is lost that the classes named for it may use, the others have to carry them; both sides are
 divided by the number before the classes, and rounded up."""
 

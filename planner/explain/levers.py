@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -10,6 +11,8 @@ from planner.explain.bench import Bench
 from planner.explain.explanation import Change, Kind, PlanMeasures, Suggestion
 from planner.explain.sets import binding_sets
 from planner.explain.wording import figure, some
+from planner.fleet import Fleet
+from planner.host_limits import HostLimit
 from planner.plan import Plan
 
 
@@ -23,33 +26,61 @@ def _one_more_host(bench: Bench) -> list[Suggestion]:
     fleet = bench.fleet
     running = {pool: sum(host.pool == pool for host in bench.plan.host_list) for pool in fleet.pool_ids}
     forced = {pool for found in binding_sets(bench.plan, len(fleet.pool_ids)) for pool in found.pools}
-    full = [p for p, pool in enumerate(fleet.pool_ids) if running[pool] >= fleet.max_hosts[p]]
+    full = [_one_more(bench, p, running) for p in range(len(fleet.pool_ids))]
     found = []
-    hopeful = _with_a_chance(bench, full)
-    for p in sorted(hopeful, key=lambda p: (fleet.pool_ids[p] not in forced, fleet.pool_ids[p])):
-        pool, most = fleet.pool_ids[p], int(fleet.max_hosts[p])
-        bench.tell(f"one host more at {pool}")
-        changes = _one_more(bench, [p])
-        after = bench.replan(changes)
+    hopeful = _with_a_chance(bench, [one for one in full if one.changes])
+    for one in sorted(hopeful, key=lambda one: (one.pool not in forced, one.pool)):
+        bench.tell(f"one host more at {one.pool}")
+        after = bench.replan(one.changes)
         if after is not None and bench.saves(PlanMeasures.of(after)):
-            words = f"Let pool {pool} run {most + 1} hosts instead of {most}."
-            found.append(bench.suggestion("max_hosts", "save", words, changes, after, confirmed=True, fewest=True))
+            suggestion = bench.suggestion(
+                "max_hosts", "save", one.words, one.changes, after, confirmed=True, fewest=True
+            )
+            found.append(suggestion)
     return found
 
 
-def _one_more(bench: Bench, pools: Sequence[int]) -> tuple[Change, ...]:
-    ids, most = bench.fleet.pool_ids, bench.fleet.max_hosts
-    return tuple(Change("Hubs", ids[p], "max_hosts", int(most[p]), int(most[p]) + 1) for p in pools)
+@dataclass(frozen=True, slots=True)
+class _OneMore:
+    """One host more at a pool that runs as many as it may: the cells to change, none where it may run one more."""
+
+    pool: str
+    changes: tuple[Change, ...]
+    words: str
 
 
-def _with_a_chance(bench: Bench, pools: list[int]) -> list[int]:
-    """Return those of ``pools`` that may save a host by one host more: where all of them do not, none of them does."""
-    if not pools or bench.budget.spent or bench.cannot_save(_one_more(bench, pools)):
+def _one_more(bench: Bench, p: int, running: Mapping[str, int]) -> _OneMore:
+    """Return what has to change for one host more at pool ``p``: each limit that it would break."""
+    fleet = bench.fleet
+    hosts = np.array([running[pool] for pool in fleet.pool_ids], dtype=np.int64)
+    hosts[p] += 1
+    limits = [limit for limit in fleet.host_limits if p in limit.pools and limit.taken(hosts) > limit.most]
+    raised = [(limit, _raised(fleet, limit, limit.taken(hosts))) for limit in limits]
+    said = [f"{limit.said()} to {change.after} instead of {change.before}" for limit, (change, *_) in raised]
+    changes = tuple(change for _, cells in raised for change in cells)
+    words = f"Raise {' and '.join(said)}."
+    if [limit.column for limit in limits] == ["max_hosts"]:
+        words = f"Let pool {fleet.pool_ids[p]} run {changes[0].after} hosts instead of {changes[0].before}."
+    return _OneMore(fleet.pool_ids[p], changes, words)
+
+
+def _raised(fleet: Fleet, limit: HostLimit, taken: int) -> tuple[Change, ...]:
+    """Return the cells that state ``limit``, raised to what would be ``taken``."""
+    stated = fleet.pools[limit.column].notna().to_numpy()
+    at = [p for p in limit.pools.tolist() if stated[p] or limit.column == "max_hosts"]
+    return tuple(Change("Hubs", fleet.pool_ids[p], limit.column, limit.most, taken) for p in at)
+
+
+def _with_a_chance(bench: Bench, full: list[_OneMore]) -> list[_OneMore]:
+    """Return those of ``full`` that may save a host by one host more: where all of them do not, none of them does."""
+    changes = (change for one in full for change in one.changes)
+    together = sorted(changes, key=lambda change: float(change.after))  # of one cell the largest comes last
+    if not full or bench.budget.spent or bench.cannot_save(together):
         return []
-    if len(pools) == 1:
-        return pools
-    middle = len(pools) // 2
-    return [*_with_a_chance(bench, pools[:middle]), *_with_a_chance(bench, pools[middle:])]
+    if len(full) == 1:
+        return full
+    middle = len(full) // 2
+    return [*_with_a_chance(bench, full[:middle]), *_with_a_chance(bench, full[middle:])]
 
 
 def _larger_caps(bench: Bench) -> list[Suggestion]:

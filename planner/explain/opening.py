@@ -12,7 +12,7 @@ Constraints
     (2) sum over a pool of k_c f_cp + k y_x <= C_p n_p, and (3) the same for items of t clusters or more, floor(C_p / t)
     (4) sum_p n_p <= L, or sum_p a_p <= L with a_p >= n_p - e_p
     (5) sum_{x of site i} y_x <= 1, sum_{x of site i and change w} y_x <= u_w
-    (6) limits on hubs, zones and the weight on hosts as rows (2b) and (2d) of the class flow model
+    (6) limits on hubs, zones and hosts as rows (2b), (2d) and (2e) of the class flow model
     (7) sum_p ceil(C_p / d) n_p + sum over extra arcs x from S to outside N of ceil(k_x / d) y_x >= ceil(k(S) / d)
         for each set S of the plan's proof, which reaches the pools N and counts divided by d (Chvatal rounding)
     (8) sum over x outside an opened set of y_x >= 1, for each opened set that a plan has shown not to do
@@ -133,6 +133,8 @@ class OpeningModel:
                 self.rows.add(
                     [(self.n[p : p + 1], 1.0), (self.a[p : p + 1], -1.0)], -np.inf, float(problem.existing[p])
                 )
+        for shared in problem.host_limits:
+            self.rows.add([(self.n[shared.pools], shared.each.astype(np.float64))], -np.inf, float(shared.most))
         for limit in problem.limits:
             each, new_each = classes.amounts[limit.measure][classes.of_arc], problem.amounts[limit.measure][extra.site]
             old, new = np.flatnonzero(limit.pools[classes.pool]), np.flatnonzero(limit.pools[extra.pool])

@@ -68,10 +68,14 @@ def nodes(draft: Draft, fleet: Fleet) -> None:
 
 def host_counts(draft: Draft, fleet: Fleet) -> None:
     """No pool should have more hosts than fit."""
-    for position in _rows(fleet.existing_hosts > fleet.max_hosts):
-        place = draft.pools.place(position, "existing_hosts")
-        existing, most = int(fleet.existing_hosts[position]), int(fleet.max_hosts[position])
-        draft.findings.add("hosts_over", place, "existing_hosts", existing=existing, most=most)
+    for limit in fleet.host_limits:
+        taken = limit.taken(fleet.existing_hosts)
+        if taken > limit.most:
+            place = draft.pools.place(int(limit.pools[0]), "existing_hosts")
+            existing = f"{taken} hosts exist" if limit.column == "max_hosts" else f"Hosts that exist take {taken}"
+            draft.findings.add(
+                "hosts_over", place, "existing_hosts", existing=existing, limit=limit.column, most=limit.most
+            )
 
 
 def current_hosts(draft: Draft, fleet: Fleet) -> None:

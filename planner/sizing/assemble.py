@@ -9,6 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from planner.fleet import Bools, Fleet, Ints
+from planner.host_limits import HostLimit
 from planner.latency import EVIDENCE, PairTable, estimate_range_ms
 from planner.plan import (
     Action,
@@ -259,6 +260,9 @@ def crowded_out(
         hosts = int(problem.max_hosts[pools].sum())
         detail = f"eligible pools {names} hold {hosts} hosts and {room} clusters at most, and others fill them"
         reached = _reached(problem, seats, int(s), pools)
+        growing = np.bincount([p for p, _ in {(seat.pool, seat.host) for seat in seats}], minlength=problem.pools)
+        growing[pools] += 1
+        reached += [limit.said() for limit in problem.host_limits if _stops(limit, growing, pools)]
         if reached:
             detail += f"; with this site they would exceed {', '.join(reached)}"
         site = int(problem.site_at[s])
@@ -273,6 +277,13 @@ def crowded_out(
             )
         )
     return found
+
+
+def _stops(limit: HostLimit, growing: Ints, pools: Ints) -> bool:
+    """Say whether a limit stops one more host at some of ``pools``; ``growing`` (P,) has it at all of them."""
+    inside = np.isin(limit.pools, pools)
+    before = limit.taken(growing) - int(limit.each[inside].sum())
+    return bool((before + limit.each[inside] > limit.most).any())
 
 
 def _reached(problem: Problem, seats: Sequence[Seat], s: int, pools: Ints) -> list[str]:

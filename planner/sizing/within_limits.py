@@ -1,4 +1,4 @@
-"""Plans under limits on hubs, zones and the weight on hosts: first as if the caps of hosts were the only limits.
+"""Plans under limits on hubs, zones and hosts: first as if caps and numbers of hosts of each pool were the only ones.
 
 A plan that keeps limits which nobody asked it to keep is the best of those that have to keep them, with the proofs and
 later aims of the plain case. Where it breaks one, the problem with all limits is planned, and its bound still holds.
@@ -18,6 +18,7 @@ from planner.sizing.instance.case import Case
 from planner.sizing.instance.problem import Problem, unlimited
 from planner.sizing.solution.attained import Attained
 from planner.sizing.solution.draft import Draft
+from planner.sizing.solution.evaluator import running
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.tie_breaks.secondary_costs import pool_of_today, secondary_costs
 
@@ -60,7 +61,9 @@ def _part(budget: SolveBudget) -> SolveBudget:
 
 
 def keeps_limits(problem: Problem, draft: Draft) -> bool:
-    """Say whether a plan keeps the limits on hubs, zones and the weight on hosts."""
+    """Say whether a plan keeps the limits on hubs, zones, the weight on hosts and hosts of several pools."""
+    if not problem.may_run(running(problem, draft)):
+        return False
     seats = draft.seating.seats
     site, pool = (np.array([getattr(seat, name) for seat in seats], dtype=np.int64) for name in ("site", "pool"))
     share = np.array([seat.clusters for seat in seats], dtype=np.float64) / problem.clusters[site]

@@ -51,10 +51,12 @@ def _against_pool(host: Host, load: int, pool: Pool) -> Iterator[Violation]:
 def _counts(case: Case) -> Iterator[Violation]:
     running = Counter(host.pool for host in case.plan.host_list)
     existing = Counter(host.pool for host in case.plan.host_list if host.existing)
+    for limit in case.inventory.host_limits:
+        taken = sum(each * running[pool] for pool, each in limit.takes.items())
+        if taken > limit.most:
+            yield Violation(limit.code, limit.where, f"{taken} {limit.unit}, {limit.most} fit")
     for pool in case.inventory.pools.values():
         where = f"pool {pool.pool}"
-        if running[pool.pool] > pool.max_hosts:
-            yield Violation("max_hosts", where, f"{running[pool.pool]} hosts run, {pool.max_hosts} fit")
         if existing[pool.pool] > pool.existing_hosts:
             text = f"{existing[pool.pool]} hosts are called existing, {pool.existing_hosts} exist"
             yield Violation("existing_hosts", where, text)

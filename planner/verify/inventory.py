@@ -69,6 +69,19 @@ class Pool:
     serves_regions: frozenset[str]
 
 
+class HostLimit(NamedTuple):
+    """A host of each pool in ``takes`` takes so much of the ``most`` that hosts may take there; ``unit`` says what.
+
+    ``code`` is that of its violation, ``where`` the place.
+    """
+
+    code: str
+    where: str
+    takes: Mapping[str, int]
+    most: int
+    unit: str
+
+
 class InForce(NamedTuple):
     """Where Current has a site: host and pool are ``""`` where they are not stated."""
 
@@ -93,6 +106,7 @@ class Inventory:
     pairs: Pairs
     whole_weight: Fraction
     uplinks_kbps: Mapping[str, float]
+    host_limits: tuple[HostLimit, ...]
 
     def uplink_kbps(self, hub: str) -> float:
         """Return the uplink of a hub, the least that its pools state; inf where it is not known."""
@@ -116,7 +130,11 @@ def read_inventory(fleet: Fleet) -> Inventory:
     zones: dict[str, set[str]] = {}  # of a hub: those of all its rows
     for row in _rows(fleet.pools):
         zones.setdefault(row["hub"], set()).update(row["zone"])
-    pools = {row["pool"]: _pool(row, zones[row["hub"]], prices, hit) for row in _rows(fleet.pools)}
+    limits = tuple(_host_limits(fleet))
+    fit: dict[str, int] = {}
+    for limit in limits:
+        fit |= {pool: min(limit.most // each, fit.get(pool, limit.most // each)) for pool, each in limit.takes.items()}
+    pools = {row["pool"]: _pool(row, zones[row["hub"]], prices, hit, fit[row["pool"]]) for row in _rows(fleet.pools)}
     uplinks_kbps: dict[str, float] = {}
     for pool in pools.values():
         if not math.isnan(pool.uplink_mbps):
@@ -131,7 +149,18 @@ def read_inventory(fleet: Fleet) -> Inventory:
         pairs=Pairs(fleet),
         whole_weight=whole_weight,
         uplinks_kbps=uplinks_kbps,
+        host_limits=limits,
     )
+
+
+def _host_limits(fleet: Fleet) -> Iterator[HostLimit]:
+    """Yield what the sheet Hubs says of how many hosts may run, besides those that are to be emptied."""
+    policy = fleet.policy
+    for row in _rows(fleet.pools):
+        pool, leaving = row["pool"], len(set(row["retiring_hosts"]))
+        existing = int(_given(row["existing_hosts"], 0))
+        most = int(_given(row["max_hosts"], max(policy.max_hosts_per_hub, existing)))
+        yield HostLimit("max_hosts", f"pool {pool}", {pool: 1}, max(0, most - leaving), "hosts run")
 
 
 def _rows(table: pd.DataFrame) -> Iterator[dict[str, Any]]:
@@ -172,13 +201,12 @@ def _most_hit(needing: list[Site], whole_weight: Fraction, policy: Policy) -> fl
     return min(most, math.floor(Fraction(str(policy.max_share_percent)) * whole_weight / 100 / each.pop()))
 
 
-def _pool(row: Mapping[str, Any], zones: set[str], prices: YearlyPrices, most_hit: float) -> Pool:
+def _pool(row: Mapping[str, Any], zones: set[str], prices: YearlyPrices, most_hit: float, most: int) -> Pool:
     policy = prices.policy
     cap = int(_given(row["cluster_cap"], policy.cluster_cap))
     # Exact in the decimals that the user typed: 10 % of 50 leaves 45, whatever binary fractions say.
     usable = math.floor(cap * (100 - Fraction(str(policy.reserve_percent))) / 100)
     existing = int(_given(row["existing_hosts"], 0))
-    most = int(_given(row["max_hosts"], max(policy.max_hosts_per_hub, existing)))
     retiring = frozenset(row["retiring_hosts"])
     return Pool(
         pool=row["pool"],
@@ -186,7 +214,7 @@ def _pool(row: Mapping[str, Any], zones: set[str], prices: YearlyPrices, most_hi
         latitude=row["latitude"],
         longitude=row["longitude"],
         zones=frozenset(zones),
-        max_hosts=max(0, most - len(retiring)),
+        max_hosts=most,
         existing_hosts=max(0, existing - len(retiring)),
         retiring=retiring,
         release=(row["host_release"] or policy.host_release).strip(),

@@ -168,7 +168,7 @@ CHECKS: dict[str, Template] = {
     ),
     "weights_apart": error("{message}", "Round the weights, or make the largest smaller."),
     "clusters_beyond": error("{message}", "Correct the column clusters."),
-    "hosts_over": warning("{existing} hosts exist, but max_hosts is {most}.", "Correct one of the two."),
+    "hosts_over": warning("{existing}, but {limit} is {most}.", "Correct one of the two."),
     "coordinates_distance": warning(
         "Coordinates are missing in {cells}: third_location_km cannot be checked, so these pairs count as ineligible.",
         "Give latitude and longitude.",

@@ -58,8 +58,7 @@ def demand_of(fleet: Fleet, period: Period, budget: SolveBudget) -> Demand:
     checker = Checker(there)
     problem = build_problem(there, checker)
     if problem.limited:
-        what = problem.limits[0].said() if problem.limits else "max_share_percent"
-        raise _unmodelled(period, f"{what} limits the plan", "Leave that limit blank.")
+        raise _unmodelled(period, f"{problem.limits_said[0]} limits the plan", "Leave that limit blank.")
     wanted = checker.needs_host.copy()
     wanted[problem.site_at] = False
     lost = [there.site_ids[s] for s in np.flatnonzero(wanted)]

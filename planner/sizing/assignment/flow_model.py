@@ -15,6 +15,7 @@ Constraints
     (2) sum_c k_c f_cp <= C_p n_p                  no pool is overfilled
     (2b) sum_{c, p in l} b_lc f_cp <= B_l          nor a hub or zone by limit l: b_lc kb/s, clusters or weight a unit
     (2d) sum_c w_c f_cp <= W n_p                   where the weight on a host is limited to W: w_c a unit
+    (2e) sum_p u_lp n_p <= U_l                     nor do hosts of several pools take more together than limit l allows
     (2c) sum_p n_p >= N                            where pair costs count: N of the largest hosts hold all clusters
     (3) sum_{c: k_c >= t} f_cp <= floor(C_p/t) n_p for each size t that does not divide C_p: a host
                                                    holds that many items of t clusters or more
@@ -136,6 +137,9 @@ class FlowModel:
             terms = [(self.f[a], float(each[a])) for a in np.flatnonzero(limit.pools[classes.pool])]
             if terms:
                 self._add(linear(terms) <= limit.most, f"limit{i}")
+        for i, shared in enumerate(self.problem.host_limits):
+            terms = [(self.n[p], each) for p, each in zip(shared.pools.tolist(), shared.each.tolist(), strict=True)]
+            self._add(linear(terms) <= shared.most, f"shared{i}")
 
     def _add(self, row: Any, name: str) -> None:
         self.model.addConstraint(row, name=name)

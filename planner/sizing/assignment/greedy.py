@@ -28,7 +28,7 @@ def greedy_counts(problem: Problem, classes: Classes) -> Counts:
     left_of = np.array([limit.most for limit in problem.limits])
     each = _amounts(problem, classes)
     # What a pool would take only shrinks while others fill, so what it took last is a bound until it is asked again.
-    most = np.where(problem.max_hosts > 0, problem.caps, 0).astype(np.int64)
+    most = np.where(problem.may_grow(hosts), problem.caps, 0).astype(np.int64)
     latest: dict[int, tuple[int, dict[int, int]]] = {}
     while len(most) and most.max() > 0:
         best = int(np.argmax(most))
@@ -41,8 +41,7 @@ def greedy_counts(problem: Problem, classes: Classes) -> Counts:
             flow[arc] += units
             waiting[classes.of_arc[arc]] -= units
             left_of -= units * _at(problem, best) * each[:, classes.of_arc[arc]]
-        if hosts[best] == problem.max_hosts[best]:
-            most[best] = 0
+        most[~problem.may_grow(hosts)] = 0
         latest.clear()
     left = waiting // classes.unit_demand
     own = np.where(np.isfinite(classes.own_cost), left, 0)

@@ -13,6 +13,7 @@ Constraints
     (4) sum_{i, j in l} k_i y_ijh + sum_i k_i x_ih <= R_h r_h  for every loss l and host h that it does not hit
     (5) sum_{i, j in l} b_li x_ij <= B_l for every limit l on a hub or zone, sum_i w_i x_ij <= W r_j for the weight on a
         host; both without loss, that is for homes only
+    (6) sum_j u_l,p(j) r_j <= U_l for every limit l on hosts of several pools
 Aims in order: least weight unserved (before that of sites that are to be kept), least weight without standby, the
 policy's objective.
 """
@@ -150,6 +151,9 @@ class _Model:
             self.add(linear([*load[p, h], (self.r[p, h], -int(problem.caps[p]))]) <= 0)
             if h:
                 self.add(linear([(self.r[p, h], 1), (self.r[p, h - 1], -1)]) <= 0)
+        for shared in problem.host_limits:
+            each_of = dict(zip(shared.pools.tolist(), shared.each.tolist(), strict=True))
+            self.add(linear([(r, each_of[p]) for (p, _), r in self.r.items() if p in each_of]) <= shared.most)
         for limit in problem.limits:
             each = problem.amounts[limit.measure]
             terms = [(x, float(each[s])) for (s, j), x in self.x.items() if limit.pools[j[0]]]

@@ -74,11 +74,12 @@ def _refuse(fleet: Fleet) -> None:
 
 
 def _limits(fleet: Fleet) -> list[str]:
-    """Return the settings that limit hubs, zones or the weight on hosts; a share that comes to clusters is a cap."""
+    """Return what limits hubs, zones or the weight on hosts; a share that comes to clusters is a cap."""
     names = ["max_blast_radius_hub", "max_blast_radius_zone", "max_share_percent_hub", "max_share_percent_zone"]
     if fleet.clusters_per_weight is None:
         names.append("max_share_percent")
-    return [name for name in names if getattr(fleet.policy, name) is not None]
+    stated = [name for name in names if getattr(fleet.policy, name) is not None]
+    return [*stated, *(limit.said() for limit in fleet.joint_host_limits)]
 
 
 def _kept(split: ByHost, problem: Problem) -> list[Assignment]:

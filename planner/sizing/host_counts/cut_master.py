@@ -1,7 +1,7 @@
 """The model over host counts alone: which counts meet the inequalities learned so far, cheapest first.
 
     minimise   sum_p c_p n_p + d sum_p |n_p - r_p|
-    subject to the inequalities of every cut, 0 <= n_p <= M_p whole
+    subject to the inequalities of every cut and of limits on hosts of several pools, 0 <= n_p <= M_p whole
 
 r is a spread of the demand over all pools, and d so small that it only chooses among equals. The linear relaxation is
 a lower bound; where its solution rounds to counts that cost no more than that, they are optimal and no
@@ -106,10 +106,13 @@ class CutMaster:
 
         Distance may cost ``tie`` in all; hosts at most ``below`` - 1.
         """
-        pools, each, cuts = self.problem.pools, np.arange(self.problem.pools), len(self._least)
-        row, column = np.nonzero(self._room)
-        parts = [(row, column, self._room[row, column].astype(np.float64))]  # (rows, columns, values)
-        cost, least, most = [self.price], [self._least.astype(np.float64)], [np.full(cuts, np.inf)]
+        pools, each = self.problem.pools, np.arange(self.problem.pools)
+        taken, fit = self.problem.host_rows
+        room, needs = np.vstack((self._room, -taken)), np.concatenate((self._least, -fit))
+        cuts = len(needs)
+        row, column = np.nonzero(room)
+        parts = [(row, column, room[row, column].astype(np.float64))]  # (rows, columns, values)
+        cost, least, most = [self.price], [needs.astype(np.float64)], [np.full(cuts, np.inf)]
 
         def add(sign: float, at_least: Floats | float, at_most: Floats | float) -> None:
             """Add rows n_p + sign times the columns that came last."""
@@ -171,7 +174,7 @@ class CutMaster:
         hosts, lack, room = down.copy(), lack.copy(), self._room
         at = 0  # in the order; the next pool that helps comes from here on, and then from the start again
         while (short := lack > 0).any():
-            helps = ((room[short] > 0).any(axis=0) & (hosts < self.problem.max_hosts))[order]
+            helps = ((room[short] > 0).any(axis=0) & self.problem.may_grow(hosts))[order]
             if not helps.any():
                 return None
             at = at + int(np.argmax(helps[at:])) if helps[at:].any() else int(np.argmax(helps))
@@ -193,8 +196,8 @@ class CutMaster:
                 lacks = self._room[:, giver] - slack
                 short = lacks > 0
                 nearer = np.abs(hosts - self.reference) - np.abs(hosts + 1 - self.reference)
-                allowed = (self._room[short] >= lacks[short, None]).all(axis=0) & (hosts < self.problem.max_hosts)
-                allowed &= self._same_price(giver, hosts)
+                allowed = (self._room[short] >= lacks[short, None]).all(axis=0)
+                allowed &= self._may_take(giver, hosts) & self._same_price(giver, hosts)
                 taker = int(np.argmax(np.where(allowed, nearer, -np.inf)))
                 away = abs(hosts[giver] - 1 - self.reference[giver]) - (hosts[giver] - self.reference[giver])
                 if not allowed[taker] or nearer[taker] - away <= _NEARER:
@@ -203,6 +206,12 @@ class CutMaster:
                 hosts[taker] += 1
                 slack += self._room[:, taker] - self._room[:, giver]
         return hosts
+
+    def _may_take(self, giver: int, hosts: Ints) -> Bools:
+        """Return which pools may run one host more where ``giver`` runs one less, shape (P,)."""
+        fewer = hosts.copy()
+        fewer[giver] -= 1
+        return self.problem.may_grow(fewer)
 
     def _same_price(self, giver: int, hosts: Ints) -> Bools:
         """Return where one host more costs what one less of ``giver`` saves, shape (P,)."""
@@ -232,13 +241,19 @@ class _Relaxed:
         self.away = tie * float(master.reference.sum())  # the distance without any hosts
         self.program = GrowingProgram(np.concatenate(slope), np.diff(self.corners, axis=0).ravel(), seed)
         self.known = 0
+        taken, fit = master.problem.host_rows
+        if len(fit):
+            self.program.add(self._tiled(-taken), -fit.astype(np.float64))
+
+    def _tiled(self, room: Ints) -> sp.csr_array:
+        """Return rows over host counts, shape (R, P), as rows over the columns between corners."""
+        return sp.csr_array(np.tile(room.astype(np.float64), len(self.corners) - 1))
 
     def solve(self, room: Ints, least: Ints, budget: SolveBudget) -> tuple[Floats, float] | None:
         """Return counts (P,), not whole, and their cost; None where that is not settled or there are none."""
         parts = len(self.corners) - 1
         if len(least) > self.known:
-            new = np.tile(room[self.known :].astype(np.float64), parts)
-            self.program.add(sp.csr_array(new), least[self.known :].astype(np.float64))
+            self.program.add(self._tiled(room[self.known :]), least[self.known :].astype(np.float64))
             self.known = len(least)
         answer = self.program.solve(budget)
         if answer.outcome.state != "optimal":

@@ -201,18 +201,20 @@ def _shift(search: CutSearch, hosts: Ints, flow: Flow) -> Ints | None:
     min_cut = flow.min_cut
     spare = np.where(min_cut | (hosts == 0), -1, flow.spare)
     giver = int(np.argmax(spare))
-    taker = _taker(search, hosts, min_cut)
-    if spare[giver] < 0 or taker is None:
+    if spare[giver] < 0:
         return None
     trial = hosts.copy()
     trial[giver] -= 1
+    taker = _taker(search, trial, min_cut)
+    if taker is None:
+        return None
     trial[taker] += 1
     return trial
 
 
 def _taker(search: CutSearch, hosts: Ints, min_cut: np.ndarray) -> int | None:
     """Return the stuck pool that falls most below its share and may have another host."""
-    want = np.where(min_cut & (hosts < search.problem.max_hosts), search.master.reference - hosts, -np.inf)
+    want = np.where(min_cut & search.problem.may_grow(hosts), search.master.reference - hosts, -np.inf)
     best = int(np.argmax(want))
     return best if np.isfinite(want[best]) else None
 

@@ -11,6 +11,7 @@ from typing import Literal
 import numpy as np
 
 from planner.fleet import Bools, Fleet, Floats, Ints
+from planner.host_limits import HostLimit
 from planner.rules import Checker
 from planner.sizing.instance.limits import Limit, Measure, amounts_of, most_on_host, nested, read_limits
 
@@ -29,6 +30,7 @@ class Problem:
     ``margin_ms``, ``pair_cost`` (E,). ``caps`` (P,): clusters a host may carry. ``host_cost`` (P,): money.
     ``hub`` (P,) of each pool. ``amounts`` (S,): what a site brings of each measure against the ``limits`` on hubs and
     zones; those that no plan can break are left out. ``host_weight``: most weight on a host, None for no limit.
+    ``host_limits``: what hosts of several pools may take together, where it can stop one that ``max_hosts`` lets run.
     """
 
     site_at: Ints
@@ -53,6 +55,7 @@ class Problem:
     kept: Bools
     objective: Literal["hosts", "new_hosts", "cost"]
     split: bool
+    host_limits: tuple[HostLimit, ...] = ()
 
     @property
     def sites(self) -> int:
@@ -71,8 +74,33 @@ class Problem:
 
     @property
     def limited(self) -> bool:
-        """Whether more than the caps of hosts limits who goes where."""
-        return bool(self.limits) or self.host_weight is not None
+        """Whether more than the caps of hosts and their number in each pool limits the plan."""
+        return bool(self.limits) or self.host_weight is not None or bool(self.host_limits)
+
+    @property
+    def limits_said(self) -> list[str]:
+        """What limits it so, each in a few words."""
+        weight = [] if self.host_weight is None else ["max_share_percent"]
+        return [*(limit.said() for limit in self.limits), *(limit.said() for limit in self.host_limits), *weight]
+
+    def may_grow(self, hosts: Ints) -> Bools:
+        """Mark the pools that may run one more host than ``hosts`` (P,), shape (P,)."""
+        may: Bools = hosts < self.max_hosts
+        for limit in self.host_limits:
+            may[limit.pools[limit.each > limit.most - limit.taken(hosts)]] = False
+        return may
+
+    def may_run(self, hosts: Ints) -> bool:
+        """Say whether ``hosts`` (P,), no more of any pool than fit there, keep the limits on several pools together."""
+        return all(limit.taken(hosts) <= limit.most for limit in self.host_limits)
+
+    @cached_property
+    def host_rows(self) -> tuple[Ints, Ints]:
+        """The limits on hosts of several pools as rows ``taken @ n <= most``, shapes (L, P) and (L,)."""
+        taken = np.zeros((len(self.host_limits), self.pools), dtype=np.int64)
+        for row, limit in zip(taken, self.host_limits, strict=True):
+            row[limit.pools] = limit.each
+        return taken, np.array([limit.most for limit in self.host_limits], dtype=np.int64)
 
     @cached_property
     def homes(self) -> Bools:
@@ -100,8 +128,8 @@ class Problem:
 
 
 def unlimited(problem: Problem) -> Problem:
-    """Return the problem in which only the caps of hosts limit the plan."""
-    return dataclasses.replace(problem, amounts={}, limits=(), host_weight=None)
+    """Return the problem in which only the caps of hosts and their number in each pool limit the plan."""
+    return dataclasses.replace(problem, amounts={}, limits=(), host_weight=None, host_limits=())
 
 
 def restrict(problem: Problem, keep: Bools) -> Problem:
@@ -172,6 +200,10 @@ def build_problem(fleet: Fleet, checker: Checker) -> Problem:
         host_weight=most_on_host(fleet, amounts["weight"], fleet.clusters[site_at], caps),
         objective=fleet.policy.objective,
         split=fleet.policy.split_sites,
+        host_limits=tuple(
+            dataclasses.replace(limit, pools=_inverse(pool_at, len(pool_at))[limit.pools])
+            for limit in fleet.joint_host_limits
+        ),
     )
 
 

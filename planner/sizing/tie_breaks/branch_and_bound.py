@@ -183,11 +183,12 @@ class _Tree:
 
 
 def _program(problem: Problem, cost: Floats, hosts: int, before: Sequence[EpsilonConstraint]) -> LinearProgram:
-    """Return the relaxation of (1), (2) and (4); columns n_p, then x_ip."""
+    """Return the relaxation of (1), (2) and (4), and limits on hosts of several pools; columns n_p, then x_ip."""
     pairs, pools, sites = len(problem.pool), problem.pools, problem.sites
     pair = np.arange(pairs)
     of_site = sp.csr_array((np.ones(pairs), (problem.site, pair)), shape=(sites, pairs))
     load = sp.csr_array((problem.items[problem.site].astype(np.float64), (problem.pool, pair)), shape=(pools, pairs))
+    taken, fit = problem.host_rows
     earlier = sp.csr_array(np.array([aim.cost.values for aim in before]).reshape(len(before), pairs))
     packed = [_in_a_host(problem, size) for size in np.unique(problem.items[problem.items > 1])]
     matrix = sp.vstack(
@@ -197,6 +198,7 @@ def _program(problem: Problem, cost: Floats, hosts: int, before: Sequence[Epsilo
             sp.hstack((sp.diags_array(-problem.caps.astype(np.float64)), load)),
             sp.hstack((sp.csr_array(np.ones((1, pools))), sp.csr_array((1, pairs)))),
             sp.hstack((sp.csr_array((len(before), pools)), earlier)),
+            sp.hstack((sp.csr_array(taken.astype(np.float64)), sp.csr_array((len(fit), pairs)))),
         )
     )
     packs = len(packed) * pools
@@ -211,10 +213,10 @@ def _program(problem: Problem, cost: Floats, hosts: int, before: Sequence[Epsilo
                 np.ones(sites),
                 np.full(pools, -np.inf),
                 [hosts],
-                np.full(len(before), -np.inf),
+                np.full(len(before) + len(fit), -np.inf),
             )
         ),
-        row_upper=np.concatenate((np.zeros(packs), np.ones(sites), np.zeros(pools), [hosts], at_most)),
+        row_upper=np.concatenate((np.zeros(packs), np.ones(sites), np.zeros(pools), [hosts], at_most, fit)),
     )
 
 

@@ -72,7 +72,7 @@ class FlowEvaluator:
 
         Sites whose clusters stay together go where most of their ``shares`` (E,) are; if None, a flow says where.
         """
-        if self.spent or hosts.sum() != self.sized.counts.hosts.sum():
+        if self.spent or not self._comparable(hosts):
             return False
         wished = None if shares is None else most_used(self.problem, self.sized.classes, shares)
         case = hosts.tobytes(), b"" if wished is None else wished.tobytes()
@@ -85,7 +85,7 @@ class FlowEvaluator:
 
     def try_flow(self, hosts: Ints, flow: Ints) -> bool:
         """Say the same of ``hosts`` (P,) with so many sites of several clusters on each arc: ``flow`` (A,)."""
-        if self.spent or hosts.sum() != self.sized.counts.hosts.sum():
+        if self.spent or not self._comparable(hosts):
             return False
         self.looks -= 1
         began = time.monotonic()
@@ -94,6 +94,10 @@ class FlowEvaluator:
         if flow.any() and unpacked(self.problem, classes, hosts, flow.astype(np.float64), self.budget):
             counts = round_counts(self.problem, classes, hosts, flow) or round_counts(self.problem, classes, hosts)
         return self._keep(counts, began)
+
+    def _comparable(self, hosts: Ints) -> bool:
+        """Say whether ``hosts`` (P,) are as many as the best so far, and may run."""
+        return bool(hosts.sum() == self.sized.counts.hosts.sum()) and self.problem.may_run(hosts)
 
     def _keep(self, counts: Counts | None, began: float) -> bool:
         """Keep counts, looked at since ``began``, if they are better than the best so far."""

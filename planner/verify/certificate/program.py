@@ -4,7 +4,7 @@ Written from the manual's description of the certificate and by verify's own rea
 each pool; hosts to add; room kept free; then for each group of sites its homes (with their standbys, where it has to be
 covered), home by home, and its own tie-breakers. Constraints: every variable is 0 or more; hosts are at most those that
 fit; groups are served; room; room while a loss lasts; what a loss sends to a standby; sites of a size; limits on hubs
-and zones; weight on hosts; hosts to add.
+and zones; weight on hosts; what hosts of several pools take together; hosts to add.
 """
 
 from __future__ import annotations
@@ -74,6 +74,7 @@ class FleetProgram:
         if not self._ground.split:
             yield from self._large_sites()
         yield from self._within_limits()
+        yield from self._hosts_together()
         if self._objective == "new_hosts":
             for p, pool in enumerate(self.pools):
                 yield 1, -pool.existing_hosts, {len(self.pools) + p: 1, p: -1}
@@ -172,6 +173,14 @@ class FleetProgram:
                 whole, terms = self._brought(frozenset((p,)), "weight")
                 if whole > on_host:
                     yield -1, 0, {**terms, p: -on_host}
+
+    def _hosts_together(self) -> Iterator[Expected]:
+        """Yield the limits on hosts of several pools that can stop one of them."""
+        at = {pool.pool: p for p, pool in enumerate(self.pools)}
+        for limit in self._ground.inventory.host_limits:
+            terms: Terms = {at[pool]: each for pool, each in limit.takes.items()}
+            if sum(each * self.pools[p].max_hosts for p, each in terms.items()) > limit.most:
+                yield -1, limit.most, terms
 
     def _brought(self, inside: frozenset[int], measure: str) -> tuple[Number, Terms]:
         """Return what all sites that may have their home at some pools bring there, and the terms of a unit of each."""

@@ -122,6 +122,6 @@ def _wanted(state: State) -> list[int]:
     behind = state.standby != NOWHERE
     stress[behind] += over[state.standby[behind]]
     reach: Ints = np.bincount(problem.pool, weights=stress[problem.site], minlength=problem.pools).astype(np.int64)
-    reach[state.count() >= problem.max_hosts] = 0
+    reach[~problem.may_grow(state.count())] = 0
     order = np.argsort(-reach, kind="stable")[:6]
     return [int(p) for rank, p in enumerate(order) if reach[p] > 0 for _ in range(6 - rank)]

@@ -87,7 +87,7 @@ def _by_use(state: State, s: int, waiting: Bools, prices: Prices) -> list[int]:
     problem = state.ground.problem
     pools = problem.pool[problem.indptr[s] : problem.indptr[s + 1]]
     count = state.count()
-    may = pools[count[pools] < problem.max_hosts[pools]]
+    may = pools[problem.may_grow(count)[pools]]
     wanted = np.where(waiting, problem.clusters, 0)[problem.site]
     reach = np.bincount(problem.pool, weights=wanted, minlength=problem.pools)
     worth = np.minimum(reach, problem.caps)[may] / np.maximum(prices.next(count)[may], _CLOSE)

@@ -36,7 +36,7 @@ def cheaper_counts(
     for _ in range(_MOST_ADDED):
         if shares is None or shares.lacking <= _EPS:
             break
-        worth = np.where(hosts < program.ground.problem.max_hosts, shares.worth / prices.next(hosts), 0.0)
+        worth = np.where(program.ground.problem.may_grow(hosts), shares.worth / prices.next(hosts), 0.0)
         if worth.max(initial=0.0) <= 0:
             return
         hosts[int(worth.argmax())] += 1
@@ -128,13 +128,14 @@ def _moved(
 
 def _moves(program: PoolProgram, hosts: Ints, shares: Shares) -> list[dict[int, int]]:
     """Return moves of a host, the most promising first: from where it is worth little to where it is worth much."""
-    most = program.ground.problem.max_hosts
-    added = [p for p in np.argsort(-shares.worth, kind="stable").tolist() if hosts[p] < most[p]][:_ADDED]
+    problem = program.ground.problem
+    added = [p for p in np.argsort(-shares.worth, kind="stable").tolist() if hosts[p] < problem.max_hosts[p]][:_ADDED]
     idle = np.where(hosts > 0, shares.worth + 1e-3 * shares.load / np.maximum(1, hosts), np.inf)
     dropped = [p for p in np.argsort(idle, kind="stable").tolist() if hosts[p] > 0][: _DROPPED + 1]
     pairs = [(a, b) for a in added for b in dropped if a != b]
     pairs.sort(key=lambda pair: shares.worth[pair[1]] - shares.worth[pair[0]])
-    return [{a: 1, b: -1} for a, b in pairs]
+    moves = [{a: 1, b: -1} for a, b in pairs]
+    return [move for move in moves if problem.may_run(_changed(hosts, move))]
 
 
 def _changed(hosts: Ints, change: dict[int, int]) -> Ints:

@@ -80,8 +80,9 @@ class PrimalSearch:
         )
         for p in np.flatnonzero(wanted).tolist():
             enough = int(np.ceil(2 * clusters[p] / max(1, problem.caps[p]))) + 1
-            for _ in range(min(enough, int(problem.max_hosts[p] - state.count()[p]))):
-                state.open(p)
+            for _ in range(enough):
+                if problem.may_grow(state.count())[p]:
+                    state.open(p)
 
     def better(self, found: Found) -> Iterator[Found]:
         """Yield cheaper plans than ``found`` that serve and cover the same sites."""
@@ -122,7 +123,8 @@ class PrimalSearch:
 
     def _whole(self, program: PoolProgram, hosts: Ints, shares: Shares, bare: Bools, least: float) -> State | None:
         """Return a plan with ``hosts`` (P,) near ``shares``, None where they cost ``least`` or no plan is found."""
-        if self.prices.total(hosts) >= least - 1e-9 or self.budget.spent:
+        may = self.prices.total(hosts) < least - 1e-9 and self.ground.problem.may_run(hosts)
+        if not may or self.budget.spent:
             return None
         trial = rounded(program, hosts, shares, bare)
         done = trial is not None and repair(trial, bare, _STEPS, self.rng, self.budget)

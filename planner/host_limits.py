@@ -1,0 +1,47 @@
+"""What limits how many hosts run, of one pool and of several together: the one place that states it for all rooms.
+
+`planner.verify` has its own reading.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from planner.fleet import Fleet, Ints
+
+
+@dataclass(frozen=True)
+class HostLimit:
+    """Hosts at ``place`` take at most ``most`` together, a host of each of ``pools`` (n,) its part of ``each`` (n,).
+
+    ``pools`` are positions; ``each`` is 1 or more. ``column`` of the sheet Hubs states the limit.
+    """
+
+    column: str
+    place: str
+    pools: Ints
+    each: Ints
+    most: int
+
+    def taken(self, hosts: Ints) -> int:
+        """Return what ``hosts``, one number for every pool there is, take of it."""
+        return int(self.each @ hosts[self.pools])
+
+    def said(self) -> str:
+        """Say the limit in a few words."""
+        return f"{self.column} at {self.place}"
+
+
+def host_limits(fleet: Fleet) -> Iterator[HostLimit]:
+    """Yield every limit on the hosts of ``fleet``, with positions in its table of pools.
+
+    Hosts that are to be emptied keep their place until they are gone, and are not among those that are counted here.
+    """
+    one = np.ones(1, dtype=np.int64)
+    for p, most in enumerate((fleet.stated_max_hosts - fleet.retiring_of_pool).tolist()):
+        yield HostLimit("max_hosts", f"pool {fleet.pool_ids[p]}", np.array([p]), one, max(0, most))
