@@ -124,8 +124,13 @@ def _host_would_do(fleet: Fleet, at: int, pool: int) -> bool:
 
 
 def _one_more_host(fleet: Fleet, pool: int) -> Change:
-    most = int(fleet.max_hosts[pool])
-    return Change("Hubs", fleet.pool_ids[pool], "max_hosts", most, most + 1)
+    """Return the cell that stops the next host of a pool, raised: the limit on hosts that lets the fewest run."""
+    here = (limit for limit in fleet.host_limits if pool in limit.pools)
+    limit = min(here, key=lambda limit: limit.most // int(limit.each[limit.pools == pool][0]))
+    each = int(limit.each[limit.pools == pool][0])
+    stated = fleet.pools[limit.column].notna().to_numpy()
+    row = next((p for p in (pool, *limit.pools.tolist()) if stated[p]), pool)
+    return Change("Hubs", fleet.pool_ids[row], limit.column, limit.most, (limit.most // each + 1) * each)
 
 
 def _in_words(change: Change) -> str:
