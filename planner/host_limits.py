@@ -45,3 +45,15 @@ def host_limits(fleet: Fleet) -> Iterator[HostLimit]:
     one = np.ones(1, dtype=np.int64)
     for p, most in enumerate((fleet.stated_max_hosts - fleet.retiring_of_pool).tolist()):
         yield HostLimit("max_hosts", f"pool {fleet.pool_ids[p]}", np.array([p]), one, max(0, most))
+    yield from _rack_units(fleet)
+
+
+def _rack_units(fleet: Fleet) -> Iterator[HostLimit]:
+    """Yield what the hosts at each hub may take of its rack; hubs that state no rack units have no such limit."""
+    stated = fleet.pools["rack_units"].to_numpy(dtype=np.float64)
+    each = fleet.pools["host_rack_units"].fillna(fleet.policy.host_rack_units).to_numpy().astype(np.int64)
+    for h, name in enumerate(fleet.hub_ids):
+        pools = np.flatnonzero(fleet.hub_of_pool == h)
+        if np.isfinite(stated[pools]).any():
+            left = int(np.nanmin(stated[pools])) - int(each[pools] @ fleet.retiring_of_pool[pools])
+            yield HostLimit("rack_units", f"hub {name}", pools, each[pools], max(0, left))

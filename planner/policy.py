@@ -91,6 +91,7 @@ class Policy:
     split_sites: bool = False
     keep_served: bool = False
     max_hosts_per_hub: int = 10
+    host_rack_units: int = 1
     percentile: float = 95.0
     max_loss_percent: float = 1.0
     currency: str = ""

@@ -66,6 +66,8 @@ SETTINGS = (
         choices=("yes", "no")),
     Column("max_hosts_per_hub", "whole", "for each pool whose max_hosts is blank", "hosts", default=10, least=0,
         most=100_000),
+    Column("host_rack_units", "whole", "for each pool whose host_rack_units is blank", "U", default=1, least=1,
+        most=1_000),
     Column("percentile", "number", "percentile of the samples that counts as the RTT", "%", default=95, least=0,
         least_excluded=True, most=100),
     Column("max_loss_percent", "number", "most lost probes of a pair that may be used", "%", default=1, least=0,

@@ -146,5 +146,6 @@ def _in_words(change: Change) -> str:
         "pinned_hub": f"pin the site to hub {after} instead of {before}",
         "barred_hubs": f"bar it from {after or 'no hub'} instead of {before}",
         "serves_regions": f"let pool {change.id} serve regions {after} instead of {before}",
+        "rack_units": f"raise the rack units at the hub of pool {change.id} from {before} to {after}",
         "max_hosts": f"let pool {change.id} run {after} hosts instead of {before}",
     }[change.column]

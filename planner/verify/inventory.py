@@ -156,11 +156,19 @@ def read_inventory(fleet: Fleet) -> Inventory:
 def _host_limits(fleet: Fleet) -> Iterator[HostLimit]:
     """Yield what the sheet Hubs says of how many hosts may run, besides those that are to be emptied."""
     policy = fleet.policy
+    at_hub: dict[str, list[dict[str, Any]]] = {}
     for row in _rows(fleet.pools):
         pool, leaving = row["pool"], len(set(row["retiring_hosts"]))
         existing = int(_given(row["existing_hosts"], 0))
         most = int(_given(row["max_hosts"], max(policy.max_hosts_per_hub, existing)))
         yield HostLimit("max_hosts", f"pool {pool}", {pool: 1}, max(0, most - leaving), "hosts run")
+        at_hub.setdefault(row["hub"], []).append(row)
+    for hub, rows in sorted(at_hub.items()):
+        given = [row["rack_units"] for row in rows if not math.isnan(row["rack_units"])]
+        takes = {row["pool"]: int(_given(row["host_rack_units"], policy.host_rack_units)) for row in rows}
+        left = sum(takes[row["pool"]] * len(set(row["retiring_hosts"])) for row in rows)
+        if given:
+            yield HostLimit("rack_units", f"hub {hub}", takes, max(0, int(min(given)) - left), "rack units are taken")
 
 
 def _rows(table: pd.DataFrame) -> Iterator[dict[str, Any]]:

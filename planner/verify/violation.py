@@ -40,6 +40,7 @@ CODES: Mapping[str, str] = {
     "hub": "a host or an assignment names a hub that is not the pool's",
     "load": "the clusters of a host do not add up",
     "max_hosts": "a pool runs more hosts than fit",
+    "rack_units": "the hosts at a hub take more rack units than there are",
     "retiring_host": "a host that is to be emptied carries clusters",
     "existing_hosts": "more hosts of a pool are called existing than exist",
     # what it claims

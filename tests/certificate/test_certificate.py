@@ -160,6 +160,17 @@ def test_every_column_of_limits_can_be_in_it():
     assert verify_certificate(fleet, lines, plan).verdict == "holds"
 
 
+def test_racks_that_several_pools_share_are_rows_of_it():
+    """Six sites; the rack of hub A has room for one host of two units or two of one, which carry less."""
+    pools = {"hub": ["A", "A", "B"], "pool": ["A1", "A2", "B1"], "cluster_cap": [3, 1, 2], "max_hosts": [2, 2, 2]}
+    pools |= {"host_rack_units": [2, 1, 1], "rack_units": [3, None, None]}
+    fleet = fleet_from_arrays([[10, 10]] * 6, hubs=["A", "B"], pools=pools)
+    plan, lines = made(fleet)
+    assert plan.hosts == 3
+    assert any(line.startswith("together_1 L 3 2") for line in lines)
+    assert verify_certificate(fleet, lines, plan).verdict == "holds"
+
+
 def test_what_the_loss_of_a_host_takes_is_proven_too():
     # Each site reaches one hub only, so that each hub needs two hosts: one of them may be lost.
     fleet = fleet_from_arrays([[10, None], [None, 10]], cover="host")

@@ -86,6 +86,23 @@ def test_a_full_pool_is_given_a_host(make):
     hold(fleet, explanation)
 
 
+def test_a_full_rack_is_given_units_for_a_host(make):
+    # H0 carries 4 on one host, and its rack has 2 units for a second one that takes 3
+    pools = {"cluster_cap": [4, 2], "rack_units": [5, None], "host_rack_units": [3, None]}
+    fleet = make.fleet([[10.0, 20.0]] * 8, pools=pools)
+    explanation = planner.explain(fleet)
+    (one,) = [s for s in explanation.suggestions if s.kind == "max_hosts"]
+    assert one.words == "Raise rack_units at hub H0 to 6 instead of 5."
+    assert [(c.id, c.column, c.before, c.after) for c in one.changes] == [("H0", "rack_units", 5, 6)]
+    hold(fleet, explanation)
+
+
+def test_a_rack_without_room_for_a_host_is_what_a_site_lacks(make):
+    fleet = make.fleet([[10.0]], pools={"rack_units": [1], "host_rack_units": [2]})
+    (mended,) = [s for s in planner.explain(fleet).suggestions if s.goal == "serve"]
+    assert "raise the rack units at the hub of pool H0 from 1 to 2" in mended.words
+
+
 def test_hosts_of_an_old_release_are_brought_up(make):
     fleet = make.fleet(
         [[10.0, 20.0], [10.0, 90.0]],

@@ -21,7 +21,7 @@ from tests.independent.model import Unsettled
 from tests.independent.shrink import shrink
 from tests.independent.tables import Tables
 
-FEATURES = (*BARRIERS, *OTHERS, "split")
+FEATURES = (*BARRIERS, *OTHERS, "split", "racks")
 _LISTED = ", ".join(FEATURES)
 
 

@@ -27,6 +27,7 @@ OTHERS = (
     *("limits_hub", "limits_zone", "shares", "today", "existing", "reserve", "prices", "pair_costs", "two_pools"),
     *("then", "tight", "price_sheet"),
 )
+RACKS = "racks"  # drawn after all else, so that the rest of a fleet does not hang on it
 
 # Feature, column, how often it is filled in where the feature is on, and with what.
 SITE_CELLS = (
@@ -40,6 +41,10 @@ SITE_CELLS = (
     ("releases", "target_release", 0.2, RELEASES),
     ("nodes", "nodes", 0.15, (1, 3)),
     ("uplinks", "tie_breaker_kbps", 0.4, (0, 50, 100, 250)),
+)
+RACK_CELLS = (
+    ("racks", "rack_units", 0.7, (1, 2, 3, 3, 4, 5)),
+    ("racks", "host_rack_units", 0.4, (1, 2, 3)),
 )
 HUB_CELLS = (("uplinks", "uplink_mbps", 0.7, (0.2, 0.25, 0.5, 1, 2)),)
 POOL_CELLS = (
@@ -129,7 +134,7 @@ class _Draw:
     def fill(self, row: dict[str, Any], cells: Cells) -> dict[str, Any]:
         """Fill in the cells of the features that the fleet has."""
         for feature, column, share, values in cells:
-            if self.has[feature] and self.chance(share):
+            if (feature == "racks" or self.has[feature]) and self.chance(share):
                 row[column] = self.rng.choice(values)
         return row
 
@@ -148,7 +153,14 @@ class _Draw:
             if known and self.chance(0.4):
                 row["serves_regions"] = self.some(known, 2)
         others = {"Current": self._current(hubs), "Prices": self._prices()}
-        return Tables({"Sites": sites, "Hubs": hubs, **self._times(), **others}, self._policy(sites))
+        sheets = {"Sites": sites, "Hubs": hubs, **self._times(), **others}
+        policy = self._policy(sites)
+        # Drawn after all else, so that fleets without racks are what they were before there were any.
+        if self.has.get("racks", self.chance(0.3)):
+            for row in hubs:
+                self.fill(row, RACK_CELLS)
+            policy |= {"host_rack_units": 2} if self.chance(0.3) else {}
+        return Tables(sheets, policy)
 
     def _site(self, name: str) -> dict[str, Any]:
         row = self.fill(self._placed({"site": name}), SITE_CELLS)

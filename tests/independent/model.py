@@ -37,6 +37,7 @@ class Model:
         for (name, number), pool in self.pool_of.items():
             if number > len(pool.named):  # hosts without a name are alike
                 self.model.add_implication(self.on[name, number], self.on[name, number - 1])
+        self._racks()
         self._homes()
         self._loads()
         self._limits()
@@ -87,7 +88,12 @@ class Model:
     def _of(self, site: Site) -> list[Linear]:
         return [self.home[site.name, host] for host in self._hosts_for(site)]
 
-    # What a host, hub and zone may carry.
+    # What a hub may hold, and what a host, hub and zone may carry.
+
+    def _racks(self) -> None:
+        for hub, units in self.question.rack_units.items():
+            taken = [pool.rack_units * self.on[host] for host, pool in self.pool_of.items() if pool.hub == hub]
+            self.model.add(sum(taken) <= units)
 
     def _loads(self) -> None:
         self.load = {host: sum(self._terms({host})) for host in self.on}

@@ -60,6 +60,7 @@ class Pool:
     existing: int
     named: tuple[str, ...]
     price: Fraction
+    rack_units: int  # of a host
 
 
 @dataclass(frozen=True)
@@ -79,6 +80,7 @@ class Question:
     pools: tuple[Pool, ...]
     pairs: Mapping[tuple[str, str], Pair]
     uplink_kbps: Mapping[str, Fraction]
+    rack_units: Mapping[str, int]  # that hosts may take, of hubs that state it
     zones: Mapping[str, frozenset[str]]
     spared: frozenset[str]  # sites of Current that need no shared host
     tables: Tables
@@ -150,8 +152,9 @@ def read(tables: Tables) -> Question:
         for hub, rows in hubs.items()
         if any("uplink_mbps" in row for row in rows)
     }
+    racks = {hub: _rack_units(tables, rows) for hub, rows in hubs.items() if any("rack_units" in row for row in rows)}
     spared = {row["site"] for row in tables.rows("Current")} - {site.name for site in sites}
-    return Question(tuple(sites), tuple(pools), pairs, uplinks, zones, frozenset(spared), tables)
+    return Question(tuple(sites), tuple(pools), pairs, uplinks, racks, zones, frozenset(spared), tables)
 
 
 def _hub_rows(tables: Tables) -> dict[str, list[Row]]:
@@ -196,6 +199,16 @@ def _today(tables: Tables, site: str) -> Today | None:
     return Today(row["hub"], row.get("pool") or (pools[0] if len(pools) == 1 else ""), row.get("host", ""))
 
 
+def _host_units(tables: Tables, row: Row) -> int:
+    return int(row.get("host_rack_units", tables.setting("host_rack_units") or 1))
+
+
+def _rack_units(tables: Tables, rows: list[Row]) -> int:
+    """Return the rack units of a hub less those of hosts that are to be emptied, which stand there still."""
+    stated = min(row["rack_units"] for row in rows if "rack_units" in row)
+    return max(0, stated - sum(_host_units(tables, row) * len(_ids(row, "retiring_hosts")) for row in rows))
+
+
 def _pool(tables: Tables, row: Row) -> Pool:
     cap = row.get("cluster_cap", tables.setting("cluster_cap") or 64)
     kept_free = exact(tables.setting("reserve_percent") or 0)
@@ -210,6 +223,7 @@ def _pool(tables: Tables, row: Row) -> Pool:
         existing=max(0, existing - retiring),
         named=tuple(sorted(_named(tables, row) - _ids(row, "retiring_hosts"))),
         price=_a_year(tables, "host", row.get("host_cost", tables.setting("host_cost")), 1) or Fraction(0),
+        rack_units=_host_units(tables, row),
     )
 
 

@@ -328,6 +328,13 @@ def test_freezing_is_refused_under_limits_on_hubs_zones_and_uneven_weights(setti
         plan_frozen(fleet)
 
 
+def test_freezing_is_refused_where_pools_share_a_rack():
+    fleet = invented(1, sites=12, hubs=2, cap=8)
+    pools = fleet.pools.assign(hub=fleet.pools["hub"].iloc[0], rack_units=3.0)
+    with pytest.raises(InputError, match=f"rack_units at hub {fleet.pools['hub'].iloc[0]}"):
+        plan_frozen(fleet.replace(pools=pools))
+
+
 def test_a_share_of_equal_clusters_is_a_cap_for_frozen_plans_too():
     fleet = invented(1, sites=12, hubs=2, cap=8)
     fleet = fleet.replace(sites=fleet.sites.assign(weight=fleet.clusters.astype(float)))

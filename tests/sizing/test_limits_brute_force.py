@@ -79,11 +79,19 @@ def brute_force(case) -> tuple[float, float, int]:
         ):
             continue
         bins = [fewest_bins(tuple(sorted(inside[p])), min(case["cap"][p], radius[""]), most[""]) for p in range(width)]
-        if any(b > m for b, m in zip(bins, case["most"], strict=True)):
+        if any(b > m for b, m in zip(bins, case["most"], strict=True)) or racks_overfull(case, bins):
             continue
         hosts = sum(bins) if case["objective"] == "new_hosts" else 0
         best = max(best, (served, -value(case, choice, bins), -hosts, -sum(where is None for where in choice)))
     return float(best[0]), -best[1], -best[3]
+
+
+def racks_overfull(case, bins) -> bool:
+    """Say whether so many hosts of each pool take more rack units at a hub than there are."""
+    taken = dict.fromkeys(case["hub"], 0)
+    for hub, hosts, units in zip(case["hub"], bins, case["units"], strict=True):
+        taken[hub] += hosts * units
+    return any(units > case["rack"].get(hub, BLANK) for hub, units in taken.items())
 
 
 def too_busy(case, sent) -> bool:
@@ -124,6 +132,8 @@ def cases(draw, *, split: bool, most_sites: int = 5, own=("no",) * 5 + ("possibl
         "zone": each(width, st.sampled_from([(), (), ("x",), ("y",), ("x", "y")])),
         "kbps": each(count, st.sampled_from([0, 100, 250])),
         "uplink": {hub: draw(st.sampled_from([BLANK, BLANK, 0.2, 0.5])) for hub in "ABC"},
+        "rack": {hub: draw(st.sampled_from([BLANK, BLANK, 2.0, 3.0])) for hub in "AB"},
+        "units": each(width, st.sampled_from([1, 1, 2])),
     }
     for kind in KINDS:
         case[f"radius{kind}"] = draw(st.sampled_from([None, None, 2, 3, 5]))
@@ -160,6 +170,8 @@ def as_fleet(make, case, **policy):
         "host_cost": case["price"],
         "zone": case["zone"],
         "uplink_mbps": [case["uplink"][hub] for hub in case["hub"]],
+        "rack_units": [case["rack"].get(hub, BLANK) for hub in case["hub"]],
+        "host_rack_units": case["units"],
     }
     return fleet.replace(pools=make.pools(table))
 
@@ -210,6 +222,8 @@ def brute_force_with_cover(case) -> tuple[float, float, int]:
     whole = sum(weight)
     best = (-1.0, -1.0, -99)
     for numbers in itertools.product(*(range(most + 1) for most in case["most"])):
+        if racks_overfull(case, numbers):
+            continue
         hosts = [p for p, number in enumerate(numbers) for _ in range(number)]
         options = [[*(j for j, p in enumerate(hosts) if case["rtt"][s, p] <= 50), None] for s in range(count)]
         for choice in itertools.product(*options):
@@ -248,6 +262,45 @@ def test_plan_with_cover_within_limits_is_the_best_of_all_plans(make, cover, exa
         assert result.status == "optimal"
 
     check()
+
+
+@pytest.mark.parametrize("objective", ["hosts", "new_hosts", "cost", "cover"])
+def test_racks_that_several_pools_share_are_shared_out_best(make, objective, examples):
+    """Two pools at hub A and one or two more elsewhere, with nothing else in the way."""
+
+    cover = objective == "cover"
+
+    @settings(max_examples=examples // 2, deadline=None, suppress_health_check=list(HealthCheck))
+    @given(cases(split=False, most_sites=4, own=("no",)), st.sampled_from([2, 3, 4]))
+    def check(case, rack):
+        case |= {f"{what}{kind}": None for what in ("radius", "share") for kind in KINDS}
+        width = len(case["hub"])
+        case |= {"hub": ["A", "A", "B"][:width], "zone": [()] * width, "rack": {"A": float(rack)}, "uplink": {}}
+        case |= {"uplink": dict.fromkeys("AB", BLANK), "most": [2] * width, "objective": objective}
+        if cover:
+            case |= {"cover": "host", "objective": "hosts", "own": ["no"] * len(case["rtt"])}
+        fleet = as_fleet(make, case, **({"cover": "host"} if cover else {}))
+        result = plan(fleet)
+        make.sound(fleet, result)
+        if cover:
+            assert make.covered(fleet, result, case["weight"]) == pytest.approx(brute_force_with_cover(case))
+        else:
+            assert result.objective_value == pytest.approx(brute_force(case)[1])
+        assert result.status == "optimal"
+
+    check()
+
+
+def test_a_site_that_shared_racks_leave_out_is_told_so(make):
+    """Three sites of a host each; two pools at the hub, and rack units for two hosts of two units."""
+    table = {"hub": ["A", "A"], "pool": ["A1", "A2"], "cluster_cap": [1, 1], "max_hosts": [2, 2]}
+    table |= {"rack_units": [5, BLANK], "host_rack_units": [2, 2]}
+    fleet = make.fleet([[5.0]] * 3, hubs=["A"]).replace(pools=make.pools(table))
+    result = plan(fleet)
+    make.sound(fleet, result)
+    assert (result.hosts, len(result.unserved), result.status) == (2, 1, "optimal")
+    assert "rack_units at hub A" in result.unserved[0].reasons[0].detail
+    assert "rack_units at hub A" in result.unserved[0].remedy
 
 
 def test_a_split_site_may_use_hubs_whose_uplinks_could_not_carry_all_of_it(make):

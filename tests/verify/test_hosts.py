@@ -25,6 +25,12 @@ def another_host(desk, name: str, **changes):
         (lambda d: d.host("N-01", release="8.40"), ("claim", "host N-01"), "release '8.40', the fleet says '8.4'"),
         (lambda d: d.pool("S", max_hosts=0), ("max_hosts", "pool S"), "1 hosts run, 0 fit"),
         (lambda d: d.policy(max_hosts_per_hub=0).pool("S", max_hosts=None), ("max_hosts", "pool S"), "0 fit"),
+        (
+            lambda d: d.pool("S", rack_units=3, host_rack_units=4),
+            ("rack_units", "hub S"),
+            "4 rack units are taken, 3 fit",
+        ),
+        (lambda d: d.policy(host_rack_units=3).pool("N", rack_units=2), ("rack_units", "hub N"), "3 rack units"),
         (lambda d: d.host("S-01", existing=True), ("existing_hosts", "pool S"), "1 hosts are called existing, 0 exist"),
     ],
 )

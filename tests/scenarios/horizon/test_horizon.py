@@ -201,6 +201,9 @@ def test_what_is_not_modelled_is_refused(make):
         horizon(busy, FIRST)
     with pytest.raises(InputError, match="max_blast_radius_hub at hub H0"):
         horizon(make.fleet([[10.0, 10.0]] * 3, max_blast_radius_hub=2), FIRST)
+    shared = {"hub": ["A", "A"], "pool": ["A1", "A2"], "rack_units": [3, None]}
+    with pytest.raises(InputError, match="rack_units at hub A"):
+        horizon(make.fleet([[10.0]] * 3, hubs=["A"], pools=shared), FIRST)
     with pytest.raises(InputError, match="price"):
         horizon(make.fleet([[10.0]], objective="cost"), FIRST)
 
