@@ -253,6 +253,8 @@ def crowded_out(
 ) -> list[Unserved]:
     """Return the sites ``left_out`` (S,), whose eligible pools are full of sites of at least the same worth."""
     found = []
+    pool_of_host = np.array([pool for _, pool in {(seat.host, seat.pool) for seat in seats}], dtype=np.int64)
+    running = np.bincount(pool_of_host, minlength=problem.pools)
     for s in np.flatnonzero(left_out):
         pools = problem.pool[problem.indptr[s] : problem.indptr[s + 1]]
         names = ", ".join(fleet.pool_ids[problem.pool_at[p]] for p in pools)
@@ -260,7 +262,7 @@ def crowded_out(
         hosts = int(problem.max_hosts[pools].sum())
         detail = f"eligible pools {names} hold {hosts} hosts and {room} clusters at most, and others fill them"
         reached = _reached(problem, seats, int(s), pools)
-        growing = np.bincount([p for p, _ in {(seat.pool, seat.host) for seat in seats}], minlength=problem.pools)
+        growing = running.copy()
         growing[pools] += 1
         reached += [limit.said() for limit in problem.host_limits if _stops(limit, growing, pools)]
         if reached:
