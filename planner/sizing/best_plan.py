@@ -77,8 +77,8 @@ def _drafted(
     if case.fleet.policy.cover != "none":
         from planner.sizing.cover.covered_plan import plan_covered
 
-        draft = plan_covered(case, budget)
-        return draft, attained_aims(case, draft.placement, draft.seating, {})
+        draft, bounds = plan_covered(case, budget)
+        return draft, attained_aims(case, draft.placement, draft.seating, bounds)
     sized = size(problem, budget, reference_counts(problem, case.incumbent), secondary)
     sized, placement, lowered, bounds = break_ties(case, sized, budget, thorough=thorough)
     within = case.of(lowered)

@@ -3,21 +3,23 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 
 from planner.fleet import Fleet, Ints
 from planner.sizing.cover.best_draft import Best
+from planner.sizing.cover.better_homes import BetterHomes
 from planner.sizing.cover.host_by_host import HostByHost, solve_host_by_host
 from planner.sizing.cover.host_counts import sizings
 from planner.sizing.cover.losses import Losses, read_losses
 from planner.sizing.cover.primal_search.drafts import draft_of
 from planner.sizing.cover.primal_search.polish import settled_by_cost, weighed
 from planner.sizing.cover.primal_search.search import Found, PrimalSearch
+from planner.sizing.cover.primal_search.state import Ground
 from planner.sizing.cover.standbys import find_standbys
 from planner.sizing.host_counts.fewest_hosts import counts_decide
-from planner.sizing.instance.case import Case
+from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.instance.classes import group
 from planner.sizing.instance.problem import Problem, select
 from planner.sizing.packing.hosts import seat_all
@@ -34,6 +36,7 @@ from planner.sizing.tie_breaks.lexicographic import placed
 _MOST_ADDED = 3  # hosts that are tried on top, where standbys lack room that the counts seemed to have
 _SEARCH_SECONDS = 120.0  # for the search host by host, at most
 _HOSTS_SECONDS = 60.0  # for the model host by host
+_FOR_HOSTS = 0.8  # of the time there is
 _SMALL = 100  # sites up to which exact engines have all the time there is
 _EXACT_SECONDS = 20.0  # for larger fleets in which more than sums over pools decides
 
@@ -49,16 +52,30 @@ def own_rather_than_bare(fleet: Fleet, problem: Problem) -> Problem:
     return select(problem, ~rather[problem.site]) if rather.any() else problem
 
 
-def plan_covered(case: Case, budget: SolveBudget) -> Draft:
-    """Return the best plan that survives the losses of the policy's ``cover``, by `solution.evaluator`.
+def plan_covered(case: Case, budget: SolveBudget) -> tuple[Draft, Mapping[TieBreak, float]]:
+    """Return the best plan that survives the losses of the policy's ``cover``, with bounds on the later aims.
 
-    A constructed plan is there from the start. Exact engines give others, with bounds; where they leave a gap, or are
-    too slow, the search host by host goes on from the best.
+    What is better is said by `solution.evaluator`. A constructed plan is there from the start. Exact engines give
+    others, with bounds; where they leave a gap, or are too slow, the search host by host goes on from the best. When
+    the hosts are settled, homes are looked for that the later aims want.
     """
+    losses = read_losses(case.fleet, case.problem)
+    best = Best(case.problem, losses, evaluator_of(case, cover=True))
+    _search(case, losses, best, budget if budget.left is None else budget.within(budget.left * _FOR_HOSTS))
+
+    def offer(draft: Draft) -> Draft:
+        best.offer(draft)
+        return best.draft
+
+    ground = Ground(case.problem, losses)
+    bounds = BetterHomes(case, ground, best.draft, budget).improve(offer)
+    return best.draft, bounds
+
+
+def _search(case: Case, losses: Losses, best: Best, budget: SolveBudget) -> None:
+    """Offer ``best`` the plans of all engines, until it is closed or time ends."""
     problem = case.problem
-    losses = read_losses(case.fleet, problem)
     search = PrimalSearch(problem, losses, budget if budget.seconds else budget.within(_SEARCH_SECONDS))
-    best = Best(problem, losses, evaluator_of(case, cover=True))
     found = search.first()
     best.offer(_finished(case, found, budget))
     for draft in _exact(case, losses, budget):
@@ -66,13 +83,12 @@ def plan_covered(case: Case, budget: SolveBudget) -> Draft:
         if best.closed and not draft.short:  # where it is short, the next one may be better among equals
             break
     if best.closed:
-        return best.draft
+        return
     for better in search.better(found):
         budget.tell("cover", better.state.hosts, best.bound)
         best.offer(_finished(case, better, budget))
         if best.closed:
-            break
-    return best.draft
+            return
 
 
 def _finished(case: Case, found: Found, budget: SolveBudget) -> Draft:

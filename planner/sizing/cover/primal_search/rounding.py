@@ -2,15 +2,26 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.primal_search.choices import choices
 from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram, Shares
 from planner.sizing.cover.primal_search.repair import force_in
-from planner.sizing.cover.primal_search.state import State
+from planner.sizing.cover.primal_search.state import NOWHERE, Ground, State
 
 _BROKEN = 1e6  # what is broken counts before all else
+
+
+@dataclass(frozen=True)
+class Wishes:
+    """The pools that ``sites`` (n,) should have as ``home`` and ``standby`` (n,), -1 for none."""
+
+    sites: Ints
+    home: Ints
+    standby: Ints
 
 
 def rounded(program: PoolProgram, hosts: Ints, shares: Shares, bare: Bools) -> State | None:
@@ -18,21 +29,30 @@ def rounded(program: PoolProgram, hosts: Ints, shares: Shares, bare: Bools) -> S
 
     ``bare`` (S,) marks sites that may do without a standby.
     """
-    state = State(program.ground)
+    choice = _choice_of_site(program, shares.flow)
+    home, standby = (np.where(choice < 0, NOWHERE, of[choice]) for of in (program.home, program.standby))
+    return dealt(program.ground, hosts, Wishes(program.sites, home, standby), bare)
+
+
+def dealt(ground: Ground, hosts: Ints, wishes: Wishes, bare: Bools) -> State | None:
+    """Return a state with ``hosts`` (P,) in which sites are where they wish, or near it.
+
+    It may break something; None where a site finds no host. ``bare`` (S,): as in `rounded`.
+    """
+    state = State(ground)
     for p in np.repeat(np.arange(len(hosts)), hosts).tolist():
         state.open(p)
-    triple = _triple_of_site(program, shares.flow)
-    clusters = program.ground.problem.clusters
+    clusters = ground.problem.clusters
     left = []
-    for i in np.lexsort((program.sites, -clusters[program.sites])).tolist():
-        s, at = int(program.sites[i]), int(triple[i])
-        if at < 0 or not _deal(state, s, int(program.home[at]), int(program.standby[at]), bare):
+    for i in np.lexsort((wishes.sites, -clusters[wishes.sites])).tolist():
+        s, home, standby = (int(of[i]) for of in (wishes.sites, wishes.home, wishes.standby))
+        if home < 0 or not _deal(state, s, home, standby, bare):
             left.append(s)
     return state if force_in(state, np.array(left, dtype=np.int64), bare) else None
 
 
-def _triple_of_site(program: PoolProgram, flow: Floats) -> Ints:
-    """Return a triple of the program for each of its sites, -1 for none."""
+def _choice_of_site(program: PoolProgram, flow: Floats) -> Ints:
+    """Return a choice of the program for each of its sites, -1 for none."""
     classes = program.classes
     found = np.full(len(classes.of_site), -1, dtype=np.int64)
     members = np.argsort(classes.of_site, kind="stable")
@@ -44,8 +64,8 @@ def _triple_of_site(program: PoolProgram, flow: Floats) -> Ints:
         short = int(classes.size[c]) - int(whole.sum())
         if short > 0 and len(mine):
             whole[np.argsort(whole - mine, kind="stable")[:short]] += 1
-        triples = np.repeat(np.arange(of_kind[c], of_kind[c + 1]), whole)[: classes.size[c]]
-        found[members[first[c] : first[c] + len(triples)]] = triples
+        chosen = np.repeat(np.arange(of_kind[c], of_kind[c + 1]), whole)[: classes.size[c]]
+        found[members[first[c] : first[c] + len(chosen)]] = chosen
     return found
 
 
