@@ -28,7 +28,7 @@ def sound(fleet, plan, rollout):
     assert [str(v) for v in verify_rollout(fleet, plan, rollout)] == []
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=10, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.integers(0, 10**9))
 def test_replay_of_random_rollouts(seed):
     fleet, plan = random_case(seed)
@@ -48,7 +48,7 @@ def test_the_exact_search_is_sound_and_never_worse(seed):
     assert {s.id for s in exact.steps} == {s.id for s in quick.steps}
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(st.integers(0, 10**9))
 @example(108)
 @example(194)

@@ -156,7 +156,7 @@ def fleets(draw):
     }
 
 
-@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=5, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(fleets())
 def test_points_that_are_not_planned_equal_their_plans(make, case):
     fleet = make.fleet(

@@ -45,7 +45,7 @@ def test_the_proof_of_a_plan_with_cover_holds():
     assert "find a place" in PLAN.proof.words
 
 
-@settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=8, deadline=None, suppress_health_check=list(HealthCheck))
 @given(
     st.integers(0, 10_000),
     st.integers(4, 40),

@@ -55,7 +55,7 @@ def cases(draw):
     return fleet_of(rtt, sites=sites, pools=pools, objective=objective, own_tie_breaker_cost=4.0)
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(fleet=cases())
 def test_no_proof_of_a_random_fleet_fails(fleet):
     plan = make_plan(fleet)

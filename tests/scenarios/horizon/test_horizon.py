@@ -298,7 +298,7 @@ def as_fleet(make, case, objective):
     return fleet.replace(changes=changes(*rows), prices=prices)
 
 
-@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(cases())
 def test_the_horizon_is_the_best_of_all_ways_to_buy(make, case):
     best = brute_force(case)
