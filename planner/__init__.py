@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from typing import Any
 
     from planner.certificate import write_certificate
+    from planner.differences import Difference, compare
     from planner.errors import CastingvoteError, InputError, SolverError
     from planner.explain import BudgetPoint, Explanation, explain
     from planner.explain.budget_curve import budget_curve
@@ -56,6 +57,7 @@ __all__ = [
     "BudgetPoint",
     "CastingvoteError",
     "Comparison",
+    "Difference",
     "DrillReport",
     "Explanation",
     "Finding",
@@ -79,6 +81,7 @@ __all__ = [
     "audit",
     "availability",
     "budget_curve",
+    "compare",
     "compare_designs",
     "count",
     "cover_prices",
@@ -111,6 +114,7 @@ _HOMES = {
     "BudgetPoint": "explain",
     "CastingvoteError": "errors",
     "Comparison": "scenarios.designs.design_comparison",
+    "Difference": "differences",
     "DrillReport": "resilience",
     "Explanation": "explain",
     "Finding": "fleet",
@@ -133,6 +137,7 @@ _HOMES = {
     "audit": "readiness",
     "availability": "resilience",
     "budget_curve": "explain",
+    "compare": "differences",
     "compare_designs": "scenarios.designs.compare_designs",
     "count": "sizing",
     "cover_prices": "explain",

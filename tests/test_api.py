@@ -22,6 +22,7 @@ def test_the_exports_are_these():
         "BudgetPoint",
         "CastingvoteError",
         "Comparison",
+        "Difference",
         "DrillReport",
         "Explanation",
         "Finding",
@@ -45,6 +46,7 @@ def test_the_exports_are_these():
         "audit",
         "availability",
         "budget_curve",
+        "compare",
         "compare_designs",
         "count",
         "cover_prices",
@@ -86,6 +88,7 @@ def test_every_export_is_documented(name):
     "name",
     [
         "audit",
+        "compare",
         "compare_designs",
         "fleet_from_tables",
         "horizon",

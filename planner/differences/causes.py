@@ -1,0 +1,138 @@
+"""The cause of each difference: first what the fleets show by themselves, then what the plans in between show."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable
+from dataclasses import dataclass
+from typing import Literal
+
+from planner.differences.difference import CAUSES, Between, Cause
+from planner.differences.plans_between import Road
+from planner.differences.sides import Read, Sides
+from planner.plan import Host, Plan
+
+Judged = Literal["alike", "new is worse", "new is better"]
+_CLOSE = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A cause with its words; ``planned`` where planning in between told it."""
+
+    cause: Cause
+    why: str
+    planned: bool = False
+    behind: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Causes:
+    """Finds causes. ``road`` is None where no plan in between could be made."""
+
+    sides: Sides
+    road: Road | None
+    why_no_road: str
+    judged: Judged
+
+    def of_host_change(self, site: str) -> Found:
+        """Return why ``site`` has another host: a rule that keeps it from the old one, or the plans in between."""
+        sides = self.sides
+        for host in self._hosts(sides.old, sides.old_hosts[site]):
+            if (read := sides.lost(site, host)) is not None:
+                return _read(read)
+        kept = {row.action for row in sides.new.assignments if row.site == site} == {"keep"}
+        if kept and sides.standing.get(site, set()) >= set(sides.new_hosts[site]):
+            there = " and ".join(sides.new_hosts[site])
+            return Found("current", f"It stands on {there} today, by the sheet Current.", False, (site,))
+        return self.by_planning(lambda plan: sides.served_by(plan).get(site), self._choice(site))
+
+    def of_left_out(self, site: str) -> Found:
+        """Return why ``site`` has no host any more."""
+        for host in self._hosts(self.sides.old, self.sides.old_hosts[site]):
+            if (read := self.sides.lost(site, host)) is not None:
+                return _read(read)
+        return self.by_planning(lambda plan: site in self.sides.served_by(plan), "Others are served instead.")
+
+    def of_served(self, site: str) -> Found:
+        """Return why ``site`` has a host now."""
+        for host in self._hosts(self.sides.new, self.sides.new_hosts[site]):
+            if (read := self.sides.gained(site, host)) is not None:
+                return _read(read)
+        return self.by_planning(lambda plan: site in self.sides.served_by(plan), "Others are left out instead.")
+
+    def of_standby(self, site: str, old: str, new: str) -> Found:
+        """Return why ``site`` has another standby, or none, or one now; ``old`` and ``new`` are "" for none."""
+        sides = self.sides
+        if old:
+            for host in self._hosts(sides.old, (old,)):
+                if (read := sides.lost(site, host)) is not None:
+                    return _read(read)
+        if not old or not new:
+            if rows := sides.changes_of("Policy", "cover"):
+                return Found("policy", f"Policy cover was {rows[0].old}, and is {rows[0].new}.", False, ("cover",))
+            choice = "A plan that is as good has it otherwise."
+            return self.by_planning(lambda plan: site in {entry.site for entry in plan.uncovered}, choice)
+        if old not in {host.host for host in sides.new.host_list}:
+            return self.of_host(old)
+        return Found("equals", "Plans keep a site on its host, and choose standbys anew.")
+
+    def of_host(self, host: str) -> Found:
+        """Return why ``host`` runs in one of the plans only."""
+        sides = self.sides
+        for gone in self._hosts(sides.old, (host,)):
+            if sides.new_fleet is not None and gone.pool not in sides.new_fleet.pool_ids:
+                return Found("hub", f"Pool {gone.pool} is gone.", False, (gone.pool,))
+            if sides.new_fleet is not None and host in sides.new_fleet.retiring_hosts:
+                return Found("hub", "It is to be emptied.", False, (gone.pool,))
+        choice = "A plan with as many hosts does without this change."
+        return self.by_planning(lambda plan: host in {one.host for one in plan.host_list}, choice)
+
+    def by_planning(self, state: Callable[[Plan], Hashable], choice: str) -> Found:
+        """Return the plan in between that changed ``state`` for good, or else what the last one leaves over."""
+        if self.road is None:
+            return Found("unknown", self.why_no_road)
+        states = [state(plan) for plan in self.road.plans]
+        turn = max((at for at in range(1, len(states)) if states[at] != states[0] == states[at - 1]), default=0)
+        if states[-1] != states[0]:
+            step = self.road.steps[turn - 1]
+            return Found(step.cause, _by_step(step), True, step.behind)
+        if not self.road.whole or self.judged == "new is better":
+            return Found("unknown", "Time ended before every plan in between was made, or was the best.")
+        if self.judged == "new is worse":
+            return Found("worse", "The new plan takes more than a plan has to, or serves less.", True)
+        return Found("equals", choice, True)
+
+    def _choice(self, site: str) -> str:
+        there = " and ".join(self.sides.old_hosts[site])
+        words = f"A plan that is as good keeps it on {there}."
+        if self.sides.new_fleet is not None and site not in self.sides.standing:
+            words += " Nothing kept it there: the new fleet's sheet Current does not have it."
+        return words
+
+    @staticmethod
+    def _hosts(plan: Plan, names: tuple[str, ...]) -> list[Host]:
+        return [host for host in plan.host_list if host.host in names]
+
+
+def _by_step(step: Between) -> str:
+    doubt = "" if step.proven else " That as few sites as can be move is not proven."
+    if step.cause == "search":
+        return f"Planning the old fleet again changed it: what it had was not the best.{doubt}"
+    return f"Planning in between changed it when this was changed: {CAUSES[step.cause]}.{doubt}"
+
+
+def _read(read: Read) -> Found:
+    return Found(read.cause, read.why, False, read.behind)
+
+
+def judged(sides: Sides, road: Road | None) -> Judged:
+    """Return whether the new plan serves as much at as small an objective as the last plan in between."""
+    if road is None or sides.new_fleet is None:
+        return "alike"
+    weight = dict(zip(sides.new_fleet.site_ids, sides.new_fleet.weights, strict=True))
+    lost = [sum(weight.get(entry.site, 1.0) for entry in plan.unserved) for plan in (sides.new, road.last)]
+    new, last = (lost[0], sides.new.objective_value), (lost[1], road.last.objective_value)
+    for one, other in zip(new, last, strict=True):
+        if abs(one - other) > _CLOSE:
+            return "new is worse" if one > other else "new is better"
+    return "alike"

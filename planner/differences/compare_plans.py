@@ -1,0 +1,136 @@
+"""The road of a comparison: sides, changes, plans in between, rows with causes, words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from planner.differences.as_it_stands import plan_in_force
+from planner.differences.causes import Causes, judged
+from planner.differences.difference import Difference, FleetChange, Side
+from planner.differences.difference_sentences import difference_headline, difference_words
+from planner.differences.figures import figures
+from planner.differences.fleet_changes import fleet_changes
+from planner.differences.plan_changes import plan_changes
+from planner.differences.plans_between import Road, road_between
+from planner.differences.rows import host_differences, site_differences
+from planner.differences.sides import Sides
+from planner.explain.bench import planned
+from planner.fleet import Fleet, Source
+from planner.outputs.plan_sentences import headline
+from planner.plan import Plan
+from planner.sizing.asked import asked_limit
+from planner.sizing.solvers.budget import SolveBudget
+from planner.version import VERSION
+
+Given = Fleet | Plan | tuple[Fleet, Plan]
+
+
+def compare(
+    old: Given,
+    new: Given,
+    *,
+    names: tuple[str, str] = ("old", "new"),
+    today: bool = False,
+    time_limit: float | None = 60.0,
+    seed: int = 0,
+    tell: Callable[[str], None] | None = None,
+) -> Difference:
+    """Return what differs from ``old`` to ``new``, each difference with its cause.
+
+    Each side is a plan, a fleet (which is planned), or both as a pair. Causes come from the fleets: a pair that tells
+    no more than its plan names few. What the fleets do not show by themselves is found by planning in between, one kind
+    of change after the other, each plan with the fewest moves from the one before; ``time_limit`` in seconds is for all
+    these plans, 0 makes none. At the limit, or at Ctrl-C in the main thread, the rest is called not known. With
+    ``today`` a fleet given as ``old`` is not planned: its sheet Current stands for the old plan. ``names`` are what the
+    sides are called in words, ``seed`` is that of `planner.plan`, and ``tell`` gets words on what is going on.
+
+    Raises InputError for a time limit or seed that is none, with ``today`` where the sheet Current names no host, and
+    what `planner.plan` raises.
+    """
+    budget = SolveBudget(seconds=asked_limit(time_limit, seed), seed=seed)
+    tell = tell or (lambda _words: None)
+    with budget.listening():
+        before = _side(old, names[0], budget, tell, today=today)
+        after = _side(new, names[1], budget, tell)
+        both = before.fleet is not None and after.fleet is not None
+        changes = (
+            fleet_changes(before.fleet, after.fleet)
+            if before.fleet is not None and after.fleet is not None
+            else plan_changes(before.plan, after.plan)
+        )
+        sides = Sides(before.plan, after.plan, before.fleet, after.fleet, changes)
+        road = _road(before, after, changes, budget, tell) if both and not budget.spent else None
+    why = _NO_TIME if both else _NO_FLEETS
+    return _difference(sides, road, why, (before, after))
+
+
+_NO_TIME = "No plan in between was made: there was no time for it."
+_NO_FLEETS = "The fleets of both plans are needed to tell."
+
+
+@dataclass(frozen=True)
+class _Given:
+    """One side: its plan, its fleet where known, and how it is told of."""
+
+    plan: Plan
+    fleet: Fleet | None
+    side: Side
+
+
+def _side(given: Given, name: str, budget: SolveBudget, tell: Callable[[str], None], *, today: bool = False) -> _Given:
+    if isinstance(given, Plan):
+        return _Given(given, None, Side(name, "plan", headline(given), given.sources))
+    if isinstance(given, tuple):
+        fleet, plan = given
+        return _Given(plan, fleet, Side(name, "plan and fleet", headline(plan), fleet.sources))
+    if today:
+        plan = plan_in_force(given)
+        return _Given(plan, given, Side(name, "fleet as it stands", headline(plan), given.sources))
+    tell(f"Planning the fleet {name}")
+    plan = planned(given, SolveBudget(seed=budget.seed, stopped=budget.stopped))
+    return _Given(plan, given, Side(name, "fleet, planned here", headline(plan), given.sources))
+
+
+def _road(
+    before: _Given, after: _Given, changes: Sequence[FleetChange], budget: SolveBudget, tell: Callable[[str], None]
+) -> Road | None:
+    if before.fleet is None or after.fleet is None:
+        return None
+    return road_between((before.fleet, before.plan), after.fleet, changes, budget, tell)
+
+
+def _difference(sides: Sides, road: Road | None, why: str, given: tuple[_Given, _Given]) -> Difference:
+    causes = Causes(sides, road, why, judged(sides, road))
+    rows = site_differences(causes)
+    hosts = host_differences(causes, rows)
+    found = Difference(
+        headline="",
+        old=given[0].side,
+        new=given[1].side,
+        figures=figures(sides),
+        hosts=hosts,
+        sites=rows,
+        changes=tuple(sides.changes),
+        between=road.steps if road is not None else (),
+        notes=tuple(_notes(road, why, given)),
+        version=VERSION,
+    )
+    told = difference_words(found, sides.old)
+    return Difference(**{**found.__dict__, "headline": difference_headline(found, sides.old), "words": told})
+
+
+def _notes(road: Road | None, why: str, given: tuple[_Given, _Given]) -> list[str]:
+    notes = []
+    for one in given:
+        if one.fleet is not None and one.plan.sources and not _rests_on(one.plan.sources, one.fleet.sources):
+            notes.append(f"{one.side.name}: the plan was made from another file than the fleet given; see verify.")
+    if road is None:
+        notes.append(f"{why} Causes are those that the given files show by themselves.")
+    elif not road.whole:
+        notes.append("Time ended before every change was planned; give a larger --time-limit.")
+    return notes
+
+
+def _rests_on(plan: Sequence[Source], fleet: Sequence[Source]) -> bool:
+    return {source.sha256 for source in plan} == {source.sha256 for source in fleet}

@@ -1,0 +1,78 @@
+"""A comparison in words: its headline, and one line for each cause."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from planner.counted_words import counted, first_few
+from planner.differences.difference import CAUSES, Cause, Difference, SiteDifference, What
+from planner.differences.plans_between import in_words
+from planner.plan import Plan
+
+_MANY: dict[What, str] = {
+    "opened": "opened",
+    "closed": "closed",
+    "other host": "on another host",
+    "left out": "left out",
+    "served": "served anew",
+    "other reasons": "unserved for other reasons",
+    "need": "with another need of a host",
+    "margin": "with another latency margin",
+    "standby": "with another standby",
+    "host itself": "with another host",
+}
+
+
+def difference_headline(found: Difference, old: Plan) -> str:
+    """Return the main differences in one sentence; what is not known comes first."""
+    if found.same:
+        return f"No host and no site differs between {found.old.name} and {found.new.name}."
+    parts = [f"{counted(found.unknown, 'difference')} without a known cause"] if found.unknown else []
+    parts.append(_hosts(found, old))
+    counts = Counter(row.what for row in found.sites)
+    order: tuple[What, ...] = ("opened", "closed", "left out", "served", "other host")
+    parts += [f"{counted(counts[what], 'site')} {_MANY[what]}" for what in order if counts[what]]
+    if len(parts) == 1 and found.sites:
+        parts += [f"{counted(number, 'site')} {_MANY[what]}" for what, number in counts.items()]
+    return f"{'; '.join(parts)}."
+
+
+def _hosts(found: Difference, old: Plan) -> str:
+    figure = next(figure for figure in found.figures if figure.name == "tie-breaker hosts")
+    before, after = int(figure.old or 0), int(figure.new or 0)
+    if before == after:
+        return f"{counted(after, 'host')} as before"
+    shares = _shares(found, old, after)
+    why = f" ({', '.join(shares)})" if shares else ""
+    return f"{counted(after, 'host')} instead of {before:,}{why}"
+
+
+def _shares(found: Difference, old: Plan, after: int) -> list[str]:
+    """Return what each plan in between did to the number of hosts; with what the choice of the new plan adds."""
+    told, before = [], old.hosts
+    for step in found.between:
+        if step.hosts != before:
+            told.append(f"{step.hosts - before:+,} by {CAUSES[step.cause]}")
+        before = step.hosts
+    if found.between and after != before:
+        told.append(f"{after - before:+,} by the new plan itself")
+    return told
+
+
+def difference_words(found: Difference, old: Plan) -> tuple[str, ...]:
+    """Return one sentence for each cause, the one behind most differences first; then the plans in between."""
+    causes = Counter(row.cause for row in found.sites)
+    lines = [_of_cause(found, cause) for cause, _ in causes.most_common()]
+    return (*lines, *in_words(found.between, old))
+
+
+def _of_cause(found: Difference, cause: Cause) -> str:
+    rows = [row for row in found.sites if row.cause == cause]
+    counts = Counter(row.what for row in rows)
+    what = ", ".join(f"{counted(number, 'site')} {_MANY[what]}" for what, number in counts.most_common())
+    how = " Found by planning in between." if all(row.planned for row in rows) else ""
+    return f'Cause "{CAUSES[cause]}": {what} ({_names(rows)}).{how}'
+
+
+def _names(rows: list[SiteDifference]) -> str:
+    return first_few(dict.fromkeys(row.site for row in rows))

@@ -1,0 +1,179 @@
+"""Two fleets -> every cell, setting and pair in which they differ, with the cause that it may be of a difference."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from planner import columns
+from planner.columns import Sheet
+from planner.differences.difference import Cause, FleetChange
+from planner.fleet import Fleet
+from planner.latency import resolve
+
+RELEASES = frozenset({"release", "target_release", "host_release", "host_release_today"})
+# What plans are made from; the other columns and settings are for people, rollouts, horizons and readiness.
+OF_SITES = frozenset(
+    (
+        "clusters",
+        "latency_budget_ms",
+        "weight",
+        "lat",
+        "lon",
+        "zone",
+        "region",
+        "pinned_hub",
+        "barred_hubs",
+        "own_tie_breaker",
+        "own_tie_breaker_cost",
+        "nodes",
+        "tie_breaker_kbps",
+    )
+)
+OF_HUBS = frozenset(
+    (
+        "hub",
+        "zone",
+        "lat",
+        "lon",
+        "max_hosts",
+        "existing_hosts",
+        "retiring_hosts",
+        "cluster_cap",
+        "host_cost",
+        "uplink_mbps",
+        "serves_regions",
+    )
+)
+OF_POLICY = frozenset(
+    (
+        "cluster_cap",
+        "release_floor",
+        "latency_budget_ms",
+        "reserve_percent",
+        "cover",
+        "max_blast_radius",
+        "max_blast_radius_hub",
+        "max_blast_radius_zone",
+        "max_share_percent",
+        "max_share_percent_hub",
+        "max_share_percent_zone",
+        "host_release_rule",
+        "unknown_latency",
+        "accepted_evidence",
+        "max_age_days",
+        "old_latency",
+        "as_of",
+        "third_location_km",
+        "objective",
+        "then",
+        "tie_breaker_kbps",
+        "uplink_share_percent",
+        "split_sites",
+        "keep_served",
+        "max_hosts_per_hub",
+        "percentile",
+        "max_loss_percent",
+        "host_cost",
+        "own_tie_breaker_cost",
+        "host_release",
+        "years",
+        "discount_percent",
+        "kwh_cost",
+        "visit_cost",
+    )
+)
+
+
+def fleet_changes(old: Fleet, new: Fleet) -> tuple[FleetChange, ...]:
+    """Return every difference of two fleets: policy, hubs, sites, round-trip times, prices.
+
+    Round-trip times are those that plans go by, of sites and hubs that both have, under the policy of ``new``.
+    """
+    return (
+        *_of_policy(old, new),
+        *_of_table(old.pools, new.pools, columns.HUBS, "pool"),
+        *_of_table(old.sites, new.sites, columns.SITES, "site"),
+        *_of_pairs(old, new),
+        *_of_table(old.prices, new.prices, columns.PRICES, "item"),
+    )
+
+
+def text_of(value: Any) -> str:
+    """Return a cell as text, "" for a blank.
+
+    >>> text_of(40.0), text_of(("A", "B")), text_of(float("nan")), text_of(True)
+    ('40', 'A; B', '', 'yes')
+    """
+    if isinstance(value, tuple):
+        return "; ".join(value)
+    if value is None or value is pd.NaT or (isinstance(value, float) and np.isnan(value)):
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return f"{value:.10g}" if isinstance(value, float) else str(value)
+
+
+def _of_policy(old: Fleet, new: Fleet) -> Iterator[FleetChange]:
+    for setting in dataclasses.fields(old.policy):
+        before, after = (text_of(getattr(fleet.policy, setting.name)) for fleet in (old, new))
+        if before != after:
+            cause: Cause = "policy" if setting.name in OF_POLICY else "other"
+            yield FleetChange(cause, "Policy", setting.name, "value", before, after)
+
+
+def _of_table(old: pd.DataFrame, new: pd.DataFrame, sheet: Sheet, key: str) -> Iterator[FleetChange]:
+    before, after = (table.drop_duplicates(key).set_index(key, drop=False) for table in (old, new))
+    gone: Cause = "closed" if key == "site" else _cause(sheet, "hub")
+    come: Cause = "opened" if key == "site" else _cause(sheet, "hub")
+    yield from (FleetChange(gone, sheet.name, row, key, row, "") for row in before.index.difference(after.index))
+    yield from (FleetChange(come, sheet.name, row, key, "", row) for row in after.index.difference(before.index))
+    both = before.index.intersection(after.index)
+    for column in sheet.columns:
+        if column.name == key:
+            continue
+        values = zip(both, before.loc[both, column.name], after.loc[both, column.name], strict=True)
+        for row, one, other in values:
+            if one != other and (texts := (text_of(one), text_of(other)))[0] != texts[1]:
+                yield FleetChange(_cause(sheet, column.name), sheet.name, row, column.name, *texts)
+
+
+def _cause(sheet: Sheet, column: str) -> Cause:
+    """Return what a change of ``column`` may be the cause of."""
+    if sheet is columns.PRICES:
+        return "prices"
+    if column in RELEASES:
+        return "release"
+    if sheet is columns.SITES:
+        return "site" if column in OF_SITES else "other"
+    return "hub" if column in OF_HUBS else "other"
+
+
+def _of_pairs(old: Fleet, new: Fleet) -> Iterator[FleetChange]:
+    before, after = (_pairs(fleet.replace(policy=new.policy)) for fleet in (old, new))
+    sites, hubs = set(old.site_ids) & set(new.site_ids), set(old.hub_ids) & set(new.hub_ids)
+    both = before.merge(after, on=["site", "hub"], how="outer", suffixes=("_old", "_new"))
+    both = both[both["site"].isin(sites) & both["hub"].isin(hubs)]
+    for column in ("rtt_ms", "loss_percent", "pair_cost"):
+        one, other = both[f"{column}_old"], both[f"{column}_new"]
+        for row in both[(one != other) & ~(one.isna() & other.isna())].itertuples(index=False):
+            before_text, after_text = (text_of(getattr(row, f"{column}_{side}")) for side in ("old", "new"))
+            yield FleetChange("latency", "Latency", str(row.site), column, before_text, after_text, str(row.hub))
+
+
+def _pairs(fleet: Fleet) -> pd.DataFrame:
+    """Return what is known of each pair of site and hub."""
+    known = resolve(fleet)
+    return pd.DataFrame(
+        {
+            "site": np.array(fleet.site_ids, dtype=object)[known.site],
+            "hub": np.array(fleet.hub_ids, dtype=object)[known.hub],
+            "rtt_ms": known.rtt_ms,
+            "loss_percent": known.loss_percent,
+            "pair_cost": known.pair_cost,
+        }
+    )
