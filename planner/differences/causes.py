@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from planner.differences.difference import CAUSES, Between, Cause
-from planner.differences.plans_between import Road
+from planner.differences.plans_between import Road, turn
 from planner.differences.sides import Read, Sides
 from planner.plan import Host, Plan
 
@@ -92,15 +92,19 @@ class Causes:
         if self.road is None:
             return Found("unknown", self.why_no_road)
         states = [state(plan) for plan in self.road.plans]
-        turn = max((at for at in range(1, len(states)) if states[at] != states[0] == states[at - 1]), default=0)
-        if states[-1] != states[0]:
-            step = self.road.steps[turn - 1]
-            return Found(step.cause, _by_step(step), True, step.behind)
+        if state(self.road.nearest) != states[0]:
+            return self._by_steps(states)
         if not self.road.whole or self.judged == "new is better":
             return Found("unknown", "Time ended before every plan in between was made, or was the best.")
         if self.judged == "new is worse":
             return Found("worse", "The new plan takes more than a plan has to, or serves less.", True)
         return Found("equals", choice, True)
+
+    def _by_steps(self, states: Sequence[Hashable]) -> Found:
+        """Return the plan in between from which on the state of the old plan does not come back."""
+        assert self.road is not None
+        step = self.road.steps[turn(states)]
+        return Found(step.cause, _by_step(step), True, step.behind)
 
     def _choice(self, site: str) -> str:
         there = " and ".join(self.sides.old_hosts[site])
@@ -117,8 +121,8 @@ class Causes:
 def _by_step(step: Between) -> str:
     doubt = "" if step.proven else " That as few sites as can be move is not proven."
     if step.cause == "search":
-        return f"Planning the old fleet again changed it: what it had was not the best.{doubt}"
-    return f"Planning in between changed it when this was changed: {CAUSES[step.cause]}.{doubt}"
+        return f"A plan of the same fleet has it otherwise: what there was is not the best.{doubt}"
+    return f"A plan without this change keeps it as it was, and one with it does not: {CAUSES[step.cause]}.{doubt}"
 
 
 def _read(read: Read) -> Found:
@@ -126,12 +130,12 @@ def _read(read: Read) -> Found:
 
 
 def judged(sides: Sides, road: Road | None) -> Judged:
-    """Return whether the new plan serves as much at as small an objective as the last plan in between."""
+    """Return whether the new plan serves as much at as small an objective as the nearest plan."""
     if road is None or sides.new_fleet is None:
         return "alike"
     weight = dict(zip(sides.new_fleet.site_ids, sides.new_fleet.weights, strict=True))
-    lost = [sum(weight.get(entry.site, 1.0) for entry in plan.unserved) for plan in (sides.new, road.last)]
-    new, last = (lost[0], sides.new.objective_value), (lost[1], road.last.objective_value)
+    lost = [sum(weight.get(entry.site, 1.0) for entry in plan.unserved) for plan in (sides.new, road.nearest)]
+    new, last = (lost[0], sides.new.objective_value), (lost[1], road.nearest.objective_value)
     for one, other in zip(new, last, strict=True):
         if abs(one - other) > _CLOSE:
             return "new is worse" if one > other else "new is better"

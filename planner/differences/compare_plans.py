@@ -113,6 +113,7 @@ def _difference(sides: Sides, road: Road | None, why: str, given: tuple[_Given, 
         sites=rows,
         changes=tuple(sides.changes),
         between=road.steps if road is not None else (),
+        fewest_moves=road.moves if road is not None else None,
         notes=tuple(_notes(road, why, given)),
         version=VERSION,
     )
@@ -128,7 +129,7 @@ def _notes(road: Road | None, why: str, given: tuple[_Given, _Given]) -> list[st
     if road is None:
         notes.append(f"{why} Causes are those that the given files show by themselves.")
     elif not road.whole:
-        notes.append("Time ended before every change was planned; give a larger --time-limit.")
+        notes.append("Time ended before every plan in between was done; give a larger --time-limit.")
     return notes
 
 

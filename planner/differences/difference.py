@@ -86,7 +86,7 @@ class Between:
     """A plan in between: the old fleet with one more ``cause`` changed, its sites where the plan before had them.
 
     ``behind`` are the rows (sites, pools, settings) that changed and matter; ``words`` names the change. ``moved`` are
-    the sites that this plan had to put elsewhere. ``proven``: fewest hosts, and fewest moves, or no move at all.
+    the sites that leave their hosts by this change in the plan with the fewest moves. ``proven``: hosts and moves.
     """
 
     cause: Cause
@@ -148,7 +148,8 @@ class Difference:
     """All that differs between two plans, each with its cause and the sites behind it.
 
     ``changes`` are the differences of the fleets (or what the plans tell of them), ``between`` the plans made to find
-    causes. ``notes`` say what limits the answer.
+    causes. ``fewest_moves`` is a plan of the new fleet with the fewest moves from the old plan.
+    ``notes`` say what limits the answer.
     """
 
     headline: str
@@ -159,6 +160,7 @@ class Difference:
     sites: tuple[SiteDifference, ...] = ()
     changes: tuple[FleetChange, ...] = ()
     between: tuple[Between, ...] = ()
+    fewest_moves: Between | None = None
     notes: tuple[str, ...] = ()
     version: str = ""
     words: tuple[str, ...] = field(default=())

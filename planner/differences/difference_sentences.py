@@ -63,7 +63,20 @@ def difference_words(found: Difference, old: Plan) -> tuple[str, ...]:
     """Return one sentence for each cause, the one behind most differences first; then the plans in between."""
     causes = Counter(row.cause for row in found.sites)
     lines = [_of_cause(found, cause) for cause, _ in causes.most_common()]
-    return (*lines, *in_words(found.between, old))
+    return (*lines, *_fewest(found), *in_words(found.between, old))
+
+
+def _fewest(found: Difference) -> tuple[str, ...]:
+    """Return how many sites have to move at all."""
+    least = found.fewest_moves
+    elsewhere = sum(row.what == "other host" for row in found.sites)
+    if least is None or not elsewhere:
+        return ()
+    doubt = "" if least.proven else " found (not proven to be the fewest)"
+    words = (
+        f"{elsewhere:,} sites are on another host; the fewest moves{doubt} to a plan as good are {len(least.moved):,}."
+    )
+    return (words,)
 
 
 def _of_cause(found: Difference, cause: Cause) -> str:

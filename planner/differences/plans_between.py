@@ -7,8 +7,9 @@ shares of the kinds add up to the whole, and hang on their order, which is alway
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections import defaultdict
+from collections.abc import Callable, Hashable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -27,16 +28,16 @@ _ROOM = 1.5  # times the longest plan so far that have to be left for another on
 
 @dataclass(frozen=True)
 class Road:
-    """The plans in between in order, the first of them the old plan: ``steps[i]`` leads to ``plans[i + 1]``."""
+    """The plans in between in order, the first of them the old plan: ``steps[i]`` leads to ``plans[i + 1]``.
+
+    ``nearest`` is the plan of the new fleet with the fewest moves from the old plan, and ``moves`` what it had to do.
+    """
 
     plans: tuple[Plan, ...]
     steps: tuple[Between, ...]
-    whole: bool  # whether every change was planned
-
-    @property
-    def last(self) -> Plan:
-        """The plan of the new fleet that keeps most sites where the old plan has them."""
-        return self.plans[-1]
+    nearest: Plan
+    moves: Between
+    whole: bool  # whether no plan was cut short
 
 
 @dataclass
@@ -50,26 +51,20 @@ class _Walk:
     tell: Callable[[str], None]
     longest: float = 0.0
 
-    def step(self, kinds: Sequence[Cause], made: Sequence[Cause], standing: Plan) -> tuple[Between, Plan]:
-        """Plan with ``kinds`` of change on top of those ``made`` before, of which ``standing`` is the plan."""
-        cause: Cause = kinds[0] if len(kinds) == 1 else "several"
-        rows = [change for change in self.changes if change.cause in kinds]
-        self.tell(f"Planning in between: {CAUSES[cause]}")
-        before = fleet_between(self.old, self.new, made, standing)
-        fleet = fleet_between(self.old, self.new, [*made, *kinds], standing)
+    def plan(self, made: Sequence[Cause], standing: Plan, words: str) -> Plan:
+        """Plan with the changes ``made``, with as few moves from ``standing`` as can be."""
+        self.tell(f"Planning in between: {words}")
+        fleet = fleet_between(self.old, self.new, made, standing)
         began = time.monotonic()
-        plan = self._planned(fleet)
+        found = planned(fleet.replace(policy=fleet.policy.replace(then="moves")), self.budget)
         self.longest = max(self.longest, time.monotonic() - began)
-        return _between(cause, _behind(before, fleet, rows), standing, plan), plan
+        return found
 
-    def again(self, standing: Plan) -> tuple[Between, Plan]:
-        """Plan the old fleet again: what the old plan has too many of, or leaves out, is no change of the fleet."""
-        self.tell("Planning the old fleet again")
-        plan = self._planned(fleet_between(self.old, self.new, (), standing))
-        return _between("search", (), standing, plan), plan
-
-    def _planned(self, fleet: Fleet) -> Plan:
-        return planned(fleet.replace(policy=fleet.policy.replace(then="moves")), self.budget)
+    def behind(self, kinds: Sequence[Cause], made: Sequence[Cause], standing: Plan) -> tuple[str, ...]:
+        """Return the rows that ``kinds`` change on top of ``made`` and that count."""
+        before = fleet_between(self.old, self.new, made, standing)
+        after = fleet_between(self.old, self.new, [*made, *kinds], standing)
+        return _behind(before, after, [change for change in self.changes if change.cause in kinds])
 
 
 def road_between(
@@ -79,28 +74,56 @@ def road_between(
     budget: SolveBudget,
     tell: Callable[[str], None],
 ) -> Road:
-    """Return the plans from ``old`` to the fleet ``new``; where time is short, the last changes are made together."""
+    """Return the plans from ``old`` to the fleet ``new``.
+
+    The last of them is the nearest plan; where time is short, it follows sooner, for several kinds of change together.
+    """
     walk = _Walk(old[0], new, changes, budget, tell)
-    kinds = [kind for kind in ORDER if any(change.cause == kind for change in changes)]
-    plans, steps, made = [old[1]], [], list[Cause]()
-    if not old[1].proves(old[1].objective):
-        step, plan = walk.again(plans[-1])
-        plans, steps = [*plans, plan], [step]
-    while kinds and not budget.spent:
-        together = kinds if not budget.allows(_ROOM * walk.longest * len(kinds)) else kinds[:1]
-        step, plan = walk.step(together, made, plans[-1])
+    kinds: list[Cause] = [kind for kind in ORDER if any(change.cause == kind for change in changes)]
+    nearest = walk.plan(kinds, old[1], "the new fleet, with the fewest moves")
+    moves = _between("several", (), nearest, _moved(old[1], nearest))
+    if not old[1].proves(old[1].objective) or not kinds:
+        kinds.insert(0, "search")
+    plans, steps, made = [old[1]], list[Between](), list[Cause]()
+    while len(kinds) > 1 and budget.allows(_ROOM * walk.longest):
+        kind = kinds.pop(0)
+        plan = walk.plan([*made, kind], plans[-1], CAUSES[kind])
+        steps.append(_between(kind, walk.behind([kind], made, plans[-1]), plan, ()))
         plans.append(plan)
-        steps.append(step)
-        made += together
-        kinds = kinds[len(together) :]
-    return Road(tuple(plans), tuple(steps), not kinds)
+        made.append(kind)
+    cause: Cause = kinds[0] if len(kinds) == 1 else "several"
+    steps.append(_between(cause, walk.behind(kinds, made, old[1]), nearest, ()))
+    plans.append(nearest)
+    return Road(tuple(plans), _with_moves(steps, plans, moves.moved), nearest, moves, not budget.spent)
 
 
-def _between(cause: Cause, behind: Sequence[str], before: Plan, after: Plan) -> Between:
+def _with_moves(steps: Sequence[Between], plans: Sequence[Plan], moved: Sequence[str]) -> tuple[Between, ...]:
+    """Return the steps, each with those of the sites ``moved`` that leave their first hosts for good by it."""
+    hosts = [hosts_of(plan) for plan in plans]
+    of_step: dict[int, list[str]] = defaultdict(list)
+    for site in moved:
+        of_step[turn([one.get(site) for one in hosts])].append(site)
+    return tuple(replace(step, moved=tuple(of_step[at])) for at, step in enumerate(steps))
+
+
+def turn(states: Sequence[Hashable]) -> int:
+    """Return the step from which on the first of ``states`` does not come back; they are those of `Road.plans`.
+
+    >>> turn(["A", "B", "A", "A", "C"])
+    3
+    """
+    return max(at for at in range(1, len(states)) if states[at] != states[0] == states[at - 1]) - 1
+
+
+def _moved(before: Plan, after: Plan) -> tuple[str, ...]:
+    """Return the sites that both plans serve, on other hosts."""
     was, now = hosts_of(before), hosts_of(after)
-    moved = tuple(sorted(site for site, hosts in now.items() if site in was and was[site] != hosts))
+    return tuple(sorted(site for site, hosts in now.items() if site in was and was[site] != hosts))
+
+
+def _between(cause: Cause, behind: Sequence[str], after: Plan, moved: tuple[str, ...]) -> Between:
     moves = next((aim for aim in after.aims if aim.aim == "moves"), None)
-    proven = after.proves(after.objective) and (not moved or (moves is not None and moves.proven))
+    proven = after.proves(after.objective) and (moves is None or moves.proven)
     words = CAUSES[cause] if not behind else f"{CAUSES[cause]}: {first_few(behind)}"
     return Between(
         cause=cause,
@@ -135,6 +158,8 @@ def in_words(steps: Sequence[Between], old: Plan) -> tuple[str, ...]:
     """Return one sentence for each plan in between: what it did to hosts, sites served and moves."""
     told, before = [], (old.hosts, len(old.unserved))
     for step in steps:
+        if step.cause == "search" and not step.moved and before == (step.hosts, step.unserved):
+            continue
         hosts, left = step.hosts - before[0], step.unserved - before[1]
         parts = [
             _signed(hosts, "host") if hosts else "as many hosts",

@@ -1,0 +1,206 @@
+"""Two plans compared: what differs is found, nothing else is, and the cause is the change that was made."""
+
+import dataclasses
+
+import pytest
+
+import planner
+from planner.differences.fleets_between import ORDER, fleet_between
+from planner.differences.served import hosts_of
+from sample_fleets.make_fleet import generate
+
+
+@pytest.fixture(scope="module")
+def october():
+    fleet = planner.fleet_from_tables(generate(60, 5, seed=4, unservable=1, mixed_caps=False, cluster_cap=24))
+    return fleet, planner.plan(fleet)
+
+
+def with_rtt(fleet, site, hub, rtt_ms):
+    table = fleet.latency.copy()
+    table.loc[(table["site"] == site) & (table["hub"] == hub), "rtt_ms"] = rtt_ms
+    return fleet.replace(latency=table)
+
+
+def without_sites(fleet, gone):
+    return fleet.replace(sites=fleet.sites[~fleet.sites["site"].isin(gone)].reset_index(drop=True))
+
+
+def standing(fleet, plan):
+    """The fleet with the plan carried out."""
+    return fleet.replace(current=fleet_between(fleet, fleet, ORDER, plan).current)
+
+
+def after(fleet, plan):
+    """The plan of a changed fleet where the old plan is carried out."""
+    fleet = standing(fleet, plan)
+    return fleet, planner.plan(fleet)
+
+
+def differing(old, new):
+    """Sites that two plans say another thing of, host by host: by a look at the rows alone."""
+    kinds = (("served", "assignments"), ("left out", "unserved"), ("no need", "no_host_needed"))
+    said = [{} for _ in range(2)]
+    for plan, into in zip((old, new), said, strict=True):
+        for word, rows in kinds:
+            for row in getattr(plan, rows):
+                into.setdefault(row.site, set()).add((word, getattr(row, "host", "")))
+    return {site for site in {*said[0], *said[1]} if said[0].get(site) != said[1].get(site)}
+
+
+def test_a_plan_does_not_differ_from_itself(october):
+    found = planner.compare(october, october)
+    assert found.same
+    assert not found.changes
+    assert found.headline.startswith("No host and no site differs")
+
+
+CHANGES = {
+    "opened": lambda fleet, plan: fleet,
+    "closed": lambda fleet, plan: without_sites(fleet, [plan.assignments[0].site, plan.assignments[7].site]),
+    "latency": lambda fleet, plan: with_rtt(fleet, plan.assignments[3].site, plan.assignments[3].hub, 900.0),
+    "policy": lambda fleet, plan: fleet.replace(policy=fleet.policy.replace(reserve_percent=45.0)),
+    "hub": lambda fleet, plan: fleet.replace(
+        pools=fleet.pools[fleet.pools["hub"] != plan.host_list[0].hub].reset_index(drop=True)
+    ),
+    "site": lambda fleet, plan: fleet.replace(
+        sites=fleet.sites.assign(
+            barred_hubs=[(plan.assignments[5].hub,) if s == plan.assignments[5].site else () for s in fleet.site_ids]
+        )
+    ),
+}
+
+
+@pytest.mark.parametrize("kind", CHANGES)
+def test_one_kind_of_change_is_the_cause_of_what_has_to_differ(october, kind):
+    fleet, plan = october
+    if kind == "opened":
+        fleet = without_sites(fleet, [row.site for row in plan.assignments[::9]])
+        old, new = (fleet, planner.plan(fleet)), after(october[0], plan)
+    else:
+        old, new = october, after(CHANGES[kind](fleet, plan), plan)
+    found = planner.compare(old, new)
+    assert {row.site for row in found.sites if row.what not in ("margin", "standby", "other reasons")} == differing(
+        old[1], new[1]
+    )
+    assert kind in {row.cause for row in found.sites}
+    assert {change.cause for change in found.changes} == {kind}
+    assert {row.cause for row in found.sites} <= {kind, "equals", "current"}
+    assert not found.unknown
+    assert sum(len(step.moved) for step in found.between) == len(found.fewest_moves.moved)
+
+
+def test_a_pair_measured_anew_beyond_its_budget_is_told_with_both_figures(october):
+    fleet, plan = october
+    row = plan.assignments[3]
+    found = planner.compare(october, after(with_rtt(fleet, row.site, row.hub, 900.0), plan))
+    (told,) = [one for one in found.sites if one.site == row.site and one.what in ("other host", "left out")]
+    assert (told.cause, told.planned, told.behind) == ("latency", False, (row.site,))
+    assert f"rtt_ms {row.rtt_ms:g} -> 900" in told.why
+
+
+def test_another_margin_on_the_same_host_names_its_round_trip_time(october):
+    fleet, plan = october
+    row = max(plan.assignments, key=lambda row: row.margin_ms)
+    found = planner.compare(october, after(with_rtt(fleet, row.site, row.hub, row.rtt_ms + 0.5), plan))
+    assert [(one.site, one.what, one.cause) for one in found.sites] == [(row.site, "margin", "latency")]
+
+
+def test_moves_that_nobody_needs_are_a_choice_among_equals(october):
+    fleet, _ = october
+    nearest = fleet.replace(policy=fleet.policy.replace(then="spread"), current=fleet.current.iloc[:0])
+    found = planner.compare(october, (fleet, planner.plan(nearest)))
+    moved = [row for row in found.sites if row.what == "other host"]
+    assert moved
+    assert {(row.cause, row.planned) for row in moved} == {("equals", True)}
+    assert found.fewest_moves.moved == ()
+
+
+def test_a_new_plan_with_a_host_too_many_is_not_called_necessary(october):
+    fleet, plan = october
+    spare = dataclasses.replace(plan.host_list[0], host="SPARE-01", clusters=0)
+    worse = plan.replace(
+        host_list=(*plan.host_list, spare), objective_value=plan.objective_value + 1, status="feasible"
+    )
+    found = planner.compare(october, (fleet, worse))
+    assert [(row.host, row.cause) for row in found.hosts] == [("SPARE-01", "worse")]
+
+
+def test_several_kinds_of_change_share_out_the_hosts_and_moves(october):
+    fleet, plan = october
+    changed = with_rtt(
+        without_sites(fleet, [plan.assignments[0].site]), plan.assignments[3].site, plan.assignments[3].hub, 800.0
+    )
+    new = after(changed.replace(policy=changed.policy.replace(reserve_percent=45.0)), plan)
+    found = planner.compare(october, new)
+    assert [step.cause for step in found.between] == ["policy", "latency", "closed"]
+    assert found.between[-1].hosts == new[1].hosts
+    nearest = found.fewest_moves
+    moved = {row.site for row in found.sites if row.what == "other host"}
+    assert len(nearest.moved) <= len(moved)
+    assert sorted(site for step in found.between for site in step.moved) == list(nearest.moved)
+    assert not found.unknown
+    assert found.headline.startswith(f"{new[1].hosts} hosts instead of {plan.hosts}")
+
+
+def test_the_fleet_with_all_changes_made_plans_as_the_new_one_does(october):
+    fleet, plan = october
+    new = with_rtt(
+        without_sites(fleet, [plan.assignments[0].site]), plan.assignments[3].site, plan.assignments[3].hub, 800.0
+    )
+    new = standing(new.replace(policy=new.policy.replace(reserve_percent=45.0)), plan)
+    through = planner.plan(fleet_between(fleet, new, ORDER, plan))
+    straight = planner.plan(new)
+    assert through.replace(seconds={}, findings=(), sources=()) == straight.replace(seconds={}, findings=(), sources=())
+
+
+def test_the_fleet_with_no_change_made_plans_as_the_old_one_does(october):
+    fleet, plan = october
+    old = standing(fleet, plan)
+    new = without_sites(with_rtt(fleet, plan.assignments[3].site, plan.assignments[3].hub, 800.0), ["0001"])
+    between = planner.plan(fleet_between(old, new, (), plan))
+    assert hosts_of(between) == hosts_of(planner.plan(old))
+
+
+def test_without_fleets_only_what_the_plans_show_has_a_cause(october):
+    fleet, plan = october
+    row = plan.assignments[3]
+    changed = without_sites(with_rtt(fleet, row.site, row.hub, 900.0), [plan.assignments[0].site])
+    found = planner.compare(plan, after(changed, plan)[1])
+    causes = {one.site: one.cause for one in found.sites}
+    assert causes[plan.assignments[0].site] == "closed"
+    assert causes[row.site] == "unknown"
+    assert found.unknown
+    assert found.headline.startswith(f"{found.unknown} difference")
+    assert found.notes
+
+
+def test_without_time_no_plan_is_made_and_it_is_said(october):
+    fleet, plan = october
+    found = planner.compare(
+        october, after(fleet.replace(policy=fleet.policy.replace(reserve_percent=45.0)), plan), time_limit=0
+    )
+    assert found.between == ()
+    assert found.fewest_moves is None
+    assert {row.cause for row in found.sites} <= {"unknown", "current"}
+    assert "no time" in found.notes[0]
+
+
+def test_what_is_in_force_can_stand_for_the_old_plan(october):
+    fleet, plan = october
+    found = planner.compare(fleet, october, today=True)
+    moved = {row.site for row in found.sites if row.what == "other host"}
+    assert moved == {row.site for row in plan.assignments if row.action == "move"}
+    assert found.old.what == "fleet as it stands"
+    with pytest.raises(planner.InputError, match="Current"):
+        planner.compare(fleet.replace(current=fleet.current.iloc[:0]), october, today=True)
+
+
+def test_cover_asked_for_is_the_cause_of_standbys(october):
+    fleet, plan = october
+    covered = fleet.replace(policy=fleet.policy.replace(cover="host"))
+    found = planner.compare(october, after(covered, plan))
+    standbys = [row for row in found.sites if row.what == "standby"]
+    assert standbys
+    assert {row.cause for row in standbys} == {"policy"}
+    assert not found.unknown
