@@ -12,8 +12,7 @@ from rich.text import Text
 from planner.cli.console import console
 from planner.cli.report import bare_table
 from planner.cli.streams import printable
-from planner.differences.difference import CAUSES, Difference
-from planner.differences.difference_markdown import amount, label
+from planner.differences.difference import Difference
 from planner.outputs import CAUTIONS
 
 _HOSTS_SHOWN, _SITES_SHOWN = 10, 15  # a screenful
@@ -29,9 +28,9 @@ def print_difference(found: Difference, written: Sequence[Path], *, err: bool) -
         target.print(Text(printable(f"- {line}")))
     if found.figures:
         target.print(_figures(found, target))
-    hosts = [(r.host, r.what, _clusters(r.old_clusters, r.new_clusters), r.cause, r.why) for r in found.hosts]
+    hosts = [(r.host, r.what, r.from_to, r.cause_in_words, r.why) for r in found.hosts]
     _print_rows(target, "Hosts that differ", ("host", "difference", "clusters", "cause", "why"), hosts, _HOSTS_SHOWN)
-    sites = [(r.site, r.what, f"{r.old or '-'} -> {r.new or '-'}", r.cause, r.why) for r in found.sites]
+    sites = [(r.site, r.what, r.from_to, r.cause_in_words, r.why) for r in found.sites]
     _print_rows(target, "Sites that differ", ("site", "difference", "from -> to", "cause", "why"), sites, _SITES_SHOWN)
     for caution in CAUTIONS:
         target.print(Text(f"Caution: {caution}", style="dim"))
@@ -45,12 +44,8 @@ def _figures(found: Difference, target: Console) -> Table:
     for name in (found.old.name, found.new.name):
         table.add_column(Text(printable(name)), justify="right", no_wrap=True)
     for figure in found.figures:
-        table.add_row(label(figure), amount(figure.old), amount(figure.new))
+        table.add_row(figure.label, figure.old_text, figure.new_text)
     return table
-
-
-def _clusters(old: int | None, new: int | None) -> str:
-    return f"{'-' if old is None else old} -> {'-' if new is None else new}"
 
 
 def _print_rows(
@@ -62,9 +57,8 @@ def _print_rows(
     table = bare_table(target)
     for heading in headings:
         table.add_column(heading, overflow="fold")
-    for *cells, cause, why in rows[:most]:
-        words = next(label for key, label in CAUSES.items() if key == cause)
-        table.add_row(*(Text(printable(cell)) for cell in (*cells, words, why)))
+    for row in rows[:most]:
+        table.add_row(*(Text(printable(cell)) for cell in row))
     target.print(table)
     if len(rows) > most:
         target.print(Text(f"and {len(rows) - most:,} more; all of them with -o or --json."))

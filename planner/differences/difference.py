@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal
 
 from planner.fleet import Source
+from planner.frame_of import TableOf
+from planner.shown import Shown
 
 Cause = Literal[
     "opened",
@@ -37,8 +39,8 @@ CAUSES: Mapping[Cause, str] = {
     "several": "several changes together",
     "current": "assignment in force",
     "equals": "choice among equals",
-    "search": "a better plan",
-    "worse": "new plan not the best",
+    "search": "a better plan of the same fleet",
+    "worse": "the new plan is not the best",
     "unknown": "not known",
     "other": "no effect on plans",
 }
@@ -47,6 +49,17 @@ CAUSES: Mapping[Cause, str] = {
 What = Literal[
     "opened", "closed", "other host", "left out", "served", "other reasons", "need", "margin", "standby", "host itself"
 ]
+
+
+def amount(value: float | None) -> str:
+    """Return a figure as text, "" where it is not known.
+
+    >>> amount(1200.0), amount(9.818182), amount(None)
+    ('1,200', '9.82', '')
+    """
+    if value is None:
+        return ""
+    return f"{value:,.0f}" if value == int(value) else f"{value:,.2f}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,17 +93,31 @@ class Figure:
         """New minus old."""
         return None if self.old is None or self.new is None else self.new - self.old
 
+    @property
+    def label(self) -> str:
+        """Its name with its unit."""
+        return f"{self.name}, {self.unit}" if self.unit else self.name
+
+    @property
+    def old_text(self) -> str:
+        """The old figure as text, "" where it is not known."""
+        return amount(self.old)
+
+    @property
+    def new_text(self) -> str:
+        """The new figure as text, "" where it is not known."""
+        return amount(self.new)
+
 
 @dataclass(frozen=True, slots=True)
 class Between:
     """A plan in between: the old fleet with one more ``cause`` changed, its sites where the plan before had them.
 
-    ``behind`` are the rows (sites, pools, settings) that changed and matter; ``words`` names the change. ``moved`` are
+    ``behind`` are the rows (sites, pools, settings) that changed and matter. ``moved`` are
     the sites that leave their hosts by this change in the plan with the fewest moves. ``proven``: hosts and moves.
     """
 
     cause: Cause
-    words: str
     behind: tuple[str, ...]
     hosts: int
     unserved: int
@@ -117,6 +144,16 @@ class SiteDifference:
     planned: bool = False
     behind: tuple[str, ...] = ()
 
+    @property
+    def from_to(self) -> str:
+        """What it was, and what it is."""
+        return f"{self.old or '-'} -> {self.new or '-'}"
+
+    @property
+    def cause_in_words(self) -> str:
+        """The cause as outputs name it."""
+        return CAUSES[self.cause]
+
 
 @dataclass(frozen=True, slots=True)
 class HostDifference:
@@ -132,6 +169,17 @@ class HostDifference:
     planned: bool = False
     behind: tuple[str, ...] = ()
 
+    @property
+    def from_to(self) -> str:
+        """Its clusters before and after."""
+        old, new = ("-" if clusters is None else str(clusters) for clusters in (self.old_clusters, self.new_clusters))
+        return f"{old} -> {new}"
+
+    @property
+    def cause_in_words(self) -> str:
+        """The cause as outputs name it."""
+        return CAUSES[self.cause]
+
 
 @dataclass(frozen=True, slots=True)
 class Side:
@@ -143,8 +191,8 @@ class Side:
     sources: tuple[Source, ...] = ()
 
 
-@dataclass(frozen=True)
-class Difference:
+@dataclass(frozen=True, repr=False)
+class Difference(Shown):
     """All that differs between two plans, each with its cause and the sites behind it.
 
     ``changes`` are the differences of the fleets (or what the plans tell of them), ``between`` the plans made to find
@@ -163,7 +211,18 @@ class Difference:
     fewest_moves: Between | None = None
     notes: tuple[str, ...] = ()
     version: str = ""
-    words: tuple[str, ...] = field(default=())
+    words: tuple[str, ...] = ()
+
+    figures_frame = TableOf("figures")
+    hosts_frame = TableOf("hosts")
+    sites_frame = TableOf("sites")
+    changes_frame = TableOf("changes")
+    between_frame = TableOf("between")
+
+    @property
+    def glance(self) -> str:
+        """The headline, which tells what is not known first."""
+        return self.headline
 
     @property
     def unknown(self) -> int:

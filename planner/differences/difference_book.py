@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import os
 
-from planner.differences.difference import CAUSES, Difference
-from planner.differences.difference_markdown import amount, label
+from planner.differences.difference import CAUSES, Difference, HostDifference, SiteDifference
 from planner.outputs import CAUTIONS, cellsafe, styles
 from planner.outputs.cellsafe import Value
 from planner.outputs.grid import Book, Field, write_table
 from planner.outputs.page import title_page
 
 _TITLE = "What changed, and why"
+_WIDTHS = {"A": 38, "B": 28, "C": 28, "D": 30}
 _LISTED = 20  # rows behind a difference that a cell names
 
 
@@ -28,16 +28,17 @@ def write_difference_workbook(found: Difference, path: str | os.PathLike[str]) -
 
 
 def _write_summary(book: Book, found: Difference) -> None:
-    page = title_page(book, "Summary", _TITLE, cellsafe.one_line(found.headline))
+    page = title_page(book, "Summary", _TITLE, cellsafe.one_line(found.headline), _WIDTHS)
     for note in found.notes:
         page.whole_row(cellsafe.one_line(note))
     page.section("Causes")
     for line in found.words:
         page.whole_row(cellsafe.one_line(line))
     page.section("Figures")
-    page.row("", cellsafe.one_line(found.old.name), cellsafe.one_line(found.new.name))
+    looks = (styles.LABEL, styles.TEXT, styles.TEXT)
+    page.table_row(("", cellsafe.one_line(found.old.name), cellsafe.one_line(found.new.name)), looks)
     for figure in found.figures:
-        page.row(label(figure), amount(figure.old), amount(figure.new))
+        page.table_row((figure.label, figure.old_text, figure.new_text), looks)
     page.section("How to read it")
     page.text_row("other host", "The site is on another host in the new plan: a move, if the old plan is in force.")
     page.text_row("cause", "What the fleets show by themselves; or what a plan in between shows, in column found by.")
@@ -65,9 +66,14 @@ _CAUSE_FIELDS = (
 )
 
 
-def _cause_cells(cause: str, why: str, planned: bool, behind: tuple[str, ...]) -> list[Value]:
-    more = f" and {len(behind) - _LISTED:,} more" if len(behind) > _LISTED else ""
-    return [cause, why, "planning" if planned else "the files", ", ".join(behind[:_LISTED]) + more]
+def _cause_cells(row: HostDifference | SiteDifference) -> list[Value]:
+    how = "planning" if row.planned else "" if row.cause == "unknown" else "the files"
+    return [row.cause_in_words, row.why, how, _few(row.behind)]
+
+
+def _few(rows: tuple[str, ...]) -> str:
+    more = f" and {len(rows) - _LISTED:,} more" if len(rows) > _LISTED else ""
+    return ", ".join(rows[:_LISTED]) + more
 
 
 def _write_hosts(book: Book, found: Difference) -> None:
@@ -78,7 +84,7 @@ def _write_hosts(book: Book, found: Difference) -> None:
             row.what,
             row.old_clusters,
             row.new_clusters,
-            *_cause_cells(CAUSES[row.cause], row.why, row.planned, row.behind),
+            *_cause_cells(row),
         ]
         for row in found.hosts
     ]
@@ -94,10 +100,7 @@ def _write_hosts(book: Book, found: Difference) -> None:
 
 
 def _write_sites(book: Book, found: Difference) -> None:
-    rows: list[list[Value]] = [
-        [row.site, row.what, row.old, row.new, *_cause_cells(CAUSES[row.cause], row.why, row.planned, row.behind)]
-        for row in found.sites
-    ]
+    rows: list[list[Value]] = [[row.site, row.what, row.old, row.new, *_cause_cells(row)] for row in found.sites]
     fields = (Field("site"), Field("difference", least=14), Field("old", least=14), Field("new", least=14))
     write_table(book, "Sites", (*fields, *_CAUSE_FIELDS), rows)
 
@@ -127,8 +130,8 @@ def _write_between(book: Book, found: Difference) -> None:
             step.uncovered,
             len(step.moved),
             "yes" if step.proven else "no",
-            ", ".join(step.moved[:_LISTED]),
-            ", ".join(step.behind[:_LISTED]),
+            _few(step.moved),
+            _few(step.behind),
         ]
         for step in found.between
     ]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from planner.differences.difference import CAUSES, Difference, Figure
+from planner.differences.difference import Difference
 from planner.outputs import CAUTIONS
 from planner.outputs.markdown import escaped
 
@@ -22,10 +22,10 @@ def _lines(found: Difference) -> Iterator[str]:
     yield from (f"- {escaped(line)}" for line in found.words)
     yield from (f"- Note: {escaped(note)}" for note in found.notes)
     yield from ("", f"| figure | {escaped(found.old.name)} | {escaped(found.new.name)} |", "| --- | ---: | ---: |")
-    yield from (f"| {escaped(label(one))} | {amount(one.old)} | {amount(one.new)} |" for one in found.figures)
-    hosts = [(row.host, row.what, CAUSES[row.cause], row.why) for row in found.hosts]
-    yield from _table(("host", "difference", "cause", "why"), hosts)
-    sites = [(row.site, row.what, f"{row.old} -> {row.new}", CAUSES[row.cause], row.why) for row in found.sites]
+    yield from (f"| {escaped(one.label)} | {one.old_text} | {one.new_text} |" for one in found.figures)
+    hosts = [(row.host, row.what, row.from_to, row.cause_in_words, row.why) for row in found.hosts]
+    yield from _table(("host", "difference", "clusters", "cause", "why"), hosts)
+    sites = [(row.site, row.what, row.from_to, row.cause_in_words, row.why) for row in found.sites]
     yield from _table(("site", "difference", "from -> to", "cause", "why"), sites)
     yield ""
     yield from (f"- {caution}" for caution in CAUTIONS)
@@ -43,19 +43,3 @@ def _table(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> Iterator[s
     yield from (f"| {' | '.join(map(escaped, row))} |" for row in rows[:_MOST_ROWS])
     if len(rows) > _MOST_ROWS:
         yield from ("", f"and {len(rows) - _MOST_ROWS:,} more.")
-
-
-def label(figure: Figure) -> str:
-    """Return the name of a figure with its unit."""
-    return f"{figure.name}, {figure.unit}" if figure.unit else figure.name
-
-
-def amount(value: float | None) -> str:
-    """Return a figure as text, "" where it is not known.
-
-    >>> amount(1200.0), amount(9.818182), amount(None)
-    ('1,200', '9.82', '')
-    """
-    if value is None:
-        return ""
-    return f"{value:,.0f}" if value == int(value) else f"{value:,.2f}"

@@ -26,7 +26,7 @@ _MANY: dict[What, str] = {
 def difference_headline(found: Difference, old: Plan) -> str:
     """Return the main differences in one sentence; what is not known comes first."""
     if found.same:
-        return f"No host and no site differs between {found.old.name} and {found.new.name}."
+        return f"{found.old.name} and {found.new.name} have the same hosts, and each site on the same host."
     parts = [f"{counted(found.unknown, 'difference')} without a known cause"] if found.unknown else []
     parts.append(_hosts(found, old))
     counts = Counter(row.what for row in found.sites)
@@ -61,8 +61,12 @@ def _shares(found: Difference, old: Plan, after: int) -> list[str]:
 
 def difference_words(found: Difference, old: Plan) -> tuple[str, ...]:
     """Return one sentence for each cause, the one behind most differences first; then the plans in between."""
-    causes = Counter(row.cause for row in found.sites)
-    lines = [_of_cause(found, cause) for cause, _ in causes.most_common()]
+    lines = []
+    for what in ("opened", "closed"):
+        rows = [row for row in found.sites if row.what == what]
+        lines += [f"{counted(len(rows), 'site')} {what}: {_names(rows)}."] if rows else []
+    causes = Counter(row.cause for row in found.sites if row.what not in ("opened", "closed"))
+    lines += [_of_cause(found, cause) for cause, _ in causes.most_common()]
     return (*lines, *_fewest(found), *in_words(found.between, old))
 
 
@@ -72,19 +76,19 @@ def _fewest(found: Difference) -> tuple[str, ...]:
     elsewhere = sum(row.what == "other host" for row in found.sites)
     if least is None or not elsewhere:
         return ()
-    doubt = "" if least.proven else " found (not proven to be the fewest)"
-    words = (
-        f"{elsewhere:,} sites are on another host; the fewest moves{doubt} to a plan as good are {len(least.moved):,}."
-    )
-    return (words,)
+    how = "proven minimum" if least.proven else "not proven to be the fewest"
+    verb = "is" if elsewhere == 1 else "are"
+    need = f"A plan as good moves {counted(len(least.moved), 'site')} ({how})."
+    return (f"{counted(elsewhere, 'site')} {verb} on another host. {need}",)
 
 
 def _of_cause(found: Difference, cause: Cause) -> str:
-    rows = [row for row in found.sites if row.cause == cause]
+    rows = [row for row in found.sites if row.cause == cause and row.what not in ("opened", "closed")]
     counts = Counter(row.what for row in rows)
-    what = ", ".join(f"{counted(number, 'site')} {_MANY[what]}" for what, number in counts.most_common())
-    how = " Found by planning in between." if all(row.planned for row in rows) else ""
-    return f'Cause "{CAUSES[cause]}": {what} ({_names(rows)}).{how}'
+    what = " and ".join(f"{counted(number, 'site')} {_MANY[what]}" for what, number in counts.most_common())
+    how = " Planning in between showed it." if all(row.planned for row in rows) else ""
+    label = CAUSES[cause]
+    return f"{label[0].upper()}{label[1:]} is behind {what}: {_names(rows)}.{how}"
 
 
 def _names(rows: list[SiteDifference]) -> str:

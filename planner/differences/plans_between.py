@@ -124,10 +124,8 @@ def _moved(before: Plan, after: Plan) -> tuple[str, ...]:
 def _between(cause: Cause, behind: Sequence[str], after: Plan, moved: tuple[str, ...]) -> Between:
     moves = next((aim for aim in after.aims if aim.aim == "moves"), None)
     proven = after.proves(after.objective) and (moves is None or moves.proven)
-    words = CAUSES[cause] if not behind else f"{CAUSES[cause]}: {first_few(behind)}"
     return Between(
         cause=cause,
-        words=words,
         behind=tuple(behind),
         hosts=after.hosts,
         unserved=len(after.unserved),
@@ -162,14 +160,19 @@ def in_words(steps: Sequence[Between], old: Plan) -> tuple[str, ...]:
             continue
         hosts, left = step.hosts - before[0], step.unserved - before[1]
         parts = [
-            _signed(hosts, "host") if hosts else "as many hosts",
-            *([f"{_signed(left, 'site')} left out"] if left else []),
-            f"{counted(len(step.moved), 'site')} had to move" if step.moved else "nobody had to move",
+            f"a plan needs {_signed(hosts, 'host')}" if hosts else "a plan needs as many hosts",
+            *([f"leaves {_signed(left, 'site')} out"] if left else []),
+            f"moves {counted(len(step.moved), 'site')}" if step.moved else "moves no site",
         ]
         doubt = "" if step.proven else " (not proven)"
-        told.append(f"{step.words[0].upper()}{step.words[1:]}: {', '.join(parts)}{doubt}.")
+        behind = f" Changed: {first_few(step.behind)}." if step.behind else ""
+        told.append(f"With {CAUSES[step.cause]}, {_listed(parts)}{doubt}.{behind}")
         before = (step.hosts, step.unserved)
     return tuple(told)
+
+
+def _listed(parts: Sequence[str]) -> str:
+    return f"{', '.join(parts[:-1])} and {parts[-1]}"
 
 
 def _signed(number: int, noun: str) -> str:

@@ -52,7 +52,7 @@ def test_a_plan_does_not_differ_from_itself(october):
     found = planner.compare(october, october)
     assert found.same
     assert not found.changes
-    assert found.headline.startswith("No host and no site differs")
+    assert found.headline == "old and new have the same hosts, and each site on the same host."
 
 
 CHANGES = {
@@ -204,3 +204,11 @@ def test_cover_asked_for_is_the_cause_of_standbys(october):
     assert standbys
     assert {row.cause for row in standbys} == {"policy"}
     assert not found.unknown
+
+
+def test_its_tables_are_frames_and_one_line_tells_what_it_comes_to(october):
+    fleet, plan = october
+    found = planner.compare(october, after(without_sites(fleet, [plan.assignments[0].site]), plan), time_limit=0)
+    assert list(found.frames) == ["figures", "hosts", "sites", "changes", "between"]
+    assert len(found.sites_frame) == len(found.sites)
+    assert found.headline in repr(found)

@@ -15,6 +15,7 @@ from planner.outputs.atomic import write_text
 from planner.plan import Plan
 
 if TYPE_CHECKING:
+    from planner.differences import Difference
     from planner.explain import BudgetPoint
     from planner.verify import Violation
 
@@ -26,13 +27,15 @@ def write_report(
     *,
     violations: Sequence[Violation] = (),
     curve: Sequence[BudgetPoint] = (),
+    difference: Difference | None = None,
 ) -> None:
     """Write ``plan`` of ``fleet`` as one self-contained HTML file.
 
     ``violations`` (of `planner.verify`) are shown on top; ``curve`` (of `planner.budget_curve`) as a chart, which is
-    left out when it is empty. Raises InputError when ``path`` cannot be written.
+    left out when it is empty; ``difference`` (of `planner.compare`) as a section on what changed. Raises InputError
+    when ``path`` cannot be written.
     """
     # Bokeh takes a second to import: only those who want a report wait for it.
     from planner.outputs.report.page import report_html
 
-    write_text(path, report_html(fleet, plan, violations=violations, curve=curve))
+    write_text(path, report_html(fleet, plan, violations=violations, curve=curve, difference=difference))

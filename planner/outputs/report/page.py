@@ -29,6 +29,7 @@ from planner.plan import Plan
 from planner.version import VERSION
 
 if TYPE_CHECKING:
+    from planner.differences import Difference
     from planner.explain import BudgetPoint
     from planner.verify import Violation
 
@@ -36,7 +37,12 @@ _SCRIPTS = ("data.js", "table.js", "map.js", "drill.js")
 
 
 def report_html(
-    fleet: Fleet, plan: Plan, *, violations: Sequence[Violation] = (), curve: Sequence[BudgetPoint] = ()
+    fleet: Fleet,
+    plan: Plan,
+    *,
+    violations: Sequence[Violation] = (),
+    curve: Sequence[BudgetPoint] = (),
+    difference: Difference | None = None,
 ) -> str:
     """Return the file that `planner.write_report` writes."""
     facts, layout = Facts(fleet, plan), lay_out(fleet, plan)
@@ -66,6 +72,7 @@ def report_html(
         sources=plan.sources or fleet.sources,
         violations=[violation for violation in violations if violation.severity == "violation"],
         curve=sorted(curve, key=lambda point: point.share),
+        difference=difference,
         words=plan_sentences,
         spared=plan_sentences.spared_in_words(facts.fleet, facts.plan),
         left_in_place=plan_sentences.left_in_place_in_words(facts.fleet, facts.plan),

@@ -1,0 +1,114 @@
+"""`castingvote compare`: files in any mix, and its outputs."""
+
+import json
+
+import openpyxl
+import pytest
+
+from tests.cli.conftest import small, write_fleet
+
+
+def fleet(rtt):
+    return small(
+        Sites=[["site"], ["0001"], ["0042"], ["0043"]],
+        Hubs=[["hub", "existing_hosts"], ["ESK", 1], ["OLD", 1]],
+        Latency=[["site", "ESK", "OLD"], ["0001", 12, 13], ["0042", rtt, 15], ["0043", 14, 55]],
+        Policy=[["setting", "value"], ["latency_budget_ms", 50]],
+        Current=[
+            ["site", "hub", "host"],
+            ["0001", "ESK", "ESK-01"],
+            ["0042", "ESK", "ESK-01"],
+            ["0043", "ESK", "ESK-01"],
+        ],
+    )
+
+
+@pytest.fixture
+def months(call, tmp_path):
+    """Fleets of two months as folders and their plans: site 0042 is measured anew, beyond its budget of 50 ms."""
+    for month, rtt in (("october", 14), ("november", 90)):
+        write_fleet(tmp_path / month, fleet(rtt))
+        call("check", month, "--repaired", f"{month}.xlsx")
+        call("plan", f"{month}.xlsx", "-o", f"plan-{month}.xlsx", "--json", f"plan-{month}.json", "-q")
+    return tmp_path
+
+
+def test_two_plans_are_explained_by_the_fleets_beside_them(call, months):
+    done = call("compare", "plan-october.xlsx", "plan-november.json", "-o", "d.xlsx", "--json", "d.json")
+    assert done.code == 0
+    assert "The fleet of plan-october.xlsx was found beside it: october.xlsx." in done.err
+    assert "2 hosts instead of 1 (+1 by RTT measured anew)" in done.out
+    found = json.loads((months / "d.json").read_text())
+    (row,) = found["sites"]
+    assert (row["site"], row["what"], row["old"], row["new"], row["cause"]) == (
+        "0042",
+        "other host",
+        "ESK-01",
+        "OLD-01",
+        "latency",
+    )
+    book = openpyxl.load_workbook(months / "d.xlsx")
+    assert book.sheetnames == ["Summary", "Hosts", "Sites", "Changes of the fleet", "Plans in between"]
+    assert [cell.value for cell in book["Sites"][2]][:5] == [
+        "0042",
+        "other host",
+        "ESK-01",
+        "OLD-01",
+        "RTT measured anew",
+    ]
+
+
+def test_fleets_are_planned_and_folders_are_fleets(call, months):
+    done = call("compare", "october", "november.xlsx", "--markdown", "-", "-q")
+    assert done.code == 0
+    assert done.out.startswith("**2 hosts instead of 1")
+    assert "RTT measured anew" in done.out
+
+
+def test_a_fleet_that_was_changed_since_is_not_taken_for_that_of_the_plan(call, months):
+    (months / "october.xlsx").write_bytes((months / "november.xlsx").read_bytes())
+    done = call("compare", "plan-october.xlsx", "plan-november.xlsx")
+    assert done.code == 1
+    assert "without a known cause" in done.out
+    assert "The fleet of plan-october.xlsx is not beside it" in done.err
+
+
+def test_a_fleet_can_be_named(call, months):
+    (months / "october.xlsx").rename(months / "autumn.xlsx")
+    done = call("compare", "plan-october.xlsx", "plan-november.xlsx", "--old-fleet", "autumn.xlsx", "-q")
+    assert done.code == 0
+
+
+def test_today_is_the_sheet_current(call, months):
+    done = call("compare", "october.xlsx", "plan-november.json", "--today")
+    assert done.code == 0
+    assert "RTT measured anew" in done.out
+    assert call("compare", "plan-october.json", "plan-november.json", "--today").code == 2
+
+
+def test_the_report_tells_what_changed(call, months):
+    done = call(
+        "report",
+        "november.xlsx",
+        "plan-november.xlsx",
+        "-o",
+        "p.html",
+        "--curve-seconds",
+        "0",
+        "--since",
+        "plan-october.json",
+    )
+    assert done.code == 0
+    page = (months / "p.html").read_text()
+    assert 'id="changed"' in page
+    assert "2 hosts instead of 1 (+1 by RTT measured anew)" in page
+    assert "ESK-01 -&gt; OLD-01" in page
+
+
+def test_what_cannot_be_read_is_said_before_anything_is_written(call, months):
+    (months / "broken.json").write_text('{"format": 1}')
+    done = call("compare", "broken.json", "plan-november.json", "-o", "d.xlsx")
+    assert done.code == 2
+    assert "broken.json" in done.err
+    assert not (months / "d.xlsx").exists()
+    assert call("compare", "october.xlsx", "november.xlsx", "-o", "october.xlsx").code == 2
