@@ -19,8 +19,7 @@ from planner.explain.bench import planned
 from planner.fleet import Fleet, Source
 from planner.outputs.plan_sentences import headline
 from planner.plan import Plan
-from planner.sizing.asked import asked_limit
-from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing import SolveBudget
 from planner.version import VERSION
 
 Given = Fleet | Plan | tuple[Fleet, Plan]
@@ -45,10 +44,10 @@ def compare(
     ``today`` a fleet given as ``old`` is not planned: its sheet Current stands for the old plan. ``names`` are what the
     sides are called in words, ``seed`` is that of `planner.plan`, and ``tell`` gets words on what is going on.
 
-    Raises InputError for a time limit or seed that is none, with ``today`` where the sheet Current names no host, and
+    Raises InputError with ``today`` where the sheet Current names no host, and
     what `planner.plan` raises.
     """
-    budget = SolveBudget(seconds=asked_limit(time_limit, seed), seed=seed)
+    budget = SolveBudget(seconds=time_limit, seed=seed)
     tell = tell or (lambda _words: None)
     with budget.listening():
         before = _side(old, names[0], budget, tell, today=today)

@@ -21,7 +21,7 @@ from planner.explain.bench import planned
 from planner.fleet import Fleet
 from planner.plan import Plan
 from planner.rules import Checker
-from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing import SolveBudget
 
 _ROOM = 1.5  # times the longest plan so far that have to be left for another one
 
