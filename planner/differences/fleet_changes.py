@@ -16,77 +16,24 @@ from planner.fleet import Fleet
 from planner.latency import resolve
 
 RELEASES = frozenset({"release", "target_release", "host_release", "host_release_today"})
-# What plans are made from; the other columns and settings are for people, rollouts, horizons and readiness.
-OF_SITES = frozenset(
+# What no plan is made from: for people, rollouts, horizons, readiness and availability. Whatever is not listed counts.
+_UPTIME = ("_availability_percent", "_mtbf_hours", "_mttr_hours")
+_OF_NO_PLAN = frozenset(
     (
-        "clusters",
-        "latency_budget_ms",
-        "weight",
-        "lat",
-        "lon",
-        "zone",
-        "region",
-        "pinned_hub",
-        "barred_hubs",
-        "own_tie_breaker",
-        "own_tie_breaker_cost",
-        "nodes",
-        "tie_breaker_kbps",
+        *("name", "owner", "node_locations", "node_link", "node_link_gbps", "node_links", "service_link_gbps"),
+        *("storage_tiers", "storage_groups", "cache_devices", "tie_breaker_net", "storage_net", "management_net"),
+        *("timezone", "window", "crew", "neighbours", "opens", "closes", "priority"),
+        *("management_floor", "currency", "rollout_start", "sites_per_wave", "sites_per_region", "sites_per_host"),
+        *("sites_per_crew", "crews", "pilot_sites", "wave_growth", "pilot_days", "neighbour_days", "site_minutes"),
+        *("host_minutes", "rehoming_minutes", "period", "periods"),
     )
 )
-OF_HUBS = frozenset(
-    (
-        "hub",
-        "zone",
-        "lat",
-        "lon",
-        "max_hosts",
-        "existing_hosts",
-        "retiring_hosts",
-        "cluster_cap",
-        "host_cost",
-        "uplink_mbps",
-        "serves_regions",
-    )
-)
-OF_POLICY = frozenset(
-    (
-        "cluster_cap",
-        "release_floor",
-        "latency_budget_ms",
-        "reserve_percent",
-        "cover",
-        "max_blast_radius",
-        "max_blast_radius_hub",
-        "max_blast_radius_zone",
-        "max_share_percent",
-        "max_share_percent_hub",
-        "max_share_percent_zone",
-        "host_release_rule",
-        "unknown_latency",
-        "accepted_evidence",
-        "max_age_days",
-        "old_latency",
-        "as_of",
-        "third_location_km",
-        "objective",
-        "then",
-        "tie_breaker_kbps",
-        "uplink_share_percent",
-        "split_sites",
-        "keep_served",
-        "max_hosts_per_hub",
-        "percentile",
-        "max_loss_percent",
-        "host_cost",
-        "own_tie_breaker_cost",
-        "host_release",
-        "years",
-        "discount_percent",
-        "kwh_cost",
-        "visit_cost",
-    )
-)
+
+
+def counts(sheet: Sheet, column: str) -> bool:
+    """Say whether plans are made from a column of Sites or Hubs, or a setting."""
+    alone = (columns.SITES, "uplink_mbps"), (columns.HUBS, "region")  # read by no rule, unlike those of the other sheet
+    return column not in _OF_NO_PLAN and not column.endswith(_UPTIME) and (sheet, column) not in alone
 
 
 def fleet_changes(old: Fleet, new: Fleet) -> tuple[FleetChange, ...]:
@@ -122,7 +69,7 @@ def _of_policy(old: Fleet, new: Fleet) -> Iterator[FleetChange]:
     for setting in dataclasses.fields(old.policy):
         before, after = (text_of(getattr(fleet.policy, setting.name)) for fleet in (old, new))
         if before != after:
-            cause: Cause = "policy" if setting.name in OF_POLICY else "other"
+            cause: Cause = "policy" if counts(columns.POLICY, setting.name) else "other"
             yield FleetChange(cause, "Policy", setting.name, "value", before, after)
 
 
@@ -148,9 +95,9 @@ def _cause(sheet: Sheet, column: str) -> Cause:
         return "prices"
     if column in RELEASES:
         return "release"
-    if sheet is columns.SITES:
-        return "site" if column in OF_SITES else "other"
-    return "hub" if column in OF_HUBS else "other"
+    if not counts(sheet, column):
+        return "other"
+    return "site" if sheet is columns.SITES else "hub"
 
 
 def _of_pairs(old: Fleet, new: Fleet) -> Iterator[FleetChange]:

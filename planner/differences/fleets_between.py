@@ -9,7 +9,7 @@ import pandas as pd
 from planner import columns
 from planner.columns import Sheet
 from planner.differences.difference import Cause
-from planner.differences.fleet_changes import OF_SITES, RELEASES
+from planner.differences.fleet_changes import RELEASES
 from planner.fleet import Fleet
 from planner.plan import Plan
 from planner.typed_tables import typed_table
@@ -59,7 +59,7 @@ def _pools(old: Fleet, new: Fleet, made: Collection[Cause]) -> pd.DataFrame:
 
 
 def _kind_of_site(column: str) -> Cause:
-    return "release" if column in RELEASES else "site" if column in OF_SITES else "other"
+    return "release" if column in RELEASES else "site"
 
 
 def _mixed(

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from planner import columns
 from planner.differences.difference import Cause, FleetChange
-from planner.differences.fleet_changes import OF_POLICY, text_of
+from planner.differences.fleet_changes import counts, text_of
 from planner.plan import Plan
 
 
@@ -29,7 +30,7 @@ def _changes(old: Plan, new: Plan) -> Iterator[FleetChange]:
     for name in sorted({*old.policy, *new.policy}) if old.policy and new.policy else ():
         before, after = text_of(old.policy.get(name)), text_of(new.policy.get(name))
         if before != after:
-            cause: Cause = "policy" if name in OF_POLICY else "other"
+            cause: Cause = "policy" if counts(columns.POLICY, name) else "other"
             yield FleetChange(cause, "Policy", name, "value", before, after)
     before_sites, after_sites = sites_of(old), sites_of(new)
     yield from (FleetChange("closed", "Sites", site, "site", site, "") for site in sorted(before_sites - after_sites))

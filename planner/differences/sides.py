@@ -29,8 +29,8 @@ _READS: Mapping[str, tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...], bo
     "host_release": (("release", "target_release"), ("host_release",), ("host_release", "host_release_rule"), False),
     "capacity": (
         _CLUSTERS,
-        ("max_hosts", "existing_hosts", "retiring_hosts", "cluster_cap"),
-        ("cluster_cap", "reserve_percent", "max_hosts_per_hub", "max_blast_radius", "max_share_percent"),
+        ("max_hosts", "existing_hosts", "retiring_hosts", "cluster_cap", "rack_units", "host_rack_units"),
+        ("cluster_cap", "reserve_percent", "max_hosts_per_hub", "host_rack_units", "max_blast_radius"),
         False,
     ),
     "uplink": (
@@ -45,7 +45,12 @@ _READS: Mapping[str, tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...], bo
         tuple(f"max_{kind}{of}" for kind in ("blast_radius", "share_percent") for of in ("", "_hub", "_zone")),
         False,
     ),
-    "third_location": (("zone", "lat", "lon"), ("zone", "lat", "lon"), ("third_location_km",), True),
+    "third_location": (
+        ("zone", "latitude", "longitude"),
+        ("zone", "latitude", "longitude"),
+        ("third_location_km",),
+        True,
+    ),
 }
 
 

@@ -5,8 +5,12 @@ import dataclasses
 import pytest
 
 import planner
+from planner import columns
+from planner.differences import sides
+from planner.differences.fleet_changes import counts
 from planner.differences.fleets_between import ORDER, fleet_between
 from planner.differences.served import hosts_of
+from planner.rules import RULES
 from sample_fleets.make_fleet import generate
 
 
@@ -212,3 +216,13 @@ def test_its_tables_are_frames_and_one_line_tells_what_it_comes_to(october):
     assert list(found.frames) == ["figures", "hosts", "sites", "changes", "between"]
     assert len(found.sites_frame) == len(found.sites)
     assert found.headline in repr(found)
+
+
+def test_every_column_that_a_plan_is_made_from_is_a_cause():
+    read_by_rules = {name for reads in sides._READS.values() for names in reads[:3] for name in names}
+    known = {column.name for sheet in (columns.SITES, columns.HUBS) for column in sheet.columns}
+    assert read_by_rules <= known | {setting.name for setting in columns.SETTINGS}
+    for sheet, at in ((columns.SITES, 0), (columns.HUBS, 1), (columns.POLICY, 2)):
+        assert all(counts(sheet, name) for reads in sides._READS.values() for name in reads[at])
+    assert set(sides._READS) == {rule.code for rule in RULES}
+    assert not counts(columns.SITES, "owner")
