@@ -18,6 +18,16 @@ if TYPE_CHECKING:
 
     from planner.certificate import write_certificate
     from planner.differences import Difference, compare
+    from planner.documents import (
+        read_availability,
+        read_designs,
+        read_drill,
+        read_horizon,
+        read_rollout,
+        read_sweep,
+        write_json,
+    )
+    from planner.documents.schema import schema
     from planner.errors import CastingvoteError, InputError, SolverError
     from planner.explain import BudgetPoint, Explanation, explain
     from planner.explain.budget_curve import budget_curve
@@ -27,7 +37,6 @@ if TYPE_CHECKING:
     from planner.outputs import (
         write_csv,
         write_geojson,
-        write_json,
         write_markdown,
         write_report,
         write_template,
@@ -90,9 +99,16 @@ __all__ = [
     "fleet_from_tables",
     "horizon",
     "plan",
+    "read_availability",
+    "read_designs",
+    "read_drill",
     "read_fleet",
+    "read_horizon",
     "read_plan",
+    "read_rollout",
+    "read_sweep",
     "roll_out",
+    "schema",
     "sweep",
     "vary",
     "verify",
@@ -146,9 +162,16 @@ _HOMES = {
     "fleet_from_tables": "intake",
     "horizon": "scenarios.horizon.plan_horizon",
     "plan": "sizing",
+    "read_availability": "documents",
+    "read_designs": "documents",
+    "read_drill": "documents",
     "read_fleet": "intake",
+    "read_horizon": "documents",
     "read_plan": "outputs",
+    "read_rollout": "documents",
+    "read_sweep": "documents",
     "roll_out": "rollout",
+    "schema": "documents.schema",
     "sweep": "scenarios.sweeping",
     "vary": "scenarios.vary",
     "verify": "verify",
@@ -156,7 +179,7 @@ _HOMES = {
     "write_certificate": "certificate",
     "write_csv": "outputs",
     "write_geojson": "outputs",
-    "write_json": "outputs",
+    "write_json": "documents",
     "write_markdown": "outputs",
     "write_report": "outputs",
     "write_template": "outputs",

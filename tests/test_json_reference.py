@@ -44,17 +44,17 @@ FLEET = small(
 CALLS = {
     "plan": "plan fleet --json plan.json --certificate plan.vipr --compare-cover -q",
     "rollout": "rollout fleet plan.json --json rollout.json --start 2027-03-01 -q",
-    "check": "check fleet --json",
-    "verify": "verify fleet plan.json --proof --certificate plan.vipr --json",
-    "explain": "explain fleet --json",
-    "explain a site": "explain fleet --site 0003 --json",
-    "drill": "drill fleet plan.json --json",
-    "drill one": "drill fleet plan.json --lose ESK --json",
-    "availability": "availability fleet plan.json --json",
+    "check": "check fleet --json -",
+    "verify": "verify fleet plan.json --proof --certificate plan.vipr --json -",
+    "explain": "explain fleet --json -",
+    "explain a site": "explain fleet --site 0003 --json -",
+    "drill": "drill fleet plan.json --json -",
+    "drill one": "drill fleet plan.json --lose ESK --json -",
+    "availability": "availability fleet plan.json --json -",
     "sweep": "sweep fleet --vary cluster_cap=2 --rtt-spread 10 --draws 5 --jobs 1 --json sweep.json -q",
     "horizon": "horizon bare --periods 2 --json horizon.json -q",
     "designs": "designs bare --json designs.json -q",
-    "adopt": "adopt fleet --json",
+    "adopt": "adopt fleet --json -",
 }
 
 

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from planner.cli.options import check_outputs, command_line, put_in_place
-from planner.cli.streams import json_of, say
+from planner.cli.options import check_outputs, command_line, json_file, put_in_place
+from planner.cli.streams import hand_over, is_stdout, say
 
 if TYPE_CHECKING:
     from planner.intake import Adopting
@@ -33,11 +33,11 @@ if TYPE_CHECKING:
     metavar="QUESTION=CHOICE",
     help="Answer a question in advance, by the keys that --json and --accept show.",
 )
-@click.option(
-    "--json", "as_json", is_flag=True, help="Print guesses and questions as JSON on standard output; ask nothing."
-)
+@json_file("ADOPT", "guesses and questions")
 @click.option("--force", is_flag=True, help="Replace FLEET.toml if it exists.")
-def adopt(file: Path, output: Path | None, accept: bool, given: tuple[str, ...], as_json: bool, force: bool) -> int:
+def adopt(
+    file: Path, output: Path | None, accept: bool, given: tuple[str, ...], json_path: Path | None, force: bool
+) -> int:
     """Say what each sheet and column of FILE is taken for, ask what is open, and write a mapping.
 
     FILE is a workbook or a folder as other systems export them, under whatever names. Tables are found by
@@ -53,8 +53,9 @@ def adopt(file: Path, output: Path | None, accept: bool, given: tuple[str, ...],
     from planner.intake import adopt as read_to_adopt
     from planner.intake.adopting import Memory, fingerprint_of
     from planner.outputs.atomic import write_text
+    from planner.outputs.noun_json import noun_to_json
 
-    check_outputs(file, output)
+    check_outputs(file, output, json_path)
     adopting = read_to_adopt(file)
     memory = Memory(Path(click.get_app_dir("castingvote")) / "adopted")
     first = adopting.adoption({})
@@ -64,7 +65,7 @@ def adopt(file: Path, output: Path | None, accept: bool, given: tuple[str, ...],
         return _known(adopting, file, output)
     remembered, of_file = memory.recall(first.fingerprint)
     answers = {**remembered, **_given(given)}
-    if as_json:
+    if json_path is not None:  # a program is to read it: nobody is there to answer
         adoption = adopting.adoption(answers)
     else:
         print_adoption(adopting.adoption(answers), file)
@@ -77,9 +78,9 @@ def adopt(file: Path, output: Path | None, accept: bool, given: tuple[str, ...],
             write_text(output, adopting.mapping(adoption))
         memory.keep(first.fingerprint, adoption.answers, file.name)
     inspection = adopting.inspect(output or Path("fleet.toml"), adoption.pins)
-    if as_json:
-        say(json_of(_as_json(adoption, inspection)))
-    else:
+    with put_in_place():
+        hand_over(lambda: noun_to_json(_as_json(adoption, inspection)), json_path)
+    if not is_stdout(json_path):
         print_reading(inspection)
         _say_next(file, output, inspection)
     return 0 if inspection.fleet is not None else 1

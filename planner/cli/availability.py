@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, put_in_place, read_inventory, workbook
-from planner.cli.streams import STDOUT, hand_over, json_of, printable, say
+from planner.cli.options import FLEET, QUIET, check_outputs, json_file, put_in_place, read_inventory, workbook
+from planner.cli.streams import files_among, hand_over, is_stdout, printable, say
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -22,10 +22,10 @@ _SHOWN = 5
 @click.command()
 @FLEET
 @click.argument("plan", type=click.Path(path_type=Path))
-@click.option("--json", "as_json", is_flag=True, help="Print everything as JSON on standard output.")
+@json_file("AVAILABILITY", "everything")
 @workbook("AVAILABILITY", "Write the figures, also those of each site, as a workbook here.")
 @QUIET
-def availability(fleet: Path, plan: Path, as_json: bool, output: Path | None, quiet: bool) -> int:
+def availability(fleet: Path, plan: Path, json_path: Path | None, output: Path | None, quiet: bool) -> int:
     """Say how long the clusters of PLAN (a plan workbook or plan.json) are expected to be down in a year.
 
     Needs figures for nodes, hosts, hubs and uplinks in FLEET, in percent or as mean hours up and to
@@ -37,19 +37,19 @@ def availability(fleet: Path, plan: Path, as_json: bool, output: Path | None, qu
         castingvote availability fleet.xlsx plan.xlsx
     """
     from planner.outputs import read_plan, write_availability_workbook
+    from planner.outputs.noun_json import noun_to_json
     from planner.resilience import availability as compute
 
-    check_outputs(fleet, plan, output)
+    check_outputs(fleet, output, json_path, plan=plan)
     found = compute(read_inventory(fleet), read_plan(plan))
     with put_in_place():
         if output is not None:
             write_availability_workbook(found, output)
-        if as_json:
-            hand_over(lambda: json_of(found), STDOUT)
-    if not (as_json or quiet):
+        hand_over(lambda: noun_to_json(found), json_path)
+    if not quiet and not is_stdout(json_path):
         _print(found)
-        if output is not None:
-            say(f"Written: {output}")
+        for path in files_among(output, json_path):
+            say(f"Written: {path}")
     return 1 if found.missing else 0
 
 

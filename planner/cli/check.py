@@ -13,17 +13,18 @@ from planner.cli.options import (
     check_outputs,
     given_mapping,
     given_pings,
+    json_file,
     put_in_place,
     workbook_name,
 )
-from planner.cli.streams import STDOUT, hand_over, say
+from planner.cli.streams import files_among, hand_over, is_stdout, say
 from planner.counted_words import counted
 from planner.errors import InputError
 
 
 @click.command()
 @FLEET
-@click.option("--json", "as_json", is_flag=True, help="Print findings and readiness as JSON on standard output.")
+@json_file("CHECK", "findings and readiness")
 @click.option(
     "--readiness",
     "readiness_path",
@@ -50,7 +51,7 @@ from planner.errors import InputError
 @QUIET
 def check(
     fleet: Path,
-    as_json: bool,
+    json_path: Path | None,
     readiness_path: Path | None,
     repaired: Path | None,
     write_mapping: Path | None,
@@ -77,7 +78,7 @@ def check(
     from planner.outputs.atomic import write_text
     from planner.readiness import audit
 
-    check_outputs(fleet, readiness_path, repaired, write_mapping)
+    check_outputs(fleet, json_path, readiness_path, repaired, write_mapping)
     inspection = inspect_fleet(fleet, given_mapping(), pings=given_pings(), every=every)
     inventory, findings = inspection.fleet, inspection.findings
     if inventory is None and any(finding.code in UNREADABLE for finding in findings):
@@ -93,15 +94,14 @@ def check(
                 write_readiness(inventory, readiness, readiness_path)
             if repaired is not None:
                 write_repaired(inventory, repaired)
-        if as_json:
-            hand_over(lambda: check_to_json(findings, readiness), STDOUT)
+        hand_over(lambda: check_to_json(findings, readiness), json_path)
     asked = [path for path in (readiness_path, repaired) if path is not None]
-    if not as_json and (not quiet or readiness is None):
+    if not is_stdout(json_path) and (not quiet or readiness is None):
         print_findings(findings, err=False, every=every)
         say(f"{fleet}: {size}{tally(findings)}.")
         if readiness is not None:
             print_readiness(readiness)
-        for path in (write_mapping, *(asked if readiness is not None else ())):
+        for path in (*files_among(json_path), write_mapping, *(asked if readiness is not None else ())):
             if path is not None:
                 say(f"Written: {path}")
     for path in asked if readiness is None else ():

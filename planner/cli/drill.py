@@ -6,9 +6,18 @@ from pathlib import Path
 
 import click
 
-from planner.cli.options import FLEET, PROGRESS, QUIET, check_outputs, put_in_place, read_inventory, workbook
+from planner.cli.options import (
+    FLEET,
+    PROGRESS,
+    QUIET,
+    check_outputs,
+    json_file,
+    put_in_place,
+    read_inventory,
+    workbook,
+)
 from planner.cli.progress import Stages
-from planner.cli.streams import STDOUT, hand_over, json_of, say
+from planner.cli.streams import files_among, hand_over, is_stdout, say
 
 
 @click.command()
@@ -20,11 +29,13 @@ from planner.cli.streams import STDOUT, hand_over, json_of, say
     metavar="WHAT",
     help="Lose this host, hub, zone or link FROM--TO; several at once. Prefixes host:, hub:, zone:, link:, node:.",
 )
-@click.option("--json", "as_json", is_flag=True, help="Print the drill as JSON on standard output.")
+@json_file("DRILL", "the drill")
 @workbook("DRILL", "Write the drill as a workbook here.")
 @PROGRESS
 @QUIET
-def drill(fleet: Path, plan: Path, lose: tuple[str, ...], as_json: bool, output: Path | None, quiet: bool) -> int:
+def drill(
+    fleet: Path, plan: Path, lose: tuple[str, ...], json_path: Path | None, output: Path | None, quiet: bool
+) -> int:
     """Lose something of FLEET and see what PLAN (a plan workbook or plan.json) does: who goes where.
 
     Without --lose every single loss of a host, hub, zone and WAN link is tried, and the worst pairs are
@@ -38,10 +49,11 @@ def drill(fleet: Path, plan: Path, lose: tuple[str, ...], as_json: bool, output:
     """
     from planner.cli.losses import print_drill, print_drills
     from planner.outputs import read_plan, write_drill_workbook
+    from planner.outputs.noun_json import noun_to_json
     from planner.resilience import drill as run_drill
 
-    check_outputs(fleet, plan, output)
-    stages = Stages(quiet=quiet or as_json)
+    check_outputs(fleet, output, json_path, plan=plan)
+    stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading the fleet and the plan"):
         inventory, made = read_inventory(fleet), read_plan(plan)
     with stages.stage("drill", "Losing one thing after the other"):
@@ -49,14 +61,13 @@ def drill(fleet: Path, plan: Path, lose: tuple[str, ...], as_json: bool, output:
     with put_in_place():
         if output is not None:
             write_drill_workbook(report, output)
-        if as_json:
-            hand_over(lambda: json_of(report), STDOUT)
-    if not (as_json or quiet):
+        hand_over(lambda: noun_to_json(report), json_path)
+    if not quiet and not is_stdout(json_path):
         if report.drill is not None:
             print_drill(report, report.drill)
         else:
             print_drills(report)
-        if output is not None:
-            say(f"Written: {output}")
+        for path in files_among(output, json_path):
+            say(f"Written: {path}")
     objection = not report.drill.figures.survived if report.drill is not None else bool(report.broken)
     return 1 if objection else 0

@@ -7,15 +7,16 @@ from pathlib import Path
 
 import click
 
-from planner.cli.options import FLEET, read_inventory
+from planner.cli.options import FLEET, QUIET, check_outputs, json_file, put_in_place, read_inventory
 from planner.cli.progress import Stages
-from planner.cli.streams import json_of, say
+from planner.cli.streams import files_among, hand_over, is_stdout, say
 
 
 @click.command()
 @FLEET
 @click.option("--site", metavar="ID", help="Explain this site only: every pool, and what keeps the site out of it.")
-@click.option("--json", "as_json", is_flag=True, help="Print the explanation as JSON on standard output.")
+@json_file("EXPLAIN", "the explanation")
+@QUIET
 @click.option(
     "--time-limit",
     type=click.FloatRange(min=0.0),
@@ -35,7 +36,8 @@ from planner.cli.streams import json_of, say
 def explain(
     fleet: Path,
     site: str | None,
-    as_json: bool,
+    json_path: Path | None,
+    quiet: bool,
     time_limit: float,
     seed: int,
 ) -> int:
@@ -52,8 +54,10 @@ def explain(
     from planner.cli.explanation import print_explanation, print_site
     from planner.explain import explain as make_explanation
     from planner.outputs import headline
+    from planner.outputs.noun_json import noun_to_json
 
-    stages = Stages(quiet=as_json)
+    check_outputs(fleet, json_path)
+    stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading the fleet"):
         inventory = read_inventory(fleet)
     words = "Planning (Ctrl-C keeps what was found so far)"
@@ -65,12 +69,16 @@ def explain(
             seed=seed,
             tell=lambda doing: show(f"{words}: {doing}"),
         )
-    if as_json:
-        said = {"headline": headline(found.plan)}
-        told = [field.name for field in dataclasses.fields(found) if field.name != "plan"]
-        say(json_of(said | {name: getattr(found, name) for name in told}))
-    elif found.site is not None:
+    said = {"headline": headline(found.plan)}
+    told = [field.name for field in dataclasses.fields(found) if field.name != "plan"]
+    with put_in_place():
+        hand_over(lambda: noun_to_json(said | {name: getattr(found, name) for name in told}), json_path)
+    if quiet or is_stdout(json_path):
+        return 0
+    if found.site is not None:
         print_site(found.site)
     else:
         print_explanation(found)
+    for path in files_among(json_path):
+        say(f"Written: {path}")
     return 0

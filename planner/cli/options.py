@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from planner.cli.streams import say
+from planner.cli.streams import is_stdout, say
 
 if TYPE_CHECKING:
     from planner.fleet import Fleet
@@ -188,10 +188,10 @@ def page_name(_context: click.Context, _parameter: click.Parameter, path: Path |
     return path
 
 
-def check_outputs(fleet: Path, *outputs: Path | None) -> None:
+def check_outputs(fleet: Path, *outputs: Path | None, plan: Path | None = None) -> None:
     """Refuse, before any work, outputs that cannot be written or would replace the input or each other."""
     sheets = [path for path in fleet.iterdir() if path.suffix.lower() == ".csv"] if fleet.is_dir() else []
-    seen = {path.resolve() for path in (fleet, *sheets)}
+    seen = {path.resolve() for path in (fleet, plan, *sheets) if path is not None and not is_stdout(path)}
     for output in outputs:
         if output is None or str(output) == "-":
             continue

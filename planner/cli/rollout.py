@@ -70,7 +70,7 @@ def rollout(
     from planner.outputs.rollout_json import rollout_to_json
     from planner.rollout import roll_out
 
-    check_outputs(fleet, plan, output, calendar, json_path)
+    check_outputs(fleet, output, calendar, json_path, plan=plan)
     stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading fleet and plan"):
         inventory, made = read_inventory(fleet), read_plan(plan)

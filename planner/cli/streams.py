@@ -5,14 +5,11 @@ Loads nothing heavy, since help and completion need it too; what rich prints is 
 
 from __future__ import annotations
 
-import dataclasses
 import io
-import json
 import os
 import sys
 from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import Any
 
 import click
 
@@ -47,15 +44,6 @@ def give_up(error: OSError, *, err: bool) -> None:
     os.close(nowhere)
     if not (err or isinstance(error, BrokenPipeError)):
         raise click.ClickException(f"Standard output cannot be written: {error.strerror}.") from error
-
-
-def json_of(found: Any) -> str:
-    """Return a dataclass, or a dict of them, as JSON, keyed as its fields."""
-    return json.dumps(found, indent=2, ensure_ascii=False, allow_nan=False, default=dataclasses.asdict)
-
-
-STDOUT = Path("-")
-"""What an option names to have its output printed."""
 
 
 def is_stdout(path: Path | None) -> bool:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,8 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from planner.cli.options import FLEET, PROGRESS, QUIET, read_inventory
-from planner.cli.streams import printable, say
+from planner.cli.options import FLEET, PROGRESS, QUIET, check_outputs, json_file, put_in_place, read_inventory
+from planner.cli.streams import hand_over, is_stdout, printable, say
 from planner.counted_words import counted
 
 if TYPE_CHECKING:
@@ -25,7 +23,7 @@ if TYPE_CHECKING:
 @click.command()
 @FLEET
 @click.argument("plan", type=click.Path(path_type=Path), required=False)
-@click.option("--json", "as_json", is_flag=True, help="Print the violations as JSON on standard output.")
+@json_file("VERIFY", "the violations")
 @click.option("--proof", "with_proof", is_flag=True, help="Prove the plan's lower bound again, from FLEET alone.")
 @click.option(
     "--certificate",
@@ -36,7 +34,7 @@ if TYPE_CHECKING:
 @PROGRESS
 @QUIET
 def verify(
-    fleet: Path, plan: Path | None, as_json: bool, with_proof: bool, certificate: Path | None, quiet: bool
+    fleet: Path, plan: Path | None, json_path: Path | None, with_proof: bool, certificate: Path | None, quiet: bool
 ) -> int:
     """Check PLAN (a plan workbook or plan.json, also edited by hand) against FLEET.
 
@@ -51,10 +49,12 @@ def verify(
         castingvote verify fleet.xlsx plan.json --proof
     """
     from planner.outputs import read_plan
+    from planner.outputs.noun_json import noun_to_json
     from planner.verify import verify as check_plan
 
     if plan is None and (with_proof or certificate is None):
         raise click.UsageError("Name a PLAN to check, or a certificate with --certificate.")
+    check_outputs(fleet, json_path, plan=plan)
     inventory = read_inventory(fleet)
     made = None if plan is None else read_plan(plan)
     checks = Checks(() if made is None else check_plan(inventory, made))
@@ -64,9 +64,9 @@ def verify(
         checks.proof = verify_proof(inventory, made)
     if certificate is not None:
         checks.certificate = _certificate(inventory, certificate, made)
-    if as_json:
-        say(json.dumps(checks.as_data(), indent=2, allow_nan=False))
-    elif checks.failed or not quiet:
+    with put_in_place():
+        hand_over(lambda: noun_to_json(checks.as_data()), json_path)
+    if (checks.failed or not quiet) and not is_stdout(json_path):
         _print(checks, plan)
     return 1 if checks.failed else 0
 
@@ -90,12 +90,10 @@ class Checks:
         broken = any(check is not None and check.verdict == "broken" for check in (self.proof, self.certificate))
         return broken or bool(self.violations)
 
-    def as_data(self) -> object:
-        """Return the violations as plain data, with the verdicts beside them where those were asked for."""
-        listed = [dataclasses.asdict(violation) for violation in self.found]
+    def as_data(self) -> dict[str, object]:
+        """Return the violations, with the verdicts beside them where those were asked for."""
         both = {"proof": self.proof, "certificate": self.certificate}
-        asked = {name: dataclasses.asdict(check) for name, check in both.items() if check is not None}
-        return {"violations": listed, **asked} if asked else listed
+        return {"violations": self.found, **{name: check for name, check in both.items() if check is not None}}
 
 
 def _certificate(fleet: Fleet, path: Path, plan: Plan | None) -> CertificateCheck:

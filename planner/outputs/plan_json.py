@@ -85,7 +85,7 @@ def check_to_json(findings: Sequence[Finding], readiness: Readiness | None) -> s
     """Return findings and audit as JSON text; no audit where the fleet cannot be built."""
     audited = "null" if readiness is None else _object(_audited(readiness))
     listed = _member("findings", list(findings))
-    return f'{{\n{listed},\n"readiness": {audited}\n}}\n'
+    return f'{{\n"format": {FORMAT},\n{listed},\n"readiness": {audited}\n}}\n'
 
 
 def _object(value: Mapping[str, Any]) -> str:

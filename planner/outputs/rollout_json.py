@@ -19,8 +19,10 @@ def rollout_to_json(rollout: Rollout) -> str:
 
 def _claims(rollout: Rollout) -> dict[str, Any]:
     return {
+        "format": 1,
         "lower_bound_waves": rollout.lower_bound_waves,
         "why": rollout.why,
+        "lower_bound_detours": rollout.lower_bound_detours,
         "conflicts": [asdict(conflict) for conflict in rollout.conflicts],
         "cautions": list(rollout.cautions),
     }
@@ -29,6 +31,7 @@ def _claims(rollout: Rollout) -> dict[str, Any]:
 def _wave(wave: Wave) -> str:
     steps = ",\n".join(_text(_step(step)) for step in wave.steps)
     times = f'"starts": {_text(_iso(wave.starts))}, "ends": {_text(_iso(wave.ends))}'
+    times += f', "pilot": {_text(wave.pilot)}, "timezone": {_text(wave.timezone)}'
     return f'{{"wave": {wave.wave}, {times}, "steps": [\n{steps}\n]}}'
 
 
@@ -44,11 +47,15 @@ def _step(step: Step) -> dict[str, Any]:
         "starts": _iso(step.starts),
         "ends": _iso(step.ends),
         "needs": list(step.needs),
+        "hub": step.hub,
+        "clusters": step.clusters,
+        "crew": step.crew,
+        "cautions": list(step.cautions),
     }
 
 
 def _iso(moment: dt.datetime) -> str:
-    return moment.isoformat(timespec="minutes")
+    return moment.isoformat(timespec="seconds")  # RFC 3339 asks for them
 
 
 def _text(value: Any) -> str:

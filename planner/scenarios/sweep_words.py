@@ -89,11 +89,17 @@ def to_json(sweep: Sweep) -> str:
         "sources": [dataclasses.asdict(source) for source in sweep.sources],
         "options": sweep.options,
         "complete": sweep.complete,
+        "currency": sweep.currency,
         "notes": [dataclasses.asdict(note) for note in sweep.notes],
         "points": [_point(point) for point in sweep.points],
         "front": [point.scenario.name for point in sweep.points if point.front],
     }
     return json.dumps(data, indent=1, allow_nan=False)
+
+
+def _changed(scenario: Scenario) -> dict[str, Any]:
+    """Return what the scenario changes as data."""
+    return {name: value for name, value in dataclasses.asdict(scenario).items() if name not in ("name", "axes")}
 
 
 def _point(point: Point) -> dict[str, Any]:
@@ -111,6 +117,7 @@ def _point(point: Point) -> dict[str, Any]:
         "scenario": point.scenario.name,
         "axes": dict(point.scenario.axes),
         "changes": changes_in_words(point.scenario),
+        "changed": _changed(point.scenario),
         "figures": figures,
         "error": point.error,
         "origin": point.origin,

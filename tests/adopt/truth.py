@@ -50,4 +50,4 @@ def as_json(path):
     """Return what the command prints for programs."""
     from click.testing import CliRunner
 
-    return json.loads(CliRunner().invoke(cli, ["adopt", str(path), "--json"], catch_exceptions=False).stdout)
+    return json.loads(CliRunner().invoke(cli, ["adopt", str(path), "--json", "-"], catch_exceptions=False).stdout)

@@ -32,7 +32,7 @@ def test_warnings_are_no_objection(call, fleets):
 
 
 def test_json_has_every_finding_with_its_place(call, fleets):
-    done = call("check", "--json", fleets.wrong())
+    done = call("check", "--json", "-", fleets.wrong())
     assert done.code == 1
     told = json.loads(done.out)
     findings = told["findings"]
@@ -42,7 +42,7 @@ def test_json_has_every_finding_with_its_place(call, fleets):
 
 
 def test_json_of_a_fleet_without_findings_has_an_empty_list_and_the_audit(call, fleets):
-    done = call("check", "--json", fleets.sound())
+    done = call("check", "--json", "-", fleets.sound())
     assert (done.code, done.err) == (0, "")
     told = json.loads(done.out)
     assert told["findings"] == []
@@ -51,7 +51,7 @@ def test_json_of_a_fleet_without_findings_has_an_empty_list_and_the_audit(call, 
 
 
 def test_a_file_that_cannot_be_read_ends_in_2_with_no_json(call):
-    done = call("check", "--json", "nowhere.xlsx")
+    done = call("check", "--json", "-", "nowhere.xlsx")
     assert (done.code, done.out) == (2, "")
     assert "nowhere.xlsx" in done.err
 
@@ -176,9 +176,9 @@ def test_the_workbook_of_readiness(call, fleets, tmp_path):
 
 
 def test_the_workbook_is_written_when_quiet_or_json_too(call, fleets, tmp_path):
-    for option in ("-q", "--json"):
-        assert call("check", ready_fleet(fleets), option, "--readiness", f"{option}.xlsx").code == 0
-        assert (tmp_path / f"{option}.xlsx").exists()
+    for name, options in (("quiet", ["-q"]), ("json", ["--json", "-"])):
+        assert call("check", ready_fleet(fleets), *options, "--readiness", f"{name}.xlsx").code == 0
+        assert (tmp_path / f"{name}.xlsx").exists()
 
 
 def test_no_workbook_from_a_fleet_with_errors(call, fleets, tmp_path):

@@ -151,7 +151,7 @@ def test_spoilt_plans(survives, call, tmp_path, twelve_sites, spoil):
     commands = (
         ("verify", twelve_sites, "plan.json", "--proof"),
         ("drill", "-q", twelve_sites, "plan.json", "-o", "drill.xlsx"),
-        ("availability", "-q", twelve_sites, "plan.json", "--json"),
+        ("availability", "-q", twelve_sites, "plan.json", "--json", "-"),
         ("rollout", "-q", twelve_sites, "plan.json", "--json", "-", "--time-limit", 1),
         ("export", twelve_sites, "plan.json", "--markdown", "-"),
         ("export", twelve_sites, "plan.json", "--geojson", "-"),

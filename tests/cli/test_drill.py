@@ -51,7 +51,7 @@ def test_an_unknown_name_ends_in_2_and_writes_nothing(call, planned, tmp_path):
 
 @pytest.mark.parametrize("lose", [(), ("--lose", "hub:ESK")])
 def test_json_is_all_that_stands_on_standard_output(call, planned, lose):
-    done = call("drill", planned(), "plan.json", "--json", *lose)
+    done = call("drill", planned(), "plan.json", "--json", "-", *lose)
     data = json.loads(done.out)
     assert bool(data["drill"]) == bool(lose)
     assert bool(data["singles"]) != bool(lose)
@@ -99,7 +99,7 @@ def test_availability_with_figures(call, planned, tmp_path):
     assert {"Availability", "Availability by site"} <= set(openpyxl.load_workbook(tmp_path / "plan.xlsx").sheetnames)
     sheet = openpyxl.load_workbook(tmp_path / "uptime.xlsx")["Availability by site"]
     assert sheet["E2"].value == pytest.approx(minutes, rel=1e-12)
-    data = json.loads(call("availability", fleet, "plan.json", "--json").out)
+    data = json.loads(call("availability", fleet, "plan.json", "--json", "-").out)
     assert data["sites"][0]["minutes"] == pytest.approx(minutes, rel=1e-12)
 
 

@@ -21,10 +21,10 @@ POSSIBLE = {
 }
 COMMANDS = (
     ("plan", "{fleet}", "-o", "p.xlsx", "--json", "p.json", "--report", "p.html", "--compare-cover"),
-    ("check", "{fleet}", "--json"),
-    ("verify", "{fleet}", "p.json", "--json"),
-    ("explain", "{fleet}", "--json"),
-    ("drill", "{fleet}", "p.json", "-o", "d.xlsx", "--json"),
+    ("check", "{fleet}", "--json", "-"),
+    ("verify", "{fleet}", "p.json", "--json", "-"),
+    ("explain", "{fleet}", "--json", "-"),
+    ("drill", "{fleet}", "p.json", "-o", "d.xlsx", "--json", "-"),
     ("rollout", "{fleet}", "p.json", "-o", "r.xlsx", "--json", "r.json"),
     ("plan", "{fleet}", "--drain", "ALDER", "--trade-off", "-o", "n.xlsx", "--json", "n.json"),
     ("sweep", "{fleet}", "--vary", "cluster_cap=1,2", "--jobs", "1", "--aims", "-o", "s.xlsx", "--json", "s.json"),
@@ -53,7 +53,7 @@ def test_all_that_comes_out_is_valid(call, fleets, tmp_path, sheets, commands):
     for command in commands:
         done = call(*(part.format(fleet=fleet) for part in command))
         assert done.code in (0, 1), (command, done.err)
-        if command[-1] == "--json":
+        if command[-2:] == ("--json", "-"):
             strict(done.out)
     for path in (*tmp_path.glob("*.json"), *tmp_path.glob("*.geojson")):
         strict(path.read_text(encoding="utf-8"))

@@ -25,7 +25,7 @@ def outputs(call, fleets, tmp_path):
     told["ticket"] = call("export", fleet, "plan.xlsx", "--markdown", "-").out.replace("\\", "")
     told["rollout"] = call("rollout", fleet, "plan.json", "-o", "rollout.xlsx").out
     told["explain"] = call("explain", fleet).out
-    told["explain --json"] = json.loads(call("explain", fleet, "--json").out)["headline"]
+    told["explain --json"] = json.loads(call("explain", fleet, "--json", "-").out)["headline"]
     told["plan.json"] = json.loads((tmp_path / "plan.json").read_text())["headline"]
     page = re.sub("<script.*?</script>|<[^>]*>", " ", (tmp_path / "plan.html").read_text(encoding="utf-8"), flags=re.S)
     told["report"] = html.unescape(page)

@@ -43,10 +43,10 @@ def test_a_site_moved_by_hand_to_a_host_too_far_away(call, planned, twelve_sites
 
 def test_violations_as_json(call, planned, twelve_sites):
     move(planned / "plan.xlsx", "M01", "CEDAR-01")
-    done = call("verify", "--json", twelve_sites, "plan.xlsx")
+    done = call("verify", "--json", "-", twelve_sites, "plan.xlsx")
     assert done.code == 1
-    assert "latency" in {violation["code"] for violation in json.loads(done.out)}
-    assert json.loads(call("verify", "--json", twelve_sites, "plan.json").out) == []
+    assert "latency" in {violation["code"] for violation in json.loads(done.out)["violations"]}
+    assert json.loads(call("verify", "--json", "-", twelve_sites, "plan.json").out) == {"format": 1, "violations": []}
 
 
 def test_a_host_that_the_plan_does_not_run(call, planned, twelve_sites):

@@ -36,5 +36,5 @@ def test_a_workbook_carries_the_proof_too(call, twelve_sites, plan):
 
 
 def test_as_json_the_verdict_stands_beside_the_violations(call, twelve_sites, plan):
-    data = json.loads(call("verify", twelve_sites, "plan.json", "--proof", "--json").out)
+    data = json.loads(call("verify", twelve_sites, "plan.json", "--proof", "--json", "-").out)
     assert (data["violations"], data["proof"]["verdict"]) == ([], "proof")
