@@ -41,13 +41,10 @@ def is_moment(value):
     return dt.datetime.fromisoformat(value).tzinfo is not None and value[16] == ":"
 
 
-VALIDATORS = {
-    name: [
-        jsonschema.Draft202012Validator(one, format_checker=FORMATS)
-        for one in (planner.schema(name), closed(planner.schema(name)))
-    ]
-    for name in DOCUMENTS
-}
+VALIDATORS = {}
+for _name in DOCUMENTS:
+    both = planner.schema(_name), closed(planner.schema(_name))
+    VALIDATORS[_name] = [jsonschema.Draft202012Validator(one, format_checker=FORMATS) for one in both]
 
 
 def check(name, text):
@@ -68,6 +65,12 @@ def test_the_schema_that_ships_is_that_of_the_nouns(name):
         planner.schema("plans")
 
 
+def again(name, path, noun):
+    """Whether the file gives back the noun; of a plan its aims may be rated by those before them."""
+    found = getattr(planner, f"read_{name}")(path)
+    return text_of(found) == text_of(noun) and (name == "plan" or found == noun)
+
+
 def all_of(fleet, made):
     """Every noun of a fleet and its plan that is a document."""
     yield "plan", made
@@ -82,14 +85,15 @@ def all_of(fleet, made):
 def test_documents_of_the_samples_are_as_their_schemas_say_and_read_back(sample, tmp_path):
     fleet = planner.read_fleet(sample)
     made = planner.plan(fleet)
-    nouns = [*all_of(fleet, made), ("sweep", planner.sweep(fleet, planner.vary("cluster_cap=64,128"), jobs=1))]
+    nouns = [*all_of(fleet, made)]
     if sample == TWELVE_SITES:  # of the larger one they take long
+        nouns += [("sweep", planner.sweep(fleet, planner.vary("cluster_cap=64,128"), jobs=1))]
         nouns += [("horizon", planner.horizon(fleet, dt.date(2027, 1, 1), periods=2))]
         nouns += [("designs", planner.compare_designs(fleet))]
     for name, noun in nouns:
         check(name, text_of(noun))
         planner.write_json(noun, tmp_path / "noun.json")
-        assert getattr(planner, f"read_{name}")(tmp_path / "noun.json") == noun, name
+        assert again(name, tmp_path / "noun.json", noun)
     planner.write_json(made, tmp_path / "plan.json", planner.audit(fleet))
     check("plan", (tmp_path / "plan.json").read_text())
 
@@ -103,7 +107,7 @@ def test_documents_of_random_fleets_are_as_their_schemas_say_and_read_back(seed,
     for name, noun in all_of(fleet, planner.plan(fleet, time_limit=2)):
         check(name, text_of(noun))
         planner.write_json(noun, file)
-        assert getattr(planner, f"read_{name}")(file) == noun, name
+        assert again(name, file, noun)
 
 
 def test_what_commands_print_is_as_the_schemas_say(capsys, tmp_path, monkeypatch):
