@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from planner.documents import (
         read_availability,
         read_designs,
+        read_difference,
         read_drill,
         read_horizon,
         read_rollout,
@@ -101,6 +102,7 @@ __all__ = [
     "plan",
     "read_availability",
     "read_designs",
+    "read_difference",
     "read_drill",
     "read_fleet",
     "read_horizon",
@@ -164,6 +166,7 @@ _HOMES = {
     "plan": "sizing",
     "read_availability": "documents",
     "read_designs": "documents",
+    "read_difference": "documents",
     "read_drill": "documents",
     "read_fleet": "intake",
     "read_horizon": "documents",

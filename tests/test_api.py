@@ -57,6 +57,7 @@ def test_the_exports_are_these():
         "plan",
         "read_availability",
         "read_designs",
+        "read_difference",
         "read_drill",
         "read_fleet",
         "read_horizon",

@@ -9,7 +9,7 @@ import click
 
 from planner.cli.options import QUIET, SEED, check_outputs, json_file, put_in_place, workbook
 from planner.cli.progress import Stages
-from planner.cli.streams import files_among, hand_over, is_stdout, json_of, say
+from planner.cli.streams import files_among, hand_over, is_stdout, say
 
 if TYPE_CHECKING:
     from planner.differences.compare_plans import Given
@@ -79,6 +79,7 @@ def compare(
     from planner.differences.difference_book import write_difference_workbook
     from planner.differences.difference_markdown import difference_to_markdown
     from planner.differences.sources import read_side
+    from planner.outputs.noun_json import noun_to_json
 
     if is_stdout(json_path) and is_stdout(markdown):
         raise click.UsageError("Only one of --json and --markdown can go to standard output.")
@@ -102,7 +103,7 @@ def compare(
     with put_in_place():
         if output is not None:
             write_difference_workbook(found, output)
-        hand_over(lambda: json_of(found), json_path)
+        hand_over(lambda: noun_to_json(found), json_path)
         hand_over(lambda: difference_to_markdown(found), markdown)
     to_stdout = is_stdout(json_path) or is_stdout(markdown)
     if not quiet:

@@ -7,6 +7,7 @@ import os
 from pathlib import Path
 from typing import Any, TypeVar
 
+from planner.differences import Difference
 from planner.documents.kinds import DOCUMENTS, Document
 from planner.documents.plain import Reader
 from planner.errors import InputError
@@ -25,6 +26,7 @@ __all__ = [
     "DOCUMENTS",
     "read_availability",
     "read_designs",
+    "read_difference",
     "read_drill",
     "read_horizon",
     "read_rollout",
@@ -73,6 +75,11 @@ def read_horizon(path: _Path) -> Horizon:
 def read_designs(path: _Path) -> Comparison:
     """Return the comparison in a designs.json; InputError with a finding for each key that is missing or unreadable."""
     return _read("designs", path, Comparison)
+
+
+def read_difference(path: _Path) -> Difference:
+    """Return the difference in its JSON file; InputError with a finding for each key that is not as it should be."""
+    return _read("difference", path, Difference)
 
 
 def read_drill(path: _Path) -> DrillReport:

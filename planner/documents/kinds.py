@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
+from planner.differences import Difference
 from planner.documents.plain import ListOf, Maybe, OrNull, fields_of
 from planner.explain import Explanation
 from planner.fleet import Finding
@@ -137,6 +138,13 @@ DOCUMENTS = {
             "How long clusters are expected to be down in a year.",
             {**_FORMAT, **fields_of(Availability)},
             Availability,
+            noun_to_json,
+        ),
+        Document(
+            "difference",
+            "What differs between two plans or fleets, and why.",
+            {**_FORMAT, **fields_of(Difference)},
+            Difference,
             noun_to_json,
         ),
         Document(
