@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from planner.fleet import Fleet
 from planner.on_demand import on_demand
 from planner.plan import Plan
+from planner.verify.aims import check_aims
 from planner.verify.assignments import check_assignments
 from planner.verify.case import Case
 from planner.verify.cover import check_cover
@@ -50,5 +51,6 @@ def verify(fleet: Fleet, plan: Plan) -> tuple[Violation, ...]:
         check_running,
         check_cover,
         check_totals,
+        check_aims,
     )
     return tuple(chain.from_iterable(check(case) for check in checks))

@@ -69,8 +69,8 @@ def _current(case: Case, running: Running, row: Assignment) -> Iterator[Violatio
     """Check what the plan says about the change: it is a move unless the host, or if unnamed a pool there, is kept."""
     where = f"site {row.site}"
     before = case.inventory.current.get(row.site, [])
-    stays = any(_stays(case, running, row, was) for was in before)
-    action = "attach" if not before else "keep" if stays else "move"
+    kept = any(stays(case, running, row, was) for was in before)
+    action = "attach" if not before else "keep" if kept else "move"
     names = [was.host or was.hub for was in before] if action == "move" else [None]
     today = ", ".join(was.host or was.hub for was in before) or "unassigned"
     if row.action != action:
@@ -79,7 +79,8 @@ def _current(case: Case, running: Running, row: Assignment) -> Iterator[Violatio
         yield Violation("current", where, f"moved_from is {row.moved_from!r}, but it is {today} today and {action!r}")
 
 
-def _stays(case: Case, running: Running, row: Assignment, was: InForce) -> bool:
+def stays(case: Case, running: Running, row: Assignment, was: InForce) -> bool:
+    """Say whether an assignment leaves its site where Current has it."""
     if was.hub != row.hub or was.host:
         return was == (row.hub, row.host, was.pool)
     host = case.hosts.get(row.host)

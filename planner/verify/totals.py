@@ -19,7 +19,6 @@ def check_totals(case: Case) -> Iterator[Violation]:
         text = f"{case.plan.objective} is said to be {case.plan.objective_value}, but adds up to {value:.12g}"
         yield Violation("objective", "plan", text)
     yield from _bound(case, value)
-    yield from _worth(case)
     yield from _status(case)
     yield from _input(case)
 
@@ -72,42 +71,6 @@ def _bound(case: Case, value: float) -> Iterator[Violation]:
     if not bound <= value + RELATIVE_TOLERANCE * abs(value):
         text = f"lower bound {case.plan.lower_bound} is above the objective {value:.12g}"
         yield Violation("bound", "plan", text)
-
-
-def _worth(case: Case) -> Iterator[Violation]:
-    """Check the weights that the plan says it serves and covers."""
-    weights = _weights(case)
-    for aim in case.plan.before:
-        actual, bound = weights.get(str(aim.aim)), number(aim.bound)
-        if actual is None:
-            yield Violation("aim", "plan", f"{aim.aim!r} is no aim before the objective: {', '.join(weights)}")
-            continue
-        if differs(aim.value, actual):
-            yield Violation("aim", "plan", f"weight {aim.aim} is said to be {aim.value}, but adds up to {actual:.12g}")
-        if not bound >= actual - RELATIVE_TOLERANCE * actual:
-            yield Violation("aim", "plan", f"weight {aim.aim} is {actual:.12g}, above its bound {aim.bound}")
-        elif aim.proven and not bound <= actual + RELATIVE_TOLERANCE * actual:
-            text = f"weight {aim.aim} is {actual:.12g}, and called proven below its bound {aim.bound}"
-            yield Violation("aim", "plan", text)
-
-
-def _weights(case: Case) -> dict[str, float]:
-    """Return the weight of the sites that have a third vote, and of those of them that keep it after a loss.
-
-    Where the policy keeps sites served, the weight of those with a host today comes first.
-    """
-    sites = [site for site in case.inventory.sites.values() if site.needs_host]
-    out = {entry.site for entry in case.plan.unserved}
-    bare = {row.site for row in case.plan.assignments if not row.standby}
-    served = [site for site in sites if site.site not in out]
-    weights = {}
-    if case.inventory.policy.keep_served:
-        kept = (site.weight for site in served if site.site in case.inventory.current)
-        weights["kept_served"] = float(sum(kept))
-    weights["served"] = float(sum(site.weight for site in served))
-    if case.inventory.policy.cover != "none":
-        weights["covered"] = float(sum(site.weight for site in served if site.site not in bare))
-    return weights
 
 
 def _status(case: Case) -> Iterator[Violation]:

@@ -50,7 +50,7 @@ CODES: Mapping[str, str] = {
     "cover": "a loss that the plan should survive overfills a host",
     "objective": "the objective does not add up",
     "bound": "the lower bound is above the objective",
-    "aim": "the weight that the plan serves or covers does not add up",
+    "aim": "the weight that the plan serves or covers, or an aim after the objective, does not add up",
     "status": "the status does not agree with the rest of the plan",
     "proof_form": "a part of the proof is missing or of the wrong kind",
     "proof_set": "a set of sites does not force what the proof says",

@@ -15,7 +15,7 @@ from planner.sizing.cover.primal_search.repair import repair
 from planner.sizing.cover.primal_search.rounding import Wishes, dealt
 from planner.sizing.cover.primal_search.state import Ground
 from planner.sizing.instance.case import Case, TieBreak
-from planner.sizing.solution.attained import PAIR_AIMS, aim_costs, reached
+from planner.sizing.solution.aims import PairAim, aim_of
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solvers.budget import SolveBudget
 
@@ -36,30 +36,28 @@ class BetterHomes:
 
     def improve(self, offer: Callable[[Draft], Draft]) -> Mapping[TieBreak, float]:
         """Offer drafts, each of which answers with the best so far; return the bounds."""
-        wanted = [aim for aim in self.case.tie_breaks if aim in PAIR_AIMS and self._counts(aim)]
+        incumbent = self.case.incumbent
+        aims = [aim for aim in map(aim_of, self.case.tie_breaks) if isinstance(aim, PairAim)]
+        wanted = [aim for aim in aims if aim.applies(incumbent)]
         if not wanted or self.draft.placement.unserved.any():
             return self.bounds
         budget = self.budget.within(_SECONDS)
-        costs = [cost.values for cost in aim_costs(self.case.problem, self.case.incumbent, wanted)]
+        costs = [aim.cost(self.case.problem, incumbent).values for aim in wanted]
         all_plans = self._program(None)
         for aim, cost in zip(wanted, costs, strict=True):
             least = all_plans.least(cost, budget)
             if least is None:
                 break
             hosts, bound = all_plans.counts(cost, budget.within((budget.left or 0.0) / 2))
-            self.bounds[aim] = max(least, bound)
+            self.bounds[aim.name] = max(least, bound)
             for running in (self.draft.sized.counts.hosts, hosts):
-                trial = None if running is None else self._carried_out(running, (cost, weighed(costs)), budget)
+                if running is None or not self.case.problem.may_run(running):
+                    continue
+                trial = self._carried_out(running, (cost, weighed(costs)), budget)
                 self.draft = offer(trial) if trial is not None else self.draft
-            self._kept.append((cost, self._reached(aim)))
+            self._kept.append((cost, aim.reached(self.case, self.draft.placement, self.draft.seating)))
             all_plans.keep(*self._kept[-1])
         return self.bounds
-
-    def _counts(self, aim: TieBreak) -> bool:
-        return aim != "moves" or bool(self.case.incumbent.any())
-
-    def _reached(self, aim: TieBreak) -> float:
-        return reached(self.case.problem, self.draft.placement, self.draft.seating, self.case.incumbent, aim)
 
     def _program(self, running: Ints | None) -> HomeProgram:
         """Return the program near plans in which the hosts ``running`` (P,) run; None: the one that all plans meet."""

@@ -23,7 +23,7 @@ from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.instance.classes import group
 from planner.sizing.instance.problem import Problem, select
 from planner.sizing.packing.hosts import seat_all
-from planner.sizing.solution.attained import PAIR_AIMS, aim_costs
+from planner.sizing.solution.aims import costs_of
 from planner.sizing.solution.counts import Counts, Sized
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solution.evaluator import evaluator_of
@@ -93,9 +93,9 @@ def _search(case: Case, losses: Losses, best: Best, budget: SolveBudget) -> None
 
 def _finished(case: Case, found: Found, budget: SolveBudget) -> Draft:
     """Return the draft of a state, in which sites go where the later aims want them as far as there is room."""
-    problem, wanted = case.problem, [aim for aim in case.tie_breaks if aim in PAIR_AIMS]
+    problem = case.problem
     costs = [problem.pair_cost] if problem.objective == "cost" else []
-    costs += [cost.values for cost in aim_costs(problem, case.incumbent, wanted)]
+    costs += [cost.values for cost in costs_of(problem, case.incumbent, case.tie_breaks)]
     state = settled_by_cost(found.state, found.bare, weighed(costs), budget) if costs else found.state
     return draft_of(case, state)
 

@@ -9,7 +9,7 @@ import numpy as np
 from planner.fleet import Ints
 from planner.sizing.instance.case import Case
 from planner.sizing.instance.problem import Problem
-from planner.sizing.solution.attained import reached
+from planner.sizing.solution.aims import aim_of
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solution.placement import Placement
 
@@ -26,7 +26,7 @@ def evaluator_of(case: Case, *, cover: bool) -> Evaluator:
     many the cheapest; then the later aims.
     """
 
-    problem, today = case.problem, case.in_force
+    problem = case.problem
 
     def evaluate(draft: Draft) -> tuple[float, ...]:
         placement, seats = draft.placement, draft.seating.seats
@@ -39,13 +39,10 @@ def evaluator_of(case: Case, *, cover: bool) -> Evaluator:
             float(problem.weights[sorted(bare)].sum()),
             *_objective(problem, hosts, draft),
         ]
-        for aim in case.tie_breaks:
-            if aim == "moves":
-                aims.append(float(today.moved(seats, placement.own)) if today.incumbent.any() else 0.0)
-            elif aim == "margin":
-                aims.append(-reached(problem, placement, draft.seating, today.incumbent, aim) if len(seats) else 0.0)
-            else:
-                aims.append(reached(problem, placement, draft.seating, today.incumbent, aim))
+        for aim in map(aim_of, case.tie_breaks):
+            counted = aim.applies(case.incumbent) and aim.defined(placement)
+            value = aim.told(case, placement, draft.seating) if counted else 0.0
+            aims.append(-value if aim.larger else value)
         return tuple(round(aim, _DIGITS) for aim in aims)
 
     return evaluate

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Sequence
 
 from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.instance.problem import Problem
+from planner.sizing.solution.aims import Bottleneck, aim_of
 from planner.sizing.solution.counts import Sized
 from planner.sizing.solution.placement import Placement
 from planner.sizing.solvers.budget import SolveBudget
-from planner.sizing.tie_breaks.bottleneck import BOTTLENECKS, bottleneck_bound, narrow
+from planner.sizing.tie_breaks.bottleneck import bottleneck_bound, narrow
 from planner.sizing.tie_breaks.swap_search import comparable, improve
 
 
@@ -22,7 +24,7 @@ def break_ties(
     `comparable`, or the counts stay as they are and nothing is known of margin and spread.
     """
     problem, incumbent, tie_breaks = case.problem, case.incumbent, case.tie_breaks
-    if not comparable(problem, sized) or not set(tie_breaks) & set(BOTTLENECKS):
+    if not comparable(problem, sized) or not _bottlenecks(tie_breaks):
         host = case.in_force.host_numbers
         sized, bounds, placement = improve(problem, sized, incumbent, tie_breaks, budget, thorough=thorough, host=host)
         return sized, placement, problem, bounds
@@ -30,7 +32,11 @@ def break_ties(
     found, bounds, placement = improve(
         left.problem, left.sized, incumbent[left.pair], left.tie_breaks, budget, thorough=thorough
     )
-    for aim in set(left.tie_breaks) & set(BOTTLENECKS):
-        bounds[aim] = bottleneck_bound(left.problem, aim, left.sized, budget)
+    for aim in _bottlenecks(left.tie_breaks):
+        bounds[aim.name] = bottleneck_bound(left.problem, aim, left.sized, budget)
     sized, placement = left.in_whole(problem, sized.classes, found, placement)
     return sized, placement, dataclasses.replace(problem, caps=left.problem.caps), {**left.bounds, **bounds}
+
+
+def _bottlenecks(tie_breaks: Sequence[TieBreak]) -> list[Bottleneck]:
+    return [aim for aim in map(aim_of, tie_breaks) if isinstance(aim, Bottleneck)]

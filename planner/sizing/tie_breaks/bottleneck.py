@@ -20,12 +20,10 @@ from planner.sizing.host_counts.rounding import round_counts
 from planner.sizing.instance.case import TieBreak
 from planner.sizing.instance.classes import Classes, arc_of_pair, group
 from planner.sizing.instance.problem import Problem, select
-from planner.sizing.solution.attained import widest_margin
+from planner.sizing.solution.aims import Bottleneck, aim_of
 from planner.sizing.solution.counts import Sized
 from planner.sizing.solution.placement import Placement
 from planner.sizing.solvers.budget import SolveBudget
-
-BOTTLENECKS: tuple[TieBreak, ...] = ("margin", "spread")
 
 
 @dataclass(frozen=True)
@@ -54,16 +52,15 @@ class Narrowed:
 def narrow(problem: Problem, sized: Sized, tie_breaks: Sequence[TieBreak], budget: SolveBudget) -> Narrowed:
     """Settle the aims before the first that is no bottleneck, each over all plans of as many hosts."""
     now = Narrowed(problem, np.arange(len(problem.pool)), sized, tuple(tie_breaks), {})
-    while now.tie_breaks and now.tie_breaks[0] in BOTTLENECKS:
-        aim = now.tie_breaks[0]
+    while now.tie_breaks and isinstance(aim := aim_of(now.tie_breaks[0]), Bottleneck):
         best, bound = _bisect(now.problem, aim, now.sized, budget)
         pair = now.pair if best is None else now.pair[best.kept]
         left, found = (now.problem, now.sized) if best is None else (best.problem, best.sized)
-        now = Narrowed(left, pair, found, now.tie_breaks[1:], {**now.bounds, aim: bound})
+        now = Narrowed(left, pair, found, now.tie_breaks[1:], {**now.bounds, aim.name: bound})
     return now
 
 
-def bottleneck_bound(problem: Problem, aim: TieBreak, sized: Sized, budget: SolveBudget) -> float:
+def bottleneck_bound(problem: Problem, aim: Bottleneck, sized: Sized, budget: SolveBudget) -> float:
     """Return a bound on ``aim``, margin or spread, over all plans of as many hosts as ``sized`` has."""
     return _bisect(problem, aim, sized, budget)[1]
 
@@ -77,7 +74,7 @@ class _Step:
     sized: Sized
 
 
-def _bisect(problem: Problem, aim: TieBreak, sized: Sized, budget: SolveBudget) -> tuple[_Step | None, float]:
+def _bisect(problem: Problem, aim: Bottleneck, sized: Sized, budget: SolveBudget) -> tuple[_Step | None, float]:
     """Return the best step that is known to do with as many hosts, None where none is, and a bound on the aim."""
     steps = _steps(problem, aim, sized)
     low, high, refuted, best = -1, len(steps) - 1, len(steps), None
@@ -93,24 +90,18 @@ def _bisect(problem: Problem, aim: TieBreak, sized: Sized, budget: SolveBudget) 
     return best, float(steps[max(0, refuted - 1)])
 
 
-def _steps(problem: Problem, aim: TieBreak, sized: Sized) -> Floats:
+def _steps(problem: Problem, aim: Bottleneck, sized: Sized) -> Floats:
     """Return the values that the aim may have, from the worst to one that no plan can beat."""
-    if aim == "margin":
-        values = np.unique(problem.margin_ms)
-        return values[values <= widest_margin(problem)]
-    hosts = max(1, int(sized.counts.hosts.sum()))
-    least = max(-(-int(problem.clusters.sum()) // hosts), int(problem.items.max(initial=1)))
-    return np.arange(max(int(problem.caps.max(initial=1)), least), least - 1, -1, dtype=np.float64)
+    ideal = aim.ideal(problem, int(sized.counts.hosts.sum()))
+    levels = aim.levels(problem, np.arange(len(problem.pool)))
+    possible = levels[levels <= ideal] if aim.larger else levels[levels >= ideal]
+    return possible if len(possible) else np.array([ideal])
 
 
-def _at(problem: Problem, aim: TieBreak, value: float, sized: Sized, budget: SolveBudget) -> _Step | bool:
+def _at(problem: Problem, aim: Bottleneck, value: float, sized: Sized, budget: SolveBudget) -> _Step | bool:
     """Return the problem in which the aim is ``value`` or better, with counts; else whether that is refuted."""
-    kept = np.ones(len(problem.pool), dtype=np.bool_)
-    if aim == "margin":
-        kept = problem.margin_ms >= value
-        narrower = select(problem, kept)
-    else:
-        narrower = dataclasses.replace(problem, caps=np.minimum(problem.caps, int(value)))
+    kept, caps = aim.within(problem, value)
+    narrower = dataclasses.replace(problem if kept.all() else select(problem, kept), caps=caps)
     if not all_fit(narrower):
         return True
     hosts = int(sized.counts.hosts.sum())

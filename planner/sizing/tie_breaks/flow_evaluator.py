@@ -13,7 +13,7 @@ from planner.sizing.host_counts.rounding import round_counts
 from planner.sizing.instance.case import TieBreak
 from planner.sizing.instance.problem import Problem
 from planner.sizing.packing.pools import unpacked
-from planner.sizing.solution.attained import aim_costs
+from planner.sizing.solution.aims import costs_of
 from planner.sizing.solution.counts import Counts, Sized
 from planner.sizing.solution.placement import Placement
 from planner.sizing.solvers.budget import SolveBudget
@@ -42,7 +42,7 @@ class FlowEvaluator:
         budget: SolveBudget,
     ) -> None:
         self.problem, self.sized, self.incumbent, self.aims = problem, sized, incumbent, aims
-        self.costs = aim_costs(problem, incumbent, aims)
+        self.costs = costs_of(problem, incumbent, aims)
         self.placement, self.looks, self.budget = placement, looks, budget
         self.seen: set[tuple[bytes, bytes]] = set()
         self.flow_seconds = 0.0
@@ -64,7 +64,7 @@ class FlowEvaluator:
         found = place(self.problem, self.sized, keeps, self.aims)
         if found is not None:
             self.incumbent, self.placement = keeps, found
-            self.costs = aim_costs(self.problem, keeps, self.aims)
+            self.costs = costs_of(self.problem, keeps, self.aims)
             self.seen.clear()
 
     def try_counts(self, hosts: Ints, shares: Floats | None = None) -> bool:

@@ -17,6 +17,7 @@ from planner.fleet import Bools, Floats, Ints
 from planner.sizing.instance.case import TieBreak
 from planner.sizing.instance.classes import arc_of_pair
 from planner.sizing.instance.problem import Problem
+from planner.sizing.solution.aims import Bottleneck, aim_of, costs_of
 from planner.sizing.solution.counts import Sized
 from planner.sizing.solution.placement import PairCost, Placement
 from planner.sizing.solvers.transportation import Cost, Transport, least_cost_flow, total_costs
@@ -30,15 +31,12 @@ def place(problem: Problem, sized: Sized, incumbent: Bools, tie_breaks: Sequence
     """
     network = _network(problem, sized)
     settled = [PairCost(problem.pair_cost, 1e-6)] if problem.objective == "cost" else []
-    for aim in tie_breaks:
-        if aim == "moves" and incumbent.any():
-            settled.append(PairCost((~incumbent).astype(np.float64), 1.0))
-        elif aim == "latency":
-            settled.append(PairCost(problem.rtt_ms, 1e-3))
-        elif aim == "margin":
-            network = _widest_margin(network, problem.margin_ms, settled)
-        elif aim == "spread":
-            network = _smallest_load(network, problem, sized, settled)
+    for name in tie_breaks:
+        aim = aim_of(name)
+        if isinstance(aim, Bottleneck):
+            network = _narrowed(network, problem, sized.counts.hosts, aim, settled)
+        else:
+            settled += costs_of(problem, incumbent, [name])
     # Without a cost of the user's, near is better than far.
     costs = network.costs(settled or [PairCost(problem.rtt_ms, 1e-3)])
     flow = least_cost_flow(network.transport, costs)
@@ -149,25 +147,21 @@ def _who(problem: Problem, sized: Sized, numbers: Ints, taken: Bools) -> tuple[I
     return named, taken
 
 
-def _widest_margin(network: _Network, margin_ms: Floats, settled: Sequence[PairCost]) -> _Network:
-    """Drop the arcs of small margin, as many as the settled costs allow."""
-    margin = np.full(len(network.pair_of), np.inf)
+def _narrowed(
+    network: _Network, problem: Problem, hosts: Ints, aim: Bottleneck, settled: Sequence[PairCost]
+) -> _Network:
+    """Keep what is within the best level of ``aim`` that leaves the settled costs as they are."""
     real = network.pair_of >= 0
-    margin[real] = margin_ms[network.pair_of[real]]
-    steps = np.unique(margin[real])
-    return _farthest(network, settled, len(steps), lambda k: (margin >= steps[k], network.transport.room))
-
-
-def _smallest_load(network: _Network, problem: Problem, sized: Sized, settled: Sequence[PairCost]) -> _Network:
-    """Lower the room of every pool together, as far as the settled costs allow."""
-    caps, hosts = problem.caps, sized.counts.hosts
-    room = network.transport.room
-    levels = np.arange(int(caps.max(initial=1)), 0, -1)
+    pairs = network.pair_of[real]
+    levels = aim.levels(problem, pairs)
 
     def limited(k: int) -> tuple[Bools, Ints]:
-        less = np.zeros_like(room)
-        less[: problem.pools] = np.maximum(0, caps - levels[k]) * hosts
-        return np.ones(len(network.pair_of), dtype=np.bool_), np.maximum(0, room - less)
+        allowed, caps = aim.within(problem, levels[k])
+        keep = np.ones(len(network.pair_of), dtype=np.bool_)
+        keep[real] = allowed[pairs]
+        room = network.transport.room.copy()
+        room[: problem.pools] -= (problem.caps - caps) * hosts
+        return keep, np.maximum(0, room)
 
     return _farthest(network, settled, len(levels), limited)
 

@@ -8,15 +8,15 @@ pool than before, and fewer to another host.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
 import numpy as np
 
 from planner.fleet import Bools, Ints
-from planner.sizing.instance.case import Case, TieBreak
+from planner.sizing.instance.case import Case
 from planner.sizing.instance.incumbent import InForce
 from planner.sizing.instance.problem import Problem
-from planner.sizing.solution.attained import reached
+from planner.sizing.solution.aims import aim_of
 from planner.sizing.solution.counts import Sized
 from planner.sizing.solution.placement import Placement
 from planner.sizing.solution.seating import Seating
@@ -35,20 +35,20 @@ def with_fewer_moves(case: Case, sized: Sized, made: Seated, seat: Callable[[Pla
         return made
     placement = made[0]
     elsewhere = int((~today.incumbent[placement.pair] & ~today.nowhere[problem.site[placement.pair]]).sum())
-    moved = _judged(problem, made, today, tie_breaks)
+    moved = _judged(case, made)
     if moved[0] - today.gone <= elsewhere + int((placement.own & ~today.nowhere).sum()):
         return made  # whoever stays in his pool stays on his host
     found = place(problem, sized, _on_running_hosts(problem, sized.counts.hosts, today), tie_breaks)
     if found is None:
         return made
     trial = found, seat(found)
-    return trial if _judged(problem, trial, today, tie_breaks) < moved else made
+    return trial if _judged(case, trial) < moved else made
 
 
-def _judged(problem: Problem, made: Seated, today: InForce, tie_breaks: Sequence[TieBreak]) -> tuple[float, float]:
-    placement, seating = made
-    rtt = reached(problem, placement, seating, today.incumbent, "latency") if "latency" in tie_breaks[1:2] else 0.0
-    return float(today.moved(seating.seats, placement.own)), round(rtt, 6)
+def _judged(case: Case, made: Seated) -> tuple[float, ...]:
+    """Return the moves, and the total RTT where that is the next aim."""
+    aims = [aim_of(name) for name in case.tie_breaks[:2] if name in ("moves", "latency")]
+    return tuple(round(aim.told(case, *made), 6) for aim in aims)
 
 
 def _on_running_hosts(problem: Problem, hosts: Ints, today: InForce) -> Bools:

@@ -7,8 +7,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from planner.fleet import Bools, Floats, Ints
+from planner.sizing.instance.case import TieBreak
 from planner.sizing.instance.classes import Classes, arc_of_pair
 from planner.sizing.instance.problem import Problem
+from planner.sizing.solution.aims import costs_of
 from planner.sizing.solvers.transportation import Cost, combined
 
 
@@ -19,14 +21,15 @@ def arc_means(problem: Problem, classes: Classes, values: Floats) -> Floats:
     return np.asarray(total / np.maximum(1, np.bincount(arc, minlength=len(classes.pool))))
 
 
-def secondary_costs(problem: Problem, classes: Classes, incumbent: Bools, tie_breaks: Sequence[str]) -> list[Cost]:
+def secondary_costs(problem: Problem, classes: Classes, incumbent: Bools, tie_breaks: Sequence[TieBreak]) -> list[Cost]:
     """Return the costs of the later aims on arcs, in order: moves and latency, which are sums over sites."""
-    values = {"moves": ((~incumbent).astype(np.float64), 1.0), "latency": (problem.rtt_ms, 1e-3)}
-    aims = [aim for aim in tie_breaks if aim in values and not (aim == "moves" and not incumbent.any())]
-    return [Cost(arc_means(problem, classes, values[aim][0]), values[aim][1]) for aim in aims]
+    costs = costs_of(problem, incumbent, tie_breaks)
+    return [Cost(arc_means(problem, classes, cost.values), cost.step) for cost in costs]
 
 
-def secondary_cost(problem: Problem, classes: Classes, incumbent: Bools, tie_breaks: Sequence[str], nodes: int) -> Ints:
+def secondary_cost(
+    problem: Problem, classes: Classes, incumbent: Bools, tie_breaks: Sequence[TieBreak], nodes: int
+) -> Ints:
     """Return the later aims as one whole cost of each arc, in which earlier ones outweigh later ones, shape (A,).
 
     ``nodes``: of the flow that they are for.

@@ -10,6 +10,7 @@ import numpy as np
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.instance.case import TieBreak
 from planner.sizing.instance.problem import Problem
+from planner.sizing.solution.aims import PairAim, aim_of
 from planner.sizing.solution.counts import Sized
 from planner.sizing.solution.placement import PairCost, Placement
 from planner.sizing.solvers.budget import SolveBudget
@@ -127,18 +128,19 @@ def _finished(
     now: Placement,
 ) -> Placement:
     """Return the placement by all of ``tie_breaks``: ``now``, which is by ``aims``, where these are all that count."""
-    counting = [aim for aim in tie_breaks if aim != "moves" or incumbent.any()]
+    counting = [name for name in tie_breaks if aim_of(name).applies(incumbent)]
     return now if counting == list(aims) else placed(problem, sized, incumbent, tie_breaks)
 
 
 def _leading_costs(tie_breaks: Sequence[TieBreak], incumbent: Bools) -> list[TieBreak]:
     """Return the aims before the first that is not a cost; moves only where there is something to keep."""
     leading: list[TieBreak] = []
-    for aim in tie_breaks:
-        if aim not in ("moves", "latency"):
+    for name in tie_breaks:
+        aim = aim_of(name)
+        if not isinstance(aim, PairAim):
             break
-        if aim == "latency" or incumbent.any():
-            leading.append(aim)
+        if aim.applies(incumbent):
+            leading.append(name)
     return leading
 
 

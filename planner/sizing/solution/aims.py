@@ -1,0 +1,241 @@
+"""The aims among plans of equal objective: one class each, with all that is asked of it.
+
+`PairAim`s are sums over eligible pairs, and so costs of a flow. `Bottleneck`s are decided by the worst pair or the
+fullest host: a plan reaches a level of one where it does without some pairs, or with smaller caps. A new aim is a class
+here, its name in `instance.case.TieBreak`, and its second reading in `planner.verify.aims`.
+"""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from planner.fleet import Bools, Floats, Ints
+from planner.sizing.instance.case import TIE_BREAKS, Case, TieBreak
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solution.placement import PairCost, Placement
+from planner.sizing.solution.seating import Seating
+
+_DUST = 1e-6  # of sums of shares
+
+
+@dataclass(frozen=True)
+class Aim(ABC):
+    """An aim; ``larger``: its value is to be large."""
+
+    name: TieBreak
+    larger = False
+
+    def applies(self, incumbent: Bools) -> bool:
+        """Say whether it tells plans apart; ``incumbent`` (E,) marks the pairs that keep a site where it is."""
+        return True
+
+    def defined(self, placement: Placement) -> bool:
+        """Say whether a plan has a value of it."""
+        return True
+
+    @abstractmethod
+    def reached(self, case: Case, placement: Placement, seating: Seating) -> float:
+        """Return what a plan of pools makes of it."""
+
+    def told(self, case: Case, placement: Placement, seating: Seating) -> float:
+        """Return its value as people are told it; differs from `reached` where single hosts matter."""
+        return self.reached(case, placement, seating)
+
+    @abstractmethod
+    def plain_bound(self, case: Case, placement: Placement, seating: Seating) -> float:
+        """Return a bound of a fleet in which nobody is in another's way; who is left out may be others elsewhere."""
+
+    def bound(self, case: Case, placement: Placement, seating: Seating, known: float | None) -> float:
+        """Return the sharper of the plain bound and that which is ``known``, no better than what is reached."""
+        plain = self.plain_bound(case, placement, seating)
+        sharper = plain if known is None else max(plain, known)
+        return max(0.0, min(self.told(case, placement, seating), sharper))
+
+
+@dataclass(frozen=True)
+class PairAim(Aim):
+    """A sum over pairs: ``values`` returns what each counts (E,), of the problem and the incumbent pairs, in steps."""
+
+    step: float
+    values: Callable[[Problem, Bools], Floats]
+
+    def cost(self, problem: Problem, incumbent: Bools) -> PairCost:
+        """Return it as a cost of pairs."""
+        return PairCost(self.values(problem, incumbent), self.step)
+
+    def reached(self, case: Case, placement: Placement, seating: Seating) -> float:
+        """Return the sum over the pairs that are used."""
+        return float(self.values(case.problem, case.incumbent)[placement.pair].sum())
+
+    def plain_bound(self, case: Case, placement: Placement, seating: Seating) -> float:
+        """Return the sum if everybody had the best pair to itself."""
+        values = self.values(case.problem, case.incumbent)
+        if placement.unserved.any():
+            return _nearest_of_some(case.problem, values, placement.unserved)
+        return _nearest(case.problem, values)
+
+
+@dataclass(frozen=True)
+class Moves(PairAim):
+    """Sites whose host is another than today. Plans are made of pools, and whoever leaves a pool moves."""
+
+    def applies(self, incumbent: Bools) -> bool:
+        """Say whether anybody can stay."""
+        return bool(incumbent.any())
+
+    def told(self, case: Case, placement: Placement, seating: Seating) -> float:
+        """Return the moves between hosts, those of sites that need no shared host any more included."""
+        return float(case.in_force.moved(seating.seats, placement.own))
+
+    def bound(self, case: Case, placement: Placement, seating: Seating, known: float | None) -> float:
+        """Return a bound on moves: sites without a host today do not move, whatever pool they use."""
+        problem, today = case.problem, case.in_force
+        if placement.unserved.any():  # whoever is served in their stead may have no host today
+            off: Bools = ~today.incumbent & ~today.nowhere[problem.site]
+            least = _nearest_of_some(problem, off.astype(np.float64), placement.unserved)
+        else:
+            plain = self.plain_bound(case, placement, seating)
+            first = int(today.nowhere[problem.site[placement.pair]].sum())
+            least = (plain if known is None else max(plain, known)) - first
+        whole = max(0.0, float(np.ceil(least - _DUST)))
+        return min(self.told(case, placement, seating), whole + today.gone)
+
+
+class Bottleneck(Aim):
+    """An aim that the worst pair or the fullest host decides."""
+
+    @abstractmethod
+    def levels(self, problem: Problem, pairs: Ints) -> Floats:
+        """Return the values that it may have where only ``pairs`` (positions) are used, from the worst on."""
+
+    @abstractmethod
+    def ideal(self, problem: Problem, hosts: int) -> float:
+        """Return a value that no plan with so many ``hosts`` which serves everybody by shared hosts can beat."""
+
+    @abstractmethod
+    def within(self, problem: Problem, level: float) -> tuple[Bools, Ints]:
+        """Return the pairs (E,) and the caps (P,) of plans that are at ``level`` or better."""
+
+
+class Margin(Bottleneck):
+    """The smallest latency margin, in ms."""
+
+    larger = True
+
+    def defined(self, placement: Placement) -> bool:
+        """Say whether anybody uses a shared host."""
+        return len(placement.pair) > 0
+
+    def reached(self, case: Case, placement: Placement, seating: Seating) -> float:
+        """Return the smallest margin of the pairs that are used."""
+        return float(case.problem.margin_ms[placement.pair].min())
+
+    def plain_bound(self, case: Case, placement: Placement, seating: Seating) -> float:
+        """Return the smallest margin if every site had its best pool to itself."""
+        everybody = not placement.unserved.any() and not placement.own.any()
+        return self.ideal(case.problem, 0) if everybody else float(case.problem.margin_ms.max(initial=0.0))
+
+    def bound(self, case: Case, placement: Placement, seating: Seating, known: float | None) -> float:
+        """Return the sharper of both bounds, which are from above."""
+        plain = self.plain_bound(case, placement, seating)
+        return max(self.told(case, placement, seating), plain if known is None else min(plain, known))
+
+    def levels(self, problem: Problem, pairs: Ints) -> Floats:
+        """Return the margins of the pairs, ascending."""
+        return np.unique(problem.margin_ms[pairs])
+
+    def ideal(self, problem: Problem, hosts: int) -> float:
+        """Return the smallest margin if every site had the pool of its largest margin to itself; inf for no sites."""
+        best = np.full(problem.sites, -np.inf)
+        np.maximum.at(best, problem.site, problem.margin_ms)
+        return float(best[np.isfinite(best)].min(initial=np.inf))
+
+    def within(self, problem: Problem, level: float) -> tuple[Bools, Ints]:
+        """Leave out the pairs of a smaller margin."""
+        return problem.margin_ms >= level, problem.caps
+
+
+class Spread(Bottleneck):
+    """The clusters on the fullest host."""
+
+    def reached(self, case: Case, placement: Placement, seating: Seating) -> float:
+        """Return the largest load of a host; 0 where nobody is served."""
+        loads: dict[str, int] = {}
+        for seat in seating.seats:
+            loads[seat.host] = loads.get(seat.host, 0) + seat.clusters
+        return float(max(loads.values(), default=0))
+
+    def plain_bound(self, case: Case, placement: Placement, seating: Seating) -> float:
+        """Return the load if all hosts carried the same."""
+        if placement.unserved.any() or placement.own.any():
+            return 0.0
+        return self.ideal(case.problem, sum(len(names) for names in seating.names.values()))
+
+    def levels(self, problem: Problem, pairs: Ints) -> Floats:
+        """Return the loads down from the largest cap."""
+        return np.arange(int(problem.caps.max(initial=1)), 0, -1, dtype=np.float64)
+
+    def ideal(self, problem: Problem, hosts: int) -> float:
+        """Return the load if all hosts carried the same, and no less than the largest site."""
+        each = -(-int(problem.clusters.sum()) // max(1, hosts))
+        return float(max(each, problem.items.max(initial=0)))
+
+    def within(self, problem: Problem, level: float) -> tuple[Bools, Ints]:
+        """Lower all caps to the level."""
+        return np.ones(len(problem.pool), dtype=np.bool_), np.minimum(problem.caps, int(level))
+
+
+_ALL: tuple[Aim, ...] = (
+    Moves("moves", 1.0, lambda _problem, incumbent: (~incumbent).astype(np.float64)),
+    PairAim("latency", 1e-3, lambda problem, _incumbent: problem.rtt_ms),
+    Margin("margin"),
+    Spread("spread"),
+)
+AIMS: Mapping[str, Aim] = {aim.name: aim for aim in _ALL}
+
+
+def aim_of(name: str) -> Aim:
+    """Return the aim of that name; raises ValueError where there is none."""
+    if name not in AIMS:
+        raise ValueError(f"{name!r} is no aim among equals; they are {', '.join(TIE_BREAKS)}")
+    return AIMS[name]
+
+
+def costs_of(problem: Problem, incumbent: Bools, names: Sequence[TieBreak]) -> list[PairCost]:
+    """Return what those of the aims that are sums over pairs, and apply, count on every eligible pair, in order."""
+    aims = (aim_of(name) for name in names)
+    return [aim.cost(problem, incumbent) for aim in aims if isinstance(aim, PairAim) and aim.applies(incumbent)]
+
+
+def _nearest(problem: Problem, cost: Floats) -> float:
+    """Return the total ``cost`` (E,) if every site that uses a pool in any plan had its best one to itself."""
+    least = _least(problem, cost)
+    return float(least[np.isfinite(least) & ~np.isfinite(problem.own_cost)].sum())
+
+
+def _nearest_of_some(problem: Problem, cost: Floats, unserved: Bools) -> float:
+    """Return the least of `_nearest` over all sites that together weigh as much as those not ``unserved`` (S,).
+
+    A knapsack of which a part of a site may be taken, the cheapest for its weight first (G. B. Dantzig, Operations
+    Research 5 (1957) 266-288): no plan that serves as much weight costs less, whoever is left out.
+    """
+    least = _least(problem, cost)
+    least[np.isfinite(problem.own_cost)] = 0.0
+    order = np.argsort(least / problem.weights, kind="stable")
+    weight = problem.weights[order].astype(np.float64)
+    wanted = float(problem.weights[~unserved].sum())
+    before = np.cumsum(weight) - weight
+    share = np.clip((wanted - before) / weight, 0.0, 1.0)
+    taken = share > 0
+    return float((least[order][taken] * share[taken]).sum())
+
+
+def _least(problem: Problem, cost: Floats) -> Floats:
+    """Return the least ``cost`` (E,) of each site, inf where it has no pair, shape (S,)."""
+    least = np.full(problem.sites, np.inf)
+    np.minimum.at(least, problem.site, cost)
+    return least

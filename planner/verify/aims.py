@@ -1,0 +1,120 @@
+"""Do the aims before and after the objective add up, and do value, bound and the word proven agree?"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping
+
+from planner.plan import Aim, Assignment
+from planner.verify.assignments import ROUNDING_MS, stays
+from planner.verify.case import Case
+from planner.verify.running import Running
+from planner.verify.violation import RELATIVE_TOLERANCE, Violation, differs, number
+
+_CLOSE = 2e-3  # costs are settled in steps of a microsecond, sums of them to a thousandth
+
+
+def check_aims(case: Case) -> Iterator[Violation]:
+    """Check each aim that the plan names; one that is not known is a violation."""
+    weights = _weights(case)
+    for aim in case.plan.before:
+        if str(aim.aim) in weights:
+            yield from _worth(aim, weights[str(aim.aim)])
+        else:
+            yield Violation("aim", "plan", f"{aim.aim!r} is no aim before the objective: {', '.join(weights)}")
+    for aim in case.plan.then:
+        if str(aim.aim) in _AFTER:
+            yield from _after(aim, _AFTER[str(aim.aim)](case))
+        else:
+            yield Violation("aim", "plan", f"{aim.aim!r} is no aim after the objective: {', '.join(_AFTER)}")
+
+
+def _worth(aim: Aim, actual: float) -> Iterator[Violation]:
+    """Check a weight that the plan says it serves or covers."""
+    bound = number(aim.bound)
+    if differs(aim.value, actual):
+        yield Violation("aim", "plan", f"weight {aim.aim} is said to be {aim.value}, but adds up to {actual:.12g}")
+    if not bound >= actual - RELATIVE_TOLERANCE * actual:
+        yield Violation("aim", "plan", f"weight {aim.aim} is {actual:.12g}, above its bound {aim.bound}")
+    elif aim.proven and not bound <= actual + RELATIVE_TOLERANCE * actual:
+        text = f"weight {aim.aim} is {actual:.12g}, and called proven below its bound {aim.bound}"
+        yield Violation("aim", "plan", text)
+
+
+def _weights(case: Case) -> dict[str, float]:
+    """Return the weight of the sites that have a third vote, and of those of them that keep it after a loss.
+
+    Where the policy keeps sites served, the weight of those with a host today comes first.
+    """
+    sites = [site for site in case.inventory.sites.values() if site.needs_host]
+    out = {entry.site for entry in case.plan.unserved}
+    bare = {row.site for row in case.plan.assignments if not row.standby}
+    served = [site for site in sites if site.site not in out]
+    weights = {}
+    if case.inventory.policy.keep_served:
+        kept = (site.weight for site in served if site.site in case.inventory.current)
+        weights["kept_served"] = float(sum(kept))
+    weights["served"] = float(sum(site.weight for site in served))
+    if case.inventory.policy.cover != "none":
+        weights["covered"] = float(sum(site.weight for site in served if site.site not in bare))
+    return weights
+
+
+def _after(aim: Aim, actual: float) -> Iterator[Violation]:
+    """Check an aim among plans of equal objective; of the margin the bound is an upper one, else a lower one."""
+    slack = ROUNDING_MS if aim.aim in ("latency", "margin") else 0.0
+    if differs(aim.value, actual, slack):
+        yield Violation("aim", "plan", f"{aim.aim} is said to be {aim.value}, but comes to {actual:.10g}")
+        return
+    beyond = actual - number(aim.bound) if aim.aim == "margin" else number(aim.bound) - actual
+    close = _CLOSE + slack + RELATIVE_TOLERANCE * abs(actual)
+    if not beyond <= close:
+        yield Violation("aim", "plan", f"{aim.aim} is {actual:.10g}, better than its bound {aim.bound}")
+    elif aim.proven and not beyond >= -close:
+        text = f"{aim.aim} is {actual:.10g}, and called proven with the bound {aim.bound}"
+        yield Violation("aim", "plan", text)
+
+
+def _moves(case: Case) -> float:
+    """Return the sites that change host, and those of Current that need no shared host any more."""
+    running, current = Running(case), case.inventory.current
+    moved = {
+        row.site
+        for row in case.plan.assignments
+        if current.get(row.site) and not any(stays(case, running, row, was) for was in current[row.site])
+    }
+    gone = {entry.site for entry in case.plan.no_host_needed if entry.site in current}
+    return float(len(moved | gone))
+
+
+def _rtt_ms(case: Case, row: Assignment) -> float:
+    """Return what the fleet says of a pair; what the plan says where the fleet says nothing."""
+    pool = case.pool_of(row.host)
+    pair = None if pool is None else case.inventory.pairs.get(row.site, pool.hub)
+    return number(row.rtt_ms) if pair is None else pair.rtt_ms
+
+
+def _latency(case: Case) -> float:
+    """Return the total round-trip time; that of a split site counts once for each pool that it uses."""
+    pools = ((row, case.pool_of(row.host)) for row in case.plan.assignments)
+    each = {(row.site, pool.pool if pool else row.host): _rtt_ms(case, row) for row, pool in pools}
+    return math.fsum(each.values())
+
+
+def _margin(case: Case) -> float:
+    """Return the smallest margin to a budget; NaN where nobody uses a shared host."""
+    sites = case.inventory.sites
+    rows = [row for row in case.plan.assignments if row.site in sites]
+    return min((sites[row.site].budget_ms - _rtt_ms(case, row) for row in rows), default=math.nan)
+
+
+def _spread(case: Case) -> float:
+    return float(max(case.loads.values(), default=0))
+
+
+_AFTER: Mapping[str, Callable[[Case], float]] = {
+    "moves": _moves,
+    "latency": _latency,
+    "margin": _margin,
+    "spread": _spread,
+}
