@@ -16,7 +16,8 @@ from typing import Any
 import click
 from click.shell_completion import CompletionItem
 
-from planner.cli.streams import give_up, prepare_streams, printable, say
+from planner.cli.conventions import conventional, defaults_for
+from planner.cli.streams import TERMINAL, give_up, prepare_streams, printable, say
 from planner.errors import CastingvoteError, InputError
 from planner.interrupts import CODE, WORDS
 from planner.version import VERSION
@@ -64,7 +65,17 @@ class _Commands(click.Group):
             return None
         command: click.Command = getattr(import_module(f"planner.cli.{_COMMANDS[cmd_name][0]}"), cmd_name)
         command.context_settings.setdefault("help_option_names", _HELP)  # also where it is asked for without its group
-        return command
+        return conventional(command)
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command that is called, and the defaults that the user's file has for it."""
+        name, command, rest = super().resolve_command(ctx, args)
+        if name is not None and command is not None and not ctx.resilient_parsing:
+            every = (found for other in _COMMANDS if (found := self.get_command(ctx, other)) is not None)
+            ctx.default_map = {name: defaults_for(command, name, lambda: every)}
+        return name, command, rest
 
     def invoke(self, ctx: click.Context) -> Any:
         """Call the command; an interruption is told once, by `main`, and not with a blank line of click's before."""
@@ -87,10 +98,10 @@ class _Commands(click.Group):
 
 @click.group(
     cls=_Commands,
-    context_settings={"help_option_names": _HELP, "max_content_width": 100},
+    context_settings={"help_option_names": _HELP, "max_content_width": 100, "auto_envvar_prefix": "CASTINGVOTE"},
     epilog="Exit codes: 0 done; 1 done, with an objection; 2 wrong input or call; 3 a fault of ours; 130 interrupted.",
 )
-@click.version_option(VERSION, prog_name="castingvote")
+@click.version_option(VERSION, "-V", "--version", prog_name="castingvote")
 def cli() -> None:
     """Plan tie-breaker hosts for a fleet of two-node clusters: how many, where, who uses which, and a proof.
 
@@ -100,9 +111,13 @@ def cli() -> None:
     """
 
 
+conventional(cli)
+
+
 def main(arguments: list[str] | None = None) -> None:
     """Run the command line and exit with one of the codes above."""
     prepare_streams()
+    TERMINAL.reset()
     sys.exit(_run(arguments))
 
 
@@ -145,13 +160,13 @@ def _refused(error: click.ClickException) -> int:
 
 def _fault(error: Exception) -> int:
     """Report a fault of ours in one line, with the traceback for those who ask for it."""
-    if os.environ.get(_TRACEBACK):
+    if TERMINAL.verbose or os.environ.get(_TRACEBACK):
         traceback.print_exception(error)
     kind = "" if isinstance(error, CastingvoteError) else f"{type(error).__name__}: "
     words = printable(" ".join(f"{kind}{error}".split()))
     say(
         f"castingvote failed: {words}. This is a fault of castingvote, not of your file. "
-        f"Run again with {_TRACEBACK}=1 for the traceback and send it with the command to the project.",
+        "Run again with -v for the traceback and send it with the command to the project.",
         err=True,
     )
     return 3

@@ -15,6 +15,7 @@ from planner.cli.options import (
     given_pings,
     json_file,
     put_in_place,
+    told_as,
     workbook_name,
 )
 from planner.cli.streams import files_among, hand_over, is_stdout, say
@@ -98,7 +99,7 @@ def check(
     asked = [path for path in (readiness_path, repaired) if path is not None]
     if not is_stdout(json_path) and (not quiet or readiness is None):
         print_findings(findings, err=False, every=every)
-        say(f"{fleet}: {size}{tally(findings)}.")
+        say(f"{told_as(fleet)}: {size}{tally(findings)}.")
         if readiness is not None:
             print_readiness(readiness)
         for path in (*files_among(json_path), write_mapping, *(asked if readiness is not None else ())):

@@ -7,7 +7,7 @@ from typing import Any
 
 from rich.console import Console
 
-from planner.cli.streams import give_up
+from planner.cli.streams import TERMINAL, give_up
 
 _NEVER_WRAPS = 100_000  # columns
 
@@ -31,4 +31,7 @@ class _Console(Console):
 def console(*, err: bool = False) -> Console:
     """Return a console for text that is printed as it is; it wraps lines at a terminal only, so that grep works."""
     width = None if (sys.stderr if err else sys.stdout).isatty() else _NEVER_WRAPS
-    return _Console(stderr=err, width=width, soft_wrap=width is not None, highlight=False, emoji=False, markup=False)
+    style: dict[str, Any] = {"highlight": False, "emoji": False, "markup": False}
+    if TERMINAL.plain:
+        style["no_color"] = True  # else the variable NO_COLOR decides
+    return _Console(stderr=err, width=width, soft_wrap=width is not None, **style)

@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     type=click.Choice(["year", "quarter", "month"]),
     help="Length of a period; the policy's by default.",
 )
-@click.option("--periods", type=click.IntRange(1, 240), metavar="N", help="How many; the policy's by default.")
+@click.option("--periods", type=click.IntRange(1, 240), metavar="NUMBER", help="How many; the policy's by default.")
 @click.option(
     "--move-hosts", is_flag=True, help="Hosts may move to pools of the same cap and release, or be taken out."
 )

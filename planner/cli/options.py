@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from planner.cli.conventions import STDIN
 from planner.cli.streams import is_stdout, say
 
 if TYPE_CHECKING:
@@ -100,6 +101,11 @@ def given_pings() -> Path | None:
     return path
 
 
+def told_as(path: Path) -> str:
+    """Return an input as the user named it."""
+    return "-" if path == click.get_current_context().meta.get(STDIN) else str(path)
+
+
 def command_line(command: str, *arguments: object) -> str:
     """Return a command of castingvote to paste, with the mapping, pings and progress that this one had.
 
@@ -112,6 +118,7 @@ def command_line(command: str, *arguments: object) -> str:
             shared += [option, path]
     for path in given_progress():
         shared += ["--progress", path]
+    arguments = tuple("-" if word == context.meta.get(STDIN) else word for word in arguments)
     words = [*arguments[:1], *shared, *arguments[1:]]
     return " ".join(["castingvote", command, *(shlex.quote(str(word)) for word in words)])
 

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
+from planner.cli.streams import TERMINAL, say
 from planner.interrupts import display
 
 if TYPE_CHECKING:
@@ -53,7 +54,10 @@ class Stages:
             else:
                 yield lambda _words: None
         finally:
-            self.seconds[key] = self.seconds.get(key, 0.0) + time.perf_counter() - began
+            took = time.perf_counter() - began
+            self.seconds[key] = self.seconds.get(key, 0.0) + took
+            if TERMINAL.verbose:
+                say(f"{took:8.2f} s  {words}", err=True)
 
 
 def in_words(progress: Progress) -> str:

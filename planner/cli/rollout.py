@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 @click.option(
     "--start",
     type=click.DateTime(["%Y-%m-%d"]),
-    metavar="DATE",
+    metavar="YYYY-MM-DD",
     help="First day, such as 2027-03-01. Default: rollout_start in the policy, else tomorrow.",
 )
 @click.option("--only-ready", is_flag=True, help="Leave out sites with items of the readiness audit to mend.")

@@ -14,6 +14,32 @@ from pathlib import Path
 import click
 
 
+class _Terminal:
+    """What was asked for about all that is printed."""
+
+    def __init__(self) -> None:
+        self.reset()
+
+    def reset(self) -> None:
+        """Take back what another call asked for."""
+        self.verbose = False
+        self.notes: list[str] = []
+        self.plain = False
+
+    def be_verbose(self) -> None:
+        """Tell more, on standard error."""
+        self.verbose = True
+        for note in self.notes:
+            say(note, err=True)
+
+    def be_plain(self) -> None:
+        """Print without colours."""
+        self.plain = True
+
+
+TERMINAL = _Terminal()
+
+
 def prepare_streams() -> None:
     """Make sure that printing cannot fail on a character that the encoding lacks, or on a stream that was closed."""
     for name in ("stdout", "stderr"):

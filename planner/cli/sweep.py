@@ -55,7 +55,7 @@ def _picture_name(_context: click.Context, _parameter: click.Parameter, path: Pa
     help="Keep finished scenarios here and do not plan them again: a sweep that was stopped goes on.",
 )
 @click.option(
-    "--jobs", type=click.IntRange(min=1), metavar="N", help="Processes to work in; all processors by default."
+    "--jobs", type=click.IntRange(min=1), metavar="NUMBER", help="Processes to work in; all processors by default."
 )
 @click.option("--dask", metavar="ADDRESS", help="Work on a Dask cluster instead, such as tcp://10.0.0.5:8786.")
 @click.option(

@@ -23,7 +23,15 @@ PATIENCE_S = 120  # far above what anything here takes, so that a busy machine f
 
 def environment(**changes):
     """The environment of a child: this working copy's planner, and nothing of the tester's terminal settings."""
-    dropped = {"FORCE_COLOR", "TTY_COMPATIBLE", "NO_COLOR", "COLUMNS", "LINES", "CASTINGVOTE_TRACEBACK"}
+    dropped = {
+        "FORCE_COLOR",
+        "TTY_COMPATIBLE",
+        "NO_COLOR",
+        "COLUMNS",
+        "LINES",
+        "CASTINGVOTE_TRACEBACK",
+        "CASTINGVOTE_CONFIG",
+    }
     kept = {name: value for name, value in os.environ.items() if name not in dropped}
     return {**kept, "PYTHONPATH": str(ROOT), "TERM": "xterm-256color", **changes}
 

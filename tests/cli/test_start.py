@@ -35,6 +35,7 @@ OURS = {
     "planner",
     "planner.__main__",
     "planner.cli",
+    "planner.cli.conventions",
     "planner.cli.from_today",
     "planner.cli.options",
     "planner.cli.progress",
