@@ -5,6 +5,8 @@ from __future__ import annotations
 import dataclasses
 import math
 
+import numpy as np
+
 from planner.columns import Column
 from planner.errors import InputError
 from planner.fleet import Finding, Fleet, fitted
@@ -32,6 +34,11 @@ def refuse_unmodelled(fleet: Fleet) -> None:
     if fleet.too_large is not None:
         finding, at = fleet.too_large
         raise InputError((dataclasses.replace(finding, where=f"site {fleet.site_ids[at]}"),))
+    if policy.objective == "cost" and np.isnan(fleet.host_costs).any():
+        pool = fleet.pool_ids[int(np.isnan(fleet.host_costs).argmax())]
+        message = f"The objective is cost, and pool {pool} has no price of a host."
+        hint = "Fill in host_cost of each pool, or of the policy, or give prices of equipment."
+        raise InputError((Finding("error", "host_cost_missing", "Hubs", message, hint),))
     if policy.cover != "none" and policy.split_sites:
         message = "cover with split sites is not modelled: a site would have a standby for each of its parts."
         raise InputError(

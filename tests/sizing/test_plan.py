@@ -208,3 +208,9 @@ def test_hosts_in_use_beyond_the_count_of_existing_ones_are_counted_as_the_verif
     result = plan(fleet)
     make.sound(fleet, result)
     assert (result.objective_value, sum(h.existing for h in result.host_list)) == (1, 1)
+
+
+def test_cost_without_the_price_of_a_host_is_refused(make):
+    """It was a ValueError: NaN has no integer ratio."""
+    with pytest.raises(InputError, match="pool H1 has no price of a host"):
+        plan(make.fleet([[10.0, 10.0]], pools={"host_cost": [100.0, np.nan]}, objective="cost"))

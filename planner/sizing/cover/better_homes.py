@@ -15,12 +15,14 @@ from planner.sizing.cover.primal_search.repair import repair
 from planner.sizing.cover.primal_search.rounding import Wishes, dealt
 from planner.sizing.cover.primal_search.state import Ground
 from planner.sizing.instance.case import Case, TieBreak
-from planner.sizing.solution.aims import PairAim, aim_of
+from planner.sizing.solution.aims import Aim, Margin, PairAim, aim_of
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solvers.budget import SolveBudget
 
 _SECONDS = 20.0
 _STEPS = 2_000  # of repair
+_MARGINS = 4  # smallest margins that are tried
+_NOBODY = 1e-6
 
 
 @dataclass
@@ -36,28 +38,79 @@ class BetterHomes:
 
     def improve(self, offer: Callable[[Draft], Draft]) -> Mapping[TieBreak, float]:
         """Offer drafts, each of which answers with the best so far; return the bounds."""
-        incumbent = self.case.incumbent
-        aims = [aim for aim in map(aim_of, self.case.tie_breaks) if isinstance(aim, PairAim)]
-        wanted = [aim for aim in aims if aim.applies(incumbent)]
-        if not wanted or self.draft.placement.unserved.any():
+        aims = [aim_of(name) for name in self.case.tie_breaks]
+        wanted = [aim for aim in aims if isinstance(aim, (PairAim, Margin)) and aim.applies(self.case.incumbent)]
+        if not wanted or self.draft.placement.unserved.any() or not self.draft.seating.seats:
             return self.bounds
         budget = self.budget.within(_SECONDS)
-        costs = [aim.cost(self.case.problem, incumbent).values for aim in wanted]
         all_plans = self._program(None)
-        for aim, cost in zip(wanted, costs, strict=True):
-            least = all_plans.least(cost, budget)
-            if least is None:
+        for aim in wanted:
+            if isinstance(aim, PairAim):
+                known = self._cheapen(aim, all_plans, offer, budget)
+            else:
+                known = self._widen(aim, all_plans, offer, budget)
+            if not known:
                 break
-            hosts, bound = all_plans.counts(cost, budget.within((budget.left or 0.0) / 2))
-            self.bounds[aim.name] = max(least, bound)
-            for running in (self.draft.sized.counts.hosts, hosts):
-                if running is None or not self.case.problem.may_run(running):
-                    continue
-                trial = self._carried_out(running, (cost, weighed(costs)), budget)
-                self.draft = offer(trial) if trial is not None else self.draft
-            self._kept.append((cost, aim.reached(self.case, self.draft.placement, self.draft.seating)))
+            self._kept.append(self._reached_cost(aim))
             all_plans.keep(*self._kept[-1])
         return self.bounds
+
+    def _cheapen(
+        self, aim: PairAim, all_plans: HomeProgram, offer: Callable[[Draft], Draft], budget: SolveBudget
+    ) -> bool:
+        """Bound ``aim`` and offer drafts that cost less of it; False where time ends before."""
+        cost = self._cost(aim)
+        least = all_plans.least(cost, budget)
+        if least is None:
+            return False
+        self.bounds[aim.name] = max(least, self._offered(all_plans, cost, offer, budget))
+        return True
+
+    def _widen(self, aim: Margin, all_plans: HomeProgram, offer: Callable[[Draft], Draft], budget: SolveBudget) -> bool:
+        """Bound the smallest margin by bisection, and offer drafts with a larger one; False where time ends before."""
+        margin = self.case.problem.margin_ms
+        values = np.unique(margin)
+        at = int(np.searchsorted(values, self._reached(aim)))
+        low, high = at, len(values) - 1
+        while low < high:
+            middle = (low + high + 1) // 2
+            lacking = all_plans.least((margin < values[middle]).astype(np.float64), budget)
+            if lacking is None:
+                return False
+            low, high = (middle, high) if lacking <= _NOBODY else (low, middle - 1)
+        self.bounds[aim.name] = float(values[low])
+        for _ in range(_MARGINS):
+            at = int(np.searchsorted(values, self._reached(aim)))
+            if at >= low:
+                break
+            self._offered(all_plans, (margin < values[low]).astype(np.float64), offer, budget)
+            low = (at + low) // 2
+        return True
+
+    def _offered(
+        self, all_plans: HomeProgram, cost: Floats, offer: Callable[[Draft], Draft], budget: SolveBudget
+    ) -> float:
+        """Offer drafts of low ``cost`` (E,); return a bound on it."""
+        hosts, bound = all_plans.counts(cost, budget.within((budget.left or 0.0) / 2))
+        later = [self._cost(aim) for aim in map(aim_of, self.case.tie_breaks) if isinstance(aim, PairAim)]
+        for running in (self.draft.sized.counts.hosts, hosts):
+            if running is None or not self.case.problem.may_run(running):
+                continue
+            trial = self._carried_out(running, (cost, weighed([cost, *later])), budget)
+            self.draft = offer(trial) if trial is not None else self.draft
+        return bound
+
+    def _cost(self, aim: PairAim) -> Floats:
+        return aim.cost(self.case.problem, self.case.incumbent).values
+
+    def _reached(self, aim: Aim) -> float:
+        return aim.reached(self.case, self.draft.placement, self.draft.seating)
+
+    def _reached_cost(self, aim: PairAim | Margin) -> tuple[Floats, float]:
+        """Return what later answers may not exceed: a cost (E,) with its most."""
+        if isinstance(aim, Margin):
+            return (self.case.problem.margin_ms < self._reached(aim) - _NOBODY).astype(np.float64), 0.0
+        return self._cost(aim), self._reached(aim)
 
     def _program(self, running: Ints | None) -> HomeProgram:
         """Return the program near plans in which the hosts ``running`` (P,) run; None: the one that all plans meet."""
