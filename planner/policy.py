@@ -94,6 +94,7 @@ class Policy:
     host_rack_units: int = 1
     percentile: float = 95.0
     max_loss_percent: float = 1.0
+    fleet_id: str = ""
     currency: str = ""
     host_cost: float | None = None
     own_tie_breaker_cost: float | None = None

@@ -115,7 +115,8 @@ class Rollout(Shown):
 
     ``lower_bound_waves``: no schedule of the same steps has fewer waves; ``why`` says in words what forces them.
     ``detours`` counts steps of kind ``detour`` and ``lower_bound_detours`` is a bound on them. ``conflicts`` are what
-    is left out, and ``cautions`` are sentences for the whole rollout.
+    is left out, and ``cautions`` are sentences for the whole rollout. ``fleet_id``, ``plan_number`` and ``plan_hash``
+    say which plan it leads to, see `planner.identity`.
     """
 
     waves: tuple[Wave, ...]
@@ -124,6 +125,9 @@ class Rollout(Shown):
     lower_bound_detours: int = 0
     conflicts: tuple[Conflict, ...] = ()
     cautions: tuple[str, ...] = ()
+    fleet_id: str = ""
+    plan_number: int = 1
+    plan_hash: str = ""
 
     waves_frame = TableOf("waves", "sites", leave_out=("steps",))
     conflicts_frame = TableOf("conflicts")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from planner.cli.from_today import FromToday, from_today
+from planner.cli.numbering import AFTER, plan_before
 from planner.cli.options import (
     FLEET,
     PROGRESS,
@@ -63,6 +64,7 @@ if TYPE_CHECKING:
 @click.option(
     "--compare-cover", is_flag=True, help="Also plan for no cover, host, hub and zone, and show what each takes."
 )
+@AFTER
 @from_today
 @PROGRESS
 @solving
@@ -75,6 +77,7 @@ def plan(
     report_path: Path | None,
     certificate_path: Path | None,
     compare_cover: bool,
+    after: Path | None,
     start: FromToday,
     time_limit: float | None,
     seed: int,
@@ -94,6 +97,7 @@ def plan(
         castingvote plan fleet.xlsx --progress returned.xlsx --drain ESK-01 --trade-off
     """
     from planner.cli.report import print_findings, print_summary, print_trade_off
+    from planner.identity import numbered
     from planner.intake import REPAIRS
     from planner.intake.found import repairs_in_words
     from planner.outputs import plan_to_json
@@ -104,7 +108,7 @@ def plan(
     check_outputs(fleet, output, json_path, report_path, certificate_path)
     stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading the fleet"):
-        inventory = start.emptied(read_inventory(fleet))
+        inventory, before = start.emptied(read_inventory(fleet)), plan_before(after, output, json_path)
     # Before the solving, so that Ctrl-C after it loses nothing.
     with stages.stage("audit", "Auditing readiness"):
         readiness = audit(inventory)
@@ -122,7 +126,7 @@ def plan(
         result = _with_cover_prices(stages, inventory, result, stages.left(time_limit), seed)
     if measure_first > 0:
         result = _with_pairs_to_measure(stages, inventory, result, _within(measure_first, stages, time_limit), seed)
-    result = result.replace(seconds={"read": stages.seconds["read"], **result.seconds, "write": 0.0})
+    result = numbered(result, before).replace(seconds={"read": stages.seconds["read"], **result.seconds, "write": 0.0})
     certified = None if certificate_path is None else _certified(stages, inventory, result, stages.left(time_limit))
     curve = () if report_path is None else _curve(stages, inventory, result, stages.left(time_limit))
     with put_in_place():

@@ -15,6 +15,7 @@ from planner.cli.console import console
 from planner.cli.streams import printable
 from planner.counted_words import counted
 from planner.fleet import Finding, Fleet, Severity
+from planner.identity import identity_in_words
 from planner.intake.found import grouped
 from planner.outputs import CAUTIONS, headline, survives
 from planner.outputs.causes import unserved_by_cause
@@ -101,6 +102,7 @@ def print_summary(
     target.print(Text(f"Input: {tally(plan.findings)}."))
     if readiness is not None:
         target.print(Text(f"Readiness: {readiness_headline(readiness)} See castingvote check."))
+    target.print(Text(printable(identity_in_words(plan))))
     for caution in CAUTIONS:
         target.print(Text(f"Caution: {caution}", style="dim"))
     for path in written:

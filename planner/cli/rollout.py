@@ -14,6 +14,7 @@ from planner.cli.streams import files_among, hand_over, is_stdout
 
 if TYPE_CHECKING:
     from planner.fleet import Fleet
+    from planner.outputs.earlier_calendar import EarlierCalendar
 
 
 @click.command()
@@ -25,6 +26,12 @@ if TYPE_CHECKING:
     type=click.Path(path_type=Path),
     metavar="FILE.ics",
     help="Write the waves as an iCalendar file, one event each.",
+)
+@click.option(
+    "--earlier",
+    type=click.Path(path_type=Path),
+    metavar="OLD.ics",
+    help="The last rollout's calendar: waves that are dropped are cancelled in the new one. Default: the one replaced.",
 )
 @json_file("ROLLOUT", "the waves")
 @click.option(
@@ -48,6 +55,7 @@ def rollout(
     plan: Path,
     output: Path | None,
     calendar: Path | None,
+    earlier: Path | None,
     json_path: Path | None,
     start: dt.datetime | None,
     only_ready: bool,
@@ -74,6 +82,7 @@ def rollout(
     stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading fleet and plan"):
         inventory, made = read_inventory(fleet), read_plan(plan)
+        before = _earlier(earlier, calendar)
     words = "Looking for an order and for the fewest waves"
     with stages.stage("order", words) as show:
         found = roll_out(
@@ -89,11 +98,26 @@ def rollout(
         if output is not None:
             write_rollout_workbook(inventory, made, found, output)
         if calendar is not None:
-            write_calendar(inventory, found, calendar)
+            write_calendar(found, calendar, earlier=before)
         hand_over(lambda: rollout_to_json(found), json_path)
     if not quiet:
         print_rollout(inventory, made, found, files_among(output, calendar, json_path), err=is_stdout(json_path))
     return 1 if found.conflicts else 0
+
+
+def _earlier(named: Path | None, replaced: Path | None) -> EarlierCalendar | None:
+    """Return the calendar that was named, else the one that is to be replaced where it is one of ours."""
+    from planner.errors import InputError
+    from planner.outputs.earlier_calendar import read_earlier_calendar
+
+    if named is not None:
+        return read_earlier_calendar(named)
+    if replaced is None or not replaced.is_file():
+        return None
+    try:
+        return read_earlier_calendar(replaced)
+    except InputError:
+        return None
 
 
 def _open_items(fleet: Fleet) -> dict[str, list[str]]:

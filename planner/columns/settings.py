@@ -72,6 +72,8 @@ SETTINGS = (
         least_excluded=True, most=100),
     Column("max_loss_percent", "number", "most lost probes of a pair that may be used", "%", default=1, least=0,
         most=100),
+    Column("fleet_id", "text", "name of the fleet that stays while files and hubs change; plans, rollouts and "
+        "calendars carry it; without it an id is derived from the hub ids", example="shops-north"),
     Column("currency", "text", "currency of every price", example="GBP"),
     Column("host_cost", "number", "for each pool whose host_cost is blank; or the sheet Prices",
         "money a year", least=0),

@@ -62,7 +62,7 @@ def _calendar(bench: Bench, work: Work, path: Path) -> None:
     from planner.rollout import roll_out
 
     fleet, plan = bench.plan(work)
-    write_calendar(fleet, roll_out(fleet, plan, time_limit=_ROLLOUT_SECONDS, watch=work.watch), path)
+    write_calendar(roll_out(fleet, plan, time_limit=_ROLLOUT_SECONDS, watch=work.watch), path)
 
 
 def _mapping(bench: Bench, work: Work, path: Path) -> None:

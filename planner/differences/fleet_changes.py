@@ -23,7 +23,15 @@ _OF_NO_PLAN = frozenset(
         *("name", "owner", "node_locations", "node_link", "node_link_gbps", "node_links", "service_link_gbps"),
         *("storage_tiers", "storage_groups", "cache_devices", "tie_breaker_net", "storage_net", "management_net"),
         *("timezone", "window", "crew", "neighbours", "opens", "closes", "priority"),
-        *("management_floor", "currency", "rollout_start", "sites_per_wave", "sites_per_region", "sites_per_host"),
+        *(
+            "fleet_id",
+            "management_floor",
+            "currency",
+            "rollout_start",
+            "sites_per_wave",
+            "sites_per_region",
+            "sites_per_host",
+        ),
         *("sites_per_crew", "crews", "pilot_sites", "wave_growth", "pilot_days", "neighbour_days", "site_minutes"),
         *("host_minutes", "rehoming_minutes", "period", "periods"),
     )

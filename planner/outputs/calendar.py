@@ -10,9 +10,9 @@ from zoneinfo import ZoneInfo
 
 import icalendar
 
-from planner.fleet import Fleet
 from planner.outputs.atomic import write_bytes
 from planner.outputs.cellsafe import safe_text
+from planner.outputs.earlier_calendar import EarlierCalendar, sequence_at
 from planner.outputs.plan_sentences import CAUTIONS
 from planner.outputs.run_words import what, who_and_where
 from planner.schedule import Rollout, Wave
@@ -23,11 +23,15 @@ _DAY = dt.timedelta(days=1)
 _MINUTE = dt.timedelta(minutes=1)
 
 
-def rollout_to_calendar(fleet: Fleet, rollout: Rollout, *, written_at: dt.datetime | None = None) -> bytes:
+def rollout_to_calendar(
+    rollout: Rollout, *, written_at: dt.datetime | None = None, earlier: EarlierCalendar | None = None
+) -> bytes:
     """Return the waves as an iCalendar stream (RFC 5545) with a VTIMEZONE for each zone that it uses.
 
-    An event's UID rests on the names of the fleet's files and the number of the wave, and its SEQUENCE on
-    ``written_at`` (now by default): imported again, a wave takes the place of its earlier version. A wave whose start
+    An event's UID rests on the id of the fleet, the number of the plan and that of the wave, and its SEQUENCE on
+    ``written_at`` (now by default): imported again, a wave takes the place of its earlier version. Waves to come that
+    only the ``earlier`` calendar of this fleet has are in the new one with STATUS CANCELLED, so that they vanish from
+    everybody's calendar when it is imported. A wave whose start
     or end is the second coming of a local time, when clocks go back, is written in UTC, because a local time in
     iCalendar means the first (RFC 5545, section 3.3.5).
     """
@@ -37,11 +41,16 @@ def rollout_to_calendar(fleet: Fleet, rollout: Rollout, *, written_at: dt.dateti
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
     calendar.add("x-wr-calname", "Tie-breaker rollout")
+    calendar.add("uid", _uid(rollout, "calendar"))
+    before = earlier if earlier is not None and earlier.id == calendar["uid"] else EarlierCalendar()
     for wave in rollout.waves:
-        calendar.add_component(_event(fleet, rollout, wave, stamp))
-    if rollout.waves:
-        first = min(wave.starts for wave in rollout.waves).date() - 366 * _DAY
-        last = max(wave.ends for wave in rollout.waves).date() + 366 * _DAY
+        calendar.add_component(_event(rollout, wave, stamp, before))
+    kept = {str(event["uid"]) for event in calendar.walk("VEVENT")}
+    for event in before.cancelled(kept, stamp):
+        calendar.add_component(event)
+    events: list[Any] = list(calendar.walk("VEVENT"))
+    if days := [event[name].dt.date() for event in events for name in ("DTSTART", "DTEND")]:
+        first, last = min(days) - 366 * _DAY, max(days) + 366 * _DAY
         calendar.add_missing_timezones(first_date=first, last_date=last)
         for timezone in calendar.timezones:
             _set_onsets(timezone)
@@ -49,22 +58,28 @@ def rollout_to_calendar(fleet: Fleet, rollout: Rollout, *, written_at: dt.dateti
 
 
 def write_calendar(
-    fleet: Fleet, rollout: Rollout, path: str | os.PathLike[str], *, written_at: dt.datetime | None = None
+    rollout: Rollout,
+    path: str | os.PathLike[str],
+    *,
+    written_at: dt.datetime | None = None,
+    earlier: EarlierCalendar | None = None,
 ) -> None:
     """Write `rollout_to_calendar` to a file, whole or not at all; raises InputError when it cannot be written."""
-    content = rollout_to_calendar(fleet, rollout, written_at=written_at)
+    content = rollout_to_calendar(rollout, written_at=written_at, earlier=earlier)
     write_bytes(path, content)
 
 
-def _event(fleet: Fleet, rollout: Rollout, wave: Wave, stamp: dt.datetime) -> icalendar.Event:
+def _event(rollout: Rollout, wave: Wave, stamp: dt.datetime, before: EarlierCalendar) -> icalendar.Event:
     zone = ZoneInfo(wave.timezone)
     starts, ends = wave.starts.astimezone(zone), wave.ends.astimezone(zone)
     if _second(starts) or _second(ends):
         starts, ends = starts.astimezone(dt.UTC), ends.astimezone(dt.UTC)
     event = icalendar.Event()
-    event.add("uid", _uid(fleet, wave))
+    uid = _uid(rollout, f"plan {rollout.plan_number} wave {wave.wave}")
+    event.add("uid", uid)
     event.add("dtstamp", stamp)
-    event.add("sequence", int(stamp.timestamp()) // 60)
+    event.add("status", "CONFIRMED")
+    event.add("sequence", max(before.sequence(uid) + 1, sequence_at(stamp)))
     event.add("dtstart", starts)
     event.add("dtend", ends)
     pilot = " (pilot)" if wave.pilot else ""
@@ -101,10 +116,9 @@ def _listed(value: Any) -> list[Any]:
     return [] if value is None else value if isinstance(value, list) else [value]
 
 
-def _uid(fleet: Fleet, wave: Wave) -> str:
+def _uid(rollout: Rollout, what: str) -> str:
     """Return a globally unique id that stays when the rollout is planned again."""
-    names = "/".join(source.name for source in fleet.sources)
-    return f"{uuid.uuid5(uuid.NAMESPACE_OID, f'castingvote rollout {names} wave {wave.wave}')}"
+    return f"{uuid.uuid5(uuid.NAMESPACE_OID, f'castingvote rollout {rollout.fleet_id} {what}')}"
 
 
 def _second(moment: dt.datetime) -> bool:

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 
 from planner.counted_words import counted
 from planner.fleet import Fleet
+from planner.identity import identity_in_words, plan_hash
 from planner.outputs import cellsafe, plan_sentences
 from planner.outputs.atomic import write_text
 from planner.outputs.causes import unserved_by_cause
@@ -55,6 +56,7 @@ def _lines(facts: Facts) -> Iterator[str]:
     yield ""
     for source in plan.sources or facts.fleet.sources:
         yield f"Input: {escaped(source.name)}, SHA-256 {source.sha256}."
+    yield f"{escaped(identity_in_words(plan))} SHA-256 {plan_hash(plan)}."
     yield f"Planned by castingvote {escaped(plan.version or '(version not stated)')}."
 
 

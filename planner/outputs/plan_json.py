@@ -10,6 +10,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from planner.fleet import Finding
+from planner.identity import plan_hash
 from planner.outputs.atomic import write_text
 from planner.outputs.plan_sentences import headline
 from planner.plan import Plan
@@ -44,6 +45,10 @@ def _members(plan: Plan) -> dict[str, Any]:
     return {
         "format": FORMAT,
         "headline": headline(plan),
+        "fleet_id": plan.fleet_id,
+        "number": plan.number,
+        "hash": plan_hash(plan),
+        "follows": plan.follows,
         "status": plan.status,
         "complete": plan.complete,
         "aims": list(plan.aims),

@@ -70,6 +70,9 @@ def _plan(record: Record) -> Plan:
         seconds=record.mapping("seconds"),
         sources=record.records("sources", lambda source: Source(source.text("name", ""), source.text("sha256", ""))),
         version=record.text("version", ""),
+        fleet_id=record.text("fleet_id", ""),
+        number=record.whole("number", 1),
+        follows=record.text("follows", ""),
     )
 
 

@@ -25,6 +25,9 @@ def _claims(rollout: Rollout) -> dict[str, Any]:
         "lower_bound_detours": rollout.lower_bound_detours,
         "conflicts": [asdict(conflict) for conflict in rollout.conflicts],
         "cautions": list(rollout.cautions),
+        "fleet_id": rollout.fleet_id,
+        "plan_number": rollout.plan_number,
+        "plan_hash": rollout.plan_hash,
     }
 
 

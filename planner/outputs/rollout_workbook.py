@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from planner.counted_words import counted
 from planner.fleet import Fleet
+from planner.identity import identity_in_words
 from planner.outputs import headings, styles
 from planner.outputs.grid import Book
 from planner.outputs.page import title_page
@@ -88,4 +89,5 @@ def _write_overview(book: Book, facts: RolloutFacts, written_at: dt.datetime) ->
     page.section("Cautions")
     for caution in (*rollout.cautions, *CAUTIONS):
         page.whole_row(caution)
+    page.whole_row(identity_in_words(facts.plan), styles.NOTE)
     page.whole_row(f"Written {written_at:%Y-%m-%d %H:%M} UTC", styles.NOTE)

@@ -8,6 +8,7 @@ from collections import Counter
 from planner import columns
 from planner.counted_words import counted
 from planner.fleet import Finding
+from planner.identity import identity_in_words, plan_hash
 from planner.intake import REPAIRS
 from planner.outputs import headings, plan_sentences, styles
 from planner.outputs.causes import unserved_by_cause
@@ -207,6 +208,10 @@ def policy(page: Page, facts: Facts) -> None:
 
 def origin(page: Page, facts: Facts) -> None:
     """Files that the plan rests on, with their SHA-256, and the program that made it."""
+    page.text_row("Plan", identity_in_words(facts.plan))
+    page.text_row("Hash of the plan", plan_hash(facts.plan))
+    if facts.plan.follows:
+        page.text_row("Follows the plan", facts.plan.follows)
     for source in facts.plan.sources or facts.fleet.sources:
         page.text_row("Input", f"{source.name}  (SHA-256 {source.sha256})")
     page.row("castingvote", facts.plan.version or "version not stated")

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from planner.counted_words import counted
 from planner.errors import InputError
 from planner.fleet import Finding, Fleet
+from planner.identity import fleet_id, plan_hash
 from planner.plan import Plan
 from planner.rollout.bounds import Bound, lower_bound
 from planner.rollout.detours import Order
@@ -83,6 +84,9 @@ def roll_out(
         moves.order.least_detours,
         (*moves.conflicts, *conflicts),
         _cautions(state, ordered, clocks),
+        fleet_id=plan.fleet_id or fleet_id(fleet),
+        plan_number=plan.number,
+        plan_hash=plan_hash(plan),
     )
 
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from planner.fleet import Bools, Fleet, Ints
 from planner.host_limits import HostLimit
+from planner.identity import fleet_id
 from planner.latency import EVIDENCE, PairTable, estimate_range_ms
 from planner.plan import (
     Action,
@@ -71,6 +72,7 @@ def assemble(case: Case, checker: Checker, draft: Draft, attained: tuple[Attaine
         policy=dataclasses.asdict(fleet.policy),
         sources=fleet.sources,
         version=VERSION,
+        fleet_id=fleet_id(fleet),
     )
     return made.rated()
 

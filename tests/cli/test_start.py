@@ -37,6 +37,7 @@ OURS = {
     "planner.cli",
     "planner.cli.conventions",
     "planner.cli.from_today",
+    "planner.cli.numbering",
     "planner.cli.options",
     "planner.cli.progress",
     "planner.cli.streams",

@@ -1,5 +1,6 @@
 """The rollout as iCalendar, read back by icalendar and by recurring-ical-events. Numbers: RFC 5545."""
 
+import dataclasses
 import datetime as dt
 import re
 from zoneinfo import ZoneInfo
@@ -12,14 +13,15 @@ from hypothesis import strategies as st
 
 from planner.errors import InputError
 from planner.outputs import rollout_to_calendar, write_calendar
+from planner.outputs.earlier_calendar import read_earlier_calendar
 from planner.schedule import Rollout
-from tests.outputs.rollouts import NEW_YORK, small_fleet, small_rollout, step, wave
+from tests.outputs.rollouts import NEW_YORK, small_rollout, step, wave
 
 NOW = dt.datetime(2027, 1, 2, 3, 4, tzinfo=dt.UTC)
 
 
-def written(rollout, fleet=None, now=NOW):
-    return rollout_to_calendar(fleet or small_fleet(), rollout, written_at=now)
+def written(rollout, now=NOW, earlier=None):
+    return rollout_to_calendar(rollout, written_at=now, earlier=earlier)
 
 
 def read(data):
@@ -119,8 +121,59 @@ def test_a_later_export_replaces_an_earlier_one():
     later = read(written(small_rollout(), now=NOW + dt.timedelta(days=1))).walk("VEVENT")
     assert [e["UID"] for e in first] == [e["UID"] for e in later]
     assert all(a["SEQUENCE"] < b["SEQUENCE"] for a, b in zip(first, later, strict=True))
-    other = read(written(small_rollout(), small_fleet("clinics.xlsx"))).walk("VEVENT")
-    assert len({str(e["UID"]) for e in (*first, *other)}) == 4
+
+
+def test_another_fleet_and_another_plan_have_events_of_their_own():
+    rollouts = (small_rollout(), of(number=2), of(fleet="clinics"))
+    assert len({str(e["UID"]) for rollout in rollouts for e in read(written(rollout)).walk("VEVENT")}) == 6
+
+
+def of(number=1, fleet="", waves=None):
+    kept = small_rollout().waves[:waves]
+    return dataclasses.replace(small_rollout(), waves=kept, plan_number=number, fleet_id=fleet)
+
+
+def earlier(data, tmp_path):
+    (tmp_path / "old.ics").write_bytes(data)
+    return read_earlier_calendar(tmp_path / "old.ics")
+
+
+def events(data):
+    return {str(event["UID"]): event for event in read(data).walk("VEVENT")}
+
+
+@pytest.mark.parametrize(("number", "waves", "cancelled"), [(1, 1, 1), (2, 2, 2), (2, 0, 2), (1, 2, 0)])
+def test_waves_to_come_that_are_dropped_are_cancelled(tmp_path, number, waves, cancelled):
+    old = written(of())
+    new = written(of(number, waves=waves), NOW, earlier(old, tmp_path))
+    before, after = events(old), events(new)
+    dropped = {uid for uid, event in after.items() if event["STATUS"] == "CANCELLED"}
+    assert len(dropped) == cancelled
+    assert dropped == set(before) - set(events(written(of(number, waves=waves))))
+    for uid in set(before) & set(after):
+        assert after[uid]["SEQUENCE"] > before[uid]["SEQUENCE"]
+        assert after[uid]["DTSTART"].dt == before[uid]["DTSTART"].dt
+
+
+def test_what_is_past_is_not_cancelled_and_what_is_cancelled_stays_so(tmp_path):
+    old = earlier(written(of()), tmp_path)
+    first = small_rollout().waves[0].ends
+    assert len(events(written(of(2, waves=0), first, old))) == 1
+    twice = earlier(written(of(2, waves=0), NOW, old), tmp_path)
+    again = events(written(of(3, waves=0), NOW + dt.timedelta(hours=1), twice))
+    assert [event["STATUS"] for event in again.values()] == ["CANCELLED"] * 2
+    assert [event["SEQUENCE"] for event in again.values()] == [event["SEQUENCE"] for event in twice.events]
+
+
+def test_the_calendar_of_another_fleet_cancels_nothing(tmp_path):
+    old = earlier(written(of(fleet="clinics")), tmp_path)
+    assert {event["STATUS"] for event in events(written(of(2), NOW, old)).values()} == {"CONFIRMED"}
+
+
+@pytest.mark.parametrize("content", [b"", b"no calendar", b"BEGIN:VCALENDAR\r\nPRODID:-//other//\r\nEND:VCALENDAR\r\n"])
+def test_a_file_that_is_no_calendar_of_ours_is_refused(tmp_path, content):
+    with pytest.raises(InputError, match=r"old\.ics"):
+        earlier(content, tmp_path)
 
 
 @pytest.mark.parametrize("zone", ["UTC", "Asia/Kathmandu", "Australia/Lord_Howe", "Africa/Casablanca", "Europe/Dublin"])
@@ -136,7 +189,7 @@ def test_rollout_without_waves_is_an_empty_calendar():
 
 
 def test_file_is_written_whole_or_not_at_all(tmp_path):
-    write_calendar(small_fleet(), small_rollout(), tmp_path / "rollout.ics", written_at=NOW)
+    write_calendar(small_rollout(), tmp_path / "rollout.ics", written_at=NOW)
     assert (tmp_path / "rollout.ics").read_bytes() == written(small_rollout())
     with pytest.raises(InputError):
-        write_calendar(small_fleet(), small_rollout(), tmp_path / "nowhere" / "rollout.ics")
+        write_calendar(small_rollout(), tmp_path / "nowhere" / "rollout.ics")

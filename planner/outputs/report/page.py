@@ -16,6 +16,7 @@ from markupsafe import Markup
 
 from planner import columns
 from planner.fleet import Fleet
+from planner.identity import identity_in_words, plan_hash
 from planner.outputs import plan_sentences
 from planner.outputs.causes import unserved_by_cause
 from planner.outputs.facts import Facts, margin_ms
@@ -76,6 +77,8 @@ def report_html(
         words=plan_sentences,
         spared=plan_sentences.spared_in_words(facts.fleet, facts.plan),
         left_in_place=plan_sentences.left_in_place_in_words(facts.fleet, facts.plan),
+        identity=identity_in_words(plan),
+        hash=plan_hash(plan),
         version=VERSION,
         bokeh=bokeh.__version__,
     )
