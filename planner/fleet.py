@@ -389,7 +389,9 @@ class Fleet(Shown):
 
     @cached_property
     def _standing_hosts(self) -> Ints:
-        return self.pools["existing_hosts"].fillna(0).to_numpy().astype(np.int64)
+        counted = self.pools["existing_hosts"].fillna(0).to_numpy().astype(np.int64)
+        named = [len(set(names)) for names in self.pools["host_names"]]
+        return np.asarray(np.maximum(counted, np.array(named, dtype=np.int64)))
 
     @cached_property
     def host_running_costs(self) -> Floats:

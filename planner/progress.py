@@ -15,22 +15,25 @@ Typed = str | int | float | bool | dt.datetime | dt.date | dt.time | None
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """What stands in a cell, and where: such as ``Assignments!F17``."""
+    """What stands in a cell, and where: such as ``Assignments!F17``; ``source`` is the workbook and cell it is from."""
 
     value: Typed
     where: str
+    source: str = ""
 
 
 @dataclass(frozen=True)
 class Copy:
-    """A workbook as it came back: the rows of its sheet Assignments (or Steps) by heading, and cells of other sheets.
+    """A workbook as it came back: the rows of its sheets Assignments and Steps by heading, and cells of other sheets.
 
-    ``others`` maps an address to the value as text.
+    ``others`` maps an address to the value as text. ``notes`` say in words what was read otherwise than it was written.
     """
 
     file: str
     rows: tuple[Mapping[str, Cell], ...]
     others: Mapping[str, str] = field(default_factory=dict)
+    steps: tuple[Mapping[str, Cell], ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,10 +52,31 @@ class Clash:
 
 @dataclass(frozen=True)
 class Merged:
-    """All copies as one: rows by heading, each cell with its address in the first copy ("" where it has none)."""
+    """All copies as one: rows of sites and of steps by heading.
+
+    Each cell of ``rows`` has its address in the first copy, and each of ``steps`` that in the first copy with a sheet
+    Steps; ("" where it has none).
+    """
 
     rows: tuple[Mapping[str, Cell], ...]
     clashes: tuple[Clash, ...] = ()
+    steps: tuple[Mapping[str, Cell], ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class StateChange:
+    """What a rollout has changed in a fleet: ``column`` of the site or host ``what`` from ``before`` to ``after``.
+
+    ``source`` is the workbook and cell that says so, ``on`` the day that stands there.
+    """
+
+    what: str
+    column: str
+    before: str
+    after: str
+    source: str
+    on: dt.date | None = None
 
 
 @dataclass(frozen=True, slots=True)

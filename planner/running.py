@@ -1,10 +1,10 @@
 """Which pool each host of today belongs to: the one reading of the sheet Current that every room shares.
 
-Where Current states the pool, it counts; so does a pool that names the host among those to be emptied. At a hub of one
-pool there is no question. Else a pool fits a host whose sites it can carry: their clusters within its cap, their
-releases suited by its host release, today and as planned, and their regions served. A host that bears the id of a pool
-in its name is of that pool. Of what then fits, no pool takes more hosts than it has. Where several pools are left that
-differ in anything but their names, or none, that is a question, never a guess in silence.
+Where Current states the pool, it counts; so does a pool that names the host as running, or among those to be emptied.
+At a hub of one pool there is no question. Else a pool fits a host whose sites it can carry: their clusters within its
+cap, their releases suited by its host release, today and as planned, and their regions served. A host that bears the id
+of a pool in its name is of that pool. Of what then fits, no pool takes more hosts than it has. Where several pools are
+left that differ in anything but their names, or none, that is a question, never a guess in silence.
 """
 
 from __future__ import annotations
@@ -20,7 +20,8 @@ from planner import columns
 from planner.fleet import Fleet, positions
 from planner.releases import suits
 
-_NAMES = frozenset({"pool", "name", "retiring_hosts"})  # columns of Hubs in which alike pools may differ
+# Columns of Hubs in which alike pools may differ.
+_NAMES = frozenset({"pool", "name", "host_names", "retiring_hosts", "upgraded_hosts"})
 _NO_LIMIT = 10**9
 
 
@@ -68,7 +69,7 @@ class _Host:
 
 
 def running_hosts(fleet: Fleet) -> Running:
-    """Return the pool of every host that Current names, and the questions that are left.
+    """Return the pool of every host that Current or Hubs names as running, and the questions that are left.
 
     Rows whose hub or stated pool the fleet does not have are left out; hosts of sites that it does not have are not.
     """
@@ -93,7 +94,9 @@ def running_hosts(fleet: Fleet) -> Running:
         pool |= {(hub, host): fleet.pool_ids[p] for host, p in reading.match(hosts).items()}
         may_be |= reading.match_unnamed(rows)
         questions += reading.questions
-    return Running(pool, may_be, tuple(questions))
+    named_by_pool = zip(fleet.pools["hub"], fleet.pool_ids, fleet.pools["host_names"], strict=True)
+    idle = {(hub, name): of for hub, of, names in named_by_pool for name in names}
+    return Running({**idle, **pool}, may_be, tuple(questions))
 
 
 def _rows(fleet: Fleet) -> tuple[dict[str, dict[str, _Host]], dict[str, list[tuple[int, str]]]]:
@@ -191,7 +194,7 @@ class _Hub:
         fleet = self.fleet
         ids = {p: fleet.pool_ids[p] for p in self.pools}
         stated = [p for p in self.pools if host.stated and host.stated in (ids[p], fleet.true_pools.get(ids[p]))]
-        stated = stated or [p for p in self.pools if name and name in fleet.pools["retiring_hosts"].iloc[p]]
+        stated = stated or [p for p in self.pools if name and name in self._said[p]]
         if stated:
             return stated
         among = self._named(name) or self.pools
@@ -203,6 +206,12 @@ class _Hub:
         planned = [p for p in today if self._suits(later, self._releases[p][1])]
         planned = [p for p in planned if not self._regions[p] or regions <= self._regions[p]]
         return planned or today
+
+    @cached_property
+    def _said(self) -> dict[int, frozenset[str]]:
+        """Names of hosts that each pool says are its own."""
+        columns_of_names = ("host_names", "retiring_hosts")
+        return {p: frozenset(n for c in columns_of_names for n in self.fleet.pools[c].iloc[p]) for p in self.pools}
 
     def _suits(self, of_sites: set[str], of_host: str) -> bool:
         return all(suits(self.fleet.policy.host_release_rule, release, of_host) for release in of_sites)

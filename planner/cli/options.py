@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
-_MAPPING, _PINGS, _FORCE, _KEPT, _RETURNED = (
-    f"castingvote.{key}" for key in ("mapping", "pings", "force", "kept", "returned")
+_MAPPING, _PINGS, _FORCE, _KEPT, _RETURNED, _STATUSES = (
+    f"castingvote.{key}" for key in ("mapping", "pings", "force", "kept", "returned", "statuses")
 )
 
 
@@ -66,22 +66,63 @@ def read_inventory(fleet: Path) -> Fleet:
     returned = given_progress()
     if not returned:
         return found
+    import hashlib
+
+    from planner.fleet import Source
     from planner.outputs import read_plan
     from planner.outputs.read_returned import read_copies
-    from planner.tracking import carried_on, merged
+    from planner.tracking import fleet_now, merged, resolved
 
-    return carried_on(found, read_plan(returned[0]), merged(read_copies(returned)))
+    plan = read_plan(returned[0])
+    now = fleet_now(found, plan, merged(resolved(read_copies(returned, given_statuses()), found, plan)))
+    for note in now.notes:
+        say(f"note       {note}", err=True)
+    # What is planned or checked rests on these workbooks too.
+    read = (Source(path.name, hashlib.sha256(path.read_bytes()).hexdigest()) for path in returned)
+    return now.fleet.replace(sources=(*found.sources, *read))
 
 
-PROGRESS = click.option(
-    "--progress",
-    type=click.Path(path_type=Path),
+def _statuses(context: click.Context, _parameter: click.Parameter, given: tuple[str, ...]) -> None:
+    """Remember what words of the team mean, each given as WORD=STATUS."""
+    if not given:
+        return
+    from planner.outputs.headings import PROGRESS_WORDS
+
+    pairs = dict(one.rpartition("=")[::2] for one in given)
+    wrong = [one for one in given if "=" not in one or one.rpartition("=")[2] not in PROGRESS_WORDS]
+    if wrong:
+        listed = ", ".join(PROGRESS_WORDS)
+        raise click.BadParameter(f"{wrong[0]} says no status; write WORD=STATUS with one of {listed}.")
+    context.meta[_STATUSES] = pairs
+
+
+STATUSES = click.option(
+    "--status",
     multiple=True,
-    metavar="PLAN.xlsx",
+    metavar="WORD=STATUS",
     expose_value=False,
-    callback=_remember(_RETURNED),
-    help="Start from what this workbook says is done; may be given several times.",
+    callback=_statuses,
+    help="Take WORD in the status column for open, planned, done, blocked or not needed; several times.",
 )
+
+
+def PROGRESS(command: Command) -> Command:
+    """Add the options --progress and --status, which `read_inventory` heeds."""
+    returned = click.option(
+        "--progress",
+        type=click.Path(path_type=Path),
+        multiple=True,
+        metavar="PLAN.xlsx",
+        expose_value=False,
+        callback=_remember(_RETURNED),
+        help="Start from what this workbook says is done; may be given several times.",
+    )
+    return returned(STATUSES(command))
+
+
+def given_statuses() -> dict[str, str]:
+    """Return what words in the status column mean, as the command was told."""
+    return click.get_current_context().meta.get(_STATUSES) or {}
 
 
 def given_progress() -> tuple[Path, ...]:

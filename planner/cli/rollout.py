@@ -8,7 +8,16 @@ from typing import TYPE_CHECKING
 
 import click
 
-from planner.cli.options import FLEET, PROGRESS, QUIET, check_outputs, json_file, put_in_place, read_inventory, workbook
+from planner.cli.options import (
+    FLEET,
+    PROGRESS,
+    QUIET,
+    check_outputs,
+    json_file,
+    put_in_place,
+    read_inventory,
+    workbook,
+)
 from planner.cli.progress import Stages, in_words
 from planner.cli.streams import files_among, hand_over, is_stdout
 

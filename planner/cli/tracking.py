@@ -2,14 +2,26 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, put_in_place, read_inventory, workbook
+from planner.cli.options import (
+    FLEET,
+    QUIET,
+    STATUSES,
+    check_outputs,
+    given_statuses,
+    put_in_place,
+    read_inventory,
+    workbook,
+    workbook_name,
+)
 from planner.cli.streams import say
+from planner.counted_words import counted
 
 if TYPE_CHECKING:
     from planner.progress import Progress
@@ -28,8 +40,24 @@ _SHOWN = 10
     metavar="YYYY-MM-DD",
     help="Tell the progress and forecast as of this day; today by default.",
 )
+@click.option(
+    "--write-fleet",
+    "now_path",
+    type=click.Path(path_type=Path),
+    callback=workbook_name,
+    metavar="NOW.xlsx",
+    help="Write the fleet as it is now, with the source of each change.",
+)
+@STATUSES
 @QUIET
-def progress(fleet: Path, plans: tuple[Path, ...], output: Path | None, as_of: dt.datetime | None, quiet: bool) -> int:
+def progress(
+    fleet: Path,
+    plans: tuple[Path, ...],
+    output: Path | None,
+    as_of: dt.datetime | None,
+    now_path: Path | None,
+    quiet: bool,
+) -> int:
     """Tell what is done, left, blocked and drifted of a plan of FLEET that the team has filled in.
 
     PLANS are the plan workbook and copies of it that came back, which are taken as one; rollout
@@ -38,26 +66,37 @@ def progress(fleet: Path, plans: tuple[Path, ...], output: Path | None, as_of: d
     \b
     Example:
         castingvote progress fleet.xlsx plan.xlsx north.xlsx south.xlsx -o merged.xlsx
+        castingvote progress fleet.xlsx plan.xlsx rollout.xlsx --write-fleet now.xlsx
     """
     from planner.outputs import read_plan
     from planner.outputs.progress_workbook import write_progress_workbook
     from planner.outputs.read_returned import read_copies
-    from planner.tracking import merged, track
+    from planner.outputs.repaired import write_now
+    from planner.tracking import fleet_now, merged, resolved, track
 
-    check_outputs(fleet, output)
-    if output is not None and output.resolve() in {plan.resolve() for plan in plans}:
-        raise click.UsageError(f"{output} is named twice: inputs and outputs must be different files.")
+    check_outputs(fleet, output, now_path)
+    for path in (output, now_path):
+        if path is not None and path.resolve() in {plan.resolve() for plan in plans}:
+            raise click.UsageError(f"{path} is named twice: inputs and outputs must be different files.")
     inventory = read_inventory(fleet)
     plan = read_plan(plans[0])
-    whole = merged(read_copies(plans))
+    copies = resolved(read_copies(plans, given_statuses()), inventory, plan)
+    whole = merged(copies)
+    now = fleet_now(inventory, plan, whole)
     found = track(inventory, plan, whole, as_of.date() if as_of else dt.date.today())
+    found = dataclasses.replace(found, notes=(*found.notes, *now.notes))
     with put_in_place():
         if output is not None:
-            write_progress_workbook(plans[0], whole, found, output)
+            found = write_progress_workbook(plans, copies, whole, found, output)
+        if now_path is not None:
+            write_now(now.fleet, now.changes, now_path)
     if not quiet:
         _print(found)
-        if output is not None:
-            say(f"Written: {output}")
+        if now_path is not None:
+            say(f"{counted(len(now.changes), 'change')} of the fleet, each with its source: {now_path}")
+        for path in (output, now_path):
+            if path is not None:
+                say(f"Written: {path}")
     return 1 if found.clashes or found.problems or found.drifted else 0
 
 

@@ -86,7 +86,7 @@ def current_hosts(draft: Draft, fleet: Fleet) -> None:
     named = draft.current.frame[~_blank(draft.current, "host")]
     for hub, rows in named.groupby("hub", sort=False):
         hosts = rows["host"].nunique()
-        at_hub = int(existing[draft.hub_ids.at[str(hub)]])
+        at_hub = int(existing[fleet.hub_ids.index(str(hub))])
         if hosts > at_hub:
             place = draft.current.place(int(rows.index[0]), "hub")
             draft.findings.add("current_hosts", place, "hub", value=f'"{hub}"', named=hosts, existing=at_hub)

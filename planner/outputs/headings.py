@@ -78,6 +78,9 @@ STARTS = "starts"
 ENDS = "ends"
 TIME_ZONE = "time zone"
 
+# The sheet on what a rollout has changed in a fleet; intake leaves it alone.
+DONE_SO_FAR = "Done so far"
+
 # Sheets that progress adds to the team's workbook.
 TEAM_PROGRESS = "Progress"
 BURN_DOWN = "Burn-down"

@@ -2,96 +2,56 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import os
-import re
-import warnings
-from collections.abc import Iterator
-from pathlib import Path
+from collections.abc import Iterator, Sequence
 
-import openpyxl
 from openpyxl.chart import LineChart, Reference
 from openpyxl.chart.legend import Legend
-from openpyxl.workbook import Workbook
 
 from planner.counted_words import counted
-from planner.errors import InputError
-from planner.fleet import Finding
 from planner.outputs import headings, styles
 from planner.outputs.atomic import write_bytes
-from planner.outputs.cellsafe import Value, put
+from planner.outputs.cellsafe import Value
 from planner.outputs.extended_validations import carry_over
 from planner.outputs.grid import Book, Field, set_up_print, write_table
+from planner.outputs.merged_workbook import merge_into, open_workbook
 from planner.outputs.page import Page
-from planner.progress import Merged, Progress
+from planner.progress import Copy, Merged, Progress
 
-_ADDRESS = re.compile(r"([A-Z]+)(\d+)$")
 _MOST_DAYS = 400  # rows of the burn-down; beyond, it goes on in weeks
 
 
 def write_progress_workbook(
-    source: str | os.PathLike[str], merged: Merged, progress: Progress, path: str | os.PathLike[str]
-) -> None:
-    """Write the workbook ``source``, the first copy, with the merged cells in place and sheets on the progress.
+    sources: Sequence[str | os.PathLike[str]],
+    copies: Sequence[Copy],
+    merged: Merged,
+    progress: Progress,
+    path: str | os.PathLike[str],
+) -> Progress:
+    """Write the first of the workbooks ``sources`` with all that their ``copies`` hold, and sheets on the progress.
 
-    Everything else in it stays. Raises InputError where ``source`` is no .xlsx or .xlsm workbook, or ``path`` cannot be
-    written.
+    Everything else in it stays. Returns ``progress`` with notes on what found no place. Raises InputError where a
+    source is no .xlsx or .xlsm workbook, or ``path`` cannot be written.
     """
-    workbook = _open(source)
-    carry_over(source, workbook)
+    workbook = open_workbook(sources[0])
+    carry_over(sources[0], workbook)
     for name in (
         headings.TEAM_PROGRESS,
         headings.BURN_DOWN,
     ):  # clashes of an earlier merge stay: somebody may work on them
         if name in workbook.sheetnames:
             workbook.remove(workbook[name])
-    _fill_in(workbook, merged)
+    notes = merge_into(workbook, sources, copies, merged)
+    progress = dataclasses.replace(progress, notes=(*progress.notes, *notes))
     book = Book(workbook)
     _write_progress(book, progress)
     _write_burn_down(book, progress)
     if progress.clashes:
         _write_clashes(book, progress)
     write_bytes(path, book.to_bytes())
-
-
-def _open(source: str | os.PathLike[str]) -> Workbook:
-    try:
-        with open(source, "rb") as file, warnings.catch_warnings():  # openpyxl would leave a damaged file open
-            warnings.simplefilter("ignore", UserWarning)  # what other programs add and openpyxl leaves out
-            return openpyxl.load_workbook(file)
-    except Exception as error:
-        message = "cannot be carried on as an Excel workbook."
-        raise InputError(
-            (Finding("error", "not_xlsx", "", message, "Save it as .xlsx first.", Path(source).name),)
-        ) from error
-
-
-def _fill_in(workbook: Workbook, merged: Merged) -> None:
-    """Put merged cells into their place; rows that the first copy does not have go below its table."""
-    sheet = next((s for s in workbook.worksheets if s.title.strip().casefold() == "assignments"), None)
-    if sheet is None:
-        return
-    columns: dict[str, str] = {}
-    for row in merged.rows:
-        for name, cell in row.items():
-            if place := _ADDRESS.search(cell.where):
-                columns[name] = place[1]
-                target = sheet[place[0]]
-                if _differs(target.value, cell.value):
-                    put(target, cell.value)
-    for row in merged.rows:
-        if row[headings.SITE].where:
-            continue
-        below = sheet.max_row + 1
-        for name, cell in row.items():
-            if name in columns:
-                put(sheet[f"{columns[name]}{below}"], cell.value)
-        for table in sheet.tables.values():
-            table.ref = f"{table.ref.split(':')[0]}:{_ADDRESS.search(table.ref)[1]}{below}"  # type: ignore[index]
-
-
-def _differs(now: Value, wanted: Value) -> bool:
-    return str(now if now is not None else "").strip() != str(wanted if wanted is not None else "")
+    return progress
 
 
 def figures(progress: Progress) -> list[tuple[str, str]]:

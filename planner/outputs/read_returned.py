@@ -1,91 +1,155 @@
-"""The team's workbook as it comes back: what people typed on Assignments or Steps, cell by cell."""
+"""The team's workbook as it comes back: what people typed on Assignments and Steps, cell by cell."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 from openpyxl.utils import get_column_letter
 
 from planner.columns import Column, Sheet
+from planner.counted_words import first_few
 from planner.errors import InputError
+from planner.intake.dates import dates
 from planner.intake.files import read_sheets
 from planner.intake.findings import Findings, Place
 from planner.intake.headers import table_of
 from planner.intake.names import plain
-from planner.intake.rawtable import RawSheet, RawTable
-from planner.intake.tables import read_table
+from planner.intake.rawtable import Cells, RawSheet, RawTable
+from planner.intake.tables import TypedSheet, read_table
 from planner.outputs import headings
-from planner.outputs.read_workbook import leaving_rows
+from planner.outputs.progress_words import status_of
 from planner.progress import Cell, Copy, Typed
 
 _SITE = Column(headings.SITE, "id", "id of the site", required=True)
 _RETURNED = Sheet(
     headings.ASSIGNMENTS,
     "one row for each site and the host that serves it",
-    columns=(_SITE, Column(headings.HOST, "id", "host that serves the site", required=True)),
+    columns=(_SITE, Column(headings.HOST, "id", "host that serves the site")),
 )
-_LEAVING = Sheet(_RETURNED.name, _RETURNED.meaning, columns=(_SITE, Column(headings.HOST, "id", "blank")))
 _STEPS = Sheet(
     headings.STEPS,
     "one row for each step of the rollout",
-    columns=(Column(headings.STEP, "text", "id of the step"), Column(headings.SITE, "id", "id of the site")),
+    columns=(
+        Column(headings.STEP, "text", "id of the step", required=True),
+        Column(headings.SITE, "id", "id of the site"),
+        *(Column(name, "id", "name of a host") for name in (headings.FROM_HOST, headings.TO_HOST, headings.HOST)),
+    ),
 )
 _READ = {plain(name) for name in (headings.ASSIGNMENTS, headings.STEPS)}
 # Made by an earlier merge; of clashes there may be several sheets.
-_OWN = tuple(plain(name) for name in (headings.TEAM_PROGRESS, headings.BURN_DOWN, headings.CLASHES))
-_CHANGES = ("attach", "move", "detour")
+_OWN = tuple(plain(name) for name in (headings.TEAM_PROGRESS, headings.BURN_DOWN, headings.CLASHES, headings.RECORD))
 
 
-def read_copies(paths: Iterable[str | os.PathLike[str]]) -> tuple[Copy, ...]:
-    """Return each workbook as it came back; plan workbooks, or rollout workbooks, whose Steps are told by site.
+def read_copies(paths: Iterable[str | os.PathLike[str]], statuses: Mapping[str, str] | None = None) -> tuple[Copy, ...]:
+    """Return each workbook as it came back: plan workbooks, rollout workbooks, and merged ones, which are both.
+
+    Status words of many languages are taken for one of `headings.PROGRESS_WORDS`, and so are those that ``statuses``
+    maps; dates are read as intake reads them. What is read otherwise than it was written is noted, and what cannot be
+    read stays as it is, with a note.
 
     Raises InputError with what is wrong in any of them.
     """
     findings = Findings()
-    copies = [_copy(Path(path), findings) for path in paths]
-    errors = tuple(finding for finding in findings.result() if finding.severity == "error")
-    if errors:
-        raise InputError(errors)
+    copies = [_copy(Path(path), statuses or {}, findings) for path in paths]
+    # A row without its site is left out, and every cell of it noted.
+    wrong = [one for one in findings.result() if one.severity == "error" and one.code != "required_blank"]
+    if wrong:
+        raise InputError(tuple(wrong))
     return tuple(copy for copy in copies if copy is not None)
 
 
-def _copy(path: Path, findings: Findings) -> Copy | None:
+def _copy(path: Path, statuses: Mapping[str, str], findings: Findings) -> Copy | None:
     sheets = read_sheets(path, lambda title: not plain(title).startswith(_OWN), findings).sheets
     by_name = {plain(sheet.title): sheet for sheet in sheets}
     others = _others([sheet for name, sheet in by_name.items() if name not in _READ])
     assignments, steps = (by_name.get(plain(name)) for name in (headings.ASSIGNMENTS, headings.STEPS))
-    if assignments is not None:
-        spared = by_name.get(plain(headings.NO_HOST_NEEDED))
-        return Copy(path.name, _assignments(table_of(assignments, _RETURNED, findings), spared, findings), others)
-    if steps is not None:
-        return Copy(path.name, tuple(_by_site(_rows(table_of(steps, _STEPS, findings), _STEPS, findings))))
-    if not findings.any_error:
-        meaning = "it has a row for each site, and columns for the team"
-        findings.add("sheet_missing", Place(path.name), sheet=headings.ASSIGNMENTS, meaning=meaning)
-    return None
+    if assignments is None and steps is None:
+        if not findings.any_error:
+            meaning = "it has a row for each site, and columns for the team"
+            findings.add("sheet_missing", Place(path.name), sheet=headings.ASSIGNMENTS, meaning=meaning)
+        return None
+    reading = _Reading(path.name, statuses, findings)
+    rows = () if assignments is None else reading.rows(table_of(assignments, _RETURNED, findings), _RETURNED)
+    listed = () if steps is None else reading.rows(table_of(steps, _STEPS, findings), _STEPS)
+    return Copy(path.name, rows, others, listed, reading.all_notes())
 
 
-def _assignments(table: RawTable, spared: RawSheet | None, findings: Findings) -> tuple[Mapping[str, Cell], ...]:
-    """Return the rows of the sites that have a host, then those of sites that leave theirs for a vote of their own."""
-    sites = {str(row[0]).strip() for row in spared.cells if len(row)} if spared is not None else set()
-    leaving = leaving_rows(table, sites)
-    rows = _rows(table.only(~leaving), _RETURNED, findings)
-    return (*rows, *_rows(table.only(leaving), _LEAVING, findings)) if leaving.any() else rows
+class _Reading:
+    """The tables of one workbook, and notes on what was read otherwise than it was written."""
 
+    def __init__(self, file: str, statuses: Mapping[str, str], findings: Findings) -> None:
+        self._file, self._statuses, self._findings = file, statuses, findings
+        self.notes: list[str] = []
+        self._taken: dict[tuple[str, str], list[str]] = {}
 
-def _rows(table: RawTable, sheet: Sheet, findings: Findings) -> tuple[Mapping[str, Cell], ...]:
-    read = read_table(table, sheet, findings)
-    where = {**read.match.known, **read.match.own}
-    columns = {str(name): read.frame[name].tolist() for name in read.frame.columns if name in where}
-    rows = []
-    for position in range(len(read.frame)):
-        places = {name: read.raw.place(position, where[name]).where for name in columns}
-        rows.append({name: Cell(_typed(values[position]), places[name]) for name, values in columns.items()})
-    return tuple(rows)
+    def all_notes(self) -> tuple[str, ...]:
+        """Return the notes, those on status words by word."""
+        taken = [
+            f'{self._file} {first_few(cells)}: status "{typed}" is taken for "{status}".'
+            for (typed, status), cells in self._taken.items()
+        ]
+        return (*self.notes, *taken)
+
+    def rows(self, table: RawTable, sheet: Sheet) -> tuple[Mapping[str, Cell], ...]:
+        """Return the rows of a table by heading; rows that are none, such as titles of sections, become notes."""
+        read = read_table(table, sheet, self._findings)
+        for column in sheet.columns[:1] if sheet is _STEPS else sheet.columns:
+            if column.name not in read.match.known and not self._findings.any_error:
+                self._findings.add("column_missing", Place(self._file, table.title), column=column.name,
+                                   meaning=column.meaning)  # fmt: skip
+        if sheet is _STEPS and headings.STEP in read.match.known:
+            read = read.only((read.frame[headings.STEP] != "").to_numpy(dtype=np.bool_))
+        self._note_left_out(table, read)
+        where = {**read.match.known, **read.match.own}
+        columns = {str(name): read.frame[name].tolist() for name in read.frame.columns if name in where}
+        if headings.DATE in columns:
+            columns[headings.DATE] = self._dates(read, where[headings.DATE], columns[headings.DATE])
+        rows = []
+        for position in range(len(read.frame)):
+            places = {name: read.raw.place(position, where[name]).where for name in columns}
+            cells = {name: self._cell(_typed(v[position]), places[name]) for name, v in columns.items()}
+            rows.append(self._with_status(cells))
+        return tuple(rows)
+
+    def _cell(self, value: Typed, where: str) -> Cell:
+        return Cell(value, where, f"{self._file} {where}")
+
+    def _note_left_out(self, table: RawTable, read: TypedSheet) -> None:
+        """Note each cell of the rows that are no rows of the table, so that nobody's words are lost."""
+        kept = set(read.raw.rows.tolist())
+        for position, number in enumerate(table.rows.tolist()):
+            if number in kept:
+                continue
+            for index, column in enumerate(table.columns):
+                typed = _typed(column[position])
+                if typed is not None:
+                    place = table.place(position, index)
+                    self.notes.append(f'{self._file} {place.where}: "{typed}" is in no row of a site or step.')
+
+    def _dates(self, read: TypedSheet, index: int, values: list[Any]) -> list[Any]:
+        """Return the dates of a column; what is none stays as it was typed."""
+        findings = Findings()
+        days = dates(Cells(Column(headings.DATE, "date", "day of the change"), read.raw, index, findings)).tolist()
+        self.notes += [str(finding) for finding in findings.result()]
+        return [typed if day is None else day for day, typed in zip(days, values, strict=True)]
+
+    def _with_status(self, cells: dict[str, Cell]) -> dict[str, Cell]:
+        """Return a row with its status in the words of the plan, or as typed where it means none of them."""
+        cell = cells.get(headings.PROGRESS)
+        if cell is None or cell.value is None:
+            return cells
+        typed = str(cell.value)
+        status = status_of(typed, self._statuses)
+        if status is None or status == typed:
+            return cells
+        if typed.casefold() != status:
+            self._taken.setdefault((typed, status), []).append(cell.where)
+        return {**cells, headings.PROGRESS: self._cell(status, cell.where)}
 
 
 def _typed(value: Any) -> Typed:
@@ -96,35 +160,6 @@ def _typed(value: Any) -> Typed:
     if isinstance(value, float) and value.is_integer():
         return int(value)
     return value.strip() if isinstance(value, str) else value
-
-
-def _by_site(steps: Sequence[Mapping[str, Cell]]) -> Iterable[Mapping[str, Cell]]:
-    """Yield a row for each site that changes host: its last step, and where it stands after those that are done."""
-    of_site: dict[str, list[Mapping[str, Cell]]] = {}
-    for step in steps:
-        if step[headings.SITE].value and step.get(headings.KIND, Cell("", "")).value in _CHANGES:
-            of_site.setdefault(str(step[headings.SITE].value), []).append(step)
-    for own in of_site.values():
-        last = own[-1]
-        row = {name: last[name] for name in (headings.SITE, headings.INITIALS, headings.DATE) if name in last}
-        target = last.get(headings.TO_HOST, Cell(None, ""))
-        row[headings.HOST] = target
-        if target.value is None:
-            # It leaves for its own third vote: the plan workbook has no row that says where it was.
-            row[headings.CURRENT_HOST] = own[0].get(headings.FROM_HOST, Cell(None, ""))
-        row[headings.PROGRESS] = _status(own)
-        notes = [str(step[headings.REMARKS].value) for step in own if step.get(headings.REMARKS, Cell(None, "")).value]
-        row[headings.REMARKS] = Cell(" / ".join(notes) or None, last.get(headings.REMARKS, Cell(None, "")).where)
-        done = [step for step in own[:-1] if step[headings.PROGRESS].value == "done"]
-        if done:
-            row[headings.STANDS_ON] = done[-1][headings.TO_HOST]
-        yield row
-
-
-def _status(steps: Sequence[Mapping[str, Cell]]) -> Cell:
-    """Return the status of the last step, but blocked where any is."""
-    cells = [step.get(headings.PROGRESS, Cell(None, "")) for step in steps]
-    return next((cell for cell in cells if cell.value == "blocked"), cells[-1])
 
 
 def _others(sheets: Iterable[RawSheet]) -> dict[str, str]:

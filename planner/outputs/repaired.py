@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import math
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -15,10 +15,11 @@ from openpyxl.utils import get_column_letter
 from planner import columns
 from planner.columns import Sheet
 from planner.fleet import Fleet
-from planner.outputs import cellsafe, styles
-from planner.outputs.grid import Book
+from planner.outputs import cellsafe, headings, styles
+from planner.outputs.grid import Book, Field, write_table
 from planner.outputs.list_sheets import setting_text
 from planner.outputs.template import FORMATS, write_headings
+from planner.progress import StateChange
 
 _TABLES = (
     (columns.SITES, "sites"),
@@ -27,6 +28,9 @@ _TABLES = (
     (columns.SAMPLES, "samples"),
     (columns.LINKS, "links"),
     (columns.CURRENT, "current"),
+    (columns.FREEZES, "freezes"),
+    (columns.CHANGES, "changes"),
+    (columns.PRICES, "prices"),
 )
 # A list with more rows than this is written as a matrix where that loses nothing: it is some ten times smaller.
 _LONG_LIST = 20_000
@@ -39,6 +43,27 @@ def write_repaired(fleet: Fleet, path: str | os.PathLike[str]) -> None:
     of round-trip times without any other figure becomes a matrix, whose rows come in the order of sites and hubs.
     Raises InputError when the file cannot be written or a table has more rows than a sheet holds.
     """
+    _book_of(fleet).save(path, "Fleet of two-node clusters")
+
+
+def write_now(fleet: Fleet, changes: Sequence[StateChange], path: str | os.PathLike[str]) -> None:
+    """Write ``fleet`` as `write_repaired` does, with a sheet of the ``changes`` that have made it what it is.
+
+    Raises InputError as `write_repaired` does.
+    """
+    book = _book_of(fleet)
+    fields = (
+        *(Field(name, most=40) for name in ("what", "column", "before", "after")),
+        Field("on", styles.DATE, least=12),
+        Field("source", most=60),
+    )
+    write_table(
+        book, headings.DONE_SO_FAR, fields, ((c.what, c.column, c.before, c.after, c.on, c.source) for c in changes)
+    )
+    book.save(path, "Fleet of two-node clusters")
+
+
+def _book_of(fleet: Fleet) -> Book:
     book = Book()
     for sheet, name in _TABLES:
         table: pd.DataFrame = getattr(fleet, name)
@@ -47,7 +72,7 @@ def write_repaired(fleet: Fleet, path: str | os.PathLike[str]) -> None:
         elif len(table) or sheet.required:
             _write_table(book, sheet, table)
     _write_policy(book, fleet)
-    book.save(path, "Fleet of two-node clusters")
+    return book
 
 
 def _write_table(book: Book, sheet: Sheet, table: pd.DataFrame) -> None:

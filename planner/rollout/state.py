@@ -117,12 +117,14 @@ def _refuse_split(fleet: Fleet, plan: Plan) -> None:
 def _hosts(fleet: Fleet, plan: Plan, problem: Problem, running: Running) -> dict[str, HostState]:
     today = read_today(fleet, problem.pool_at, fit=problem.max_hosts, most=problem.existing)
     pool_at = {pool: at for at, pool in enumerate(fleet.pool_ids)}
-    named = set(fleet.current["host"]) - {""}
+    # Hosts that Current or Hubs names run, also where the plan was made before they did.
+    named = ({*fleet.current["host"]} - {""}) | {name for names in fleet.pools["host_names"] for name in names}
     hosts: dict[str, HostState] = {}
 
     def add(name: str, pool: int, *, existing: bool, planned: bool) -> None:
         after = fleet.host_releases[pool]
-        before = fleet.pools["host_release_today"].iloc[pool] or after
+        raised = name in fleet.pools["upgraded_hosts"].iloc[pool]
+        before = after if raised else fleet.pools["host_release_today"].iloc[pool] or after
         releases = (before if existing else after, after if planned or not existing else before)
         hub, limit = fleet.hub_ids[fleet.hub_of_pool[pool]], int(fleet.cluster_caps[pool])
         hosts[name] = HostState(name, hub, pool, limit, existing, planned, releases)
@@ -134,7 +136,7 @@ def _hosts(fleet: Fleet, plan: Plan, problem: Problem, running: Running) -> dict
         counted = sum(h.pool == pool and h.existing for h in hosts.values())
         left = [name for name in names if name not in hosts]
         spare = max(0, int(problem.existing[p]) - counted)
-        # Hosts that Current names first; of the others as many as exist and do not run in the plan.
+        # Named hosts first; of the others as many as exist and do not run in the plan.
         gone = [n for n in left if n in named] + [n for n in left if n not in named]
         for name in gone[: max(spare, sum(n in named for n in left))]:
             add(name, pool, existing=True, planned=False)

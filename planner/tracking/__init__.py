@@ -1,6 +1,8 @@
-"""A rollout under way: copies of the team's workbook as one, what is done, what is left, and when it may end."""
+"""A rollout under way: copies of the team's workbook as one, what is done and left, when it may end, the fleet now."""
 
+from planner.tracking.fleet_now import FleetNow, fleet_now
 from planner.tracking.merge import merged
-from planner.tracking.state import carried_on, track
+from planner.tracking.resolving import resolved
+from planner.tracking.state import track
 
-__all__ = ["carried_on", "merged", "track"]
+__all__ = ["FleetNow", "fleet_now", "merged", "resolved", "track"]

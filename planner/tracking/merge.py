@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from planner.outputs import headings
 from planner.progress import Cell, Clash, Copy, Merged, Typed
+from planner.tracking.by_site import by_site
 
 _BLANK = Cell(None, "")
-_LISTED = 200  # clashes outside the table
 _CONFLICT_NOTE = "another copy says"
 
+Row = Mapping[str, Cell]
 Key = tuple[str, str, int]
 
 
@@ -23,15 +24,18 @@ def merged(copies: Sequence[Copy]) -> Merged:
     planned host) and for the team's other columns (blank); in every other column the first copy counts as the plan.
     Of two different changes the first copy's is kept, of ``done`` and ``blocked`` the latter; the other goes to the
     row's remarks too, so that nothing is lost. Remarks are strung together. ``planned`` gives way without a clash.
+    Steps are merged by their ids in the same way, and then say what became of their sites, as one more copy.
     """
-    found: dict[Key, list[tuple[str, Mapping[str, Cell]]]] = {}
-    for copy in copies:
-        for key, row in _keyed(copy.rows):
-            found.setdefault(key, []).append((copy.file, row))
-    first = copies[0].file if copies else ""
     clashes: list[Clash] = []
-    rows = tuple(_row(key[0], versions, first, clashes) for key, versions in found.items())
-    return Merged(rows, (*clashes, *_elsewhere(copies)))
+    with_steps = [copy for copy in copies if copy.steps]
+    steps = _together([(copy.file, copy.steps) for copy in with_steps], _by_id, "step", clashes)
+    told = [(copy.file, copy.rows) for copy in copies if copy.rows]
+    if steps:
+        told.append((with_steps[0].file, tuple(by_site(steps))))
+    rows = _together(told, _keyed, "site", clashes)
+    differing, taken = _elsewhere(copies)
+    notes = (*(note for copy in copies for note in copy.notes), *taken)
+    return Merged(rows, (*clashes, *differing), steps, notes)
 
 
 def text_of(value: Typed) -> str:
@@ -41,7 +45,22 @@ def text_of(value: Typed) -> str:
     return "" if value is None else str(value)
 
 
-def _keyed(rows: Iterable[Mapping[str, Cell]]) -> Iterable[tuple[Key, Mapping[str, Cell]]]:
+def _together(
+    told: Sequence[tuple[str, tuple[Row, ...]]],
+    keyed: Callable[[Sequence[Row]], Iterable[tuple[Key, Row]]],
+    noun: str,
+    clashes: list[Clash],
+) -> tuple[Row, ...]:
+    """Return the rows of all files by key, and add what clashes."""
+    found: dict[Key, list[tuple[str, Row]]] = {}
+    for file, rows in told:
+        for key, row in keyed(rows):
+            found.setdefault(key, []).append((file, row))
+    first = told[0][0] if told else ""
+    return tuple(_row(f"{noun} {key[0]}", versions, first, clashes) for key, versions in found.items())
+
+
+def _keyed(rows: Sequence[Row]) -> Iterable[tuple[Key, Row]]:
     """Yield rows with what tells them apart: the site and, of a site with several rows, planned host and turn."""
     seen: Counter[tuple[str, str]] = Counter()
     sites = Counter(str(row[headings.SITE].value) for row in rows)
@@ -52,9 +71,15 @@ def _keyed(rows: Iterable[Mapping[str, Cell]]) -> Iterable[tuple[Key, Mapping[st
         seen[site, planned] += 1
 
 
-def _row(
-    site: str, versions: Sequence[tuple[str, Mapping[str, Cell]]], first: str, clashes: list[Clash]
-) -> Mapping[str, Cell]:
+def _by_id(rows: Sequence[Row]) -> Iterable[tuple[Key, Row]]:
+    seen: Counter[str] = Counter()
+    for row in rows:
+        name = text_of(row[headings.STEP].value)
+        yield (name, "", seen[name]), row
+        seen[name] += 1
+
+
+def _row(what: str, versions: Sequence[tuple[str, Row]], first: str, clashes: list[Clash]) -> Row:
     file, base = versions[0]
     names = dict.fromkeys(name for _, row in versions for name in row)
     row: dict[str, Cell] = {}
@@ -64,23 +89,28 @@ def _row(
         where = base[name].where if name in base and file == first else ""
         if name == headings.REMARKS:
             texts = dict.fromkeys(text_of(cell.value) for _, cell in cells if cell.value is not None)
-            row[name] = Cell(" / ".join(texts) or None, where)
+            row[name] = Cell(" / ".join(_not_within(list(texts))) or None, where, cells[0][1].source)
             continue
         kept, others = _kept(name, cells, _original(name, base))
-        row[name] = Cell(kept.value, where)
+        row[name] = Cell(kept.value, where, kept.source)
         if others:
             said = (text_of(kept.value), *others)
             told = tuple((f, cell.where, text_of(cell.value)) for f, cell in cells if text_of(cell.value) in said)
-            clashes.append(Clash(f"site {site}", name, told, text_of(kept.value)))
+            clashes.append(Clash(what, name, told, text_of(kept.value)))
             lost += [f"[{name}: {_CONFLICT_NOTE} {text}]" for text in others]
     if lost:
         before = row.get(headings.REMARKS, _BLANK)
         note = " ".join(text for text in (text_of(before.value), *lost) if text)
-        row[headings.REMARKS] = Cell(note, before.where)
+        row[headings.REMARKS] = Cell(note, before.where, before.source)
     return row
 
 
-def _original(name: str, base: Mapping[str, Cell]) -> str | None:
+def _not_within(texts: list[str]) -> list[str]:
+    """Return the texts that no other of them holds whole: a copy of a merged workbook holds what was merged."""
+    return [text for text in texts if not any(text != other and text in other for other in texts)]
+
+
+def _original(name: str, base: Row) -> str | None:
     """Return the text that the plan put into a column; None where only the first copy can tell."""
     if name == headings.PROGRESS:
         return "not needed" if text_of(base.get(headings.ACTION, _BLANK).value) == "keep" else "open"
@@ -106,19 +136,26 @@ def _kept(name: str, cells: Sequence[tuple[str, Cell]], original: str | None) ->
     return changed[kept], [text for text in changed if text != kept]
 
 
-def _elsewhere(copies: Sequence[Copy]) -> list[Clash]:
-    """Return where other sheets differ from the first copy, which goes on as it is."""
-    clashes = []
-    first = copies[0] if copies else None
-    for copy in copies[1:]:
-        if first is None or not copy.others:
-            continue
-        for where in sorted({*first.others, *copy.others}):
-            one, other = first.others.get(where, ""), copy.others.get(where, "")
-            if one != other:
-                told = ((first.file, where, one), (copy.file, where, other))
-                clashes.append(Clash("another sheet", where, told, one))
-    if len(clashes) > _LISTED:
-        more = f"{len(clashes) - _LISTED:,} more cells differ; are these copies of one plan?"
-        clashes = [*clashes[:_LISTED], Clash("another sheet", "", (), more)]
-    return clashes
+def _elsewhere(copies: Sequence[Copy]) -> tuple[list[Clash], list[str]]:
+    """Return where a sheet differs from the first copy that has it, and what is taken over where that is blank."""
+    clashes, taken = [], []
+    firsts: dict[str, dict[str, tuple[str, str]]] = {}
+    for copy in copies:
+        for title, cells in _by_sheet(copy.others).items():
+            new = title not in firsts
+            known = firsts.setdefault(title, {})
+            for where, text in sorted(cells.items()):
+                fresh = where not in known and not new
+                file, kept = known.setdefault(where, (copy.file, text))
+                if text != kept:
+                    clashes.append(Clash("another sheet", where, ((file, where, kept), (copy.file, where, text)), kept))
+                elif fresh:
+                    taken.append(f'{copy.file} {where}: "{text}" is taken over.')
+    return clashes, taken
+
+
+def _by_sheet(others: Mapping[str, str]) -> dict[str, dict[str, str]]:
+    found: dict[str, dict[str, str]] = {}
+    for where, text in others.items():
+        found.setdefault(where.rpartition("!")[0], {})[where] = text
+    return found

@@ -33,6 +33,19 @@ def check_assignments(case: Case) -> Iterator[Violation]:
         if pool is not None:
             yield from (Violation(code, where, text) for code, text in broken_rules(case.inventory, site, pool))
             yield from _claims(case, row, site, pool)
+    yield from _carried_out(case, running)
+
+
+def _carried_out(case: Case, running: Running) -> Iterator[Violation]:
+    """Note the sites that a plan of an earlier state moves or attaches, and that are where it wants them."""
+    there = [
+        row.site
+        for row in case.plan.assignments
+        if row.action != "keep" and any(stays(case, running, row, w) for w in case.inventory.current.get(row.site, []))
+    ]
+    if there and case.other_input:
+        which = "site is on its planned host" if len(there) == 1 else "sites are on their planned hosts"
+        yield Violation("carried_out", "plan", f"{len(there)} {which} already", "note")
 
 
 def _claims(case: Case, row: Assignment, site: Site, pool: Pool) -> Iterator[Violation]:
@@ -73,6 +86,8 @@ def _current(case: Case, running: Running, row: Assignment) -> Iterator[Violatio
     action = "attach" if not before else "keep" if kept else "move"
     names = [was.host or was.hub for was in before] if action == "move" else [None]
     today = ", ".join(was.host or was.hub for was in before) or "unassigned"
+    if action == "keep" and row.action != action and case.other_input:
+        return  # it is there by now, see `_carried_out`
     if row.action != action:
         yield Violation("current", where, f"called {row.action!r}, but from {today} to {row.host} is {action!r}")
     if (row.moved_from or None) not in names:

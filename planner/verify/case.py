@@ -38,6 +38,13 @@ class Case:
             loads[row.host] = loads.get(row.host, 0) + (whole(row.clusters) or 0)
         return loads
 
+    @cached_property
+    def other_input(self) -> bool:
+        """Whether the plan was made from other files than this fleet, such as the fleet before a rollout began."""
+        planned = {source.sha256 for source in self.plan.sources}
+        given = {source.sha256 for source in self.inventory.sources}
+        return bool(planned and given and planned != given)
+
     def pool_of(self, host: str | None) -> Pool | None:
         """Return the pool that the host called ``host`` belongs to; None where either is unknown."""
         named = self.hosts.get(host) if host is not None else None

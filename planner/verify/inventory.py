@@ -49,7 +49,7 @@ class Pool:
     """A row of Hubs; numbers are NaN where unknown.
 
     ``usable`` is the cap less reserve, and not above the clusters that a host's loss may hit; hosts are counted without
-    the ``retiring`` ones, by name. ``zones`` are those of its hub.
+    the ``retiring`` ones, by name, and are ``named`` where they are known to run. ``zones`` are those of its hub.
     """
 
     pool: str
@@ -59,6 +59,7 @@ class Pool:
     zones: frozenset[str]
     max_hosts: int
     existing_hosts: int
+    named: frozenset[str]
     retiring: frozenset[str]
     release: str
     release_today: str
@@ -159,7 +160,7 @@ def _host_limits(fleet: Fleet) -> Iterator[HostLimit]:
     at_hub: dict[str, list[dict[str, Any]]] = {}
     for row in _rows(fleet.pools):
         pool, leaving = row["pool"], len(set(row["retiring_hosts"]))
-        existing = int(_given(row["existing_hosts"], 0))
+        existing = _existing(row)
         most = int(_given(row["max_hosts"], max(policy.max_hosts_per_hub, existing)))
         yield HostLimit("max_hosts", f"pool {pool}", {pool: 1}, max(0, most - leaving), "hosts run")
         at_hub.setdefault(row["hub"], []).append(row)
@@ -214,7 +215,7 @@ def _pool(row: Mapping[str, Any], zones: set[str], prices: YearlyPrices, most_hi
     cap = int(_given(row["cluster_cap"], policy.cluster_cap))
     # Exact in the decimals that the user typed: 10 % of 50 leaves 45, whatever binary fractions say.
     usable = math.floor(cap * (100 - Fraction(str(policy.reserve_percent))) / 100)
-    existing = int(_given(row["existing_hosts"], 0))
+    named, existing = frozenset(row["host_names"]), _existing(row)
     retiring = frozenset(row["retiring_hosts"])
     return Pool(
         pool=row["pool"],
@@ -224,6 +225,7 @@ def _pool(row: Mapping[str, Any], zones: set[str], prices: YearlyPrices, most_hi
         zones=frozenset(zones),
         max_hosts=most,
         existing_hosts=max(0, existing - len(retiring)),
+        named=named,
         retiring=retiring,
         release=(row["host_release"] or policy.host_release).strip(),
         release_today=(row["host_release_today"] or row["host_release"] or policy.host_release).strip(),
@@ -233,6 +235,11 @@ def _pool(row: Mapping[str, Any], zones: set[str], prices: YearlyPrices, most_hi
         uplink_mbps=row["uplink_mbps"],
         serves_regions=frozenset(_folded(region) for region in row["serves_regions"]),
     )
+
+
+def _existing(row: Mapping[str, Any]) -> int:
+    """Return how many hosts of a pool run, those that are to be emptied included."""
+    return max(int(_given(row["existing_hosts"], 0)), len(set(row["host_names"])))
 
 
 def _given(value: float, default: float | None) -> float:

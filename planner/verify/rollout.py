@@ -133,6 +133,7 @@ class _Check:
         plan, policy = self.case.plan, self.fleet.policy
         releases = {site: row["release"] for site, row in self.sites.items()}
         running = {row.host for rows in self.case.inventory.current.values() for row in rows if row.host}
+        running |= {name for row in self.pools.values() for name in row["host_names"]}
         for host in plan.host_list:
             if host.existing:
                 running.add(host.host)
@@ -146,7 +147,8 @@ class _Check:
         for name, pool in self.pool_of.items():
             row = self.pools[pool.pool]
             after = row["host_release"] or policy.host_release
-            releases[f"host {name}"] = (row["host_release_today"] or after) if name in running else after
+            old = name in running and name not in row["upgraded_hosts"]
+            releases[f"host {name}"] = (row["host_release_today"] or after) if old else after
         return Replay(self.case, self.rollout, releases, self.pool_of, held, running)
 
     def _unnamed(self, site: str, hub: str, running: set[str]) -> str:

@@ -39,7 +39,7 @@ class Running:
     def _pools(self, hub: str, host: str, stated: str, sites: list[str]) -> list[Pool]:
         inventory = self._case.inventory
         here = [pool for pool in inventory.pools.values() if pool.hub == hub]
-        told = [pool for pool in here if pool.pool == stated or (host and host in pool.retiring)]
+        told = [pool for pool in here if pool.pool == stated or (host and host in pool.retiring | pool.named)]
         if told or len(here) < 2:
             return [pool for pool in told if pool.pool == stated] or told or here
         on_it = [inventory.sites[site] for site in sites if site in inventory.sites]

@@ -72,6 +72,7 @@ CODES: Mapping[str, str] = {
     "wave_limit": "a wave holds more than the policy allows",
     "spacing": "two changes are too near to each other",
     "incomplete": "the rollout does not end with the plan",
+    "carried_out": "sites are on their planned hosts already",
     "other_input": "the plan was made from other input than this fleet",
 }
 

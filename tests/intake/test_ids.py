@@ -129,3 +129,16 @@ def test_any_tidy_text_is_an_id_and_stays_as_it_is(ids):
     fleet = fleet_from_tables({"Sites": sites, "Hubs": pd.DataFrame({"hub": ["X"]}), "Latency": latency})
     assert fleet.site_ids == tuple(ids)
     assert fleet.latency["site"].tolist() == ids
+
+
+def test_hosts_of_today_are_counted_at_their_own_hub_in_any_order_of_rows():
+    """Hubs in another order than that of their names had the counts of each other."""
+    tables = {
+        "Sites": [["site"], ["S1"], ["S2"]],
+        "Hubs": [["hub", "existing_hosts"], ["ROV", 1], ["ESK", 0]],
+        "Latency": [["site", "ROV", "ESK"], ["S1", 5, 5], ["S2", 5, 5]],
+        "Current": [["site", "hub", "host"], ["S1", "ROV", "ROV-01"], ["S2", "ESK", "ESK-01"]],
+    }
+    frames = {name: pd.DataFrame(rows[1:], columns=rows[0]) for name, rows in tables.items()}
+    found = fleet_from_tables(frames, policy={"latency_budget_ms": 20}).findings
+    assert [f.message.split()[2] for f in found if f.code == "current_hosts"] == ['"ESK"']

@@ -59,7 +59,9 @@ def folders(planned, tmp_path_factory):
     write_rollout_workbook(small_fleet(), empty_plan(), small_rollout(), before / "rollout.xlsx")
     _fill(before / "rollout.xlsx", "Steps")
     whole = merged(read_copies([before / "plan.xlsx"]))
-    write_progress_workbook(before / "plan.xlsx", whole, track(fleet, plan, whole, TODAY), before / "merged.xlsx")
+    source = [before / "plan.xlsx"]
+    found = track(fleet, plan, whole, TODAY)
+    write_progress_workbook(source, read_copies(source), whole, found, before / "merged.xlsx")
     profile = tmp_path_factory.mktemp("profile").as_uri()
     for kind in ("xlsx", "ods"):
         command = [SOFFICE, f"-env:UserInstallation={profile}", "--headless", "--convert-to", kind, "--outdir", after]
@@ -71,7 +73,7 @@ def folders(planned, tmp_path_factory):
 def plain(path):
     """Rows and other cells of a copy, in texts; a date without its midnight."""
     (copy,) = read_copies([path])
-    rows = [{k: str(c.value).removesuffix(" 00:00:00") for k, c in row.items()} for row in copy.rows]
+    rows = [{k: str(c.value).removesuffix(" 00:00:00") for k, c in row.items()} for row in (*copy.rows, *copy.steps)]
     return rows, copy.others
 
 

@@ -16,7 +16,7 @@ from planner.outputs.progress_workbook import write_progress_workbook
 from planner.outputs.read_returned import read_copies
 from planner.rollout import roll_out
 from planner.sizing import plan as make_plan
-from planner.tracking import carried_on, merged, track
+from planner.tracking import fleet_now, merged, track
 from planner.tracking.forecast import forecast
 
 TODAY = dt.date(2027, 3, 31)
@@ -115,11 +115,12 @@ def test_clashes_are_listed_cell_by_cell_and_nothing_is_lost(fleet, plan, team):
 
 def test_cells_that_people_changed_elsewhere_are_listed(fleet, plan, team, tmp_path):
     def change(_fill, book):
-        book["Hosts"]["D2"] = "8.99"
+        book["Hosts"]["D2"], book["Hosts"]["A2"] = "8.99", "ESK-99"
         book["Assignments"]["Z1"], book["Assignments"]["Z2"] = "ticket", "T-17"
 
     whole = merged(read_copies([tmp_path / "plan.xlsx", team("two.xlsx", change)]))
-    assert any(c.column == "Hosts!D2" and "8.99" in str(c) for c in whole.clashes)
+    assert any(c.column == "Hosts!A2" and "ESK-99" in str(c) for c in whole.clashes)
+    assert 'two.xlsx Hosts!D2: "8.99" is taken over.' in whole.notes
     assert "T-17" in {row["ticket"].value for row in whole.rows if "ticket" in row}
 
 
@@ -150,11 +151,12 @@ def test_site_that_is_still_to_leave_for_its_own_tie_breaker_has_not_drifted(fle
     plan = make_plan(leaves)
     write_workbook(leaves, plan, tmp_path / "plan.xlsx")
     write_rollout_workbook(leaves, plan, roll_out(leaves, plan), tmp_path / "rollout.xlsx")
-    whole = merged(read_copies([tmp_path / "plan.xlsx", tmp_path / "rollout.xlsx"]))
+    copies = read_copies(paths := [tmp_path / "plan.xlsx", tmp_path / "rollout.xlsx"])
+    whole = merged(copies)
     found = track(leaves, plan, whole, TODAY)
     assert "0001" in [row.site for row in found.left]
     assert found.drifted == ()
-    write_progress_workbook(tmp_path / "plan.xlsx", whole, found, tmp_path / "merged.xlsx")
+    write_progress_workbook(paths, copies, whole, found, tmp_path / "merged.xlsx")
     assert read_plan(tmp_path / "merged.xlsx").assignments == plan.assignments
     again = merged(read_copies([tmp_path / "merged.xlsx"]))
     assert "0001" in [row.site for row in track(leaves, plan, again, TODAY).left]
@@ -184,7 +186,7 @@ def test_odd_cells_are_told_and_no_reason_to_stop(fleet, plan, team):
 def test_replan_starts_from_what_is_done(fleet, plan, team):
     done = to_do(plan)[:4]
     path = team("done.xlsx", lambda fill, _: [fill(site, status="done") for site in done])
-    now = carried_on(fleet, plan, merged(read_copies([path])))
+    now = fleet_now(fleet, plan, merged(read_copies([path]))).fleet
     hosts = {row.site: row.host for row in plan.assignments}
     today = dict(zip(now.current["site"], now.current["host"], strict=True))
     assert {site: today[site] for site in done} == {site: hosts[site] for site in done}
@@ -209,7 +211,7 @@ def test_merged_workbook_keeps_all_and_reads_back(fleet, plan, team, tmp_path):
     paths = [team("one.xlsx", one), team("two.xlsx", lambda fill, _: fill(b, status="blocked", remarks="no key"))]
     whole = merged(read_copies(paths))
     found = track(fleet, plan, whole, TODAY)
-    write_progress_workbook(paths[0], whole, found, tmp_path / "merged.xlsx")
+    write_progress_workbook(paths, read_copies(paths), whole, found, tmp_path / "merged.xlsx")
     book = openpyxl.load_workbook(tmp_path / "merged.xlsx")
     assert book["Assignments"]["Z2"].value == "T-17"
     assert book["Policy"]["F9"].value == "by phone"
@@ -221,7 +223,8 @@ def test_merged_workbook_keeps_all_and_reads_back(fleet, plan, team, tmp_path):
         {k: c.value for k, c in row.items()} for row in whole.rows
     ]
     assert read_plan(tmp_path / "merged.xlsx").assignments == read_plan(paths[0]).assignments
-    write_progress_workbook(tmp_path / "merged.xlsx", again, track(fleet, plan, again, TODAY), tmp_path / "twice.xlsx")
+    once = [tmp_path / "merged.xlsx"]
+    write_progress_workbook(once, read_copies(once), again, track(fleet, plan, again, TODAY), tmp_path / "twice.xlsx")
     assert sorted(openpyxl.load_workbook(tmp_path / "twice.xlsx").sheetnames) == sorted(book.sheetnames)
 
 
@@ -263,7 +266,9 @@ def test_merged_workbook_keeps_validations_that_refer_to_other_sheets(fleet, pla
     as_excel_saves_it(path, "Assignments")
     own = openpyxl.load_workbook(path)["Assignments"].data_validations.dataValidation
     whole = merged(read_copies([path]))
-    write_progress_workbook(path, whole, track(fleet, plan, whole, TODAY), tmp_path / "merged.xlsx")
+    write_progress_workbook(
+        [path], read_copies([path]), whole, track(fleet, plan, whole, TODAY), tmp_path / "merged.xlsx"
+    )
     kept = openpyxl.load_workbook(tmp_path / "merged.xlsx")["Assignments"].data_validations.dataValidation
     assert len(kept) == len(own) + 2  # those of an unknown kind and of no cell are left out
     hosts, between = kept[-2:]

@@ -45,13 +45,15 @@ def by_host(fleet: Fleet) -> ByHost:
         for name in names:
             split = f"0 {next(number):06d} {name}"
             host_of[split], pool_of[split] = name, fleet.pool_ids[p]
-            rows.append({**row, "pool": split, "max_hosts": 1.0, "existing_hosts": 1.0, "retiring_hosts": ()})
+            rows.append({**row, "pool": split, "max_hosts": 1.0, "existing_hosts": 1.0})
+            rows[-1] |= {"host_names": (name,), "retiring_hosts": ()}
         rest = f"1 {fleet.pool_ids[p]}"
         pool_of[rest] = fleet.pool_ids[p]
         # Hosts to be emptied keep their names and their places, which the fleet's properties take off again.
         gone = int(fleet.retiring_of_pool[p])
         row["max_hosts"] = float(most - len(names) + gone)
         row["existing_hosts"] = float(max(0, existing - len(names)) + gone)
+        row["host_names"] = ()
         rows.append({**row, "pool": rest})
     pools = pd.DataFrame(rows, columns=fleet.pools.columns).astype(fleet.pools.dtypes.to_dict())
     part_of = {host: split for split, host in host_of.items()}

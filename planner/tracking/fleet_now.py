@@ -1,0 +1,212 @@
+"""The fleet as it is now: what a rollout has done so far, put into the fleet, with the source of each change."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from planner import columns
+from planner.fleet import Fleet
+from planner.outputs import headings
+from planner.plan import Host, Plan
+from planner.progress import Cell, Merged, StateChange
+from planner.running import running_hosts
+from planner.tracking.rows import day_of, site_row, text_in
+
+_LISTS = ("host_names", "retiring_hosts", "upgraded_hosts")
+
+
+@dataclass(frozen=True)
+class FleetNow:
+    """The ``fleet`` as it is, every change with its source, and ``notes`` on what the copies say and cannot be."""
+
+    fleet: Fleet
+    changes: tuple[StateChange, ...]
+    notes: tuple[str, ...]
+
+
+def fleet_now(fleet: Fleet, plan: Plan, merged: Merged) -> FleetNow:
+    """Return ``fleet`` with all that the returned workbooks say is done.
+
+    - A site whose row is done is on its host, and one that has made a detour where that led; one that is done and has
+      no host any more votes by its own tie-breaker (if it has clusters), and Current names it no longer.
+    - Hosts that are installed, or that a site has come to, run: ``host_names`` of their pools, and ``existing_hosts``.
+    - Hosts that are upgraded run ``host_release``: ``upgraded_hosts``, until all of the pool do; then it has no
+      ``host_release_today`` any more. Hosts that are retired are taken out of all these.
+    - A site's release is the one that its step has raised it to.
+
+    Doing so twice changes nothing. Copies are those that `resolved` has been through.
+    """
+    state = _State(fleet, plan)
+    for cells in merged.rows:
+        state.site(cells)
+    for cells in merged.steps:
+        if text_in(cells, headings.PROGRESS) == "done":
+            state.step(cells)
+    return state.result()
+
+
+@dataclass
+class _Pool:
+    """A pool on the way: names in lists, and how many hosts exist."""
+
+    existing: int
+    lists: dict[str, list[str]] = field(default_factory=dict)
+
+
+class _State:
+    """The tables of a fleet while changes come in."""
+
+    def __init__(self, fleet: Fleet, plan: Plan) -> None:
+        self._fleet = fleet
+        self._planned: Mapping[str, Host] = {host.host: host for host in plan.host_list}
+        running = running_hosts(fleet)
+        self._running = {host: (hub, pool) for (hub, host), pool in running.pool.items()}
+        rows = zip(*(fleet.current[name] for name in columns.CURRENT.names), strict=True)
+        self._current = {row[0]: row for row in rows}
+        self._release = dict(zip(fleet.site_ids, fleet.sites["release"], strict=True))
+        self._own = dict(zip(fleet.site_ids, fleet.own_tie_breaker, strict=True))
+        self._clusters = dict(zip(fleet.site_ids, fleet.clusters.tolist(), strict=True))
+        standing = (fleet.existing_hosts + fleet.retiring_of_pool).tolist()
+        self._pools = {
+            pool: _Pool(existing, {name: list(fleet.pools[name].iloc[at]) for name in _LISTS})
+            for at, (pool, existing) in enumerate(zip(fleet.pool_ids, standing, strict=True))
+        }
+        self._today = dict(zip(fleet.pool_ids, fleet.pools["host_release_today"], strict=True))
+        self._changes: list[StateChange] = []
+        self._notes: list[str] = []
+
+    def site(self, cells: Mapping[str, Cell]) -> None:
+        """Take what a row of the team's workbook says of a site."""
+        row = site_row(cells)
+        if row.site not in self._release:
+            return
+        source = cells.get(headings.PROGRESS, cells[headings.SITE])
+        before = self._current.get(row.site)
+        was = "" if before is None else before[2] or before[1]
+        host = row.host if row.status == "done" else row.stands_on
+        if row.status == "done" and not host:
+            self._leave(row.site, was, source, cells)
+            return
+        place = self._place(host)
+        if not host or place is None or (was == host and before is not None and before[3] == place[1]):
+            return
+        self._runs(host, source, cells)
+        self._current[row.site] = (row.site, place[0], host, place[1])
+        if was != host:
+            self._told(f"site {row.site}", "host", was, host, source, cells)
+
+    def _leave(self, site: str, was: str, source: Cell, cells: Mapping[str, Cell]) -> None:
+        """Take a site off its host, which votes by its own tie-breaker from now on."""
+        if self._current.pop(site, None) is not None:
+            self._told(f"site {site}", "host", was, "", source, cells)
+        if self._clusters[site] and self._own[site] != "yes":
+            self._told(f"site {site}", "own_tie_breaker", self._own[site], "yes", source, cells)
+            self._own[site] = "yes"
+
+    def step(self, cells: Mapping[str, Cell]) -> None:
+        """Take what a step that is done says of a host, or of a site's release."""
+        kind, host, site = (text_in(cells, name) for name in (headings.KIND, headings.HOST, headings.SITE))
+        source = cells[headings.PROGRESS]
+        if kind == "site_release" and site in self._release:
+            release = text_in(cells, headings.RELEASE)
+            if release and release != self._release[site]:
+                self._told(f"site {site}", "release", self._release[site], release, source, cells)
+                self._release[site] = release
+        elif kind in ("host_install", "host_release", "host_retire"):
+            place = self._place(host)
+            if place is None:
+                if kind != "host_retire":  # one that is retired already is gone from fleet and plan
+                    self._notes.append(
+                        f'{source.source}: host "{host}" is not known, so that nothing is taken as done.'
+                    )
+            elif kind == "host_retire":
+                self._retire(host, place[1], source, cells)
+            else:
+                self._runs(host, source, cells)
+                if kind == "host_release":
+                    self._upgrade(host, place[1], source, cells)
+
+    def _place(self, host: str) -> tuple[str, str] | None:
+        """Return hub and pool of a host; None for one that neither plan nor fleet knows."""
+        if host in self._running:
+            return self._running[host]
+        planned = self._planned.get(host)
+        return None if planned is None or planned.pool not in self._pools else (planned.hub, planned.pool)
+
+    def _runs(self, host: str, source: Cell, cells: Mapping[str, Cell]) -> None:
+        """Let a host run that did not, or of which only the number was known."""
+        if host in self._running:
+            return
+        planned = self._planned[host]
+        pool = self._pools[planned.pool]
+        self._running[host] = (planned.hub, planned.pool)
+        pool.lists["host_names"].append(host)
+        if planned.existing:
+            return
+        pool.existing += 1
+        self._told(f"host {host}", "host_names", "", planned.pool, source, cells)
+        if self._today[planned.pool]:  # a new host has the new release from the start
+            pool.lists["upgraded_hosts"].append(host)
+
+    def _upgrade(self, host: str, pool: str, source: Cell, cells: Mapping[str, Cell]) -> None:
+        raised = self._pools[pool].lists["upgraded_hosts"]
+        if host not in raised and self._today[pool]:
+            raised.append(host)
+            after = text_in(cells, headings.RELEASE)
+            self._told(f"host {host}", "host_release_today", self._today[pool], after, source, cells)
+
+    def _retire(self, host: str, pool: str, source: Cell, cells: Mapping[str, Cell]) -> None:
+        left = sorted(site for site, row in self._current.items() if row[2] == host)
+        if left:
+            self._notes.append(f"{source.source}: host {host} is retired, and {', '.join(left[:5])} is still on it.")
+            return
+        del self._running[host]
+        self._pools[pool].existing = max(0, self._pools[pool].existing - 1)
+        for names in self._pools[pool].lists.values():
+            names[:] = [name for name in names if name != host]
+        self._told(f"host {host}", "host_names", pool, "", source, cells)
+
+    def _told(self, what: str, column: str, before: str, after: str, source: Cell, cells: Mapping[str, Cell]) -> None:
+        self._changes.append(StateChange(what, column, before, after, source.source, day_of(cells)))
+
+    def result(self) -> FleetNow:
+        """Return the fleet with all changes."""
+        fleet = self._fleet
+        if not self._changes:
+            return FleetNow(fleet, (), tuple(self._notes))
+        self._settle_releases()
+        names = list(columns.CURRENT.names)
+        current = pd.DataFrame([self._current[site] for site in sorted(self._current)], columns=names, dtype=object)
+        mine = [self._pools[pool] for pool in fleet.pool_ids]
+        lists = {name: _column(fleet.pools, (tuple(dict.fromkeys(p.lists[name])) for p in mine)) for name in _LISTS}
+        existing = np.array([pool.existing for pool in mine], dtype=np.float64)
+        today = _column(fleet.pools, (self._today[pool] for pool in fleet.pool_ids))
+        pools = fleet.pools.assign(existing_hosts=existing, host_release_today=today, **lists)
+        sites = fleet.sites.assign(
+            release=_column(fleet.sites, (self._release[site] for site in fleet.site_ids)),
+            own_tie_breaker=_column(fleet.sites, self._own_tie_breakers()),
+        )
+        return FleetNow(
+            fleet.replace(sites=sites, pools=pools, current=current), tuple(self._changes), tuple(self._notes)
+        )
+
+    def _own_tie_breakers(self) -> Iterable[str]:
+        given = zip(self._fleet.site_ids, self._fleet.sites["own_tie_breaker"], strict=True)
+        return ("yes" if self._own[site] == "yes" else text for site, text in given)
+
+    def _settle_releases(self) -> None:
+        """Forget the release of today in pools all of whose hosts have left it."""
+        for name, pool in self._pools.items():
+            raised = set(pool.lists["upgraded_hosts"])
+            if raised and len(raised) >= pool.existing:
+                pool.lists["upgraded_hosts"] = []
+                self._today[name] = ""
+
+
+def _column(table: pd.DataFrame, values: Iterable[object]) -> pd.Series[Any]:
+    return pd.Series(list(values), index=table.index, dtype=object)

@@ -1,0 +1,163 @@
+"""The fleet as it is: what steps and rows that are done make of it, and that plans and rollouts go on from there."""
+
+import datetime as dt
+import random
+
+import openpyxl
+import pandas as pd
+import pytest
+
+from planner.intake import fleet_from_tables, read_fleet
+from planner.outputs import write_rollout_workbook, write_workbook
+from planner.outputs.read_returned import read_copies
+from planner.outputs.repaired import write_now, write_repaired
+from planner.rollout import roll_out
+from planner.sizing import plan as make_plan
+from planner.tracking import fleet_now, merged, resolved
+from planner.verify import verify, verify_rollout
+
+START = dt.date(2027, 3, 1)
+IDS = [f"{n:04d}" for n in range(1, 25)]
+
+
+@pytest.fixture(scope="module")
+def fleet(tmp_path_factory):
+    """Hosts to install at ROV, to upgrade at ESK, to retire at OLD; sites to raise, to attach and to move."""
+    rng = random.Random(7)
+    reach = {"ESK": IDS, "ROV": IDS[8:], "OLD": IDS}
+    tables = {
+        "Sites": pd.DataFrame({"site": IDS, "release": "8.2", "target_release": ["8.4"] * 6 + [""] * 18}),
+        "Hubs": pd.DataFrame(
+            {
+                "hub": ["ESK", "ROV", "OLD"],
+                "max_hosts": [2, 3, 0],
+                "existing_hosts": [2, 0, 1],
+                "cluster_cap": 8,
+                "host_release": "8.4",
+                "host_release_today": ["8.2", "", "8.2"],
+                "retiring_hosts": ["", "", "OLD-01"],
+            }
+        ),
+        "Latency": pd.DataFrame(
+            [(s, h, rng.uniform(5, 20)) for h, sites in reach.items() for s in sites], columns=["site", "hub", "rtt_ms"]
+        ),
+        "Current": pd.DataFrame(
+            {
+                "site": IDS[:20],
+                "hub": ["ESK"] * 14 + ["OLD"] * 6,
+                "host": ["ESK-01"] * 7 + ["ESK-02"] * 7 + ["OLD-01"] * 6,
+            }
+        ),
+        "Freezes": pd.DataFrame({"first": ["2027-12-20"], "last": ["2028-01-03"], "reason": ["year's end"]}),
+        "Prices": pd.DataFrame({"item": ["host"], "buy": [900]}),
+    }
+    made = fleet_from_tables(tables, policy={"latency_budget_ms": 25, "timezone": "Europe/London"})
+    write_repaired(made, path := tmp_path_factory.mktemp("fleet") / "fleet.xlsx")
+    return read_fleet(path)  # a plan knows which file it was made from
+
+
+@pytest.fixture(scope="module")
+def workbooks(fleet, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("books")
+    plan = make_plan(fleet)
+    found = roll_out(fleet, plan, start=START)
+    assert not found.conflicts
+    kinds = {step.kind for step in found.steps}
+    assert kinds >= {"move", "attach", "host_install", "host_release", "host_retire", "site_release"}
+    write_workbook(fleet, plan, folder / "plan.xlsx")
+    write_rollout_workbook(fleet, plan, found, folder / "rollout.xlsx")
+    return folder, plan, found
+
+
+def after(fleet, workbooks, done, words="done"):
+    """The fleet after the steps with the ids ``done``, as the team's workbook says."""
+    folder, plan, _ = workbooks
+    book = openpyxl.load_workbook(folder / "rollout.xlsx")
+    sheet = book["Steps"]
+    column = {cell.value: cell.column for cell in sheet[1]}
+    for row in range(2, sheet.max_row + 1):
+        if sheet.cell(row, column["step"]).value in done:
+            sheet.cell(row, column["status"]).value = words
+            sheet.cell(row, column["date"]).value = dt.date(2027, 3, 9)
+    book.save(folder / "back.xlsx")
+    paths = [folder / "plan.xlsx", folder / "back.xlsx"]
+    return fleet_now(fleet, plan, merged(resolved(read_copies(paths), fleet, plan)))
+
+
+def sound(found):
+    return [str(one) for one in found if one.severity == "violation"]
+
+
+@pytest.mark.parametrize("share", [0.2, 0.5, 0.8, 1.0])
+def test_the_rest_of_a_plan_rolls_out_from_the_fleet_as_it_is(fleet, workbooks, share, tmp_path):
+    _, plan, found = workbooks
+    waves = round(share * len(found.waves))
+    done = {step.id for wave in found.waves[:waves] for step in wave.steps}
+    now = after(fleet, workbooks, done, "erledigt")
+    write_now(now.fleet, now.changes, tmp_path / "now.xlsx")
+    again = read_fleet(tmp_path / "now.xlsx")
+    assert not [one for one in again.findings if one.severity != "info"]
+    assert sound(verify(again, plan)) == []
+    rest = roll_out(again, plan, start=dt.date(2027, 4, 1))
+    assert not rest.conflicts
+    assert sound(verify_rollout(again, plan, rest)) == []
+    assert {step.id for step in rest.steps} == {step.id for step in found.steps} - done
+    if share == 1.0:
+        assert make_plan(again).hosts == plan.hosts
+        assert not any(row.action != "keep" for row in make_plan(again).assignments)
+
+
+def test_each_change_has_its_source_and_saying_it_twice_changes_nothing(fleet, workbooks):
+    _, _, found = workbooks
+    now = after(fleet, workbooks, {step.id for step in found.steps})
+    of_host = {(c.what, c.column): (c.before, c.after) for c in now.changes if c.what.startswith("host")}
+    assert of_host[("host OLD-01", "host_names")] == ("OLD", "")
+    assert of_host[("host ROV-01", "host_names")] == ("", "ROV")
+    assert {c.on for c in now.changes} == {dt.date(2027, 3, 9)}
+    assert all(c.source.startswith("back.xlsx Steps!") for c in now.changes)
+    assert after(now.fleet, workbooks, {step.id for step in found.steps}).changes == ()
+
+
+def test_a_host_of_a_pool_that_is_half_upgraded_is_not_upgraded_again(fleet, workbooks):
+    _, plan, found = workbooks
+    one = next(step for step in found.steps if step.kind == "host_release")
+    needed = {one.id, *one.needs}
+    now = after(fleet, workbooks, needed).fleet
+    esk = now.pools.set_index("pool").loc["ESK"]
+    assert (esk["host_release_today"], esk["upgraded_hosts"]) == ("8.2", (one.host,))
+    rest = roll_out(now, plan, start=dt.date(2027, 4, 1))
+    assert one.host not in {step.host for step in rest.steps if step.kind == "host_release"}
+    assert sound(verify_rollout(now, plan, rest)) == []
+
+
+def test_ids_in_other_letters_are_mended_and_unknown_ones_are_said(fleet, workbooks, tmp_path):
+    folder, plan, _ = workbooks
+    book = openpyxl.load_workbook(folder / "plan.xlsx")
+    sheet = book["Assignments"]
+    column = {cell.value: cell.column for cell in sheet[1]}
+    at = {sheet.cell(row, 1).value: row for row in range(2, sheet.max_row + 1)}
+    row = {name: next(r for r in plan.assignments if r.action == name) for name in ("attach", "move")}
+    first, second = at[row["attach"].site], at[row["move"].site]
+    sheet.cell(first, 1).value = int(row["attach"].site)
+    sheet.cell(first, column["host"]).value = row["attach"].host.lower().replace("-", " ")
+    sheet.cell(second, column["host"]).value = "XYZ-09"
+    for line in (first, second):
+        sheet.cell(line, column["status"]).value = "fait"
+    book.save(tmp_path / "back.xlsx")
+    whole = merged(resolved(read_copies([folder / "plan.xlsx", tmp_path / "back.xlsx"]), fleet, plan))
+    now = fleet_now(fleet, plan, whole)
+    assert [(c.what, c.after) for c in now.changes if c.column == "host"] == [
+        (f"site {row['attach'].site}", row["attach"].host)
+    ]
+    notes = " ".join(whole.notes)
+    assert f'is taken for "{row["attach"].host}"' in notes
+    assert 'host "XYZ-09" is neither in the plan nor running today' in notes
+
+
+def test_a_repaired_fleet_keeps_every_sheet(fleet, tmp_path):
+    """Freezes, changes and prices were lost."""
+    changed = fleet.replace(changes=fleet.changes.iloc[:0])
+    write_repaired(changed, tmp_path / "again.xlsx")
+    again = read_fleet(tmp_path / "again.xlsx")
+    for name in ("sites", "pools", "current", "freezes", "changes", "prices"):
+        pd.testing.assert_frame_equal(getattr(again, name), getattr(changed, name), check_dtype=False)
