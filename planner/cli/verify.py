@@ -14,6 +14,7 @@ from planner.cli.streams import hand_over, is_stdout, printable, say
 from planner.counted_words import counted
 
 if TYPE_CHECKING:
+    from planner.approvals import SignOff
     from planner.fleet import Fleet
     from planner.plan import Plan
     from planner.verify import ProofCheck, Violation
@@ -31,10 +32,22 @@ if TYPE_CHECKING:
     metavar="PLAN.vipr",
     help="Check this certificate too: each line, and that it is about FLEET (and PLAN, if given).",
 )
+@click.option(
+    "--approval",
+    type=click.Path(path_type=Path),
+    metavar="PLAN.xlsx",
+    help="Read the approvals from the sheet Approval of this workbook. Default: PLAN, where it is a workbook.",
+)
 @PROGRESS
 @QUIET
 def verify(
-    fleet: Path, plan: Path | None, json_path: Path | None, with_proof: bool, certificate: Path | None, quiet: bool
+    fleet: Path,
+    plan: Path | None,
+    json_path: Path | None,
+    with_proof: bool,
+    certificate: Path | None,
+    approval: Path | None,
+    quiet: bool,
 ) -> int:
     """Check PLAN (a plan workbook or plan.json, also edited by hand) against FLEET.
 
@@ -42,7 +55,8 @@ def verify(
     every violation. With --proof each set of sites that the proof names is counted again and the
     bound added up in exact fractions; a proof that does not hold ends with 1 too, a bound that is no
     proof is said to be one. With --certificate no PLAN is needed; a certificate that does not hold
-    ends with 1.
+    ends with 1. Where somebody has filled in the sheet Approval, the hash of the plan tells whether it
+    is still the plan that was approved; another plan ends with 1.
 
     \b
     Example:
@@ -62,6 +76,8 @@ def verify(
         from planner.verify import verify_proof
 
         checks.proof = verify_proof(inventory, made)
+    if made is not None and plan is not None:
+        checks.sign_off = _sign_off(made, plan, approval)
     if certificate is not None:
         checks.certificate = _certificate(inventory, certificate, made)
     with put_in_place():
@@ -78,6 +94,7 @@ class Checks:
     found: Sequence[Violation]
     proof: ProofCheck | None = None
     certificate: CertificateCheck | None = None
+    sign_off: SignOff | None = None
 
     @property
     def violations(self) -> list[Violation]:
@@ -88,12 +105,26 @@ class Checks:
     def failed(self) -> bool:
         """Whether the plan, its proof or the certificate does not hold."""
         broken = any(check is not None and check.verdict == "broken" for check in (self.proof, self.certificate))
-        return broken or bool(self.violations)
+        signed = self.sign_off is None or not self.sign_off.broken
+        return broken or bool(self.violations) or not signed
 
     def as_data(self) -> dict[str, object]:
         """Return the violations, with the verdicts beside them where those were asked for."""
-        both = {"proof": self.proof, "certificate": self.certificate}
+        both = {"proof": self.proof, "certificate": self.certificate, "sign_off": self.sign_off}
         return {"violations": self.found, **{name: check for name, check in both.items() if check is not None}}
+
+
+def _sign_off(made: Plan, plan: Path, approval: Path | None) -> SignOff | None:
+    """Return what the approvals of a plan come to; None where no workbook with approvals is there to ask."""
+    from zipfile import is_zipfile
+
+    from planner.approvals import sign_off
+    from planner.outputs.approval_sheet import read_approvals
+
+    if approval is None and (str(plan) == "-" or not is_zipfile(plan)):
+        return None
+    found = read_approvals(approval or plan)
+    return sign_off(made, found) if found or approval is not None else None
 
 
 def _certificate(fleet: Fleet, path: Path, plan: Plan | None) -> CertificateCheck:
@@ -121,3 +152,5 @@ def _print(checks: Checks, plan: Path | None) -> None:
     for check in (checks.proof, checks.certificate):
         if check is not None:
             say(printable(check.words))
+    for words in checks.sign_off.words if checks.sign_off is not None else ():
+        say(printable(words))

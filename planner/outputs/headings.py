@@ -14,6 +14,7 @@ READINESS_OVERVIEW = "Readiness overview"
 MEASURE_FIRST = "Measure first"
 FINDINGS = "Findings"
 POLICY = "Policy"
+APPROVAL = "Approval"
 RECORD = "Plan record"  # hidden
 DRILLS = "Drills"
 BLAST_RADIUS = "Blast radius"

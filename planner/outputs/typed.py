@@ -79,6 +79,9 @@ def _typed(sheet: Worksheet) -> Iterator[str]:
     """Yield the column of each cell that the team has filled in."""
     rows = sheet.iter_rows(values_only=True)
     heads = [str(head).strip() for head in next(rows, ())]
+    if sheet.title == headings.APPROVAL and "name" in heads:
+        yield from ("approval" for row in rows if str(row[heads.index("name")] or "").strip())
+        return
     columns = [(heads.index(name), name) for name in _TEAM if name in heads]
     if headings.PROGRESS not in heads or headings.INITIALS not in heads:
         return

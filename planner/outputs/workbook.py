@@ -10,6 +10,7 @@ from openpyxl.workbook.properties import CalcProperties
 
 from planner.fleet import Fleet
 from planner.outputs import plan_sentences
+from planner.outputs.approval_sheet import write_approval
 from planner.outputs.assignments_sheet import write_assignments
 from planner.outputs.atomic import write_bytes
 from planner.outputs.availability_sheets import write_availability
@@ -52,7 +53,8 @@ def write_workbook(
     cover), with ``drills`` (see `planner.drill`) Drills and Blast radius, No host needed, with ``readiness`` (see
     `planner.audit`) Readiness and Readiness overview, Measure first (where there is anything to measure), with an
     ``availability`` (see `planner.availability`) that computed something Availability and Availability by site, then
-    Findings, Policy, and hidden the record of the plan, from which `read_plan` takes what the other sheets do not show.
+    Findings, Policy, Approval (for those who sign), and hidden the record of the plan, from which `read_plan` takes
+    what the other sheets do not show.
     Names, regions, current hosts and the user's own columns come from ``fleet``. Data cells are values; only the
     column "live check" of Hosts holds formulas, with their results beside them for readers that do not calculate.
     ``written_at`` is the moment printed on the Summary, in UTC; now by default. `read_plan` reads the file back.
@@ -82,6 +84,7 @@ def write_workbook(
         write_availability(book, availability)
     write_findings(book, facts)
     write_policy(book, facts)
+    write_approval(book, plan)
     write_record(book, plan)
     workbook = book.workbook
     workbook.properties.title = "Tie-breaker plan"

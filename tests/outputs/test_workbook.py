@@ -18,7 +18,7 @@ from planner.outputs.summary_content import REPAIRS
 from planner.plan import Aim, Assignment, Host, Plan, Proof
 from planner.sizing import plan as make_plan
 
-SHEETS = ["Summary", "Hosts", "Assignments", "Unserved", "No host needed", "Findings", "Policy"]
+SHEETS = ["Summary", "Hosts", "Assignments", "Unserved", "No host needed", "Findings", "Policy", "Approval"]
 RECORD = "Plan record"
 
 

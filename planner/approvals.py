@@ -1,0 +1,74 @@
+"""Who approved which plan, by its hash; and whether a plan is still the one that was approved."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from planner.identity import plan_hash
+from planner.plan import Plan
+
+DECISIONS = ("approved", "refused")
+_SHOWN = 12  # digits of a hash that people compare
+
+
+@dataclass(frozen=True, slots=True)
+class Approval:
+    """A row of the sheet Approval that somebody filled in. ``date`` and ``decision`` are as written, "" for a blank."""
+
+    name: str
+    role: str
+    date: str
+    decision: str
+    plan_hash: str
+    remarks: str = ""
+    where: str = ""
+
+
+@dataclass(frozen=True)
+class SignOff:
+    """What the approvals of a plan come to.
+
+    ``verdict``: ``signed``, all who decided approved this very plan; ``changed``, somebody approved another one, of
+    another hash; ``refused``; ``open``, nobody approved it, or somebody has no decision or date yet.
+    """
+
+    verdict: Literal["signed", "changed", "refused", "open"]
+    plan_hash: str
+    words: tuple[str, ...]
+    approvals: tuple[Approval, ...] = ()
+
+    @property
+    def broken(self) -> bool:
+        """Whether this is not the plan that was approved."""
+        return self.verdict in ("changed", "refused")
+
+
+def sign_off(plan: Plan, approvals: Sequence[Approval]) -> SignOff:
+    """Return whether ``plan`` is still the one that the ``approvals`` are of."""
+    now = plan_hash(plan)
+    other = [one for one in approvals if one.plan_hash.casefold() != now]
+    refused = [one for one in approvals if one.decision.casefold() == "refused"]
+    waiting = [one for one in approvals if one.decision.casefold() not in DECISIONS or not one.date]
+    words = [_words(one, now) for one in approvals]
+    if not approvals:
+        return SignOff("open", now, (f"Nobody has approved this plan yet, hash {now[:_SHOWN]}.",))
+    if other:
+        return SignOff("changed", now, ("This is not the plan that was approved.", *words), tuple(approvals))
+    if refused:
+        return SignOff("refused", now, ("This plan was refused.", *words), tuple(approvals))
+    if waiting:
+        return SignOff("open", now, ("The approval of this plan is not complete.", *words), tuple(approvals))
+    return SignOff(
+        "signed", now, (f"This is the plan that was approved, hash {now[:_SHOWN]}.", *words), tuple(approvals)
+    )
+
+
+def _words(approval: Approval, now: str) -> str:
+    who = f"{approval.name}, {approval.role}" if approval.role else approval.name
+    when = f" on {approval.date}" if approval.date else ", without a date"
+    said = approval.decision.casefold() if approval.decision.casefold() in DECISIONS else "has not decided"
+    theirs = approval.plan_hash.casefold()
+    which = "" if theirs == now else f" The hash was {theirs[:_SHOWN] or 'blank'}, and is {now[:_SHOWN]}."
+    return f"{who} ({approval.where}): {said}{when}.{which}"

@@ -1,0 +1,86 @@
+"""The sheet Approval, and what verify says of the plan that was signed."""
+
+import datetime as dt
+
+import openpyxl
+import pytest
+
+from tests.cli.conftest import small, write_fleet
+
+
+@pytest.fixture
+def planned(call, tmp_path):
+    write_fleet(tmp_path / "fleet", small())
+    call("plan", "fleet", "-o", "plan.xlsx", "--json", "plan.json", "-q")
+    return tmp_path / "plan.xlsx"
+
+
+def sign(path, name="R. Ash", date=dt.date(2027, 2, 3), decision="approved", host=None, hashed=None):
+    book = openpyxl.load_workbook(path)
+    sheet = book["Approval"]
+    sheet["B4"], sheet["C4"], sheet["D4"] = name, date, decision
+    if hashed is not None:
+        sheet["F4"] = hashed
+    if host is not None:
+        rows = book["Assignments"]
+        heads = [cell.value for cell in rows[1]]
+        rows.cell(2, heads.index("RTT ms") + 1).value = host
+    book.save(path)
+
+
+def test_an_unsigned_plan_says_nothing_of_it(call, planned):
+    done = call("verify", "fleet", planned)
+    assert done.code == 0
+    assert done.out.splitlines() == ["The plan holds."]
+
+
+def test_the_signed_plan_is_told_from_any_other(call, planned):
+    sign(planned)
+    done = call("verify", "fleet", planned)
+    assert done.code == 0
+    assert "This is the plan that was approved" in done.out
+    assert "R. Ash, approved by (Approval!B4): approved on 2027-02-03." in done.out
+    as_json = call("verify", "fleet", "plan.json", "--approval", planned)
+    assert as_json.code == 0
+    sign(planned, host=11.5)
+    changed = call("verify", "fleet", planned)
+    assert changed.code == 1
+    assert "This is not the plan that was approved." in changed.out
+
+
+@pytest.mark.parametrize(
+    ("changes", "code", "words"),
+    [
+        ({"decision": "refused"}, 1, "This plan was refused."),
+        ({"decision": ""}, 0, "The approval of this plan is not complete."),
+        ({"date": None}, 0, "The approval of this plan is not complete."),
+        ({"hashed": "0" * 64}, 1, "This is not the plan that was approved."),
+        ({"decision": "Approved"}, 0, "This is the plan that was approved"),
+    ],
+)
+def test_every_decision_is_told(call, planned, changes, code, words):
+    sign(planned, **changes)
+    done = call("verify", "fleet", planned)
+    assert (done.code, words in done.out) == (code, True)
+
+
+def test_nobody_signed_where_approvals_are_asked_for(call, planned):
+    done = call("verify", "fleet", "plan.json", "--approval", planned)
+    assert done.code == 0
+    assert "Nobody has approved this plan yet" in done.out
+
+
+def test_a_signed_workbook_is_not_replaced_unasked(call, planned):
+    sign(planned)
+    done = call("plan", "fleet", "-o", planned, "-q")
+    assert done.code == 2
+    assert "Approval" in done.err
+
+
+def test_a_sheet_without_its_columns_is_refused(call, planned):
+    book = openpyxl.load_workbook(planned)
+    book["Approval"]["F1"] = "notes"
+    book.save(planned)
+    done = call("verify", "fleet", planned)
+    assert done.code == 2
+    assert "hash of the plan" in done.err
