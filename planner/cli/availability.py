@@ -97,7 +97,7 @@ def _print(found: Availability) -> None:
 def _table(*heads: str) -> Table:
     from rich.table import Table
 
-    table = Table(box=None, pad_edge=False, collapse_padding=True)
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
     for number, head in enumerate(heads):
         table.add_column(head, justify="left" if number < 2 else "right", overflow="fold")
     return table

@@ -96,15 +96,15 @@ def _print(found: Comparison, written: list[Path], *, err: bool) -> None:
 
     target = console(err=err)
     target.print(Text(printable(headline(found)), style="bold"))
-    table = Table(box=None, pad_edge=False, collapse_padding=True)
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
     table.add_column("design", no_wrap=True)
     for heading in (
         "nodes",
         "hosts",
-        "own",
+        "own tie-breakers",
         "sites",
-        "out of reach",
-        "down min/year",
+        "not served",
+        "minutes down a year",
         printable(f"{found.unit} in {found.years:g} years"),
         printable(f"{found.unit} a year"),
     ):
@@ -120,7 +120,12 @@ def _print(found: Comparison, written: list[Path], *, err: bool) -> None:
     for line in lines[:_FLIPS_SHOWN]:
         target.print(Text(printable(line)))
     if len(lines) > _FLIPS_SHOWN:
-        target.print(Text(f"... and {len(lines) - _FLIPS_SHOWN:,} more prices, see the workbook."))
-    target.print(Text("Caution: costs are as good as the prices entered; ask for offers before deciding.", style="dim"))
+        target.print(Text(f"... and {len(lines) - _FLIPS_SHOWN:,} more prices: see the workbook."))
+    target.print(
+        Text(
+            "Caution: costs are only as good as the prices that you entered. Ask for offers before you decide.",
+            style="dim",
+        )
+    )
     for path in written:
         target.print(Text(f"Written: {path}"))

@@ -13,7 +13,7 @@ from planner.cli.report import bare_table
 from planner.cli.streams import printable
 from planner.counted_words import counted
 from planner.explain import Explanation, PlanMeasures, PoolView, SiteView, Suggestion
-from planner.outputs.plan_sentences import headline
+from planner.outputs.how_sure import headline
 from planner.plan import MeasureFirst
 
 _CAUTION = (

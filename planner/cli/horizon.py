@@ -125,9 +125,9 @@ def _print(found: Horizon, written: list[Path], *, err: bool) -> None:
 
     target = console(err=err)
     target.print(Text(printable(headline(found)), style="bold"))
-    table = Table(box=None, pad_edge=False, collapse_padding=True)
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
     table.add_column("period", no_wrap=True)
-    for heading in ("sites", "load", "capacity", "standing", "own minimum", "moves", "unserved"):
+    for heading in ("sites", "clusters", "room for", "hosts", "fewest hosts", "moves", "not served"):
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("to buy", overflow="fold")
     for step in found.steps:
@@ -141,6 +141,11 @@ def _print(found: Horizon, written: list[Path], *, err: bool) -> None:
         )
         for delay in needed.delays:
             target.print(Text(printable(f"  {delay}")))
-    target.print(Text("Caution: figures of later periods are as good as the dates and growth entered.", style="dim"))
+    target.print(
+        Text(
+            "Caution: figures of later periods are only as good as the dates and the growth that you entered.",
+            style="dim",
+        )
+    )
     for path in written:
         target.print(Text(f"Written: {path}"))

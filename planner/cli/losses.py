@@ -19,10 +19,10 @@ _SHOWN = 20
 def print_drills(report: DrillReport) -> None:
     """Print what the plan survives, every single loss (shortened at a screenful for each kind), and the worst pairs."""
     target = console()
-    target.print(Text(printable(report.words or "The plan has no host that could be lost."), style="bold"))
+    target.print(Text(printable(report.words or "The plan has no host, so nothing can be lost."), style="bold"))
     if report.broken:
         lost = ", ".join(map(str, report.broken[:_SHOWN]))
-        words = f"The plan claims cover {report.claimed}, but displaced sites with a standby do not survive: {lost}."
+        words = f"The plan claims cover {report.claimed}, but sites with a standby lose their third vote with: {lost}."
         target.print(Text(printable(words), style="bold red"))
     shown = _shortened(report.singles)
     if shown:
@@ -30,12 +30,12 @@ def print_drills(report: DrillReport) -> None:
         target.print(_losses("lost", rows))
     if len(shown) < len(report.singles):
         more = len(report.singles) - len(shown)
-        target.print(Text(f"... and {more:,} more single losses that do less, see --json or -o."))
+        target.print(Text(f"... and {more:,} more single losses with less effect: see --json or -o."))
     if report.pairs:
-        target.print(Text("\nWorst pairs at the same time", style="bold"))
+        target.print(Text("\nWorst two losses at the same time", style="bold"))
         target.print(_losses("lost", [(f"{one.first} + {one.second}", one.figures, "") for one in report.pairs]))
     if report.radii:
-        target.print(Text("\nLargest blast radii", style="bold"))
+        target.print(Text("\nLargest blast radius of each host, hub and zone", style="bold"))
         target.print(_radii(report.radii))
     for words in (*report.searched, *report.notes):
         target.print(Text(printable(words), style="dim"))
@@ -55,7 +55,7 @@ def print_drill(report: DrillReport, drill: Drill) -> None:
     if drill.displaced:
         target.print(table)
     if len(drill.displaced) > _SHOWN:
-        target.print(Text(f"... and {len(drill.displaced) - _SHOWN:,} more displaced sites, see --json or -o."))
+        target.print(Text(f"... and {len(drill.displaced) - _SHOWN:,} more displaced sites: see --json or -o."))
     if drill.loads:
         heads = ("standby host", "before", "arriving", "after", "limit", "cap", "over cap")
         table = _table(heads, numbers=heads[1:])
@@ -78,7 +78,7 @@ def _shortened(singles: Sequence[SingleLoss]) -> list[SingleLoss]:
 
 
 def _losses(first: str, rows: Sequence[tuple[str, LossFigures, str]]) -> Table:
-    numbers = ("hosts", "sites", "clusters hit", "no standby", "over cap", "left without vote")
+    numbers = ("hosts", "sites", "clusters hit", "no standby", "above cap", "without third vote")
     table = _table((first, *numbers, "survived", "remarks"), numbers=numbers)
     for lost, figures, detail in rows:
         names = ("hosts", "sites", "displaced", "stranded", "over", "unprotected_after")
@@ -104,7 +104,7 @@ def _radii(radii: Sequence[BlastRadius]) -> Table:
 
 
 def _table(heads: Sequence[str], numbers: Sequence[str]) -> Table:
-    table = Table(box=None, pad_edge=False, collapse_padding=True)
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
     for head in heads:
         if head in numbers:
             table.add_column(head, justify="right", no_wrap=False)

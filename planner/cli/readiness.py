@@ -23,7 +23,7 @@ def print_readiness(readiness: Readiness) -> None:
     target.print(Text(readiness_headline(readiness)))
     target.print(_outcomes(readiness, target))
     if missing := readiness.missing:
-        target.print(Text(printable(missing_in_words(readiness, missing))))
+        target.print(Text(printable(missing_in_words(missing))))
     kinds = readiness.apart_from(missing).most_frequent
     if kinds:
         target.print(Text("\nMost frequent items", style="bold"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -19,9 +20,9 @@ from planner.identity import identity_in_words
 from planner.intake.found import grouped
 from planner.outputs import CAUTIONS, headline, survives
 from planner.outputs.causes import unserved_by_cause
+from planner.outputs.how_sure import later_aims_in_words
 from planner.outputs.plan_sentences import (
     cover_prices_in_words,
-    later_aims_in_words,
     left_in_place_in_words,
     readiness_headline,
     spared_in_words,
@@ -37,7 +38,7 @@ if TYPE_CHECKING:
 _STYLES = {"error": "bold red", "warning": "yellow", "info": "cyan", "violation": "bold red", "note": "cyan"}
 _ORDER: tuple[Severity, ...] = ("error", "warning", "info")
 _ROOMY = 60  # columns
-_UNSERVED_SHOWN, _CAUSES_SHOWN = 5, 10  # the summary stays a screenful
+_CAUSES_SHOWN, _HUBS_SHOWN, _PROOF_SHOWN = 5, 6, 360  # causes, hubs, characters: the summary stays a screenful
 
 
 def print_findings(
@@ -74,28 +75,42 @@ def print_violations(violations: Sequence[Violation]) -> None:
 def print_summary(
     fleet: Fleet, plan: Plan, written: Sequence[Path], *, err: bool, readiness: Readiness | None = None
 ) -> None:
-    """Print a plan in a screenful: headline, hosts, what needs attention, cautions, where it was written."""
+    """Print a plan in a screenful: what was found, how sure, what needs attention by cause, where it was written."""
     target = console(err=err)
     target.print(Text(headline(plan), style="bold"))
-    target.print(Text(f"Status: {plan.status}. Complete: {'yes' if plan.complete else 'no'}."))
-    target.print(Text(plan.proof.words))
+    target.print(Text(printable(_proof(plan))))
     if plan.then:
         target.print(Text(later_aims_in_words(plan)))
     if plan.host_list:
         target.print(_hosts(plan, target))
-    several = len(plan.unserved) > _UNSERVED_SHOWN
-    for cause in unserved_by_cause(plan)[:_CAUSES_SHOWN] if several else ():
-        _print_line(target, "warning", f"unserved, {cause.words}")
-    for unserved in () if several else plan.unserved:
-        reasons = "; ".join(f"{r.code}: {r.detail}" for r in unserved.reasons)
-        today = f", on {unserved.current} today," if unserved.current else ""
-        _print_line(target, "warning", f"site {unserved.site}{today} is unserved: {reasons}")
-    if several:
-        target.print(Text(f"All {len(plan.unserved):,} unserved sites with their reasons: sheet Unserved of the plan."))
-    if spared := spared_in_words(fleet, plan):
-        target.print(Text(printable(spared)))
+        if (more := len({host.hub for host in plan.host_list}) - _HUBS_SHOWN) > 0:
+            target.print(Text(f"… and {counted(more, 'more hub')}: see sheet Hosts of the plan."))
+    _print_attention(target, fleet, plan, readiness)
+    target.print(Text(f"Caution: {' '.join(CAUTIONS)}", style="dim"))
+    for path in written:
+        target.print(Text(f"Written: {path}"))
+
+
+def _proof(plan: Plan) -> str:
+    """Return why fewer will not do, as far as a few lines hold it; the headline says already what is proven."""
+    first, *sentences = re.split(r"(?<=[.]) (?=[A-Z0-9])", plan.proof.words)
+    if not sentences:
+        return first
+    fits = [len(" ".join(sentences[:end])) <= _PROOF_SHOWN for end in range(1, len(sentences) + 1)]
+    shown = " ".join(sentences[: max(1, sum(fits))])
+    return f"Why: {shown}" + ("" if all(fits) else " More: castingvote explain.")
+
+
+def _print_attention(target: Console, fleet: Fleet, plan: Plan, readiness: Readiness | None) -> None:
+    """Print what is not as it should be, by cause."""
+    for cause in unserved_by_cause(plan)[:_CAUSES_SHOWN]:
+        _print_line(target, "warning", f"not served, {cause.words}")
+    if plan.unserved:
+        target.print(Text("Reasons for each site: sheet Unserved of the plan, or castingvote explain --site ID."))
     if left := left_in_place_in_words(fleet, plan):
         _print_line(target, "warning", left)
+    if spared := spared_in_words(fleet, plan):
+        target.print(Text(printable(spared)))
     target.print(Text(survives(plan)))
     if plan.cover_prices:
         target.print(Text(cover_prices_in_words(plan)))
@@ -103,10 +118,6 @@ def print_summary(
     if readiness is not None:
         target.print(Text(f"Readiness: {readiness_headline(readiness)} See castingvote check."))
     target.print(Text(printable(identity_in_words(plan))))
-    for caution in CAUTIONS:
-        target.print(Text(f"Caution: {caution}", style="dim"))
-    for path in written:
-        target.print(Text(f"Written: {path}"))
 
 
 def print_trade_off(fleet: Fleet, plan: Plan, points: Sequence[Point], *, err: bool) -> None:
@@ -132,13 +143,20 @@ def _hosts(plan: Plan, target: Console) -> Table:
     table.add_column("hub", overflow="fold")
     for heading in ("hosts", "new", "clusters", "room", "fullest"):
         table.add_column(heading, justify="right", no_wrap=True)
-    for hub in sorted({host.hub for host in plan.host_list}):
+    hubs = sorted({host.hub for host in plan.host_list})
+    for hub in hubs if len(hubs) <= _HUBS_SHOWN else _largest(plan, hubs):
         at_hub = [host for host in plan.host_list if host.hub == hub]
         clusters, room = sum(h.clusters for h in at_hub), sum(h.usable for h in at_hub)
         fullest = max(at_hub, key=lambda h: h.clusters / h.usable)
         figures = (len(at_hub), sum(not h.existing for h in at_hub), clusters, room)
-        table.add_row(Text(printable(hub)), *map(str, figures), f"{fullest.clusters}/{fullest.usable}")
+        table.add_row(Text(printable(hub)), *map(str, figures), f"{fullest.clusters} of {fullest.usable}")
     return table
+
+
+def _largest(plan: Plan, hubs: Sequence[str]) -> list[str]:
+    """Return the hubs with most clusters, in order of name."""
+    load = Counter({hub: sum(host.clusters for host in plan.host_list if host.hub == hub) for hub in hubs})
+    return sorted(hub for hub, _ in load.most_common(_HUBS_SHOWN))
 
 
 def bare_table(target: Console) -> Table:

@@ -13,6 +13,9 @@ from planner.cli.streams import printable
 from planner.scenarios.sweep_results import Point, Sweep
 from planner.scenarios.sweep_words import headline, proof_in_words
 
+_EFFICIENT = (
+    "* Efficient: no other scenario with limits at least as strict serves and covers as much with as few hosts."
+)
 _CAUTION = (
     "Caution: a scenario is arithmetic on the figures it was given; verify latencies on site before acting on it."
 )
@@ -25,20 +28,25 @@ def print_sweep(sweep: Sweep, written: Sequence[Path], *, err: bool) -> None:
     if not sweep.complete:
         target.print(Text("Interrupted: scenarios without figures were not planned.", style="yellow"))
     target.print(_table(sweep))
-    target.print(Text("* on the front: no other scenario asks as much and needs as little.", style="dim"))
+    target.print(
+        Text(
+            _EFFICIENT,
+            style="dim",
+        )
+    )
     target.print(Text(_CAUTION, style="dim"))
     for path in written:
         target.print(Text(f"Written: {path}"))
 
 
 def _table(sweep: Sweep) -> Table:
-    table = Table(box=None, pad_edge=False, collapse_padding=True)
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
     table.add_column("scenario", overflow="fold")
     sure = any(p.figures is not None and p.figures.certainty is not None for p in sweep.points)
     aims = any(p.figures is not None and p.figures.moves is not None for p in sweep.points)
     priced = any(p.figures is not None and p.figures.cost is not None for p in sweep.points)
     added = any(p.figures is not None and p.figures.new_hosts is not None for p in sweep.points)
-    headings = ["hosts", "not below", "gap", *["new"] * added, "unserved"]
+    headings = ["hosts", "at least", "gap", *["new"] * added, "unserved"]
     covered = any(p.figures is not None and p.figures.uncovered for p in sweep.points)
     headings += ["no standby"] * covered
     headings += [f"cost {sweep.currency}".strip() + " a year"] * priced + ["moves", "mean RTT"] * aims

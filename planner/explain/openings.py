@@ -150,4 +150,4 @@ def budgets_in_words(changes: Sequence[Change]) -> str:
 def releases_in_words(changes: Sequence[Change]) -> str:
     """Say which hosts to bring to which release."""
     parts = [f"{change.id} to {change.after} (from {change.before})" for change in changes]
-    return f"Bring the hosts of pool{'s' if len(parts) > 1 else ''} {some(parts, _NAMED)}."
+    return f"Upgrade the hosts of pool{'s' if len(parts) > 1 else ''} {some(parts, _NAMED)}."

@@ -25,16 +25,16 @@ def _binding_set(data: Mapping[str, Any], all_pools: int) -> BindingSet:
 
 
 def _in_words(data: Mapping[str, Any], sites: tuple[str, ...], pools: tuple[str, ...], all_pools: int) -> str:
-    if data["at_least"] == 1:
-        what = f"{counted(data['demand'], 'cluster')} at {counted(len(sites), 'site')} ({some(sites)})"
+    size = data["at_least"]
+    if size == 1:
+        what, item = f"{counted(len(sites), 'site')} with {counted(data['demand'], 'cluster')}", "of these clusters"
     else:
-        size = data["at_least"]
-        what = f"{counted(data['demand'], 'site')} of {size} or more clusters that stay together ({some(sites)})"
-    verb = "reaches" if data["demand"] == 1 else "reach"
+        what, item = f"{counted(data['demand'], 'site')} with {size} or more clusters each", "of these sites"
     where = f"only pool {pools[0]}" if len(pools) == 1 else f"only the {len(pools)} pools {some(pools)}"
     if len(pools) == all_pools:
-        verb, where = "have", f"all {counted(len(pools), 'pool')} to go to"
+        where = f"any of the {counted(len(pools), 'pool')}"
+    who = f"{what} ({some(sites)}) can use {where}"
     largest = max(data["pools"].values(), default=0)
     if data["divisor"] == 1 and largest > 1:
-        return f"{what} {verb} {where}, whose hosts must have room for them all."
-    return f"{what} {verb} {where}; at most {largest} on a host, so {spelled(data['needs'], 'host')}."
+        return f"{who}, whose hosts must have room for all of them."
+    return f"{who}: a host holds at most {largest} {item}, so they need {spelled(data['needs'], 'host')}."

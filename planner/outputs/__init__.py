@@ -12,9 +12,10 @@ if TYPE_CHECKING:
     from planner.outputs.csv_tables import write_csv
     from planner.outputs.drill_sheets import write_drill_workbook
     from planner.outputs.geojson import plan_to_geojson, write_geojson
+    from planner.outputs.how_sure import headline
     from planner.outputs.markdown import plan_to_markdown, write_markdown
     from planner.outputs.plan_json import check_to_json, plan_to_json, write_json
-    from planner.outputs.plan_sentences import CAUTIONS, headline, survives
+    from planner.outputs.plan_sentences import CAUTIONS, survives
     from planner.outputs.read_plan import read_plan
     from planner.outputs.readiness_sheet import write_readiness
     from planner.outputs.repaired import write_repaired
@@ -51,7 +52,7 @@ __all__ = [
 _HOMES = {
     "CAUTIONS": "plan_sentences",
     "check_to_json": "plan_json",
-    "headline": "plan_sentences",
+    "headline": "how_sure",
     "plan_to_geojson": "geojson",
     "plan_to_json": "plan_json",
     "plan_to_markdown": "markdown",

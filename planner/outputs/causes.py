@@ -1,4 +1,4 @@
-"""Unserved sites by what would help them: ``28 sites: bring them to release 8.4 or newer``."""
+"""Unserved sites by what would help them: ``28 sites: upgrade them to release 8.4 or newer``."""
 
 from __future__ import annotations
 
@@ -11,13 +11,13 @@ from planner.plan import Plan, Unserved
 
 # What one remedy of `planner.rules.mending` says, and what it says of many sites; figures and names of one site go.
 _OF_MANY = (
-    (re.compile(r"bring the site from release .* to (.+)"), r"bring them to release \1 or newer"),
-    (re.compile(r"bring the site to release (.+) instead of .*"), r"bring them to release \1 or newer"),
-    (re.compile(r"bring the hosts of pool .* from release .* to (.+)"), r"bring hosts to release \1 or newer"),
-    (re.compile(r"bring the site and the hosts of pool .* to one major release"), "bring them and hosts to one major"),
-    (re.compile(r"raise its latency budget by .*"), "raise their latency budget, or find a nearer hub"),
+    (re.compile(r"upgrade the site from release .* to (.+)"), r"upgrade them to release \1 or newer"),
+    (re.compile(r"upgrade the site to release (.+) instead of .*"), r"upgrade them to release \1 or newer"),
+    (re.compile(r"upgrade the hosts of pool .* from release .* to (.+)"), r"upgrade hosts to release \1 or newer"),
+    (re.compile(r"bring the site and the hosts of pool (.+) to releases .*"), r"match their release with pool \1"),
+    (re.compile(r"raise its latency budget by .*"), "raise their latency budget, or add a nearer hub"),
     (re.compile(r"pin the site to hub .*"), "pin them to another hub"),
-    (re.compile(r"bar it from .*"), "bar them from fewer hubs"),
+    (re.compile(r"bar the site from .*"), "bar them from fewer hubs"),
     (re.compile(r"let pool (.+) serve regions .*"), r"let pool \1 serve their regions"),
     (re.compile(r"let pool (.+) run .* hosts instead of .*"), r"give pool \1 more hosts"),
     (re.compile(r"measure the round-trip time to hub .* again"), "measure their round-trip times again"),
@@ -28,12 +28,14 @@ _OF_MANY = (
     (re.compile(r"measure the round-trip time to hub .*"), "measure their round-trip times"),
     (re.compile(r"find out why probes to hub .*"), "find out why probes are lost, and measure again"),
     (re.compile(r"lose fewer probes on the way to hub .*"), "lose fewer probes, and measure again"),
-    (re.compile(r"make room for \d+ clusters .*"), "make room for their clusters on one host"),
+    (re.compile(r"use a host with room for all \d+ clusters, .*"), "use hosts with room for all their clusters"),
     (re.compile(r"widen the uplink of hub (.+), or .*"), r"widen the uplink of hub \1, or lower their traffic"),
-    (re.compile(r"the tie-breaker needs a location .*"), "give them a hub at another location"),
+    (re.compile(r"use a hub outside the site's failure zones .*"), "add a hub outside their failure zones"),
 )
 _TOLD = re.compile(r"To serve .*? from pool .*?: (.*)\.", re.DOTALL)
 _SHOWN = 3
+_IT = {"them": "it", "their": "its"}
+_THEM = re.compile(r"\b(?:them|their)\b")
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +51,9 @@ class Cause:
     def words(self) -> str:
         """In one line, with up to three of the sites."""
         more = f" and {len(self.sites) - _SHOWN:,} more" if len(self.sites) > _SHOWN else ""
-        return f"{counted(len(self.sites), 'site')}: {self.remedy} ({', '.join(self.sites[:_SHOWN])}{more})"
+        one = len(self.sites) == 1
+        remedy = _THEM.sub(lambda word: _IT[word[0]], self.remedy) if one else self.remedy
+        return f"{counted(len(self.sites), 'site')}: {remedy} ({', '.join(self.sites[:_SHOWN])}{more})"
 
 
 def unserved_by_cause(plan: Plan) -> tuple[Cause, ...]:
@@ -69,8 +73,8 @@ def _cause(remedy: str, sites: Sequence[Unserved]) -> Cause:
 def remedy_of_many(remedy: str) -> str:
     """Return what a remedy for one site says of many.
 
-    >>> remedy_of_many("To serve 0666 from pool GOR: bring the site from release 7.9 to 8.2.")
-    'bring them to release 8.2 or newer'
+    >>> remedy_of_many("To serve 0666 from pool GOR: upgrade the site from release 7.9 to 8.2.")
+    'upgrade them to release 8.2 or newer'
     """
     told = _TOLD.fullmatch(remedy)
     if told is None:

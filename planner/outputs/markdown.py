@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from planner.counted_words import counted
 from planner.fleet import Fleet
 from planner.identity import identity_in_words, plan_hash
-from planner.outputs import cellsafe, plan_sentences
+from planner.outputs import cellsafe, how_sure, plan_sentences
 from planner.outputs.atomic import write_text
 from planner.outputs.causes import unserved_by_cause
 from planner.outputs.facts import Facts
@@ -33,12 +33,12 @@ def plan_to_markdown(fleet: Fleet, plan: Plan) -> str:
 
 def _lines(facts: Facts) -> Iterator[str]:
     plan = facts.plan
-    yield f"**{escaped(plan_sentences.headline(plan))}**"
+    yield f"**{escaped(how_sure.headline(plan))}**"
     yield from ("", f"Status: {plan.status}. Complete: {'yes' if plan.complete else 'no'}.")
     if plan.proof.words:
         yield from ("", escaped(plan.proof.words))
     if plan.then:
-        yield from ("", escaped(plan_sentences.later_aims_in_words(plan)))
+        yield from ("", escaped(how_sure.later_aims_in_words(plan)))
     yield from ("", escaped(plan_sentences.survives(plan, "the list of standbys in the plan")))
     if plan.host_list:
         yield from ("", "| hub | hosts | new | clusters | room |", "| --- | ---: | ---: | ---: | ---: |")

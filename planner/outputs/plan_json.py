@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from planner.fleet import Finding
 from planner.identity import plan_hash
 from planner.outputs.atomic import write_text
-from planner.outputs.plan_sentences import headline
+from planner.outputs.how_sure import headline
 from planner.plan import Plan
 
 if TYPE_CHECKING:

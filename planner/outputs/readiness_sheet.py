@@ -115,7 +115,7 @@ def _add_overview(book: Book, readiness: Readiness) -> None:
         page.row(READINESS[outcome], number, counted(clusters, "cluster"), styles.COUNT, _PALE[outcome])
     if missing := readiness.missing:
         page.section("Missing for the whole fleet")
-        page.whole_row(missing_in_words(readiness, missing))
+        page.whole_row(missing_in_words(missing))
     page.section("Most frequent items")
     kinds = readiness.apart_from(missing).most_frequent
     for kind in kinds:

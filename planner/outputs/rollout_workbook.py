@@ -15,7 +15,7 @@ from planner.outputs.page import title_page
 from planner.outputs.plan_sentences import CAUTIONS, left_in_place_in_words
 from planner.outputs.rollout_facts import RolloutFacts
 from planner.outputs.run_sheet import sheet_title, write_run_sheet
-from planner.outputs.run_words import left_out_in_words, steps_in_words
+from planner.outputs.run_words import headline
 from planner.outputs.steps_sheet import write_conflicts, write_steps
 from planner.plan import Plan
 from planner.schedule import Rollout
@@ -51,22 +51,14 @@ def write_rollout_workbook(
     book.save(path, "Tie-breaker rollout", VERSION)
 
 
-def headline(rollout: Rollout) -> str:
-    """Return the rollout in one sentence, with the bound on its waves."""
-    if not rollout.waves:
-        return "Nothing changes: today is the plan." if not rollout.conflicts else "Nothing can be changed yet."
-    proven = "no schedule has fewer" if rollout.gap <= 0 else f"at least {rollout.lower_bound_waves} are needed"
-    waves = counted(len(rollout.waves), "wave")
-    return f"{waves}, {steps_in_words(rollout)}; {proven}{left_out_in_words(rollout)}."
-
-
 def _write_overview(book: Book, facts: RolloutFacts, written_at: dt.datetime) -> None:
     rollout = facts.rollout
     page = title_page(book, headings.OVERVIEW, "Tie-breaker rollout", headline(rollout), _WIDTHS)
     page.whole_row(f"Why not fewer waves: {rollout.why}")
     if rollout.detours:
-        least = f"at least {rollout.lower_bound_detours}"
-        page.whole_row(f"{counted(rollout.detours, 'temporary detour')} through free places; {least} needed.")
+        first = "first moves" if rollout.detours == 1 else "first move"
+        least = f"at least {rollout.lower_bound_detours:,} must"
+        page.whole_row(f"{counted(rollout.detours, 'site')} {first} to a free place for a time ({least}).")
     if left := left_in_place_in_words(facts.fleet, facts.plan):
         page.whole_row(left)
     page.section("Waves (a click on the number leads to the run sheet)")
@@ -81,7 +73,7 @@ def _write_overview(book: Book, facts: RolloutFacts, written_at: dt.datetime) ->
         page.table_row(values, (*(styles.TEXT,) * 4, *(styles.COUNT,) * 3, styles.TEXT))
         page.link("A", sheet_title(wave))
     if rollout.conflicts:
-        page.section("Left out of the waves (sheet Conflicts)")
+        page.section("What cannot be rolled out yet (sheet Conflicts)")
         for conflict in rollout.conflicts[:10]:
             page.whole_row(str(conflict))
         if len(rollout.conflicts) > 10:

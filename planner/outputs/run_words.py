@@ -12,20 +12,20 @@ from planner.counted_words import counted
 from planner.schedule import Rollout, Step, StepKind, Wave
 
 BEFORE_SITES = (
-    "Latency: from each site to its new host, 100 probes or more; the round-trip time stays within the limit of the "
-    "site's line below, and no more probes are lost than the policy allows.",
+    "Latency is measured from each site to its new host with 100 probes or more. Each round-trip time is within the "
+    "RTT limit of its line below. No more probes were lost than the policy allows.",
     "Both data nodes of each cluster are healthy, and no alarm is open at the site.",
-    "The mirror between the two nodes is in sync; no copying is under way.",
-    "The old tie-breaker answers, so that the cluster has three votes before the change.",
+    "The mirror between the two nodes is in sync. No copying is in progress.",
 )
+BEFORE_MOVES = ("At each site that moves, the old tie-breaker answers: the cluster has three votes before the change.",)
 BEFORE_ALL = (
     "Steps of earlier waves that a line below waits for are done.",
-    "The way back has been read, and the configuration as it is now has been saved.",
-    "The owners of the sites know of the window; no freeze has been called.",
+    "Everybody has read the way back below. The present configuration is saved.",
+    "The owners of the sites know the time of this wave. No freeze has been announced.",
 )
 BEFORE_RELEASE = (
-    "The supplier's release notes have been read for the old and the new release; a tried way back to the old one is "
-    "at hand.",
+    "You have read the supplier's release notes for the old and the new release. A tested way back to the old one is "
+    "ready.",
 )
 
 STEPS: dict[StepKind, tuple[str, ...]] = {
@@ -35,44 +35,46 @@ STEPS: dict[StepKind, tuple[str, ...]] = {
     ),
     "move": (
         "Add the tie-breaker on the new host; leave the old one in place.",
-        "Wait until both data nodes show the new one.",
-        "Do the after-checks, then remove the old one. "
-        "Where no new host is named, the site's own third vote takes over.",
+        "Wait until both data nodes show the new tie-breaker.",
+        "Do the checks of section After, then remove the old tie-breaker. "
+        "If the line names no new host, the site's own tie-breaker takes over.",
     ),
-    "detour": ("As a move. The stay on this host is for a while only: a later wave moves the site on.",),
+    "detour": ("The same as a move. The site stays on this host only until a later wave moves it on.",),
     "host_install": (
-        "Install the host with the release of its line, give it its place in network and backup, and let it answer.",
+        "Install the host with the release of its line. Connect it to network and backup. Check that it answers.",
     ),
     "host_release": (
-        "Change the release of the host alone, with nothing else under way on it; every cluster on it must see it "
-        "again before the next step.",
+        "Change the release of the host, and nothing else on it at the same time. Wait until every cluster on it sees "
+        "it again, then go on.",
     ),
-    "host_retire": ("Look once more that no cluster uses the host, switch it off, and keep it for the way back.",),
-    "site_release": ("Raise the cluster's release one data node at a time; wait for the mirror after each.",),
+    "host_retire": ("Check once more that no cluster uses the host. Switch it off, and keep it for the way back.",),
+    "site_release": ("Upgrade one data node at a time. Wait until the mirror is in sync after each.",),
 }
 
 AFTER_SITES = (
     "Both data nodes show three votes, the third one on the host of the line.",
     "The round-trip time to that host, measured from the site, is within the limit.",
     "The mirror is in sync, and no new alarm is open.",
-    "Each line has its status, date and initials on the sheet Steps; what was odd is in its remarks.",
+    "Each line has its status, date and initials on the sheet Steps. Anything unusual is in its remarks.",
 )
 AFTER_HOSTS = (
-    "Each host changed in this wave answers, runs the release of its line, and carries the clusters it should.",
+    "Each host changed in this wave answers, runs the release of its line, and carries the clusters of the plan.",
 )
 
 ROLLBACK = (
-    "Of one site: add the old tie-breaker again, wait until both nodes show it, remove the new one, and do the checks "
-    "again. Set the line to blocked and say why.",
-    "Of a host: bring back the old release or configuration; first make sure that every cluster on it has two healthy "
-    "nodes.",
+    "For a site that had a tie-breaker: add the old one again and wait until both nodes show it. Then remove the new "
+    "one, and repeat the checks.",
+    "For a site that had none: remove the new tie-breaker.",
+    "For a host: first make sure that every cluster on it has two healthy nodes. Then restore the old release or "
+    "configuration.",
+    "Set the line to blocked on the sheet Steps, and say why in its remarks.",
 )
 STOP = (
     "A round-trip time is above its limit, or probes are lost.",
     "A data node fails, a mirror falls out of sync, or a cluster has fewer than two votes.",
     "A site that is not in this wave raises an alarm.",
-    "Two lines in a row had to be rolled back.",
-    "What is left of the window no longer suffices for the line and its way back.",
+    "You had to go back on two lines in a row.",
+    "The time that is left is too short for the next line and its way back.",
 )
 SIGN_OFF = ("Before-checks done", "Wave carried out", "After-checks done", "Released for the next wave")
 
@@ -87,9 +89,9 @@ def what(step: Step) -> str:
         case "move":
             return f"move site {step.site} from {step.from_host} to {step.to_host}"
         case "detour":
-            return f"move site {step.site} from {step.from_host} to {step.to_host} for a while"
+            return f"move site {step.site} from {step.from_host} to {step.to_host} for a time"
         case "site_release":
-            return f"raise site {step.site} to release {step.release}"
+            return f"upgrade site {step.site} to release {step.release}"
         case "host_install":
             return f"install host {step.host}{f' with release {step.release}' if step.release else ''}"
         case "host_release":
@@ -117,7 +119,7 @@ _AT_SITES: tuple[tuple[StepKind, str], ...] = (
 )
 _AT_HOSTS: tuple[tuple[StepKind, str], ...] = (
     ("host_install", "installed"),
-    ("host_release", "brought to another release"),
+    ("host_release", "upgraded"),
     ("host_retire", "retired"),
 )
 
@@ -133,10 +135,21 @@ def steps_in_words(rollout: Rollout) -> str:
     return f"{counted(len(steps), 'step')}: {'; '.join([*parts, *at_hosts])}"
 
 
-def left_out_in_words(rollout: Rollout) -> str:
-    """Return how much of the plan no wave brings about, as the end of a sentence; "" where nothing is left out."""
+def headline(rollout: Rollout) -> str:
+    """Return the rollout in words: its waves and what they leave out, what they do, and whether fewer would do."""
     parts = len(rollout.conflicts)
-    return f"; {counted(parts, 'part')} of the plan {'is' if parts == 1 else 'are'} left out" if parts else ""
+    if not rollout.waves:
+        return (
+            "Nothing can be changed yet: see what is left out." if parts else "Nothing changes: the plan is in force."
+        )
+    first, last = rollout.waves[0].starts.date(), rollout.waves[-1].ends.date()
+    open_ends = f"; {counted(parts, 'part')} of the plan cannot be rolled out yet" if parts else ""
+    least = counted(rollout.lower_bound_waves, "wave")
+    sure = "Fewer waves are not possible (proven)."
+    if rollout.gap > 0:
+        sure = f"Not proven: any schedule of these steps has at least {least}."
+    waves = counted(len(rollout.waves), "wave")
+    return f"{waves} from {first} to {last}{open_ends}. They do {steps_in_words(rollout)}. {sure}"
 
 
 def listed(parts: Sequence[str]) -> str:

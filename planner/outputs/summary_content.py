@@ -10,7 +10,7 @@ from planner.counted_words import counted
 from planner.fleet import Finding
 from planner.identity import identity_in_words, plan_hash
 from planner.intake import REPAIRS
-from planner.outputs import headings, plan_sentences, styles
+from planner.outputs import headings, how_sure, plan_sentences, styles
 from planner.outputs.causes import unserved_by_cause
 from planner.outputs.cellsafe import plain
 from planner.outputs.facts import Facts, margin_ms
@@ -34,7 +34,7 @@ _HOW_TO = (
 
 def headline_of(facts: Facts) -> str:
     """Return the first sentence of the page."""
-    return f"{plan_sentences.headline(facts.plan)} {plan_sentences.spared_in_words(facts.fleet, facts.plan)}".rstrip()
+    return f"{how_sure.headline(facts.plan)} {plan_sentences.spared_in_words(facts.fleet, facts.plan)}".rstrip()
 
 
 def figures(page: Page, facts: Facts) -> None:
@@ -42,7 +42,7 @@ def figures(page: Page, facts: Facts) -> None:
     plan = facts.plan
     unit = styles.MONEY if plan.objective == "cost" else styles.COUNT
     bound = unit if plan.lower_bound == round(plan.lower_bound) else styles.MONEY
-    page.row(headings.STATUS, plan.status, plan_sentences.status_in_words(plan), pale=_STATUS_FILLS[plan.status])
+    page.row(headings.STATUS, plan.status, how_sure.status_in_words(plan), pale=_STATUS_FILLS[plan.status])
     complete = ("yes", "good") if plan.complete else ("no", "watch")
     page.row("Complete", complete[0], plan_sentences.complete_in_words(plan), pale=complete[1])
     page.row(headings.OBJECTIVE, plan.objective, f"What was made small: {plan_sentences.OBJECTIVES[plan.objective]}.")
@@ -52,15 +52,15 @@ def figures(page: Page, facts: Facts) -> None:
         f"{plan_sentences.amount(plan, plan.objective_value)}: what this plan takes.",
         unit,
     )
-    page.row(headings.LOWER_BOUND, plain(plan.lower_bound), plan_sentences.bound_in_words(plan), bound)
-    page.row("Gap", plan.gap, plan_sentences.gap_in_words(plan), styles.SHARE)
+    page.row(headings.LOWER_BOUND, plain(plan.lower_bound), how_sure.bound_in_words(plan), bound)
+    page.row("Gap", plan.gap, how_sure.gap_in_words(plan), styles.SHARE)
     page.text_row("Cover", plan_sentences.survives(plan))
     if plan.cover_prices:
         page.text_row("Price of cover", plan_sentences.cover_prices_in_words(plan))
     if plan.proof.words:
         page.text_row("Proof", plan.proof.words)
     if plan.then:
-        page.text_row("Among equals", plan_sentences.later_aims_in_words(plan))
+        page.text_row("Among equals", how_sure.later_aims_in_words(plan))
     if facts.drills is not None and plan.hosts:
         page.text_row("Drilled", facts.drills.words)
     existing = sum(host.existing for host in plan.host_list)
@@ -94,7 +94,7 @@ def aims(page: Page, facts: Facts) -> None:
         whole = aim.value == round(aim.value) and aim.bound == round(aim.bound)
         style = styles.MS if aim.aim in ("latency", "margin") else styles.COUNT if whole else styles.MONEY
         row = (
-            plan_sentences.MEASURES.get(aim.aim, aim.aim),
+            how_sure.MEASURES.get(aim.aim, aim.aim),
             plain(aim.value),
             plain(aim.bound),
             "yes" if aim.proven else "no",

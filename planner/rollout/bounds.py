@@ -54,7 +54,7 @@ def _bounds(kinds: NightKinds, names: Sequence[str]) -> Iterator[tuple[int, Why]
     heads, tails = _chains(project, _longest_night(kinds.sheet))
     longest = max(range(len(heads)), key=lambda at: heads[at] + tails[at])
     if heads[longest] + tails[longest] > 1:
-        why = f"A chain of steps that need each other runs through {names[longest]}."
+        why = f"Some steps must follow each other, each in a later wave. One of them is {names[longest]}."
         yield heads[longest] + tails[longest], _because(why)
     yield from _cliques(project, names)
     for behind in sorted(set(tails)):
@@ -68,22 +68,22 @@ def _bounds(kinds: NightKinds, names: Sequence[str]) -> Iterator[tuple[int, Why]
 
 
 def _behind(waves: int) -> str:
-    return f" and {counted(waves, 'wave')} for what has to come after them." if waves else "."
+    return f". The steps after them need {counted(waves, 'more wave')}." if waves else "."
 
 
 def _counts(project: Project, members: Sequence[int]) -> Iterator[tuple[int, str]]:
     """Yield what the wave's size and each quota ask for, by how many sites count in it."""
     owners = {project.jobs[at].owner for at in members} - {""}
     if project.sizes and owners:
-        yield _by_sizes(len(owners), project.sizes), f"{_sites(len(owners))}, {_sizes(project.sizes)} in a wave"
+        yield _by_sizes(len(owners), project.sizes), f"{_sites(len(owners))} change, {_sizes(project.sizes)} in a wave"
     for quota, most in project.quota.items():
         here = {project.jobs[at].owner for at in members if quota in project.jobs[at].quotas}
         if here:
-            yield math.ceil(len(here) / most), f"{_sites(len(here))} {quota}, at most {most:,} in a wave"
+            yield math.ceil(len(here) / most), f"{_sites(len(here))} {quota} change, at most {most:,} in a wave"
 
 
 def _sites(count: int) -> str:
-    return f"{counted(count, 'site')} to change"
+    return counted(count, "site")
 
 
 def _sizes(sizes: Sequence[int]) -> str:
@@ -107,8 +107,8 @@ def _of_nights(kinds: NightKinds, members: Collection[int], fewest: Fewest, behi
     if len(members) <= _ASKED_AGAIN:
         families = [one for one in families if fewest_nights(kinds, members, {one}).nights < fewest.nights]
     *others, last = "windows", *families
-    together = f"{', '.join(others)} and {last} together leave" if others else f"the {last} alone leave"
-    words = f"Whichever nights are chosen for {counted(len(members), 'step')}, {together} no way with fewer"
+    together = f"{', '.join(others)} and {last} together allow" if others else f"{last} alone allow"
+    words = f"For {counted(len(members), 'step')}, {together} no choice of fewer nights"
     return words + _behind(behind)
 
 

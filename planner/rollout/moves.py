@@ -84,12 +84,21 @@ def _blocked(state: State, open_items: Mapping[str, Collection[str]]) -> tuple[s
         if items and site in state.site_at and changes:
             blocked.add(site)
             listed = "; ".join(sorted(items))
-            conflicts.append(Conflict("readiness", f"site {site}", f"not ready: {listed}.", "Close these items."))
+            conflicts.append(
+                Conflict(
+                    "readiness",
+                    f"site {site}",
+                    f"it is not ready: {listed}.",
+                    "Do these items first, then plan the rollout again.",
+                )
+            )
     spared = {entry.site for entry in state.plan.no_host_needed}
     for site in sorted(set(state.now) - set(state.then) - spared - blocked):
         blocked.add(site)
-        message = f"the plan serves it nowhere; it stays on {state.now[site]}."
-        conflicts.append(Conflict("unserved", f"site {site}", message, "See the reasons in the plan."))
+        message = f"the plan has no host for it, so it stays on {state.now[site]}."
+        conflicts.append(
+            Conflict("unserved", f"site {site}", message, "The sheet Unserved of the plan has the reasons.")
+        )
     return blocked, conflicts
 
 
@@ -147,19 +156,21 @@ def _stuck(state: State, fixed: Fixed, order: Order) -> list[Conflict]:
         if any(change.source is None for change in changes) or _left(state, fixed, hosts):
             waiting += changes
             continue
-        found = "no eligible host has room for a detour"
+        found = "no host that they may use has room for a detour"
         if any(change.size > 1 for change in changes):
-            found = "no way of detours was found, with sites of several clusters among them"
+            found = "no order of detours was found"
         if order.hopeless:
-            found = "no way leads on in which each site makes one detour at most"
-        message = f"they are full and wait for each other ({_some(changes)}), and {found}."
+            found = "no order exists in which each site makes at most one detour"
+        message = f"all are full, and their moves wait for each other ({_some(changes)}); {found}."
         hint = _one_more_host(state, [change.site for change in changes])
         conflicts.append(Conflict("circle", f"hosts {', '.join(hosts)}", message, hint))
     if waiting:
-        message = f"there is no room for {_some(waiting)} while others stay that the plan takes away."
+        message = f"full with sites that cannot leave yet, so these cannot move there either: {_some(waiting)}."
         targets = sorted({change.target for change in waiting if change.target is not None})
         conflicts.append(
-            Conflict("no_room", f"hosts {', '.join(targets)}", message, "Solve the other conflicts first.")
+            Conflict(
+                "no_room", f"hosts {', '.join(targets)}", message, "Solve the other conflicts of these hosts first."
+            )
         )
     return conflicts
 
@@ -187,8 +198,11 @@ def _one_more_host(state: State, sites: list[str]) -> str:
     counts = np.bincount(problem.pool_at[problem.pool[asking]], minlength=len(fleet.pool_ids))
     places = [int(p) for p in np.argsort(-counts, kind="stable") if counts[p] and running[p] < fleet.max_hosts[p]]
     if places:
-        return f"One more host is needed meanwhile: pool {fleet.pool_ids[places[0]]} has a place for it."
+        return (
+            f"You need one more host for the time of the rollout: pool {fleet.pool_ids[places[0]]} has a place for it."
+        )
     best = int(np.argmax(counts))
     if not counts[best]:
-        return "One more host is needed meanwhile, at a hub that these sites may use."
-    return f"One more host is needed meanwhile, for example at pool {fleet.pool_ids[best]}, beyond its max_hosts."
+        return "You need one more host for the time of the rollout, at a hub that these sites may use."
+    pool = fleet.pool_ids[best]
+    return f"You need one more host for the time of the rollout, for example at pool {pool}: raise its max_hosts."

@@ -177,7 +177,7 @@ def _searched(draft: _Draft, bound: Bound, clocks: Clocks, budget: SolveBudget) 
             draft = replace(draft, timetable=handed_over(project, exact.timetable))
         # With other detours, of which there are as few, fewer waves may do.
         if exact.waves > bound.waves and not draft.moves.order.legs:
-            bound = Bound(exact.waves, "A search of all schedules of these steps found none with fewer waves.")
+            bound = Bound(exact.waves, "A search of all schedules of these steps found none with fewer waves (proven).")
     return draft, bound
 
 
@@ -248,8 +248,8 @@ def _without_night(tasks: Sequence[Task], timetable: Timetable) -> list[Conflict
         return []
     shown = ", ".join(left[:_LISTED]) + (", ..." if len(left) > _LISTED else "")
     verb = "finds" if len(left) == 1 else "find"
-    message = f"{counted(len(left), 'step')} {verb} no night within two years ({shown})."
-    hint = "Widen windows or limits, shorten freezes, or shorten site_minutes and host_minutes."
+    message = f"{counted(len(left), 'step')} {verb} no night in the next two years ({shown})."
+    hint = "Allow longer windows, higher limits or shorter freezes, or lower site_minutes and host_minutes."
     return [Conflict("no_window", "windows", message, hint)]
 
 
@@ -257,21 +257,26 @@ def _cautions(state: State, tasks: Sequence[Task], clocks: Clocks) -> tuple[str,
     cautions = []
     kinds = [clocks.of(task) for task in tasks]
     if count := sum(not clock.window for clock in kinds):
-        cautions.append(f"{count:,} of {len(tasks):,} steps have no window: any time of the day was taken for open.")
+        cautions.append(
+            f"{count:,} of {len(tasks):,} steps have no window, so they may come at any hour of the day and night. "
+            "When does your team work? Fill in window in Policy, or in Sites and Hubs, and plan the rollout again."
+        )
     policy, sites = state.fleet.policy, state.fleet.sites
     changing = {task.site for task in tasks if task.site is not None}
     zones = zip(sites["site"], sites["timezone"], strict=True)
     if not policy.timezone and (count := sum(site in changing and not zone for site, zone in zones)):
-        cautions.append(f"{count:,} sites that change have no time zone: UTC was taken.")
+        cautions.append(
+            f"{count:,} sites that change have no time zone. Their times are in UTC. Fill in timezone in Policy."
+        )
     if state.unnamed:
         cautions.append(
-            f"Current does not name the host of {len(state.unnamed):,} sites: they were taken to be on hosts of their "
-            "hub with room. Look where they are before the first wave."
+            f"Current does not name the host of {len(state.unnamed):,} sites. It takes a host of their hub with room. "
+            "Find out where they are before the first wave."
         )
     for name, host in sorted(state.hosts.items()):
         if host.limit is not None and state.load[name] > host.limit:
             cautions.append(
-                f"Host {name} carries {state.load[name]} clusters today and its cap is {host.limit}: it is relieved by "
-                "the moves, and never fuller than today."
+                f"Host {name} carries {state.load[name]} clusters today, above its cap of {host.limit}. "
+                "The moves make it emptier, and never fuller than today."
             )
     return tuple(cautions)

@@ -92,9 +92,9 @@ def fix_conflicts(state: State, blocked: Collection[str]) -> tuple[Fixed, list[C
         for site in (site for site in wrong if site not in fixed.sites):
             conflicts.append(_release_conflict(state, site))
         for host in sorted(barred - fixed.hosts):
-            message = "its release cannot change while sites stay on it that the new release does not suit."
+            message = "it cannot be upgraded while it carries sites that the new release does not suit."
             conflicts.append(
-                Conflict("host_release", f"host {host}", message, "Bring these sites to another host first.")
+                Conflict("host_release", f"host {host}", message, "Move these sites to another host first.")
             )
         if still == fixed and barred <= fixed.hosts:
             return fixed, conflicts
@@ -106,11 +106,9 @@ def _release_conflict(state: State, site: str) -> Conflict:
     hosts = [host for host in dict.fromkeys((state.now.get(site), state.then.get(site))) if host is not None]
     releases = ", ".join(f"{h} {' -> '.join(dict.fromkeys(state.hosts[h].releases)) or '(unknown)'}" for h in hosts)
     own = f"{before or '(unknown)'} -> {after}" if before != after else before or "(unknown)"
-    message = (
-        f"no order of its steps keeps the rule {state.fleet.policy.host_release_rule} and the release floor at every "
-        f"state (site {own}; {releases})."
-    )
-    hint = "Site and host would have to jump together: give it a step in between, or accept it by hand in one change."
+    rule = state.fleet.policy.host_release_rule
+    message = f"every order of its steps breaks the rule {rule} or the release floor (site {own}; {releases})."
+    hint = "Plan a release in between, or upgrade site and host together by hand."
     return Conflict("releases", f"site {site}", message, hint)
 
 
@@ -159,7 +157,7 @@ def _host_tasks(state: State, fixed: Fixed, order: Order, tasks: dict[str, Task]
             if held:
                 words = "site loses its" if held == 1 else "sites lose their"
                 notes += (
-                    f"Up to {held} {words} third vote while the host restarts: both nodes of each must be healthy.",
+                    f"Up to {held} {words} third vote while the host restarts. Both nodes of each must be healthy.",
                 )
             task = Task(f"host release {name}", "host_release", host=name, release=host.releases[1], cautions=notes)
             tasks[task.id] = task
@@ -168,7 +166,7 @@ def _host_tasks(state: State, fixed: Fixed, order: Order, tasks: dict[str, Task]
             if left:
                 shown = ", ".join(left[:5]) + (", ..." if len(left) > 5 else "")
                 verb = "stays" if len(left) == 1 else "stay"
-                message = f"it cannot be retired: {counted(len(left), 'site')} {verb} on it ({shown})."
+                message = f"it cannot be retired, because {counted(len(left), 'site')} {verb} on it ({shown})."
                 conflicts.append(Conflict("host_retire", f"host {name}", message))
             elif host.pool >= 0:
                 tasks[f"retire {name}"] = Task(f"retire {name}", "host_retire", host=name)
@@ -240,9 +238,14 @@ def drop_circles(tasks: dict[str, Task]) -> list[Conflict]:
             return conflicts
         lost = sorted({*circle, *(t for c in circle for t in nx.descendants(graph, c))})
         verb = "is" if len(lost) == 1 else "are"
-        message = f"these steps need each other in a circle; {counted(len(lost), 'step')} {verb} left out for it."
+        message = f"these steps wait for each other, so {counted(len(lost), 'step')} {verb} left out."
         conflicts.append(
-            Conflict("circle_of_needs", ", ".join(circle), message, "Change the plan or a target release.")
+            Conflict(
+                "circle_of_needs",
+                ", ".join(circle),
+                message,
+                "Change the plan, or the target release of a site or host.",
+            )
         )
         for name in lost:
             del tasks[name]

@@ -107,13 +107,13 @@ def _mend(fleet: Fleet, at: int, pool: int, code: str, rtt_ms: float, evidence: 
         "loss": f"lose fewer probes on the way to hub {hub}, and measure again",
         "evidence": f"measure the round-trip time to hub {hub}, which is only {evidence} so far",
         "old_latency": f"measure the round-trip time to hub {hub} again",
-        "host_release": f"bring the site and the hosts of pool {name} to one major release",
-        "capacity": f"make room for {fleet.clusters[at]} clusters that stay together on one host",
+        "host_release": f"bring the site and the hosts of pool {name} to releases with the same first number",
+        "capacity": f"use a host with room for all {fleet.clusters[at]} clusters, or set split_sites to yes",
         "uplink": f"widen the uplink of hub {hub}, or lower the site's tie-breaker traffic",
         "blast_radius": "raise the limit on the share of one loss"
         if fleet.policy.split_sites
         else "split the site, or raise the limit on the blast radius",
-        "third_location": f"the tie-breaker needs a location that the site does not share, and hub {hub} is none",
+        "third_location": f"use a hub outside the site's failure zones and far enough away; hub {hub} is not",
     }[code]
 
 
@@ -140,11 +140,11 @@ def _in_words(change: Change) -> str:
         more = f"{float(change.after) - float(change.before):.10g}"
         return f"raise its latency budget by {more} ms, from {before} to {after} ms"
     return {
-        "release": f"bring the site from release {before or '(unknown)'} to {after}",
-        "target_release": f"bring the site to release {after} instead of {before}",
-        "host_release": f"bring the hosts of pool {change.id} from release {before} to {after}",
+        "release": f"upgrade the site from release {before or '(unknown)'} to {after}",
+        "target_release": f"upgrade the site to release {after} instead of {before}",
+        "host_release": f"upgrade the hosts of pool {change.id} from release {before} to {after}",
         "pinned_hub": f"pin the site to hub {after} instead of {before}",
-        "barred_hubs": f"bar it from {after or 'no hub'} instead of {before}",
+        "barred_hubs": f"bar the site from {after or 'no hub'} instead of {before}",
         "serves_regions": f"let pool {change.id} serve regions {after} instead of {before}",
         "rack_units": f"raise the rack units at the hub of pool {change.id} from {before} to {after}",
         "max_hosts": f"let pool {change.id} run {after} hosts instead of {before}",

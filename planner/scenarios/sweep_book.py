@@ -92,7 +92,7 @@ def _fields(sweep: Sweep) -> list[Field]:
             Field("all from", styles.SHARE),
             Field("all to", styles.SHARE),
         ]
-    return [*fields, Field("proof or error", least=24, most=60), Field("on the front", least=9)]
+    return [*fields, Field("proof or error", least=24, most=60), Field("efficient", least=9)]
 
 
 def _row(point: Point, sweep: Sweep) -> list[Value]:

@@ -12,11 +12,11 @@ from planner.scenarios.sweep_results import Point, PointFigures, Scenario, Sweep
 
 FORMAT = 1
 PROOFS = {
-    "counting": "proven by sets of sites",
-    "search": "proven by a search over whole host counts",
-    "solver": "proven on the solver's word",
+    "counting": "proven by groups of sites",
+    "search": "proven by a search over host counts",
+    "solver": "proven by the solver alone",
     "bound": "not proven",
-    "none": "nobody to serve",
+    "none": "no site to serve",
 }
 
 
@@ -26,10 +26,10 @@ def proof_in_words(point: Point) -> str:
         return "failed"
     words = PROOFS.get(point.figures.proof, "") if point.figures.proven else PROOFS["bound"]
     if point.origin == "bounds":
-        words = f"proven: lies between {_named(point)}"
+        words = f"proven: as {_named(point)}, which need as many"
         return words if len(point.rests_on) > 1 else f"proven: the same as {_named(point)}"
     if point.rests_on:
-        words = f"{'proven' if point.proven else 'not proven'}, with the bounds of {_named(point)}"
+        words = f"{'proven' if point.proven else 'not proven'}, with the help of {_named(point)}"
     return f"{words} (kept from an earlier run)" if point.origin == "store" else words
 
 
@@ -64,7 +64,10 @@ def headline(sweep: Sweep) -> str:
     span = counted(min(hosts), "host") if min(hosts) == max(hosts) else f"{min(hosts):,} to {max(hosts):,} hosts"
     failed = len(sweep.points) - len(known)
     tail = f" {failed:,} could not be planned." if failed else ""
-    return f"{len(known):,} scenarios need {span}; {proven:,} of them are proven{_not_met(figures)}.{tail}"
+    scenarios = counted(len(known), "scenario")
+    needs = f"{scenarios} {'needs' if len(known) == 1 else 'need'} {span}{_not_met(figures)}."
+    sure = "All results are" if proven == len(known) else f"{proven:,} of {len(known):,} results are"
+    return f"{needs} {sure} proven.{tail}"
 
 
 def _not_met(figures: Sequence[PointFigures]) -> str:
@@ -73,11 +76,10 @@ def _not_met(figures: Sequence[PointFigures]) -> str:
     bare = sum(one.uncovered > 0 for one in figures)
     parts = []
     if out:
-        parts.append(f"{out:,} {'has' if out == 1 else 'have'} unserved sites")
-    if today:
-        parts.append(f"{today:,} of these {'has' if today == 1 else 'have'} some with a host today")
+        some = ", some of which have one today" if today else ""
+        parts.append(f"{out:,} {'leaves' if out == 1 else 'leave'} sites without a host{some}")
     if bare:
-        parts.append(f"{bare:,} {'has' if bare == 1 else 'have'} sites without a standby")
+        parts.append(f"{bare:,} {'leaves' if bare == 1 else 'leave'} sites without a standby")
     return "".join(f"; {part}" for part in parts)
 
 

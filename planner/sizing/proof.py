@@ -22,6 +22,7 @@ from planner.sizing.solvers.budget import SolveBudget
 
 _NAMED_SETS = 6  # sets told in words; the data hold all of them
 _NAMED_SITES = 4
+_UNCHECKED = "No proof that others can check covers it."
 
 
 def prove(
@@ -41,7 +42,7 @@ def prove(
     details: dict[str, Any] = {"solver_word": sized.word, "most_weight_proven": sized.weight_proven, "sets": []}
     if problem.objective == "cost" and problem.pair_cost.any():
         closed = sized.bound >= sized.value
-        words = f"{_opening(fleet, sized, sized.bound)} The solver's branch and bound says so."
+        words = f"{_opening(fleet, sized, sized.bound)} This is the solver's result. {_UNCHECKED}"
         return Proof("solver" if closed else "bound", words, details), sized.bound
     must = ~placement.unserved & ~np.isfinite(problem.own_cost)
     served = restrict(unlimited(problem), must)
@@ -63,10 +64,10 @@ def prove(
     left_out = _left_out_of_sets(problem, placement)
     details |= {"sets": told, "bound": float(found), "left_out": left_out}
     if found < bound:
-        rest = "the rest is the solver's branch and bound."
+        rest = "The rest is the solver's result."
         if problem.limited:
-            rest = "the rest comes of limits on hubs, zones or weight, and is the solver's word."
-        kind, how = "solver", f"The sets alone force {found:g}; {rest}"
+            rest = "The rest comes from limits on hubs, zones or weight, and is the solver's result."
+        kind, how = "solver", f"These groups alone need at least {found:g}. {rest} {_UNCHECKED}"
     else:
         kind, how = "counting" if certificate.closed else "search", _adding_up(certificate, found)
     words = " ".join((_opening(fleet, sized, bound), *_sets_in_words(told, len(fleet.pool_ids)), left_out, how))
@@ -113,7 +114,7 @@ def _opening(fleet: Fleet, sized: Sized, bound: float) -> str:
     below = "less" if fleet.policy.objective == "cost" else "fewer"
     if bound >= sized.value:
         return f"No plan {same} needs {below} than {value} {unit}."
-    return f"Not proven: the plan needs {value} {unit}, and none {same} needs {below} than {least}."
+    return f"Not proven: this plan needs {value} {unit}; any plan {same} needs at least {least}."
 
 
 def _left_out_of_sets(problem: Problem, placement: Placement) -> str:
@@ -121,8 +122,8 @@ def _left_out_of_sets(problem: Problem, placement: Placement) -> str:
     free = int((~placement.unserved & np.isfinite(problem.own_cost)).sum())
     if not free:
         return ""
-    may = "may have its own tie-breaker" if free == 1 else "may have their own tie-breakers"
-    return f"The sets leave out {counted(free, 'site')} that {may}."
+    may = "may use its own tie-breaker" if free == 1 else "may use their own tie-breakers"
+    return f"These groups leave out {counted(free, 'site')} that {may}."
 
 
 def _sets_in_words(told: list[dict[str, Any]], all_pools: int) -> list[str]:
@@ -134,39 +135,36 @@ def _sets_in_words(told: list[dict[str, Any]], all_pools: int) -> list[str]:
 
 def _set_in_words(data: dict[str, Any], all_pools: int) -> str:
     """Say one inequality as a person would; ``all_pools`` is how many pools the fleet has."""
-    sites, pools = data["sites"], data["pools"]
+    sites, pools, size = data["sites"], data["pools"], data["at_least"]
     named = ", ".join(sites[:_NAMED_SITES]) + (", …" if len(sites) > _NAMED_SITES else "")
-    what = counted(data["demand"], "cluster" if data["at_least"] == 1 else "site")
-    if data["at_least"] > 1:
-        what += f" of {data['at_least']} or more clusters"
+    if size == 1:
+        who, item = f"{counted(len(sites), 'site')} with {counted(data['demand'], 'cluster')}", "of these clusters"
     else:
-        what += f" at {counted(len(sites), 'site')}"
-    if len(pools) == all_pools:
-        who = f"{what} have all {counted(len(pools), 'pool')} to go to"
-    else:
-        where = ", ".join(pools) if len(pools) <= _NAMED_SITES else str(len(pools))
-        noun = "pools" if len(pools) > 1 else "pool"
-        verb = "reaches" if data["demand"] == 1 else "reach"
-        who = f"{what} ({named}) {verb} only " + (
-            f"{noun} {where}" if len(pools) <= _NAMED_SITES else f"{where} {noun}"
-        )
+        who, item = f"{counted(data['demand'], 'site')} with {size} or more clusters each", "of these sites"
+    listed = ", ".join(pools) if len(pools) <= _NAMED_SITES else ""
+    where = f"{'pools' if len(pools) > 1 else 'pool'} {listed}" if listed else f"{len(pools)} of the {all_pools} pools"
+    use = f"any of the {counted(all_pools, 'pool')}" if len(pools) == all_pools else f"only {where}"
+    names = "" if len(pools) == all_pools else f" ({named})"
     largest = max(pools.values(), default=0)
-    if data["divisor"] > 1 or largest <= 1:
-        return f"{who}, with room for at most {largest} on a host: at least {counted(data['needs'], 'host')}."
-    return f"{who}, whose hosts must have room for them all."
+    if data["needs"] == 1 and data["divisor"] > 1:
+        return f"{who}{names} can use {use}: at least 1 host must run there."
+    if data["divisor"] == 1 and largest > 1:
+        return f"{who}{names} can use {use}, whose hosts must have room for all of them."
+    most = f"a host holds at most {largest:,} {item}"
+    return f"{who}{names} can use {use}: {most}, so they need at least {counted(data['needs'], 'host')}."
 
 
 def _adding_up(certificate: Certificate, found: float) -> str:
     if not certificate.closed:
         return (
-            f"No choice of whole host numbers with fewer than {found:g} meets all "
-            f"{len(certificate.inequalities)} of these conditions."
+            f"No combination of hosts with fewer than {found:g} in all meets the "
+            f"{len(certificate.inequalities)} conditions of these groups at once."
         )
     if len(certificate.inequalities) <= 1:
         return ""
     if all(y == 1 for y in certificate.multipliers):
         used = [set(np.flatnonzero(row.room)) for row in certificate.inequalities]
         if sum(map(len, used)) == len(set().union(*used)):
-            return "No pool serves two of these sets, so the numbers add up."
+            return "No two of these groups share a pool, so their numbers add up."
     exact = certificate.bound
-    return f"Weighed with their multipliers, these inequalities add up to {math.ceil(exact)}, in exact fractions."
+    return f"Added up exactly, these groups need at least {math.ceil(exact):,} (plan.json has the multipliers)."

@@ -10,9 +10,9 @@ import pytest
 def test_the_near_miss_is_told_with_its_plan_and_the_caution(call, twelve_sites):
     done = call("explain", twelve_sites)
     assert (done.code, done.err) == (0, "")
-    claim = "4 tie-breaker hosts at 3 hubs serve 11 of 11 sites; no plan that serves the same sites has fewer."
+    claim = "4 tie-breaker hosts at 3 hubs serve 11 of 11 sites. Proven: fewer hosts cannot serve these sites."
     assert done.out.splitlines()[0] == claim
-    assert "reach only pool ALDER; at most 4 on a host, so two hosts." in done.out
+    assert "can use only pool ALDER: a host holds at most 4 of these clusters, so they need two hosts." in done.out
     first = next(line for line in done.out.splitlines() if "->" in line)
     assert first.startswith("4 -> 3")
     assert "M05 by 0.4 ms" in first

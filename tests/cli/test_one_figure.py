@@ -70,7 +70,7 @@ def gather_plan(told, made, text, book, tables, ticket, page):
         told.first("hosts", output, r"([\d,]+) tie-breaker hosts? ", words)
         told.first("served", output, r" serves? ([\d,]+) of ", words)
         told.first("needing", output, r" serves? [\d,]+ of ([\d,]+) site", words)
-        told.first("unserved", f"{output}, first sentence", r"; ([\d,]+) (?:is|are) unserved", words)
+        told.first("unserved", f"{output}, first sentence", r"; ([\d,]+) sites? (?:is|are) not served", words)
         told.first("spared", output, r"([\d,]+) more sites? needs? no shared host", words)
     told.add("needing", "plan.json", len(sites | {row["site"] for row in made["unserved"]}))
     told.add("spared", "plan.json", len(made["no_host_needed"]))
@@ -85,7 +85,7 @@ def gather_plan(told, made, text, book, tables, ticket, page):
 def gather_moves(told, name, made, moves, text, book):
     told.add(name, "moved_sites", moves)
     told.add(name, "plan.json, aims", next(aim["value"] for aim in made["aims"] if aim["aim"] == "moves"))
-    told.first(name, "terminal", r"([\d,]+) moves? \(", text)
+    told.first(name, "terminal", r" moves (?:the fewest sites: )?([\d,]+)", text)
     told.add(name, "workbook", summary_of(book)["Moves"])
 
 
@@ -176,7 +176,7 @@ def test_all_figures_of_one_name_agree(call, tmp_path, sample):
     done("horizon", path, "--from", "2027-01-01", "--periods", 1, "--json", "horizon.json")
     done("designs", path, "--plans", 2, "--json", "designs.json")
     gather_ahead(told, tmp_path)
-    told.first("hosts", "drill", r"of (?:[\d,]+ of )?([\d,]+) hosts", done("drill", path, "plan.json"))
+    told.first("hosts", "drill", r"of the ([\d,]+) hosts", done("drill", path, "plan.json"))
     explained = json.loads(done("explain", path, "--json", "--time-limit", 20))
     told.add("hosts", "explain", explained["figures"]["hosts"])
     told.add("unserved", "explain", len(explained["unserved"]))

@@ -27,7 +27,7 @@ def test_json_on_standard_output_is_alone_there_beside_a_workbook(run, tmp_path,
 def test_a_site_that_cannot_be_served_ends_in_1_with_the_rest_planned(call, tmp_path, fleets):
     done = call("plan", fleets.unserved(), "-o", "plan.xlsx", "--json", "plan.json")
     assert done.code == 1
-    assert "site 0002 is unserved: latency" in done.out
+    assert "not served, 1 site: raise its latency budget, or add a nearer hub (0002)" in done.out
     for name in ("plan.xlsx", "plan.json"):
         plan = read_plan(tmp_path / name)
         assert plan.status == "optimal"

@@ -16,7 +16,7 @@ def test_the_sample_fleet(call, planned, twelve_sites, plan):
     done = call("rollout", twelve_sites, plan, "--json", "rollout.json", "--start", "2027-03-01")
     assert (done.code, done.err) == (0, "")
     assert done.out.startswith("2 waves from 2027-03-07 to ")
-    assert "no schedule of these steps has fewer waves" in done.out
+    assert "Fewer waves are not possible (proven)." in done.out
     assert "pilot" in done.out
     assert "Caution: Verify the latency on site" in done.out
     data = json.loads((planned / "rollout.json").read_text())
@@ -38,7 +38,7 @@ def test_sites_that_are_not_ready_are_left_out_on_request(call, fleets):
     assert call("rollout", "-q", path, "plan.json").code == 0
     done = call("rollout", path, "plan.json", "--only-ready")
     assert done.code == 1
-    assert "left out site 0002: not ready: one_location" in done.out
+    assert "site 0002: it is not ready: one_location" in done.out
     assert "site 0001" not in done.out
 
 

@@ -8,7 +8,8 @@ import openpyxl
 import pytest
 
 from planner.intake import read_fleet
-from planner.outputs.plan_sentences import headline, later_aims_in_words, left_in_place_in_words
+from planner.outputs.how_sure import headline, later_aims_in_words
+from planner.outputs.plan_sentences import left_in_place_in_words
 from planner.outputs.read_plan import read_plan
 
 
@@ -39,10 +40,10 @@ def outputs(call, fleets, tmp_path):
 
 def test_each_output_says_what_the_readme_promises(outputs):
     told, first, stay, among_equals = outputs
-    assert "1 is unserved, 1 of which has a host today" in first
+    assert "1 site is not served (it has a host today)" in first
     for name in ("plan", "ticket", "explain", "explain --json", "plan.json", "report", "plan.xlsx"):
         assert first in told[name], name
-    assert "So ESK-02 runs on beside the plan" in stay
+    assert "So ESK-02 keeps running beside the plan" in stay
     for name in ("plan", "ticket", "rollout", "report", "plan.xlsx", "rollout.xlsx"):
         assert stay in told[name], name
     for name in ("plan", "ticket", "report", "plan.xlsx"):

@@ -28,8 +28,8 @@ def test_the_words_say_that_the_first_figures_do_not_compare(fleet):
     words = cover_prices_in_words(made.replace(cover_prices=planner.cover_prices(fleet, made)))
     assert "6 sites without standby" in words
     assert words.endswith(
-        "These cover different sites, so do not compare them. For 1 site that every kind covers, planned alone: "
-        "none 1 host, host 2 hosts, hub 2 hosts, zone 2 hosts."
+        "Each kind covers other sites, so do not compare these figures. "
+        "To compare: 1 site that every kind covers, planned alone: none 1 host, host 2 hosts, hub 2 hosts, zone 2 hosts."
     )
 
 

@@ -46,7 +46,8 @@ def test_the_near_miss_of_the_sample_fleet_comes_first(near_miss):
 def test_the_sample_fleet_is_explained_by_the_sets_of_its_readme(near_miss):
     words = [one.words for one in near_miss.sets]
     assert (
-        "5 clusters at 4 sites (M01, M02, M04, M05) reach only pool ALDER; at most 4 on a host, so two hosts." in words
+        "4 sites with 5 clusters (M01, M02, M04, M05) can use only pool ALDER: a host holds at most 4 of these clusters, "
+        "so they need two hosts." in words
     )
     assert sum(one.hosts for one in near_miss.sets) == near_miss.figures.hosts == 4
 
@@ -158,15 +159,15 @@ def test_a_target_release_below_the_floor_is_what_is_to_be_raised(make):
     fleet = make.fleet([[10.0]], sites={"release": ["7.8"], "target_release": ["7.9"]}, release_floor="8.0")
     (one,) = planner.explain(fleet).suggestions
     assert (one.changes[0].column, one.changes[0].after) == ("target_release", "8.0")
-    assert one.words == "To serve S0 from pool H0: bring the site to release 8.0 instead of 7.9."
+    assert one.words == "To serve S0 from pool H0: upgrade the site to release 8.0 instead of 7.9."
 
 
 @pytest.mark.parametrize(
     ("rtt", "sites", "pools", "policy", "words"),
     [
         ([[10.0]], {"nodes": [3.0]}, {}, {}, "correct the column nodes"),
-        ([[10.0]], {"zone": [("x",)]}, {"zone": [("x",)]}, {}, "hub H0 is none"),
-        ([[10.0]], {"clusters": [9.0]}, {"cluster_cap": [4.0]}, {}, "make room for 9 clusters"),
+        ([[10.0]], {"zone": [("x",)]}, {"zone": [("x",)]}, {}, "hub H0 is not"),
+        ([[10.0]], {"clusters": [9.0]}, {"cluster_cap": [4.0]}, {}, "room for all 9 clusters"),
         ([[10.0]], {"tie_breaker_kbps": [900.0]}, {"uplink_mbps": [0.5]}, {}, "widen the uplink of hub H0"),
         ([[10.0]], {}, {"max_hosts": [0.0]}, {}, "let pool H0 run 1 hosts instead of 0"),
         ([[10.0]], {"clusters": [9.0]}, {}, {"max_blast_radius_hub": 5}, "split the site, or raise the limit"),
@@ -175,7 +176,7 @@ def test_a_target_release_below_the_floor_is_what_is_to_be_raised(make):
             {"release": ["9.0"]},
             {"host_release": ["8.0"]},
             {"host_release_rule": "same_major"},
-            "to one major release",
+            "with the same first number",
         ),
     ],
 )

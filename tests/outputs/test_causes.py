@@ -23,14 +23,15 @@ def unserved(site, remedy):
 
 def test_sites_of_one_remedy_are_one_line_the_most_first(twelve_sites_plan):
     told = [
-        unserved(f"S{k}", f"To serve S{k} from pool GOR: bring the site from release 7.{k} to 8.4.") for k in range(28)
+        unserved(f"S{k}", f"To serve S{k} from pool GOR: upgrade the site from release 7.{k} to 8.4.")
+        for k in range(28)
     ]
     other = unserved("X", "To serve X from pool GOR: measure the round-trip time to hub GOR.")
     plan = twelve_sites_plan.replace(unserved=(other, *told))
     first, second = unserved_by_cause(plan)
-    assert first.words == "28 sites: bring them to release 8.4 or newer (S0, S1, S2 and 25 more)"
+    assert first.words == "28 sites: upgrade them to release 8.4 or newer (S0, S1, S2 and 25 more)"
     assert (first.clusters, first.codes) == (56, ("release_floor",))
-    assert second.words == "1 site: measure their round-trip times (X)"
+    assert second.words == "1 site: measure its round-trip times (X)"
 
 
 def test_every_remedy_of_the_samples_has_words_for_many(fleets_with_unserved):
@@ -44,4 +45,4 @@ def test_every_remedy_of_the_samples_has_words_for_many(fleets_with_unserved):
 def test_several_steps_are_told_once_each():
     remedy = "To serve A from pool P: raise its latency budget by 3 ms, from 4 to 7 ms; "
     remedy += "measure the round-trip time to hub H."
-    assert remedy_of_many(remedy) == "raise their latency budget, or find a nearer hub; measure their round-trip times"
+    assert remedy_of_many(remedy) == "raise their latency budget, or add a nearer hub; measure their round-trip times"

@@ -37,8 +37,8 @@ def test_a_site_that_the_plan_leaves_out_stays_with_its_host(case):
     assert (made.hosts, left_in_place(fleet, made), running_on(fleet, made)) == (1, {"S4": "H0-02"}, ("H0-02",))
     words = left_in_place_in_words(fleet, made)
     assert words == (
-        "The plan leaves out 1 site that is served today. It stays there: S4 on H0-02. "
-        "So H0-02 runs on beside the plan: 2 hosts in all."
+        "1 site that the plan leaves out is served today and stays where it is: S4 on H0-02. "
+        "So H0-02 keeps running beside the plan: 2 hosts in all."
     )
     assert words in plan_to_markdown(fleet, made).replace("\\", "")
 
@@ -55,7 +55,8 @@ def test_hosts_that_have_no_room_beside_what_stays_are_named():
     made = plan(fleet)
     words = left_in_place_in_words(fleet, made)
     assert words.endswith(
-        "With them H0-01 is above its cap. Some moves to there must wait, and the hosts that these would leave run on."
+        "With these sites H0-01 is above its cap. "
+        "Some moves to such a host must wait, and the hosts that the moves would empty keep running."
     )
     (conflict,) = [c for c in roll_out(fleet, made, start=dt.date(2027, 3, 1)).conflicts if c.code == "no_room"]
     assert "H0-01" in conflict.where

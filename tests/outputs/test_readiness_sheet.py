@@ -116,7 +116,7 @@ def test_the_plan_workbook_has_the_sheets_only_when_it_is_given_an_audit(tmp_pat
     assert openpyxl.load_workbook(tmp_path / "bare.xlsx").sheetnames == [*sheets, "Findings", "Policy", "Plan record"]
     (row,) = [row for row in book["Summary"].iter_rows() if row[0].value == "Sites not ready"]
     assert row[1].value == "▲ 2: look into it"
-    assert "1 of these only lack facts" in row[2].value
+    assert "1 site is not confirmed: 1 lacks data." in row[2].value
     assert planner.read_plan(tmp_path / "plan.xlsx").hosts == 0
 
 

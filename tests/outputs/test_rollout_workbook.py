@@ -31,8 +31,8 @@ def test_sheets_in_order(book):
 def test_overview_has_claims_waves_and_cautions(book):
     said = texts(book["Overview"])
     for words in (
-        "2 waves, 3 steps: 2 moves at 2 sites; 1 host brought to another release; no schedule has fewer; "
-        "1 part of the plan is left out.",
+        "2 waves from 2027-03-13 to 2027-03-14; 1 part of the plan cannot be rolled out yet. "
+        "They do 3 steps: 2 moves at 2 sites; 1 host upgraded. Fewer waves are not possible (proven).",
         "The pilot comes first.",
         "Mind the gap.",
     ):

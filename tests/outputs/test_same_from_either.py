@@ -104,5 +104,5 @@ def test_a_covered_plan_is_told_as_covered_from_a_workbook(tmp_path):
     fleet = random_fleet("cover", 1)
     _, plan = either(fleet, tmp_path)
     told = plan_to_markdown(fleet, plan)
-    assert "No loss is covered" not in told
+    assert "no standby is planned" not in told
     assert "version not stated" not in told

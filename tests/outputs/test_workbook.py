@@ -53,9 +53,9 @@ def test_sheets_stand_in_the_order_in_which_they_are_read(book):
 def test_summary_opens_with_the_plan_in_one_sentence(book, plan):
     assert book["Summary"]["A2"].value == (
         f"{plan.hosts} tie-breaker hosts at 6 hubs serve 176 of 180 sites; "
-        "4 are unserved; each of those served has a standby for the loss of any one host; "
-        "no plan that serves and covers the same sites has fewer. 2 more sites need no shared host: "
-        "1 has a tie-breaker of its own, 1 runs no cluster."
+        "4 sites are not served; each of those served has a standby for the loss of any one host. "
+        "Proven: fewer hosts cannot serve and cover these sites. 2 more sites need no shared host "
+        "(1 has a tie-breaker of its own, 1 runs no cluster)."
     )
 
 

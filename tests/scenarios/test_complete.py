@@ -28,7 +28,7 @@ def swept(fleet):
 
 def test_sweep_says_where_sites_are_unserved_and_how_good_each_point_is(swept):
     assert headline(swept) == (
-        "2 scenarios need 1 host; 2 of them are proven; 1 has unserved sites; 1 of these has some with a host today."
+        "2 scenarios need 1 host; 1 leaves sites without a host, some of which have one today. All results are proven."
     )
     figures = [point["figures"] for point in json.loads(to_json(swept))["points"]]
     assert [(one["status"], one["complete"], one["left_out_today"]) for one in figures] == [
@@ -42,19 +42,19 @@ def test_point_is_not_called_proven_where_an_aim_before_the_objective_is_open(sw
     open_yet = replace(point, figures=replace(point.figures, proven=False))
     assert (point.proven, open_yet.proven, open_yet.gap) == (True, False, 0.0)
     assert proof_in_words(open_yet) == "not proven"
-    assert "1 of them are proven" in headline(replace(swept, points=(open_yet, swept.points[1])))
+    assert "1 of 2 results are proven." in headline(replace(swept, points=(open_yet, swept.points[1])))
 
 
 def test_horizon_says_who_is_unserved_in_its_first_sentence(fleet):
     found = horizon(fleet, dt.date(2027, 1, 1), period="year", periods=1)
     told = json.loads(horizon_sentences.to_json(found))
     assert (told["status"], told["complete"], told["left_out_today"]) == ("optimal", False, 1)
-    assert "; 1 site is unserved in some period, 1 of which with a host today; " in horizon_sentences.headline(found)
-    assert "serves the same sites" in horizon_sentences.headline(found)
+    assert "; 1 site is not served in some period (1 of them with a host today)." in horizon_sentences.headline(found)
+    assert "serve the same sites" in horizon_sentences.headline(found)
     open_yet = replace(found, served_proven=False)
     assert (open_yet.status, horizon_sentences.proof_in_words(open_yet)) == (
         "feasible",
-        "not proven: a plan may serve more weight",
+        "Not proven: another plan may serve a greater weight of sites.",
     )
 
 

@@ -17,7 +17,7 @@ from markupsafe import Markup
 from planner import columns
 from planner.fleet import Fleet
 from planner.identity import identity_in_words, plan_hash
-from planner.outputs import plan_sentences
+from planner.outputs import how_sure, plan_sentences
 from planner.outputs.causes import unserved_by_cause
 from planner.outputs.facts import Facts, margin_ms
 from planner.outputs.list_sheets import applied_policy, setting_text
@@ -75,6 +75,7 @@ def report_html(
         curve=sorted(curve, key=lambda point: point.share),
         difference=difference,
         words=plan_sentences,
+        sure=how_sure,
         spared=plan_sentences.spared_in_words(facts.fleet, facts.plan),
         left_in_place=plan_sentences.left_in_place_in_words(facts.fleet, facts.plan),
         identity=identity_in_words(plan),

@@ -213,7 +213,7 @@ class DrillReport(Shown):
 
     @property
     def words(self) -> str:
-        """What single losses of hosts, hubs and zones the plan survives, and what not, in a sentence or two."""
+        """What single losses of hosts, hubs and zones the plan survives, and what not, in a sentence for each kind."""
         kept, failed = [], []
         for kind in ("host", "hub", "zone"):
             of_kind = [single for single in self.singles if single.loss.kind == kind]
@@ -221,13 +221,21 @@ class DrillReport(Shown):
             if of_kind and not bad:
                 kept.append(f"any one {kind}")
             elif of_kind:
-                worst = max(bad, key=lambda single: single.figures.unprotected_after)
-                clusters = worst.figures.unprotected_after
-                left = f"{counted(clusters, 'cluster')} without a third vote"
-                failed.append(f"{len(bad):,} of {len(of_kind):,} {kind}s (worst: {worst.loss.name} leaves {left})")
-        survives = f"The plan survives the loss of {_listed(kept)}. " if kept else ""
-        whose = "It" if kept else "The plan"
-        return survives + (f"{whose} does not survive the loss of {_listed(failed)}." if failed else "")
+                failed.append(_failed(kind, bad, len(of_kind)))
+        survives = [f"The plan survives the loss of {_listed(kept)}."] if kept else []
+        return " ".join([*survives, *failed])
+
+
+def _failed(kind: str, bad: Sequence[SingleLoss], number: int) -> str:
+    """Return which losses of a kind leave clusters without a third vote, and the largest of them."""
+    worst = max(bad, key=lambda single: single.figures.unprotected_after)
+    largest = f"{worst.loss.name} ({counted(worst.figures.unprotected_after, 'cluster')})"
+    if number == 1:
+        return f"Losing the only {kind}, {largest}, leaves clusters without a third vote."
+    which = f"any one of the {number:,} {kind}s"
+    if len(bad) < number:
+        which = f"one of {len(bad):,} of the {number:,} {kind}s"
+    return f"Losing {which} leaves clusters without a third vote; the largest loss is {largest}."
 
 
 def _with_figures(kind: type[SingleLoss | PairOfLosses], rows: Sequence[SingleLoss | PairOfLosses]) -> pd.DataFrame:

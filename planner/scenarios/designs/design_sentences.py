@@ -18,35 +18,40 @@ def headline(found: Comparison) -> str:
     priced = [(design.unserved, design.costs.total, design) for design in found.designs if design.costs is not None]
     if not priced:
         shared = found.designs[1]
-        return f"{shared.hosts:,} shared hosts give {shared.sites:,} sites a third vote; no costs are known."
+        hosts, sites = counted(shared.hosts, "shared host"), counted(shared.sites, "site")
+        return f"{hosts} can give {sites} a third vote. The costs are not known: fill in the sheet Prices."
     unserved, total, best = min(priced, key=lambda one: one[:2])
-    who = "all sites" if not unserved else f"all but {counted(unserved, 'site')} out of reach"
-    sure = "" if best.proven else ", not proven"
-    return f"Cheapest over {found.years:g} years for {who}: {best.name}, {total:,.2f} {found.unit}{sure}."
+    who = "for all sites" if not unserved else f"for all but {counted(unserved, 'site')}, which no host can serve"
+    sure = "" if best.proven else " (not proven)"
+    return f"The cheapest design {who}: {best.name}. It costs {total:,.2f} {found.unit} in {found.years:g} years{sure}."
 
 
 def flips_in_words(found: Comparison) -> list[str]:
-    """Return one line for each price at which the cheapest mix changes."""
+    """Return one line for each range of prices of an own tie-breaker: the cheapest mix there."""
     if len(found.segments) < 2:
-        return ["At no price does the choice between shared and own votes change."]
+        return ["The cheapest mix is the same at every price of an own tie-breaker."]
     unit = found.unit
     lines = []
     if found.price is not None:
-        lines.append(f"A vote of a cluster's own costs {money(found.price)} {unit} with {found.stand_alone}.")
-    for before, after in zip(found.segments, found.segments[1:], strict=False):
-        sure = "" if before.proven and after.proven else " (not proven)"
-        lines.append(
-            f"At {money(before.high)} {unit} for a vote of a cluster's own: {described(before)} below, "
-            f"{described(after)} above{sure}."
-        )
+        lines.append(f"An own tie-breaker costs {money(found.price)} {unit} per cluster with {found.stand_alone}.")
+    for segment in found.segments:
+        if segment.low <= 0:
+            where = f"costs less than {money(segment.high)} {unit}"
+        elif math.isinf(segment.high):
+            where = f"costs more than {money(segment.low)} {unit}"
+        else:
+            where = f"costs {money(segment.low)} to {money(segment.high)} {unit}"
+        sure = "" if segment.proven else " (not proven)"
+        lines.append(f"If an own tie-breaker {where} per cluster, the cheapest mix is {described(segment)}{sure}.")
     if not found.complete:
-        lines.append("The search was stopped; there are more prices between these.")
+        lines.append("The search was stopped. Between these prices there are more at which the mix changes.")
     return lines
 
 
 def described(segment: Segment) -> str:
     """Return a segment's plan."""
-    return f"{segment.own:,} own and {counted(segment.hosts, 'host')}"
+    own = "no own tie-breaker" if not segment.own else counted(segment.own, "own tie-breaker")
+    return f"{own} and {counted(segment.hosts, 'shared host') if segment.hosts else 'no shared host'}"
 
 
 def money(value: float) -> str:

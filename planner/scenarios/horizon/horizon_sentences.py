@@ -18,13 +18,12 @@ def headline(found: Horizon) -> str:
     first, last = found.steps[0], found.steps[-1]
     span = f"From {first.period.first.isoformat()} to {last.period.last.isoformat()}"
     if not found.bought:
-        return f"{span} the hosts that exist do: no host has to be bought{_left_out(found)}."
+        return f"{span} the existing hosts are enough, and you need to buy none{_left_out(found)}."
     money = ""
     if found.worth is not None:
-        money = f", worth {found.worth:,.2f} {found.currency or 'money'} today"
-    have = "has" if found.bought == 1 else "have"
-    bought = f"{counted(found.bought, 'host')} {have} to be bought{money}"
-    return f"{span} {bought}{_left_out(found)}; {proof_in_words(found)}."
+        money = f" All payments are worth {found.worth:,.2f} {found.currency or 'money'} today."
+    bought = f"you need to buy {counted(found.bought, 'host')}"
+    return f"{span} {bought}{_left_out(found)}.{money} {proof_in_words(found)}"
 
 
 def _left_out(found: Horizon) -> str:
@@ -32,20 +31,22 @@ def _left_out(found: Horizon) -> str:
     sites = {site for step in found.steps for site in step.unserved}
     if not sites:
         return ""
-    today = f", {found.left_out_today:,} of which with a host today" if found.left_out_today else ""
-    return f"; {counted(len(sites), 'site')} {'is' if len(sites) == 1 else 'are'} unserved in some period{today}"
+    today = f" ({found.left_out_today:,} of them with a host today)" if found.left_out_today else ""
+    return f"; {counted(len(sites), 'site')} {'is' if len(sites) == 1 else 'are'} not served in some period{today}"
 
 
 def proof_in_words(found: Horizon) -> str:
-    """Return how good the horizon is."""
+    """Return how good the horizon is, in a sentence."""
     if not found.served_proven:
-        return "not proven: a plan may serve more weight"
+        return "Not proven: another plan may serve a greater weight of sites."
     if found.objective == "cost":
         least = f"{found.worth_bound:,.2f}"
-        return "no other way to buy costs less" if found.proven else f"no way to buy costs less than {least}"
+        return (
+            "No other way to buy costs less (proven)." if found.proven else f"Not proven: at least {least} is needed."
+        )
     if found.proven:
-        return "no way to buy fewer serves " + ("every period" if found.complete else "the same sites")
-    return f"not proven: at least {counted(found.bought_bound, 'host')} must be bought"
+        return f"Fewer cannot serve {'every period' if found.complete else 'the same sites'} (proven)."
+    return f"Not proven: you need to buy at least {counted(found.bought_bound, 'host')}."
 
 
 def some(pairs: Sequence[tuple[str, int]]) -> str:
@@ -56,13 +57,13 @@ def some(pairs: Sequence[tuple[str, int]]) -> str:
 def moves_in_words(step: Step) -> str:
     """Return why sites move."""
     if not step.moves:
-        return "nobody moves"
+        return "no site moves"
     rest = len(step.moves) - step.forced
     parts = []
     if step.forced:
-        parts.append(f"{step.forced:,} because they may not, or need not, stay where they are")
+        parts.append(f"{step.forced:,} because they cannot stay on their host, or no longer need one")
     if rest:
-        parts.append(f"{rest:,} to make room; {'fewer would not do' if step.moves_proven else 'fewer may do'}")
+        parts.append(f"{rest:,} to make room ({'proven minimum' if step.moves_proven else 'fewer may be enough'})")
     return ", ".join(parts)
 
 

@@ -25,15 +25,19 @@ def told_with_standbys(fleet: Fleet, problem: Problem, evidence: Evidence) -> tu
     if len(data) > _NAMED_SETS:
         words.append(more_sets_in_words(len(data) - _NAMED_SETS))
     if any(evidence.multipliers):
-        words.append(f"Weighed with their multipliers, they add up to {float(evidence.bound):g}, in exact fractions.")
+        words.append(
+            f"Added up exactly, these groups need at least {float(evidence.bound):g} (plan.json has the multipliers)."
+        )
         return "counting", " ".join(words), data
-    words.append(f"No choice of whole hosts and room with fewer than {float(evidence.bound):g} meets all of them.")
+    words.append(
+        f"No combination of hosts with fewer than {float(evidence.bound):g} in all meets all these conditions at once."
+    )
     return "search", " ".join(words), data
 
 
 def more_sets_in_words(number: int) -> str:
     """Return where the sets are that are not told in words."""
-    return f"{counted(number, 'more such set')} {'is' if number == 1 else 'are'} in the data of the proof."
+    return f"plan.json lists {counted(number, 'more such group')}."
 
 
 def _as_data(fleet: Fleet, problem: Problem, classes: Classes, each: CoverSet, multiplier: Fraction) -> dict[str, Any]:
@@ -54,13 +58,14 @@ def _as_data(fleet: Fleet, problem: Problem, classes: Classes, each: CoverSet, m
 
 def _in_words(told: dict[str, Any]) -> str:
     """Say one set as a person would."""
-    what = f"{counted(told['demand'], 'cluster')} at {counted(len(told['sites']), 'site')}"
-    what += f" ({first_few(told['sites'])})"
-    parts = []
+    what = (
+        f"{counted(len(told['sites']), 'site')} with {counted(told['demand'], 'cluster')} ({first_few(told['sites'])})"
+    )
+    parts = [f"{what} need room."]
     if told["full"]:
-        parts.append(f"as many at {first_few(told['full'])} as the hosts there carry")
+        parts.append(f"The hosts of {first_few(told['full'])} count with all their room.")
     if told["kept"]:
-        parts.append(f"at {first_few(told['kept'])} as many less the room kept free there for others")
+        parts.append(f"Those of {first_few(told['kept'])} count without the room that they keep free for a loss.")
     if told["ready"]:
-        parts.append(f"at {first_few(told['ready'])} no more than their standbys keep free")
-    return f"{what} must find a place: " + ", ".join(parts) + "."
+        parts.append(f"Those of {first_few(told['ready'])} count only as far as their standbys keep room free.")
+    return " ".join(parts)
