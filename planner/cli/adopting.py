@@ -135,7 +135,7 @@ def print_reading(inspection: Inspection) -> None:
     fleet = inspection.fleet
     print_findings(inspection.findings, err=False, least="warning")
     if fleet is None:
-        say(f"Read with the mapping: {tally(inspection.findings)}. Mend the errors before planning.")
+        say(f"Read with the mapping: {tally(inspection.findings)}. Correct the errors before you plan.")
         return
     clusters = int(fleet.clusters.sum())
     say(

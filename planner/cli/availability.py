@@ -30,7 +30,7 @@ def availability(fleet: Path, plan: Path, json_path: Path | None, output: Path |
 
     Needs figures for nodes, hosts, hubs and uplinks in FLEET, in percent or as mean hours up and to
     repair; without them nothing is computed, and what to fill in is listed. Ends with 1 where sites
-    are left out for want of figures.
+    are left out, because figures are missing.
 
     \b
     Example:
@@ -64,7 +64,7 @@ def _print(found: Availability) -> None:
     for missing in found.missing:
         target.print(Text(printable(missing.words)))
     if found.left_out:
-        target.print(Text(f"{found.left_out:,} sites are left out for want of figures."))
+        target.print(Text(f"{found.left_out:,} sites are left out, because figures are missing."))
     for note in found.notes:
         target.print(Text(printable(note)))
     if not found.sites:

@@ -61,10 +61,10 @@ def check(
 ) -> int:
     """Report every problem in FLEET with its sheet and cell, and what is open before sites can use a shared host.
 
-    Repairs are reported too: what was there and what was taken. A site is ready, ready after the items
-    listed for it, or not a fit; what is not known is an item too. Readiness does not change the plan or
-    the exit code. Ends with 1 when there are errors in the data (readiness is not audited then), with 2
-    when FLEET cannot be read at all.
+    Repairs are reported too: what was there and what was taken. Each site is ready, not confirmed (its open
+    items are listed), or cannot use a shared host. Missing data is an open item too. Readiness changes
+    neither the plan nor the exit code. Ends with 1 when there are errors in the data (readiness is not
+    audited then), with 2 when FLEET cannot be read at all.
 
     \b
     Example:
@@ -106,5 +106,5 @@ def check(
             if path is not None:
                 say(f"Written: {path}")
     for path in asked if readiness is None else ():
-        say(f"Not written: {path}. Mend the errors first.", err=True)
+        say(f"Not written: {path}. Correct the errors first.", err=True)
     return 0 if readiness is not None else 1

@@ -191,18 +191,18 @@ def solving(command: Command) -> Command:
             metavar="NUMBER",
             default=0,
             show_default=True,
-            help="Same fleet and seed, same plan, unless time ends it.",
+            help="The same fleet and seed give the same plan, unless time ends the search.",
         ),
         click.option(
             "--thorough",
             is_flag=True,
-            help="Work about ten times longer on the aims among equals; the number of hosts does not depend on it.",
+            help="Search about ten times longer for fewer moves and shorter round-trip times; the hosts stay as few.",
         ),
         click.option(
             "--time-limit",
             type=click.FloatRange(min=0.0),
             metavar="SECONDS",
-            help="Be done this long after the start, as far as reading and writing allow, with the best plan so far.",
+            help="Finish within this time, with the best plan found by then. Reading and writing may take longer.",
         ),
     ):
         command = option(command)
@@ -218,7 +218,7 @@ def workbook(name: str, words: str) -> Callable[[Command], Command]:
 
 def json_file(name: str, what: str) -> Callable[[Command], Command]:
     """Return the option --json, which writes ``what`` to a file or standard output; see `streams.hand_over`."""
-    words = f"Write {what} as JSON; - is standard output, which then carries nothing else."
+    words = f"Write {what} as JSON. With - it goes to standard output, alone."
     return click.option("--json", "json_path", type=click.Path(path_type=Path), metavar=f"{name}.json", help=words)
 
 

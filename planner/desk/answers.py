@@ -11,7 +11,8 @@ from planner.explain import Explanation, Suggestion
 from planner.fleet import Fleet
 from planner.outputs.causes import unserved_by_cause
 from planner.outputs.facts import margin_ms
-from planner.outputs.plan_sentences import MEASURES, OBJECTIVES, amount, gap_in_words, headline, survives
+from planner.outputs.how_sure import MEASURES, gap_in_words, headline
+from planner.outputs.plan_sentences import OBJECTIVES, amount, survives
 from planner.plan import Plan, moved_sites
 from planner.resilience import DrillReport
 from planner.sizing import HostCount

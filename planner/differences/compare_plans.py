@@ -17,7 +17,7 @@ from planner.differences.rows import host_differences, site_differences
 from planner.differences.sides import Sides
 from planner.explain.bench import planned
 from planner.fleet import Fleet, Source
-from planner.outputs.plan_sentences import headline
+from planner.outputs.how_sure import headline
 from planner.plan import Plan
 from planner.sizing import SolveBudget
 from planner.version import VERSION

@@ -56,7 +56,7 @@ def explain(
         found = _suggestions(bench)
         measure = measure_first(bench)
     if budget.spent:
-        bench.notes.append("Time ended before everything was tried: more or smaller changes may help as well.")
+        bench.notes.append("Time ended before everything was tried. More or smaller changes may help as well.")
     # What a plan has confirmed counts more than what the rules alone suggest.
     confirmed = {s.site: s.words for s in found if s.goal == "serve" and s.confirmed}
     return Explanation(

@@ -65,7 +65,9 @@ def _search(bench: Bench, problem: Problem, extra: ExtraArcs, kind: Kind) -> lis
             model.rule_out(_opened(extra, {}))  # kept-together sites that do not pack hide behind the model
             continue
         if not len(answer.used):
-            bench.notes.append("The plan is not the best: fewer hosts may do without any change. Plan with more time.")
+            bench.notes.append(
+                "The plan is not proven best. Fewer hosts may be enough without any change: plan with more time."
+            )
             break
         levels = _levels(extra, answer)
         changes = _changes(bench, extra, levels, kind)

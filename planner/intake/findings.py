@@ -115,7 +115,7 @@ def _summary(code: str, places: list[Place]) -> Finding:
     area = ":".join(dict.fromkeys(corners))
     message = f"{len(places)} more like the {LISTED} listed, all in {area}." if area else f"{len(places)} more."
     where = first.label or _address(first.sheet, area)
-    return Finding(CATALOGUE[code].severity, code, where, message, "Mend them in the same way.", first.file)
+    return Finding(CATALOGUE[code].severity, code, where, message, "Correct them in the same way.", first.file)
 
 
 def _render(code: str, place: Place, words: dict[str, object]) -> Finding:

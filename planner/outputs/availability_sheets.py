@@ -64,7 +64,7 @@ def _missing(page: Page, found: Availability) -> None:
     for missing in found.missing:
         page.whole_row(missing.words)
     if found.left_out:
-        page.whole_row(f"{found.left_out:,} sites are left out for want of figures.")
+        page.whole_row(f"{found.left_out:,} sites are left out, because figures are missing.")
     for note in found.notes:
         page.whole_row(note)
 

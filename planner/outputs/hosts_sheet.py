@@ -84,5 +84,5 @@ def _live_check(facts: Facts, host: Host, row: int) -> Formula:
     usable = f"${_LETTER[headings.USABLE]}{row}"
     now = f"SUMPRODUCT(--EXACT({hosts},$A{row}),{clusters})"
     over = sum(assignment.clusters for assignment in facts.by_host.get(host.host, [])) - host.usable
-    formula = f'=IF({now}<={usable},"ok","over by "&({now}-{usable}))'
-    return Formula(formula, f"over by {over}" if over > 0 else "ok")
+    formula = f'=IF({now}<={usable},"ok",({now}-{usable})&" too many")'
+    return Formula(formula, f"{over} too many" if over > 0 else "ok")

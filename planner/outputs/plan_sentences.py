@@ -23,12 +23,12 @@ OBJECTIVES = {
 # The outcomes and severities of the readiness audit, as people read them.
 READINESS = {
     "ready": "ready",
-    "ready_after": "ready after",
-    "not_a_fit": "not a fit",
+    "ready_after": "not confirmed",
+    "not_a_fit": "cannot use one",
     "no_host_needed": "no host needed",
 }
-MANAGEMENT_BY = {"nearest_hub": "by the eligible hub of least RTT", "plan": "by the hub of the plan"}
-ITEM_SEVERITY = {"blocks": "not a fit", "open": "open", "unknown": "not known"}
+MANAGEMENT_BY = {"nearest_hub": "by the nearest hub that the site may use", "plan": "by the hub of the plan"}
+ITEM_SEVERITY = {"blocks": "cannot use one", "open": "open", "unknown": "not known"}
 
 CAUTIONS = (
     "Verify the latency on site before a cluster is cut over.",

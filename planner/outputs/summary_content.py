@@ -45,7 +45,7 @@ def figures(page: Page, facts: Facts) -> None:
     page.row(headings.STATUS, plan.status, how_sure.status_in_words(plan), pale=_STATUS_FILLS[plan.status])
     complete = ("yes", "good") if plan.complete else ("no", "watch")
     page.row("Complete", complete[0], plan_sentences.complete_in_words(plan), pale=complete[1])
-    page.row(headings.OBJECTIVE, plan.objective, f"What was made small: {plan_sentences.OBJECTIVES[plan.objective]}.")
+    page.row(headings.OBJECTIVE, plan.objective, f"The aim of the plan: {plan_sentences.OBJECTIVES[plan.objective]}.")
     page.row(
         headings.OBJECTIVE_VALUE,
         plain(plan.objective_value),
@@ -56,11 +56,11 @@ def figures(page: Page, facts: Facts) -> None:
     page.row("Gap", plan.gap, how_sure.gap_in_words(plan), styles.SHARE)
     page.text_row("Cover", plan_sentences.survives(plan))
     if plan.cover_prices:
-        page.text_row("Price of cover", plan_sentences.cover_prices_in_words(plan))
+        page.text_row("What cover takes", plan_sentences.cover_prices_in_words(plan))
     if plan.proof.words:
         page.text_row("Proof", plan.proof.words)
     if plan.then:
-        page.text_row("Among equals", how_sure.later_aims_in_words(plan))
+        page.text_row("Further aims", how_sure.later_aims_in_words(plan))
     if facts.drills is not None and plan.hosts:
         page.text_row("Drilled", facts.drills.words)
     existing = sum(host.existing for host in plan.host_list)
@@ -80,7 +80,7 @@ def figures(page: Page, facts: Facts) -> None:
     for cause in unserved_by_cause(plan)[:_MOST_CAUSES]:
         page.text_row("What would help", cause.words)
     if left := plan_sentences.left_in_place_in_words(facts.fleet, plan):
-        page.text_row("Left where they are", left)
+        page.text_row("Sites that stay", left)
     page.row(
         "No host needed", len(plan.no_host_needed), plan_sentences.spared_in_words(facts.fleet, plan), styles.COUNT
     )
@@ -100,7 +100,9 @@ def aims(page: Page, facts: Facts) -> None:
             "yes" if aim.proven else "no",
         )
         page.table_row(row, (styles.TEXT, style, style, styles.TEXT))
-    page.whole_row("An aim is proven where no plan does better on it, and none on those above it.", styles.NOTE)
+    page.whole_row(
+        "An aim is proven if no plan can do better on it without doing worse on an aim above it.", styles.NOTE
+    )
 
 
 def attention(page: Page, facts: Facts) -> None:
@@ -108,7 +110,12 @@ def attention(page: Page, facts: Facts) -> None:
     errors, warnings = facts.severities["error"], facts.severities["warning"]
     unmeasured = len({a.site for a in facts.plan.assignments if a.evidence != "measured"})
     rows = [
-        ("Errors in the inputs", errors, "See sheet Findings: these rows were not planned as you meant them.", "bad"),
+        (
+            "Errors in the inputs",
+            errors,
+            "See sheet Findings: the plan may read these rows in another way than you meant.",
+            "bad",
+        ),
         ("Warnings in the inputs", warnings, "See sheet Findings.", "watch"),
         ("Unserved sites", len(facts.plan.unserved), "See sheet Unserved for the reasons and what would help.", "bad"),
         *_without_standby(facts),
@@ -127,7 +134,7 @@ def attention(page: Page, facts: Facts) -> None:
         )
     rows += _to_measure(facts)
     for label, number, remark, pale in rows:
-        verdict = f"▲ {number:,}: look into it" if number else "✓ none"
+        verdict = f"▲ {number:,}: please check" if number else "✓ none"
         page.row(label, verdict, remark if number else "", pale=pale if number else "good")
 
 

@@ -112,8 +112,8 @@ class Readiness(Shown):
         """Sites by outcome, those that are no fit first, in one line."""
         number = self.counts
         return told(
-            f"{number['not_a_fit']:,} not a fit" if number["not_a_fit"] else "",
-            f"{number['ready_after']:,} ready after what is listed" if number["ready_after"] else "",
+            f"{number['not_a_fit']:,} cannot use a shared host" if number["not_a_fit"] else "",
+            f"{number['ready_after']:,} not confirmed" if number["ready_after"] else "",
             f"{counted(number['ready'], 'site')} ready",
         )
 

@@ -78,12 +78,12 @@ class HubChecks:
         wanting = self._only_latency_wanting(elsewhere, others)
         if len(wanting):
             hubs = sorted({self._hub(pool) for pool in wanting.tolist()})
-            detail = f"no round-trip time known to hub {first_few(hubs)}, which nothing else bars"
+            detail = f"the round-trip time is not known to hub {first_few(hubs)}; nothing else keeps the site out of it"
             remedy = "Measure the round-trip time to a hub and fill in the sheet Latency."
             return Item("eligible_hub", "unknown", self._id(site), detail, remedy)
         reasons = "; ".join(f"{rule.code}: {rule.why(self._checker.facts, pairs)}" for rule, pairs in others)
         detail = f"{reasons}. {self._checker.nearest_remedy(site, _PAIR_RULES)}"
-        remedy = "Mend what keeps the site from every hub; the detail names the closest."
+        remedy = "Solve what keeps the site out of every hub; the detail names the nearest."
         return Item("eligible_hub", "open", self._id(site), detail, remedy)
 
     def _no_third_location(self, site: int, at_home: Pairs | None) -> Item:

@@ -53,10 +53,10 @@ def fill_in(code: str, site: str, column: str, detail: str = "", hint: str = "")
 def nodes(row: SiteRow, _policy: Policy) -> Iterator[Item]:
     """A cluster has exactly two data nodes."""
     if math.isnan(row.nodes):
-        yield fill_in("nodes", row.site, "nodes", "nodes is blank (the plan takes it for 2)")
+        yield fill_in("nodes", row.site, "nodes", "nodes is blank (the plan assumes 2)")
     elif row.nodes != 2:
         detail = f"{row.nodes:g} data nodes; a shared tie-breaker is for clusters of two"
-        remedy = "Rebuild it as clusters of two data nodes; if the sheet has a row for each node, make it one a site."
+        remedy = "Rebuild it as clusters of two data nodes. If the sheet has a row for each node, make it one a site."
         yield Item("nodes", "blocks", row.site, detail, remedy, ("nodes",))
 
 
@@ -65,7 +65,7 @@ def one_location(row: SiteRow, _policy: Policy) -> Iterator[Item]:
     code, column = "one_location", "node_locations"
     if row.node_locations > 1:
         detail = f"the nodes of a cluster stand in {row.node_locations:g} locations"
-        remedy = "Bring both nodes to one location; a cluster over two places needs a design of its own."
+        remedy = "Move both nodes to one location. A cluster over two places needs another design."
         yield Item(code, "blocks", row.site, detail, remedy, (column,))
     elif math.isnan(row.node_locations) and len(row.places) > 1:
         detail = f"{column} is blank, and zone names more than one location: {', '.join(row.places)}"
@@ -78,14 +78,14 @@ def release_floor(row: SiteRow, policy: Policy) -> Iterator[Item]:
     """The clusters run the release floor or something newer."""
     floor = policy.release_floor
     detail = f"release {row.release} is older than the release floor {floor}"
-    yield from _from_release(row, floor, "release_floor", detail, f"Bring the clusters to release {floor} or newer.")
+    yield from _from_release(row, floor, "release_floor", detail, f"Upgrade the clusters to release {floor} or newer.")
 
 
 def management_floor(row: SiteRow, policy: Policy) -> Iterator[Item]:
     """Clusters older than the management floor have a management server at another location."""
     floor = policy.management_floor
     detail = f"release {row.release} is below the management floor {floor}"
-    remedy = f"Provide a management server at another location, or bring the clusters to release {floor} or newer."
+    remedy = f"Provide a management server at another location, or upgrade the clusters to release {floor} or newer."
     yield from _from_release(row, floor, "management_floor", detail, remedy)
 
 

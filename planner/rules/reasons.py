@@ -26,7 +26,11 @@ def nodes(facts: Facts, pairs: Pairs) -> str:
 def release_floor(facts: Facts, pairs: Pairs) -> str:
     floor = facts.policy.release_floor
     release = _site(facts, pairs, "release")
-    return f"release {release} is older than the floor {floor}" if release else f"release unknown, floor is {floor}"
+    return (
+        f"release {release} is older than the floor {floor}"
+        if release
+        else f"the release is not known; the floor is {floor}"
+    )
 
 
 def pinned_hub(facts: Facts, pairs: Pairs) -> str:
@@ -55,8 +59,8 @@ def unknown_latency(facts: Facts, pairs: Pairs) -> str:
 def loss(facts: Facts, pairs: Pairs) -> str:
     best = int(np.argmin(pairs.loss_percent))
     return (
-        f"least loss {pairs.loss_percent[best]:.3g} % (hub {facts.fleet.hub_ids[facts.hub(pairs)[best]]}) "
-        f"exceeds {facts.policy.max_loss_percent:g} %"
+        f"the smallest loss, {pairs.loss_percent[best]:.3g} % (hub {facts.fleet.hub_ids[facts.hub(pairs)[best]]}) "
+        f"exceeds the limit of {facts.policy.max_loss_percent:g} %"
     )
 
 
@@ -64,7 +68,7 @@ def evidence(facts: Facts, pairs: Pairs) -> str:
     kinds = dict.fromkeys(
         f"{EVIDENCE[e]} (hub {facts.fleet.hub_ids[h]})" for e, h in zip(pairs.evidence, facts.hub(pairs), strict=True)
     )
-    return f"RTT only {first_few(kinds)}; the policy accepts {facts.policy.accepted_evidence} at the least"
+    return f"RTT only {first_few(kinds)}; the policy asks for {facts.policy.accepted_evidence} or better"
 
 
 def old_latency(facts: Facts, pairs: Pairs) -> str:
@@ -98,8 +102,8 @@ def capacity(facts: Facts, pairs: Pairs) -> str:
     caps = facts.fleet.usable_caps[pairs.pool]
     clusters = facts.fleet.clusters[pairs.site[0]]
     if facts.policy.split_sites or caps.max() >= clusters:
-        return f"no host may stand in {first_few(facts.fleet.pool_ids[p] for p in pairs.pool)}"
-    return f"{clusters} clusters that stay together exceed the largest usable host, {caps.max()} clusters"
+        return f"max_hosts allows no host in {first_few(facts.fleet.pool_ids[p] for p in pairs.pool)}"
+    return f"its {clusters} clusters stay together, and the largest host has room for {caps.max()}"
 
 
 def uplink(facts: Facts, pairs: Pairs) -> str:

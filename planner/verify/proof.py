@@ -72,10 +72,10 @@ def verify_proof(fleet: Fleet, plan: Plan, *, most_nodes: int = MOST_NODES, seco
     if unreadable:
         return _broken(unreadable)
     if "sets" not in plan.proof.details and plan.lower_bound > 0:
-        words = "The plan carries no sets of sites that could be checked again"
+        words = "The plan carries no groups of sites, so nothing can be counted again"
         if not plan.proof.details and plan.proof.kind == "none":
-            words = "The workbook carries no proof; use the plan.json. A plan without one has nothing to check again"
-        return ProofCheck("bound", f"{words}: {_least(plan, Fraction(plan.lower_bound))} is its word alone.")
+            words = "The workbook carries no proof: use plan.json"
+        return ProofCheck("bound", f"{words}. Its claim of {_least(plan, Fraction(plan.lower_bound))} was not checked.")
     case = Case(read_inventory(fleet), plan)
     if plan.proof.details.get("cover_sets"):
         return _of_cover(case, seconds)
@@ -84,7 +84,7 @@ def verify_proof(fleet: Fleet, plan: Plan, *, most_nodes: int = MOST_NODES, seco
         return _broken(violations)
     model = host_model(list(case.inventory.pools.values()), plan.objective, rows)
     if model is None:
-        return ProofCheck("bound", "A pool's host_cost is unknown or negative, so that nothing can be added up.")
+        return ProofCheck("bound", "A pool's host_cost is unknown or negative, so the costs cannot be added up.")
     return _verdict(plan, len(claims), _forced(plan, model, claims, most_nodes, seconds))
 
 
@@ -96,12 +96,12 @@ def _of_cover(case: Case, seconds: float) -> ProofCheck:
         return _broken(violations)
     model = recount.model(rows)
     if model is None:
-        return ProofCheck("bound", "A pool's host_cost is unknown or negative, so that nothing can be added up.")
+        return ProofCheck("bound", "A pool's host_cost is unknown or negative, so the costs cannot be added up.")
     added = model.added_up(recount.multipliers(rows, [claim.multiplier for claim in claims]))
-    forced = _Forced(added, "weighed with the plan's multipliers and added up in exact fractions")
+    forced = _Forced(added, "added up exactly with the multipliers of the plan")
     if added < _goal(case.plan) and case.plan.proof.kind != "counting":
         second = bound_by_cp_sat(model, seconds)
-        forced = _Forced(max(added, second), "by the second solver CP-SAT over whole hosts and room", settled=False)
+        forced = _Forced(max(added, second), "by a second solver, CP-SAT", settled=False)
     return _verdict(case.plan, len(claims), forced)
 
 
@@ -154,20 +154,20 @@ def _forced(plan: Plan, model: HostModel, claims: list[ClaimedSet], most_nodes: 
     goal = _goal(plan)
     added = model.added_up([claim.multiplier for claim in claims])
     if added >= goal or plan.proof.kind == "counting":
-        return _Forced(added, "weighed with the plan's multipliers and added up in exact fractions")
+        return _Forced(added, "added up exactly with the multipliers of the plan")
     searched = branch_and_bound(model, goal, most_nodes)
-    how = f"by a branch and bound of our own over whole host counts, {counted(searched.nodes, 'node')}"
+    how = f"by a search of our own over host counts ({counted(searched.nodes, 'node')})"
     if searched.bound >= goal or (searched.best is not None and searched.best < goal):
         return _Forced(searched.bound, how)
     second = bound_by_cp_sat(model, seconds)
     if second > searched.bound:
-        how = f"by the second solver CP-SAT, after {counted(searched.nodes, 'node')} of a branch and bound of our own"
+        how = f"by a second solver, CP-SAT, after a search of our own ({counted(searched.nodes, 'node')})"
     return _Forced(max(second, searched.bound), how, settled=False)
 
 
 def _verdict(plan: Plan, sets: int, forced: _Forced) -> ProofCheck:
     force = "forces" if sets == 1 else "force"
-    reached = f"{counted(sets, 'set')} of sites, counted again from the fleet, {force} {_least(plan, forced.bound)}"
+    reached = f"{counted(sets, 'group')} of sites, counted again from the fleet, {force} {_least(plan, forced.bound)}"
     reached += f", {forced.how}"
     if forced.bound >= _goal(plan):
         if plan.lower_bound <= 0 and not sets:
@@ -175,17 +175,17 @@ def _verdict(plan: Plan, sets: int, forced: _Forced) -> ProofCheck:
         if _meets(plan):
             return ProofCheck("proof", f"The proof holds: {reached}.")
         short = f"the plan itself needs {_amount(plan, Fraction(plan.objective_value))}"
-        return ProofCheck("bound", f"The lower bound holds, but {short}: {reached}.")
+        return ProofCheck("bound", f"The lower bound holds, but it is no proof, since {short}: {reached}.")
     claimed = f"the plan claims {_least(plan, Fraction(plan.lower_bound))}"
     if plan.proof.kind not in _CLAIM_PROOF:
-        return ProofCheck("bound", f"A bound, not a proof: {claimed} on the word of its solver; {reached}.")
+        return ProofCheck("bound", f"Not proven: {claimed}, which only its solver says; {reached}.")
     if forced.settled:
         return _broken((Violation("proof_sum", "proof", f"{claimed}, but {reached}"),))
-    return ProofCheck("bound", f"Not settled within the limits of the search: {claimed}; {reached}.")
+    return ProofCheck("bound", f"Not decided within the limits of the search: {claimed}; {reached}.")
 
 
 def _broken(violations: tuple[Violation, ...] | list[Violation]) -> ProofCheck:
-    more = f" {counted(len(violations) - 1, 'more objection')} to it." if len(violations) > 1 else ""
+    more = f" {counted(len(violations) - 1, 'more error')} in it." if len(violations) > 1 else ""
     return ProofCheck("broken", f"The proof does not hold: {violations[0]}.{more}", tuple(violations))
 
 

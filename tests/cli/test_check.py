@@ -88,7 +88,7 @@ def test_repairs_are_written_and_read_again_without_one(call, fleets, tmp_path):
 def test_nothing_is_repaired_while_there_are_errors(call, fleets, tmp_path):
     done = call("check", fleets.wrong(), "--repaired", "clean.xlsx", "--write-mapping", "fleet.toml")
     assert done.code == 1
-    assert "Not written: clean.xlsx. Mend the errors first." in done.err
+    assert "Not written: clean.xlsx. Correct the errors first." in done.err
     assert not (tmp_path / "clean.xlsx").exists()
     assert (tmp_path / "fleet.toml").exists()
 
@@ -148,7 +148,7 @@ def test_readiness_is_told_in_short(call, fleets):
     done = call("check", ready_fleet(fleets))
     assert done.code == 0
     told = " ".join(done.out.split())
-    assert "1 site ready for a shared host, 1 ready after open items, 0 not a fit." in told
+    assert "1 site is ready for a shared host. 1 site is not confirmed: 1 needs work." in told
     assert "1 node_link open Fit a node link of 10 Gb/s or more" in told
     assert "1 own_network open Give tie-breaker traffic a network of its own." in told
     assert "Readiness does not change the plan." in told
@@ -161,7 +161,7 @@ def test_sites_that_are_not_ready_are_no_objection(call, fleets):
 
 def test_plan_tells_readiness_in_a_line_and_writes_it(call, fleets, tmp_path):
     done = call("plan", ready_fleet(fleets), "-o", "plan.xlsx", "--json", "plan.json")
-    assert "Readiness: 1 site ready for a shared host, 1 ready after open items, 0 not a fit." in done.out
+    assert "Readiness: 1 site is ready for a shared host. 1 site is not confirmed: 1 needs work." in done.out
     told = json.loads((tmp_path / "plan.json").read_text())["readiness"]
     assert [site["outcome"] for site in told["sites"]] == ["ready", "ready_after"]
     assert "Readiness" in openpyxl.load_workbook(tmp_path / "plan.xlsx").sheetnames
@@ -196,7 +196,7 @@ def test_wrong_names_of_the_workbook_are_refused_before_any_work(call, fleets):
 def test_what_no_site_states_is_told_once_and_not_for_each_site(call, fleets):
     policy = [["setting", "value"], ["latency_budget_ms", 20], ["management_floor", "8.4"]]
     done = call("check", fleets.write(Policy=policy))
-    (line,) = [line for line in done.out.splitlines() if line.startswith("Not known for all 2 sites: add the columns")]
+    (line,) = [line for line in done.out.splitlines() if line.startswith("No site has data for some checks. Add the columns")]
     assert "node_link, node_link_gbps, node_links" in line
     assert "Fill in column node_link_gbps" not in done.out
 

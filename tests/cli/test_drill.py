@@ -30,7 +30,7 @@ def planned(call, fleets):
 def test_every_loss_is_told_and_a_plan_that_claims_no_cover_ends_in_0(call, planned):
     done = call("drill", planned(), "plan.json")
     assert (done.code, done.err) == (0, "")
-    assert "The plan does not survive the loss of 1 of 1 hosts" in done.out
+    assert "Losing the only host, ESK-01 (" in done.out
     assert any(line.startswith("hub ESK") and " no" in line for line in done.out.splitlines())
     assert "set cover in Policy" in done.out
 
@@ -133,7 +133,7 @@ def test_limits_of_the_policy_are_kept_and_stand_beside_the_largest_blast_radii(
         ["hub", 1, 1, 2, pytest.approx(1 / 3), 0.7, "yes"],
     ]
     told = call("drill", folder, "plan.json").out
-    assert "Largest blast radii" in told
+    assert "Largest blast radius of each host, hub and zone" in told
     assert "66.7 %" in told
     tight = fleets.write(
         Sites=sites, Hubs=[["hub"], ["ESK"], ["NEW"]], Latency=latency, Policy=[*policy, ["max_share_percent", 30]]

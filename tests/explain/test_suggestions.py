@@ -46,8 +46,8 @@ def test_the_near_miss_of_the_sample_fleet_comes_first(near_miss):
 def test_the_sample_fleet_is_explained_by_the_sets_of_its_readme(near_miss):
     words = [one.words for one in near_miss.sets]
     assert (
-        "4 sites with 5 clusters (M01, M02, M04, M05) can use only pool ALDER: a host holds at most 4 of these clusters, "
-        "so they need two hosts." in words
+        "4 sites with 5 clusters (M01, M02, M04, M05) can use only pool ALDER: a host holds at most 4 of these "
+        "clusters, so they need two hosts." in words
     )
     assert sum(one.hosts for one in near_miss.sets) == near_miss.figures.hosts == 4
 

@@ -93,7 +93,7 @@ def expected(path):
     said = {}
     for row in book["Hosts"].iter_rows(min_row=2, values_only=True):
         over = load.get(row[0], 0) - row[6]
-        said[row[0]] = f"over by {over}" if over > 0 else "ok"
+        said[row[0]] = f"{over} too many" if over > 0 else "ok"
     return said
 
 
@@ -115,8 +115,8 @@ def test_live_check_agrees_with_the_plan(folder, plan):
 def test_hand_edit_that_overfills_a_host_shows_at_once(folder, plan):
     said = checks(folder / "overfilled.xlsx")
     assert said == expected(folder / "overfilled.xlsx")
-    assert said[plan.host_list[0].host].startswith("over by ")
-    assert said[plan.host_list[2].host].startswith("over by ")  # a row that was added below the list counts
+    assert said[plan.host_list[0].host].endswith(" too many")
+    assert said[plan.host_list[2].host].endswith(" too many")  # a row that was added below the list counts
     assert "ok" in said.values()
 
 

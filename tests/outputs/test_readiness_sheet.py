@@ -66,7 +66,7 @@ def rows(path):
 def test_there_is_a_row_for_each_site_with_its_outcome_and_counts(path):
     table = rows(path)
     assert table.index.tolist() == ["0001", "0002", "0003", "0004"]
-    assert table["readiness"].tolist() == ["not a fit", "ready", "no host needed", "ready after"]
+    assert table["readiness"].tolist() == ["cannot use one", "ready", "no host needed", "not confirmed"]
     assert table["items open"].tolist() == [2, 0, 0, 0]
     assert table["items not known"].tolist() == [1, 0, 0, 2]
     assert table.loc["0001", "what is open"] == "nodes: 3 data nodes\nuplink: =too thin by far"
@@ -77,7 +77,7 @@ def test_there_is_a_row_for_each_site_with_its_outcome_and_counts(path):
 
 def test_each_check_has_a_column_to_filter_by_with_the_worst_of_its_items(path):
     table = rows(path)
-    assert table["nodes"].tolist() == ["not a fit", "ok", "", "not known"]
+    assert table["nodes"].tolist() == ["cannot use one", "ok", "", "not known"]
     assert table["uplink"].tolist() == ["open", "ok", "", "not known"]
     assert table["release_floor"].tolist() == ["not asked", "not asked", "", "not asked"]
 
@@ -100,8 +100,8 @@ def test_the_overview_tells_counts_frequent_items_and_assumptions(path):
     assert book.sheetnames == ["Readiness overview", "Readiness"]
     page = book["Readiness overview"]
     told = {row[0].value: (row[1].value, row[2].value) for row in page.iter_rows() if row[0].value}
-    assert told["ready after"] == (1, "1 cluster")
-    assert told["not a fit"] == (1, "2 clusters")
+    assert told["not confirmed"] == (1, "1 cluster")
+    assert told["cannot use one"] == (1, "2 clusters")
     assert told["uplink: not known"] == (2, "Fill in.")
     assert told["release_floor"][0].endswith("(not asked: the policy sets none)")
     assert "1. Nothing is assumed." in told
@@ -115,7 +115,7 @@ def test_the_plan_workbook_has_the_sheets_only_when_it_is_given_an_audit(tmp_pat
     assert book.sheetnames == [*sheets, "Readiness", "Readiness overview", "Findings", "Policy", "Plan record"]
     assert openpyxl.load_workbook(tmp_path / "bare.xlsx").sheetnames == [*sheets, "Findings", "Policy", "Plan record"]
     (row,) = [row for row in book["Summary"].iter_rows() if row[0].value == "Sites not ready"]
-    assert row[1].value == "▲ 2: look into it"
+    assert row[1].value == "▲ 2: please check"
     assert "1 site is not confirmed: 1 lacks data." in row[2].value
     assert planner.read_plan(tmp_path / "plan.xlsx").hosts == 0
 

@@ -31,7 +31,7 @@ def test_sheets_in_order(book):
 def test_overview_has_claims_waves_and_cautions(book):
     said = texts(book["Overview"])
     for words in (
-        "2 waves from 2027-03-13 to 2027-03-14; 1 part of the plan cannot be rolled out yet. "
+        "2 waves from 2027-03-13 to 2027-03-21; 1 part of the plan cannot be rolled out yet. "
         "They do 3 steps: 2 moves at 2 sites; 1 host upgraded. Fewer waves are not possible (proven).",
         "The pilot comes first.",
         "Mind the gap.",
@@ -107,4 +107,4 @@ def test_nothing_to_do_is_said(tmp_path):
     write_rollout_workbook(small_fleet(), empty_plan(), Rollout((), 0, "Nothing changes."), tmp_path / "rollout.xlsx")
     book = openpyxl.load_workbook(tmp_path / "rollout.xlsx")
     assert book.sheetnames == ["Overview", "Steps"]
-    assert "today is the plan" in texts(book["Overview"])
+    assert "the plan is in force" in texts(book["Overview"])

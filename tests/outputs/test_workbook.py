@@ -61,7 +61,7 @@ def test_summary_opens_with_the_plan_in_one_sentence(book, plan):
 
 def test_summary_asks_to_look_into_sites_without_a_standby_where_cover_is_asked_for(tmp_path):
     fleet = read_fleet("sample_fleets/twelve_sites.xlsx")
-    for cover, told in (("none", None), ("hub", "▲ 8: look into it")):
+    for cover, told in (("none", None), ("hub", "▲ 8: please check")):
         asked = fleet.replace(policy=fleet.policy.replace(cover=cover))
         write_workbook(asked, make_plan(asked), tmp_path / "plan.xlsx")
         pairs = summary_pairs(openpyxl.load_workbook(tmp_path / "plan.xlsx"))
@@ -79,8 +79,8 @@ def test_summary_holds_claims_counts_and_where_the_plan_comes_from(book, plan, f
     assert pairs["Clusters served"] == sum(a.clusters for a in plan.assignments)
     assert pairs["Sites unserved"] == 4
     assert pairs["Errors in the inputs"] == "✓ none"
-    assert pairs["Warnings in the inputs"] == "▲ 1: look into it"
-    assert pairs["Unserved sites"] == "▲ 4: look into it"
+    assert pairs["Warnings in the inputs"] == "▲ 1: please check"
+    assert pairs["Unserved sites"] == "▲ 4: please check"
     assert pairs["Sites without a standby"] == "✓ none"
     assert pairs["Repaired cells"] == 3
     assert pairs["Set for this plan"].startswith("cluster_cap 24; latency_budget_ms 40; reserve_percent 10; cover host")
@@ -206,7 +206,7 @@ def test_live_check_of_a_plan_that_overfills_a_host_says_by_how_much(fleet, plan
     full = plan.host_list[0]
     tight = plan.replace(host_list=(*plan.host_list[1:], Host(*[*_fields(full)[:6], full.clusters - 3, full.existing])))
     write_workbook(fleet, tight, tmp_path / "plan.xlsx")
-    assert table(tmp_path / "plan.xlsx", "Hosts")["live check"].tolist() == ["ok"] * (plan.hosts - 1) + ["over by 3"]
+    assert table(tmp_path / "plan.xlsx", "Hosts")["live check"].tolist() == ["ok"] * (plan.hosts - 1) + ["3 too many"]
 
 
 def _fields(host):

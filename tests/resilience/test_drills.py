@@ -168,10 +168,10 @@ def test_a_plan_without_hosts_has_nothing_to_lose(build):
 
 def test_what_the_plan_survives_is_one_sentence(build):
     case = build({"N": ["N-1"], "S": ["S-1"]}, [("A", 1, "N-1", "S-1"), ("B", 2, "S-1", "N-1")])
-    assert run_drill(case.fleet, case.plan).words == "The plan survives the loss of any one host and any one hub. "
+    assert run_drill(case.fleet, case.plan).words == "The plan survives the loss of any one host and any one hub."
     case = two_hubs(build)
     words = run_drill(case.fleet, case.plan).words
-    assert "does not survive the loss of 1 of 3 hosts (worst: N-1 leaves 3 clusters" in words
+    assert "Losing host N-1 (3 clusters) leaves clusters without a third vote; losing any other host does not." in words
 
 
 def test_a_claimed_cover_that_a_drill_breaks_is_named_and_a_site_without_standby_is_not_a_breach(build):

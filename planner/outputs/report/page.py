@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from planner.explain import BudgetPoint
     from planner.verify import Violation
 
-_SCRIPTS = ("data.js", "table.js", "map.js", "drill.js")
+_SCRIPTS = ("data.js", "table.js", "lists.js", "map.js", "drill.js")
 
 
 def report_html(

@@ -2,19 +2,19 @@
 
 const columns = [
   { key: "site", id: true, text: (row) => rows.site[row] },
-  { key: "name", text: (row) => rows.name[row] },
-  { key: "region", text: (row) => rows.region[row] },
-  { key: "clusters", number: (row) => rows.clusters[row], format: whole },
-  { key: "hub", id: true, text: hubName },
   { key: "host", id: true, text: hostName },
+  ...(rows.standby.some((standby) => standby >= 0) ? [{ key: "standby", id: true, text: standbyName }] : []),
+  { key: "name", text: (row) => rows.name[row] },
+  { key: "hub", id: true, text: hubName },
   { key: "rtt", number: (row) => rows.rtt[row], format: tenths },
   { key: "budget", number: (row) => rows.budget[row], format: tenths },
   { key: "margin", number: (row) => rows.margin[row], format: tenths },
-  { key: "evidence", text: (row) => rows.evidence[row] },
-  { key: "current", id: true, text: (row) => rows.current[row] },
+  { key: "clusters", number: (row) => rows.clusters[row], format: whole },
   { key: "action", text: (row) => rows.action[row] },
+  { key: "current", id: true, text: (row) => rows.current[row] },
+  { key: "evidence", text: (row) => rows.evidence[row] },
+  { key: "region", text: (row) => rows.region[row] },
 ];
-if (rows.standby.some((standby) => standby >= 0)) columns.push({ key: "standby", id: true, text: standbyName });
 
 const list = $("list"), head = list.tHead.rows[0], body = list.tBodies[0];
 let sorted = null; // { column, descending }

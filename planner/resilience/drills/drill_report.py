@@ -233,6 +233,8 @@ def _failed(kind: str, bad: Sequence[SingleLoss], number: int) -> str:
     if number == 1:
         return f"Losing the only {kind}, {largest}, leaves clusters without a third vote."
     which = f"any one of the {number:,} {kind}s"
+    if len(bad) == 1:
+        return f"Losing {kind} {largest} leaves clusters without a third vote; losing any other {kind} does not."
     if len(bad) < number:
         which = f"one of {len(bad):,} of the {number:,} {kind}s"
     return f"Losing {which} leaves clusters without a third vote; the largest loss is {largest}."

@@ -19,18 +19,18 @@ def in_words(inventory: Inventory, statement: Statement, lower: Number, upper: N
     least, needs = _amount(inventory, statement, lower), _amount(inventory, statement, upper)
     slack = RELATIVE_TOLERANCE * float(upper) if statement.objective == "cost" else 0.0
     proven = float(upper) - float(lower) <= slack
-    words = ["The certificate holds." if proven else "The certificate holds, and leaves a gap."]
-    words.append(f"Its plan needs {needs}, and no plan that {same} needs {below} than {least}.")
+    words = ["The certificate holds." if proven else "The certificate holds, but does not prove that the plan is best."]
+    words.append(f"Its plan needs {needs}. It proves that no plan that {same} needs {below} than {least}.")
     if plan is not None and float(lower) < plan.lower_bound - slack:
-        words.append(f"The plan claims {plan.lower_bound:,g}: the rest is not part of the certificate.")
+        words.append(f"The plan claims at least {plan.lower_bound:,g}; the certificate does not prove the difference.")
     if plan is not None and float(lower) > plan.lower_bound + slack:
         words.append(f"The plan itself claims only {plan.lower_bound:,g}.")
     if statement.left_out:
         words.append(f"It leaves out {_listed(statement.left_out)}.")
     if statement.bare:
-        words.append(f"Without standby in it: {_listed(statement.bare)}.")
+        words.append(f"In it these have no standby: {_listed(statement.bare)}.")
     if inventory.policy.cover != statement.cover:
-        words.append(f"What cover against the loss of a {inventory.policy.cover} takes is not part of it.")
+        words.append(f"It does not include cover against the loss of a {inventory.policy.cover}.")
     return " ".join(words)
 
 
