@@ -124,7 +124,7 @@ def shown_calls():
 
 @pytest.mark.parametrize("call", list(shown_calls()))
 def test_the_calls_that_documents_show_are_accepted(call):
-    name, *arguments = shlex.split(call.partition(" >>")[0], comments=True)
+    name, *arguments = shlex.split(re.split(r" (?:>>|\|)", call)[0], comments=True)
     if arguments:
         cli.get_command(None, name).make_context(name, arguments)
     else:

@@ -196,7 +196,9 @@ def test_wrong_names_of_the_workbook_are_refused_before_any_work(call, fleets):
 def test_what_no_site_states_is_told_once_and_not_for_each_site(call, fleets):
     policy = [["setting", "value"], ["latency_budget_ms", 20], ["management_floor", "8.4"]]
     done = call("check", fleets.write(Policy=policy))
-    (line,) = [line for line in done.out.splitlines() if line.startswith("No site has data for some checks. Add the columns")]
+    (line,) = [
+        line for line in done.out.splitlines() if line.startswith("No site has data for some checks. Add the columns")
+    ]
     assert "node_link, node_link_gbps, node_links" in line
     assert "Fill in column node_link_gbps" not in done.out
 
