@@ -156,11 +156,12 @@ def readiness_headline(readiness: Readiness) -> str:
     after, work = number["ready_after"], number["ready_after"] - unknown
     parts = [f"{unknown:,} {'lacks' if unknown == 1 else 'lack'} data"] * bool(unknown)
     parts += [f"{work:,} {'needs' if work == 1 else 'need'} work"] * bool(work)
-    ready = "No site is confirmed as ready for a shared host."
+    lacking = f": {', '.join(parts)}." if parts else "."
     if number["ready"]:
         ready = f"{counted(number['ready'], 'site')} {'is' if number['ready'] == 1 else 'are'} ready for a shared host."
-    if after:
-        ready += f" {counted(after, 'site')} {'is' if after == 1 else 'are'} not confirmed: {', '.join(parts)}."
+        ready += f" {counted(after, 'site')} {'is' if after == 1 else 'are'} not confirmed{lacking}" if after else ""
+    else:
+        ready = f"No site is confirmed as ready for a shared host{lacking}"
     if number["not_a_fit"]:
         ready += f" {counted(number['not_a_fit'], 'site')} cannot use one."
     return ready

@@ -94,7 +94,7 @@ def test_the_size_stays_within_its_limit(builders, located, sites, most):
 def test_every_text_is_used_and_every_key_exists():
     sources = {
         name: (files("planner.outputs.report") / name).read_text()
-        for name in (*("page.html", "data.js", "table.js", "map.js", "drill.js", "page.py", "charts.py"),)
+        for name in (*("page.html", "data.js", "table.js", "lists.js", "map.js", "drill.js", "page.py", "charts.py"),)
     }
     together = "\n".join(sources.values())
     for key in english():
