@@ -44,6 +44,7 @@ if TYPE_CHECKING:
         write_workbook,
     )
     from planner.outputs.read_plan import read_plan
+    from planner.own import OwnRule, OwnSource, installed
     from planner.plan import Assignment, Host, Plan
     from planner.readiness import Readiness
     from planner.readiness.audit import audit
@@ -76,6 +77,8 @@ __all__ = [
     "Host",
     "HostCount",
     "InputError",
+    "OwnRule",
+    "OwnSource",
     "Plan",
     "Policy",
     "Progress",
@@ -99,6 +102,7 @@ __all__ = [
     "explain",
     "fleet_from_tables",
     "horizon",
+    "installed",
     "plan",
     "read_availability",
     "read_designs",
@@ -141,6 +145,8 @@ _HOMES = {
     "Host": "plan",
     "HostCount": "sizing",
     "InputError": "errors",
+    "OwnRule": "own",
+    "OwnSource": "own",
     "Plan": "plan",
     "Policy": "fleet",
     "Progress": "sizing",
@@ -163,6 +169,7 @@ _HOMES = {
     "explain": "explain",
     "fleet_from_tables": "intake",
     "horizon": "scenarios.horizon.plan_horizon",
+    "installed": "own",
     "plan": "sizing",
     "read_availability": "documents",
     "read_designs": "documents",

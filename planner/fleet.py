@@ -20,6 +20,7 @@ from planner.counted_words import counted
 from planner.errors import InputError
 from planner.frame_of import TableOf
 from planner.host_limits import HostLimit, host_limits
+from planner.own import Own, OwnRule, OwnSource
 from planner.policy import Finding, Policy, Severity, fitted
 from planner.prices import price_of, years_factor
 from planner.shown import Shown, told
@@ -108,6 +109,7 @@ class Fleet(Shown):
     findings: tuple[Finding, ...] = ()
     sources: tuple[Source, ...] = ()
     true_pools: Mapping[str, str] = field(default_factory=dict)  # of pools that are parts of one
+    own: tuple[Own, ...] = ()  # rules and sources of round-trip times that the caller gives
 
     def __post_init__(self) -> None:
         wrong = [
@@ -143,6 +145,7 @@ class Fleet(Shown):
         if not isinstance(other, Fleet):
             return NotImplemented
         alike = self.policy == other.policy and dict(self.true_pools) == dict(other.true_pools)
+        alike = alike and self.own == other.own
         return alike and all(same_table(getattr(self, name), getattr(other, name)) for name in _TABLES)
 
     __hash__ = None  # type: ignore[assignment]  # tables can be changed, so that a fleet is no key
@@ -150,6 +153,27 @@ class Fleet(Shown):
     def __getstate__(self) -> dict[str, Any]:
         """Return what another process needs: the fields, without what was worked out from them."""
         return {name: self.__dict__[name] for name in self.__dataclass_fields__}
+
+    def having(self, *own: Own) -> Fleet:
+        """Return a copy that also heeds these rules and sources of round-trip times, see `planner.own`.
+
+        Raises InputError where two have one name.
+        """
+        names = [each.name for each in (*self.own, *own)]
+        twice = sorted({name for name in names if names.count(name) > 1})
+        if twice:
+            raise InputError((Finding("error", "own_twice", "", f"Two things of your own are called {twice[0]}."),))
+        return self.replace(own=(*self.own, *own))
+
+    @property
+    def own_rules(self) -> tuple[OwnRule, ...]:
+        """The rules that the caller gives."""
+        return tuple(each for each in self.own if isinstance(each, OwnRule))
+
+    @property
+    def own_sources(self) -> tuple[OwnSource, ...]:
+        """The sources of round-trip times that the caller gives."""
+        return tuple(each for each in self.own if isinstance(each, OwnSource))
 
     def replace(self, **changes: Any) -> Fleet:
         """Return a copy with ``changes`` made to the fields."""

@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
-_MAPPING, _PINGS, _FORCE, _KEPT, _RETURNED, _STATUSES = (
-    f"castingvote.{key}" for key in ("mapping", "pings", "force", "kept", "returned", "statuses")
+_MAPPING, _PINGS, _FORCE, _KEPT, _RETURNED, _STATUSES, _OWN = (
+    f"castingvote.{key}" for key in ("mapping", "pings", "force", "kept", "returned", "statuses", "own")
 )
 
 
@@ -50,7 +50,15 @@ def reading(command: Command) -> Command:
         callback=_remember(_PINGS),
         help="Read saved ping output too: one file SITE__HUB.txt for each pair.",
     )
-    return mapping(pings(command))
+    own = click.option(
+        "--own",
+        multiple=True,
+        metavar="NAME",
+        expose_value=False,
+        callback=_remember(_OWN),
+        help="Heed the rule or source of round-trip times that an installed package offers; repeat it for several.",
+    )
+    return mapping(pings(own(command)))
 
 
 def FLEET(command: Command) -> Command:
@@ -62,7 +70,7 @@ def read_inventory(fleet: Path) -> Fleet:
     """Return the fleet of a command's argument FLEET, read as its options say."""
     from planner.intake import read_fleet
 
-    found = read_fleet(fleet, given_mapping(), pings=given_pings())
+    found = given_own(read_fleet(fleet, given_mapping(), pings=given_pings()))
     returned = given_progress()
     if not returned:
         return found
@@ -130,6 +138,16 @@ def given_progress() -> tuple[Path, ...]:
     return click.get_current_context().meta.get(_RETURNED) or ()
 
 
+def given_own(fleet: Fleet) -> Fleet:
+    """Return the fleet with the rules and sources that the command was called with."""
+    names = click.get_current_context().meta.get(_OWN) or ()
+    if not names:
+        return fleet
+    from planner.own import installed
+
+    return fleet.having(*(installed(name) for name in names))
+
+
 def given_mapping() -> Path | None:
     """Return the mapping file that the command was called with."""
     path: Path | None = click.get_current_context().meta.get(_MAPPING)
@@ -157,6 +175,7 @@ def command_line(command: str, *arguments: object) -> str:
     for option, key in (("--mapping", _MAPPING), ("--pings", _PINGS)):
         if (path := context.meta.get(key)) is not None:
             shared += [option, path]
+    shared += [word for name in context.meta.get(_OWN) or () for word in ("--own", name)]
     for path in given_progress():
         shared += ["--progress", path]
     arguments = tuple("-" if word == context.meta.get(STDIN) else word for word in arguments)

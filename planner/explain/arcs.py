@@ -41,7 +41,7 @@ def blocked_only_by(checker: Checker, code: str) -> Pairs:
     """Return the pairs of sites that need a host which break rule ``code`` and no other."""
     pairs = pool_pairs(checker.facts.fleet, checker.facts.latency)
     pairs = pairs.take(checker.needs_host[pairs.site])
-    for rule in RULES:
+    for rule in (*RULES, *checker.own):
         broken = rule.broken(checker.facts, pairs)
         pairs = pairs.take(broken if rule.code == code else ~broken)
     return pairs

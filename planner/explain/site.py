@@ -61,7 +61,7 @@ def _without_zeros(name: str) -> str:
 def _pools(fleet: Fleet, checker: Checker, plan: Plan, at: int, serving: set[str]) -> tuple[PoolView, ...]:
     pairs = checker.against(at)
     reasons: list[list[Reason]] = [[] for _ in range(len(pairs))]
-    for rule in RULES:
+    for rule in (*RULES, *checker.own):
         for x in np.flatnonzero(rule.broken(checker.facts, pairs)).tolist():
             reasons[x].append(Reason(rule.code, rule.why(checker.facts, pairs.take(np.array([x])))))
     return tuple(_view(fleet, plan, pairs, x, tuple(why), serving) for x, why in enumerate(reasons))

@@ -7,6 +7,7 @@ import pandas as pd
 
 from planner.fleet import Fleet, Ints, Moments
 from planner.latency.figures import PairFigures, pair_keys
+from planner.own import OwnSource, refused
 
 
 def from_latency_sheet(fleet: Fleet) -> PairFigures:
@@ -14,11 +15,29 @@ def from_latency_sheet(fleet: Fleet) -> PairFigures:
 
     The worst date is the earliest.
     """
-    key, known = pair_keys(fleet, fleet.latency)
+    return _worst(fleet, fleet.latency)
+
+
+def from_caller(fleet: Fleet, source: OwnSource) -> PairFigures:
+    """Return the figures of a source of the caller's own; of several rows for a pair the worst of each figure counts.
+
+    Raises InputError for sites and hubs that the fleet does not have.
+    """
+    table = source.figures(fleet)
+    strangers = [name for name in table["site"] if name not in set(fleet.site_ids)][:1]
+    strangers += [name for name in table["hub"] if name not in set(fleet.hub_ids)][:1]
+    if strangers:
+        raise refused(f"the source {source.name}", f"names {strangers[0]}, which the fleet does not have")
+    return _worst(fleet, table)
+
+
+def _worst(fleet: Fleet, table: pd.DataFrame) -> PairFigures:
+    """Return the rows of a table of pairs as one for each pair."""
+    key, known = pair_keys(fleet, table)
     rtt_ms, loss_percent, pair_cost = (
-        fleet.latency[name].to_numpy(dtype=np.float64)[known] for name in ("rtt_ms", "loss_percent", "pair_cost")
+        table[name].to_numpy(dtype=np.float64)[known] for name in ("rtt_ms", "loss_percent", "pair_cost")
     )
-    measured_at = _moments(fleet.latency["measured_at"])[known]
+    measured_at = _moments(table["measured_at"])[known]
     if (np.diff(key) > 0).all():  # a matrix, row by row: nothing to sort or to reduce
         return PairFigures(key, rtt_ms, loss_percent, pair_cost, measured_at)
     order = np.argsort(key, kind="stable")

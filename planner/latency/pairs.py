@@ -10,7 +10,7 @@ import numpy.typing as npt
 from planner.fleet import Fleet, Floats, Ints, Moments
 from planner.latency.distance import from_distance
 from planner.latency.figures import PairFigures, undated
-from planner.latency.measured import from_latency_sheet, from_samples
+from planner.latency.measured import from_caller, from_latency_sheet, from_samples
 from planner.latency.wan import from_links
 from planner.plan import Evidence
 
@@ -51,11 +51,14 @@ def resolve(fleet: Fleet) -> PairTable:
     sources = [
         (from_latency_sheet(fleet), _MEASURED),
         (from_samples(fleet), _MEASURED),
+        *_of_callers(fleet, _MEASURED),
         (from_links(fleet), _MODELLED),
+        *_of_callers(fleet, _MODELLED),
     ]
     if fleet.policy.unknown_latency == "estimate":
         known, _ = _combine(sources)
         sources.append((from_distance(fleet, known.key[~np.isnan(known.rtt_ms)]), _ESTIMATED))
+    sources += _of_callers(fleet, _ESTIMATED)
     figures, evidence = _combine(sources)
     stated = ~np.isnan(figures.rtt_ms)
     site, hub = np.divmod(figures.key[stated], max(len(fleet.hub_ids), 1))
@@ -68,6 +71,12 @@ def resolve(fleet: Fleet) -> PairTable:
         evidence=evidence[stated],
         measured_at=figures.measured_at[stated],
     )
+
+
+def _of_callers(fleet: Fleet, evidence: int) -> list[tuple[PairFigures, int]]:
+    """Return the figures of the callers' own sources of one kind of evidence."""
+    asked = (source for source in fleet.own_sources if source.evidence == EVIDENCE[evidence])
+    return [(from_caller(fleet, source), evidence) for source in asked]
 
 
 def _combine(sources: list[tuple[PairFigures, int]]) -> tuple[PairFigures, npt.NDArray[np.int8]]:

@@ -12,7 +12,10 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from planner.counted_words import first_few
 from planner.fleet import Bools, Fleet, Floats
+from planner.latency.pair_frame import judged
+from planner.own import OwnRule
 from planner.plan import Reason
 from planner.rules import masks, reasons
 from planner.rules.facts import Facts
@@ -54,6 +57,19 @@ RULES = (
 STANDBY_RULES = tuple(rule for rule in RULES if not rule.ordinary_day)
 
 
+def _own_rule(own: OwnRule) -> Rule:
+    """Return a rule of the caller's own as one of these."""
+
+    def broken(facts: Facts, pairs: Pairs) -> Bools:
+        return judged(facts.fleet, own, pairs.site, pairs.pool, pairs)[0]
+
+    def why(facts: Facts, pairs: Pairs) -> str:
+        reasons = judged(facts.fleet, own, pairs.site, pairs.pool, pairs)[1]
+        return f"{first_few(dict.fromkeys(reasons))} (rule {own.name}, given by the caller)"
+
+    return Rule(own.code, broken, why)
+
+
 _KEPT = "_checker"  # among the properties that a fleet keeps
 
 
@@ -62,6 +78,7 @@ class Checker:
 
     def __init__(self, fleet: Fleet) -> None:
         self.facts = Facts(fleet)
+        self.own = tuple(_own_rule(rule) for rule in fleet.own_rules)
         self._eligible: dict[tuple[str, ...], Pairs] = {}
 
     @classmethod
@@ -88,7 +105,7 @@ class Checker:
     def _found(self, rules: Sequence[Rule]) -> Pairs:
         pairs = pool_pairs(self.facts.fleet, self.facts.latency)
         pairs = pairs.take(self.needs_host[pairs.site])
-        for rule in rules:
+        for rule in (*rules, *self.own):
             broken = rule.broken(self.facts, pairs)
             if broken.any():
                 pairs = pairs.take(~broken)
@@ -133,6 +150,7 @@ class Checker:
     def broken(self, site: int, rules: Sequence[Rule] = RULES) -> list[tuple[Rule, Pairs]]:
         """Return each of ``rules`` that keeps the site from some pool, with the pairs it breaks."""
         pairs = self.against(site)
+        rules = (*rules, *self.own)
         return [(rule, pairs.take(mask)) for rule in rules if (mask := rule.broken(self.facts, pairs)).any()]
 
     def reasons(self, site: int) -> tuple[Reason, ...]:

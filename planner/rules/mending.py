@@ -11,6 +11,7 @@ import numpy as np
 
 from planner.fleet import Fleet
 from planner.latency import EVIDENCE
+from planner.own import PREFIX
 
 if TYPE_CHECKING:
     from planner.rules import Checker, Rule
@@ -80,6 +81,8 @@ def _mend(fleet: Fleet, at: int, pool: int, code: str, rtt_ms: float, evidence: 
     """Return the cell that mends the rule ``code``; where none does, what to do in words."""
     site, name, sites = fleet.site_ids[at], fleet.pool_ids[pool], fleet.sites
     hub = fleet.hub_ids[fleet.hub_of_pool[pool]]
+    if code.startswith(PREFIX):
+        return f"change what the rule {code.removeprefix(PREFIX)}, given by the caller, asks for"
     if code == "latency" and np.isfinite(rtt_ms):
         return Change("Sites", site, "latency_budget_ms", float(fleet.budgets_ms[at]), rtt_ms)
     if code == "release_floor":

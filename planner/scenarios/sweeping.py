@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import os
+import pickle
 import threading
 import time
 from collections.abc import Callable, Sequence
@@ -55,7 +56,9 @@ def sweep(
     """
     options = options or Options()
     _refuse_repeated(scenarios)
-    shortcuts = not (solve_all or options.later_aims or options.uncertainty)
+    _refuse_own(fleet, store, dask is not None or jobs != 1)
+    # Of rules of the caller nobody knows that what is asked less of can only take fewer hosts.
+    shortcuts = not (solve_all or options.later_aims or options.uncertainty or fleet.own)
     runner: Runner | None = None
     kept = Store(store)
     stopped = threading.Event()
@@ -92,6 +95,20 @@ def _refuse_repeated(scenarios: Sequence[Scenario]) -> None:
     if repeated:
         message = f"Several scenarios are called {', '.join(repeated[:3])}."
         raise InputError((Finding("error", "scenario_repeated", "", message, "Give each a name of its own."),))
+
+
+def _refuse_own(fleet: Fleet, store: object, elsewhere: bool) -> None:
+    """Refuse to keep what rests on rules of the caller, or to send such rules where they cannot go."""
+    if fleet.own and store is not None:
+        message = "A store cannot tell one rule of the caller from another."
+        raise InputError((Finding("error", "own_stored", "", message, "Sweep without a store."),))
+    if fleet.own and elsewhere:
+        try:
+            pickle.dumps(fleet.own)
+        except Exception as error:
+            message = f"What the caller gives cannot be sent to other processes: {error}."
+            hint = "Define its function at the top of a module, or sweep with jobs=1."
+            raise InputError((Finding("error", "own_here_only", "", message, hint),)) from error
 
 
 def _runner(shared: Shared, dask: str | None, jobs: int, tasks: int, stopped: Flag) -> Runner:

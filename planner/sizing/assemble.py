@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from planner.fleet import Bools, Fleet, Ints
+from planner.fleet import Bools, Finding, Fleet, Ints
 from planner.host_limits import HostLimit
 from planner.identity import fleet_id
 from planner.latency import EVIDENCE, PairTable, estimate_range_ms
@@ -68,7 +68,7 @@ def assemble(case: Case, checker: Checker, draft: Draft, attained: tuple[Attaine
             fleet, {u.site for u in unserved}, {u.site for u in uncovered}, _least(fleet, problem, draft)
         ),
         then=tuple(Aim(one.aim, one.value, one.bound, one.proven) for one in attained),
-        findings=fleet.findings,
+        findings=(*fleet.findings, *_given(fleet)),
         policy=dataclasses.asdict(fleet.policy),
         sources=fleet.sources,
         version=VERSION,
@@ -310,3 +310,14 @@ def _reached(problem: Problem, seats: Sequence[Seat], s: int, pools: Ints) -> li
         multi_cluster = carried + problem.item_weight[s] > problem.host_weight * (1 + 1e-9)
         found += ["max_share_percent"] if (np.isin(pool[first], pools) & room & multi_cluster).any() else []
     return found
+
+
+def _given(fleet: Fleet) -> list[Finding]:
+    """Return a finding for each thing that the caller gave, so that all who read the plan know."""
+    told = [f"Rule {rule.name} was given by the caller; it limits who may use whom." for rule in fleet.own_rules]
+    told += [
+        f"Source {source.name} was given by the caller; round-trip times of it are called {source.evidence}."
+        for source in fleet.own_sources
+    ]
+    hint = "Check the plan with the same in force."
+    return [Finding("info", "given_by_caller", "", words, hint) for words in told]

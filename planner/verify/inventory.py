@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 import pandas as pd
 
 from planner.fleet import Fleet, Policy, Source
+from planner.verify.own_rules import OwnRules
 from planner.verify.pairs import Pairs
 from planner.verify.yearly_prices import YearlyPrices
 
@@ -108,6 +109,7 @@ class Inventory:
     whole_weight: Fraction
     uplinks_kbps: Mapping[str, float]
     host_limits: tuple[HostLimit, ...]
+    own: OwnRules
 
     def uplink_kbps(self, hub: str) -> float:
         """Return the uplink of a hub, the least that its pools state; inf where it is not known."""
@@ -151,6 +153,7 @@ def read_inventory(fleet: Fleet) -> Inventory:
         whole_weight=whole_weight,
         uplinks_kbps=uplinks_kbps,
         host_limits=limits,
+        own=OwnRules(fleet),
     )
 
 

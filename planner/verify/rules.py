@@ -24,7 +24,8 @@ def broken_rules(inventory: Inventory, site: Site, pool: Pool, *, standby: bool 
     """
     asked = ((code, rule) for code, rule in _RULES.items() if not (standby and code in _ORDINARY_DAY))
     found = ((code, rule(inventory, site, pool)) for code, rule in asked)
-    return [(code, message) for code, message in found if message]
+    own = [("own_rule", message) for _, message in inventory.own.broken(site.site, pool.pool)]
+    return [*((code, message) for code, message in found if message), *own]
 
 
 def eligible(inventory: Inventory, site: Site, pool: Pool, *, standby: bool = False) -> bool:
@@ -33,7 +34,9 @@ def eligible(inventory: Inventory, site: Site, pool: Pool, *, standby: bool = Fa
     if pool.max_hosts < 1 or pool.usable < least_room:
         return False
     codes = (code for code in _RULES if not (standby and code in _ORDINARY_DAY))
-    return not any(_RULES[code](inventory, site, pool) for code in codes)
+    if any(_RULES[code](inventory, site, pool) for code in codes):
+        return False
+    return not inventory.own.broken(site.site, pool.pool)
 
 
 # Each rule returns the broken limit in figures, or "" where it is kept.

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import Literal
 
+from planner.own import PREFIX
 from planner.plan import Assignment, NoHostNeeded, Unserved
 from planner.verify.case import Case
 from planner.verify.inventory import Site
@@ -78,7 +79,12 @@ def _unserved(case: Case, site: Site, entry: Unserved) -> Iterator[Violation]:
     codes = {reason.code for reason in entry.reasons}
     if not codes:
         yield Violation("unserved", where, "unserved without a reason")
-    elif codes <= RULE_CODES:
+    unknown = {code for code in codes if code.startswith(PREFIX)} - case.inventory.own.codes
+    if unknown:
+        names = ", ".join(sorted(code.removeprefix(PREFIX) for code in unknown))
+        text = f"unserved for rule {names}, which the caller of the plan gave and nobody gives here; it is not checked"
+        yield Violation("own_rule", where, text, "note")
+    if codes and codes <= RULE_CODES | case.inventory.own.codes:
         pools = [pool.pool for pool in case.inventory.pools.values() if eligible(case.inventory, site, pool)]
         if pools:
             given = ", ".join(sorted(codes))

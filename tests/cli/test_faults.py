@@ -13,7 +13,7 @@ def broken(monkeypatch):
         def fail(*_arguments, **_options):
             raise error
 
-        monkeypatch.setattr("planner.sizing.make_plan.build_problem", fail)
+        monkeypatch.setattr("planner.sizing.best_plan.build_problem", fail)
 
     return break_it
 

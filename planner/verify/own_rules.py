@@ -1,0 +1,41 @@
+"""Rules that the caller gives, asked once more with pairs read here: nobody else knows what they want."""
+
+from __future__ import annotations
+
+from functools import cached_property
+from types import SimpleNamespace
+
+import numpy as np
+
+from planner.fleet import Fleet
+from planner.latency import resolve
+from planner.latency.pair_frame import judged
+
+
+class OwnRules:
+    """What the caller's own rules break in a fleet, for the pairs whose round-trip time is known."""
+
+    def __init__(self, fleet: Fleet) -> None:
+        self._fleet = fleet
+        self.codes = frozenset(rule.code for rule in fleet.own_rules)
+
+    def broken(self, site: str, pool: str) -> list[tuple[str, str]]:
+        """Return code and reason of each rule that keeps ``site`` from ``pool``."""
+        return self._broken.get((site, pool), []) if self.codes else []
+
+    @cached_property
+    def _broken(self) -> dict[tuple[str, str], list[tuple[str, str]]]:
+        fleet, known = self._fleet, resolve(self._fleet)
+        pools = [np.flatnonzero(fleet.hub_of_pool == hub) for hub in range(len(fleet.hub_ids))]
+        row = np.repeat(np.arange(len(known)), [len(pools[hub]) for hub in known.hub])
+        pool = np.concatenate([np.zeros(0, dtype=np.int64), *(pools[hub] for hub in known.hub)])
+        site = known.site[row].astype(np.int64)
+        names = ("rtt_ms", "loss_percent", "evidence", "measured_at")
+        figures = SimpleNamespace(**{name: getattr(known, name)[row] for name in names})
+        found: dict[tuple[str, str], list[tuple[str, str]]] = {}
+        for rule in fleet.own_rules:
+            mask, reasons = judged(fleet, rule, site, pool, figures)
+            for at, why in zip(np.flatnonzero(mask).tolist(), reasons, strict=True):
+                text = f"{why} (rule {rule.name}, given by the caller)"
+                found.setdefault((fleet.site_ids[site[at]], fleet.pool_ids[pool[at]]), []).append((rule.code, text))
+        return found
