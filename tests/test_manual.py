@@ -84,7 +84,7 @@ def test_the_calls_of_a_page_run(topic):
 @pytest.mark.usefixtures("folder")
 def test_the_python_example_prints_what_its_comment_says(capsys):
     run("demo")
-    (code,) = re.findall(r"^```python\n(.*?)^```$", pages()["python"].text, re.MULTILINE | re.DOTALL)
+    code, *_ = re.findall(r"^```python\n(.*?)^```$", pages()["python"].text, re.MULTILINE | re.DOTALL)
     exec(compile(code, "python.md", "exec"), {})
     assert capsys.readouterr().out.splitlines() == re.findall(r"print\(.*\)  # (.*)", code)
 
