@@ -99,6 +99,7 @@ _POINT = {
 _PLAN = {
     **_FORMAT,
     "headline": str,
+    "hash": Maybe(str),
     "aims": tuple[Aim, ...],
     "complete": bool,
     "hosts": int,

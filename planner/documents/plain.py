@@ -115,7 +115,7 @@ class Reader:
             place = f"{path}.{field.name}" if path else field.name
             if field.name in value:
                 given[field.name] = self._read(hints[field.name], value[field.name], place)
-            elif field.default is field.default_factory is dataclasses.MISSING:
+            elif _needed(field):
                 self._say("value_missing", place, f"{field.name} is missing.")
         return None if self.findings else kind(**given)
 
@@ -189,6 +189,14 @@ class Describer:
 
 
 def fields_of(kind: type[Any], leave_out: Sequence[str] = ()) -> dict[str, Any]:
-    """Return the type of each field of a dataclass but ``leave_out``."""
+    """Return the type of each field of a dataclass but ``leave_out``.
+
+    Fields with a default may be missing: so a schema takes files from before they were added.
+    """
     hints = typing.get_type_hints(kind)
-    return {field.name: hints[field.name] for field in dataclasses.fields(kind) if field.name not in leave_out}
+    fields = [field for field in dataclasses.fields(kind) if field.name not in leave_out]
+    return {one.name: hints[one.name] if _needed(one) else Maybe(hints[one.name]) for one in fields}
+
+
+def _needed(field: dataclasses.Field[Any]) -> bool:
+    return field.default is field.default_factory is dataclasses.MISSING
