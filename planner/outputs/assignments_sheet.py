@@ -41,6 +41,8 @@ FILLED_IN = (
     Field(headings.PROGRESS, styles.FILL_IN, least=13, heading_style=styles.FILL_IN_HEADING),
     Field(headings.DATE, styles.FILL_IN_DATE, least=12, heading_style=styles.FILL_IN_HEADING),
     Field(headings.INITIALS, styles.FILL_IN, least=9, heading_style=styles.FILL_IN_HEADING),
+    Field(headings.RTT_AFTER, styles.FILL_IN_NUMBER, least=10, heading_style=styles.FILL_IN_HEADING),
+    Field(headings.VOTES_SEEN, styles.FILL_IN, least=10, heading_style=styles.FILL_IN_HEADING),
     Field(headings.REMARKS, styles.FILL_IN, least=28, heading_style=styles.FILL_IN_HEADING),
 )
 
@@ -132,16 +134,18 @@ def _moment(text: str | None) -> Value:
 
 
 def _to_fill_in(assignment: Assignment) -> tuple[Value, ...]:
-    return ("not needed" if assignment.action == "keep" else "open", None, None, None)
+    return ("not needed" if assignment.action == "keep" else "open", *(None,) * (len(FILLED_IN) - 1))
 
 
 def offer_progress(sheet: Worksheet, columns: dict[str, str], last: int) -> None:
-    """Offer the words of the status, and ask for a date in the column of dates."""
+    """Offer the words of the status and of votes, and ask for a date in the column of dates."""
     progress = DataValidation("list", formula1=f'"{",".join(headings.PROGRESS_WORDS)}"', allow_blank=True)
     progress.error = f"Use one of: {', '.join(headings.PROGRESS_WORDS)}."
     date = DataValidation("date", operator="greaterThan", formula1="36526", allow_blank=True)  # 2000-01-01
     date.error = "Enter a date, for example 2030-01-31."
-    for validation, name in ((progress, headings.PROGRESS), (date, headings.DATE)):
+    votes = DataValidation("list", formula1=f'"{",".join(headings.VOTES_WORDS)}"', allow_blank=True)
+    votes.error = f"Use one of: {', '.join(headings.VOTES_WORDS)}."
+    for validation, name in ((progress, headings.PROGRESS), (date, headings.DATE), (votes, headings.VOTES_SEEN)):
         validation.add(f"{columns[name]}2:{columns[name]}{last}")
         validation.showErrorMessage = True
         sheet.add_data_validation(validation)

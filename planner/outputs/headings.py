@@ -60,6 +60,9 @@ PROGRESS = "status"
 PROGRESS_WORDS = ("open", "planned", "done", "blocked", "not needed")
 DATE = "date"
 INITIALS = "initials"
+RTT_AFTER = "RTT after ms"
+VOTES_SEEN = "three votes seen"
+YES, NO = VOTES_WORDS = ("yes", "no")
 REMARKS = "remarks"
 
 REASONS = "reasons"

@@ -52,8 +52,8 @@ STEPS: dict[StepKind, tuple[str, ...]] = {
 }
 
 AFTER_SITES = (
-    "Both data nodes show three votes, the third one on the host of the line.",
-    "The round-trip time to that host, measured from the site, is within the limit.",
+    "Both data nodes show three votes, the third one on the host of the line. Write yes or no into three votes seen.",
+    "The round-trip time to that host, measured from the site, is within the limit. Write it into RTT after ms.",
     "The mirror is in sync, and no new alarm is open.",
     "Each line has its status, date and initials on the sheet Steps. Anything unusual is in its remarks.",
 )

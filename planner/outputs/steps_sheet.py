@@ -57,7 +57,7 @@ def write_conflicts(book: Book, rollout: Rollout) -> Worksheet:
 def _rows(facts: RolloutFacts) -> Iterator[tuple[Value, ...]]:
     for wave in facts.rollout.waves:
         for step in wave.steps:
-            yield (wave.wave, *_planned(facts, step), "open", None, None, None)
+            yield (wave.wave, *_planned(facts, step), "open", *(None,) * (len(FILLED_IN) - 1))
 
 
 def _planned(facts: RolloutFacts, step: Step) -> tuple[Value, ...]:

@@ -20,7 +20,10 @@ from planner.outputs.atomic import replacing
 WRITER = "castingvote"
 """Who saved a workbook last, as its properties tell; other programs put their user there, or nobody."""
 
-_TEAM = (headings.PROGRESS, headings.DATE, headings.INITIALS, headings.REMARKS, headings.STANDS_ON)
+_TEAM = (
+    *(headings.PROGRESS, headings.DATE, headings.INITIALS, headings.REMARKS, headings.STANDS_ON),
+    *(headings.RTT_AFTER, headings.VOTES_SEEN),
+)
 _AS_WRITTEN = ("open", "not needed")  # the status of a row that nobody has touched
 
 

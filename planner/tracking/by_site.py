@@ -9,6 +9,7 @@ from planner.progress import Cell
 
 _CHANGES = ("attach", "move", "detour")
 _BLANK = Cell(None, "")
+_TAKEN = (headings.SITE, headings.INITIALS, headings.DATE, headings.RTT_AFTER, headings.VOTES_SEEN)
 Row = Mapping[str, Cell]
 
 
@@ -21,7 +22,7 @@ def by_site(steps: Sequence[Row]) -> Iterator[Row]:
             of_site.setdefault(str(site), []).append(step)
     for own in of_site.values():
         last = own[-1]
-        row = {name: last[name] for name in (headings.SITE, headings.INITIALS, headings.DATE) if name in last}
+        row = {name: last[name] for name in _TAKEN if name in last}
         target = last.get(headings.TO_HOST, _BLANK)
         row[headings.HOST] = target
         if target.value is None:

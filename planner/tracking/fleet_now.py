@@ -15,6 +15,7 @@ from planner.outputs import headings
 from planner.plan import Host, Plan
 from planner.progress import Cell, Merged, StateChange
 from planner.running import running_hosts
+from planner.tracking.after_change import with_measurements
 from planner.tracking.rows import day_of, site_row, text_in
 
 _LISTS = ("host_names", "retiring_hosts", "upgraded_hosts")
@@ -38,6 +39,7 @@ def fleet_now(fleet: Fleet, plan: Plan, merged: Merged) -> FleetNow:
     - Hosts that are upgraded run ``host_release``: ``upgraded_hosts``, until all of the pool do; then it has no
       ``host_release_today`` any more. Hosts that are retired are taken out of all these.
     - A site's release is the one that its step has raised it to.
+    - A round trip measured after a change is the one of its pair, with its date.
 
     Doing so twice changes nothing. Copies are those that `resolved` has been through.
     """
@@ -47,7 +49,9 @@ def fleet_now(fleet: Fleet, plan: Plan, merged: Merged) -> FleetNow:
     for cells in merged.steps:
         if text_in(cells, headings.PROGRESS) == "done":
             state.step(cells)
-    return state.result()
+    now = state.result()
+    measured, changes = with_measurements(now.fleet, plan, merged)
+    return FleetNow(measured, (*now.changes, *changes), now.notes)
 
 
 @dataclass

@@ -10,6 +10,7 @@ from planner.outputs import headings
 from planner.progress import Cell, Clash, Copy, Merged, Typed
 from planner.tracking.by_site import by_site
 
+_BLANK_AT_FIRST = (headings.DATE, headings.INITIALS, headings.RTT_AFTER, headings.VOTES_SEEN)
 _BLANK = Cell(None, "")
 _CONFLICT_NOTE = "another copy says"
 
@@ -116,7 +117,7 @@ def _original(name: str, base: Row) -> str | None:
         return "not needed" if text_of(base.get(headings.ACTION, _BLANK).value) == "keep" else "open"
     if name == headings.HOST:
         return text_of(base[headings.PLANNED_HOST].value) if headings.PLANNED_HOST in base else None
-    return "" if name in (headings.DATE, headings.INITIALS) else None
+    return "" if name in _BLANK_AT_FIRST else None
 
 
 def _kept(name: str, cells: Sequence[tuple[str, Cell]], original: str | None) -> tuple[Cell, list[str]]:

@@ -11,6 +11,7 @@ from planner.fleet import Fleet
 from planner.outputs import headings
 from planner.plan import Assignment, Plan
 from planner.progress import Merged, Progress, SiteProgress
+from planner.tracking.after_change import failed_after
 from planner.tracking.forecast import forecast
 from planner.tracking.rows import site_row, text_in
 from planner.verify import verify
@@ -24,7 +25,7 @@ def track(fleet: Fleet, plan: Plan, merged: Merged, as_of: dt.date) -> Progress:
 
     Drifted is a row whose host is not the planned one, or a site that ``fleet`` (sheet Current) has on a host that is
     neither where it was nor where the row says it is. ``problems`` are the violations of the plan with the hosts as
-    people changed them.
+    people changed them, and what fails in `failed_after`.
     """
     in_force = dict(zip(fleet.current["site"], fleet.current["host"], strict=True))
     rows, notes = [], list(merged.notes)
@@ -45,6 +46,8 @@ def track(fleet: Fleet, plan: Plan, merged: Merged, as_of: dt.date) -> Progress:
         notes.append(f"{undated} sites are done without a date: they are not in the burn-down.")
     changed = _changed(plan, rows)
     problems = tuple(str(v) for v in verify(fleet, changed) if v.severity == "violation" and v.code not in _CLAIMS)
+    failed, more = failed_after(plan, merged)
+    problems, notes = (*failed, *problems), [*notes, *more]
     progress = Progress(as_of, tuple(rows), forecast({}, 0, as_of), merged.clashes, problems, tuple(notes))
     return dataclasses.replace(progress, forecast=forecast(progress.done_on, len(progress.left), as_of))
 

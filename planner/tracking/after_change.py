@@ -1,0 +1,152 @@
+"""What was seen after a change: the round trip measured from the site, and three votes; checked, and handed on."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from planner import columns
+from planner.counted_words import counted, first_few
+from planner.fleet import Fleet
+from planner.outputs import headings
+from planner.plan import Plan
+from planner.progress import Cell, Merged, StateChange
+from planner.tracking.rows import day_of, site_row, text_in
+from planner.typed_tables import typed_table
+
+_CHANGED = ("attach", "move", "detour", "")  # rows of a rollout workbook name no action
+
+
+@dataclass(frozen=True, slots=True)
+class SeenAfter:
+    """What a row that is done says: ``rtt_ms`` is NaN for a blank or a text that is no time, ``votes`` as written."""
+
+    site: str
+    host: str
+    rtt_ms: float
+    rtt_text: str
+    votes: str
+    on: dt.date | None
+    source: str
+
+
+def seen_after(merged: Merged) -> tuple[SeenAfter, ...]:
+    """Return what the rows of sites that are done and on a host say of afterwards."""
+    return tuple(_seen(merged))
+
+
+def _seen(merged: Merged) -> Iterator[SeenAfter]:
+    for cells in merged.rows:
+        row = site_row(cells)
+        if row.status != "done" or not row.host or row.action not in _CHANGED:
+            continue
+        text = text_in(cells, headings.RTT_AFTER)
+        yield SeenAfter(
+            row.site,
+            row.host,
+            _milliseconds(text),
+            text,
+            text_in(cells, headings.VOTES_SEEN).casefold(),
+            day_of(cells),
+            _where(cells),
+        )
+
+
+def _where(cells: Mapping[str, Cell]) -> str:
+    cell = cells.get(headings.RTT_AFTER, cells[headings.SITE])
+    return cell.source or cell.where or cells[headings.SITE].where
+
+
+def _milliseconds(text: str) -> float:
+    """Return a time in ms; NaN for what is none.
+
+    >>> _milliseconds("12,5 ms"), _milliseconds("fast"), _milliseconds("-1")
+    (12.5, nan, nan)
+    """
+    try:
+        value = float(text.casefold().removesuffix("ms").strip().replace(",", "."))
+    except ValueError:
+        return math.nan
+    return value if 0 < value < math.inf else math.nan
+
+
+def failed_after(plan: Plan, merged: Merged) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return what fails after a change, and notes on what was not looked at or cannot be read.
+
+    A round trip is held against the budget of the site in ``plan``, the limit itself being allowed; the third vote must
+    have been seen.
+    """
+    budgets = {row.site: row.budget_ms for row in plan.assignments}
+    failed, notes, unseen = [], [], []
+    for one in seen_after(merged):
+        budget = budgets.get(one.site, math.inf)
+        if one.rtt_ms > budget:
+            failed.append(
+                f"Site {one.site} measured {one.rtt_ms:g} ms to {one.host} after its change, above its budget of "
+                f"{budget:g} ms ({one.source}). Go the way back, or find a nearer host."
+            )
+        if one.votes == headings.NO:
+            failed.append(f"Site {one.site} does not see three votes with {one.host} ({one.source}). Go the way back.")
+        if one.rtt_text and math.isnan(one.rtt_ms):
+            notes.append(f'{one.source}: "{one.rtt_text}" is no round-trip time in ms.')
+        if one.votes and one.votes not in headings.VOTES_WORDS:
+            notes.append(f'{one.source}: three votes seen is "{one.votes}"; write yes or no.')
+        if math.isnan(one.rtt_ms) or one.votes not in headings.VOTES_WORDS:
+            unseen.append(one.site)
+    if unseen:
+        sites = counted(len(unseen), "site")
+        notes.append(
+            f"Done without a round trip measured afterwards and three votes seen, {sites}: {first_few(unseen)}."
+        )
+    return tuple(failed), tuple(notes)
+
+
+def with_measurements(fleet: Fleet, plan: Plan, merged: Merged) -> tuple[Fleet, tuple[StateChange, ...]]:
+    """Return ``fleet`` with the round trips measured after changes, and each change; they are dated as their rows.
+
+    A measurement takes the place of every row of its pair in the sheet Latency. Doing so twice changes nothing.
+    """
+    hubs = {host.host: host.hub for host in plan.host_list}
+    known = {
+        (site, hub): (rtt, day)
+        for site, hub, rtt, day in zip(
+            *(fleet.latency[name] for name in ("site", "hub", "rtt_ms", "measured_at")), strict=True
+        )
+    }
+    new: dict[tuple[str, str], SeenAfter] = {}
+    changes = []
+    for one in seen_after(merged):
+        pair = one.site, hubs.get(one.host, "")
+        if math.isnan(one.rtt_ms) or not pair[1] or one.site not in fleet.site_ids:
+            continue
+        before, day = known.get(pair, (math.nan, pd.NaT))
+        if before == one.rtt_ms and (one.on is None or (day is not pd.NaT and day.date() == one.on)):
+            continue
+        new[pair] = one
+        was = "" if math.isnan(before) else f"{before:g}"
+        what = f"site {one.site}"
+        changes.append(StateChange(what, f"rtt_ms to {pair[1]}", was, f"{one.rtt_ms:g}", one.source, one.on))
+    return (_measured(fleet, new), tuple(changes)) if new else (fleet, ())
+
+
+def _measured(fleet: Fleet, new: Mapping[tuple[str, str], SeenAfter]) -> Fleet:
+    table = fleet.latency
+    keys = list(zip(table["site"], table["hub"], strict=True))
+    prices = {key: cost for key, cost in zip(keys, table["pair_cost"], strict=True) if key in new}
+    values = {
+        "site": [site for site, _ in new],
+        "hub": [hub for _, hub in new],
+        "rtt_ms": [one.rtt_ms for one in new.values()],
+        "measured_at": [one.on for one in new.values()],
+        "pair_cost": [prices.get(key, np.nan) for key in new],
+    }
+    kept = table[[key not in new for key in keys]]
+    plain = kept.assign(site=kept["site"].astype(object), hub=kept["hub"].astype(object))
+    rows = typed_table(columns.LATENCY, values, len(new))
+    parts = [part for part in (plain, rows) if len(part)]
+    return fleet.replace(latency=pd.concat(parts, ignore_index=True))

@@ -1,0 +1,121 @@
+"""What people saw after a change: held against budget and rule, and handed on as evidence."""
+
+import datetime as dt
+
+import openpyxl
+import pytest
+
+from planner.intake import fleet_from_tables, read_fleet
+from planner.outputs import write_rollout_workbook, write_workbook
+from planner.outputs.read_returned import read_copies
+from planner.outputs.repaired import write_now
+from planner.rollout import roll_out
+from planner.sizing import plan as make_plan
+from planner.tracking import fleet_now, merged, resolved, track
+from tests.cli.conftest import small
+
+DAY = dt.date(2027, 3, 1)
+
+
+@pytest.fixture(scope="module")
+def planned():
+    import pandas as pd
+
+    sheets = small(
+        Sites=[["site"], ["0001"], ["0002"], ["0003"]],
+        Latency=[
+            ["site", "hub", "rtt_ms", "pair_cost"],
+            ["0001", "ESK", 12, 3],
+            ["0002", "ESK", 14, 0],
+            ["0003", "ESK", 9, 0],
+        ],
+        Policy=[["setting", "value"], ["latency_budget_ms", 20]],
+    )
+    frames = {name: pd.DataFrame(rows[1:], columns=rows[0]) for name, rows in sheets.items()}
+    fleet = fleet_from_tables(frames)
+    return fleet, make_plan(fleet)
+
+
+def fill(path, sheet, rows):
+    """Write cells by site and heading into a workbook."""
+    book = openpyxl.load_workbook(path)
+    page = book[sheet]
+    heads = [cell.value for cell in page[1]]
+    for number in range(2, page.max_row + 1):
+        for heading, value in rows.get(page.cell(number, heads.index("site") + 1).value, {}).items():
+            page.cell(number, heads.index(heading) + 1).value = value
+    book.save(path)
+
+
+DONE = {"status": "done", "date": dt.datetime(2027, 3, 1)}
+SEEN = {
+    "0001": {**DONE, "RTT after ms": 19.5, "three votes seen": "yes"},
+    "0002": {**DONE, "RTT after ms": "20,1 ms", "three votes seen": "yes"},
+    "0003": {**DONE, "three votes seen": "no"},
+}
+
+
+@pytest.fixture(params=["plan", "rollout"])
+def returned(request, planned, tmp_path):
+    """The workbook as it comes back: the plan's, or the plan's and the rollout's."""
+    fleet, plan = planned
+    write_workbook(fleet, plan, tmp_path / "plan.xlsx")
+    if request.param == "plan":
+        fill(tmp_path / "plan.xlsx", "Assignments", SEEN)
+        return [tmp_path / "plan.xlsx"]
+    rollout = roll_out(fleet, plan, start=DAY, time_limit=5)
+    write_rollout_workbook(fleet, plan, rollout, tmp_path / "rollout.xlsx")
+    fill(tmp_path / "rollout.xlsx", "Steps", SEEN)
+    return [tmp_path / "plan.xlsx", tmp_path / "rollout.xlsx"]
+
+
+def whole(returned, fleet, plan):
+    return merged(resolved(read_copies(returned), fleet, plan))
+
+
+def test_what_fails_after_a_change_is_a_problem(planned, returned):
+    fleet, plan = planned
+    found = track(fleet, plan, whole(returned, fleet, plan), DAY)
+    assert len(found.problems) == 2
+    above, votes = found.problems
+    assert "0002 measured 20.1 ms" in above
+    assert "budget of 20 ms" in above
+    assert "0003 does not see three votes" in votes
+    assert any("1 site: 0003" in note for note in found.notes)
+
+
+def test_measurements_are_handed_on_as_evidence_with_their_date(planned, returned, tmp_path):
+    fleet, plan = planned
+    now = fleet_now(fleet, plan, whole(returned, fleet, plan))
+    told = {change.what: change for change in now.changes if change.column == "rtt_ms to ESK"}
+    assert {what: (change.before, change.after, change.on) for what, change in told.items()} == {
+        "site 0001": ("12", "19.5", DAY),
+        "site 0002": ("14", "20.1", DAY),
+    }
+    assert all(change.source for change in told.values())
+    write_now(now.fleet, now.changes, tmp_path / "now.xlsx")
+    rows = {row.site: row for row in read_fleet(tmp_path / "now.xlsx").latency.itertuples()}
+    assert (rows["0001"].rtt_ms, rows["0001"].measured_at.date(), rows["0001"].pair_cost) == (19.5, DAY, 3)
+    assert rows["0003"].rtt_ms == 9
+    assert [entry.site for entry in make_plan(now.fleet).unserved] == ["0002"]
+    again = fleet_now(now.fleet, plan, whole(returned, fleet, plan))
+    assert again.changes == ()
+
+
+def test_what_cannot_be_read_is_asked_about(planned, tmp_path):
+    fleet, plan = planned
+    write_workbook(fleet, plan, tmp_path / "plan.xlsx")
+    fill(tmp_path / "plan.xlsx", "Assignments", {"0001": {**DONE, "RTT after ms": "fast", "three votes seen": "two"}})
+    found = track(fleet, plan, whole([tmp_path / "plan.xlsx"], fleet, plan), DAY)
+    assert not found.problems
+    assert sum('"fast"' in note or '"two"' in note for note in found.notes) == 2
+    assert not [
+        c for c in fleet_now(fleet, plan, whole([tmp_path / "plan.xlsx"], fleet, plan)).changes if "rtt" in c.column
+    ]
+
+
+def test_the_budget_itself_is_allowed(planned, tmp_path):
+    fleet, plan = planned
+    write_workbook(fleet, plan, tmp_path / "plan.xlsx")
+    fill(tmp_path / "plan.xlsx", "Assignments", {"0001": {**DONE, "RTT after ms": 20, "three votes seen": "yes"}})
+    assert track(fleet, plan, whole([tmp_path / "plan.xlsx"], fleet, plan), DAY).problems == ()
