@@ -1,3 +1,3 @@
 """The version of castingvote, as plans and files state it. pyproject.toml reads it from here."""
 
-VERSION = "0.1.0"
+VERSION = "0.2.0"
