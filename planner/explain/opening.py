@@ -25,15 +25,22 @@ cut (J. N. Hooker, G. Ottosson, Mathematical Programming 96 (2003) 33-60; from m
 
 from __future__ import annotations
 
-import itertools
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
-import scipy.sparse as sp
 
 from planner.explain.arcs import ExtraArcs
-from planner.fleet import Bools, Floats, Ints
-from planner.sizing import LinearProgram, Problem, SolveBudget, group, solve_arrays
+from planner.fleet import Bools, Ints
+from planner.sizing import (
+    Loads,
+    ModelBuilder,
+    Problem,
+    SolveBudget,
+    add_capacity,
+    add_host_limits,
+    group,
+    solve_arrays,
+)
 
 
 @dataclass(frozen=True)
@@ -45,43 +52,6 @@ class Opened:
     fewest: bool
 
 
-@dataclass
-class _Rows:
-    """Rows of a sparse matrix as they come."""
-
-    row: list[Ints] = field(default_factory=list)
-    column: list[Ints] = field(default_factory=list)
-    value: list[Floats] = field(default_factory=list)
-    low: list[float] = field(default_factory=list)
-    high: list[float] = field(default_factory=list)
-
-    def add(self, terms: list[tuple[Ints, Floats | float]], low: float, high: float) -> None:
-        """Add one row: sum of coefficient times column, between ``low`` and ``high``."""
-        for columns, values in terms:
-            self.row.append(np.full(len(columns), len(self.low), dtype=np.int64))
-            self.column.append(columns)
-            self.value.append(np.broadcast_to(np.asarray(values, dtype=np.float64), columns.shape))
-        self.low.append(low)
-        self.high.append(high)
-
-    def add_many(
-        self, terms: list[tuple[Ints, Ints, float]], rows: int, low: Floats | float, high: Floats | float
-    ) -> None:
-        """Add ``rows`` rows; a term is the row among them and the column of each entry, and their coefficient."""
-        first = len(self.low)
-        for row, columns, value in terms:
-            self.row.append(first + row)
-            self.column.append(columns)
-            self.value.append(np.full(len(columns), value))
-        self.low.extend(np.broadcast_to(low, rows).tolist())
-        self.high.extend(np.broadcast_to(high, rows).tolist())
-
-    def program(self, cost: Floats, upper: Floats, whole: Bools) -> LinearProgram:
-        at = (np.concatenate(self.row), np.concatenate(self.column))
-        matrix = sp.csc_array(sp.coo_array((np.concatenate(self.value), at), shape=(len(self.low), len(cost))))
-        return LinearProgram(cost, upper, matrix, np.array(self.low), np.array(self.high), whole)
-
-
 class OpeningModel:
     """The model of one fleet, kept so that rows (8) and (9) can be added between solves."""
 
@@ -91,54 +61,47 @@ class OpeningModel:
         The sites of ``problem`` are served all; they are not split.
         """
         self.problem, self.extra = problem, extra
-        self.classes = group(problem, by_weight=False)
-        sizes = (problem.pools, problem.pools, len(self.classes.pool), self.classes.count, len(extra), len(extra.names))
-        ends = np.cumsum((0, *sizes))
-        self.n, self.a, self.f, self.o, self.y, self.u = (
-            np.arange(low, high) for low, high in itertools.pairwise(ends)
-        )
-        self.columns = int(ends[-1])
-        self.rows = _Rows()
+        self.classes = classes = group(problem, by_weight=False)
+        self.rows = rows = ModelBuilder()
+        size = classes.size.astype(np.float64)
+        self.n = rows.block(problem.pools, upper=problem.max_hosts.astype(np.float64), whole=True)
+        self.a = rows.block(problem.pools)
+        self.f = rows.block(len(classes.pool), upper=size[classes.of_arc], whole=classes.fixed[classes.of_arc])
+        self.o = rows.block(classes.count, upper=np.where(np.isfinite(classes.own_cost), size, 0.0))
+        self.y = rows.block(len(extra), upper=1.0, whole=problem.clusters[extra.site] > 1)
+        self.u = rows.block(len(extra.names), upper=1.0, whole=True)
         self._add_sites()
         self._add_pools()
         self._add_switches()
         if most is not None:
             counted = self.a if problem.objective == "new_hosts" else self.n
-            self.rows.add([(counted, 1.0)], -np.inf, float(most))
+            self.rows.row([(counted, 1.0)], -np.inf, float(most))
 
     def _add_sites(self) -> None:
         classes, extra = self.classes, self.extra
         every = np.arange(classes.count)
         terms = [(classes.of_arc, self.f, 1.0), (every, self.o, 1.0), (classes.of_site[extra.site], self.y, 1.0)]
         size = classes.size.astype(np.float64)
-        self.rows.add_many(terms, classes.count, size, size)
+        self.rows.add(terms, classes.count, size, size)
 
     def _add_pools(self) -> None:
         problem, classes, extra = self.problem, self.classes, self.extra
-        items, new_items = classes.items[classes.of_arc], problem.clusters[extra.site]
-        weight, new_weight = classes.item_weight[classes.of_arc], problem.item_weight[extra.site]
-        for p in range(problem.pools):
-            old, new = np.flatnonzero(classes.pool == p), np.flatnonzero(extra.pool == p)
-            cap = int(problem.caps[p])
-            terms = [(self.f[old], items[old].astype(float)), (self.y[new], new_items[new].astype(float))]
-            self.rows.add([*terms, (self.n[p : p + 1], -float(cap))], -np.inf, 0.0)
-            for size in np.unique(np.concatenate((items[old], new_items[new]))).tolist():
-                if size > 1 and cap % size:
-                    large = [(self.f[old[items[old] >= size]], 1.0), (self.y[new[new_items[new] >= size]], 1.0)]
-                    self.rows.add([*large, (self.n[p : p + 1], -float(cap // size))], -np.inf, 0.0)
-            if problem.host_weight is not None:
-                terms = [(self.f[old], weight[old]), (self.y[new], new_weight[new])]
-                self.rows.add([*terms, (self.n[p : p + 1], -problem.host_weight)], -np.inf, 0.0)
-            if problem.objective == "new_hosts":
-                self.rows.add(
-                    [(self.n[p : p + 1], 1.0), (self.a[p : p + 1], -1.0)], -np.inf, float(problem.existing[p])
-                )
-        for shared in problem.host_limits:
-            self.rows.add([(self.n[shared.pools], shared.each.astype(np.float64))], -np.inf, float(shared.most))
+        old = Loads(classes.pool, self.f, classes.items[classes.of_arc])
+        new = Loads(extra.pool, self.y, problem.clusters[extra.site])
+        add_capacity(self.rows, problem, self.n, [old, new])
+        add_host_limits(self.rows, problem, self.n)
+        pools = np.arange(problem.pools)
+        if problem.host_weight is not None:
+            weight, new_weight = classes.item_weight[classes.of_arc], problem.item_weight[extra.site]
+            terms = [(old.pool, self.f, weight), (new.pool, self.y, new_weight)]
+            self.rows.add([*terms, (pools, self.n, -problem.host_weight)], problem.pools, -np.inf, 0.0)
+        if problem.objective == "new_hosts":
+            existing = problem.existing.astype(np.float64)
+            self.rows.add([(pools, self.n, 1.0), (pools, self.a, -1.0)], problem.pools, -np.inf, existing)
         for limit in problem.limits:
             each, new_each = classes.amounts[limit.measure][classes.of_arc], problem.amounts[limit.measure][extra.site]
-            old, new = np.flatnonzero(limit.pools[classes.pool]), np.flatnonzero(limit.pools[extra.pool])
-            self.rows.add([(self.f[old], each[old]), (self.y[new], new_each[new])], -np.inf, limit.most)
+            at, also = np.flatnonzero(limit.pools[classes.pool]), np.flatnonzero(limit.pools[extra.pool])
+            self.rows.row([(self.f[at], each[at]), (self.y[also], new_each[also])], -np.inf, limit.most)
 
     def _add_switches(self) -> None:
         extra = self.extra
@@ -147,9 +110,9 @@ class OpeningModel:
         )
         switches = self.u[extra.switch[first]]
         terms = [(group_of.ravel(), self.y, 1.0), (np.arange(len(first)), switches, -1.0)]
-        self.rows.add_many(terms, len(first), -np.inf, 0.0)
+        self.rows.add(terms, len(first), -np.inf, 0.0)
         sites, site_of = np.unique(extra.site, return_inverse=True)
-        self.rows.add_many([(site_of, self.y, 1.0)], len(sites), -np.inf, 1.0)
+        self.rows.add([(site_of, self.y, 1.0)], len(sites), -np.inf, 1.0)
 
     def add_set(self, inside: Bools, room: Ints, size: int, divisor: int, needs: int) -> None:
         """Add a set of the proof (7): sites ``inside`` (S,), ``room`` (P,) of one host for items of ``size``."""
@@ -158,21 +121,21 @@ class OpeningModel:
         items = clusters[leaving] if size == 1 else np.ones(len(leaving), dtype=np.int64)
         pools = np.flatnonzero(room)
         terms = [(self.n[pools], -(-room[pools] // divisor)), (self.y[leaving], -(-items // divisor))]
-        self.rows.add([(columns, values.astype(np.float64)) for columns, values in terms], float(needs), np.inf)
+        self.rows.row([(columns, values.astype(np.float64)) for columns, values in terms], float(needs), np.inf)
 
     def rule_out(self, opened: Bools) -> None:
         """Ask for an extra arc outside ``opened`` (X,): a plan has shown that these do not do (8)."""
-        self.rows.add([(self.y[~opened], 1.0)], 1.0, np.inf)
+        self.rows.row([(self.y[~opened], 1.0)], 1.0, np.inf)
 
     def another(self, answer: Opened) -> None:
         """Ask for an answer that does not contain this one (9)."""
-        self.rows.add([(self.u[answer.changes], 1.0)], -np.inf, float(len(answer.changes) - 1))
+        self.rows.row([(self.u[answer.changes], 1.0)], -np.inf, float(len(answer.changes) - 1))
 
     def solve(self, budget: SolveBudget) -> Opened | None:
         """Return the fewest changes and, among those, the smallest; None when there are none or time ended."""
-        cost = np.zeros(self.columns)
+        cost = np.zeros(self.rows.columns)
         cost[self.u] = 1.0
-        fewest = solve_arrays(self._program(cost), budget)
+        fewest = solve_arrays(self.rows.program(cost), budget)
         if not fewest.outcome.has_solution:
             return None
         number = round(float(fewest.x[self.u].sum()))
@@ -180,7 +143,7 @@ class OpeningModel:
         best = fewest
         if number and largest > 0:
             cost[self.y] = 0.5 * self.extra.size / (number * largest)
-            smallest = solve_arrays(self._program(cost), budget)
+            smallest = solve_arrays(self.rows.program(cost), budget)
             if smallest.outcome.has_solution and round(float(smallest.x[self.u].sum())) <= number:
                 best = smallest
         return Opened(
@@ -188,21 +151,3 @@ class OpeningModel:
             used=np.flatnonzero(best.x[self.y] > 1e-6),
             fewest=fewest.outcome.state == "optimal",
         )
-
-    def _program(self, cost: Floats) -> LinearProgram:
-        problem, classes = self.problem, self.classes
-        size = classes.size.astype(np.float64)
-        upper = np.concatenate(
-            (
-                problem.max_hosts.astype(np.float64),
-                np.full(problem.pools, np.inf),
-                size[classes.of_arc],
-                np.where(np.isfinite(classes.own_cost), size, 0.0),
-                np.ones(len(self.extra) + len(self.extra.names)),
-            )
-        )
-        whole = np.zeros(self.columns, dtype=np.bool_)
-        whole[self.n], whole[self.u] = True, True
-        whole[self.f] = classes.fixed[classes.of_arc]
-        whole[self.y] = self.problem.clusters[self.extra.site] > 1
-        return self.rows.program(cost, upper, whole)

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from planner.sizing.solution.seating import Seating
     from planner.sizing.solvers.budget import Progress, SolveBudget
     from planner.sizing.solvers.highs import Answer, LinearProgram, solve_arrays
+    from planner.sizing.solvers.model_builder import Loads, ModelBuilder, Terms, add_capacity, add_host_limits
     from planner.sizing.tie_breaks.lexicographic import place, placed
 
 __all__ = [
@@ -43,6 +44,8 @@ __all__ = [
     "HallCondition",
     "HostCount",
     "LinearProgram",
+    "Loads",
+    "ModelBuilder",
     "Placement",
     "Point",
     "Problem",
@@ -50,6 +53,9 @@ __all__ = [
     "Seating",
     "Sized",
     "SolveBudget",
+    "Terms",
+    "add_capacity",
+    "add_host_limits",
     "build_problem",
     "certify",
     "count",
@@ -86,6 +92,8 @@ _HOMES = {
     "HallCondition": "host_counts.hall_conditions",
     "HostCount": "count_hosts",
     "LinearProgram": "solvers.highs",
+    "Loads": "solvers.model_builder",
+    "ModelBuilder": "solvers.model_builder",
     "Placement": "solution.placement",
     "Point": "from_today.trade_off",
     "Problem": "instance.problem",
@@ -93,6 +101,9 @@ _HOMES = {
     "Seating": "solution.seating",
     "Sized": "solution.counts",
     "SolveBudget": "solvers.budget",
+    "Terms": "solvers.model_builder",
+    "add_capacity": "solvers.model_builder",
+    "add_host_limits": "solvers.model_builder",
     "build_problem": "instance.problem",
     "certify": "host_counts.certificate",
     "count": "count_hosts",

@@ -13,7 +13,7 @@ from planner.sizing.instance.problem import build_problem
 from planner.sizing.solution.placement import PairCost
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.tie_breaks import swap_search as location
-from planner.sizing.tie_breaks.branch_and_bound import EpsilonConstraint, strong_bound
+from planner.sizing.tie_breaks.branch_and_bound import EpsilonConstraint, LocationModel, strong_bound
 
 CAP = 3
 
@@ -52,9 +52,8 @@ def never(_hosts, _shares):
 
 
 def bound_of(problem, hosts, evaluator=never, before=(), work=10**9, budget=None):
-    return strong_bound(
-        problem, PairCost(problem.rtt_ms, 1e-3), hosts, before, evaluator, work, budget or SolveBudget()
-    )
+    model = LocationModel(problem, PairCost(problem.rtt_ms, 1e-3), hosts, before)
+    return strong_bound(model, evaluator, work, budget or SolveBudget())
 
 
 @pytest.mark.parametrize("seed", range(40))

@@ -17,18 +17,18 @@ hosts bought as late as possible where there are no prices, then counts near whe
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
-import scipy.sparse as sp
 
 from planner.fleet import Floats, Ints
 from planner.scenarios.horizon.demand import Demand, with_hosts
 from planner.sizing import (
     Answer,
     Cut,
-    LinearProgram,
+    ModelBuilder,
     SolveBudget,
+    Terms,
     inequalities,
     reference_counts,
     round_counts,
@@ -63,22 +63,6 @@ class Counts:
     worth_bound: float
 
 
-@dataclass
-class _Rows:
-    """Rows as coordinates, with both limits."""
-
-    columns: int
-    at: list[tuple[int, int, float]] = field(default_factory=list)
-    lower: list[float] = field(default_factory=list)
-    upper: list[float] = field(default_factory=list)
-
-    def add(self, terms: list[tuple[int, float]], lower: float, upper: float = np.inf) -> None:
-        row = len(self.lower)
-        self.at.extend((row, column, value) for column, value in terms)
-        self.lower.append(lower)
-        self.upper.append(upper)
-
-
 class HorizonModel:
     """The model of some demands, kept so that cuts can be added between solves."""
 
@@ -93,6 +77,10 @@ class HorizonModel:
 
     def _column(self, kind: int, t: int, p: int) -> int:
         return (kind * self.periods + t) * self.pools + p
+
+    def _columns(self, kind: int, t: int) -> Ints:
+        """Return the columns of a kind in a period, one for each pool."""
+        return self._column(kind, t, 0) + np.arange(self.pools)
 
     @property
     def main(self) -> int:
@@ -110,31 +98,22 @@ class HorizonModel:
 
     def solve(self, cost: Floats, near: Floats | None, budget: SolveBudget) -> Answer:
         """Minimise ``cost`` (main columns) under all rows so far; ``near`` (T, P) is kept close to instead if given."""
-        shrinks = self._shrinks()
-        picks = sum(self.pools for _ in self.too_few)
-        width = self.main + len(shrinks) + picks + (self.periods * self.pools if near is not None else 0)
-        rows = _Rows(width)
-        self._balance(rows, shrinks)
-        self._cut_rows(rows)
-        self._more_rows(rows, self.main + len(shrinks))
+        shrinks, model = self._shrinks(), ModelBuilder()
+        counts = self.periods * self.pools
+        main = model.block(self.main, cost, self._limits(shrinks), np.arange(self.main) < counts)
+        switches = model.block(len(shrinks), upper=1.0, whole=True)
+        self._balance(model, shrinks, switches)
+        self._cut_rows(model)
+        for short in self.too_few:
+            self._more_rows(model, *short)
         for settled, value in self.settled:
-            terms = [(int(c), float(settled[c])) for c in np.flatnonzero(settled)]
-            rows.add(terms, -np.inf, value)
-        upper = np.full(width, np.inf)
-        upper[: self.main] = self._limits(shrinks)
-        upper[self.main : self.main + len(shrinks) + picks] = 1.0
-        objective = np.zeros(width)
-        objective[: self.main] = cost
+            counted = np.flatnonzero(settled)
+            model.row([(counted, settled[counted])], -np.inf, value)
         if near is not None:
-            self._near_rows(rows, near, width - self.periods * self.pools)
-            objective[width - self.periods * self.pools :] = 1.0
-        row, column, factor = zip(*rows.at, strict=True)
-        whole = np.zeros(width, dtype=np.bool_)
-        whole[: self.periods * self.pools] = True
-        whole[self.main : self.main + len(shrinks) + picks] = True
-        matrix = sp.csc_array(sp.coo_array((factor, (row, column)), shape=(len(rows.lower), width)))
-        program = LinearProgram(objective, upper, matrix, np.array(rows.lower), np.array(rows.upper), whole)
-        return solve_arrays(program, budget)
+            each, far = np.arange(counts), model.block(counts, 1.0)
+            model.add([(each, main[:counts], 1.0), (each, far, -1.0)], counts, -np.inf, near.ravel())
+            model.add([(each, main[:counts], 1.0), (each, far, 1.0)], counts, near.ravel(), np.inf)
+        return solve_arrays(model.program(), budget)
 
     def _limits(self, shrinks: list[tuple[int, int]]) -> Floats:
         """Return the upper limits of n, b, v and o."""
@@ -145,47 +124,41 @@ class HorizonModel:
         move = np.full_like(most, np.inf if self.move_hosts else 0.0)
         return np.concatenate((most.ravel(), np.full(most.size, np.inf), move.ravel(), out.ravel()))
 
-    def _balance(self, rows: _Rows, shrinks: list[tuple[int, int]]) -> None:
+    def _balance(self, model: ModelBuilder, shrinks: list[tuple[int, int]], switches: Ints) -> None:
+        """Add what ties the hosts of a period to those of the one before; ``switches`` are the columns z."""
+        pools = np.arange(self.pools)
         for t in range(self.periods):
-            for p in range(self.pools):
-                terms = [(self._column(kind, t, p), sign) for kind, sign in enumerate((1.0, -1.0, -1.0, 1.0))]
-                before = float(self.existing[p]) if t == 0 else 0.0
-                if t:
-                    terms.append((self._column(0, t - 1, p), -1.0))
-                rows.add(terms, before, before)
-                if self.move_hosts:
-                    rows.add([(self._column(k, t, p), sign) for k, sign in enumerate((1.0, -1.0, -1.0))], 0.0)
+            n, bought, moved, out = (self._columns(kind, t) for kind in range(_KINDS))
+            terms: list[Terms] = [(pools, n, 1.0), (pools, bought, -1.0), (pools, moved, -1.0), (pools, out, 1.0)]
+            if t:
+                terms.append((pools, self._columns(0, t - 1), -1.0))
+            before = np.zeros(self.pools) if t else self.existing.astype(np.float64)
+            model.add(terms, self.pools, before, before)
             if self.move_hosts:
+                model.add(terms[:3], self.pools, 0.0, np.inf)
                 for kind in np.unique(self.kinds[t]):
-                    members = np.flatnonzero(self.kinds[t] == kind).tolist()
-                    terms = [(self._column(3, t, p), 1.0) for p in members]
-                    rows.add(terms + [(self._column(2, t, p), -1.0) for p in members], 0.0)
-        for number, (t, p) in enumerate(shrinks):
-            z = self.main + number
+                    alike = self.kinds[t] == kind
+                    model.row([(out[alike], 1.0), (moved[alike], -1.0)], 0.0, np.inf)
+        for (t, p), z in zip(shrinks, switches.tolist(), strict=True):
             most_before = float(max(self.existing[p], self.most[t - 1, p] if t else 0))
-            rows.add([(self._column(3, t, p), -1.0), (z, most_before)], 0.0)
-            rows.add([(self._column(0, t, p), 1.0), (z, -float(self.most[t, p]))], 0.0)
+            switched = np.array([z, self._column(3, t, p)])
+            model.row([(switched, np.array([most_before, -1.0]))], 0.0, np.inf)
+            switched = np.array([z, self._column(0, t, p)])
+            model.row([(switched, np.array([-float(self.most[t, p]), 1.0]))], 0.0, np.inf)
 
-    def _cut_rows(self, rows: _Rows) -> None:
+    def _cut_rows(self, model: ModelBuilder) -> None:
         for t, cuts in enumerate(self.cuts):
-            for cut in cuts:
-                for row in inequalities(cut):
-                    terms = [(self._column(0, t, int(p)), float(row.room[p])) for p in np.flatnonzero(row.room)]
-                    rows.add(terms, float(row.demand))
+            for row in (row for cut in cuts for row in inequalities(cut)):
+                inside = np.flatnonzero(row.room)
+                hosts = self._columns(0, t)[inside]
+                model.row([(hosts, row.room[inside].astype(np.float64))], float(row.demand), np.inf)
 
-    def _more_rows(self, rows: _Rows, first: int) -> None:
-        for number, (t, hosts) in enumerate(self.too_few):
-            picks = [first + number * self.pools + p for p in range(self.pools)]
-            for p, y in enumerate(picks):
-                rows.add([(self._column(0, t, p), 1.0), (y, -float(hosts[p] + 1))], 0.0)
-            rows.add([(y, 1.0) for y in picks], 1.0)
-
-    def _near_rows(self, rows: _Rows, near: Floats, first: int) -> None:
-        for t in range(self.periods):
-            for p in range(self.pools):
-                n, far = self._column(0, t, p), first + t * self.pools + p
-                rows.add([(n, 1.0), (far, -1.0)], -np.inf, float(near[t, p]))
-                rows.add([(n, 1.0), (far, 1.0)], float(near[t, p]))
+    def _more_rows(self, model: ModelBuilder, t: int, hosts: Ints) -> None:
+        """Ask for a host more than ``hosts`` (P,) in some pool."""
+        pools, picks = np.arange(self.pools), model.block(self.pools, upper=1.0, whole=True)
+        more = -(hosts + 1).astype(np.float64)
+        model.add([(pools, self._columns(0, t), 1.0), (pools, picks, more)], self.pools, 0.0, np.inf)
+        model.row([(picks, 1.0)], 1.0, np.inf)
 
     def learn(self, hosts: Ints, budget: SolveBudget) -> bool:
         """Add what ``hosts`` (T, P) lack; say whether they lack anything."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from planner.fleet import Bools, Floats, Ints
@@ -25,22 +27,21 @@ def greedy_counts(problem: Problem, classes: Classes) -> Counts:
     rank = np.empty_like(order)
     rank[order] = np.arange(len(order))
     arcs_of = [arcs[np.argsort(rank[classes.of_arc[arcs]], kind="stable")] for arcs in arcs_of]
-    left_of = np.array([limit.most for limit in problem.limits])
-    each = _amounts(problem, classes)
+    limits = _Limits(np.array([limit.most for limit in problem.limits]), _amounts(problem, classes))
     # What a pool would take only shrinks while others fill, so what it took last is a bound until it is asked again.
     most = np.where(problem.may_grow(hosts), problem.caps, 0).astype(np.int64)
     latest: dict[int, tuple[int, dict[int, int]]] = {}
     while len(most) and most.max() > 0:
         best = int(np.argmax(most))
         if best not in latest:
-            latest[best] = _filling(problem, classes, waiting, arcs_of[best], best, left_of, each)
+            latest[best] = _filling(problem, classes, waiting, arcs_of[best], best, limits)
             most[best] = latest[best][0]
             continue
         hosts[best] += 1
         for arc, units in latest[best][1].items():
             flow[arc] += units
             waiting[classes.of_arc[arc]] -= units
-            left_of -= units * _at(problem, best) * each[:, classes.of_arc[arc]]
+            limits.left -= units * _at(problem, best) * limits.each[:, classes.of_arc[arc]]
         most[~problem.may_grow(hosts)] = 0
         latest.clear()
     left = waiting // classes.unit_demand
@@ -48,23 +49,28 @@ def greedy_counts(problem: Problem, classes: Classes) -> Counts:
     return Counts(hosts, flow, left - own, own)
 
 
-def _filling(
-    problem: Problem, classes: Classes, waiting: Ints, arcs: Ints, p: int, left_of: Floats, each: Floats
-) -> tuple[int, dict[int, int]]:
-    """Return what one more host of pool ``p`` would take: clusters, and units by arc.
+@dataclass
+class _Limits:
+    """What limits on hubs and zones leave, ``left`` (L,), and what a unit of each class brings, ``each`` (L, K)."""
 
-    ``left_of`` (L,) is what each limit leaves, ``each`` (L, K) what a unit of each class brings.
-    """
+    left: Floats
+    each: Floats
+
+
+def _filling(
+    problem: Problem, classes: Classes, waiting: Ints, arcs: Ints, p: int, limits: _Limits
+) -> tuple[int, dict[int, int]]:
+    """Return what one more host of pool ``p`` would take: clusters, and units by arc."""
     free, taken = int(problem.caps[p]), {}
     counts = np.concatenate((_at(problem, p), [problem.host_weight is not None]))
-    rest = np.concatenate((left_of, [problem.host_weight or 0.0]))
+    rest = np.concatenate((limits.left, [problem.host_weight or 0.0]))
     limited = bool(counts.any())
     for arc in arcs[waiting[classes.of_arc[arcs]] > 0]:
         if free <= 0:
             break
         c = classes.of_arc[arc]
         units = min(int(waiting[c]), free // int(classes.items[c]))
-        brings = np.where(counts, np.append(each[:, c], classes.item_weight[c]), 0.0) if limited else rest
+        brings = np.where(counts, np.append(limits.each[:, c], classes.item_weight[c]), 0.0) if limited else rest
         if limited and (brings > 0).any():
             units = min(units, int((rest[brings > 0] / brings[brings > 0] + 1e-9).min()))
         # A split site must be served whole or not at all; its units go to one host here.

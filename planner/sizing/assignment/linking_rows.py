@@ -19,6 +19,7 @@ from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import Answer, GrowingProgram, LinearProgram
+from planner.sizing.solvers.model_builder import Loads, ModelBuilder, add_room
 
 _BROKEN = 1e-6
 
@@ -112,28 +113,16 @@ def fewest_hosts(problem: Problem, clusters: int) -> int:
 
 def _relaxation(problem: Problem, classes: Classes, limits: Ints, taken: Bools) -> LinearProgram:
     """Return rows (1), (2), (2c) and the ``taken`` ones of (3b); columns n_p, then f_a."""
-    arcs, pools, kinds = len(classes.pool), problem.pools, classes.count
-    each, rows = np.arange(arcs), np.flatnonzero(taken)
-    of_class = sp.csr_array((np.ones(arcs), (classes.of_arc, each)), shape=(kinds, arcs))
-    load = sp.csr_array((classes.items[classes.of_arc].astype(float), (classes.pool, each)), shape=(pools, arcs))
-    matrix = sp.vstack(
-        (
-            sp.hstack((sp.csr_array((kinds, pools)), of_class)),
-            sp.hstack((sp.diags_array(-problem.caps.astype(float)), load)),
-            sp.hstack((sp.csr_array(np.ones((1, pools))), sp.csr_array((1, arcs)))),
-            _open_rows(classes.pool, limits, rows, pools),
-        )
-    )
-    demand = classes.demand.astype(np.float64)
-    fewest = fewest_hosts(problem, int(classes.demand @ classes.items))
-    unbounded, at_most = np.full(pools + len(rows), -np.inf), np.zeros(pools + len(rows))
-    return LinearProgram(
-        cost=np.concatenate((problem.host_cost, classes.cost)).astype(np.float64),
-        upper=np.concatenate((problem.max_hosts, demand[classes.of_arc])).astype(np.float64),
-        matrix=sp.csc_array(matrix),
-        row_lower=np.concatenate((demand, unbounded[:pools], [fewest], unbounded[pools:])),
-        row_upper=np.concatenate((demand, at_most[:pools], [np.inf], at_most[pools:])),
-    )
+    model, demand = ModelBuilder(), classes.demand.astype(np.float64)
+    n = model.block(problem.pools, problem.host_cost, problem.max_hosts.astype(np.float64))
+    f = model.block(len(classes.pool), classes.cost, demand[classes.of_arc])
+    model.add([(classes.of_arc, f, 1.0)], classes.count, demand, demand)
+    add_room(model, problem, n, [Loads(classes.pool, f, classes.items[classes.of_arc])])
+    model.row([(n, 1.0)], fewest_hosts(problem, int(classes.demand @ classes.items)), np.inf)
+    arcs = np.flatnonzero(taken)
+    each, most = np.arange(len(arcs)), limits[arcs].astype(np.float64)
+    model.add([(each, f[arcs], 1.0), (each, n[classes.pool[arcs]], -most)], len(arcs), -np.inf, 0.0)
+    return model.program()
 
 
 def _open_rows(pool: Ints, limits: Ints, arcs: Ints, pools: int) -> sp.csr_array:

@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal, get_args
 
-from planner.fleet import Bools, Fleet
+import numpy as np
+
+from planner.fleet import Bools, Fleet, Ints
 from planner.sizing.instance.incumbent import InForce, in_force
 from planner.sizing.instance.problem import Problem
 from planner.today import Today
@@ -34,6 +36,18 @@ class Case:
     def incumbent(self) -> Bools:
         """Pairs that keep a site on its pool, shape (E,)."""
         return self.in_force.incumbent
+
+    def narrowed(self, problem: Problem, pair: Ints, tie_breaks: tuple[TieBreak, ...]) -> Case:
+        """Return the case of a problem of the same sites with the pairs ``pair`` of this one, and other aims."""
+        case = dataclasses.replace(self, problem=problem, tie_breaks=tie_breaks)
+        # Worked out anew it would be the same, which takes long for large fleets.
+        in_force = dataclasses.replace(self.in_force, incumbent=self.incumbent[pair])
+        case.__dict__["in_force"] = in_force
+        return case
+
+    def by(self, tie_breaks: tuple[TieBreak, ...]) -> Case:
+        """Return the case with other aims."""
+        return self.narrowed(self.problem, np.arange(len(self.problem.pool)), tie_breaks)
 
     def of(self, problem: Problem) -> Case:
         """Return the case of another problem, for the same fleet."""

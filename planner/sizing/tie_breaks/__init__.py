@@ -23,15 +23,13 @@ def break_ties(
     Sites and hosts must be comparable, see
     `comparable`, or the counts stay as they are and nothing is known of margin and spread.
     """
-    problem, incumbent, tie_breaks = case.problem, case.incumbent, case.tie_breaks
+    problem, tie_breaks = case.problem, case.tie_breaks
     if not comparable(problem, sized) or not _bottlenecks(tie_breaks):
-        host = case.in_force.host_numbers
-        sized, bounds, placement = improve(problem, sized, incumbent, tie_breaks, budget, thorough=thorough, host=host)
+        sized, bounds, placement = improve(case, sized, budget, thorough=thorough)
         return sized, placement, problem, bounds
     left = narrow(problem, sized, tie_breaks, budget)
-    found, bounds, placement = improve(
-        left.problem, left.sized, incumbent[left.pair], left.tie_breaks, budget, thorough=thorough
-    )
+    within = case.narrowed(left.problem, left.pair, left.tie_breaks)
+    found, bounds, placement = improve(within, left.sized, budget, thorough=thorough, by_host=False)
     for aim in _bottlenecks(left.tie_breaks):
         bounds[aim.name] = bottleneck_bound(left.problem, aim, left.sized, budget)
     sized, placement = left.in_whole(problem, sized.classes, found, placement)

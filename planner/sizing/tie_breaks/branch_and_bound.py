@@ -22,7 +22,6 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.sparse as sp
 
 from planner.fleet import Floats, Ints
 from planner.sizing.assignment.linking_rows import WithOpenRows
@@ -30,6 +29,7 @@ from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.placement import PairCost
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import LinearProgram
+from planner.sizing.solvers.model_builder import Loads, ModelBuilder, add_capacity, add_host_limits
 
 _MOST_PAIRS = 40_000  # beyond, the first relaxation alone takes longer than people wait
 _WHOLE = 1e-6
@@ -43,27 +43,33 @@ class EpsilonConstraint:
     value: float
 
 
-def strong_bound(
-    problem: Problem,
-    cost: PairCost,
-    hosts: int,
-    before: Sequence[EpsilonConstraint],
-    evaluator: Callable[[Ints, Floats | None], float],
-    work: int,
-    budget: SolveBudget,
-) -> float:
-    """Return a lower bound on total ``cost`` with ``hosts`` hosts; 0 where the fleet is too large for it or ``work``.
+@dataclass(frozen=True)
+class LocationModel:
+    """The model: least ``cost`` of pairs with so many ``hosts``, under the aims that come ``before``."""
+
+    problem: Problem
+    cost: PairCost
+    hosts: int
+    before: Sequence[EpsilonConstraint] = ()
+
+
+Judge = Callable[[Ints, Floats | None], float]
+
+
+def strong_bound(model: LocationModel, evaluator: Judge, work: int, budget: SolveBudget) -> float:
+    """Return a lower bound on the cost of ``model``; 0 where the fleet is too large for it or for ``work``.
 
     ``evaluator`` is asked about host counts (P,) that may do better than the plan at hand, and returns what the better
     of the two costs; where the counts are those of a relaxation, it is told the shares of sites on each pair (E,) too.
     The search ends where nothing can be cheaper than that by a step of ``cost``, or after about ``work`` (pairs times
     steps of the simplex method), so that runs repeat.
     """
+    problem = model.problem
     steps = work // max(1, len(problem.pool))
     # The first relaxation alone takes about a step for each site.
     if len(problem.pool) > _MOST_PAIRS or steps < problem.sites or budget.spent:
         return 0.0
-    return _Tree(problem, cost, hosts, before, evaluator, budget).search(steps)
+    return _Tree(model, evaluator, budget).search(steps)
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -77,18 +83,12 @@ class _Node:
 
 
 class _Tree:
-    def __init__(
-        self,
-        problem: Problem,
-        cost: PairCost,
-        hosts: int,
-        before: Sequence[EpsilonConstraint],
-        evaluator: Callable[[Ints, Floats | None], float],
-        budget: SolveBudget,
-    ) -> None:
-        self.hosts, self.step, self.evaluator, self.budget = hosts, cost.step, evaluator, budget
+    def __init__(self, model: LocationModel, evaluator: Judge, budget: SolveBudget) -> None:
+        problem = model.problem
+        self.hosts, self.step = model.hosts, model.cost.step
+        self.evaluator, self.budget = evaluator, budget
         self.most = problem.max_hosts.astype(np.float64)
-        program = _program(problem, cost.values, hosts, before)
+        program = _program(model)
         self.upper = program.upper
         self.whole = np.concatenate((np.ones(problem.pools, dtype=np.bool_), problem.items[problem.site] > 1))
         self.relaxation = WithOpenRows(program, problem.pool, np.ones_like(problem.pool), budget.seed)
@@ -182,46 +182,15 @@ class _Tree:
         return np.asarray(down * up)
 
 
-def _program(problem: Problem, cost: Floats, hosts: int, before: Sequence[EpsilonConstraint]) -> LinearProgram:
+def _program(model: LocationModel) -> LinearProgram:
     """Return the relaxation of (1), (2) and (4), and limits on hosts of several pools; columns n_p, then x_ip."""
-    pairs, pools, sites = len(problem.pool), problem.pools, problem.sites
-    pair = np.arange(pairs)
-    of_site = sp.csr_array((np.ones(pairs), (problem.site, pair)), shape=(sites, pairs))
-    load = sp.csr_array((problem.items[problem.site].astype(np.float64), (problem.pool, pair)), shape=(pools, pairs))
-    taken, fit = problem.host_rows
-    earlier = sp.csr_array(np.array([aim.cost.values for aim in before]).reshape(len(before), pairs))
-    packed = [_in_a_host(problem, size) for size in np.unique(problem.items[problem.items > 1])]
-    matrix = sp.vstack(
-        (
-            *packed,
-            sp.hstack((sp.csr_array((sites, pools)), of_site)),
-            sp.hstack((sp.diags_array(-problem.caps.astype(np.float64)), load)),
-            sp.hstack((sp.csr_array(np.ones((1, pools))), sp.csr_array((1, pairs)))),
-            sp.hstack((sp.csr_array((len(before), pools)), earlier)),
-            sp.hstack((sp.csr_array(taken.astype(np.float64)), sp.csr_array((len(fit), pairs)))),
-        )
-    )
-    packs = len(packed) * pools
-    at_most = [aim.value + 1e-6 for aim in before]  # what is as good to the last digit is as good
-    return LinearProgram(
-        cost=np.concatenate((np.zeros(pools), cost)),
-        upper=np.concatenate((problem.max_hosts, np.ones(pairs))).astype(np.float64),
-        matrix=sp.csc_array(matrix),
-        row_lower=np.concatenate(
-            (
-                np.full(packs, -np.inf),
-                np.ones(sites),
-                np.full(pools, -np.inf),
-                [hosts],
-                np.full(len(before) + len(fit), -np.inf),
-            )
-        ),
-        row_upper=np.concatenate((np.zeros(packs), np.ones(sites), np.zeros(pools), [hosts], at_most, fit)),
-    )
-
-
-def _in_a_host(problem: Problem, size: int) -> sp.csr_array:
-    """Return rows (2) for sites of ``size`` clusters or more, one for each pool."""
-    large = np.flatnonzero(problem.items[problem.site] >= size)
-    ones = sp.csr_array((np.ones(len(large)), (problem.pool[large], large)), shape=(problem.pools, len(problem.pool)))
-    return sp.csr_array(sp.hstack((sp.diags_array(-np.floor(problem.caps / size)), ones)))
+    problem, built = model.problem, ModelBuilder()
+    n = built.block(problem.pools, upper=problem.max_hosts.astype(np.float64))
+    x = built.block(len(problem.pool), model.cost.values, upper=1.0)
+    built.add([(problem.site, x, 1.0)], problem.sites, 1.0, 1.0)
+    add_capacity(built, problem, n, [Loads(problem.pool, x, problem.items[problem.site])])
+    built.row([(n, 1.0)], model.hosts, model.hosts)
+    for aim in model.before:
+        built.row([(x, aim.cost.values)], -np.inf, aim.value + 1e-6)  # what is as good to the last digit is as good
+    add_host_limits(built, problem, n)
+    return built.program()

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import dataclasses
 import time
-from collections.abc import Sequence
 
 import numpy as np
 
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.host_counts.rounding import round_counts
-from planner.sizing.instance.case import TieBreak
-from planner.sizing.instance.problem import Problem
+from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.packing.pools import unpacked
 from planner.sizing.solution.aims import costs_of
 from planner.sizing.solution.counts import Counts, Sized
@@ -27,25 +25,22 @@ RESERVED_FLOWS = 3.0
 class FlowEvaluator:
     """The best counts so far, as ``sized`` and ``placement``; it looks at ``looks`` more at most.
 
-    ``aims`` and their ``costs`` decide, in order; ``incumbent`` (E,) marks pairs that keep a site where it is.
-    ``flow_seconds``: what the slowest flow took.
+    The aims of ``case``, all of them sums over pairs, and their ``costs`` decide, in order; ``incumbent`` (E,) marks
+    pairs that keep a site where it is. ``flow_seconds``: what the slowest flow took.
     """
 
-    def __init__(
-        self,
-        problem: Problem,
-        sized: Sized,
-        incumbent: Bools,
-        aims: Sequence[TieBreak],
-        placement: Placement,
-        looks: int,
-        budget: SolveBudget,
-    ) -> None:
-        self.problem, self.sized, self.incumbent, self.aims = problem, sized, incumbent, aims
-        self.costs = costs_of(problem, incumbent, aims)
-        self.placement, self.looks, self.budget = placement, looks, budget
+    def __init__(self, case: Case, sized: Sized, placement: Placement, looks: int, budget: SolveBudget) -> None:
+        self.case, self.problem, self.incumbent = case, case.problem, case.incumbent
+        self.sized, self.placement = sized, placement
+        self.looks, self.budget = looks, budget
+        self.costs = costs_of(self.problem, self.incumbent, self.aims)
         self.seen: set[tuple[bytes, bytes]] = set()
         self.flow_seconds = 0.0
+
+    @property
+    def aims(self) -> tuple[TieBreak, ...]:
+        """The aims that decide."""
+        return self.case.tie_breaks
 
     @property
     def spent(self) -> bool:

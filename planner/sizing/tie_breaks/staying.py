@@ -27,11 +27,9 @@ leaves a gap; with (6) in a fifth of the time.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.sparse as sp
 
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.instance.classes import arc_of_pair
@@ -39,6 +37,7 @@ from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.counts import Sized
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import LinearProgram, solve_arrays
+from planner.sizing.solvers.model_builder import Loads, ModelBuilder, add_capacity
 
 _MOST_PAIRS = 40_000  # beyond, the first relaxation alone takes longer than people wait
 _WHOLE = 1e-6
@@ -95,89 +94,58 @@ class _Model:
         self.host = np.full(len(pairs), -1)
         self.host[self.named] = of_named
         self.pool_of_host = self.pool[self.named][first]
-        self.n = np.arange(problem.pools)
-        self.y = problem.pools + np.arange(len(pairs))
-        self.f = problem.pools + len(pairs) + np.arange(len(self.classes.pool))
-        self.r = problem.pools + len(pairs) + len(self.f) + np.arange(len(names))
-        self.columns = problem.pools + len(pairs) + len(self.f) + len(names)
+        self.hosts_today = len(names)
+        self._build()
+
+    def _build(self) -> None:
+        problem, classes, model = self.problem, self.classes, ModelBuilder()
+        demand = classes.demand[classes.of_arc].astype(np.float64)
+        self.n = model.block(problem.pools, upper=problem.max_hosts.astype(np.float64), whole=True)
+        self.y = model.block(len(self.pairs), -1.0, upper=1.0, whole=True)
+        self.f = model.block(len(classes.pool), upper=demand, whole=classes.items[classes.of_arc] > 1)
+        self.r = model.block(self.hosts_today, upper=1.0, whole=True)
+        self.model = model
+        self._everybody()
+        going = Loads(classes.pool, self.f, classes.items[classes.of_arc])
+        staying = Loads(self.pool, self.y, problem.items[self.site])
+        add_capacity(model, problem, self.n, [going, staying])
+        self._opened()
+        self._totals()
 
     def program(self) -> LinearProgram:
         """Return it as arrays."""
-        problem, classes = self.problem, self.classes
-        parts = [self._everybody(), *self._rooms(), *self._opened(), *self._totals()]
-        matrices, low, high = zip(*parts, strict=True)
-        cost = np.zeros(self.columns)
-        cost[self.y] = -1.0
-        whole = np.ones(self.columns, dtype=np.bool_)
-        whole[self.f] = classes.items[classes.of_arc] > 1
-        upper = (problem.max_hosts, np.ones(len(self.pairs)), classes.demand[classes.of_arc], np.ones(len(self.r)))
-        return LinearProgram(
-            cost,
-            np.concatenate(upper).astype(np.float64),
-            sp.csc_array(sp.vstack(matrices)),
-            np.concatenate(low).astype(np.float64),
-            np.concatenate(high).astype(np.float64),
-            whole,
-        )
+        return self.model.program()
 
-    def _rows(self, row: list[Ints], column: list[Ints], value: list[Floats], rows: int) -> sp.csr_array:
-        at = np.concatenate(row), np.concatenate(column)
-        return sp.csr_array((np.concatenate(value), at), shape=(rows, self.columns))
-
-    def _everybody(self) -> tuple[sp.csr_array, Floats, Floats]:
-        """Return (1)."""
+    def _everybody(self) -> None:
+        """Add (1)."""
         classes = self.classes
-        row = [classes.of_arc, classes.of_site[self.site]]
-        value = [np.ones(len(self.f)), np.ones(len(self.y))]
         demand = classes.demand.astype(np.float64)
-        return self._rows(row, [self.f, self.y], value, classes.count), demand, demand
+        terms = [(classes.of_arc, self.f, 1.0), (classes.of_site[self.site], self.y, 1.0)]
+        self.model.add(terms, classes.count, demand, demand)
 
-    def _rooms(self) -> Iterator[tuple[sp.csr_array, Floats, Floats]]:
-        """Yield (2) and (3)."""
-        problem, pools = self.problem, self.problem.pools
-        items = self.classes.items[self.classes.of_arc]
-        mine = problem.items[self.site]
-        nothing, unlimited = np.zeros(pools), np.full(pools, -np.inf)
-        columns = [self.f, self.y, self.n]
-        loads = [items.astype(np.float64), mine.astype(np.float64), -problem.caps.astype(np.float64)]
-        yield self._rows([self.classes.pool, self.pool, self.n], columns, loads, pools), unlimited, nothing
-        for size in np.unique(problem.items[problem.items > 1]).tolist():
-            large, staying = np.flatnonzero(items >= size), np.flatnonzero(mine >= size)
-            row = [self.classes.pool[large], self.pool[staying], self.n]
-            loads = [np.ones(len(large)), np.ones(len(staying)), -np.floor(problem.caps / size)]
-            yield self._rows(row, [self.f[large], self.y[staying], self.n], loads, pools), unlimited, nothing
-
-    def _opened(self) -> Iterator[tuple[sp.csr_array, Floats, Floats]]:
-        """Yield (4)."""
-        every, ones = np.arange(len(self.y)), np.ones(len(self.y))
+    def _opened(self) -> None:
+        """Add (4)."""
+        every, pools = np.arange(len(self.y)), self.problem.pools
         opened = self.n[self.pool]
         opened[self.named] = self.r[self.host[self.named]]
-        matrix = self._rows([every, every], [self.y, opened], [ones, -ones], len(self.y))
-        yield matrix, np.full(len(self.y), -np.inf), np.zeros(len(self.y))
-        hosts, pools = len(self.r), self.problem.pools
+        self.model.add([(every, self.y, 1.0), (every, opened, -1.0)], len(self.y), -np.inf, 0.0)
         items = self.problem.items[self.site[self.named]].astype(np.float64)
         caps = -self.problem.caps[self.pool_of_host].astype(np.float64)
-        row, column = [self.host[self.named], np.arange(hosts)], [self.y[self.named], self.r]
-        yield self._rows(row, column, [items, caps], hosts), np.full(hosts, -np.inf), np.zeros(hosts)
-        row, column = [self.pool_of_host, self.n], [self.r, self.n]
-        running = self._rows(row, column, [np.ones(hosts), -np.ones(pools)], pools)
-        yield running, np.full(pools, -np.inf), np.zeros(pools)
+        on_host = (self.host[self.named], self.y[self.named], items)
+        self.model.add([on_host, (np.arange(self.hosts_today), self.r, caps)], self.hosts_today, -np.inf, 0.0)
+        self.model.add([(self.pool_of_host, self.r, 1.0), (np.arange(pools), self.n, -1.0)], pools, -np.inf, 0.0)
 
-    def _totals(self) -> Iterator[tuple[sp.csr_array, Floats, Floats]]:
-        """Yield (5), (6) and (7)."""
-        pools = self.problem.pools
-        one = self._rows([np.zeros(pools, dtype=np.int64)], [self.n], [np.ones(pools)], 1)
-        yield one, np.zeros(1), np.array([float(self.hosts)])
+    def _totals(self) -> None:
+        """Add (5), (6) and (7)."""
+        self.model.row([(self.n, 1.0)], 0.0, float(self.hosts))
         for cut in self.cuts:
             inside = np.flatnonzero(cut.room)
             for divisor in {1, int(cut.room.max(initial=1))}:
                 room = -(-cut.room[inside] // divisor)
-                row = self._rows([np.zeros(len(inside), dtype=np.int64)], [inside], [room.astype(np.float64)], 1)
-                yield row, np.array([float(-(-cut.demand // divisor))]), np.array([np.inf])
+                self.model.row([(inside, room.astype(np.float64))], float(-(-cut.demand // divisor)), np.inf)
         sites, at, copies = np.unique(self.site, return_inverse=True, return_counts=True)
         if (copies > 1).any():
-            once = self._rows([at], [self.y], [np.ones(len(self.y))], len(sites))
-            yield once, np.zeros(len(sites)), np.ones(len(sites))
+            self.model.add([(at, self.y, 1.0)], len(sites), 0.0, 1.0)
 
     def read(self, x: Floats) -> tuple[Ints, Ints, Bools]:
         """Return host counts, how many sites of several clusters are on each arc, and the pairs whose host runs on."""

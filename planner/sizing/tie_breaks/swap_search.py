@@ -7,14 +7,14 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from planner.fleet import Bools, Floats, Ints
-from planner.sizing.instance.case import TieBreak
+from planner.fleet import Floats, Ints
+from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.aims import PairAim, aim_of
 from planner.sizing.solution.counts import Sized
 from planner.sizing.solution.placement import PairCost, Placement
 from planner.sizing.solvers.budget import SolveBudget
-from planner.sizing.tie_breaks.branch_and_bound import EpsilonConstraint, strong_bound
+from planner.sizing.tie_breaks.branch_and_bound import EpsilonConstraint, LocationModel, strong_bound
 from planner.sizing.tie_breaks.flow_evaluator import FlowEvaluator
 from planner.sizing.tie_breaks.lagrangian import LagrangianRelaxation, Priced
 from planner.sizing.tie_breaks.lexicographic import placed
@@ -30,44 +30,42 @@ _THOROUGH = 10  # times the work, and ten times that for the tree
 
 
 def improve(
-    problem: Problem,
-    sized: Sized,
-    incumbent: Bools,
-    tie_breaks: Sequence[TieBreak],
-    budget: SolveBudget,
-    *,
-    thorough: bool,
-    host: Ints | None = None,
+    case: Case, sized: Sized, budget: SolveBudget, *, thorough: bool, by_host: bool = True
 ) -> tuple[Sized, dict[TieBreak, float], Placement]:
     """Return counts of as many hosts that do better on the first later aims, bounds on these, and the placement.
 
     Only moves and latency before any other aim are improved here, and only where hosts are the objective and
-    all sites are served; otherwise the hosts are those of ``sized`` and there are no bounds. ``host`` (S,) numbers the
-    hosts of today, see `most_staying`.
+    all sites are served; otherwise the hosts are those of ``sized`` and there are no bounds. ``by_host``: a site stays
+    only where its host runs on, not wherever its pool does.
     """
-    aims = _leading_costs(tie_breaks, incumbent)
+    problem, incumbent = case.problem, case.incumbent
+    aims = _leading_costs(case)
     if not aims or problem.sites == 0:
-        return sized, {}, placed(problem, sized, incumbent, tie_breaks)
+        return sized, {}, placed(problem, sized, incumbent, case.tie_breaks)
     began = time.monotonic()
     now = placed(problem, sized, incumbent, aims)
     flow_seconds = time.monotonic() - began
     times = _THOROUGH if thorough else 1
     budget.tell("later aims", sized.value, sized.bound)
-    evaluator = FlowEvaluator(problem, sized, incumbent, aims, now, _looks(problem) * times, budget)
+    evaluator = FlowEvaluator(case.by(aims), sized, now, _looks(problem) * times, budget)
     evaluator.flow_seconds = flow_seconds
     if whole(problem, sized):
         evaluator.try_counts(sized.counts.hosts)  # what stays together may go elsewhere
     searched = comparable(problem, sized) and not evaluator.spent
-    bounds = _searched(problem, evaluator, host, times) if searched else {}
-    placement = _finished(problem, evaluator.sized, incumbent, tie_breaks, aims, evaluator.placement)
-    return evaluator.sized, bounds, placement
+    host = case.in_force.host_numbers if by_host else None
+    bounds = _searched(evaluator, host, times) if searched else {}
+    return evaluator.sized, bounds, _finished(case, evaluator)
 
 
-def _searched(problem: Problem, evaluator: FlowEvaluator, host: Ints | None, times: int) -> dict[TieBreak, float]:
-    """Let the judge look at counts that may be better, ``times`` as many as usual; return bounds on its aims."""
+def _searched(evaluator: FlowEvaluator, host: Ints | None, times: int) -> dict[TieBreak, float]:
+    """Let the judge look at counts that may be better, ``times`` as many as usual; return bounds on its aims.
+
+    ``host`` (S,) numbers the hosts of today, see `most_staying`.
+    """
+    problem = evaluator.problem
     aims, hosts = evaluator.aims, int(evaluator.sized.value)
     costs = evaluator.costs  # of staying in a pool: no more than of staying on a host, so that bounds hold for both
-    least = _fewest_moves(problem, evaluator, host)
+    least = _fewest_moves(evaluator, host)
     settled = 1 if least is not None and evaluator.values[0] <= least else 0  # aims that need no more search
     rounds = int(np.clip(_CLIMB_WORK * times / max(1, len(problem.pool)), _FEWEST_ROUNDS, _MOST_ROUNDS))
     climbs = [
@@ -78,8 +76,8 @@ def _searched(problem: Problem, evaluator: FlowEvaluator, host: Ints | None, tim
         for counts in (best.hosts, *met[-3:]):
             evaluator.try_counts(counts)
     for best, _ in climbs:
-        _swap(problem, evaluator, best)
-    sharp = _sharper(problem, evaluator, costs, _TREE_WORK * times**2, settled, least or 0.0)
+        _swap(evaluator, best)
+    sharp = _sharper(evaluator, costs, _TREE_WORK * times**2, settled, least or 0.0)
     relaxed = [best.bound for best, _ in climbs]
     bounds = {aim: max(pair) for aim, *pair in zip(aims[settled:], relaxed, sharp, strict=True)}
     if aims[0] == "moves":  # they are whole
@@ -87,61 +85,55 @@ def _searched(problem: Problem, evaluator: FlowEvaluator, host: Ints | None, tim
     return bounds
 
 
-def _fewest_moves(problem: Problem, evaluator: FlowEvaluator, host: Ints | None) -> float | None:
+def _fewest_moves(evaluator: FlowEvaluator, host: Ints | None) -> float | None:
     """Return a bound on moves, where these come first, and let the judge look at the counts that have as few.
 
     From then on the judge takes nobody for staying whose host does not run on there.
     """
     if evaluator.aims[0] != "moves":
         return None
-    found = most_staying(problem, evaluator.sized, evaluator.incumbent, host, evaluator.budget)
+    found = most_staying(evaluator.problem, evaluator.sized, evaluator.incumbent, host, evaluator.budget)
     if found is not None and found.hosts is not None:
         evaluator.stay_only(found.keeps)
         evaluator.try_flow(found.hosts, found.flow)
     return None if found is None else found.bound
 
 
-def _sharper(
-    problem: Problem, evaluator: FlowEvaluator, costs: Sequence[PairCost], work: int, settled: int, least: float
-) -> list[float]:
+def _sharper(evaluator: FlowEvaluator, costs: Sequence[PairCost], work: int, settled: int, least: float) -> list[float]:
     """Return bounds by branch and bound on the judge's aims but the first ``settled``; it may meet better counts."""
-    bounds = []
+    bounds, hosts = [], int(evaluator.sized.value)
     for level, cost in list(enumerate(costs))[settled:]:
         # More sites can have to move than leave their pool, and the plan at hand may yet do so.
         allowed = [max(evaluator.values[0], least), *evaluator.values[1:]]
         before = [EpsilonConstraint(*pair) for pair in zip(costs[:level], allowed, strict=False)]
 
-        def judged(hosts: Ints, shares: Floats | None, level: int = level) -> float:
-            evaluator.try_counts(hosts, shares)
+        def judged(counts: Ints, shares: Floats | None, level: int = level) -> float:
+            evaluator.try_counts(counts, shares)
             return evaluator.values[level]
 
-        bounds.append(strong_bound(problem, cost, int(evaluator.sized.value), before, judged, work, evaluator.budget))
+        model = LocationModel(evaluator.problem, cost, hosts, before)
+        bounds.append(strong_bound(model, judged, work, evaluator.budget))
     return bounds
 
 
-def _finished(
-    problem: Problem,
-    sized: Sized,
-    incumbent: Bools,
-    tie_breaks: Sequence[TieBreak],
-    aims: Sequence[TieBreak],
-    now: Placement,
-) -> Placement:
-    """Return the placement by all of ``tie_breaks``: ``now``, which is by ``aims``, where these are all that count."""
-    counting = [name for name in tie_breaks if aim_of(name).applies(incumbent)]
-    return now if counting == list(aims) else placed(problem, sized, incumbent, tie_breaks)
+def _finished(case: Case, evaluator: FlowEvaluator) -> Placement:
+    """Return the placement by all aims of ``case``: that of the judge, where its aims are all that count."""
+    counting = tuple(name for name in case.tie_breaks if aim_of(name).applies(case.incumbent))
+    if counting == evaluator.aims:
+        return evaluator.placement
+    return placed(case.problem, evaluator.sized, case.incumbent, case.tie_breaks)
 
 
-def _leading_costs(tie_breaks: Sequence[TieBreak], incumbent: Bools) -> list[TieBreak]:
+def _leading_costs(case: Case) -> tuple[TieBreak, ...]:
     """Return the aims before the first that is not a cost; moves only where there is something to keep."""
     leading: list[TieBreak] = []
-    for name in tie_breaks:
+    for name in case.tie_breaks:
         aim = aim_of(name)
         if not isinstance(aim, PairAim):
             break
-        if aim.applies(incumbent):
+        if aim.applies(case.incumbent):
             leading.append(name)
-    return leading
+    return tuple(leading)
 
 
 def whole(problem: Problem, sized: Sized) -> bool:
@@ -159,10 +151,10 @@ def _looks(problem: Problem) -> int:
     return int(np.clip(_FLOW_WORK / max(1, len(problem.pool)), _FEWEST_FLOWS, _MOST_FLOWS))
 
 
-def _swap(problem: Problem, evaluator: FlowEvaluator, priced: Priced) -> None:
+def _swap(evaluator: FlowEvaluator, priced: Priced) -> None:
     """Move one host at a time while that helps, the moves that the relaxation thinks most of first."""
     while not evaluator.spent:
-        for hosts in _proposals(problem, evaluator.sized.counts.hosts, priced):
+        for hosts in _proposals(evaluator.problem, evaluator.sized.counts.hosts, priced):
             if evaluator.try_counts(hosts):
                 break
             if evaluator.spent:
