@@ -113,3 +113,33 @@ def files_of(tmp_path):
         return folder
 
     return copy
+
+
+@pytest.fixture(scope="module")
+def browser():
+    """The headless Chromium of Debian, driven by Playwright, whose event loop must not outlive these tests."""
+    chromium = shutil.which("chromium")
+    if chromium is None:
+        pytest.skip("chromium is not installed")
+    sync_api = pytest.importorskip("playwright.sync_api")
+    with sync_api.sync_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
+        yield started
+        started.close()
+
+
+@pytest.fixture(scope="module")
+def person(browser, served):
+    """Somebody at the page, who has opened it by its address; and all that the page complained about."""
+    context = browser.new_context(viewport={"width": 1280, "height": 900}, color_scheme="light", accept_downloads=True)
+    page = context.new_page()
+    page.set_default_timeout(PATIENCE_S * 1000)
+    complaints, requests = [], []
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.on(
+        "console", lambda message: complaints.append(message.text) if message.type in ("error", "warning") else None
+    )
+    page.on("request", lambda request: requests.append(request.url))
+    page.goto(served.address)
+    yield SimpleNamespace(page=page, complaints=complaints, requests=requests, context=context)
+    context.close()

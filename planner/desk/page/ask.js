@@ -17,6 +17,7 @@ export async function ask() {
   if (!fleet || !fleet.controls) return;
   const mine = ++number, question = asked();
   const began = performance.now();
+  document.body.dataset.asked = question; // for tests
   showControls();
   if (question !== answered) stopPlanning();
   try {

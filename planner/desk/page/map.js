@@ -31,7 +31,8 @@ function make() {
     { type: "button", "aria-label": words, title: words, onclick: () => { if (by) view.zoom *= by; else fit(); paint(); } }, sign));
   buttons = fleet.controls.hubs.slice(0, MOST_BUTTONS).map((hub) => el("button",
     { type: "button", class: "hub", title: hub.name, "aria-label": `Shut hub ${hub.hub} on the map`, onclick: () => shut(hub.hub) }, hub.hub));
-  pane.replaceChildren(el("canvas", { "aria-hidden": "true" }), ...buttons, el("div", { class: "zoom" }, ...zooms));
+  pane.replaceChildren(el("canvas", { "aria-hidden": "true" }), ...buttons);
+  $("zoom").replaceChildren(...zooms);
   let from = null;
   pane.onpointerdown = (event) => { if (event.target.tagName === "CANVAS") from = [event.clientX, event.clientY]; };
   pane.onpointermove = (event) => {
