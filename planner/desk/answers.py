@@ -42,7 +42,8 @@ def _count_words(found: HostCount, least: bool) -> str:
     made = OBJECTIVES[found.objective]
     if found.proven:
         return f"Proven: {made}, {left}."
-    return f"Not proven: {left}; the bound is {found.lower_bound:,.6g}."
+    bound = f" No plan does with fewer than {found.lower_bound:,.6g}." if found.lower_bound > 0 else ""
+    return f"Not proven yet: {left} so far.{bound} The search goes on."
 
 
 def plan_answer(fleet: Fleet, plan: Plan) -> dict[str, Any]:

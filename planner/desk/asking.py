@@ -38,7 +38,7 @@ def plain(answer: Answer) -> dict[str, Any]:
 async def count(crew: Crew, workspace: Workspace, asked: dict[str, Any]) -> dict[str, Any]:
     """Return the count; a newer question of the same tab stops this one."""
     owner = f"{workspace.id} {asked.get('tab', '')}"
-    return plain(await crew.counting.ask("count", body_of(workspace, asked), owner=owner))
+    return plain(await crew.counting.ask("count", body_of(workspace, asked), owner=owner, turn=_turn(asked)))
 
 
 async def work(crew: Crew, workspace: Workspace, task: str, asked: dict[str, Any], **more: Any) -> Answer:
@@ -54,7 +54,8 @@ async def news_of(
     body = {**body_of(workspace, asked), **more}
     if task == "plan":
         body["seconds"] = _seconds(asked.get("seconds"))
-    asking = asyncio.create_task(worker.ask(task, body, owner=owner, news=lambda data: told.put_nowait(data)))
+    turn, hear = _turn(asked), told.put_nowait
+    asking = asyncio.create_task(worker.ask(task, body, owner=owner, turn=turn, news=hear))
     last = 0.0
     try:
         while not asking.done():
@@ -68,7 +69,12 @@ async def news_of(
         yield _line(plain(asking.result()))
     finally:
         if not asking.done():  # the page has gone, or has asked something newer
-            worker.stop(owner, patience=5.0)
+            worker.give_up(owner)
+
+
+def _turn(asked: dict[str, Any]) -> int:
+    turn = asked.get("turn")
+    return turn if isinstance(turn, int) else 0
 
 
 def _seconds(value: Any) -> float:

@@ -15,7 +15,7 @@ from typing import Any
 import planner
 from planner.desk.frames import HEAD, MOST_BYTES, packed
 
-_PATIENCE = 5.0  # seconds in which a task that is not wanted any more has to end, before its worker is replaced
+_PATIENCE = 10.0  # seconds in which a task that is not wanted any more has to end, before its worker is replaced
 _DIED = "The work was interrupted: its process ended. It was started again; ask once more."
 _FRESH = 3  # starts in a row that may fail before the desk gives up
 
@@ -37,71 +37,93 @@ class _Task:
 
 
 class Worker:
-    """One worker process."""
+    """One worker process, and the tasks that it has."""
 
     def __init__(self) -> None:
-        self._process: asyncio.subprocess.Process | None = None
-        self._tasks: dict[int, _Task] = {}
-        self._number = 0
-        self._reader: asyncio.Task[None] | None = None
-        self._closing = False
         self.ready = asyncio.Event()
-        self._failures = 0
-
-    @property
-    def started(self) -> bool:
-        """Whether there is a process, or was."""
-        return self._process is not None
+        self._process: asyncio.subprocess.Process | None = None
+        self._starting = asyncio.Lock()
+        self._reader: asyncio.Task[None] | None = None
+        self._tasks: dict[int, _Task] = {}
+        self._turns: dict[str, int] = {}
+        self._number = 0
+        self._running = 0  # the task that it works on
+        self._failures = 0  # ends in a row without an answer between them
+        self._closing = False
 
     async def start(self) -> None:
-        """Start the process; it loads its libraries while the first page is shown."""
-        paths = [str(Path(planner.__file__).parent.parent), os.environ.get("PYTHONPATH", "")]
-        self._process = await asyncio.create_subprocess_exec(
-            sys.executable,
-            *("-P", "-m", "planner.desk.worker"),
-            stdin=asyncio.subprocess.PIPE,
-            stdout=asyncio.subprocess.PIPE,
-            env={**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, paths))},
-            start_new_session=True,  # Ctrl-C at the terminal is the server's to answer
-        )
-        self._reader = asyncio.create_task(self._read(self._process))
+        """Start the process if there is none; it loads its libraries while the first page is shown."""
+        async with self._starting:
+            if self._alive or self._closing:
+                return
+            paths = [str(Path(planner.__file__).parent.parent), os.environ.get("PYTHONPATH", "")]
+            self._process = await asyncio.create_subprocess_exec(
+                sys.executable,
+                *("-P", "-m", "planner.desk.worker"),
+                stdin=asyncio.subprocess.PIPE,
+                stdout=asyncio.subprocess.PIPE,
+                env={**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, paths))},
+                start_new_session=True,  # Ctrl-C at the terminal is the server's to answer
+            )
+            self._reader = asyncio.create_task(self._read(self._process))
+
+    @property
+    def _alive(self) -> bool:
+        return self._process is not None and self._process.returncode is None
 
     async def ask(
-        self, task: str, body: dict[str, Any], *, owner: str = "", news: Callable[[Any], None] | None = None
+        self,
+        task: str,
+        body: dict[str, Any],
+        *,
+        owner: str = "",
+        turn: int = 0,
+        news: Callable[[Any], None] | None = None,
     ) -> Answer:
         """Return what came of a task; ``news`` is called with what it tells on the way.
 
-        A newer task of the same ``owner`` (not blank) stops the older ones: nobody waits for them any more.
+        A newer task of the same ``owner`` (not blank) takes the place of the older ones, whose answer is ``stopped``;
+        one of an earlier ``turn`` is no newer one, since requests may overtake each other.
         """
-        if self._process is None or (self._process.returncode is not None and self._failures > _FRESH):
-            await self.start()
+        await self.start()
+        if turn < self._turns.get(owner, 0):
+            return Answer("stopped", None)
+        self._turns[owner] = turn
         self._number += 1
         mine = _Task(self._number, owner, news)
         if owner:
-            self.stop(owner, patience=_PATIENCE)
+            self.give_up(owner)
         self._tasks[mine.number] = mine
         self._send({"number": mine.number, "task": task, "body": body})
         return await mine.answer
 
-    def stop(self, owner: str, *, patience: float | None = None) -> None:
-        """Stop the tasks of ``owner``: they end with the best so far; after ``patience`` seconds they are cut off."""
-        for task in [one for one in self._tasks.values() if one.owner == owner]:
+    def stop(self, owner: str) -> None:
+        """Let the tasks of ``owner`` end with the best so far."""
+        for task in self._of(owner):
             self._send({"stop": task.number})
-            if patience is not None:
-                asyncio.get_running_loop().call_later(patience, self._cut_off, task.number)
+
+    def give_up(self, owner: str) -> None:
+        """Let the tasks of ``owner`` be: nobody waits for them any more; one that goes on all the same is cut off."""
+        for task in self._of(owner):
+            self._send({"stop": task.number})
+            self._finish(task, Answer("stopped", None))
+            asyncio.get_running_loop().call_later(_PATIENCE, self._cut_off, task.number)
 
     async def close(self) -> None:
         """End the process."""
         self._closing = True
-        if self._process is not None and self._process.returncode is None:
+        if self._process is not None and self._alive:
             with contextlib.suppress(ProcessLookupError):
                 self._process.kill()
             await self._process.wait()
         if self._reader is not None:
             self._reader.cancel()
 
+    def _of(self, owner: str) -> list[_Task]:
+        return [task for task in self._tasks.values() if task.owner == owner]
+
     def _cut_off(self, number: int) -> None:
-        if number in self._tasks and self._process is not None and self._process.returncode is None:
+        if self._running == number and self._process is not None and self._alive:
             self._process.kill()
 
     def _send(self, message: dict[str, Any]) -> None:
@@ -116,26 +138,28 @@ class Worker:
                 (length,) = HEAD.unpack(await process.stdout.readexactly(HEAD.size))
                 self._hear(await process.stdout.readexactly(min(length, MOST_BYTES)))
         await process.wait()
+        self._running = 0
         for task in list(self._tasks.values()):
             self._finish(task, Answer("failed", [_DIED]))
         self._failures += 1
-        if not self._closing and self._failures <= _FRESH:
+        if self._failures <= _FRESH:
             await self.start()
 
     def _hear(self, frame: bytes) -> None:
         message = json.loads(frame)
-        task = self._tasks.get(message["number"])
-        if message["event"] == "ready":
+        event, task = message["event"], self._tasks.get(message["number"])
+        if event == "ready":
             self.ready.set()
-        if message["event"] == "done":
-            self._failures = 0
-        if task is None:
-            return
-        if message["event"] == "news":
-            if task.news is not None:
+        elif event == "begun":
+            self._running = message["number"]
+        elif event == "news":
+            if task is not None and task.news is not None:
                 task.news(message["data"])
         else:
-            self._finish(task, Answer(message["event"], message["data"]))
+            self._running = 0
+            self._failures = 0
+            if task is not None:
+                self._finish(task, Answer(event, message["data"]))
 
     def _finish(self, task: _Task, answer: Answer) -> None:
         self._tasks.pop(task.number, None)
@@ -158,8 +182,7 @@ class Crew:
 
     async def _start_planning(self) -> None:
         await self.counting.ready.wait()
-        if not self.planning.started:
-            await self.planning.start()
+        await self.planning.start()
 
     async def close(self) -> None:
         """End both."""

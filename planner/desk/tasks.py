@@ -8,6 +8,7 @@ from typing import Any
 
 from planner.desk.bench import Bench, Work
 
+_COUNT_SECONDS = 1.0  # a proven count takes a tenth of that; who is left out where room is short may take minutes
 _EXPLAIN_SECONDS = 30.0
 
 
@@ -25,7 +26,7 @@ def count(bench: Bench, work: Work) -> dict[str, Any]:
 
     fleet = bench.asked(work)
     plain = fleet.replace(policy=fleet.policy.replace(cover="none")) if fleet.policy.cover != "none" else fleet
-    found = count_hosts(plain, watch=work.watch)
+    found = count_hosts(plain, time_limit=_COUNT_SECONDS, watch=work.watch)
     return {**count_answer(found, fleet), "changes": list(work.question.words())}
 
 

@@ -71,6 +71,7 @@ def _serve(desk: _Desk, bench: Any, message: dict[str, Any]) -> None:
 
     if number in desk.stopped:
         return desk.send(number, "stopped", None)
+    desk.send(number, "begun", None)
     try:
         answer = TASKS[message["task"]](bench, Work(message["body"], tell))
         return desk.send(number, "done", answer)

@@ -137,3 +137,10 @@ def test_a_fleet_that_is_not_there_opens_nothing(tmp_path, capsys):
     assert ended.value.code == 2
     assert "none.xlsx" in capsys.readouterr().err
     assert not (tmp_path / "kept").exists()
+
+
+def test_a_question_that_was_overtaken_is_no_newer_one(served, twelve):
+    here = served.bring(twelve)
+    assert served.post(f"{here}/count", {"tab": "t", "turn": 7, "question": {}})["event"] == "done"
+    assert served.post(f"{here}/count", {"tab": "t", "turn": 6, "question": {}})["event"] == "stopped"
+    assert served.post(f"{here}/count", {"tab": "other", "turn": 1, "question": {}})["event"] == "done"

@@ -7,37 +7,56 @@ import { drawMap, showPlanOnMap } from "./map.js";
 import { showControls } from "./controls.js";
 
 export let plan = null; // the last whole plan, and whether it is of the question as it stands
-let number = 0, answered = "", base = null, planning = null, waiting = 0;
+let number = 0, turn = 0, flying = 0, answered = "", base = null, planning = null, waiting = 0, overtaking = 0;
 const PAUSE_MS = 350; // without a newer question the whole plan begins
+const PATIENCE_MS = 600;
 
 const asked = () => JSON.stringify(state.question);
 export const isSettled = () => plan !== null && plan.of === asked();
 
-export async function ask() {
+// One count is under way at a time, and its answer leads to the newest question; one that takes longer than
+// PATIENCE_MS is overtaken, so that the number follows the hand and no old question is waited for.
+export function ask() {
   if (!fleet || !fleet.controls) return;
-  const mine = ++number, question = asked();
-  const began = performance.now();
-  document.body.dataset.asked = question; // for tests
+  number += 1;
+  document.body.dataset.asked = asked(); // for tests
   showControls();
-  if (question !== answered) stopPlanning();
+  if (asked() !== answered) stopPlanning();
+  $("count").classList.add("stale");
+  if (!flying) send();
+}
+
+async function send() {
+  const mine = number, question = asked(), began = performance.now();
+  let again = false;
+  flying = mine;
+  clearTimeout(overtaking);
+  overtaking = setTimeout(() => { if (flying === mine && number !== mine) send(); }, PATIENCE_MS);
   try {
-    const answer = await post(`${here}/count`, { tab, question: state.question });
-    if (mine !== number || answer.event === "stopped") return;
-    showCount(data(answer), question, performance.now() - began);
+    const answer = await post(`${here}/count`, { tab, turn: mine, question: JSON.parse(question) });
+    again = answer.event === "stopped";
+    if (!again) showCount(data(answer), question, performance.now() - began);
   } catch (error) {
-    if (mine !== number) return;
-    trouble(error.message);
-    $("count").textContent = "–";
-    settle([["Host count", "open", "no answer"]]);
-    return;
+    if (mine === number) noCount(error);
   }
+  if (flying !== mine) return; // overtaken
+  flying = 0;
+  if (number !== mine || again) { send(); return; }
   clearTimeout(waiting);
-  if (!isSettled()) waiting = setTimeout(() => makePlan(question, {}), PAUSE_MS);
+  if (answered === asked() && !isSettled()) waiting = setTimeout(() => makePlan(answered, {}), PAUSE_MS);
+}
+
+function noCount(error) {
+  answered = "";
+  trouble(error.message);
+  $("count").textContent = "–";
+  settle([["Host count", "open", "no answer"]]);
 }
 
 function showCount(found, question, ms) {
   trouble("");
   answered = question;
+  $("count").classList.toggle("stale", question !== asked());
   if (question === "{}" || base === null) base = { of: question, hosts: found.hosts, unserved: found.unserved };
   $("count").textContent = (found.at_least ? "≥ " : "") + whole.format(found.hosts);
   $("count-unit").textContent = found.hosts === 1 ? "host" : "hosts";
@@ -47,8 +66,8 @@ function showCount(found, question, ms) {
   $("asked-words").textContent = found.changes.length ? `Asked: ${found.changes.join("; ")}.` : "Asked: the fleet as it was read.";
   document.body.dataset.counted = `${question} ${found.hosts}`; // for tests
   document.body.dataset.ms = ms.toFixed(1);
-  if (!isSettled()) {
-    settle([["Host count", found.proven && !found.at_least ? "yes" : "open", found.at_least ? "a lower bound" : found.proven ? "settled, proven" : "not proven"],
+  if (plan?.of !== question) {
+    settle([["Host count", found.proven && !found.at_least ? "yes" : "open", found.at_least ? "a lower bound" : found.proven ? "settled, proven" : "not proven yet"],
       ["Who goes where", "busy", "to be searched"]]);
   }
 }
@@ -70,7 +89,7 @@ async function makePlan(question, more) {
   $("stop").disabled = false;
   $("plan-said").textContent = "Planning who goes where …";
   try {
-    await stream(`${here}/plan`, { tab, question: JSON.parse(question), ...more }, (line) => {
+    await stream(`${here}/plan`, { tab, turn: ++turn, question: JSON.parse(question), ...more }, (line) => {
       if (mine !== planning) return;
       if (line.event === "news") showNews(line.data);
       else showPlan(data(line), question);
