@@ -40,6 +40,7 @@ def desk(fleet: Path | None, port: int, no_browser: bool, host: str, share: bool
         raise click.UsageError(
             f"{host} can be reached by others. Leave --host out, or add --share if that is what you want."
         )
+    _check_mapping(given_mapping())
     brought = None if fleet is None else Brought(_there(fleet), given_mapping(), given_pings())
     try:
         serve(
@@ -63,3 +64,17 @@ def _there(fleet: Path) -> Path:
     if not fleet.exists():
         raise click.UsageError(f"There is no file or folder {fleet}. Check the path.")
     return fleet
+
+
+def _check_mapping(mapping: Path | None) -> None:
+    """Refuse a mapping file that cannot be read, or says what is not understood, before anything is opened."""
+    if mapping is None:
+        return
+    from planner.errors import InputError
+    from planner.intake.findings import Findings
+    from planner.intake.mapping import read_mapping
+
+    findings = Findings()
+    read_mapping(mapping, findings)
+    if findings.any_error:
+        raise InputError(findings.result())

@@ -257,7 +257,9 @@ async def _compare(desk: Desk, workspace: Workspace, asked: dict[str, Any]) -> R
     bodies = [asking.body_of(workspace, {"kept": one}) for one in (pair if isinstance(pair, list) else [])]
     if len(bodies) != 2 or not all("plan_file" in body for body in bodies):
         return JSONResponse({"event": "refused", "data": ["Choose two answers that were kept."]})
-    return JSONResponse(asking.plain(await asking.work(desk.crew, workspace, "compare", {}, pair=bodies)))
+    names = [one["name"] for number in asked["pair"] if (one := workspace.kept(number)) is not None]
+    answer = await asking.work(desk.crew, workspace, "compare", {}, pair=bodies, names=names)
+    return JSONResponse(asking.plain(answer))
 
 
 async def _keep(desk: Desk, workspace: Workspace, asked: dict[str, Any]) -> Response:

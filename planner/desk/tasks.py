@@ -56,11 +56,12 @@ _KEPT = (
 
 
 def compare(bench: Bench, work: Work) -> dict[str, Any]:
-    """Return two kept answers side by side; ``pair`` holds the bodies of both."""
-    from planner.desk.differences import differences
+    """Return two kept answers side by side; ``pair`` holds the bodies of both, ``names`` what they are called."""
+    from planner.desk.side_by_side import side_by_side
 
     first, second = (bench.plan(Work({**work.body, **one}, work.tell)) for one in work.body["pair"])
-    return differences(first, second)
+    old, new = (str(name) for name in work.body["names"])
+    return side_by_side(first, second, (old, new), lambda words: _told(work, words))
 
 
 def explain(bench: Bench, work: Work) -> dict[str, Any]:

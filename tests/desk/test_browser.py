@@ -163,7 +163,7 @@ def test_answers_are_kept_compared_and_handed_over(there, tmp_path):
     assert "as it is" in table
     assert "cluster_cap 30" in table
     page.click("text=Show what differs")
-    page.wait_for_selector("#differs >> text=have another host")
+    page.wait_for_selector("#differs >> text=Figures")
     tab(page, "hand")
     page.select_option("#which", label="as it is")
     with page.expect_download() as got:

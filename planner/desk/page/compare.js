@@ -59,18 +59,23 @@ function chooser(kept) {
   return $("difference").replaceChildren(el("h2", {}, "What differs"), form, said);
 }
 
-function differences(found, said) {
-  const hubs = found.hubs.filter((hub) => hub.first !== hub.second);
-  const words = `${counted(found.changed, "site")} have another host, ${whole.format(found.other_hub)} of them at another hub; `
-    + `${whole.format(found.only_first)} are served only in the first, ${whole.format(found.only_second)} only in the second.`;
-  const table = (caption, heads, rows) => el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": caption },
+function table(caption, heads, rows) {
+  return el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": caption },
     el("table", {}, el("caption", {}, caption),
       el("thead", {}, el("tr", {}, ...heads.map((head) => el("th", { scope: "col" }, head)))),
-      el("tbody", {}, ...rows.map((row) => el("tr", {}, ...row.map((cell) => el("td", {}, String(cell || "none"))))))));
-  said.replaceChildren(el("p", {}, words),
-    hubs.length ? table("Hosts at hubs that differ", ["hub", "first", "second"], hubs.map((hub) => [hub.hub, hub.first, hub.second])) : el("p", {}, "Each hub runs as many hosts."),
-    found.rows.length ? el("details", {}, el("summary", {}, "Sites with another host"), table("Sites with another host", ["site", "first", "second"],
-      found.rows.map((row) => [row.site, row.first, row.second]))) : "",
+      el("tbody", {}, ...rows.map((row) => el("tr", {}, ...row.map((cell) => el("td", {}, String(cell ?? ""))))))));
+}
+
+function differences(found, said) {
+  const hubs = found.hubs.filter((hub) => hub.first !== hub.second);
+  const folded = (summary, ...parts) => el("details", {}, el("summary", {}, summary), ...parts);
+  const heads = ["", "what", "from and to", "cause"];
+  said.replaceChildren(el("p", { class: "lead" }, found.headline), ...found.words.map((words) => el("p", {}, words)),
+    table("Figures", ["", "first", "second"], found.figures.map((one) => [one.name, one.first || "not known", one.second || "not known"])),
+    hubs.length ? table("Hosts at hubs that differ", ["hub", "first", "second"], hubs.map((hub) => [hub.hub, hub.first, hub.second])) : el("p", {}, "Each hub runs as many hosts in both."),
+    found.hosts.length ? folded("Hosts that differ", table("Hosts that differ", heads, found.hosts)) : "",
+    found.sites.length ? folded(`${counted(found.sites_number, "difference")} at sites`, table("Differences at sites", heads, found.sites)) : "",
+    ...found.notes.map((note) => el("p", { class: "small" }, note)),
     el("button", { type: "button", class: "quiet", onclick: () => { location.hash = "ask"; setTimeout(() => showDifference(found.map), 50); } }, "Show it on the map"));
 }
 
