@@ -1,4 +1,18 @@
-"""The later aims in order: bottlenecks that lead, over all counts; then costs; then what is left, for given counts."""
+"""The later aims in order: bottlenecks that lead, over all counts; then costs; then what is left, for given counts.
+
+Six sites on as few hosts: by round-trip time S5 goes to hub C, but today it is at B, and with moves first it stays there.
+
+>>> import planner
+>>> from planner.sizing.six_sites import six_sites
+>>> near = planner.plan(six_sites(then="latency"))
+>>> near.hosts, [(row.site, row.hub) for row in near.assignments if row.site == "S5"]
+(4, [('S5', 'C')])
+>>> still = planner.plan(six_sites(then="moves latency"))
+>>> still.hosts, [(row.site, row.hub) for row in still.assignments if row.site == "S5"]
+(4, [('S5', 'B')])
+>>> [(aim.aim, aim.value) for plan in (near, still) for aim in plan.then]
+[('latency', 34.0), ('moves', 0.0), ('latency', 36.0)]
+"""
 
 from __future__ import annotations
 
