@@ -1,6 +1,6 @@
 """The later aims in order: bottlenecks that lead, over all counts; then costs; then what is left, for given counts.
 
-Six sites on as few hosts: by round-trip time S5 goes to hub C, but today it is at B, and with moves first it stays there.
+Six sites on as few hosts: by round-trip time S5 goes to hub C; today it is at B, and with moves first it stays there.
 
 >>> import planner
 >>> from planner.sizing.six_sites import six_sites
