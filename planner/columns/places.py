@@ -70,6 +70,8 @@ SITES = Sheet(
             aliases=("maintenance_window", "change_window"), example="Sun 22:00-04:00"),
         Column("crew", "text", "crew that changes the site, one site at a time; blank: any crew without a name",
             aliases=("team", "rollout_crew"), example="North"),
+        Column("priority", "whole", "whose change comes first in a rollout, 1 before 2; sites without a third vote "
+            "come before all", default="last", least=1, most=1000, aliases=("rollout_priority", "order")),
         Column("neighbours", "ids", "sites that stand in for this one: never changed in one wave; several with ;",
             aliases=("neighbors", "standby_sites", "neighbour_sites")),
         Column("target_release", "release",

@@ -79,7 +79,7 @@ def make_project(
             quotas=_quotas(state, task),
             takes=tuple(handover.takes(task.change)) if task.change is not None else (),
             gives=tuple(handover.gives(task.change)) if task.change is not None else (),
-            urgent=task.kind == "attach",
+            urgent=_urgency(state, task),
         )
 
     jobs = tuple(job(i, task) for i, task in enumerate(tasks))
@@ -92,6 +92,14 @@ def make_project(
         pilot_days=policy.pilot_days,
         room={place: free for place, free in room.items() if any(p == place for job in jobs for p, _ in job.takes)},
     )
+
+
+def _urgency(state: State, task: Task) -> float:
+    """Return 1 for a site without a third vote today, and up to a half for the priority that Sites gives a site."""
+    if task.site is None:
+        return 0.0
+    given = float(state.fleet.sites["priority"].iloc[state.site_at[task.site]])
+    return float(task.kind == "attach") + (0.5 / given if given >= 1 else 0.0)
 
 
 def handed_over(project: Project, timetable: Timetable) -> Timetable:

@@ -48,7 +48,7 @@ class Job:
     quotas: tuple[str, ...] = ()
     takes: tuple[tuple[str, int], ...] = ()
     gives: tuple[tuple[str, int], ...] = ()
-    urgent: bool = False
+    urgent: float = 0.0
 
 
 @dataclass(frozen=True)

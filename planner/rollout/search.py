@@ -43,7 +43,7 @@ def schedule(sheet: Sheet, chosen: Fewest, enough: int, work: int, watch: Callab
 
 
 def _urgent_first(campaign: Campaign, best: Run) -> Run:
-    """Return a run over the same nights, no fuller, in which sites without a third vote come first, if it can be."""
+    """Return a run over the same nights, no fuller, in which what is urgent comes first, if it can be."""
     urgent = campaign.sheet.urgent
     if not urgent.any():
         return best
@@ -52,8 +52,8 @@ def _urgent_first(campaign: Campaign, best: Run) -> Run:
     if found.left or found.nights != best.nights:
         return best
 
-    def waited(run: Run) -> int:
-        return sum(night or 0 for night, first in zip(run.end.night, urgent, strict=True) if first)
+    def waited(run: Run) -> float:
+        return float(sum((night or 0) * first for night, first in zip(run.end.night, urgent.tolist(), strict=True)))
 
     return min(best, found, key=waited)
 

@@ -12,7 +12,7 @@ from functools import cached_property
 
 import numpy as np
 
-from planner.fleet import Ints
+from planner.fleet import Floats, Ints
 from planner.rollout.project import Job, Project
 
 _DAY = 24 * 60
@@ -199,12 +199,12 @@ class Sheet:
         return np.array([bool(job.owner) for job in self.jobs], dtype=np.int64)
 
     @cached_property
-    def urgent(self) -> Ints:
-        """1 for each job that is urgent or that such a job waits for, else 0."""
-        urgent = [int(job.urgent) for job in self.jobs]
+    def urgent(self) -> Floats:
+        """How urgent each job is, or the most urgent one that waits for it."""
+        urgent = [job.urgent for job in self.jobs]
         for at in reversed(self.project.sorted_jobs):
-            urgent[at] |= int(any(urgent[other] for other in (*self.following[at], *self.later[at])))
-        return np.array(urgent, dtype=np.int64)
+            urgent[at] = max((urgent[at], *(urgent[other] for other in (*self.following[at], *self.later[at]))))
+        return np.array(urgent, dtype=np.float64)
 
     @cached_property
     def tails(self) -> Ints:
