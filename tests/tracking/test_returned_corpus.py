@@ -1,0 +1,188 @@
+"""Forty copies as teams send them back: every cell that a person typed is in the merged workbook, or in a finding."""
+
+import dataclasses
+import datetime as dt
+import itertools
+import os
+
+import openpyxl
+import pandas as pd
+import pytest
+from openpyxl.comments import Comment
+
+from planner.intake import fleet_from_tables
+from planner.outputs import write_rollout_workbook, write_workbook
+from planner.outputs.progress_workbook import write_progress_workbook
+from planner.outputs.read_returned import read_copies
+from planner.rollout import roll_out
+from planner.sizing import plan as make_plan
+from planner.tracking import merged, resolved, track
+
+TODAY = dt.date(2027, 3, 31)
+WHOLE = os.environ.get("CASTINGVOTE_SAMPLES") == "all"
+SITES = [f"{n:04d}" for n in range(1, 13)]
+
+
+@pytest.fixture(scope="module")
+def books(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("corpus")
+    tables = {
+        "Sites": pd.DataFrame({"site": SITES}),
+        "Hubs": pd.DataFrame({"hub": ["ESK", "ROV"], "max_hosts": 2, "existing_hosts": [1, 0], "cluster_cap": 8}),
+        "Latency": pd.DataFrame(
+            [(s, h, 9.0) for s in SITES for h in ("ESK", "ROV")], columns=["site", "hub", "rtt_ms"]
+        ),
+        "Current": pd.DataFrame({"site": SITES[:6], "hub": "ESK", "host": "ESK-01"}),
+    }  # fmt: skip
+    fleet = fleet_from_tables(tables, policy={"latency_budget_ms": 25})
+    plan = make_plan(fleet)
+    write_workbook(fleet, plan, folder / "plan.xlsx")
+    spare = openpyxl.load_workbook(folder / "plan.xlsx")
+    for title in set(spare.sheetnames) - {
+        "Summary",
+        "Hosts",
+        "Assignments",
+        "Unserved",
+    }:  # the others take time to load
+        del spare[title]
+    spare.save(folder / "plan.xlsx")
+    write_rollout_workbook(fleet, plan, roll_out(fleet, plan, start=dt.date(2027, 3, 1)), folder / "rollout.xlsx")
+    return folder, fleet, plan
+
+
+class Typist:
+    """Types into a workbook, and remembers each text and comment with its cell."""
+
+    def __init__(self, book, sheet):
+        self.book, self.sheet = book, book[sheet]
+        self.columns = {cell.value: cell.column for cell in self.sheet[1]}
+        self.typed, self.said = [], []
+
+    def put(self, row, column, value, sheet=None):
+        target = self.sheet if sheet is None else self.book[sheet]
+        cell = target.cell(row, self.columns[column] if isinstance(column, str) else column)
+        cell.value = value
+        if isinstance(value, str):
+            cell.data_type = "s"
+        self.typed.append((f"{target.title}!{cell.coordinate}", value))
+
+    def comment(self, row, column, text, sheet=None):
+        target = self.sheet if sheet is None else self.book[sheet]
+        target.cell(row, column).comment = Comment(text, "team")
+        self.said.append(text)
+
+    def new_column(self, heading, values, gap=0):
+        at = self.sheet.max_column + 1 + gap
+        for row, value in enumerate((heading, *values), start=1):
+            if value is not None:
+                self.put(row, at, value)
+
+    def new_sheet(self, title, rows):
+        self.book.create_sheet(title)
+        for row, values in enumerate(rows, start=1):
+            for column, value in enumerate(values, start=1):
+                self.put(row, column, value, title)
+
+
+def section(row):
+    def habit(t):
+        t.sheet.insert_rows(row)
+        t.put(row, 1, "North region, done by Kim")
+
+    return habit
+
+
+def sorted_rows(t):
+    rows = [[cell.value for cell in row] for row in t.sheet.iter_rows(min_row=2)]
+    for number, values in enumerate(reversed(rows), start=2):
+        for column, value in enumerate(values, start=1):
+            t.sheet.cell(number, column).value = value
+    t.put(2, "status", "done")
+    t.put(2, "remarks", "sorted from the end")
+
+
+def status(word, date=None):
+    def habit(t):
+        for row in (2, 4, 5):
+            t.put(row, "status", word)
+            if date is not None:
+                t.put(row, "date", date)
+
+    return habit
+
+
+HABITS = {
+    **{f"status {word}": status(word) for word in (
+        "done", "DONE", "Done!", "erledigt", "terminé", "hecho", "fatto", "gereed", "hotovo", "готово", "完了", "x", "✓",
+        "in progress", "läuft", "en cours", "on hold", "blockiert", "n/a", "halb fertig", "ask Kim",
+    )},
+    **{f"date {date}": status("done", date) for date in (
+        dt.date(2027, 3, 3), dt.datetime(2027, 3, 3, 22, 15), "2027-03-03", "3.3.2027", "13/03/2027", "3 March 2027",
+        "Mar 3, 2027", "03/04/2027", "last Tuesday", "KW 12",
+    )},
+    "own column": lambda t: t.new_column("ticket", ["T-17", None, "T-18", 4711]),
+    "own column behind a gap": lambda t: t.new_column("Telefon", ["0171 5550100", "0171 5550101"], gap=1),
+    "comments": lambda t: (t.comment(3, 1, "gate code changed"), t.comment(4, 3, "ask the landlord"),
+                           t.comment(1, 2, "see the list")),
+    "own sheet": lambda t: t.new_sheet("Contacts", [["who", "phone"], ["Kim", "0171 5550102"], ["Lee", 12345]]),
+    "note on another sheet": lambda t: (t.put(40, 10, "called on Monday", t.book.sheetnames[0]),
+                                        t.comment(40, 11, "is this so?", t.book.sheetnames[0])),
+    "section row": section(4),
+    "sorted rows": sorted_rows,
+    "host by hand": lambda t: (t.put(3, "host", "ROV 7"), t.put(3, "status", "done"), t.put(4, "host", "esk-1")),
+    "id without zeros": lambda t: (t.put(3, 1, int(t.sheet.cell(3, 1).value)), t.put(3, "status", "done"),
+                                   t.put(3, "initials", "km")),
+    "unknown site below": lambda t: (t.put(t.sheet.max_row + 1, 1, "0099"), t.put(t.sheet.max_row, "host", "ESK-01"),
+                                     t.put(t.sheet.max_row, "remarks", "opened in March")),
+    "remark without a site": lambda t: t.put(t.sheet.max_row + 2, "remarks", "all of these on Sunday please"),
+}  # fmt: skip
+STEPS = {
+    "steps done": status("erledigt", "3.3.2027"),
+    "own column on steps": lambda t: t.new_column("fitter", ["Ann", "Bo"]),
+    "comment on a step": lambda t: t.comment(3, 2, "lift was broken"),
+    "note on a run sheet": lambda t: t.put(60, 3, "key is at the desk", "Wave 1"),
+}
+CORPUS = [*(("plan", name) for name in HABITS), *(("rollout", name) for name in STEPS)]
+
+
+FEW = ("status erledigt", "status ✓", "status halb fertig", "date 3.3.2027", "date last Tuesday")
+CHOSEN = [
+    one for one in CORPUS if WHOLE or not one[1].startswith(("status", "date")) or one[1] in FEW
+]  # the rest by CASTINGVOTE_SAMPLES=all
+
+
+def test_the_corpus_has_forty_and_more():
+    assert len(CORPUS) >= 40
+
+
+@pytest.mark.parametrize(("kind", "name"), CHOSEN, ids=itertools.starmap("{}: {}".format, CHOSEN))
+def test_each_cell_that_somebody_typed_is_in_the_merged_workbook_or_in_a_finding(books, tmp_path, kind, name):
+    folder, fleet, plan = books
+    book = openpyxl.load_workbook(folder / f"{kind}.xlsx")
+    typist = Typist(book, "Assignments" if kind == "plan" else "Steps")
+    (HABITS if kind == "plan" else STEPS)[name](typist)
+    book.save(tmp_path / "back.xlsx")
+    paths = [folder / "plan.xlsx", tmp_path / "back.xlsx"]
+    copies = resolved(read_copies(paths), fleet, plan)
+    whole = merged(copies)
+    found = track(fleet, plan, whole, TODAY)
+    found = write_progress_workbook(paths, copies, whole, found, tmp_path / "merged.xlsx")
+    kept = openpyxl.load_workbook(tmp_path / "merged.xlsx")
+    cells = [cell for sheet in kept.worksheets for row in sheet.iter_rows() for cell in row]
+    told = "\n".join((*found.notes, *map(str, found.clashes)))
+    values = {as_text(cell.value) for cell in cells}
+    for where, value in typist.typed:
+        assert as_text(value) in values or f'"{value}"' in told or str(value) in told, (where, value, told)
+    comments = "\n".join(cell.comment.text for cell in cells if cell.comment is not None)
+    for text in typist.said:
+        assert text in comments or text in told
+    # What counts as done is done by the fleet's own ids, whoever wrote the word.
+    again = merged(resolved(read_copies([tmp_path / "merged.xlsx"]), fleet, plan))
+    same = track(fleet, plan, again, TODAY)
+    assert [dataclasses.replace(row, where="", stands_on="") for row in same.done] == [
+        dataclasses.replace(row, where="", stands_on="") for row in found.done
+    ]
+
+
+def as_text(value):
+    return str(value).removesuffix(" 00:00:00")
