@@ -113,8 +113,8 @@ def status(word, date=None):
 
 HABITS = {
     **{f"status {word}": status(word) for word in (
-        "done", "DONE", "Done!", "erledigt", "terminé", "hecho", "fatto", "gereed", "hotovo", "готово", "完了", "x", "✓",
-        "in progress", "läuft", "en cours", "on hold", "blockiert", "n/a", "halb fertig", "ask Kim",
+        "done", "DONE", "Done!", "erledigt", "terminé", "hecho", "fatto", "gereed", "hotovo", "готово", "完了", "x",
+        "✓", "in progress", "läuft", "en cours", "on hold", "blockiert", "n/a", "halb fertig", "ask Kim",
     )},
     **{f"date {date}": status("done", date) for date in (
         dt.date(2027, 3, 3), dt.datetime(2027, 3, 3, 22, 15), "2027-03-03", "3.3.2027", "13/03/2027", "3 March 2027",
