@@ -41,6 +41,25 @@ from planner.cli.streams import files_among, hand_over, hand_over_pieces, is_std
     metavar="FILE.vipr",
     help="Write the proof as a certificate (VIPR 1.0) that other programs check; - is standard output.",
 )
+@click.option(
+    "--evidence",
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="FOLDER",
+    help="Write fleet, plan, proof, certificate, checks and approvals with hashes into a new folder, for an auditor.",
+)
+@click.option(
+    "--approval",
+    type=click.Path(path_type=Path),
+    metavar="PLAN.xlsx",
+    help="With --evidence: read the approvals from this workbook. Default: PLAN, where it is a workbook.",
+)
+@click.option(
+    "--results",
+    type=click.Path(path_type=Path),
+    multiple=True,
+    metavar="COPY.xlsx",
+    help="With --evidence: a workbook that came back, with what was done; the plan workbook comes first. Repeatable.",
+)
 @QUIET
 def export(
     fleet: Path,
@@ -49,23 +68,30 @@ def export(
     folder: Path | None,
     markdown: Path | None,
     certificate: Path | None,
+    evidence: Path | None,
+    approval: Path | None,
+    results: tuple[Path, ...],
     quiet: bool,
 ) -> int:
     """Write PLAN (a plan workbook or plan.json) of FLEET for other programs.
 
     Texts in .csv files that a spreadsheet program would take for a formula begin with an apostrophe. A
     certificate takes up to a minute; it says how much it proves, which may be less than the plan claims.
+    With --evidence ends with 1 when the plan does not hold, or is not the one that was approved.
 
     \b
     Example:
         castingvote export fleet.xlsx plan.json --geojson plan.geojson --csv tables --markdown plan.md
+        castingvote export fleet.xlsx plan.xlsx --evidence audit-2027
     """
     from planner.cli.certify import certify
     from planner.outputs import plan_to_geojson, plan_to_markdown, read_plan, write_csv
 
     files = (geojson, markdown, certificate)
-    if folder is None and not any(files):
-        raise click.UsageError("Nothing to write: name --geojson, --csv, --markdown or --certificate.")
+    if folder is None and evidence is None and not any(files):
+        raise click.UsageError("Nothing to write: name --geojson, --csv, --markdown, --certificate or --evidence.")
+    if evidence is None and (approval or results):
+        raise click.UsageError("--approval and --results go with --evidence.")
     printed = [path for path in files if is_stdout(path)]
     if len(printed) > 1:
         raise click.UsageError("Only one of --geojson, --markdown and --certificate can go to standard output.")
@@ -79,13 +105,21 @@ def export(
             hand_over(partial(render, inventory, made), path)
         if certified is not None and certificate is not None:
             hand_over_pieces(certified.text(), certificate)
-    written += files_among(*files)
+        more, holds = list[Path](), True
+        if evidence is not None:
+            from planner.cli.evidence import Folder, hand_to_auditor
+
+            asked = Folder(fleet, plan, approval, results, evidence)
+            more, holds = hand_to_auditor(asked, inventory, made, Stages(quiet=quiet))
+    written += [*files_among(*files), *more]
     if not quiet:
         if certified is not None:
             say(certified.words(), err=bool(printed))
         for path in written:
             say(f"Written: {path}", err=bool(printed))
-    return 0
+    if not holds:
+        say("The plan does not hold, or is not the one that was approved: see checks/verify.txt.", err=True)
+    return 0 if holds else 1
 
 
 def _keep_inputs(fleet: Path, plan: Path, files: Sequence[Path], folder: Path | None) -> None:
