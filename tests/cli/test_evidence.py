@@ -51,8 +51,6 @@ def test_the_folder_holds_all_that_the_plan_rests_on(call, planned):
     assert checks["sign_off"]["verdict"] == "signed"
     text = (planned / "audit/approvals/approvals.csv").read_text(encoding="utf-8-sig")
     (approval,) = csv.DictReader(text.splitlines())
-        (planned / "audit/approvals/approvals.csv").read_text(encoding="utf-8-sig").splitlines()
-    )
     assert (approval["name"], approval["decision"]) == ("R. Ash", "approved")
     assert read_plan(planned / "audit/plan/plan.json").assignments == read_plan(planned / "plan.json").assignments
     again = call("verify", planned / "audit/fleet", planned / "audit/plan/plan.xlsx", "--proof")
