@@ -5,17 +5,19 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Sequence
+from typing import Required, TypedDict
 
 import numpy as np
 
 from planner.fleet import Bools, Finding, Fleet, Ints
 from planner.host_limits import HostLimit
 from planner.identity import fleet_id
-from planner.latency import EVIDENCE, PairTable, estimate_range_ms
+from planner.latency import EVIDENCE, estimate_range_ms
 from planner.plan import (
     Action,
     Aim,
     Assignment,
+    Evidence,
     Host,
     NoHostNeeded,
     Plan,
@@ -38,11 +40,21 @@ from planner.sizing.solvers.budget import SolveBudget
 from planner.version import VERSION
 
 
+class RoundTrip(TypedDict, total=False):
+    """Fields of an `Assignment`."""
+
+    rtt_ms: Required[float]
+    evidence: Required[Evidence]
+    measured_at: str
+    rtt_low_ms: float
+    rtt_high_ms: float
+
+
 def assemble(case: Case, checker: Checker, draft: Draft, attained: tuple[Attained, ...], budget: SolveBudget) -> Plan:
     """Return the Plan; everything in it is in order of ids."""
     fleet, problem, today = case.fleet, case.problem, case.today
     sized, placement = draft.sized, draft.placement
-    hosts, assignments = hosts_and_assignments(case, checker, draft)
+    hosts, assignments = hosts_and_assignments(case, draft)
     crowded = crowded_out(fleet, checker, problem, placement.unserved, draft.seating.seats)
     unserved = [
         dataclasses.replace(one, current=today.host.get(one.site) or today.hub.get(one.site) or None)
@@ -101,13 +113,12 @@ def _least(fleet: Fleet, problem: Problem, draft: Draft) -> dict[Worth, float]:
     }
 
 
-def hosts_and_assignments(case: Case, checker: Checker, draft: Draft) -> tuple[list[Host], list[Assignment]]:
+def hosts_and_assignments(case: Case, draft: Draft) -> tuple[list[Host], list[Assignment]]:
     """Return the hosts that run and who uses which, in order of site and host."""
     hosts = _hosts(case, draft)
     pool_of = {name: p for p, names in draft.seating.names.items() for name in names}
     pairs = zip(draft.seating.seats, draft.standbys, strict=True)
     assignments = [_assignment(case, pool_of, *pair) for pair in pairs]
-    assignments = with_evidence(case.fleet, checker.facts.latency, assignments)
     return hosts, sorted(assignments, key=lambda a: (a.site, a.host))
 
 
@@ -176,14 +187,23 @@ def _assignment(case: Case, pool_of: dict[str, int], seat: Seat, standby: str | 
         host=host,
         hub=hub,
         clusters=seat.clusters,
-        rtt_ms=float(problem.rtt_ms[pair]),
         budget_ms=float(fleet.budgets_ms[at]),
-        evidence=EVIDENCE[problem.evidence[pair]],
         standby=standby,
         moved_from=before if action == "move" else None,
         action=action,
         standby_rtt_ms=None if standby is None else _rtt_of(problem, seat.site, pool_of[standby]),
+        **round_trip(problem, pair),
     )
+
+
+def round_trip(problem: Problem, pair: int) -> RoundTrip:
+    """Return what is known of the round-trip time of a pair: its evidence, with the date or the range of that."""
+    rtt_ms, moment = float(problem.rtt_ms[pair]), problem.measured_at[pair]
+    known: RoundTrip = {"rtt_ms": rtt_ms, "evidence": EVIDENCE[problem.evidence[pair]]}
+    if known["evidence"] == "estimated":
+        low, high = estimate_range_ms(rtt_ms)
+        return {**known, "rtt_low_ms": low, "rtt_high_ms": high}
+    return known if np.isnat(moment) else {**known, "measured_at": str(moment.astype("datetime64[s]"))}
 
 
 def _rtt_of(problem: Problem, site: int, pool: int) -> float:
@@ -210,23 +230,6 @@ def _uncovered(fleet: Fleet, problem: Problem, draft: Draft) -> tuple[Uncovered,
             reason = Reason("cover_place", f"the loss of one {kind} takes down all that it can use: {names}")
         found.append(Uncovered(fleet.site_ids[problem.site_at[seat.site]], (reason,)))
     return tuple(sorted(found, key=lambda u: u.site))
-
-
-def with_evidence(fleet: Fleet, known: PairTable, assignments: list[Assignment]) -> list[Assignment]:
-    """Return the assignments with the date of a measurement and the range of an estimate."""
-    site_at = {name: at for at, name in enumerate(fleet.site_ids)}
-    hub_at = {name: at for at, name in enumerate(fleet.hub_ids)}
-    keys = known.site.astype(np.int64) * len(hub_at) + known.hub
-    rows = np.searchsorted(keys, [site_at[a.site] * len(hub_at) + hub_at[a.hub] for a in assignments])
-    found = []
-    for a, moment in zip(assignments, known.measured_at[rows], strict=True):
-        if a.evidence == "estimated":
-            low, high = estimate_range_ms(a.rtt_ms)
-            a = dataclasses.replace(a, rtt_low_ms=low, rtt_high_ms=high)
-        elif not np.isnat(moment):
-            a = dataclasses.replace(a, measured_at=str(moment.astype("datetime64[s]")))
-        found.append(a)
-    return found
 
 
 def no_host_needed(fleet: Fleet, chosen: set[str]) -> tuple[NoHostNeeded, ...]:

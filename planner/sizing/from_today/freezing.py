@@ -11,10 +11,9 @@ import numpy as np
 
 from planner.errors import InputError
 from planner.fleet import Finding, Fleet
-from planner.latency import EVIDENCE
 from planner.plan import Assignment, Host, Plan
 from planner.rules import Checker
-from planner.sizing.assemble import with_evidence
+from planner.sizing.assemble import round_trip
 from planner.sizing.best_plan import best_plan
 from planner.sizing.from_today.by_host import ByHost, by_host, folded
 from planner.sizing.instance.problem import Problem, build_problem
@@ -43,7 +42,7 @@ def plan_frozen(
     split = by_host(fleet)
     checker = Checker(split.fleet)
     problem = build_problem(split.fleet, checker)
-    kept = with_evidence(split.fleet, checker.facts.latency, _kept(split, problem))
+    kept = _kept(split, problem)
     load: dict[str, int] = defaultdict(int)
     for row in kept:
         load[row.host] += row.clusters
@@ -99,10 +98,9 @@ def _kept(split: ByHost, problem: Problem) -> list[Assignment]:
                         host=today[site],
                         hub=fleet.pools["hub"].iloc[p],
                         clusters=int(problem.clusters[s]),
-                        rtt_ms=float(problem.rtt_ms[e]),
                         budget_ms=float(fleet.budgets_ms[at]),
-                        evidence=EVIDENCE[problem.evidence[e]],
                         action="keep",
+                        **round_trip(problem, e),
                     )
                 )
     return _within_caps(split, kept)

@@ -118,7 +118,7 @@ class MoveModel:
         placement = placed(problem, sized, self._stays, ("latency",))
         seating = seat_all(self._case, sized.counts.hosts, placement, budget)
         draft = Draft(sized, placement, seating, (None,) * len(seating.seats))
-        hosts, rows = hosts_and_assignments(self._case, self._checker, draft)
+        hosts, rows = hosts_and_assignments(self._case, draft)
         moves = round(float(problem.pair_cost[placement.pair].sum() + problem.own_cost[placement.own].sum()))
         own, out = (
             {self.fleet.site_ids[problem.site_at[s]] for s in np.flatnonzero(marks)}

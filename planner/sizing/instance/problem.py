@@ -9,11 +9,14 @@ from functools import cached_property
 from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 
-from planner.fleet import Bools, Fleet, Floats, Ints
+from planner.fleet import Bools, Fleet, Floats, Ints, Moments
 from planner.host_limits import HostLimit
 from planner.rules import Checker
 from planner.sizing.instance.limits import Limit, Measure, amounts_of, most_on_host, nested, read_limits
+
+Kinds = npt.NDArray[np.int8]  # positions in `planner.latency.EVIDENCE`
 
 
 @dataclass(frozen=True)
@@ -27,7 +30,8 @@ class Problem:
     ``weights`` (S,): whole multiples of one unit, see `whole_weights`. ``kept`` (S,): sites whose weight counts before
     that of all. ``own_cost`` (S,): price of an
     own tie-breaker, inf where none is possible. ``pool`` (E,) ascending within a site; ``rtt_ms``,
-    ``margin_ms``, ``pair_cost`` (E,). ``caps`` (P,): clusters a host may carry. ``host_cost`` (P,): money.
+    ``margin_ms``, ``pair_cost``, ``evidence``, ``measured_at`` (E,), NaT where not known.
+    ``caps`` (P,): clusters a host may carry. ``host_cost`` (P,): money.
     ``hub`` (P,) of each pool. ``amounts`` (S,): what a site brings of each measure against the ``limits`` on hubs and
     zones; those that no plan can break are left out. ``host_weight``: most weight on a host, None for no limit.
     ``host_limits``: what hosts of several pools may take together, where it can stop one that ``max_hosts`` lets run.
@@ -43,7 +47,8 @@ class Problem:
     rtt_ms: Floats
     margin_ms: Floats
     pair_cost: Floats
-    evidence: Ints
+    evidence: Kinds
+    measured_at: Moments
     caps: Ints
     max_hosts: Ints
     existing: Ints
@@ -158,6 +163,7 @@ def select(problem: Problem, keep: Bools) -> Problem:
         margin_ms=problem.margin_ms[keep],
         pair_cost=problem.pair_cost[keep],
         evidence=problem.evidence[keep],
+        measured_at=problem.measured_at[keep],
     )
 
 
@@ -189,7 +195,8 @@ def build_problem(fleet: Fleet, checker: Checker) -> Problem:
         rtt_ms=pairs.rtt_ms[order],
         margin_ms=(fleet.budgets_ms[pairs.site] - pairs.rtt_ms)[order],
         pair_cost=pairs.pair_cost[order],
-        evidence=pairs.evidence[order],
+        evidence=pairs.evidence[order].astype(np.int8),
+        measured_at=pairs.measured_at[order],
         caps=caps,
         max_hosts=fleet.max_hosts[pool_at],
         existing=fleet.existing_hosts[pool_at],
