@@ -80,18 +80,19 @@ def find_homes(
             load, ready = _whole_room(search.model, better)
     if preferences.even:
         carried = np.bincount(classes.pool, weights=settled * classes.items[classes.of_arc], minlength=network.pools)
-        load = _even(network, point, load, ready, asked, carried.astype(np.float64), preferences.before)
+        load = _even(network, point, (load, ready), asked, carried.astype(np.float64), preferences.before)
     light = network.cheapest(load, ready, cost, asked)
     return None if light is None else settled + np.bincount(light[0], weights=light[2], minlength=len(settled))
 
 
 def _even(
-    network: PairNetwork, point: Point, load: Ints, ready: Ints, asked: Ints, carried: Floats, before: Ints
+    network: PairNetwork, point: Point, room: tuple[Ints, Ints], asked: Ints, carried: Floats, before: Ints
 ) -> Ints:
-    """Return ``load`` (P,) lowered to one load of every host, as far as the costs ``before`` (A,) allow.
+    """Return the room of homes lowered to one load of every host, as far as the costs ``before`` (A,) allow.
 
-    ``carried`` (P,): clusters that are settled already.
+    ``room``: of homes (P,) and of standbys (P, P). ``carried`` (P,): clusters that are settled already.
     """
+    load, ready = room
 
     def lowered(most: int) -> Ints:
         return np.minimum(load, np.maximum(0, most * point.hosts - carried).astype(np.int64))

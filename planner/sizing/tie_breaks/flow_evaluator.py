@@ -11,9 +11,9 @@ from planner.fleet import Bools, Floats, Ints
 from planner.sizing.host_counts.rounding import round_counts
 from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.packing.pools import unpacked
-from planner.sizing.solution.aims import costs_of
+from planner.sizing.solution.aims import PairAim, aim_of
 from planner.sizing.solution.counts import Counts, Sized
-from planner.sizing.solution.placement import Placement
+from planner.sizing.solution.placement import PairCost, Placement
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.tie_breaks.fractional_assignment import most_used, preferred_arcs
 from planner.sizing.tie_breaks.lexicographic import place
@@ -33,9 +33,13 @@ class FlowEvaluator:
         self.case, self.problem, self.incumbent = case, case.problem, case.incumbent
         self.sized, self.placement = sized, placement
         self.looks, self.budget = looks, budget
-        self.costs = costs_of(self.problem, self.incumbent, self.aims)
+        self.costs = self._costs()
         self.seen: set[tuple[bytes, bytes]] = set()
         self.flow_seconds = 0.0
+
+    def _costs(self) -> list[PairCost]:
+        aims = (aim_of(name) for name in self.aims)
+        return [aim.cost(self.problem, self.incumbent) for aim in aims if isinstance(aim, PairAim)]
 
     @property
     def aims(self) -> tuple[TieBreak, ...]:
@@ -53,13 +57,11 @@ class FlowEvaluator:
         return self.placement.costs
 
     def stay_only(self, keeps: Bools) -> None:
-        """Take from now on only the pairs ``keeps`` (E,) for those that keep a site where it is, if there are any."""
-        if not keeps.any():
-            return  # moves would be no aim of `place` any more, and its costs others than before
+        """Take from now on only the pairs ``keeps`` (E,) for those that keep a site where it is."""
         found = place(self.problem, self.sized, keeps, self.aims)
         if found is not None:
             self.incumbent, self.placement = keeps, found
-            self.costs = costs_of(self.problem, keeps, self.aims)
+            self.costs = self._costs()
             self.seen.clear()
 
     def try_counts(self, hosts: Ints, shares: Floats | None = None) -> bool:

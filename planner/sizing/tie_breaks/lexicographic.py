@@ -17,7 +17,7 @@ from planner.fleet import Bools, Floats, Ints
 from planner.sizing.instance.case import TieBreak
 from planner.sizing.instance.classes import arc_of_pair
 from planner.sizing.instance.problem import Problem
-from planner.sizing.solution.aims import Bottleneck, aim_of, costs_of
+from planner.sizing.solution.aims import Bottleneck, PairAim, aim_of
 from planner.sizing.solution.counts import Sized
 from planner.sizing.solution.placement import PairCost, Placement
 from planner.sizing.solvers.transportation import Cost, Transport, least_cost_flow, total_costs
@@ -31,18 +31,20 @@ def place(problem: Problem, sized: Sized, incumbent: Bools, tie_breaks: Sequence
     """
     network = _network(problem, sized)
     settled = [PairCost(problem.pair_cost, 1e-6)] if problem.objective == "cost" else []
+    told = list(settled)
     for name in tie_breaks:
         aim = aim_of(name)
         if isinstance(aim, Bottleneck):
             network = _narrowed(network, problem, sized.counts.hosts, aim, settled)
-        else:
-            settled += costs_of(problem, incumbent, [name])
+        elif isinstance(aim, PairAim):
+            told.append(aim.cost(problem, incumbent))
+            settled += told[-1:] if aim.applies(incumbent) else []  # where nobody can stay, all plans move as many
     # Without a cost of the user's, near is better than far.
-    costs = network.costs(settled or [PairCost(problem.rtt_ms, 1e-3)])
-    flow = least_cost_flow(network.transport, costs)
+    near = [PairCost(problem.rtt_ms, 1e-3)]
+    flow = least_cost_flow(network.transport, network.costs(settled or near))
     if flow is None:
         return None
-    return network.placement(problem, flow, total_costs(costs, flow))
+    return network.placement(problem, flow, total_costs(network.costs(told or near), flow))
 
 
 @dataclass(frozen=True)

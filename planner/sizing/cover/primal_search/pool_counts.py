@@ -7,6 +7,7 @@ a host more would help most, and where one less would be missed least.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -45,7 +46,7 @@ def cheaper_counts(
         return
     yield hosts, shares
     while not budget.spent:
-        found = _dropped(program, hosts, shares, prices, moves, budget)
+        found = _dropped(_Descent(program, prices, moves, budget), hosts, shares)
         if found is None:
             return
         hosts, shares = found
@@ -75,16 +76,25 @@ def dived_counts(program: PoolProgram, hosts: Ints, prices: Prices, budget: Solv
     return None if shares is None else (near, shares)
 
 
-def _dropped(
-    program: PoolProgram, hosts: Ints, shares: Shares, prices: Prices, moves: int, budget: SolveBudget
-) -> tuple[Ints, Shares] | None:
+@dataclass(frozen=True)
+class _Descent:
+    """What a search for cheaper counts goes by; ``moves``: solves in vain after which it gives up."""
+
+    program: PoolProgram
+    prices: Prices
+    moves: int
+    budget: SolveBudget
+
+
+def _dropped(by: _Descent, hosts: Ints, shares: Shares) -> tuple[Ints, Shares] | None:
     """Return counts that cost less than ``hosts`` and lack nothing, or None."""
+    prices = by.prices
     running = np.flatnonzero(hosts)
     use = shares.load[running] / hosts[running] / prices.last(hosts)[running]
     trials: list[tuple[float, Ints, Shares]] = []
     for p in running[np.argsort(use, kind="stable")].tolist():
         fewer = _changed(hosts, {p: -1})
-        trial = program.solve(fewer, budget)
+        trial = by.program.solve(fewer, by.budget)
         if trial is None:
             return None
         if trial.lacking <= _EPS:
@@ -93,24 +103,22 @@ def _dropped(
     if not trials:
         return None
     _, fewer, trial = min(trials, key=lambda one: one[0])
-    return _moved(program, fewer, trial, prices.total(hosts), prices, moves, budget)
+    return _moved(by, fewer, trial, prices.total(hosts))
 
 
-def _moved(
-    program: PoolProgram, hosts: Ints, shares: Shares, below: float, prices: Prices, moves: int, budget: SolveBudget
-) -> tuple[Ints, Shares] | None:
+def _moved(by: _Descent, hosts: Ints, shares: Shares, below: float) -> tuple[Ints, Shares] | None:
     """Return counts that cost less than ``below`` and lack nothing, by moves of single hosts, or None."""
     seen = {hosts.tobytes()}
     least, fails = shares.lacking, 0
-    while fails < moves and not budget.spent:
+    while fails < by.moves and not by.budget.spent:
         trials: list[tuple[float, Ints, Shares]] = []
-        for change in _moves(program, hosts, shares):
+        for change in _moves(by.program, hosts, shares):
             other = _changed(hosts, change)
-            if other.tobytes() in seen or prices.total(other) >= below - _EPS:
+            if other.tobytes() in seen or by.prices.total(other) >= below - _EPS:
                 continue
             seen.add(other.tobytes())
             fails += 1
-            trial = program.solve(other, budget)
+            trial = by.program.solve(other, by.budget)
             if trial is None:
                 return None
             if trial.lacking <= _EPS:
