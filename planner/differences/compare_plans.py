@@ -15,6 +15,7 @@ from planner.differences.plan_changes import plan_changes
 from planner.differences.plans_between import Road, road_between
 from planner.differences.rows import host_differences, site_differences
 from planner.differences.sides import Sides
+from planner.errors import InputError
 from planner.explain.bench import planned
 from planner.fleet import Fleet, Source
 from planner.outputs.how_sure import headline
@@ -64,7 +65,7 @@ def compare(
     return _difference(sides, road, why, (before, after))
 
 
-_NO_TIME = "No plan in between was made: there was no time for it."
+_NO_TIME = "No plan in between was made: time was too short, or no plan can be made for the new fleet."
 _NO_FLEETS = "The fleets of both plans are needed to tell."
 
 
@@ -96,7 +97,10 @@ def _road(
 ) -> Road | None:
     if before.fleet is None or after.fleet is None:
         return None
-    return road_between((before.fleet, before.plan), after.fleet, changes, budget, tell)
+    try:
+        return road_between((before.fleet, before.plan), after.fleet, changes, budget, tell)
+    except InputError:  # the new fleet cannot be planned; a plan of it can be made by hand all the same
+        return None
 
 
 def _difference(sides: Sides, road: Road | None, why: str, given: tuple[_Given, _Given]) -> Difference:

@@ -17,6 +17,7 @@ from planner.counted_words import counted, first_few
 from planner.differences.difference import CAUSES, Between, Cause, FleetChange
 from planner.differences.fleets_between import ORDER, fleet_between
 from planner.differences.served import hosts_of
+from planner.errors import InputError
 from planner.explain.bench import planned
 from planner.fleet import Fleet
 from planner.plan import Plan
@@ -51,9 +52,9 @@ class _Walk:
     tell: Callable[[str], None]
     longest: float = 0.0
 
-    def plan(self, made: Sequence[Cause], standing: Plan, words: str) -> Plan:
-        """Plan with the changes ``made``, with as few moves from ``standing`` as can be."""
-        self.tell(f"Planning in between: {words}")
+    def plan(self, made: Sequence[Cause], standing: Plan, last: Cause | None = None) -> Plan:
+        """Plan with the changes ``made``, with as few moves from ``standing`` as can be; ``last`` is what changed last."""
+        self.tell(f"Planning in between: {'the new fleet, with the fewest moves' if last is None else CAUSES[last]}")
         fleet = fleet_between(self.old, self.new, made, standing)
         began = time.monotonic()
         found = planned(fleet.replace(policy=fleet.policy.replace(then="moves")), self.budget)
@@ -80,21 +81,30 @@ def road_between(
     """
     walk = _Walk(old[0], new, changes, budget, tell)
     kinds: list[Cause] = [kind for kind in ORDER if any(change.cause == kind for change in changes)]
-    nearest = walk.plan(kinds, old[1], "the new fleet, with the fewest moves")
+    nearest = walk.plan(kinds, old[1])
     moves = _between("several", (), nearest, _moved(old[1], nearest))
     if not old[1].proves(old[1].objective) or not kinds:
         kinds.insert(0, "search")
     plans, steps, made = [old[1]], list[Between](), list[Cause]()
+    together: list[Cause] = []
     while len(kinds) > 1 and budget.allows(_ROOM * walk.longest):
-        kind = kinds.pop(0)
-        plan = walk.plan([*made, kind], plans[-1], CAUSES[kind])
-        steps.append(_between(kind, walk.behind([kind], made, plans[-1]), plan, ()))
+        together.append(kinds.pop(0))
+        try:
+            plan = walk.plan([*made, *together], plans[-1], _cause(together))
+        except InputError:  # one change without the next makes a fleet that no plan is made for
+            continue
+        steps.append(_between(_cause(together), walk.behind(together, made, plans[-1]), plan, ()))
         plans.append(plan)
-        made.append(kind)
-    cause: Cause = kinds[0] if len(kinds) == 1 else "several"
-    steps.append(_between(cause, walk.behind(kinds, made, old[1]), nearest, ()))
+        made += together
+        together = []
+    kinds = [*together, *kinds]
+    steps.append(_between(_cause(kinds), walk.behind(kinds, made, old[1]), nearest, ()))
     plans.append(nearest)
     return Road(tuple(plans), _with_moves(steps, plans, moves.moved), nearest, moves, not budget.spent)
+
+
+def _cause(kinds: Sequence[Cause]) -> Cause:
+    return kinds[0] if len(kinds) == 1 else "several"
 
 
 def _with_moves(steps: Sequence[Between], plans: Sequence[Plan], moved: Sequence[str]) -> tuple[Between, ...]:

@@ -187,7 +187,7 @@ def test_without_time_no_plan_is_made_and_it_is_said(october):
     assert found.between == ()
     assert found.fewest_moves is None
     assert {row.cause for row in found.sites} <= {"unknown", "current"}
-    assert "no time" in found.notes[0]
+    assert "time was too short" in found.notes[0]
 
 
 def test_what_is_in_force_can_stand_for_the_old_plan(october):
