@@ -30,6 +30,7 @@ castingvote demo
 castingvote plan fleet.xlsx -o plan.xlsx -q
 castingvote plan fleet.xlsx -o north.xlsx -q
 castingvote plan fleet.xlsx -o south.xlsx -q
+castingvote rollout fleet.xlsx plan.xlsx -o rollout.xlsx -q
 castingvote check fleet --repaired october.xlsx
 castingvote check fleet --repaired november.xlsx
 castingvote plan october.xlsx --json plan-october.json -q

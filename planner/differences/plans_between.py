@@ -53,7 +53,7 @@ class _Walk:
     longest: float = 0.0
 
     def plan(self, made: Sequence[Cause], standing: Plan, last: Cause | None = None) -> Plan:
-        """Plan with the changes ``made``, with as few moves from ``standing`` as can be; ``last`` is what changed last."""
+        """Plan with the changes ``made``, with few moves from ``standing``; ``last`` is what changed last."""
         self.tell(f"Planning in between: {'the new fleet, with the fewest moves' if last is None else CAUSES[last]}")
         fleet = fleet_between(self.old, self.new, made, standing)
         began = time.monotonic()
