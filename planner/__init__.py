@@ -61,6 +61,7 @@ if TYPE_CHECKING:
     from planner.sizing import HostCount, Progress, count, plan
     from planner.verify import Violation, verify
     from planner.verify.certificate import verify_certificate
+    from planner.watching import show_progress
 
 __all__ = [
     "Assignment",
@@ -115,6 +116,7 @@ __all__ = [
     "read_sweep",
     "roll_out",
     "schema",
+    "show_progress",
     "sweep",
     "vary",
     "verify",
@@ -182,6 +184,7 @@ _HOMES = {
     "read_sweep": "documents",
     "roll_out": "rollout",
     "schema": "documents.schema",
+    "show_progress": "watching",
     "sweep": "scenarios.sweeping",
     "vary": "scenarios.vary",
     "verify": "verify",

@@ -69,6 +69,7 @@ def test_the_exports_are_these():
         "read_sweep",
         "roll_out",
         "schema",
+        "show_progress",
         "sweep",
         "vary",
         "verify",

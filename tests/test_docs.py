@@ -2,6 +2,7 @@
 
 import re
 import shlex
+import tomllib
 
 import click
 import pytest
@@ -170,3 +171,12 @@ def test_the_test_command_is_one_line_after_its_marker():
 def test_figures_of_the_manual_are_those_of_the_code(words, figure):
     told = "a" if words.startswith("within") and figure == 1 else f"{figure:,.0f}"
     assert words.format(told) in " ".join(REFERENCE.split())
+
+
+def test_every_dependency_has_a_reason():
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    wanted = [re.match(r"[\w-]+", one).group() for one in project["dependencies"]]
+    text = (
+        (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").split("# What is installed, and why")[1].split("\n# ")[0]
+    )
+    assert re.findall(r"^\| `([\w-]+)` \| \d+ \| .{9,} \|$", text, re.MULTILINE) == wanted

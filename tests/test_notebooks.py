@@ -45,3 +45,14 @@ def test_runs_without_an_error_or_a_warning(path, tmp_path, monkeypatch):
     outputs = [output for cell in notebook.cells if cell.cell_type == "code" for output in cell.outputs]
     assert outputs
     assert [output.text for output in outputs if output.get("name") == "stderr"] == []
+
+
+def test_three_frames_become_a_plan_with_plots_tables_and_files_in_25_lines():
+    notebook = nbformat.read(ROOT / "notebooks" / "three_frames_to_a_plan.ipynb", as_version=4)
+    code = "\n".join(cell.source for cell in notebook.cells if cell.cell_type == "code")
+    lines = [line for line in code.splitlines() if line.strip()]
+    assert len(lines) <= 25
+    assert not {"read_fleet", "read_csv", "read_excel"} & set(code.replace("(", " ").replace(".", " ").split())
+    assert {"plot_map", "assignments_frame", "write_workbook", "to_csv"} <= set(
+        code.replace("(", " ").replace(".", " ").replace("[", " ").split()
+    )
