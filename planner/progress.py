@@ -121,7 +121,11 @@ class Forecast:
 
 @dataclass(frozen=True, repr=False)
 class Progress(Shown):
-    """A rollout on the day ``as_of``. ``done_on`` counts sites by day; ``problems`` are violations, in words."""
+    """A rollout on the day ``as_of``. ``done_on`` counts sites by day; ``problems`` are violations, in words.
+
+    ``planned_on`` counts sites by the day on which the rollout's last step at each is planned; empty where no rollout
+    workbook is there. ``slipped`` are waves whose day is past and that are not all done, in words.
+    """
 
     as_of: dt.date
     rows: tuple[SiteProgress, ...]
@@ -129,6 +133,8 @@ class Progress(Shown):
     clashes: tuple[Clash, ...] = ()
     problems: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    planned_on: Mapping[dt.date, int] = field(default_factory=dict)
+    slipped: tuple[str, ...] = ()
 
     sites_frame = TableOf("rows")
 

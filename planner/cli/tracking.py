@@ -109,6 +109,7 @@ def _print(found: Progress) -> None:
     for title, lines in (
         ("violation", found.problems),
         ("clash", [str(clash) for clash in found.clashes]),
+        ("slipped", found.slipped),
         ("blocked", [f"site {row.site}: {row.remarks or 'no remark'}" for row in found.blocked]),
         ("drifted", [f"site {row.site}: {row.drift}" for row in found.drifted]),
         ("note", found.notes),

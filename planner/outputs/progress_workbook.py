@@ -80,6 +80,7 @@ def _write_progress(book: Book, progress: Progress) -> None:
     page.text_row("How it is computed", progress.forecast.words)
     for title, lines in (
         ("Violations of the rules, with the hosts as they are now", progress.problems),
+        ("Waves that have slipped", progress.slipped),
         ("Blocked", [f"site {row.site}: {row.remarks or 'no remark'}" for row in progress.blocked]),
         ("Drifted", [f"site {row.site}: {row.drift}" for row in progress.drifted]),
         ("Worth a look", progress.notes),
@@ -96,6 +97,7 @@ def _write_burn_down(book: Book, progress: Progress) -> None:
     fields = (
         Field("day", styles.DATE, least=12),
         *(Field(name, styles.COUNT, least=13) for name in ("done that day", "left", "likely", "early", "late")),
+        *([Field("planned", styles.COUNT, least=13)] if progress.planned_on else []),
     )
     rows = list(_days(progress))
     sheet = write_table(book, headings.BURN_DOWN, fields, rows)
@@ -111,10 +113,11 @@ def _write_burn_down(book: Book, progress: Progress) -> None:
     chart.legend = Legend()
     chart.legend.position = "b"
     last = len(rows) + 1
-    chart.add_data(Reference(sheet, min_col=3, max_col=6, min_row=1, max_row=last), titles_from_data=True)
+    chart.add_data(Reference(sheet, min_col=3, max_col=len(fields), min_row=1, max_row=last), titles_from_data=True)
     chart.set_categories(Reference(sheet, min_col=1, min_row=2, max_row=last))
     looks = ((styles.BLUE, "solid"), (styles.BLUISH_GREEN, "dash"), (styles.SKY_BLUE, "sysDot"))
-    for series, (colour, dash) in zip(chart.series, (*looks, (styles.VERMILLION, "dashDot")), strict=True):
+    more = ((styles.VERMILLION, "dashDot"), (styles.GREY, "solid"))
+    for series, (colour, dash) in zip(chart.series, (*looks, *more), strict=False):
         series.graphicalProperties.line.solidFill = colour
         series.graphicalProperties.line.dashStyle = dash
         series.graphicalProperties.line.width = 25000
@@ -125,11 +128,12 @@ def _write_burn_down(book: Book, progress: Progress) -> None:
 def _days(progress: Progress) -> Iterator[tuple[Value, ...]]:
     """Yield day, done, left, and the straight lines from today to each percentile of the forecast."""
     done = progress.done_on
-    if not done:
+    planned = progress.planned_on
+    if not done and not planned:
         return
     today, forecast = progress.as_of, progress.forecast
     ends = [day for day in (forecast.likely, forecast.early, forecast.late) if day is not None]
-    first, last = min(done) - dt.timedelta(days=1), max([today, *ends])
+    first, last = min([*done, *planned]) - dt.timedelta(days=1), max([today, *ends, *planned])
     undated = sum(row.date is None for row in progress.done)
     rest = len(progress.left)
     left = rest + len(progress.done) - undated
@@ -139,7 +143,8 @@ def _days(progress: Progress) -> Iterator[tuple[Value, ...]]:
         that_day = sum(number for at, number in done.items() if day - step < at <= day)
         left -= that_day
         ahead = [_line(rest, today, end, day) if day >= today else None for end in ends]
-        yield (day, that_day or None, left if day <= today else None, *ahead, *[None] * (3 - len(ahead)))
+        wanted = [sum(number for at, number in planned.items() if at > day)] if planned else []
+        yield (day, that_day or None, left if day <= today else None, *ahead, *[None] * (3 - len(ahead)), *wanted)
         day += step
 
 

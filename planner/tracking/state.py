@@ -13,6 +13,7 @@ from planner.plan import Assignment, Plan
 from planner.progress import Merged, Progress, SiteProgress
 from planner.tracking.after_change import failed_after
 from planner.tracking.forecast import forecast
+from planner.tracking.planned import planned_on, slipped
 from planner.tracking.rows import site_row, text_in
 from planner.verify import verify
 
@@ -49,6 +50,7 @@ def track(fleet: Fleet, plan: Plan, merged: Merged, as_of: dt.date) -> Progress:
     failed, more = failed_after(plan, merged)
     problems, notes = (*failed, *problems), [*notes, *more]
     progress = Progress(as_of, tuple(rows), forecast({}, 0, as_of), merged.clashes, problems, tuple(notes))
+    progress = dataclasses.replace(progress, planned_on=planned_on(merged.steps), slipped=slipped(merged.steps, as_of))
     return dataclasses.replace(progress, forecast=forecast(progress.done_on, len(progress.left), as_of))
 
 

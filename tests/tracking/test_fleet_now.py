@@ -9,11 +9,12 @@ import pytest
 
 from planner.intake import fleet_from_tables, read_fleet
 from planner.outputs import write_rollout_workbook, write_workbook
+from planner.outputs.progress_workbook import write_progress_workbook
 from planner.outputs.read_returned import read_copies
 from planner.outputs.repaired import write_now, write_repaired
 from planner.rollout import roll_out
 from planner.sizing import plan as make_plan
-from planner.tracking import fleet_now, merged, resolved
+from planner.tracking import fleet_now, merged, resolved, track
 from planner.verify import verify, verify_rollout
 
 START = dt.date(2027, 3, 1)
@@ -161,3 +162,25 @@ def test_a_repaired_fleet_keeps_every_sheet(fleet, tmp_path):
     again = read_fleet(tmp_path / "again.xlsx")
     for name in ("sites", "pools", "current", "freezes", "changes", "prices"):
         pd.testing.assert_frame_equal(getattr(again, name), getattr(changed, name), check_dtype=False)
+
+
+def test_the_burn_down_has_the_planned_curve_and_slipped_waves_are_named(fleet, workbooks, tmp_path):
+    folder, plan, found = workbooks
+    first = {step.id for step in found.waves[0].steps}
+    after(fleet, workbooks, first)
+    paths = [folder / "plan.xlsx", folder / "back.xlsx"]
+    copies = resolved(read_copies(paths), fleet, plan)
+    whole = merged(copies)
+    late = found.waves[1].starts.date() + dt.timedelta(days=3)
+    told = track(fleet, plan, whole, late)
+    assert sum(told.planned_on.values()) == len({step.site for step in found.steps if step.site})
+    assert [words.split()[1] for words in told.slipped] == [
+        str(wave.wave) for wave in found.waves[1:] if max(s.starts.date() for s in wave.steps) < late
+    ]
+    assert told.slipped
+    write_progress_workbook(paths, copies, whole, told, tmp_path / "merged.xlsx")
+    rows = list(openpyxl.load_workbook(tmp_path / "merged.xlsx")["Burn-down"].values)
+    planned = [row[rows[0].index("planned")] for row in rows[1:]]
+    assert planned[0] == sum(told.planned_on.values())
+    assert planned[-1] == 0
+    assert planned == sorted(planned, reverse=True)

@@ -1,0 +1,53 @@
+"""What the rollout planned: sites by day, and the waves that have slipped."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import Counter
+from collections.abc import Mapping, Sequence
+
+from planner.counted_words import counted
+from planner.outputs import headings
+from planner.progress import Cell
+from planner.tracking.rows import text_in
+
+Row = Mapping[str, Cell]
+
+
+def planned_on(steps: Sequence[Row]) -> dict[dt.date, int]:
+    """Return how many sites have their last step planned on each day, local time of the site."""
+    last: dict[str, dt.date] = {}
+    for step in steps:
+        site, day = text_in(step, headings.SITE), _day(step)
+        if site and day is not None:
+            last[site] = max(day, last.get(site, day))
+    return dict(sorted(Counter(last.values()).items()))
+
+
+def slipped(steps: Sequence[Row], as_of: dt.date) -> tuple[str, ...]:
+    """Return the waves that were to be over before ``as_of`` and have steps that are not done, in words."""
+    waves: dict[str, list[Row]] = {}
+    for step in steps:
+        waves.setdefault(text_in(step, headings.WAVE), []).append(step)
+    found = []
+    for wave, mine in waves.items():
+        days = [day for step in mine if (day := _day(step)) is not None]
+        left = [step for step in mine if text_in(step, headings.PROGRESS) not in ("done", "not needed")]
+        if wave and days and left and max(days) < as_of:
+            late = (as_of - max(days)).days
+            found.append(
+                f"wave {wave} of {max(days)}: {counted(len(left), 'step')} of {len(mine)} not done, "
+                f"{counted(late, 'day')} late"
+            )
+    return tuple(found)
+
+
+def _day(step: Row) -> dt.date | None:
+    """Return the day on which a step is to start."""
+    value = step.get(headings.STARTS, Cell(None, "")).value
+    if isinstance(value, dt.datetime):
+        return value.date()
+    try:
+        return dt.datetime.fromisoformat(str(value)).date()
+    except ValueError:
+        return None
