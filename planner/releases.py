@@ -33,9 +33,10 @@ from typing import Literal
 Rule = Literal["not_older", "any", "same_major"]  # the policy's host_release_rule
 
 UNDERSTOOD = (
-    "understood are dotted numbers, then dev, alpha, beta, milestone or rc for a version before the release, "
-    "or SP, update, patch, hotfix or post with a number for one after it, then a build; "
-    "such as 8.2, 8.2.1, 8.2-rc1, 8.2 SP2, 8.2 update 3 or 8.2 build 1234"
+    "write dotted numbers, such as 8.2 or 8.2.1; "
+    "before a release add dev, alpha, beta, milestone or rc, such as 8.2-rc1; "
+    "after it add SP, update, patch, hotfix or post with a number, such as 8.2 SP2 or 8.2 update 3; "
+    "a build comes last, such as 8.2 build 1234"
 )
 
 # Rank of a suffix. The release itself closes with _END, so lower ranks come before it and higher ones after it.

@@ -19,7 +19,13 @@ PLANNER = Path(__file__).parents[1] / "planner"
 AUDIENCES = {
     "cli": "terminal",
     "columns": None,  # told in words below
+    # Words of many languages that are read, not written.
     "intake/adopt/lexicon": None,
+    "intake/adopt/places": None,
+    "intake/known_words": None,
+    "intake/names": None,
+    "intake/units": None,
+    "outputs/progress_words": None,
     "intake/adopt": "terminal: adopt",
     "intake": "findings in the input",
     "outputs/run_": "run sheets",

@@ -127,7 +127,7 @@ def test_long_numbers_keep_every_digit() -> None:
     ],
 )
 def test_a_text_without_a_certain_order_is_refused_with_the_reason_and_what_is_understood(text: str, why: str) -> None:
-    with pytest.raises(ValueError, match="understood are dotted numbers") as caught:
+    with pytest.raises(ValueError, match="write dotted numbers") as caught:
         parse_release(text)
     assert why in str(caught.value).removesuffix(UNDERSTOOD)
 

@@ -135,7 +135,9 @@ def print_trade_off(fleet: Fleet, plan: Plan, points: Sequence[Point], *, err: b
     planned, least = len(moved_sites(fleet, plan)), points[0].moves
     if least is not None and planned > least:
         first = "" if plan.objective == "hosts" else f", since its objective is {plan.objective}"
-        target.print(f"The plan itself has {counted(planned, 'move')}{first}: on as many hosts {least} would do.")
+        target.print(
+            f"The plan itself moves {counted(planned, 'site')}{first}. With as many hosts {least} would be enough."
+        )
 
 
 def _hosts(plan: Plan, target: Console) -> Table:

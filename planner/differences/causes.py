@@ -70,7 +70,7 @@ class Causes:
         if not old or not new:
             if rows := sides.changes_of("Policy", "cover"):
                 return Found("policy", f"Policy cover was {rows[0].old}, and is {rows[0].new}.", False, ("cover",))
-            choice = "A plan that is as good has it otherwise."
+            choice = "An equally good plan decides differently."
             return self.by_planning(lambda plan: site in {entry.site for entry in plan.uncovered}, choice)
         if old not in {host.host for host in sides.new.host_list}:
             return self.of_host(old)
@@ -84,7 +84,7 @@ class Causes:
                 return Found("hub", f"Pool {gone.pool} is gone.", False, (gone.pool,))
             if sides.new_fleet is not None and host in sides.new_fleet.retiring_hosts:
                 return Found("hub", "It is to be emptied.", False, (gone.pool,))
-        choice = "A plan with as many hosts does without this change."
+        choice = "Without this change a plan with as many hosts is possible too."
         return self.by_planning(lambda plan: host in {one.host for one in plan.host_list}, choice)
 
     def by_planning(self, state: Callable[[Plan], Hashable], choice: str) -> Found:
@@ -95,9 +95,9 @@ class Causes:
         if state(self.road.nearest) != states[0]:
             return self._by_steps(states)
         if not self.road.whole or self.judged == "new is better":
-            return Found("unknown", "Time ended before every plan in between was made, or was the best.")
+            return Found("unknown", "Time ended before every plan in between was made, or proven best.")
         if self.judged == "new is worse":
-            return Found("worse", "The new plan takes more than a plan has to, or serves less.", True)
+            return Found("worse", "The new plan uses more than it must, or serves less than it could.", True)
         return Found("equals", choice, True)
 
     def _by_steps(self, states: Sequence[Hashable]) -> Found:
@@ -108,9 +108,9 @@ class Causes:
 
     def _choice(self, site: str) -> str:
         there = " and ".join(self.sides.old_hosts[site])
-        words = f"A plan that is as good keeps it on {there}."
+        words = f"An equally good plan keeps it on {there}."
         if self.sides.new_fleet is not None and site not in self.sides.standing:
-            words += " Nothing kept it there: the new fleet's sheet Current does not have it."
+            words += " The new fleet's sheet Current does not name the site, so nothing kept it there."
         return words
 
     @staticmethod
@@ -119,9 +119,9 @@ class Causes:
 
 
 def _by_step(step: Between) -> str:
-    doubt = "" if step.proven else " That as few sites as can be move is not proven."
+    doubt = "" if step.proven else " It is not proven that so many sites must move."
     if step.cause == "search":
-        return f"A plan of the same fleet has it otherwise: what there was is not the best.{doubt}"
+        return f"Another plan of the same fleet decides differently: the old plan is not the best.{doubt}"
     return f"A plan without this change keeps it as it was, and one with it does not: {CAUSES[step.cause]}.{doubt}"
 
 

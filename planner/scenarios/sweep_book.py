@@ -43,9 +43,11 @@ def _write_summary(book: Book, sweep: Sweep) -> None:
         page.whole_row("The sweep was interrupted; scenarios without figures were not planned.")
     add_notes(page, "What to know", sweep.notes)
     page.section("How to read it")
-    page.text_row("hosts, not below", "Hosts that the plan of the scenario runs, and how few any plan could do with.")
+    page.text_row("hosts, not below", "Hosts that the plan of the scenario runs, and the fewest that any plan needs.")
     page.text_row("proof", "How the bound is proven. A scenario between two others may need no plan of its own.")
-    page.text_row("Front", "Scenarios that no other one beats: none asks as much and needs as little.")
+    page.text_row(
+        "Front", "Scenarios that no other one beats: none with limits as strict serves as much with as few hosts."
+    )
     page.text_row("cost", "What the plan's hosts cost a year; told where the objective is cost, or with --aims.")
     end_summary(page, sweep)
 

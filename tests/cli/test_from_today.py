@@ -78,8 +78,8 @@ def test_a_plan_of_another_objective_says_why_it_moves_more_than_its_trade_off(f
     assert "The plan itself" not in capsys.readouterr().out
     print_trade_off(inventory, made.replace(objective="new_hosts"), (Point(made.hosts, 0, 0),), err=False)
     words = " ".join(capsys.readouterr().out.split())
-    assert f"The plan itself has {moved} move" in words
-    assert "since its objective is new_hosts: on as many hosts 0 would do." in words
+    assert f"The plan itself moves {moved} site" in words
+    assert "since its objective is new_hosts. With as many hosts 0 would be enough." in words
 
 
 @pytest.mark.parametrize(

@@ -80,10 +80,10 @@ def test_of_parallel_links_the_fastest_counts_and_both_are_lost_together(build):
 def test_bridges_and_articulation_points_are_named(build):
     report = run_drill(ring(build).fleet, ring(build).plan)
     details = {str(single.loss): single.detail for single in report.singles}
-    assert details["link A -- R1"].startswith("bridge: 1 cut off")
-    assert details["wan node R2"].startswith("articulation point: 1 cut off")
+    assert details["link A -- R1"].startswith("no way around it; 1 site cut off")
+    assert details["wan node R2"].startswith("no way around it; 1 site cut off")
     assert "link N -- R1" not in details  # displaces nobody
-    assert "6 links and 6 nodes, of which 2 bridges and 2 articulation points" in " ".join(report.searched)
+    assert "6 links and 6 nodes. 2 of these links and 2 nodes have no way around them." in " ".join(report.searched)
 
 
 @pytest.mark.parametrize("seed", range(25))
@@ -156,7 +156,7 @@ def test_the_list_of_wan_losses_ends_where_no_other_can_be_worse(build, monkeypa
     report = run_drill(case.fleet, case.plan)
     listed = [single.figures.unprotected_after for single in report.singles if single.loss.kind == "link"]
     assert listed == [3, 3]
-    assert "those not tried do no more" in " ".join(report.searched)
+    assert "those not tried do not hit more" in " ".join(report.searched)
 
 
 def test_a_site_that_was_over_its_budget_before_is_not_displaced_by_a_loss_elsewhere(build):

@@ -37,7 +37,11 @@ def drill(fleet: Fleet, plan: Plan, lose: Sequence[str] = ()) -> DrillReport:
     layout = Layout(fleet, plan)
     wan = Wan(fleet, layout)
     unserved = f"{len(plan.unserved):,} unserved sites have no third vote to lose." if plan.unserved else ""
-    bare = "The plan names no standby: set cover in Policy and plan again." if not (layout.standby >= 0).any() else ""
+    bare = (
+        "The plan names no standby. To have standbys, set cover in Policy and plan again."
+        if not (layout.standby >= 0).any()
+        else ""
+    )
     notes = tuple(note for note in (*_NOTES, unserved, bare) if note)
     if lose:
         return DrillReport(drill=_named(layout, wan, read_losses(lose, fleet, layout, wan)), notes=notes)

@@ -8,6 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
+from planner.counted_words import counted
 from planner.fleet import Bools, Fleet, Floats
 from planner.resilience.drills.drill_report import Loss, SingleLoss
 from planner.resilience.drills.graph import Graph, Link
@@ -79,14 +80,17 @@ class Wan:
     def _searched(self, on_paths: int, tried: int, too_long: int, found: int) -> list[str]:
         graph = self.graph
         said = [
-            f"WAN: {len(graph.links):,} links and {len(graph.names):,} nodes, of which {len(graph.bridges):,} bridges "
-            f"and {len(graph.articulation_points):,} articulation points; {on_paths:,} lie on a shortest path, "
-            f"{tried - too_long:,} of these were tried and {found:,} displace sites."
+            f"The WAN has {len(graph.links):,} links and {len(graph.names):,} nodes. {len(graph.bridges):,} of these "
+            f"links and {len(graph.articulation_points):,} nodes have no way around them. {on_paths:,} links and nodes "
+            f"lie on a shortest path; {tried - too_long:,} of them were lost in turn, and {found:,} of these hit "
+            "sites."
         ]
         if too_long:
-            said.append(f"{too_long:,} links and nodes with alternatives took too long to try. Name one to lose it.")
+            said.append(
+                f"{too_long:,} links and nodes with a way around them took too long to try. Use --lose to try one."
+            )
         if tried < on_paths or found > _SHOWN:
-            rest = "" if too_long else "; those not tried do no more"
+            rest = "" if too_long else "; those not tried do not hit more"
             said.append(f"The worst {min(found, _SHOWN)} of the WAN losses are listed{rest}.")
         return said
 
@@ -167,9 +171,11 @@ class Wan:
             displaced = [at for at in standby if lost[at]]
             standby_lost = np.logical_or(*self._judged(displaced, links, nodes, standby=True))
         hit = Hit(np.zeros(len(self.layout.names), dtype=np.bool_), lost, standby_lost)
-        words = "bridge" if bridge else "articulation point" if nodes & self.graph.articulation_points else ""
-        parts = (words, f"{int(lost.sum() - over.sum()):,} cut off, {int(over.sum()):,} over budget")
-        return SingleLoss(loss, self.layout.figures(hit), ": ".join(part for part in parts if part))
+        # A bridge or an articulation point of the graph.
+        only = "no way around it; " if bridge or nodes & self.graph.articulation_points else ""
+        away, slow = int(lost.sum() - over.sum()), int(over.sum())
+        words = f"{only}{counted(away, 'site')} cut off, {slow:,} above the latency budget"
+        return SingleLoss(loss, self.layout.figures(hit), words)
 
 
 def link_name(one: str, other: str) -> str:

@@ -33,7 +33,7 @@ def write_designs_workbook(found: Comparison, path: str | os.PathLike[str]) -> N
     fields = (
         Field(f"{price}: from", styles.MONEY, least=20),
         Field("to", styles.MONEY, least=14),
-        Field("clusters on own votes", styles.COUNT, least=14),
+        Field("clusters with own tie-breaker", styles.COUNT, least=14),
         Field("hosts", styles.COUNT),
         Field(f"shared part costs {found.unit}", styles.MONEY, least=16),
         Field("proven"),
@@ -55,7 +55,7 @@ def write_designs_workbook(found: Comparison, path: str | os.PathLike[str]) -> N
 
 def _write_summary(book: Book, found: Comparison) -> None:
     page = title_page(book, "Summary", _TITLE, cellsafe.one_line(headline(found)))
-    page.section("When the choice flips")
+    page.section("Which mix is cheapest at which price")
     for line in flips_in_words(found):
         page.whole_row(cellsafe.one_line(line))
     add_notes(page, "What is missing", found.notes)
@@ -65,9 +65,10 @@ def _write_summary(book: Book, found: Comparison) -> None:
         "dedicated", "A host for each cluster, at the cheapest pool that its site may use; room is not checked."
     )
     page.text_row(
-        "down", "Expected, from the availability columns; blank where one is missing. Own votes have no such column."
+        "down",
+        "Expected, from the availability columns; blank where one is missing. Own tie-breakers have no such column.",
     )
-    page.text_row("own vote", "A third vote for one cluster alone: built into the enclosure, or a third node.")
+    page.text_row("own tie-breaker", "A third vote for one cluster alone: built into the enclosure, or a third node.")
     end_summary(page, found)
 
 
@@ -76,9 +77,9 @@ def _write_designs(book: Book, found: Comparison) -> None:
         Field("design", least=30),
         Field("data nodes", styles.COUNT),
         Field("hosts", styles.COUNT),
-        Field("own votes", styles.COUNT),
+        Field("own tie-breakers", styles.COUNT),
         Field("sites", styles.COUNT),
-        Field("out of reach", styles.COUNT),
+        Field("sites not served", styles.COUNT),
         *(Field(f"{part} {found.unit}", styles.MONEY, least=14) for part in (*_PARTS, "total")),
         Field(f"total a year {found.unit}", styles.MONEY, least=14),
         Field("down, minutes a year of a cluster", styles.MONEY, least=18),

@@ -54,7 +54,7 @@ def compare_designs(
     """
     if fleet.policy.split_sites:
         hint = "Set split_sites to no."
-        message = "Designs are compared for whole sites, and the policy splits them."
+        message = "Designs are compared for whole sites only, but the policy allows split sites."
         raise InputError((Finding("error", "designs_split", "Policy", message, hint),))
     budget = SolveBudget(seconds=time_limit, seed=seed)
     with budget.listening():
@@ -231,13 +231,13 @@ class _Desk:
             (
                 self.hosts is None,
                 "host",
-                "Costs are left out, and flip prices are in hosts: no price of a host is known.",
+                "No price of a host is known. Costs are left out, and prices of own tie-breakers are in hosts.",
             ),
             (self.node is None, "node", "Data nodes are left out of the costs: their price is not known."),
             (
                 self.own_price is None,
                 "own_tie_breaker",
-                "The price of an own tie-breaker is not known: no mix is made.",
+                "The price of an own tie-breaker is not known, so no cheapest mix is computed.",
             ),
         ]
         return tuple(

@@ -42,20 +42,20 @@ def _write_summary(book: Book, found: Horizon) -> None:
     page.section("The next host")
     needed = found.next_host
     if needed is None:
-        page.whole_row("No host has to be bought in these periods.")
+        page.whole_row("You need to buy no host in these periods.")
     else:
         page.row("Needed by", needed.day, f"in period {needed.period}", styles.DATE)
         page.text_row("Where", cellsafe.one_line(", ".join(needed.pools)))
         page.text_row("Why", cellsafe.one_line(needed.words))
         for delay in needed.delays:
-            page.text_row("What would put it off", cellsafe.one_line(delay))
+            page.text_row("What would make it later", cellsafe.one_line(delay))
     page.section("How to read it")
     page.text_row("load and capacity", "Clusters to serve, and clusters that all hosts can carry, in each period.")
     page.text_row(
         "own minimum",
-        "Fewest hosts that this period alone could do with. Hosts bought for others stay.",
+        "Fewest hosts that are enough for this period alone. Hosts bought for other periods stay.",
     )
-    page.text_row("moves", "Sites whose host changes. Nobody leaves a pool who can stay in it.")
+    page.text_row("moves", "Sites whose host changes. No site leaves a pool if it can stay there.")
     page.text_row("standing", "Hosts of today and those bought, whether the period needs them or not.")
     page.text_row("periods", "A site counts for the whole period it is open in; a hub must be open for all of it.")
     add_notes(page, "What to know", found.notes)

@@ -91,7 +91,7 @@ def _why(fleet: Fleet, problem: Problem, flow: Flow) -> tuple[str, tuple[str, ..
     told = ", ".join(names[:_NAMED]) + (", …" if len(names) > _NAMED else "")
     words = f"{asked:,} {noun} ({told}) reach only hosts with room for {room:,} of them ({reach or 'none'})."
     few = noun.replace("clusters", "cluster", 1) if flow.missing == 1 and condition.size == 1 else noun
-    delays = [f"It waits with {flow.missing:,} {few} fewer among these {len(names):,} sites."]
+    delays = [f"It can wait if these {len(names):,} sites have {flow.missing:,} {few} fewer."]
     spare = flow.spare
     delays += _nearly(fleet, problem, sites, np.flatnonzero((spare > 0) & ~side[kinds : kinds + problem.pools]))
     return words, tuple(delays)
@@ -108,6 +108,6 @@ def _nearly(fleet: Fleet, problem: Problem, sites: Ints, free: Ints) -> list[str
         if int(site) in asking and int(hub) in hub_free and rtt > fleet.budgets_ms[site]
     ]
     return [
-        f"Pool {pool} has room; site {site} misses it by {excess:.1f} ms of latency."
+        f"Pool {pool} has room, but site {site} is {excess:.1f} ms above its latency budget there."
         for excess, site, pool in sorted(over)[:_NAMED]
     ]

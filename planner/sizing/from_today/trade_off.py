@@ -53,7 +53,7 @@ def trade_off(
     budget = SolveBudget(seconds=time_limit, seed=seed)
     points: list[Point] = []
     with budget.listening():
-        tell("the fewest moves with hosts without end")
+        tell("the fewest moves with any number of hosts")
         end = model.solve(int(model.problem.max_hosts.sum()), budget)
         for hosts in range(plan.hosts, plan.hosts + most + 1):
             tell(f"the fewest moves with {hosts} hosts")
@@ -68,6 +68,6 @@ def _refuse(fleet: Fleet) -> None:
     policy = fleet.policy
     if policy.cover != "none" or policy.split_sites:
         what = "split_sites is yes" if policy.split_sites else f"cover is {policy.cover}"
-        message = f"{what}, and moves are weighed against hosts only for whole sites without cover."
+        message = f"{what}, and --trade-off needs split_sites no and cover none."
         hint = "Plan without the trade-off, or change the policy for it."
         raise InputError((Finding("error", "trade_off_policy", "Policy", message, hint),))

@@ -69,7 +69,7 @@ def test_a_host_is_bought_when_the_load_passes_the_capacity_and_the_day_is_told(
     assert found.next_host.day == dt.date(2028, 2, 1)
     assert found.next_host.period == "2028"
     assert "4 clusters" in found.next_host.words
-    assert found.next_host.delays[0].startswith("It waits with 1 cluster fewer")
+    assert found.next_host.delays[0].startswith("It can wait if these ")
 
 
 def test_what_would_put_the_host_off_names_the_nearest_pool_with_room(make):
@@ -84,7 +84,7 @@ def test_what_would_put_the_host_off_names_the_nearest_pool_with_room(make):
     caps = fleet.replace(pools=fleet.pools.assign(cluster_cap=[1.0, 2.0]))
     found = horizon(caps, FIRST, periods=1)
     assert found.next_host.day == dt.date(2027, 3, 1)
-    assert "Pool H1 has room; site S00 misses it by 2.5 ms of latency." in found.next_host.delays
+    assert "Pool H1 has room, but site S00 is 2.5 ms above its latency budget there." in found.next_host.delays
 
 
 def test_hosts_stay_when_sites_leave_unless_they_may_move(make):

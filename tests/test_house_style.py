@@ -1,0 +1,39 @@
+"""The texts that users see keep the house style of DEVELOPERS.md, as far as a program can tell."""
+
+import re
+
+import pytest
+
+from tests.sentences import sentences
+
+MOST_WORDS = 30
+# Our own idioms that readers did not understand.
+IDIOMS = re.compile(
+    r"\bsolver's word\b|\bword alone\b|\bthe hosts that exist do\b|\bwould do\b|\bwill not do\b|\bthe best there is\b"
+    r"|\bin any\)|\bno loss is covered\b|\bready after\b|\bsets of sites\b|\bon the front\b|\bvote of its own\b"
+    r"|\bfor want of\b|\bto mend there\b|\bbears? (?:it )?out\b",
+    re.IGNORECASE,
+)
+ALL = sorted(sentences())
+
+
+def parts(text):
+    """The sentences of a text, without lists in brackets."""
+    plain = re.sub(r"\([^()]*\)", "", text)
+    return [part for part in re.split(r"(?<=[.!?:;])\s+|\s#\s", plain) if part]
+
+
+@pytest.mark.parametrize("audience", sorted({one.audience for one in ALL}))
+def test_no_sentence_is_longer_than_30_words(audience):
+    long = [
+        f"{one.place}: {part}"
+        for one in ALL
+        if one.audience == audience
+        for part in parts(one.text)
+        if len(part.split()) > MOST_WORDS
+    ]
+    assert long == []
+
+
+def test_no_idiom_of_our_own_is_used():
+    assert [f"{one.place}: {one.text}" for one in ALL if IDIOMS.search(one.text)] == []
