@@ -346,7 +346,7 @@ def test_a_share_of_equal_clusters_is_a_cap_for_frozen_plans_too():
 def test_trade_off_is_refused_where_the_model_does_not_know_the_policy(policy):
     fleet = invented(1, sites=12, hubs=2, cap=8)
     fleet = fleet.replace(policy=fleet.policy.replace(**policy))
-    with pytest.raises(InputError, match="moves are weighed"):
+    with pytest.raises(InputError, match="needs split_sites no and cover none"):
         trade_off(fleet, plan(fleet))
     holds(fleet, plan(fleet))
 

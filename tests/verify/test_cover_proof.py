@@ -42,7 +42,7 @@ def test_the_proof_of_a_plan_with_cover_holds():
     assert PLAN.proof.details["cover_sets"]
     assert (checked.verdict, checked.violations) == ("proof", ())
     assert f"at least {PLAN.hosts} hosts" in checked.words
-    assert "find a place" in PLAN.proof.words
+    assert "need room" in PLAN.proof.words
 
 
 @settings(max_examples=8, deadline=None, suppress_health_check=list(HealthCheck))

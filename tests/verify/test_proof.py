@@ -78,7 +78,7 @@ def test_a_proof_that_takes_a_search_is_searched_again():
     plan = make_plan(fleet)
     checked = verify_proof(fleet, plan)
     assert (plan.hosts, plan.proof.kind, checked.verdict) == (5, "search", "proof")
-    assert "branch and bound of our own" in checked.words
+    assert "search of our own" in checked.words
     by_other = verify_proof(fleet, plan, most_nodes=1)
     assert by_other.verdict == "proof"
     assert "CP-SAT" in by_other.words
@@ -173,7 +173,7 @@ def test_a_bound_on_the_solvers_word_is_called_a_bound():
     claimed = PLAN.replace(lower_bound=4.0, objective_value=4.0, proof=dataclasses.replace(PLAN.proof, kind="solver"))
     checked = verify_proof(FLEET, claimed)
     assert checked.verdict == "bound"
-    assert "not a proof" in checked.words
+    assert "Not proven" in checked.words
 
 
 def test_a_plan_from_a_workbook_has_no_proof_to_check():
@@ -187,7 +187,7 @@ def test_the_proof_says_which_sites_its_sets_leave_out():
     possible = {"own_tie_breaker": ["no"] * 5 + ["possible"] * 2}
     fleet = FLEET.replace(sites=FLEET.sites.assign(**possible))
     proof = make_plan(fleet).proof
-    assert "The sets leave out 2 sites that may have their own tie-breakers." in proof.words
+    assert "These groups leave out 2 sites that may use their own tie-breakers." in proof.words
     assert proof.details["left_out"] in proof.words
     assert "leave out" not in PLAN.proof.words
 

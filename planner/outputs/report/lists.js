@@ -37,7 +37,11 @@ function paged(table) {
   }
 
   show(0);
-  if (found) onShown(() => { $("count-unserved").textContent = counted(show(0)); });
+  if (found) onShown(() => {
+    const link = $("count-unserved");
+    link.textContent = counted(show(0));
+    link.hidden = !link.textContent;
+  });
 }
 
 // How many unserved sites fit the search; nothing while nothing is searched.

@@ -81,7 +81,7 @@ def test_the_map_draws_land_sites_and_hubs(usual):
 
 def test_without_coordinates_the_map_is_a_scheme(show, fleet, plan):
     shown = show(fleet, plan)
-    assert "scheme and no map" in shown.page.text_content("main figure figcaption")
+    assert "This is no map" in shown.page.text_content("main figure figcaption")
     picture = Image.open(io.BytesIO(shown.page.locator("#map-pane").screenshot())).convert("RGB")
     assert len(picture.getcolors(1 << 20)) > 100
     assert shown.complaints == []
@@ -161,7 +161,7 @@ def test_losing_a_host_sends_its_sites_to_their_standbys(usual, plan):
     page.click("[aria-label='Lose TYN-01']")
     taken, bare = drilled(plan, {"TYN-01"})
     said = page.text_content("#drill-said")
-    assert f"{sum(taken.values())} clusters go to their standby, {bare} have none." in said
+    assert f"{sum(taken.values())} clusters go to their standby; {bare} have no standby." in said
     rows = page.locator("#drill-rows tr").all_inner_texts()
     assert {row.split("\t")[0]: int(row.split("\t")[1]) for row in rows} == dict(taken)
     assert page.evaluate("sourceOf('moving').data.x.length") == sum(a.host == "TYN-01" for a in plan.assignments)
@@ -186,7 +186,9 @@ def test_pressing_a_hub_on_the_map_loses_it(usual, plan):
     lost = {host.host for host in plan.host_list if host.hub == "DON"}
     taken, bare = drilled(plan, lost)
     assert page.text_content("#drill-said").startswith("Without hub DON,")
-    assert f"{sum(taken.values())} clusters go to their standby, {bare} have none." in page.text_content("#drill-said")
+    assert f"{sum(taken.values())} clusters go to their standby; {bare} have no standby." in page.text_content(
+        "#drill-said"
+    )
 
 
 def test_a_plan_without_standbys_says_that_all_are_left_bare(show, fleet, plan):
