@@ -69,12 +69,19 @@ def _table(name: str, found: Found, brought: Brought) -> dict[str, Any]:
                 "letter": letter,
                 "header": found.headers[letter][:_LONGEST],
                 "column": found.columns.get(letter, ""),
+                "elsewhere": _elsewhere(name, found, letter, brought),
                 "samples": list(_samples(raw, letter, found)),
             }
             for letter in letters[:_MOST_COLUMNS]
         ],
         "choices": [{"name": column.name, "meaning": column.meaning} for column in sheet.columns],
     }
+
+
+def _elsewhere(name: str, found: Found, letter: str, brought: Brought) -> str:
+    """Return what another sheet of the fleet takes the column for, where both stand in one table."""
+    others = ((sheet, one) for sheet, one in brought.found.items() if sheet != name and one.title == found.title)
+    return ", ".join(f"{sheet} {one.columns[letter]}" for sheet, one in others if letter in one.columns)
 
 
 def _samples(raw: RawSheet, letter: str, found: Found) -> Iterator[str]:

@@ -1,4 +1,4 @@
-"""Measure the desk in a real browser: ``python -m tests.desk 1000x40 5000x100``. Prints a line for each figure.
+"""Measure the desk in a real browser: ``python -m tests.desk 1000x40 fleet.xlsx``. Prints a line for each figure.
 
 ``ready``: from the command to the address; ``first page``: from the address to the page, in a browser that runs;
 ``fleet``: from the command to its first proven count on the page. ``move``: from a slider's move to the count. ``row``:
@@ -51,6 +51,8 @@ KNOBS = {
 
 
 def fleet_file(folder, size):
+    if size.endswith(".xlsx"):
+        return Path(size)
     sites, hubs = map(int, size.split("x"))
     path = folder / f"{size}.xlsx"
     write_workbook(path, workbook_rows(generate(sites, hubs, 2)))
@@ -60,7 +62,8 @@ def fleet_file(folder, size):
 def measure(folder, size, chromium):
     path, began = fleet_file(folder, size), time.perf_counter()
     began = time.perf_counter()
-    desk = Served(folder / f"kept-{size}", path)
+    desk = Served(folder / f"kept-{path.stem}", path)
+    size = path.stem
     tell(size, "ready", time.perf_counter() - began)
     page = chromium.new_page()
     page.set_default_timeout(600_000)
@@ -70,7 +73,10 @@ def measure(folder, size, chromium):
     page.wait_for_function(COUNTED)
     tell(size, "fleet", time.perf_counter() - began)
     for label, values in KNOBS.items():
-        took = [page.evaluate(MOVE, [label, str(value)]) for value in values]
+        took, until = [], time.perf_counter() + 20
+        for value in values:
+            if time.perf_counter() < until:
+                took.append(page.evaluate(MOVE, [label, str(value)]))
         counts, inputs = ([one[k] / 1000 for one in took] for k in (0, 1))
         tell(size, f"move of {label}", statistics.median(counts), f"largest {max(counts):.3f}")
         tell(size, f"input of {label}", statistics.median(inputs), f"largest {max(inputs):.3f}")

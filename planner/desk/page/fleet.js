@@ -102,7 +102,7 @@ function table(one) {
 }
 
 function meaning(one, column) {
-  const options = [el("option", { value: "" }, "not used"), ...one.choices.map((choice) => el("option",
+  const options = [el("option", { value: "" }, column.elsewhere ? `not used here, but for ${column.elsewhere}` : "not used"), ...one.choices.map((choice) => el("option",
     { value: choice.name, selected: choice.name === column.column, title: choice.meaning }, choice.name))];
   return el("select", { "aria-label": `Meaning of ${column.header} on ${one.title}`, onchange: (event) => {
     const name = event.target.value;
