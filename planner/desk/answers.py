@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from planner.counted_words import counted
-from planner.explain import Explanation, Suggestion
 from planner.fleet import Fleet
 from planner.outputs.causes import unserved_by_cause
 from planner.outputs.facts import margin_ms
 from planner.outputs.how_sure import MEASURES, gap_in_words, headline
 from planner.outputs.plan_sentences import OBJECTIVES, amount, survives
 from planner.plan import Plan, moved_sites
-from planner.resilience import DrillReport
-from planner.sizing import HostCount
+
+if TYPE_CHECKING:
+    from planner.explain import Explanation, Suggestion
+    from planner.resilience import DrillReport
+    from planner.sizing import HostCount
 
 _MOST_SITES = 200  # that one list names
 

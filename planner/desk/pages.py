@@ -6,6 +6,7 @@ import functools
 import json
 import time
 from collections.abc import Sequence
+from importlib.resources import files
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -14,6 +15,15 @@ from markupsafe import Markup
 from planner.desk.uploads import ENDINGS
 from planner.desk.workspaces import KEPT_DAYS, Workspace
 from planner.version import VERSION
+
+_KINDS = {".js": "text/javascript; charset=utf-8", ".css": "text/css; charset=utf-8", ".svg": "image/svg+xml"}
+
+
+def own_file(name: str) -> tuple[bytes, str] | None:
+    """Return a script, style or picture of the pages with its kind; None for any other name."""
+    own = {file.name: file for file in (files("planner.desk") / "page").iterdir()}
+    kind = _KINDS.get(name[name.rfind(".") :])
+    return None if kind is None or name not in own else (own[name].read_bytes(), kind)
 
 
 @functools.cache

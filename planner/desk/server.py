@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import json
 import secrets
 import tempfile
 from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import dataclass
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -21,15 +21,14 @@ from starlette.responses import FileResponse, HTMLResponse, JSONResponse, Respon
 from starlette.routing import Route
 
 from planner.desk import asking
-from planner.desk.crew import Crew
+from planner.desk.crew import Answer, Crew
 from planner.desk.guard import Guard, Secret
 from planner.desk.kept import forget_answer, keep_answer
-from planner.desk.pages import start_page, workspace_page
+from planner.desk.pages import own_file, start_page, workspace_page
 from planner.desk.uploads import MOST_BYTES, Refused, open_bundle, save_bundle, take_file
 from planner.desk.workspaces import Store, Workspace
 
 _MOST_JSON = 16_000_000
-_KINDS = {".js": "text/javascript; charset=utf-8", ".css": "text/css; charset=utf-8", ".svg": "image/svg+xml"}
 Handler = Callable[["Desk", Workspace, dict[str, Any]], Awaitable[Response]]
 
 
@@ -47,16 +46,19 @@ class Desk:
         return self.aside / secrets.token_hex(8)
 
 
-def make_app(store: Store, secret: Secret, *, outside: str = "") -> Starlette:
-    """Return the desk as an application; its workers start and end with it."""
+def make_app(store: Store, secret: Secret, *, outside: str = "", first: Workspace | None = None) -> Starlette:
+    """Return the desk as an application; its workers start and end with it, and read the files of ``first`` at once."""
     desk = Desk(store, Crew(), Path(tempfile.mkdtemp(prefix="castingvote-desk-")), outside)
 
     @contextlib.asynccontextmanager
     async def lifespan(_app: Starlette) -> AsyncIterator[None]:
         await desk.crew.start()
+        reading = None if first is None else asyncio.create_task(_read_files(desk, first))
         try:
             yield
         finally:
+            if reading is not None:
+                reading.cancel()
             await desk.crew.close()
             with contextlib.suppress(OSError):
                 for path in desk.aside.iterdir():
@@ -125,12 +127,10 @@ async def _page(request: Request) -> Response:
 
 async def _own(request: Request) -> Response:
     """Answer with a script or style of the page; only names that are there lead to a file."""
-    name = request.path_params["name"]
-    own = {file.name: file for file in (files(__package__) / "page").iterdir()}
-    kind = _KINDS.get(Path(name).suffix)
-    if name not in own or kind is None:
+    found = own_file(request.path_params["name"])
+    if found is None:
         raise HTTPException(404)
-    return Response(own[name].read_bytes(), headers={"content-type": kind})
+    return Response(found[0], headers={"content-type": found[1]})
 
 
 async def _new(request: Request) -> Response:
@@ -227,8 +227,11 @@ def _json(handler: Handler) -> Callable[[Request], Awaitable[Response]]:
 async def _read(desk: Desk, workspace: Workspace, asked: dict[str, Any]) -> Response:
     workspace.take(asked)
     workspace.save()
-    answer = await desk.crew.counting.ask("read", asking.body_of(workspace, {}), owner=f"read {workspace.id}")
-    return JSONResponse(asking.plain(answer))
+    return JSONResponse(asking.plain(await _read_files(desk, workspace)))
+
+
+async def _read_files(desk: Desk, workspace: Workspace) -> Answer:
+    return await desk.crew.counting.ask("read", asking.body_of(workspace, {}))
 
 
 async def _keep_state(desk: Desk, workspace: Workspace, asked: dict[str, Any]) -> Response:

@@ -57,7 +57,7 @@ def serve(
     port = listening.getsockname()[1]
     shown = f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
     secret = _secret(shown, port, share)
-    app = make_app(store, secret, outside=_SHARED if share else "")
+    app = make_app(store, secret, outside=_SHARED if share else "", first=workspace)
     to = "" if workspace is None else f"&to={workspace.id}"
     address = f"http://{shown}/enter?key={secret.key}{to}"
     config = uvicorn.Config(
