@@ -11,7 +11,7 @@ from planner.fleet import Fleet
 from planner.plan import Plan
 
 _MOST = 500
-_SECONDS = 10.0  # for plans in between, which find causes that the fleets do not show
+_SECONDS = 4.0  # for plans in between, which find causes that the fleets do not show
 Answer = tuple[Fleet, Plan]
 
 
