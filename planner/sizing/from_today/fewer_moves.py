@@ -11,10 +11,10 @@ from planner.counted_words import counted
 from planner.fleet import Finding, Fleet
 from planner.plan import Aim, Plan, Unserved, moved_sites
 from planner.rules import Checker
-from planner.sizing.assemble import crowded_out
 from planner.sizing.from_today.by_host import ByHost, by_host, folded
 from planner.sizing.from_today.move_model import MoveModel, Named
 from planner.sizing.instance.problem import build_problem
+from planner.sizing.left_out import crowded_out
 from planner.sizing.solution.seating import Seat
 from planner.sizing.solvers.budget import SolveBudget
 

@@ -177,7 +177,7 @@ def build_problem(fleet: Fleet, checker: Checker) -> Problem:
     pool_at = _by_id(fleet.pool_ids)
     site = _inverse(site_at, len(fleet.site_ids))[pairs.site]
     pool = _inverse(pool_at, len(fleet.pool_ids))[pairs.pool]
-    order = np.lexsort((pool, site))
+    order, number = np.lexsort((pool, site)), np.bincount(site, minlength=len(site_at))
     own_cost = np.where(possible, np.nan_to_num(fleet.own_tie_breaker_costs, nan=1.0), np.inf)
     hub = fleet.hub_of_pool[pool_at]
     amounts = {measure: each[site_at] for measure, each in amounts_of(fleet).items()}
@@ -190,7 +190,7 @@ def build_problem(fleet: Fleet, checker: Checker) -> Problem:
         weights=fleet.whole_weights[site_at],
         kept=fleet.kept[site_at],
         own_cost=own_cost[site_at],
-        indptr=np.concatenate(([0], np.cumsum(np.bincount(site, minlength=len(site_at))))).astype(np.int64),
+        indptr=np.concatenate(([0], np.cumsum(number))).astype(np.int64),
         pool=pool[order],
         rtt_ms=pairs.rtt_ms[order],
         margin_ms=(fleet.budgets_ms[pairs.site] - pairs.rtt_ms)[order],
@@ -202,16 +202,19 @@ def build_problem(fleet: Fleet, checker: Checker) -> Problem:
         existing=fleet.existing_hosts[pool_at],
         host_cost=fleet.host_costs[pool_at],
         hub=hub,
-        amounts={measure: amounts[measure] for measure in dict.fromkeys(limit.measure for limit in limits)},
+        amounts={limit.measure: amounts[limit.measure] for limit in limits},
         limits=limits,
         host_weight=most_on_host(fleet, amounts["weight"], fleet.clusters[site_at], caps),
         objective=fleet.policy.objective,
         split=fleet.policy.split_sites,
-        host_limits=tuple(
-            dataclasses.replace(limit, pools=_inverse(pool_at, len(pool_at))[limit.pools])
-            for limit in fleet.joint_host_limits
-        ),
+        host_limits=_host_limits(fleet, pool_at),
     )
+
+
+def _host_limits(fleet: Fleet, pool_at: Ints) -> tuple[HostLimit, ...]:
+    """Return the limits on hosts of several pools, with positions in ``pool_at`` (P,)."""
+    position = _inverse(pool_at, len(pool_at))
+    return tuple(dataclasses.replace(limit, pools=position[limit.pools]) for limit in fleet.joint_host_limits)
 
 
 def _by_id(ids: tuple[str, ...]) -> Ints:
