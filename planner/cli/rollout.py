@@ -42,6 +42,12 @@ if TYPE_CHECKING:
     metavar="OLD.ics",
     help="The last rollout's calendar: waves that are dropped are cancelled in the new one. Default: the one replaced.",
 )
+@click.option(
+    "--tickets",
+    type=click.Path(path_type=Path),
+    metavar="TICKETS.csv",
+    help="Write a row for each wave and site for a ticket system: window, what, risk, way back.",
+)
 @json_file("ROLLOUT", "the waves")
 @click.option(
     "--start",
@@ -65,6 +71,7 @@ def rollout(
     output: Path | None,
     calendar: Path | None,
     earlier: Path | None,
+    tickets: Path | None,
     json_path: Path | None,
     start: dt.datetime | None,
     only_ready: bool,
@@ -85,9 +92,10 @@ def rollout(
     from planner.cli.rollout_report import print_rollout
     from planner.outputs import read_plan, write_calendar, write_rollout_workbook
     from planner.outputs.rollout_json import rollout_to_json
+    from planner.outputs.tickets import write_tickets
     from planner.rollout import roll_out
 
-    check_outputs(fleet, output, calendar, json_path, plan=plan)
+    check_outputs(fleet, output, calendar, tickets, json_path, plan=plan)
     stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading fleet and plan"):
         inventory, made = read_inventory(fleet), read_plan(plan)
@@ -108,9 +116,13 @@ def rollout(
             write_rollout_workbook(inventory, made, found, output)
         if calendar is not None:
             write_calendar(found, calendar, earlier=before)
+        if tickets is not None:
+            write_tickets(inventory, found, tickets)
         hand_over(lambda: rollout_to_json(found), json_path)
     if not quiet:
-        print_rollout(inventory, made, found, files_among(output, calendar, json_path), err=is_stdout(json_path))
+        print_rollout(
+            inventory, made, found, files_among(output, calendar, tickets, json_path), err=is_stdout(json_path)
+        )
     return 1 if found.conflicts else 0
 
 

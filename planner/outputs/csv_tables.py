@@ -39,12 +39,13 @@ def write_csv(fleet: Fleet, plan: Plan, folder: str | os.PathLike[str]) -> list[
     written = []
     for name, (headings, rows) in _TABLES.items():
         path = target / f"{name}.csv"
-        write_text(path, _csv_text(headings.split(), rows(facts)))
+        write_text(path, csv_text(headings.split(), rows(facts)))
         written.append(path)
     return written
 
 
-def _csv_text(headings: list[str], rows: Iterable[Row]) -> str:
+def csv_text(headings: list[str], rows: Iterable[Row]) -> str:
+    """Return rows as the text of a .csv file, safe for spreadsheet programs."""
     text = io.StringIO()
     text.write("\ufeff")
     writer = csv.DictWriter(text, headings, lineterminator="\r\n")

@@ -1,5 +1,6 @@
 """The fleet as it is: what steps and rows that are done make of it, and that plans and rollouts go on from there."""
 
+import csv
 import datetime as dt
 import random
 
@@ -12,6 +13,7 @@ from planner.outputs import write_rollout_workbook, write_workbook
 from planner.outputs.progress_workbook import write_progress_workbook
 from planner.outputs.read_returned import read_copies
 from planner.outputs.repaired import write_now, write_repaired
+from planner.outputs.tickets import write_tickets
 from planner.rollout import roll_out
 from planner.sizing import plan as make_plan
 from planner.tracking import fleet_now, merged, resolved, track
@@ -184,3 +186,15 @@ def test_the_burn_down_has_the_planned_curve_and_slipped_waves_are_named(fleet, 
     assert planned[0] == sum(told.planned_on.values())
     assert planned[-1] == 0
     assert planned == sorted(planned, reverse=True)
+
+
+def test_tickets_have_a_row_for_each_wave_and_place(fleet, workbooks, tmp_path):
+    _, _, found = workbooks
+    write_tickets(fleet, found, tmp_path / "tickets.csv")
+    with (tmp_path / "tickets.csv").open(encoding="utf-8-sig", newline="") as file:
+        rows = list(csv.DictReader(file))
+    wanted = {(str(wave.wave), step.site or step.host) for wave in found.waves for step in wave.steps}
+    assert {(row["wave"], row["place"]) for row in rows} == wanted
+    assert len(rows) == len(wanted)
+    assert all(row["what"] and row["way_back"] and row["starts"] < row["ends"] for row in rows)
+    assert not any(row["ticket"] or row["approver"] for row in rows)
