@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
@@ -143,15 +144,24 @@ class BetterHomes:
             return None
         shares = program.shares(hosts, costs[0], budget)
         bare = self._bare()
-        state = None if shares is None else dealt(self.ground, hosts, _greatest_shares(choices, shares), bare)
+        state = None if shares is None else dealt(self.ground, hosts, self._wishes(choices, shares, hosts), bare)
         if state is None or not repair(state, bare, _STEPS, np.random.default_rng(budget.seed), budget):
             return None
         return draft_of(self.case, settled_by_cost(state, bare, costs[1], budget))
 
+    def _wishes(self, choices: Choices, flow: Floats, hosts: Ints) -> Wishes:
+        """Return the choice with the greatest share of each site, and the host that it has today.
 
-def _greatest_shares(choices: Choices, flow: Floats) -> Wishes:
-    """Return the choice with the greatest share of each site."""
-    ranked = np.lexsort((-flow, choices.site))
-    sites, first = np.unique(choices.site[ranked], return_index=True)
-    chosen: Ints = ranked[first]
-    return Wishes(sites, choices.home[chosen], choices.standby[chosen])
+        The hosts that run in a pool are those that most sites use today.
+        """
+        ranked = np.lexsort((-flow, choices.site))
+        sites, first = np.unique(choices.site[ranked], return_index=True)
+        chosen: Ints = ranked[first]
+        home, today = choices.home[chosen], self.case.in_force.host
+        host = np.full(len(sites), -1)
+        for p in np.unique(home).tolist():
+            mine = np.flatnonzero(home == p)
+            named = Counter(today[s] for s in sites[mine].tolist() if today[s] in self.case.today.names[p])
+            number = {name: i for i, (name, _) in enumerate(named.most_common(int(hosts[p])))}
+            host[mine] = [number.get(today[s], -1) for s in sites[mine].tolist()]
+        return Wishes(sites, home, choices.standby[chosen], host)

@@ -7,6 +7,7 @@ import numpy as np
 from planner.fleet import Ints
 from planner.sizing.cover.primal_search.polish import pair_of
 from planner.sizing.cover.primal_search.state import NOWHERE, State
+from planner.sizing.cover.primal_search.stay import back_on
 from planner.sizing.instance.case import Case
 from planner.sizing.instance.classes import group
 from planner.sizing.packing.matching import best_matching
@@ -18,10 +19,15 @@ from planner.sizing.solution.seating import Seat, Seating
 
 
 def draft_of(case: Case, state: State) -> Draft:
-    """Return the draft of ``state``; its value is added up from it, and nothing is known of other plans."""
+    """Return the draft of ``state``; its value is added up from it, and nothing is known of other plans.
+
+    Where moves are an aim, sites go back to the host of their pool that they have today, as far as there is room.
+    """
+    if "moves" in case.tie_breaks and case.incumbent.any():
+        state = back_on(state, _hosts_of_today(case, state))
     problem, today = case.problem, case.today
     sites = np.flatnonzero(state.home != NOWHERE)
-    used = np.union1d(state.home[sites], state.standby[sites][state.standby[sites] != NOWHERE])
+    used = _used(state)
     name = _names(case, state, used)
     pairs = pair_of(state, sites) if len(sites) else np.zeros(0, dtype=np.int64)
     seats = [
@@ -44,6 +50,19 @@ def draft_of(case: Case, state: State) -> Draft:
     value = objective_of(problem, hosts, placement)
     sized = Sized(classes, counts, value, 0.0, False, "not all plans were tried")
     return Draft(sized, placement, Seating(seats, names), standbys)
+
+
+def _used(state: State) -> Ints:
+    """Return the hosts that carry a site or stand by for one."""
+    used: Ints = np.setdiff1d(np.union1d(state.home, state.standby), [NOWHERE])
+    return used
+
+
+def _hosts_of_today(case: Case, state: State) -> Ints:
+    """Return the host of ``state`` that has the name of each site's host of today, shape (S,), -1 for none."""
+    number = {name: host for host, name in _names(case, state, _used(state)).items()}
+    hosts = [number.get(name, NOWHERE) if name else NOWHERE for name in case.in_force.host]
+    return np.array(hosts, dtype=np.int64)
 
 
 def _names(case: Case, state: State, used: Ints) -> dict[int, str]:

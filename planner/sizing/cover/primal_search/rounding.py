@@ -13,15 +13,20 @@ from planner.sizing.cover.primal_search.repair import force_in
 from planner.sizing.cover.primal_search.state import NOWHERE, Ground, State
 
 _BROKEN = 1e6  # what is broken counts before all else
+_RATHER = 1e5  # then the host that a site would rather have
 
 
 @dataclass(frozen=True)
 class Wishes:
-    """The pools that ``sites`` (n,) should have as ``home`` and ``standby`` (n,), -1 for none."""
+    """The pools that ``sites`` (n,) should have as ``home`` and ``standby`` (n,), -1 for none.
+
+    ``host`` (n,): which of the hosts of its home pool a site would rather have, counted from 0; -1 for any.
+    """
 
     sites: Ints
     home: Ints
     standby: Ints
+    host: Ints
 
 
 def rounded(program: PoolProgram, hosts: Ints, shares: Shares, bare: Bools) -> State | None:
@@ -31,7 +36,7 @@ def rounded(program: PoolProgram, hosts: Ints, shares: Shares, bare: Bools) -> S
     """
     choice = _choice_of_site(program, shares.flow)
     home, standby = (np.where(choice < 0, NOWHERE, of[choice]) for of in (program.home, program.standby))
-    return dealt(program.ground, hosts, Wishes(program.sites, home, standby), bare)
+    return dealt(program.ground, hosts, Wishes(program.sites, home, standby, np.full(len(home), NOWHERE)), bare)
 
 
 def dealt(ground: Ground, hosts: Ints, wishes: Wishes, bare: Bools) -> State | None:
@@ -43,10 +48,12 @@ def dealt(ground: Ground, hosts: Ints, wishes: Wishes, bare: Bools) -> State | N
     for p in np.repeat(np.arange(len(hosts)), hosts).tolist():
         state.open(p)
     clusters = ground.problem.clusters
+    first = np.cumsum(hosts) - hosts
+    rather = np.where(wishes.host < 0, NOWHERE, first[wishes.home] + wishes.host)
     left = []
     for i in np.lexsort((wishes.sites, -clusters[wishes.sites])).tolist():
         s, home, standby = (int(of[i]) for of in (wishes.sites, wishes.home, wishes.standby))
-        if home < 0 or not _deal(state, s, home, standby, bare):
+        if home < 0 or not _deal(state, s, (home, standby, int(rather[i])), bare):
             left.append(s)
     return state if force_in(state, np.array(left, dtype=np.int64), bare) else None
 
@@ -69,8 +76,9 @@ def _choice_of_site(program: PoolProgram, flow: Floats) -> Ints:
     return found
 
 
-def _deal(state: State, s: int, p: int, q: int, bare: Bools) -> bool:
-    """Put site ``s`` on a host of pool ``p``, with a standby of pool ``q``, where it fits best; False for nowhere."""
+def _deal(state: State, s: int, wish: tuple[int, int, int], bare: Bools) -> bool:
+    """Put site ``s`` where it fits best; False for nowhere. ``wish``: its pool, that of its standby, its host."""
+    p, q, rather = wish
     found = choices(state, np.array([s]), np.ones(state.hosts), bare)
     hosts = found.hosts[0]
     if not len(hosts):
@@ -80,6 +88,7 @@ def _deal(state: State, s: int, p: int, q: int, bare: Bools) -> bool:
     cost = found.broken[0] * _BROKEN + state.load[at][:, None]
     peak = state.extra[:-2].max(axis=0, initial=0)[at]
     cost[:, :-1] += (state.load[at] + peak)[None, :]
+    cost[hosts == rather] -= _RATHER
     allowed = np.zeros(cost.shape, dtype=np.bool_)
     allowed[:, :-1] = (pool == p)[:, None] & (pool == q)[None, :]
     allowed[:, -1] = (pool == p) if q < 0 else False
