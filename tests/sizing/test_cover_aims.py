@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 
+from planner import columns
+from planner.fleet import typed_table
 from planner.sizing import plan
 from tests.sizing.test_cover_brute_force import as_fleet, cases, most_covered
 from tests.sizing.test_primal import scattered
@@ -75,3 +77,16 @@ def test_latency_is_near_its_bound(make, cover, seed, cap, gap):
     make.sound(fleet, made)
     (aim,) = made.then
     assert 0 < aim.bound <= aim.value <= (1 + gap) * aim.bound
+
+
+@pytest.mark.parametrize(("cover", "seed"), [("hub", 2), ("hub", 3)])
+def test_a_plan_that_is_in_force_moves_nobody(make, cover, seed):
+    """Regressions of our own: 24 and 7 sites moved, between plans of as many hosts."""
+    fleet = scattered(make, seed, 100, 6, caps=(20, 32), cover=cover)
+    before = plan(fleet, time_limit=20)
+    names = ("site", "hub", "host")
+    today = {name: [getattr(row, name) for row in before.assignments] for name in names}
+    again = fleet.replace(current=typed_table(columns.CURRENT, today))
+    after = plan(again, time_limit=20)
+    make.sound(again, after)
+    assert (after.hosts, after.then[0].aim, after.then[0].value) == (before.hosts, "moves", 0)

@@ -14,6 +14,7 @@ from planner.sizing.cover.host_by_host import HostByHost, solve_host_by_host
 from planner.sizing.cover.host_counts import sizings
 from planner.sizing.cover.losses import Losses, read_losses
 from planner.sizing.cover.primal_search.drafts import draft_of
+from planner.sizing.cover.primal_search.from_today import state_of_today
 from planner.sizing.cover.primal_search.polish import settled_by_cost, weighed
 from planner.sizing.cover.primal_search.search import Found, PrimalSearch
 from planner.sizing.cover.primal_search.state import Ground
@@ -78,6 +79,10 @@ def _search(case: Case, losses: Losses, best: Best, budget: SolveBudget) -> None
     search = PrimalSearch(problem, losses, budget if budget.seconds else budget.within(_SEARCH_SECONDS))
     found = search.first()
     best.offer(_finished(case, found, budget))
+    if "moves" in case.tie_breaks:
+        today = state_of_today(case, search.ground, found.bare, budget)
+        if today is not None:
+            best.offer(draft_of(case, today))
     for draft in _exact(case, losses, budget):
         best.offer(draft)
         if best.closed and not draft.short:  # where it is short, the next one may be better among equals

@@ -45,12 +45,12 @@ def settle(state: State, s: int, bare: Bools) -> bool:
     fits = np.flatnonzero(cost <= _CLOSE)
     if not len(fits):
         return False
-    best = fits[np.argmin(_asks(state, found)[fits])]
+    best = fits[np.argmin(asks(state, found)[fits])]
     state.put(s, *found.at(0, int(best)))
     return True
 
 
-def _asks(state: State, found: Choices) -> Floats:
+def asks(state: State, found: Choices) -> Floats:
     """Return what each choice of the one site of ``found`` asks for: further reserve, then room left unused."""
     s, hosts = int(found.sites[0]), found.hosts[0]
     k = int(state.ground.problem.clusters[s])
