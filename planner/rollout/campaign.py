@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 import math
+import random
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from planner.fleet import Floats, Ints
+from planner.fleet import Bools, Floats, Ints
+from planner.rollout.allotment import allot
 from planner.rollout.filling import Filling
+from planner.rollout.night_kinds import NightKinds
 from planner.rollout.project import Timetable
 from planner.rollout.sheet import Sheet
 
 _AHEAD = 14  # nights among which the fullest is looked for
 _TRIED = 3  # of them are filled to see which holds most
+_LATE = 5.0  # rank of a job that was missed in the night that was allotted to it
+_TRIES, _MISSED = 10, 0.5  # fillings of such a night, and the rank that each gives to who is missed
 _LAST_CHANCE = 2.0  # rank of a job that none of the later nights is open to
 
 
@@ -48,33 +53,68 @@ class Run:
         return [count[night] for night in self.nights]
 
 
+@dataclass(frozen=True)
+class Guide:
+    """How nights are filled: who goes first, by ``rank``, and the ``most`` sites of a night.
+
+    With ``chance`` each job is kept for the night that is allotted to it.
+    """
+
+    rank: Floats
+    most: float = math.inf
+    chance: random.Random | None = None
+
+
 class Campaign:
     """Runs of one project; all begin with the same state."""
 
-    def __init__(self, sheet: Sheet, *, by_order: bool) -> None:
+    def __init__(self, kinds: NightKinds, *, by_order: bool) -> None:
         """``by_order``: see `planner.rollout.guards.Guard`."""
-        self.sheet = sheet
+        self.kinds, self.sheet = kinds, kinds.sheet
+        sheet = kinds.sheet
+        self.asked = 0  # jobs placed so far; a program counts as some of them
         self._fresh = Filling(sheet, np.zeros(len(sheet.jobs)), by_order=by_order)
+
+    @property
+    def simple(self) -> bool:
+        """Whether the known order is asked for nothing, since all jobs move one cluster."""
+        return all(self._fresh.guard.simple)
 
     def begin(self) -> Run:
         """Return the run of no night."""
         return Run((), (), self._fresh, self._fresh.rank)
 
-    def follow(self, run: Run, keep: int, nights: Sequence[int], rank: Floats, most: float = math.inf) -> Run:
-        """Keep so many nights of ``run`` and fill ``nights`` after them, those jobs first that have fewest of them.
-
-        At most so many sites change in each.
-        """
+    def follow(self, run: Run, keep: int, nights: Sequence[int], guide: Guide) -> Run:
+        """Keep so many nights of ``run`` and fill ``nights`` after them, those jobs first that have fewest of them."""
         state = (run.before[keep] if keep < len(run.nights) else run.end).copy()
+        state.allotted = None
         worked, before = list(run.nights[:keep]), list(run.before[:keep])
         chances = Chances(self.sheet, nights)
         for at, night in enumerate(nights):
-            state.rank = rank + _LAST_CHANCE / (1.0 + chances.after(at))
-            kept = state.copy()
-            if state.fill(night, min(most, self.sheet.project.size(state.waves))):
+            if guide.chance is not None and (state.allotted is None or _missed(state, night - 1).any()):
+                state.allotted = allot(self.kinds, state, nights[at:], guide.chance, guide.most)
+                self.asked += int(state.waiting.sum()) * (len(nights) - at) // 2
+            state.rank = guide.rank + _LAST_CHANCE / (1.0 + chances.after(at)) + _LATE * _missed(state, night - 1)
+            kept, state = state, self._filled(state, night, guide.most)
+            if state.last_done == night:
                 worked.append(night)
                 before.append(kept)
-        return Run(tuple(worked), tuple(before), state, rank)
+        return Run(tuple(worked), tuple(before), state, guide.rank)
+
+    def _filled(self, state: Filling, night: int, most: float) -> Filling:
+        """Fill a night; several times, first with those that were missed, until all is done that is allotted to it."""
+        best, least, rank = state, len(state.rank) + 1, state.rank
+        for _ in range(_TRIES):
+            trial = state.copy()
+            trial.rank = rank
+            self.asked += len(trial.fill(night, min(most, self.sheet.project.size(trial.waves))))
+            missed = _missed(trial, night)
+            if missed.sum() < least:
+                best, least = trial, int(missed.sum())
+            if not least:
+                break
+            rank = rank + _MISSED * missed
+        return best
 
     def finish(self, run: Run, rank: Floats) -> Run:
         """Go on with the fullest of the next nights while jobs are left that some night is open to."""
@@ -93,6 +133,18 @@ class Campaign:
             at = night + 1
         return Run(tuple(nights), tuple(before), state, rank)
 
+    def next_nights(self, count: int) -> tuple[int, ...]:
+        """Return the first ``count`` nights that no other is open to more jobs than."""
+        project, largest = self.sheet.project, {kind.opened for kind in self.kinds.kinds}
+        nights: list[int] = []
+        night = project.nights.start
+        while len(nights) < count and night < project.nights.stop:
+            if frozenset(self.sheet.opened(night).tolist()) in largest:
+                nights.append(night)
+                night += project.pilot_days - 1 if len(nights) == 1 else 0
+            night += 1
+        return tuple(nights)
+
     def dated(self, order: Sequence[frozenset[int]]) -> tuple[int, ...]:
         """Return nights open to these kinds of jobs, one after the other, each as early as can be."""
         project = self.sheet.project
@@ -105,6 +157,14 @@ class Campaign:
                 nights.append(night)
             night += project.pilot_days if len(nights) == 1 else 1
         return tuple(nights)
+
+
+def _missed(state: Filling, night: int) -> Bools:
+    """Return the jobs that wait though they were kept for ``night`` or one before it."""
+    if state.allotted is None:
+        return np.zeros(len(state.waiting), dtype=bool)
+    found: Bools = state.waiting & (state.allotted <= night)
+    return found
 
 
 class Chances:

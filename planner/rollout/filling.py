@@ -36,7 +36,8 @@ class Filling:
         self.not_before = np.full(count, sheet.project.nights.start, dtype=np.int64)
         self.strict = np.array([len(job.earlier) for job in sheet.jobs], dtype=np.int64)  # still to be done
         self.now = -(1 << 40)  # nothing starts before
-        self.waves, self.last = 0, 0
+        self.waves, self.last, self.last_done = 0, 0, 0
+        self.allotted: Ints | None = None  # the night for which each job is kept, if it is; replaced, never changed
 
     def copy(self) -> Filling:
         """Return a copy, to try a night with."""
@@ -57,6 +58,8 @@ class Filling:
         spans = self.sheet.spans(night)
         opened[spans.kind[spans.last >= self.now]] = True
         ready = self.waiting & opened[self.sheet.kind] & (self.not_before <= night) & (self.strict == 0)
+        if self.allotted is not None:
+            ready &= self.allotted <= night
         found: Ints = np.flatnonzero(ready)
         if self.waves == 1 and night < self.last + self.sheet.project.pilot_days:
             found = found[self.sheet.owned[found] == 0]
@@ -82,6 +85,7 @@ class Filling:
                 done.append(at)
                 self.now = max(self.now, end)
         self._close(done, night)
+        self.last_done = night if done else self.last_done
         return done
 
     def _begin_all(self, tonight: Ints, spans: Spans, night: int, now: int) -> list[int]:

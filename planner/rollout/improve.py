@@ -6,6 +6,7 @@ Squeaky wheel optimization, Journal of Artificial Intelligence Research 10 (1999
 
 from __future__ import annotations
 
+import math
 import random
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -13,12 +14,13 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from planner.fleet import Floats
-from planner.rollout.campaign import Campaign, Run
+from planner.rollout.campaign import Campaign, Guide, Run
 from planner.rollout.night_program import Fewest
 from planner.rollout.sheet import Sheet
 
 _AHEAD = 14  # nights after the last one that a night may be moved to
 _STALE = 60  # trials without success after which another night is taken out
+_SPARE = 2  # nights for which the first try has one to spare
 _AS_IT_IS = 0.3  # share of the trials that change no rank
 _FADING, _BLAME, _FREED, _LEAST = 0.9, 0.5, 0.6, 0.1
 
@@ -30,6 +32,7 @@ class Search:
     campaign: Campaign
     work: int
     watch: Callable[[int], bool]
+    allotting: bool = False
     chance: random.Random = field(default_factory=lambda: random.Random(0))
 
     @property
@@ -43,16 +46,37 @@ class Search:
         """
         rank, attempt = best.rank, 0
         while len(best.nights) > max(1, enough) and self._goes_on(best):
-            if attempt % 2 == 0 and len(chosen) < len(best.nights):
+            most = len(best.nights) - 1
+            self.allotting = attempt % 2 == 0
+            if self.allotting:
+                current = self._follow(self.campaign.begin(), 0, self.campaign.next_nights(most), rank)
+            elif attempt % 4 == 1 and len(chosen) < len(best.nights):
                 current = self._begun(chosen, rank)
             else:
                 current = self._without(best, self._thin(best))
-            best = self._mended(current, len(best.nights) - 1, self._sheet.project.nights.stop, best) or best
+            best = self._mended(current, most, self._sheet.project.nights.stop, best) or best
             attempt += 1
+        self.allotting = False
+        return best
+
+    def allotted(self, best: Run, enough: int) -> Run:
+        """Return the run of the fewest nights in which all is done as it is allotted; ``best`` where that is fewer.
+
+        What is allotted is early, so that one run over some nights more than needed leaves the last of them empty.
+        """
+        self.allotting, most = True, min(len(best.nights) - 1, enough + enough // _SPARE + 2)
+        while most >= max(1, enough) and self._goes_on(best):
+            run = self._follow(self.campaign.begin(), 0, self.campaign.next_nights(most), best.rank)
+            if run.left:
+                break
+            best, most = run, len(run.nights) - 1
+        self.allotting = False
         return best
 
     def earlier(self, best: Run) -> Run:
         """Return a run of as many nights that ends earlier, else ``best``."""
+        if best.nights[-1] <= self.campaign.next_nights(len(best.nights))[-1]:
+            return best
         order = [frozenset(self._sheet.opened(night).tolist()) for night in best.nights]
         current = self._follow(self.campaign.begin(), 0, self.campaign.dated(order), best.rank)
         while self._goes_on(best):
@@ -89,21 +113,24 @@ class Search:
 
     def even(self, best: Run) -> Run:
         """Return a run over the same nights whose fullest is as thin as can be."""
+        self.allotting = best.end.allotted is not None
         low, high = len(self._sheet.jobs) // max(1, len(best.nights)), max(best.sizes, default=0)
         while low < high and self._goes_on(best):
             most = (low + high) // 2
-            self.work -= len(self._sheet.jobs)
-            found = self.campaign.follow(self.campaign.begin(), 0, best.nights, best.rank, most)
+            found = self._follow(self.campaign.begin(), 0, best.nights, best.rank, most)
             if found.left or found.nights != best.nights:
                 low = most + 1
             else:
                 best, high = found, min(most, max(found.sizes))
         return best
 
-    def _follow(self, run: Run, keep: int, nights: tuple[int, ...], rank: Floats) -> Run:
-        found = self.campaign.follow(run, keep, nights, rank)
-        state = run.before[keep] if keep < len(run.before) else run.end
-        self.work -= int(state.waiting.sum())
+    def _follow(
+        self, run: Run, keep: int, nights: tuple[int, ...], rank: Floats, most: float = math.inf
+    ) -> Run:
+        chance = self.chance if self.allotting else None
+        found = self.campaign.follow(run, keep, nights, Guide(rank, most, chance))
+        self.work -= self.campaign.asked
+        self.campaign.asked = 0
         return found
 
     def _thin(self, run: Run) -> int:

@@ -87,6 +87,16 @@ class NightKinds:
             return bool(self._project.quota)
         return any(row.family == family for kind in self.kinds for row in kind.rows)
 
+    @cached_property
+    def _limits(self) -> dict[frozenset[int], list[Row]]:
+        first = {job.owner: at for at, job in reversed(list(enumerate(self.sheet.jobs))) if job.owner}
+        return {kind.opened: [*kind.rows, *self.quotas(kind, first.values())] for kind in self.kinds}
+
+    def limits(self, night: int) -> list[Row]:
+        """Return all rows that hold for ``night``; of a site with several jobs one counts."""
+        opened = set(self.sheet.opened(night).tolist())
+        return next((rows for kind, rows in self._limits.items() if opened <= kind), [])
+
     def quotas(self, kind: NightKind, firsts: Collection[int]) -> list[Row]:
         """Return the quotas as rows, which count one job of each site: ``firsts``."""
         members: dict[str, list[int]] = {}

@@ -145,8 +145,9 @@ def _scheduled(
     def scheduled(draft: _Draft, work: int) -> _Draft:
         if not draft.project.jobs:
             return draft
-        chosen = fewest_nights(NightKinds(draft.sheet, places=False), range(len(draft.project.jobs)))
-        found = schedule(draft.sheet, chosen, bound.waves, 0 if budget.spent else work, goes_on)
+        kinds = NightKinds(draft.sheet, places=False)
+        chosen = fewest_nights(kinds, range(len(draft.project.jobs)))
+        found = schedule(kinds, chosen, bound.waves, 0 if budget.spent else work, goes_on)
         return replace(draft, timetable=handed_over(draft.project, found))
 
     def goes_on(waves: int) -> bool:

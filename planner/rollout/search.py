@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from planner.rollout.campaign import Campaign, Run
+from planner.rollout.campaign import Campaign, Guide, Run
 from planner.rollout.improve import Search
+from planner.rollout.night_kinds import NightKinds
 from planner.rollout.night_program import Fewest
 from planner.rollout.project import Timetable
 from planner.rollout.sheet import Sheet
 
-WORK = 60_000  # jobs that all trials together may place: some seconds
+WORK = 200_000  # jobs that all trials together may place: some seconds
 _TRIALS = 30  # at most so many, and
 _TRIALS_EACH = 1  # for each job so many more
 _DAY = 24 * 60
@@ -18,24 +19,27 @@ _URGENT = 0.2  # rank of a site without a third vote
 _FIRST = 10.0  # its rank where the nights are settled
 
 
-def schedule(sheet: Sheet, chosen: Fewest, enough: int, work: int, watch: Callable[[int], bool]) -> Timetable:
+def schedule(kinds: NightKinds, chosen: Fewest, enough: int, work: int, watch: Callable[[int], bool]) -> Timetable:
     """Return a schedule of few waves, of as few those that end early, with waves of even size.
 
     ``chosen`` are the nights that the program would choose. Stops at ``enough`` waves. ``work`` is the jobs that the
     search may place, 0 for none; ``watch`` is told the waves and says whether to go on.
     """
+    sheet = kinds.sheet
     rank = sheet.tails / _DAY + _URGENT * sheet.urgent
-    campaigns = [Campaign(sheet, by_order=by_order) for by_order in (False, True)]
     starts: list[tuple[Run, Campaign]] = []
-    for campaign in campaigns:
-        nights = campaign.follow(campaign.begin(), 0, campaign.dated((*chosen.pilot, *chosen.others)), rank)
+    for by_order in (False, True):
+        campaign = Campaign(kinds, by_order=by_order)
+        nights = campaign.follow(campaign.begin(), 0, campaign.dated((*chosen.pilot, *chosen.others)), Guide(rank))
         starts += [(campaign.finish(begun, rank), campaign) for begun in (nights, campaign.begin())]
+        if campaign.simple and not all(run.left for run, _ in starts):
+            break
     best, campaign = min(starts, key=lambda start: _key(sheet, start[0]))
     if best.left:
         return best.timetable
     work = min(work, (_TRIALS + _TRIALS_EACH * len(sheet.jobs)) * len(sheet.jobs))
     search = Search(campaign, work, watch)
-    best = search.fewer(best, chosen, enough)
+    best = search.fewer(search.allotted(best, max(enough, len(chosen))), chosen, enough)
     for better in (search.earlier, search.even):
         search.work = work // 5
         best = better(best)
@@ -48,7 +52,7 @@ def _urgent_first(campaign: Campaign, best: Run) -> Run:
     if not urgent.any():
         return best
     rank = best.rank + _FIRST * urgent
-    found = campaign.follow(campaign.begin(), 0, best.nights, rank, max(best.sizes))
+    found = campaign.follow(campaign.begin(), 0, best.nights, Guide(rank, max(best.sizes)))
     if found.left or found.nights != best.nights:
         return best
 

@@ -1,0 +1,172 @@
+"""Which job in which night, where the nights are given: a linear program, so that places are handed on in time.
+
+x_jw is the share of job j that is done in night w, s_rw what is free of room r after it; e_jw is small and drawn by
+chance, so that one solution is best and its shares are nearly all whole.
+
+    most  sum_jw (1 - e_jw) x_jw
+    (1)  sum_w x_jw <= 1
+    (2)  s_rw = s_r,w-1 + sum_j (gives_jr - takes_jr) x_jw,  s_rw >= 0
+    (3)  sum_j a_jk x_jw <= b_kw               each row k of the night's kind: crews, free places, quotas
+    (4)  sum_j x_jw <= size_w                  jobs at sites
+    (5)  sum_(v <= w) x_jv <= sum_(v <= w) x_iv      i in needs(j); v < w on the right for i in earlier(j)
+    (6)  x_jw + sum_(v near w) x_iv <= 1       (i, d) in apart(j); near: fewer than d nights
+
+(2) looks at the ends of nights only. What happens inside a night is found out by filling it
+(`planner.rollout.filling`); a place that is handed on among those whose windows are open is then where (2) expects it.
+Solved by the interior point method of HiGHS with crossover (J. Schork, J. Gondzio, Mathematical Programming Computation
+12 (2020) 603-635): these programs are degenerate, and the simplex method takes ten times as long.
+"""
+
+from __future__ import annotations
+
+import random
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import scipy.sparse as sp
+from scipy.optimize import linprog
+
+from planner.fleet import Ints
+from planner.rollout.filling import Filling
+from planner.rollout.night_kinds import NightKinds
+
+_NOISE, _EARLY = 1e-3, 5e-3
+_SECONDS = 10.0
+_MOSTLY = 0.5  # a share above which a job is allotted to the night
+ANY_NIGHT = 0
+
+Terms = Iterable[tuple[int, float]]  # column, coefficient
+
+
+def allot(kinds: NightKinds, state: Filling, nights: Sequence[int], chance: random.Random, most: float) -> Ints:
+    """Return the night of each job, one of ``nights``; `ANY_NIGHT` for what is done, or finds none.
+
+    ``most``: sites of a night. Of solutions that are as good ``chance`` draws one.
+    """
+    found = np.full(len(state.night), ANY_NIGHT, dtype=np.int64)
+    program = _Program(kinds, state, nights, most)
+    if not program.columns:
+        return found
+    for (job, w), share in zip(program.columns, program.solve(chance), strict=False):
+        if share > _MOSTLY:
+            found[job] = nights[w]
+    return found
+
+
+@dataclass
+class _Program:
+    kinds: NightKinds
+    state: Filling
+    nights: Sequence[int]
+    most: float
+
+    def __post_init__(self) -> None:
+        self._rows: list[list[tuple[int, float]]] = []
+        self._most: list[float] = []
+        self._balance: list[list[tuple[int, float]]] = []
+        self._free: list[float] = []
+
+    @cached_property
+    def columns(self) -> dict[tuple[int, int], int]:
+        """Position of x_jw for each waiting job and night that is open to it."""
+        kind, not_before = self.kinds.sheet.kind, self.state.not_before
+        waiting = np.flatnonzero(self.state.waiting)
+        pairs = [
+            (int(job), w)
+            for w, night in enumerate(self.nights)
+            for job in waiting[np.isin(kind[waiting], self.kinds.sheet.opened(night)) & (not_before[waiting] <= night)]
+        ]
+        return {pair: at for at, pair in enumerate(sorted(pairs))}
+
+    @cached_property
+    def when(self) -> dict[int, list[int]]:
+        """The nights of each job."""
+        found: dict[int, list[int]] = defaultdict(list)
+        for job, w in self.columns:
+            found[job].append(w)
+        return found
+
+    def solve(self, chance: random.Random) -> Sequence[float]:
+        """Build the program and return the shares."""
+        for job, nights in self.when.items():  # (1)
+            self._at_most(((self.columns[job, w], 1.0) for w in nights), 1.0)
+        self._rooms()
+        for w, night in enumerate(self.nights):
+            self._night(w, night)
+        for job in self.when:
+            self._order(job)
+            self._apart(job)
+        return self._solved(chance)
+
+    def _at_most(self, terms: Terms, most: float) -> None:
+        row = list(terms)
+        if row:
+            self._rows.append(row)
+            self._most.append(most)
+
+    def _rooms(self) -> None:  # (2)
+        sheet, stock = self.kinds.sheet, len(self.columns)
+        users: dict[int, list[tuple[int, float]]] = defaultdict(list)
+        for job in self.when:
+            for room, amount in sheet.takes[job]:
+                users[room].append((job, float(amount)))
+            for room, amount in sheet.gives[job]:
+                users[room].append((job, -float(amount)))
+        for room, changes in sorted(users.items()):
+            for w in range(len(self.nights)):
+                row = [(self.columns[job, w], n) for job, n in changes if (job, w) in self.columns]
+                before = [(stock - 1, -1.0)] if w else []
+                self._balance.append([*row, (stock, 1.0), *before])
+                self._free.append(0.0 if w else float(self.state.levels.coming[room]))
+                stock += 1
+
+    def _night(self, w: int, night: int) -> None:  # (3), (4)
+        sheet, state = self.kinds.sheet, self.state
+        for row in self.kinds.limits(night):
+            here = [(job, n) for job, n in zip(row.jobs, row.amounts, strict=True) if (job, w) in self.columns]
+            self._at_most(((self.columns[job, w], float(n)) for job, n in here), float(row.most))
+        size = min(self.most, sheet.project.size(state.waves + w))
+        if size < len(sheet.jobs):
+            owned = [job for job in self.when if sheet.jobs[job].owner and (job, w) in self.columns]
+            self._at_most(((self.columns[job, w], 1.0) for job in owned), size)
+
+    def _order(self, job: int) -> None:  # (5)
+        one = self.kinds.sheet.jobs[job]
+        for other, strict in (*((o, False) for o in one.needs), *((o, True) for o in one.earlier)):
+            for w in self.when[job] if other in self.when else ():
+                done = ((self.columns[job, v], 1.0) for v in self.when[job] if v <= w)
+                before = ((self.columns[other, v], -1.0) for v in self.when[other] if v < w + (not strict))
+                self._at_most((*done, *before), 0.0)
+
+    def _apart(self, job: int) -> None:  # (6)
+        for other, least in self.kinds.sheet.project.apart(job).items():
+            for w in self.when[job] if other < job and other in self.when else ():
+                near = [v for v in self.when[other] if abs(self.nights[v] - self.nights[w]) < least]
+                if near:
+                    self._at_most(((self.columns[job, w], 1.0), *((self.columns[other, v], 1.0) for v in near)), 1.0)
+
+    def _solved(self, chance: random.Random) -> Sequence[float]:
+        count = len(self.columns) + len(self._balance)
+        cost = np.zeros(count)
+        cost[: len(self.columns)] = [_NOISE * chance.random() + _EARLY * w - 1.0 for _, w in self.columns]
+        found = linprog(
+            cost,
+            A_ub=_matrix(self._rows, count),
+            b_ub=self._most,
+            A_eq=_matrix(self._balance, count) if self._balance else None,
+            b_eq=self._free or None,
+            method="highs-ipm",
+            options={"time_limit": _SECONDS},
+        )
+        shares: Sequence[float] = () if found.x is None else found.x[: len(self.columns)].tolist()
+        return shares
+
+
+def _matrix(rows: Sequence[Sequence[tuple[int, float]]], count: int) -> sp.csr_array:
+    at = [n for n, row in enumerate(rows) for _ in row]
+    columns = [column for row in rows for column, _ in row]
+    values = [value for row in rows for _, value in row]
+    return sp.csr_array((values, (at, columns)), shape=(len(rows), count))
