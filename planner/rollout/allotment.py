@@ -6,13 +6,14 @@ chance, so that one solution is best and its shares are nearly all whole.
     most  sum_jw (1 - e_jw) x_jw
     (1)  sum_w x_jw <= 1
     (2)  s_rw = s_r,w-1 + sum_j (gives_jr - takes_jr) x_jw,  s_rw >= 0
-    (3)  sum_j a_jk x_jw <= b_kw               each row k of the night's kind: crews, free places, quotas
-    (4)  sum_j x_jw <= size_w                  jobs at sites
-    (5)  sum_(v <= w) x_jv <= sum_(v <= w) x_iv      i in needs(j); v < w on the right for i in earlier(j)
-    (6)  x_jw + sum_(v near w) x_iv <= 1       (i, d) in apart(j); near: fewer than d nights
+    (3)  sum_(j of B) takes_jr x_jw <= s_r,w-1 + sum_(j of E) gives_jr x_jw    moments of night w: B are the jobs whose
+                                               last start has gone by, E those that can have ended
+    (4)  sum_j a_jk x_jw <= b_kw               each row k of the night's kind: crews, free places, quotas
+    (5)  sum_j x_jw <= size_w                  jobs at sites
+    (6)  sum_(v <= w) x_jv <= sum_(v <= w) x_iv      i in needs(j); v < w on the right for i in earlier(j)
+    (7)  x_jw + sum_(v near w) x_iv <= 1       (i, d) in apart(j); near: fewer than d nights
 
-(2) looks at the ends of nights only. What happens inside a night is found out by filling it
-(`planner.rollout.filling`); a place that is handed on among those whose windows are open is then where (2) expects it.
+What happens inside a night is found out by filling it (`planner.rollout.filling`).
 Solved by the interior point method of HiGHS with crossover (J. Schork, J. Gondzio, Mathematical Programming Computation
 12 (2020) 603-635): these programs are degenerate, and the simplex method takes ten times as long.
 """
@@ -21,7 +22,7 @@ from __future__ import annotations
 
 import random
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -34,6 +35,8 @@ from planner.rollout.filling import Filling
 from planner.rollout.night_kinds import NightKinds
 
 _NOISE, _EARLY = 1e-3, 5e-3
+_CUTS = 4  # moments of a night
+_DAY = 24 * 60
 _SECONDS = 10.0
 _MOSTLY = 0.5  # a share above which a job is allotted to the night
 ANY_NIGHT = 0
@@ -107,23 +110,54 @@ class _Program:
             self._rows.append(row)
             self._most.append(most)
 
-    def _rooms(self) -> None:  # (2)
-        sheet, stock = self.kinds.sheet, len(self.columns)
-        users: dict[int, list[tuple[int, float]]] = defaultdict(list)
+    @cached_property
+    def users(self) -> dict[int, list[tuple[int, int]]]:
+        """The jobs that take from each room (amount above 0) or give back (below 0)."""
+        sheet = self.kinds.sheet
+        found: dict[int, list[tuple[int, int]]] = defaultdict(list)
         for job in self.when:
             for room, amount in sheet.takes[job]:
-                users[room].append((job, float(amount)))
+                found[room].append((job, amount))
             for room, amount in sheet.gives[job]:
-                users[room].append((job, -float(amount)))
-        for room, changes in sorted(users.items()):
-            for w in range(len(self.nights)):
-                row = [(self.columns[job, w], n) for job, n in changes if (job, w) in self.columns]
-                before = [(stock - 1, -1.0)] if w else []
-                self._balance.append([*row, (stock, 1.0), *before])
-                self._free.append(0.0 if w else float(self.state.levels.coming[room]))
-                stock += 1
+                found[room].append((job, -amount))
+        return found
 
-    def _night(self, w: int, night: int) -> None:  # (3), (4)
+    def _rooms(self) -> None:  # (2), (3)
+        stock = len(self.columns)
+        for room, changes in sorted(self.users.items()):
+            before, free = list[tuple[int, float]](), float(self.state.levels.coming[room])
+            for w in range(len(self.nights)):
+                here = [(job, float(n)) for job, n in changes if (job, w) in self.columns]
+                self._balance.append([(stock, 1.0), *((self.columns[job, w], n) for job, n in here), *before])
+                self._free.append(free)
+                for taking, giving in self._cuts[w]:
+                    row = [
+                        (self.columns[job, w], n)
+                        for job, n in here
+                        if int(self.kinds.sheet.kind[job]) in (taking if n > 0 else giving)
+                    ]
+                    if any(n > 0 for _, n in row):
+                        self._at_most([*row, *before], free)
+                before, free, stock = [(stock, -1.0)], 0.0, stock + 1
+
+    @cached_property
+    def _cuts(self) -> list[list[tuple[set[int], set[int]]]]:
+        """For each night moments of it: the kinds of jobs that have begun by then, and those that can have ended."""
+        return [list(self._moments(night)) for night in self.nights]
+
+    def _moments(self, night: int) -> Iterator[tuple[set[int], set[int]]]:
+        sheet = self.kinds.sheet
+        spans = sheet.spans(night)
+        first: dict[int, int] = {}
+        last: dict[int, int] = {}
+        for kind, begin, end in zip(spans.kind.tolist(), spans.first.tolist(), spans.last.tolist(), strict=True):
+            first[kind] = min(begin + int(sheet.minutes[sheet.sample[kind]]), first.get(kind, begin + _DAY))
+            last[kind] = max(end, last.get(kind, end))
+        moments = sorted(set(last.values()))
+        for at in moments[:: max(1, len(moments) // _CUTS)]:
+            yield {kind for kind, end in last.items() if end <= at}, {kind for kind, end in first.items() if end <= at}
+
+    def _night(self, w: int, night: int) -> None:  # (4), (5)
         sheet, state = self.kinds.sheet, self.state
         for row in self.kinds.limits(night):
             here = [(job, n) for job, n in zip(row.jobs, row.amounts, strict=True) if (job, w) in self.columns]
@@ -133,7 +167,7 @@ class _Program:
             owned = [job for job in self.when if sheet.jobs[job].owner and (job, w) in self.columns]
             self._at_most(((self.columns[job, w], 1.0) for job in owned), size)
 
-    def _order(self, job: int) -> None:  # (5)
+    def _order(self, job: int) -> None:  # (6)
         one = self.kinds.sheet.jobs[job]
         for other, strict in (*((o, False) for o in one.needs), *((o, True) for o in one.earlier)):
             for w in self.when[job] if other in self.when else ():
@@ -141,7 +175,7 @@ class _Program:
                 before = ((self.columns[other, v], -1.0) for v in self.when[other] if v < w + (not strict))
                 self._at_most((*done, *before), 0.0)
 
-    def _apart(self, job: int) -> None:  # (6)
+    def _apart(self, job: int) -> None:  # (7)
         for other, least in self.kinds.sheet.project.apart(job).items():
             for w in self.when[job] if other < job and other in self.when else ():
                 near = [v for v in self.when[other] if abs(self.nights[v] - self.nights[w]) < least]
