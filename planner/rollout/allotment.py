@@ -38,7 +38,7 @@ _NOISE, _EARLY = 1e-3, 5e-3
 _CUTS = 4  # moments of a night
 _DAY = 24 * 60
 _SECONDS = 10.0
-_MOSTLY = 0.5  # a share above which a job is allotted to the night
+_MOSTLY = 0.5  # share of a job from which on it is allotted: to the night of its largest one
 ANY_NIGHT = 0
 
 Terms = Iterable[tuple[int, float]]  # column, coefficient
@@ -53,9 +53,13 @@ def allot(kinds: NightKinds, state: Filling, nights: Sequence[int], chance: rand
     program = _Program(kinds, state, nights, most)
     if not program.columns:
         return found
+    most_of = np.zeros(len(found))
+    done = np.zeros(len(found))
     for (job, w), share in zip(program.columns, program.solve(chance), strict=False):
-        if share > _MOSTLY:
-            found[job] = nights[w]
+        done[job] += share
+        if share > most_of[job]:
+            found[job], most_of[job] = nights[w], share
+    found[done < _MOSTLY] = ANY_NIGHT
     return found
 
 

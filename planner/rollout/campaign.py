@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from planner.fleet import Bools, Floats, Ints
-from planner.rollout.allotment import allot
+from planner.rollout.allotment import ANY_NIGHT, allot
 from planner.rollout.filling import Filling
 from planner.rollout.night_kinds import NightKinds
 from planner.rollout.project import Timetable
@@ -77,8 +77,10 @@ class Campaign:
 
     @property
     def simple(self) -> bool:
-        """Whether the known order is asked for nothing, since all jobs move one cluster."""
-        return all(self._fresh.guard.simple)
+        """Whether the known order is asked for nothing, since all that moves is sites of one cluster."""
+        sheet = self.sheet
+        rooms = zip(self._fresh.guard.simple, sheet.takes, sheet.gives, strict=True)
+        return all(simple or not (takes or gives) for simple, takes, gives in rooms)
 
     def begin(self) -> Run:
         """Return the run of no night."""
@@ -163,7 +165,7 @@ def _missed(state: Filling, night: int) -> Bools:
     """Return the jobs that wait though they were kept for ``night`` or one before it."""
     if state.allotted is None:
         return np.zeros(len(state.waiting), dtype=bool)
-    found: Bools = state.waiting & (state.allotted <= night)
+    found: Bools = state.waiting & (state.allotted > ANY_NIGHT) & (state.allotted <= night)
     return found
 
 

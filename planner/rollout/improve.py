@@ -21,6 +21,7 @@ from planner.rollout.sheet import Sheet
 _AHEAD = 14  # nights after the last one that a night may be moved to
 _STALE = 60  # trials without success after which another night is taken out
 _SPARE = 2  # nights for which the first try has one to spare
+_ALLOTTED = 0.3  # share of the trials that allot steps to nights anew, where the run began so
 _AS_IT_IS = 0.3  # share of the trials that change no rank
 _FADING, _BLAME, _FREED, _LEAST = 0.9, 0.5, 0.6, 0.1
 
@@ -47,10 +48,10 @@ class Search:
         rank, attempt = best.rank, 0
         while len(best.nights) > max(1, enough) and self._goes_on(best):
             most = len(best.nights) - 1
-            self.allotting = attempt % 2 == 0
+            self.allotting = attempt % 3 == 2
             if self.allotting:
                 current = self._follow(self.campaign.begin(), 0, self.campaign.next_nights(most), rank)
-            elif attempt % 4 == 1 and len(chosen) < len(best.nights):
+            elif attempt % 3 == 0 and len(chosen) < len(best.nights):
                 current = self._begun(chosen, rank)
             else:
                 current = self._without(best, self._thin(best))
@@ -66,8 +67,9 @@ class Search:
         """
         self.allotting, most = True, min(len(best.nights) - 1, enough + enough // _SPARE + 2)
         while most >= max(1, enough) and self._goes_on(best):
-            run = self._follow(self.campaign.begin(), 0, self.campaign.next_nights(most), best.rank)
-            if run.left:
+            begun = self._follow(self.campaign.begin(), 0, self.campaign.next_nights(most), best.rank)
+            run = self._mended(begun, most, self._sheet.project.nights.stop, best)
+            if run is None:
                 break
             best, most = run, len(run.nights) - 1
         self.allotting = False
@@ -100,8 +102,9 @@ class Search:
 
     def _mended(self, current: Run, most: int, before: int, best: Run) -> Run | None:
         """Look for places for what is left, in at most so many nights, all ``before`` one; None without success."""
-        stale = 0
+        stale, begun = 0, self.allotting
         while current.left and stale < _STALE and self._goes_on(best):
+            self.allotting = begun and self.chance.random() < _ALLOTTED
             keep, nights = self._changed(current, most, before)
             raised = current.rank if self.chance.random() < _AS_IT_IS else self._given_way(current)
             trial = self._follow(current, keep, nights, raised)
@@ -109,6 +112,7 @@ class Search:
             if trial.left <= current.left:
                 stale = stale if trial.left == current.left else 0
                 current = trial
+        self.allotting = begun
         return None if current.left else current
 
     def even(self, best: Run) -> Run:
@@ -124,9 +128,7 @@ class Search:
                 best, high = found, min(most, max(found.sizes))
         return best
 
-    def _follow(
-        self, run: Run, keep: int, nights: tuple[int, ...], rank: Floats, most: float = math.inf
-    ) -> Run:
+    def _follow(self, run: Run, keep: int, nights: tuple[int, ...], rank: Floats, most: float = math.inf) -> Run:
         chance = self.chance if self.allotting else None
         found = self.campaign.follow(run, keep, nights, Guide(rank, most, chance))
         self.work -= self.campaign.asked

@@ -145,7 +145,8 @@ def _scheduled(
     def scheduled(draft: _Draft, work: int) -> _Draft:
         if not draft.project.jobs:
             return draft
-        kinds = NightKinds(draft.sheet, places=False)
+        # Detours bring free places from elsewhere.
+        kinds = NightKinds(draft.sheet, places=not draft.moves.order.legs)
         chosen = fewest_nights(kinds, range(len(draft.project.jobs)))
         found = schedule(kinds, chosen, bound.waves, 0 if budget.spent else work, goes_on)
         return replace(draft, timetable=handed_over(draft.project, found))

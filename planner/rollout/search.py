@@ -11,7 +11,7 @@ from planner.rollout.night_program import Fewest
 from planner.rollout.project import Timetable
 from planner.rollout.sheet import Sheet
 
-WORK = 200_000  # jobs that all trials together may place: some seconds
+WORK = 300_000  # jobs that all trials together may place: some seconds
 _TRIALS = 30  # at most so many, and
 _TRIALS_EACH = 1  # for each job so many more
 _DAY = 24 * 60
@@ -38,12 +38,16 @@ def schedule(kinds: NightKinds, chosen: Fewest, enough: int, work: int, watch: C
     if best.left:
         return best.timetable
     work = min(work, (_TRIALS + _TRIALS_EACH * len(sheet.jobs)) * len(sheet.jobs))
-    search = Search(campaign, work, watch)
-    best = search.fewer(search.allotted(best, max(enough, len(chosen))), chosen, enough)
+    search = Search(starts[0][1], work // 2, watch)
+    found = search.allotted(best, max(enough, len(chosen)))
+    if found is best:
+        search.campaign = campaign
+    search.work += work // 2
+    best = search.fewer(found, chosen, enough)
     for better in (search.earlier, search.even):
         search.work = work // 5
         best = better(best)
-    return _urgent_first(campaign, best).timetable
+    return _urgent_first(search.campaign, best).timetable
 
 
 def _urgent_first(campaign: Campaign, best: Run) -> Run:

@@ -37,8 +37,8 @@ def bound_of(project):
 
 
 def waves_of(project, work=1_000):
-    sheet = Sheet(project)
-    found = schedule(sheet, fewest_nights(NightKinds(sheet), range(len(project.jobs))), 0, work, lambda waves: True)
+    kinds = NightKinds(Sheet(project))
+    found = schedule(kinds, fewest_nights(kinds, range(len(project.jobs))), 0, work, lambda waves: True)
     assert None not in found.night
     return found.waves
 
@@ -91,7 +91,7 @@ def test_a_place_is_not_given_away_that_a_circle_needs():
     sheet = Sheet(project)
     guard = Guard(sheet)
     assert [guard.allows(at, sheet.full) for at in range(3)] == [False, True, True]
-    run = Campaign(sheet, by_order=False)
+    run = Campaign(NightKinds(sheet), by_order=False)
     found = run.finish(run.begin(), np.array([9.0, 0.0, 0.0]))
     assert (found.left, len(found.nights)) == (0, 1)
 
@@ -127,6 +127,6 @@ def test_sites_without_a_third_vote_come_first_where_nothing_else_decides():
 
 def test_waves_are_of_even_size_where_nothing_else_decides():
     jobs = tuple(Job(30, weekly(*range(7), minutes=600), owner=f"S{n}") for n in range(20))
-    sheet = Sheet(Project(jobs, range(50), sizes=(9,)))
-    found = schedule(sheet, Fewest(0), 3, 2_000, lambda waves: True)
+    kinds = NightKinds(Sheet(Project(jobs, range(50), sizes=(9,))))
+    found = schedule(kinds, Fewest(0), 3, 2_000, lambda waves: True)
     assert sorted(found.night.count(night) for night in set(found.night)) == [6, 7, 7]
