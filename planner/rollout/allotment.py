@@ -25,6 +25,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import scipy.sparse as sp
@@ -203,7 +204,7 @@ class _Program:
         return shares
 
 
-def _matrix(rows: Sequence[Sequence[tuple[int, float]]], count: int) -> sp.csr_array:
+def _matrix(rows: Sequence[Sequence[tuple[int, float]]], count: int) -> Any:  # the stubs of linprog know no sparse arrays
     at = [n for n, row in enumerate(rows) for _ in row]
     columns = [column for row in rows for column, _ in row]
     values = [value for row in rows for _, value in row]
