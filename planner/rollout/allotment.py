@@ -204,10 +204,9 @@ class _Program:
         return shares
 
 
-def _matrix(
-    rows: Sequence[Sequence[tuple[int, float]]], count: int
-) -> Any:  # the stubs of linprog know no sparse arrays
+def _matrix(rows: Sequence[Sequence[tuple[int, float]]], count: int) -> Any:
     at = [n for n, row in enumerate(rows) for _ in row]
     columns = [column for row in rows for column, _ in row]
     values = [value for row in rows for _, value in row]
+    # Any: the types of linprog know no sparse arrays.
     return sp.csr_array((values, (at, columns)), shape=(len(rows), count))

@@ -13,6 +13,7 @@ from planner.verify import verify, verify_rollout
 from tests.rollout.cases import random_case
 from tests.rollout.large import KINDS, large_case
 from tests.rollout.plain import plain_nights, project_of
+from tests.rollout.test_waves import fewest_waves, tight_case
 
 START = dt.date(2027, 3, 1)  # Europe and America change their clocks in the weeks after it, at different times
 
@@ -43,6 +44,38 @@ def replay(first: int, count: int, search: float) -> None:
             click.echo(f"seed {seed}: {[str(v) for v in wrong[:3]]}")
     click.echo(f"{count} rollouts, {found} with an objection; waves above the bound: {dict(sorted(waves.items()))}; ")
     click.echo(f"left out: {dict(conflicts)}; {time.process_time() - began:.0f} s of processor time")
+
+
+@main.command()
+@click.option("--first", default=0, show_default=True, help="Seed of the first rollout.")
+@click.option("--count", default=300, show_default=True, help="How many are compared.")
+@click.option("--search", default=2.0, show_default=True, help="Seconds of search for each.")
+def small(first: int, count: int, search: float) -> None:
+    """Compare waves and bound of small rollouts with a search of all ways from today to the plan."""
+    found, seed, began = Counter(), first, time.process_time()
+    while found.total() < count:
+        case, seed = tight_case(seed), seed + 1
+        if case is None:
+            continue
+        (fleet, plan), moves, limits = case
+        rollout = roll_out(fleet, plan, start=START, time_limit=search)
+        if rollout.conflicts:
+            continue
+        least = fewest_waves(*moves, **limits, detours=rollout.detours)
+        found[len(rollout.waves) - least, max(0, rollout.lower_bound_waves - least)] += 1
+        if rollout.lower_bound_waves > least or len(rollout.waves) > least:
+            click.echo(f"seed {seed - 1}: {len(rollout.waves)} waves, bound {rollout.lower_bound_waves}, least {least}")
+    click.echo(
+        f"{found.total()} of {seed - first} seeds compared: waves above the least {_sums(found, 0)}, bound above "
+    )
+    click.echo(f"it {_sums(found, 1)}; {time.process_time() - began:.0f} s of processor time")
+
+
+def _sums(found: Counter, place: int) -> dict[int, int]:
+    sums = Counter()
+    for key, count in found.items():
+        sums[key[place]] += count
+    return dict(sorted(sums.items()))
 
 
 @main.command()
