@@ -1,7 +1,8 @@
 """Which job in which night, where the nights are given: a linear program, so that places are handed on in time.
 
-x_jw is the share of job j that is done in night w, s_rw what is free of room r after it; e_jw is small and drawn by
-chance, so that one solution is best and its shares are nearly all whole.
+x_jw is the share of job j that is done in night w, s_rw what is free of room r after it. e_jw is small: larger for
+later nights, so that what is missed finds another one, and drawn by chance, so that one solution is best and its
+shares are nearly all whole.
 
     most  sum_jw (1 - e_jw) x_jw
     (1)  sum_w x_jw <= 1
@@ -35,7 +36,8 @@ from planner.fleet import Ints
 from planner.rollout.filling import Filling
 from planner.rollout.night_kinds import NightKinds
 
-_NOISE, _EARLY = 1e-3, 5e-3
+_NOISE, _EARLY = 1e-3, 5e-3  # of the cost of a share; for each night that it is later
+_URGENT = 4  # times more where the job is urgent
 _CUTS = 4  # moments of a night
 _DAY = 24 * 60
 _SECONDS = 10.0
@@ -189,8 +191,10 @@ class _Program:
 
     def _solved(self, chance: random.Random) -> Sequence[float]:
         count = len(self.columns) + len(self._balance)
-        cost = np.zeros(count)
-        cost[: len(self.columns)] = [_NOISE * chance.random() + _EARLY * w - 1.0 for _, w in self.columns]
+        cost, urgent = np.zeros(count), self.kinds.sheet.urgent.tolist()
+        cost[: len(self.columns)] = [
+            _NOISE * chance.random() + _EARLY * w * (1 + _URGENT * urgent[job]) - 1.0 for job, w in self.columns
+        ]
         found = linprog(
             cost,
             A_ub=_matrix(self._rows, count),

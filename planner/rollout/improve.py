@@ -28,7 +28,10 @@ _FADING, _BLAME, _FREED, _LEAST = 0.9, 0.5, 0.6, 0.1
 
 @dataclass
 class Search:
-    """Improves a run; ``work`` is how many jobs all trials together may place, ``watch`` says whether to go on."""
+    """Improves a run; ``work`` is how many jobs all trials together may place, ``watch`` says whether to go on.
+
+    ``allotting``: whether trials keep each job for the night that is allotted to it (`planner.rollout.allotment`).
+    """
 
     campaign: Campaign
     work: int
@@ -43,7 +46,8 @@ class Search:
     def fewer(self, best: Run, chosen: Fewest, enough: int) -> Run:
         """Return a run of fewer nights than ``best``, ``enough`` if it can be, else ``best``.
 
-        Half of the attempts begin with nights as the program has chosen them.
+        Attempts begin in turn with nights as the program has chosen them, with a thin night taken out, and with steps
+        allotted to the next nights.
         """
         rank, attempt = best.rank, 0
         while len(best.nights) > max(1, enough) and self._goes_on(best):
@@ -77,8 +81,7 @@ class Search:
 
     def earlier(self, best: Run) -> Run:
         """Return a run of as many nights that ends earlier, else ``best``."""
-        if best.nights[-1] <= self.campaign.next_nights(len(best.nights))[-1]:
-            return best
+        self.allotting = best.end.allotted is not None
         order = [frozenset(self._sheet.opened(night).tolist()) for night in best.nights]
         current = self._follow(self.campaign.begin(), 0, self.campaign.dated(order), best.rank)
         while self._goes_on(best):
@@ -131,7 +134,8 @@ class Search:
     def _follow(self, run: Run, keep: int, nights: tuple[int, ...], rank: Floats, most: float = math.inf) -> Run:
         chance = self.chance if self.allotting else None
         found = self.campaign.follow(run, keep, nights, Guide(rank, most, chance))
-        self.work -= self.campaign.asked
+        state = run.before[keep] if keep < len(run.before) else run.end
+        self.work -= 1 + int(state.waiting.sum()) + self.campaign.asked
         self.campaign.asked = 0
         return found
 

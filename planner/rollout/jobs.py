@@ -23,6 +23,11 @@ class Clocks:
         self._state, self._first = state, first
         self._nights: dict[Clock, Openings] = {}
         freezes = state.fleet.freezes
+        names = ("timezone", "window", "region")
+        self._sites, self._hubs = (
+            list(zip(*(table[name].astype(str) for name in names), strict=True))
+            for table in (state.fleet.sites, state.fleet.pools)
+        )
         self._freezes = [
             (frozenset(map(_folded, regions)), (begin.date(), end.date()))
             for begin, end, regions in zip(freezes["first"], freezes["last"], freezes["regions"], strict=True)
@@ -32,11 +37,10 @@ class Clocks:
         """Return the clock of the site that changes, else of the hub of the host."""
         fleet = self._state.fleet
         if task.site is not None:
-            table, at = fleet.sites, self._state.site_at[task.site]
+            zone, window, region = self._sites[self._state.site_at[task.site]]
         else:
             host = self._state.hosts[str(task.host)]
-            table, at = fleet.pools, host.pool if host.pool >= 0 else hub_position(fleet, host.hub)
-        zone, window, region = (str(table[name].iloc[at]) for name in ("timezone", "window", "region"))
+            zone, window, region = self._hubs[host.pool if host.pool >= 0 else hub_position(fleet, host.hub)]
         frozen = tuple(days for regions, days in self._freezes if not regions or _folded(region) in regions)
         return Clock(zone or fleet.policy.timezone or "UTC", window or fleet.policy.window, frozen)
 
@@ -139,7 +143,7 @@ def _uses(state: State, task: Task, *, alone: bool) -> tuple[tuple[str, int], ..
 
 def crew_of(state: State, site: str | None) -> str:
     """Return the name of the crew that changes ``site``; "" for the crews without a name."""
-    return str(state.fleet.sites["crew"].iloc[state.site_at[site]]) if site is not None else ""
+    return state.crews[site] if site is not None else ""
 
 
 def _crew(state: State, task: Task) -> str:
@@ -150,7 +154,7 @@ def _crew(state: State, task: Task) -> str:
 def _quotas(state: State, task: Task) -> tuple[str, ...]:
     if task.site is None:
         return ()
-    region = str(state.fleet.sites["region"].iloc[state.site_at[task.site]])
+    region = state.regions[task.site]
     hosts = sorted({f"on host {host}" for host in (task.from_host, task.to_host) if host is not None})
     return (f"in region {_folded(region)}", *hosts, _crew(state, task))
 

@@ -1,4 +1,4 @@
-"""The schedule of a project: over the nights that the program chooses or the fullest ones, then with fewer waves."""
+"""The schedule of a project: over chosen nights, then with steps allotted to nights, then with fewer waves."""
 
 from __future__ import annotations
 

@@ -60,6 +60,16 @@ class State:
         return {site: at for at, site in enumerate(self.fleet.site_ids)}
 
     @cached_property
+    def crews(self) -> Mapping[str, str]:
+        """Name of the crew that changes each site; "" for those without a name."""
+        return dict(zip(self.fleet.site_ids, self.fleet.sites["crew"].astype(str), strict=True))
+
+    @cached_property
+    def regions(self) -> Mapping[str, str]:
+        """Region of each site."""
+        return dict(zip(self.fleet.site_ids, self.fleet.sites["region"].astype(str), strict=True))
+
+    @cached_property
     def releases(self) -> Mapping[str, tuple[str, str]]:
         """Release of each site: (today, after); equal where the rollout does not change it."""
         pairs = zip(self.fleet.site_ids, self.fleet.sites["release"], self.fleet.site_releases, strict=True)

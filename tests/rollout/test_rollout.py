@@ -78,7 +78,7 @@ def test_rollout_json_has_these_keys():
     data = json.loads(rollout_to_json(roll_out(fleet, plan, start=START, time_limit=0)))
     assert {"waves", "lower_bound_waves", "why"} <= data.keys()
     wave = data["waves"][0]
-    assert list(wave) == ["wave", "starts", "ends", "steps"]
+    assert list(wave) == ["wave", "starts", "ends", "pilot", "timezone", "steps"]
     keys = ["id", "kind", "site", "from_host", "to_host", "host", "release", "starts", "ends", "needs"]
     assert all(list(step) == keys for wave in data["waves"] for step in wave["steps"])
     assert dt.datetime.fromisoformat(wave["starts"]).utcoffset() is not None
