@@ -80,6 +80,7 @@ def test_rollout_json_has_these_keys():
     wave = data["waves"][0]
     assert list(wave) == ["wave", "starts", "ends", "pilot", "timezone", "steps"]
     keys = ["id", "kind", "site", "from_host", "to_host", "host", "release", "starts", "ends", "needs"]
+    keys += ["hub", "clusters", "crew", "cautions"]
     assert all(list(step) == keys for wave in data["waves"] for step in wave["steps"])
     assert dt.datetime.fromisoformat(wave["starts"]).utcoffset() is not None
 
