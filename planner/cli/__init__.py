@@ -34,7 +34,7 @@ _COMMANDS = {
     "verify": ("verify", "Check a plan, also one edited by hand, against its fleet."),
     "explain": ("explain", "Say why not fewer hosts, and which small changes would help."),
     "rollout": ("rollout", "Order the moves from today to a plan into safe waves."),
-    "progress": ("tracking", "Tell what of a rollout is done, left, blocked and drifted."),
+    "progress": ("tracking", "Say which sites are done, left, blocked or no longer as planned."),
     "compare": ("compare", "Say what differs between two plans or fleets, and why."),
     "drill": ("drill", "Lose a host, hub, zone or link: who goes where."),
     "availability": ("availability", "Say how long clusters are down in a year."),

@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     default=60.0,
     show_default=True,
     metavar="SECONDS",
-    help="Plan in between for so long to find causes; 0 reads causes off the files only.",
+    help="Time for intermediate plans that find causes. 0: read causes from the files only.",
 )
 @SEED
 @QUIET
@@ -65,8 +65,8 @@ def compare(
 
     OLD and NEW are plans (a plan workbook or plan.json) or fleets, in any mix; a fleet is planned. Causes come
     from the fleets of both: a site opened or closed, a round-trip time measured anew, a release, the policy, a
-    hub. Where these do not tell, plans in between do, and it is said. Ends with 1 when some cause is not
-    known. Ctrl-C goes on with the causes found so far.
+    hub. If these do not show a cause, intermediate plans are made to find it; the output says where. Ends with 1
+    when some cause is not known. Ctrl-C goes on with the causes found so far.
 
     \b
     Example:

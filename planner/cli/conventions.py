@@ -48,7 +48,7 @@ def _flag(*names: str, told: Callable[[], None], words: str) -> click.Option:
 
 
 def _verbose() -> click.Option:
-    words = "Tell on standard error what takes how long, and all about a fault."
+    words = "Print on standard error how long each step takes, and full details of a fault."
     return _flag("-v", "--verbose", told=TERMINAL.be_verbose, words=words)
 
 

@@ -37,7 +37,7 @@ _FLIPS_SHOWN = 12  # the table stays a screenful
     type=click.IntRange(min=2),
     default=200,
     show_default=True,
-    help="Most plans to make in search of flip prices.",
+    help="Most plans to make in the search for break-even prices.",
 )
 @TIME_LIMIT
 @SEED
@@ -53,8 +53,9 @@ def designs(
 ) -> int:
     """Compare designs for FLEET: three nodes, or two with a shared, dedicated or own tie-breaker.
 
-    Costs are those of the sheet Prices over the policy's years. The cheapest mix per site is found too, and
-    every price of an own vote at which it changes. Where time or --plans end that search, it is said.
+    Costs are those of the sheet Prices over the policy's years. The cheapest mix per site is found too, with
+    its break-even prices: the prices of an own tie-breaker at which the cheapest mix changes. If time or --plans
+    end that search early, the output says so.
 
     \b
     Example:

@@ -36,7 +36,7 @@ from planner.cli.streams import files_among, hand_over, is_stdout, say
 def drill(
     fleet: Path, plan: Path, lose: tuple[str, ...], json_path: Path | None, output: Path | None, quiet: bool
 ) -> int:
-    """Lose something of FLEET and see what PLAN (a plan workbook or plan.json) does: who goes where.
+    """Lose a part of FLEET and see which sites of PLAN (a plan workbook or plan.json) go to which host.
 
     Without --lose every single loss of a host, hub, zone and WAN link is tried, and the worst pairs are
     searched. Ends with 1 when what --lose names leaves a cluster without a third vote or overfills a

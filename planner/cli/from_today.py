@@ -73,7 +73,7 @@ def from_today(command: Command) -> Command:
             "--freeze-assignments",
             "freeze",
             is_flag=True,
-            help="Keep each site where it is if the rules allow, and only add.",
+            help="Move no site that the rules allow to stay. Only add hosts, and place sites that have none.",
         ),
         click.option(
             "--extra-hosts",

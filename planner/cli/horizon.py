@@ -72,10 +72,10 @@ def horizon(
 ) -> int:
     """Say when and where FLEET needs more hosts as sites open, close, grow and change release.
 
-    Columns opens and closes of Sites and Hubs and the sheet Changes say what happens when. Every period
-    is served with the fewest hosts bought, then the least money; under objective cost money alone counts.
-    Nobody leaves a pool who can stay there. Ends with 1 when some site is unserved in some period. Ctrl-C
-    keeps the best so far, once the demand of each period is known.
+    Columns opens and closes of Sites and Hubs and the sheet Changes say what happens when. The plan buys the
+    fewest hosts, then costs the least money; with objective cost only money counts. A site stays in its pool
+    wherever it can. Ends with 1 when some site is unserved in some period. Ctrl-C keeps the best so far, after
+    the demand of each period is known.
 
     \b
     Example:

@@ -14,7 +14,7 @@ AFTER = click.option(
     "--after",
     type=click.Path(path_type=Path),
     metavar="OLD",
-    help="The plan that this one follows: its number goes up by one. Default: the plan of this fleet that is replaced.",
+    help="The previous plan; the new plan gets the next number. Default: the plan of this fleet that is replaced.",
 )
 
 

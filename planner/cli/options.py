@@ -56,7 +56,7 @@ def reading(command: Command) -> Command:
         metavar="NAME",
         expose_value=False,
         callback=_remember(_OWN),
-        help="Heed the rule or source of round-trip times that an installed package offers; repeat it for several.",
+        help="Also use this rule or source of round-trip times from an installed package. Repeat --own for several.",
     )
     return mapping(pings(own(command)))
 
@@ -100,7 +100,7 @@ def _statuses(context: click.Context, _parameter: click.Parameter, given: tuple[
     wrong = [one for one in given if "=" not in one or one.rpartition("=")[2] not in PROGRESS_WORDS]
     if wrong:
         listed = ", ".join(PROGRESS_WORDS)
-        raise click.BadParameter(f"{wrong[0]} says no status; write WORD=STATUS with one of {listed}.")
+        raise click.BadParameter(f"{wrong[0]} gives no known status. Write WORD=STATUS with one of {listed}.")
     context.meta[_STATUSES] = pairs
 
 
@@ -110,7 +110,7 @@ STATUSES = click.option(
     metavar="WORD=STATUS",
     expose_value=False,
     callback=_statuses,
-    help="Take WORD in the status column for open, planned, done, blocked or not needed; several times.",
+    help="Read your WORD in the status column as open, planned, done, blocked or not needed. Repeat it for several.",
 )
 
 

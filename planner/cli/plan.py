@@ -44,7 +44,7 @@ if TYPE_CHECKING:
     default=5.0,
     show_default=True,
     metavar="SECONDS",
-    help="Search this long for unmeasured pairs that decide the host count; 0 is off.",
+    help="Time to search for unmeasured pairs of site and hub that could change the host count. 0: no search.",
 )
 @click.option(
     "--report",
@@ -62,7 +62,7 @@ if TYPE_CHECKING:
     help="Write the proof as a certificate (VIPR 1.0) that other programs check; takes up to a minute more.",
 )
 @click.option(
-    "--compare-cover", is_flag=True, help="Also plan for no cover, host, hub and zone, and show what each takes."
+    "--compare-cover", is_flag=True, help="Also plan with cover none, host, hub and zone, and show what each needs."
 )
 @AFTER
 @from_today

@@ -40,13 +40,13 @@ if TYPE_CHECKING:
     "--earlier",
     type=click.Path(path_type=Path),
     metavar="OLD.ics",
-    help="The last rollout's calendar: waves that are dropped are cancelled in the new one. Default: the one replaced.",
+    help="Calendar of the last rollout: its dropped waves are cancelled in the new one. Default: the file replaced.",
 )
 @click.option(
     "--tickets",
     type=click.Path(path_type=Path),
     metavar="TICKETS.csv",
-    help="Write a row for each wave and site for a ticket system: window, what, risk, way back.",
+    help="Write a row for each wave and site for a ticket system: window, what, risk, how to undo.",
 )
 @json_file("ROLLOUT", "the waves")
 @click.option(
@@ -79,7 +79,7 @@ def rollout(
     thorough: bool,
     quiet: bool,
 ) -> int:
-    """Lead from today (sheet Current of FLEET) to PLAN, a plan workbook or plan.json, in few waves, with a bound.
+    """Schedule the changes from today (sheet Current of FLEET) to PLAN in few waves, and say how few are possible.
 
     The order keeps the caps, the rules about releases, windows, freezes and the limits of the policy at
     every step. Ends with 1 when a part of the plan cannot be rolled out; the rest is scheduled all the

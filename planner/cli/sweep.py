@@ -61,14 +61,14 @@ def _picture_name(_context: click.Context, _parameter: click.Parameter, path: Pa
 @click.option(
     "--aims",
     is_flag=True,
-    help="Settle the aims among equals too, and tell moves, mean RTT, hubs, new hosts and cost; takes longer.",
+    help="Also optimise the aims of setting then; report moves, mean RTT, hubs, new hosts and cost. Takes longer.",
 )
-@click.option("--solve-all", is_flag=True, help="Plan every scenario, also those whose value follows from others.")
+@click.option("--solve-all", is_flag=True, help="Plan every scenario, even if others already prove its result.")
 @click.option(
     "--rtt-spread",
     type=click.FloatRange(min=0.0, max=1000.0),
     metavar="PERCENT",
-    help="Tell how sure budgets hold when each RTT varies by this coefficient of variation (Monte Carlo).",
+    help="Estimate how likely budgets hold if each RTT varies by this coefficient of variation (Monte Carlo).",
 )
 @click.option(
     "--hub-spread",
@@ -76,7 +76,7 @@ def _picture_name(_context: click.Context, _parameter: click.Parameter, path: Pa
     default=0.0,
     show_default=True,
     metavar="PERCENT",
-    help="With --rtt-spread: what all RTTs to one hub vary by together.",
+    help="With --rtt-spread: the variation that all RTTs to one hub share.",
 )
 @click.option(
     "--draws", type=click.IntRange(min=2, max=1_000_000), default=1000, show_default=True, help="Monte Carlo draws."
@@ -92,7 +92,7 @@ def _picture_name(_context: click.Context, _parameter: click.Parameter, path: Pa
     type=click.IntRange(min=0, max=2**31 - 1),
     default=0,
     show_default=True,
-    help="Of the solver and the draws; random growth has its own.",
+    help="Seed of the solver and the random draws; random growth has a seed of its own.",
 )
 @QUIET
 def sweep(
@@ -116,8 +116,8 @@ def sweep(
 ) -> int:
     """Plan FLEET as it is and in many what-ifs: a table of hosts, each with its proof or gap.
 
-    A setting that sites or hubs state for themselves does not change theirs: vary latency_budget_ms and
-    the sites with a budget of their own keep it; vary sites.latency_budget_ms and all have the new one.
+    A varied setting does not change sites or hubs that state their own value. To vary latency_budget_ms for
+    all sites, for example, vary sites.latency_budget_ms.
     Ends with 1 when some scenario could not be planned. Ctrl-C keeps the points so far.
 
     \b

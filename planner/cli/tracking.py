@@ -58,10 +58,11 @@ def progress(
     now_path: Path | None,
     quiet: bool,
 ) -> int:
-    """Tell what is done, left, blocked and drifted of a plan of FLEET that the team has filled in.
+    """Say which sites of a filled-in plan of FLEET are done, left, blocked or no longer as planned.
 
     PLANS are the plan workbook and copies of it that came back, which are taken as one; rollout
-    workbooks may follow. Ends with 1 when copies clash, sites have drifted, or the hosts as they are now break a rule.
+    workbooks may follow. Ends with 1 when copies clash, sites are no longer as
+    planned, or the hosts as they are now break a rule.
 
     \b
     Example:

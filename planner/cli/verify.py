@@ -52,11 +52,16 @@ def verify(
     """Check PLAN (a plan workbook or plan.json, also edited by hand) against FLEET.
 
     The check shares no code with the planning. Ends with 1 when the plan does not hold, and prints
-    every violation. With --proof each set of sites that the proof names is counted again and the
-    bound added up in exact fractions; a proof that does not hold ends with 1 too, a bound that is no
-    proof is said to be one. With --certificate no PLAN is needed; a certificate that does not hold
-    ends with 1. Where somebody has filled in the sheet Approval, the hash of the plan tells whether it
-    is still the plan that was approved; another plan ends with 1.
+    every violation.
+
+    With --proof each set of sites in the proof is counted again, and the bound is added up in exact
+    fractions. A proof that does not hold ends with 1. If the bound holds but does not
+    prove the plan best, verify says so.
+
+    With --certificate no PLAN is needed; a certificate that does not hold ends with 1.
+
+    If the sheet Approval is filled in, the hash shows whether this is the plan that was approved. If it
+    is not, verify ends with 1.
 
     \b
     Example:

@@ -37,10 +37,12 @@ ZONE = Column(
 def uptime(part: str, words: str, default: str | None = "policy") -> tuple[Column, ...]:
     """Return the three columns, or settings, that say how often a part is down; percent or hours will do."""
     return (
-        Column(f"{part}_availability_percent", "number", f"share of time that {words} is up; 100 leaves it out", "%",
+        Column(f"{part}_availability_percent", "number",
+            f"percent of time that {words} is up; 100: it never fails, and the figures leave it out", "%",
             default=default, least=0, most=100),
-        Column(f"{part}_mtbf_hours", "number", f"instead of percent: mean time up of {words}, repair to next failure",
-            "hours", default=default, least=0, least_excluded=True),
+        Column(f"{part}_mtbf_hours", "number",
+            f"instead of percent: mean time from a repair of {words} to the next failure", "hours",
+            default=default, least=0, least_excluded=True),
         Column(f"{part}_mttr_hours", "number", f"mean time to repair of {words}", "hours", default=default, least=0),
     )
 # fmt: on

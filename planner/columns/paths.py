@@ -51,7 +51,7 @@ LINKS = Sheet(
         Column("km", "number", "route length, used where latency_ms is blank (5 µs/km)", "km",
             aliases=("length_km", "route_km", "distance_km"), least=0, most=50000),
         Column("air_km", "number",
-            "distance as the crow flies, where the route length is not known; lengthened by the route rule", "km",
+            "straight-line distance, used where the route length is not known; a detour is added to it", "km",
             aliases=("straight_km", "crow_flies_km"), least=0, most=20100),
     ),
 )

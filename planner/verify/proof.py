@@ -175,7 +175,7 @@ def _verdict(plan: Plan, sets: int, forced: _Forced) -> ProofCheck:
         if _meets(plan):
             return ProofCheck("proof", f"The proof holds: {reached}.")
         short = f"the plan itself needs {_amount(plan, Fraction(plan.objective_value))}"
-        return ProofCheck("bound", f"The lower bound holds, but it is no proof, since {short}: {reached}.")
+        return ProofCheck("bound", f"The lower bound holds, but does not prove the plan best: {short}; {reached}.")
     claimed = f"the plan claims {_least(plan, Fraction(plan.lower_bound))}"
     if plan.proof.kind not in _CLAIM_PROOF:
         return ProofCheck("bound", f"Not proven: {claimed}, which only its solver says; {reached}.")
