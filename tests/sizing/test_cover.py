@@ -179,8 +179,8 @@ def test_the_claim_is_about_plans_that_cover_as_much(make):
 
 
 def test_one_set_and_several_sets_are_told_in_good_grammar():
-    assert more_sets_in_words(1) == "1 more such set is in the data of the proof."
-    assert more_sets_in_words(2) == "2 more such sets are in the data of the proof."
+    assert more_sets_in_words(1) == "plan.json lists 1 more such group."
+    assert more_sets_in_words(2) == "plan.json lists 2 more such groups."
 
 
 @pytest.mark.parametrize("other", [False, True])
