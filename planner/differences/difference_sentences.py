@@ -87,8 +87,7 @@ def _of_cause(found: Difference, cause: Cause) -> str:
     counts = Counter(row.what for row in rows)
     what = " and ".join(f"{counted(number, 'site')} {_MANY[what]}" for what, number in counts.most_common())
     how = " Planning in between showed it." if all(row.planned for row in rows) else ""
-    label = CAUSES[cause]
-    return f"{label[0].upper()}{label[1:]} is behind {what}: {_names(rows)}.{how}"
+    return f"{what}: {_names(rows)}. Cause: {CAUSES[cause]}.{how}"
 
 
 def _names(rows: list[SiteDifference]) -> str:

@@ -38,4 +38,8 @@ def drained(fleet: Fleet, names: Iterable[str]) -> Fleet:
         pool = fleet.pool_ids.index(pool_of[host])
         retiring[pool] = tuple(dict.fromkeys((*retiring[pool], host)))
     pools["retiring_hosts"] = pd.Series(retiring, index=pools.index, dtype=object)
-    return fleet.replace(pools=pools)
+    emptied = [
+        Finding("info", "drained", "", f"{name} is emptied, as asked: it serves no site in the plan.")
+        for name in wanted
+    ]
+    return fleet.replace(pools=pools, findings=(*fleet.findings, *emptied))
