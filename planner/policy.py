@@ -135,6 +135,8 @@ class Policy:
     years: float = 5.0
     kwh_cost: float = 0.0
     visit_cost: float = 0.0
+    lead_time_days: int | None = None
+    spare_percent: float = 0.0
 
     def __post_init__(self) -> None:
         given = dataclasses.fields(self)

@@ -10,6 +10,7 @@ of a year at the end counts as that part.
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -62,6 +63,23 @@ def years_factor(policy: Policy) -> float:
     whole = int(policy.years)
     q = 1 / (1 + policy.discount_percent / 100)
     return float(sum(q**year for year in range(whole)) + (policy.years - whole) * q**whole)
+
+
+def lead_days(fleet: Fleet) -> dict[str, int]:
+    """Return the days from an order to the delivery of a host by pool id; pools without a figure are left out."""
+    given = fleet.pools["lead_time_days"].astype("float64")
+    if fleet.policy.lead_time_days is not None:
+        given = given.fillna(fleet.policy.lead_time_days)
+    return {pool: int(days) for pool, days in zip(fleet.pool_ids, given, strict=True) if days == days}
+
+
+def order_by(needed_on: dt.date, days: int | None) -> dt.date | None:
+    """Return the last day for an order that takes ``days``; None where that is not known.
+
+    >>> order_by(dt.date(2027, 3, 1), 28).isoformat()
+    '2027-02-01'
+    """
+    return None if days is None else needed_on - dt.timedelta(days=days)
 
 
 def price_of(fleet: Fleet, item: Literal["node", "host", "own_tie_breaker"]) -> Price | None:

@@ -22,6 +22,7 @@ from planner.plots import draw_stack, titled
 from planner.shown import Shown, told
 
 StepKind = Literal["attach", "move", "detour", "host_install", "host_release", "host_retire", "site_release"]
+MaterialKind = Literal["host", "own_tie_breaker", "spare_host"]
 STEP_KINDS: tuple[StepKind, ...] = get_args(StepKind)
 
 
@@ -109,6 +110,47 @@ class Conflict:
         return f"{self.where}: {self.message}{f' {self.hint}' if self.hint else ''}"
 
 
+@dataclass(frozen=True, slots=True)
+class Material:
+    """Equipment to buy: ``number`` hosts of a pool for one wave, own tie-breakers of a site, or spare hosts.
+
+    ``place`` is the hub or site, "" for spare hosts, which every hub shares; ``names`` are the hosts. ``owner`` pays.
+    ``wave`` and ``needed_on`` say when it is installed, None where no wave does so; ``order_by`` is the last day for
+    the order, None where the lead time is not known. ``buy`` is the price of all of them and ``yearly`` what running
+    them costs a year; None where not known.
+    """
+
+    item: MaterialKind
+    number: int
+    place: str = ""
+    pool: str = ""
+    names: tuple[str, ...] = ()
+    owner: str = ""
+    wave: int | None = None
+    needed_on: dt.date | None = None
+    order_by: dt.date | None = None
+    buy: float | None = None
+    yearly: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetLine:
+    """What one owner pays in one ``year``, which is None for equipment that no wave installs.
+
+    ``hosts`` hold spare hosts. ``visits`` are to hubs and sites where something is installed or switched off.
+    ``buying`` and ``visiting`` are paid once, ``running`` is for one year; None where a price is not known.
+    """
+
+    year: int | None
+    owner: str
+    hosts: int
+    own_tie_breakers: int
+    visits: int
+    buying: float | None
+    visiting: float | None
+    running: float | None
+
+
 @dataclass(frozen=True, repr=False)
 class Rollout(Shown):
     """Waves that lead from today to a plan, with the bound that says how good they are.
@@ -116,7 +158,8 @@ class Rollout(Shown):
     ``lower_bound_waves``: no schedule of the same steps has fewer waves; ``why`` says in words what forces them.
     ``detours`` counts steps of kind ``detour`` and ``lower_bound_detours`` is a bound on them. ``conflicts`` are what
     is left out, and ``cautions`` are sentences for the whole rollout. ``fleet_id``, ``plan_number`` and ``plan_hash``
-    say which plan it leads to, see `planner.identity`.
+    say which plan it leads to, see `planner.identity`. ``materials`` are what it has to buy, and ``budget`` what is
+    paid by year and owner.
     """
 
     waves: tuple[Wave, ...]
@@ -128,9 +171,13 @@ class Rollout(Shown):
     fleet_id: str = ""
     plan_number: int = 1
     plan_hash: str = ""
+    materials: tuple[Material, ...] = ()
+    budget: tuple[BudgetLine, ...] = ()
 
     waves_frame = TableOf("waves", "sites", leave_out=("steps",))
     conflicts_frame = TableOf("conflicts")
+    materials_frame = TableOf("materials")
+    budget_frame = TableOf("budget")
 
     @property
     def steps_frame(self) -> pd.DataFrame:

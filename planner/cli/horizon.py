@@ -136,9 +136,9 @@ def _print(found: Horizon, written: list[Path], *, err: bool) -> None:
     target.print(table)
     needed = found.next_host
     if needed is not None:
-        target.print(
-            Text(printable(f"Next host by {needed.day.isoformat()}: {', '.join(needed.pools)}. {needed.words}"))
-        )
+        due = f", order it by {needed.order_by.isoformat()}" if needed.order_by is not None else ""
+        told = f"Next host by {needed.day.isoformat()}{due}: {', '.join(needed.pools)}. {needed.words}"
+        target.print(Text(printable(told)))
         for delay in needed.delays:
             target.print(Text(printable(f"  {delay}")))
     target.print(

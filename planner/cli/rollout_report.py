@@ -38,6 +38,9 @@ def print_rollout(fleet: Fleet, plan: Plan, rollout: Rollout, written: Sequence[
         target.print(_waves(rollout.waves[:_WAVES_SHOWN]))
     if len(rollout.waves) > _WAVES_SHOWN:
         target.print(Text(f"... and {counted(len(rollout.waves) - _WAVES_SHOWN, 'more wave')}."))
+    due = [one.order_by for one in rollout.materials if one.order_by is not None]
+    if due:
+        target.print(Text(f"First order by {min(due)}. Sheet Materials lists what to buy."))
     if left := left_in_place_in_words(fleet, plan):
         target.print(Text(printable(left)))
     for conflict in rollout.conflicts[:_CONFLICTS_SHOWN]:

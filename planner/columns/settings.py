@@ -120,6 +120,10 @@ SETTINGS = (
         default=5, least=0, least_excluded=True, most=50),
     Column("kwh_cost", "number", "price of a kilowatt-hour", "money", default=0, least=0),
     Column("visit_cost", "number", "price of one visit on site", "money", default=0, least=0),
+    Column("lead_time_days", "whole", "for each pool whose lead_time_days is blank, and for own tie-breakers; "
+        "blank: no order-by dates", "days", least=0, most=3_650),
+    Column("spare_percent", "number", "spare hosts to buy with a rollout, as a share of all hosts of the plan; rounded "
+        "up to whole hosts", "%", default=0, least=0, most=100),
 )
 
 POLICY = Sheet(

@@ -64,6 +64,7 @@ RTT_AFTER = "RTT after ms"
 VOTES_SEEN = "three votes seen"
 YES, NO = VOTES_WORDS = ("yes", "no")
 REMARKS = "remarks"
+TICKET = "ticket"  # on Steps alone
 
 REASONS = "reasons"
 REMEDY = "what would help"
@@ -73,6 +74,8 @@ WHY = "why"
 OVERVIEW = "Overview"
 STEPS = "Steps"
 CONFLICTS = "Conflicts"
+MATERIALS = "Materials"
+BUDGET_BY_YEAR = "Budget"
 WAVE = "wave"
 STEP = "step"
 KIND = "kind"

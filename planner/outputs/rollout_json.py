@@ -28,6 +28,8 @@ def _claims(rollout: Rollout) -> dict[str, Any]:
         "fleet_id": rollout.fleet_id,
         "plan_number": rollout.plan_number,
         "plan_hash": rollout.plan_hash,
+        "materials": [asdict(material) for material in rollout.materials],
+        "budget": [asdict(line) for line in rollout.budget],
     }
 
 
@@ -62,4 +64,4 @@ def _iso(moment: dt.datetime) -> str:
 
 
 def _text(value: Any) -> str:
-    return json.dumps(value, allow_nan=False)
+    return json.dumps(value, allow_nan=False, default=dt.date.isoformat)

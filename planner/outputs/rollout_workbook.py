@@ -11,6 +11,7 @@ from planner.fleet import Fleet
 from planner.identity import identity_in_words
 from planner.outputs import headings, styles
 from planner.outputs.grid import Book
+from planner.outputs.materials_sheet import write_materials
 from planner.outputs.page import title_page
 from planner.outputs.plan_sentences import CAUTIONS, left_in_place_in_words
 from planner.outputs.rollout_facts import RolloutFacts
@@ -35,8 +36,9 @@ def write_rollout_workbook(
 ) -> None:
     """Write ``rollout`` as an .xlsx workbook for the team that carries it out; an old file at ``path`` is replaced.
 
-    Sheets: Overview, one run sheet a wave, Steps, and Conflicts where there are any. ``written_at`` is printed on the
-    Overview, in UTC; now by default. Raises InputError when the file cannot be written or does not fit on its sheets.
+    Sheets: Overview, one run sheet a wave, Steps, and Materials, Budget and Conflicts where there are any.
+    ``written_at`` is printed on the Overview, in UTC; now by default. Raises InputError when the file cannot be written
+    or does not fit on its sheets.
     """
     written_at = (written_at or dt.datetime.now(dt.UTC)).astimezone(dt.UTC).replace(tzinfo=None)
     facts = RolloutFacts(fleet, plan, rollout)
@@ -45,6 +47,7 @@ def write_rollout_workbook(
     for wave in rollout.waves:
         write_run_sheet(book, facts, wave)
     write_steps(book, facts)
+    write_materials(book, facts)
     if rollout.conflicts:
         write_conflicts(book, rollout)
     book.workbook.properties.created = book.workbook.properties.modified = written_at

@@ -16,6 +16,7 @@ from planner.plan import Plan
 from planner.rollout.bounds import Bound, lower_bound
 from planner.rollout.detours import Order
 from planner.rollout.jobs import Clocks, crew_of, handed_over, make_project
+from planner.rollout.materials import budget_of, late_orders, materials_of
 from planner.rollout.moves import Moves, order_moves, ordered_otherwise, without_detours
 from planner.rollout.night_kinds import NightKinds
 from planner.rollout.night_program import fewest_nights
@@ -76,6 +77,7 @@ def roll_out(
     ordered, timetable, conflicts = draft.tasks, draft.timetable, draft.conflicts
     waves = _waves(state, ordered, timetable, clocks)
     conflicts += _without_night(ordered, timetable)
+    materials = materials_of(fleet, plan, waves)
     why = bound.why if bound.waves or waves else "Nothing changes."
     return Rollout(
         waves,
@@ -83,10 +85,12 @@ def roll_out(
         why,
         moves.order.least_detours,
         (*moves.conflicts, *conflicts),
-        _cautions(state, ordered, clocks),
+        (*_cautions(state, ordered, clocks), *late_orders(materials, first, dt.date.today())),
         fleet_id=plan.fleet_id or fleet_id(fleet),
         plan_number=plan.number,
         plan_hash=plan_hash(plan),
+        materials=materials,
+        budget=budget_of(fleet, materials, waves),
     )
 
 

@@ -18,6 +18,7 @@ from planner.scenarios.horizon.horizon_steps import Horizon
 
 _TITLE = "Horizon of tie-breaker hosts"
 _PERIOD = Field("period", least=10)
+_HOSTS = Field("hosts", styles.COUNT)
 
 
 def write_horizon_workbook(found: Horizon, path: str | os.PathLike[str]) -> None:
@@ -29,8 +30,12 @@ def write_horizon_workbook(found: Horizon, path: str | os.PathLike[str]) -> None
     purchases: list[list[Value]] = []
     for step in found.steps:
         rows = (("bought", step.bought), ("moved in", step.moved_in), ("taken out", step.retired))
-        purchases += [[step.period.name, step.period.first, what, pool, n] for what, p in rows for pool, n in p]
-    fields = (_PERIOD, Field("by", styles.DATE, least=12), Field("what"), Field("pool"), Field("hosts", styles.COUNT))
+        due = dict(step.order_by)
+        for what, pools in rows:
+            ordered = due if what == "bought" else {}
+            purchases += [[step.period.name, ordered.get(p), step.period.first, what, p, n] for p, n in pools]
+    order_by = Field("order by", styles.DATE, least=12)
+    fields = (_PERIOD, order_by, Field("by", styles.DATE, least=12), Field("what"), Field("pool"), _HOSTS)
     write_table(book, "Purchases", fields, purchases)
     moves = [(step.period.name, *move) for step in found.steps for move in step.moves]
     write_table(book, "Moves", (_PERIOD, Field("site"), Field("from host"), Field("to host")), moves)
@@ -45,6 +50,8 @@ def _write_summary(book: Book, found: Horizon) -> None:
         page.whole_row("You need to buy no host in these periods.")
     else:
         page.row("Needed by", needed.day, f"in period {needed.period}", styles.DATE)
+        if needed.order_by is not None:
+            page.row("Order by", needed.order_by, "for the first of these hosts", styles.DATE)
         page.text_row("Where", cellsafe.one_line(", ".join(needed.pools)))
         page.text_row("Why", cellsafe.one_line(needed.words))
         for delay in needed.delays:

@@ -33,7 +33,7 @@ class Step:
     likewise changes at its start. ``room`` is what all hosts can carry. ``moves`` are sites whose host changes,
     ``forced`` those of them whose pool may not serve them any more or that need no shared host; ``moves_proven``: fewer
     would not do for these hosts. ``cost`` is what is paid in the period and ``worth`` its value today; both None
-    without prices.
+    without prices. ``order_by`` are (pool, last day for the order) of hosts bought, where the lead time is known.
     """
 
     period: Period
@@ -52,6 +52,7 @@ class Step:
     unserved: tuple[str, ...]
     cost: float | None
     worth: float | None
+    order_by: tuple[tuple[str, dt.date], ...] = ()
 
     @property
     def standing(self) -> int:
@@ -63,7 +64,8 @@ class Step:
 class NextHost:
     """When the next host is needed, why (``words``), and what would put it off (``delays``).
 
-    ``day`` is the first day in the period on which the hosts of before do not do.
+    ``day`` is the first day in the period on which the hosts of before do not do. ``order_by`` is the last day for the
+    first of its orders; None where no lead time is known.
     """
 
     period: str
@@ -71,6 +73,7 @@ class NextHost:
     pools: tuple[str, ...]
     words: str
     delays: tuple[str, ...]
+    order_by: dt.date | None = None
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -101,7 +104,7 @@ class Horizon(Shown):
     @property
     def periods_frame(self) -> pd.DataFrame:
         """All periods as a DataFrame, one row for each; hosts and sites are counted."""
-        frame = frame_of(Step, self.steps, ("period", "moves", "hosts"), ("standing",))
+        frame = frame_of(Step, self.steps, ("period", "moves", "hosts", "order_by"), ("standing",))
         for name in ("bought", "moved_in", "retired"):
             frame[name] = [sum(number for _, number in getattr(step, name)) for step in self.steps]
         frame["moves"] = [len(step.moves) for step in self.steps]

@@ -12,6 +12,7 @@ from planner.rules import Checker
 from planner.scenarios.horizon.calendar import event_days, fleet_in
 from planner.scenarios.horizon.demand import Demand
 from planner.scenarios.horizon.horizon_steps import NextHost
+from planner.scenarios.horizon.orders import ordered_by
 from planner.sizing import Flow, Problem, build_problem, group, hall_conditions, restrict
 
 _NAMED = 4
@@ -31,12 +32,14 @@ def next_host(fleet: Fleet, demands: list[Demand], hosts: Ints, bought: Ints, ex
         or (None, demand.fleet, demand.problem)
     )
     pools = [demand.fleet.pool_ids[at] for at in demand.problem.pool_at]
-    where = tuple(f"{int(n)} at {pools[p]}" for p, n in enumerate(bought[t]) if n)
+    wanted = [(pools[p], int(n)) for p, n in enumerate(bought[t]) if n]
+    due = min((last for _, last in ordered_by(demand.fleet, wanted, day)), default=None)
+    where = tuple(f"{n} at {pool}" for pool, n in wanted)
     if flow is None:
         later = "It is bought for later periods, or for sites that must stay together on one host."
-        return NextHost(demand.period.name, day, where, later, ())
+        return NextHost(demand.period.name, day, where, later, (), due)
     words, delays = _why(there, problem, flow)
-    return NextHost(demand.period.name, day, where, words, delays)
+    return NextHost(demand.period.name, day, where, words, delays, due)
 
 
 def _first_short_day(fleet: Fleet, demand: Demand, hosts: Ints) -> dt.date:

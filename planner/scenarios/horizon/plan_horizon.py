@@ -16,6 +16,7 @@ from planner.scenarios.horizon.demand import Demand, demand_of
 from planner.scenarios.horizon.horizon_steps import Horizon, Step
 from planner.scenarios.horizon.model import Counts, HorizonModel, Prices, decide
 from planner.scenarios.horizon.next_host import next_host
+from planner.scenarios.horizon.orders import late_orders, ordered_by
 from planner.scenarios.horizon.settle import Settled, residents, residents_after, settle
 from planner.sizing import SolveBudget
 from planner.version import VERSION
@@ -70,7 +71,7 @@ def horizon(
         worth_bound=counts.worth_bound if priced else None,
         steps=steps,
         next_host=needed,
-        notes=(*_notes(fleet), *_left_in_place(fleet, steps[0])),
+        notes=(*_notes(fleet), *late_orders(steps), *_left_in_place(fleet, steps[0])),
         sources=fleet.sources,
         currency=fleet.policy.currency,
         version=VERSION,
@@ -179,4 +180,5 @@ def _step(demand: Demand, counts: Counts, t: int, settled: Settled, worth: float
         unserved=demand.unserved,
         cost=cost,
         worth=worth,
+        order_by=ordered_by(demand.fleet, some(counts.bought[t]), demand.period.first),
     )

@@ -72,6 +72,19 @@ def test_a_host_is_bought_when_the_load_passes_the_capacity_and_the_day_is_told(
     assert found.next_host.delays[0].startswith("It can wait if these ")
 
 
+def test_orders_come_their_lead_time_before_the_host(make):
+    opens = [None, None, "2027-05-03", "2028-02-01", "2028-07-15"]
+    fleet = make.fleet([[10.0]] * 5, sites={"opens": opens}, pools={"existing_hosts": [1]}, cluster_cap=3)
+    fleet = fleet.replace(policy=fleet.policy.replace(lead_time_days=31))
+    found = horizon(fleet, FIRST, periods=3)
+    assert [step.order_by for step in found.steps] == [(), (("H0", dt.date(2027, 12, 1)),), ()]
+    assert found.next_host.order_by == dt.date(2028, 1, 1)
+    assert not any(note.code == "horizon_order" for note in found.notes)
+    slow = fleet.replace(pools=fleet.pools.assign(lead_time_days=[400.0]))
+    (late,) = [note for note in horizon(slow, FIRST, periods=3).notes if note.code == "horizon_order"]
+    assert "H0 by 2026-11-27 for 2028" in late.message
+
+
 def test_what_would_put_the_host_off_names_the_nearest_pool_with_room(make):
     fleet = make.fleet(
         [[10.0, 52.5], [10.0, 60.0], [60.0, 10.0]],
