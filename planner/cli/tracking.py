@@ -48,6 +48,12 @@ _SHOWN = 10
     metavar="NOW.xlsx",
     help="Write the fleet as it is now, with the source of each change.",
 )
+@click.option(
+    "--tickets",
+    type=click.Path(path_type=Path),
+    metavar="TICKETS.csv",
+    help="Write a row for each wave and site with the ticket numbers that the team typed on sheet Steps.",
+)
 @STATUSES
 @QUIET
 def progress(
@@ -56,6 +62,7 @@ def progress(
     output: Path | None,
     as_of: dt.datetime | None,
     now_path: Path | None,
+    tickets: Path | None,
     quiet: bool,
 ) -> int:
     """Say which sites of a filled-in plan of FLEET are done, left, blocked or no longer as planned.
@@ -73,10 +80,11 @@ def progress(
     from planner.outputs.progress_workbook import write_progress_workbook
     from planner.outputs.read_returned import read_copies
     from planner.outputs.repaired import write_now
-    from planner.tracking import fleet_now, merged, resolved, track
+    from planner.outputs.tickets import write_tickets
+    from planner.tracking import fleet_now, merged, resolved, rollout_of, tickets_in, track
 
-    check_outputs(fleet, output, now_path)
-    for path in (output, now_path):
+    check_outputs(fleet, output, now_path, tickets)
+    for path in (output, now_path, tickets):
         if path is not None and path.resolve() in {plan.resolve() for plan in plans}:
             raise click.UsageError(f"{path} is named twice: inputs and outputs must be different files.")
     inventory = read_inventory(fleet)
@@ -85,17 +93,22 @@ def progress(
     whole = merged(copies)
     now = fleet_now(inventory, plan, whole)
     found = track(inventory, plan, whole, as_of.date() if as_of else dt.date.today())
-    found = dataclasses.replace(found, notes=(*found.notes, *now.notes))
+    numbers, (rollout, unread) = tickets_in(whole.steps), rollout_of(whole.steps)
+    found = dataclasses.replace(found, notes=(*found.notes, *now.notes, *(unread if tickets is not None else ())))
     with put_in_place():
         if output is not None:
             found = write_progress_workbook(plans, copies, whole, found, output)
         if now_path is not None:
             write_now(now.fleet, now.changes, now_path)
+        if tickets is not None:
+            write_tickets(inventory, rollout, tickets, numbers)
     if not quiet:
         _print(found)
         if now_path is not None:
             say(f"{counted(len(now.changes), 'change')} of the fleet, each with its source: {now_path}")
-        for path in (output, now_path):
+        if tickets is not None:
+            say(f"{counted(len(numbers), 'step')} of {len(whole.steps):,} with a ticket number: {tickets}")
+        for path in (output, now_path, tickets):
             if path is not None:
                 say(f"Written: {path}")
     return 1 if found.clashes or found.problems or found.drifted else 0

@@ -84,6 +84,7 @@ TO_HOST = "to host"
 STARTS = "starts"
 ENDS = "ends"
 TIME_ZONE = "time zone"
+CAUTIONS = "cautions"
 
 # The sheet on what a rollout has changed in a fleet; intake leaves it alone.
 DONE_SO_FAR = "Done so far"

@@ -38,6 +38,7 @@ _STEPS = Sheet(
         Column(headings.STEP, "text", "id of the step", required=True),
         Column(headings.SITE, "id", "id of the site"),
         *(Column(name, "id", "name of a host") for name in (headings.FROM_HOST, headings.TO_HOST, headings.HOST)),
+        Column(headings.TICKET, "id", "number of the ticket, zeros in front kept"),
     ),
 )
 _READ = {plain(name) for name in (headings.ASSIGNMENTS, headings.STEPS)}

@@ -32,9 +32,12 @@ _STEPS = (
     Field("crew"),
     Field(headings.CLUSTERS, styles.COUNT),
     Field("waits for", most=36),
-    Field("cautions", most=40),
-    *FILLED_IN,
+    Field(headings.CAUTIONS, most=40),
+    *FILLED_IN[:-1],
+    Field(headings.TICKET, styles.FILL_IN, least=12, heading_style=styles.FILL_IN_HEADING),
+    *FILLED_IN[-1:],
 )
+_BLANK = (None,) * len(FILLED_IN)  # beside the status
 
 
 def write_steps(book: Book, facts: RolloutFacts) -> Worksheet:
@@ -57,7 +60,7 @@ def write_conflicts(book: Book, rollout: Rollout) -> Worksheet:
 def _rows(facts: RolloutFacts) -> Iterator[tuple[Value, ...]]:
     for wave in facts.rollout.waves:
         for step in wave.steps:
-            yield (wave.wave, *_planned(facts, step), "open", *(None,) * (len(FILLED_IN) - 1))
+            yield (wave.wave, *_planned(facts, step), "open", *_BLANK)
 
 
 def _planned(facts: RolloutFacts, step: Step) -> tuple[Value, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from planner.fleet import Fleet
 from planner.outputs.atomic import write_text
@@ -37,18 +37,23 @@ _RISK = {
 }
 
 
-def write_tickets(fleet: Fleet, rollout: Rollout, path: str | os.PathLike[str]) -> None:
+def write_tickets(
+    fleet: Fleet, rollout: Rollout, path: str | os.PathLike[str], tickets: Mapping[str, str] | None = None
+) -> None:
     """Write a row for each wave and place: window, what changes, the risk, the way back, and who approves.
 
-    UTF-8 with a byte order mark; times are local to the place. The columns ``approver`` and ``ticket`` are blank, to
-    be filled in. Raises InputError when the file cannot be written.
+    UTF-8 with a byte order mark; times are local to the place. The column ``approver`` is blank, to be filled in, and
+    so is ``ticket`` where ``tickets`` has no number for a step of the row, by its id. Raises InputError when the file
+    cannot be written.
     """
     about = {
         site: (name, owner)
         for site, name, owner in zip(fleet.site_ids, fleet.sites["name"], fleet.sites["owner"], strict=True)
     }
     rows = (
-        _row(wave, place, steps, about.get(place, ("", ""))) for wave in rollout.waves for place, steps in _places(wave)
+        {**_row(wave, place, steps, about.get(place, ("", ""))), "ticket": _numbers(steps, tickets or {})}
+        for wave in rollout.waves
+        for place, steps in _places(wave)
     )
     write_text(path, csv_text(_HEADINGS.split(), rows))
 
@@ -76,8 +81,12 @@ def _row(wave: Wave, place: str, steps: list[Step], about: tuple[str, str]) -> d
         "risk": " ".join(filter(None, (_RISK.get(steps[-1].kind, ""), cautions))),
         "way_back": " ".join(dict.fromkeys(_said(_WAY_BACK, step) for step in reversed(steps))),
         "approver": "",
-        "ticket": "",
     }
+
+
+def _numbers(steps: list[Step], tickets: Mapping[str, str]) -> str:
+    """Return the ticket numbers of steps, each once."""
+    return "; ".join(dict.fromkeys(tickets[step.id] for step in steps if step.id in tickets))
 
 
 def _said(words: dict[str, str], step: Step) -> str:

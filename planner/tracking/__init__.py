@@ -4,5 +4,6 @@ from planner.tracking.fleet_now import FleetNow, fleet_now
 from planner.tracking.merge import merged
 from planner.tracking.resolving import resolved
 from planner.tracking.state import track
+from planner.tracking.tickets import rollout_of, tickets_in
 
-__all__ = ["FleetNow", "fleet_now", "merged", "resolved", "track"]
+__all__ = ["FleetNow", "fleet_now", "merged", "resolved", "rollout_of", "tickets_in", "track"]

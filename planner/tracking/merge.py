@@ -10,7 +10,7 @@ from planner.outputs import headings
 from planner.progress import Cell, Clash, Copy, Merged, Typed
 from planner.tracking.by_site import by_site
 
-_BLANK_AT_FIRST = (headings.DATE, headings.INITIALS, headings.RTT_AFTER, headings.VOTES_SEEN)
+_BLANK_AT_FIRST = (headings.DATE, headings.INITIALS, headings.RTT_AFTER, headings.VOTES_SEEN, headings.TICKET)
 _BLANK = Cell(None, "")
 _CONFLICT_NOTE = "another copy says"
 

@@ -14,9 +14,10 @@ from planner.outputs.progress_workbook import write_progress_workbook
 from planner.outputs.read_returned import read_copies
 from planner.outputs.repaired import write_now, write_repaired
 from planner.outputs.tickets import write_tickets
+from planner.progress import Cell
 from planner.rollout import roll_out
 from planner.sizing import plan as make_plan
-from planner.tracking import fleet_now, merged, resolved, track
+from planner.tracking import fleet_now, merged, resolved, rollout_of, tickets_in, track
 from planner.verify import verify, verify_rollout
 
 START = dt.date(2027, 3, 1)
@@ -198,3 +199,40 @@ def test_tickets_have_a_row_for_each_wave_and_place(fleet, workbooks, tmp_path):
     assert len(rows) == len(wanted)
     assert all(row["what"] and row["way_back"] and row["starts"] < row["ends"] for row in rows)
     assert not any(row["ticket"] or row["approver"] for row in rows)
+
+
+def test_ticket_numbers_typed_on_steps_come_back(fleet, workbooks, tmp_path):
+    folder, plan, found = workbooks
+    steps = list(found.steps)
+    book = openpyxl.load_workbook(folder / "rollout.xlsx")
+    sheet = book["Steps"]
+    heads = [cell.value for cell in sheet[1]]
+    for row in sheet.iter_rows(min_row=2):
+        if row[heads.index("step")].value in (steps[0].id, steps[-1].id):
+            row[heads.index("ticket")].value = "00123" if row[heads.index("step")].value == steps[0].id else 4711
+    book.save(tmp_path / "back.xlsx")
+    paths = [folder / "rollout.xlsx", tmp_path / "back.xlsx"]
+    copies = resolved(read_copies(paths), fleet, plan)
+    whole = merged(copies)
+    numbers = tickets_in(whole.steps)
+    assert numbers == {steps[0].id: "00123", steps[-1].id: "4711"}
+    assert not whole.clashes
+    again, unread = rollout_of(whole.steps)
+    assert not unread
+    write_tickets(fleet, again, tmp_path / "again.csv", numbers)
+    write_tickets(fleet, found, tmp_path / "first.csv", numbers)
+    assert (tmp_path / "again.csv").read_bytes() == (tmp_path / "first.csv").read_bytes()
+    assert (tmp_path / "again.csv").read_text(encoding="utf-8-sig").count("00123") == 1
+    write_progress_workbook(paths, copies, whole, track(fleet, plan, whole, dt.date(2027, 3, 31)), tmp_path / "m.xlsx")
+    kept = openpyxl.load_workbook(tmp_path / "m.xlsx")["Steps"]
+    typed = {str(row[heads.index("step")].value): row[heads.index("ticket")].value for row in kept.iter_rows(min_row=2)}
+    assert {step: str(number) for step, number in typed.items() if number is not None} == numbers
+
+
+def test_a_step_whose_times_are_gone_is_noted(fleet, workbooks):
+    folder, _, _ = workbooks
+    (copy,) = read_copies([folder / "rollout.xlsx"])
+    spoilt = {**copy.steps[0], "time zone": Cell("Nowhere/Land", "Steps!M2")}
+    again, notes = rollout_of([spoilt, *copy.steps[1:]])
+    assert len(list(again.steps)) == len(copy.steps) - 1
+    assert "cannot be read" in notes[0]

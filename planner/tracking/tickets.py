@@ -1,0 +1,65 @@
+"""The rollout and its ticket numbers, read back from the sheet Steps as the team filled it in."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from typing import get_args
+from zoneinfo import ZoneInfo
+
+from planner.outputs import headings
+from planner.progress import Cell
+from planner.schedule import Rollout, Step, StepKind, Wave
+from planner.tracking.rows import text_in
+
+Row = Mapping[str, Cell]
+
+
+def tickets_in(steps: Sequence[Row]) -> dict[str, str]:
+    """Return the ticket number of each step that has one, by the id of the step."""
+    typed = ((text_in(step, headings.STEP), text_in(step, headings.TICKET)) for step in steps)
+    return {step: ticket for step, ticket in typed if ticket}
+
+
+def rollout_of(steps: Sequence[Row]) -> tuple[Rollout, tuple[str, ...]]:
+    """Return the waves of the sheet Steps, and notes on rows that are no steps any more and are left out.
+
+    Its bound is not known: it counts as 0.
+    """
+    waves: dict[int, list[Step]] = {}
+    notes = []
+    for row in steps:
+        wave, step = text_in(row, headings.WAVE), _step(row)
+        if step is None or not wave.isdecimal():
+            source = row[headings.STEP].source or row[headings.STEP].where
+            notes.append(f"{source}: wave, kind, starts or ends cannot be read, so that this step has no ticket row.")
+            continue
+        waves.setdefault(int(wave), []).append(step)
+    return Rollout(tuple(_wave(number, found) for number, found in sorted(waves.items())), 0, ""), tuple(notes)
+
+
+def _wave(number: int, steps: list[Step]) -> Wave:
+    last = max((step.ends for step in steps), key=dt.datetime.timestamp)
+    return Wave(number, steps[0].starts, last, tuple(steps), timezone=str(steps[0].starts.tzinfo))
+
+
+def _step(row: Row) -> Step | None:
+    kind = next((kind for kind in get_args(StepKind) if kind == text_in(row, headings.KIND)), None)
+    zone = text_in(row, headings.TIME_ZONE)
+    starts, ends = (_moment(row.get(name), zone) for name in (headings.STARTS, headings.ENDS))
+    if kind is None or starts is None or ends is None:
+        return None
+    names = (headings.SITE, headings.FROM_HOST, headings.TO_HOST, headings.HOST, headings.RELEASE)
+    about = (text_in(row, name) or None for name in names)
+    caution = text_in(row, headings.CAUTIONS)
+    return Step(text_in(row, headings.STEP), kind, starts, ends, *about, cautions=(caution,) if caution else ())
+
+
+def _moment(cell: Cell | None, zone: str) -> dt.datetime | None:
+    """Return a moment in its time zone; None where either cannot be read."""
+    value = None if cell is None else cell.value
+    try:
+        moment = value if isinstance(value, dt.datetime) else dt.datetime.fromisoformat(str(value))
+        return moment.replace(tzinfo=ZoneInfo(zone or "UTC"))
+    except (ValueError, KeyError, OSError):  # a zone that nobody knows is a KeyError, or the name of a folder
+        return None
