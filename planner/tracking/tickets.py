@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from typing import get_args
@@ -12,6 +13,7 @@ from planner.progress import Cell
 from planner.schedule import Rollout, Step, StepKind, Wave
 from planner.tracking.rows import text_in
 
+_ABOUT = (headings.SITE, headings.FROM_HOST, headings.TO_HOST, headings.HOST, headings.RELEASE)
 Row = Mapping[str, Cell]
 
 
@@ -49,10 +51,10 @@ def _step(row: Row) -> Step | None:
     starts, ends = (_moment(row.get(name), zone) for name in (headings.STARTS, headings.ENDS))
     if kind is None or starts is None or ends is None:
         return None
-    names = (headings.SITE, headings.FROM_HOST, headings.TO_HOST, headings.HOST, headings.RELEASE)
-    about = (text_in(row, name) or None for name in names)
+    site, of, to, host, release = (text_in(row, name) or None for name in _ABOUT)
     caution = text_in(row, headings.CAUTIONS)
-    return Step(text_in(row, headings.STEP), kind, starts, ends, *about, cautions=(caution,) if caution else ())
+    step = Step(text_in(row, headings.STEP), kind, starts, ends, site, of, to, host, release)
+    return dataclasses.replace(step, cautions=(caution,)) if caution else step
 
 
 def _moment(cell: Cell | None, zone: str) -> dt.datetime | None:
