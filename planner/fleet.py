@@ -162,7 +162,8 @@ class Fleet(Shown):
         names = [each.name for each in (*self.own, *own)]
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:
-            raise InputError((Finding("error", "own_twice", "", f"Two things of your own are called {twice[0]}."),))
+            message = f"Two of your own rules or sources have the name {twice[0]}."
+            raise InputError((Finding("error", "own_twice", "", message),))
         return self.replace(own=(*self.own, *own))
 
     @property

@@ -1,6 +1,6 @@
 """What callers add of their own to one fleet: rules, and sources of round-trip times.
 
-They go with the fleet (`Fleet.having`), and so reach all that is made of it. Outputs call them "given by the caller".
+They go with the fleet (`Fleet.having`), and so reach all that is made of it. Outputs call them "your own".
 Packages offer theirs as entry points of the group ``castingvote``; `installed` finds them by name.
 """
 
@@ -58,7 +58,7 @@ class OwnRule:
         return mask, reasons
 
     def _refused(self, what: str) -> InputError:
-        return refused(f"the rule {self.name}", what)
+        return refused(f"rule {self.name}", what)
 
 
 @dataclass(frozen=True)
@@ -78,14 +78,14 @@ class OwnSource:
         try:
             found = self.find(fleet)
         except Exception as error:
-            raise refused(f"the source {self.name}", f"fails: {type(error).__name__}: {error}") from error
+            raise refused(f"source {self.name}", f"fails: {type(error).__name__}: {error}") from error
         wanted = {"site", "hub", "rtt_ms"}
         if not isinstance(found, pd.DataFrame) or not wanted <= set(found):
-            raise refused(f"the source {self.name}", "returns no DataFrame with the columns site, hub and rtt_ms")
+            raise refused(f"source {self.name}", "returns no DataFrame with the columns site, hub and rtt_ms")
         table = found.reindex(columns=["site", "hub", "rtt_ms", "loss_percent", "pair_cost", "measured_at"])
         numbers = table[["rtt_ms", "loss_percent", "pair_cost"]].apply(pd.to_numeric, errors="coerce")
         if (numbers < 0).any(axis=None) or numbers["rtt_ms"].isna().any():
-            raise refused(f"the source {self.name}", "returns a figure that is negative, or no number")
+            raise refused(f"source {self.name}", "returns a figure that is negative, or no number")
         moments = pd.to_datetime(table["measured_at"], errors="coerce")
         return table.assign(**{name: numbers[name] for name in numbers}, measured_at=moments)
 
@@ -96,7 +96,7 @@ Own = OwnRule | OwnSource
 def refused(who: str, what: str) -> InputError:
     """Return the error of something of the caller's own that does not do what it should."""
     hint = "Correct it; see help(planner.OwnRule) and help(planner.OwnSource)."
-    return InputError((Finding("error", "own_failed", "", f"{who}, given by the caller, {what}.", hint),))
+    return InputError((Finding("error", "own_failed", "", f"Your own {who} {what}.", hint),))
 
 
 def installed(name: str) -> Own:

@@ -143,7 +143,7 @@ class Progress(Shown):
         """What needs a person, then what is done and left, in one line."""
         return told(
             f"{len(self.blocked):,} blocked" if self.blocked else "",
-            f"{len(self.drifted):,} drifted" if self.drifted else "",
+            f"{len(self.drifted):,} not as planned" if self.drifted else "",
             f"{counted(len(self.done), 'site')} done, {len(self.left):,} left on {self.as_of.isoformat()}",
         )
 

@@ -22,7 +22,7 @@ def show_progress() -> Callable[[Any], None]:
 
 def _line(progress: Any) -> str:
     best = "no plan yet" if progress.best is None else f"best {progress.best:,.10g}"
-    bound = "" if progress.bound is None else f", not below {progress.bound:,.10g}"
+    bound = "" if progress.bound is None else f", at least {progress.bound:,.10g}"
     return f"{progress.stage.replace('_', ' ')}: {best}{bound}, {progress.seconds:.0f} s"
 
 

@@ -42,7 +42,7 @@ def test_a_rule_keeps_sites_away_and_is_the_reason_of_those_that_are_left_out(fl
     assert made.unserved
     reasons = [reason for entry in made.unserved for reason in entry.reasons if reason.code == "own:no_cedar"]
     assert reasons
-    assert "CEDAR is closed to visitors (rule no_cedar, given by the caller)" in reasons[0].detail
+    assert "CEDAR is closed to visitors (your own rule no_cedar)" in reasons[0].detail
 
 
 def test_the_rule_holds_for_one_fleet_and_not_for_the_next(fleet, made):
@@ -53,7 +53,7 @@ def test_the_rule_holds_for_one_fleet_and_not_for_the_next(fleet, made):
 def test_the_check_asks_the_rule_again_and_says_who_gave_it(fleet, ruled, made):
     assert violations(ruled, made) == []
     (told,) = {(one.code, one.message) for one in violations(ruled, planner.plan(fleet)) if one.code == "own_rule"}
-    assert told == ("own_rule", "CEDAR is closed to visitors (rule no_cedar, given by the caller)")
+    assert told == ("own_rule", "CEDAR is closed to visitors (your own rule no_cedar)")
     notes = [one for one in planner.verify(fleet, made) if one.code == "own_rule"]
     assert {one.severity for one in notes} == {"note"}
     assert "nobody gives here" in notes[0].message
@@ -71,7 +71,7 @@ def test_explanations_and_files_name_it(ruled, made, tmp_path):
     planner.write_workbook(ruled, made, tmp_path / "plan.xlsx")
     book = openpyxl.load_workbook(tmp_path / "plan.xlsx", read_only=True)
     text = " ".join(str(cell) for sheet in book for row in sheet.iter_rows(values_only=True) for cell in row if cell)
-    assert "Rule no_cedar was given by the caller" in text
+    assert "Rule no_cedar is your own" in text
     assert "CEDAR is closed to visitors" in text
     assert planner.read_plan(tmp_path / "plan.xlsx").unserved == made.unserved
 
@@ -126,7 +126,7 @@ def test_cover_replans_sweeps_and_proofs_heed_it(ruled):
 def test_a_rule_that_fails_is_named(fleet, judge, told):
     with pytest.raises(planner.InputError, match=told) as caught:
         planner.plan(fleet.having(planner.OwnRule("mine", judge)))
-    assert "the rule mine, given by the caller" in str(caught.value)
+    assert "Your own rule mine" in str(caught.value)
 
 
 def test_two_of_one_name_are_refused(ruled):
@@ -147,7 +147,7 @@ def test_a_source_gives_what_the_fleet_does_not_state(fleet):
         fleet.site_ids[1]: (2.5, "modelled"),
     }
     assert violations(known, made) == []
-    assert "Source probes was given by the caller" in " ".join(finding.message for finding in made.findings)
+    assert "Source probes is your own" in " ".join(finding.message for finding in made.findings)
     stated = planner.plan(fleet.having(planner.OwnSource("probes", probes)))
     assert stated.assignments == planner.plan(fleet).assignments
 

@@ -63,8 +63,8 @@ class Stages:
 def in_words(progress: Progress) -> str:
     """Return progress for people: what is settled, what is being sharpened, the best value and its bound."""
     if progress.stage == _LATER and progress.best is not None and progress.bound is not None:
-        settled = "settled" if progress.best <= progress.bound else f"not below {progress.bound:,.10g}"
-        return f"{progress.best:,.10g} ({settled}), sharpening moves and round-trip times, {progress.seconds:.0f} s"
+        settled = "settled" if progress.best <= progress.bound else f"at least {progress.bound:,.10g}"
+        return f"{progress.best:,.10g} ({settled}), now reducing moves and round-trip times, {progress.seconds:.0f} s"
     best = "no plan yet" if progress.best is None else f"best {progress.best:,.10g}"
-    bound = "" if progress.bound is None else f", not below {progress.bound:,.10g}"
+    bound = "" if progress.bound is None else f", at least {progress.bound:,.10g}"
     return f"{progress.stage.replace('_', ' ')}, {best}{bound}, {progress.seconds:.0f} s"

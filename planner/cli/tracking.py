@@ -125,7 +125,7 @@ def _print(found: Progress) -> None:
         ("clash", [str(clash) for clash in found.clashes]),
         ("slipped", found.slipped),
         ("blocked", [f"site {row.site}: {row.remarks or 'no remark'}" for row in found.blocked]),
-        ("drifted", [f"site {row.site}: {row.drift}" for row in found.drifted]),
+        ("not as planned", [f"site {row.site}: {row.drift}" for row in found.drifted]),
         ("note", found.notes),
     ):
         for line in lines[:_SHOWN]:

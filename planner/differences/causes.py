@@ -95,7 +95,7 @@ class Causes:
         if state(self.road.nearest) != states[0]:
             return self._by_steps(states)
         if not self.road.whole or self.judged == "new is better":
-            return Found("unknown", "Time ended before every plan in between was made, or proven best.")
+            return Found("unknown", "Time ended before every intermediate plan was made, or proven best.")
         if self.judged == "new is worse":
             return Found("worse", "The new plan uses more than it must, or serves less than it could.", True)
         return Found("equals", choice, True)
@@ -121,7 +121,7 @@ class Causes:
 def _by_step(step: Between) -> str:
     doubt = "" if step.proven else " It is not proven that so many sites must move."
     if step.cause == "search":
-        return f"Another plan of the same fleet decides differently: the old plan is not the best.{doubt}"
+        return f"A better plan of the same fleet decides differently: the old plan is not the best.{doubt}"
     return f"A plan without this change keeps it as it was, and one with it does not: {CAUSES[step.cause]}.{doubt}"
 
 

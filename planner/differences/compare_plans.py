@@ -65,7 +65,7 @@ def compare(
     return _difference(sides, road, why, (before, after))
 
 
-_NO_TIME = "No plan in between was made: time was too short, or no plan can be made for the new fleet."
+_NO_TIME = "No intermediate plan was made: time was too short, or no plan can be made for the new fleet."
 _NO_FLEETS = "The fleets of both plans are needed to tell."
 
 
@@ -132,7 +132,7 @@ def _notes(road: Road | None, why: str, given: tuple[_Given, _Given]) -> list[st
     if road is None:
         notes.append(f"{why} Causes are those that the given files show by themselves.")
     elif not road.whole:
-        notes.append("Time ended before every plan in between was done; give a larger --time-limit.")
+        notes.append("Time ended before every intermediate plan was made; give a larger --time-limit.")
     return notes
 
 

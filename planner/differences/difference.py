@@ -38,7 +38,7 @@ CAUSES: Mapping[Cause, str] = {
     "prices": "prices",
     "several": "several changes together",
     "current": "assignment in force",
-    "equals": "choice among equals",
+    "equals": "choice between equally good plans",
     "search": "a better plan of the same fleet",
     "worse": "the new plan is not the best",
     "unknown": "not known",

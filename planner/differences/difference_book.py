@@ -41,11 +41,11 @@ def _write_summary(book: Book, found: Difference) -> None:
         page.table_row((figure.label, figure.old_text, figure.new_text), looks)
     page.section("How to read it")
     page.text_row("other host", "The site is on another host in the new plan: a move, if the old plan is in force.")
-    page.text_row("cause", "What the fleets show by themselves; or what a plan in between shows, in column found by.")
+    page.text_row("cause", "Seen in the two fleets, or shown by an intermediate plan: see column found by.")
     page.text_row(
-        "plans in between",
-        "One kind of change after the other is made; each plan moves as few sites as it can. "
-        "Shares add up to the whole. In another order they can be shared out differently.",
+        "intermediate plans",
+        "They apply one kind of change after the other, each with as few moves as it can. The effects add up to the "
+        "total. In another order each effect can be larger or smaller.",
     )
     page.section("Before anything is changed")
     for caution in CAUTIONS:
@@ -136,7 +136,7 @@ def _write_between(book: Book, found: Difference) -> None:
         for step in found.between
     ]
     fields = (
-        Field("changed so far, last", least=24),
+        Field("changes so far, last one added", least=24),
         Field("hosts", styles.COUNT),
         Field("unserved", styles.COUNT),
         Field("without standby", styles.COUNT),
@@ -145,4 +145,4 @@ def _write_between(book: Book, found: Difference) -> None:
         Field("sites that had to move", least=24, most=60),
         Field("changed rows behind it", least=24, most=60),
     )
-    write_table(book, "Plans in between", fields, rows)
+    write_table(book, "Intermediate plans", fields, rows)

@@ -16,7 +16,7 @@ _MANY: dict[What, str] = {
     "left out": "left out",
     "served": "served anew",
     "other reasons": "unserved for other reasons",
-    "need": "with another need of a host",
+    "need": "that now need a shared host, or no longer need one",
     "margin": "with another latency margin",
     "standby": "with another standby",
     "host itself": "with another host",
@@ -78,7 +78,7 @@ def _fewest(found: Difference) -> tuple[str, ...]:
         return ()
     how = "proven minimum" if least.proven else "not proven to be the fewest"
     verb = "is" if elsewhere == 1 else "are"
-    need = f"A plan as good moves {counted(len(least.moved), 'site')} ({how})."
+    need = f"An equally good plan moves only {counted(len(least.moved), 'site')} ({how})."
     return (f"{counted(elsewhere, 'site')} {verb} on another host. {need}",)
 
 
@@ -86,7 +86,7 @@ def _of_cause(found: Difference, cause: Cause) -> str:
     rows = [row for row in found.sites if row.cause == cause and row.what not in ("opened", "closed")]
     counts = Counter(row.what for row in rows)
     what = " and ".join(f"{counted(number, 'site')} {_MANY[what]}" for what, number in counts.most_common())
-    how = " Planning in between showed it." if all(row.planned for row in rows) else ""
+    how = " Intermediate plans showed this." if all(row.planned for row in rows) else ""
     return f"{what}: {_names(rows)}. Cause: {CAUSES[cause]}.{how}"
 
 

@@ -54,7 +54,7 @@ class _Walk:
 
     def plan(self, made: Sequence[Cause], standing: Plan, last: Cause | None = None) -> Plan:
         """Plan with the changes ``made``, with few moves from ``standing``; ``last`` is what changed last."""
-        self.tell(f"Planning in between: {'the new fleet, with the fewest moves' if last is None else CAUSES[last]}")
+        self.tell(f"Intermediate plan: {'the new fleet, with the fewest moves' if last is None else CAUSES[last]}")
         fleet = fleet_between(self.old, self.new, made, standing)
         began = time.monotonic()
         found = planned(fleet.replace(policy=fleet.policy.replace(then="moves")), self.budget)

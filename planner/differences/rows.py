@@ -113,7 +113,8 @@ def _reasons(causes: Causes, site: str, old: Sequence[str], new: Sequence[str]) 
         words = f"{rows[0].sheet} {rows[0].id}: {rows[0].column} {rows[0].old or 'blank'} -> {rows[0].new or 'blank'}."
         found = Found(rows[0].cause, words, False, (rows[0].id,))
     else:
-        found = Found("unknown", causes.why_no_road or "Nothing that the rules of this site read has changed.")
+        same = "No input that decides which hosts this site may use has changed."
+        found = Found("unknown", causes.why_no_road or same)
     yield _row(site, "other reasons", ", ".join(old), ", ".join(new), found)
 
 
@@ -122,7 +123,7 @@ def _need(causes: Causes, site: str) -> Found:
     if rows:
         words = f"{rows[0].column} {rows[0].old or 'blank'} -> {rows[0].new or 'blank'}."
         return Found("site", words, False, (site,))
-    choice = "A plan that is as good has it otherwise."
+    choice = "Another equally good plan decides this differently."
     return causes.by_planning(lambda plan: site in {entry.site for entry in plan.no_host_needed}, choice)
 
 

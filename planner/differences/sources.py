@@ -32,7 +32,7 @@ def read_side(path: Path, fleet: Path | None, mapping: Path | None) -> tuple[Giv
         return (read_fleet(fleet, mapping), plan), ""
     beside = _beside(path, plan)
     if beside is None:
-        return plan, f"The fleet of {path.name} is not beside it: causes come from the plan alone."
+        return plan, f"The fleet of {path.name} is not in its folder: causes come from the plan alone."
     found = _read(beside, mapping)
     if found is None:
         return plan, f"{beside} cannot be read without its mapping: causes come from the plan alone."

@@ -16,7 +16,7 @@ _ADOPTED_HEAD = """\
 # columns              a column of the fleet = the text of a header, or a letter such as "=C"
 # units                what the values are in, such as "s", "ms one way" or "Mb/s"
 # leave_out            rows with one of these values are not read
-# only = true          columns that are not named here are not used, but handed through
+# only = true          columns that are not named here are not used, but copied to the output
 #
 # Change what is wrong. An export of the same headers needs no question: castingvote adopt knows it again,
 # and every command takes it with this file.
@@ -34,7 +34,7 @@ def mapping_text(layout: Iterable[SheetLayout], ignore: Mapping[str, Sequence[st
         pins = replace(_pins_of(sheet), ignore=tuple((ignore or {}).get(sheet.sheet, ())))
         lines += _section(f"[{sheet.sheet}]", sheet.sheet, pins, {})
         if sheet.own:
-            lines += [f"# Your own columns, which are handed through: {', '.join(map(_quoted, sheet.own))}", ""]
+            lines += [f"# Your own columns, copied to the output: {', '.join(map(_quoted, sheet.own))}", ""]
     return "\n".join(lines)
 
 

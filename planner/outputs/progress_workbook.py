@@ -64,7 +64,7 @@ def figures(progress: Progress) -> list[tuple[str, str]]:
         ("Done", counted(len(progress.done), "site")),
         ("Left", counted(len(progress.left), "site")),
         ("Blocked", counted(len(progress.blocked), "site")),
-        ("Drifted", counted(len(progress.drifted), "site")),
+        ("Not as planned", counted(len(progress.drifted), "site")),
         ("Clashes", counted(len(progress.clashes), "cell")),
         ("Forecast of the end", told or "none"),
     ]
@@ -82,7 +82,7 @@ def _write_progress(book: Book, progress: Progress) -> None:
         ("Violations of the rules, with the hosts as they are now", progress.problems),
         ("Waves that have slipped", progress.slipped),
         ("Blocked", [f"site {row.site}: {row.remarks or 'no remark'}" for row in progress.blocked]),
-        ("Drifted", [f"site {row.site}: {row.drift}" for row in progress.drifted]),
+        ("Not as planned", [f"site {row.site}: {row.drift}" for row in progress.drifted]),
         ("Worth a look", progress.notes),
     ):
         if lines:

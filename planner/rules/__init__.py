@@ -65,7 +65,7 @@ def _own_rule(own: OwnRule) -> Rule:
 
     def why(facts: Facts, pairs: Pairs) -> str:
         reasons = judged(facts.fleet, own, pairs.site, pairs.pool, pairs)[1]
-        return f"{first_few(dict.fromkeys(reasons))} (rule {own.name}, given by the caller)"
+        return f"{first_few(dict.fromkeys(reasons))} (your own rule {own.name})"
 
     return Rule(own.code, broken, why)
 

@@ -82,7 +82,7 @@ def _mend(fleet: Fleet, at: int, pool: int, code: str, rtt_ms: float, evidence: 
     site, name, sites = fleet.site_ids[at], fleet.pool_ids[pool], fleet.sites
     hub = fleet.hub_ids[fleet.hub_of_pool[pool]]
     if code.startswith(PREFIX):
-        return f"change what the rule {code.removeprefix(PREFIX)}, given by the caller, asks for"
+        return f"change what your own rule {code.removeprefix(PREFIX)} asks for"
     if code == "latency" and np.isfinite(rtt_ms):
         return Change("Sites", site, "latency_budget_ms", float(fleet.budgets_ms[at]), rtt_ms)
     if code == "release_floor":

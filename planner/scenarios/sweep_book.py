@@ -43,11 +43,9 @@ def _write_summary(book: Book, sweep: Sweep) -> None:
         page.whole_row("The sweep was interrupted; scenarios without figures were not planned.")
     add_notes(page, "What to know", sweep.notes)
     page.section("How to read it")
-    page.text_row("hosts, not below", "Hosts that the plan of the scenario runs, and the fewest that any plan needs.")
+    page.text_row("hosts, at least", "Hosts that the plan of the scenario runs, and the fewest that any plan needs.")
     page.text_row("proof", "How the bound is proven. A scenario between two others may need no plan of its own.")
-    page.text_row(
-        "Front", "Scenarios that no other one beats: none with limits as strict serves as much with as few hosts."
-    )
+    page.text_row("Front", "The best scenarios: no other one with limits as strict serves as much with as few hosts.")
     page.text_row("cost", "What the plan's hosts cost a year; told where the objective is cost, or with --aims.")
     end_summary(page, sweep)
 
@@ -72,7 +70,7 @@ def _fields(sweep: Sweep) -> list[Field]:
         Field("hosts", styles.COUNT),
         *[Field("new hosts", styles.COUNT)] * _has(sweep, "new_hosts"),
         Field("objective value", _unit(figures.value for figures in known)),
-        Field("not below", _unit(figures.bound for figures in known)),
+        Field("at least", _unit(figures.bound for figures in known)),
         Field("gap", styles.SHARE),
         *[Field("hubs", styles.COUNT)] * _has(sweep, "hubs"),
         Field("sites served", styles.COUNT),
@@ -91,8 +89,8 @@ def _fields(sweep: Sweep) -> list[Field]:
             Field("from", styles.SHARE),
             Field("to", styles.SHARE),
             Field("all within", styles.SHARE),
-            Field("all from", styles.SHARE),
-            Field("all to", styles.SHARE),
+            Field("chance, low end", styles.SHARE),
+            Field("chance, high end", styles.SHARE),
         ]
     return [*fields, Field("proof or error", least=24, most=60), Field("efficient", least=9)]
 
@@ -135,7 +133,7 @@ def _write_chart(book: Book, sweep: Sweep) -> None:
         Field(curves.label or "number", styles.ANY),
         Field("hosts", styles.COUNT),
         Field("sites unserved", styles.COUNT),
-        Field("not below", styles.COUNT),
+        Field("at least", styles.COUNT),
         Field("proven", least=8),
     )
     rows: list[Sequence[Value]] = []
@@ -162,9 +160,9 @@ def _write_certainty(book: Book, sweep: Sweep) -> None:
         Field("hosts", styles.COUNT),
         Field("sites unserved", styles.COUNT),
         Field("sites within budget", styles.SHARE, least=12),
-        Field("all within budget", styles.SHARE, least=12),
-        Field("all from", styles.SHARE),
-        Field("all to", styles.SHARE),
+        Field("chance that all are within budget", styles.SHARE, least=14),
+        Field("chance, low end", styles.SHARE),
+        Field("chance, high end", styles.SHARE),
     )
     rows: list[tuple[Value, ...]] = []
     known = [(p.figures.hosts, p.scenario.name, p.figures) for p in sweep.points if p.figures is not None]
@@ -183,7 +181,8 @@ def _write_certainty(book: Book, sweep: Sweep) -> None:
         series.marker.graphicalProperties.solidFill = COLOURS[number]
         series.graphicalProperties.line.noFill = True
         chart.series.append(series)
-    dress(chart, "What hosts buy in certainty (a mark is a scenario)", "hosts", "share or chance")
+    title = "More hosts, and how likely budgets are kept (each mark is one scenario)"
+    dress(chart, title, "hosts", "share or chance")
     chart.y_axis.number_format = "0%"
     sheet.add_chart(chart, "I2")
 

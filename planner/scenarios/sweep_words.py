@@ -26,7 +26,7 @@ def proof_in_words(point: Point) -> str:
         return "failed"
     words = PROOFS.get(point.figures.proof, "") if point.figures.proven else PROOFS["bound"]
     if point.origin == "bounds":
-        words = f"proven: as {_named(point)}, which need as many"
+        words = f"proven: {_named(point)} need the same number"
         return words if len(point.rests_on) > 1 else f"proven: the same as {_named(point)}"
     if point.rests_on:
         words = f"{'proven' if point.proven else 'not proven'}, with the help of {_named(point)}"

@@ -100,13 +100,13 @@ def _refuse_repeated(scenarios: Sequence[Scenario]) -> None:
 def _refuse_own(fleet: Fleet, store: object, elsewhere: bool) -> None:
     """Refuse to keep what rests on rules of the caller, or to send such rules where they cannot go."""
     if fleet.own and store is not None:
-        message = "A store cannot tell one rule of the caller from another."
+        message = "Kept results do not record which of your own rules they rest on, so they cannot be used again."
         raise InputError((Finding("error", "own_stored", "", message, "Sweep without a store."),))
     if fleet.own and elsewhere:
         try:
             pickle.dumps(fleet.own)
         except Exception as error:
-            message = f"What the caller gives cannot be sent to other processes: {error}."
+            message = f"Your own rules or sources cannot be sent to other processes: {error}."
             hint = "Define its function at the top of a module, or sweep with jobs=1."
             raise InputError((Finding("error", "own_here_only", "", message, hint),)) from error
 

@@ -243,10 +243,10 @@ def no_host_needed(fleet: Fleet, chosen: set[str]) -> tuple[NoHostNeeded, ...]:
 
 def _given(fleet: Fleet) -> list[Finding]:
     """Return a finding for each thing that the caller gave, so that all who read the plan know."""
-    told = [f"Rule {rule.name} was given by the caller; it limits who may use whom." for rule in fleet.own_rules]
+    told = [f"Rule {rule.name} is your own; it limits which sites may use which hosts." for rule in fleet.own_rules]
     told += [
-        f"Source {source.name} was given by the caller; round-trip times of it are called {source.evidence}."
+        f"Source {source.name} is your own; its round-trip times are marked {source.evidence}."
         for source in fleet.own_sources
     ]
-    hint = "Check the plan with the same in force."
+    hint = "Use the same rules and sources when you check the plan."
     return [Finding("info", "given_by_caller", "", words, hint) for words in told]

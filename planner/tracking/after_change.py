@@ -88,10 +88,10 @@ def failed_after(plan: Plan, merged: Merged) -> tuple[tuple[str, ...], tuple[str
         if one.rtt_ms > budget:
             failed.append(
                 f"Site {one.site} measured {one.rtt_ms:g} ms to {one.host} after its change, above its budget of "
-                f"{budget:g} ms ({one.source}). Go the way back, or find a nearer host."
+                f"{budget:g} ms ({one.source}). Undo the change, or find a nearer host."
             )
         if one.votes == headings.NO:
-            failed.append(f"Site {one.site} does not see three votes with {one.host} ({one.source}). Go the way back.")
+            failed.append(f"Site {one.site} does not see three votes with {one.host} ({one.source}). Undo the change.")
         if one.rtt_text and math.isnan(one.rtt_ms):
             notes.append(f'{one.source}: "{one.rtt_text}" is no round-trip time in ms.')
         if one.votes and one.votes not in headings.VOTES_WORDS:
@@ -101,7 +101,7 @@ def failed_after(plan: Plan, merged: Merged) -> tuple[tuple[str, ...], tuple[str
     if unseen:
         sites = counted(len(unseen), "site")
         notes.append(
-            f"Done without a round trip measured afterwards and three votes seen, {sites}: {first_few(unseen)}."
+            f"Marked as done, but round trip and three votes are not both filled in, {sites}: {first_few(unseen)}."
         )
     return tuple(failed), tuple(notes)
 

@@ -25,14 +25,16 @@ def check_aims(case: Case) -> Iterator[Violation]:
         if str(aim.aim) in weights:
             yield from _worth(aim, weights[str(aim.aim)])
         else:
-            yield Violation("aim", "plan", f"{aim.aim!r} is no aim before the objective: {', '.join(weights)}")
+            text = f"{aim.aim!r} is not one of the aims that rank before the objective: {', '.join(weights)}"
+            yield Violation("aim", "plan", text)
     for aim in case.plan.then:
         if str(aim.aim) in earlier:
             continue
         if str(aim.aim) in _AFTER:
             yield from _after(aim, _AFTER[str(aim.aim)](case))
         else:
-            yield Violation("aim", "plan", f"{aim.aim!r} is no aim after the objective: {', '.join(_AFTER)}")
+            text = f"{aim.aim!r} is not one of the aims that rank after the objective: {', '.join(_AFTER)}"
+            yield Violation("aim", "plan", text)
 
 
 def _worth(aim: Aim, actual: float) -> Iterator[Violation]:
@@ -43,7 +45,7 @@ def _worth(aim: Aim, actual: float) -> Iterator[Violation]:
     if not bound >= actual - RELATIVE_TOLERANCE * actual:
         yield Violation("aim", "plan", f"weight {aim.aim} is {actual:.12g}, above its bound {aim.bound}")
     elif aim.proven and not bound <= actual + RELATIVE_TOLERANCE * actual:
-        text = f"weight {aim.aim} is {actual:.12g}, and called proven below its bound {aim.bound}"
+        text = f"weight {aim.aim} is {actual:.12g} and said to be proven, but its upper bound {aim.bound} is higher"
         yield Violation("aim", "plan", text)
 
 
@@ -77,7 +79,7 @@ def _after(aim: Aim, actual: float) -> Iterator[Violation]:
     if not beyond <= close:
         yield Violation("aim", "plan", f"{aim.aim} is {actual:.10g}, better than its bound {aim.bound}")
     elif aim.proven and not beyond >= -close:
-        text = f"{aim.aim} is {actual:.10g}, and called proven with the bound {aim.bound}"
+        text = f"{aim.aim} is {actual:.10g} and said to be proven, but its bound is {aim.bound}"
         yield Violation("aim", "plan", text)
 
 

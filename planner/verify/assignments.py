@@ -66,7 +66,7 @@ def _claims_of_evidence(row: Assignment, pair: Pair) -> Iterator[Violation]:
     where = f"site {row.site}"
     measured_at = None if pair.measured_at is None else pair.measured_at.isoformat()
     if row.measured_at is not None and row.measured_at != measured_at:
-        text = f"RTT to hub {row.hub} measured at {row.measured_at}, the fleet says {measured_at or 'nothing of that'}"
+        text = f"RTT to hub {row.hub} measured at {row.measured_at}, the fleet says {measured_at or 'no date'}"
         yield Violation("claim", where, text)
     claimed = (row.rtt_low_ms, row.rtt_high_ms)
     if claimed == (None, None):
@@ -89,7 +89,8 @@ def _current(case: Case, running: Running, row: Assignment) -> Iterator[Violatio
     if action == "keep" and row.action != action and case.other_input:
         return  # it is there by now, see `_carried_out`
     if row.action != action:
-        yield Violation("current", where, f"called {row.action!r}, but from {today} to {row.host} is {action!r}")
+        text = f"the action is said to be {row.action!r}, but from {today} to {row.host} is {action!r}"
+        yield Violation("current", where, text)
     if (row.moved_from or None) not in names:
         yield Violation("current", where, f"moved_from is {row.moved_from!r}, but it is {today} today and {action!r}")
 

@@ -83,7 +83,7 @@ def _standby(case: Case, row: Assignment) -> Iterator[Violation]:
         return
     if home is not None and name != row.host and case.inventory.policy.cover != "none":
         for loss in sorted(losses_of(case, row.host, home) & losses_of(case, name, pool)):
-            text = f"standby {name} goes down with {row.host} when {loss} is lost, and that is to be covered"
+            text = f"standby {name} and host {row.host} both fail when {loss} is lost, which cover must survive"
             yield Violation("standby", where, text)
     for code, text in broken_rules(case.inventory, site, pool, standby=True):
         yield Violation(code, where, f"standby {name}: {text}")

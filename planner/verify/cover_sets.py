@@ -56,7 +56,7 @@ class CoverRecount:
         """Return the inequality that the set forces, and what the plan says about it that is not so."""
         wrong = [*self._recount.objections(claim.sites)]
         if self._case.inventory.policy.cover not in ("hub", "zone"):
-            wrong.append("a set about standbys, but the policy covers the loss of no hub or zone")
+            wrong.append("a set about standbys, but the policy asks for no cover against the loss of a hub or zone")
         unknown = {*claim.full, *claim.kept, *claim.ready, *(q for qs in claim.ready.values() for q in qs)} - {
             *self._at
         }
@@ -82,7 +82,7 @@ class CoverRecount:
                 continue
             bare = [site for site in users if site not in self._covered]
             if bare:
-                yield f"{named('site', bare)} without standby in the plan, but counted by standbys of pool {pool}"
+                yield f"{named('site', bare)} without standby in the plan, but counted as if with one, at pool {pool}"
             counted = {self._at[q] for q in claim.ready.get(pool, ())}
             missing = {
                 self._pools[q].pool
@@ -91,7 +91,7 @@ class CoverRecount:
                 if q not in counted and not self._losses[at] & self._losses[q] and self._recount.may_use(site, q)
             }
             if missing:
-                yield f"{named('pool', sorted(missing))} left out as standby of pool {pool}"
+                yield f"{named('pool', sorted(missing))} left out, though standbys of pool {pool} may be there"
 
     def _row(self, claim: ClaimedCoverSet) -> CoverRow:
         hosts: Counter[str] = Counter()

@@ -120,7 +120,7 @@ def _multiplier(data: Mapping[Any, Any]) -> Fraction:
         raise UnreadableError('multiplier is no fraction such as "3/2"')
     found = Fraction(text)
     if found < 0:
-        raise UnreadableError(f"multiplier {text} is negative; only 0 and above keep the sum a bound")
+        raise UnreadableError(f"multiplier {text} is negative; it must be 0 or more")
     return found
 
 

@@ -112,7 +112,8 @@ class Recount:
             return "in need of no shared host"
         if name not in self._case.rows or name in self._left_out:
             return "not served by the plan"
-        return "counted, but could do with an own tie-breaker" if site.own_tie_breaker == "possible" else ""
+        own = site.own_tie_breaker == "possible"
+        return "counted, although an own tie-breaker could replace the shared host" if own else ""
 
     def _doubled(self, sites: Sequence[str]) -> Iterator[str]:
         twice = [site for site, times in Counter(sites).items() if times > 1]

@@ -106,7 +106,7 @@ class _Check:
             yield Violation("step_form", "rollout", "two steps have one id")
         for number, wave in enumerate(self.rollout.waves, start=1):
             if wave.wave != number or not wave.steps:
-                yield Violation("step_form", f"wave {wave.wave}", f"wave {number} is numbered so, or empty")
+                yield Violation("step_form", f"wave {wave.wave}", f"wave {number} has this number, or has no steps")
             elif (wave.starts, wave.ends) != (min(s.starts for s in wave.steps), max(s.ends for s in wave.steps)):
                 yield Violation("step_form", f"wave {wave.wave}", "its times are not those of its steps")
         for step in self.rollout.steps:
@@ -203,7 +203,8 @@ class _Check:
                     yield Violation("wave_limit", where, f"{len(wave.sites)} sites, at most {most:g}")
                 size, grown = size * policy.wave_growth, grown + 1
                 if wave.pilot != (grown == 1):
-                    yield Violation("step_form", where, "it is wrongly called the pilot, or not")
+                    text = "it is marked as the pilot but is not, or is the pilot but not marked"
+                    yield Violation("step_form", where, text)
             yield from self._counts(wave, where)
 
     def _counts(self, wave: Wave, where: str) -> Iterator[Violation]:

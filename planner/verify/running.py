@@ -84,5 +84,5 @@ def check_running(case: Case) -> Iterator[Violation]:
     for pool in case.inventory.pools.values():
         more = beside.get(pool.pool, 0)
         if more and sure.get(pool.pool) and more + sure[pool.pool] > pool.existing_hosts:
-            text = f"{more} are called existing beside {sure[pool.pool]} of Current, {pool.existing_hosts} exist"
+            text = f"{more} are called existing besides {sure[pool.pool]} in Current, only {pool.existing_hosts} exist"
             yield Violation("existing_hosts", f"pool {pool.pool}", text)

@@ -24,7 +24,7 @@ CODES: Mapping[str, str] = {
     "uplink": "the tie-breaker traffic of a hub exceeds its uplink",
     "capacity": "a host carries more clusters than it may",
     "blast_radius": "the loss of a host, hub or zone hits more clusters, or more of the weight, than the policy allows",
-    "own_rule": "a rule that the caller gives is broken",
+    "own_rule": "a rule of your own is broken",
     # what the plan says about the sites
     "unknown_site": "the fleet has no such site",
     "missing_site": "a site that needs a host is nowhere in the plan",
@@ -54,8 +54,8 @@ CODES: Mapping[str, str] = {
     "aim": "the weight that the plan serves or covers, or an aim after the objective, does not add up",
     "status": "the status does not agree with the rest of the plan",
     "proof_form": "a part of the proof is missing or of the wrong kind",
-    "proof_set": "a set of sites does not force what the proof says",
-    "proof_sum": "the sets do not force the lower bound",
+    "proof_set": "a set of sites does not need as much as the proof says",
+    "proof_sum": "the sets together do not add up to the lower bound",
     # what a certificate says
     "certificate_form": "a certificate is not written in the format",
     "certificate_scope": "a certificate is about other plans than those of this fleet",

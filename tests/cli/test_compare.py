@@ -60,7 +60,7 @@ def test_two_plans_are_explained_by_the_fleets_beside_them(call, months):
         "latency",
     )
     book = openpyxl.load_workbook(months / "d.xlsx")
-    assert book.sheetnames == ["Summary", "Hosts", "Sites", "Changes of the fleet", "Plans in between"]
+    assert book.sheetnames == ["Summary", "Hosts", "Sites", "Changes of the fleet", "Intermediate plans"]
     assert [cell.value for cell in book["Sites"][2]][:5] == [
         "0042",
         "other host",
@@ -82,7 +82,7 @@ def test_a_fleet_that_was_changed_since_is_not_taken_for_that_of_the_plan(call, 
     done = call("compare", "plan-october.xlsx", "plan-november.xlsx")
     assert done.code == 1
     assert "without a known cause" in done.out
-    assert "The fleet of plan-october.xlsx is not beside it" in done.err
+    assert "The fleet of plan-october.xlsx is not in its folder" in done.err
 
 
 def test_a_fleet_can_be_named(call, months):

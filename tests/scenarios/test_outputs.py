@@ -84,7 +84,7 @@ def test_hosts_are_shown_as_whole_numbers(good, tmp_path):
     write_sweep_workbook(good, tmp_path / "sweep.xlsx")
     heads, first = list(load_workbook(tmp_path / "sweep.xlsx")["Scenarios"].iter_rows(max_row=2))
     formats = {head.value: cell.number_format for head, cell in zip(heads, first, strict=True)}
-    assert formats["objective value"] == formats["not below"] == formats["hosts"]
+    assert formats["objective value"] == formats["at least"] == formats["hosts"]
 
 
 def test_what_hosts_buy_in_certainty_is_a_sheet_and_a_chart(good, tmp_path):
@@ -92,7 +92,8 @@ def test_what_hosts_buy_in_certainty_is_a_sheet_and_a_chart(good, tmp_path):
     rows = sheet_rows(tmp_path / "sweep.xlsx", "Certainty")
     assert [row["hosts"] for row in rows] == sorted(point.figures.hosts for point in good.points)
     certainty = {point.scenario.name: point.figures.certainty for point in good.points}
-    assert all(row["all within budget"] == pytest.approx(certainty[row["scenario"]].all_within) for row in rows)
+    chance = "chance that all are within budget"
+    assert all(row[chance] == pytest.approx(certainty[row["scenario"]].all_within) for row in rows)
     (chart,) = load_workbook(tmp_path / "sweep.xlsx")["Certainty"]._charts
     assert len(list(refs(chart))) == 4
 
@@ -188,7 +189,7 @@ def test_the_designs_workbook_holds_designs_flip_prices_and_sites(growing, tmp_p
     write_designs_workbook(found, tmp_path / "designs.xlsx")
     rows = sheet_rows(tmp_path / "designs.xlsx", "Designs")
     assert [row["design"] for row in rows] == [design.name for design in found.designs]
-    flips = sheet_rows(tmp_path / "designs.xlsx", "Flip prices")
+    flips = sheet_rows(tmp_path / "designs.xlsx", "Break-even prices")
     assert [row["hosts"] for row in flips] == [segment.hosts for segment in found.segments]
     assert len(sheet_rows(tmp_path / "designs.xlsx", "Sites")) == len(found.choices)
     data = json.loads(designs_to_json(found))

@@ -41,13 +41,14 @@ def test_an_aim_that_does_not_add_up_is_found(desk, changes, figures) -> None:
 
 def test_an_aim_called_proven_above_its_bound_is_found(desk) -> None:
     desk.of_plan(then=(Aim("latency", 62.34, 60.0, True),))
-    assert "called proven with the bound 60.0" in desk.everything()[0].message
+    assert "said to be proven, but its bound is 60.0" in desk.everything()[0].message
     assert desk.of_plan(then=(Aim("latency", 62.34, 60.0, False),)).everything() == ()
 
 
 def test_an_aim_that_is_not_known_is_found(desk) -> None:
     desk.of_plan(then=(Aim("tidiness", 1.0, 1.0, True),))
-    assert "'tidiness' is no aim after the objective: moves, latency, margin, spread" in desk.everything()[0].message
+    told = "'tidiness' is not one of the aims that rank after the objective: moves, latency, margin, spread"
+    assert told in desk.everything()[0].message
 
 
 def test_a_site_that_needs_no_host_any_more_moves_too(desk) -> None:

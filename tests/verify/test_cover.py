@@ -34,7 +34,7 @@ def test_a_covered_plan_holds(desk) -> None:
     [
         (lambda d: d.row("A", standby=None), "standby", "no standby, but the policy covers the loss of a hub"),
         (lambda d: d.row("C", standby="S-01"), "standby", "host S-01 is its own standby"),
-        (lambda d: d.row("C", standby="S-02"), "standby", "goes down with S-01 when hub S is lost"),
+        (lambda d: d.row("C", standby="S-02"), "standby", "and host S-01 both fail when hub S is lost"),
         (lambda d: d.row("A", standby="S-09"), "unknown_host", "standby S-09 is not in the plan"),
         (lambda d: d.site("C", barred_hubs=("N",)), "barred_hub", "standby N-01: barred from hub N"),
         (lambda d: d.pair("A", "S", rtt_ms=40.5), "latency", "standby S-01: RTT 40.5 ms to hub S exceeds"),

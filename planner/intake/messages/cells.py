@@ -6,10 +6,10 @@ _RECALCULATE = "Open the workbook in a spreadsheet program, recalculate and save
 
 CELLS: dict[str, Template] = {
     "cell_error": error("{column} holds the error {value}.", "Correct the formula, or leave the cell blank."),
-    "cell_error_unused": warning("{column} holds the error {value}; it is handed through as blank."),
+    "cell_error_unused": warning("{column} holds the error {value}; it is copied to the output as blank."),
     "formula_unsaved": error("{column} holds a formula whose result was never saved.", _RECALCULATE),
     "formula_unsaved_unused": warning(
-        "{column} holds a formula whose result was never saved; it is handed through as blank.", _RECALCULATE
+        "{column} holds a formula whose result was never saved; it is copied to the output as blank.", _RECALCULATE
     ),
     "required_blank": error(
         "{column} is blank.", "Fill it in, or empty the row. Of merged cells only the first holds the value."

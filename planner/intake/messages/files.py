@@ -146,7 +146,7 @@ HEADERS: dict[str, Template] = {
     ),
     "column_missing": error("The column {column} is missing.", "Add it: {meaning}."),
     "column_repeated": error("The columns {headers} ({letters}) mean the same.", "Keep one of them."),
-    "column_unknown": info("The column {header} is not one that the planner knows; it is kept and handed through."),
+    "column_unknown": info("The planner does not know the column {header}. It is copied to the output unchanged."),
     "column_misspelt": warning(
         "The column {header} is not one that the planner knows; it is kept, but not used.",
         "Rename it to {guess} if that is meant.",

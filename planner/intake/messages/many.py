@@ -32,7 +32,7 @@ MANY: Mapping[str, str] = {
     "release_number": "{n} releases are stored as numbers, so that 8.1 may have been 8.10 ({cells}).",
     "release_order": "{n} releases cannot be ordered ({cells}).",
     "choice_unknown": "{n} cells hold none of the words that may stand there ({cells}).",
-    "column_unknown": "{n} columns are your own; they are kept and handed through ({cells}).",
+    "column_unknown": "{n} columns are your own; they are copied to the output unchanged ({cells}).",
     "current_hosts": "{n} hubs have more named hosts here than existing_hosts says ({cells}).",
     "cell_error": "{n} cells hold an error ({cells}).",
 }

@@ -29,7 +29,7 @@ def write_designs_workbook(found: Comparison, path: str | os.PathLike[str]) -> N
         [s.low, None if math.isinf(s.high) else s.high, s.own, s.hosts, s.shared_cost, "yes" if s.proven else "no"]
         for s in found.segments
     ]
-    price = f"price of an own vote, {found.unit}"
+    price = f"price of an own tie-breaker, {found.unit}"
     fields = (
         Field(f"{price}: from", styles.MONEY, least=20),
         Field("to", styles.MONEY, least=14),
@@ -38,7 +38,7 @@ def write_designs_workbook(found: Comparison, path: str | os.PathLike[str]) -> N
         Field(f"shared part costs {found.unit}", styles.MONEY, least=16),
         Field("proven"),
     )
-    write_table(book, "Flip prices", fields, flips)
+    write_table(book, "Break-even prices", fields, flips)
     sites: list[list[Value]] = [
         [c.site, c.clusters, c.design, c.pool, None if math.isinf(c.own_below) else c.own_below] for c in found.choices
     ]
@@ -47,7 +47,7 @@ def write_designs_workbook(found: Comparison, path: str | os.PathLike[str]) -> N
         Field("clusters", styles.COUNT),
         Field("choice", least=10),
         Field("pool"),
-        Field(f"own vote up to {found.unit}", styles.MONEY, least=16),
+        Field(f"own tie-breaker up to {found.unit}", styles.MONEY, least=16),
     )
     write_table(book, "Sites", of_site, sites)
     book.save(path, _TITLE, found.version)

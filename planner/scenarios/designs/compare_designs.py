@@ -123,7 +123,7 @@ class _Desk:
 
         def best_at(price: float) -> Line:
             if price not in made:
-                self._tell(f"flip prices, {len(made)} plans so far")
+                self._tell(f"break-even prices, {len(made)} plans so far")
                 made[price] = self._line(self.plan(price), price)
             return made[price]
 
@@ -231,7 +231,8 @@ class _Desk:
             (
                 self.hosts is None,
                 "host",
-                "No price of a host is known. Costs are left out, and prices of own tie-breakers are in hosts.",
+                "No price of a host is known. Costs are left out. Prices of own tie-breakers are multiples "
+                "of a host's price.",
             ),
             (self.node is None, "node", "Data nodes are left out of the costs: their price is not known."),
             (

@@ -102,17 +102,17 @@ def _scope(inventory: Inventory, statement: Statement) -> Iterator[Violation]:
 
     policy = inventory.policy
     if statement.objective != policy.objective:
-        yield wrong(f"it is about {statement.objective}, the fleet's policy says {policy.objective}")
+        yield wrong(f"its objective is {statement.objective}, the fleet's policy says {policy.objective}")
     if statement.standbys != (policy.cover in ("hub", "zone")):
         yield wrong(
-            f"it is about plans {'with' if statement.standbys else 'without'} standbys, cover is {policy.cover}"
+            f"it is for plans {'with' if statement.standbys else 'without'} standbys, but cover is {policy.cover}"
         )
     needing = {site.site for site in inventory.sites.values() if site.needs_host}
     strangers = (statement.left_out | statement.bare) - needing
     if strangers:
         yield wrong(f"{len(strangers)} of the sites that it names need no host, or are not in the fleet")
     if statement.bare and statement.cover == "none":
-        yield wrong("it names sites without standby where none has one")
+        yield wrong("it lists sites without standby, although cover none gives no site a standby")
 
 
 def _program(program: FleetProgram, statement: Statement, head: Head) -> Iterator[Violation]:
@@ -127,7 +127,7 @@ def _variables(program: FleetProgram, statement: Statement, head: Head) -> Itera
     if statement.classes != [tuple(site.site for site in group.sites) for group in program.groups]:
         yield "its classes are not those of the fleet: sites that are alike, in order of id"
     if program.not_covered():
-        yield "it asks about the loss of a host where nothing has to be covered against it"
+        yield "it has a condition about the loss of a host, but the policy asks for no cover there"
     if len(head.variables) != program.variables or len(head.whole) != program.variables or not head.minimise:
         yield f"it has {len(head.variables)} variables, the fleet asks for {program.variables}, all whole"
     if any(name != expected for name, expected in zip(head.variables, program.names(), strict=True)):
@@ -145,12 +145,12 @@ def _objective(program: FleetProgram, statement: Statement, head: Head) -> Itera
 
 def _rows(program: FleetProgram, head: Head) -> Iterator[str]:
     if head.bounds != program.variables + len(program.pools):
-        yield "it counts another number of constraints as limits of single variables"
+        yield "its number of limits on single variables is not the fleet's"
     for stated, expected in zip_longest(head.constraints, program.constraints()):
         if text := _unlike(stated, expected):
             yield text
     if head.infeasible or head.lower is None or head.upper is None or not head.solutions:
-        yield "it does not say between which bounds the best plan is, or has no plan"
+        yield "it does not state a lower and an upper bound for the best plan, or contains no plan"
 
 
 def _unlike(stated: Constraint | None, expected: Expected | None) -> str:

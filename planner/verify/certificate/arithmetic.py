@@ -53,19 +53,19 @@ class Chain:
         if not head.infeasible and (head.lower if head.minimise else head.upper) is None:
             return ""
         if not self.size:
-            return "nothing is derived"
+            return "it has no proof steps"
         last, assumed = self._said(self.size - 1)
         if assumed:
-            return f"{last.name} rests on assumptions that no split takes away"
+            return f"{last.name} depends on an assumption that no later case split removes"
         if head.infeasible:
-            return "" if _false(last) else f"{last.name} is no contradiction"
+            return "" if _false(last) else f"{last.name} should be a contradiction, but is none"
         bound = head.lower if head.minimise else head.upper
         assert bound is not None
         if self._cut_off and (self._best is None or (bound > self._best if head.minimise else bound < self._best)):
-            return "solutions were cut off that the bound leaves open"
+            return "solutions were cut off that the stated bound still allows"
         sense = 1 if head.minimise else -1
         goal = Constraint("the bound", sense, bound, tuple(head.objective), tuple(head.objective.values()))
-        return "" if _dominates(last, goal) else f"{last.name} says less than the bound of {bound}"
+        return "" if _dominates(last, goal) else f"{last.name} proves less than the bound of {bound}"
 
     def _said(self, at: int, by: str = "") -> tuple[Constraint, frozenset[int]]:
         """Return a constraint and what it assumes; LineError for one that was said to be used no more."""
@@ -74,7 +74,7 @@ class Chain:
             return self.head.constraints[at], frozenset()
         constraint, assumed, last_use = self._derived[at - given]
         if by and 0 <= last_use < self.size:
-            raise LineError(f"{by} uses {constraint.name} after the last use that was promised")
+            raise LineError(f"{by} uses {constraint.name} after the step that the file gives as the last use of it")
         return constraint, assumed
 
     def _combined(self, line: Derived) -> frozenset[int]:
@@ -93,7 +93,7 @@ class Chain:
                     by[j] += multiplier * a
                 rhs += multiplier * used.rhs
         if {-1, 1} <= senses:
-            raise LineError(f"{said.name}: its multipliers mix constraints of opposite senses")
+            raise LineError(f"{said.name}: its multipliers mix constraints of type 'at least' and 'at most'")
         sense = next((s for s in senses if s), 0)
         left = {j: a for j, a in by.items() if a}
         if line.reason == "rnd":
@@ -104,7 +104,7 @@ class Chain:
 
     def _rounded(self, name: str, left: dict[int, Number], sense: int, rhs: Number) -> Number:
         if not all(Fraction(a).denominator == 1 and j in self.head.whole for j, a in left.items()):
-            raise LineError(f"{name} is rounded, but not all in it is whole")
+            raise LineError(f"{name} is rounded, but not all its terms are whole numbers")
         return rhs if sense == 0 else math.floor(rhs) if sense < 0 else math.ceil(rhs)
 
     def _united(self, line: Derived) -> frozenset[int]:
@@ -122,7 +122,7 @@ class Chain:
         whole = Fraction(below.rhs).denominator == 1
         whole = whole and all(Fraction(a).denominator == 1 and j in self.head.whole for j, a in below.terms().items())
         if not split or not whole:
-            raise LineError(f"{name}: {below.name} and {above.name} are not the two halves of a split")
+            raise LineError(f"{name}: {below.name} and {above.name} are not the two opposite cases of a split")
         return frozenset(assumed)
 
     def _cut(self, said: Constraint) -> frozenset[int]:
@@ -131,11 +131,11 @@ class Chain:
         whole = all(Fraction(a).denominator == 1 and j in head.whole for j, a in head.objective.items())
         better = 1 if whole else 0
         if self._best is None or said.terms() != {j: a for j, a in head.objective.items() if a}:
-            raise LineError(f"{said.name}: only the objective can be cut off, by a solution")
+            raise LineError(f"{said.name}: a known solution may be used only to limit the objective")
         at_most = said.sense == -1 and said.rhs >= self._best - better
         at_least = said.sense == 1 and said.rhs <= self._best + better
         if not (at_most if head.minimise else at_least):
-            raise LineError(f"{said.name} cuts off more than the best solution allows")
+            raise LineError(f"{said.name} excludes more than the best solution allows")
         return frozenset()
 
 
@@ -143,7 +143,7 @@ def unkept(head: Head) -> str:
     """Return what is wrong with the solutions that are listed; "" where each keeps all constraints."""
     for number, point in enumerate(head.solutions, start=1):
         if any(Fraction(value).denominator > 1 for j, value in point.items() if j in head.whole):
-            return f"solution {number} is not whole where it must be"
+            return f"solution {number} has a fraction where a whole number is needed"
         for constraint in head.constraints:
             value = sum((point[j] * a for j, a in zip(constraint.at, constraint.by, strict=True) if j in point), 0)
             if not {-1: value <= constraint.rhs, 0: value == constraint.rhs, 1: value >= constraint.rhs}[
@@ -152,7 +152,7 @@ def unkept(head: Head) -> str:
                 return f"solution {number} breaks {constraint.name}"
     best = best_value(head)
     if head.infeasible and best is not None:
-        return "a solution is listed for what is said to have none"
+        return "it says that there is no solution, but lists one"
     wanted = head.upper if head.minimise else head.lower
     if wanted is not None and (best is None or (best > wanted if head.minimise else best < wanted)):
         return f"no solution reaches {wanted}"

@@ -185,7 +185,7 @@ class Reader:
         for at in range(first, first + self.words.count()):
             yield self._derived(at)
         if (more := self.words.rest()) is not None:
-            raise self.words.fail(f"{more[:40]!r} stands after the last derivation")
+            raise self.words.fail(f"{more[:40]!r} stands after the last proof step")
 
     def _pairs(self, count: str, below: int) -> tuple[tuple[int, ...], tuple[Number, ...]]:
         """Return indices and values, of which ``count`` says how many; no index twice."""
@@ -232,7 +232,7 @@ class Reader:
         words.expect("}")
         last = words.value()
         if not isinstance(last, int) or last < -1:
-            raise words.fail("the index of the last use is no whole number of -1 or more")
+            raise words.fail("the last use must be a whole number, -1 or more")
         return Derived(constraint, reason, tuple(uses), last)
 
 

@@ -70,10 +70,10 @@ def _classes(told: Any, count: int) -> tuple[int, tuple[int, ...]]:
     """Return the divisor and the classes of a comment about the loss of one host."""
     known = set(range(1, count + 1))
     if not (isinstance(told, list) and len(told) == 2 and type(told[0]) is int and 1 <= told[0] <= _LARGEST):
-        raise FormError("comment 'one_lost' has no divisor of 1 or more")
+        raise FormError("comment 'one_lost' must begin with a divisor of 1 or more")
     listed = told[1]
     if not isinstance(listed, list) or not all(type(each) is int and each in known for each in listed):
-        raise FormError("comment 'one_lost' is no list of classes")
+        raise FormError("comment 'one_lost' must end with a list of classes")
     if len(set(listed)) < len(listed):
         raise FormError("comment 'one_lost' lists a class twice")
     return told[0], tuple(each - 1 for each in listed)
