@@ -55,7 +55,11 @@ def test_each_objective_adds_up(desk, change) -> None:
         (lambda d: served(d, 5, bound=4), "aim", "weight served is said to be 5, but adds up to 4"),
         (lambda d: served(d, 4, bound=3), "aim", "weight served is 4, above its bound 3"),
         (lambda d: served(d, 4, bound=5), "aim", "said to be proven, but its upper bound 5 is higher"),
-        (lambda d: d.of_plan(before=(Aim("covered", 6, 6, True),)), "aim", "not one of the aims that rank before the objective: served"),
+        (
+            lambda d: d.of_plan(before=(Aim("covered", 6, 6, True),)),
+            "aim",
+            "not one of the aims that rank before the objective: served",
+        ),
         (lambda d: d.policy(keep_served=True).of_plan(before=(Aim("kept_served", 1, 2, True),)), "aim", "adds up to 2"),
     ],
 )
