@@ -196,7 +196,7 @@ def test_the_loss_of_a_host_says_nothing_of_sites_without_standby():
     assert plan.hosts == 3
     checked = verify_certificate(fleet, lines, plan)
     assert checked.verdict == "holds"
-    assert "Without standby in it: 1 site (S00)." in checked.words
+    assert "In it these have no standby: 1 site (S00)." in checked.words
     at = next(at for at, line in enumerate(lines) if line.startswith("% one_lost 1 "))
     changed = [*lines[:at], "% one_lost 1 [1, [1]]", *lines[at + 1 :]]
     assert verify_certificate(fleet, changed).verdict == "broken"

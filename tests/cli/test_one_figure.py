@@ -177,7 +177,7 @@ def test_all_figures_of_one_name_agree(call, tmp_path, sample):
     done("designs", path, "--plans", 2, "--json", "designs.json")
     gather_ahead(told, tmp_path)
     told.first("hosts", "drill", r"of the ([\d,]+) hosts", done("drill", path, "plan.json"))
-    explained = json.loads(done("explain", path, "--json", "--time-limit", 20))
+    explained = json.loads(done("explain", path, "--json", "-", "--time-limit", 20))
     told.add("hosts", "explain", explained["figures"]["hosts"])
     told.add("unserved", "explain", len(explained["unserved"]))
     assert told.differing() == {}

@@ -112,8 +112,22 @@ def test_the_plan_workbook_has_the_sheets_only_when_it_is_given_an_audit(tmp_pat
     write_workbook(FLEET, PLAN, tmp_path / "bare.xlsx")
     book = openpyxl.load_workbook(tmp_path / "plan.xlsx")
     sheets = ["Summary", "Hosts", "Assignments", "Unserved", "No host needed"]
-    assert book.sheetnames == [*sheets, "Readiness", "Readiness overview", "Findings", "Policy", "Plan record"]
-    assert openpyxl.load_workbook(tmp_path / "bare.xlsx").sheetnames == [*sheets, "Findings", "Policy", "Plan record"]
+    assert book.sheetnames == [
+        *sheets,
+        "Readiness",
+        "Readiness overview",
+        "Findings",
+        "Policy",
+        "Approval",
+        "Plan record",
+    ]
+    assert openpyxl.load_workbook(tmp_path / "bare.xlsx").sheetnames == [
+        *sheets,
+        "Findings",
+        "Policy",
+        "Approval",
+        "Plan record",
+    ]
     (row,) = [row for row in book["Summary"].iter_rows() if row[0].value == "Sites not ready"]
     assert row[1].value == "▲ 2: please check"
     assert "1 site is not confirmed: 1 lacks data." in row[2].value
@@ -139,7 +153,7 @@ def test_plan_json_holds_every_item_and_is_still_read_back(tmp_path):
 
 
 def test_the_json_of_check_without_a_fleet_says_null():
-    assert json.loads(check_to_json((), None)) == {"findings": [], "readiness": None}
+    assert json.loads(check_to_json((), None)) == {"format": 1, "findings": [], "readiness": None}
 
 
 def test_an_audit_of_no_sites_is_a_whole_workbook(tmp_path):

@@ -125,8 +125,8 @@ def test_assignments_state_the_change_then_leave_room_for_the_team_then_hand_the
     rows = table(path, "Assignments")
     assert list(rows.columns) == [
         "site", "name", "region", "clusters", "hub", "host", "RTT ms", "budget ms", "margin ms", "evidence",
-        "current host", "action", "standby", "status", "date", "initials", "remarks", "planned host",
-        "cost centre", "floor area m2", "last visit",
+        "current host", "action", "standby", "status", "date", "initials", "RTT after ms",
+        "three votes seen", "remarks", "planned host", "cost centre", "floor area m2", "last visit",
     ]  # fmt: skip
     current = dict(zip(fleet.current["site"], fleet.current["host"], strict=True))
     for row, assignment in zip(rows.to_dict("records"), plan.assignments, strict=True):

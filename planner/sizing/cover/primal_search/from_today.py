@@ -34,7 +34,7 @@ def state_of_today(case: Case, ground: Ground, bare: Bools, budget: SolveBudget)
     staying = [s for s, p in today.items() if pool_of.get(names[s]) == p]
     state = State(ground)
     number = {name: state.open(pool_of[name]) for name in sorted({names[s] for s in staying})}
-    if (state.count() > problem.max_hosts).any():
+    if not state.hosts or (state.count() > problem.max_hosts).any():
         return None
     order = sorted(staying, key=lambda s: (-int(problem.clusters[s]), s))
     placed = [s for s in order if _stays(state, s, number[names[s]], bare)]
