@@ -251,8 +251,8 @@ class Fleet(Shown):
             return None
         step = f"{self.weights[at] / whole[at]:.6f}".rstrip("0")
         message = (
-            f"weight {self.weights[at]:.15g} is {whole[at]:,} times {step}, the step in which the weights are written; "
-            f"a plan can weigh up to {_MOST_WEIGHT:,} steps against each other."
+            f"weight {self.weights[at]:.15g} is {whole[at]:,} times {step}, the smallest unit of the weights. "
+            f"A plan can handle a ratio of up to {_MOST_WEIGHT:,}."
         )
         return Finding("error", "weights_apart", "", message, "Round the weights, or make the largest smaller."), at
 

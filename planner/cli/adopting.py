@@ -125,7 +125,7 @@ def print_taken(adoption: Adoption) -> None:
         taken = chosen.words if chosen is not None else key or "nothing"
         others = "; ".join(f"{c.words} ({c.key or 'blank'})" for c in question.choices if c is not chosen)
         rest = f" Else: {others}." if others else ""
-        say(printable(f"Taken [{question.key}]: {question.words} {taken}.{rest}"))
+        say(printable(f"Answer taken for question {question.key}: {question.words} {taken}.{rest}"))
 
 
 def print_reading(inspection: Inspection) -> None:

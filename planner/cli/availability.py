@@ -69,7 +69,7 @@ def _print(found: Availability) -> None:
         target.print(Text(printable(note)))
     if not found.sites:
         return
-    target.print(Text("\nWhat would go if a part never failed", style="bold"))
+    target.print(Text("\nDown time that would be avoided if a part never failed", style="bold"))
     table = _table("part", "name", "minutes a year", "share")
     kinds, named = ([s for s in found.parts if bool(s.name) == wanted] for wanted in (False, True))
     for share in (*kinds, *named[:_SHOWN]):
@@ -77,7 +77,7 @@ def _print(found: Availability) -> None:
         table.add_row(PART_WORDS[share.part], Text(printable(share.name or "all")), *figures)
     target.print(table)
     if found.together:
-        target.print(Text("\nAt the same time, minutes a year", style="bold"))
+        target.print(Text("\nClusters down at the same time, minutes a year", style="bold"))
         table = _table("at least", "", "down", "without third vote")
         for row in found.together:
             figures = (f"{row.down_minutes:,.4f}", f"{row.without_vote_minutes:,.4f}")

@@ -124,7 +124,7 @@ def print_trade_off(fleet: Fleet, plan: Plan, points: Sequence[Point], *, err: b
     """Print how many sites change host with so many hosts, and what is proven of that."""
     target = console(err=err)
     table = bare_table(target)
-    for heading in ("at most hosts", "moves", "at least"):
+    for heading in ("hosts, at most", "moves", "at least"):
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("")
     for point in points:

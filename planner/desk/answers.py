@@ -40,11 +40,12 @@ def count_answer(found: HostCount, fleet: Fleet) -> dict[str, Any]:
 def _count_words(found: HostCount, least: bool) -> str:
     left = f"{counted(found.unserved, 'site')} unserved" if found.unserved else "every site served"
     if least:
-        return f"Without standbys it takes {counted(found.hosts, 'host')}, {left}; with them as many or more."
+        bare = f"Without standbys the plan needs {counted(found.hosts, 'host')}, {left}."
+        return f"{bare} With standbys it needs as many or more."
     made = OBJECTIVES[found.objective]
     if found.proven:
         return f"Proven: {made}, {left}."
-    bound = f" No plan does with fewer than {found.lower_bound:,.6g}." if found.lower_bound > 0 else ""
+    bound = f" Every plan needs at least {found.lower_bound:,.6g}." if found.lower_bound > 0 else ""
     return f"Not proven yet: {left} so far.{bound} The search goes on."
 
 

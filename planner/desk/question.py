@@ -104,7 +104,7 @@ def _list(value: Any) -> list[Any]:
     if value is None:
         return []
     if not isinstance(value, list):
-        raise _refused("A part of the question is no list.")
+        raise _refused("The request is not valid: it needs a list.")
     return value
 
 

@@ -105,7 +105,7 @@ async def _asked(request: Request) -> dict[str, Any]:
     async for chunk in request.stream():
         body += chunk
         if len(body) > _MOST_JSON:
-            raise HTTPException(413, "That is more than a page of this desk sends.")
+            raise HTTPException(413, "The request is larger than any that the page sends.")
     try:
         asked = json.loads(body or b"{}")
     except (ValueError, RecursionError):
@@ -275,7 +275,7 @@ async def _forget(desk: Desk, workspace: Workspace, asked: dict[str, Any]) -> Re
 
 
 async def _clear(desk: Desk, workspace: Workspace, asked: dict[str, Any]) -> Response:
-    """Take out the files that were brought, so that others can be."""
+    """Remove the uploaded files, so that others can be uploaded."""
     for name in workspace.brought:
         (workspace.files / name).unlink(missing_ok=True)
     workspace.files_changed()

@@ -35,7 +35,7 @@ def cover_prices(
         alone = fleet.replace(sites=fleet.sites[fleet.sites["site"].isin(alike)].reset_index(drop=True))
         same = {}
         for cover in plans:
-            tell(f"{cover}, for the sites that every kind covers")
+            tell(f"{cover}, only for the sites that every kind of cover protects")
             same[cover] = make_plan(_covered(alone, cover), **options)
     return tuple(
         CoverPrice(

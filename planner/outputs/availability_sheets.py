@@ -81,9 +81,9 @@ def _figures(page: Page, found: Availability) -> None:
 
 
 def _parts(page: Page, found: Availability) -> None:
-    page.section("What would go if a part never failed")
+    page.section("Down time that would be avoided if a part never failed")
     page.whole_row(
-        "It takes two failures to stop a cluster, so these shares add up to more than the whole.", styles.NOTE
+        "A cluster stops when two parts fail. Each outage counts for both, so shares add up to over 100 %.", styles.NOTE
     )
     cell_styles = (styles.TEXT, styles.TEXT, styles.MINUTES, styles.SHARE)
     page.table_row(("part", "name", "minutes", "share"), [styles.heading_of(style) for style in cell_styles])
@@ -102,7 +102,7 @@ def _parts(page: Page, found: Availability) -> None:
 def _together(page: Page, found: Availability) -> None:
     if not found.together:
         return
-    page.section("At the same time, minutes a year")
+    page.section("Clusters down at the same time, minutes a year")
     cell_styles = (styles.COUNT, styles.MINUTES, styles.MINUTES, styles.MINUTES)
     heads = ("at least so many clusters", "down", "no vote")
     page.table_row(heads, [styles.heading_of(style) for style in cell_styles[:3]])

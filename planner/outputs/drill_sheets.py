@@ -38,7 +38,7 @@ _FIELDS = (
     Field("without vote after re-homing", styles.COUNT, least=20),
     Field("survived", least=11),
     Field("overfilled hosts", least=20, most=30),
-    Field("reserve used on", least=19, most=30),
+    Field("hosts that use their reserve", least=19, most=30),
     Field("sites in zone", styles.COUNT, least=13),
     Field("remarks", least=12, most=40),
 )
@@ -87,7 +87,7 @@ def write_drill_workbook(report: DrillReport, path: str | os.PathLike[str]) -> N
     """Write a report as an .xlsx workbook, whole or not at all; raises InputError when it cannot be written."""
     book = Book()
     if report.drill is None:
-        page = _page(book, "Drills", report.words or "Nothing that a plan could lose.")
+        page = _page(book, "Drills", report.words or "The plan has no host that could be lost.")
         page.section("What was searched")
         for said in (*report.searched, *report.notes):
             page.whole_row(said)

@@ -91,14 +91,14 @@ def _nothing_left(plan: Plan, aim: Aim) -> bool:
 def _better(plan: Plan, aim: Aim) -> str:
     """Return that no plan is better on an aim."""
     if aim.aim == "served" and any(one.aim == "kept_served" for one in plan.before):
-        return "none as good there serves a greater weight in all"
+        return "no plan equal in this serves a greater total weight"
     return _BETTER[aim.aim]
 
 
 def _how_far(plan: Plan) -> str:
     """Return how far the objective can be from the best."""
     if plan.lower_bound <= 0:
-        return "Not proven: how little would be enough for these sites is not known."
+        return "Not proven: the smallest number that these sites need is not known."
     return f"Not proven: these sites need at least {amount(plan, plan.lower_bound)}; whether that is enough is open."
 
 
@@ -153,9 +153,9 @@ def _does(level: Aim, proven: bool) -> str:
         return _BEST[level.aim].format(figure=figure if level.aim in ("latency", "margin") else figure.split()[0])
     does = _DOES[level.aim].format(figure=_figure(level.aim, level.value))
     if level.proven:
-        return f"{does} (the best of plans that are as good so far)."
+        return f"{does} (the best of all plans that are equally good on the aims before it)."
     most = "most" if level.aim == "margin" else "least"
-    return f"{does} (not proven: at {most} {_figure(level.aim, level.bound)} in any such plan)."
+    return f"{does} (not proven best: any such plan has at {most} {_figure(level.aim, level.bound)})."
 
 
 def _figure(aim: str, value: float) -> str:

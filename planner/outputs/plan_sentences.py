@@ -64,7 +64,7 @@ def survives(plan: Plan, listed: str = f"sheet {headings.STANDBYS}") -> str:
     """Return in one sentence what the plan survives and what it does not; ``listed`` is where the latter is."""
     cover = plan.policy.get("cover", "none")
     if not plan.host_list:
-        return "There is nothing to lose."
+        return "The plan has no host that could be lost."
     if cover == "none":
         fullest = max(plan.host_list, key=lambda host: host.clusters)
         which = f"any one of the {plan.hosts:,} hosts" if plan.hosts > 1 else f"the only host, {fullest.host},"
@@ -139,7 +139,7 @@ def cover_prices_in_words(plan: Plan) -> str:
     same = plan.cover_prices[0].alike if parts else 0
     if any(price.covered != same for price in plan.cover_prices if price.cover != "none") and same:
         figures = (f"{price.cover} {_of_these(plan, price)}" for price in plan.cover_prices)
-        alone = f"To compare: {counted(same, 'site')} that every kind covers, planned alone: {', '.join(figures)}."
+        alone = f"To compare, only the {counted(same, 'site')} that every kind covers: {', '.join(figures)}."
         parts.append(f"Each kind covers other sites, so do not compare these figures. {alone}")
     return " ".join(parts)
 

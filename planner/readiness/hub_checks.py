@@ -32,7 +32,7 @@ class HubChecks:
         if not self._served[site]:
             yield self._without_a_pool(site)
         elif not self._apart[site]:
-            detail = f"no zone and no distance shows that hub {self.nearest_hub(site)} is another location"
+            detail = f"neither zones nor distance show that hub {self.nearest_hub(site)} is at another location"
             remedy = "Fill in column zone, or latitude and longitude, of site and hubs."
             yield Item("third_location", "unknown", self._id(site), detail, remedy, ("zone", "latitude", "longitude"))
 
@@ -83,7 +83,7 @@ class HubChecks:
             return Item("eligible_hub", "unknown", self._id(site), detail, remedy)
         reasons = "; ".join(f"{rule.code}: {rule.why(self._checker.facts, pairs)}" for rule, pairs in others)
         detail = f"{reasons}. {self._checker.nearest_remedy(site, _PAIR_RULES)}"
-        remedy = "Solve what keeps the site out of every hub; the detail names the nearest."
+        remedy = "Remove what keeps the site out of every hub; the detail names the smallest change."
         return Item("eligible_hub", "open", self._id(site), detail, remedy)
 
     def _no_third_location(self, site: int, at_home: Pairs | None) -> Item:

@@ -32,7 +32,7 @@ def assumptions(fleet: Fleet) -> tuple[str, ...]:
         "between them (common practice, no source).",
     ]
     if not policy.release_floor:
-        told.append("The policy sets no release_floor: no release was held against one.")
+        told.append("The policy sets no release_floor: no release was checked.")
     if not policy.management_floor:
-        told.append("The policy sets no management_floor: nothing is said about management servers.")
+        told.append("The policy sets no management_floor: management servers were not checked.")
     return tuple(told)

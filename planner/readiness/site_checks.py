@@ -56,7 +56,7 @@ def nodes(row: SiteRow, _policy: Policy) -> Iterator[Item]:
         yield fill_in("nodes", row.site, "nodes", "nodes is blank (the plan assumes 2)")
     elif row.nodes != 2:
         detail = f"{row.nodes:g} data nodes; a shared tie-breaker is for clusters of two"
-        remedy = "Rebuild it as clusters of two data nodes. If the sheet has a row for each node, make it one a site."
+        remedy = "Rebuild it as clusters of two data nodes. If each node has a row, make it one row per site."
         yield Item("nodes", "blocks", row.site, detail, remedy, ("nodes",))
 
 
@@ -71,7 +71,7 @@ def one_location(row: SiteRow, _policy: Policy) -> Iterator[Item]:
         detail = f"{column} is blank, and zone names more than one location: {', '.join(row.places)}"
         yield fill_in(code, row.site, column, detail)
     elif math.isnan(row.node_locations) and row.node_link != "direct":
-        yield fill_in(code, row.site, column, f"{column} is blank, and no direct link shows that it is one")
+        yield fill_in(code, row.site, column, f"{column} is blank, and no direct link shows a single location")
 
 
 def release_floor(row: SiteRow, policy: Policy) -> Iterator[Item]:

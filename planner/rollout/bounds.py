@@ -90,7 +90,7 @@ def _sizes(sizes: Sequence[int]) -> str:
     if len(sizes) == 1:
         return f"at most {sizes[0]:,}"
     shown = ", ".join(f"{size:,}" for size in sizes[:4])
-    return f"at most {shown}{', ...' if len(sizes) > 4 else ''} and later {sizes[-1]:,}"
+    return f"at most {shown}{', ...' if len(sizes) > 4 else ''} in the first waves and {sizes[-1]:,} in later ones"
 
 
 def _by_sizes(owners: int, sizes: Sequence[int]) -> int:
@@ -107,8 +107,8 @@ def _of_nights(kinds: NightKinds, members: Collection[int], fewest: Fewest, behi
     if len(members) <= _ASKED_AGAIN:
         families = [one for one in families if fewest_nights(kinds, members, {one}).nights < fewest.nights]
     *others, last = "windows", *families
-    together = f"{', '.join(others)} and {last} together allow" if others else f"{last} alone allow"
-    words = f"For {counted(len(members), 'step')}, {together} no choice of fewer nights"
+    together = f"{', '.join(others)} and {last} together do" if others else f"{last} alone do"
+    words = f"For {counted(len(members), 'step')}, {together} not allow fewer nights"
     return words + _behind(behind)
 
 

@@ -160,7 +160,7 @@ def _stuck(state: State, fixed: Fixed, order: Order) -> list[Conflict]:
         if any(change.size > 1 for change in changes):
             found = "no order of detours was found"
         if order.hopeless:
-            found = "no order exists in which each site makes at most one detour"
+            found = "no order exists in which each site uses a temporary host at most once"
         message = f"all are full, and their moves wait for each other ({_some(changes)}); {found}."
         hint = _one_more_host(state, [change.site for change in changes])
         conflicts.append(Conflict("circle", f"hosts {', '.join(hosts)}", message, hint))

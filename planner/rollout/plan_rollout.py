@@ -276,7 +276,7 @@ def _cautions(state: State, tasks: Sequence[Task], clocks: Clocks) -> tuple[str,
         )
     if state.unnamed:
         cautions.append(
-            f"Current does not name the host of {len(state.unnamed):,} sites. It takes a host of their hub with room. "
+            f"Current does not name the host of {len(state.unnamed):,} sites. It assumes one with room at their hub. "
             "Find out where they are before the first wave."
         )
     for name, host in sorted(state.hosts.items()):

@@ -51,7 +51,8 @@ def curves_of(sweep: Sweep) -> Curves:
         pairs.sort(key=lambda pair: pair[0])
         curves.append(Curve(name or "hosts", tuple(x for x, _ in pairs), tuple(point for _, point in pairs)))
     sign = next(value[:1] for point in known for name, value in point.scenario.axes if name == axis)
-    relative = {"x": ", times what it is", "+": ", added to what it is", "-": ", added to what it is"}.get(sign, "")
+    added = ", added to today's value"
+    relative = {"x": ", times today's value", "+": added, "-": added}.get(sign, "")
     return Curves(axis, tuple(curves), f"{axis}{relative}")
 
 

@@ -49,7 +49,7 @@ def _refuse_too_many_rows(fleet: Fleet, models: Ints) -> None:
         table: pd.DataFrame = getattr(fleet, name)
         rows = sum(int(table[end].astype(object).map(copies).fillna(0).sum()) for end in ends if len(table))
         if rows > _MOST_ROWS:
-            message = f"{len(models):,} more sites need {rows:,} more rows of {name}; at most {_MOST_ROWS:,} are made."
+            message = f"{len(models):,} more sites need {rows:,} more rows of {name}; the limit is {_MOST_ROWS:,}."
             raise InputError((Finding("error", "growth", "grow", message, "Let fewer sites be added."),))
 
 

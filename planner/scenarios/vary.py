@@ -135,7 +135,7 @@ def notes_on(fleet: Fleet, axes: Sequence[tuple[str, list[Edit]]]) -> list[Findi
         table = fleet.sites if place == "sites" else fleet.pools
         own = int((table[column].notna() & (table[column] != "")).sum())
         if own:
-            message = f"{own:,} of {len(table):,} {place} have a {column} of their own and do not follow the setting."
+            message = f"{own:,} of {len(table):,} {place} state their own {column}; the setting does not change it."
             hint = f"Vary {place}.{column} to change it for all of them, such as --vary {place}.{column}=x0.8:1.2:0.1."
             hint = hint if column != "host_release" else f"Vary {place}.{column} to change it for all of them."
             notes.append(Finding("warning", "vary_overridden", f"--vary {name}", message, hint))

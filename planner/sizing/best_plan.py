@@ -99,7 +99,7 @@ def _tie_breaks(fleet: Fleet) -> tuple[TieBreak, ...]:
     words = fleet.policy.then.replace(",", " ").split()
     aims = tuple(aim for word in words for aim in TIE_BREAKS if aim == word)
     if len(aims) < len(words) or len(set(aims)) < len(aims):
-        message = f'then is "{fleet.policy.then}"; it lists aims among equals, each once.'
+        message = f'the setting then is "{fleet.policy.then}"; it must list known aims, each only once.'
         raise InputError(
             (Finding("error", "then_unknown", "Policy", message, f"Use some of: {' '.join(TIE_BREAKS)}."),)
         )

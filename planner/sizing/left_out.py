@@ -36,7 +36,7 @@ def crowded_out(
         names = ", ".join(fleet.pool_ids[problem.pool_at[p]] for p in pools)
         room = int((problem.max_hosts[pools] * problem.caps[pools]).sum())
         hosts = int(problem.max_hosts[pools].sum())
-        detail = f"eligible pools {names} hold {hosts} hosts and {room} clusters at most, and others fill them"
+        detail = f"its eligible pools {names} have at most {hosts} hosts for {room} clusters; other sites fill them"
         reached = _reached(problem, seats, int(s), pools)
         growing = running.copy()
         growing[pools] += 1

@@ -22,7 +22,7 @@ from planner.sizing.solvers.budget import SolveBudget
 
 _NAMED_SETS = 6  # sets told in words; the data hold all of them
 _NAMED_SITES = 4
-_UNCHECKED = "No proof that others can check covers it."
+_UNCHECKED = "There is no proof of it that others can check."
 
 
 def prove(

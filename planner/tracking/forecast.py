@@ -34,8 +34,8 @@ def forecast(done_on: Mapping[dt.date, int], left: int, as_of: dt.date, seed: in
     days = (last - min(record)).days + 1 if record else 0
     if days < _LEAST_DAYS or len(record) < _LEAST_ACTIVE:
         words = (
-            f"No forecast yet: it takes {_LEAST_ACTIVE} days with sites done, in a record of {_LEAST_DAYS} days "
-            f"or more; so far {counted(len(record), 'such day')} in {counted(days, 'day')}."
+            f"No forecast yet. It needs {_LEAST_ACTIVE} days with finished sites, within at least {_LEAST_DAYS} days; "
+            f"so far there are {counted(len(record), 'such day')} in {counted(days, 'day')}."
         )
         return Forecast(None, None, None, words)
     block = 7 if days >= 14 else 1
@@ -49,8 +49,8 @@ def forecast(done_on: Mapping[dt.date, int], left: int, as_of: dt.date, seed: in
     )
     unit = "weeks" if block == 7 else "days"
     words = (
-        f"Estimated: {len(blocks)} {unit} of record, drawn anew at random {_RUNS:,} times until {left} sites are done; "
-        "the 10th, 50th and 90th percentile. It holds if the pace stays as it was; blocked sites are not in it."
+        f"Estimated from {len(blocks)} past {unit}, drawn at random {_RUNS:,} times until {left} sites are done. "
+        "The dates are the 10th, 50th and 90th percentile. The pace must stay the same; blocked sites are not counted."
     )
     return Forecast(early, likely, late, words)
 

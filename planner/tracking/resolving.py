@@ -15,7 +15,7 @@ from planner.progress import Cell, Copy
 from planner.running import running_hosts
 
 _HOSTS = (headings.HOST, headings.PLANNED_HOST, headings.CURRENT_HOST, headings.FROM_HOST, headings.TO_HOST)
-_UNKNOWN = "is neither in the plan nor running today, so that nobody is taken to be on it"
+_UNKNOWN = "is neither in the plan nor running today, so no site is counted on it"
 
 
 def resolved(copies: Sequence[Copy], fleet: Fleet, plan: Plan) -> tuple[Copy, ...]:

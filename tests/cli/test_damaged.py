@@ -202,4 +202,4 @@ def test_growth_that_needs_too_many_rows_is_an_error_of_its_scenario(call, tmp_p
     told = {point["scenario"]: point["error"] for point in json.loads(done.out)["points"]}
     assert done.code == 1
     assert told["b"] == ""
-    assert "more rows of latency; at most 20 are made" in told["a"]
+    assert "more rows of latency; the limit is 20" in told["a"]

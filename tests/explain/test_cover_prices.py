@@ -29,7 +29,7 @@ def test_the_words_say_that_the_first_figures_do_not_compare(fleet):
     assert "6 sites without standby" in words
     assert words.endswith(
         "Each kind covers other sites, so do not compare these figures. "
-        "To compare: 1 site that every kind covers, planned alone: "
+        "To compare, only the 1 site that every kind covers: "
         "none 1 host, host 2 hosts, hub 2 hosts, zone 2 hosts."
     )
 

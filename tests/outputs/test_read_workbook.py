@@ -98,7 +98,8 @@ def test_what_people_change_counts_and_is_said(edit, plan):
     assert back.assignments[3:] == plan.assignments[3:]
     assert back.unserved == plan.unserved[1:]
     (finding,) = set(back.findings) - set(plan.findings)
-    assert finding.message == "5 rows of the workbook differ from the plan as it was made. Later aims are left out."
+    differs = "5 rows of the workbook differ from the plan as it was made."
+    assert finding.message == f"{differs} Aims after the objective are left out."
     assert (back.proof, back.policy, back.then) == (plan.proof, plan.policy, ())
 
 

@@ -25,7 +25,7 @@ def small(status="optimal", objective="hosts", value=2.0, bound=2.0, unserved=0,
         (
             small(status="feasible", bound=0.0),
             "2 tie-breaker hosts at 2 hubs serve 2 of 2 sites. "
-            "Not proven: how little would be enough for these sites is not known.",
+            "Not proven: the smallest number that these sites need is not known.",
         ),
         (
             small(objective="new_hosts", value=1.0, bound=1.0),
@@ -92,14 +92,17 @@ def test_fractional_bound_is_not_rounded_away():
     ("level", "told"),
     [
         (Aim("moves", 1.0, 1.0, True), "moves the fewest sites: 1 (proven)."),
-        (Aim("moves", 1200.0, 1100.0, False), "moves 1,200 sites (not proven: at least 1,100 sites in any such plan)."),
+        (
+            Aim("moves", 1200.0, 1100.0, False),
+            "moves 1,200 sites (not proven best: any such plan has at least 1,100 sites).",
+        ),
         (
             Aim("latency", 1750.38, 1700.04, False),
-            "has a total round-trip time of 1,750.4 ms (not proven: at least 1,700.0 ms in any such plan).",
+            "has a total round-trip time of 1,750.4 ms (not proven best: any such plan has at least 1,700.0 ms).",
         ),
         (
             Aim("margin", 5.0, 7.25, False),
-            "has a smallest latency margin of 5.0 ms (not proven: at most 7.2 ms in any such plan).",
+            "has a smallest latency margin of 5.0 ms (not proven best: any such plan has at most 7.2 ms).",
         ),
         (Aim("spread", 18.0, 18.0, True), "puts the fewest clusters on the fullest host: 18 (proven)."),
     ],
@@ -166,7 +169,7 @@ def test_standbys_are_claimed_of_sites_that_are_served_only():
 
 def test_an_aim_after_an_open_one_is_no_longer_called_the_best_there_is():
     plan = small(before=(aim("served", 2, proven=False),), then=(aim("latency", 10.0),))
-    assert "(the best of plans that are as good so far)" in how_sure.later_aims_in_words(plan)
+    assert "(the best of all plans that are equally good on the aims before it)" in how_sure.later_aims_in_words(plan)
     assert [one.proven for one in plan.aims] == [False, False, False]
     assert plan.rated().status == "feasible"
     assert how_sure.status_in_words(plan) == "Not proven best: weight served."
@@ -188,14 +191,14 @@ def test_status_and_completeness_are_told_apart():
         (
             True,
             True,
-            "Proven: no plan serves a greater weight of sites with a host today, none as good there serves a greater "
-            "weight in all, and fewer hosts cannot serve these sites.",
+            "Proven: no plan serves a greater weight of sites with a host today, no plan equal in this serves a "
+            "greater total weight, and fewer hosts cannot serve these sites.",
         ),
         (
             True,
             False,
             "Proven: no plan serves a greater weight of sites with a host today. "
-            "Not proven: whether another plan as good there serves a greater weight in all.",
+            "Not proven: whether another plan equal in this serves a greater total weight.",
         ),
         (
             False,

@@ -87,7 +87,8 @@ NUMBERS: dict[str, Template] = {
     "number_bound": repair("warning", "{column} is an upper bound in {cells}; the bound was taken, as in {example}."),
     "number_about": repair("warning", "{column} is an approximate figure in {cells}; it was read as in {example}."),
     "number_beyond": error(
-        "{column} {value} says only what it exceeds.", "Write the number, or leave the cell blank if it is unknown."
+        "{column} {value} is only a lower limit, not the number.",
+        "Write the number, or leave the cell blank if it is unknown.",
     ),
     "unit_in_cell": repair("info", "{column} is in another unit in {cells}; it was converted, as in {example}."),
     "way_in_cell": repair(

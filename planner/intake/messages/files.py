@@ -24,7 +24,7 @@ FILES: dict[str, Template] = {
         "The text is not UTF-8; it was read as {encoding}.", "Check letters with accents, or save it as UTF-8."
     ),
     "csv_undecodable": error(
-        "Line {line} holds a byte (0x{byte:02x}) of no encoding that can be told.", "Save the file as UTF-8."
+        "Line {line} holds a byte (0x{byte:02x}) whose text encoding is not recognised.", "Save the file as UTF-8."
     ),
     "csv_broken": error("The file cannot be read as CSV: {reason}.", "Check quotation marks and separators."),
 }
@@ -73,7 +73,7 @@ SHEETS: dict[str, Template] = {
         "Then: {command}",
     ),
     "adopt_nothing": error(
-        "No table of sites with one of hubs could be told. Found: {seen}.",
+        "No table of sites and no table of hubs that belong together were recognised. Found: {seen}.",
         "Sites and hubs each need a table with a header and ids of their own; castingvote template shows one.",
     ),
     "sheet_repeated": error("{titles} all stand for the sheet {sheet}.", "Keep one of them, or rename the others."),

@@ -35,7 +35,9 @@ IDS: dict[str, Template] = {
     "current_none": info("No {column} is given in {cells}: nobody serves these sites today."),
     "pair_blank": warning("{column} is blank in {cells}; these rows were not read.", "Fill it in, or empty the rows."),
     "id_within": repair(
-        "warning", "{column} {value}{count} was taken for {known}, the only id or name in it.", "Write it as {known}."
+        "warning",
+        "{column} {value}{count} contains one known id or name, {known}; it was read as that.",
+        "Write it as {known}.",
     ),
     "id_bare": repair(
         "warning",
@@ -193,17 +195,17 @@ CHECKS: dict[str, Template] = {
         "The host {value} is of pool {pool} here, and of another in {other}.", "Correct one of them."
     ),
     "host_pool_unclear": warning(
-        "The pool of {hosts} at the hub {hub} is not clear: {pools} fit alike. The planner goes by {taken}.",
+        "The pool of {hosts} at the hub {hub} is not clear: {pools} fit equally well. The planner uses {taken}.",
         "Fill in the column pool of this sheet.",
     ),
     "host_pool_none": warning(
-        "No pool at the hub {hub} fits {hosts}: cap, releases, regions or name speak against each. "
-        "The planner goes by {taken}.",
+        "No pool at the hub {hub} fits {hosts}: in each, cap, release, region or name differs. "
+        "The planner uses {taken}.",
         "Fill in the column pool of this sheet, or correct cluster_cap and host_release_today of the pool.",
     ),
     "site_pool_unclear": warning(
-        "Neither host nor pool is given for {sites} at the hub {hub}, and the pools {pools} fit alike. Whichever of "
-        "these a plan uses counts as staying.",
+        "Neither host nor pool is given for {sites} at the hub {hub}, and the pools {pools} fit equally well. "
+        "Each of these pools counts as no move.",
         "Fill in host, or at least pool.",
     ),
     "current_repeated": warning("The site {value} is already in {other}; this row is ignored.", "Keep one row."),

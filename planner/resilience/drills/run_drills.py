@@ -17,10 +17,10 @@ from planner.resilience.drills.wan import Wan
 
 _NOTES = (
     "A displaced cluster keeps running on the votes of its two nodes; it stops when one of them fails before it is "
-    "re-homed. What is counted in clusters is their third votes.",
-    "A zone takes every hub that names it in any of its rows. The loss of a hub takes its hosts, not the WAN that runs "
-    "through it: lose node:HUB for that. Links between the same two ends are lost together. Traffic on hub uplinks "
-    "is not counted again after re-homing.",
+    "re-homed. The figures count clusters that lose their third vote, not clusters that stop.",
+    "The loss of a zone takes every hub that names it in any of its rows. The loss of a hub takes its hosts, not the "
+    "WAN that runs through it: use --lose node:HUB for that. Links between the same two ends are lost together. "
+    "Traffic on hub uplinks is not counted again after re-homing.",
 )
 
 

@@ -23,8 +23,9 @@ _ASSUMPTIONS = (
     "The figures are long-run averages over years of 365 days, no forecast for one year, and as good as their input.",
 )
 _REHOMED = (
-    "With cover: a site whose host, hub or hub uplink has been down for {minutes:g} minutes votes through its standby "
-    "until the repair, if the standby is up; it moves back without a gap. Outages last exponentially long, mean MTTR."
+    "With cover: when its host, hub or hub uplink has been down for {minutes:g} minutes, a site uses its standby until "
+    "the repair, if the standby works. It moves back without a gap. The length of outages is random (exponential), "
+    "with the MTTR as its mean."
 )
 
 

@@ -92,9 +92,9 @@ def _why(fleet: Fleet, problem: Problem, flow: Flow) -> tuple[str, tuple[str, ..
         ", …" if len(pools) > _NAMED else ""
     )
     told = ", ".join(names[:_NAMED]) + (", …" if len(names) > _NAMED else "")
-    words = f"{asked:,} {noun} ({told}) reach only hosts with room for {room:,} of them ({reach or 'none'})."
+    words = f"{asked:,} {noun} ({told}) can use only {reach or 'no pool'}, with room for {room:,} of them."
     few = noun.replace("clusters", "cluster", 1) if flow.missing == 1 and condition.size == 1 else noun
-    delays = [f"It can wait if these {len(names):,} sites have {flow.missing:,} {few} fewer."]
+    delays = [f"The next host can wait if these {len(names):,} sites have {flow.missing:,} {few} fewer."]
     spare = flow.spare
     delays += _nearly(fleet, problem, sites, np.flatnonzero((spare > 0) & ~side[kinds : kinds + problem.pools]))
     return words, tuple(delays)

@@ -103,7 +103,7 @@ def _left_in_place(fleet: Fleet, step: Step) -> tuple[Finding, ...]:
     verb = "is" if len(sites) == 1 else "are"
     message = (
         f"{counted(len(sites), 'site')} that {verb} served today {verb} unserved from {step.period.name} on: "
-        f"{first_few(sites)}. The figures leave them out; nobody takes them off their hosts."
+        f"{first_few(sites)}. The figures leave them out, but the plan does not remove them from their hosts."
     )
     return (Finding("warning", "horizon_left_out", "", message, "See castingvote explain for what would serve them."),)
 

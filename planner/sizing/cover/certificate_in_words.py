@@ -63,9 +63,9 @@ def _in_words(told: dict[str, Any]) -> str:
     )
     parts = [f"{what} need room."]
     if told["full"]:
-        parts.append(f"The hosts of {first_few(told['full'])} count with all their room.")
+        parts.append(f"The hosts of {first_few(told['full'])} count with their full room.")
     if told["kept"]:
         parts.append(f"Those of {first_few(told['kept'])} count without the room that they keep free for a loss.")
     if told["ready"]:
-        parts.append(f"Those of {first_few(told['ready'])} count only as far as their standbys keep room free.")
+        parts.append(f"Those of {first_few(told['ready'])} count only up to the room that their standbys keep free.")
     return " ".join(parts)
