@@ -70,7 +70,7 @@ def test_sites_with_a_budget_of_their_own_do_not_follow_the_setting(make):
     changed = changed_fleet(fleet, Scenario("x", tuple(axis[1])))
     assert changed.budgets_ms.tolist() == [30.0, 20.0]
     (note,) = notes_on(fleet, [axis])
-    assert "1 of 2 sites have a latency_budget_ms of their own" in note.message
+    assert "1 of 2 sites state their own latency_budget_ms" in note.message
     assert "sites.latency_budget_ms" in note.hint
     assert notes_on(fleet, [axis_of("sites.latency_budget_ms=20")]) == []
 
