@@ -12,7 +12,7 @@ def test_a_sweep_prints_a_table_and_writes_what_was_asked_for(call, twelve_sites
     assert done.code == 0
     assert "latency_budget_ms=15" in done.out
     assert "proven by groups of sites" in done.out
-    assert "1 of 12 sites have a latency_budget_ms of their own" in done.err
+    assert "1 of 12 sites state their own latency_budget_ms" in done.err
     assert {p.name for p in tmp_path.iterdir()} == {"s.xlsx", "s.json", "s.svg"}
 
 
