@@ -126,7 +126,7 @@ def test_who_is_crowded_out_is_named_with_the_room_there_is(make):
     result = plan(fleet)
     assert [u.site for u in result.unserved] == ["S00"]
     assert result.unserved[0].reasons[0].code == "capacity"
-    assert "3 clusters at most" in result.unserved[0].reasons[0].detail
+    assert "for 3 clusters" in result.unserved[0].reasons[0].detail
 
 
 def test_an_own_tie_breaker_is_used_where_it_saves_a_host_and_no_more_often(make):
