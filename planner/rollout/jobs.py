@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from planner.rollout.handover import Handover
-from planner.rollout.nights import Clock, Nights
+from planner.rollout.nights import Clock, Nights, clocks_of, folded
 from planner.rollout.project import Job, Openings, Project, Timetable, growing
 from planner.rollout.state import State, hub_position
 from planner.rollout.tasks import Task
@@ -22,27 +22,14 @@ class Clocks:
     def __init__(self, state: State, first: dt.date) -> None:
         self._state, self._first = state, first
         self._nights: dict[Clock, Openings] = {}
-        freezes = state.fleet.freezes
-        names = ("timezone", "window", "region")
-        self._sites, self._hubs = (
-            list(zip(*(table[name].astype(str) for name in names), strict=True))
-            for table in (state.fleet.sites, state.fleet.pools)
-        )
-        self._freezes = [
-            (frozenset(map(_folded, regions)), (begin.date(), end.date()))
-            for begin, end, regions in zip(freezes["first"], freezes["last"], freezes["regions"], strict=True)
-        ]
+        self._sites, self._hubs = (clocks_of(state.fleet, table) for table in (state.fleet.sites, state.fleet.pools))
 
     def of(self, task: Task) -> Clock:
         """Return the clock of the site that changes, else of the hub of the host."""
-        fleet = self._state.fleet
         if task.site is not None:
-            zone, window, region = self._sites[self._state.site_at[task.site]]
-        else:
-            host = self._state.hosts[str(task.host)]
-            zone, window, region = self._hubs[host.pool if host.pool >= 0 else hub_position(fleet, host.hub)]
-        frozen = tuple(days for regions, days in self._freezes if not regions or _folded(region) in regions)
-        return Clock(zone or fleet.policy.timezone or "UTC", window or fleet.policy.window, frozen)
+            return self._sites[self._state.site_at[task.site]]
+        host = self._state.hosts[str(task.host)]
+        return self._hubs[host.pool if host.pool >= 0 else hub_position(self._state.fleet, host.hub)]
 
     def openings(self, clock: Clock) -> Openings:
         """Return the openings of a clock by night; one object for each clock."""
@@ -53,7 +40,8 @@ class Clocks:
     @property
     def frozen_days(self) -> int:
         """Days of all freezes together."""
-        return sum((last - first).days + 1 for _, (first, last) in self._freezes)
+        freezes = self._state.fleet.freezes
+        return sum((last - first).days + 1 for first, last in zip(freezes["first"], freezes["last"], strict=True))
 
 
 def make_project(
@@ -156,7 +144,7 @@ def _quotas(state: State, task: Task) -> tuple[str, ...]:
         return ()
     region = state.regions[task.site]
     hosts = sorted({f"on host {host}" for host in (task.from_host, task.to_host) if host is not None})
-    return (f"in region {_folded(region)}", *hosts, _crew(state, task))
+    return (f"in region {folded(region)}", *hosts, _crew(state, task))
 
 
 def _capacity(state: State, resource: str) -> int:
@@ -181,7 +169,3 @@ def _neighbours(state: State) -> dict[str, set[str]]:
                 found.setdefault(site, set()).add(other)
                 found.setdefault(other, set()).add(site)
     return found
-
-
-def _folded(text: str) -> str:
-    return text.strip().casefold()

@@ -13,6 +13,9 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from zoneinfo import ZoneInfo
 
+import pandas as pd
+
+from planner.fleet import Fleet
 from planner.windows import DAY_MINUTES, parse_windows
 
 _MINUTE = dt.timedelta(minutes=1)
@@ -26,6 +29,28 @@ class Clock:
     timezone: str = "UTC"
     window: str = ""
     frozen: tuple[tuple[dt.date, dt.date], ...] = ()
+
+
+def clocks_of(fleet: Fleet, table: pd.DataFrame) -> list[Clock]:
+    """Return the clock of each row of Sites or Hubs; what is blank there is the policy's."""
+    freezes, policy = fleet.freezes, fleet.policy
+    frozen = [
+        (frozenset(map(folded, regions)), (first.date(), last.date()))
+        for first, last, regions in zip(freezes["first"], freezes["last"], freezes["regions"], strict=True)
+    ]
+    columns = (table[name].astype(str) for name in ("timezone", "window", "region"))
+    made: dict[tuple[str, str, str], Clock] = {}
+    for key in (rows := list(zip(*columns, strict=True))):
+        if key not in made:
+            zone, window, region = key
+            days = tuple(days for regions, days in frozen if not regions or folded(region) in regions)
+            made[key] = Clock(zone or policy.timezone or "UTC", window or policy.window, days)
+    return [made[key] for key in rows]
+
+
+def folded(region: str) -> str:
+    """Return the name of a region as it is compared."""
+    return region.strip().casefold()
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +87,8 @@ class Nights:
         return self._found[night]
 
     @cached_property
-    def _zone(self) -> ZoneInfo:
+    def zone(self) -> ZoneInfo:
+        """The time zone."""
         return ZoneInfo(self.clock.timezone)
 
     def _openings(self, night: int) -> Iterator[Opening]:
@@ -71,8 +97,8 @@ class Nights:
         for start, minutes in windows:
             assert noon is not None
             opens = noon + start * _MINUTE
-            opened = minute(_real(opens, self._zone, late=True))
-            closed = minute(_real(opens + minutes * _MINUTE, self._zone, late=False))
+            opened = minute(_real(opens, self.zone, late=True))
+            closed = minute(_real(opens + minutes * _MINUTE, self.zone, late=False))
             for a, b in _without(opened, closed, self._frozen):
                 yield Opening(night, a, b)
 
@@ -93,7 +119,7 @@ class Nights:
     @cached_property
     def _frozen(self) -> list[tuple[int, int]]:
         def midnight(day: dt.date) -> int:
-            return minute(_real(dt.datetime.combine(day, dt.time()), self._zone, late=False))
+            return minute(_real(dt.datetime.combine(day, dt.time()), self.zone, late=False))
 
         return [(midnight(first), midnight(last + dt.timedelta(days=1))) for first, last in self.clock.frozen]
 

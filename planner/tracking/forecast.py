@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 
 from planner.counted_words import counted
-from planner.fleet import Ints
+from planner.fleet import Bools, Ints
 from planner.progress import Forecast
+from planner.tracking.open_days import OpenDays
 
 _RUNS = 2000
 _LEAST_DAYS = 5  # of record, below which a pace is a guess
@@ -17,14 +19,28 @@ _LEAST_ACTIVE = 2  # days on which something was done
 _LONGEST_DAYS = 3650
 
 
-def forecast(done_on: Mapping[dt.date, int], left: int, as_of: dt.date, seed: int = 0) -> Forecast:
+@dataclass(frozen=True)
+class _Record:
+    """Sites done on the days of the record, cut into ``blocks`` (B, days); ``last`` is its last day."""
+
+    blocks: Ints
+    last: dt.date
+
+
+def forecast(
+    done_on: Mapping[dt.date, int], left: int, as_of: dt.date, seed: int = 0, calendar: OpenDays | None = None
+) -> Forecast:
     """Return the days by which ``left`` sites may be done, if the pace of the record goes on.
 
     ``done_on`` counts sites by day. The record is every day from the first that is in it up to ``as_of``, or the day
     before where nothing is done on it yet. Days without work count, and where there are two whole weeks or more the
     record is cut into weeks, so that weekends stay weekends. A run draws weeks (or days) from the record with
     replacement until the sites are done (bootstrap: B. Efron, Annals of Statistics 7 (1979) 1-26); the percentiles of
-    2,000 runs are early, likely and late. Trends, freezes to come and blocked sites are not in it.
+    2,000 runs are early, likely and late.
+
+    With a ``calendar``, no more sites are done on a day to come than may be changed then, those with the fewest open
+    days first; and days of the record that windows or freezes closed, and weeks with a freeze, are not drawn. Trends
+    and blocked sites are not in it.
     """
     record = {day: count for day, count in done_on.items() if day <= as_of}
     if left <= 0:
@@ -33,39 +49,80 @@ def forecast(done_on: Mapping[dt.date, int], left: int, as_of: dt.date, seed: in
     last = as_of if as_of in record else as_of - dt.timedelta(days=1)
     days = (last - min(record)).days + 1 if record else 0
     if days < _LEAST_DAYS or len(record) < _LEAST_ACTIVE:
-        words = (
+        return _none(
             f"No forecast yet. It needs {_LEAST_ACTIVE} days with finished sites, within at least {_LEAST_DAYS} days; "
             f"so far there are {counted(len(record), 'such day')} in {counted(days, 'day')}."
         )
-        return Forecast(None, None, None, words)
-    block = 7 if days >= 14 else 1
-    counts = np.array([record.get(last - dt.timedelta(days=back), 0) for back in range(days)])[::-1]
-    blocks = counts[days % block :].reshape(-1, block)
-    if not blocks.any():
-        return Forecast(None, None, None, "No forecast: nothing was done in the whole weeks before today.")
-    needed = _runs(blocks, left, np.random.default_rng(seed))
+    kept = _Record(_blocks(record, last, days, calendar), last)
+    if not kept.blocks.any():
+        return _none("No forecast: nothing was done in the whole weeks before today.")
+    needed = _runs(kept, np.array([left]) if calendar is None else calendar.left, calendar, np.random.default_rng(seed))
+    if np.median(needed) >= _LONGEST_DAYS:
+        return _none("No forecast. At this pace and in their windows, the sites left take more than ten years.")
     early, likely, late = (
         last + dt.timedelta(days=int(np.percentile(needed, p, method="inverted_cdf"))) for p in (10, 50, 90)
     )
-    unit = "weeks" if block == 7 else "days"
+    return Forecast(early, likely, late, _words(kept, left, likely, calendar))
+
+
+def _none(words: str) -> Forecast:
+    return Forecast(None, None, None, words)
+
+
+def _words(record: _Record, left: int, likely: dt.date, calendar: OpenDays | None) -> str:
+    unit = "weeks" if record.blocks.shape[1] == 7 else "days"
     words = (
-        f"Estimated from {len(blocks)} past {unit}, drawn at random {_RUNS:,} times until {left} sites are done. "
-        "The dates are the 10th, 50th and 90th percentile. The pace must stay the same; blocked sites are not counted."
+        f"Estimated from {len(record.blocks)} past {unit}, drawn at random {_RUNS:,} times until {left} sites are "
+        "done. The dates are the 10th, 50th and 90th percentile. "
     )
-    return Forecast(early, likely, late, words)
+    if calendar is not None:
+        ahead = (record.last + dt.timedelta(days=n) for n in range(1, (likely - record.last).days + 1))
+        shut = sum(not calendar.of(day).any() for day in ahead)
+        words += (
+            f"Windows and freezes allow no change at the sites left on {counted(shut, 'day')} until the likely date. "
+        )
+    return words + "The pace must stay the same; blocked sites are not counted."
 
 
-def _runs(blocks: Ints, left: int, rng: np.random.Generator) -> Ints:
-    """Return the days that each run takes, at most ten years."""
-    block = blocks.shape[1]
+def _blocks(record: Mapping[dt.date, int], last: dt.date, days: int, calendar: OpenDays | None) -> Ints:
+    """Return the sites done on each day of each week, or on each day where the record is short; oldest first."""
+    block = 7 if days >= 14 else 1
+    dates = [last - dt.timedelta(days=back) for back in range(days)][::-1][days % block :]
+    blocks = np.array([record.get(day, 0) for day in dates]).reshape(-1, block)
+    if calendar is None:
+        return blocks
+    shut = calendar.frozen if block == 7 else calendar.closed
+    drawn = ~np.array([shut(day) for day in dates], dtype=np.bool_).reshape(-1, block).any(axis=1)
+    drawn |= (block == 1) & blocks.any(axis=1)  # somebody worked all the same
+    return blocks[drawn] if blocks[drawn].any() else blocks
+
+
+def _runs(record: _Record, left: Ints, calendar: OpenDays | None, rng: np.random.Generator) -> Ints:
+    """Return the days that each run takes, at most ten years; ``left`` (G,) counts sites by clock."""
+    block = record.blocks.shape[1]
     needed = np.full(_RUNS, _LONGEST_DAYS)
-    rest, open_runs, day = np.full(_RUNS, left), np.arange(_RUNS), 0
+    rest, open_runs, day = np.tile(left, (_RUNS, 1)), np.arange(_RUNS), 0
+    everywhere = np.ones(len(left), dtype=np.bool_)
     while len(open_runs) and day < _LONGEST_DAYS:
-        drawn = blocks[rng.integers(len(blocks), size=len(open_runs))].cumsum(axis=1)
-        reached = drawn >= rest[open_runs, None]
-        ends = reached.any(axis=1)
-        needed[open_runs[ends]] = day + 1 + reached[ends].argmax(axis=1)
-        rest[open_runs] -= drawn[:, -1]
-        open_runs = open_runs[~ends]
+        dates = [record.last + dt.timedelta(days=day + n + 1) for n in range(block)]
+        opens = [everywhere if calendar is None else calendar.of(date) for date in dates]
+        if any(one.any() for one in opens):
+            drawn = record.blocks[rng.integers(len(record.blocks), size=len(open_runs))]
+            now = rest[open_runs]
+            for n, groups in enumerate(opens):
+                _work(now, drawn[:, n], groups)
+                ends = open_runs[(now.sum(axis=1) == 0)]
+                needed[ends] = np.minimum(needed[ends], day + n + 1)
+            rest[open_runs] = now
+            open_runs = open_runs[now.sum(axis=1) > 0]
         day += block
-    return np.asarray(np.minimum(needed, _LONGEST_DAYS))
+    return needed
+
+
+def _work(rest: Ints, done: Ints, groups: Bools) -> None:
+    """Take what is done on a day from ``rest`` (runs, G), of the groups that are open, in their order."""
+    spare = done.copy()
+    for group in np.flatnonzero(groups):
+        taken = np.minimum(spare, rest[:, group])
+        rest[:, group] -= taken
+        spare -= taken

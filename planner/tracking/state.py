@@ -10,9 +10,10 @@ from collections.abc import Sequence
 from planner.fleet import Fleet
 from planner.outputs import headings
 from planner.plan import Assignment, Plan
-from planner.progress import Merged, Progress, SiteProgress
+from planner.progress import Forecast, Merged, Progress, SiteProgress
 from planner.tracking.after_change import failed_after
 from planner.tracking.forecast import forecast
+from planner.tracking.open_days import open_days
 from planner.tracking.planned import planned_on, slipped
 from planner.tracking.rows import site_row, text_in
 from planner.verify import verify
@@ -51,7 +52,17 @@ def track(fleet: Fleet, plan: Plan, merged: Merged, as_of: dt.date) -> Progress:
     problems, notes = (*failed, *problems), [*notes, *more]
     progress = Progress(as_of, tuple(rows), forecast({}, 0, as_of), merged.clashes, problems, tuple(notes))
     progress = dataclasses.replace(progress, planned_on=planned_on(merged.steps), slipped=slipped(merged.steps, as_of))
-    return dataclasses.replace(progress, forecast=forecast(progress.done_on, len(progress.left), as_of))
+    return dataclasses.replace(progress, forecast=_forecast(fleet, progress))
+
+
+def _forecast(fleet: Fleet, progress: Progress) -> Forecast:
+    """Return when the rest may be done, within the windows and freezes to come where the fleet has any."""
+    done_on, left, as_of = progress.done_on, [row.site for row in progress.left], progress.as_of
+    every = [row.site for row in progress.rows if row.to_do]
+    first = min([*done_on, as_of])
+    limited = bool(fleet.policy.window or len(fleet.freezes) or (fleet.sites["window"] != "").any())
+    calendar = open_days(fleet, left, every, first, as_of) if left and limited else None
+    return forecast(done_on, len(left), as_of, calendar=calendar)
 
 
 def _drift(row: SiteProgress, in_force: str) -> str:

@@ -18,6 +18,7 @@ from planner.rollout import roll_out
 from planner.sizing import plan as make_plan
 from planner.tracking import fleet_now, merged, track
 from planner.tracking.forecast import forecast
+from planner.tracking.open_days import open_days
 
 TODAY = dt.date(2027, 3, 31)
 
@@ -305,6 +306,60 @@ def test_forecast_meets_the_exact_percentiles_of_a_coin():
     exact = [int(days[np.searchsorted(np.cumsum(ways), p)]) for p in (0.1, 0.5, 0.9)]
     told = [(day - TODAY).days for day in (found.early, found.likely, found.late)]
     assert all(abs(a - b) <= 1 for a, b in zip(told, exact, strict=True)), (told, exact)
+
+
+def with_windows(windows, **tables):
+    ids = [f"{n}" for n in range(len(windows))]
+    tables |= {
+        "Sites": pd.DataFrame({"site": ids, "window": windows, "region": ["North"] * len(ids)}),
+        "Hubs": pd.DataFrame({"hub": ["ESK"]}),
+        "Latency": pd.DataFrame({"site": ids, "hub": "ESK", "rtt_ms": 5.0}),
+    }
+    return fleet_from_tables(tables, policy={"latency_budget_ms": 25, "timezone": "Europe/London"})
+
+
+def ahead(fleet, record, left):
+    days = open_days(fleet, left, fleet.site_ids, min(record), TODAY)
+    return forecast(record, len(left), TODAY, calendar=days)
+
+
+@pytest.mark.parametrize("days", [10, 21])
+def test_a_freeze_to_come_puts_the_end_off_by_its_days(days):
+    """One site a day; 2027-04-03 to 04-07 are frozen, so that the third site and those after come five days later."""
+    record = {TODAY - dt.timedelta(days=n): 1 for n in range(days)}
+    freeze = pd.DataFrame({"first": ["2027-04-03"], "last": ["2027-04-07"], "regions": ["north"]})
+    found = ahead(with_windows([""] * 4, Freezes=freeze), record, ["0", "1", "2", "3"])
+    assert found.early == found.late == TODAY + dt.timedelta(days=4 + 5)
+    assert "no change at the sites left on 5 days" in found.words
+    elsewhere = freeze.assign(regions="South")
+    assert ahead(with_windows([""] * 4, Freezes=elsewhere), record, ["0", "1", "2", "3"]).late == TODAY + dt.timedelta(
+        4
+    )
+
+
+def test_a_freeze_in_the_record_is_no_slow_pace():
+    """Two sites a day for 9 days before a freeze of 5 days that ends today: the pace is two a day."""
+    record = {TODAY - dt.timedelta(days=n): 2 for n in range(4, 13)}
+    freeze = pd.DataFrame({"first": ["2027-03-28"], "last": ["2027-03-30"]})
+    found = ahead(with_windows([""] * 6, Freezes=freeze), record, [str(n) for n in range(6)])
+    assert (found.early, found.late) == (TODAY + dt.timedelta(days=2),) * 2  # today is day one: nothing is done on it
+
+
+def test_sites_wait_for_their_own_windows():
+    """TODAY is a Wednesday. Two sites a day; two may only be changed on Sundays, the other two at any time."""
+    record = {TODAY - dt.timedelta(days=n): 2 for n in range(21)}
+    fleet = with_windows(["Sun 20:00-23:00", "Sun 20:00-23:00", "", ""])
+    assert ahead(fleet, record, ["2", "3"]).late == TODAY + dt.timedelta(days=1)
+    assert ahead(fleet, record, ["0", "1", "2", "3"]).late == dt.date(2027, 4, 4)
+    assert ahead(fleet, record, ["0", "1"]).early == dt.date(2027, 4, 4)
+
+
+def test_no_forecast_where_the_sites_left_have_no_day_of_the_pace():
+    """Work was done on Wednesdays alone, and the site left may be changed on Sundays alone."""
+    record = {TODAY - dt.timedelta(days=7 * n): 2 for n in range(4)}
+    found = ahead(with_windows(["Sun 20:00-23:00"]), record, ["0"])
+    assert found.likely is None
+    assert "more than ten years" in found.words
 
 
 @pytest.mark.parametrize(
