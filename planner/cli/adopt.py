@@ -61,7 +61,7 @@ def adopt(
     first = adopting.adoption({})
     if output is not None and output.exists() and not force:
         if fingerprint_of(output) != first.fingerprint:
-            raise click.UsageError(f"{output} exists and is of other headers; name another file or add --force.")
+            raise click.UsageError(f"{output} exists and is for other headers. Name another file, or add --force.")
         return _known(adopting, file, output)
     remembered, of_file = memory.recall(first.fingerprint)
     answers = {**remembered, **_given(given)}
@@ -70,7 +70,7 @@ def adopt(
     else:
         print_adoption(adopting.adoption(answers), file)
         if remembered:
-            say(f"These headers are known from {of_file}: {len(remembered)} answer(s) are taken from then.")
+            say(f"These headers are known from {of_file}: {len(remembered)} answer(s) are reused.")
         adoption = answered(adopting, answers, accept=accept)
         print_taken(adoption)
     if output is not None:
@@ -89,7 +89,7 @@ def adopt(
 def _known(adopting: Adopting, file: Path, output: Path) -> int:
     from planner.cli.adopting import print_reading
 
-    say(f"{output} is the mapping of these headers: nothing to ask. It stays as it is; --force makes it anew.")
+    say(f"{output} already maps these headers: there is nothing to ask. It stays unchanged; --force writes it anew.")
     inspection = adopting.inspect(output)
     print_reading(inspection)
     _say_next(file, output, inspection, written=False)

@@ -69,7 +69,7 @@ def answered(adopting: Adopting, answers: dict[str, str], *, accept: bool) -> Ad
         else:
             open_ones = "; ".join(f"{q.key}: {q.words}" for q in adoption.open)
             raise click.UsageError(
-                f"Open: {printable(open_ones)} Nothing was written. Run it in a terminal, or with --accept, "
+                f"Unanswered: {printable(open_ones)} Nothing was written. Run it in a terminal, or with --accept, "
                 "or with --answer QUESTION=CHOICE for each."
             )
         adoption = adopting.adoption(answers)

@@ -31,10 +31,10 @@ class FromToday:
 
     def __post_init__(self) -> None:
         if self.freeze and self.trade_off:
-            raise click.UsageError("--trade-off weighs moves, and --freeze-assignments allows none: use one of them.")
+            raise click.UsageError("--trade-off compares moves, but --freeze-assignments allows none: use one of them.")
         if self.freeze and self.extra_hosts:
             raise click.UsageError(
-                "--extra-hosts allows hosts to save moves, and --freeze-assignments allows no moves: use one of them."
+                "--extra-hosts adds hosts to save moves, but --freeze-assignments allows no moves: use one of them."
             )
 
     def emptied(self, fleet: Fleet) -> Fleet:

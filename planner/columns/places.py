@@ -104,7 +104,7 @@ HUBS = Sheet(
             aliases=("host_limit", "maximum_hosts"), least=0, most=100_000, example=4),
         Column("existing_hosts", "whole", "hosts already running there", default=0,
             aliases=("hosts_existing", "current_hosts"), least=0, most=100_000, example=1),
-        Column("host_names", "ids", "names of hosts that run there, also of those that carry nobody; several with ;",
+        Column("host_names", "ids", "names of all hosts that run there, also of hosts without sites; several with ;",
             aliases=("running_hosts", "names_of_hosts")),
         Column("retiring_hosts", "ids",
             "names of existing hosts that are to be emptied; each keeps its place in max_hosts; several with ;",

@@ -80,7 +80,7 @@ class Worker:
         turn: int = 0,
         news: Callable[[Any], None] | None = None,
     ) -> Answer:
-        """Return what came of a task; ``news`` is called with what it tells on the way.
+        """Return the result of a task; ``news`` is called with its messages on the way.
 
         A newer task of the same ``owner`` (not blank) takes the place of the older ones, whose answer is ``stopped``;
         one of an earlier ``turn`` is no newer one, since requests may overtake each other.
@@ -176,7 +176,7 @@ class Crew:
     _later: asyncio.Task[None] | None = None
 
     async def start(self) -> None:
-        """Start the first; the second follows when that is ready, so that the first count has the machine."""
+        """Start the first process; the second follows when it is ready, so that the first count has both processors."""
         await self.counting.start()
         self._later = asyncio.create_task(self._start_planning())
 

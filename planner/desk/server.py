@@ -197,7 +197,7 @@ async def _file(request: Request) -> Response:
 
 
 async def _report(request: Request) -> Response:
-    """Show the report of a kept answer or of the question that the workspace holds; it has a policy of its own."""
+    """Show the report of a kept answer or of the question that the workspace holds; it has its own security policy."""
     workspace, desk = _workspace(request), _of(request)
     path = desk.new_path()
     asked = {"kept": request.query_params.get("kept"), "question": workspace.state["question"]}

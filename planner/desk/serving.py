@@ -142,7 +142,7 @@ class _Server(uvicorn.Server):
     ready: Callable[[], None]
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
-        """Start, and tell so."""
+        """Start the desk, and print that it has started."""
         await super().startup(sockets=sockets)
         if self.started:
             self.ready()

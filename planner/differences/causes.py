@@ -97,7 +97,9 @@ class Causes:
         if not self.road.whole or self.judged == "new is better":
             return Found("unknown", "Time ended before every intermediate plan was made, or proven best.")
         if self.judged == "new is worse":
-            return Found("worse", "The new plan uses more than it must, or serves less than it could.", True)
+            return Found(
+                "worse", "The new plan is not the best: it uses more hosts or money than needed, or serves less.", True
+            )
         return Found("equals", choice, True)
 
     def _by_steps(self, states: Sequence[Hashable]) -> Found:
@@ -122,7 +124,7 @@ def _by_step(step: Between) -> str:
     doubt = "" if step.proven else " It is not proven that so many sites must move."
     if step.cause == "search":
         return f"A better plan of the same fleet decides differently: the old plan is not the best.{doubt}"
-    return f"A plan without this change keeps it as it was, and one with it does not: {CAUSES[step.cause]}.{doubt}"
+    return f"Without this change a plan keeps it as it was; with the change it does not: {CAUSES[step.cause]}.{doubt}"
 
 
 def _read(read: Read) -> Found:

@@ -130,7 +130,7 @@ def _notes(road: Road | None, why: str, given: tuple[_Given, _Given]) -> list[st
         if one.fleet is not None and one.plan.sources and not _rests_on(one.plan.sources, one.fleet.sources):
             notes.append(f"{one.side.name}: the plan was made from another file than the fleet given; see verify.")
     if road is None:
-        notes.append(f"{why} Causes are those that the given files show by themselves.")
+        notes.append(f"{why} The files alone show these causes.")
     elif not road.whole:
         notes.append("Time ended before every intermediate plan was made; give a larger --time-limit.")
     return notes

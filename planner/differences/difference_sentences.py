@@ -14,7 +14,7 @@ _MANY: dict[What, str] = {
     "closed": "closed",
     "other host": "on another host",
     "left out": "left out",
-    "served": "served anew",
+    "served": "newly served",
     "other reasons": "unserved for other reasons",
     "need": "that now need a shared host, or no longer need one",
     "margin": "with another latency margin",

@@ -180,5 +180,5 @@ def _load(causes: Causes, before: Host, after: Host, sites: Sequence[SiteDiffere
         return HostDifference(name, after.hub, "other load", *clusters, "site", words, False, behind)
     cause = Counter(row.cause for row in rows).most_common(1)[0][0]
     behind = tuple(dict.fromkeys(row.site for row in rows))
-    words = f"Sites that come, go or change: {len(behind):,}, most of them by this cause."
+    words = f"Sites that were added, removed or changed: {len(behind):,}, most of them by this cause."
     return HostDifference(name, after.hub, "other load", *clusters, cause, words, any(r.planned for r in rows), behind)

@@ -85,7 +85,7 @@ def _attention(facts: Facts) -> Iterator[str]:
     plan = facts.plan
     unmeasured = len({a.site for a in plan.assignments if a.evidence != "measured"})
     if first := {(row.site, row.hub) for row in plan.measure_first}:
-        yield f"- Measure first, since the plan hangs on it: {escaped(_pairs(sorted(first)))}."
+        yield f"- Measure these first, because the plan depends on them: {escaped(_pairs(sorted(first)))}."
     if unmeasured:
         sites = counted(unmeasured, "site")
         yield f"- {sites} {'is' if unmeasured == 1 else 'are'} served on a modelled or estimated round-trip time."

@@ -17,9 +17,9 @@ _FIELDS = (
     Field(headings.EVIDENCE),
     Field(headings.BUDGET, styles.MS, least=13),
     Field("if measured", least=12),
-    Field("pairs together", styles.COUNT, least=11),
-    Field("hosts then", styles.COUNT, least=9),
-    Field("unserved then", styles.COUNT, least=11),
+    Field("pairs to measure together", styles.COUNT, least=11),
+    Field("hosts after it", styles.COUNT, least=9),
+    Field("unserved after it", styles.COUNT, least=11),
     Field("in words", least=40, most=80),
 )
 

@@ -39,7 +39,7 @@ def open_workbook(source: Path_) -> Workbook:
             warnings.simplefilter("ignore", UserWarning)  # what other programs add and openpyxl leaves out
             return openpyxl.load_workbook(file)
     except Exception as error:
-        message = "cannot be carried on as an Excel workbook."
+        message = "cannot be continued as an Excel workbook."
         raise InputError(
             (Finding("error", "not_xlsx", "", message, "Save it as .xlsx first.", Path(source).name),)
         ) from error

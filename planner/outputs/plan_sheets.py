@@ -13,9 +13,15 @@ _CLUSTERS = Column(headings.CLUSTERS, "whole", "clusters of the site on this hos
 
 CLAIMS = (
     Column(headings.STATUS, "choice", "how the search ended", required=True, choices=get_args(Status)),
-    Column(headings.OBJECTIVE, "choice", "what was made small", required=True, choices=get_args(Objective)),
+    Column(
+        headings.OBJECTIVE,
+        "choice",
+        "what the plan makes as small as possible",
+        required=True,
+        choices=get_args(Objective),
+    ),
     Column(headings.OBJECTIVE_VALUE, "number", "what the plan takes", required=True),
-    Column(headings.LOWER_BOUND, "number", "what any plan for the same sites takes", required=True),
+    Column(headings.LOWER_BOUND, "number", "the least that any plan for the same sites needs", required=True),
 )
 
 HOSTS = Sheet(

@@ -157,7 +157,7 @@ def _line(rest: int, today: dt.date, end: dt.date, day: dt.date) -> float | None
 
 
 def _write_clashes(book: Book, progress: Progress) -> None:
-    fields = (Field("what"), Field("column"), Field("kept", most=40), Field("copies say", most=90))
+    fields = (Field("what"), Field("column"), Field("kept", most=40), Field("the copies say", most=90))
     rows = (
         (
             clash.what,

@@ -56,10 +56,10 @@ def parse_network(text: str) -> Network:
 def shared(one: Network, other: Network) -> str:
     """Return in words what two networks have in common, ``""`` where nothing is seen."""
     if both := one.vlans & other.vlans:
-        return f"VLAN {min(both)} is both"
+        return f"VLAN {min(both)} is used for both"
     for block, another in product(one.blocks, other.blocks):
         if block.version == another.version and block.overlaps(another):
-            return f"{block} is both" if block == another else f"{block} and {another} overlap"
+            return f"{block} is used for both" if block == another else f"{block} and {another} overlap"
     return ""
 
 

@@ -156,7 +156,7 @@ def _stuck(state: State, fixed: Fixed, order: Order) -> list[Conflict]:
         if any(change.source is None for change in changes) or _left(state, fixed, hosts):
             waiting += changes
             continue
-        found = "no host that they may use has room for a detour"
+        found = "no host that they may use has room to hold them for a time"
         if any(change.size > 1 for change in changes):
             found = "no order of detours was found"
         if order.hopeless:

@@ -276,13 +276,13 @@ def _cautions(state: State, tasks: Sequence[Task], clocks: Clocks) -> tuple[str,
         )
     if state.unnamed:
         cautions.append(
-            f"Current does not name the host of {len(state.unnamed):,} sites. It assumes one with room at their hub. "
-            "Find out where they are before the first wave."
+            f"Current does not name the host of {len(state.unnamed):,} sites. The rollout assumes one at "
+            "their hub with room. Find out where they are before the first wave."
         )
     for name, host in sorted(state.hosts.items()):
         if host.limit is not None and state.load[name] > host.limit:
             cautions.append(
                 f"Host {name} carries {state.load[name]} clusters today, above its cap of {host.limit}. "
-                "The moves make it emptier, and never fuller than today."
+                "The moves reduce this, and never load it above today."
             )
     return tuple(cautions)

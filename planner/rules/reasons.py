@@ -85,7 +85,7 @@ def latency(facts: Facts, pairs: Pairs) -> str:
     budget = facts.fleet.budgets_ms[pairs.site[0]]
     hub = facts.fleet.hub_ids[facts.hub(pairs)[best]]
     if np.isinf(pairs.rtt_ms[best]):
-        lost = f"the {facts.policy.percentile:g}th percentile of the samples falls on lost probes (hub {hub})"
+        lost = f"the {facts.policy.percentile:g}th percentile of the samples is a lost probe (hub {hub})"
         bounded = f"the RTT to hub {hub} is only known to exceed the budget of {budget:g} ms"
         return lost if len(facts.fleet.samples) and not _states(facts, pairs, best) else bounded
     return f"best RTT {_figures(pairs.rtt_ms[best], budget)} ms (hub {hub}) exceeds the budget of {budget:g} ms"

@@ -146,7 +146,7 @@ def _setting(fleet: Fleet, edit: Edit, column: Column, scenario: Scenario) -> An
     if is_relative(column, edit.value):
         before = getattr(fleet.policy, edit.column)
         if before is None:
-            raise wrong(scenario, f"{edit.column} is not set, so {edit.value} has nothing to start from.", "Set it.")
+            raise wrong(scenario, f"{edit.column} is not set, so {edit.value} cannot be applied to it.", "Set it.")
         after = float(changed_numbers(column, edit.value, np.array([before], dtype=np.float64))[0])
         return int(after) if column.kind == "whole" else after
     findings = Findings()
@@ -171,7 +171,7 @@ def _check(fleet: Fleet, scenario: Scenario) -> None:
         raise wrong(scenario, "Some sites have no latency budget.", "Set latency_budget_ms.")
     hubs = positions(fleet.sites["pinned_hub"], fleet.hub_ids)
     if ((fleet.sites["pinned_hub"] != "").to_numpy() & (hubs < 0)).any():
-        raise wrong(scenario, "A pinned hub is none of the fleet.", "Correct the id.")
+        raise wrong(scenario, "A pinned hub is not in the fleet.", "Correct the id.")
     if fleet.policy.objective != "cost":
         return
     own: Floats = fleet.own_tie_breaker_costs[(fleet.own_tie_breaker == "possible") & (fleet.clusters > 0)]

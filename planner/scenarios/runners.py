@@ -24,7 +24,7 @@ Work = Callable[..., Any]
 Answer = tuple[int, Any]
 
 POLL_S = 0.1
-"""How often a runner that waits looks whether it is to stop."""
+"""How often a waiting runner checks whether it must stop, in seconds."""
 
 
 class Flag(Protocol):

@@ -46,5 +46,5 @@ def refuse_unmodelled(fleet: Fleet) -> None:
         )
     if policy.objective == "cost" and policy.split_sites and (fleet.latency["pair_cost"].fillna(0) > 0).any():
         hint = "Set split_sites to no, or leave pair_cost blank."
-        message = "objective cost with split sites and pair costs is not modelled: whose share pays for the circuit?"
+        message = "objective cost cannot be used with split sites and pair costs: a circuit's price cannot be shared."
         raise InputError((Finding("error", "split-pair-costs", "Policy", message, hint),))

@@ -125,9 +125,7 @@ class _State:
             place = self._place(host)
             if place is None:
                 if kind != "host_retire":  # one that is retired already is gone from fleet and plan
-                    self._notes.append(
-                        f'{source.source}: host "{host}" is not known, so that nothing is taken as done.'
-                    )
+                    self._notes.append(f'{source.source}: host "{host}" is not known, so nothing is counted as done.')
             elif kind == "host_retire":
                 self._retire(host, place[1], source, cells)
             else:

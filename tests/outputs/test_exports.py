@@ -176,5 +176,5 @@ def test_a_ticket_asks_for_the_measurements_that_the_plan_names(fleet, plan):
         for rank, hub in enumerate(("ROV", "ESK"), start=1)
     ]
     ticket = plan_to_markdown(fleet, replace(plan, measure_first=tuple(rows)))
-    assert "- Measure first, since the plan hangs on it: 0001 to ESK, 0001 to ROV." in ticket
+    assert "- Measure these first, because the plan depends on them: 0001 to ESK, 0001 to ROV." in ticket
     assert "Measure first" not in plan_to_markdown(fleet, replace(plan, measure_first=()))

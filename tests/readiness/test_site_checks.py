@@ -141,10 +141,10 @@ def test_the_policy_says_what_a_node_link_needs(bench):
 @pytest.mark.parametrize(
     ("ours", "theirs", "severity", "words"),
     [
-        ("30", "30", "open", "VLAN 30 is both"),
-        ("VLAN 30", "vlan-id 30", "open", "VLAN 30 is both"),
+        ("30", "30", "open", "VLAN 30 is used for both"),
+        ("VLAN 30", "vlan-id 30", "open", "VLAN 30 is used for both"),
         ("10.1.30.0/24", "10.1.0.0/16", "open", "10.1.30.0/24 and 10.1.0.0/16 overlap"),
-        ("10.1.30.7/24", "10.1.30.0/24", "open", "10.1.30.0/24 is both"),
+        ("10.1.30.7/24", "10.1.30.0/24", "open", "10.1.30.0/24 is used for both"),
         ("2001:db8:0:30::/64", "2001:db8::/48", "open", "overlap"),
         ("30; 10.1.30.0/24", "31; 10.1.30.128/25", "open", "overlap"),
         ("30", "31", "", ""),

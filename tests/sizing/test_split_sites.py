@@ -74,5 +74,5 @@ def test_a_site_larger_than_any_host_is_split(make):
 
 def test_money_with_split_sites_and_pair_costs_is_refused(make):
     fleet = make.fleet([[10.0]], costs=[[3]], pools={"host_cost": [5]}, split_sites=True, objective="cost")
-    with pytest.raises(Exception, match="whose share"):
+    with pytest.raises(Exception, match="cannot be shared"):
         plan(fleet)

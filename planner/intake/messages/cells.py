@@ -41,7 +41,9 @@ TEXTS: dict[str, Template] = {
         "Format the column as text to keep ids as they are.",
     ),
     "id_long": error("{column} has {length} characters; an id has at most 200.", "Shorten it."),
-    "ids_alike": warning("{value} looks like the id in {other}, but has other letters.", "Type one of them again."),
+    "ids_alike": warning(
+        "{value} looks like the id in {other}, but is spelt with other letters.", "Type one of them again."
+    ),
     "id_shown": repair(
         "info", "{column} is a number that is shown with leading zeros in {cells}; the shown text was taken."
     ),
@@ -92,7 +94,7 @@ NUMBERS: dict[str, Template] = {
     ),
     "unit_in_cell": repair("info", "{column} is in another unit in {cells}; it was converted, as in {example}."),
     "way_in_cell": repair(
-        "warning", "{column} is for another direction in {cells}: it was doubled or halved, as in {example}."
+        "warning", "{column} is one way or round trip in {cells}; it was doubled or halved to fit, as in {example}."
     ),
     "number_ambiguous": error(
         "{column} {value} may be {as_decimal} or {as_thousands}.", "Write it with a decimal point and no grouping."

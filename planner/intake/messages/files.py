@@ -47,7 +47,7 @@ SHEETS: dict[str, Template] = {
         'Rename it to {sheet}, or pin it in a mapping file: [{sheet}] sheet = "title".',
     ),
     "sheet_doubtful": warning(
-        "Several tables may be the sheet {sheet}, and none was read: {titles}.",
+        "Several tables could be the sheet {sheet}, so none was read: {titles}.",
         'Rename one to {sheet}, or pin it in a mapping file: [{sheet}] sheet = "title".',
     ),
     "table_question": error(

@@ -19,9 +19,7 @@ IDS: dict[str, Template] = {
         "Write it as {known}; format the column as text.",
     ),
     "id_ambiguous": error("{column} {value} may be any of {known}.", "Write the id with its leading zeros."),
-    "id_by_name": repair(
-        "info", "{column} {value}{count} is no id but the name of {known}, and of no other; it was read as that id."
-    ),
+    "id_by_name": repair("info", "{column} {value}{count} is the name of {known} only; it was read as that id."),
     "name_ambiguous": error("{column} {value} is no id, but the name of several: {known}.", "Write the id instead."),
     "site_unknown": warning("The site {value}{count} is not on the sheet {Sites}; ignored.", "{guess}"),
     "hub_unknown": warning("The hub {value}{count} is not on the sheet {Hubs}; ignored.", "{guess}"),
@@ -139,7 +137,7 @@ PINGS: dict[str, Template] = {
         "Save all that ping prints, from its first line to its last, and do not edit it.",
     ),
     "ping_unlisted": warning(
-        "The file counts {replies} replies without their times; its pair stays unknown.",
+        "The file has {replies} replies without times; the round-trip time of its pair stays unknown.",
         "Run ping without options that silence it (-q, -f), and save all that it prints.",
     ),
     "ping_cut": info("The output ends without a count in {cells}: lost probes were told by gaps in the lines."),

@@ -139,7 +139,7 @@ def _by_cuts(problem: Problem, classes: Classes, budget: SolveBudget, reference:
             value,
             bound,
             True,
-            "cuts and plan meet" if search.closed else "stopped early",
+            "lower bound and plan are equal" if search.closed else "stopped early",
             None if problem.limited else tuple(search.cuts),  # a proof has no place for limits
         )
     model = FlowModel(problem, classes, serve_all=True)
