@@ -111,5 +111,5 @@ def curve_of(stages: Stages, fleet: Fleet, plan: Plan, seconds: float) -> tuple[
     words = f"Planning other latency budgets for the report, at most {seconds:g} s (Ctrl-C goes on without)"
     with stages.stage("curve", words) as show:
         return budget_curve(
-            fleet, plan, time_limit=seconds, tell=lambda share: show(f"{words}: {share:.0%} of today's")
+            fleet, plan, time_limit=seconds, tell=lambda share: show(f"{words}: {share:.0%} of today's budgets")
         )

@@ -199,5 +199,5 @@ def placed(problem: Problem, sized: Sized, incumbent: Bools, tie_breaks: Sequenc
     """Return `place` for counts that are known to carry every site; SolverError when they do not."""
     placement = place(problem, sized, incumbent, tie_breaks)
     if placement is None:
-        raise SolverError("the host counts do not carry the sites they were computed for")
+        raise SolverError("the host counts have no room for the sites they were computed for")
     return placement
