@@ -15,7 +15,7 @@ from planner.rollout.sheet import Sheet
 
 def scheduled(project):
     """Return the schedule of the local search."""
-    return schedule(Sheet(project), Fewest(0), 0, 4_000, lambda waves: True)
+    return schedule(NightKinds(Sheet(project)), Fewest(0), 0, 4_000, lambda waves: True)
 
 
 def bounded(project, names):
