@@ -43,15 +43,18 @@ def seen_after(merged: Merged) -> tuple[SeenAfter, ...]:
 def _seen(merged: Merged) -> Iterator[SeenAfter]:
     for cells in merged.rows:
         row = site_row(cells)
-        if row.status != "done" or not row.host or row.action not in _CHANGED:
+        if row.status != "done" or not row.host:
             continue
-        text = text_in(cells, headings.RTT_AFTER)
+        text, votes = text_in(cells, headings.RTT_AFTER), text_in(cells, headings.VOTES_SEEN).casefold()
+        # A rollout may move, for room, a site that the plan leaves where it is: what people typed counts there too.
+        if row.action not in _CHANGED and not text and not votes:
+            continue
         yield SeenAfter(
             row.site,
             row.host,
             _milliseconds(text),
             text,
-            text_in(cells, headings.VOTES_SEEN).casefold(),
+            votes,
             day_of(cells),
             _where(cells),
         )

@@ -6,6 +6,7 @@ import re
 import subprocess
 import sys
 
+import openpyxl
 import pytest
 from click.testing import CliRunner
 
@@ -93,3 +94,28 @@ def test_plan_of_a_file_of_unknown_names_says_how_to_go_on(tmp_path):
     book = write(pharmacies(number=40), tmp_path)
     result = CliRunner().invoke(cli, ["plan", str(book), "-o", str(tmp_path / "p.xlsx")])
     assert result.exit_code == 2 or "castingvote adopt" in str(result.exception)
+
+
+def test_times_with_their_unit_in_the_cell_are_no_column_of_units(tmp_path):
+    """The one column of times was taken for that of their units too, and the mapping could not be read."""
+    book = openpyxl.Workbook()
+    sheets = {
+        "Shops": [["Shop", "Clusters"], *([f"S{n:02d}", 1] for n in range(12))],
+        "Data centres": [["Centre", "Most hosts"], ["NORTH", 2], ["SOUTH", 2]],
+        "Ping": [
+            ["Shop", "Centre", "RTT avg"],
+            *([f"S{n:02d}", hub, f"{5 + n}.{n} ms"] for n in range(12) for hub in ("NORTH", "SOUTH")),
+        ],
+        "Policy": [["setting", "value"], ["latency_budget_ms", 30]],
+    }
+    for name, rows in sheets.items():
+        page = book.create_sheet(name)
+        for row in rows:
+            page.append(row)
+    book.remove(book.worksheets[0])
+    book.save(tmp_path / "shops.xlsx")
+    mapping = tmp_path / "m.toml"
+    result = CliRunner().invoke(cli, ["adopt", str(tmp_path / "shops.xlsx"), "-o", str(mapping), "--accept"])
+    assert "unit_column" not in mapping.read_text(encoding="utf-8"), result.output
+    fleet = inspect_fleet(tmp_path / "shops.xlsx", mapping).fleet
+    assert fleet.latency["rtt_ms"].max() == pytest.approx(16.11)

@@ -1,5 +1,6 @@
 """What people saw after a change: held against budget and rule, and handed on as evidence."""
 
+import dataclasses
 import datetime as dt
 
 import openpyxl
@@ -119,3 +120,13 @@ def test_the_budget_itself_is_allowed(planned, tmp_path):
     write_workbook(fleet, plan, tmp_path / "plan.xlsx")
     fill(tmp_path / "plan.xlsx", "Assignments", {"0001": {**DONE, "RTT after ms": 20, "three votes seen": "yes"}})
     assert track(fleet, plan, whole([tmp_path / "plan.xlsx"], fleet, plan), DAY).problems == ()
+
+
+def test_what_was_typed_at_a_site_that_the_plan_keeps_counts_too(planned, tmp_path):
+    """A rollout may move such a site for room. Its failure was passed over in silence."""
+    fleet, plan = planned
+    kept = plan.replace(assignments=tuple(dataclasses.replace(row, action="keep") for row in plan.assignments))
+    write_workbook(fleet, kept, tmp_path / "plan.xlsx")
+    fill(tmp_path / "plan.xlsx", "Assignments", SEEN)
+    found = track(fleet, kept, whole([tmp_path / "plan.xlsx"], fleet, kept), DAY)
+    assert [problem.split(" ")[1] for problem in found.problems] == ["0002", "0003"]

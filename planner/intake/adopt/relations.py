@@ -100,7 +100,7 @@ def _list(table: Table, site: Profile, hub: Profile) -> PairTable:
     wanted = [w for w in patterns.PAIRS if w.name != "rtt_ms"]
     columns, _ = guess_columns(others, wanted, LATENCY, frozenset())
     rtt = times[0] if times else None
-    unit = next((p for p in rest if p.values and all(_unit_said(str(v)) for v in p.sample)), None)
+    unit = next((p for p in others if p.values and all(_is_unit(str(v)) for v in p.sample)), None)
     return PairTable(table, site, hub, rtt, others=tuple(columns), rivals=tuple(times[1:]), unit=unit)
 
 
@@ -190,6 +190,11 @@ _ONE_WAY = (
     "sens unique", "solo ida", "una via", "solo andata", "sola andata", "enkele reis", "enkele richting",
     "w jedna strone", "jednosmern", "enkel vag", "aller seul", "un sens", "un sentido", "ow",
 )  # fmt: skip
+
+
+def _is_unit(text: str) -> bool:
+    """Say whether a cell names a unit and holds no figure: "11.6 ms" is a time."""
+    return bool(_unit_said(text)) and not any(letter.isdigit() for letter in text)
 
 
 def _unit_said(text: str) -> str:
