@@ -125,3 +125,17 @@ def test_plan_is_the_best_of_all_plans(make, objective, times, examples):
         assert result.status == "optimal"
 
     check()
+
+
+def test_a_site_too_large_for_any_host_stays_among_those_left_out_when_another_is_served_for_fewer_moves(make):
+    """It fell out of the plan: who could never be served was told from who finds no room by a code that both have."""
+    fleet = make.fleet(
+        np.full((4, 3), 10.0),
+        sites={"clusters": [2, 1, 1, 1], "weight": [0.5] * 4},
+        pools={"cluster_cap": [1, 1, 1], "max_hosts": [0, 0, 1]},
+        current={"site": ["S01"], "hub": ["H0"]},
+    )
+    result = plan(fleet)
+    make.sound(fleet, result)
+    assert "S00" in {entry.site for entry in result.unserved}
+    assert len(result.unserved) == 3

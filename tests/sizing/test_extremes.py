@@ -72,7 +72,7 @@ def test_a_site_split_over_thousands_of_hosts(make, hosts):
 def test_weights_too_far_apart_name_the_largest():
     assert findings(Sites={"weight": [0.001, 1e8]}) == [("Sites!D3", "weights_apart")]
     assert fleet_of(Sites={"weight": [0.001, 1e7]}).too_large is None
-    with pytest.raises(InputError, match=r"100,000,000,000 times 0\.001, the step"):
+    with pytest.raises(InputError, match=r"100,000,000,000 times 0\.001, the smallest unit"):
         fleet_of(Sites={"weight": [0.001, 1e8]})
 
 

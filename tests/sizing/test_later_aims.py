@@ -214,7 +214,7 @@ def test_a_later_aim_never_worsens_an_earlier_one(make):
 
 @pytest.mark.parametrize("then", ["speed", "moves moves", "latency; moves"])
 def test_an_aim_that_is_none_or_named_twice_is_refused(make, then):
-    with pytest.raises(InputError, match="each once"):
+    with pytest.raises(InputError, match="each only once"):
         plan(make.fleet([[5.0]], then=then))
 
 

@@ -13,7 +13,7 @@ from planner.plan import Aim, Plan, Unserved, moved_sites
 from planner.rules import Checker
 from planner.sizing.from_today.by_host import ByHost, by_host, folded
 from planner.sizing.from_today.move_model import MoveModel, Named
-from planner.sizing.instance.problem import build_problem
+from planner.sizing.instance.problem import Problem, build_problem
 from planner.sizing.left_out import crowded_out
 from planner.sizing.solution.seating import Seat
 from planner.sizing.solvers.budget import SolveBudget
@@ -107,27 +107,28 @@ def _carried_out(split: ByHost, first: Plan, named: Named) -> Plan:
     """Return ``first`` with the hosts and assignments of ``named``, and who is left out in them."""
     changed = {"host_list": named.hosts, "assignments": named.assignments, "no_host_needed": named.no_host_needed}
     plan = folded(split, first.replace(**changed))
-    never = [one for one in first.unserved if not any(reason.code == "capacity" for reason in one.reasons)]
+    problem = build_problem(split.original, Checker.of(split.original))
+    sought = {split.original.site_ids[at] for at in problem.site_at}
+    never = [one for one in first.unserved if one.site not in sought]
     if named.left_out == {one.site for one in first.unserved} - {one.site for one in never}:
         return plan
-    return plan.replace(unserved=tuple(sorted((*never, *_crowded_out(split.original, plan, named)), key=_site)))
+    crowded = _crowded_out(split.original, problem, plan, named)
+    return plan.replace(unserved=tuple(sorted((*never, *crowded), key=_site)))
 
 
 def _site(one: Unserved) -> str:
     return one.site
 
 
-def _crowded_out(fleet: Fleet, plan: Plan, named: Named) -> list[Unserved]:
+def _crowded_out(fleet: Fleet, problem: Problem, plan: Plan, named: Named) -> list[Unserved]:
     """Return the sites that find no room in ``plan``, with their reasons in terms of the fleet's pools."""
-    checker = Checker.of(fleet)
-    problem = build_problem(fleet, checker)
     site_at = {fleet.site_ids[at]: s for s, at in enumerate(problem.site_at)}
     pool_at = {fleet.pool_ids[at]: p for p, at in enumerate(problem.pool_at)}
     pool_of = {host.host: pool_at[host.pool] for host in plan.host_list}
     seats = [Seat(site_at[row.site], -1, pool_of[row.host], row.host, row.clusters) for row in plan.assignments]
     out = np.array([fleet.site_ids[at] in named.left_out for at in problem.site_at], dtype=np.bool_)
     today = {site: host or hub for site, hub, host in fleet.current[["site", "hub", "host"]].itertuples(index=False)}
-    found = crowded_out(fleet, checker, problem, out, seats)
+    found = crowded_out(fleet, Checker.of(fleet), problem, out, seats)
     return [dataclasses.replace(one, current=today.get(one.site)) for one in found]
 
 
