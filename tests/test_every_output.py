@@ -18,6 +18,7 @@ from planner.cli import main
 from planner.rules import Checker
 from planner.sizing.cover.losses import read_losses
 from planner.sizing.cover.primal_search.search import PrimalSearch
+from planner.sizing.cover.primal_search.state import Ground
 from planner.sizing.instance.problem import build_problem
 from planner.sizing.solvers.budget import SolveBudget
 from tests.arrays import fleet_of
@@ -85,7 +86,7 @@ def test_cover_against_the_loss_of_a_host_is_searched_host_by_host():
         cover="host",
     )
     problem = build_problem(fleet, Checker(fleet))
-    search = PrimalSearch(problem, read_losses(fleet, problem), SolveBudget())
+    search = PrimalSearch(Ground(problem, read_losses(fleet, problem)), SolveBudget())
     found = search.first()
     fewest = min((better.state.hosts for better in search.better(found)), default=found.state.hosts)
     plan = planner.plan(fleet)

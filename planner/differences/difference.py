@@ -127,8 +127,20 @@ class Between:
     proven: bool
 
 
+class _Caused:
+    """A difference that has a cause."""
+
+    __slots__ = ()
+    cause: Cause
+
+    @property
+    def cause_in_words(self) -> str:
+        """The cause as outputs name it."""
+        return CAUSES[self.cause]
+
+
 @dataclass(frozen=True, slots=True)
-class SiteDifference:
+class SiteDifference(_Caused):
     """One thing that differs at a site, ``old`` and ``new`` in words (hosts, margins), with its cause.
 
     ``planned``: the cause was found by planning in between, and not read off the fleets. ``behind`` are the rows whose
@@ -149,14 +161,9 @@ class SiteDifference:
         """What it was, and what it is."""
         return f"{self.old or '-'} -> {self.new or '-'}"
 
-    @property
-    def cause_in_words(self) -> str:
-        """The cause as outputs name it."""
-        return CAUSES[self.cause]
-
 
 @dataclass(frozen=True, slots=True)
-class HostDifference:
+class HostDifference(_Caused):
     """A host that runs in one of the plans only, or is another thing; clusters are None where it does not run."""
 
     host: str
@@ -174,11 +181,6 @@ class HostDifference:
         """Its clusters before and after."""
         old, new = ("-" if clusters is None else str(clusters) for clusters in (self.old_clusters, self.new_clusters))
         return f"{old} -> {new}"
-
-    @property
-    def cause_in_words(self) -> str:
-        """The cause as outputs name it."""
-        return CAUSES[self.cause]
 
 
 @dataclass(frozen=True, slots=True)

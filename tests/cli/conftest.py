@@ -15,6 +15,7 @@ from types import SimpleNamespace
 
 import pytest
 
+import planner
 from planner.cli import main
 
 ROOT = Path(__file__).parents[2]
@@ -195,3 +196,15 @@ def located(sites, hubs):
 def twelve_sites():
     """The sample fleet that README.md solves by hand: 4 hosts."""
     return ROOT / "sample_fleets" / "twelve_sites.xlsx"
+
+
+@pytest.fixture(scope="module")
+def small_planned(tmp_path_factory):
+    """A folder with a small fleet and its plan, as workbook and JSON."""
+    place = tmp_path_factory.mktemp("planned")
+    write_fleet(place / "fleet", small())
+    fleet = planner.read_fleet(place / "fleet")
+    plan = planner.plan(fleet)
+    planner.write_workbook(fleet, plan, place / "plan.xlsx")
+    planner.write_json(plan, place / "plan.json")
+    return place

@@ -6,24 +6,10 @@ import shutil
 import openpyxl
 import pytest
 
-import planner
-from tests.cli.conftest import small, write_fleet
-
-
-@pytest.fixture(scope="module")
-def made(tmp_path_factory):
-    place = tmp_path_factory.mktemp("made")
-    write_fleet(place / "fleet", small())
-    fleet = planner.read_fleet(place / "fleet")
-    plan = planner.plan(fleet)
-    planner.write_workbook(fleet, plan, place / "plan.xlsx")
-    planner.write_json(plan, place / "plan.json")
-    return place
-
 
 @pytest.fixture
-def planned(made, tmp_path):
-    shutil.copytree(made, tmp_path, dirs_exist_ok=True)
+def planned(small_planned, tmp_path):
+    shutil.copytree(small_planned, tmp_path, dirs_exist_ok=True)
     return tmp_path / "plan.xlsx"
 
 

@@ -116,19 +116,6 @@ def files_of(tmp_path):
 
 
 @pytest.fixture(scope="module")
-def browser():
-    """The headless Chromium of Debian, driven by Playwright, whose event loop must not outlive these tests."""
-    chromium = shutil.which("chromium")
-    if chromium is None:
-        pytest.skip("chromium is not installed")
-    sync_api = pytest.importorskip("playwright.sync_api")
-    with sync_api.sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
-        yield started
-        started.close()
-
-
-@pytest.fixture(scope="module")
 def person(browser, served):
     """Somebody at the page, who has opened it by its address; and all that the page complained about."""
     context = browser.new_context(viewport={"width": 1280, "height": 900}, color_scheme="light", accept_downloads=True)

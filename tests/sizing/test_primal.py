@@ -99,7 +99,7 @@ def test_what_is_broken_is_what_a_recount_says_and_what_choices_foretell(make, c
 @pytest.mark.parametrize(("cover", "radius"), [("none", 40), ("host", None), ("hub", 40), ("zone", None)])
 def test_a_plan_is_there_at_once_and_gets_better_without_breaking_anything(make, cover, radius):
     fleet = scattered(make, 5, 40, 5, cover=cover, max_blast_radius_hub=radius)
-    search = PrimalSearch(ground_of(fleet).problem, ground_of(fleet).losses, SolveBudget())
+    search = PrimalSearch(ground_of(fleet), SolveBudget())
     found = search.first()
     hosts = [found.state.hosts]
     placed = found.state.home != NOWHERE

@@ -35,7 +35,6 @@ class BetterHomes:
     draft: Draft
     budget: SolveBudget
     bounds: dict[TieBreak, float] = field(default_factory=dict)
-    _kept: list[tuple[Floats, float]] = field(default_factory=list)
 
     def improve(self, offer: Callable[[Draft], Draft]) -> Mapping[TieBreak, float]:
         """Offer drafts, each of which answers with the best so far; return the bounds."""
@@ -44,7 +43,7 @@ class BetterHomes:
         if not wanted or self.draft.placement.unserved.any() or not self.draft.seating.seats:
             return self.bounds
         budget = self.budget.within(_SECONDS)
-        all_plans = self._program(None)
+        all_plans = self._all_plans()
         for aim in wanted:
             if isinstance(aim, PairAim):
                 known = self._cheapen(aim, all_plans, offer, budget)
@@ -52,8 +51,7 @@ class BetterHomes:
                 known = self._widen(aim, all_plans, offer, budget)
             if not known:
                 break
-            self._kept.append(self._reached_cost(aim))
-            all_plans.keep(*self._kept[-1])
+            all_plans.keep(*self._reached_cost(aim))
         return self.bounds
 
     def _cheapen(
@@ -97,7 +95,8 @@ class BetterHomes:
         for running in (self.draft.sized.counts.hosts, hosts):
             if running is None or not self.case.problem.may_run(running):
                 continue
-            trial = self._carried_out(running, (cost, weighed([cost, *later])), budget)
+            near = all_plans.near(running)
+            trial = self._carried_out(near, running, (cost, weighed([cost, *later])), budget)
             self.draft = offer(trial) if trial is not None else self.draft
         return bound
 
@@ -113,18 +112,14 @@ class BetterHomes:
             return (self.case.problem.margin_ms < self._reached(aim) - _NOBODY).astype(np.float64), 0.0
         return self._cost(aim), self._reached(aim)
 
-    def _program(self, running: Ints | None) -> HomeProgram:
-        """Return the program near plans in which the hosts ``running`` (P,) run; None: the one that all plans meet."""
+    def _all_plans(self) -> HomeProgram:
+        """Return the program that all plans meet which serve and cover as much with as many hosts."""
         problem, hosts = self.case.problem, self.draft.sized.counts.hosts
         short = self._bare() & self.ground.coverable
         choices = choices_of(self.ground, ~np.isfinite(problem.own_cost), bare=bool(short.any()))
         total = int(hosts.sum()) if problem.objective == "hosts" else None
         most = problem.max_hosts if total is None else np.minimum(problem.max_hosts, total)
-        weight = float(problem.weights[short].sum())
-        program = HomeProgram(self.ground, choices, total, most if running is None else running, weight)
-        for cost, value in self._kept:
-            program.keep(cost, value)
-        return program
+        return HomeProgram(self.ground, choices, total, most, float(problem.weights[short].sum()))
 
     def _bare(self) -> Bools:
         """Return the sites on shared hosts that have no standby, shape (S,)."""
@@ -133,12 +128,13 @@ class BetterHomes:
             bare[seat.site] |= standby is None
         return bare
 
-    def _carried_out(self, hosts: Ints, costs: tuple[Floats, Floats], budget: SolveBudget) -> Draft | None:
-        """Return a draft with ``hosts`` (P,); None where none is found.
+    def _carried_out(
+        self, program: HomeProgram, hosts: Ints, costs: tuple[Floats, Floats], budget: SolveBudget
+    ) -> Draft | None:
+        """Return a draft with ``hosts`` (P,) near the answer of ``program``; None where none is found.
 
         Homes are of low cost by the first of ``costs`` (E,), then bettered by the second.
         """
-        program = self._program(hosts)
         choices = program.choices
         if not (choices.standby >= 0).any():
             return None

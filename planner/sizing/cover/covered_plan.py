@@ -62,28 +62,27 @@ def plan_covered(case: Case, budget: SolveBudget) -> tuple[Draft, Mapping[TieBre
     """
     losses = read_losses(case.fleet, case.problem)
     best = Best(case.problem, losses, evaluator_of(case, cover=True))
-    _search(case, losses, best, budget if budget.left is None else budget.within(budget.left * _FOR_HOSTS))
+    ground = Ground(case.problem, losses)
+    _search(case, ground, best, budget if budget.left is None else budget.within(budget.left * _FOR_HOSTS))
 
     def offer(draft: Draft) -> Draft:
         best.offer(draft)
         return best.draft
 
-    ground = Ground(case.problem, losses)
     bounds = BetterHomes(case, ground, best.draft, budget).improve(offer)
     return best.draft, bounds
 
 
-def _search(case: Case, losses: Losses, best: Best, budget: SolveBudget) -> None:
+def _search(case: Case, ground: Ground, best: Best, budget: SolveBudget) -> None:
     """Offer ``best`` the plans of all engines, until it is closed or time ends."""
-    problem = case.problem
-    search = PrimalSearch(problem, losses, budget if budget.seconds else budget.within(_SEARCH_SECONDS))
+    search = PrimalSearch(ground, budget if budget.seconds else budget.within(_SEARCH_SECONDS))
     found = search.first()
     best.offer(_finished(case, found, budget))
     if "moves" in case.tie_breaks:
-        today = state_of_today(case, search.ground, found.bare, budget)
+        today = state_of_today(case, ground, found.bare, budget)
         if today is not None:
             best.offer(draft_of(case, today))
-    for draft in _exact(case, losses, budget):
+    for draft in _exact(case, best.losses, budget):
         best.offer(draft)
         if best.closed and not draft.short:  # where it is short, the next one may be better among equals
             break

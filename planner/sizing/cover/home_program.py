@@ -92,6 +92,17 @@ class HomeProgram:
         """Let no later answer cost more than ``most`` by ``cost`` (E,)."""
         self._kept.append((cost, most))
 
+    def near(self, running: Ints) -> HomeProgram:
+        """Return the program near plans in which the hosts ``running`` (P,) run, with all that is kept.
+
+        It is another one only against the loss of a host, where what a loss brings hangs on how many there are.
+        """
+        if not self.ground.by_host:
+            return self
+        other = HomeProgram(self.ground, self.choices, self.most_hosts, running, self.uncovered)
+        other._kept = list(self._kept)
+        return other
+
     def least(self, cost: Floats, budget: SolveBudget) -> float | None:
         """Return the least total ``cost`` (E,) when hosts may be divided; None where time ends before."""
         outcome = self._solve(cost, self._free, budget).outcome

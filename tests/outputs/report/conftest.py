@@ -1,6 +1,5 @@
 """Fleets to report on, and pages in a real browser."""
 
-import shutil
 from dataclasses import replace
 
 import numpy as np
@@ -52,19 +51,6 @@ def nasty(builders, located):
         unserved=(Unserved("0060", 1, (Reason("latency", NASTY[1]),), NASTY[0]),),
         findings=tuple(Finding("warning", "odd", f"Sites!{hub}", text, text, text) for text in NASTY),
     )
-
-
-@pytest.fixture(scope="module")
-def browser():
-    """The headless Chromium of Debian, driven by Playwright, whose event loop must not outlive these tests."""
-    chromium = shutil.which("chromium")
-    if chromium is None:
-        pytest.skip("chromium is not installed")
-    sync_api = pytest.importorskip("playwright.sync_api")
-    with sync_api.sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
-        yield started
-        started.close()
 
 
 class Shown:

@@ -27,7 +27,7 @@ def state_of_today(case: Case, ground: Ground, bare: Bools, budget: SolveBudget)
     broken.
     """
     problem, names = case.problem, case.in_force.host
-    if problem.own_cost[np.isfinite(problem.own_cost)].size or not case.incumbent.any():
+    if np.isfinite(problem.own_cost).any() or not case.incumbent.any():
         return None
     pool_of = {name: p for p, mine in enumerate(case.today.names) for name in mine}
     today = dict(zip(problem.site[case.incumbent].tolist(), problem.pool[case.incumbent].tolist(), strict=True))

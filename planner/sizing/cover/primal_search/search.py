@@ -8,7 +8,6 @@ from collections.abc import Iterator
 import numpy as np
 
 from planner.fleet import Bools, Ints
-from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.primal_search.close_hosts import with_fewer_hosts
 from planner.sizing.cover.primal_search.construct import construct, settle
 from planner.sizing.cover.primal_search.give_up import give_up
@@ -19,7 +18,6 @@ from planner.sizing.cover.primal_search.prices import prices_of
 from planner.sizing.cover.primal_search.repair import force_in, repair
 from planner.sizing.cover.primal_search.rounding import rounded
 from planner.sizing.cover.primal_search.state import NOWHERE, Ground, State
-from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.budget import SolveBudget
 
 _STEPS = 4_000  # of repair for one set of counts
@@ -42,12 +40,12 @@ class Found:
 class PrimalSearch:
     """The search of one problem: `first` plan, then `better` ones."""
 
-    def __init__(self, problem: Problem, losses: Losses | None, budget: SolveBudget) -> None:
-        self.ground = Ground(problem, losses)
-        self.prices = prices_of(problem)
+    def __init__(self, ground: Ground, budget: SolveBudget) -> None:
+        self.ground = ground
+        self.prices = prices_of(ground.problem)
         self.budget = budget
         self.rng = np.random.Generator(np.random.PCG64(budget.seed))
-        self.shared = np.flatnonzero(~np.isfinite(problem.own_cost))
+        self.shared = np.flatnonzero(~np.isfinite(ground.problem.own_cost))
 
     def first(self) -> Found:
         """Return a plan, in time that grows with sites and hosts; nobody is left out who fits where others are."""
