@@ -20,7 +20,7 @@ AUDIENCES = {
     "cli": "terminal",
     "columns": None,  # told in words below
     # Words of many languages that are read, not written.
-    "intake/adopt/lexicon": None,
+    "intake/lexicon": None,
     "intake/adopt/places": None,
     "intake/known_words": None,
     "intake/names": None,

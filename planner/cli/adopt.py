@@ -119,7 +119,7 @@ def _say_next(file: Path, output: Path | None, inspection: Inspection, *, writte
 
 def _as_json(adoption: Adoption, inspection: Inspection) -> dict[str, object]:
     """Return guesses, questions and what reading gave as plain data."""
-    from planner.cli.adopting import plain_guess, plain_question
+    from planner.cli.adopting import plain_guess, plain_left_out, plain_question
 
     fleet = inspection.fleet
     return {
@@ -127,6 +127,7 @@ def _as_json(adoption: Adoption, inspection: Inspection) -> dict[str, object]:
         "guesses": [plain_guess(guess) for guess in adoption.guesses],
         "questions": [plain_question(question, adoption.answers) for question in adoption.questions],
         "unused": [table.where for table in adoption.unused],
+        "left_out": [plain_left_out(column) for column in adoption.left_out],
         "sites": None if fleet is None else len(fleet.site_ids),
         "hubs": None if fleet is None else len(fleet.hub_ids),
         "findings": list(inspection.findings),

@@ -15,8 +15,10 @@ from planner.counted_words import counted
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from rich.console import Console
+
     from planner.intake import Adopting
-    from planner.intake.adopt import Adoption, Choice, Question, SheetGuess
+    from planner.intake.adopt import Adoption, Choice, LeftOut, Question, SheetGuess
     from planner.intake.read_fleet import Inspection
 
 _MOST_ASKED = 6  # what is less important is taken, and listed
@@ -46,7 +48,22 @@ def print_adoption(adoption: Adoption, file: Path) -> None:
             target.print(table)
     if adoption.unused:
         listed = ", ".join(printable(table.where) for table in adoption.unused)
-        target.print(Text(f"Not used: {listed}"))
+        target.print(Text(f"Tables that are not used: {listed}"))
+    if adoption.left_out:
+        _print_left_out(target, adoption.left_out)
+
+
+def _print_left_out(target: Console, left_out: tuple[LeftOut, ...]) -> None:
+    from planner.cli.report import bare_table
+
+    target.print(Text(f"Not used in the plan: {counted(len(left_out), 'column')} of these tables"))
+    table = bare_table(target)
+    table.show_header = False
+    for left in left_out:
+        header = f"{left.profile.label} ({left.table.block.raw.title}!{left.profile.cell})"
+        samples = f"such as {left.profile.examples}" if left.profile.values else ""
+        table.add_row(*map(_cell, (f"  {header}", left.why, samples)))
+    target.print(table)
 
 
 def _cell(words: str) -> Text:
@@ -165,6 +182,19 @@ def plain_guess(guess: SheetGuess) -> dict[str, Any]:
             }
             for c in guess.columns
         ],
+    }
+
+
+def plain_left_out(column: LeftOut) -> dict[str, Any]:
+    """Return a column that is not used as plain data; ``like`` is the column that its header is like, "" if none."""
+    profile = column.profile
+    return {
+        "table": column.table.where,
+        "header": profile.header,
+        "letter": profile.cell,
+        "like": column.like,
+        "why": column.why,
+        "samples": profile.examples,
     }
 
 

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from planner.intake.adopt.guesses import Adoption, SheetGuess
+from planner.intake.adopt.left_out import LeftOut
 from planner.intake.layout import SheetLayout, SheetPins
 from planner.intake.mapping import ADOPTED
 from planner.intake.names import plain
@@ -17,6 +18,7 @@ _ADOPTED_HEAD = """\
 # units                what the values are in, such as "s", "ms one way" or "Mb/s"
 # leave_out            rows with one of these values are not read
 # only = true          columns that are not named here are not used, but copied to the output
+# not used             such a column, and why: give it a name under columns to use it
 #
 # Change what is wrong. An export of the same headers needs no question: castingvote adopt knows it again,
 # and every command takes it with this file.
@@ -59,13 +61,20 @@ def adoption_text(adoption: Adoption, file: str) -> str:
         lines += ["", f"[{ADOPTED}.answers]", *(f"{_quoted(k)} = {_quoted(v)}" for k, v in adoption.answers.items())]
     lines.append("")
     sheets = [guess.sheet for guess in adoption.guesses]
+    first = {id(guess.table): guess for guess in reversed(adoption.guesses)}
     for guess in adoption.guesses:
         name = f"[[{guess.sheet}]]" if sheets.count(guess.sheet) > 1 else f"[{guess.sheet}]"
         where = "" if guess.table is None else f" {guess.table.where},"
         lines.append(f"# {guess.sheet}:{_one_line(where)} likeness {guess.likeness:.2f}: {_one_line(guess.why)}")
         lines += [f"# {_one_line(note)}" for note in guess.notes]
+        lines += [_not_used(column) for column in adoption.left_out if guess is first[id(column.table)]]
         lines += _section(name, guess.sheet, guess.pins, _remarks(guess))
     return "\n".join(lines)
+
+
+def _not_used(column: LeftOut) -> str:
+    samples = f"; such as {column.profile.examples}" if column.profile.values else ""
+    return _one_line(f"# not used: {column.profile.label} ({column.profile.cell}): {column.why}{samples}")
 
 
 def _remarks(guess: SheetGuess) -> Mapping[str, str]:

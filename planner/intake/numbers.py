@@ -16,7 +16,8 @@ from planner.intake.written import Read, read_number
 
 _PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 # Findings about a text that sum up, those about it singly, and what a message shows as an example.
-_NOTED_CODES = """number_text number_script number_comma number_bound number_about value_unknown word_unknown
+_NOTED_CODES = """number_text number_script number_comma number_bound number_about number_noun value_unknown
+word_unknown
 no_answer unreachable"""
 _NOTED = frozenset(_NOTED_CODES.split())
 _CONVERTED = frozenset({"unit_in_cell", "way_in_cell"})

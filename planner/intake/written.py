@@ -11,6 +11,7 @@ from typing import NamedTuple
 from planner.columns import Column
 from planner.intake.known_words import is_unknown, why_unknown
 from planner.intake.names import is_statement, stated_by
+from planner.intake.nouns import counted_in, counts
 from planner.intake.rawtable import tidy
 from planner.intake.units import NOTHING_STATED, Stated
 
@@ -98,6 +99,9 @@ def _signed(bare: str, spec: Column) -> Read:
             return read._replace(stated=stated_by(unit))
         if read is not None and unit.casefold() == spec.unit.split(",")[0].casefold():
             return read
+    counted = counted_in(bare)
+    if counted is not None and counted[1] & counts(spec) and (read := _figure(counted[0])) is not None:
+        return read._replace(codes=(*read.codes, "number_noun"))
     money = _MONEY.fullmatch(bare) if spec.unit.startswith("money") else None
     read = None if money is None else _figure(next(filter(None, money.groups())).strip())
     return Read(math.nan, ("number_wanted",)) if read is None else read

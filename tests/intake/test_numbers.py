@@ -101,3 +101,24 @@ def test_any_text_in_any_kind_of_column_gives_a_value_or_a_finding(text):
         assert len(result) == (0 if blank else 1)
         if not blank and (pd.isna(result[0]) if spec.kind in ("number", "whole", "date", "moment") else not result[0]):
             assert codes or (spec.kind == "ids" and not text.strip("; \n"))
+
+
+@pytest.mark.parametrize(
+    ("column", "text", "value"),
+    [
+        ("cluster_cap", "25 clusters", 25),
+        ("cluster_cap", "25 Cluster pro Host", 25),
+        ("cluster_cap", "1,200 clusters", 1200),
+        ("max_hosts", "3 Server", 3),
+        ("existing_hosts", "2 hôtes", 2),
+        ("cluster_cap", "25 or more clusters", None),
+        ("cluster_cap", "25 sites", None),
+        ("cluster_cap", "25 clusters, 2 hosts", None),
+        ("existing_hosts", "25 per host", None),
+        ("max_hosts", "2 dozen hosts", None),
+    ],
+)
+def test_a_figure_with_its_noun_is_read_where_that_means_one_thing(column, text, value):
+    result, codes = cleaned(HUBS.column(column), text)
+    assert (None if np.isnan(result[0]) else result[0]) == value
+    assert (codes == ["number_wanted"]) == (value is None)

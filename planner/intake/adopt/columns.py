@@ -10,13 +10,15 @@ import numpy as np
 from planner.columns import Column, Sheet
 from planner.fleet import Floats
 from planner.intake.adopt.entities import names_hubs
-from planner.intake.adopt.likeness import concepts_in, likeness
 from planner.intake.adopt.patterns import STATUS, TODAY_HOST, TODAY_HUB, Wanted
 from planner.intake.adopt.profile import Profile
+from planner.intake.likeness import concepts_in, likeness
+from planner.intake.nouns import counts
 
 TAKEN = 0.6  # likeness from which a column is taken
 ASKED = 0.45  # and from which it is asked for, where it can change the plan
 _SURE = 0.8
+_LEAST_FIT = 0.5
 _CLOSE = 0.08
 _CONTENT_ALONE = 0.62
 _FEW_STATES = 12
@@ -101,11 +103,16 @@ def _score(profile: Profile, want: Wanted, sheet: Sheet, hubs: frozenset[str]) -
     if not profile.values:
         return 0.0
     fit = _fit(profile, want.name, sheet, hubs)
-    if fit < 0.5:
+    if fit < _LEAST_FIT:
         return 0.0
     alone = _by_content(profile, want.name, hubs)
     both = min(0.99, max(said, alone) + 0.25) if alone and said > ASKED else 0.0
     return max(said * (0.5 + 0.5 * fit), alone, both)
+
+
+def fits(profile: Profile, name: str, sheet: Sheet, hubs: frozenset[str]) -> bool:
+    """Return whether the cells of a column of the sheet can be those of the column ``name`` of the fleet."""
+    return _fit(profile, name, sheet, hubs) >= _LEAST_FIT
 
 
 def _fit(profile: Profile, name: str, sheet: Sheet, hubs: frozenset[str]) -> float:
@@ -138,6 +145,8 @@ def _fit_release(profile: Profile, column: Column) -> float:
 def _fit_figures(profile: Profile, column: Column) -> float:
     if profile.share("number") < 0.5 or not profile.figures:
         return 0.0
+    if profile.nouns and not all(counts(column) & concepts for concepts in profile.nouns):
+        return 0.0  # its cells count something else
     least = column.least if column.least is not None else -np.inf
     if column.name == "cluster_cap" and max(profile.figures) < _LEAST_CAP:
         return 0.5  # so few are rather hosts

@@ -11,8 +11,8 @@ from functools import cached_property, lru_cache
 from planner.intake.adopt import patterns
 from planner.intake.adopt.block import Block
 from planner.intake.adopt.blocks import blocks_of
-from planner.intake.adopt.likeness import concepts_in, likeness
 from planner.intake.adopt.profile import Profile, key_of, profiles_of
+from planner.intake.likeness import concepts_in, likeness
 from planner.intake.names import without_statement
 from planner.intake.rawtable import RawSheet
 

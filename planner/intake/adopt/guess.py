@@ -11,15 +11,16 @@ from planner.intake.adopt.columns import ColumnGuess, guess_columns
 from planner.intake.adopt.days import with_dates
 from planner.intake.adopt.entities import Pair, Table, keys_within, pairs, tables_of
 from planner.intake.adopt.guesses import Adoption, Answers, Choice, Question, SheetGuess
-from planner.intake.adopt.likeness import concepts_in
+from planner.intake.adopt.left_out import LeftOut, columns_left_out
 from planner.intake.adopt.patterns import TODAY_HOST, TODAY_HUB
 from planner.intake.adopt.pinning import base_pins, pinned_name
-from planner.intake.adopt.places import Place, column_choice, column_key, id_columns, read_place
+from planner.intake.adopt.places import NONE, Place, column_choice, column_key, id_columns, read_place
 from planner.intake.adopt.profile import Profile, key_of
 from planner.intake.adopt.relations import Ends, PairTable, pair_tables
 from planner.intake.adopt.settings import Setting, settings_in
 from planner.intake.adopt.times import latency
 from planner.intake.layout import SheetPins
+from planner.intake.likeness import concepts_in
 from planner.intake.rawtable import RawSheet
 
 _CLOSE_PAIRS, _CLOSE_IDS = 0.7, 0.15
@@ -64,7 +65,8 @@ class Guesser:
         questions += asked_of_days
         used = {id(g.table) for g in guesses}
         unused = tuple(t for t in self._tables if id(t) not in used)
-        return Adoption(tuple(guesses), tuple(questions), answers, unused)
+        left_out = _left_out(guesses, of_pairs, (sites, hubs), answers)
+        return Adoption(tuple(guesses), tuple(questions), answers, unused, left_out)
 
     def _policy(
         self, sites: Place, guesses: Sequence[SheetGuess], answers: Answers
@@ -90,6 +92,18 @@ class Guesser:
         if not settings and not given:
             return [], questions
         return [_policy_guess(settings, given, self._tables)], questions
+
+
+def _left_out(
+    guesses: Sequence[SheetGuess], of_pairs: Sequence[PairTable], places: Sequence[Place], answers: Answers
+) -> tuple[LeftOut, ...]:
+    """Return the columns of the tables of sites, hubs and pairs that nothing takes."""
+    read = [(g.sheet, g.table, g.columns) for g in guesses if g.table is not None and g.sheet != "Policy"]
+    used = [profile for p in of_pairs for profile in (*p.matrix, *filter(None, (p.unit,)))]
+    used += [profile for p in of_pairs if p.turned for profile in p.table.profiles]
+    used += [place.table.profile(column) for place in places for column in place.states]
+    refused = [key for key, choice in answers.items() if choice == NONE]
+    return columns_left_out(read, used, places[1].table.key_set, refused)
 
 
 def _policy_guess(settings: Sequence[Setting], given: Mapping[str, str], tables: Sequence[Table]) -> SheetGuess:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from planner.intake.adopt.columns import ColumnGuess
 from planner.intake.adopt.entities import Table
+from planner.intake.adopt.left_out import LeftOut
 from planner.intake.layout import Pins, SheetPins
 from planner.intake.names import plain
 
@@ -51,12 +52,16 @@ class SheetGuess:
 
 @dataclass(frozen=True)
 class Adoption:
-    """What was made of a file: a guess for each sheet of the fleet, questions with the answers taken, unused tables."""
+    """What was made of a file: a guess for each sheet of the fleet, questions with the answers taken, and what is left.
+
+    ``unused`` are tables that are not read, ``left_out`` columns of those that are.
+    """
 
     guesses: tuple[SheetGuess, ...]
     questions: tuple[Question, ...]
     answers: Answers
     unused: tuple[Table, ...] = ()
+    left_out: tuple[LeftOut, ...] = ()
     taken: Mapping[str, Choice] = field(default_factory=dict)
 
     @property

@@ -9,6 +9,7 @@ import numpy as np
 
 from planner.intake.dates import is_date_text
 from planner.intake.known_words import is_unknown
+from planner.intake.nouns import counted_in
 from planner.intake.rawtable import Broken, is_blank, tidy
 
 CellKind = Literal["", "number", "date", "text"]
@@ -39,7 +40,7 @@ def _kind_of_text(text: str) -> CellKind:
         return "date" if _looks_like_day(text) else "number"
     if len(text) <= _LONGEST_DATE and text[:1].isdigit() and is_date_text(text):
         return "date"
-    return "text"
+    return "text" if counted_in(text) is None else "number"
 
 
 def _looks_like_day(text: str) -> bool:

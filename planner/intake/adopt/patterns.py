@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from planner.intake.adopt.likeness import Pattern
+from planner.intake.likeness import Pattern
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +142,7 @@ HUBS = (
     ),
     _w("host_cost", (0.95, ("COST", "HOST")), (0.8, ("COST",)), against=("UPLINK",)),
     _w("uplink_mbps", (0.9, ("UPLINK",)), (0.92, ("UPLINK", "SPEED")), against=("ZONE", "COST")),
-    _w("serves_regions", (0.95, ("SERVES", "REGION")), (0.8, ("SERVES",))),
+    _w("serves_regions", (0.95, ("SERVES", "REGION")), (0.8, ("SERVES",)), against=("CLUSTER", "HOST")),
     *_TIME,
     _w(STATUS, (0.92, ("STATUS",)), against=("RELEASE",)),
 )

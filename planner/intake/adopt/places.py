@@ -11,10 +11,10 @@ from planner.intake.adopt.columns import ASKED, ColumnGuess, coordinates, guess_
 from planner.intake.adopt.entities import Table
 from planner.intake.adopt.guesses import Answers, Choice, Question
 from planner.intake.adopt.kinds import kind_of
-from planner.intake.adopt.likeness import concepts_in, folded, likeness
 from planner.intake.adopt.patterns import STATUS, Wanted
 from planner.intake.adopt.profile import Profile
 from planner.intake.layout import RowsAre
+from planner.intake.likeness import concepts_in, folded, likeness
 
 NONE = "none of these"
 _REFERENCE, _FIRST = 0.3, 0.05
@@ -41,6 +41,7 @@ class Place:
     columns: list[ColumnGuess] = field(default_factory=list)
     questions: list[Question] = field(default_factory=list)
     leave_out: dict[int, tuple[str, ...]] = field(default_factory=dict)  # by column, from 0
+    states: tuple[int, ...] = ()  # columns that say which rows are planned
     rows: RowsAre = "sites"
 
     def column(self, name: str) -> ColumnGuess | None:
@@ -176,6 +177,7 @@ def _status(place: Place, answers: Answers) -> None:
     future = [state for state, _ in states if state not in gone and _is_one_of(state, _FUTURE)]
     if (not gone and not future) or len(states) < _LEAST_STATES:
         return
+    place.states = (status.profile.column,)
     key = f"{place.sheet.name}.status"
     options = {tuple(o): None for o in ([*gone, *future], gone, future, [])}
     choices = [_leave_out(option, dict(states), 0.8 - 0.2 * k) for k, option in enumerate(options)]

@@ -15,6 +15,7 @@ from planner.intake.findings import show
 from planner.intake.ids import numeral
 from planner.intake.known_words import is_unknown
 from planner.intake.lookalikes import skeleton
+from planner.intake.nouns import counted_in
 from planner.intake.rawtable import Broken, is_blank, tidy
 from planner.intake.written import read_number
 
@@ -116,6 +117,12 @@ class Profile:
         return [value for value in read if value == value]
 
     @cached_property
+    def nouns(self) -> list[frozenset[str]]:
+        """What the sample says that its figures count, for each cell with a noun."""
+        counted = (counted_in(tidy(value)) for value in self.sample if isinstance(value, str))
+        return [concepts for found in counted if found is not None for concepts in (found[1],)]
+
+    @cached_property
     def version_share(self) -> float:
         """Share of the sample that is written as versions are."""
         texts = [tidy(v) if isinstance(v, str) else show(v) for v in self.sample]
@@ -152,7 +159,10 @@ def _says_nothing(value: Any) -> bool:
 
 
 def _figure(value: Any) -> float:
-    return read_number(value, _FIGURE).value if isinstance(value, str) else float("nan")
+    if not isinstance(value, str):
+        return float("nan")
+    counted = counted_in(tidy(value))
+    return read_number(value if counted is None else counted[0], _FIGURE).value
 
 
 def profiles_of(block: Block) -> list[Profile]:

@@ -8,9 +8,9 @@ from planner.columns import LATENCY
 from planner.intake.adopt import patterns
 from planner.intake.adopt.columns import ColumnGuess, guess_columns
 from planner.intake.adopt.entities import MOSTLY, HubNames, Table, is_turned_matrix, matrix_columns, names_hubs
-from planner.intake.adopt.likeness import concepts_in, folded, likeness
 from planner.intake.adopt.patterns import Wanted
 from planner.intake.adopt.profile import Profile
+from planner.intake.likeness import concepts_in, folded, likeness
 
 _PROBES = 3.0  # rows of one pair from which a dated list is one of single probes
 _LIMIT_FREE = 0.45

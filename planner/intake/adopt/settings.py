@@ -6,10 +6,10 @@ from typing import Any
 
 from planner.columns import SETTINGS, Column
 from planner.intake.adopt.kinds import kind_of
-from planner.intake.adopt.likeness import concepts_in, likeness
 from planner.intake.adopt.patterns import SETTINGS as PATTERNS
 from planner.intake.content import fits_share
 from planner.intake.findings import show
+from planner.intake.likeness import concepts_in, likeness
 from planner.intake.names import named, plain
 from planner.intake.rawtable import RawSheet, is_blank, tidy
 

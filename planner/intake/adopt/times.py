@@ -6,10 +6,10 @@ from dataclasses import replace
 
 from planner.intake.adopt.columns import ColumnGuess
 from planner.intake.adopt.guesses import Answers, Choice, Question, SheetGuess
-from planner.intake.adopt.likeness import concepts_in
 from planner.intake.adopt.pinning import base_pins, pinned_name
 from planner.intake.adopt.places import column_choice, column_key
 from planner.intake.adopt.relations import PairTable, unit_of_times
+from planner.intake.likeness import concepts_in
 
 _MOST_CHOICES = 4
 _DAY = re.compile(r"(20\d\d)[-_./ ]?(0[1-9]|1[0-2])?[-_./ ]?([0-3]\d)?")

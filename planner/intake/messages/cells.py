@@ -88,6 +88,7 @@ NUMBERS: dict[str, Template] = {
     "number_script": repair("info", "{column} has digits of another script in {cells}; it was read as in {example}."),
     "number_bound": repair("warning", "{column} is an upper bound in {cells}; the bound was taken, as in {example}."),
     "number_about": repair("warning", "{column} is an approximate figure in {cells}; it was read as in {example}."),
+    "number_noun": repair("info", "{column} has words behind the figure in {cells}; it was read as in {example}."),
     "number_beyond": error(
         "{column} {value} is only a lower limit, not the number.",
         "Write the number, or leave the cell blank if it is unknown.",

@@ -5,7 +5,7 @@ import unicodedata
 from collections.abc import Mapping
 from functools import lru_cache
 
-from planner.intake.adopt.lexicon import CONCEPTS, FILLERS
+from planner.intake.lexicon import CONCEPTS, FILLERS
 from planner.intake.rawtable import tidy
 
 _LETTERS = {"ß": "ss", "ø": "o", "đ": "d", "ł": "l", "æ": "ae", "œ": "oe", "ı": "i", "ð": "d", "þ": "th"}
