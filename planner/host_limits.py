@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from planner.fleet import Fleet, Ints
+    from planner.arrays import Ints
+    from planner.fleet_arrays import FleetArrays
 
 
 @dataclass(frozen=True)
@@ -37,7 +38,7 @@ class HostLimit:
         return f"{self.column} at {self.place}"
 
 
-def host_limits(fleet: Fleet) -> Iterator[HostLimit]:
+def host_limits(fleet: FleetArrays) -> Iterator[HostLimit]:
     """Yield every limit on the hosts of ``fleet``, with positions in its table of pools.
 
     Hosts that are to be emptied keep their place until they are gone, and are not among those that are counted here.
@@ -48,7 +49,7 @@ def host_limits(fleet: Fleet) -> Iterator[HostLimit]:
     yield from _rack_units(fleet)
 
 
-def _rack_units(fleet: Fleet) -> Iterator[HostLimit]:
+def _rack_units(fleet: FleetArrays) -> Iterator[HostLimit]:
     """Yield what the hosts at each hub may take of its rack; hubs that state no rack units have no such limit."""
     stated = fleet.pools["rack_units"].to_numpy(dtype=np.float64)
     each = fleet.pools["host_rack_units"].fillna(fleet.policy.host_rack_units).to_numpy().astype(np.int64)

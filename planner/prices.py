@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     from planner.fleet import Fleet, Policy
+    from planner.fleet_arrays import FleetArrays
 
 _HOURS = 8760  # of a year of 365 days
 
@@ -82,7 +83,7 @@ def order_by(needed_on: dt.date, days: int | None) -> dt.date | None:
     return None if days is None else needed_on - dt.timedelta(days=days)
 
 
-def price_of(fleet: Fleet, item: Literal["node", "host", "own_tie_breaker"]) -> Price | None:
+def price_of(fleet: FleetArrays, item: Literal["node", "host", "own_tie_breaker"]) -> Price | None:
     """Return the price of ``item`` in the sheet Prices; None when it is not there. Blanks are 0."""
     rows = fleet.prices[fleet.prices["item"] == item]
     if rows.empty:

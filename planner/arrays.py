@@ -1,0 +1,43 @@
+"""Types of arrays, and what every room does alike: ids to positions, weights to whole numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+Ints = npt.NDArray[np.int64]
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+Moments = npt.NDArray[np.datetime64]
+
+
+def positions(ids: Sequence[str] | pd.Series, among: Sequence[str]) -> Ints:
+    """Return the position of each id in ``among``; -1 for an id that is not there."""
+    at = {name: position for position, name in enumerate(among)}
+    if isinstance(ids, pd.Series) and isinstance(ids.dtype, pd.CategoricalDtype):
+        of_category = np.array([*(at.get(name, -1) for name in ids.cat.categories), -1], dtype=np.int64)
+        found: Ints = of_category[ids.cat.codes.to_numpy()]
+        return found
+    return np.array([at.get(name, -1) for name in ids], dtype=np.int64)
+
+
+def whole_weights(weights: Floats) -> Ints:
+    """Return weights as whole multiples of their common unit, so that sums of them are exact.
+
+    Weights are read to six decimals, the least as one millionth; smaller differences do not count.
+    """
+    distinct, inverse = np.unique(weights, return_inverse=True)
+    exact = [exact_weight(weight) for weight in distinct]
+    scale = int(np.lcm.reduce([f.denominator for f in exact], dtype=np.int64, initial=1))
+    whole = np.array([int(f * scale) for f in exact], dtype=np.int64)
+    unit = int(np.gcd.reduce(whole)) if len(whole) else 1
+    return (whole // max(unit, 1))[inverse]
+
+
+def exact_weight(weight: float) -> Fraction:
+    """Return a weight to six decimals, one millionth at the least."""
+    return max(Fraction(f"{weight:.6f}"), Fraction(1, 10**6))
