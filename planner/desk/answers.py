@@ -63,6 +63,7 @@ def plan_answer(fleet: Fleet, plan: Plan) -> dict[str, Any]:
         "gap": plan.gap,
         "gap_words": gap_in_words(plan),
         "aims": [_aim(plan, aim) for aim in plan.aims],
+        "settled": all(aim.proven for aim in plan.aims),
         "hubs": _by_hub(plan),
         "causes": _causes(plan),
         "unserved": len(plan.unserved),

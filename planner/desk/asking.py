@@ -13,21 +13,37 @@ from planner.desk.workspaces import Workspace
 
 _PLAN_SECONDS = 60.0
 _MOST_SECONDS = 3_600.0
+_OTHER_FILES = (
+    "{name} was kept before the files of this workspace changed, so its plan is of another fleet. "
+    "Press Ask again under Compare, then keep the new answer."
+)
+
+
+class Stale(Exception):
+    """A kept answer belongs to files that are not there any more; the words say what to do."""
 
 
 def body_of(workspace: Workspace, asked: dict[str, Any]) -> dict[str, Any]:
-    """Return what a worker needs to know of a workspace and of what is asked; a kept answer stands for its question."""
+    """Return what a worker needs to know of a workspace and of what is asked; a kept answer stands for its question.
+
+    The choices are those of the tab that asks, since another tab may have made other ones. Raises Stale where the
+    kept answer is of other files.
+    """
     kept = workspace.kept(asked.get("kept"))
-    question = asked.get("question") if kept is None else kept["question"]
+    said = asked if kept is None else kept
+    question, choices = said.get("question"), said.get("choices")
     body: dict[str, Any] = {
         "folder": str(workspace.files),
         "files": workspace.state["files"],
-        "choices": workspace.state["choices"] if kept is None else kept["choices"],
+        "choices": choices if isinstance(choices, dict) else workspace.state["choices"],
         "question": question if isinstance(question, dict) else {},
         "thorough": bool(asked.get("thorough")),
     }
-    file = None if kept is None else workspace.answer_file(str(kept["file"]))
-    return body if file is None else {**body, "plan_file": str(file)}
+    if kept is None:
+        return body
+    if kept.get("files", body["files"]) != body["files"]:
+        raise Stale(_OTHER_FILES.format(name=kept["name"]))
+    return {**body, "plan_file": str(workspace.answer_file(str(kept["file"])))}
 
 
 def plain(answer: Answer) -> dict[str, Any]:
@@ -41,19 +57,13 @@ async def count(crew: Crew, workspace: Workspace, asked: dict[str, Any]) -> dict
     return plain(await crew.counting.ask("count", body_of(workspace, asked), owner=owner, turn=_turn(asked)))
 
 
-async def work(crew: Crew, workspace: Workspace, task: str, asked: dict[str, Any], **more: Any) -> Answer:
-    """Return what came of a task on a plan."""
-    return await crew.planning.ask(task, {**body_of(workspace, asked), **more})
-
-
 async def news_of(
-    worker: Worker, task: str, workspace: Workspace, asked: dict[str, Any], owner: str, **more: Any
-) -> AsyncIterator[bytes]:
-    """Yield lines of JSON: what the worker tells on the way, then how the task ended."""
+    worker: Worker, task: str, body: dict[str, Any], asked: dict[str, Any], owner: str
+) -> AsyncIterator[bytes | Answer]:
+    """Yield lines of JSON with what the worker tells on the way, then how the task ended."""
     told: asyncio.Queue[dict[str, Any]] = asyncio.Queue()
-    body = {**body_of(workspace, asked), **more}
     if task == "plan":
-        body["seconds"] = _seconds(asked.get("seconds"))
+        body = {**body, "seconds": _seconds(asked.get("seconds"))}
     turn, hear = _turn(asked), told.put_nowait
     asking = asyncio.create_task(worker.ask(task, body, owner=owner, turn=turn, news=hear))
     last = 0.0
@@ -65,8 +75,8 @@ async def news_of(
                 getting.cancel()
             elif time.monotonic() - last > 0.1:  # a solver tells more than people can read
                 last = time.monotonic()
-                yield _line({"event": "news", "data": getting.result()})
-        yield _line(plain(asking.result()))
+                yield line_of({"event": "news", "data": getting.result()})
+        yield asking.result()
     finally:
         if not asking.done():  # the page has gone, or has asked something newer
             worker.give_up(owner)
@@ -85,5 +95,6 @@ def _seconds(value: Any) -> float:
     return min(seconds, _MOST_SECONDS) if seconds > 0 else _PLAN_SECONDS
 
 
-def _line(message: dict[str, Any]) -> bytes:
+def line_of(message: dict[str, Any]) -> bytes:
+    """Return a message as one line."""
     return json.dumps(message, separators=(",", ":")).encode() + b"\n"

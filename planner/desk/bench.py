@@ -42,6 +42,10 @@ class _Kept(Generic[V]):
         self._held.pop(key, None)
 
 
+class Stopped(Exception):
+    """A task is not wanted any more."""
+
+
 @dataclasses.dataclass(frozen=True)
 class Work:
     """One task: what the page sent, and how to tell it news."""

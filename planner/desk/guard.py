@@ -10,7 +10,7 @@ from http.cookies import CookieError, SimpleCookie
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, RedirectResponse, Response
+from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 POLICY = (
@@ -45,6 +45,16 @@ class Secret:
     hosts: frozenset[str]
     any_address: bool = False
     key: str = field(default_factory=lambda: secrets.token_urlsafe(32))
+    _once: set[str] = field(default_factory=set)
+
+    def ticket(self) -> str:
+        """Return a key that opens the desk once.
+
+        The address that a browser is started with stands in the list of processes, which every user of the machine
+        can read; when the browser has used it, it opens nothing any more.
+        """
+        self._once.add(ticket := secrets.token_urlsafe(32))
+        return ticket
 
     @property
     def cookie(self) -> str:
@@ -61,6 +71,13 @@ class Secret:
     def opens(self, key: str) -> bool:
         """Say whether ``key`` is the right one, in the same time for every wrong one."""
         return secrets.compare_digest(key.encode(), self.key.encode())
+
+    def admits(self, key: str) -> bool:
+        """Say whether ``key`` opens the entrance: the right one, or a ticket, which is used up by that."""
+        if key in self._once:
+            self._once.remove(key)
+            return True
+        return self.opens(key)
 
 
 def _is_address(name: str) -> bool:
@@ -97,19 +114,23 @@ class Guard:
         silent = not origins and scope["method"] not in ("GET", "HEAD")  # browsers state it wherever something changes
         if silent or any(origin.lower() != own for origin in origins):
             return PlainTextResponse(_ELSEWHERE, 403)
+        if scope["path"] == "/enter" and scope["method"] == "GET":  # a link in a message may lead here, with the key
+            return self._entrance(Request(scope))
         if headers.get("sec-fetch-site", "none") not in ("none", "same-origin"):
             return PlainTextResponse(_ELSEWHERE, 403)
-        if scope["path"] == "/enter":
-            return self._entrance(Request(scope))
         if not any(secret.opens(key) for key in _cookies(headers.getlist("cookie"), secret.cookie)):
             return PlainTextResponse(_NO_KEY, 403)
         return None
 
     def _entrance(self, request: Request) -> Response:
-        if not self._secret.opens(request.query_params.get("key", "")):
+        if not self._secret.admits(request.query_params.get("key", "")):
             return PlainTextResponse(_NO_KEY, 403)
         to = request.query_params.get("to", "")
-        answer = RedirectResponse(f"/w/{to}" if to.isalnum() and to.isascii() else "/", 303)
+        path = f"/w/{to}" if to.isalnum() and to.isascii() else "/"
+        answer: Response = RedirectResponse(path, 303)
+        if request.headers.get("sec-fetch-site", "none") not in ("none", "same-origin"):
+            # Followed from another page, a redirection would come without the strict cookie; a page of our own has it.
+            answer = HTMLResponse(f'<!DOCTYPE html><meta http-equiv="refresh" content="0;url={path}">')
         answer.set_cookie(self._secret.cookie, self._secret.key, httponly=True, samesite="strict", path="/")
         return answer
 

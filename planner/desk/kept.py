@@ -18,7 +18,7 @@ async def keep_answer(crew: Crew, workspace: Workspace, asked: dict[str, Any]) -
     if len(workspace.state["kept"]) >= _MOST:
         return Answer("refused", [f"A workspace keeps up to {_MOST} answers. Remove one first."])
     file = workspace.new_answer_file()
-    body = body_of(workspace, {"question": asked.get("question")})
+    body = body_of(workspace, {"question": asked.get("question"), "choices": asked.get("choices")})
     answer = await crew.planning.ask("keep", {**body, "out": str(file)})
     if answer.event != "done":
         return answer
@@ -32,6 +32,7 @@ async def keep_answer(crew: Crew, workspace: Workspace, asked: dict[str, Any]) -
             "name": name,
             "question": body["question"],
             "choices": body["choices"],
+            "files": body["files"],
             "changes": asked.get("changes") if isinstance(asked.get("changes"), list) else [],
             "file": file.name,
             "figures": answer.data,

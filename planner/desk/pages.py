@@ -54,7 +54,8 @@ def start_page(workspaces: Sequence[Workspace], outside: str) -> str:
 
 def workspace_page(workspace: Workspace, outside: str) -> str:
     """Return the page of a workspace, with its state for the script."""
-    state = {**workspace.state, "id": workspace.id, "brought": workspace.brought}
+    more = {"id": workspace.id, "brought": workspace.brought, "pings": workspace.pings.is_dir()}
+    state = {**workspace.state, **more}
     title = workspace.state["title"] or ", ".join(workspace.brought[:3]) or "New workspace"
     return (
         _environment()

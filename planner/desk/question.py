@@ -84,7 +84,12 @@ class Question:
         said += [f"{hub} shut" for hub in self.shut] + [f"{hub} drained" for hub in self.drained]
         said += [f"{counted(self.sites, 'site')} more"] if self.sites else []
         said += [f"{counted(self.clusters, 'cluster')} more"] if self.clusters else []
-        said += [f"{edit.column} of {edit.rows} {edit.value}" for edit in self.edits]
+        said += [
+            f"{edit.column} of {'all' if edit.rows == ALL else edit.rows} {edit.value}"
+            for edit in self.edits
+            if edit.rows != ALL
+            or (edit.column, edit.value) not in self.settings  # pools that follow the policy's value
+        ]
         return tuple(said)
 
 

@@ -59,22 +59,22 @@ def serve(
     secret = _secret(shown, port, share)
     app = make_app(store, secret, outside=_SHARED if share else "", first=workspace)
     to = "" if workspace is None else f"&to={workspace.id}"
-    address = f"http://{shown}/enter?key={secret.key}{to}"
+    address, once = (f"http://{shown}/enter?key={key}{to}" for key in (secret.key, secret.ticket()))
     config = uvicorn.Config(
         app, log_level="error", access_log=False, ws="none", server_header=False, timeout_graceful_shutdown=1
     )
     server = _Server(config)
-    server.ready = lambda: _announce(address, share=share, browser=browser, say=say)
+    server.ready = lambda: _announce(address, once if browser else "", share=share, say=say)
     server.run(sockets=[listening])
 
 
-def _announce(address: str, *, share: bool, browser: bool, say: Callable[[str], None]) -> None:
+def _announce(address: str, opened: str, *, share: bool, say: Callable[[str], None]) -> None:
     if share:
         say(f"Warning: {_SHARED}")
     say(f"The desk is open: {address}")
     say("The address opens it to whoever has it: keep it to yourself. Ctrl-C ends the desk; nothing is lost then.")
-    if browser:
-        threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
+    if opened:
+        threading.Thread(target=webbrowser.open, args=(opened,), daemon=True).start()
 
 
 def is_loopback(host: str) -> bool:
@@ -115,7 +115,7 @@ def _workspace_of(store: Store, fleet: Brought) -> Workspace:
             return one
     made = store.new(fleet.path.name)
     copy_fleet(made, fleet.path, fleet.pings)
-    made.files_changed()
+    made.file_came(fleet.path.name)
     if fleet.mapping is not None:
         made.state["choices"] = {"mapping": fleet.mapping.read_text(encoding="utf-8-sig")}
     made.state["source"] = seen

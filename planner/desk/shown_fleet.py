@@ -21,9 +21,9 @@ from planner.intake.messages import REPAIRS
 from planner.intake.rawtable import RawSheet, is_blank
 from planner.outputs.list_sheets import setting_text
 
-_MOST_COLUMNS, _SAMPLES, _MOST_CELLS = 60, 3, 25
+_MOST_COLUMNS, _SAMPLES, _MOST_CELLS, _MOST_SAME = 60, 3, 25, 5_000
 _LONGEST = 40
-_MEANT = re.compile(r'Did you mean "([^"]+)"\?')
+_MEANT = re.compile(r'Did you mean "([^"]+)"\?|Rename it to "?([^" ]+)"? if that is meant')
 _ADDRESS = re.compile(r"(?:'((?:[^']|'')*)'|([^'!]*))!(?:row )?([A-Z]{0,3})(\d+)")
 
 
@@ -135,15 +135,24 @@ def _cell(finding: Finding, brought: Brought) -> dict[str, Any] | None:
         return None
     row, meant = raw.cells[int(match[4]) - 1], _MEANT.search(finding.hint)
     at = column_index_from_string(match[3]) - 1 if match[3] else -1
+    value = row[at] if 0 <= at < len(row) else ""
+    same = _same(raw, at, value) if meant and match[3] else []
     cell = f"{match[3]}{match[4]}"
     return {
         "cell": cell,
         "key": cell_key(raw.file, raw.title, cell) if match[3] else "",
         "row_key": cell_key(raw.file, raw.title, match[4]),
-        "value": _shown(row[at]) if 0 <= at < len(row) else "",
-        "meant": meant[1] if meant else "",
+        "value": _shown(value),
+        "meant": (meant[1] or meant[2]) if meant else "",
+        "same": [cell_key(raw.file, raw.title, f"{match[3]}{number}") for number in same],
         "words": f"{finding.message} {finding.hint}".strip(),
     }
+
+
+def _same(raw: RawSheet, at: int, value: Any) -> list[int]:
+    """Return the rows whose cell in that column says the same: one remedy is meant for all of them."""
+    rows = (number for number, row in enumerate(raw.cells, 1) if at < len(row) and row[at] == value)
+    return list(rows)[:_MOST_SAME]
 
 
 _ASKED = (

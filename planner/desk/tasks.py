@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from planner.desk.bench import Bench, Work
+from planner.desk.bench import Bench, Stopped, Work
 
 _COUNT_SECONDS = 1.0  # a proven count takes a tenth of that; who is left out where room is short may take minutes
 _EXPLAIN_SECONDS = 30.0
@@ -50,7 +50,7 @@ def keep(bench: Bench, work: Work) -> dict[str, Any]:
 
 
 _KEPT = (
-    *("headline", "hosts", "new", "bound", "proven", "unserved", "uncovered", "moves", "least_margin_ms"),
+    *("headline", "settled", "hosts", "new", "bound", "proven", "unserved", "uncovered", "moves", "least_margin_ms"),
     *("mean_rtt_ms", "cost", "survives", "hubs"),
 )
 
@@ -82,7 +82,8 @@ def explain(bench: Bench, work: Work) -> dict[str, Any]:
 
 
 def _told(work: Work, words: str) -> None:
-    work.tell({"stage": words})
+    if not work.tell({"stage": words}):
+        raise Stopped
 
 
 def lose(bench: Bench, work: Work) -> dict[str, Any]:

@@ -70,6 +70,10 @@ def save_bundle(workspace: Workspace, path: Path) -> None:
         for name in workspace.brought:
             if (workspace.files / name).is_file():
                 archive.write(workspace.files / name, f"files/{name}")
+        if workspace.pings.is_dir():
+            for path in sorted(workspace.pings.iterdir()):
+                if path.is_file():
+                    archive.write(path, f"pings/{path.name}")
         for kept in workspace.state["kept"]:
             file = workspace.answer_file(str(kept.get("file")))
             if file is not None and file.is_file():
@@ -99,6 +103,9 @@ def _unpack(archive: zipfile.ZipFile, workspace: Workspace) -> None:
         folder, _, name = member.filename.rpartition("/")
         if folder == "files" and name == file_name(name):
             _extract(archive, member, workspace.files / name)
+        elif folder == "pings" and name.isprintable() and name.strip(".") and "\\" not in name:
+            workspace.pings.mkdir(mode=0o700, exist_ok=True)
+            _extract(archive, member, workspace.pings / name)
         elif folder == "answers" and (target := workspace.answer_file(name)) is not None:
             _extract(archive, member, target)
     state: Any = json.loads(archive.read("state.json")) if "state.json" in archive.namelist() else None
@@ -126,4 +133,4 @@ def copy_fleet(workspace: Workspace, fleet: Path, pings: Path | None) -> None:
     beside = fleet / "pings" if fleet.is_dir() and (fleet / "pings").is_dir() else None
     for folder in (beside, pings):
         if folder is not None:
-            shutil.copytree(folder, workspace.folder / "pings", dirs_exist_ok=True)
+            shutil.copytree(folder, workspace.pings, dirs_exist_ok=True)

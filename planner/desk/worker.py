@@ -59,7 +59,7 @@ def main() -> None:
 
 
 def _serve(desk: _Desk, bench: Any, message: dict[str, Any]) -> None:
-    from planner.desk.bench import Work
+    from planner.desk.bench import Stopped, Work
     from planner.desk.tasks import TASKS
     from planner.errors import InputError
 
@@ -75,6 +75,8 @@ def _serve(desk: _Desk, bench: Any, message: dict[str, Any]) -> None:
     try:
         answer = TASKS[message["task"]](bench, Work(message["body"], tell))
         return desk.send(number, "done", answer)
+    except Stopped:
+        return desk.send(number, "stopped", None)
     except InputError as error:
         return desk.send(number, "refused", [str(finding) for finding in error.findings])
     except Exception as error:

@@ -25,7 +25,15 @@ _LETTERS = "abcdefghijklmnopqrstuvwxyz0123456789"
 _LONGEST_NAME = 120
 # What of the state the page may set, and of which kind it is.
 FROM_PAGE: dict[str, type] = {"choices": dict, "question": dict, "past": list, "future": list, "title": str}
-_KINDS: dict[str, type] = {**FROM_PAGE, "files": int, "kept": list, "source": dict}
+_KINDS: dict[str, type] = {**FROM_PAGE, "files": int, "revision": int, "kept": list, "source": dict}
+_OF_KEPT: dict[str, type] = {
+    "id": str,
+    "name": str,
+    "question": dict,
+    "choices": dict,
+    "changes": list,
+    "figures": dict,
+}
 
 
 @dataclass
@@ -34,6 +42,7 @@ class Workspace:
 
     folder: Path
     state: dict[str, Any] = field(default_factory=dict)
+    read_at: int = 0
 
     @property
     def id(self) -> str:
@@ -44,6 +53,11 @@ class Workspace:
     def files(self) -> Path:
         """Where the files that were brought lie."""
         return self.folder / "files"
+
+    @property
+    def pings(self) -> Path:
+        """Where ping output lies that was named at the command line."""
+        return self.folder / "pings"
 
     @property
     def brought(self) -> list[str]:
@@ -61,9 +75,26 @@ class Workspace:
     def save(self) -> None:
         """Write the state, whole or not at all."""
         self.state["touched"] = time.time()
-        target, aside = self.folder / "state.json", self.folder / f".state-{secrets.token_hex(4)}"
-        aside.write_text(json.dumps(self.state), encoding="utf-8")
-        os.replace(aside, target)
+        aside = self.folder / f".state-{secrets.token_hex(4)}"
+        try:
+            aside.write_text(json.dumps(self.state), encoding="utf-8")
+            os.replace(aside, self.file)
+        finally:
+            aside.unlink(missing_ok=True)
+        self.read_at = self.stamp
+
+    @property
+    def file(self) -> Path:
+        """Where the state lies."""
+        return self.folder / "state.json"
+
+    @property
+    def stamp(self) -> int:
+        """When the state was written last; another desk of the same user may have done so."""
+        try:
+            return self.file.stat().st_mtime_ns
+        except OSError:
+            return 0
 
     def take(self, state: Any) -> None:
         """Take over what the page says of its state; what is not of the right kind is left as it is."""
@@ -71,11 +102,28 @@ class Workspace:
             value = state.get(name) if isinstance(state, dict) else None
             if isinstance(value, kind):
                 self.state[name] = value[:_LONGEST_NAME] if isinstance(value, str) else value
+        self.state["revision"] += 1
 
-    def files_changed(self) -> None:
-        """Tell workers that they have to read the files again, and forget what was chosen for those before."""
-        self.state["files"] = self.state.get("files", 0) + 1
+    def file_came(self, name: str) -> None:
+        """Let workers read the files again. Choices stay, but for the cells that were corrected in that very file."""
+        choices = self.state["choices"]
+        cells = choices.get("cells")
+        if isinstance(cells, dict):
+            left = {key: text for key, text in cells.items() if not key.startswith(f"{name}\n")}
+            self.state["choices"] = {**choices, "cells": left}
+        self._files_changed()
+
+    def clear(self) -> None:
+        """Remove the files that were brought, and what was chosen for them."""
+        for name in self.brought:
+            (self.files / name).unlink(missing_ok=True)
+        shutil.rmtree(self.pings, ignore_errors=True)
         self.state["choices"] = {}
+        self._files_changed()
+
+    def _files_changed(self) -> None:
+        self.state["files"] += 1
+        self.state["revision"] += 1
         self.save()
 
     def new_answer_file(self) -> Path:
@@ -93,9 +141,34 @@ def sound_state(state: Any) -> dict[str, Any]:
     known = state if isinstance(state, dict) else {}
     made = fresh_state()
     made.update({name: known[name] for name, kind in _KINDS.items() if type(known.get(name)) is kind})
-    made["kept"] = [one for one in made["kept"] if isinstance(one, dict) and _ANSWER.fullmatch(str(one.get("file")))]
+    made["kept"] = [one for one in made["kept"] if _is_kept(one)]
+    for steps in ("past", "future"):
+        made[steps] = [{name: step[name] for name in ("choices", "question")} for step in made[steps] if _is_step(step)]
     made["touched"] = time.time()
     return made
+
+
+def _is_kept(one: Any) -> bool:
+    """Say whether it can be a kept answer: the page relies on the kinds of its parts."""
+    if not isinstance(one, dict) or not _ANSWER.fullmatch(str(one.get("file"))):
+        return False
+    return all(isinstance(one.get(name), kind) for name, kind in _OF_KEPT.items())
+
+
+def _is_step(step: Any) -> bool:
+    return isinstance(step, dict) and all(isinstance(step.get(name), dict) for name in ("choices", "question"))
+
+
+def _load(workspace: Workspace) -> None:
+    """Take over the state that lies in the folder."""
+    workspace.read_at = workspace.stamp
+    try:
+        state = json.loads(workspace.file.read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError):
+        state = {}
+    touched = state.get("touched") if isinstance(state, dict) else None
+    workspace.state = sound_state(state)
+    workspace.state["touched"] = touched if isinstance(touched, int | float) else 0.0
 
 
 class Store:
@@ -120,18 +193,12 @@ class Store:
 
     def get(self, name: str) -> Workspace | None:
         """Return the workspace of that id; None where there is none. No other name reaches the file system."""
-        if name in self._open:
-            return self._open[name]
         if not _ID.fullmatch(name) or not (self.base / name / "files").is_dir():
+            self._open.pop(name, None)
             return None
-        try:
-            state = json.loads((self.base / name / "state.json").read_text(encoding="utf-8"))
-        except (OSError, ValueError):
-            state = {}
-        touched = state.get("touched") if isinstance(state, dict) else None
-        found = Workspace(self.base / name, sound_state(state))
-        found.state["touched"] = touched if isinstance(touched, int | float) else 0.0
-        self._open[name] = found
+        found = self._open.setdefault(name, Workspace(self.base / name))
+        if not found.state or found.read_at != found.stamp:
+            _load(found)
         return found
 
     def all(self) -> Iterator[Workspace]:

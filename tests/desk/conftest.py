@@ -60,6 +60,18 @@ class Served:
         assert answer.status == 200, answer.body
         return json.loads(answer.body)
 
+    def lines(self, path, body=None):
+        """Return the messages of a task that tells how far it is."""
+        answer = self.ask("POST", path, body or {})
+        assert answer.status == 200, answer.body
+        return [json.loads(line) for line in answer.body.splitlines()]
+
+    def fetch(self, here, kind, body=None, more=""):
+        """Let a file of the hand-over be made, and return the answer that has it."""
+        ended = self.lines(f"{here}/file/{kind}", body)[-1]
+        assert ended["event"] == "done", ended
+        return self.ask("GET", f"{here}/file/{kind}/{ended['data']['ticket']}{more}")
+
     def bring(self, *paths):
         """Return the address of a new workspace with these files."""
         here = f"/w/{self.post('/new')['id']}"

@@ -96,6 +96,28 @@ def test_a_body_that_is_no_question_is_refused(served, twelve, body):
     assert served.ask("POST", f"{here}/count", body).status == 400
 
 
+def test_a_link_in_a_message_opens_the_desk_too(served):
+    answer = served.ask("GET", f"/enter?key={served.key}", cookie=False, origin=False, Sec_Fetch_Site="cross-site")
+    assert answer.status == 200
+    assert "samesite=strict" in answer.headers["set-cookie"].lower()
+    assert b'content="0;url=/"' in answer.body
+    wrong = served.ask("GET", "/enter?key=wrong", cookie=False, origin=False, Sec_Fetch_Site="cross-site")
+    assert wrong.status == 403
+
+
+def test_the_address_that_a_browser_is_started_with_opens_once():
+    secret = Secret(80, frozenset())
+    ticket = secret.ticket()
+    assert not secret.opens(ticket)
+    assert [secret.admits(key) for key in (ticket, ticket, secret.key, secret.key, "")] == [
+        True,
+        False,
+        True,
+        True,
+        False,
+    ]
+
+
 def test_only_this_machine_counts_as_this_machine():
     assert all(map(is_loopback, ["127.0.0.1", "127.1.2.3", "::1", "localhost"]))
     assert not any(map(is_loopback, ["0.0.0.0", "::", "192.168.1.2", "localhost.evil.example", ""]))

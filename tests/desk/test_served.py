@@ -5,11 +5,14 @@ import shutil
 import signal
 import time
 from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 
 import pytest
 
 import planner
 from planner.cli import main
+from tests.desk.hostile import SOUND, hostile_files
+from tests.desk.test_workspaces import HOSTILE
 
 QUESTION = {"budgets": {"*": 110}}
 
@@ -21,8 +24,7 @@ def read(desk, here):
 
 
 def planned(desk, here, question):
-    answer = desk.ask("POST", f"{here}/plan", {"tab": "t", "question": question})
-    lines = [json.loads(line) for line in answer.body.splitlines()]
+    lines = desk.lines(f"{here}/plan", {"tab": "t", "question": question})
     assert lines[-1]["event"] == "done", lines
     return lines[-1]["data"]
 
@@ -39,7 +41,7 @@ def test_the_whole_road_ends_in_the_plan_that_the_command_makes(served, twelve, 
     pair = [one["id"] for one in kept]
     assert served.post(f"{here}/compare", {"pair": pair})["event"] == "done"
     assert served.post(f"{here}/compare", {"pair": [pair[0], "none"]})["event"] == "refused"
-    answer = served.ask("POST", f"{here}/file/workbook", {"kept": pair[0]})
+    answer = served.fetch(here, "workbook", {"kept": pair[0]})
     assert 'filename="plan.xlsx"' in answer.headers["content-disposition"]
     (tmp_path / "desk.xlsx").write_bytes(answer.body)
     plan = planner.read_plan(tmp_path / "desk.xlsx")
@@ -48,7 +50,7 @@ def test_the_whole_road_ends_in_the_plan_that_the_command_makes(served, twelve, 
     with pytest.raises(SystemExit) as ended:
         main(["verify", str(twelve), str(tmp_path / "desk.xlsx"), "--proof"])
     assert ended.value.code == 0, capsys.readouterr()
-    page = served.ask("GET", f"{here}/report?kept={pair[0]}")
+    page = served.fetch(here, "report", {"kept": pair[0]}, "?show")
     assert page.headers["content-security-policy"] == "frame-ancestors 'self'"
     assert b"Content-Security-Policy" in page.body
 
@@ -78,22 +80,74 @@ def test_a_fault_in_one_question_leaves_the_server_up(served, twelve):
     answer = served.post(f"{here}/count", wrong)
     assert answer["event"] in ("refused", "failed")
     assert answer["data"]
-    assert served.post(f"{here}/lose", {"question": {}, "lost": ["host:NOBODY"]})["event"] == "refused"
+    assert served.lines(f"{here}/lose", {"question": {}, "lost": ["host:NOBODY"]})[-1]["event"] == "refused"
     assert served.post(f"{here}/count", {"question": {}})["event"] == "done"
 
 
-def test_hostile_files_become_findings_and_the_server_goes_on(served, twelve, tmp_path):
-    bomb = tmp_path / "bomb.xlsx"
-    shutil.copy(twelve, bomb)
-    bomb.write_bytes(bomb.read_bytes()[:2000])
-    entity = tmp_path / "Sites.csv"
-    entity.write_bytes(b"\x00\xff" * 500)
-    for path in (bomb, entity):
-        shown = read(served, served.bring(path))
-        assert shown["controls"] is None
-        assert shown["findings"]
+def test_every_hostile_file_is_refused_or_inert_and_the_server_goes_on(served, twelve, tmp_path):
+    shutil.rmtree(served.folder / "outside", ignore_errors=True)
+    for name, path, readable in hostile_files(tmp_path):
+        here = served.bring(path)
+        answer = served.post(f"{here}/read")
+        assert answer["event"] in ("done", "refused"), (name, answer)
+        shown = answer["data"] if answer["event"] == "done" else {"controls": None, "findings": answer["data"]}
+        assert shown["findings"] or shown["controls"], name
+        assert readable is None or readable == (shown["controls"] is not None), (name, shown["findings"])
+        if shown["controls"] is None:
+            assert served.post(f"{here}/count", {"question": {}})["event"] == "refused", name
+        elif readable:
+            assert shown["controls"]["sites"] == SOUND, name
+        served.post(f"{here}/remove")
+    assert not Path("/tmp/evil.txt").exists()
+    assert not list(served.folder.rglob("*evil*"))
     refused = served.ask("POST", f"{served.bring(twelve)}/bring", b"MZ", X_File_Name="virus.exe")
     assert refused.status == 400
+
+
+def test_hostile_workspaces_are_refused_and_the_server_goes_on(served, tmp_path):
+    for name, content in HOSTILE.items():
+        answer = served.ask("POST", "/open", content)
+        assert answer.status == 400, name
+        assert b"no workspace" in answer.body or b"no file of a fleet" in answer.body, answer.body
+
+
+def test_two_tabs_of_a_workspace_do_not_mix(served, tmp_path):
+    (tmp_path / "Sites.csv").write_text("site,clusters\n1,1\n2,5\n")
+    (tmp_path / "Hubs.csv").write_text("hub\nESK\n")
+    (tmp_path / "Latency.csv").write_text("site,hub,rtt_ms\n1,ESK,5\n2,ESK,5\n")
+    (tmp_path / "Policy.csv").write_text("setting,value\nlatency_budget_ms,20\ncluster_cap,5\nreserve_percent,0\n")
+    here = served.bring(*sorted(tmp_path.glob("*.csv")))
+    mine = {"choices": {"cells": {"Sites.csv\nSites\nB3": "1"}}, "question": {}, "tab": "mine"}
+    assert served.post(f"{here}/read", mine)["data"]["controls"]["sites"] == 2
+    hosts = [served.post(f"{here}/count", asked)["data"]["hosts"] for asked in (mine, {"tab": "other", "question": {}})]
+    assert hosts == [1, 2]
+    first = served.post(f"{here}/state", {"question": {"shut": ["ESK"]}, "revision": 4})
+    assert first == {"revision": 5}, "each of the four files was a change"
+    late = served.post(f"{here}/state", {"question": {}, "revision": 4})
+    assert late == {"changed_elsewhere": True, "revision": 5}
+    assert served.post(f"{here}/state", {"question": {}, "revision": 5}) == {"revision": 6}
+
+
+def test_an_answer_of_other_files_is_not_taken_for_one_of_these(served, twelve):
+    here = served.bring(twelve)
+    kept = served.post(f"{here}/keep", {"question": {}, "name": "before"})["data"][0]["id"]
+    assert served.fetch(here, "json", {"kept": kept}).status == 200
+    served.ask("POST", f"{here}/bring", twelve.read_bytes(), X_File_Name=twelve.name)
+    for asked in (
+        served.lines(f"{here}/file/json", {"kept": kept})[-1],
+        served.post(f"{here}/compare", {"pair": [kept] * 2}),
+    ):
+        assert asked["event"] == "refused"
+        assert "Ask again" in asked["data"][0]
+
+
+def test_a_file_is_fetched_once_by_whom_it_was_made_for(served, twelve):
+    here, other = served.bring(twelve), served.bring(twelve)
+    ticket = served.lines(f"{here}/file/mapping", {"question": {}})[-1]["data"]["ticket"]
+    for path in (f"{other}/file/mapping/{ticket}", f"{here}/file/report/{ticket}", f"{here}/file/mapping/{'0' * 32}"):
+        assert served.ask("GET", path).status == 404
+    assert served.ask("GET", f"{here}/file/mapping/{ticket}").status == 200
+    assert served.ask("GET", f"{here}/file/mapping/{ticket}").status == 404
 
 
 def test_a_desk_that_is_killed_loses_nothing_and_one_that_ends_says_so(serve, twelve, tmp_path):

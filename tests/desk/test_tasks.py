@@ -5,9 +5,11 @@ import json
 import pytest
 
 import planner
-from planner.desk.bench import Bench, Work
+from planner.desk import shown_fleet
+from planner.desk.bench import Bench, Stopped, Work
 from planner.desk.tasks import TASKS
 from planner.errors import InputError
+from planner.intake.messages import CATALOGUE
 
 MESSY = {
     "Sites.csv": "site,name,area,clusters,latency_budget_ms\n1,Ash,North,1,20\n2,Birch,North,2,\n"
@@ -77,6 +79,12 @@ def test_pressing_the_remedies_leads_to_a_fleet_and_leaves_the_files_alone(messy
     assert list(zip(pairs["site"], pairs["hub"], strict=True)).count(("3", "ROV")) == 1
     assert messy("count", choices={"cells": cells})["proven"]
     assert {path.name: path.read_bytes() for path in messy.folder.iterdir()} == before
+
+
+def test_a_header_that_is_misspelt_has_a_remedy_too():
+    hint = CATALOGUE["column_misspelt"].hint.format(guess="latency_budget_ms")
+    assert shown_fleet._MEANT.search(hint)[2] == "latency_budget_ms"
+    assert shown_fleet._MEANT.search('Did you mean "ROV"?')[1] == "ROV"
 
 
 def test_a_cell_is_corrected_and_other_cells_are_not(messy):
@@ -173,6 +181,13 @@ def test_an_explanation_has_cells_to_try(sound):
         if one["after"] is not None and one["confirmed"]:
             tried = sound("count", question={"edits": one["edits"]})
             assert (tried["hosts"], tried["unserved"]) == (one["after"]["hosts"], one["after"]["unserved"])
+
+
+def test_an_explanation_that_nobody_waits_for_ends_at_once(sound):
+    work = Work({"folder": str(sound.folder), "question": {}}, lambda news: "stage" not in news or news["stage"] == "")
+    sound("plan", question={})
+    with pytest.raises(Stopped):
+        TASKS["explain"](sound.bench, work)
 
 
 def test_one_site_and_one_loss_are_told(sound):

@@ -83,12 +83,25 @@ def test_a_workspace_is_there_again_for_the_next_server(store):
     assert (again.state["title"], again.state["kept"], again.brought) == ("mine", [], ["Sites.csv"])
 
 
+KEPT = {
+    "id": "1",
+    "name": "a",
+    "file": "0123456789abcdef.json",
+    "question": {},
+    "choices": {},
+    "changes": [],
+    "figures": {},
+}
+
+
 def test_what_is_no_state_is_as_a_fresh_one():
-    kept = [{"file": "../../x.json"}, {"file": "0123456789abcdef.json"}, 7]
+    kept = [{**KEPT, "file": "../../x.json"}, KEPT, {**KEPT, "figures": 7}, {"file": KEPT["file"]}, 7]
     state = sound_state({"question": [], "files": "9", "kept": kept, "more": 1})
     assert (state["question"], state["files"]) == ({}, 0)
     assert state["kept"] == [kept[1]]
     assert sound_state(7)["past"] == []
+    step = {"choices": {}, "question": {}}
+    assert sound_state({"past": [7, {**step, "id": "other"}, {"question": 3}]})["past"] == [step]
 
 
 def test_saved_and_opened_it_is_the_same(store, tmp_path):
@@ -96,7 +109,9 @@ def test_saved_and_opened_it_is_the_same(store, tmp_path):
     take(workspace, "Sites.csv", b"site\n1\n")
     answer = workspace.new_answer_file()
     answer.write_text("{}")
-    workspace.state["kept"] = [{"id": "1", "name": "a", "file": answer.name}]
+    workspace.state["kept"] = [{**KEPT, "file": answer.name}]
+    workspace.pings.mkdir()
+    (workspace.pings / "1__ESK.txt").write_text("64 bytes")
     workspace.state["question"] = {"budgets": {"*": 90}}
     save_bundle(workspace, tmp_path / "one.zip")
     again = open_bundle(store, tmp_path / "one.zip")
@@ -104,6 +119,7 @@ def test_saved_and_opened_it_is_the_same(store, tmp_path):
     assert {**again.state, "touched": 0} == {**workspace.state, "touched": 0}
     assert (again.files / "Sites.csv").read_bytes() == b"site\n1\n"
     assert again.answer_file(answer.name).read_text() == "{}"
+    assert (again.pings / "1__ESK.txt").read_text() == "64 bytes"
 
 
 def archive(**members):
@@ -141,6 +157,9 @@ def test_members_elsewhere_are_left_where_they_are(store, tmp_path):
         "../../evil.csv": "x",
         "/evil.csv": "x",
         "answers/evil.json": "x",
+        "pings/..": "x",
+        "pings/../evil": "x",
+        "pings/..\\evil": "x",
         "files/sub/evil.csv": "x",
         "evil.csv": "x",
     }
@@ -148,6 +167,42 @@ def test_members_elsewhere_are_left_where_they_are(store, tmp_path):
     workspace = open_bundle(store, path)
     there = sorted(str(p.relative_to(tmp_path)) for p in tmp_path.rglob("*") if p.is_file())
     assert there == [f"kept/{workspace.id}/state.json", "odd.zip"]
+
+
+def test_a_file_more_leaves_choices_and_one_that_is_replaced_those_of_other_files(store):
+    workspace = store.new()
+    take(workspace, "Sites.csv", b"site\n")
+    cells = {"Sites.csv\nSites\nA2": "1", "Hubs.csv\nHubs\nA2": "ESK"}
+    workspace.state["choices"] = {"answers": {"site": "a"}, "cells": cells}
+    workspace.file_came("Latency.csv")
+    assert workspace.state["choices"] == {"answers": {"site": "a"}, "cells": cells}
+    workspace.file_came("Sites.csv")
+    assert workspace.state["choices"]["cells"] == {"Hubs.csv\nHubs\nA2": "ESK"}
+    workspace.clear()
+    assert (workspace.state["choices"], workspace.brought, workspace.state["files"]) == ({}, [], 3)
+
+
+def test_what_another_desk_of_the_same_user_wrote_is_taken_over(store):
+    here = store.new("mine")
+    there = Store(store.base).get(here.id)
+    there.take({"question": {"shut": ["ESK"]}})
+    there.save()
+    assert store.get(here.id).state["question"] == {"shut": ["ESK"]}
+    assert store.get(here.id) is here
+
+
+def test_a_full_disk_leaves_the_state_as_it_was(store, monkeypatch):
+    workspace = store.new("mine")
+
+    def full(*_arguments, **_options):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("pathlib.Path.write_text", full)
+    workspace.take({"question": {"shut": ["ESK"]}})
+    with pytest.raises(OSError, match="No space"):
+        workspace.save()
+    monkeypatch.undo()
+    assert Store(store.base).get(workspace.id).state["question"] == {}
 
 
 def test_old_workspaces_go_and_others_stay(store):

@@ -1,7 +1,7 @@
 // Asking: a change of the question is counted at once, then planned in the background; a newer one stops the older.
 
 import { $, counted, data, el, post, stream, trouble, whole } from "./talk.js";
-import { change, here, on, state, tab, tell } from "./state.js";
+import { asked as asking, change, here, on, state, tab, tell } from "./state.js";
 import { fleet } from "./fleet.js";
 import { drawMap, showPlanOnMap } from "./map.js";
 import { showControls } from "./controls.js";
@@ -20,6 +20,7 @@ export function ask() {
   if (!fleet || !fleet.controls) return;
   number += 1;
   document.body.dataset.asked = asked(); // for tests
+  if (!isSettled()) delete document.body.dataset.planned;
   showControls();
   if (asked() !== answered) stopPlanning();
   $("count").classList.add("stale");
@@ -33,7 +34,7 @@ async function send() {
   clearTimeout(overtaking);
   overtaking = setTimeout(() => { if (flying === mine && number !== mine) send(); }, PATIENCE_MS);
   try {
-    const answer = await post(`${here}/count`, { tab, turn: mine, question: JSON.parse(question) });
+    const answer = await post(`${here}/count`, { ...asking(), turn: mine });
     again = answer.event === "stopped";
     if (!again) showCount(data(answer), question, performance.now() - began);
   } catch (error) {
@@ -89,7 +90,7 @@ async function makePlan(question, more) {
   $("stop").disabled = false;
   $("plan-said").textContent = "Planning who goes where …";
   try {
-    await stream(`${here}/plan`, { tab, turn: ++turn, question: JSON.parse(question), ...more }, (line) => {
+    await stream(`${here}/plan`, { ...asking(), turn: ++turn, ...more }, (line) => {
       if (mine !== planning) return;
       if (line.event === "news") showNews(line.data);
       else showPlan(data(line), question);
@@ -114,7 +115,7 @@ function showPlan(found, question) {
   if (question !== asked()) return;
   $("plan-said").textContent = found.stopped ? "Stopped: this is the best so far." : "Done.";
   $("count").textContent = whole.format(found.hosts);
-  $("longer").disabled = found.aims.every((aim) => aim.proven);
+  $("longer").disabled = found.settled;
   $("keep").elements[1].disabled = false;
   $("count-words").textContent = found.headline;
   settle(found.aims.map((aim) => [words(aim.words), aim.proven ? "yes" : "open",
@@ -155,7 +156,7 @@ async function keep(event) {
   if (!isSettled()) return;
   $("kept-said").textContent = "Keeping it …";
   try {
-    state.kept = data(await post(`${here}/keep`, { name: $("keep-name").value, question: state.question, changes: plan.changes }));
+    state.kept = data(await post(`${here}/keep`, { ...asking(), name: $("keep-name").value, changes: plan.changes }));
     $("kept-said").textContent = `Kept as ${state.kept.at(-1).name}.`;
     $("keep-name").value = "";
     tell("kept");

@@ -21,7 +21,7 @@ function show() {
   if (!kept.length) return $("side").replaceChildren();
   const head = el("tr", {}, el("th", { scope: "col" }, "Answer"), ...kept.map((one) => el("th", { scope: "col" }, one.name)));
   const rows = ROWS.map(([words, of]) => el("tr", {}, el("th", { scope: "row" }, words), ...kept.map((one) => el("td", {}, of(one)))));
-  const acts = el("tr", {}, el("th", { scope: "row" }, "Do"), ...kept.map((one) => el("td", {}, el("div", { class: "row" },
+  const acts = el("tr", { class: "acts" }, el("th", { scope: "row" }, "Do"), ...kept.map((one) => el("td", {}, el("div", { class: "row" },
     el("button", { type: "button", class: "quiet", onclick: () => again(one), "aria-label": `Ask ${one.name} again` }, "Ask again"),
     el("button", { type: "button", class: "quiet", onclick: () => forget(one), "aria-label": `Remove ${one.name}` }, "Remove")))));
   $("side").replaceChildren(el("thead", {}, head), el("tbody", {}, ...rows, acts));
@@ -51,7 +51,8 @@ function chooser(kept) {
     event.preventDefault();
     said.textContent = "Comparing …";
     try {
-      differences(data(await post(`${here}/compare`, { pair: [$("first").value, $("second").value] })), said);
+      const pair = [$("first"), $("second")], names = pair.map((one) => one.selectedOptions[0].text);
+      differences(data(await post(`${here}/compare`, { pair: pair.map((one) => one.value) })), said, names);
     } catch (error) {
       said.textContent = error.message;
     }
@@ -66,13 +67,13 @@ function table(caption, heads, rows) {
       el("tbody", {}, ...rows.map((row) => el("tr", {}, ...row.map((cell) => el("td", {}, String(cell ?? ""))))))));
 }
 
-function differences(found, said) {
+function differences(found, said, names) {
   const hubs = found.hubs.filter((hub) => hub.first !== hub.second);
   const folded = (summary, ...parts) => el("details", {}, el("summary", {}, summary), ...parts);
   const heads = ["", "what", "from and to", "cause"];
   said.replaceChildren(el("p", { class: "lead" }, found.headline), ...found.words.map((words) => el("p", {}, words)),
-    table("Figures", ["", "first", "second"], found.figures.map((one) => [one.name, one.first || "not known", one.second || "not known"])),
-    hubs.length ? table("Hosts at hubs that differ", ["hub", "first", "second"], hubs.map((hub) => [hub.hub, hub.first, hub.second])) : el("p", {}, "Each hub runs as many hosts in both."),
+    table("Figures", ["", ...names], found.figures.map((one) => [one.name, one.first || "not known", one.second || "not known"])),
+    hubs.length ? table("Hosts at hubs that differ", ["hub", ...names], hubs.map((hub) => [hub.hub, hub.first, hub.second])) : el("p", {}, "Each hub runs as many hosts in both."),
     found.hosts.length ? folded("Hosts that differ", table("Hosts that differ", heads, found.hosts)) : "",
     found.sites.length ? folded(`${counted(found.sites_number, "difference")} at sites`, table("Differences at sites", heads, found.sites)) : "",
     ...found.notes.map((note) => el("p", { class: "small" }, note)),

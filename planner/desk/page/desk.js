@@ -1,6 +1,6 @@
 // The page of a workspace: steps as tabs, undo, and the parts in their order.
 
-import { $ } from "./talk.js";
+import { $, save, trouble } from "./talk.js";
 import { here, redo, saveNow, undo } from "./state.js";
 import { fleet, startFleet } from "./fleet.js";
 import { startAsking } from "./ask.js";
@@ -31,8 +31,17 @@ addEventListener("keydown", (event) => {
   else if (event.key === "y" || (event.key.toLowerCase() === "z" && event.shiftKey)) { redo(); event.preventDefault(); }
 });
 $("save").href = `${here}/save`;
-$("save").addEventListener("click", () => { saveNow(); });
+$("save").addEventListener("click", async (event) => { // what was changed a moment ago is to be in the file
+  event.preventDefault();
+  await saveNow().then(() => save(`${here}/save`), (error) => trouble(error.message));
+});
 addEventListener("hashchange", showTab);
+let folded = []; // what printing unfolds, and folds again
+addEventListener("beforeprint", () => {
+  folded = [...document.querySelectorAll("#answer details:not([open]), #difference details:not([open])")];
+  for (const one of folded) one.open = true;
+});
+addEventListener("afterprint", () => { for (const one of folded) one.open = false; });
 startAsking();
 startComparing();
 startUnderstanding();

@@ -1,7 +1,7 @@
 // Bringing the fleet: files, questions, findings with remedies, and what each column is taken for.
 
 import { $, bring, counted, data, dropZone, el, post, trouble } from "./talk.js";
-import { change, here, on, saveNow, state, tell } from "./state.js";
+import { change, here, on, state, tell } from "./state.js";
 
 export let fleet = null; // what the desk read last
 
@@ -40,6 +40,9 @@ function question(asked) {
 }
 
 const write = (key, value) => change("choices", (choices) => { (choices.cells ||= {})[key] = value; });
+const mend = (cells) => change("choices", (choices) => {
+  for (const cell of cells) for (const key of cell.same) (choices.cells ||= {})[key] = cell.meant;
+});
 
 function showFindings() {
   const errors = fleet.findings.filter((one) => one.severity === "error").length;
@@ -50,9 +53,7 @@ function showFindings() {
   const meant = fleet.findings.flatMap((one) => one.cells).filter((cell) => cell.meant && cell.key);
   $("mend-all").hidden = meant.length < 2;
   $("mend-all").textContent = `Write all ${meant.length} proposals`;
-  $("mend-all").onclick = () => change("choices", (choices) => {
-    for (const cell of meant) (choices.cells ||= {})[cell.key] = cell.meant;
-  });
+  $("mend-all").onclick = () => mend(meant);
   $("repaired").disabled = !fleet.controls;
   $("findings").replaceChildren(...fleet.findings.map(finding));
 }
@@ -63,9 +64,7 @@ function finding(group) {
   if (!group.cells.length) return made;
   const several = group.cells.filter((cell) => cell.meant && cell.key);
   if (several.length > 1) {
-    made.append(el("button", { type: "button", onclick: () => change("choices", (choices) => {
-      for (const cell of several) (choices.cells ||= {})[cell.key] = cell.meant;
-    }) }, `Write ${several.length} proposals`));
+    made.append(el("button", { type: "button", onclick: () => mend(several) }, `Write ${several.length} proposals`));
   }
   made.append(el("ul", {}, ...group.cells.map((cell) => remedy(group, cell))));
   if (group.number > group.cells.length) made.append(el("p", { class: "small" }, `${group.number - group.cells.length} more.`));
@@ -75,7 +74,8 @@ function finding(group) {
 function remedy(group, cell) {
   const row = el("div", { class: "row" });
   if (cell.meant && cell.key) {
-    row.append(el("button", { type: "button", onclick: () => write(cell.key, cell.meant) }, `Write ${cell.meant} into ${cell.cell}`));
+    const more = cell.same.length > 1 ? ` and ${cell.same.length - 1} more` : "";
+    row.append(el("button", { type: "button", onclick: () => mend([cell]) }, `Write ${cell.meant} into ${cell.cell}${more}`));
   }
   if (cell.key) {
     const field = el("input", { value: cell.value, "aria-label": `New value of ${cell.cell}`, size: "14" });
@@ -118,11 +118,10 @@ async function take(files) {
   try {
     for (const file of files) {
       $("fleet-summary").textContent = `Copying ${file.name} …`;
-      state.brought = (await bring(`${here}/bring`, file)).brought;
+      const { brought, choices, revision } = await bring(`${here}/bring`, file);
+      Object.assign(state, { brought, choices, revision });
     }
-    state.choices = {};
-    await saveNow();
-    await read();
+    tell("choices");
   } catch (error) {
     trouble(error.message);
   }
@@ -130,7 +129,7 @@ async function take(files) {
 
 export function startFleet() {
   dropZone($("drop"), $("files"), take);
-  $("clear").addEventListener("click", async () => { await post(`${here}/clear`); state.brought = []; state.choices = {}; read(); });
+  $("clear").addEventListener("click", async () => { Object.assign(state, { brought: [], choices: {} }, await post(`${here}/clear`)); tell("choices"); });
   on("choices", read);
   return read();
 }

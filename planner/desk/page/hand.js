@@ -1,14 +1,15 @@
 // Handing over: files of an answer, and the command line that makes the same plan.
 
-import { $, el, post, saveFile } from "./talk.js";
-import { here, on, saveNow, state } from "./state.js";
+import { $, el, makeFile, post, save } from "./talk.js";
+import { asked as asking, here, on, state, tab } from "./state.js";
 import { fleet } from "./fleet.js";
+import { plan } from "./ask.js";
 
 const NOW = "";
 
 function asked() {
   const kept = $("which").value;
-  return kept === NOW ? { question: state.question } : { kept };
+  return kept === NOW ? asking() : { tab, kept };
 }
 
 const quoted = (word) => (/^[\w./-]+$/.test(word) ? word : `'${word.replaceAll("'", "'\\''")}'`);
@@ -22,7 +23,11 @@ function commands() {
   $("command-words").textContent = changed
     ? "This answer changes the fleet: download Fleet as asked beside the command, then run it."
     : mapped ? "Download the mapping, put it beside your file, then run:" : "Run it beside your file:";
+  const settled = kept ? kept.figures.settled : plan?.of === JSON.stringify(question) && plan.settled;
+  $("command-words").textContent += (state.pings && !changed ? " PINGS is your folder of ping output." : "")
+    + (settled ? "" : " Not all of this answer is proven, so the command may find another plan that is as good or better.");
   const source = changed ? ["fleet.xlsx"] : mapped ? [file, "--mapping", "fleet.toml"] : [file];
+  if (state.pings && !changed) source.push("--pings", "PINGS");
   const lines = [["castingvote", "plan", ...source, "-o", "plan.xlsx"], ["castingvote", "verify", ...source, "plan.xlsx"]];
   $("command").textContent = lines.map((line) => line.map(quoted).join(" ")).join("\n");
 }
@@ -36,20 +41,27 @@ function show() {
 
 async function download(button) {
   const said = button.dataset.read ? $("findings-said") : $("hand-said");
-  button.disabled = true;
-  said.textContent = `Making ${button.textContent} …`;
+  const began = performance.now(), files = [...document.querySelectorAll("[data-file]")];
+  const tell = (words) => { said.textContent = `${words} (${Math.round((performance.now() - began) / 1000)} s)`; };
+  for (const one of files) one.disabled = true;
+  $("hand-stop").disabled = false;
+  tell(`Making ${button.textContent} …`);
   try {
-    await saveNow();
-    said.textContent = `Saved: ${await saveFile(`${here}/file/${button.dataset.file}`, button.dataset.read ? { question: {} } : asked())}.`;
+    const path = `${here}/file/${button.dataset.file}`, what = button.dataset.read ? { ...asking(), question: {} } : asked();
+    const made = await makeFile(path, what, (news) => tell(`Making ${button.textContent}: ${news.stage} …`));
+    save(made.path);
+    said.textContent = `Saved: ${made.name}.`;
   } catch (error) {
-    said.textContent = error.message;
+    said.textContent = error.message || "Stopped.";
   }
-  button.disabled = false;
+  for (const one of files) one.disabled = one.id === "repaired" && !fleet?.controls;
+  $("hand-stop").disabled = true;
 }
 
 export function startHandingOver() {
   for (const button of document.querySelectorAll("[data-file]")) button.addEventListener("click", () => download(button));
   $("which").addEventListener("change", commands);
+  $("hand-stop").addEventListener("click", () => post(`${here}/stop`, { tab }));
   $("copy").addEventListener("click", async () => {
     await navigator.clipboard.writeText($("command").textContent).catch(() => {});
     $("copied").textContent = "Copied.";

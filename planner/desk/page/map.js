@@ -44,6 +44,15 @@ function make() {
     paint();
   };
   pane.onpointerup = () => { from = null; };
+  pane.onkeydown = (event) => {
+    const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] }[event.key];
+    if (!way || event.target !== pane) return;
+    const by = 60 / scale(pane.getBoundingClientRect());
+    view.x += way[0] * by;
+    view.y += way[1] * by;
+    event.preventDefault();
+    paint();
+  };
   drawn = fleet;
   hubOf = marked = null;
   fit();
@@ -94,8 +103,8 @@ function paintNow() {
   buttons.forEach((button, at) => {
     const known = hubs.x[at] !== null, [x, y] = known ? place(hubs.x[at], hubs.y[at]) : [0, 0];
     button.hidden = !known || x < 0 || y < 0 || x > box.width || y > box.height;
-    button.style.left = `${x}px`;
-    button.style.top = `${y}px`;
+    button.style.left = `${(100 * x) / box.width}%`; // shares, so that they fit where printing stretches the picture
+    button.style.top = `${(100 * y) / box.height}%`;
     button.setAttribute("aria-pressed", String((state.question.shut || []).includes(fleet.controls.hubs[at].hub)));
   });
   const unserved = hubOf ? hubOf.filter((hub) => hub === -1).length : 0;

@@ -49,21 +49,33 @@ function step(from, to) {
 export const undo = () => step(state.past, state.future);
 export const redo = () => step(state.future, state.past);
 
-const kept = () => ({ choices: state.choices, question: state.question, past: state.past, future: state.future });
+const kept = () => ({ choices: state.choices, question: state.question, past: state.past, future: state.future, revision: state.revision });
+const ELSEWHERE = "This workspace was changed in another tab, or by somebody else. Load the page anew to see that. "
+  + "The next change that you make here takes its place.";
+let sending = Promise.resolve(); // one after the other, so that this tab does not take itself for another one
+
+// What the workspace asks now, as every question to the desk carries it.
+export const asked = () => ({ tab, choices: state.choices, question: state.question });
 
 function save() {
   clearTimeout(saving);
-  saving = setTimeout(() => { saving = null; post(`${here}/state`, kept()).catch((error) => trouble(error.message)); }, 150);
+  saving = setTimeout(() => saveNow().catch((error) => trouble(error.message)), 150);
 }
 
-export async function saveNow() {
+export function saveNow() {
   clearTimeout(saving);
   saving = null;
-  await post(`${here}/state`, kept());
+  sending = sending.catch(() => {}).then(async () => {
+    const answer = await post(`${here}/state`, kept());
+    state.revision = answer.revision;
+    if (answer.changed_elsewhere) trouble(ELSEWHERE);
+  });
+  return sending;
 }
 
 addEventListener("pagehide", () => {
   if (saving) fetch(`${here}/state`, { method: "POST", body: JSON.stringify(kept()), keepalive: true });
 });
 for (const name of ["choices", "question"]) if (Array.isArray(state[name]) || !state[name]) state[name] = {};
-changed("kept");
+$("undo").disabled = !state.past.length;
+$("redo").disabled = !state.future.length;

@@ -24,11 +24,11 @@ export function trouble(words) {
 
 const GONE = "The desk does not answer. Run castingvote desk again and open its new address: nothing is lost.";
 
-async function send(path, body, headers) {
+async function send(path, body, headers, signal) {
   try {
-    return await fetch(path, { method: "POST", body, headers });
-  } catch {
-    throw new Error(GONE);
+    return await fetch(path, { method: "POST", body, headers, signal });
+  } catch (error) {
+    throw signal?.aborted ? error : new Error(GONE);
   }
 }
 
@@ -46,12 +46,12 @@ export function data(answer) {
 
 // Calls `tell` with each line of a stream, the last of which says how it ended.
 export async function stream(path, asked, tell, signal) {
-  const answer = await fetch(path, { method: "POST", body: JSON.stringify(asked), signal });
-  if (!answer.ok) throw new Error(await answer.text());
+  const answer = await send(path, JSON.stringify(asked), {}, signal);
+  if (!answer.ok) throw new Error((await answer.text()) || GONE);
   const reader = answer.body.pipeThrough(new TextDecoderStream()).getReader();
   let rest = "";
   for (;;) {
-    const { value, done } = await reader.read();
+    const { value, done } = await reader.read().catch((error) => { throw signal?.aborted ? error : new Error(GONE); });
     if (done) return;
     const lines = (rest + value).split("\n");
     rest = lines.pop();
@@ -66,17 +66,18 @@ export async function bring(path, file) {
   return told;
 }
 
-// Asks for a file and saves it under the name that the desk gives.
-export async function saveFile(path, asked) {
-  const answer = await send(path, JSON.stringify(asked));
-  if (!answer.ok) throw new Error(((await answer.json()).data || ["The file could not be made."]).join("\n"));
-  const name = /filename="?([^";]+)/.exec(answer.headers.get("content-disposition") || "");
-  const link = el("a", { href: URL.createObjectURL(await answer.blob()), download: name ? name[1] : "file" });
+// Lets the desk make a file, tells its news, and returns its name and the path where it waits.
+export async function makeFile(path, asked, tell, signal) {
+  let made = null;
+  await stream(path, asked, (line) => { if (line.event === "news") tell(line.data); else made = data(line); }, signal);
+  return { name: made.name, path: `${path}/${made.ticket}` };
+}
+
+export function save(href) {
+  const link = el("a", { href, download: "" });
   document.body.append(link);
   link.click();
   link.remove();
-  setTimeout(() => URL.revokeObjectURL(link.href), 10_000);
-  return link.download;
 }
 
 export function dropZone(zone, input, take) {

@@ -1,31 +1,39 @@
 // Understanding an answer: why not fewer, one site's story, a loss, the whole report.
 
-import { $, data, el, post, stream, whole } from "./talk.js";
-import { change, here, on, saveNow, state, tab } from "./state.js";
+import { $, data, el, makeFile, stream, whole } from "./talk.js";
+import { asked, change, here, on } from "./state.js";
 import { isSettled, plan } from "./ask.js";
 
 const NOT_YET = "The plan is still being searched. Wait until it is done, or stop the search under Ask.";
 
-async function explain() {
-  if (!isSettled()) { $("explain-said").textContent = NOT_YET; return; }
-  $("explain-said").textContent = "Looking …";
+let looking = new AbortController(); // what is looked for under the question as it stands
+
+// Ask for one thing about the settled answer; a newer question lets it be, and its answer is not shown any more.
+async function look(task, said, more, show) {
+  if (!isSettled()) { said.textContent = NOT_YET; return; }
+  const { signal } = looking;
+  said.textContent = "Looking …";
   try {
-    await stream(`${here}/explain`, { tab, question: state.question }, (line) => {
-      if (line.event === "news") { $("explain-said").textContent = `Trying ${line.data.stage} …`; return; }
-      $("explain-said").textContent = "";
-      showExplanation(data(line));
-    });
+    await stream(`${here}/${task}`, { ...asked(), ...more }, (line) => {
+      if (signal.aborted) return;
+      if (line.event === "news") { said.textContent = `Trying ${line.data.stage} …`; return; }
+      said.textContent = "";
+      if (line.event !== "stopped") show(data(line));
+    }, signal);
   } catch (error) {
-    $("explain-said").textContent = error.message;
+    if (!signal.aborted) said.textContent = error.message;
   }
 }
+
+const explain = () => look("explain", $("explain-said"), {}, showExplanation);
 
 function showExplanation(found) {
   const list = (items) => el("ul", {}, ...items.map((words) => el("li", {}, words)));
   const helps = found.suggestions.map((one) => el("li", {}, el("span", {}, `${one.words} `),
     one.after ? el("span", { class: "small" }, `Then ${whole.format(one.after.hosts)} hosts, ${whole.format(one.after.unserved)} unserved. `) : null,
     el("button", { type: "button", class: "quiet", onclick: () => tryIt(one) }, "Try it")));
-  $("explained").replaceChildren(el("h2", {}, "Why not fewer"), el("p", {}, found.proof || "No proof in words."), list(found.sets),
+  $("explained").replaceChildren(el("h2", {}, "Why not fewer"), el("p", {}, found.proof || "No proof in words."),
+    found.sets.length ? el("details", {}, el("summary", {}, `Each group of sites (${found.sets.length})`), list(found.sets)) : "",
     el("h2", {}, "What would help"), helps.length ? el("ul", {}, ...helps) : el("p", {}, "No small change was found that helps."), list(found.notes));
 }
 
@@ -34,17 +42,10 @@ function tryIt(one) {
   location.hash = "ask";
 }
 
-async function tellSite(event) {
+function tellSite(event) {
   event.preventDefault();
-  if (!isSettled()) { $("site-said").textContent = NOT_YET; return; }
-  $("site-said").textContent = "Looking …";
-  try {
-    await stream(`${here}/explain`, { tab, question: state.question, site: $("site").value }, (line) => {
-      if (line.event !== "news") showSite(data(line).site);
-    });
-  } catch (error) {
-    $("site-said").textContent = error.message;
-  }
+  if ($("site").value.trim()) look("explain", $("site-said"), { site: $("site").value }, (found) => showSite(found.site));
+  else $("site-said").textContent = "Write the id or the name of a site.";
 }
 
 function showSite(site) {
@@ -55,16 +56,8 @@ function showSite(site) {
     el("table", {}, el("thead", {}, head), el("tbody", {}, ...rows))));
 }
 
-async function lose(lost) {
-  if (!isSettled()) { $("lost-said").textContent = NOT_YET; return; }
-  $("lost-said").textContent = "Looking …";
-  try {
-    const found = data(await post(`${here}/lose`, { question: state.question, lost }));
-    $("lost-said").replaceChildren(...(found.singles ? allLosses(found) : oneLoss(found)));
-  } catch (error) {
-    $("lost-said").textContent = error.message;
-  }
-}
+const lose = (lost) => look("lose", $("lost-said"), { lost },
+  (found) => $("lost-said").replaceChildren(...(found.singles ? allLosses(found) : oneLoss(found))));
 
 function table(heads, rows) {
   return el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Losses" }, el("table", {}, el("thead", {}, el("tr", {}, ...heads.map((words) => el("th", { scope: "col" }, words)))),
@@ -94,8 +87,14 @@ function fillLosses() {
 
 async function report() {
   if (!isSettled()) { $("report").textContent = NOT_YET; return; }
-  await saveNow();
-  $("report").replaceChildren(el("iframe", { src: `${here}/report`, title: "Report of this answer" }));
+  const { signal } = looking;
+  $("report").textContent = "Making the report …";
+  try {
+    const { path } = await makeFile(`${here}/file/report`, asked(), () => {}, signal);
+    $("report").replaceChildren(el("iframe", { src: `${path}?show`, title: "Report of this answer" }));
+  } catch (error) {
+    if (!signal.aborted) $("report").textContent = error.message;
+  }
 }
 
 export function startUnderstanding() {
@@ -105,5 +104,10 @@ export function startUnderstanding() {
   $("lose-all").addEventListener("click", () => lose([]));
   $("show-report").addEventListener("click", report);
   on("kept", fillLosses);
-  on("question", () => { $("explained").replaceChildren(); $("lost-said").replaceChildren(); $("site-said").replaceChildren(); $("report").replaceChildren(); });
+  on("question", () => {
+    looking.abort();
+    looking = new AbortController();
+    $("explain-said").textContent = "";
+    $("explained").replaceChildren(); $("lost-said").replaceChildren(); $("site-said").replaceChildren(); $("report").replaceChildren();
+  });
 }
