@@ -88,7 +88,7 @@ class OpeningModel:
         problem, classes, extra = self.problem, self.classes, self.extra
         old = Loads(classes.pool, self.f, classes.items[classes.of_arc])
         new = Loads(extra.pool, self.y, problem.clusters[extra.site])
-        add_capacity(self.rows, problem, self.n, [old, new])
+        add_capacity(self.rows, problem.caps, self.n, [old, new])
         add_host_limits(self.rows, problem, self.n)
         pools = np.arange(problem.pools)
         if problem.host_weight is not None:

@@ -1,4 +1,4 @@
-"""The class flow model, built with PuLP.
+"""The class flow model, handed to PuLP.
 
 Sets and data
     c in K     classes of sites that nothing here can tell apart: size s_c, k_c clusters that share a
@@ -33,191 +33,132 @@ Sources: transportation integrality, G. B. Dantzig, Linear Programming and Exten
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Mapping
-from typing import Any
-
 import numpy as np
 
-from planner.fleet import Floats, Ints
+from planner.fleet import Bools, Floats, Ints
 from planner.sizing.assignment.linking_rows import fewest_hosts, open_arcs, open_limits
 from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
-from planner.sizing.packing.arc_flow import arc_flow
+from planner.sizing.packing.arc_flow import add_fillings
 from planner.sizing.packing.pools import unpacked
+from planner.sizing.packing.two_dimensions import add_weighed_fillings
 from planner.sizing.solution.counts import Aim, Counts
 from planner.sizing.solvers.budget import Outcome, SolveBudget
-from planner.sizing.solvers.pulp_models import linear, solve_model
-
-_MOST_SIZES = 12  # rows (3) for more sizes cost more than they cut
+from planner.sizing.solvers.model_builder import (
+    Loads,
+    ModelBuilder,
+    Terms,
+    add_capacity,
+    add_host_limits,
+    add_host_weight,
+    add_place_limits,
+)
 
 
 class FlowModel:
-    """One class flow model, kept so that packing rows and settled aims can be added between solves."""
+    """One class flow model, kept so that packing rows and settled aims can be added between solves.
+
+    ``n`` (P,), ``f`` (A,) and ``a`` (P,) are positions of columns; ``z`` and ``o`` those of the classes ``left_out_of``
+    and ``own_of``, which are all that can be left out, and all that can use their own tie-breakers.
+    """
 
     def __init__(self, problem: Problem, classes: Classes, *, serve_all: bool) -> None:
-        self.problem, self.classes = problem, classes
-        import pulp
+        from planner.sizing.solvers.pulp_models import PulpModel  # takes a while to load, and few plans need it
 
-        self.model = pulp.LpProblem("hosts", pulp.LpMinimize)
+        self.problem, self.classes = problem, classes
+        self.rows = ModelBuilder()
+        self._model = PulpModel(self.rows)
         self.packed: set[int] = set()
-        self.chosen = 0  # aims on arcs that are settled
-        self._add_variables(serve_all)
+        self._add_columns(serve_all)
         self._add_rows()
 
-    def _whole(self, name: str, most: float) -> Any:
-        return self.model.add_variable(name, 0, most, cat="Integer")
-
-    def _add_variables(self, serve_all: bool) -> None:
-        problem, classes = self.problem, self.classes
-        # Named by position: PuLP would make one name of "A-1" and "A_1".
-        self.n = [self._whole(f"n{p}", int(most)) for p, most in enumerate(problem.max_hosts)]
-        whole = ("Continuous", "Integer")
-        self.f = [
-            self.model.add_variable(f"f{a}", 0, int(classes.demand[c]), cat=whole[int(classes.fixed[c])])
-            for a, c in enumerate(classes.of_arc)
-        ]
-        self.z = {} if serve_all else {c: self._whole(f"z{c}", int(s)) for c, s in enumerate(classes.size)}
-        self.o = {
-            c: self._whole(f"o{c}", int(classes.size[c]))
-            for c in np.flatnonzero(np.isfinite(classes.own_cost)).tolist()
-        }
-        self.a = [self.model.add_variable(f"a{p}", 0, None) for p in range(problem.pools)]
+    def _add_columns(self, serve_all: bool) -> None:
+        problem, classes, rows = self.problem, self.classes, self.rows
+        used = np.bincount(classes.pool, minlength=problem.pools) > 0
+        self.n = rows.block(problem.pools, upper=np.where(used, problem.max_hosts, 0), whole=True)
+        self.f = rows.block(
+            len(classes.pool), upper=classes.demand[classes.of_arc], whole=classes.fixed[classes.of_arc]
+        )
+        self.left_out_of = np.arange(0 if serve_all else classes.count)
+        self.z = rows.block(len(self.left_out_of), upper=classes.size[self.left_out_of], whole=True)
+        self.own_of = np.flatnonzero(np.isfinite(classes.own_cost))
+        self.o = rows.block(len(self.own_of), upper=classes.size[self.own_of], whole=True)
+        self.a = rows.block(problem.pools)
 
     def _add_rows(self) -> None:
-        problem, classes = self.problem, self.classes
-        of_pool: list[list[int]] = [[] for _ in range(problem.pools)]
-        for arc, p in enumerate(classes.pool):
-            of_pool[p].append(arc)
-        for c in range(classes.count):
-            arcs = range(classes.indptr[c], classes.indptr[c + 1])
-            units = int(classes.unit_demand[c])
-            elsewhere = [(x[c], units) for x in (self.z, self.o) if c in x]
-            served = linear([*((self.f[a], 1) for a in arcs), *elsewhere])
-            self._add(served == int(classes.demand[c]), f"site{c}")
-        for p, arcs_in in enumerate(of_pool):
-            if not arcs_in:
-                self._add(1 * self.n[p] <= 0, f"idle{p}")
-                continue
-            items = {a: int(classes.items[classes.of_arc[a]]) for a in arcs_in}
-            cap = int(problem.caps[p])
-            load = linear([(self.f[a], items[a]) for a in arcs_in])
-            self._add(load <= cap * self.n[p], f"cap{p}")
-            sizes = sorted({k for k in items.values() if cap % k})
-            for size in sizes if len(sizes) <= _MOST_SIZES else ():
-                large = linear([(self.f[a], 1) for a in arcs_in if items[a] >= size])
-                self._add(large <= (cap // size) * self.n[p], f"size{p}_{size}")
-            if problem.host_weight is not None:
-                self._add_weight_rows(p, arcs_in, problem.host_weight)
-        self._add_limit_rows()
+        problem, classes, rows = self.problem, self.classes, self.rows
+        units, demand = classes.unit_demand.astype(np.float64), classes.demand.astype(np.float64)
+        elsewhere = [(of, column, units[of]) for of, column in ((self.left_out_of, self.z), (self.own_of, self.o))]
+        rows.add([(classes.of_arc, self.f, 1.0), *elsewhere], classes.count, demand, demand)
+        add_capacity(rows, problem.caps, self.n, [Loads(classes.pool, self.f, classes.items[classes.of_arc])])
+        if problem.host_weight is not None:
+            weights = Loads(classes.pool, self.f, classes.item_weight[classes.of_arc])
+            add_host_weight(rows, problem.host_weight, self.n, weights)
+        amounts = {measure: each[classes.of_arc] for measure, each in classes.amounts.items()}
+        add_place_limits(rows, problem, classes.pool, self.f, amounts)
+        add_host_limits(rows, problem, self.n)
         if problem.objective == "cost" and problem.pair_cost.any():
-            limits = open_limits(problem, classes)
-            if not self.z and not self.o:
-                fewest = fewest_hosts(problem, int(classes.demand @ classes.items))
-                self._add(linear([(n, 1) for n in self.n]) >= fewest, "fewest")
-            for a in open_arcs(problem, classes).tolist():
-                self._add(1 * self.f[a] <= int(limits[a]) * self.n[int(classes.pool[a])], f"open{a}")
+            self._add_linking_rows()
         if problem.objective == "new_hosts":
-            for p in range(problem.pools):
-                self._add(self.a[p] >= self.n[p] - int(problem.existing[p]), f"new{p}")
+            each = np.arange(problem.pools)
+            rows.add([(each, self.a, 1.0), (each, self.n, -1.0)], problem.pools, -problem.existing, np.inf)
 
-    def _add_weight_rows(self, p: int, arcs: list[int], most: float) -> None:
-        """Add (2d), and as in (3) how many units of a weight or more a host can hold."""
-        weight = {a: float(self.classes.item_weight[self.classes.of_arc[a]]) for a in arcs}
-        self._add(linear([*((self.f[a], w) for a, w in weight.items()), (self.n[p], -most)]) <= 0, f"weight{p}")
-        sizes = sorted(set(weight.values()))
-        for i, size in enumerate(sizes if len(sizes) <= _MOST_SIZES else ()):
-            large = linear([(self.f[a], 1) for a in arcs if weight[a] >= size])
-            self._add(large <= int(most / size + 1e-9) * self.n[p], f"heavy{p}_{i}")
-
-    def _add_limit_rows(self) -> None:
-        classes = self.classes
-        for i, limit in enumerate(self.problem.limits):
-            each = classes.amounts[limit.measure][classes.of_arc]
-            terms = [(self.f[a], float(each[a])) for a in np.flatnonzero(limit.pools[classes.pool])]
-            if terms:
-                self._add(linear(terms) <= limit.most, f"limit{i}")
-        for i, shared in enumerate(self.problem.host_limits):
-            terms = [(self.n[p], each) for p, each in zip(shared.pools.tolist(), shared.each.tolist(), strict=True)]
-            self._add(linear(terms) <= shared.most, f"shared{i}")
-
-    def _add(self, row: Any, name: str) -> None:
-        self.model.addConstraint(row, name=name)
+    def _add_linking_rows(self) -> None:
+        """Add (2c) and (3b)."""
+        problem, classes = self.problem, self.classes
+        if not len(self.left_out_of) and not len(self.own_of):
+            fewest = fewest_hosts(problem, int(classes.demand @ classes.items))
+            self.rows.row([(self.n, 1.0)], fewest, np.inf)
+        arcs = open_arcs(problem, classes)
+        each, most = np.arange(len(arcs)), open_limits(problem, classes)[arcs]
+        terms: list[Terms] = [(each, self.f[arcs], 1.0), (each, self.n[classes.pool[arcs]], -most.astype(np.float64))]
+        self.rows.add(terms, len(arcs), -np.inf, 0.0)
 
     def give(self, hosts: Ints) -> None:
-        """Fix the host counts."""
-        for p, most in enumerate(hosts.tolist()):
-            self._add(1 * self.n[p] == most, f"given{p}")
+        """Fix the host counts (P,)."""
+        self.rows.add([(np.arange(len(hosts)), self.n, 1.0)], len(hosts), hosts, hosts)
 
     def pack_pool(self, p: int) -> None:
         """Add the rows (5) of pool ``p``, once."""
         self.packed.add(p)
-        if self.problem.host_weight is not None:
-            self._pack_host_by_host(p, self.problem.host_weight)
-            return
-        classes, cap = self.classes, int(self.problem.caps[p])
-        by_size: dict[int, list[int]] = defaultdict(list)
-        for arc in np.flatnonzero(classes.pool == p):
-            if classes.multi_cluster[classes.of_arc[arc]]:
-                by_size[int(classes.items[classes.of_arc[arc]])].append(int(arc))
-        counts = {size: int(sum(classes.demand[classes.of_arc[a]] for a in arcs)) for size, arcs in by_size.items()}
-        graph = arc_flow(counts, cap)
-        flow = {arc: self._whole(f"g{p}_{arc[0]}_{arc[1]}", int(self.problem.max_hosts[p])) for arc in graph.arcs}
-        balance: dict[int, list[tuple[Any, int]]] = {fill: [] for fill in graph.nodes}
-        for (fill, size), x in flow.items():
-            balance[fill].append((x, -1))
-            balance[fill + size].append((x, 1))
-        balance[0].append((self.n[p], 1))
-        for fill, terms in balance.items():
-            self._add(linear(terms) >= 0, f"fill{p}_{fill}")
-        for size, arcs in by_size.items():
-            terms = [*((x, 1) for (_, s), x in flow.items() if s == size), *((self.f[a], -1) for a in arcs)]
-            self._add(linear(terms) >= 0, f"item{p}_{size}")
-
-    def _pack_host_by_host(self, p: int, most: float) -> None:
-        classes, hosts = self.classes, range(int(self.problem.max_hosts[p]))
-        kinds: dict[tuple[int, float], list[int]] = defaultdict(list)
-        for arc in np.flatnonzero(classes.pool == p).tolist():
-            c = classes.of_arc[arc]
-            kinds[int(classes.items[c]), float(classes.item_weight[c])].append(arc)
-        runs = [self._whole(f"r{p}_{h}", 1) for h in hosts]
-        load: list[list[tuple[Any, float]]] = [[(r, -int(self.problem.caps[p]))] for r in runs]
-        weight: list[list[tuple[Any, float]]] = [[(r, -most)] for r in runs]
-        for k, ((size, multi_cluster), arcs) in enumerate(sorted(kinds.items(), reverse=True)):
-            units = int(sum(classes.demand[classes.of_arc[a]] for a in arcs))
-            on = [self._whole(f"x{p}_{k}_{h}", units) for h in hosts]
-            self._add(linear([*((x, 1) for x in on), *((self.f[a], -1) for a in arcs)]) == 0, f"kind{p}_{k}")
-            for h, x in enumerate(on):
-                load[h].append((x, size))
-                weight[h].append((x, multi_cluster))
-        for h in hosts:
-            self._add(linear(load[h]) <= 0, f"load{p}_{h}")
-            self._add(linear(weight[h]) <= 0, f"share{p}_{h}")
-            if h:
-                self._add(linear([(runs[h], 1), (runs[h - 1], -1)]) <= 0, f"next{p}_{h}")
-        self._add(linear([*((r, 1) for r in runs), (self.n[p], -1)]) <= 0, f"runs{p}")
-
-    def expression(self, aim: Aim) -> Any:
-        """Return what ``aim`` makes small."""
         problem, classes = self.problem, self.classes
-        terms: list[tuple[Any, float]]
-        if aim in ("unserved_kept", "unserved_weight"):
-            weight = classes.weight * classes.kept if aim == "unserved_kept" else classes.weight
-            terms = [(z, int(weight[c])) for c, z in self.z.items() if weight[c]]
-        elif aim == "hosts":
-            terms = [(n, 1) for n in self.n]
-        elif aim == "new_hosts":
-            terms = [(a, 1) for a in self.a]
-        elif aim == "own":
-            terms = [(o, 1) for o in self.o.values()]
-        elif aim == "own_cost":
-            terms = [(o, float(classes.own_cost[c])) for c, o in self.o.items()]
+        weighed = problem.host_weight is not None
+        inside = (classes.pool == p) & (classes.multi_cluster | weighed)[classes.of_arc]
+        arcs = np.flatnonzero(inside)
+        c = classes.of_arc[arcs]
+        kinds = list(zip(classes.items[c].tolist(), classes.item_weight[c].tolist(), strict=True))
+        distinct = sorted(set(kinds), reverse=True)
+        of_arc = np.array([distinct.index(kind) for kind in kinds], dtype=np.int64)
+        units = np.bincount(of_arc, weights=classes.demand[c], minlength=len(distinct)).astype(np.float64)
+        cap, most = int(problem.caps[p]), int(problem.max_hosts[p])
+        if problem.host_weight is not None:
+            packed = add_weighed_fillings(self.rows, distinct, units, (cap, problem.host_weight), most, self.n[p])
         else:
-            terms = [(n, float(problem.host_cost[p])) for p, n in enumerate(self.n)]
+            sizes = {size: int(number) for (size, _), number in zip(distinct, units.tolist(), strict=True)}
+            packed = add_fillings(self.rows, sizes, cap, most, self.n[p])
+        self.rows.add([packed, (of_arc, self.f[arcs], -1.0)], len(distinct), 0.0, 0.0)
+
+    def costs(self, aim: Aim) -> Floats:
+        """Return what ``aim`` makes small, shape (columns,)."""
+        problem, classes = self.problem, self.classes
+        cost = np.zeros(self.rows.columns)
+        if aim in ("unserved_kept", "unserved_weight"):
+            counted = classes.kept if aim == "unserved_kept" else np.ones_like(classes.kept)
+            cost[self.z] = (classes.weight * counted)[self.left_out_of]
+        elif aim == "hosts":
+            cost[self.n] = 1.0
+        elif aim == "new_hosts":
+            cost[self.a] = 1.0
+        elif aim == "own":
+            cost[self.o] = 1.0
+        elif aim == "own_cost":
+            cost[self.o] = classes.own_cost[self.own_of]
+        else:
+            cost[self.n] = problem.host_cost
             # A pair cost is one site's: a split site's share of it would not be what is paid (intake refuses that).
-            terms += [(f, float(classes.cost[a])) for a, f in enumerate(self.f) if classes.cost[a]]
-            terms += [(o, float(classes.own_cost[c])) for c, o in self.o.items()]
-        return linear(terms)
+            cost[self.f] = classes.cost
+            cost[self.o] = classes.own_cost[self.own_of]
+        return cost
 
     def left_out(self, aim: Aim, counts: Counts) -> float:
         """Return the weight that ``counts`` leave out, of all sites or of those to be kept."""
@@ -228,28 +169,30 @@ class FlowModel:
         """Return the weight that ``counts`` leave out: of sites to be kept, which counts first, and of all."""
         return self.left_out("unserved_kept", counts), self.left_out("unserved_weight", counts)
 
+    def keep(self, cost: Floats, least: float, most: float) -> None:
+        """Keep the total of ``cost`` (columns,) within limits from here on (6)."""
+        counted = np.flatnonzero(cost)
+        self.rows.row([(counted, cost[counted])], least, most)
+
     def fix_objective(self, aim: Aim, value: float) -> None:
-        """Keep ``aim`` at ``value`` or below from here on (6)."""
+        """Keep ``aim`` at ``value`` or below from here on."""
         # Half a unit of slack on whole aims; money gets a relative allowance for solver tolerances.
         money = aim in ("cost", "own_cost")
         slack = 1e-7 * max(1.0, abs(value)) if money else 0.5
-        self._add(self.expression(aim) <= value + slack, f"settled_{aim}")
+        self.keep(self.costs(aim), -np.inf, value + slack)
 
     def at_least(self, aim: Aim, value: float) -> None:
         """Give the solver a lower bound that is known from elsewhere."""
-        self._add(self.expression(aim) >= value - 1e-6 * max(1.0, abs(value)), f"bound_{aim}")
+        self.keep(self.costs(aim), value - 1e-6 * max(1.0, abs(value)), np.inf)
 
     def solve(self, aim: Aim, budget: SolveBudget) -> tuple[Outcome, Counts | None]:
         """Minimise ``aim``; the counts are None when no plan was found."""
-        self.model.setObjective(self.expression(aim))
-        return self._solve("weight" if aim.startswith("unserved") else aim, budget)
+        return self._solve(self.costs(aim), "weight" if aim.startswith("unserved") else aim, budget)
 
     def choose_arcs(self, cost: Floats, budget: SolveBudget) -> Counts | None:
         """Minimise the total of ``cost`` (A,) and keep it there for what follows; None when time ends before."""
-        terms = [(f, float(c)) for f, c in zip(self.f, cost, strict=True) if c]
-        self.model.setObjective(linear(terms))
         while True:
-            _, counts = self._solve("later aims", budget)
+            _, counts = self._solve(self._on_arcs(cost), "later aims", budget)
             if counts is None:
                 return None
             loose = unpacked(self.problem, self.classes, counts.hosts, counts.flow, budget)
@@ -259,27 +202,24 @@ class FlowModel:
                 return None
             for p in loose - self.packed:
                 self.pack_pool(p)
-        self.chosen += 1
         value = float(cost @ counts.flow)
-        self._add(linear(terms) <= value + 1e-6 * max(1.0, value), f"chosen{self.chosen}")
+        self.keep(self._on_arcs(cost), -np.inf, value + 1e-6 * max(1.0, value))
         return counts
 
-    def _solve(self, stage: str, budget: SolveBudget) -> tuple[Outcome, Counts | None]:
-        outcome = solve_model(self.model, budget, stage)
+    def _on_arcs(self, cost: Floats) -> Floats:
+        """Return a cost of arcs (A,) as one of columns."""
+        found = np.zeros(self.rows.columns)
+        found[self.f] = cost
+        return found
+
+    def _solve(self, cost: Floats, stage: str, budget: SolveBudget) -> tuple[Outcome, Counts | None]:
+        outcome, self._values = self._model.solve(cost, budget, stage)
         return outcome, self._counts() if outcome.has_solution else None
 
     def _counts(self) -> Counts:
-        def values(variables: Mapping[int, Any], size: int) -> Ints:
-            found = np.zeros(size, dtype=np.int64)
-            for position, x in variables.items():
-                found[position] = round(x.value())
-            return found
-
-        flow = np.array([x.value() for x in self.f], dtype=np.float64)
-        fixed = self.classes.fixed[self.classes.of_arc]
-        return Counts(
-            hosts=values(dict(enumerate(self.n)), self.problem.pools),
-            flow=np.where(fixed, np.rint(flow), flow),
-            unserved=values(self.z, self.classes.count),
-            own=values(self.o, self.classes.count),
-        )
+        whole: Ints = np.rint(self._values).astype(np.int64)
+        unserved, own = (np.zeros(self.classes.count, dtype=np.int64) for _ in range(2))
+        unserved[self.left_out_of] = whole[self.z]
+        own[self.own_of] = whole[self.o]
+        fixed: Bools = self.classes.fixed[self.classes.of_arc]
+        return Counts(whole[self.n], np.where(fixed, whole[self.f], self._values[self.f]), unserved, own)

@@ -9,11 +9,9 @@ On top of `assignment.flow_model`
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
-from planner.fleet import Floats, Ints
+from planner.fleet import Bools, Floats, Ints
 from planner.sizing.assignment.flow_model import FlowModel
 from planner.sizing.cover.loss_rows import Row, first_rows, missing_rows
 from planner.sizing.cover.losses import Losses
@@ -21,11 +19,14 @@ from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.counts import Aim, Counts
 from planner.sizing.solvers.budget import Outcome, SolveBudget
-from planner.sizing.solvers.pulp_models import linear, solve_model
+from planner.sizing.solvers.model_builder import Term, Terms
 
 
 class CoverModel(FlowModel):
-    """One class flow model with cover. ``hosts`` (P,) fixes the counts; ``cover_all``: who can have cover has it."""
+    """One class flow model with cover. ``hosts`` (P,) fixes the counts; ``cover_all``: who can have cover has it.
+
+    ``w`` are the columns w of the arcs ``bare_on``.
+    """
 
     def __init__(
         self,
@@ -40,71 +41,83 @@ class CoverModel(FlowModel):
         super().__init__(problem, classes, serve_all=serve_all)
         self.losses, self.hosts = losses, hosts
         self.coverable = losses.coverable(classes.indptr, classes.pool, problem.max_hosts)
-        self.w: dict[int, Any] = {}
-        self.exactly: dict[tuple[int, int], Any] = {}
+        self.exactly: dict[int, Ints] = {}
         self.known: set[tuple[int, int, bytes]] = set()
         self.uncovered: Floats = np.zeros(len(classes.pool))
-        for p, most in enumerate(hosts.tolist() if hosts is not None else ()):
-            self._add(1 * self.n[p] == most, f"given{p}")
+        if hosts is not None:
+            self.give(hosts)
         self._add_uncovered(cover_all)
         for row in first_rows(classes, losses, np.flatnonzero(self.coverable)):
             self._require(row)
 
     def _add_uncovered(self, cover_all: bool) -> None:
-        classes = self.classes
-        for c in np.flatnonzero(self.coverable).tolist():
-            arcs = np.arange(classes.indptr[c], classes.indptr[c + 1])
-            followed = self.losses.partners(classes.pool[arcs], self.problem.max_hosts).sum(axis=1) > 0
-            for a, can in zip(arcs.tolist(), followed.tolist(), strict=True):
-                if cover_all:
-                    if not can:
-                        self._add(1 * self.f[a] <= 0, f"follow{a}")
-                    continue
-                self.w[a] = self._whole(f"w{a}", int(classes.demand[c]))
-                row = self.w[a] - self.f[a] <= 0 if can else self.w[a] - self.f[a] == 0
-                self._add(row, f"uncovered{a}")
+        """Add (7), or that nobody who can have a standby is where he has none."""
+        arcs = np.flatnonzero(self.coverable[self.classes.of_arc])
+        can = self._followed()[arcs]
+        self.bare_on = arcs[:0] if cover_all else arcs
+        self.w = self.rows.block(
+            len(self.bare_on), upper=self.classes.demand[self.classes.of_arc[self.bare_on]], whole=True
+        )
+        if cover_all:
+            never = self.f[arcs[~can]]
+            self.rows.add([(np.arange(len(never)), never, 1.0)], len(never), -np.inf, 0.0)
+            return
+        terms: list[Terms] = [(np.arange(len(arcs)), self.w, 1.0), (np.arange(len(arcs)), self.f[arcs], -1.0)]
+        self.rows.add(terms, len(arcs), np.where(can, -np.inf, 0.0), 0.0)
+
+    def _followed(self) -> Bools:
+        """Say on which arcs some eligible pool may follow, shape (A,)."""
+        classes, found = self.classes, np.zeros(len(self.classes.pool), dtype=np.bool_)
+        for c in range(classes.count):
+            mine = slice(classes.indptr[c], classes.indptr[c + 1])
+            found[mine] = self.losses.partners(classes.pool[mine], self.problem.max_hosts).any(axis=1)
+        return found
 
     def _require(self, row: Row) -> None:
-        """Add the row, once."""
+        """Add the row (8), once."""
         if row.key in self.known:
             return
         self.known.add(row.key)
-        classes, losses, items = self.classes, self.losses, self.classes.items
+        classes, losses = self.classes, self.losses
         m = max(1, row.hosts)
-        each = items[classes.of_arc].astype(np.float64)
+        each = classes.items[classes.of_arc].astype(np.float64)
+        counted = each * row.counted(classes, losses)
+        on = np.flatnonzero(counted)
         displaced = np.isin(classes.of_arc, row.inside) & losses.pools[row.loss][classes.pool]
-        weight = each * row.counted(classes, losses)
-        terms = [(self.f[a], float(weight[a])) for a in np.flatnonzero(weight)]
-        terms += [(self.w[a], -float(each[a])) for a in np.flatnonzero(displaced).tolist() if a in self.w]
-        terms += [(self.n[q], -m * float(losses.room[q])) for q in row.pools]
+        bare = displaced[self.bare_on]
+        terms: list[Term] = [
+            (self.f[on], counted[on]),
+            (self.w[bare], -each[self.bare_on[bare]]),
+            (self.n[row.pools], -m * losses.room[row.pools].astype(np.float64)),
+        ]
         most = 0.0
         if row.hosts:
             p = int(np.flatnonzero(losses.pools[row.loss])[0])
             most = float(losses.room[p]) * m * (m - 1)
             if self.hosts is None:
-                void = float(2 * m + 1) * float((classes.demand * items).sum())
-                terms.append((self._exactly(p, m), void))
+                void = float(2 * m + 1) * float((classes.demand * classes.items).sum())
+                terms.append((self._exactly(p)[m - 1 : m], void))
                 most += void
-        self._add(linear(terms) <= most, f"loss{len(self.known)}")
+        self.rows.row(terms, -np.inf, most)
 
-    def _exactly(self, p: int, m: int) -> Any:
-        """Return the binary that says that pool ``p`` runs exactly ``m`` hosts."""
-        if (p, m) not in self.exactly:
-            steps = range(1, int(self.problem.max_hosts[p]) + 1)
-            for k in steps:
-                self.exactly[p, k] = self._whole(f"x{p}_{k}", 1)
-            self._add(linear([(self.n[p], 1), *((self.exactly[p, k], -k) for k in steps)]) == 0, f"steps{p}")
-            self._add(linear([(self.exactly[p, k], 1) for k in steps]) <= 1, f"step{p}")
-        return self.exactly[p, m]
+    def _exactly(self, p: int) -> Ints:
+        """Return the binaries that say that pool ``p`` runs exactly 1, 2, … hosts."""
+        if p not in self.exactly:
+            steps = np.arange(1.0, self.problem.max_hosts[p] + 1)
+            self.exactly[p] = self.rows.block(len(steps), upper=1.0, whole=True)
+            self.rows.row([(self.n[[p]], 1.0), (self.exactly[p], -steps)], 0.0, 0.0)
+            self.rows.row([(self.exactly[p], 1.0)], -np.inf, 1.0)
+        return self.exactly[p]
 
-    def expression(self, aim: Aim) -> Any:
-        """Return what ``aim`` makes small."""
-        if aim == "uncovered_weight":
-            weight = self.classes.weight[self.classes.of_arc]
-            never = np.flatnonzero(~self.coverable[self.classes.of_arc])
-            terms = [(w, int(weight[a])) for a, w in self.w.items()]
-            return linear([*terms, *((self.f[a], int(weight[a])) for a in never)])
-        return super().expression(aim)
+    def costs(self, aim: Aim) -> Floats:
+        """Return what ``aim`` makes small, shape (columns,)."""
+        if aim != "uncovered_weight":
+            return super().costs(aim)
+        cost = np.zeros(self.rows.columns)
+        weight = self.classes.weight[self.classes.of_arc].astype(np.float64)
+        cost[self.w] = weight[self.bare_on]
+        cost[self.f] = np.where(self.coverable[self.classes.of_arc], 0.0, weight)
+        return cost
 
     def uncovered_weight(self, counts: Counts) -> float:
         """Return the weight of sites without standby in the last solution."""
@@ -112,26 +125,30 @@ class CoverModel(FlowModel):
 
     def choose_spread(self, hosts: Ints, budget: SolveBudget) -> Counts | None:
         """Keep ``hosts`` (P,) and minimise the largest mean load of a pool's hosts; None when time ends before."""
-        classes, load = self.classes, self.model.add_variable("load", 0, int(self.problem.caps.max(initial=0)))
-        for p, running in enumerate(hosts.tolist()):
-            self._add(1 * self.n[p] == running, f"kept{p}")
-            arcs = np.flatnonzero(classes.pool == p)
-            terms = [(self.f[a], int(classes.items[classes.of_arc[a]])) for a in arcs]
-            if running and terms:
-                self._add(linear([*terms, (load, -running)]) <= 0, f"load{p}")
-        self.model.setObjective(1 * load)
-        _, counts = self._solve("later aims", budget)
+        classes, rows = self.classes, self.rows
+        load = rows.block(1, upper=float(self.problem.caps.max(initial=0)))
+        self.give(hosts)
+        running = np.flatnonzero((hosts > 0) & (np.bincount(classes.pool, minlength=len(hosts)) > 0))
+        number = np.full(len(hosts), -1)
+        number[running] = np.arange(len(running))
+        on = np.flatnonzero(number[classes.pool] >= 0)
+        clusters = (number[classes.pool[on]], self.f[on], classes.items[classes.of_arc[on]].astype(np.float64))
+        mean = (np.arange(len(running)), np.repeat(load, len(running)), -hosts[running].astype(np.float64))
+        rows.add([clusters, mean], len(running), -np.inf, 0.0)
+        cost = np.zeros(rows.columns)
+        cost[load] = 1.0
+        _, counts = self._solve(cost, "later aims", budget)
         if counts is not None:
-            self._add(1 * load <= load.value() + 1e-6, "settled_load")
+            rows.row([(load, 1.0)], -np.inf, float(self._values[load[0]]) + 1e-6)
         return counts
 
-    def _solve(self, stage: str, budget: SolveBudget) -> tuple[Outcome, Counts | None]:
+    def _solve(self, cost: Floats, stage: str, budget: SolveBudget) -> tuple[Outcome, Counts | None]:
         """Solve, adding rows until every loss finds room; the counts are None when no plan was found."""
         while True:
-            outcome = solve_model(self.model, budget, stage)
-            if not outcome.has_solution:
+            cost = np.append(cost, np.zeros(self.rows.columns - len(cost)))  # rows may have brought columns
+            outcome, counts = super()._solve(cost, stage, budget)
+            if counts is None:
                 return outcome, None
-            counts = self._counts()
             self.uncovered = self._uncovered(counts)
             rows = list(
                 missing_rows(self.problem, self.classes, self.losses, counts.hosts, counts.flow, self.uncovered)
@@ -148,6 +165,5 @@ class CoverModel(FlowModel):
     def _uncovered(self, counts: Counts) -> Floats:
         """Return the sites without standby on each arc, shape (A,): those that the model chose, and all that cannot."""
         found = np.where(self.coverable[self.classes.of_arc], 0.0, counts.flow)
-        for a, w in self.w.items():
-            found[a] = round(w.value())
+        found[self.bare_on] = np.rint(self._values[self.w])
         return found

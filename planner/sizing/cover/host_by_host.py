@@ -20,22 +20,23 @@ policy's objective.
 
 from __future__ import annotations
 
-from collections import defaultdict
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-import pulp
 
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.losses import Losses
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.seating import Seat
 from planner.sizing.solvers.budget import Outcome, SolveBudget
-from planner.sizing.solvers.pulp_models import linear, solve_model
+from planner.sizing.solvers.model_builder import Loads, ModelBuilder, Terms, add_place_limits, add_room
+from planner.sizing.solvers.pulp_models import PulpModel
 
 _MOST_VARIABLES = 6_000
 _LITTLE = 1e-9  # of the objective
+
+
+Groups = list[Bools]  # of hosts (J,)
 
 
 @dataclass(frozen=True)
@@ -61,27 +62,21 @@ def solve_host_by_host(problem: Problem, losses: Losses, budget: SolveBudget) ->
     if _size(problem, losses) > _MOST_VARIABLES:
         return None
     model = _Model(problem, losses)
-    outcome = Outcome("unsolved", "")
-    for aim, slack in (
-        (model.unserved_kept, 0.5),
-        (model.unserved, 0.5),
-        (model.uncovered, 0.5),
-        (model.objective, None),
-    ):
-        if not aim:
-            continue
-        model.lp.setObjective(linear(aim))
-        outcome = solve_model(model.lp, budget, problem.objective)
-        if not outcome.has_solution or (slack is not None and outcome.state != "optimal"):
-            return None
-        if slack is not None:
-            model.add(linear(aim) <= round(outcome.objective) + slack)
-    found = model.answer(outcome)
-    if not model.o:
-        return found
-    model.add(linear(model.objective) <= outcome.objective + _LITTLE * max(1.0, abs(outcome.objective)))
-    model.lp.setObjective(linear([(o, 1.0) for o in model.o.values()]))
-    return model.answer(outcome) if solve_model(model.lp, budget, problem.objective).has_solution else found
+    for cost in model.missed():
+        if cost.any():
+            outcome, _ = model.solve(cost, budget)
+            if outcome.state != "optimal":
+                return None
+            model.keep(cost, round(outcome.objective) + 0.5)
+    objective = model.objective()
+    outcome, x = model.solve(objective, budget)
+    if not outcome.has_solution:
+        return None
+    if len(model.o):
+        model.keep(objective, outcome.objective + _LITTLE * max(1.0, abs(outcome.objective)))
+        fewest, with_fewest = model.solve(model.cost(model.o, 1.0), budget)
+        x = with_fewest if fewest.has_solution else x
+    return model.answer(outcome, x)
 
 
 def _size(problem: Problem, losses: Losses) -> int:
@@ -100,132 +95,155 @@ def _numbers(problem: Problem) -> Ints:
 
 
 class _Model:
+    """The columns and rows, as they are numbered above.
+
+    Of host j: ``pool``, ``number`` in it. Of x: ``pair`` (X,) and ``home`` (X,). Of y: ``lives`` (Y,), the x that it is
+    part of, and ``standby`` (Y,).
+    """
+
     def __init__(self, problem: Problem, losses: Losses) -> None:
-        self.problem, self.losses = problem, losses
-        self.lp = pulp.LpProblem("host_by_host", pulp.LpMinimize)
-        self.rows = 0
-        self.hosts = [(p, h) for p, most in enumerate(_numbers(problem)) for h in range(int(most))]
-        self.r = {j: self._binary() for j in self.hosts}
-        self.x: dict[tuple[int, tuple[int, int]], Any] = {}
-        self.y: dict[tuple[int, tuple[int, int], tuple[int, int]], Any] = {}
-        self.u: dict[tuple[int, tuple[int, int]], Any] = {}
-        self.pair: dict[tuple[int, int], int] = {}
-        self.z = [self._binary() for _ in range(problem.sites)]
-        self.o = {s: self._binary() for s in np.flatnonzero(np.isfinite(problem.own_cost)).tolist()}
+        self.problem, self.losses, self.rows = problem, losses, ModelBuilder()
+        self._model = PulpModel(self.rows)
+        numbers = _numbers(problem)
+        self.pool = np.repeat(np.arange(problem.pools), numbers)
+        first = np.cumsum(numbers) - numbers
+        self.number = np.arange(len(self.pool)) - first[self.pool]
+        of_pair = numbers[problem.pool]
+        self.pair = np.repeat(np.arange(len(problem.pool)), of_pair)
+        rank = np.arange(len(self.pair)) - np.repeat(np.cumsum(of_pair) - of_pair, of_pair)
+        self.home = first[problem.pool[self.pair]] + rank
+        self.site = problem.site[self.pair]
+        self.lives, self.standby = self._standbys()
+        self._add_columns()
         self._add_sites()
         self._add_hosts()
         self._add_losses()
 
-    def _binary(self) -> Any:
-        self.rows += 1
-        return self.lp.add_variable(f"v{self.rows}", 0, 1, cat="Integer")
+    def _standbys(self) -> tuple[Ints, Ints]:
+        """Return, for every y, the x of its home, and the host that stands by."""
+        lives, standby = [], []
+        for s in range(self.problem.sites):
+            mine = np.flatnonzero(self.site == s)
+            hosts = self.home[mine]
+            pools = self.pool[hosts]
+            may = self.losses.follows[np.ix_(pools, pools)] & ~np.eye(len(hosts), dtype=np.bool_)
+            home, other = np.nonzero(may)
+            lives.append(mine[home])
+            standby.append(hosts[other])
+        nothing = np.zeros(0, dtype=np.int64)
+        return np.concatenate([nothing, *lives]), np.concatenate([nothing, *standby])
 
-    def add(self, row: Any) -> None:
-        self.rows += 1
-        self.lp.addConstraint(row, name=f"row{self.rows}")
+    def _add_columns(self) -> None:
+        block = self.rows.block
+        self.own_of = np.flatnonzero(np.isfinite(self.problem.own_cost))
+        self.r = block(len(self.pool), upper=1.0, whole=True)
+        self.x = block(len(self.pair), upper=1.0, whole=True)
+        self.u = block(len(self.pair), upper=1.0, whole=True)
+        self.y = block(len(self.lives), upper=1.0, whole=True)
+        self.z = block(self.problem.sites, upper=1.0, whole=True)
+        self.o = block(len(self.own_of), upper=1.0, whole=True)
 
     def _add_sites(self) -> None:
-        problem = self.problem
-        for s in range(problem.sites):
-            pairs = range(problem.indptr[s], problem.indptr[s + 1])
-            self.pair |= {(s, int(problem.pool[e])): e for e in pairs}
-            mine = [j for j in self.hosts if (s, j[0]) in self.pair]
-            for j in mine:
-                self.x[s, j] = self._binary()
-                self.u[s, j] = self._binary()
-                for h in mine:
-                    if h != j and self.losses.follows[j[0], h[0]]:
-                        self.y[s, j, h] = self._binary()
-                standbys = [(self.y[s, j, h], 1) for h in mine if (s, j, h) in self.y]
-                self.add(linear([*standbys, (self.u[s, j], 1), (self.x[s, j], -1)]) == 0)
-            elsewhere = [(self.z[s], 1), *([(self.o[s], 1)] if s in self.o else [])]
-            self.add(linear([*((self.x[s, j], 1) for j in mine), *elsewhere]) == 1)
+        """Add (1) and (3)."""
+        sites, homes = self.problem.sites, np.arange(len(self.x))
+        somewhere: list[Terms] = [(self.site, self.x, 1.0), (np.arange(sites), self.z, 1.0), (self.own_of, self.o, 1.0)]
+        self.rows.add(somewhere, sites, 1.0, 1.0)
+        self.rows.add([(self.lives, self.y, 1.0), (homes, self.u, 1.0), (homes, self.x, -1.0)], len(homes), 0.0, 0.0)
 
     def _add_hosts(self) -> None:
-        problem = self.problem
-        load: dict[tuple[int, int], list[tuple[Any, float]]] = defaultdict(list)
-        for (s, j), x in self.x.items():
-            load[j].append((x, int(problem.clusters[s])))
-        self.load = load
-        for p, h in self.hosts:
-            self.add(linear([*load[p, h], (self.r[p, h], -int(problem.caps[p]))]) <= 0)
-            if h:
-                self.add(linear([(self.r[p, h], 1), (self.r[p, h - 1], -1)]) <= 0)
-        for shared in problem.host_limits:
-            each_of = dict(zip(shared.pools.tolist(), shared.each.tolist(), strict=True))
-            self.add(linear([(r, each_of[p]) for (p, _), r in self.r.items() if p in each_of]) <= shared.most)
-        for limit in problem.limits:
-            each = problem.amounts[limit.measure]
-            terms = [(x, float(each[s])) for (s, j), x in self.x.items() if limit.pools[j[0]]]
-            if terms:
-                self.add(linear(terms) <= limit.most)
+        """Add (2), (5) and (6)."""
+        problem, rows = self.problem, self.rows
+        add_room(rows, problem.caps[self.pool], self.r, [Loads(self.home, self.x, problem.clusters[self.site])])
+        later = np.flatnonzero(self.number > 0)
+        each = np.arange(len(later))
+        rows.add([(each, self.r[later], 1.0), (each, self.r[later - 1], -1.0)], len(later), -np.inf, 0.0)
+        for limit in problem.host_limits:
+            taken = np.zeros(problem.pools)
+            taken[limit.pools] = limit.each
+            rows.row([(self.r, taken[self.pool])], -np.inf, limit.most)
+        amounts = {measure: each[self.site] for measure, each in problem.amounts.items()}
+        add_place_limits(rows, problem, self.pool[self.home], self.x, amounts)
         if problem.host_weight is not None:
-            weight: dict[tuple[int, int], list[tuple[Any, float]]] = defaultdict(list)
-            for (s, j), x in self.x.items():
-                weight[j].append((x, float(problem.weights[s])))
-            for j, on_host in weight.items():
-                self.add(linear([*on_host, (self.r[j], -problem.host_weight)]) <= 0)
+            weights = Loads(self.home, self.x, problem.weights[self.site])
+            add_room(rows, np.full(len(self.r), problem.host_weight), self.r, [weights])
 
     def _add_losses(self) -> None:
-        room = self.losses.room
+        """Add (4), for hosts that a loss can send somebody to."""
+        clusters, lost_with = self.problem.clusters[self.site], self.home[self.lives]
+        for lost in self._groups():
+            sent = np.flatnonzero(lost[lost_with])
+            hosts = np.unique(self.standby[sent])
+            number = np.full(len(self.r), -1)
+            number[hosts] = np.arange(len(hosts))
+            there = np.flatnonzero(number[self.home] >= 0)
+            arriving = Loads(number[self.standby[sent]], self.y[sent], clusters[self.lives[sent]])
+            living = Loads(number[self.home[there]], self.x[there], clusters[there])
+            add_room(self.rows, self.losses.room[self.pool[hosts]], self.r[hosts], [arriving, living])
+
+    def _groups(self) -> Groups:
+        """Return the hosts that are lost at once."""
         if self.losses.kind == "host":
-            groups = [[j] for j in self.hosts]
-        else:
-            groups = [[j for j in self.hosts if hit[j[0]]] for hit in self.losses.pools]
-        sent: dict[tuple[tuple[int, int], tuple[int, int]], list[tuple[Any, float]]] = defaultdict(list)
-        for (s, j, h), y in self.y.items():
-            sent[j, h].append((y, int(self.problem.clusters[s])))
-        for lost in groups:
-            for h in self.hosts:
-                arriving = [term for j in lost for term in sent[j, h]]
-                if h not in lost and arriving:
-                    self.add(linear([*arriving, *self.load[h], (self.r[h], -int(room[h[0]]))]) <= 0)
+            return list(np.eye(len(self.r), dtype=np.bool_))
+        return [hit[self.pool] for hit in self.losses.pools]
 
-    @property
-    def unserved_kept(self) -> list[tuple[Any, float]]:
-        return [term for term, kept in zip(self.unserved, self.problem.kept, strict=True) if kept]
+    def cost(self, columns: Ints, each: Ints | Floats | float) -> Floats:
+        """Return a cost of some columns, shape (columns of the model,)."""
+        found = np.zeros(self.rows.columns)
+        found[columns] = each
+        return found
 
-    @property
-    def unserved(self) -> list[tuple[Any, float]]:
-        return [(z, int(w)) for z, w in zip(self.z, self.problem.weights, strict=True)]
+    def keep(self, cost: Floats, most: float) -> None:
+        """Keep the total of ``cost`` at ``most`` from here on."""
+        counted = np.flatnonzero(cost)
+        self.rows.row([(counted, cost[counted])], -np.inf, most)
 
-    @property
-    def uncovered(self) -> list[tuple[Any, float]]:
-        return [(u, int(self.problem.weights[s])) for (s, _), u in self.u.items()]
+    def solve(self, cost: Floats, budget: SolveBudget) -> tuple[Outcome, Floats]:
+        """Return how it ended, and the values of the columns."""
+        return self._model.solve(cost, budget, self.problem.objective)
 
-    @property
-    def objective(self) -> list[tuple[Any, float]]:
+    def missed(self) -> tuple[Floats, Floats, Floats]:
+        """Return the weight that is unserved of sites that are to be kept, then of all, then that without standby."""
+        weights = self.problem.weights
+        kept = self.cost(self.z, weights * self.problem.kept)
+        return kept, self.cost(self.z, weights), self.cost(self.u, weights[self.site])
+
+    def objective(self) -> Floats:
+        """Return the policy's objective, of new hosts with the fewest hosts among equals."""
         problem = self.problem
         if problem.objective == "hosts":
-            return [(r, 1) for r in self.r.values()]
+            return self.cost(self.r, 1.0)
         if problem.objective == "new_hosts":
-            tie = 1.0 / (len(self.hosts) + 1)  # fewest hosts among equals
-            return [(r, float(h >= problem.existing[p]) + tie) for (p, h), r in self.r.items()]
-        hosts = [(r, float(problem.host_cost[p])) for (p, _), r in self.r.items()]
-        pairs = [(x, float(problem.pair_cost[self.pair[s, j[0]]])) for (s, j), x in self.x.items()]
-        return [*hosts, *pairs, *((o, float(problem.own_cost[s])) for s, o in self.o.items())]
+            new = (self.number >= problem.existing[self.pool]).astype(np.float64)
+            return self.cost(self.r, new) + self.cost(self.r, 1.0 / (len(self.r) + 1))
+        hosts = self.cost(self.r, problem.host_cost[self.pool])
+        pairs = self.cost(self.x, problem.pair_cost[self.pair])
+        return hosts + pairs + self.cost(self.o, problem.own_cost[self.own_of])
 
-    def answer(self, outcome: Outcome) -> HostByHost:
+    def answer(self, outcome: Outcome, x: Floats) -> HostByHost:
         """Read the solution; hosts that carry nothing do not count, and the bound is that of the objective alone."""
-        homes = {s: j for (s, j), x in self.x.items() if x.value() > 0.5}
-        standby = {s: name(*h) for (s, _, h), y in self.y.items() if y.value() > 0.5}
-        seats = tuple(
-            Seat(s, self.pair[s, p], p, name(p, h), int(self.problem.clusters[s])) for s, (p, h) in homes.items()
-        )
+        problem, chosen = self.problem, x > 0.5
+        stands = np.flatnonzero(chosen[self.y])
+        standby = dict(zip(self.lives[stands].tolist(), self.standby[stands].tolist(), strict=True))
+        homes = np.flatnonzero(chosen[self.x]).tolist()
+        own = np.zeros(problem.sites, dtype=np.bool_)
+        own[self.own_of] = chosen[self.o]
         value, bound = outcome.objective, outcome.bound
-        if self.problem.objective != "cost":
+        if problem.objective != "cost":
             value, bound = float(np.floor(value + 1e-6)), float(max(0.0, np.floor(bound + 1e-6)))
         return HostByHost(
-            seats=seats,
-            standbys=tuple(standby.get(seat.site) for seat in seats),
-            unserved=_marks(z.value() for z in self.z),
-            own=_marks(self.o[s].value() if s in self.o else 0.0 for s in range(self.problem.sites)),
+            seats=tuple(self._seat(at) for at in homes),
+            standbys=tuple(self._name(standby[at]) if at in standby else None for at in homes),
+            unserved=chosen[self.z],
+            own=own,
             value=value,
             bound=value if outcome.state == "optimal" else min(value, bound),
             word=outcome.word,
         )
 
+    def _seat(self, at: int) -> Seat:
+        """Return the seat of an x."""
+        s, host = int(self.site[at]), int(self.home[at])
+        return Seat(s, int(self.pair[at]), int(self.pool[host]), self._name(host), int(self.problem.clusters[s]))
 
-def _marks(values: Any) -> Bools:
-    found: Floats = np.array(list(values), dtype=np.float64)
-    return found > 0.5
+    def _name(self, host: int) -> str:
+        return name(int(self.pool[host]), int(self.number[host]))

@@ -154,7 +154,7 @@ def _by_worth(case: Case, classes: Classes, losses: Losses, budget: SolveBudget)
     if covered.state != "optimal":
         outcome = dataclasses.replace(outcome, state="feasible" if better is not None else "unsolved")
     sized = finish(model, better or counts, outcome, budget, weight_proven=served.proven)
-    uncovered = int(sum(model.uncovered[a] * classes.weight[classes.of_arc[a]] for a in model.w))
+    uncovered = int(model.uncovered[model.bare_on] @ classes.weight[classes.of_arc[model.bare_on]])
     return dataclasses.replace(
         sized,
         counts=_nicest(case, model, sized.counts, budget),

@@ -97,7 +97,7 @@ class MoveModel:
         for aim, weights in self._left_out.items() if somebody else ():
             model.fix_objective(aim, float(weights.sum()))
         model.fix_objective("hosts", most_hosts)
-        if model.o:
+        if len(model.own_of):
             model.fix_objective("own", self._own)
         outcome, counts = minimise(model, "cost", budget)
         # The price of own tie-breakers is in the bound, and less than half.

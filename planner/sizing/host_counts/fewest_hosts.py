@@ -256,8 +256,8 @@ def _fewest_own(model: FlowModel, counts: Counts, budget: SolveBudget) -> Counts
     """
     problem, classes = model.problem, model.classes
     last: list[Aim] = ["hosts"] if problem.objective == "new_hosts" else []
-    if model.o:
-        alike = len(np.unique(classes.own_cost[list(model.o)])) == 1
+    if len(model.own_of):
+        alike = len(np.unique(classes.own_cost[model.own_of])) == 1
         last += ["own"] if alike or problem.objective == "cost" else ["own", "own_cost"]
     if problem.objective == "cost":
         budget = budget.within(_EQUAL_COST_SECONDS)

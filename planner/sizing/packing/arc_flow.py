@@ -9,14 +9,15 @@ generation and branch-and-bound", Annals of Operations Research 86 (1999) 629-65
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.sparse as sp
 
 from planner.sizing.solvers.budget import Outcome, SolveBudget
-from planner.sizing.solvers.highs import LinearProgram, solve_arrays
+from planner.sizing.solvers.highs import solve_arrays
+from planner.sizing.solvers.model_builder import ModelBuilder, Terms
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,34 +91,33 @@ def _flow(
     sizes: Sequence[int], hosts: int, cap: int, budget: SolveBudget
 ) -> tuple[Outcome, dict[tuple[int, int], int]]:
     """Solve the arc-flow model: flow along each arc, or the outcome that says why there is none."""
-    distinct, numbers = np.unique(np.asarray(sizes, dtype=np.int64), return_counts=True)
-    counts = {int(size): int(number) for size, number in zip(distinct, numbers, strict=True)}
-    graph = arc_flow(counts, cap)
-    node = {fill: row for row, fill in enumerate(graph.nodes)}
-    of_size = {int(size): len(node) + row for row, size in enumerate(distinct)}
-    rows, columns, values = [], [], []
-    for column, (fill, size) in enumerate(graph.arcs):
-        rows += [node[fill], node[fill + size], of_size[size]]
-        columns += [column] * 3
-        values += [-1.0, 1.0, 1.0]
-    # Row of a node: inflow minus outflow >= 0 (a filling may end anywhere); node 0 sends at most `hosts`.
-    lower = np.zeros(len(node) + len(distinct))
-    upper = np.full(len(lower), np.inf)
-    lower[node[0]] = -hosts
-    lower[len(node) :] = upper[len(node) :] = numbers
-    shape = (len(lower), len(graph.arcs))
-    program = LinearProgram(
-        cost=np.array([float(fill == 0) for fill, _ in graph.arcs]),
-        upper=np.full(len(graph.arcs), float(hosts)),
-        matrix=sp.csc_array(sp.coo_array((values, (rows, columns)), shape=shape)),
-        row_lower=lower,
-        row_upper=upper,
-        whole=np.ones(len(graph.arcs), dtype=np.bool_),
-    )
-    answer = solve_arrays(program, budget)
+    counts = dict(sorted(Counter(sizes).items()))
+    model = ModelBuilder()
+    n = model.block(1, 1.0, hosts, whole=True)
+    item, column, one = add_fillings(model, counts, cap, hosts, n[0])
+    number = np.array(list(counts.values()), dtype=np.float64)
+    model.add([(item, column, one)], len(counts), number, number)
+    answer = solve_arrays(model.program(), budget)
     if not answer.outcome.has_solution:
         return answer.outcome, {}
-    return answer.outcome, {arc: round(x) for arc, x in zip(graph.arcs, answer.x, strict=True) if x > 0.5}
+    arcs = zip(arc_flow(counts, cap).arcs, answer.x[column], strict=True)
+    return answer.outcome, {arc: round(x) for arc, x in arcs if x > 0.5}
+
+
+def add_fillings(model: ModelBuilder, counts: Mapping[int, int], cap: int, most: int, hosts: int) -> Terms:
+    """Add the flow of the fillings of at most ``most`` hosts, whose number is column ``hosts``.
+
+    A filling may end anywhere: inflow is no less than outflow at every node. Return the terms that count how many items
+    of each size are packed, in the order of ``counts``.
+    """
+    graph = arc_flow(counts, cap)
+    fill, size = np.array(graph.arcs, dtype=np.int64).reshape(-1, 2).T
+    node, at = np.array(graph.nodes), model.block(len(fill), upper=most, whole=True)
+    leaving, entering = np.searchsorted(node, fill), np.searchsorted(node, fill + size)
+    begun: Terms = (np.zeros(1, dtype=np.int64), np.array([hosts]), 1.0)
+    model.add([(leaving, at, -1.0), (entering, at, 1.0), begun], len(node), 0.0, np.inf)
+    number = {item: row for row, item in enumerate(counts)}
+    return np.array([number[item] for item in size.tolist()], dtype=np.int64), at, 1.0
 
 
 def _decode(items: list[tuple[int, int]], flow: dict[tuple[int, int], int], hosts: int) -> list[list[int]]:

@@ -9,13 +9,14 @@ kinds are in order and hosts in the order of their first item, so that kind t is
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
-import scipy.sparse as sp
 
+from planner.fleet import Floats
 from planner.sizing.solvers.budget import SolveBudget
-from planner.sizing.solvers.highs import LinearProgram, solve_arrays
+from planner.sizing.solvers.highs import solve_arrays
+from planner.sizing.solvers.model_builder import Loads, ModelBuilder, Terms, add_room
 
 Kind = tuple[int, float]  # clusters and weight of an item
 Filling = dict[Kind, int]  # how many of each kind a host carries
@@ -76,22 +77,32 @@ def _exact(
 ) -> list[Filling] | None:
     order = sorted(kinds, key=lambda kind: (-key(kind), kind))
     copies = np.array([kinds[kind] for kind in order], dtype=np.float64)
-    reach = np.minimum(np.cumsum(copies), hosts)
-    t, h = np.divmod(np.arange(len(order) * hosts), hosts)
-    both = np.array(order, dtype=np.float64)
-    rows = np.concatenate((t, len(order) + h, len(order) + hosts + h))
-    values = np.concatenate((np.ones(len(t)), both[t, 0], both[t, 1] / most))
-    shape = (len(order) + 2 * hosts, len(t))
-    program = LinearProgram(
-        cost=np.zeros(len(t)),
-        upper=np.where(h < reach[t], copies[t], 0.0),
-        matrix=sp.csc_array(sp.coo_array((values, (rows, np.tile(np.arange(len(t)), 3))), shape=shape)),
-        row_lower=np.concatenate((copies, np.full(2 * hosts, -np.inf))),
-        row_upper=np.concatenate((copies, np.full(hosts, float(cap)), np.ones(hosts))),
-        whole=np.ones(len(t), dtype=np.bool_),
-    )
-    answer = solve_arrays(program, budget)
+    model = ModelBuilder()
+    n = model.block(1, upper=hosts)
+    kind, column, one = add_weighed_fillings(model, order, copies, (cap, most), hosts, n[0])
+    model.add([(kind, column, one)], len(order), copies, copies)
+    answer = solve_arrays(model.program(), budget)
     if not answer.outcome.has_solution:
         return None
-    chosen = np.rint(answer.x).astype(np.int64).reshape(len(order), hosts)
+    chosen = np.rint(answer.x[column]).astype(np.int64).reshape(len(order), hosts)
     return [{kind: int(n) for kind, n in zip(order, chosen[:, j], strict=True) if n} for j in range(hosts)]
+
+
+def add_weighed_fillings(
+    model: ModelBuilder, kinds: Sequence[Kind], copies: Floats, most: tuple[int, float], hosts: int, running: int
+) -> Terms:
+    """Add x_th for ``kinds`` with ``copies`` (T,) on ``hosts`` hosts, of which as many run as column ``running`` says.
+
+    ``most``: clusters and weight on a host. Return the terms that count the items of each kind.
+    """
+    t, h = np.divmod(np.arange(len(kinds) * hosts), hosts)
+    size, weight = np.array(kinds, dtype=np.float64).reshape(-1, 2).T
+    reach = np.minimum(np.cumsum(copies), hosts)
+    x = model.block(len(t), upper=np.where(h < reach[t], copies[t], 0.0), whole=True)
+    runs = model.block(hosts, upper=1.0, whole=True)
+    add_room(model, np.full(hosts, most[0]), runs, [Loads(h, x, size[t])])
+    add_room(model, np.ones(hosts), runs, [Loads(h, x, weight[t] / most[1])])
+    every, next_one = np.arange(hosts - 1), np.arange(1, hosts)
+    model.add([(every, runs[next_one], 1.0), (every, runs[every], -1.0)], len(every), -np.inf, 0.0)
+    model.row([(runs, 1.0), (np.array([running]), -1.0)], -np.inf, 0.0)
+    return t, x, 1.0

@@ -1,6 +1,6 @@
 """Linear and integer programs row by row: named blocks of columns, rows as they are numbered beside a formulation.
 
-What hosts can carry is written here once, for every model over pools that is handed to HiGHS as arrays:
+What hosts can carry is written here once, for every model over pools or single hosts:
 
     (2)  sum over the columns at pool p of k_x x  <=  C_p n_p              C_p clusters on a host, k_x of a unit of x
     (3)  sum over those of t clusters or more of x  <=  floor(C_p / t) n_p     for each size t that does not divide C_p
@@ -8,16 +8,20 @@ What hosts can carry is written here once, for every model over pools that is ha
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import scipy.sparse as sp
 
 from planner.fleet import Bools, Floats, Ints
+from planner.sizing.instance.limits import Measure
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.highs import LinearProgram
 
+_MOST_SIZES = 12  # at a pool; rows (3) for more cost more than they cut
+
+Numbers = Ints | Floats | float
 Term = tuple[Ints, Floats | float]  # columns and their coefficients
 Terms = tuple[Ints, Ints, Floats | float]  # row among those that are added, column, coefficient
 
@@ -36,9 +40,7 @@ class ModelBuilder:
         self._high: list[Floats] = []
         self.columns = self.rows = 0
 
-    def block(
-        self, size: int, cost: Floats | float = 0.0, upper: Floats | float = np.inf, whole: Bools | bool = False
-    ) -> Ints:
+    def block(self, size: int, cost: Numbers = 0.0, upper: Numbers = np.inf, whole: Bools | bool = False) -> Ints:
         """Add so many columns, and return their positions."""
         first, self.columns = self.columns, self.columns + size
         self._cost.append(np.broadcast_to(np.asarray(cost, dtype=np.float64), size))
@@ -50,7 +52,7 @@ class ModelBuilder:
         """Add one row: the sum of coefficient times column is between ``low`` and ``high``."""
         self.add([(np.zeros(len(columns), dtype=np.int64), columns, value) for columns, value in terms], 1, low, high)
 
-    def add(self, terms: Sequence[Terms], rows: int, low: Floats | float, high: Floats | float) -> None:
+    def add(self, terms: Sequence[Terms], rows: int, low: Numbers, high: Numbers) -> None:
         """Add so many rows, with limits of shape (rows,)."""
         for row, columns, value in terms:
             self._row.append(self.rows + row)
@@ -81,32 +83,65 @@ class Loads:
 
     pool: Ints
     column: Ints
-    items: Ints
+    items: Ints | Floats
 
 
-def add_room(model: ModelBuilder, problem: Problem, hosts: Ints, loads: Sequence[Loads]) -> None:
-    """Add (2) alone; ``hosts`` (P,) are the columns n_p."""
+def add_room(model: ModelBuilder, caps: Ints | Floats, hosts: Ints, loads: Sequence[Loads]) -> None:
+    """Add (2) alone; ``hosts`` (P,) are the columns n_p, ``caps`` (P,) what one host carries.
+
+    Single hosts are pools of their own here, with a column that says whether they run. Weight counts in the same way.
+    """
     brought: list[Terms] = [(load.pool, load.column, load.items.astype(np.float64)) for load in loads]
-    caps = -problem.caps.astype(np.float64)
-    model.add([*brought, (np.arange(problem.pools), hosts, caps)], problem.pools, -np.inf, 0.0)
+    carried = (np.arange(len(hosts)), hosts, -np.asarray(caps, dtype=np.float64))
+    model.add([*brought, carried], len(hosts), -np.inf, 0.0)
 
 
-def add_capacity(model: ModelBuilder, problem: Problem, hosts: Ints, loads: Sequence[Loads]) -> None:
-    """Add (2) and (3); ``hosts`` (P,) are the columns n_p."""
-    add_room(model, problem, hosts, loads)
-    sizes = np.unique(np.concatenate([load.items for load in loads]))
-    for size in sizes[sizes > 1].tolist():
-        uneven = problem.caps % size > 0
-        at = np.cumsum(uneven) - 1
-        terms: list[Terms] = []
-        for load in loads:
-            large = (load.items >= size) & uneven[load.pool]
-            terms.append((at[load.pool[large]], load.column[large], 1.0))
-        held = np.floor(problem.caps[uneven] / size)
-        model.add([*terms, (at[uneven], hosts[uneven], -held)], int(uneven.sum()), -np.inf, 0.0)
+def add_capacity(model: ModelBuilder, caps: Ints, hosts: Ints, loads: Sequence[Loads]) -> None:
+    """Add (2) and (3); ``hosts`` (P,) are the columns n_p, ``caps`` (P,) the clusters that one host carries."""
+    add_room(model, caps, hosts, loads)
+    pool = np.concatenate([load.pool for load in loads])
+    column = np.concatenate([load.column for load in loads])
+    items = np.concatenate([load.items for load in loads])
+    sizes, of_size = np.unique(items, return_inverse=True)
+    uneven = np.zeros((len(sizes), len(caps)), dtype=np.bool_)
+    uneven[of_size, pool] = True
+    uneven &= caps % sizes[:, None] > 0
+    uneven[:, uneven.sum(axis=0) > _MOST_SIZES] = False
+    for size, pools in zip(sizes.tolist(), uneven, strict=True):
+        large = (items >= size) & pools[pool]
+        add_room(model, caps[pools] // size, hosts[pools], [_counted(pools, pool[large], column[large])])
+
+
+def add_host_weight(model: ModelBuilder, most: float, hosts: Ints, load: Loads) -> None:
+    """Add that a host carries ``most`` weight, and as in (3) how many units of a weight or more it can hold."""
+    add_room(model, np.full(len(hosts), most), hosts, [load])
+    weights, of_weight = np.unique(load.items, return_inverse=True)
+    there = np.zeros((len(weights), len(hosts)), dtype=np.bool_)
+    there[of_weight, load.pool] = True
+    there[:, there.sum(axis=0) > _MOST_SIZES] = False
+    for weight, pools in zip(weights.tolist(), there, strict=True):
+        heavy = (load.items >= weight) & pools[load.pool]
+        held = np.full(int(pools.sum()), int(most / weight + 1e-9))
+        add_room(model, held, hosts[pools], [_counted(pools, load.pool[heavy], load.column[heavy])])
+
+
+def _counted(pools: Bools, pool: Ints, column: Ints) -> Loads:
+    """Return columns that count one for each unit, at the pools that ``pools`` (P,) marks and by number among these."""
+    number = np.cumsum(pools) - 1
+    return Loads(number[pool], column, np.ones(len(column)))
 
 
 def add_host_limits(model: ModelBuilder, problem: Problem, hosts: Ints) -> None:
     """Add what hosts of several pools may take together; ``hosts`` (P,) are the columns n_p."""
     for limit in problem.host_limits:
         model.row([(hosts[limit.pools], limit.each.astype(np.float64))], -np.inf, float(limit.most))
+
+
+def add_place_limits(
+    model: ModelBuilder, problem: Problem, pool: Ints, column: Ints, amounts: Mapping[Measure, Floats]
+) -> None:
+    """Add the limits on hubs and zones; a unit of each ``column`` (X,) brings ``amounts`` (X,) to its ``pool`` (X,)."""
+    for limit in problem.limits:
+        inside = limit.pools[pool]
+        if inside.any():
+            model.row([(column[inside], amounts[limit.measure][inside])], -np.inf, limit.most)

@@ -1,36 +1,81 @@
-"""Models built with PuLP, 3.3 and 4.x, solved by HiGHS."""
+"""Programs of `model_builder` as PuLP models, 3.3 and 4.x, solved by HiGHS."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from typing import Any
 
+import numpy as np
+import pulp
+import scipy.sparse as sp
+
+from planner.fleet import Floats
 from planner.sizing.solvers.budget import Outcome, SolveBudget
-from planner.sizing.solvers.highs import _INTERRUPTIBLE, _interrupter, _outcome, _quiet
+from planner.sizing.solvers.highs import _INTERRUPTIBLE, LinearProgram, _interrupter, _outcome, _quiet
+from planner.sizing.solvers.model_builder import ModelBuilder
+
+_KINDS = ("Continuous", "Integer")
 
 
-def linear(terms: Iterable[tuple[Any, float]]) -> Any:
+class PulpModel:
+    """A program as it grows, as a PuLP model: each solve takes in the columns and rows that are new."""
+
+    def __init__(self, builder: ModelBuilder) -> None:
+        self.builder = builder
+        self._model = pulp.LpProblem("model", pulp.LpMinimize)
+        self._variables: list[Any] = []
+        self._rows = 0
+
+    def solve(self, cost: Floats, budget: SolveBudget, stage: str = "") -> tuple[Outcome, Floats]:
+        """Minimise ``cost`` (columns,); return how it ended, and the values of the columns where there is a solution.
+
+        Progress is told under the name ``stage``. Raises SolverError when the solver reports a fault.
+        """
+        if budget.spent:
+            return Outcome("unsolved", "no time left"), np.zeros(0)
+        self._take_in(self.builder.program(cost))
+        used = np.flatnonzero(cost).tolist()
+        self._model.setObjective(_linear((self._variables[j], float(cost[j])) for j in used))
+        with _quiet():
+            self._model.solve(_highs(budget, stage))
+        outcome = _outcome(self._model.solverModel)
+        # Columns that are in no row and cost nothing have no value.
+        values = [x.value() or 0.0 for x in self._variables] if outcome.has_solution else []
+        return outcome, np.array(values, dtype=np.float64)
+
+    def _take_in(self, program: LinearProgram) -> None:
+        """Add what the model does not have yet. Variables are named by position, since PuLP mangles names."""
+        first, columns = len(self._variables), len(program.cost)
+        whole = np.zeros(columns, dtype=np.bool_) if program.whole is None else program.whole
+        for j in range(first, columns):
+            most = float(program.upper[j])
+            kind = _KINDS[int(whole[j])]
+            self._variables.append(self._model.add_variable(f"x{j:07d}", 0, most if np.isfinite(most) else None, kind))
+        matrix = sp.csr_array(program.matrix)
+        for i in range(self._rows, len(program.row_lower)):
+            entries = slice(matrix.indptr[i], matrix.indptr[i + 1])
+            of_row = zip(matrix.indices[entries].tolist(), matrix.data[entries].tolist(), strict=True)
+            self._add_row(_linear((self._variables[j], value) for j, value in of_row), program, i)
+        self._rows = len(program.row_lower)
+
+    def _add_row(self, terms: Any, program: LinearProgram, i: int) -> None:
+        """Add row ``i``, of two sides where both are limits."""
+        low, high = float(program.row_lower[i]), float(program.row_upper[i])
+        if low == high:
+            self._model.addConstraint(terms == low, name=f"row{i}")
+            return
+        if np.isfinite(high):
+            self._model.addConstraint(terms <= high, name=f"most{i}")
+        if np.isfinite(low):
+            self._model.addConstraint(terms >= low, name=f"least{i}")
+
+
+def _linear(terms: Iterable[tuple[Any, float]]) -> Any:
     """Return the sum of variable times coefficient, in PuLP 3.3 and 4.x, without the cost of adding one by one."""
-    import pulp
-
     return getattr(pulp.LpAffineExpression, "from_list", pulp.LpAffineExpression)(list(terms))
 
 
-def solve_model(model: Any, budget: SolveBudget, stage: str = "") -> Outcome:
-    """Solve a PuLP minimisation model in place and say how it ended; progress is told under the name ``stage``.
-
-    Raises SolverError when the solver reports a fault.
-    """
-    if budget.spent:
-        return Outcome("unsolved", "no time left")
-    with _quiet():
-        model.solve(_highs(budget, stage))
-    return _outcome(model.solverModel)
-
-
 def _highs(budget: SolveBudget, stage: str) -> Any:
-    import pulp
-
     return pulp.HiGHS(
         msg=False,
         timeLimit=budget.left,

@@ -188,7 +188,7 @@ def _program(model: LocationModel) -> LinearProgram:
     n = built.block(problem.pools, upper=problem.max_hosts.astype(np.float64))
     x = built.block(len(problem.pool), model.cost.values, upper=1.0)
     built.add([(problem.site, x, 1.0)], problem.sites, 1.0, 1.0)
-    add_capacity(built, problem, n, [Loads(problem.pool, x, problem.items[problem.site])])
+    add_capacity(built, problem.caps, n, [Loads(problem.pool, x, problem.items[problem.site])])
     built.row([(n, 1.0)], model.hosts, model.hosts)
     for aim in model.before:
         built.row([(x, aim.cost.values)], -np.inf, aim.value + 1e-6)  # what is as good to the last digit is as good

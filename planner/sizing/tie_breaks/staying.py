@@ -108,7 +108,7 @@ class _Model:
         self._everybody()
         going = Loads(classes.pool, self.f, classes.items[classes.of_arc])
         staying = Loads(self.pool, self.y, problem.items[self.site])
-        add_capacity(model, problem, self.n, [going, staying])
+        add_capacity(model, problem.caps, self.n, [going, staying])
         self._opened()
         self._totals()
 
