@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from planner.sizing.from_today.freezing import plan_frozen
     from planner.sizing.from_today.trade_off import Point, trade_off
     from planner.sizing.host_counts.certificate import certify, inequalities
+    from planner.sizing.host_counts.cut_loop import CutLoop, LearnedCuts
     from planner.sizing.host_counts.cutting_planes import reference_counts, search_counts
     from planner.sizing.host_counts.fewest_hosts import size
     from planner.sizing.host_counts.hall_conditions import Cut, Flow, HallCondition, hall_conditions
@@ -40,9 +41,11 @@ __all__ = [
     "Case",
     "Classes",
     "Cut",
+    "CutLoop",
     "Flow",
     "HallCondition",
     "HostCount",
+    "LearnedCuts",
     "LinearProgram",
     "Loads",
     "ModelBuilder",
@@ -88,9 +91,11 @@ _HOMES = {
     "Case": "instance.case",
     "Classes": "instance.classes",
     "Cut": "host_counts.hall_conditions",
+    "CutLoop": "host_counts.cut_loop",
     "Flow": "host_counts.hall_conditions",
     "HallCondition": "host_counts.hall_conditions",
     "HostCount": "count_hosts",
+    "LearnedCuts": "host_counts.cut_loop",
     "LinearProgram": "solvers.highs",
     "Loads": "solvers.model_builder",
     "ModelBuilder": "solvers.model_builder",

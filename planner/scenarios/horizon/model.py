@@ -8,8 +8,8 @@
     o_pt <= M_p,t-1 z_pt,  n_pt >= M_pt z_pt   unless hosts may move: hosts go only where fewer fit than before
     sum_p room_p n_pt >= demand                every cut (Hall's condition) of period t, as in `cutting_planes`
 
-Cuts are found as there: flows say which condition the counts of a period lack. Where kept-together sites do not pack
-into counts that all flows accept, no smaller counts will do either, so one pool must have more:
+Cuts are found by the same loop: flows say which condition the counts of a period lack. Where kept-together sites do
+not pack into counts that all flows accept, no smaller counts will do either, so one pool must have more:
     n_pt >= (m_p + 1) y_p for each pool p,   sum_p y_p >= 1.
 Aims in order: fewest hosts bought (unless money is the objective), then the least value today of what is paid, or
 hosts bought as late as possible where there are no prices, then counts near where sites are today.
@@ -25,7 +25,8 @@ from planner.fleet import Floats, Ints
 from planner.scenarios.horizon.demand import Demand, with_hosts
 from planner.sizing import (
     Answer,
-    Cut,
+    CutLoop,
+    LearnedCuts,
     ModelBuilder,
     SolveBudget,
     Terms,
@@ -70,8 +71,7 @@ class HorizonModel:
         self.demands, self.existing, self.kinds, self.move_hosts = demands, existing, kinds, move_hosts
         self.periods, self.pools = len(demands), len(existing)
         self.most = np.array([d.problem.max_hosts for d in demands])
-        self.cuts: list[list[Cut]] = [list(d.cuts) for d in demands]
-        self.known = [{(cut.condition, cut.classes.tobytes()) for cut in cuts} for cuts in self.cuts]
+        self.learned = [LearnedCuts(d.conditions, d.cuts) for d in demands]
         self.too_few: list[tuple[int, Ints]] = []
         self.settled: list[tuple[Floats, float]] = []
 
@@ -147,8 +147,8 @@ class HorizonModel:
             model.row([(switched, np.array([-float(self.most[t, p]), 1.0]))], 0.0, np.inf)
 
     def _cut_rows(self, model: ModelBuilder) -> None:
-        for t, cuts in enumerate(self.cuts):
-            for row in (row for cut in cuts for row in inequalities(cut)):
+        for t, learned in enumerate(self.learned):
+            for row in (row for cut in learned.cuts for row in inequalities(cut)):
                 inside = np.flatnonzero(row.room)
                 hosts = self._columns(0, t)[inside]
                 model.row([(hosts, row.room[inside].astype(np.float64))], float(row.demand), np.inf)
@@ -162,24 +162,14 @@ class HorizonModel:
 
     def learn(self, hosts: Ints, budget: SolveBudget) -> bool:
         """Add what ``hosts`` (T, P) lack; say whether they lack anything."""
-        before = sum(map(len, self.cuts)) + len(self.too_few)
-        short = False
-        for t, demand in enumerate(self.demands):
-            flows = [flow for condition in demand.conditions if (flow := condition.flow(hosts[t])).missing > 0]
-            short |= bool(flows)
-            for flow in flows:
-                for cut in (*flow.cuts(), *flow.condition.short_classes(hosts[t], 40)):
-                    key = (cut.condition, cut.classes.tobytes())
-                    if key not in self.known[t] and cut.shortfall(hosts[t]) > 0:
-                        self.known[t].add(key)
-                        self.cuts[t].append(cut)
-        if short or sum(map(len, self.cuts)) + len(self.too_few) > before:
+        flows = [learned.short_flows(hosts[t]) for t, learned in enumerate(self.learned)]
+        if any(flows):
+            for t, short in enumerate(flows):
+                self.learned[t].learn(hosts[t], short)
             return True
-        for t, demand in enumerate(self.demands):
-            if not carries(demand, hosts[t], budget):
-                self.too_few.append((t, hosts[t]))
-                short = True
-        return short
+        packed = [carries(demand, hosts[t], budget) for t, demand in enumerate(self.demands)]
+        self.too_few += [(t, hosts[t]) for t, done in enumerate(packed) if not done]
+        return not all(packed)
 
 
 def carries(demand: Demand, hosts: Ints, budget: SolveBudget) -> bool:
@@ -199,14 +189,17 @@ def decide(model: HorizonModel, prices: Prices, budget: SolveBudget, *, money_fi
     best = _one_by_one(model)
     bounds = {}
     for name, cost in (("worth", money),) if money_first else (("total", purchases), ("worth", money)):
-        best, bounds[name] = _minimise(model, cost, best, budget)
+        search = _Minimum(model, cost, best)
+        search.run(budget)
+        best, bounds[name] = search.best, search.bound
         value = float(cost @ best)
         model.settled.append((cost, value + (0.5 if name == "total" else _CLOSE * max(1.0, abs(value)))))
     near = np.array([reference_counts(d.problem, d.incumbent) for d in model.demands])
-    best, _ = _minimise(model, np.zeros(model.main), best, budget, near)
-    parts = np.rint(best).astype(np.int64).reshape(_KINDS, *shape)
+    search = _Minimum(model, np.zeros(model.main), best, near)
+    search.run(budget)
+    parts = np.rint(search.best).astype(np.int64).reshape(_KINDS, *shape)
     total = int(parts[1].sum())
-    worth = float(money @ best)
+    worth = float(money @ search.best)
     return Counts(
         parts[0],
         parts[1],
@@ -219,25 +212,32 @@ def decide(model: HorizonModel, prices: Prices, budget: SolveBudget, *, money_fi
     )
 
 
-def _minimise(
-    model: HorizonModel, cost: Floats, best: Floats, budget: SolveBudget, near: Floats | None = None
-) -> tuple[Floats, float]:
-    """Return the main columns of least cost and a bound on it, adding what the counts lack until they lack nothing."""
-    bound = 0.0
-    while not budget.spent:
-        answer = model.solve(cost, near, budget)
-        bound = max(bound, answer.outcome.bound)
-        if not answer.outcome.has_solution:
-            break
-        found = np.rint(answer.x[: model.main])
+class _Minimum(CutLoop[Answer]):
+    """The main columns of least ``cost``, or near to some counts (T, P), as the cuts that they lack are learned."""
+
+    def __init__(self, model: HorizonModel, cost: Floats, best: Floats, near: Floats | None = None) -> None:
+        self.model, self.cost, self.best, self.near = model, cost, best, near
+
+    @property
+    def closed(self) -> bool:
+        """What is best is known only when nothing lacks."""
+        return False
+
+    def propose(self, budget: SolveBudget) -> tuple[Answer | None, float]:
+        """Return the answer of the model with the cuts so far."""
+        answer = self.model.solve(self.cost, self.near, budget)
+        return answer if answer.outcome.has_solution else None, answer.outcome.bound
+
+    def examine(self, proposal: Answer, budget: SolveBudget) -> bool:
+        """Learn what the counts lack, or keep them if they are no worse."""
+        model = self.model
+        found = np.rint(proposal.x[: model.main])
         hosts = found[: model.periods * model.pools].reshape(model.periods, model.pools).astype(np.int64)
         if model.learn(hosts, budget):
-            continue
-        if near is not None or float(cost @ found) <= float(cost @ best) + _CLOSE:
-            best = found
-        if answer.outcome.state == "optimal":
-            break
-    return best, bound
+            return True
+        if self.near is not None or float(self.cost @ found) <= float(self.cost @ self.best) + _CLOSE:
+            self.best = found
+        return proposal.outcome.state != "optimal"
 
 
 def _one_by_one(model: HorizonModel) -> Floats:

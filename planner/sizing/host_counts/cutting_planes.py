@@ -1,19 +1,18 @@
 """Fewest hosts by cuts: a model over host counts alone, and flows that say which inequality it lacks.
 
-Each round asks the model over counts for the cheapest that meet the cuts found so far, see `host_counts.cut_master`.
-The flows of every condition then either carry everybody, which ends the search, or give the next cuts. Since the model
-is a relaxation, its value is a lower bound at every round. A repair step moves single hosts to where demand is stuck,
-and keeps plans as upper bounds.
+Each round of `cut_loop` asks the model over counts for the cheapest that meet the cuts found so far, see `cut_master`.
+The flows of every condition then either carry everybody, which ends the search, or give the next cuts. A repair step
+moves single hosts to where demand is stuck, and keeps plans as upper bounds.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 
 from planner.fleet import Bools, Floats, Ints
+from planner.sizing.host_counts.cut_loop import CutLoop, LearnedCuts
 from planner.sizing.host_counts.cut_master import CutMaster
 from planner.sizing.host_counts.hall_conditions import Cut, Flow, HallCondition, hall_conditions
 from planner.sizing.instance.classes import Classes
@@ -24,37 +23,41 @@ _CLOSED = 1e-7  # relative; the solver's own tolerance on its bound
 _LARGEST, _CONFINED = 20, 300  # cuts before the first round: of the largest classes, and of those with few pools
 _PATIENT = 2  # rounds before hosts are added just to have a plan: most searches close soon after
 _IDLE = 4  # rounds in which rounding did not raise the bound before branch and bound is asked
-_SHORT_FLOWS = 6  # looked at in a round; with cover there is one for each loss
-_SINGLE_CLASS_CUTS = 40  # a round; more slow the model down, fewer cost rounds (no difference seen from 20 to 80)
 
 
-@dataclass
-class CutSearch:
-    """State of one search. ``best`` meets every condition; ``bound`` is on `value`.
+class CutSearch(CutLoop[Ints]):
+    """State of one search. ``best`` (P,) meets every condition; ``bound`` is on `value`.
 
     `value` is hosts, money, or for new hosts a sum in which one more new host outweighs all hosts that run.
     """
 
-    problem: Problem
-    master: CutMaster
-    conditions: list[HallCondition]  # the one that was short last comes first
-    cuts: list[Cut] = field(default_factory=list)
-    known: set[tuple[int, bytes, bytes]] = field(default_factory=set)  # what tells cuts apart
-    best: Ints | None = None
-    bound: float = 0.0
-    rounds: int = 0
+    def __init__(self, problem: Problem, master: CutMaster, conditions: Sequence[HallCondition]) -> None:
+        self.problem, self.master = problem, master
+        self.learned = LearnedCuts(conditions)
+        self.best: Ints | None = None
+        self.rounds = 0
+        self._exact = False  # whether branch and bound is asked
+        self._settled = False  # whether the last counts are the best that the cuts allow
+        self._idle = 0  # rounds in which the bound stayed
+        for condition in conditions:
+            self._begin(condition)
+
+    def _begin(self, condition: HallCondition) -> None:
+        """Take in cuts that are likely to be needed, before the first round."""
+        nothing = np.zeros(self.problem.pools, dtype=np.int64)
+        confined, largest = condition.confined_classes(_CONFINED), condition.short_classes(nothing, _LARGEST)
+        for cut in (*condition.first_cuts(), *confined, *largest):
+            if self.learned.add(cut):
+                self.master.add(cut)
+
+    @property
+    def cuts(self) -> list[Cut]:
+        """All cuts so far."""
+        return self.learned.cuts
 
     def value(self, hosts: Ints) -> float:
         """Return the objective of ``hosts``."""
         return self.master.value(hosts)
-
-    def add(self, cut: Cut) -> None:
-        """Take in a cut that is not there yet."""
-        key = (cut.condition, cut.classes.tobytes(), cut.room.tobytes())
-        if key not in self.known:
-            self.known.add(key)
-            self.cuts.append(cut)
-            self.master.add(cut)
 
     @property
     def objective_bound(self) -> float:
@@ -66,6 +69,46 @@ class CutSearch:
     def closed(self) -> bool:
         """Whether the best counts meet the bound."""
         return self.best is not None and self.value(self.best) <= self.bound + _CLOSED * max(1.0, self.bound)
+
+    def propose(self, budget: SolveBudget) -> tuple[Ints | None, float]:
+        """Return the cheapest counts that meet the cuts, or the relaxation rounded, and a bound."""
+        known = None if self.best is None else self.value(self.best)
+        hosts, bound = self.master.solve(budget, exact=self._exact, below=known)
+        if hosts is not None:
+            # Counts no dearer than the bound are the best that the cuts allow: branch and bound has nothing to say.
+            least = max(self.bound, bound)
+            raised = bound > self.bound
+            self._settled = self._exact or raised or self.value(hosts) <= least * (1 + _CLOSED)
+            self.rounds += 1
+            budget.tell(self.problem.objective, known, least)
+        return hosts, bound
+
+    def examine(self, proposal: Ints, budget: SolveBudget) -> bool:
+        """Learn what counts lack and repair them, or keep them; False where a condition is short that no cut says."""
+        self._idle = 0 if self._settled else self._idle + 1
+        flows = self.learned.short_flows(proposal)
+        if not flows:
+            self.keep(proposal)
+            self._exact = True
+            return True
+        before = len(self.cuts)
+        self.learn(proposal, flows)
+        _repair(self, proposal, flows, budget)
+        stuck = len(self.cuts) == before
+        if stuck and self._exact:
+            return False  # see `cover.loss_conditions`
+        self._exact = stuck or self._idle >= _IDLE
+        return True
+
+    def learn(self, hosts: Ints, flows: Sequence[Flow]) -> None:
+        """Add every new cut that ``hosts`` fails."""
+        for cut in self.learned.learn(hosts, flows):
+            self.master.add(cut)
+
+    def keep(self, hosts: Ints) -> None:
+        """Take counts that meet every condition, if they are better."""
+        if self.best is None or self.value(hosts) < self.value(self.best):
+            self.best = hosts
 
 
 def search_counts(
@@ -83,40 +126,9 @@ def search_counts(
     """
     if reference is None:
         reference = reference_counts(problem, np.zeros(len(problem.pool), dtype=np.bool_))
-    search = CutSearch(
-        problem, CutMaster(problem, *_prices(problem), reference), [*hall_conditions(problem, classes), *more]
-    )
-    for condition in search.conditions:
-        for cut in condition.first_cuts():
-            search.add(cut)
-        largest = condition.short_classes(np.zeros(problem.pools, dtype=np.int64), _LARGEST)
-        for cut in (*condition.confined_classes(_CONFINED), *largest):
-            search.add(cut)
-    exact, idle = False, 0
-    while not search.closed and not budget.spent:
-        known = None if search.best is None else search.value(search.best)
-        hosts, bound = search.master.solve(budget, exact=exact, below=known)
-        raised = bound > search.bound
-        search.bound = max(search.bound, bound)
-        if hosts is None:
-            break
-        # Counts that cost no more than the bound are the best that the cuts allow: branch and bound has nothing to say.
-        settled = exact or raised or search.value(hosts) <= search.bound * (1 + _CLOSED)
-        idle = 0 if settled else idle + 1
-        search.rounds += 1
-        budget.tell(problem.objective, known, search.bound)
-        flows = _short_flows(search, hosts)
-        if not flows:
-            _keep(search, hosts)
-            exact = True
-            continue
-        before = len(search.cuts)
-        _learn(search, hosts, flows)
-        _repair(search, hosts, flows, budget)
-        min_cut = len(search.cuts) == before
-        if min_cut and exact:
-            break  # a condition that no cut says, see `cover.loss_conditions`
-        exact = min_cut or idle >= _IDLE
+    master = CutMaster(problem, *_prices(problem), reference)
+    search = CutSearch(problem, master, [*hall_conditions(problem, classes), *more])
+    search.run(budget)
     return search
 
 
@@ -139,35 +151,6 @@ def reference_counts(problem: Problem, incumbent: Bools) -> Floats:
     return np.minimum(load / np.maximum(1, problem.caps), problem.max_hosts)
 
 
-def _short_flows(search: CutSearch, hosts: Ints) -> list[Flow]:
-    """Return flows that do not carry everybody, a few are enough; none if every condition is met."""
-    short: list[Flow] = []
-    for condition in search.conditions:
-        flow = condition.flow(hosts)
-        if flow.missing > 0:
-            short.append(flow)
-        if len(short) == _SHORT_FLOWS:
-            break
-    first = [flow.condition for flow in short]
-    search.conditions = first + [
-        condition for condition in search.conditions if not any(condition is other for other in first)
-    ]
-    return short
-
-
-def _learn(search: CutSearch, hosts: Ints, flows: list[Flow]) -> None:
-    """Add every new cut that ``hosts`` fails."""
-    for flow in flows:
-        for cut in (*flow.cuts(), *flow.condition.short_classes(hosts, _SINGLE_CLASS_CUTS)):
-            if cut.shortfall(hosts) > 0:
-                search.add(cut)
-
-
-def _keep(search: CutSearch, hosts: Ints) -> None:
-    if search.best is None or search.value(hosts) < search.value(search.best):
-        search.best = hosts
-
-
 def _repair(search: CutSearch, hosts: Ints, flows: list[Flow], budget: SolveBudget) -> None:
     """Move hosts one at a time to where demand is stuck; when that ends, add hosts until everybody is carried.
 
@@ -179,17 +162,17 @@ def _repair(search: CutSearch, hosts: Ints, flows: list[Flow], budget: SolveBudg
     while flows and not budget.spent and steps < search.problem.pools:
         steps += 1
         trial = _shift(search, hosts, flows[0])
-        after = _short_flows(search, trial) if trial is not None else []
+        after = search.learned.short_flows(trial) if trial is not None else []
         if trial is None or (after and _missing(after) >= missing):
             break
         hosts, flows, missing = trial, after, _missing(after)
         if flows:
-            _learn(search, hosts, flows)
+            search.learn(hosts, flows)
     if search.best is None and search.rounds > _PATIENT:
         hosts = _grow(search, hosts, flows, budget)
-        flows = _short_flows(search, hosts)
+        flows = search.learned.short_flows(hosts)
     if not flows:
-        _keep(search, hosts)
+        search.keep(hosts)
 
 
 def _missing(flows: list[Flow]) -> int:
@@ -227,5 +210,5 @@ def _grow(search: CutSearch, hosts: Ints, flows: list[Flow], budget: SolveBudget
         if taker is None:
             break
         hosts[taker] += 1
-        flows = _short_flows(search, hosts)
+        flows = search.learned.short_flows(hosts)
     return hosts

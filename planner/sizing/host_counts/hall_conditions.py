@@ -85,9 +85,7 @@ class HallCondition:
     def cut(self, classes: Ints) -> Cut:
         """Return the cut of a set of classes."""
         indptr, pool = self.classes.indptr, self.classes.pool
-        if len(classes) == 1:
-            pools = pool[indptr[classes[0]] : indptr[classes[0] + 1]]
-        elif 0 < len(classes) <= _FEW:
+        if 0 < len(classes) <= _FEW:
             pools = np.concatenate([pool[indptr[c] : indptr[c + 1]] for c in classes.tolist()])
         else:
             inside = np.zeros(len(self.demand), dtype=np.bool_)
@@ -202,18 +200,12 @@ class _Network:
             raise SolverError(f"the maximum flow ended with status {status}")
         value = int(self.flows.optimal_flow())
         spare = room - np.asarray(self.flows.flows(self.rooms), dtype=np.int64)
-        if value == self.condition.demand.sum():
-            nothing = np.zeros(self.sink + 1, dtype=np.bool_)
-            return Flow(self.condition, hosts, value, room, spare, nothing, ~nothing)
-        return Flow(
-            self.condition,
-            hosts,
-            value,
-            room,
-            spare,
-            self._marked(self.flows.get_source_side_min_cut()),
-            self._marked(self.flows.get_sink_side_min_cut()),
-        )
+        source_side = np.zeros(self.sink + 1, dtype=np.bool_)
+        sink_side = ~source_side
+        if value < self.condition.demand.sum():
+            source_side = self._marked(self.flows.get_source_side_min_cut())
+            sink_side = self._marked(self.flows.get_sink_side_min_cut())
+        return Flow(self.condition, hosts, value, room, spare, source_side, sink_side)
 
     def on_pairs(self) -> Ints:
         """Return the last flow on the arcs from classes to pools."""
