@@ -44,9 +44,7 @@ class Certified:
         least = f"no plan that {same} needs {'less' if scope.objective == 'cost' else 'fewer'} than {figure}."
         if self.bound < self.value:
             needs = _figure(scope.objective, self.value)
-            return (
-                f"The certificate does not prove that the plan is best. The plan needs {needs}; it proves that {least}"
-            )
+            return f"The certificate does not prove that the plan is best. The plan needs {needs}. Proven: {least}"
         return f"The certificate proves that {least}"
 
 

@@ -61,7 +61,7 @@ def read_pools(fleet: Fleet) -> Pools:
     by_cost = fleet.policy.objective == "cost"
     unpriced = [fleet.pool_ids[p] for p in at if by_cost and not math.isfinite(fleet.host_costs[p])]
     if unpriced:
-        message = f"host_cost of pool {', '.join(unpriced[:3])} is not known, so that nothing can be added up."
+        message = f"host_cost of pool {', '.join(unpriced[:3])} is not known, so the cost of a plan cannot be added up."
         raise InputError((Finding("error", "price_unknown", "Hubs", message, "Fill in host_cost, or Prices."),))
     return Pools(
         ids=tuple(fleet.pool_ids[p] for p in at),

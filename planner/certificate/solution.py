@@ -30,7 +30,9 @@ def point_of(program: Program, plan: Plan) -> dict[int, Number]:
             block = program.blocks[c]
             place[c] = {known: j for j, known in enumerate(block.flows, start=block.start)}
         if c < 0 or flow not in place[c]:
-            raise _not_a_plan(f"site {row.site} cannot be served as the plan says")
+            raise _not_a_plan(
+                f"by the rules of the fleet, site {row.site} cannot use the host or standby that the plan gives it"
+            )
         point[place[c][flow]] += row.clusters // program.blocks[c].items
         served.add(row.site)
     for entry in plan.no_host_needed:
@@ -65,8 +67,8 @@ def _check(program: Program, point: dict[int, Number]) -> None:
     broken = [program.row(program.upper(p)) for p, most in enumerate(program.most) if point.get(p, 0) > most or p < 0]
     broken += [row for row in program.rows if not _keeps(row, point)]
     if broken or point.get(-1):
-        named = ", ".join(row.name for row in broken[:3]) or "a host of no pool"
-        raise _not_a_plan(f"it breaks {named}")
+        named = ", ".join(row.name for row in broken[:3]) or "a host is of a pool that the fleet does not have"
+        raise _not_a_plan(f"it breaks these rows of the model: {named}")
 
 
 def _keeps(row: Row, point: dict[int, Number]) -> bool:
@@ -80,6 +82,6 @@ def value_of(program: Program, point: dict[int, Number]) -> Number:
 
 
 def _not_a_plan(why: str) -> InputError:
-    message = f"no certificate can be written for this plan: {why}."
-    hint = "Run castingvote verify with the fleet and the plan; it says what does not hold."
+    message = f"No certificate was written, because the plan does not hold: {why}."
+    hint = "Run castingvote verify with the fleet and the plan: it lists everything that is wrong."
     return InputError((Finding("error", "plan_does_not_hold", "", message, hint),))

@@ -13,18 +13,31 @@ from planner.certificate.certificate_parts import Line, Number, Program, Referen
 from planner.version import VERSION
 
 _STATEMENT = """\
-Certificate in the format VIPR 1.0, written by castingvote {version}. It is checked by any checker of that format,
-and by castingvote verify FLEET --certificate FILE, which also makes the program again from the fleet.
-Every plan of the fleet that serves all sites but those left out is a point of this program with the same objective:
-n1 is the number of hosts that run in pool 1; a1 of hosts to add there; s1 the clusters of room that it keeps free.
-x2_1 is the number of sites of class 2 with their home in pool 1 (of clusters, where sites may be split);
-y2_1_3 of those with their standby in pool 3 besides; o2 of those with a tie-breaker of their own.
-serve_c: all sites of a class are served. room_p: hosts carry no more than they may; kept_p: also while a loss lasts.
-ready_l_q: pool q keeps free what loss l sends to it. size_t_p: a host holds so many sites of t or more clusters.
-limit_i: what sites bring to a hub or zone. weight_p: weight on the hosts of a pool. together_i: what hosts of several
-pools take of what there is for them. added_p: hosts beyond today's.
-one_lost_i: when one host is lost that the classes named for it may use, the others have to carry them; both sides are
-divided by the number before the classes, and rounded up."""
+This file proves how much any plan of a fleet needs. Format: VIPR 1.0; written by castingvote {version}.
+To check it: use any checker of that format, or castingvote verify FLEET --certificate FILE.
+The second also makes the model below again from the fleet, and compares.
+The model covers every plan that serves all sites of the fleet, except those listed under left_out.
+A class is a group of sites that are alike. The comments below say which pool and which class has which number.
+The unknowns, here with pool 1, class 2 and standby pool 3 as an example:
+n1: how many hosts run in pool 1.
+a1: how many of these hosts must be added.
+s1: for how many clusters pool 1 keeps room free.
+x2_1: how many sites of class 2 have their host in pool 1. Where sites may be split, it counts clusters.
+y2_1_3: the same, for sites with their standby in pool 3.
+o2: how many sites of class 2 use an own tie-breaker.
+The constraints:
+serve_c: every site of class c is served.
+room_p: the hosts of pool p carry no more clusters than they may.
+kept_p: they carry no more than that during a loss, either.
+ready_l_q: pool q keeps enough room free for the sites that come to it in loss l.
+size_t_p: a host of pool p has room for only so many sites of t or more clusters.
+limit_i: the sites at one hub or in one zone bring no more traffic, clusters or weight than is allowed there.
+weight_p: the hosts of pool p carry no more weight than they may.
+together_i: the hosts of several pools take no more than the pools share, such as rack units.
+added_p: the hosts of pool p that do not exist today are counted as added.
+one_lost_i: when one host is lost, the other hosts have room for the sites of the classes in comment one_lost.
+The number before these classes divides both sides of the constraint, which are then rounded up.
+"""
 
 
 def pieces(program: Program, last: Line, point: Mapping[int, Number], bound: Number, value: Number) -> Iterator[str]:

@@ -25,7 +25,7 @@ def check_aims(case: Case) -> Iterator[Violation]:
         if str(aim.aim) in weights:
             yield from _worth(aim, weights[str(aim.aim)])
         else:
-            text = f"{aim.aim!r} is not one of the aims that rank before the objective: {', '.join(weights)}"
+            text = f"the plan lists {aim.aim!r} as an aim before the objective. Known aims there: {', '.join(weights)}"
             yield Violation("aim", "plan", text)
     for aim in case.plan.then:
         if str(aim.aim) in earlier:
@@ -33,7 +33,7 @@ def check_aims(case: Case) -> Iterator[Violation]:
         if str(aim.aim) in _AFTER:
             yield from _after(aim, _AFTER[str(aim.aim)](case))
         else:
-            text = f"{aim.aim!r} is not one of the aims that rank after the objective: {', '.join(_AFTER)}"
+            text = f"the plan lists {aim.aim!r} as an aim after the objective. Known aims there: {', '.join(_AFTER)}"
             yield Violation("aim", "plan", text)
 
 
@@ -41,11 +41,16 @@ def _worth(aim: Aim, actual: float) -> Iterator[Violation]:
     """Check a weight that the plan says it serves or covers."""
     bound = number(aim.bound)
     if differs(aim.value, actual):
-        yield Violation("aim", "plan", f"weight {aim.aim} is said to be {aim.value}, but adds up to {actual:.12g}")
+        text = f"the plan says that the weight {aim.aim} is {aim.value}; its sites add up to {actual:.12g}"
+        yield Violation("aim", "plan", text)
     if not bound >= actual - RELATIVE_TOLERANCE * actual:
-        yield Violation("aim", "plan", f"weight {aim.aim} is {actual:.12g}, above its bound {aim.bound}")
+        text = f"the weight {aim.aim} is {actual:.12g}, but the plan says that no plan has more than {aim.bound}"
+        yield Violation("aim", "plan", text)
     elif aim.proven and not bound <= actual + RELATIVE_TOLERANCE * actual:
-        text = f"weight {aim.aim} is {actual:.12g} and said to be proven, but its upper bound {aim.bound} is higher"
+        text = (
+            f"the plan calls the weight {aim.aim} proven, but it is {actual:.12g}, "
+            f"and the plan's own upper bound is {aim.bound}"
+        )
         yield Violation("aim", "plan", text)
 
 
@@ -72,14 +77,18 @@ def _after(aim: Aim, actual: float) -> Iterator[Violation]:
     """Check an aim among plans of equal objective; of the margin the bound is an upper one, else a lower one."""
     slack = ROUNDING_MS if aim.aim in ("latency", "margin") else 0.0
     if differs(aim.value, actual, slack):
-        yield Violation("aim", "plan", f"{aim.aim} is said to be {aim.value}, but comes to {actual:.10g}")
+        text = f"the plan says that its aim {aim.aim} is {aim.value}; counted again, it is {actual:.10g}"
+        yield Violation("aim", "plan", text)
         return
     beyond = actual - number(aim.bound) if aim.aim == "margin" else number(aim.bound) - actual
     close = _CLOSE + slack + RELATIVE_TOLERANCE * abs(actual)
     if not beyond <= close:
-        yield Violation("aim", "plan", f"{aim.aim} is {actual:.10g}, better than its bound {aim.bound}")
+        text = f"the aim {aim.aim} is {actual:.10g}, but the plan says that no plan is better than {aim.bound}"
+        yield Violation("aim", "plan", text)
     elif aim.proven and not beyond >= -close:
-        text = f"{aim.aim} is {actual:.10g} and said to be proven, but its bound is {aim.bound}"
+        text = (
+            f"the plan calls its aim {aim.aim} proven, but it is {actual:.10g} and the plan's own bound is {aim.bound}"
+        )
         yield Violation("aim", "plan", text)
 
 

@@ -23,9 +23,11 @@ def check_assignments(case: Case) -> Iterator[Violation]:
         where = f"site {row.site}"
         host = case.hosts.get(row.host)
         if host is None:
-            yield Violation("unknown_host", where, f"host {row.host} is not in the plan's list of hosts")
+            yield Violation(
+                "unknown_host", where, f"assigned to host {row.host}, which is not in the plan's list of hosts"
+            )
         elif row.hub != host.hub:
-            yield Violation("hub", where, f"assigned to hub {row.hub}, but host {row.host} stands at {host.hub}")
+            yield Violation("hub", where, f"assigned to hub {row.hub}, but its host {row.host} is at hub {host.hub}")
         site, pool = case.inventory.sites.get(row.site), case.pool_of(row.host)
         if site is None:
             continue
@@ -44,21 +46,26 @@ def _carried_out(case: Case, running: Running) -> Iterator[Violation]:
         if row.action != "keep" and any(stays(case, running, row, w) for w in case.inventory.current.get(row.site, []))
     ]
     if there and case.other_input:
-        which = "site is on its planned host" if len(there) == 1 else "sites are on their planned hosts"
-        yield Violation("carried_out", "plan", f"{len(there)} {which} already", "note")
+        already = "site is already on the host that the plan gives it"
+        if len(there) > 1:
+            already = "sites are already on the hosts that the plan gives them"
+        yield Violation("carried_out", "plan", f"{len(there)} {already}", "note")
 
 
 def _claims(case: Case, row: Assignment, site: Site, pool: Pool) -> Iterator[Violation]:
     where = f"site {site.site}"
     pair = case.inventory.pairs.get(site.site, pool.hub)
     if pair is not None and differs(row.rtt_ms, pair.rtt_ms, ROUNDING_MS):
-        yield Violation("claim", where, f"RTT {row.rtt_ms} ms to hub {pool.hub}, the fleet says {pair.rtt_ms:.10g} ms")
+        text = f"the plan gives {row.rtt_ms} ms as the RTT to hub {pool.hub}; the fleet gives {pair.rtt_ms:.10g} ms"
+        yield Violation("claim", where, text)
     if pair is not None and row.evidence != pair.evidence:
-        yield Violation("claim", where, f"RTT to hub {pool.hub} called {row.evidence}, but it is {pair.evidence}")
+        text = f"the plan calls the RTT to hub {pool.hub} {row.evidence}; in the fleet it is {pair.evidence}"
+        yield Violation("claim", where, text)
     if pair is not None:
         yield from _claims_of_evidence(row, pair)
     if differs(row.budget_ms, site.budget_ms, ROUNDING_MS):
-        yield Violation("claim", where, f"budget {row.budget_ms} ms, the fleet says {site.budget_ms:.10g} ms")
+        text = f"the plan gives {row.budget_ms} ms as the latency budget; the fleet gives {site.budget_ms:.10g} ms"
+        yield Violation("claim", where, text)
 
 
 def _claims_of_evidence(row: Assignment, pair: Pair) -> Iterator[Violation]:
@@ -66,7 +73,10 @@ def _claims_of_evidence(row: Assignment, pair: Pair) -> Iterator[Violation]:
     where = f"site {row.site}"
     measured_at = None if pair.measured_at is None else pair.measured_at.isoformat()
     if row.measured_at is not None and row.measured_at != measured_at:
-        text = f"RTT to hub {row.hub} measured at {row.measured_at}, the fleet says {measured_at or 'no date'}"
+        text = (
+            f"the plan says the RTT to hub {row.hub} was measured on {row.measured_at}; the fleet says "
+            f"{measured_at or 'no date'}"
+        )
         yield Violation("claim", where, text)
     claimed = (row.rtt_low_ms, row.rtt_high_ms)
     if claimed == (None, None):
@@ -74,7 +84,10 @@ def _claims_of_evidence(row: Assignment, pair: Pair) -> Iterator[Violation]:
     actual = pair.range_ms
     if actual is None or any(differs(*figures, ROUNDING_MS) for figures in zip(claimed, actual, strict=True)):
         said = "no range" if actual is None else f"{actual[0]:.4g} to {actual[1]:.4g} ms"
-        text = f"RTT to hub {row.hub} said to be {claimed[0]} to {claimed[1]} ms, the fleet gives {said}"
+        text = (
+            f"the plan gives {claimed[0]} to {claimed[1]} ms as the range of the RTT to hub {row.hub}; the "
+            f"fleet gives {said}"
+        )
         yield Violation("claim", where, text)
 
 
@@ -85,14 +98,17 @@ def _current(case: Case, running: Running, row: Assignment) -> Iterator[Violatio
     kept = any(stays(case, running, row, was) for was in before)
     action = "attach" if not before else "keep" if kept else "move"
     names = [was.host or was.hub for was in before] if action == "move" else [None]
-    today = ", ".join(was.host or was.hub for was in before) or "unassigned"
+    today = ", ".join(was.host or was.hub for was in before) or "no host"
     if action == "keep" and row.action != action and case.other_input:
         return  # it is there by now, see `_carried_out`
     if row.action != action:
-        text = f"the action is said to be {row.action!r}, but from {today} to {row.host} is {action!r}"
+        text = f"the plan calls the change {row.action!r}; from {today} today to {row.host} it is {action!r}"
         yield Violation("current", where, text)
     if (row.moved_from or None) not in names:
-        yield Violation("current", where, f"moved_from is {row.moved_from!r}, but it is {today} today and {action!r}")
+        text = f"the plan says that the site leaves {row.moved_from or 'no host'}; the sheet Current says {today}"
+        if action != "move":
+            text = f"the plan says that the site leaves {row.moved_from}, but it does not move"
+        yield Violation("current", where, text)
 
 
 def stays(case: Case, running: Running, row: Assignment, was: InForce) -> bool:

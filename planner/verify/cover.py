@@ -23,7 +23,9 @@ def check_cover(case: Case) -> Iterator[Violation]:
     for entry in case.plan.uncovered:
         if entry.site not in rows:
             yield Violation(
-                "standby", f"site {entry.site}", "said to have no standby, but it has one or is not assigned"
+                "standby",
+                f"site {entry.site}",
+                "the plan lists the site as without standby, but it has one, or has no host",
             )
     if case.inventory.policy.cover != "none":
         yield from _losses(case)
@@ -45,13 +47,15 @@ def _without(case: Case, row: Assignment) -> Iterator[Violation]:
     where = f"site {row.site}"
     listed = [entry for entry in case.plan.uncovered if entry.site == row.site]
     if not listed:
-        yield Violation("standby", where, f"no standby, but the policy covers the loss of a {cover}")
+        yield Violation(
+            "standby", where, f"has no standby and is not listed as without one, although cover in Policy is {cover}"
+        )
         return
     site = case.inventory.sites.get(row.site)
     if site is not None and any(reason.code == "cover_place" for reason in listed[0].reasons):
         pair = _two_places(case, site)
         if pair:
-            text = f"said to have no place for a standby, but may use pools {pair[0]} and {pair[1]}"
+            text = f"the plan says no second place can take the site; pools {pair[0]} and {pair[1]} both can"
             yield Violation("standby", where, text)
 
 
@@ -73,23 +77,26 @@ def _two_places(case: Case, site: Site) -> tuple[str, str] | None:
 def _standby(case: Case, row: Assignment) -> Iterator[Violation]:
     where, name = f"site {row.site}", str(row.standby)
     if name == row.host:
-        yield Violation("standby", where, f"host {row.host} is its own standby")
+        yield Violation("standby", where, f"its standby is its own host, {row.host}")
     standby, site = case.hosts.get(name), case.inventory.sites.get(row.site)
     if standby is None:
-        yield Violation("unknown_host", where, f"standby {name} is not in the plan's list of hosts")
+        yield Violation("unknown_host", where, f"its standby {name} is not in the plan's list of hosts")
         return
     home, pool = case.pool_of(row.host), case.pool_of(name)
     if site is None or pool is None:
         return
     if home is not None and name != row.host and case.inventory.policy.cover != "none":
         for loss in sorted(losses_of(case, row.host, home) & losses_of(case, name, pool)):
-            text = f"standby {name} and host {row.host} both fail when {loss} is lost, which cover must survive"
+            text = f"when {loss} is lost, its host {row.host} and its standby {name} fail together"
             yield Violation("standby", where, text)
     for code, text in broken_rules(case.inventory, site, pool, standby=True):
-        yield Violation(code, where, f"standby {name}: {text}")
+        yield Violation(code, where, f"its standby {name} cannot serve it: {text}")
     pair = case.inventory.pairs.get(site.site, pool.hub)
     if row.standby_rtt_ms is not None and pair is not None and differs(row.standby_rtt_ms, pair.rtt_ms, _ROUNDING_MS):
-        text = f"RTT {row.standby_rtt_ms} ms to standby {name}, the fleet says {pair.rtt_ms:.10g} ms"
+        text = (
+            f"the plan gives {row.standby_rtt_ms} ms as the RTT to standby {name}; the fleet gives "
+            f"{pair.rtt_ms:.10g} ms"
+        )
         yield Violation("claim", where, text)
 
 
@@ -109,8 +116,8 @@ def _losses(case: Case) -> Iterator[Violation]:
         pool, load = case.pool_of(standby), case.loads.get(standby, 0) + more
         if pool is None or load <= (usable := math.floor(pool.cap * reserve / 100)):
             continue
-        text = f"loss of {lost} raises it from {load - more} to {load} clusters, cap {pool.cap}"
+        text = f"when {lost} is lost, it goes from {load - more} to {load} clusters; its cap is {pool.cap}"
         if load > pool.cap:
             yield Violation("cover", f"host {standby}", text)
         else:
-            yield Violation("cover", f"host {standby}", f"{text}, usable {usable}", "note")
+            yield Violation("cover", f"host {standby}", f"{text}, and {usable} without the reserve", "note")

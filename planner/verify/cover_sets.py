@@ -56,17 +56,17 @@ class CoverRecount:
         """Return the inequality that the set forces, and what the plan says about it that is not so."""
         wrong = [*self._recount.objections(claim.sites)]
         if self._case.inventory.policy.cover not in ("hub", "zone"):
-            wrong.append("a set about standbys, but the policy asks for no cover against the loss of a hub or zone")
+            wrong.append("it counts standbys, but cover in Policy is neither hub nor zone")
         unknown = {*claim.full, *claim.kept, *claim.ready, *(q for qs in claim.ready.values() for q in qs)} - {
             *self._at
         }
         if unknown:
-            wrong.append(f"{named('pool', sorted(unknown))} not in the fleet")
+            wrong.append(f"{named('pool', sorted(unknown))} in it, but not in the fleet")
         if not wrong:
             wrong += [*self._uncounted(claim)]
             demand = sum(self._case.inventory.sites[site].clusters for site in claim.sites)
             if demand != claim.demand:
-                wrong.append(f"demand is said to be {claim.demand}, but the sites bring {demand} clusters")
+                wrong.append(f"its field demand is {claim.demand}; its sites have {demand} clusters")
         if wrong:
             return None, [Violation("proof_set", where, text) for text in wrong]
         return self._row(claim), []
@@ -78,7 +78,7 @@ class CoverRecount:
                 continue
             users = [site for site in claim.sites if self._recount.may_use(site, at)]
             if users and pool not in claim.ready:
-                yield f"{named('pool', [pool])} left out, though sites of the set may use it"
+                yield f"{named('pool', [pool])} missing from it: sites of the group may use hosts there"
                 continue
             bare = [site for site in users if site not in self._covered]
             if bare:
@@ -91,7 +91,7 @@ class CoverRecount:
                 if q not in counted and not self._losses[at] & self._losses[q] and self._recount.may_use(site, q)
             }
             if missing:
-                yield f"{named('pool', sorted(missing))} left out, though standbys of pool {pool} may be there"
+                yield f"{named('pool', sorted(missing))} missing from it: standbys for pool {pool} may be there"
 
     def _row(self, claim: ClaimedCoverSet) -> CoverRow:
         hosts: Counter[str] = Counter()

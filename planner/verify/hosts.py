@@ -17,12 +17,15 @@ def check_hosts(case: Case) -> Iterator[Violation]:
     names = Counter(host.host for host in case.plan.host_list)
     for name, times in names.items():
         if not name or times > 1:
-            yield Violation("host_name", f"host {name}", f"{times} hosts are called {name!r}")
+            yield Violation(
+                "host_name", f"host {name}", f"{times} hosts have the name {name!r}" if name else "a host has no name"
+            )
     for host in case.plan.host_list:
         where = f"host {host.host}"
         load = case.loads.get(host.host, 0)
         if differs(host.clusters, load):
-            yield Violation("load", where, f"said to carry {host.clusters} clusters, its assignments add up to {load}")
+            text = f"the plan says that it carries {host.clusters} clusters; it assigns {load} to it"
+            yield Violation("load", where, text)
         pool = case.inventory.pools.get(host.pool)
         if pool is None:
             yield Violation("unknown_pool", where, f"the fleet has no pool {host.pool}")
@@ -36,16 +39,26 @@ def check_hosts(case: Case) -> Iterator[Violation]:
 def _against_pool(host: Host, load: int, pool: Pool) -> Iterator[Violation]:
     where = f"host {host.host}"
     if host.hub != pool.hub:
-        yield Violation("hub", where, f"stands at hub {host.hub}, but pool {pool.pool} is at {pool.hub}")
+        yield Violation("hub", where, f"the plan puts it at hub {host.hub}; its pool {pool.pool} is at hub {pool.hub}")
     if host.host in pool.retiring:
-        yield Violation("retiring_host", where, f"is to be emptied, and carries {load} clusters")
+        yield Violation(
+            "retiring_host",
+            where,
+            f"it is to be emptied (retiring_hosts), but the plan still uses it, with {load} clusters",
+        )
     if load > pool.usable:
-        yield Violation("capacity", where, f"carries {load} clusters, may carry {pool.usable} (cap {pool.cap})")
-    for name, claimed, actual in (("cap", host.cap, pool.cap), ("usable cap", host.usable, pool.usable)):
+        yield Violation(
+            "capacity",
+            where,
+            f"it carries {load} clusters; it may carry {pool.usable} (cap {pool.cap}, less the reserve)",
+        )
+    for name, claimed, actual in (("cap", host.cap, pool.cap), ("cap without the reserve", host.usable, pool.usable)):
         if differs(claimed, actual):
-            yield Violation("claim", where, f"{name} {claimed}, the fleet says {actual}")
+            yield Violation("claim", where, f"the plan gives {claimed} as its {name}; the fleet gives {actual}")
     if str(host.release or "").strip() != pool.release:
-        yield Violation("claim", where, f"release {host.release!r}, the fleet says {pool.release!r}")
+        yield Violation(
+            "claim", where, f"the plan gives {host.release!r} as its release; the fleet gives {pool.release!r}"
+        )
 
 
 def _counts(case: Case) -> Iterator[Violation]:
@@ -54,11 +67,11 @@ def _counts(case: Case) -> Iterator[Violation]:
     for limit in case.inventory.host_limits:
         taken = sum(each * running[pool] for pool, each in limit.takes.items())
         if taken > limit.most:
-            yield Violation(limit.code, limit.where, f"{taken} {limit.unit}, {limit.most} fit")
+            yield Violation(limit.code, limit.where, f"{taken} {limit.unit}; at most {limit.most} are allowed")
     for pool in case.inventory.pools.values():
         where = f"pool {pool.pool}"
         if existing[pool.pool] > pool.existing_hosts:
-            text = f"{existing[pool.pool]} hosts are called existing, {pool.existing_hosts} exist"
+            text = f"the plan counts {existing[pool.pool]} hosts as existing; the fleet has {pool.existing_hosts}"
             yield Violation("existing_hosts", where, text)
 
 
@@ -72,7 +85,7 @@ def _uplinks(case: Case) -> Iterator[Violation]:
     for hub, traffic in kbps.items():
         uplink = case.inventory.uplink_kbps(hub)
         if traffic > uplink * (1 + RELATIVE_TOLERANCE):
-            text = f"tie-breaker traffic of {traffic:.10g} kb/s exceeds the uplink of {uplink:.10g} kb/s"
+            text = f"its sites send {traffic:.10g} kb/s of tie-breaker traffic; its uplink carries {uplink:.10g} kb/s"
             yield Violation("uplink", f"hub {hub}", text)
 
 
@@ -91,11 +104,11 @@ def _blast_radii(case: Case) -> Iterator[Violation]:
     for (kind, place), (clusters, weight) in _hit(case).items():
         most, percent = limits[kind]
         if most is not None and clusters > most:
-            text = f"its loss hits {clusters} clusters, max_blast_radius{kind} is {most}"
+            text = f"its loss hits {clusters} clusters; max_blast_radius{kind} allows {most}"
             yield Violation("blast_radius", place, text)
         share = 100 * weight / (case.inventory.whole_weight or 1)
         if percent is not None and share > Fraction(str(percent)) * (1 + Fraction(RELATIVE_TOLERANCE)):
-            text = f"its loss hits {float(share):.6g} % of the weight, max_share_percent{kind} is {percent:g} %"
+            text = f"its loss hits {float(share):.6g} % of the weight; max_share_percent{kind} allows {percent:g} %"
             yield Violation("blast_radius", place, text)
 
 

@@ -165,14 +165,14 @@ def _host_limits(fleet: Fleet) -> Iterator[HostLimit]:
         pool, leaving = row["pool"], len(set(row["retiring_hosts"]))
         existing = _existing(row)
         most = int(_given(row["max_hosts"], max(policy.max_hosts_per_hub, existing)))
-        yield HostLimit("max_hosts", f"pool {pool}", {pool: 1}, max(0, most - leaving), "hosts run")
+        yield HostLimit("max_hosts", f"pool {pool}", {pool: 1}, max(0, most - leaving), "hosts of the pool run")
         at_hub.setdefault(row["hub"], []).append(row)
     for hub, rows in sorted(at_hub.items()):
         given = [row["rack_units"] for row in rows if not math.isnan(row["rack_units"])]
         takes = {row["pool"]: int(_given(row["host_rack_units"], policy.host_rack_units)) for row in rows}
         left = sum(takes[row["pool"]] * len(set(row["retiring_hosts"])) for row in rows)
         if given:
-            yield HostLimit("rack_units", f"hub {hub}", takes, max(0, int(min(given)) - left), "rack units are taken")
+            yield HostLimit("rack_units", f"hub {hub}", takes, max(0, int(min(given)) - left), "rack units are in use")
 
 
 def _rows(table: pd.DataFrame) -> Iterator[dict[str, Any]]:

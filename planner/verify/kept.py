@@ -29,7 +29,10 @@ def check_kept(case: Case) -> Iterator[Violation]:
         for row in newcomers:
             pool = case.pool_of(row.host)
             if pool is not None and _brings_less(case, site, row) and eligible(case.inventory, site, pool):
-                text = f"served today, but not in the plan; site {row.site}, not served today, gets {row.host}"
+                text = (
+                    f"has a host today but none in the plan, while site {row.site}, without a host today, "
+                    f"gets {row.host}"
+                )
                 yield Violation("kept_served", f"site {site.site}", text, "violation" if claimed else "note")
                 break
 

@@ -36,6 +36,6 @@ class OwnRules:
         for rule in fleet.own_rules:
             mask, reasons = judged(fleet, rule, site, pool, figures)
             for at, why in zip(np.flatnonzero(mask).tolist(), reasons, strict=True):
-                text = f"{why} (your own rule {rule.name})"
+                text = f"your own rule {rule.name}: {why}"
                 found.setdefault((fleet.site_ids[site[at]], fleet.pool_ids[pool[at]]), []).append((rule.code, text))
         return found

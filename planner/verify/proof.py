@@ -72,10 +72,10 @@ def verify_proof(fleet: Fleet, plan: Plan, *, most_nodes: int = MOST_NODES, seco
     if unreadable:
         return _broken(unreadable)
     if "sets" not in plan.proof.details and plan.lower_bound > 0:
-        words = "The plan carries no groups of sites, so nothing can be counted again"
+        words = "The proof was not checked: the plan holds no groups of sites to count again"
         if not plan.proof.details and plan.proof.kind == "none":
-            words = "The workbook carries no proof: use plan.json"
-        return ProofCheck("bound", f"{words}. Its claim of {_least(plan, Fraction(plan.lower_bound))} was not checked.")
+            words = "The proof was not checked: this workbook does not hold it; name plan.json instead"
+        return ProofCheck("bound", f"{words}. The plan claims {_least(plan, Fraction(plan.lower_bound))}.")
     case = Case(read_inventory(fleet), plan)
     if plan.proof.details.get("cover_sets"):
         return _of_cover(case, seconds)
@@ -98,26 +98,26 @@ def _of_cover(case: Case, seconds: float) -> ProofCheck:
     if model is None:
         return ProofCheck("bound", "A pool's host_cost is unknown or negative, so the costs cannot be added up.")
     added = model.added_up(recount.multipliers(rows, [claim.multiplier for claim in claims]))
-    forced = _Forced(added, "added up exactly with the multipliers of the plan")
+    forced = _Forced(added, "added up exactly with the multipliers in plan.json")
     if added < _goal(case.plan) and case.plan.proof.kind != "counting":
         second = bound_by_cp_sat(model, seconds)
-        forced = _Forced(max(added, second), "by a second solver, CP-SAT", settled=False)
+        forced = _Forced(max(added, second), "found by a second solver, CP-SAT", settled=False)
     return _verdict(case.plan, len(claims), forced)
 
 
 def _unreadable(plan: Plan) -> Iterator[Violation]:
     """Yield what in the plan's claim is of the wrong kind."""
     if plan.proof.kind not in _KINDS:
-        yield Violation("proof_form", "proof", f"its kind is none of {', '.join(_KINDS)}")
+        yield Violation("proof_form", "proof", f"its kind must be one of {', '.join(_KINDS)}")
     if plan.objective not in get_args(Objective):
-        yield Violation("proof_form", "plan", f"its objective is none of {', '.join(get_args(Objective))}")
+        yield Violation("proof_form", "plan", f"its objective must be one of {', '.join(get_args(Objective))}")
     if not all(map(_is_number, (plan.lower_bound, plan.objective_value))):
-        yield Violation("proof_form", "plan", "its lower bound or its objective is no number")
+        yield Violation("proof_form", "plan", "its lower bound and its objective must be numbers")
     details = plan.proof.details
     if not isinstance(details, Mapping):
-        yield Violation("proof_form", "proof", "its details are no object")
+        yield Violation("proof_form", "proof", "its details must be a JSON object")
     elif not all(isinstance(details.get(key, []), (list, tuple)) for key in ("sets", "cover_sets")):
-        yield Violation("proof_form", "proof", "its sets are no list")
+        yield Violation("proof_form", "proof", "its groups of sites (sets) must be a list")
 
 
 def _is_number(value: object) -> bool:
@@ -135,7 +135,7 @@ def _recounted(
     rows: list[Forcing] = []
     violations: list[Violation] = []
     for number, data in enumerate(case.plan.proof.details.get(key, ()), start=1):
-        where = f"set {number} of the proof"
+        where = f"group {number} of the proof"
         try:
             claim = read(data)
         except UnreadableError as error:
@@ -154,38 +154,45 @@ def _forced(plan: Plan, model: HostModel, claims: list[ClaimedSet], most_nodes: 
     goal = _goal(plan)
     added = model.added_up([claim.multiplier for claim in claims])
     if added >= goal or plan.proof.kind == "counting":
-        return _Forced(added, "added up exactly with the multipliers of the plan")
+        return _Forced(added, "added up exactly with the multipliers in plan.json")
     searched = branch_and_bound(model, goal, most_nodes)
-    how = f"by a search of our own over host counts ({counted(searched.nodes, 'node')})"
+    how = f"found by verify's own search over numbers of hosts, in {counted(searched.nodes, 'step')}"
     if searched.bound >= goal or (searched.best is not None and searched.best < goal):
         return _Forced(searched.bound, how)
     second = bound_by_cp_sat(model, seconds)
     if second > searched.bound:
-        how = f"by a second solver, CP-SAT, after a search of our own ({counted(searched.nodes, 'node')})"
+        how = f"found by a second solver, CP-SAT, after {counted(searched.nodes, 'step')} of verify's own search"
     return _Forced(max(second, searched.bound), how, settled=False)
 
 
 def _verdict(plan: Plan, sets: int, forced: _Forced) -> ProofCheck:
-    force = "forces" if sets == 1 else "force"
+    force = "needs" if sets == 1 else "together need"
     reached = f"{counted(sets, 'group')} of sites, counted again from the fleet, {force} {_least(plan, forced.bound)}"
     reached += f", {forced.how}"
     if forced.bound >= _goal(plan):
         if plan.lower_bound <= 0 and not sets:
-            reached = f"a lower bound of {_amount(plan, Fraction(plan.lower_bound))} needs no proof"
+            reached = (
+                f"the plan claims a lower bound of {_amount(plan, Fraction(plan.lower_bound))}, which needs no proof"
+            )
         if _meets(plan):
             return ProofCheck("proof", f"The proof holds: {reached}.")
-        short = f"the plan itself needs {_amount(plan, Fraction(plan.objective_value))}"
-        return ProofCheck("bound", f"The lower bound holds, but does not prove the plan best: {short}; {reached}.")
+        short = (
+            f"the plan needs {_amount(plan, Fraction(plan.objective_value))}, and "
+            f"{_amount(plan, Fraction(plan.lower_bound))} are proven"
+        )
+        return ProofCheck("bound", f"The plan is not proven best: {short}. The lower bound itself holds: {reached}.")
     claimed = f"the plan claims {_least(plan, Fraction(plan.lower_bound))}"
     if plan.proof.kind not in _CLAIM_PROOF:
-        return ProofCheck("bound", f"Not proven: {claimed}, which only its solver says; {reached}.")
+        return ProofCheck("bound", f"Not proven: {claimed}, but only its solver says so. Checked: {reached}.")
     if forced.settled:
-        return _broken((Violation("proof_sum", "proof", f"{claimed}, but {reached}"),))
-    return ProofCheck("bound", f"Not decided within the limits of the search: {claimed}; {reached}.")
+        return _broken((Violation("proof_sum", "proof", f"{claimed}, but that is not so: {reached}"),))
+    return ProofCheck(
+        "bound", f"Not decided: {claimed}, and the search ended before it could show that. Shown so far: {reached}."
+    )
 
 
 def _broken(violations: tuple[Violation, ...] | list[Violation]) -> ProofCheck:
-    more = f" {counted(len(violations) - 1, 'more error')} in it." if len(violations) > 1 else ""
+    more = f" The proof has {counted(len(violations) - 1, 'more error')}." if len(violations) > 1 else ""
     return ProofCheck("broken", f"The proof does not hold: {violations[0]}.{more}", tuple(violations))
 
 

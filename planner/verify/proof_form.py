@@ -45,13 +45,13 @@ class UnreadableError(ValueError):
 def read_set(data: object) -> ClaimedSet:
     """Return the set that ``data`` holds; raises UnreadableError for what is missing or of the wrong kind."""
     if not isinstance(data, Mapping):
-        raise UnreadableError(f"is {_kind(data)}, not an object")
+        raise UnreadableError(f"it is {_kind(data)}; it must be a JSON object")
     sites = _get(data, "sites", (list, tuple), "a list")
     if not all(isinstance(site, str) for site in sites):
-        raise UnreadableError("sites holds something that is no site id")
+        raise UnreadableError("its field sites must hold site ids only")
     pools = _get(data, "pools", Mapping, "an object")
     if not all(isinstance(pool, str) for pool in pools):
-        raise UnreadableError("pools holds something that is no pool id")
+        raise UnreadableError("its field pools must hold pool ids only")
     return ClaimedSet(
         sites=tuple(sites),
         at_least=_count(data, "at_least", 1),
@@ -66,7 +66,7 @@ def read_set(data: object) -> ClaimedSet:
 def read_cover_set(data: object) -> ClaimedCoverSet:
     """Return the set that ``data`` holds; raises UnreadableError for what is missing or of the wrong kind."""
     if not isinstance(data, Mapping):
-        raise UnreadableError(f"is {_kind(data)}, not an object")
+        raise UnreadableError(f"it is {_kind(data)}; it must be a JSON object")
     ready = _get(data, "ready", Mapping, "an object")
     found = ClaimedCoverSet(
         sites=_ids(data, "sites"),
@@ -78,14 +78,14 @@ def read_cover_set(data: object) -> ClaimedCoverSet:
     )
     homes = [*found.full, *found.kept, *found.ready]
     if len(set(homes)) < len(homes):
-        raise UnreadableError("a pool is counted twice as home")
+        raise UnreadableError("it counts the same pool twice: a pool may be in only one of full, kept and ready")
     return found
 
 
 def _ids(data: Mapping[Any, Any], key: str) -> tuple[str, ...]:
     ids = _get(data, key, (list, tuple), "a list")
     if not all(isinstance(each, str) for each in ids):
-        raise UnreadableError(f"{key} holds something that is no id")
+        raise UnreadableError(f"its field {key} must hold ids only")
     return tuple(ids)
 
 
@@ -101,28 +101,31 @@ def finite(value: object) -> float:
 
 def _get(data: Mapping[Any, Any], key: str, kind: Any, expected: str) -> Any:
     if key not in data:
-        raise UnreadableError(f"{key} is missing")
+        raise UnreadableError(f"its field {key} is missing")
     if not isinstance(data[key], kind):
-        raise UnreadableError(f"{key} is {_kind(data[key])}, not {expected}")
+        raise UnreadableError(f"its field {key} is {_kind(data[key])}; it must be {expected}")
     return data[key]
 
 
 def _count(data: Mapping[Any, Any], key: str, least: int) -> int:
     value: int = _get(data, key, int, "a whole number")
     if isinstance(value, bool) or not least <= value <= _LARGEST:
-        raise UnreadableError(f"{key} is no whole number between {least} and {_LARGEST}")
+        raise UnreadableError(f"its field {key} must be a whole number from {least} to {_LARGEST}")
     return value
 
 
 def _multiplier(data: Mapping[Any, Any]) -> Fraction:
     text: str = _get(data, "multiplier", str, "a fraction as text")
     if not _FRACTION.fullmatch(text):
-        raise UnreadableError('multiplier is no fraction such as "3/2"')
+        raise UnreadableError('its field multiplier must be a fraction as text, such as "3/2"')
     found = Fraction(text)
     if found < 0:
-        raise UnreadableError(f"multiplier {text} is negative; it must be 0 or more")
+        raise UnreadableError(f"its field multiplier is {text}; it must be 0 or more")
     return found
 
 
 def _kind(value: object) -> str:
-    return "null" if value is None else f"a {type(value).__name__}"
+    if value is None or isinstance(value, bool):
+        return "null" if value is None else "true or false"
+    kinds = {str: "text", int: "a whole number", float: "a number", list: "a list", dict: "an object"}
+    return kinds.get(type(value), type(value).__name__)

@@ -54,7 +54,7 @@ class Recount:
         """
         wrong = self.objections(claim.sites)
         if claim.at_least > 1 and self._case.inventory.policy.split_sites:
-            wrong.append(f"sites of {claim.at_least} clusters are counted, but the policy lets sites be split")
+            wrong.append(f"it counts whole sites of {claim.at_least} clusters, but split_sites in Policy is yes")
         if wrong:
             return None, [Violation("proof_set", where, text) for text in wrong]
         counted = self._counted(claim)
@@ -107,43 +107,48 @@ class Recount:
         """Return why no plan that serves the same sites has to find room for a site; "" when each has to."""
         site = self._case.inventory.sites.get(name)
         if site is None:
-            return "not in the fleet"
+            return "counted in it, but not in the fleet"
         if not site.needs_host:
-            return "in need of no shared host"
+            return "counted in it, but needing no shared host"
         if name not in self._case.rows or name in self._left_out:
-            return "not served by the plan"
+            return "counted in it, but not served by the plan"
         own = site.own_tie_breaker == "possible"
-        return "counted, although an own tie-breaker could replace the shared host" if own else ""
+        return "counted in it, but could have an own tie-breaker and need no shared host" if own else ""
 
     def _doubled(self, sites: Sequence[str]) -> Iterator[str]:
         twice = [site for site, times in Counter(sites).items() if times > 1]
         if twice:
-            yield f"{named('site', twice)} listed more than once"
+            yield f"{named('site', twice)} listed in it more than once"
 
     def _rooms(self, claim: ClaimedSet, counted: Counted) -> Iterator[str]:
         """Compare pools. One too many only weakens the set, which was counted without it; one too few is false."""
         missing = [pool for pool in counted.room if pool not in claim.pools]
         if missing:
-            yield f"{named('pool', missing)} left out, though sites of the set may use it"
+            yield f"{named('pool', missing)} missing from it: sites of the group may use hosts there"
         unknown = [pool for pool in claim.pools if pool not in self._case.inventory.pools]
         if unknown:
-            yield f"{named('pool', unknown)} not in the fleet"
+            yield f"{named('pool', unknown)} in it, but not in the fleet"
         for pool, room in claim.pools.items():
             if room != counted.room.get(pool, room):
-                yield f"a host of pool {pool} is said to have room for {room}, but has for {counted.room[pool]}"
+                yield (
+                    f"it gives a host of pool {pool} room for {room}; the fleet gives it room for {counted.room[pool]}"
+                )
 
     def _too_few(self, row: Row) -> Iterator[str]:
         """Note a plan that fails the inequality itself: nothing can be concluded from what even it does not keep."""
         if sum(room * self._running[pool] for pool, room in row.room.items()) < row.least:
-            yield "the plan's own hosts have too little room for the set"
+            yield "by it, even the hosts of the plan have too little room for these sites, so it cannot be true"
 
 
 def _figures(claim: ClaimedSet, counted: Counted, row: Row) -> Iterator[str]:
     what = "clusters" if claim.at_least == 1 else f"sites of {claim.at_least} or more clusters"
     if claim.demand != counted.demand:
-        yield f"demand is said to be {claim.demand}, but the sites bring {counted.demand} {what}"
+        yield f"its field demand is {claim.demand}; its sites have {counted.demand} {what}"
     if claim.needs != row.least:
-        yield f"needs is said to be {claim.needs}, but {counted.demand} / {claim.divisor} rounds up to {row.least}"
+        yield (
+            f"its field needs is {claim.needs}; {counted.demand} divided by {claim.divisor} and rounded up is "
+            f"{row.least}"
+        )
 
 
 def named(noun: str, names: list[str]) -> str:

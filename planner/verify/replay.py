@@ -54,18 +54,28 @@ class Replay:
         where = f"step {step.id}"
         for host in step.hosts:
             if host not in self.running and step.kind != "host_install":
-                yield Violation("host_running", where, f"host {host} does not run at {step.starts:%Y-%m-%d %H:%M}")
+                yield Violation(
+                    "host_running",
+                    where,
+                    f"host {host} does not run when the step begins, at {step.starts:%Y-%m-%d %H:%M} UTC",
+                )
         if step.kind in ("attach", "move", "detour"):
             yield from self._join(step, where)
         elif step.kind == "host_retire" and (load := self.load(str(step.host))):
-            yield Violation("host_running", where, f"host {step.host} still carries {load} clusters")
+            yield Violation(
+                "host_running", where, f"it switches off host {step.host}, which still carries {load} clusters"
+            )
 
     def _join(self, step: Step, where: str) -> Iterator[Violation]:
         site = str(step.site)
         before = [] if step.from_host is None else [step.from_host]
         if self.held.get(site, []) != before:
             found = ", ".join(self.held.get(site, [])) or "no host"
-            yield Violation("step_form", where, f"the site is on {found} and not on {step.from_host or 'no host'}")
+            yield Violation(
+                "step_form",
+                where,
+                f"the step starts from {step.from_host or 'no host'}, but the site is on {found} at that time",
+            )
         if step.to_host is None:
             return
         self.held[site] = [*before, step.to_host]
@@ -74,16 +84,27 @@ class Replay:
             return
         for code, message in broken_rules(self.case.inventory, self.case.inventory.sites[site], pool):
             if code not in _OF_RELEASES:
-                yield Violation(code, where, message)
+                yield Violation(code, where, f"site {site} may not join {step.to_host}: {message}")
         floor = self.case.inventory.policy.release_floor
         if floor and not (self.releases[site] and parse_release(self.releases[site]) >= parse_release(floor)):
-            yield Violation("release_floor", where, f"joins a host with release {self.releases[site] or 'unknown'}")
+            yield Violation(
+                "release_floor",
+                where,
+                f"its site joins a shared host at release {self.releases[site] or 'unknown'}; the release "
+                f"floor is {floor}",
+            )
         load, most = self.load(step.to_host), max(pool.cap, self.first_load[step.to_host])
         if load > most:
-            yield Violation("capacity", where, f"host {step.to_host} carries {load} clusters, its cap is {pool.cap}")
+            yield Violation(
+                "capacity", where, f"after it, host {step.to_host} carries {load} clusters; its cap is {pool.cap}"
+            )
         traffic, uplink = self.traffic(pool.hub), max(pool.uplink_mbps * 1000, self.first_traffic[pool.hub])
         if traffic > uplink * (1 + 1e-9):
-            yield Violation("uplink", where, f"hub {pool.hub} carries {traffic:g} kb/s, its uplink {uplink:g}")
+            yield Violation(
+                "uplink",
+                where,
+                f"after it, hub {pool.hub} has {traffic:g} kb/s of traffic; its uplink carries {uplink:g} kb/s",
+            )
 
     def _end(self, step: Step) -> Iterator[Violation]:
         where = f"step {step.id}"
@@ -115,4 +136,9 @@ class Replay:
             site_release, host_release = parse_release(own), parse_release(other)
             same = site_release.major == host_release.major
             if not (same if rule == "same_major" else host_release >= site_release):
-                yield Violation("host_release", where, f"site {site} of release {own} is on {host} of release {other}")
+                yield Violation(
+                    "host_release",
+                    where,
+                    f"after it, site {site} with release {own} is on host {host} with release {other}, "
+                    "which does not suit",
+                )

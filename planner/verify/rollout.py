@@ -40,6 +40,11 @@ def verify_rollout(fleet: Fleet, plan: Plan, rollout: Rollout) -> tuple[Violatio
     return (*form, *found)
 
 
+def _ends(replay: Replay, planned: dict[str, list[str]], site: str) -> str:
+    found, wanted = (", ".join(hosts.get(site, [])) or "no host" for hosts in (replay.held, planned))
+    return f"after the rollout it is on {found}; the plan says {wanted}"
+
+
 def _in_utc(rollout: Rollout) -> Rollout:
     """Return the same moments in UTC.
 
@@ -103,30 +108,40 @@ class _Check:
     def form(self) -> Iterator[Violation]:
         """Ids, kinds, times and needs of the steps, and the numbers of the waves."""
         if len(self.steps) < len(list(self.rollout.steps)):
-            yield Violation("step_form", "rollout", "two steps have one id")
+            yield Violation("step_form", "rollout", "two of its steps have the same id")
         for number, wave in enumerate(self.rollout.waves, start=1):
             if wave.wave != number or not wave.steps:
-                yield Violation("step_form", f"wave {wave.wave}", f"wave {number} has this number, or has no steps")
+                yield Violation(
+                    "step_form",
+                    f"wave {wave.wave}",
+                    f"waves must be numbered from 1 and have steps; this one is at place {number}",
+                )
             elif (wave.starts, wave.ends) != (min(s.starts for s in wave.steps), max(s.ends for s in wave.steps)):
-                yield Violation("step_form", f"wave {wave.wave}", "its times are not those of its steps")
+                yield Violation(
+                    "step_form", f"wave {wave.wave}", "it does not begin with its first step and end with its last"
+                )
         for step in self.rollout.steps:
             yield from self._form(step)
         if self.rollout.lower_bound_waves > len(self.rollout.waves):
-            yield Violation("bound", "rollout", "the lower bound on waves is above their number")
+            yield Violation("bound", "rollout", "it says that any rollout needs more waves than it has itself")
 
     def _form(self, step: Step) -> Iterator[Violation]:
         where = f"step {step.id}"
         of_site = step.kind in _SITE_STEPS
         minutes = self.fleet.policy.site_minutes if of_site else self.fleet.policy.host_minutes
         if step.kind not in STEP_KINDS or (step.site in self.sites) != of_site or bool(step.host) == of_site:
-            yield Violation("step_form", where, "kind, site and host do not agree")
+            yield Violation(
+                "step_form",
+                where,
+                "its kind is unknown, or it names a site where a host is needed, or a host where a site is needed",
+            )
         elif step.kind in ("attach", "detour") and step.to_host is None:
-            yield Violation("step_form", where, "it names no host to go to")
+            yield Violation("step_form", where, "it does not say which host the site goes to")
         if step.ends - step.starts != dt.timedelta(minutes=minutes):
-            yield Violation("step_length", where, f"it does not take {minutes} minutes")
+            yield Violation("step_length", where, f"it must take {minutes} minutes, as the policy says")
         for need in step.needs:
             if need not in self.steps or self.steps[need].ends > step.starts:
-                yield Violation("step_order", where, f"it needs {need}, which has not ended by then")
+                yield Violation("step_order", where, f"it begins before step {need} has ended, which it needs")
 
     def replay(self) -> Replay:
         """Return the state before the first step."""
@@ -166,12 +181,16 @@ class _Check:
         planned = {row.site: [row.host] for row in self.case.plan.assignments}
         for site in sorted({*planned, *replay.held}):
             if replay.held.get(site, []) != planned.get(site, []):
-                yield Violation("incomplete", f"site {site}", f"it ends on {replay.held.get(site)} and not as planned")
+                yield Violation("incomplete", f"site {site}", _ends(replay, planned, site))
         for host in self.case.plan.host_list:
             if host.host not in replay.running:
-                yield Violation("incomplete", f"host {host.host}", "it is planned and never installed")
+                yield Violation("incomplete", f"host {host.host}", "the plan needs it, but no step installs it")
             elif host.release != replay.releases[f"host {host.host}"]:
-                yield Violation("incomplete", f"host {host.host}", f"it does not end on release {host.release}")
+                yield Violation(
+                    "incomplete",
+                    f"host {host.host}",
+                    f"after the rollout it does not have release {host.release}, as the plan says",
+                )
 
     def _clock(self, step: Step) -> WallClock:
         return (
@@ -187,7 +206,7 @@ class _Check:
             trouble = clock.trouble(step.starts, step.ends)
             if trouble:
                 local = (moment.astimezone(clock.zone).isoformat() for moment in (step.starts, step.ends))
-                yield Violation(trouble, f"step {step.id}", " to ".join(local))
+                yield Violation(trouble, f"step {step.id}", f"it runs from {' to '.join(local)}")
 
     def waves(self) -> Iterator[Violation]:
         """The most sites of a wave, in all, of a region, of a host and of a crew; one night for all steps."""
@@ -196,14 +215,16 @@ class _Check:
         for wave in self.rollout.waves:
             where = f"wave {wave.wave}"
             if not set.intersection(*(self._clock(step).nights(step.starts) for step in wave.steps)):
-                yield Violation("wave_limit", where, "its steps do not fall into one night")
+                yield Violation("wave_limit", where, "its steps are not all in the same night")
             if wave.sites:
                 most = min(size, policy.sites_per_wave or math.inf, max(total, 1))
                 if len(wave.sites) > most + 1e-9:
-                    yield Violation("wave_limit", where, f"{len(wave.sites)} sites, at most {most:g}")
+                    yield Violation(
+                        "wave_limit", where, f"it changes {len(wave.sites)} sites; at most {most:g} are allowed"
+                    )
                 size, grown = size * policy.wave_growth, grown + 1
                 if wave.pilot != (grown == 1):
-                    text = "it is marked as the pilot but is not, or is the pilot but not marked"
+                    text = "only the first wave that changes sites is the pilot, and must be marked so"
                     yield Violation("step_form", where, text)
             yield from self._counts(wave, where)
 
@@ -221,20 +242,31 @@ class _Check:
         ):
             for key, count in counts.items():
                 if most is not None and count > most:
-                    yield Violation("wave_limit", where, f"{count} sites of {name} {key or '(blank)'}, at most {most}")
+                    yield Violation(
+                        "wave_limit",
+                        where,
+                        f"it changes {count} sites of {name} {key or '(blank)'}; at most {most} are allowed",
+                    )
         for crew, count in crews.items():
             lanes = 1 if crew else policy.crews
             if policy.sites_per_crew is not None and count > policy.sites_per_crew * lanes:
-                yield Violation("wave_limit", where, f"{count} sites of crew {crew or '(no name)'}")
+                yield Violation(
+                    "wave_limit",
+                    where,
+                    f"crew {crew or '(no name)'} changes {count} sites; sites_per_crew allows "
+                    f"{policy.sites_per_crew * lanes}",
+                )
             steps = [s for s in wave.steps if s.site is not None and self.sites[s.site]["crew"] == crew]
             if any(sum(o.starts <= s.starts < o.ends for o in steps) > lanes for s in steps):
                 yield Violation(
-                    "wave_limit", where, f"crew {crew or '(no name)'} is at more sites at once than {lanes}"
+                    "wave_limit", where, f"crew {crew or '(no name)'} is at more than {lanes} sites at the same time"
                 )
         for one, other in combinations(wave.steps, 2):
             both = {one.site or one.host} & {other.site or other.host}
             if both and one.starts < other.ends and other.starts < one.ends:
-                yield Violation("step_order", where, f"{one.id} and {other.id} change the same thing at once")
+                yield Violation(
+                    "step_order", where, f"steps {one.id} and {other.id} change the same site or host at the same time"
+                )
 
     def spacing(self) -> Iterator[Violation]:
         """Nights between neighbours, and after the pilot."""
@@ -247,14 +279,23 @@ class _Check:
             for other in set(self.sites[site]["neighbours"]) - {site}:
                 near = [abs(a - b) for a in when for b in nights.get(other, ())]
                 if near and min(near) < policy.neighbour_days:
-                    yield Violation("spacing", f"site {site}", f"{min(near)} nights from its neighbour {other}")
+                    yield Violation(
+                        "spacing",
+                        f"site {site}",
+                        f"it is changed {min(near)} nights from its neighbour {other}; neighbour_days is "
+                        f"{policy.neighbour_days}",
+                    )
         changing = [
             min(set.union(*(self._nights(step) for step in wave.steps if step.site is not None)))
             for wave in self.rollout.waves
             if wave.sites
         ]
         if len(changing) > 1 and changing[1] - changing[0] < policy.pilot_days:
-            yield Violation("spacing", "wave 2", f"{changing[1] - changing[0]} nights after the pilot")
+            yield Violation(
+                "spacing",
+                "wave 2",
+                f"it begins {changing[1] - changing[0]} nights after the pilot; pilot_days is {policy.pilot_days}",
+            )
 
     def _nights(self, step: Step) -> set[int]:
         return {night.toordinal() for night in self._clock(step).nights(step.starts)}
@@ -273,9 +314,17 @@ class _Check:
                         if o.kind == "site_release" and step.host in where_now.get(str(o.site), [])
                     ]
                     if others:
-                        yield Violation("wave_limit", f"step {step.id}", f"shares its wave with {', '.join(others)}")
+                        yield Violation(
+                            "wave_limit",
+                            f"step {step.id}",
+                            f"it must not be in the same wave as step {', '.join(others)}",
+                        )
                 if step.kind == "host_retire" and last.get(str(step.host), 0) == wave.wave:
-                    yield Violation("step_order", f"step {step.id}", "sites left the host in the same wave")
+                    yield Violation(
+                        "step_order",
+                        f"step {step.id}",
+                        "it retires a host in the same wave in which sites leave it; it must come later",
+                    )
                 for host in step.hosts:
                     if step.site is not None:
                         last[host] = wave.wave

@@ -47,21 +47,21 @@ def _latency(inventory: Inventory, site: Site, pool: Pool) -> str:
     if pair is None or pair.rtt_ms <= site.budget_ms:
         return ""
     if math.isnan(site.budget_ms):
-        return "neither the site nor the policy gives a latency budget"
+        return "no latency budget is known: it is neither in Sites nor in Policy"
     if math.isinf(pair.rtt_ms):
-        return f"the RTT to hub {pool.hub} is infinite: lost probes, or only known to exceed the budget"
-    return f"RTT {pair.rtt_ms:.10g} ms to hub {pool.hub} exceeds the budget of {site.budget_ms:.10g} ms"
+        return f"no probe to hub {pool.hub} was answered in time, so its RTT counts as above every budget"
+    return f"its RTT to hub {pool.hub} is {pair.rtt_ms:.10g} ms; its budget is {site.budget_ms:.10g} ms"
 
 
 def _unknown_latency(inventory: Inventory, site: Site, pool: Pool) -> str:
-    return "" if inventory.pairs.get(site.site, pool.hub) else f"no RTT to hub {pool.hub} is known"
+    return "" if inventory.pairs.get(site.site, pool.hub) else f"its RTT to hub {pool.hub} is not known"
 
 
 def _loss(inventory: Inventory, site: Site, pool: Pool) -> str:
     pair, most = inventory.pairs.get(site.site, pool.hub), inventory.policy.max_loss_percent
     if pair is None or not pair.loss_percent > most:
         return ""
-    return f"loss of {pair.loss_percent:.10g} % to hub {pool.hub} exceeds {most:.10g} %"
+    return f"{pair.loss_percent:.10g} % of the probes to hub {pool.hub} are lost; {most:.10g} % are allowed"
 
 
 def _evidence(inventory: Inventory, site: Site, pool: Pool) -> str:
@@ -69,7 +69,7 @@ def _evidence(inventory: Inventory, site: Site, pool: Pool) -> str:
     accepted = {"measured": ("measured",), "modelled": ("measured", "modelled")}.get(wanted)
     if pair is None or accepted is None or pair.evidence in accepted:
         return ""
-    return f"the RTT to hub {pool.hub} is {pair.evidence}, the policy accepts {' or '.join(accepted)}"
+    return f"its RTT to hub {pool.hub} is {pair.evidence}; the policy accepts only {' or '.join(accepted)}"
 
 
 def _old_latency(inventory: Inventory, site: Site, pool: Pool) -> str:
@@ -79,11 +79,11 @@ def _old_latency(inventory: Inventory, site: Site, pool: Pool) -> str:
     if pair is None or pair.evidence != "measured":
         return ""
     if pair.measured_at is None:
-        return f"it is not known when the RTT to hub {pool.hub} was measured"
+        return f"its RTT to hub {pool.hub} has no date of measurement"
     days = (inventory.as_of - pair.measured_at.date()).days
     if days <= policy.max_age_days:
         return ""
-    return f"the RTT to hub {pool.hub} was measured {days} days before {inventory.as_of}, at most {policy.max_age_days}"
+    return f"its RTT to hub {pool.hub} is {days} days old on {inventory.as_of}; max_age_days is {policy.max_age_days}"
 
 
 def _release_floor(inventory: Inventory, site: Site, pool: Pool) -> str:
@@ -91,11 +91,11 @@ def _release_floor(inventory: Inventory, site: Site, pool: Pool) -> str:
     if not floor:
         return ""
     if not site.release:
-        return f"the site's release is not known and the floor is {floor}"
+        return f"its release is not known; the release floor is {floor}"
     own, least = _release(site.release), _release(floor)
     if own is None or least is None:
-        return f"release {site.release} cannot be compared with the floor {floor}"
-    return f"release {site.release} is older than the floor {floor}" if own < least else ""
+        return f"its release {site.release} cannot be compared with the release floor {floor}"
+    return f"its release {site.release} is older than the release floor {floor}" if own < least else ""
 
 
 def _host_release(inventory: Inventory, site: Site, pool: Pool) -> str:
@@ -103,10 +103,10 @@ def _host_release(inventory: Inventory, site: Site, pool: Pool) -> str:
     if suits(inventory, site.release, pool.release):
         return ""
     if None in (_release(site.release), _release(pool.release)):
-        return f"host release {pool.release} cannot be compared with the site's {site.release}"
+        return f"the host's release {pool.release} and its own, {site.release}, cannot be compared"
     if rule == "same_major":
-        return f"host release {pool.release} and site release {site.release} differ"
-    return f"host release {pool.release} is older than the site's {site.release}"
+        return f"the host's release {pool.release} and its own, {site.release}, begin with different numbers"
+    return f"the host's release {pool.release} is older than its own, {site.release}"
 
 
 def suits(inventory: Inventory, site: str, host: str) -> bool:
@@ -122,39 +122,42 @@ def suits(inventory: Inventory, site: str, host: str) -> bool:
 
 def _third_location(inventory: Inventory, site: Site, pool: Pool) -> str:
     if site.site == pool.hub:
-        return f"hub {pool.hub} is the site itself"
+        return f"hub {pool.hub} is the site itself, not a third location"
     if shared := site.zones & pool.zones:
-        return f"pool {pool.pool} shares zone {', '.join(sorted(shared))} with the site"
+        return f"it is in the same failure zone as pool {pool.pool}: {', '.join(sorted(shared))}"
     least_km = inventory.policy.third_location_km
     if not least_km > 0:
         return ""
     km = float(distance_km(site.latitude, site.longitude, pool.latitude, pool.longitude))
     if math.isnan(km):
-        return f"the distance to pool {pool.pool} is not known, at least {least_km:g} km wanted"
-    return f"pool {pool.pool} is {km:.3f} km away, at least {least_km:g} km wanted" if km < least_km else ""
+        return f"its distance to pool {pool.pool} is not known; at least {least_km:g} km are needed"
+    return f"pool {pool.pool} is {km:.3f} km away; at least {least_km:g} km are needed" if km < least_km else ""
 
 
 def _region(inventory: Inventory, site: Site, pool: Pool) -> str:
     if not pool.serves_regions or site.region in pool.serves_regions:
         return ""
-    return f"pool {pool.pool} serves {', '.join(sorted(pool.serves_regions))}, not {site.region or '(blank)'}"
+    return (
+        f"pool {pool.pool} serves only {', '.join(sorted(pool.serves_regions))}; its region is "
+        f"{site.region or '(blank)'}"
+    )
 
 
 def _pinned_hub(inventory: Inventory, site: Site, pool: Pool) -> str:
     if site.pinned_hub in ("", pool.hub):
         return ""
-    return f"pinned to hub {site.pinned_hub}, not {pool.hub}"
+    return f"it must go to hub {site.pinned_hub} (pinned_hub), but is at {pool.hub}"
 
 
 def _barred_hub(inventory: Inventory, site: Site, pool: Pool) -> str:
-    return f"barred from hub {pool.hub}" if pool.hub in site.barred_hubs else ""
+    return f"it must not go to hub {pool.hub} (barred_hubs)" if pool.hub in site.barred_hubs else ""
 
 
 def _uplink(inventory: Inventory, site: Site, pool: Pool) -> str:
     kbps, uplink_kbps = site.cluster_kbps * _together(inventory, site), inventory.uplink_kbps(pool.hub)
     if not kbps > uplink_kbps:
         return ""
-    return f"its traffic alone, {kbps:.10g} kb/s, exceeds the uplink of hub {pool.hub}, {uplink_kbps:.10g} kb/s"
+    return f"its traffic alone is {kbps:.10g} kb/s; the uplink of hub {pool.hub} carries {uplink_kbps:.10g} kb/s"
 
 
 def _blast_radius(inventory: Inventory, site: Site, pool: Pool) -> str:
@@ -162,13 +165,13 @@ def _blast_radius(inventory: Inventory, site: Site, pool: Pool) -> str:
     for setting in ("max_blast_radius_hub", "max_blast_radius_zone"):
         most = getattr(policy, setting)
         if most is not None and together > most:
-            return f"its {together} clusters alone exceed {setting}, {most}"
+            return f"its clusters alone are {together}; {setting} allows {most}"
     weight = site.weight * together / max(1, site.clusters)
     for setting in ("max_share_percent", "max_share_percent_hub", "max_share_percent_zone"):
         percent = getattr(policy, setting)
         if percent is not None and weight * 100 > Fraction(str(percent)) * inventory.whole_weight:
             weights = f"{float(weight):g} of {float(inventory.whole_weight):g}"
-            return f"its weight alone, {weights}, exceeds {setting}, {percent:g} %"
+            return f"its weight alone is {weights}; {setting} allows {percent:g} %"
     return ""
 
 
@@ -178,7 +181,11 @@ def _together(inventory: Inventory, site: Site) -> int:
 
 
 def _nodes(inventory: Inventory, site: Site, pool: Pool) -> str:
-    return "" if site.nodes == 2 else f"{site.nodes:g} data nodes; a shared tie-breaker serves clusters of two"
+    return (
+        ""
+        if site.nodes == 2
+        else f"its clusters have {site.nodes:g} data nodes; a shared tie-breaker serves clusters of two"
+    )
 
 
 _RULES: Mapping[str, Rule] = {  # the ones that break most often first

@@ -76,7 +76,9 @@ def check_running(case: Case) -> Iterator[Violation]:
         planned = case.hosts.get(host)
         if planned is not None and planned.hub == hub and pools and planned.pool not in {p.pool for p in pools}:
             names = " or ".join(pool.pool for pool in pools)
-            yield Violation("current", f"host {host}", f"planned in pool {planned.pool}, but it is of {names} today")
+            yield Violation(
+                "current", f"host {host}", f"the plan puts it in pool {planned.pool}; today it is in pool {names}"
+            )
     beside: dict[str, int] = {}
     for planned in case.plan.host_list:
         if planned.existing and (planned.hub, planned.host) not in running.rows:
@@ -84,5 +86,8 @@ def check_running(case: Case) -> Iterator[Violation]:
     for pool in case.inventory.pools.values():
         more = beside.get(pool.pool, 0)
         if more and sure.get(pool.pool) and more + sure[pool.pool] > pool.existing_hosts:
-            text = f"{more} are called existing besides {sure[pool.pool]} in Current, only {pool.existing_hosts} exist"
+            text = (
+                f"besides {sure[pool.pool]} hosts of Current the plan calls {more} existing; the pool has "
+                f"{pool.existing_hosts}"
+            )
             yield Violation("existing_hosts", f"pool {pool.pool}", text)

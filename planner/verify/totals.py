@@ -14,9 +14,11 @@ def check_totals(case: Case) -> Iterator[Violation]:
     """Check the figures that sum the plan up."""
     value = _objective(case)
     if math.isnan(value):
-        yield Violation("objective", "plan", f"objective {case.plan.objective!r} cannot be added up: {_gaps(case)}")
+        yield Violation("objective", "plan", f"the objective {case.plan.objective!r} cannot be added up: {_gaps(case)}")
     elif differs(case.plan.objective_value, value):
-        text = f"{case.plan.objective} is said to be {case.plan.objective_value}, but adds up to {value:.12g}"
+        text = (
+            f"the plan says {case.plan.objective_value} for {case.plan.objective}; added up again, it is {value:.12g}"
+        )
         yield Violation("objective", "plan", text)
     yield from _bound(case, value)
     yield from _status(case)
@@ -64,28 +66,32 @@ def _gaps(case: Case) -> str:
     pools = [f"host_cost of pool {name}" for name, cost in _host_costs(case).items() if math.isnan(cost)]
     sites = [f"own_tie_breaker_cost of site {name}" for name, cost in _own_costs(case).items() if math.isnan(cost)]
     unknown = [*pools, *sites]
-    return f"{', '.join(unknown[:3])} unknown" if unknown else "understood are hosts, new_hosts and cost"
+    return f"fill in {', '.join(unknown[:3])}" if unknown else "known objectives are hosts, new_hosts and cost"
 
 
 def _bound(case: Case, value: float) -> Iterator[Violation]:
     bound = number(case.plan.lower_bound)
     value = number(case.plan.objective_value) if math.isnan(value) else value
     if not bound <= value + RELATIVE_TOLERANCE * abs(value):
-        text = f"lower bound {case.plan.lower_bound} is above the objective {value:.12g}"
+        text = (
+            f"the plan says that any plan needs at least {case.plan.lower_bound}, but it needs only {value:.12g} itself"
+        )
         yield Violation("bound", "plan", text)
 
 
 def _status(case: Case) -> Iterator[Violation]:
     plan = case.plan
     if plan.status not in ("optimal", "feasible"):
-        yield Violation("status", "plan", f"status {plan.status!r} is neither optimal nor feasible")
+        yield Violation("status", "plan", f"its status is {plan.status!r}; it must be optimal or feasible")
     unproven = [str(aim.aim) for aim in plan.before if not aim.proven]
     if plan.status == "optimal" and unproven:
-        yield Violation("status", "plan", f"status optimal, but not proven: weight {', '.join(unproven)}")
+        yield Violation("status", "plan", f"its status is optimal, but its aim {', '.join(unproven)} is not proven")
     value, bound = number(plan.objective_value), number(plan.lower_bound)
     if plan.status == "optimal" and not value - bound <= RELATIVE_TOLERANCE * abs(value):
         yield Violation(
-            "status", "plan", f"status optimal, but {plan.objective} {value:.12g} is above the bound {bound:.12g}"
+            "status",
+            "plan",
+            f"its status is optimal, but {plan.objective} is {value:.12g} and the lower bound {bound:.12g}",
         )
 
 
@@ -93,7 +99,7 @@ def _input(case: Case) -> Iterator[Violation]:
     """Note a plan that was made from other files or for another objective; every rule is checked all the same."""
     if case.other_input:
         names = ", ".join(str(source.name) for source in case.plan.sources)
-        yield Violation("other_input", "plan", f"planned from another state of the input ({names})", "note")
+        yield Violation("other_input", "plan", f"it was made from other input files than this fleet ({names})", "note")
     if case.plan.objective != case.inventory.policy.objective:
-        text = f"planned for {case.plan.objective}, the fleet's policy says {case.inventory.policy.objective}"
+        text = f"its objective is {case.plan.objective}; the fleet's policy says {case.inventory.policy.objective}"
         yield Violation("other_input", "plan", text, "note")

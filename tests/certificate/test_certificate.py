@@ -113,7 +113,7 @@ def test_it_tells_what_it_leaves_out():
     fleet = fleet_from_arrays([[10, 10], [10, None], [90, 90]])
     plan, lines = made(fleet)
     checked = verify_certificate(fleet, lines, plan)
-    assert checked.words.endswith("It leaves out 1 site (S02).")
+    assert checked.words.endswith("Sites that stay unserved, as in the plan: 1 site (S02).")
     assert '% left_out ["S02"]' in lines
 
 
@@ -126,7 +126,7 @@ def test_a_fleet_without_sites_to_serve_has_a_certificate_too():
 
 def test_a_plan_that_breaks_a_rule_has_no_certificate(twelve):
     fleet, plan, _ = twelve
-    with pytest.raises(InputError, match="no certificate can be written"):
+    with pytest.raises(InputError, match="No certificate was written"):
         certify_plan(fleet, plan.replace(host_list=plan.host_list[:-1]))
 
 
@@ -196,7 +196,10 @@ def test_the_loss_of_a_host_says_nothing_of_sites_without_standby():
     assert plan.hosts == 3
     checked = verify_certificate(fleet, lines, plan)
     assert checked.verdict == "holds"
-    assert "In it these have no standby: 1 site (S00)." in checked.words
+    assert (
+        "The certificate holds. The plan in it needs 3 hosts. Proven: no plan that serves and covers "
+        "the same sites needs fewer than 3 hosts. Sites without standby: 1 site (S00)." in checked.words
+    )
     at = next(at for at, line in enumerate(lines) if line.startswith("% one_lost 1 "))
     changed = [*lines[:at], "% one_lost 1 [1, [1]]", *lines[at + 1 :]]
     assert verify_certificate(fleet, changed).verdict == "broken"

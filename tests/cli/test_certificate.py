@@ -20,7 +20,7 @@ def test_a_certificate_is_checked_without_the_plan_and_with_it(call, certified):
     done = call("verify", certified, "--certificate", "plan.vipr")
     assert done.code == 0
     assert done.out.startswith(
-        "The certificate holds. Its plan needs 4 hosts. It proves that no plan that serves the same sites"
+        "The certificate holds. The plan in it needs 4 hosts. Proven: no plan that serves the same sites"
     )
     done = call("verify", certified, "plan.json", "--proof", "--certificate", "plan.vipr", "--json", "-")
     assert done.code == 0

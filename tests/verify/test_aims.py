@@ -22,15 +22,15 @@ def test_aims_that_add_up_are_none(desk) -> None:
 @pytest.mark.parametrize(
     ("changes", "figures"),
     [
-        ({"moves": (2.0, 1.0)}, "moves is said to be 2.0, but comes to 1"),
-        ({"moves": (0.0, 0.0)}, "moves is said to be 0.0, but comes to 1"),
-        ({"latency": (62.5, 62.0)}, "latency is said to be 62.5, but comes to 62.34"),
-        ({"margin": (1.0, 2.0)}, "margin is said to be 1.0, but comes to 0"),
-        ({"spread": (4.0, 3.0)}, "spread is said to be 4.0, but comes to 3"),
-        ({"moves": (1.0, 2.0)}, "moves is 1, better than its bound 2.0"),
-        ({"latency": (62.34, 63.0)}, "latency is 62.34, better than its bound 63.0"),
-        ({"margin": (0.0, -1.0)}, "margin is 0, better than its bound -1.0"),
-        ({"spread": (3.0, math.nan)}, "spread is 3, better than its bound nan"),
+        ({"moves": (2.0, 1.0)}, "the plan says that its aim moves is 2.0; counted again, it is 1"),
+        ({"moves": (0.0, 0.0)}, "the plan says that its aim moves is 0.0; counted again, it is 1"),
+        ({"latency": (62.5, 62.0)}, "the plan says that its aim latency is 62.5; counted again, it is 62.34"),
+        ({"margin": (1.0, 2.0)}, "the plan says that its aim margin is 1.0; counted again, it is 0"),
+        ({"spread": (4.0, 3.0)}, "the plan says that its aim spread is 4.0; counted again, it is 3"),
+        ({"moves": (1.0, 2.0)}, "the aim moves is 1, but the plan says that no plan is better than 2.0"),
+        ({"latency": (62.34, 63.0)}, "the aim latency is 62.34, but the plan says that no plan is better than 63.0"),
+        ({"margin": (0.0, -1.0)}, "the aim margin is 0, but the plan says that no plan is better than -1.0"),
+        ({"spread": (3.0, math.nan)}, "the aim spread is 3, but the plan says that no plan is better than nan"),
     ],
 )
 def test_an_aim_that_does_not_add_up_is_found(desk, changes, figures) -> None:
@@ -41,13 +41,16 @@ def test_an_aim_that_does_not_add_up_is_found(desk, changes, figures) -> None:
 
 def test_an_aim_called_proven_above_its_bound_is_found(desk) -> None:
     desk.of_plan(then=(Aim("latency", 62.34, 60.0, True),))
-    assert "said to be proven, but its bound is 60.0" in desk.everything()[0].message
+    assert (
+        "the plan calls its aim latency proven, but it is 62.34 and the plan's own bound is 60.0"
+        in desk.everything()[0].message
+    )
     assert desk.of_plan(then=(Aim("latency", 62.34, 60.0, False),)).everything() == ()
 
 
 def test_an_aim_that_is_not_known_is_found(desk) -> None:
     desk.of_plan(then=(Aim("tidiness", 1.0, 1.0, True),))
-    told = "'tidiness' is not one of the aims that rank after the objective: moves, latency, margin, spread"
+    told = "the plan lists 'tidiness' as an aim after the objective. Known aims there: moves, latency, margin, spread"
     assert told in desk.everything()[0].message
 
 

@@ -32,12 +32,28 @@ def test_a_covered_plan_holds(desk) -> None:
 @pytest.mark.parametrize(
     ("change", "code", "figures"),
     [
-        (lambda d: d.row("A", standby=None), "standby", "no standby, but the policy covers the loss of a hub"),
-        (lambda d: d.row("C", standby="S-01"), "standby", "host S-01 is its own standby"),
-        (lambda d: d.row("C", standby="S-02"), "standby", "and host S-01 both fail when hub S is lost"),
+        (
+            lambda d: d.row("A", standby=None),
+            "standby",
+            "has no standby and is not listed as without one, although cover in Policy is hub",
+        ),
+        (lambda d: d.row("C", standby="S-01"), "standby", "its standby is its own host, S-01"),
+        (
+            lambda d: d.row("C", standby="S-02"),
+            "standby",
+            "when hub S is lost, its host S-01 and its standby S-02 fail together",
+        ),
         (lambda d: d.row("A", standby="S-09"), "unknown_host", "standby S-09 is not in the plan"),
-        (lambda d: d.site("C", barred_hubs=("N",)), "barred_hub", "standby N-01: barred from hub N"),
-        (lambda d: d.pair("A", "S", rtt_ms=40.5), "latency", "standby S-01: RTT 40.5 ms to hub S exceeds"),
+        (
+            lambda d: d.site("C", barred_hubs=("N",)),
+            "barred_hub",
+            "its standby N-01 cannot serve it: it must not go to hub N (barred_hubs)",
+        ),
+        (
+            lambda d: d.pair("A", "S", rtt_ms=40.5),
+            "latency",
+            "its standby S-01 cannot serve it: its RTT to hub S is 40.5 ms; its budget is 40 ms",
+        ),
     ],
 )
 def test_a_standby_that_is_none_is_found(desk, change, code, figures) -> None:
@@ -58,7 +74,9 @@ def test_a_site_whose_other_hub_has_too_thin_an_uplink_for_a_home_has_a_place_fo
     reasons = (Reason("cover_place", "the loss of one hub takes down all that it can use: N"),)
     covered(desk).site("A", tie_breaker_kbps=400).pool("S", uplink_mbps=0.3)
     desk.row("A", standby=None).of_plan(uncovered=(Uncovered("A", reasons),))
-    assert [v.message for v in desk.everything()] == ["said to have no place for a standby, but may use pools N and S"]
+    assert [v.message for v in desk.everything()] == [
+        "the plan says no second place can take the site; pools N and S both can"
+    ]
 
 
 def test_a_standby_at_the_same_hub_is_enough_against_the_loss_of_a_host(desk) -> None:
@@ -76,7 +94,9 @@ def test_a_standby_may_be_filled_to_its_cap_and_not_beyond(desk, clusters, found
     """N-01 carries 3 clusters of its own and has a cap of 10."""
     grown(covered(desk), clusters)
     assert [(v.code, v.where, v.severity) for v in desk.everything()] == [("cover", "host N-01", "violation")] * found
-    assert all("loss of hub S raises it from 3 to 11 clusters, cap 10" in v.message for v in desk.everything())
+    assert all(
+        "when hub S is lost, it goes from 3 to 11 clusters; its cap is 10" in v.message for v in desk.everything()
+    )
 
 
 def test_the_loss_of_a_hub_sends_the_clusters_of_all_its_hosts(desk) -> None:
@@ -97,7 +117,7 @@ def test_eating_into_the_reserve_while_a_host_is_lost_is_a_note(desk) -> None:
         desk.host(name, usable=9)
     (note,) = desk.everything()
     assert (note.code, note.where, note.severity) == ("cover", "host N-01", "note")
-    assert "to 10 clusters, cap 10, usable 9" in note.message
+    assert "when hub S is lost, it goes from 3 to 10 clusters; its cap is 10, and 9 without the reserve" in note.message
 
 
 def test_without_cover_a_standby_need_not_have_room(desk) -> None:

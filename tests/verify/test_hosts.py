@@ -14,24 +14,56 @@ def another_host(desk, name: str, **changes):
 @pytest.mark.parametrize(
     ("change", "expected", "figures"),
     [
-        (lambda d: another_host(d, ""), ("host_name", "host "), "1 hosts are called ''"),
-        (lambda d: d.host("S-01", clusters=2), ("load", "host S-01"), "carry 2 clusters, its assignments add up to 3"),
-        (lambda d: d.host("S-01", clusters=None), ("load", "host S-01"), "carry None clusters"),
+        (lambda d: another_host(d, ""), ("host_name", "host "), "a host has no name"),
+        (
+            lambda d: d.host("S-01", clusters=2),
+            ("load", "host S-01"),
+            "the plan says that it carries 2 clusters; it assigns 3 to it",
+        ),
+        (
+            lambda d: d.host("S-01", clusters=None),
+            ("load", "host S-01"),
+            "the plan says that it carries None clusters; it assigns 3 to it",
+        ),
         (lambda d: another_host(d, "S-02", pool="T"), ("unknown_pool", "host S-02"), "no pool T"),
-        (lambda d: another_host(d, "S-02", hub="N"), ("hub", "host S-02"), "stands at hub N, but pool S is at S"),
-        (lambda d: d.host("N-01", cap=64), ("claim", "host N-01"), "cap 64, the fleet says 10"),
-        (lambda d: d.host("N-01", usable=10), ("claim", "host N-01"), "usable cap 10, the fleet says 9"),
-        (lambda d: d.host("N-01", release="8.5"), ("claim", "host N-01"), "release '8.5', the fleet says '8.4'"),
-        (lambda d: d.host("N-01", release="8.40"), ("claim", "host N-01"), "release '8.40', the fleet says '8.4'"),
-        (lambda d: d.pool("S", max_hosts=0), ("max_hosts", "pool S"), "1 hosts run, 0 fit"),
-        (lambda d: d.policy(max_hosts_per_hub=0).pool("S", max_hosts=None), ("max_hosts", "pool S"), "0 fit"),
+        (
+            lambda d: another_host(d, "S-02", hub="N"),
+            ("hub", "host S-02"),
+            "the plan puts it at hub N; its pool S is at hub S",
+        ),
+        (lambda d: d.host("N-01", cap=64), ("claim", "host N-01"), "the plan gives 64 as its cap; the fleet gives 10"),
+        (
+            lambda d: d.host("N-01", usable=10),
+            ("claim", "host N-01"),
+            "the plan gives 10 as its cap without the reserve; the fleet gives 9",
+        ),
+        (
+            lambda d: d.host("N-01", release="8.5"),
+            ("claim", "host N-01"),
+            "the plan gives '8.5' as its release; the fleet gives '8.4'",
+        ),
+        (
+            lambda d: d.host("N-01", release="8.40"),
+            ("claim", "host N-01"),
+            "the plan gives '8.40' as its release; the fleet gives '8.4'",
+        ),
+        (lambda d: d.pool("S", max_hosts=0), ("max_hosts", "pool S"), "1 hosts of the pool run; at most 0 are allowed"),
+        (
+            lambda d: d.policy(max_hosts_per_hub=0).pool("S", max_hosts=None),
+            ("max_hosts", "pool S"),
+            "1 hosts of the pool run; at most 0 are allowed",
+        ),
         (
             lambda d: d.pool("S", rack_units=3, host_rack_units=4),
             ("rack_units", "hub S"),
-            "4 rack units are taken, 3 fit",
+            "4 rack units are in use; at most 3 are allowed",
         ),
         (lambda d: d.policy(host_rack_units=3).pool("N", rack_units=2), ("rack_units", "hub N"), "3 rack units"),
-        (lambda d: d.host("S-01", existing=True), ("existing_hosts", "pool S"), "1 hosts are called existing, 0 exist"),
+        (
+            lambda d: d.host("S-01", existing=True),
+            ("existing_hosts", "pool S"),
+            "the plan counts 1 hosts as existing; the fleet has 0",
+        ),
     ],
 )
 def test_a_host_that_is_not_as_the_fleet_says_is_found(desk, change, expected, figures) -> None:
@@ -82,7 +114,7 @@ def test_the_tie_breaker_traffic_of_all_sites_fits_the_uplink_of_the_hub(desk, u
     desk.site("A", tie_breaker_kbps=100).site("B", tie_breaker_kbps=200).pool("N", uplink_mbps=uplink_mbps)
     violations = desk.everything()
     assert [(v.code, v.where) for v in violations] == [("uplink", "hub N")] * found
-    assert all("500 kb/s exceeds the uplink of 499 kb/s" in v.message for v in violations)
+    assert all("send 500 kb/s of tie-breaker traffic; its uplink carries 499 kb/s" in v.message for v in violations)
 
 
 def test_of_pools_that_state_different_uplinks_the_least_holds_for_their_hub(desk) -> None:
@@ -96,15 +128,19 @@ def test_of_pools_that_state_different_uplinks_the_least_holds_for_their_hub(des
     ("policy", "found", "figures"),
     [
         ({"max_blast_radius_hub": 3}, [], ""),
-        ({"max_blast_radius_hub": 2}, ["hub N", "hub S"], "hits 3 clusters, max_blast_radius_hub is 2"),
+        ({"max_blast_radius_hub": 2}, ["hub N", "hub S"], "hits 3 clusters; max_blast_radius_hub allows 2"),
         ({"max_blast_radius_zone": 3}, [], ""),
-        ({"max_blast_radius_zone": 2}, ["hub N", "hub S", "zone power-n"], "3 clusters, max_blast_radius_zone is 2"),
+        (
+            {"max_blast_radius_zone": 2},
+            ["hub N", "hub S", "zone power-n"],
+            "3 clusters; max_blast_radius_zone allows 2",
+        ),
         ({"max_share_percent": 60}, [], ""),
-        ({"max_share_percent": 59.9}, ["host N-01"], "hits 60 % of the weight, max_share_percent is 59.9 %"),
+        ({"max_share_percent": 59.9}, ["host N-01"], "hits 60 % of the weight; max_share_percent allows 59.9 %"),
         ({"max_share_percent_hub": 60}, [], ""),
-        ({"max_share_percent_hub": 59.9}, ["hub N"], "hits 60 % of the weight, max_share_percent_hub is 59.9 %"),
+        ({"max_share_percent_hub": 59.9}, ["hub N"], "hits 60 % of the weight; max_share_percent_hub allows 59.9 %"),
         ({"max_share_percent_zone": 60}, [], ""),
-        ({"max_share_percent_zone": 59.9}, ["hub N", "zone power-n"], "60 % of the weight, max_share_percent_zone"),
+        ({"max_share_percent_zone": 59.9}, ["hub N", "zone power-n"], "60 % of the weight; max_share_percent_zone"),
     ],
 )
 def test_what_one_loss_hits_is_added_up_for_hosts_hubs_and_zones(desk, policy, found, figures) -> None:

@@ -17,7 +17,7 @@ def left_out(desk, *, proven=True):
 def test_a_site_with_a_host_today_that_gives_way_to_another_is_found(desk) -> None:
     (violation,) = left_out(desk).everything()
     assert (violation.code, violation.where, violation.severity) == ("kept_served", "site B", "violation")
-    assert violation.message == "served today, but not in the plan; site C, not served today, gets S-01"
+    assert violation.message == "has a host today but none in the plan, while site C, without a host today, gets S-01"
 
 
 def test_it_is_only_noted_where_the_plan_does_not_claim_to_keep_the_most(desk) -> None:

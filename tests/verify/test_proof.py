@@ -78,7 +78,10 @@ def test_a_proof_that_takes_a_search_is_searched_again():
     plan = make_plan(fleet)
     checked = verify_proof(fleet, plan)
     assert (plan.hosts, plan.proof.kind, checked.verdict) == (5, "search", "proof")
-    assert "search of our own" in checked.words
+    assert (
+        "The proof holds: 13 groups of sites, counted again from the fleet, together need at least 5 "
+        "hosts, found by verify's own search over numbers of hosts, in 13 steps." in checked.words
+    )
     by_other = verify_proof(fleet, plan, most_nodes=1)
     assert by_other.verdict == "proof"
     assert "CP-SAT" in by_other.words

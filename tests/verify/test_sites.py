@@ -33,7 +33,7 @@ def split(desk, site: str, *parts: tuple[str, int]):
 @pytest.mark.parametrize(
     ("change", "expected", "figures"),
     [
-        (lambda d: idle(d), ("missing_site", "site C"), "with 3 clusters"),
+        (lambda d: idle(d), ("missing_site", "site C"), "has 3 clusters, but is not in the plan"),
         (
             lambda d: d.of_plan(no_host_needed=d.plan.no_host_needed[:2]),
             ("missing_site", "site F"),
@@ -45,44 +45,56 @@ def split(desk, site: str, *parts: tuple[str, int]):
         (
             lambda d: unserved(d, "A", reasons=(Reason("capacity", ""),)),
             ("listed_twice", "site A"),
-            "as assigned and as unserved",
+            "in more than one list, or twice in one: assigned, unserved",
         ),
-        (lambda d: needing_none(d, "F"), ("listed_twice", "site F"), "needing no host (2)"),
-        (lambda d: needing_none(d, "A"), ("listed_twice", "site A"), "as assigned and as needing no host"),
+        (lambda d: needing_none(d, "F"), ("listed_twice", "site F"), "needing no shared host (2)"),
+        (lambda d: needing_none(d, "A"), ("listed_twice", "site A"), "assigned, needing no shared host"),
         (
             lambda d: unserved(unserved(idle(d).site("C", nodes=3), "C", 3), "C", 3),
             ("listed_twice", "site C"),
             "unserved (2)",
         ),
-        (lambda d: split(d, "C", ("S-01", 1), ("S-01", 2)), ("listed_twice", "site C"), "may not be split"),
+        (
+            lambda d: split(d, "C", ("S-01", 1), ("S-01", 2)),
+            ("listed_twice", "site C"),
+            "but split_sites in Policy is no",
+        ),
         (
             lambda d: d.site("C", clusters=4),
             ("clusters", "site C"),
-            "3 clusters assigned, the site has 4",
+            "the plan assigns 3 clusters; the site has 4",
         ),
-        (lambda d: d.site("A", own_tie_breaker="yes"), ("host_not_needed", "site A"), "has its own tie-breaker"),
+        (
+            lambda d: d.site("A", own_tie_breaker="yes"),
+            ("host_not_needed", "site A"),
+            "it has its own tie-breaker and needs no host",
+        ),
         (
             lambda d: unserved(d.own("E", site="Z"), "E", 0),
             ("host_not_needed", "site E"),
-            "but the site has no clusters",
+            "but it has no clusters and needs no host",
         ),
-        (lambda d: d.own("F", why="no_clusters"), ("host_needed", "site F"), "but has 1"),
-        (lambda d: d.site("D", own_tie_breaker="no"), ("host_needed", "site D"), "but that is 'no'"),
-        (lambda d: d.own("D", why="because"), ("host_needed", "site D"), "'because' is no reason"),
+        (lambda d: d.own("F", why="no_clusters"), ("host_needed", "site F"), "no clusters; it has 1"),
+        (lambda d: d.site("D", own_tie_breaker="no"), ("host_needed", "site D"), "column own_tie_breaker says 'no'"),
+        (
+            lambda d: d.own("D", why="because"),
+            ("host_needed", "site D"),
+            "because of 'because'; that is no known reason",
+        ),
         (
             lambda d: unserved(idle(d).site("C", nodes=3), "C", 2),
             ("claim", "site C"),
-            "2 clusters unserved, the site has 3",
+            "lists 2 clusters as unserved; the site has 3",
         ),
         (
             lambda d: unserved(idle(d), "C", 3, ()),
             ("unserved", "site C"),
-            "without a reason",
+            "gives no reason",
         ),
         (
             lambda d: unserved(idle(d), "C", 3),
             ("unserved", "site C"),
-            "unserved for latency, but pool S breaks no rule",
+            "rule latency keeps it from every pool; pool S breaks no rule",
         ),
     ],
 )

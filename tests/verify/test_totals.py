@@ -32,35 +32,99 @@ def test_each_objective_adds_up(desk, change) -> None:
 @pytest.mark.parametrize(
     ("change", "code", "figures"),
     [
-        (lambda d: d.of_plan(objective_value=1, lower_bound=1), "objective", "hosts is said to be 1, but adds up to 2"),
+        (
+            lambda d: d.of_plan(objective_value=1, lower_bound=1),
+            "objective",
+            "the plan says 1 for hosts; added up again, it is 2",
+        ),
         (
             lambda d: new(d).of_plan(objective_value=2, lower_bound=0, status="feasible"),
             "objective",
-            "new_hosts is said to be 2, but adds up to 1",
+            "the plan says 2 for new_hosts; added up again, it is 1",
         ),
-        (lambda d: new(d).pool("N", existing_hosts=0).host("N-01", existing=False), "objective", "but adds up to 2"),
-        (lambda d: priced(d).of_plan(objective_value=232, lower_bound=230), "objective", "said to be 232"),
-        (lambda d: priced(d).pool("S", host_cost=121), "objective", "adds up to 283"),
-        (lambda d: priced(d).pair("A", "N", pair_cost=6), "objective", "adds up to 283"),
-        (lambda d: priced(d).site("F", own_tie_breaker_cost=51), "objective", "adds up to 283"),
-        (lambda d: priced(d).pool("S", host_cost=None), "objective", "host_cost of pool S unknown"),
-        (lambda d: priced(d).policy(own_tie_breaker_cost=None), "objective", "own_tie_breaker_cost of site F unknown"),
-        (lambda d: d.of_plan(objective="beauty"), "objective", "understood are hosts, new_hosts and cost"),
-        (lambda d: d.of_plan(lower_bound=2.1), "bound", "lower bound 2.1 is above the objective 2"),
-        (lambda d: d.of_plan(lower_bound=math.nan, status="feasible"), "bound", "lower bound nan"),
-        (lambda d: d.of_plan(lower_bound=1), "status", "status optimal, but hosts 2 is above the bound 1"),
-        (lambda d: priced(d).of_plan(lower_bound=281.99, status="optimal"), "status", "282 is above the bound 281.99"),
-        (lambda d: d.of_plan(status="infeasible"), "status", "'infeasible' is neither optimal nor feasible"),
-        (lambda d: served(d, 4, proven=False), "status", "status optimal, but not proven: weight served"),
-        (lambda d: served(d, 5, bound=4), "aim", "weight served is said to be 5, but adds up to 4"),
-        (lambda d: served(d, 4, bound=3), "aim", "weight served is 4, above its bound 3"),
-        (lambda d: served(d, 4, bound=5), "aim", "said to be proven, but its upper bound 5 is higher"),
+        (
+            lambda d: new(d).pool("N", existing_hosts=0).host("N-01", existing=False),
+            "objective",
+            "the plan says 1 for new_hosts; added up again, it is 2",
+        ),
+        (
+            lambda d: priced(d).of_plan(objective_value=232, lower_bound=230),
+            "objective",
+            "the plan says 232 for cost; added up again, it is 282",
+        ),
+        (
+            lambda d: priced(d).pool("S", host_cost=121),
+            "objective",
+            "the plan says 282 for cost; added up again, it is 283",
+        ),
+        (
+            lambda d: priced(d).pair("A", "N", pair_cost=6),
+            "objective",
+            "the plan says 282 for cost; added up again, it is 283",
+        ),
+        (
+            lambda d: priced(d).site("F", own_tie_breaker_cost=51),
+            "objective",
+            "the plan says 282 for cost; added up again, it is 283",
+        ),
+        (
+            lambda d: priced(d).pool("S", host_cost=None),
+            "objective",
+            "the objective 'cost' cannot be added up: fill in host_cost of pool S",
+        ),
+        (
+            lambda d: priced(d).policy(own_tie_breaker_cost=None),
+            "objective",
+            "the objective 'cost' cannot be added up: fill in own_tie_breaker_cost of site F",
+        ),
+        (
+            lambda d: d.of_plan(objective="beauty"),
+            "objective",
+            "the objective 'beauty' cannot be added up: known objectives are hosts, new_hosts and cost",
+        ),
+        (
+            lambda d: d.of_plan(lower_bound=2.1),
+            "bound",
+            "the plan says that any plan needs at least 2.1, but it needs only 2 itself",
+        ),
+        (
+            lambda d: d.of_plan(lower_bound=math.nan, status="feasible"),
+            "bound",
+            "the plan says that any plan needs at least nan, but it needs only 2 itself",
+        ),
+        (lambda d: d.of_plan(lower_bound=1), "status", "its status is optimal, but hosts is 2 and the lower bound 1"),
+        (
+            lambda d: priced(d).of_plan(lower_bound=281.99, status="optimal"),
+            "status",
+            "its status is optimal, but cost is 282 and the lower bound 281.99",
+        ),
+        (
+            lambda d: d.of_plan(status="infeasible"),
+            "status",
+            "its status is 'infeasible'; it must be optimal or feasible",
+        ),
+        (lambda d: served(d, 4, proven=False), "status", "its status is optimal, but its aim served is not proven"),
+        (lambda d: served(d, 5, bound=4), "aim", "the plan says that the weight served is 5; its sites add up to 4"),
+        (
+            lambda d: served(d, 4, bound=3),
+            "aim",
+            "the weight served is 4, but the plan says that no plan has more than 3",
+        ),
+        (
+            lambda d: served(d, 4, bound=5),
+            "aim",
+            "the plan calls the weight served proven, but it is 4, and the plan's own upper bound is 5",
+        ),
         (
             lambda d: d.of_plan(before=(Aim("covered", 6, 6, True),)),
             "aim",
-            "not one of the aims that rank before the objective: served",
+            "the plan lists 'covered' as an aim before the objective. Known aims there: served",
         ),
-        (lambda d: d.policy(keep_served=True).of_plan(before=(Aim("kept_served", 1, 2, True),)), "aim", "adds up to 2"),
+        (
+            lambda d: d.policy(keep_served=True).of_plan(before=(Aim("kept_served", 1, 2, True),)),
+            "aim",
+            "the plan says that the weight kept_served is 1; its sites add up to 2",
+        ),
     ],
 )
 def test_a_total_that_does_not_add_up_is_found(desk, change, code, figures) -> None:
@@ -107,8 +171,11 @@ def test_a_circuit_that_carries_two_parts_of_a_site_is_paid_once(desk) -> None:
 @pytest.mark.parametrize(
     ("change", "figures"),
     [
-        (lambda d: d.of_plan(sources=(Source("old.xlsx", "bb"),)), "another state of the input (old.xlsx)"),
-        (lambda d: d.policy(objective="new_hosts"), "planned for hosts, the fleet's policy says new_hosts"),
+        (
+            lambda d: d.of_plan(sources=(Source("old.xlsx", "bb"),)),
+            "plan: it was made from other input files than this fleet (old.xlsx)",
+        ),
+        (lambda d: d.policy(objective="new_hosts"), "plan: its objective is hosts; the fleet's policy says new_hosts"),
     ],
 )
 def test_a_plan_from_other_input_gets_a_note_and_does_not_fail(desk, change, figures) -> None:

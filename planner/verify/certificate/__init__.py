@@ -102,17 +102,18 @@ def _scope(inventory: Inventory, statement: Statement) -> Iterator[Violation]:
 
     policy = inventory.policy
     if statement.objective != policy.objective:
-        yield wrong(f"its objective is {statement.objective}, the fleet's policy says {policy.objective}")
+        yield wrong(f"its objective is {statement.objective}; the fleet's policy says {policy.objective}")
     if statement.standbys != (policy.cover in ("hub", "zone")):
         yield wrong(
-            f"it is for plans {'with' if statement.standbys else 'without'} standbys, but cover is {policy.cover}"
+            f"it is for plans {'with' if statement.standbys else 'without'} standbys, but cover in Policy "
+            f"is {policy.cover}"
         )
     needing = {site.site for site in inventory.sites.values() if site.needs_host}
     strangers = (statement.left_out | statement.bare) - needing
     if strangers:
-        yield wrong(f"{len(strangers)} of the sites that it names need no host, or are not in the fleet")
+        yield wrong(f"it names {len(strangers)} sites that need no host or are not in the fleet")
     if statement.bare and statement.cover == "none":
-        yield wrong("it lists sites without standby, although cover none gives no site a standby")
+        yield wrong("it lists sites without standby, but with cover none no site has a standby anyway")
 
 
 def _program(program: FleetProgram, statement: Statement, head: Head) -> Iterator[Violation]:
@@ -123,15 +124,18 @@ def _program(program: FleetProgram, statement: Statement, head: Head) -> Iterato
 
 def _variables(program: FleetProgram, statement: Statement, head: Head) -> Iterator[str]:
     if statement.pools != [pool.pool for pool in program.pools]:
-        yield "its pools are not those of the fleet, in order of id"
+        yield "it does not list the pools of the fleet, sorted by id"
     if statement.classes != [tuple(site.site for site in group.sites) for group in program.groups]:
-        yield "its classes are not those of the fleet: sites that are alike, in order of id"
+        yield "it does not put the sites of the fleet into the same classes (groups of sites that are alike)"
     if program.not_covered():
-        yield "it has a condition about the loss of a host, but the policy asks for no cover there"
+        yield "it has a rule about the loss of a host, but cover in Policy is not host"
     if len(head.variables) != program.variables or len(head.whole) != program.variables or not head.minimise:
-        yield f"it has {len(head.variables)} variables, the fleet asks for {program.variables}, all whole"
+        yield (
+            f"its model has {len(head.variables)} unknowns; the model of this fleet has {program.variables}, "
+            "all whole numbers"
+        )
     if any(name != expected for name, expected in zip(head.variables, program.names(), strict=True)):
-        yield "its variables are not called after what they count"
+        yield "its unknowns do not have the names that the comments at its top explain"
 
 
 def _objective(program: FleetProgram, statement: Statement, head: Head) -> Iterator[str]:
@@ -140,26 +144,29 @@ def _objective(program: FleetProgram, statement: Statement, head: Head) -> Itera
     for j in wanted.keys() | head.objective.keys():
         more: Number = wanted.get(j, 0) - head.objective.get(j, 0)
         if not -slack <= more <= slack:
-            yield f"{head.variables[j]} counts {head.objective.get(j, 0)} in the objective, not {wanted.get(j, 0)}"
+            yield (
+                f"unknown {head.variables[j]} counts {head.objective.get(j, 0)} in its objective; by the "
+                f"fleet it counts {wanted.get(j, 0)}"
+            )
 
 
 def _rows(program: FleetProgram, head: Head) -> Iterator[str]:
     if head.bounds != program.variables + len(program.pools):
-        yield "its number of limits on single variables is not the fleet's"
+        yield "it does not have one limit for each unknown of the fleet's model"
     for stated, expected in zip_longest(head.constraints, program.constraints()):
         if text := _unlike(stated, expected):
             yield text
     if head.infeasible or head.lower is None or head.upper is None or not head.solutions:
-        yield "it does not state a lower and an upper bound for the best plan, or contains no plan"
+        yield "it must state a lower bound, an upper bound and a plan; one of them is missing"
 
 
 def _unlike(stated: Constraint | None, expected: Expected | None) -> str:
     if stated is None or expected is None:
-        return f"it has {'fewer' if stated is None else 'more'} constraints than the fleet asks for"
+        return f"its model has {'fewer' if stated is None else 'more'} constraints than the model of this fleet"
     sense, rhs, terms = expected[0], expected[1], {j: a for j, a in expected[2].items() if a}
     if (stated.sense, stated.rhs) == (sense, rhs) and len(stated.at) == len(terms) and stated.terms() == terms:
         return ""
-    return f"constraint {stated.name} is not what the fleet asks for"
+    return f"its constraint {stated.name} differs from the constraint of this fleet"
 
 
 def _same_plan(inventory: Inventory, statement: Statement, head: Head, plan: Plan) -> Iterator[Violation]:
@@ -169,17 +176,19 @@ def _same_plan(inventory: Inventory, statement: Statement, head: Head, plan: Pla
         return Violation("certificate_plan", "certificate", text)
 
     if statement.left_out != {entry.site for entry in plan.unserved}:
-        yield other("it leaves out other sites than the plan")
+        yield other("its list of unserved sites is not that of the plan")
     bare = set() if statement.cover == "none" else {row.site for row in plan.assignments if not row.standby}
     if statement.bare != bare:
-        yield other("other sites are without standby in it than in the plan")
+        yield other("its list of sites without standby is not that of the plan")
     running = Counter(host.pool for host in plan.host_list)
     point = head.solutions[0]
     if any(point.get(p, 0) != running[pool] for p, pool in enumerate(statement.pools)):
-        yield other("its plan runs other numbers of hosts than the plan")
+        yield other("in a pool, the plan inside it runs another number of hosts than the plan to check")
     upper = _as_float(head.upper)
     if differs(plan.objective_value, upper, float(_CENT * max(1, len(inventory.sites)))):
-        yield other(f"its plan has objective {upper:.12g}, the plan {plan.objective_value}")
+        yield other(
+            f"the plan inside it needs {upper:.12g} by the objective; the plan to check needs {plan.objective_value}"
+        )
 
 
 def _as_float(value: Number | None) -> float:
@@ -187,5 +196,5 @@ def _as_float(value: Number | None) -> float:
 
 
 def _broken(violations: list[Violation]) -> CertificateCheck:
-    first = violations[0].message if violations else "it proves no bounds"
+    first = violations[0].message if violations else "it proves nothing about how much a plan needs"
     return CertificateCheck("broken", f"The certificate does not hold: {first}.", tuple(violations))

@@ -53,19 +53,23 @@ class Chain:
         if not head.infeasible and (head.lower if head.minimise else head.upper) is None:
             return ""
         if not self.size:
-            return "it has no proof steps"
+            return "it contains no steps of a proof"
         last, assumed = self._said(self.size - 1)
         if assumed:
-            return f"{last.name} depends on an assumption that no later case split removes"
+            return f"its last step, {last.name}, is shown for one case only, and the other case is missing"
         if head.infeasible:
-            return "" if _false(last) else f"{last.name} should be a contradiction, but is none"
+            return "" if _false(last) else f"its last step, {last.name}, must be a contradiction, and is none"
         bound = head.lower if head.minimise else head.upper
         assert bound is not None
         if self._cut_off and (self._best is None or (bound > self._best if head.minimise else bound < self._best)):
-            return "solutions were cut off that the stated bound still allows"
+            return "its proof leaves out plans that would be better than the bound that it states"
         sense = 1 if head.minimise else -1
-        goal = Constraint("the bound", sense, bound, tuple(head.objective), tuple(head.objective.values()))
-        return "" if _dominates(last, goal) else f"{last.name} proves less than the bound of {bound}"
+        goal = Constraint("bound", sense, bound, tuple(head.objective), tuple(head.objective.values()))
+        return (
+            ""
+            if _dominates(last, goal)
+            else f"its last step, {last.name}, does not prove the bound of {bound} that it states"
+        )
 
     def _said(self, at: int, by: str = "") -> tuple[Constraint, frozenset[int]]:
         """Return a constraint and what it assumes; LineError for one that was said to be used no more."""
@@ -74,7 +78,9 @@ class Chain:
             return self.head.constraints[at], frozenset()
         constraint, assumed, last_use = self._derived[at - given]
         if by and 0 <= last_use < self.size:
-            raise LineError(f"{by} uses {constraint.name} after the step that the file gives as the last use of it")
+            raise LineError(
+                f"step {by} uses {constraint.name}, which the file declares as no longer used at that place"
+            )
         return constraint, assumed
 
     def _combined(self, line: Derived) -> frozenset[int]:
@@ -93,18 +99,20 @@ class Chain:
                     by[j] += multiplier * a
                 rhs += multiplier * used.rhs
         if {-1, 1} <= senses:
-            raise LineError(f"{said.name}: its multipliers mix constraints of type 'at least' and 'at most'")
+            raise LineError(
+                f"step {said.name} adds constraints 'at least' to constraints 'at most', which proves nothing"
+            )
         sense = next((s for s in senses if s), 0)
         left = {j: a for j, a in by.items() if a}
         if line.reason == "rnd":
             rhs = self._rounded(said.name, left, sense, rhs)
         if not _dominates(Constraint("", sense, rhs, tuple(left), tuple(left.values())), said):
-            raise LineError(f"{said.name} does not follow from what it names")
+            raise LineError(f"step {said.name} does not follow from the constraints that it uses")
         return frozenset(assumed)
 
     def _rounded(self, name: str, left: dict[int, Number], sense: int, rhs: Number) -> Number:
         if not all(Fraction(a).denominator == 1 and j in self.head.whole for j, a in left.items()):
-            raise LineError(f"{name} is rounded, but not all its terms are whole numbers")
+            raise LineError(f"step {name} is rounded, but a part of it need not be a whole number")
         return rhs if sense == 0 else math.floor(rhs) if sense < 0 else math.ceil(rhs)
 
     def _united(self, line: Derived) -> frozenset[int]:
@@ -115,14 +123,16 @@ class Chain:
         for at, half in ((one, first), (other, second)):
             held, assumptions = self._said(at, name)
             if not _dominates(held, line.constraint):
-                raise LineError(f"{name} does not follow from {held.name}")
+                raise LineError(f"step {name} does not follow from {held.name}")
             assumed |= assumptions - {half}
         below, above = sorted((self._said(at, name)[0] for at in (first, second)), key=lambda c: c.sense)
         split = (below.sense, above.sense) == (-1, 1) and below.rhs + 1 == above.rhs and below.terms() == above.terms()
         whole = Fraction(below.rhs).denominator == 1
         whole = whole and all(Fraction(a).denominator == 1 and j in self.head.whole for j, a in below.terms().items())
         if not split or not whole:
-            raise LineError(f"{name}: {below.name} and {above.name} are not the two opposite cases of a split")
+            raise LineError(
+                f"step {name} rests on two cases, {below.name} and {above.name}, which are not all the cases"
+            )
         return frozenset(assumed)
 
     def _cut(self, said: Constraint) -> frozenset[int]:
@@ -131,11 +141,11 @@ class Chain:
         whole = all(Fraction(a).denominator == 1 and j in head.whole for j, a in head.objective.items())
         better = 1 if whole else 0
         if self._best is None or said.terms() != {j: a for j, a in head.objective.items() if a}:
-            raise LineError(f"{said.name}: a known solution may be used only to limit the objective")
+            raise LineError(f"step {said.name} uses a known plan, which may only limit the objective")
         at_most = said.sense == -1 and said.rhs >= self._best - better
         at_least = said.sense == 1 and said.rhs <= self._best + better
         if not (at_most if head.minimise else at_least):
-            raise LineError(f"{said.name} excludes more than the best solution allows")
+            raise LineError(f"step {said.name} leaves out plans as good as the best known one")
         return frozenset()
 
 
@@ -143,19 +153,19 @@ def unkept(head: Head) -> str:
     """Return what is wrong with the solutions that are listed; "" where each keeps all constraints."""
     for number, point in enumerate(head.solutions, start=1):
         if any(Fraction(value).denominator > 1 for j, value in point.items() if j in head.whole):
-            return f"solution {number} has a fraction where a whole number is needed"
+            return f"plan {number} in it has a fraction where a whole number is needed"
         for constraint in head.constraints:
             value = sum((point[j] * a for j, a in zip(constraint.at, constraint.by, strict=True) if j in point), 0)
             if not {-1: value <= constraint.rhs, 0: value == constraint.rhs, 1: value >= constraint.rhs}[
                 constraint.sense
             ]:
-                return f"solution {number} breaks {constraint.name}"
+                return f"plan {number} in it breaks the constraint {constraint.name}"
     best = best_value(head)
     if head.infeasible and best is not None:
-        return "it says that there is no solution, but lists one"
+        return "it says that no plan exists, but contains one"
     wanted = head.upper if head.minimise else head.lower
     if wanted is not None and (best is None or (best > wanted if head.minimise else best < wanted)):
-        return f"no solution reaches {wanted}"
+        return f"no plan in it needs only {wanted}, the figure that it claims"
     return ""
 
 

@@ -100,7 +100,7 @@ class Words:
         while (word := next(self._words, None)) is None:
             line = next(self._lines, None)
             if line is None:
-                raise FormError("the file ends too early")
+                raise FormError("the file ends before the certificate is complete")
             self.line += 1
             self._words = iter(line.split())
         return word
@@ -120,7 +120,7 @@ class Words:
         """Return the next word, which must be one of ``words``."""
         word = self.next()
         if word not in words:
-            raise self.fail(f"{' or '.join(words)} expected, {word[:40]!r} read")
+            raise self.fail(f"the file has {word[:40]!r} where it must have {' or '.join(words)}")
         return word
 
     def count(self, below: int | None = None) -> int:
@@ -128,7 +128,7 @@ class Words:
         word = self.next()
         if not _COUNT.fullmatch(word) or (below is not None and int(word) >= below):
             limit = "" if below is None else f" below {below}"
-            raise self.fail(f"a whole number{limit} expected, {word[:40]!r} read")
+            raise self.fail(f"the file has {word[:40]!r} where it must have a whole number{limit}")
         return int(word)
 
     def value(self) -> Number:
@@ -137,7 +137,7 @@ class Words:
         known = self._known.get(word)
         if known is None:
             if not _VALUE.fullmatch(word):
-                raise self.fail(f"a number expected, {word[:40]!r} read")
+                raise self.fail(f"the file has {word[:40]!r} where it must have a number")
             exact = Fraction(word)
             known = self._known[word] = int(exact) if exact.denominator == 1 else exact
         return known
@@ -185,20 +185,20 @@ class Reader:
         for at in range(first, first + self.words.count()):
             yield self._derived(at)
         if (more := self.words.rest()) is not None:
-            raise self.words.fail(f"{more[:40]!r} stands after the last proof step")
+            raise self.words.fail(f"{more[:40]!r} follows the last step; nothing may follow it")
 
     def _pairs(self, count: str, below: int) -> tuple[tuple[int, ...], tuple[Number, ...]]:
         """Return indices and values, of which ``count`` says how many; no index twice."""
         words = self.words
         if not _COUNT.fullmatch(count):
-            raise words.fail(f"a number of pairs expected, {count[:40]!r} read")
+            raise words.fail(f"the file has {count[:40]!r} where it must have the number of pairs that follow")
         at: list[int] = []
         by: list[Number] = []
         for _ in range(int(count)):
             at.append(words.count(below))
             by.append(words.value())
         if len(set(at)) < len(at):
-            raise words.fail("an index stands there twice")
+            raise words.fail("the same index is used twice in one row")
         return tuple(at), tuple(by)
 
     def _constraint(self) -> Constraint:
@@ -213,7 +213,7 @@ class Reader:
         if word == none:
             return None
         if not _VALUE.fullmatch(word):
-            raise self.words.fail(f"a number or {none} expected, {word[:40]!r} read")
+            raise self.words.fail(f"the file has {word[:40]!r} where it must have a number or {none}")
         return Fraction(word)
 
     def _solution(self) -> dict[int, Number]:
@@ -232,7 +232,7 @@ class Reader:
         words.expect("}")
         last = words.value()
         if not isinstance(last, int) or last < -1:
-            raise words.fail("the last use must be a whole number, -1 or more")
+            raise words.fail("the end of a step must be a whole number, -1 or more: the step that uses it last")
         return Derived(constraint, reason, tuple(uses), last)
 
 

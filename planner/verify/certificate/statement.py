@@ -45,21 +45,25 @@ def read_statement(comments: Iterable[str]) -> Statement:
         key, _, rest = comment.partition(" ")
         if key in _SINGLE and rest.startswith(('"', "[")):
             if key in single:
-                raise FormError(f"comment {key!r} stands there twice")
+                raise FormError(f"it has the comment {key!r} twice")
             single[key] = _data(key, rest)
         elif key in _NUMBERED:
             number, _, value = rest.partition(" ")
             if number != str(len(numbered[key]) + 1):
-                raise FormError(f"comment {key} {number[:20]!r} is out of order")
+                raise FormError(
+                    f"its comment {key} {number[:20]!r} has the wrong number; these comments are counted from 1"
+                )
             numbered[key].append(_data(key, value))
     missing = [key for key in _SINGLE if key not in single]
     if missing:
-        raise FormError(f"its comments lack {', '.join(missing)}: it is no certificate of a fleet")
+        raise FormError(f"it has no comment {', '.join(missing)}, so castingvote did not write it for a fleet")
     statement = Statement(
         single["objective"], single["cover"], _ids(single, "left_out"), _ids(single, "without_standby")
     )
     if statement.objective not in get_args(Objective) or statement.cover not in get_args(Cover):
-        raise FormError("its comments name no objective, or no kind of cover")
+        raise FormError(
+            "its comments objective and cover must name an objective and a kind of cover that castingvote knows"
+        )
     statement.pools = [str(pool) for pool in numbered["pool"]]
     statement.classes = [tuple(map(str, sites)) if isinstance(sites, list) else () for sites in numbered["class"]]
     statement.one_lost = [_classes(each, len(statement.classes)) for each in numbered["one_lost"]]
@@ -70,12 +74,12 @@ def _classes(told: Any, count: int) -> tuple[int, tuple[int, ...]]:
     """Return the divisor and the classes of a comment about the loss of one host."""
     known = set(range(1, count + 1))
     if not (isinstance(told, list) and len(told) == 2 and type(told[0]) is int and 1 <= told[0] <= _LARGEST):
-        raise FormError("comment 'one_lost' must begin with a divisor of 1 or more")
+        raise FormError("its comment 'one_lost' must begin with a whole number, 1 or more")
     listed = told[1]
     if not isinstance(listed, list) or not all(type(each) is int and each in known for each in listed):
-        raise FormError("comment 'one_lost' must end with a list of classes")
+        raise FormError("its comment 'one_lost' must end with a list of numbers of classes")
     if len(set(listed)) < len(listed):
-        raise FormError("comment 'one_lost' lists a class twice")
+        raise FormError("its comment 'one_lost' lists the same class twice")
     return told[0], tuple(each - 1 for each in listed)
 
 
@@ -83,13 +87,13 @@ def _data(key: str, text: str) -> Any:
     try:
         return json.loads(text)
     except (ValueError, RecursionError) as error:
-        raise FormError(f"comment {key!r} cannot be read") from error
+        raise FormError(f"its comment {key!r} is not valid JSON") from error
 
 
 def _ids(single: dict[str, Any], key: str) -> frozenset[str]:
     listed = single[key]
     if not isinstance(listed, list) or not all(isinstance(each, str) for each in listed):
-        raise FormError(f"comment {key!r} is no list of site ids")
+        raise FormError(f"its comment {key!r} must be a list of site ids")
     if len(set(listed)) < len(listed):
-        raise FormError(f"comment {key!r} lists a site twice")
+        raise FormError(f"its comment {key!r} lists the same site twice")
     return frozenset(listed)

@@ -20,17 +20,20 @@ def in_words(inventory: Inventory, statement: Statement, lower: Number, upper: N
     slack = RELATIVE_TOLERANCE * float(upper) if statement.objective == "cost" else 0.0
     proven = float(upper) - float(lower) <= slack
     words = ["The certificate holds." if proven else "The certificate holds, but does not prove that the plan is best."]
-    words.append(f"Its plan needs {needs}. It proves that no plan that {same} needs {below} than {least}.")
+    words.append(f"The plan in it needs {needs}. Proven: no plan that {same} needs {below} than {least}.")
     if plan is not None and float(lower) < plan.lower_bound - slack:
-        words.append(f"The plan claims at least {plan.lower_bound:,g}; the certificate does not prove the difference.")
+        words.append(
+            f"The plan to check claims a higher lower bound, {plan.lower_bound:,g}; the certificate does "
+            "not prove that."
+        )
     if plan is not None and float(lower) > plan.lower_bound + slack:
-        words.append(f"The plan itself claims only {plan.lower_bound:,g}.")
+        words.append(f"The plan to check claims less: a lower bound of {plan.lower_bound:,g}.")
     if statement.left_out:
-        words.append(f"It leaves out {_listed(statement.left_out)}.")
+        words.append(f"Sites that stay unserved, as in the plan: {_listed(statement.left_out)}.")
     if statement.bare:
-        words.append(f"In it these have no standby: {_listed(statement.bare)}.")
+        words.append(f"Sites without standby: {_listed(statement.bare)}.")
     if inventory.policy.cover != statement.cover:
-        words.append(f"It does not include cover against the loss of a {inventory.policy.cover}.")
+        words.append(f"The certificate does not say whether the plan survives the loss of a {inventory.policy.cover}.")
     return " ".join(words)
 
 
