@@ -10,6 +10,7 @@ import re
 
 _DEEPEST = 3
 _LONGEST = 320
+_MOST_HEADERS = 14  # longer lists hold words that are read
 _CODE_WORD = re.compile(r"^[a-z0-9_./:=*-]*$")
 
 
@@ -141,7 +142,7 @@ def _is_wording(node):
 
 def _is_table(node):
     """Say whether a list or tuple holds a message with its remedy, or the headers of a table: texts alone."""
-    if not isinstance(node, ast.List | ast.Tuple) or len(node.elts) < 2:
+    if not isinstance(node, ast.List | ast.Tuple) or not 2 <= len(node.elts) <= _MOST_HEADERS:
         return False
     return all(_is_text(one) for one in node.elts) and any(" " in _plain(one) for one in node.elts)
 

@@ -15,57 +15,11 @@ from planner import columns
 from planner.cli import cli
 from tests import page_texts
 from tests.sentence_parts import Module
+from tests.sentence_places import AUDIENCES, NOTATION, SHOWN, part
 
 PLANNER = Path(__file__).parents[1] / "planner"
-# The first folder or file that a path begins with tells who reads its texts; None: nobody but us.
-AUDIENCES = {
-    "cli": "terminal",
-    "columns": None,  # told in words below
-    # Words of many languages that are read, not written.
-    "intake/lexicon": None,
-    "intake/adopt/places": None,
-    "intake/known_words": None,
-    "intake/names": None,
-    "intake/units": None,
-    "outputs/progress_words": None,
-    "intake/adopt": "terminal: adopt",
-    "intake": "findings in the input",
-    "outputs/run_": "run sheets",
-    "outputs/rollout_": "run sheets",
-    "outputs/steps_sheet": "run sheets",
-    "outputs/calendar": "run sheets",
-    "outputs/report": "report",
-    "outputs": "workbook",
-    "rollout": "rollout",
-    "schedule": "rollout",
-    "tracking": "progress",
-    "verify": "verify",
-    "certificate": "verify",
-    "resilience": "drill and availability",
-    "scenarios": "sweep, horizon and designs",
-    "replan": "planning anew",
-    "explain": "explain",
-    "readiness": "readiness",
-    "rules": "reasons and remedies",
-    "sizing": "proof",
-    "desk": "desk",
-    "manual": None,
-    "": "other",
-}
-# Where a user sees the texts of an audience, for readers of the list.
-SHOWN = {
-    "columns": "What each column and setting of the input means: in the template, the manual and castingvote check. "
-    "In brackets: sheet and column. A sheet's name alone: what the sheet is for.",
-    "findings in the input": "Findings of castingvote check, and of every command that reads a fleet: one line names "
-    "file, sheet, cell; then the message, then what to do. {column}: the header. {cells}: cell addresses.",
-    "help": "castingvote COMMAND --help. In brackets: the command.",
-    "report": "The report (plan.html) in a browser: headings, table headers, buttons, notes.",
-    "verify": "castingvote verify, castingvote certify: one line for each thing that is wrong, after the name of the "
-    "site, host, pool, step or wave that it is about.",
-    "workbook": "The plan workbook: titles, notes, column headers (joined by | in a table), cells.",
-}
 _NO_SENTENCE = re.compile(
-    r"^[\W\d_]*$|^[a-z_]+$|^\S+$|^[-\w]+: [-\w;' ]+;|[<>]=? ?[{\d]|\\[dwsS]|\(\?|^SELECT|^[A-Z]+ TABLE"
+    r"^[\W\d_]*$|^[a-z_]+$|^\S+$|^[-\w]+: [-\w;' ]+;|\\[dwsS]|\(\?|^SELECT|^PRAGMA|^[A-Z]+ TABLE"
     r"|'none'|'self'|camera=|charset=|^% \w+ |^(?:OBJ|RTP|SOL|VAR|CON|DER) |^(?:site|host|hub|pool|zone|wave|step) \{[^{}]*\}$"
 )
 _QUIET = (
@@ -75,6 +29,7 @@ _QUIET = (
     "TypeError",
     "ValueError",
     "KeyError",
+    "AttributeError",
     "AssertionError",
     "RuntimeError",
 )
@@ -108,8 +63,18 @@ def _about(name):
     """Return what a file is about: the first line of its documentation, where readers see its texts."""
     if not name.endswith(".py"):
         return f"The page of the desk: {name.rpartition('/')[2]}"
-    text = ast.get_docstring(ast.parse((PLANNER / name).read_text(encoding="utf-8"))) or name
-    return " ".join(text.partition("\n\n")[0].split())
+    return part(name) or " ".join(
+        ast.get_docstring(ast.parse((PLANNER / name).read_text("utf-8"))).split("\n\n")[0].split()
+    )
+
+
+def without_braces(text, filled):
+    """Return a text with ``filled`` for each thing that is filled in, and the longest of several wordings."""
+    inner = re.compile(r"\{([^{}]*)\}")
+    while found := inner.search(text):
+        words = [one for one in found[1].split(" | ") if one != "(nothing)"] if " | " in found[1] else [filled]
+        text = text[: found.start()] + max(words, key=lambda one: len(one.split()), default="") + text[found.end() :]
+    return text
 
 
 def _of_help():
@@ -160,8 +125,8 @@ def _of_source():
             continue
         own = {**functions, **_functions([tree], unique=False)}
         for line, text in Module(tree, own, _skipped(tree)).texts():
-            filled = re.sub(r"\{[^{}]*\}", "", text)
-            if len(text.split()) > 1 and not _NO_SENTENCE.search(text) and re.search("[a-z]{2}", filled):
+            filled = without_braces(text, "X")
+            if len(filled.split()) > 1 and not _NO_SENTENCE.search(text) and re.search("[a-z]{2}", filled):
                 yield Sentence(audience, f"{place}:{line}", text)
 
 
@@ -179,13 +144,14 @@ def _skipped(tree):
     """The nodes whose strings nobody reads: documentation, hints, regular expressions, errors of programmers, help."""
     found = set()
     for node in ast.walk(tree):
-        if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef):
-            body = node.body[:1]
-            found.update(id(one.value) for one in body if isinstance(one, ast.Expr))
-            if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
-                found.update(id(one) for one in node.decorator_list)
-                hints = [node.returns, *(argument.annotation for argument in node.args.args)]
-                found.update(id(one) for one in hints if one is not None)
+        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
+            found.add(id(node.value))
+        elif isinstance(node, ast.Attribute) and node.attr == "split":
+            found.add(id(node.value))
+        elif isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+            found.update(id(one) for one in node.decorator_list)
+            hints = [node.returns, *(argument.annotation for argument in node.args.args)]
+            found.update(id(one) for one in hints if one is not None)
         elif isinstance(node, ast.AnnAssign):
             found.add(id(node.annotation))
         elif isinstance(node, ast.Call) and ast.unparse(node.func).startswith(_QUIET):
@@ -195,6 +161,7 @@ def _skipped(tree):
 
 def main():
     wanted = " ".join(sys.argv[1:])
+    print(NOTATION)
     audience = place = ""
     for one in sentences():
         if wanted and one.audience != wanted:

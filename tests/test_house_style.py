@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from tests.sentences import sentences
+from tests.sentences import sentences, without_braces
 
 MOST_WORDS = 30
 # Our own idioms that readers did not understand.
@@ -19,7 +19,7 @@ ALL = sorted(sentences())
 
 def parts(text):
     """The sentences of a text, without lists in brackets."""
-    plain = re.sub(r"\([^()]*\)", "", text)
+    plain = re.sub(r"\([^()]*\)", "", without_braces(text, "X"))
     return [part for part in re.split(r"(?<=[.!?:;])\s+|\s#\s", plain) if part]
 
 
@@ -36,4 +36,4 @@ def test_no_sentence_is_longer_than_30_words(audience):
 
 
 def test_no_idiom_of_our_own_is_used():
-    assert [f"{one.place}: {one.text}" for one in ALL if IDIOMS.search(one.text)] == []
+    assert [f"{one.place}: {one.text}" for one in ALL if IDIOMS.search(without_braces(one.text, "X"))] == []

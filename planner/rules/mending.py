@@ -45,8 +45,9 @@ class Mend:
 def mends(checker: Checker, site: int, rules: Sequence[Rule] | None = None) -> Iterator[Mend]:
     """Yield what would make each pool eligible for ``site``, a position: the fewest broken rules first.
 
-    Among equals the least round-trip time comes first, or the shortest way where no time is known. ``rules`` are those
-    that count, all of them by default. A pool that breaks none is full: it takes one host more.
+    Among equals the least round-trip time comes first, or the shortest way where no time is known. Pools that must run
+    no host, such as those of a hub that is to be emptied, come last. ``rules`` are those that count, all of them by
+    default. A pool that breaks none is full: it takes one host more.
     """
     fleet = checker.facts.fleet
     broken = checker.broken(site) if rules is None else checker.broken(site, rules)
@@ -56,7 +57,8 @@ def mends(checker: Checker, site: int, rules: Sequence[Rule] | None = None) -> I
         count[kept_out.pool] += 1
     rtt = np.nan_to_num(pairs.rtt_ms, nan=np.inf)
     km = np.nan_to_num(checker.facts.distance_km(pairs), nan=np.inf)
-    for x in np.lexsort((km, rtt, count[pairs.pool])).tolist():
+    barred = fleet.stated_max_hosts[pairs.pool] == 0
+    for x in np.lexsort((km, rtt, count[pairs.pool], barred)).tolist():
         pool, rtt_ms = int(pairs.pool[x]), float(pairs.rtt_ms[x])
         codes = [rule.code for rule, kept_out in broken if pool in kept_out.pool]
         evidence = EVIDENCE[pairs.evidence[x]] if np.isfinite(rtt_ms) else None
@@ -82,7 +84,7 @@ def _mend(fleet: Fleet, at: int, pool: int, code: str, rtt_ms: float, evidence: 
     site, name, sites = fleet.site_ids[at], fleet.pool_ids[pool], fleet.sites
     hub = fleet.hub_ids[fleet.hub_of_pool[pool]]
     if code.startswith(PREFIX):
-        return f"change what your own rule {code.removeprefix(PREFIX)} asks for"
+        return f"change your own rule {code.removeprefix(PREFIX)}"
     if code == "latency" and np.isfinite(rtt_ms):
         return Change("Sites", site, "latency_budget_ms", float(fleet.budgets_ms[at]), rtt_ms)
     if code == "release_floor":
@@ -107,15 +109,15 @@ def _mend(fleet: Fleet, at: int, pool: int, code: str, rtt_ms: float, evidence: 
         "nodes": "correct the column nodes, if its clusters have two data nodes after all",
         "unknown_latency": f"measure the round-trip time to hub {hub}",
         "latency": f"find out why probes to hub {hub} are lost, and measure again",
-        "loss": f"lose fewer probes on the way to hub {hub}, and measure again",
+        "loss": f"mend the network path to hub {hub}, so that fewer probes are lost, and measure again",
         "evidence": f"measure the round-trip time to hub {hub}, which is only {evidence} so far",
         "old_latency": f"measure the round-trip time to hub {hub} again",
         "host_release": f"bring the site and the hosts of pool {name} to releases with the same first number",
         "capacity": f"use a host with room for all {fleet.clusters[at]} clusters, or set split_sites to yes",
         "uplink": f"widen the uplink of hub {hub}, or lower the site's tie-breaker traffic",
-        "blast_radius": "raise the limit on the share of one loss"
+        "blast_radius": "raise max_share_percent or the limits like it"
         if fleet.policy.split_sites
-        else "split the site, or raise the limit on the blast radius",
+        else "split the site, or raise max_blast_radius or the limits like it",
         "third_location": f"use a hub outside the site's failure zones and far enough away; hub {hub} is not",
     }[code]
 
@@ -133,7 +135,9 @@ def _one_more_host(fleet: Fleet, pool: int) -> Change:
     each = int(limit.each[limit.pools == pool][0])
     stated = fleet.pools[limit.column].notna().to_numpy()
     row = next((p for p in (pool, *limit.pools.tolist()) if stated[p]), pool)
-    return Change("Hubs", fleet.pool_ids[row], limit.column, limit.most, (limit.most // each + 1) * each)
+    leaving = int(limit.each @ fleet.retiring_of_pool[limit.pools])  # hosts to be emptied keep their place
+    before = int(fleet.stated_max_hosts[pool]) if limit.column == "max_hosts" else limit.most + leaving
+    return Change("Hubs", fleet.pool_ids[row], limit.column, before, (limit.most // each + 1) * each + leaving)
 
 
 def _in_words(change: Change) -> str:
@@ -147,8 +151,10 @@ def _in_words(change: Change) -> str:
         "target_release": f"upgrade the site to release {after} instead of {before}",
         "host_release": f"upgrade the hosts of pool {change.id} from release {before} to {after}",
         "pinned_hub": f"pin the site to hub {after} instead of {before}",
-        "barred_hubs": f"bar the site from {after or 'no hub'} instead of {before}",
+        "barred_hubs": f"leave {after or 'nothing'} in the site's barred_hubs instead of {before}",
         "serves_regions": f"let pool {change.id} serve regions {after} instead of {before}",
         "rack_units": f"raise the rack units at the hub of pool {change.id} from {before} to {after}",
-        "max_hosts": f"let pool {change.id} run {after} hosts instead of {before}",
+        "max_hosts": f"let pool {change.id} run {after} hosts instead of {before}"
+        if change.before
+        else f"let pool {change.id} run hosts: it must run none now (max_hosts is 0, or it is to be emptied)",
     }[change.column]

@@ -9,6 +9,7 @@ import pytest
 import planner
 from planner.explain import PlanMeasures
 from planner.explain.changes import changed
+from planner.sizing import drained
 
 
 @pytest.fixture(scope="module")
@@ -169,8 +170,8 @@ def test_a_target_release_below_the_floor_is_what_is_to_be_raised(make):
         ([[10.0]], {"zone": [("x",)]}, {"zone": [("x",)]}, {}, "hub H0 is not"),
         ([[10.0]], {"clusters": [9.0]}, {"cluster_cap": [4.0]}, {}, "room for all 9 clusters"),
         ([[10.0]], {"tie_breaker_kbps": [900.0]}, {"uplink_mbps": [0.5]}, {}, "widen the uplink of hub H0"),
-        ([[10.0]], {}, {"max_hosts": [0.0]}, {}, "let pool H0 run 1 hosts instead of 0"),
-        ([[10.0]], {"clusters": [9.0]}, {}, {"max_blast_radius_hub": 5}, "split the site, or raise the limit"),
+        ([[10.0]], {}, {"max_hosts": [0.0]}, {}, "let pool H0 run hosts: it must run none now"),
+        ([[10.0]], {"clusters": [9.0]}, {}, {"max_blast_radius_hub": 5}, "split the site, or raise max_blast_radius"),
         (
             [[10.0]],
             {"release": ["9.0"]},
@@ -184,6 +185,20 @@ def test_what_no_plan_can_try_is_told_all_the_same(make, rtt, sites, pools, poli
     (left,) = planner.plan(make.fleet(rtt, sites=sites, pools=pools, **policy)).unserved
     assert left.remedy.startswith("To serve S0 from pool H0: ")
     assert words in left.remedy
+
+
+def test_no_site_is_sent_to_a_hub_that_is_to_be_emptied(make):
+    """H0 is nearest and has the site today; as it is drained, the remedy is at the other hub."""
+    fleet = drained(make.fleet([[10.0, 60.0]]), ["H0"])
+    (left,) = planner.plan(fleet).unserved
+    assert left.remedy == "To serve S0 from pool H1: raise its latency budget by 10 ms, from 50 to 60 ms."
+
+
+def test_a_limit_on_hosts_counts_those_that_are_to_be_emptied(make):
+    """max_hosts is 1, for a host that is to be emptied: only 2 leaves room for another one."""
+    pools = {"max_hosts": [1.0], "retiring_hosts": [("H0-01",)]}
+    (left,) = planner.plan(make.fleet([[10.0]], pools=pools)).unserved
+    assert left.remedy == "To serve S0 from pool H0: let pool H0 run 2 hosts instead of 1."
 
 
 def test_a_fleet_without_a_hub_asks_for_one(make):
