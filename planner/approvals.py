@@ -53,7 +53,7 @@ def sign_off(plan: Plan, approvals: Sequence[Approval]) -> SignOff:
     waiting = [one for one in approvals if one.decision.casefold() not in DECISIONS or not one.date]
     words = [_words(one, now) for one in approvals]
     if not approvals:
-        return SignOff("open", now, (f"Nobody has approved this plan yet, hash {now[:_SHOWN]}.",))
+        return SignOff("open", now, (f"Nobody has approved this plan yet. Its hash is {now[:_SHOWN]}.",))
     if other:
         return SignOff("changed", now, ("This is not the plan that was approved.", *words), tuple(approvals))
     if refused:
@@ -61,7 +61,7 @@ def sign_off(plan: Plan, approvals: Sequence[Approval]) -> SignOff:
     if waiting:
         return SignOff("open", now, ("The approval of this plan is not complete.", *words), tuple(approvals))
     return SignOff(
-        "signed", now, (f"This is the plan that was approved, hash {now[:_SHOWN]}.", *words), tuple(approvals)
+        "signed", now, (f"This is the plan that was approved. Its hash is {now[:_SHOWN]}.", *words), tuple(approvals)
     )
 
 
@@ -70,5 +70,9 @@ def _words(approval: Approval, now: str) -> str:
     when = f" on {approval.date}" if approval.date else ", without a date"
     said = approval.decision.casefold() if approval.decision.casefold() in DECISIONS else "has not decided"
     theirs = approval.plan_hash.casefold()
-    which = "" if theirs == now else f" The hash was {theirs[:_SHOWN] or 'blank'}, and is {now[:_SHOWN]}."
+    which = (
+        ""
+        if theirs == now
+        else f" Hash of the approval: {theirs[:_SHOWN] or 'blank'}. Hash of this plan: {now[:_SHOWN]}."
+    )
     return f"{who} ({approval.where}): {said}{when}.{which}"

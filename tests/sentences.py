@@ -20,7 +20,8 @@ from tests.sentence_places import AUDIENCES, NOTATION, SHOWN, part
 PLANNER = Path(__file__).parents[1] / "planner"
 _NO_SENTENCE = re.compile(
     r"^[\W\d_]*$|^[a-z_]+$|^\S+$|^[-\w]+: [-\w;' ]+;|\\[dwsS]|\(\?|^SELECT|^PRAGMA|^[A-Z]+ TABLE"
-    r"|'none'|'self'|camera=|charset=|^% \w+ |^(?:OBJ|RTP|SOL|VAR|CON|DER) |^(?:site|host|hub|pool|zone|wave|step) \{[^{}]*\}$"
+    r"|'none'|'self'|camera=|charset=|^% \w+ |^(?:OBJ|RTP|SOL|VAR|CON|DER) "
+    r"|^(?:site|host|hub|pool|zone|wave|step) \{[^{}]*\}$"
 )
 _QUIET = (
     "warnings.",
@@ -81,8 +82,8 @@ def _of_help():
     for name in cli.list_commands(None):
         command = cli.get_command(None, name)
         words = command.help.partition("\b")[0]
-        for part in [*words.split("\n\n"), *(getattr(option, "help", None) or "" for option in command.params)]:
-            if text := " ".join(part.split()):
+        for told in [*words.split("\n\n"), *(getattr(option, "help", None) or "" for option in command.params)]:
+            if text := " ".join(told.split()):
                 yield Sentence("help", f"castingvote {name}", text)
 
 
@@ -144,9 +145,8 @@ def _skipped(tree):
     """The nodes whose strings nobody reads: documentation, hints, regular expressions, errors of programmers, help."""
     found = set()
     for node in ast.walk(tree):
-        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
-            found.add(id(node.value))
-        elif isinstance(node, ast.Attribute) and node.attr == "split":
+        documents = isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
+        if documents or (isinstance(node, ast.Attribute) and node.attr == "split"):
             found.add(id(node.value))
         elif isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
             found.update(id(one) for one in node.decorator_list)

@@ -1,10 +1,14 @@
 """The texts that users see keep the house style of DEVELOPERS.md, as far as a program can tell."""
 
 import re
+from pathlib import Path
 
 import pytest
 
 from tests.sentences import sentences, without_braces
+
+ROOT = Path(__file__).parents[1]
+PAGES = [ROOT / "README.md", *sorted((ROOT / "planner" / "manual").rglob("*.md"))]
 
 MOST_WORDS = 30
 # Our own idioms that readers did not understand.
@@ -37,3 +41,16 @@ def test_no_sentence_is_longer_than_30_words(audience):
 
 def test_no_idiom_of_our_own_is_used():
     assert [f"{one.place}: {one.text}" for one in ALL if IDIOMS.search(without_braces(one.text, "X"))] == []
+
+
+def prose(text):
+    """The sentences of a page: of paragraphs, of items of lists and of cells of tables; code counts as a word."""
+    text = re.sub(r"^```.*?^```", "", text, flags=re.DOTALL | re.MULTILINE)
+    text = re.sub(r"\([^()]*\)", "", re.sub(r"`[^`]*`", "code", text))
+    text = re.sub(r"^\s*(?:[-*]|\d+\.|#+)\s|\||\n\s*\n", "\n\n", text, flags=re.MULTILINE)
+    return [" ".join(one.split()) for part in text.split("\n\n") for one in re.split(r"(?<=[.!?])\W*\s", part)]
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.stem)
+def test_no_sentence_of_the_manual_is_longer_than_30_words(page):
+    assert [one for one in prose(page.read_text(encoding="utf-8")) if len(one.split()) > MOST_WORDS] == []

@@ -28,9 +28,9 @@ _SHOWN = 5
 def availability(fleet: Path, plan: Path, json_path: Path | None, output: Path | None, quiet: bool) -> int:
     """Say how long the clusters of PLAN (a plan workbook or plan.json) are expected to be down in a year.
 
-    Needs figures for nodes, hosts, hubs and uplinks in FLEET, in percent or as mean hours up and to
-    repair; without them nothing is computed, and what to fill in is listed. Ends with 1 where sites
-    are left out, because figures are missing.
+    It needs figures for nodes, hosts, hubs and uplinks in FLEET: percent, or mean hours between
+    failures and to repair. Without them nothing is computed, and what to fill in is listed. Ends with 1
+    where sites are left out, because figures are missing.
 
     \b
     Example:

@@ -39,8 +39,9 @@ def drill(
     """Lose a part of FLEET and see which sites of PLAN (a plan workbook or plan.json) go to which host.
 
     Without --lose every single loss of a host, hub, zone and WAN link is tried, and the worst pairs are
-    searched. Ends with 1 when what --lose names leaves a cluster without a third vote or overfills a
-    host; without --lose, when the plan does not survive a loss that its cover claims to survive.
+    searched. With --lose, it ends with 1 when the loss leaves a cluster without a third vote or
+    overfills a host. Without --lose, it ends with 1 when the plan does not survive a loss that its cover
+    claims to survive.
 
     \b
     Example:
@@ -56,7 +57,7 @@ def drill(
     stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading the fleet and the plan"):
         inventory, made = read_inventory(fleet), read_plan(plan)
-    with stages.stage("drill", "Losing one thing after the other"):
+    with stages.stage("drill", "Trying every loss"):
         report = run_drill(inventory, made, lose)
     with put_in_place():
         if output is not None:

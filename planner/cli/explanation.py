@@ -34,7 +34,7 @@ def print_explanation(found: Explanation) -> None:
     for one in found.sets[:_SETS_SHOWN]:
         target.print(Text(printable(f"- {one.words}")))
     if len(found.sets) > _SETS_SHOWN:
-        target.print(Text(f"- and {len(found.sets) - _SETS_SHOWN:,} more sets, see --json."))
+        target.print(Text(f"- and {len(found.sets) - _SETS_SHOWN:,} more groups, see --json."))
     if found.unserved:
         target.print(Text(f"\nUnserved: {len(found.unserved):,}", style="bold"))
     for left in found.unserved:

@@ -166,7 +166,7 @@ def _weighed(stages: Stages, fleet: Fleet, made: Plan, limit: float | None, seed
     """Return how many moves each further host saves."""
     from planner.sizing import trade_off
 
-    with stages.stage("trade_off", "Weighing moves against hosts") as show:
+    with stages.stage("trade_off", "Counting how many moves further hosts save") as show:
         return trade_off(fleet, made, time_limit=stages.left(limit), seed=seed, tell=show)
 
 

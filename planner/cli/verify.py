@@ -54,7 +54,7 @@ def verify(
     The check shares no code with the planning. Ends with 1 when the plan does not hold, and prints
     every violation.
 
-    With --proof each set of sites in the proof is counted again, and the bound is added up in exact
+    With --proof each group of sites in the proof is counted again, and the bound is added up in exact
     fractions. A proof that does not hold ends with 1. If the bound holds but does not
     prove the plan best, verify says so.
 

@@ -17,13 +17,13 @@ FREEZES = Sheet(
             example="2028-01-03"),
         Column("regions", "ids", "regions of sites and hubs that are frozen; several with ;", default="all",
             aliases=("region",)),
-        Column("reason", "text", "for people", example="Christmas trade"),
+        Column("reason", "text", "a remark for people; the planner does not use it", example="Christmas trade"),
     ),
 )
 
 CHANGES = Sheet(
     "Changes",
-    "what changes on which day, for the horizon: a column of one site, of one pool, or a setting",
+    "changes to come, for castingvote horizon: the day, and the column of a site or pool or the setting that changes",
     aliases=("dated_changes", "planned_changes"),
     columns=(
         Column("date", "date", "day from which the new value counts", required=True, aliases=("from_date", "day")),

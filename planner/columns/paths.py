@@ -17,7 +17,10 @@ LATENCY = Sheet(
             aliases=("rtt", "latency_ms", "latency", "round_trip_ms"), least=0, least_excluded=True, most=60000,
             example=18.4),
         Column("measured_at", "moment", "when it was measured", aliases=("measured", "measured_on")),
-        Column("loss_percent", "number", "probes that were lost", "%", aliases=("loss", "packet_loss_percent"), least=0,
+        Column("loss_percent", "number", (
+            "share of the probes that were "
+            "lost"
+        ), "%", aliases=("loss", "packet_loss_percent"), least=0,
             most=100, example=0),
         Column("pair_cost", "number",
             "what the circuit or transit of this pair costs", "money a year", default=0,
@@ -27,7 +30,7 @@ LATENCY = Sheet(
 
 SAMPLES = Sheet(
     "Samples",
-    "single probes; reduced to the policy's percentile",
+    "single probes of pairs of site and hub; the policy's percentile of them counts as the RTT",
     aliases=("probes", "latency_samples"),
     columns=(
         Column("site", "id", "site id", required=True, aliases=SITES.columns[0].aliases, example="0042"),

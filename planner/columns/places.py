@@ -14,9 +14,15 @@ SITES = Sheet(
     columns=(
         Column("site", "id", "unique id of the site", required=True,
             aliases=("site_id", "branch", "branch_id", "store", "store_id", "location_id"), example="0042"),
-        Column("name", "text", "for people", aliases=("site_name", "branch_name"), example="Alder Street"),
-        Column("region", "text", "for people and for hubs that serve certain regions", example="North"),
-        Column("owner", "text", "who answers for the site", aliases=("contact",), example="Retail North"),
+        Column("name", "text", (
+            "name of the site, for people; the planner uses the "
+            "id"
+        ), aliases=("site_name", "branch_name"), example="Alder Street"),
+        Column("region", "text", "region of the site; a hub may serve certain regions only", example="North"),
+        Column("owner", "text", (
+            "person or team who is responsible for the "
+            "site"
+        ), aliases=("contact",), example="Retail North"),
         LATITUDE,
         LONGITUDE,
         Column("clusters", "whole", "two-node clusters at the site; they stay on one host unless split_sites is yes",
@@ -44,7 +50,7 @@ SITES = Sheet(
         Column("nodes", "whole", "data nodes of a cluster; checked to be 2", default=2, least=1, example=2),
         Column("node_locations", "whole", "locations that the data nodes of one cluster stand in; checked to be 1",
             least=1, example=1),
-        Column("node_link", "choice", "link between the two data nodes", choices=("direct", "switched"),
+        Column("node_link", "choice", "kind of the link between the two data nodes", choices=("direct", "switched"),
             example="direct"),
         Column("node_link_gbps", "number", "speed of that link", "Gb/s", least=0, least_excluded=True, example=25),
         Column("node_links", "whole", "cables that this link is made of", least=0, example=2),
@@ -54,7 +60,10 @@ SITES = Sheet(
             least=1, most=2, example=2),
         Column("storage_groups", "whole", "storage groups of each data node", least=0, example=1),
         Column("cache_devices", "whole", "cache devices of each data node", least=0, example=1),
-        Column("uplink_mbps", "number", "the site's WAN uplink", "Mb/s", aliases=("wan_mbps", "uplink"), least=0,
+        Column("uplink_mbps", "number", (
+            "speed of the site's WAN "
+            "uplink"
+        ), "Mb/s", aliases=("wan_mbps", "uplink"), least=0,
             least_excluded=True, example=50),
         Column("tie_breaker_kbps", "number", "tie-breaker traffic of one cluster, against the hub's uplink", "kb/s",
             default="policy", least=0),
@@ -95,8 +104,11 @@ HUBS = Sheet(
             aliases=("hub_id", "data_centre", "datacentre", "data_center", "datacenter"), example="ESK"),
         Column("pool", "id", "unique id of the pool", default="hub id", aliases=("pool_id", "host_pool"),
             example="ESK"),
-        Column("name", "text", "for people", aliases=("hub_name",), example="Eskdale data centre"),
-        Column("region", "text", "for people", example="North"),
+        Column("name", "text", (
+            "name of the hub, for people; the planner uses the "
+            "id"
+        ), aliases=("hub_name",), example="Eskdale data centre"),
+        Column("region", "text", "region of the hub; a freeze may hold for certain regions only", example="North"),
         LATITUDE,
         LONGITUDE,
         ZONE,
@@ -142,7 +154,7 @@ HUBS = Sheet(
         *uptime("host", "a host of the pool"),
         *uptime("hub", "the hub itself"),
         *uptime("hub_uplink", "the hub's uplink"),
-        Column("opens", "date", "first day on which hosts can run there; for the horizon",
+        Column("opens", "date", "first day on which hosts can run there; used by castingvote horizon",
             aliases=("opening_date", "open_date")),
         Column("closes", "date", "last day on which hosts can run there; used by castingvote horizon",
             aliases=("closing_date", "close_date")),

@@ -33,16 +33,23 @@ SETTINGS = (
         "not_older: host release >= every served site's release; same_major: equal first number; any",
         default="not_older", choices=("not_older", "any", "same_major")),
     Column("unknown_latency", "choice",
-        "a pair without a known RTT is ineligible, or its RTT is estimated from the distance", default="ineligible",
+        "what a pair without a known RTT is: ineligible, or its RTT is estimated from the "
+        "distance", default="ineligible",
         choices=("ineligible", "estimate")),
     Column("accepted_evidence", "choice",
         "weakest kind of round-trip time that the plan may use; pairs with a weaker kind are shown, but not used",
         default="estimated", choices=("measured", "modelled", "estimated")),
     Column("max_age_days", "whole", "measurements older than this, or without a date, are old; blank is off", "days",
         least=0, most=100_000),
-    Column("old_latency", "choice", "an old measurement gets a warning, or makes its pair ineligible", default="warn",
+    Column("old_latency", "choice", (
+        "what an old measurement does: warn only, or make its pair of site and hub "
+        "ineligible"
+    ), default="warn",
         choices=("warn", "ineligible")),
-    Column("as_of", "date", "day on which the age of measurements counts; blank is the day of reading"),
+    Column("as_of", "date", (
+        "day for which the age of measurements is counted; blank: the day on which the fleet is "
+        "read"
+    )),
     Column("third_location_km", "number",
         "least distance between a site and the hub that carries its third vote; 0 is off", "km", default=0, least=0),
     Column("objective", "choice",
@@ -53,7 +60,10 @@ SETTINGS = (
         "margin (worst latency margin), spread (largest load of a host)", default="moves latency"),
     Column("tie_breaker_kbps", "number", "default value: used for each site whose tie_breaker_kbps is blank; 0 is off",
         "kb/s", default=0, least=0),
-    Column("management_floor", "release", "readiness: clusters older than this need a management server elsewhere"),
+    Column("management_floor", "release", (
+        "readiness: clusters with an older release than this need a management server at another "
+        "location"
+    )),
     Column("node_link_gbps", "number", "readiness: least speed of the link between the data nodes", "Gb/s", default=10,
         least=0),
     Column("node_links", "whole", "readiness: least number of cables between the data nodes", default=2, least=0,
@@ -110,9 +120,9 @@ SETTINGS = (
     *uptime("hub_uplink", "a hub's uplink", None),
     Column("rehoming_minutes", "number", "time from the loss of a host until its sites use their standby tie-breakers",
         "minutes", least=0),
-    Column("period", "choice", "length of one step of the horizon", default="year",
+    Column("period", "choice", "length of one period of castingvote horizon", default="year",
         choices=("year", "quarter", "month")),
-    Column("periods", "whole", "steps of the horizon", default=5, least=1, most=240),
+    Column("periods", "whole", "number of periods of castingvote horizon", default=5, least=1, most=240),
     Column("discount_percent", "number", "discount rate: how much less a payment counts for each year that it is later",
         "% a year", default=0, least=0, most=100),
     Column("years", "number",

@@ -43,7 +43,7 @@ class Causes:
         kept = {row.action for row in sides.new.assignments if row.site == site} == {"keep"}
         if kept and sides.standing.get(site, set()) >= set(sides.new_hosts[site]):
             there = " and ".join(sides.new_hosts[site])
-            return Found("current", f"It stands on {there} today, by the sheet Current.", False, (site,))
+            return Found("current", f"The sheet Current says that it is on {there} today.", False, (site,))
         return self.by_planning(lambda plan: sides.served_by(plan).get(site), self._choice(site))
 
     def of_left_out(self, site: str) -> Found:
@@ -51,14 +51,14 @@ class Causes:
         for host in self._hosts(self.sides.old, self.sides.old_hosts[site]):
             if (read := self.sides.lost(site, host)) is not None:
                 return _read(read)
-        return self.by_planning(lambda plan: site in self.sides.served_by(plan), "Others are served instead.")
+        return self.by_planning(lambda plan: site in self.sides.served_by(plan), "Other sites are served instead.")
 
     def of_served(self, site: str) -> Found:
         """Return why ``site`` has a host now."""
         for host in self._hosts(self.sides.new, self.sides.new_hosts[site]):
             if (read := self.sides.gained(site, host)) is not None:
                 return _read(read)
-        return self.by_planning(lambda plan: site in self.sides.served_by(plan), "Others are left out instead.")
+        return self.by_planning(lambda plan: site in self.sides.served_by(plan), "Other sites are left out instead.")
 
     def of_standby(self, site: str, old: str, new: str) -> Found:
         """Return why ``site`` has another standby, or none, or one now; ``old`` and ``new`` are "" for none."""
@@ -70,11 +70,11 @@ class Causes:
         if not old or not new:
             if rows := sides.changes_of("Policy", "cover"):
                 return Found("policy", f"Policy cover was {rows[0].old}, and is {rows[0].new}.", False, ("cover",))
-            choice = "An equally good plan decides differently."
+            choice = "Two equally good plans decide this differently."
             return self.by_planning(lambda plan: site in {entry.site for entry in plan.uncovered}, choice)
         if old not in {host.host for host in sides.new.host_list}:
             return self.of_host(old)
-        return Found("equals", "Plans keep a site on its host, and choose standbys anew.")
+        return Found("equals", "A new plan keeps sites on their hosts where it can, but chooses all standbys again.")
 
     def of_host(self, host: str) -> Found:
         """Return why ``host`` runs in one of the plans only."""
@@ -84,7 +84,7 @@ class Causes:
                 return Found("hub", f"Pool {gone.pool} is gone.", False, (gone.pool,))
             if sides.new_fleet is not None and host in sides.new_fleet.retiring_hosts:
                 return Found("hub", "It is to be emptied.", False, (gone.pool,))
-        choice = "Without this change a plan with as many hosts is possible too."
+        choice = "It is not needed for the number of hosts: an equally good plan does without this change."
         return self.by_planning(lambda plan: host in {one.host for one in plan.host_list}, choice)
 
     def by_planning(self, state: Callable[[Plan], Hashable], choice: str) -> Found:
@@ -124,7 +124,7 @@ def _by_step(step: Between) -> str:
     doubt = "" if step.proven else " It is not proven that so many sites must move."
     if step.cause == "search":
         return f"A better plan of the same fleet decides differently: the old plan is not the best.{doubt}"
-    return f"Without this change a plan keeps it as it was; with the change it does not: {CAUSES[step.cause]}.{doubt}"
+    return f"The cause is this change: {CAUSES[step.cause]}. Without it, a plan keeps everything here as it was.{doubt}"
 
 
 def _read(read: Read) -> Found:

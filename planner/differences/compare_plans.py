@@ -66,7 +66,7 @@ def compare(
 
 
 _NO_TIME = "No intermediate plan was made: time was too short, or no plan can be made for the new fleet."
-_NO_FLEETS = "The fleets of both plans are needed to tell."
+_NO_FLEETS = "The cause can be found only with the fleets of both plans."
 
 
 @dataclass(frozen=True)

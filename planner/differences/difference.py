@@ -37,7 +37,7 @@ CAUSES: Mapping[Cause, str] = {
     "policy": "policy",
     "prices": "prices",
     "several": "several changes together",
-    "current": "assignment in force",
+    "current": "where sites are today",
     "equals": "choice between equally good plans",
     "search": "a better plan of the same fleet",
     "worse": "the new plan is not the best",

@@ -47,7 +47,7 @@ def read_sheets(
         if path.is_dir():
             return _read_folder(path, wanted, findings)
         if path.exists() and not path.is_file():  # a pipe would be waited for, a device never ends
-            findings.add("file_unreadable", Place(path.name), reason="it is no ordinary file")
+            findings.add("file_unreadable", Place(path.name), reason="it is not an ordinary file")
             return Reading()
         return _read_workbook(path, wanted, findings, queries)
     except FileNotFoundError:

@@ -154,6 +154,8 @@ def pinned_settings(raws: Sequence[RawSheet], pins: SheetPins, findings: Finding
         assert raw is not None
         findings.add("mapping_label", raw.place(), label=show(pins.settings[named[label]]), mapping=pins.file)
     for setting, value in pins.given.items():
+        if is_blank(value):  # asked for, and left open
+            continue
         labels.append(setting)
         values.append(value)
         places.append(f"{pins.file} [Policy.given] {setting}")

@@ -2,7 +2,7 @@
 
 import dataclasses
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from typing import Any
 
@@ -43,14 +43,21 @@ class PolicyRead:
         return dataclasses.replace(self, policy=self.policy.replace(as_of=dt.date.today().isoformat()))
 
 
-def read_policy(table: RawTable, findings: Findings) -> PolicyRead:
-    """Return the policy that the sheet states; what it leaves out or leaves blank takes its default."""
-    match = match_headers(table, POLICY, findings, [column for column in POLICY.columns if column.required])
-    if len(match.known) < len(POLICY.columns):
-        return PolicyRead()
-    name_at, value_at = match.known["setting"], match.known["value"]
+def read_policy(tables: Sequence[RawTable], findings: Findings) -> PolicyRead:
+    """Return the policy that the tables state; what they leave out or leave blank takes its default."""
     places: dict[str, Place] = {}
     values: dict[str, Any] = {}
+    for table in tables:
+        _read_settings(table, findings, places, values)
+    return PolicyRead(Policy(**{name: _as_field(name, v) for name, v in values.items() if not _is_default(v)}), places)
+
+
+def _read_settings(table: RawTable, findings: Findings, places: dict[str, Place], values: dict[str, Any]) -> None:
+    """Add the settings of one table, each with its place, to those of the tables before it."""
+    match = match_headers(table, POLICY, findings, [column for column in POLICY.columns if column.required])
+    if len(match.known) < len(POLICY.columns):
+        return
+    name_at, value_at = match.known["setting"], match.known["value"]
     for position, name in enumerate(table.columns[name_at].tolist()):
         place = table.place(position, name_at)
         found = _setting(name, place, places, findings, table)
@@ -62,7 +69,6 @@ def read_policy(table: RawTable, findings: Findings) -> PolicyRead:
             values[setting.name] = clean(cells)[0]
             if setting.name in _SHARES and 0 < values[setting.name] < 1:
                 findings.add("percent_doubtful", places[setting.name], setting.name, value=show(values[setting.name]))
-    return PolicyRead(Policy(**{name: _as_field(name, v) for name, v in values.items() if not _is_default(v)}), places)
 
 
 def _setting(name: Any, place: Place, places: Mapping[str, Place], findings: Findings, table: RawTable) -> Named | None:
@@ -78,7 +84,13 @@ def _setting(name: Any, place: Place, places: Mapping[str, Place], findings: Fin
         )
     elif setting.name in places:
         other = places[setting.name]
-        findings.add("setting_repeated", place, "setting", value=setting.name, other=other.label or other.cell)
+        findings.add(
+            "setting_repeated",
+            place,
+            "setting",
+            value=setting.name,
+            other=other.where if place.label or other.label else other.cell,
+        )
     else:
         return found
     return None

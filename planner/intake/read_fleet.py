@@ -46,7 +46,7 @@ from planner.intake.mapping import read_mapping
 from planner.intake.names import sheet_of
 from planner.intake.pings import joined, read_pings
 from planner.intake.planned import one_row_each
-from planner.intake.policy import PolicyRead, read_policy
+from planner.intake.policy import read_policy
 from planner.intake.rawtable import RawTable
 from planner.intake.sheets import SheetTables
 from planner.intake.tables import TypedSheet, read_table
@@ -175,8 +175,7 @@ def _fleet(tables: Tables, findings: Findings, sources: tuple[Source, ...], ping
     """Return the fleet as far as it can be read, which holds only if no finding is an error."""
     tables = _naming(tables, findings)
     sites, pools = (_required(sheet, tables, findings) for sheet in (SITES, HUBS))
-    settings = _first(tables(POLICY))
-    policy = PolicyRead() if settings is None else read_policy(settings, findings)
+    policy = read_policy(tables(POLICY), findings)
     if sites is None or pools is None:
         return None
     draft = Draft(findings, sites, pools, policy.dated())

@@ -42,6 +42,9 @@ class SheetTables:
         self._pinned: list[RawTable] = []
         # Sheets that were adopted: the mapping says all of them, so that nothing is looked for.
         self._adopted = {name for name, p in pins.items() if p.only or p.settings or p.given}
+        # A mapping that gives settings of its own, but names no sheet for them, leaves the sheet Policy to be read.
+        policy = pins.get(POLICY.name)
+        self._beside = {POLICY.name} if policy is not None and not (policy.title or policy.settings) else set[str]()
         self._of_adopted = {
             plain(title) for name in self._adopted for p in pins[name].tables for title in (p.title, *p.also) if title
         }
@@ -58,7 +61,8 @@ class SheetTables:
             return [] if table is None else [with_units(table, self._findings)]
         pins = self._pins[sheet.name]
         if sheet is POLICY:
-            return [pinned_settings(self._raws, pins, self._findings)]
+            own = self._one(sheet, ids, names) if self._beside else None
+            return [*([] if own is None else [own]), pinned_settings(self._raws, pins, self._findings)]
         tables = [pinned_table(self._raws, one, self._findings) for one in pins.tables]
         rules = self._pins.get(POLICY.name)
         found = [without_settings(with_units(t, self._findings), rules) for t in tables if t is not None]
@@ -118,7 +122,7 @@ class SheetTables:
             sheet = sheet_of(raw.title)
             if not names and sheet is not None and not self._pinned_elsewhere(sheet.name, reading):
                 names = [sheet.name]
-            if plain(raw.title) in self._of_adopted or set(names) & self._adopted:
+            if plain(raw.title) in self._of_adopted or set(names) & (self._adopted - self._beside):
                 continue
             for name in names:
                 several.setdefault(name, []).append(raw)

@@ -14,7 +14,10 @@ _OF_MANY = (
     (re.compile(r"upgrade the site from release .* to (.+)"), r"upgrade them to release \1 or newer"),
     (re.compile(r"upgrade the site to release (.+) instead of .*"), r"upgrade them to release \1 or newer"),
     (re.compile(r"upgrade the hosts of pool .* from release .* to (.+)"), r"upgrade hosts to release \1 or newer"),
-    (re.compile(r"bring the site and the hosts of pool (.+) to releases .*"), r"give them and the hosts of pool \1 releases that suit each other"),
+    (
+        re.compile(r"bring the site and the hosts of pool (.+) to releases .*"),
+        r"give them and the hosts of pool \1 releases that suit each other",
+    ),
     (re.compile(r"raise its latency budget by .*"), "raise their latency budget, or add a nearer hub"),
     (re.compile(r"pin the site to hub .*"), "pin them to another hub"),
     (re.compile(r"leave .* in the site's barred_hubs .*"), "take hubs out of their barred_hubs"),

@@ -91,7 +91,7 @@ def _nothing_left(plan: Plan, aim: Aim) -> bool:
 def _better(plan: Plan, aim: Aim) -> str:
     """Return that no plan is better on an aim."""
     if aim.aim == "served" and any(one.aim == "kept_served" for one in plan.before):
-        return "no plan equal in this serves a greater total weight"
+        return "no plan that does the same serves a greater weight of all sites"
     return _BETTER[aim.aim]
 
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 OBJECTIVES = {
     "hosts": "as few hosts as possible",
     "new_hosts": "as few new hosts as possible",
-    "cost": "as little cost as possible",
+    "cost": "as low a cost as possible",
 }
 
 

@@ -209,8 +209,8 @@ def policy(page: Page, facts: Facts) -> None:
     changed = [
         f"{name} {value}" for name, value in applied.items() if value is not None and value != defaults.get(name)
     ]
-    page.text_row("Set for this plan", "; ".join(changed) or "nothing")
-    page.text_row("All else", "at its default: see sheet Policy")
+    page.text_row("Settings of this plan", "; ".join(changed) or "nothing")
+    page.text_row("Other settings", "have their defaults: see sheet Policy")
 
 
 def origin(page: Page, facts: Facts) -> None:

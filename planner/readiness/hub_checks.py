@@ -32,7 +32,9 @@ class HubChecks:
         if not self._served[site]:
             yield self._without_a_pool(site)
         elif not self._apart[site]:
-            detail = f"neither zones nor distance show that hub {self.nearest_hub(site)} is at another location"
+            detail = (
+                f"neither failure zones nor coordinates show that hub {self.nearest_hub(site)} is at another location"
+            )
             remedy = "Fill in column zone, or latitude and longitude, of site and hubs."
             yield Item("third_location", "unknown", self._id(site), detail, remedy, ("zone", "latitude", "longitude"))
 

@@ -27,23 +27,26 @@ def release_floor(facts: Facts, pairs: Pairs) -> str:
     floor = facts.policy.release_floor
     release = _site(facts, pairs, "release")
     return (
-        f"release {release} is older than the floor {floor}"
+        f"release {release} is older than the release floor {floor}"
         if release
-        else f"the release is not known; the floor is {floor}"
+        else f"the release is not known; the release floor is {floor}"
     )
 
 
 def pinned_hub(facts: Facts, pairs: Pairs) -> str:
-    return f"pinned to hub {_site(facts, pairs, 'pinned_hub')}, so not {_hubs(facts, pairs)}"
+    return f"pinned_hub is {_site(facts, pairs, 'pinned_hub')}, so the site must not go to {_hubs(facts, pairs)}"
 
 
 def barred_hub(facts: Facts, pairs: Pairs) -> str:
-    return f"barred from hub {_hubs(facts, pairs)}"
+    return f"barred_hubs says that the site must not go to {_hubs(facts, pairs)}"
 
 
 def region(facts: Facts, pairs: Pairs) -> str:
     region = _site(facts, pairs, "region") or "(blank)"
-    return f"region {region} is not served by {first_few(facts.fleet.pool_ids[p] for p in pairs.pool)}"
+    return (
+        f"region {region} is not among those that the pool serves: "
+        f"{first_few(facts.fleet.pool_ids[p] for p in pairs.pool)}"
+    )
 
 
 def host_release(facts: Facts, pairs: Pairs) -> str:
@@ -59,8 +62,8 @@ def unknown_latency(facts: Facts, pairs: Pairs) -> str:
 def loss(facts: Facts, pairs: Pairs) -> str:
     best = int(np.argmin(pairs.loss_percent))
     return (
-        f"the smallest loss, {pairs.loss_percent[best]:.3g} % (hub {facts.fleet.hub_ids[facts.hub(pairs)[best]]}) "
-        f"exceeds the limit of {facts.policy.max_loss_percent:g} %"
+        f"the best path loses {pairs.loss_percent[best]:.3g} % of the probes "
+        f"(hub {facts.fleet.hub_ids[facts.hub(pairs)[best]]}); {facts.policy.max_loss_percent:g} % are allowed"
     )
 
 
@@ -68,7 +71,7 @@ def evidence(facts: Facts, pairs: Pairs) -> str:
     kinds = dict.fromkeys(
         f"{EVIDENCE[e]} (hub {facts.fleet.hub_ids[h]})" for e, h in zip(pairs.evidence, facts.hub(pairs), strict=True)
     )
-    return f"RTT only {first_few(kinds)}; the policy asks for {facts.policy.accepted_evidence} or better"
+    return f"the RTT is only {first_few(kinds)}; the policy asks for {facts.policy.accepted_evidence} or better"
 
 
 def old_latency(facts: Facts, pairs: Pairs) -> str:
@@ -76,8 +79,8 @@ def old_latency(facts: Facts, pairs: Pairs) -> str:
     newest = int(np.argmax(np.nan_to_num(pairs.measured_at.astype("datetime64[D]").astype(float), nan=-np.inf)))
     hub = facts.fleet.hub_ids[facts.hub(pairs)[newest]]
     if np.isnat(pairs.measured_at[newest]):
-        return f"RTT without a date of measurement (hub {_hubs(facts, pairs)}); {asked}"
-    return f"newest RTT measured on {pairs.measured_at[newest].astype('datetime64[D]')} (hub {hub}); {asked}"
+        return f"the RTT has no date of measurement (hub {_hubs(facts, pairs)}); {asked}"
+    return f"the newest RTT is of {pairs.measured_at[newest].astype('datetime64[D]')} (hub {hub}); {asked}"
 
 
 def latency(facts: Facts, pairs: Pairs) -> str:
@@ -85,8 +88,10 @@ def latency(facts: Facts, pairs: Pairs) -> str:
     budget = facts.fleet.budgets_ms[pairs.site[0]]
     hub = facts.fleet.hub_ids[facts.hub(pairs)[best]]
     if np.isinf(pairs.rtt_ms[best]):
-        lost = f"the {facts.policy.percentile:g}th percentile of the samples is a lost probe (hub {hub})"
-        bounded = f"the RTT to hub {hub} is only known to exceed the budget of {budget:g} ms"
+        lost = (
+            f"so many probes are lost that percentile {facts.policy.percentile:g} of the RTT has no value (hub {hub})"
+        )
+        bounded = f"the RTT to hub {hub} is above the budget of {budget:g} ms; its exact value is not known"
         return lost if len(facts.fleet.samples) and not _states(facts, pairs, best) else bounded
     return f"best RTT {_figures(pairs.rtt_ms[best], budget)} ms (hub {hub}) exceeds the budget of {budget:g} ms"
 
@@ -102,14 +107,14 @@ def capacity(facts: Facts, pairs: Pairs) -> str:
     caps = facts.fleet.usable_caps[pairs.pool]
     clusters = facts.fleet.clusters[pairs.site[0]]
     if facts.policy.split_sites or caps.max() >= clusters:
-        return f"max_hosts allows no host in {first_few(facts.fleet.pool_ids[p] for p in pairs.pool)}"
-    return f"its {clusters} clusters stay together, and the largest host has room for {caps.max()}"
+        return f"no host may run in {first_few(facts.fleet.pool_ids[p] for p in pairs.pool)}"
+    return f"its {clusters} clusters must be on one host, and the largest host has room for {caps.max()}"
 
 
 def uplink(facts: Facts, pairs: Pairs) -> str:
     of_one = " for one cluster" if facts.fleet.parts[pairs.site[0]] > 1 else ""
     kbps, widest = facts.part_kbps[pairs.site[0]], facts.fleet.hub_uplinks_kbps[facts.hub(pairs)].max()
-    return f"tie-breaker traffic of {kbps:g} kb/s{of_one} exceeds the largest uplink, {widest:g} kb/s"
+    return f"its tie-breaker traffic is {kbps:g} kb/s{of_one}; the largest uplink carries {widest:g} kb/s"
 
 
 def blast_radius(facts: Facts, pairs: Pairs) -> str:
@@ -121,10 +126,10 @@ def blast_radius(facts: Facts, pairs: Pairs) -> str:
         most = getattr(facts.policy, setting)
         if over[site] and setting.startswith("max_share"):
             share = f"{_figures(100.0 * weight / whole, most)} % of the fleet's weight"
-            said = f"one cluster brings {share}, which exceeds" if split else f"{share} exceed"
+            said = f"one cluster has {share}, above" if split else f"the site has {share}, above"
             parts.append(f"{said} {setting}, {most:g} %")
         elif over[site]:
-            parts.append(f"{fleet.clusters[site]} clusters that stay together exceed {setting}, {most}")
+            parts.append(f"the site has {fleet.clusters[site]} clusters, above {setting}, {most}")
     return first_few(parts)
 
 
@@ -138,11 +143,11 @@ def third_location(facts: Facts, pairs: Pairs) -> str:
         if hub == row["site"]:
             parts.append(f"hub {hub} is the site itself")
         elif shared:
-            parts.append(f"hub {hub} shares zone {', '.join(shared)}")
+            parts.append(f"hub {hub} is in the same failure zone: {', '.join(shared)}")
         else:
             km = facts.distance_km(pairs)[position]
             far = "an unknown distance" if np.isnan(km) else f"{km:.1f} km"
-            parts.append(f"hub {hub} is {far} away, at least {facts.policy.third_location_km:g} km wanted")
+            parts.append(f"hub {hub} is {far} away; at least {facts.policy.third_location_km:g} km are needed")
     return first_few(dict.fromkeys(parts))
 
 

@@ -150,7 +150,7 @@ def _setting(fleet: Fleet, edit: Edit, column: Column, scenario: Scenario) -> An
         after = float(changed_numbers(column, edit.value, np.array([before], dtype=np.float64))[0])
         return int(after) if column.kind == "whole" else after
     findings = Findings()
-    policy = read_policy(table_of_policy({edit.column: edit.value}), findings).policy
+    policy = read_policy([table_of_policy({edit.column: edit.value})], findings).policy
     if findings.any_error:
         raise InputError(findings.result())
     return getattr(policy, edit.column)

@@ -96,16 +96,14 @@ def failed_after(plan: Plan, merged: Merged) -> tuple[tuple[str, ...], tuple[str
         if one.votes == headings.NO:
             failed.append(f"Site {one.site} does not see three votes with {one.host} ({one.source}). Undo the change.")
         if one.rtt_text and math.isnan(one.rtt_ms):
-            notes.append(f'{one.source}: "{one.rtt_text}" is no round-trip time in ms.')
+            notes.append(f'{one.source}: "{one.rtt_text}" is not a round-trip time in ms.')
         if one.votes and one.votes not in headings.VOTES_WORDS:
             notes.append(f'{one.source}: three votes seen is "{one.votes}"; write yes or no.')
         if math.isnan(one.rtt_ms) or one.votes not in headings.VOTES_WORDS:
             unseen.append(one.site)
     if unseen:
         sites = counted(len(unseen), "site")
-        notes.append(
-            f"Marked as done, but round trip and three votes are not both filled in, {sites}: {first_few(unseen)}."
-        )
+        notes.append(f"{sites} marked as done, but without RTT after or three votes seen: {first_few(unseen)}.")
     return tuple(failed), tuple(notes)
 
 

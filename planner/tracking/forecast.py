@@ -55,7 +55,7 @@ def forecast(
         )
     kept = _Record(_blocks(record, last, days, calendar), last)
     if not kept.blocks.any():
-        return _none("No forecast: nothing was done in the whole weeks before today.")
+        return _none("No forecast: no site was finished in the full weeks before today.")
     needed = _runs(kept, np.array([left]) if calendar is None else calendar.left, calendar, np.random.default_rng(seed))
     if np.median(needed) >= _LONGEST_DAYS:
         return _none("No forecast. At this pace and in their windows, the sites left take more than ten years.")
@@ -72,8 +72,8 @@ def _none(words: str) -> Forecast:
 def _words(record: _Record, left: int, likely: dt.date, calendar: OpenDays | None) -> str:
     unit = "weeks" if record.blocks.shape[1] == 7 else "days"
     words = (
-        f"Estimated from {len(record.blocks)} past {unit}, drawn at random {_RUNS:,} times until {left} sites are "
-        "done. The dates are the 10th, 50th and 90th percentile. "
+        f"The forecast draws from the {len(record.blocks)} past {unit} at random until {left} sites are done, "
+        f"{_RUNS:,} times. Early, likely and late are the 10th, 50th and 90th percentile of the end. "
     )
     if calendar is not None:
         ahead = (record.last + dt.timedelta(days=n) for n in range(1, (likely - record.last).days + 1))
@@ -81,7 +81,7 @@ def _words(record: _Record, left: int, likely: dt.date, calendar: OpenDays | Non
         words += (
             f"Windows and freezes allow no change at the sites left on {counted(shut, 'day')} until the likely date. "
         )
-    return words + "The pace must stay the same; blocked sites are not counted."
+    return words + "It assumes that the pace stays the same. Blocked sites are not counted."
 
 
 def _blocks(record: Mapping[dt.date, int], last: dt.date, days: int, calendar: OpenDays | None) -> Ints:

@@ -111,15 +111,11 @@ class _Check:
             yield Violation("step_form", "rollout", "two of its steps have the same id")
         for number, wave in enumerate(self.rollout.waves, start=1):
             if wave.wave != number or not wave.steps:
-                yield Violation(
-                    "step_form",
-                    f"wave {wave.wave}",
-                    f"waves must be numbered from 1 and have steps; this one is at place {number}",
-                )
+                text = f"waves must be numbered from 1 and have steps; this one is at place {number}"
+                yield Violation("step_form", f"wave {wave.wave}", text)
             elif (wave.starts, wave.ends) != (min(s.starts for s in wave.steps), max(s.ends for s in wave.steps)):
-                yield Violation(
-                    "step_form", f"wave {wave.wave}", "it does not begin with its first step and end with its last"
-                )
+                text = "it must begin with its first step and end with its last"
+                yield Violation("step_form", f"wave {wave.wave}", text)
         for step in self.rollout.steps:
             yield from self._form(step)
         if self.rollout.lower_bound_waves > len(self.rollout.waves):
@@ -130,11 +126,8 @@ class _Check:
         of_site = step.kind in _SITE_STEPS
         minutes = self.fleet.policy.site_minutes if of_site else self.fleet.policy.host_minutes
         if step.kind not in STEP_KINDS or (step.site in self.sites) != of_site or bool(step.host) == of_site:
-            yield Violation(
-                "step_form",
-                where,
-                "its kind is unknown, or it names a site where a host is needed, or a host where a site is needed",
-            )
+            text = "its kind is unknown, or it names a site where a host is needed, or a host where a site is needed"
+            yield Violation("step_form", where, text)
         elif step.kind in ("attach", "detour") and step.to_host is None:
             yield Violation("step_form", where, "it does not say which host the site goes to")
         if step.ends - step.starts != dt.timedelta(minutes=minutes):
@@ -186,11 +179,8 @@ class _Check:
             if host.host not in replay.running:
                 yield Violation("incomplete", f"host {host.host}", "the plan needs it, but no step installs it")
             elif host.release != replay.releases[f"host {host.host}"]:
-                yield Violation(
-                    "incomplete",
-                    f"host {host.host}",
-                    f"after the rollout it does not have release {host.release}, as the plan says",
-                )
+                text = f"after the rollout it does not have release {host.release}, as the plan says"
+                yield Violation("incomplete", f"host {host.host}", text)
 
     def _clock(self, step: Step) -> WallClock:
         return (
@@ -219,9 +209,8 @@ class _Check:
             if wave.sites:
                 most = min(size, policy.sites_per_wave or math.inf, max(total, 1))
                 if len(wave.sites) > most + 1e-9:
-                    yield Violation(
-                        "wave_limit", where, f"it changes {len(wave.sites)} sites; at most {most:g} are allowed"
-                    )
+                    text = f"it changes {len(wave.sites)} sites; at most {most:g} are allowed"
+                    yield Violation("wave_limit", where, text)
                 size, grown = size * policy.wave_growth, grown + 1
                 if wave.pilot != (grown == 1):
                     text = "only the first wave that changes sites is the pilot, and must be marked so"
@@ -242,20 +231,14 @@ class _Check:
         ):
             for key, count in counts.items():
                 if most is not None and count > most:
-                    yield Violation(
-                        "wave_limit",
-                        where,
-                        f"it changes {count} sites of {name} {key or '(blank)'}; at most {most} are allowed",
-                    )
+                    text = f"it changes {count} sites of {name} {key or '(blank)'}; at most {most} are allowed"
+                    yield Violation("wave_limit", where, text)
         for crew, count in crews.items():
             lanes = 1 if crew else policy.crews
             if policy.sites_per_crew is not None and count > policy.sites_per_crew * lanes:
-                yield Violation(
-                    "wave_limit",
-                    where,
-                    f"crew {crew or '(no name)'} changes {count} sites; sites_per_crew allows "
-                    f"{policy.sites_per_crew * lanes}",
-                )
+                most = policy.sites_per_crew * lanes
+                text = f"crew {crew or '(no name)'} changes {count} sites; sites_per_crew allows {most}"
+                yield Violation("wave_limit", where, text)
             steps = [s for s in wave.steps if s.site is not None and self.sites[s.site]["crew"] == crew]
             if any(sum(o.starts <= s.starts < o.ends for o in steps) > lanes for s in steps):
                 yield Violation(
@@ -264,9 +247,8 @@ class _Check:
         for one, other in combinations(wave.steps, 2):
             both = {one.site or one.host} & {other.site or other.host}
             if both and one.starts < other.ends and other.starts < one.ends:
-                yield Violation(
-                    "step_order", where, f"steps {one.id} and {other.id} change the same site or host at the same time"
-                )
+                text = f"steps {one.id} and {other.id} change the same site or host at the same time"
+                yield Violation("step_order", where, text)
 
     def spacing(self) -> Iterator[Violation]:
         """Nights between neighbours, and after the pilot."""
@@ -279,23 +261,17 @@ class _Check:
             for other in set(self.sites[site]["neighbours"]) - {site}:
                 near = [abs(a - b) for a in when for b in nights.get(other, ())]
                 if near and min(near) < policy.neighbour_days:
-                    yield Violation(
-                        "spacing",
-                        f"site {site}",
-                        f"it is changed {min(near)} nights from its neighbour {other}; neighbour_days is "
-                        f"{policy.neighbour_days}",
-                    )
+                    text = f"its neighbour {other} changes {min(near)} nights from it"
+                    text += f"; neighbour_days is {policy.neighbour_days}"
+                    yield Violation("spacing", f"site {site}", text)
         changing = [
             min(set.union(*(self._nights(step) for step in wave.steps if step.site is not None)))
             for wave in self.rollout.waves
             if wave.sites
         ]
         if len(changing) > 1 and changing[1] - changing[0] < policy.pilot_days:
-            yield Violation(
-                "spacing",
-                "wave 2",
-                f"it begins {changing[1] - changing[0]} nights after the pilot; pilot_days is {policy.pilot_days}",
-            )
+            text = f"it begins {changing[1] - changing[0]} nights after the pilot; pilot_days is {policy.pilot_days}"
+            yield Violation("spacing", "wave 2", text)
 
     def _nights(self, step: Step) -> set[int]:
         return {night.toordinal() for night in self._clock(step).nights(step.starts)}
@@ -314,17 +290,11 @@ class _Check:
                         if o.kind == "site_release" and step.host in where_now.get(str(o.site), [])
                     ]
                     if others:
-                        yield Violation(
-                            "wave_limit",
-                            f"step {step.id}",
-                            f"it must not be in the same wave as step {', '.join(others)}",
-                        )
+                        text = f"it must not be in the same wave as step {', '.join(others)}"
+                        yield Violation("wave_limit", f"step {step.id}", text)
                 if step.kind == "host_retire" and last.get(str(step.host), 0) == wave.wave:
-                    yield Violation(
-                        "step_order",
-                        f"step {step.id}",
-                        "it retires a host in the same wave in which sites leave it; it must come later",
-                    )
+                    text = "it retires a host in the same wave in which sites leave it; it must come later"
+                    yield Violation("step_order", f"step {step.id}", text)
                 for host in step.hosts:
                     if step.site is not None:
                         last[host] = wave.wave

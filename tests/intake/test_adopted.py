@@ -89,6 +89,24 @@ def test_settings_stand_under_labels_and_in_the_mapping(estate, read):
     assert fleet.sites["Town"].tolist() == ["A", "B", "C", "D"]
 
 
+def test_a_sheet_policy_is_read_beside_a_mapping_that_only_gives_settings(estate, read):
+    """It was passed over without a word, so that the plan was made with another cap than the sheet says."""
+    estate["Policy"] = [["setting", "value"], ["cluster_cap", 12]]
+    words = MAPPING.partition("[Policy]")[0].format(sites="", more="", times="")
+    left_open, given = (words + f"[Policy.given]\nlatency_budget_ms = {value}\n" for value in ('""', 40))
+    policy = read(estate, text=given).fleet.policy
+    assert (policy.cluster_cap, policy.latency_budget_ms) == (12, 40)
+    estate["Policy"].append(["latency_budget_ms", 30])
+    assert read(estate, text=left_open).fleet.policy.latency_budget_ms == 30
+    (finding,) = [one for one in read(estate, text=given).findings if one.code == "setting_repeated"]
+    assert finding.message == "The setting latency_budget_ms is already in Policy!B3."
+
+
+def test_a_sheet_of_freezes_is_read_beside_a_mapping(estate, read):
+    estate["Freezes"] = [["first", "last"], ["2027-03-01", "2027-03-10"]]
+    assert len(read(estate).fleet.freezes) == 1
+
+
 def test_rows_are_left_out_by_a_value_and_stay_out_everywhere(estate, read):
     got = read(estate, more='[Sites.leave_out]\nState = ["shut"]\n' + CURRENT)
     assert got.fleet.site_ids == ("U-001", "U-003", "U-004")
@@ -257,7 +275,7 @@ def test_a_larger_budget_in_a_what_if_serves_nobody_on_a_bound(rows, tmp_path, w
     made = planner.plan(wider)
     (unserved,) = made.unserved
     assert unserved.site == "0001"
-    assert any("only known to exceed" in reason.detail for reason in unserved.reasons)
+    assert any("its exact value is not known" in reason.detail for reason in unserved.reasons)
 
 
 def test_a_repaired_fleet_keeps_what_is_beyond_the_budget(rows, tmp_path, writers):

@@ -191,14 +191,14 @@ def test_status_and_completeness_are_told_apart():
         (
             True,
             True,
-            "Proven: no plan serves a greater weight of sites with a host today, no plan equal in this serves a "
-            "greater total weight, and fewer hosts cannot serve these sites.",
+            "Proven: no plan serves a greater weight of sites with a host today, no plan that does the same "
+            "serves a greater weight of all sites, and fewer hosts cannot serve these sites.",
         ),
         (
             True,
             False,
             "Proven: no plan serves a greater weight of sites with a host today. "
-            "Not proven: whether another plan equal in this serves a greater total weight.",
+            "Not proven: whether another plan that does the same serves a greater weight of all sites.",
         ),
         (
             False,

@@ -83,7 +83,9 @@ def test_summary_holds_claims_counts_and_where_the_plan_comes_from(book, plan, f
     assert pairs["Unserved sites"] == "▲ 4: please check"
     assert pairs["Sites without a standby"] == "✓ none"
     assert pairs["Repaired cells"] == 3
-    assert pairs["Set for this plan"].startswith("cluster_cap 24; latency_budget_ms 40; reserve_percent 10; cover host")
+    assert pairs["Settings of this plan"].startswith(
+        "cluster_cap 24; latency_budget_ms 40; reserve_percent 10; cover host"
+    )
     assert fleet.sources[0].sha256 in pairs["Input"]
     assert pairs["castingvote"] == "0.1.0"
     assert pairs["Written"] == "2026-11-25 09:30 UTC"

@@ -71,20 +71,36 @@ def test_the_authors_examples_are_accepted(text):
     ("old", "new", "why"),
     [
         ("10 14/3", "10 13/3", "C8 does not follow"),
-        ("2  1 -1/4  4 3/4", "2  1 1/4  4 3/4", "'at least' and 'at most'"),
+        (
+            "2  1 -1/4  4 3/4",
+            "2  1 1/4  4 3/4",
+            "certificate: step C6 adds constraints 'at least' to constraints 'at most', which proves nothing",
+        ),
         ("C7  G 1   1  1 1  { rnd", "C7  G 1   1  1 1  { lin", "C7 does not follow"),
-        ("{ uns 6 5  8 7 }", "{ uns 6 5  8 4 }", "not the two opposite cases"),
-        ("{ uns 11 4  12 3 }", "{ lin 1  12 1 }", "depends on an assumption"),
-        ("INT 2\n0 1", "INT 1\n0", "not all its terms are whole"),
-        ("A4  G 1 ", "A4  G 2 ", "not the two opposite cases"),
-        ("{ rnd 1  9 1 } 11", "{ rnd 1  11 1 } 11", "line 23: a whole number below 10"),
-        ("} 10\n", "} 9\n", "as the last use"),
-        ("VER 1.0", "VER 1.1", "1.0 expected"),
-        ("C1  G 1  2  0 2  1 3", "C1  G 1  2  0 2  0 3", "an index stands there twice"),
-        ("C1  G 1", "C1  G 1e9", "a number expected"),
-        ("DER 11", "DER 10", "stands after the last proof step"),
-        ("DER 11", "DER 12", "ends too early"),
-        ("% Example", "%Example", "VER expected"),
+        (
+            "{ uns 6 5  8 7 }",
+            "{ uns 6 5  8 4 }",
+            "which are not all the cases",
+        ),
+        (
+            "{ uns 11 4  12 3 }",
+            "{ lin 1  12 1 }",
+            "certificate: its last step, C10, is shown for one case only, and the other case is missing",
+        ),
+        ("INT 2\n0 1", "INT 1\n0", "certificate: step C7 is rounded, but a part of it need not be a whole number"),
+        ("A4  G 1 ", "A4  G 2 ", "which are not all the cases"),
+        (
+            "{ rnd 1  9 1 } 11",
+            "{ rnd 1  11 1 } 11",
+            "certificate: line 23: the file has '11' where it must have a whole number below 10",
+        ),
+        ("} 10\n", "} 9\n", "certificate: step C7 uses C6, which the file declares as no longer used at that place"),
+        ("VER 1.0", "VER 1.1", "line 2: the file has '1.1' where it must have 1.0"),
+        ("C1  G 1  2  0 2  1 3", "C1  G 1  2  0 2  0 3", "the same index is used twice"),
+        ("C1  G 1", "C1  G 1e9", "where it must have a number"),
+        ("DER 11", "DER 10", "follows the last step"),
+        ("DER 11", "DER 12", "certificate: the file ends before the certificate is complete"),
+        ("% Example", "%Example", "line 1: the file has '%Example' where it must have VER"),
     ],
 )
 def test_what_the_rules_forbid_is_refused(old, new, why):
@@ -95,12 +111,20 @@ def test_what_the_rules_forbid_is_refused(old, new, why):
 @pytest.mark.parametrize(
     ("old", "new", "why"),
     [
-        ("feas 2  0 1  1 2", "feas 2  0 1  1 1", "solution 1 breaks C2"),
+        ("feas 2  0 1  1 2", "feas 2  0 1  1 1", "certificate: plan 1 in it breaks the constraint C2"),
         ("opt 1  1 1", "opt 1  1 3/2", "has a fraction"),
-        ("RTP range 1 1", "RTP range 2 2", "less than the bound of 2"),
-        ("RTP range 1 1", "RTP range 0 0", "no solution reaches 0"),
+        (
+            "RTP range 1 1",
+            "RTP range 2 2",
+            "certificate: its last step, C6, does not prove the bound of 2 that it states",
+        ),
+        ("RTP range 1 1", "RTP range 0 0", "no plan in it needs only 0"),
         ("C5 G 1/4", "C5 G 3/4", "C5 does not follow"),
-        ("C4 G 0     1  1 1   { rnd 1  2 1 } 4", "C4 G 0     1  1 1   { sol } 4", "only to limit the objective"),
+        (
+            "C4 G 0     1  1 1   { rnd 1  2 1 } 4",
+            "C4 G 0     1  1 1   { sol } 4",
+            "certificate: step C4 uses a known plan, which may only limit the objective",
+        ),
     ],
 )
 def test_bounds_and_solutions_are_checked(old, new, why):
@@ -113,4 +137,6 @@ def test_a_cutoff_by_a_solution_proves_no_more_than_that_solution():
     line = "D1 L 0 OBJ { sol } 3\n"
     goal = "D2 G 1 0 { lin 3  0 -1  1 1  2 4 } -1\n"  # -4x - y <= -1, 4x - y <= 2 ... no contradiction
     assert "does not follow" in check_lines((cut_off + line + goal).splitlines())
-    assert "excludes more" in check_lines((cut_off + line.replace("L 0", "L -1") + goal).splitlines())
+    assert "certificate: step D1 leaves out plans as good as the best known one" in check_lines(
+        (cut_off + line.replace("L 0", "L -1") + goal).splitlines()
+    )

@@ -234,7 +234,10 @@ def test_a_site_that_no_uplink_can_hold_is_told_so(make):
     fleet = make.fleet([[5.0]], sites={"tie_breaker_kbps": [3000.0]}, pools={"uplink_mbps": [2.0]})
     result = plan(fleet)
     make.sound(fleet, result)
-    assert "3000 kb/s exceeds the largest uplink, 2000 kb/s" in result.unserved[0].reasons[0].detail
+    assert (
+        "its tie-breaker traffic is 3000 kb/s; the largest uplink carries 2000 kb/s"
+        in result.unserved[0].reasons[0].detail
+    )
 
 
 def test_sites_of_a_host_that_is_given_up_go_where_fewest_move(make):

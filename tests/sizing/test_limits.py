@@ -77,7 +77,7 @@ def test_a_site_that_breaks_a_limit_alone_is_unserved_and_the_rule_is_named(make
     make.sound(fleet, result)
     told = {u.site: u.reasons[0] for u in result.unserved}
     assert {site: reason.code for site, reason in told.items()} == {"S00": "blast_radius", "S01": "blast_radius"}
-    assert "5 clusters that stay together exceed max_blast_radius_zone, 4" in told["S00"].detail
+    assert "the site has 5 clusters, above max_blast_radius_zone, 4" in told["S00"].detail
     assert "80.0 % of the fleet's weight exceed max_share_percent_hub, 75 %" in told["S01"].detail
 
 

@@ -318,7 +318,7 @@ def test_a_cluster_that_no_uplink_can_carry_is_told_so(make, split):
     result = plan(make.fleet([[5.0]], sites=sites, pools={"uplink_mbps": [0.5]}, split_sites=split))
     assert [reason.code for reason in result.unserved[0].reasons] == ["uplink"]
     said = "600 kb/s for one cluster" if split else "1200 kb/s"
-    assert f"traffic of {said} exceeds the largest uplink, 500 kb/s" in result.unserved[0].reasons[0].detail
+    assert f"traffic is {said}; the largest uplink carries 500 kb/s" in result.unserved[0].reasons[0].detail
 
 
 def test_a_cluster_of_a_split_site_that_weighs_too_much_for_any_hub_is_told_so(make):
@@ -328,7 +328,10 @@ def test_a_cluster_of_a_split_site_that_weighs_too_much_for_any_hub_is_told_so(m
     result = plan(fleet)
     make.sound(fleet, result)
     assert [(u.site, [r.code for r in u.reasons]) for u in result.unserved] == [("S00", ["blast_radius"])]
-    assert "one cluster brings 45.0 % of the fleet's weight" in result.unserved[0].reasons[0].detail
+    assert (
+        "one cluster has 45.0 % of the fleet's weight, above max_share_percent_hub, 40 %"
+        in result.unserved[0].reasons[0].detail
+    )
     assert "raise the limit on the share" in result.unserved[0].remedy
     assert "split" not in result.unserved[0].remedy
 

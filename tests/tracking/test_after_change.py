@@ -82,7 +82,7 @@ def test_what_fails_after_a_change_is_a_problem(planned, returned):
     assert "0002 measured 20.1 ms" in above
     assert "budget of 20 ms" in above
     assert "0003 does not see three votes" in votes
-    assert any("1 site: 0003" in note for note in found.notes)
+    assert any("1 site marked as done" in note and "0003" in note for note in found.notes)
 
 
 def test_measurements_are_handed_on_as_evidence_with_their_date(planned, returned, tmp_path):

@@ -68,7 +68,7 @@ function showCount(found, question, ms) {
   document.body.dataset.counted = `${question} ${found.hosts}`; // for tests
   document.body.dataset.ms = ms.toFixed(1);
   if (plan?.of !== question) {
-    settle([["Host count", found.proven && !found.at_least ? "yes" : "open", found.at_least ? "a lower bound" : found.proven ? "settled, proven" : "not proven yet"],
+    settle([["Host count", found.proven && !found.at_least ? "yes" : "open", found.at_least ? "a lower bound" : found.proven ? "final, proven" : "not proven yet"],
       ["Who goes where", "busy", "to be searched"]]);
   }
 }

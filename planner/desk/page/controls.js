@@ -61,7 +61,7 @@ function settingSlider(one) {
   const [label, least, most, step] = MAIN[one.name];
   const { own_caps: caps, own_budgets: budgets } = fleet.controls;
   const hint = one.name === "latency_budget_ms" && budgets ? `${budgets} sites state their own; the slider below moves all.`
-    : one.name === "cluster_cap" && caps ? "Moves hosts that state their own cap too." : "";
+    : one.name === "cluster_cap" && caps ? "Changes the cap also where Hubs states one." : "";
   return slider(label, least, Math.max(most, 2 * Number(one.value || 0)), step, () => valueOf(one), (value) => setting(one.name, value), hint);
 }
 

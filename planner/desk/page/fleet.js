@@ -5,7 +5,7 @@ import { change, here, on, state, tell } from "./state.js";
 
 export let fleet = null; // what the desk read last
 
-const SAID = { error: "Error", warning: "Doubtful", info: "Read so" };
+const SAID = { error: "Error", warning: "Doubtful", info: "How it was read" };
 
 export async function read() {
   $("fleet-summary").textContent = "Reading the files …";

@@ -32,7 +32,7 @@ function showExplanation(found) {
   const helps = found.suggestions.map((one) => el("li", {}, el("span", {}, `${one.words} `),
     one.after ? el("span", { class: "small" }, `Then ${whole.format(one.after.hosts)} hosts, ${whole.format(one.after.unserved)} unserved. `) : null,
     el("button", { type: "button", class: "quiet", onclick: () => tryIt(one) }, "Try it")));
-  $("explained").replaceChildren(el("h2", {}, "Why not fewer"), el("p", {}, found.proof || "No proof in words."),
+  $("explained").replaceChildren(el("h2", {}, "Why not fewer"), el("p", {}, found.proof || "There is no proof in words for this answer."),
     found.sets.length ? el("details", {}, el("summary", {}, `Each group of sites (${found.sets.length})`), list(found.sets)) : "",
     el("h2", {}, "What would help"), helps.length ? el("ul", {}, ...helps) : el("p", {}, "No small change was found that helps."), list(found.notes));
 }

@@ -26,8 +26,9 @@ CELLS: dict[str, Template] = {
     ),
     "text_steered": repair(
         "warning",
-        "{column}: control characters, or such as turn the direction of writing, were removed in {cells}.",
-        "Check that the text is what it seems to be.",
+        "{column}: characters that cannot be seen (control characters, marks of writing direction) "
+        "were removed in {cells}.",
+        "Check that the text is right.",
     ),
     "text_cut": repair("warning", "{column} has {length} characters; it was cut to the 32,767 that a cell holds."),
     "text_tidied": repair(
@@ -56,7 +57,9 @@ TEXTS: dict[str, Template] = {
         "{column} is the date {value}, which may have been an id such as 3-4.",
         "Format the cell as text and type the id again.",
     ),
-    "id_boolean": repair("warning", "{column} is the truth value {value}; it was read as that word."),
+    "id_boolean": repair(
+        "warning", "{column} is the yes/no value {value} of the spreadsheet; it was read as that word."
+    ),
     "ids_comma": warning(
         "{column} {value} has a comma and no semicolon; it was read as a single entry.",
         "Separate several entries with a semicolon.",
@@ -86,7 +89,10 @@ NUMBERS: dict[str, Template] = {
         "warning", "{column} has a decimal comma or digit grouping in {cells}; it was read as in {example}."
     ),
     "number_script": repair("info", "{column} has digits of another script in {cells}; it was read as in {example}."),
-    "number_bound": repair("warning", "{column} is an upper bound in {cells}; the bound was taken, as in {example}."),
+    "number_bound": repair(
+        "warning",
+        "{column} is written as a limit, such as < 20, in {cells}; the limit itself was taken, as in {example}.",
+    ),
     "number_about": repair("warning", "{column} is an approximate figure in {cells}; it was read as in {example}."),
     "number_noun": repair("info", "{column} has words behind the figure in {cells}; it was read as in {example}."),
     "number_beyond": error(
@@ -95,7 +101,9 @@ NUMBERS: dict[str, Template] = {
     ),
     "unit_in_cell": repair("info", "{column} is in another unit in {cells}; it was converted, as in {example}."),
     "way_in_cell": repair(
-        "warning", "{column} is one way or round trip in {cells}; it was doubled or halved to fit, as in {example}."
+        "warning",
+        "{column} says one way or round trip in {cells}; the value was doubled or halved where "
+        "needed, as in {example}.",
     ),
     "number_ambiguous": error(
         "{column} {value} may be {as_decimal} or {as_thousands}.", "Write it with a decimal point and no grouping."

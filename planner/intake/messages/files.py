@@ -21,7 +21,8 @@ FILES: dict[str, Template] = {
     ),
     "door_broken": error("It cannot be read: {reason}.", "Correct the file, the address or the query."),
     "csv_encoding": warning(
-        "The text is not UTF-8; it was read as {encoding}.", "Check letters with accents, or save it as UTF-8."
+        "The text is not UTF-8; it was read as {encoding}.",
+        "Check letters with accents in the output, or save the file as UTF-8.",
     ),
     "csv_undecodable": error(
         "Line {line} holds a byte (0x{byte:02x}) whose text encoding is not recognised.", "Save the file as UTF-8."
@@ -130,7 +131,7 @@ HEADERS: dict[str, Template] = {
     "unit_bytes": repair(
         "warning",
         "The header {header} says {unit}, bytes: the values were multiplied by {factor} to give {wanted}.",
-        "Write {wanted} if bits are meant.",
+        "Write {wanted} in the header if bits are meant.",
     ),
     "way_doubled": repair(
         "warning",
@@ -148,7 +149,7 @@ HEADERS: dict[str, Template] = {
     "column_repeated": error("The columns {headers} ({letters}) mean the same.", "Keep one of them."),
     "column_unknown": info("The planner does not know the column {header}. It is copied to the output unchanged."),
     "column_misspelt": warning(
-        "The column {header} is not one that the planner knows; it is kept, but not used.",
+        "The planner does not know the column {header}; it is copied to the output, but not used.",
         "Rename it to {guess} if that is meant.",
     ),
     "header_blank": warning("The column has values but no header and was not read.", "Give it a header or empty it."),

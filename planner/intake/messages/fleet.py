@@ -27,9 +27,9 @@ IDS: dict[str, Template] = {
     "pool_elsewhere": error("The pool {value} stands at the hub {other}, not at {hub}.", "Correct hub or pool."),
     "pinned_unknown": error("The pinned hub {value} is not on the sheet {Hubs}.", "{guess}"),
     "barred_unknown": warning("The barred hub {value} is not on the sheet {Hubs}.", "{guess}"),
-    "pinned_barred": warning("The site is pinned to the hub {value}, which it bars: it cannot be served."),
+    "pinned_barred": warning("pinned_hub is {value}, which is also in barred_hubs: the site cannot be served."),
     "neighbour_unknown": warning("The neighbour {value} is not on the sheet {Sites}; ignored.", "{guess}"),
-    "left_out": info("{column} is one that the mapping leaves out, in {cells}; these rows were not read."),
+    "left_out": info("{column} has a value that the mapping leaves out, in {cells}; these rows were not read."),
     "current_none": info("No {column} is given in {cells}: nobody serves these sites today."),
     "pair_blank": warning("{column} is blank in {cells}; these rows were not read.", "Fill it in, or empty the rows."),
     "id_within": repair(
@@ -43,7 +43,7 @@ IDS: dict[str, Template] = {
         "Write it as {known}.",
     ),
     "nodes_odd": warning(
-        "The number of data nodes is odd at {cells}: half of it, rounded down, was taken for the clusters.",
+        "The number of data nodes is odd at {cells}: half of it, rounded down, was read as the number of clusters.",
         "Give every data node a row.",
     ),
     "releases_differ": warning("The rows of one site have several releases at {cells}: the oldest was taken."),
@@ -87,7 +87,7 @@ LATENCY: dict[str, Template] = {
         "Find out whether there is a path at all.",
     ),
     "rtt_zero": warning(
-        "{column} is 0 in {cells}: no round trip takes no time, so it was read as unknown.",
+        "{column} is 0 in {cells}: a round trip always takes some time, so it was read as unknown.",
         "Leave it blank if it was not measured; where the program rounds to 0, enter its resolution.",
     ),
     "rtt_to_itself": info("The site and the hub are one place in {cells}; the round-trip time of 0 was not read."),
@@ -110,9 +110,11 @@ LATENCY: dict[str, Template] = {
     "link_length": error("The link has neither latency_ms nor km nor air_km.", "Give one of them."),
     "estimates_unused": warning(
         "unknown_latency is estimate, but the policy accepts only {value} evidence: no site is served on an estimate.",
-        "Estimates are shown among the reasons. Set accepted_evidence to estimated to use them.",
+        "To use estimates, set accepted_evidence to estimated.",
     ),
-    "links_unused": info("The policy accepts measured evidence only: what the sheet {Links} models serves no site."),
+    "links_unused": info(
+        "The policy accepts measured times only: no site is served on a time computed from the sheet {Links}."
+    ),
     "latency_old": warning(
         "{pairs} measured pair(s) are more than {days} days old on {as_of}; {effect}. The oldest: {oldest}.",
         "Measure them again.",
@@ -140,14 +142,19 @@ PINGS: dict[str, Template] = {
         "The file has {replies} replies without times; the round-trip time of its pair stays unknown.",
         "Run ping without options that silence it (-q, -f), and save all that it prints.",
     ),
-    "ping_cut": info("The output ends without a count in {cells}: lost probes were told by gaps in the lines."),
+    "ping_cut": info(
+        "The output of ping ends without its summary in {cells}: lost probes were counted by the "
+        "numbers that are missing."
+    ),
     "ping_rounded": info('Times such as "<1ms" were read as the limit itself, the larger figure, in {cells}.'),
 }
 
 POLICY: dict[str, Template] = {
     "setting_unknown": error("{value} is no setting.", "{guess}"),
     "setting_repeated": error("The setting {value} is already in {other}.", "Keep one of them."),
-    "cover_split": error("Cover {value} is not planned for sites that may be split.", "Set split_sites to no."),
+    "cover_split": error(
+        "cover is {value} and split_sites is yes: these two cannot be planned together.", "Set split_sites to no."
+    ),
     "budget_missing": error(
         "No latency budget, neither here nor in the policy, in {cells}.",
         "Set latency_budget_ms in the policy or for each of these sites.",

@@ -80,18 +80,19 @@ class Wan:
     def _searched(self, on_paths: int, tried: int, too_long: int, found: int) -> list[str]:
         graph = self.graph
         said = [
-            f"The WAN has {len(graph.links):,} links and {len(graph.names):,} nodes. {len(graph.bridges):,} of these "
-            f"links and {len(graph.articulation_points):,} nodes have no way around them. {on_paths:,} links and nodes "
-            f"lie on a shortest path; {tried - too_long:,} of them were lost in turn, and {found:,} of these hit "
-            "sites."
+            f"The WAN has {len(graph.links):,} links and {len(graph.names):,} nodes. {len(graph.bridges):,} of the "
+            f"links and {len(graph.articulation_points):,} of the nodes have no way around them. "
+            f"{on_paths:,} links and "
+            f"nodes are on the shortest path of a site to its host. {tried - too_long:,} of them were lost, one at a "
+            f"time; {found:,} of these losses hit sites."
         ]
         if too_long:
             said.append(
-                f"{too_long:,} links and nodes with a way around them took too long to try. Use --lose to try one."
+                f"{too_long:,} links and nodes were not tried, since that takes too long. Use --lose to try one."
             )
         if tried < on_paths or found > _SHOWN:
-            rest = "" if too_long else "; those not tried do not hit more"
-            said.append(f"The worst {min(found, _SHOWN)} of the WAN losses are listed{rest}.")
+            rest = "" if too_long else " No other loss of a link or node hits more clusters."
+            said.append(f"The worst {min(found, _SHOWN)} of the WAN losses are listed.{rest}")
         return said
 
     @cached_property

@@ -68,8 +68,8 @@ class Missing:
         percent, mtbf, mttr = self.columns
         where = f"{counted(self.rows, 'row')} of {self.sheet}"
         return (
-            f"No availability of the {self.part.replace('_', ' ')} is known for {where}: fill in {percent}, "
-            f"or {mtbf} and {mttr}, there or in Policy; 100 leaves the part out."
+            f"How often the {self.part.replace('_', ' ')} is up is not known for {where}: fill in {percent}, "
+            f"or {mtbf} and {mttr}, there or in Policy. 100 percent leaves the part out."
         )
 
 

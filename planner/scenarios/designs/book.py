@@ -35,7 +35,7 @@ def write_designs_workbook(found: Comparison, path: str | os.PathLike[str]) -> N
         Field("to", styles.MONEY, least=14),
         Field("clusters with own tie-breaker", styles.COUNT, least=14),
         Field("hosts", styles.COUNT),
-        Field(f"shared part costs {found.unit}", styles.MONEY, least=16),
+        Field(f"cost of hosts and circuits, {found.unit}", styles.MONEY, least=16),
         Field("proven"),
     )
     write_table(book, "Break-even prices", fields, flips)

@@ -65,7 +65,10 @@ def _in_words(told: dict[str, Any]) -> str:
     if told["full"]:
         parts.append(f"The hosts of {first_few(told['full'])} count with their full room.")
     if told["kept"]:
-        parts.append(f"Those of {first_few(told['kept'])} count without the room that they keep free for a loss.")
+        parts.append(f"The hosts of {first_few(told['kept'])} count without the room that they keep free for a loss.")
     if told["ready"]:
-        parts.append(f"Those of {first_few(told['ready'])} count only up to the room that their standbys keep free.")
+        parts.append(
+            f"The hosts of {first_few(told['ready'])} count only up to the room that the standbys of "
+            "their sites keep free."
+        )
     return " ".join(parts)
