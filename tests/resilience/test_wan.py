@@ -83,7 +83,9 @@ def test_bridges_and_articulation_points_are_named(build):
     assert details["link A -- R1"].startswith("no way around it; 1 site cut off")
     assert details["wan node R2"].startswith("no way around it; 1 site cut off")
     assert "link N -- R1" not in details  # displaces nobody
-    assert "6 links and 6 nodes. 2 of the links and 2 of the nodes have no way around them." in " ".join(report.searched)
+    assert "6 links and 6 nodes. 2 of the links and 2 of the nodes have no way around them." in " ".join(
+        report.searched
+    )
 
 
 @pytest.mark.parametrize("seed", range(25))
