@@ -23,6 +23,7 @@ from planner.shown import Shown, told
 
 StepKind = Literal["attach", "move", "detour", "host_install", "host_release", "host_retire", "site_release"]
 MaterialKind = Literal["host", "own_tie_breaker", "spare_host"]
+OrderState = Literal["", "in time", "before the first day", "passed"]
 STEP_KINDS: tuple[StepKind, ...] = get_args(StepKind)
 
 
@@ -116,7 +117,8 @@ class Material:
 
     ``place`` is the hub or site, "" for spare hosts, which every hub shares; ``names`` are the hosts. ``owner`` pays.
     ``wave`` and ``needed_on`` say when it is installed, None where no wave does so; ``order_by`` is the last day for
-    the order, None where the lead time is not known. ``buy`` is the price of all of them and ``yearly`` what running
+    the order, None where the lead time is not known. ``order_state`` holds that day against the first day of the
+    rollout and the day on which it was planned; "" where there is none. ``buy`` is the price of all of them and ``yearly`` what running
     them costs a year; None where not known.
     """
 
@@ -131,6 +133,7 @@ class Material:
     order_by: dt.date | None = None
     buy: float | None = None
     yearly: float | None = None
+    order_state: OrderState = ""
 
 
 @dataclass(frozen=True, slots=True)

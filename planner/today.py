@@ -15,18 +15,35 @@ class Today:
     """``hub`` and ``host`` map a site id to its current hub and host (``""`` where the host is not named).
 
     ``may_be`` are the ids of the pools that a site without a named host may be on. ``names`` lists, for each pool that
-    was asked for, its hosts: those in use first, then new ones.
+    was asked for, its hosts: those in use first, then new ones. ``named`` are all that Current or Hubs names.
     """
 
     hub: dict[str, str]
     host: dict[str, str]
     may_be: dict[str, tuple[str, ...]]
     names: list[list[str]]
+    named: frozenset[str]
 
-    def keeps(self, site: str, host: str, pool: str) -> bool:
-        """Say whether a site that ``host`` of the pool ``pool`` carries stays where it is today."""
+    def existing(self, pool: int, count: int, used: Collection[str]) -> list[str]:
+        """Return which ``used`` hosts of a pool (position in ``names``) are called existing, where ``count`` exist.
+
+        Those in use come first, since Current may name more than Hubs counts.
+        """
+        names = self.names[pool]
+        known = frozenset(names[:count])
+        return sorted((name for name in names if name in used), key=lambda name: name not in known)[:count]
+
+    def running(self, pool: int, count: int, used: Collection[str]) -> set[str]:
+        """Return which ``used`` hosts of a pool run today: those called existing, and those that are named."""
+        return {*self.existing(pool, count, used), *(self.named & frozenset(used))}
+
+    def keeps(self, site: str, host: str, pool: str, *, runs: bool) -> bool:
+        """Say whether a site that ``host`` of the pool ``pool`` carries stays where it is today.
+
+        ``runs`` tells whether that host runs today, see `running`: a site without a named host may be on any that does.
+        """
         named = self.host.get(site)
-        return named == host if named else pool in self.may_be.get(site, ())
+        return named == host if named else runs and pool in self.may_be.get(site, ())
 
 
 def read_today(fleet: Fleet, pools: Ints, *, fit: Ints, most: Ints) -> Today:
@@ -49,7 +66,7 @@ def read_today(fleet: Fleet, pools: Ints, *, fit: Ints, most: Ints) -> Today:
         new = fresh.setdefault(at_hub, _fresh(at_hub, taken))
         kept = in_use[:fitting]
         names.append([*kept, *itertools.islice(new, max(0, wanted - len(kept)))])
-    return Today(hub, host, may_be, names)
+    return Today(hub, host, may_be, names, frozenset(name for _, name in running.pool))
 
 
 def _fresh(hub: str, taken: Collection[str]) -> Iterator[str]:

@@ -8,6 +8,7 @@ import pandas as pd
 
 from planner import columns
 from planner.fleet import Fleet, Policy, typed_table
+from planner.standing import with_standing_hosts
 
 
 def fleet_of(
@@ -29,7 +30,7 @@ def fleet_of(
     }
     if costs is not None:
         latency["pair_cost"] = np.asarray(costs, dtype=float)[at[:, 0], at[:, 1]]
-    return Fleet(
+    fleet = Fleet(
         sites=typed_table(columns.SITES, {"site": site_ids, **(sites or {})}),
         pools=typed_table(columns.HUBS, {"hub": hub_ids, "pool": hub_ids, **(pools or {})}),
         latency=typed_table(columns.LATENCY, latency),
@@ -37,6 +38,7 @@ def fleet_of(
         current=typed_table(columns.CURRENT, current or {}),
         policy=Policy(**{"latency_budget_ms": 50.0, **policy}),
     )
+    return with_standing_hosts(fleet)
 
 
 @cache

@@ -159,3 +159,73 @@ def test_a_site_without_a_named_host_may_be_on_one_that_current_names_and_hubs_d
     rollout = planner.roll_out(fleet, plan)
     assert (rollout.waves, rollout.conflicts) == ((), ())
     assert verify_rollout(fleet, plan, rollout) == ()
+
+
+def hubs_only(existing, number=9, cap=4, hubs=("H",), **policy):
+    """A fleet of whose sites Current names the hub and no host, as a workbook would be read."""
+    sites = [f"S{i}" for i in range(number)]
+    return planner.fleet_from_tables(
+        {
+            "Sites": pd.DataFrame({"site": sites, "clusters": 1}),
+            "Hubs": pd.DataFrame({"hub": list(hubs), "existing_hosts": existing, "max_hosts": 5}),
+            "Latency": pd.DataFrame([(s, h, 10.0) for s in sites for h in hubs], columns=["site", "hub", "rtt_ms"]),
+            "Current": pd.DataFrame({"site": sites, "hub": hubs[0], "host": ""}),
+        },
+        {"latency_budget_ms": 50, "cluster_cap": cap, "host_release_rule": "any", **policy},
+    )
+
+
+def codes(fleet):
+    return [f.code for f in fleet.findings]
+
+
+def test_hosts_that_nobody_counted_are_assumed_and_said_to_be():
+    fleet = hubs_only(None)
+    assert fleet.existing_hosts.tolist() == [3]
+    assert "existing_assumed" in codes(fleet)
+    plan = planner.plan(fleet)
+    assert actions(plan) == ["keep"] * 9
+    assert all(host.existing for host in plan.host_list)
+    assert planner.roll_out(fleet, plan).waves == ()
+    assert planner.verify(fleet, plan) == ()
+
+
+@pytest.mark.parametrize(("existing", "moves"), [(2, 1), (0, 9), (1, 5), (4, 0)])
+def test_plan_and_rollout_move_the_same_sites_where_fewer_hosts_exist_than_the_sites_fill(existing, moves):
+    fleet = hubs_only(existing)
+    assert ("existing_few" in codes(fleet)) == (existing < 3)
+    plan = planner.plan(fleet)
+    moved = {row.site for row in plan.assignments if row.action == "move"}
+    assert len(moved) == moves
+    assert [aim.value for aim in plan.then if aim.aim == "moves"] in ([moves], [float(moves)])
+    rollout = planner.roll_out(fleet, plan)
+    assert {step.site for wave in rollout.waves for step in wave.steps if step.kind in ("move", "detour")} == moved
+    assert sum(step.kind == "host_install" for wave in rollout.waves for step in wave.steps) == max(0, 3 - existing)
+    assert planner.verify(fleet, plan) == ()
+    assert verify_rollout(fleet, plan, rollout) == ()
+
+
+def test_a_reserve_that_asks_for_a_further_host_moves_only_those_who_go_to_it():
+    fleet = hubs_only(None, number=8, reserve_percent=25)
+    plan = planner.plan(fleet)
+    assert (fleet.existing_hosts.tolist(), plan.hosts) == ([2], 3)
+    assert actions(plan).count("move") == 2
+    rollout = planner.roll_out(fleet, plan)
+    assert sum(step.kind == "move" for wave in rollout.waves for step in wave.steps) == 2
+    assert planner.verify(fleet, plan) == ()
+
+
+def test_hosts_that_current_names_are_counted_where_the_cell_is_blank():
+    fleet = planner.fleet_from_tables(
+        {
+            "Sites": pd.DataFrame({"site": ["S0", "S1"]}),
+            "Hubs": pd.DataFrame({"hub": ["H"]}),
+            "Latency": pd.DataFrame({"site": ["S0", "S1"], "hub": "H", "rtt_ms": 10.0}),
+            "Current": pd.DataFrame({"site": ["S0", "S1"], "hub": "H", "host": ["H-01", "H-02"]}),
+        },
+        {"latency_budget_ms": 50, "cluster_cap": 1},
+    )
+    assert fleet.existing_hosts.tolist() == [2]
+    assert "existing_named" in codes(fleet)
+    assert "current_hosts" not in codes(fleet)
+    assert all(host.existing for host in planner.plan(fleet).host_list)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import shlex
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -16,12 +16,13 @@ from planner.cli.streams import is_stdout, say
 
 if TYPE_CHECKING:
     from planner.fleet import Fleet
+    from planner.progress import Cell
 
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
-_MAPPING, _PINGS, _FORCE, _KEPT, _RETURNED, _STATUSES, _OWN = (
-    f"castingvote.{key}" for key in ("mapping", "pings", "force", "kept", "returned", "statuses", "own")
+_MAPPING, _PINGS, _FORCE, _KEPT, _RETURNED, _STATUSES, _OWN, _STEPS = (
+    f"castingvote.{key}" for key in ("mapping", "pings", "force", "kept", "returned", "statuses", "own", "steps")
 )
 
 
@@ -82,7 +83,9 @@ def read_inventory(fleet: Path) -> Fleet:
     from planner.tracking import fleet_now, merged, resolved
 
     plan = read_plan(returned[0])
-    now = fleet_now(found, plan, merged(resolved(read_copies(returned, given_statuses()), found, plan)))
+    whole = merged(resolved(read_copies(returned, given_statuses()), found, plan))
+    click.get_current_context().meta[_STEPS] = whole.steps
+    now = fleet_now(found, plan, whole)
     for note in now.notes:
         say(f"note       {note}", err=True)
     # What is planned or checked rests on these workbooks too.
@@ -131,6 +134,11 @@ def PROGRESS(command: Command) -> Command:
 def given_statuses() -> dict[str, str]:
     """Return what words in the status column mean, as the command was told."""
     return click.get_current_context().meta.get(_STATUSES) or {}
+
+
+def returned_steps() -> tuple[Mapping[str, Cell], ...]:
+    """Return the steps of the rollout workbooks that came back, once `read_inventory` has read them."""
+    return click.get_current_context().meta.get(_STEPS) or ()
 
 
 def given_progress() -> tuple[Path, ...]:

@@ -16,10 +16,11 @@ from planner.cli.options import (
     json_file,
     put_in_place,
     read_inventory,
+    returned_steps,
     workbook,
 )
 from planner.cli.progress import Stages, in_words
-from planner.cli.streams import files_among, hand_over, is_stdout
+from planner.cli.streams import files_among, hand_over, is_stdout, say
 
 if TYPE_CHECKING:
     from planner.fleet import Fleet
@@ -94,6 +95,7 @@ def rollout(
     from planner.outputs.rollout_json import rollout_to_json
     from planner.outputs.tickets import write_tickets
     from planner.rollout import roll_out
+    from planner.tracking import tickets_for
 
     check_outputs(fleet, output, calendar, tickets, json_path, plan=plan)
     stages = Stages(quiet=quiet)
@@ -111,13 +113,16 @@ def rollout(
             thorough=thorough,
             watch=lambda progress: show(f"{words}: {in_words(progress)}"),
         )
+    numbers, lost = tickets_for(returned_steps(), found)
+    for note in lost:
+        say(f"note       {note}", err=True)
     with put_in_place():
         if output is not None:
-            write_rollout_workbook(inventory, made, found, output)
+            write_rollout_workbook(inventory, made, found, output, tickets=numbers)
         if calendar is not None:
             write_calendar(found, calendar, earlier=before)
         if tickets is not None:
-            write_tickets(inventory, found, tickets)
+            write_tickets(inventory, found, tickets, numbers)
         hand_over(lambda: rollout_to_json(found), json_path)
     if not quiet:
         print_rollout(

@@ -14,6 +14,7 @@ from planner.cli.streams import printable
 from planner.counted_words import counted
 from planner.fleet import Fleet
 from planner.outputs import CAUTIONS
+from planner.outputs.calendar_words import heeded_in_words
 from planner.outputs.plan_sentences import left_in_place_in_words
 from planner.outputs.run_words import headline
 from planner.plan import Plan
@@ -34,6 +35,8 @@ def print_rollout(fleet: Fleet, plan: Plan, rollout: Rollout, written: Sequence[
         proof = "proven minimum" if rollout.detours == rollout.lower_bound_detours else "the fewest found"
         first = "first moves" if rollout.detours == 1 else "first move"
         target.print(Text(f"{counted(rollout.detours, 'site')} {first} to a free place for a time ({proof})."))
+    for words in heeded_in_words(fleet):
+        target.print(Text(printable(words)))
     if rollout.waves:
         target.print(_waves(rollout.waves[:_WAVES_SHOWN]))
     if len(rollout.waves) > _WAVES_SHOWN:

@@ -114,7 +114,7 @@ HUBS = Sheet(
         ZONE,
         Column("max_hosts", "whole", "most hosts of this pool that fit", default="policy max_hosts_per_hub",
             aliases=("host_limit", "maximum_hosts"), least=0, most=100_000, example=4),
-        Column("existing_hosts", "whole", "hosts already running there", default=0,
+        Column("existing_hosts", "whole", "hosts already running there", default="those that Current speaks for",
             aliases=("hosts_existing", "current_hosts"), least=0, most=100_000, example=1),
         Column("host_names", "ids", "names of all hosts that run there, also of hosts without sites; several with ;",
             aliases=("running_hosts", "names_of_hosts")),

@@ -10,7 +10,7 @@ from planner.intake.likeness import concepts_in, folded
 _COUNTED = re.compile(r"([+-]?\d(?:[\d.,' ]*\d)?)\s*([^\W\d_][^\d]*)")
 _LONGEST = 80
 _THINGS = frozenset({"CLUSTER", "HOST", "HUB", "NODE", "SITE"})  # what columns count
-_IDLE = FILLERS | set(["max", "maximum", "maximal", "maximum", "each", "total", "today"])
+_IDLE = FILLERS | {"max", "maximum", "maximal", "each", "total", "today"}
 _RATIO = frozenset(["per", "je", "pro", "par", "por", "na"])
 
 

@@ -50,6 +50,7 @@ from planner.intake.policy import read_policy
 from planner.intake.rawtable import RawTable
 from planner.intake.sheets import SheetTables
 from planner.intake.tables import TypedSheet, read_table
+from planner.standing import with_standing_hosts
 
 
 class Tables(Protocol):
@@ -249,7 +250,8 @@ def _related(draft: Draft, tables: Tables) -> Fleet:
         resolve_changes(draft)
     if (table := _first(tables(PRICES))) is not None:
         draft.prices = read_table(table, PRICES, findings)
-    fleet = draft.fleet
+    # A fleet with errors is not used, and may lack what counting needs.
+    fleet = draft.fleet if findings.any_error else with_standing_hosts(draft.fleet)
     for check in CHECKS:
         check(draft, fleet)
     return fleet

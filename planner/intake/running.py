@@ -9,6 +9,7 @@ from planner.fleet import Fleet
 from planner.intake.findings import Findings, show
 from planner.intake.tables import TypedSheet
 from planner.running import Question, running_hosts
+from planner.standing import standing_hosts
 
 if TYPE_CHECKING:
     from planner.intake.draft import Draft
@@ -59,8 +60,25 @@ def _ask(current: TypedSheet, question: Question, findings: Findings) -> None:
     findings.add(code, current.place(row, column), column, **words)
 
 
+def hosts_that_run(draft: Draft, fleet: Fleet) -> None:
+    """Where ``existing_hosts`` is blank, count what Current speaks for; elsewhere hold the two against each other."""
+    if draft.current is None or draft.findings.any_error:
+        return
+    told = standing_hosts(draft.fleet)
+    stated = (fleet.existing_hosts + fleet.retiring_of_pool).tolist()
+    for p, pool in enumerate(fleet.pool_ids):
+        place = draft.pools.place(p, "existing_hosts")
+        hosts, named = int(told.hosts[p]), int(told.named[p])
+        if told.blank[p]:
+            code = "existing_named" if hosts == named else "existing_assumed"
+            draft.findings.note(code, place, "existing_hosts", example=f"{pool}: {hosts}")
+        elif hosts > max(named, stated[p]):
+            words = {"pool": show(pool), "needed": counted(hosts, "host"), "existing": stated[p]}
+            draft.findings.add("existing_few", place, "existing_hosts", **words)
+
+
 def _named(noun: str, names: tuple[str, ...]) -> str:
     return f"{counted(len(names), noun)} ({first_few(names)})"
 
 
-CHECKS = (pools_of_hosts,)
+CHECKS = (pools_of_hosts, hosts_that_run)

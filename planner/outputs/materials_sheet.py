@@ -24,6 +24,7 @@ def write_materials(book: Book, facts: RolloutFacts) -> None:
 def _material_fields(money: str) -> tuple[Field, ...]:
     return (
         Field("order by", styles.DATE, least=12),
+        Field("day of the order", most=22),
         Field("needed on", styles.DATE, least=12),
         Field(headings.WAVE, styles.COUNT),
         Field("item"),
@@ -53,8 +54,8 @@ def _budget_fields(money: str) -> tuple[Field, ...]:
 def _materials(facts: RolloutFacts) -> Iterator[tuple[Value, ...]]:
     for one in facts.rollout.materials:
         named = "; ".join(one.names)
-        yield (one.order_by, one.needed_on, one.wave, _WORDS[one.item], one.number, one.place, one.pool, named,
-               plain(one.owner), one.buy, one.yearly)  # fmt: skip
+        yield (one.order_by, one.order_state or None, one.needed_on, one.wave, _WORDS[one.item], one.number, one.place,
+               one.pool, named, plain(one.owner), one.buy, one.yearly)  # fmt: skip
 
 
 def _budget(facts: RolloutFacts) -> Iterator[tuple[Value, ...]]:

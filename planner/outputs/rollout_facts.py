@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 from zoneinfo import ZoneInfo
 
@@ -13,11 +14,12 @@ from planner.schedule import Rollout, Step, Wave
 
 @dataclass(frozen=True)
 class RolloutFacts:
-    """A rollout with the fleet and the plan that it belongs to."""
+    """A rollout with the fleet and the plan that it belongs to; ``tickets`` are numbers by the id of a step."""
 
     fleet: Fleet
     plan: Plan
     rollout: Rollout
+    tickets: Mapping[str, str] = field(default_factory=dict)
 
     @cached_property
     def names(self) -> dict[str | None, str]:

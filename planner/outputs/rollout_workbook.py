@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 import os
+from collections.abc import Mapping
 from zoneinfo import ZoneInfo
 
 from planner.counted_words import counted
 from planner.fleet import Fleet
 from planner.identity import identity_in_words
 from planner.outputs import headings, styles
+from planner.outputs.calendar_words import heeded_in_words
 from planner.outputs.grid import Book
 from planner.outputs.materials_sheet import write_materials
 from planner.outputs.page import title_page
@@ -32,16 +34,18 @@ def write_rollout_workbook(
     rollout: Rollout,
     path: str | os.PathLike[str],
     *,
+    tickets: Mapping[str, str] | None = None,
     written_at: dt.datetime | None = None,
 ) -> None:
     """Write ``rollout`` as an .xlsx workbook for the team that carries it out; an old file at ``path`` is replaced.
 
     Sheets: Overview, one run sheet a wave, Steps, and Materials, Budget and Conflicts where there are any.
-    ``written_at`` is printed on the Overview, in UTC; now by default. Raises InputError when the file cannot be written
+    ``tickets`` are ticket numbers by the id of a step, for the column that the team fills in. ``written_at`` is printed
+    on the Overview, in UTC; now by default. Raises InputError when the file cannot be written
     or does not fit on its sheets.
     """
     written_at = (written_at or dt.datetime.now(dt.UTC)).astimezone(dt.UTC).replace(tzinfo=None)
-    facts = RolloutFacts(fleet, plan, rollout)
+    facts = RolloutFacts(fleet, plan, rollout, tickets or {})
     book = Book()
     _write_overview(book, facts, written_at)
     for wave in rollout.waves:
@@ -64,6 +68,8 @@ def _write_overview(book: Book, facts: RolloutFacts, written_at: dt.datetime) ->
         page.whole_row(f"{counted(rollout.detours, 'site')} {first} to a free place for a time ({least}).")
     if left := left_in_place_in_words(facts.fleet, facts.plan):
         page.whole_row(left)
+    for words in heeded_in_words(facts.fleet):
+        page.whole_row(words)
     page.section("Waves (a click on the number leads to the run sheet)")
     numbers = styles.HEADING_OF_NUMBERS
     page.table_row(_HEADINGS, (*(styles.HEADING,) * 4, numbers, numbers, numbers, styles.HEADING))

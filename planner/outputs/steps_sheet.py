@@ -37,7 +37,7 @@ _STEPS = (
     Field(headings.TICKET, styles.FILL_IN, least=12, heading_style=styles.FILL_IN_HEADING),
     *FILLED_IN[-1:],
 )
-_BLANK = (None,) * len(FILLED_IN)  # beside the status
+_BLANK = (None,) * (len(FILLED_IN) - 2)  # between the status and the ticket
 
 
 def write_steps(book: Book, facts: RolloutFacts) -> Worksheet:
@@ -60,7 +60,8 @@ def write_conflicts(book: Book, rollout: Rollout) -> Worksheet:
 def _rows(facts: RolloutFacts) -> Iterator[tuple[Value, ...]]:
     for wave in facts.rollout.waves:
         for step in wave.steps:
-            yield (wave.wave, *_planned(facts, step), "open", *_BLANK)
+            ticket = plain(facts.tickets.get(step.id))
+            yield (wave.wave, *_planned(facts, step), "open", *_BLANK, ticket, None)
 
 
 def _planned(facts: RolloutFacts, step: Step) -> tuple[Value, ...]:

@@ -6,12 +6,14 @@ import datetime as dt
 import math
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from planner.counted_words import counted, first_few
 from planner.fleet import Fleet
 from planner.plan import Plan
 from planner.prices import lead_days, order_by, price_of
-from planner.schedule import BudgetLine, Material, Wave
+from planner.running import running_hosts
+from planner.schedule import BudgetLine, Material, OrderState, Wave
 
 _VISITED = ("host_install", "host_retire")  # steps for which somebody goes to a hub
 
@@ -31,8 +33,9 @@ def _hosts(fleet: Fleet, plan: Plan, waves: Sequence[Wave]) -> Iterator[Material
     installed = {step.host: (wave.wave, step.starts.date()) for wave in waves for step in wave.steps
                  if step.kind == "host_install"}  # fmt: skip
     groups: dict[tuple[str, int | None], list[str]] = defaultdict(list)
+    runs = {host for _, host in running_hosts(fleet).pool}  # some of them since the plan was made
     for host in plan.host_list:
-        if not host.existing:
+        if not host.existing and host.host not in runs:
             groups[host.pool, installed.get(host.host, (None,))[0]].append(host.host)
     leads, listed, owners = lead_days(fleet), price_of(fleet, "host"), _owners(fleet)
     for (pool, wave), names in groups.items():
@@ -142,16 +145,24 @@ def _owners(fleet: Fleet) -> dict[str, str]:
     return found
 
 
-def late_orders(materials: Sequence[Material], first: dt.date, today: dt.date) -> tuple[str, ...]:
+def held_against(materials: Sequence[Material], first: dt.date, today: dt.date) -> tuple[Material, ...]:
+    """Return ``materials`` with what has become of the days of their orders by ``today``."""
+
+    def state(day: dt.date) -> OrderState:
+        return "passed" if day < today else "before the first day" if day < first else "in time"
+
+    return tuple(m if m.order_by is None else replace(m, order_state=state(m.order_by)) for m in materials)
+
+
+def late_orders(materials: Sequence[Material], first: dt.date) -> tuple[str, ...]:
     """Return cautions on orders whose last day has passed, or comes before the ``first`` day of the rollout."""
-    due = [(one.order_by, one) for one in materials if one.order_by is not None and one.order_by < first]
     told = []
-    if passed := [f"{_named(one)} ({day})" for day, one in due if day < today]:
+    if passed := [f"{_named(one)} ({one.order_by})" for one in materials if one.order_state == "passed"]:
         noun = "date of 1 order has" if len(passed) == 1 else f"dates of {counted(len(passed), 'order')} have"
         told.append(
             f"The order-by {noun} passed: {first_few(passed)}. Start the rollout later, or find a faster delivery."
         )
-    if ahead := [f"{_named(one)} by {day}" for day, one in due if day >= today]:
+    if ahead := [f"{_named(one)} by {one.order_by}" for one in materials if one.order_state == "before the first day"]:
         told.append(f"Order before the rollout begins on {first}: {first_few(ahead)}.")
     return tuple(told)
 

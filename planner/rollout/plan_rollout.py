@@ -16,7 +16,7 @@ from planner.plan import Plan
 from planner.rollout.bounds import Bound, lower_bound
 from planner.rollout.detours import Order
 from planner.rollout.jobs import Clocks, crew_of, handed_over, make_project
-from planner.rollout.materials import budget_of, late_orders, materials_of
+from planner.rollout.materials import budget_of, held_against, late_orders, materials_of
 from planner.rollout.moves import Moves, order_moves, ordered_otherwise, without_detours
 from planner.rollout.night_kinds import NightKinds
 from planner.rollout.night_program import fewest_nights
@@ -77,7 +77,7 @@ def roll_out(
     ordered, timetable, conflicts = draft.tasks, draft.timetable, draft.conflicts
     waves = _waves(state, ordered, timetable, clocks)
     conflicts += _without_night(ordered, timetable)
-    materials = materials_of(fleet, plan, waves)
+    materials = held_against(materials_of(fleet, plan, waves), first, dt.date.today())
     why = bound.why if bound.waves or waves else "Nothing changes."
     return Rollout(
         waves,
@@ -85,7 +85,7 @@ def roll_out(
         why,
         moves.order.least_detours,
         (*moves.conflicts, *conflicts),
-        (*_cautions(state, ordered, clocks), *late_orders(materials, first, dt.date.today())),
+        (*_cautions(state, ordered, clocks), *late_orders(materials, first)),
         fleet_id=plan.fleet_id or fleet_id(fleet),
         plan_number=plan.number,
         plan_hash=plan_hash(plan),

@@ -114,9 +114,10 @@ def _least(fleet: Fleet, problem: Problem, draft: Draft) -> dict[Worth, float]:
 def hosts_and_assignments(case: Case, draft: Draft) -> tuple[list[Host], list[Assignment]]:
     """Return the hosts that run and who uses which, in order of site and host."""
     hosts = _hosts(case, draft)
+    runs = {host.host for host in hosts if host.existing or host.host in case.today.named}
     pool_of = {name: p for p, names in draft.seating.names.items() for name in names}
     pairs = zip(draft.seating.seats, draft.standbys, strict=True)
-    assignments = [_assignment(case, pool_of, *pair) for pair in pairs]
+    assignments = [_assignment(case, pool_of, runs, *pair) for pair in pairs]
     return hosts, sorted(assignments, key=lambda a: (a.site, a.host))
 
 
@@ -152,9 +153,7 @@ def _hosts(case: Case, draft: Draft) -> list[Host]:
     for p, load in sorted(loads.items()):
         pool = int(problem.pool_at[p])
         carrying = [name for name in today.names[p] if name in load]
-        # As many hosts as exist are called existing, the named ones first: Current may name more than Hubs counts.
-        known = today.names[p][: int(problem.existing[p])]
-        existing = set(sorted(carrying, key=lambda name: name not in known)[: int(problem.existing[p])])
+        existing = today.existing(p, int(problem.existing[p]), load)
         hosts.extend(
             Host(
                 host=name,
@@ -171,7 +170,7 @@ def _hosts(case: Case, draft: Draft) -> list[Host]:
     return hosts
 
 
-def _assignment(case: Case, pool_of: dict[str, int], seat: Seat, standby: str | None) -> Assignment:
+def _assignment(case: Case, pool_of: dict[str, int], runs: set[str], seat: Seat, standby: str | None) -> Assignment:
     fleet, problem, today = case.fleet, case.problem, case.today
     at, pair, host = int(problem.site_at[seat.site]), seat.pair, seat.host
     hub = fleet.hub_ids[problem.hub[seat.pool]]
@@ -179,7 +178,8 @@ def _assignment(case: Case, pool_of: dict[str, int], seat: Seat, standby: str | 
     before = today.host.get(site) or today.hub.get(site)
     action: Action = "attach"
     if before is not None:
-        action = "keep" if today.keeps(site, host, fleet.pool_ids[problem.pool_at[seat.pool]]) else "move"
+        pool = fleet.pool_ids[problem.pool_at[seat.pool]]
+        action = "keep" if today.keeps(site, host, pool, runs=host in runs) else "move"
     return Assignment(
         site=site,
         host=host,

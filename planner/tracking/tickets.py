@@ -23,6 +23,33 @@ def tickets_in(steps: Sequence[Row]) -> dict[str, str]:
     return {step: ticket for step, ticket in typed if ticket}
 
 
+def tickets_for(steps: Sequence[Row], rollout: Rollout) -> tuple[dict[str, str], tuple[str, ...]]:
+    """Return the ticket numbers typed at ``steps`` for the same changes in a new ``rollout``, by the id of its step.
+
+    A change is the same where its kind, site, hosts and release are. Numbers of steps that are done are history; each
+    other one that finds no step any more is a note.
+    """
+    new = {_change(step): step.id for step in rollout.steps}
+    found: dict[str, str] = {}
+    notes = []
+    for row in steps:
+        ticket = text_in(row, headings.TICKET)
+        if not ticket or text_in(row, headings.PROGRESS) == "done":
+            continue
+        to = text_in(row, headings.TO_HOST), text_in(row, headings.HOST)
+        step = new.get((text_in(row, headings.KIND), text_in(row, headings.SITE), *to, text_in(row, headings.RELEASE)))
+        if step is not None:
+            found[step] = ticket
+        else:
+            where = row[headings.TICKET].source or row[headings.TICKET].where
+            notes.append(f"{where}: ticket {ticket} is of a step that the new rollout does not have.")
+    return found, tuple(notes)
+
+
+def _change(step: Step) -> tuple[str, ...]:
+    return (step.kind, step.site or "", step.to_host or "", step.host or "", step.release or "")
+
+
 def rollout_of(steps: Sequence[Row]) -> tuple[Rollout, tuple[str, ...]]:
     """Return the waves of the sheet Steps, and notes on rows that are no steps any more and are left out.
 

@@ -112,8 +112,11 @@ def _current(case: Case, running: Running, row: Assignment) -> Iterator[Violatio
 
 
 def stays(case: Case, running: Running, row: Assignment, was: InForce) -> bool:
-    """Say whether an assignment leaves its site where Current has it."""
+    """Say whether an assignment leaves its site where Current has it: on its host, else on any that runs there."""
     if was.hub != row.hub or was.host:
         return was == (row.hub, row.host, was.pool)
     host = case.hosts.get(row.host)
-    return host is None or host.pool in {pool.pool for pool in running.pools_of_site(row.site, was)}
+    if host is None:
+        return True
+    runs = host.existing or (host.hub, host.host) in running.rows or host.host in case.inventory.pools[host.pool].named
+    return runs and host.pool in {pool.pool for pool in running.pools_of_site(row.site, was)}

@@ -2,6 +2,7 @@
 
 import json
 
+import openpyxl
 import pytest
 
 
@@ -63,3 +64,23 @@ def test_a_plan_of_another_fleet_is_refused(call, planned, twelve_sites):
     done = call("rollout", twelve_sites, "plan.json")
     assert done.code == 2
     assert "nobody" in done.err
+
+
+def test_the_freezes_and_windows_that_were_read_are_said(call, fleets):
+    tables = {"Sites": [["site", "window"], ["0001", "Mon 22:00-04:00"], ["0002", ""]]}
+    path = fleets.write(**tables)
+    assert call("plan", "-q", path, "--json", "plan.json").code == 0
+    bare = call("rollout", path, "plan.json", "-o", "bare.xlsx")
+    assert "Freezes: none were read. Add each one to sheet Freezes" in bare.out
+    assert "Windows: 1 site with a window of its own. No window was read for 1 site and 1 hub" in bare.out
+    policy = [["setting", "value"], ["latency_budget_ms", 40], ["window", "Sun 22:00-04:00"]]
+    freezes = [["first", "last", "regions", "reason"], ["2027-12-20", "2028-01-03", "", "year's end"],
+               ["2027-05-01", "2027-05-01", "North", ""]]  # fmt: skip
+    path = fleets.write(**tables, Freezes=freezes, Policy=policy)
+    assert call("plan", "-q", path, "--json", "plan.json").code == 0
+    told = call("rollout", path, "plan.json", "-o", "rollout.xlsx").out
+    freezes = "Freezes: 2 were read. 2027-05-01 (North), 2027-12-20 to 2028-01-03 (year's end)."
+    assert freezes in told
+    assert "Sun 22:00-04:00 counts for 1 site and 1 hub." in told
+    overview = openpyxl.load_workbook("rollout.xlsx")["Overview"]
+    assert freezes in [cell.value for row in overview.iter_rows() for cell in row]

@@ -354,6 +354,24 @@ CASES: list[tuple[str, list[Callable], str, str]] = [
         "Current!B2",
     ),
     (
+        "hosts_that_only_current_counts",
+        [put("Hubs", 2, "existing_hosts", None), add("Current", CURRENT, ["0001", "ESK", "E1"])],
+        "existing_named",
+        "Hubs!C2",
+    ),
+    (
+        "sites_without_the_name_of_a_host",
+        [put("Hubs", 2, "existing_hosts", None), add("Current", CURRENT, ["0001", "ESK", ""])],
+        "existing_assumed",
+        "Hubs!C2",
+    ),
+    (
+        "sites_where_no_host_exists",
+        [put("Hubs", 2, "existing_hosts", 0), add("Current", CURRENT, ["0001", "ESK", ""])],
+        "existing_few",
+        "Hubs!C2",
+    ),
+    (
         "site_served_twice",
         [add("Current", CURRENT, ["0001", "ESK", "E1"], ["0001", "ROV", "R1"])],
         "current_repeated",

@@ -19,6 +19,7 @@ COLUMNS = [
     ("decimal_point_alone", "weight", ["12.5", "1.234", "3"], [12.5, 1.234, 3], {"number_text"}),
     ("both_signs_leave_it_open", "weight", ["12,5", "1,234", "1.5"], NOTHING, {"number_ambiguous"}),
     ("whole_numbers_have_no_decimals", "clusters", ["1,234", "1.234", "2"], [1234, 1234, 2], {"number_comma"}),
+    ("figures_with_their_noun", "clusters", ["12 clusters", "3 Cluster", "4"], [12, 3, 4], {"number_noun"}),
     ("apostrophes", "weight", ["1'234", "1’234.5", "1'234'567"], [1234, 1234.5, 1234567], {"number_comma"}),
     ("thin_spaces", "weight", ["1\u2009234", "1\u202f234,5", "1\u00a0234\u00a0567"], [1234, 1234.5, 1234567], set()),
     ("full_width_digits", "clusters", ["１２", "３", "4"], [12, 3, 4], {"number_script"}),

@@ -162,7 +162,8 @@ def _plan(fleet, now, then, own, unnamed, then_sites, kept, clusters, cap, runni
     for s in then_sites:
         hub, name = then[s]
         was = now.get(s)
-        stays = was is not None and was[0] == hub and (s in unnamed or was[1] == name)
+        runs = (hub, name) in running or any(at == (hub, name) and o not in unnamed for o, at in now.items())
+        stays = was is not None and was[0] == hub and (runs if s in unnamed else was[1] == name)
         action = "attach" if was is None else "keep" if stays else "move"
         left = None if action != "move" else was[0] if s in unnamed else was[1]
         rows.append(Assignment(s, name, hub, clusters[s], 10.0, 50.0, "measured", moved_from=left, action=action))

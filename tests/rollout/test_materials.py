@@ -93,3 +93,18 @@ def test_workbook_and_json_hold_them(rollout, tmp_path):
     assert list(sheets["Materials"]["order by"].dropna().dt.date) == [m.order_by for m in found.materials if m.order_by]
     assert len(sheets["Budget"]) == len(found.budget)
     assert len(json.loads(rollout_to_json(found))["materials"]) == len(found.materials)
+
+
+def test_an_order_whose_day_has_passed_says_so_in_json_and_on_the_sheet(tmp_path):
+    given = fleet()
+    made = plan(given)
+    today = dt.date.today()
+    found = roll_out(given, made, start=today + dt.timedelta(days=15), time_limit=0)
+    states = {m.pool: m.order_state for m in found.materials if m.item == "host"}
+    assert states == {"N": "in time" if states["N"] == "in time" else "before the first day", "W": "passed"}
+    write_rollout_workbook(given, made, found, tmp_path / "rollout.xlsx")
+    table = pd.read_excel(tmp_path / "rollout.xlsx", sheet_name="Materials", engine="openpyxl")
+    assert table.set_index("pool")["day of the order"]["W"] == "passed"
+    told = json.loads(rollout_to_json(found))["materials"]
+    assert {one["pool"]: one["order_state"] for one in told if one["item"] == "host"} == states
+    assert any("have passed" in caution or "has passed" in caution for caution in found.cautions)

@@ -2,12 +2,14 @@
 
 import csv
 import datetime as dt
+import json
 import random
 
 import openpyxl
 import pandas as pd
 import pytest
 
+from planner.cli import main
 from planner.intake import fleet_from_tables, read_fleet
 from planner.outputs import write_rollout_workbook, write_workbook
 from planner.outputs.progress_workbook import write_progress_workbook
@@ -236,3 +238,30 @@ def test_a_step_whose_times_are_gone_is_noted(fleet, workbooks):
     again, notes = rollout_of([spoilt, *copy.steps[1:]])
     assert len(list(again.steps)) == len(copy.steps) - 1
     assert "cannot be read" in notes[0]
+
+
+def test_the_next_rollout_has_the_tickets_that_were_typed_and_buys_no_host_twice(fleet, workbooks, tmp_path):
+    folder, _, found = workbooks
+    write_repaired(fleet, tmp_path / "fleet.xlsx")
+    book = openpyxl.load_workbook(folder / "rollout.xlsx")
+    sheet = book["Steps"]
+    at = {cell.value: cell.column - 1 for cell in sheet[1]}
+    installed = next(step for step in found.steps if step.kind == "host_install")
+    open_one = next(step for step in reversed(list(found.steps)) if step.kind == "move")
+    for row in sheet.iter_rows(min_row=2):
+        if row[at["step"]].value in (installed.id, open_one.id):
+            row[at["ticket"]].value = f"T-{row[at['step']].value}"
+            row[at["status"]].value = "done" if row[at["step"]].value == installed.id else "open"
+    book.save(tmp_path / "back.xlsx")
+    asked = ["rollout", tmp_path / "fleet.xlsx", folder / "plan.xlsx", "-o", tmp_path / "next.xlsx"]
+    asked += ["--tickets", tmp_path / "next.csv", "--json", tmp_path / "next.json", "--start", "2027-04-01"]
+    for path in (folder / "plan.xlsx", tmp_path / "back.xlsx"):
+        asked += ["--progress", path]
+    with pytest.raises(SystemExit, match="0"):
+        main([str(word) for word in asked])
+    rows = list(openpyxl.load_workbook(tmp_path / "next.xlsx")["Steps"].iter_rows(min_row=2, values_only=True))
+    tickets = {row[at["step"]]: row[at["ticket"]] for row in rows if row[at["ticket"]]}
+    assert tickets == {open_one.id: f"T-{open_one.id}"}
+    assert f"T-{open_one.id}" in (tmp_path / "next.csv").read_text(encoding="utf-8-sig")
+    bought = [n for m in json.loads((tmp_path / "next.json").read_text())["materials"] for n in m["names"]]
+    assert installed.host not in bought

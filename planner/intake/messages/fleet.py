@@ -196,6 +196,18 @@ CHECKS: dict[str, Template] = {
     "current_hosts": warning(
         "The hub {value} has {named} named hosts here, but existing_hosts says {existing}.", "Correct one of the two."
     ),
+    "existing_named": info(
+        "info", "{column} is blank in {cells}: the hosts that Current names there are counted, as in {example}."
+    ),
+    "existing_assumed": warning(
+        "{column} is blank in {cells}, and Current has sites there without the name of a host. As many hosts are "
+        "assumed to run as hold these sites: {example}.",
+        "Fill in existing_hosts, and the column host of Current.",
+    ),
+    "existing_few": warning(
+        "existing_hosts of {pool} is {existing}, but the sites that Current has there fill {needed}.",
+        "Correct one of the two. Sites for which no host exists count as moved.",
+    ),
     "host_two_pools": error(
         "The host {value} is of pool {pool} here, and of another in {other}.", "Correct one of them."
     ),

@@ -87,10 +87,12 @@ def settle(demand: Demand, hosts: Ints, before: Today, budget: SolveBudget) -> S
 def _moved(demand: Demand, before: Today, seating: Seating) -> Iterator[tuple[str, str, str]]:
     """Yield the sites that do not stay where they were: site, host before (its hub where that has no name), host."""
     problem, fleet = demand.problem, demand.fleet
+    used = {seat.host for seat in seating.seats}
+    runs = {p: before.running(p, int(problem.existing[p]), used) for p in {seat.pool for seat in seating.seats}}
     for seat in seating.seats:
         site = fleet.site_ids[problem.site_at[seat.site]]
         pool = fleet.pool_ids[problem.pool_at[seat.pool]]
-        if site in before.hub and not before.keeps(site, seat.host, pool):
+        if site in before.hub and not before.keeps(site, seat.host, pool, runs=seat.host in runs[seat.pool]):
             yield site, before.host[site] or before.hub[site], seat.host
 
 

@@ -119,13 +119,13 @@ class MoveModel:
         seating = seat_all(self._case, sized.counts.hosts, placement, budget)
         draft = Draft(sized, placement, seating, (None,) * len(seating.seats))
         hosts, rows = hosts_and_assignments(self._case, draft)
-        moves = round(float(problem.pair_cost[placement.pair].sum() + problem.own_cost[placement.own].sum()))
+        moves = self._case.in_force.moved(seating.seats, placement.own)
         own, out = (
             {self.fleet.site_ids[problem.site_at[s]] for s in np.flatnonzero(marks)}
             for marks in (placement.own, placement.unserved)
         )
         spared = no_host_needed(self.fleet, own)
-        return Named(moves + self._gone, tuple(hosts), tuple(rows), spared, frozenset(out))
+        return Named(moves, tuple(hosts), tuple(rows), spared, frozenset(out))
 
 
 def _small(own_cost: Floats) -> Floats:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence, Set
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -21,11 +21,13 @@ if TYPE_CHECKING:
 class InForce:
     """What is in force today, for a problem of S sites and E eligible pairs.
 
-    ``incumbent`` (E,) marks the pairs that keep a site on its pool. ``hub`` and ``host`` (S) are names, ``""`` for
+    ``incumbent`` (E,) marks the pairs that keep a site on its pool, or may where Current names no host. ``hub`` and ``host`` (S) are names, ``""`` for
     none. ``gone`` counts sites of Current that need no shared host any more: every plan moves them.
     """
 
     incumbent: Bools
+    problem: Problem = field(repr=False)
+    today: Today = field(repr=False)
     hub: list[str]
     host: list[str]
     gone: int
@@ -43,13 +45,17 @@ class InForce:
 
     def moved(self, seats: Sequence[Seat], own: Bools) -> int:
         """Return how many sites have another host than today, those that go over to their own (S,) included."""
-        elsewhere = {seat.site for seat in seats if self.hub[seat.site] and not self._keeps(seat)}
+        used = {seat.host for seat in seats}
+        runs = self.today.named & used
+        for p in {seat.pool for seat in seats}:
+            runs |= self.today.running(p, int(self.problem.existing[p]), used)
+        elsewhere = {seat.site for seat in seats if self.hub[seat.site] and not self._keeps(seat, runs)}
         return len(elsewhere) + int((own & ~self.nowhere).sum()) + self.gone
 
-    def _keeps(self, seat: Seat) -> bool:
+    def _keeps(self, seat: Seat, runs: Set[str]) -> bool:
         if self.host[seat.site]:
             return self.host[seat.site] == seat.host
-        return bool(self.incumbent[seat.pair])
+        return seat.host in runs and bool(self.incumbent[seat.pair])
 
 
 def today_of(fleet: Fleet, problem: Problem) -> Today:
@@ -82,6 +88,8 @@ def in_force(fleet: Fleet, problem: Problem, today: Today) -> InForce:
     needs = dict(zip(fleet.site_ids, fleet.needs_host.tolist(), strict=True))
     return InForce(
         incumbent=incumbent_pairs(fleet, problem, today),
+        problem=problem,
+        today=today,
         hub=[today.hub.get(site, "") for site in sites],
         host=[today.host.get(site, "") for site in sites],
         gone=sum(not needs.get(site, True) for site in today.hub),

@@ -61,6 +61,7 @@ def seat_all(
         rows = np.flatnonzero(pool_of == p).tolist()
         items = [_item(case, placement, x) for x in rows]
         names = running[p] = choose_hosts(items, today.names[p], int(hosts[p]))
+        items = _on_running(case, p, items, names)
         if deal is not None:
             groups = [int(deal[problem.site[placement.pair[x]]]) for x in rows]
             order = sorted(range(len(rows)), key=lambda g: (groups[g], items[g].site))
@@ -88,6 +89,30 @@ def _item(case: Case, placement: Placement, x: int) -> Item:
         today=case.today.host.get(site, ""),
         weight=float(problem.weights[s] * clusters / problem.clusters[s]),
     )
+
+
+def _on_running(case: Case, p: int, items: list[Item], names: Sequence[str]) -> list[Item]:
+    """Return ``items`` with a host that runs today for those whose host Current does not name, as far as there is room.
+
+    Where all hosts run today, any of them will do.
+    """
+    problem, today = case.problem, case.today
+    runs = today.running(p, int(problem.existing[p]), names)
+    pool = case.fleet.pool_ids[problem.pool_at[p]]
+    if len(runs) == len(names) or not runs:
+        return items
+    free = dict.fromkeys(sorted(runs), int(problem.caps[p]))
+    for item in items:
+        if item.today in free:
+            free[item.today] -= item.clusters
+    placed = list(items)
+    unnamed = [g for g, item in enumerate(items) if not item.today and pool in today.may_be.get(item.site, ())]
+    for g in sorted(unnamed, key=lambda g: -items[g].clusters):
+        host = max(free, key=lambda name: free[name])
+        if free[host] >= items[g].clusters:
+            free[host] -= items[g].clusters
+            placed[g] = dataclasses.replace(items[g], today=host)
+    return placed
 
 
 def choose_hosts(items: Sequence[Item], names: Sequence[str], count: int) -> list[str]:

@@ -1,0 +1,82 @@
+"""Current names hubs and no hosts: plan, rollout and progress count the same moves, before and after a part is done."""
+
+import datetime as dt
+import random
+
+import openpyxl
+import pandas as pd
+import pytest
+
+from planner.intake import fleet_from_tables, read_fleet
+from planner.outputs import read_plan, write_workbook
+from planner.outputs.read_returned import read_copies
+from planner.outputs.repaired import write_now, write_repaired
+from planner.rollout import roll_out
+from planner.sizing import plan as make_plan
+from planner.tracking import fleet_now, merged, resolved, track
+from planner.verify import verify, verify_rollout
+
+
+def estate(seed):
+    rng = random.Random(seed)
+    sites, hubs = [f"{n:03d}" for n in range(40)], ["FRA", "DUS", "HAM"]
+    return fleet_from_tables(
+        {
+            "Sites": pd.DataFrame({"site": sites, "clusters": [rng.choice([1, 1, 2]) for _ in sites]}),
+            "Hubs": pd.DataFrame({"hub": hubs, "max_hosts": [3, 3, 0 if seed % 2 else 3]}),
+            "Latency": pd.DataFrame(
+                [(s, h, rng.uniform(4, 26)) for s in sites for h in hubs], columns=["site", "hub", "rtt_ms"]
+            ),
+            "Current": pd.DataFrame({"site": sites[:36], "hub": [rng.choice(hubs) for _ in range(36)]}),
+        },
+        {"latency_budget_ms": 25, "cluster_cap": 20, "reserve_percent": 10 * (seed % 3), "pilot_sites": 0},
+    )
+
+
+def moves(rollout):
+    """The sites that a rollout moves, its conflicts among them."""
+    return {step.site for step in rollout.steps if step.kind in ("move", "detour")}
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_what_is_left_is_what_the_next_rollout_moves(tmp_path, seed):
+    write_repaired(estate(seed), tmp_path / "fleet.xlsx")
+    fleet = read_fleet(tmp_path / "fleet.xlsx")
+    plan = make_plan(fleet)
+    assert [v for v in verify(fleet, plan) if v.severity == "violation"] == []
+    to_move = {row.site for row in plan.assignments if row.action == "move"}
+    first = roll_out(fleet, plan, start=dt.date(2027, 3, 1), time_limit=0)
+    assert not [c for c in first.conflicts if c.code != "unserved"]
+    assert moves(first) == to_move
+    assert verify_rollout(fleet, plan, first) == ()
+    write_workbook(fleet, plan, tmp_path / "plan.xlsx")
+    done = fill(tmp_path / "plan.xlsx", first)
+    plan = read_plan(tmp_path / "plan.xlsx")
+    copies = resolved(read_copies([tmp_path / "plan.xlsx"]), fleet, plan)
+    assert [note for copy in copies for note in copy.notes if "neither in the plan" in note] == []
+    assert sum("names the hub and no host" in note for copy in copies for note in copy.notes) == 1
+    whole = merged(copies)
+    found, now = track(fleet, plan, whole, dt.date(2027, 3, 2)), fleet_now(fleet, plan, whole).fleet
+    write_now(now, (), tmp_path / "now.xlsx")
+    now = read_fleet(tmp_path / "now.xlsx")
+    second = roll_out(now, plan, start=dt.date(2027, 3, 3), time_limit=0)
+    left = {row.site for row in found.left}
+    assert {s.site for s in second.steps if s.kind in ("move", "detour", "attach")} == left
+    assert moves(second) == to_move - done
+    assert verify_rollout(now, plan, second) == ()
+    assert [v for v in verify(now, plan) if v.severity == "violation"] == []
+
+
+def fill(path, rollout):
+    """Mark the first half of the sites that change as done, in the order of the rollout."""
+    changed = list(dict.fromkeys(step.site for step in rollout.steps if step.kind in ("move", "attach")))
+    done = set(changed[: len(changed) // 2])
+    book = openpyxl.load_workbook(path)
+    sheet = book["Assignments"]
+    header = next(row for row in sheet.iter_rows() if any(cell.value == "site" for cell in row))
+    at = {cell.value: cell.column for cell in header}
+    for row in range(header[0].row + 1, sheet.max_row + 1):
+        if sheet.cell(row, at["site"]).value in done:
+            sheet.cell(row, at["status"]).value = "done"
+    book.save(path)
+    return done
