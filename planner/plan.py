@@ -186,8 +186,8 @@ def moved_sites(fleet: Fleet, plan: Plan) -> frozenset[str]:
     """Return the sites that ``plan`` moves: those of Current whose host it changes, also within a pool or a hub.
 
     One whose host Current does not name moves where it leaves its hub, or the pools there that it may be on, or comes
-    to a host that is new. One that needs no shared host any more moves too. Sites that the plan leaves out are none: they
-    are counted as unserved.
+    to a host that is new. One that needs no shared host any more moves too. Sites that the plan leaves out are none:
+    they are counted as unserved.
     """
     today = set(fleet.current["site"])
     elsewhere = {row.site for row in plan.assignments if row.action == "move"}

@@ -118,8 +118,8 @@ class Material:
     ``place`` is the hub or site, "" for spare hosts, which every hub shares; ``names`` are the hosts. ``owner`` pays.
     ``wave`` and ``needed_on`` say when it is installed, None where no wave does so; ``order_by`` is the last day for
     the order, None where the lead time is not known. ``order_state`` holds that day against the first day of the
-    rollout and the day on which it was planned; "" where there is none. ``buy`` is the price of all of them and ``yearly`` what running
-    them costs a year; None where not known.
+    rollout and the day on which it was planned; "" where there is none. ``buy`` is the price of all of them and
+    ``yearly`` what running them costs a year; None where not known.
     """
 
     item: MaterialKind

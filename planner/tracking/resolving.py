@@ -103,9 +103,8 @@ class _Names:
             notes.add(f'{self._noun} "{name}" is taken for "{fitting[0]}"{only}', cell)
             return fitting[0]
         if hub is not None and fitting:
-            notes.add(
-                f'host "{name}" is a hub, so no site is counted on it. Name its host: {" or ".join(fitting)}', cell
-            )
+            words = f'host "{name}" is a hub, so no site is counted on it. Name its host: {" or ".join(fitting)}'
+            notes.add(words, cell)
         else:
             several = f"may be {' or '.join(fitting)}" if fitting else self._unknown
             notes.add(f'{self._noun} "{name}" {several}', cell)

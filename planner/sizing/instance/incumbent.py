@@ -21,8 +21,9 @@ if TYPE_CHECKING:
 class InForce:
     """What is in force today, for a problem of S sites and E eligible pairs.
 
-    ``incumbent`` (E,) marks the pairs that keep a site on its pool, or may where Current names no host. ``hub`` and ``host`` (S) are names, ``""`` for
-    none. ``gone`` counts sites of Current that need no shared host any more: every plan moves them.
+    ``incumbent`` (E,) marks the pairs that keep a site on its pool, or may where Current names no host. ``hub`` and
+    ``host`` (S) are names, ``""`` for none. ``gone`` counts sites of Current that need no shared host any more: every
+    plan moves them.
     """
 
     incumbent: Bools
