@@ -44,7 +44,7 @@ if TYPE_CHECKING:
         write_workbook,
     )
     from planner.outputs.read_plan import read_plan
-    from planner.own import OwnRule, OwnSource, installed
+    from planner.own import OwnAim, OwnRule, OwnSource, installed
     from planner.plan import Assignment, Host, Plan
     from planner.readiness import Readiness
     from planner.readiness.audit import audit
@@ -78,6 +78,7 @@ __all__ = [
     "Host",
     "HostCount",
     "InputError",
+    "OwnAim",
     "OwnRule",
     "OwnSource",
     "Plan",
@@ -147,6 +148,7 @@ _HOMES = {
     "Host": "plan",
     "HostCount": "sizing",
     "InputError": "errors",
+    "OwnAim": "own",
     "OwnRule": "own",
     "OwnSource": "own",
     "Plan": "plan",

@@ -18,7 +18,7 @@ from planner.counted_words import counted
 from planner.errors import InputError
 from planner.fleet_arrays import FleetArrays
 from planner.frame_of import TableOf
-from planner.own import Own, OwnRule, OwnSource
+from planner.own import Own, OwnAim, OwnRule, OwnSource
 from planner.policy import Finding, Policy, Severity, fitted
 from planner.shown import Shown, told
 from planner.typed_tables import same_table, typed_table
@@ -101,7 +101,7 @@ class Fleet(FleetArrays, Shown):
     findings: tuple[Finding, ...] = ()
     sources: tuple[Source, ...] = ()
     true_pools: Mapping[str, str] = field(default_factory=dict)  # of pools that are parts of one
-    own: tuple[Own, ...] = ()  # rules and sources of round-trip times that the caller gives
+    own: tuple[Own, ...] = ()  # rules, sources of round-trip times and aims that the caller gives
 
     def __post_init__(self) -> None:
         wrong = [
@@ -147,14 +147,14 @@ class Fleet(FleetArrays, Shown):
         return {name: self.__dict__[name] for name in self.__dataclass_fields__}
 
     def having(self, *own: Own) -> Fleet:
-        """Return a copy that also heeds these rules and sources of round-trip times, see `planner.own`.
+        """Return a copy that also heeds these rules, sources of round-trip times and aims, see `planner.own`.
 
         Raises InputError where two have one name.
         """
         names = [each.name for each in (*self.own, *own)]
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:
-            message = f"Two of your own rules or sources have the name {twice[0]}."
+            message = f"Two of your own rules, sources or aims have the name {twice[0]}."
             raise InputError((Finding("error", "own_twice", "", message),))
         return self.replace(own=(*self.own, *own))
 
@@ -167,6 +167,11 @@ class Fleet(FleetArrays, Shown):
     def own_sources(self) -> tuple[OwnSource, ...]:
         """The sources of round-trip times that the caller gives."""
         return tuple(each for each in self.own if isinstance(each, OwnSource))
+
+    @property
+    def own_aims(self) -> tuple[OwnAim, ...]:
+        """The aims that the caller gives, whether the setting ``then`` names them or not."""
+        return tuple(each for each in self.own if isinstance(each, OwnAim))
 
     def replace(self, **changes: Any) -> Fleet:
         """Return a copy with ``changes`` made to the fields."""

@@ -31,6 +31,7 @@ def test_the_exports_are_these():
         "Host",
         "HostCount",
         "InputError",
+        "OwnAim",
         "OwnRule",
         "OwnSource",
         "Plan",

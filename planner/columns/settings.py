@@ -57,7 +57,8 @@ SETTINGS = (
         default="hosts",
         choices=("hosts", "new_hosts", "cost")),
     Column("then", "text", "further aims, in order, to choose between equally good plans: moves, latency, "
-        "margin (worst latency margin), spread (largest load of a host)", default="moves latency"),
+        "margin (worst latency margin), spread (largest load of a host), or an aim of your own",
+        default="moves latency"),
     Column("tie_breaker_kbps", "number", "default value: used for each site whose tie_breaker_kbps is blank; 0 is off",
         "kb/s", default=0, least=0),
     Column("management_floor", "release", (

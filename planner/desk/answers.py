@@ -10,7 +10,7 @@ from planner.counted_words import counted
 from planner.fleet import Fleet
 from planner.outputs.causes import unserved_by_cause
 from planner.outputs.facts import margin_ms
-from planner.outputs.how_sure import MEASURES, gap_in_words, headline
+from planner.outputs.how_sure import gap_in_words, headline, measure_of
 from planner.outputs.plan_sentences import OBJECTIVES, amount, survives
 from planner.plan import Plan, moved_sites
 
@@ -85,7 +85,7 @@ def plan_answer(fleet: Fleet, plan: Plan) -> dict[str, Any]:
 def _aim(plan: Plan, aim: Any) -> dict[str, Any]:
     return {
         "aim": aim.aim,
-        "words": MEASURES.get(aim.aim, aim.aim),
+        "words": measure_of(aim.aim),
         "value": finite(aim.value),
         "bound": finite(aim.bound),
         "proven": aim.proven,

@@ -1,4 +1,4 @@
-"""Pairs of sites and pools as a DataFrame for rules of callers."""
+"""Pairs of sites and pools as a DataFrame for rules and aims of callers."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from planner.fleet import Bools, Fleet, Ints
+from planner.fleet import Bools, Fleet, Floats, Ints
 from planner.latency.pairs import EVIDENCE
-from planner.own import OwnRule
+from planner.own import OwnAim, OwnRule
 
 _AT_ONCE = 100_000  # pairs; with all columns of both sheets more would take much memory
 
@@ -22,18 +22,25 @@ def judged(fleet: Fleet, rule: OwnRule, site: Ints, pool: Ints, known: Any) -> t
     (positions in `EVIDENCE`) and ``measured_at`` as arrays of the same shape.
     """
     masks, reasons = [np.zeros(0, dtype=np.bool_)], []
-    for part in _parts(len(site)):
-        mask, why = rule.broken(_frame(fleet, site[part], pool[part], {n: getattr(known, n)[part] for n in _KNOWN}))
+    for pairs in _frames(fleet, site, pool, known):
+        mask, why = rule.broken(pairs)
         masks.append(mask)
         reasons += [why[at] for at in np.flatnonzero(mask)]
     return np.concatenate(masks), reasons
 
 
+def costs_of_pairs(fleet: Fleet, aim: OwnAim, site: Ints, pool: Ints, known: Any) -> Floats:
+    """Return what each pair costs by ``aim``, shape (pairs,); arguments as of `judged`."""
+    return np.concatenate([np.zeros(0), *(aim.costs(pairs) for pairs in _frames(fleet, site, pool, known))])
+
+
 _KNOWN = ("rtt_ms", "loss_percent", "evidence", "measured_at")
 
 
-def _parts(rows: int) -> Iterator[slice]:
-    return (slice(first, first + _AT_ONCE) for first in range(0, rows, _AT_ONCE))
+def _frames(fleet: Fleet, site: Ints, pool: Ints, known: Any) -> Iterator[pd.DataFrame]:
+    for first in range(0, len(site), _AT_ONCE):
+        part = slice(first, first + _AT_ONCE)
+        yield _frame(fleet, site[part], pool[part], {name: getattr(known, name)[part] for name in _KNOWN})
 
 
 def _frame(fleet: Fleet, site: Ints, pool: Ints, known: dict[str, Any]) -> pd.DataFrame:

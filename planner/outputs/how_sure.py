@@ -6,6 +6,7 @@ import re
 
 from planner.counted_words import counted
 from planner.outputs.plan_sentences import ANY_ONE, amount, sites_served, sites_wanting, with_host_today
+from planner.own import PREFIX
 from planner.plan import Aim, Plan
 
 # What each aim makes large or small.
@@ -146,8 +147,15 @@ _BEST = {
 }
 
 
+def measure_of(aim: str) -> str:
+    """Return what an aim makes large or small."""
+    return f"your own aim {aim.removeprefix(PREFIX)}" if aim.startswith(PREFIX) else MEASURES.get(aim, aim)
+
+
 def _does(level: Aim, proven: bool) -> str:
     """Return what the plan makes of an aim among equals, and how far that can be from the best."""
+    if level.aim.startswith(PREFIX):
+        return _does_own(level, proven)
     if proven:
         figure = _figure(level.aim, level.value)
         return _BEST[level.aim].format(figure=figure if level.aim in ("latency", "margin") else figure.split()[0])
@@ -156,6 +164,17 @@ def _does(level: Aim, proven: bool) -> str:
         return f"{does} (the best of all plans that are equally good on the aims before it)."
     most = "most" if level.aim == "margin" else "least"
     return f"{does} (not proven best: any such plan has at {most} {_figure(level.aim, level.bound)})."
+
+
+def _does_own(level: Aim, proven: bool) -> str:
+    name = level.aim.removeprefix(PREFIX)
+    figure, least = f"{level.value:,.6g}", f"{level.bound:,.6g}"
+    if proven:
+        return f"has the least total of your own aim {name}: {figure} (proven)."
+    told = f"has a total of {figure} by your own aim {name}"
+    if level.proven:
+        return f"{told} (the best of all plans that are equally good on the aims before it)."
+    return f"{told} (not proven best: any such plan has at least {least})."
 
 
 def _figure(aim: str, value: float) -> str:

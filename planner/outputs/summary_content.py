@@ -94,7 +94,7 @@ def aims(page: Page, facts: Facts) -> None:
         whole = aim.value == round(aim.value) and aim.bound == round(aim.bound)
         style = styles.MS if aim.aim in ("latency", "margin") else styles.COUNT if whole else styles.MONEY
         row = (
-            how_sure.MEASURES.get(aim.aim, aim.aim),
+            how_sure.measure_of(aim.aim),
             plain(aim.value),
             plain(aim.bound),
             "yes" if aim.proven else "no",

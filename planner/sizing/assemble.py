@@ -244,6 +244,16 @@ def no_host_needed(fleet: Fleet, chosen: set[str]) -> tuple[NoHostNeeded, ...]:
 def _given(fleet: Fleet) -> list[Finding]:
     """Return a finding for each thing that the caller gave, so that all who read the plan know."""
     told = [f"Rule {rule.name} is your own; it limits which sites may use which hosts." for rule in fleet.own_rules]
+    named = fleet.policy.then.replace(",", " ").split()
+    told += [
+        f"Aim {aim.name} is your own; "
+        + (
+            "it chooses between equally good plans."
+            if aim.name in named
+            else "the setting then does not name it, so it chooses nothing."
+        )
+        for aim in fleet.own_aims
+    ]
     told += [
         f"Source {source.name} is your own; its round-trip times are marked {source.evidence}."
         for source in fleet.own_sources

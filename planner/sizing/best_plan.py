@@ -6,15 +6,14 @@ import functools
 import time
 from collections.abc import Callable
 
-from planner.errors import InputError
-from planner.fleet import Finding, Fleet
+from planner.fleet import Fleet
 from planner.plan import Plan
 from planner.rules import Checker
 from planner.sizing.asked import asked_limit, refuse_unmodelled
 from planner.sizing.assemble import assemble
 from planner.sizing.host_counts.cutting_planes import reference_counts
 from planner.sizing.host_counts.fewest_hosts import SecondaryCosts, size
-from planner.sizing.instance.case import TIE_BREAKS, Case, TieBreak
+from planner.sizing.instance.case import Case, later_aims
 from planner.sizing.instance.incumbent import today_of
 from planner.sizing.instance.problem import build_problem
 from planner.sizing.packing.hosts import seat_all
@@ -50,7 +49,7 @@ def best_plan(
     """
     limit = asked_limit(time_limit, seed)
     refuse_unmodelled(fleet)
-    tie_breaks = _tie_breaks(fleet)
+    tie_breaks = later_aims(fleet)
     began = time.perf_counter()
     budget = SolveBudget(seconds=limit, seed=seed, watch=watch)
     checker = Checker.of(fleet)
@@ -92,15 +91,3 @@ def _drafted(
     placement, seating = made
     attained = attained_aims(case, placement, seating, bounds)
     return Draft(sized, placement, seating, (None,) * len(seating.seats)), attained
-
-
-def _tie_breaks(fleet: Fleet) -> tuple[TieBreak, ...]:
-    """Return the aims of policy ``then`` in order; InputError for a word that is none, or one that is there twice."""
-    words = fleet.policy.then.replace(",", " ").split()
-    aims = tuple(aim for word in words for aim in TIE_BREAKS if aim == word)
-    if len(aims) < len(words) or len(set(aims)) < len(aims):
-        message = f'the setting then is "{fleet.policy.then}"; it must list known aims, each only once.'
-        raise InputError(
-            (Finding("error", "then_unknown", "Policy", message, f"Use some of: {' '.join(TIE_BREAKS)}."),)
-        )
-    return aims

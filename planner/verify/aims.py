@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping
 
+from planner.own import PREFIX
 from planner.plan import Aim, Assignment
 from planner.verify.assignments import ROUNDING_MS, stays
 from planner.verify.case import Case
 from planner.verify.running import Running
 from planner.verify.violation import RELATIVE_TOLERANCE, Violation, differs, number
 
+_OWN_CLOSE = 1e-6  # costs of own aims are whole steps, and no step is smaller
 _CLOSE = 2e-3  # costs are settled in steps of a microsecond, sums of them to a thousandth
 
 
@@ -32,6 +34,8 @@ def check_aims(case: Case) -> Iterator[Violation]:
             continue
         if str(aim.aim) in _AFTER:
             yield from _after(aim, _AFTER[str(aim.aim)](case))
+        elif str(aim.aim).startswith(PREFIX):
+            yield from _own(case, aim)
         else:
             text = f"the plan lists {aim.aim!r} as an aim after the objective. Known aims there: {', '.join(_AFTER)}"
             yield Violation("aim", "plan", text)
@@ -73,7 +77,7 @@ def _weights(case: Case) -> dict[str, float]:
     return weights
 
 
-def _after(aim: Aim, actual: float) -> Iterator[Violation]:
+def _after(aim: Aim, actual: float, settled: float = _CLOSE) -> Iterator[Violation]:
     """Check an aim among plans of equal objective; of the margin the bound is an upper one, else a lower one."""
     slack = ROUNDING_MS if aim.aim in ("latency", "margin") else 0.0
     if differs(aim.value, actual, slack):
@@ -81,7 +85,7 @@ def _after(aim: Aim, actual: float) -> Iterator[Violation]:
         yield Violation("aim", "plan", text)
         return
     beyond = actual - number(aim.bound) if aim.aim == "margin" else number(aim.bound) - actual
-    close = _CLOSE + slack + RELATIVE_TOLERANCE * abs(actual)
+    close = settled + slack + RELATIVE_TOLERANCE * abs(actual)
     if not beyond <= close:
         text = f"the aim {aim.aim} is {actual:.10g}, but the plan says that no plan is better than {aim.bound}"
         yield Violation("aim", "plan", text)
@@ -90,6 +94,19 @@ def _after(aim: Aim, actual: float) -> Iterator[Violation]:
             f"the plan calls its aim {aim.aim} proven, but it is {actual:.10g} and the plan's own bound is {aim.bound}"
         )
         yield Violation("aim", "plan", text)
+
+
+def _own(case: Case, aim: Aim) -> Iterator[Violation]:
+    """Check an aim of the caller's own, by asking it again for the pairs that the plan uses."""
+    pools = ((row.site, case.pool_of(row.host)) for row in case.plan.assignments)
+    used = {(site, pool.pool) for site, pool in pools if pool is not None}
+    total = case.inventory.own.total(str(aim.aim), used)
+    name = str(aim.aim).removeprefix(PREFIX)
+    if total is None:
+        text = f"the caller of the plan gave the aim {name}, and nobody gives it here; it is not checked"
+        yield Violation("own_aim", "plan", text, "note")
+    else:
+        yield from _after(aim, total, _OWN_CLOSE)
 
 
 def _moves(case: Case) -> float:

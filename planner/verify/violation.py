@@ -26,6 +26,7 @@ CODES: Mapping[str, str] = {
     "capacity": "a host carries more clusters than it may",
     "blast_radius": "the loss of a host, hub or zone hits more clusters, or more of the weight, than the policy allows",
     "own_rule": "a rule of your own is broken",
+    "own_aim": "an aim of your own is not checked",
     # what the plan says about the sites
     "unknown_site": "the fleet has no such site",
     "missing_site": "a site that needs a host is nowhere in the plan",

@@ -9,6 +9,7 @@ import numpy as np
 
 from planner.counted_words import counted
 from planner.fleet import Finding, Fleet
+from planner.own import PREFIX
 from planner.plan import Aim, Plan, Unserved, moved_sites
 from planner.rules import Checker
 from planner.sizing.from_today.by_host import ByHost, by_host, folded
@@ -55,7 +56,7 @@ def fewer_moves(fleet: Fleet, first: Plan, budget: SolveBudget, *, extra_hosts: 
     if not extra_hosts and (named.moves >= len(moved_sites(fleet, first)) or _dearer(fleet, first, named)):
         return _bounded(first, found.bound)
     second = _carried_out(split, first, named)
-    then = (level,) if extra_hosts else (level, *_measured(second, first.then))
+    then = (level,) if extra_hosts else (level, *_measured(second, first.then, fleet))
     return second.replace(objective_value=float(second.hosts), then=then).rated()
 
 
@@ -132,7 +133,7 @@ def _crowded_out(fleet: Fleet, problem: Problem, plan: Plan, named: Named) -> li
     return [dataclasses.replace(one, current=today.get(one.site)) for one in found]
 
 
-def _measured(plan: Plan, aims: tuple[Aim, ...]) -> list[Aim]:
+def _measured(plan: Plan, aims: tuple[Aim, ...], fleet: Fleet) -> list[Aim]:
     """Return the aims after moves with what ``plan`` makes of them; their bounds hold for plans that move anybody."""
     loads: dict[str, int] = {}
     for row in plan.assignments:
@@ -141,6 +142,7 @@ def _measured(plan: Plan, aims: tuple[Aim, ...]) -> list[Aim]:
         "latency": math.fsum(row.rtt_ms for row in plan.assignments),
         "margin": min((row.margin_ms for row in plan.assignments), default=0.0),
         "spread": float(max(loads.values(), default=0)),
+        **_own_totals(plan, fleet, aims),
     }
     found = []
     for aim in aims:
@@ -150,3 +152,18 @@ def _measured(plan: Plan, aims: tuple[Aim, ...]) -> list[Aim]:
         bound = max(value, aim.bound) if aim.aim == "margin" else min(value, aim.bound)
         found.append(Aim(aim.aim, value, bound, abs(value - bound) <= _SETTLED + 1e-9 * abs(bound)))
     return found
+
+
+def _own_totals(plan: Plan, fleet: Fleet, aims: tuple[Aim, ...]) -> dict[str, float]:
+    """Return what the assignments of ``plan`` come to by each aim of the caller's own."""
+    if not any(aim.aim.startswith(PREFIX) for aim in aims):
+        return {}
+    problem = build_problem(fleet, Checker.of(fleet))
+    site_at = {fleet.site_ids[at]: s for s, at in enumerate(problem.site_at)}
+    pool_at = {fleet.pool_ids[at]: p for p, at in enumerate(problem.pool_at)}
+    pool_of = {host.host: pool_at[host.pool] for host in plan.host_list}
+    wanted = np.array(
+        [site_at[row.site] * problem.pools + pool_of[row.host] for row in plan.assignments], dtype=np.int64
+    )
+    pair = np.searchsorted(problem.site * problem.pools + problem.pool, wanted)
+    return {cost.code: float(cost.values[pair].sum()) for cost in problem.own_costs}

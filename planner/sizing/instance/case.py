@@ -5,17 +5,29 @@ from __future__ import annotations
 import dataclasses
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal, get_args
 
 import numpy as np
 
-from planner.fleet import Bools, Fleet, Ints
+from planner.errors import InputError
+from planner.fleet import Bools, Finding, Fleet, Ints
+from planner.own import LATER_AIMS
 from planner.sizing.instance.incumbent import InForce, in_force
 from planner.sizing.instance.problem import Problem
 from planner.today import Today
 
-TieBreak = Literal["moves", "latency", "margin", "spread"]
-TIE_BREAKS: tuple[TieBreak, ...] = get_args(TieBreak)
+TieBreak = str  # one of `TIE_BREAKS`, or the code of an aim of the caller's own
+TIE_BREAKS: tuple[TieBreak, ...] = LATER_AIMS
+
+
+def later_aims(fleet: Fleet) -> tuple[TieBreak, ...]:
+    """Return the aims of the setting ``then`` in order; InputError for a word that is none, or is there twice."""
+    words = fleet.policy.then.replace(",", " ").split()
+    known = {name: name for name in TIE_BREAKS} | {aim.name: aim.code for aim in fleet.own_aims}
+    if set(words) <= set(known) and len(set(words)) == len(words):
+        return tuple(known[word] for word in words)
+    message = f'the setting then is "{fleet.policy.then}"; it must list known aims, each only once.'
+    hint = f"Use some of: {' '.join(known)}."
+    raise InputError((Finding("error", "then_unknown", "Policy", message, hint),))
 
 
 @dataclass(frozen=True)

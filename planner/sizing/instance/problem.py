@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
@@ -13,10 +13,20 @@ import numpy.typing as npt
 
 from planner.fleet import Bools, Fleet, Floats, Ints, Moments
 from planner.host_limits import HostLimit
-from planner.rules import Checker
+from planner.latency.pair_frame import costs_of_pairs
+from planner.rules import Checker, Pairs
 from planner.sizing.instance.limits import Limit, Measure, amounts_of, most_on_host, nested, read_limits
 
 Kinds = npt.NDArray[np.int8]  # positions in `planner.latency.EVIDENCE`
+
+
+@dataclass(frozen=True)
+class OwnCost:
+    """What pairs cost by an aim of the caller's own: ``values`` (E,), whole multiples of ``step``."""
+
+    code: str
+    values: Floats
+    step: float
 
 
 @dataclass(frozen=True)
@@ -35,6 +45,7 @@ class Problem:
     ``hub`` (P,) of each pool. ``amounts`` (S,): what a site brings of each measure against the ``limits`` on hubs and
     zones; those that no plan can break are left out. ``host_weight``: most weight on a host, None for no limit.
     ``host_limits``: what hosts of several pools may take together, where it can stop one that ``max_hosts`` lets run.
+    ``own_costs``: what pairs cost by each aim of the caller's own that the policy names.
     """
 
     site_at: Ints
@@ -61,6 +72,7 @@ class Problem:
     objective: Literal["hosts", "new_hosts", "cost"]
     split: bool
     host_limits: tuple[HostLimit, ...] = ()
+    own_costs: tuple[OwnCost, ...] = ()
 
     @property
     def sites(self) -> int:
@@ -164,6 +176,7 @@ def select(problem: Problem, keep: Bools) -> Problem:
         pair_cost=problem.pair_cost[keep],
         evidence=problem.evidence[keep],
         measured_at=problem.measured_at[keep],
+        own_costs=tuple(dataclasses.replace(cost, values=cost.values[keep]) for cost in problem.own_costs),
     )
 
 
@@ -208,7 +221,16 @@ def build_problem(fleet: Fleet, checker: Checker) -> Problem:
         objective=fleet.policy.objective,
         split=fleet.policy.split_sites,
         host_limits=_host_limits(fleet, pool_at),
+        own_costs=tuple(_own_costs(fleet, pairs, order)),
     )
+
+
+def _own_costs(fleet: Fleet, pairs: Pairs, order: Ints) -> Iterator[OwnCost]:
+    """Yield the costs of ``pairs``, in ``order``, by each aim of the caller's own that the policy names."""
+    named = fleet.policy.then.replace(",", " ").split()
+    for aim in fleet.own_aims:
+        if aim.name in named:
+            yield OwnCost(aim.code, costs_of_pairs(fleet, aim, pairs.site, pairs.pool, pairs)[order], aim.step)
 
 
 def _host_limits(fleet: Fleet, pool_at: Ints) -> tuple[HostLimit, ...]:

@@ -2,7 +2,7 @@
 
 `PairAim`s are sums over eligible pairs, and so costs of a flow. `Bottleneck`s are decided by the worst pair or the
 fullest host: a plan reaches a level of one where it does without some pairs, or with smaller caps. A new aim is a class
-here, its name in `instance.case.TieBreak`, and its second reading in `planner.verify.aims`.
+here, its name in `planner.own.LATER_AIMS`, and its second reading in `planner.verify.aims`.
 """
 
 from __future__ import annotations
@@ -14,8 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from planner.fleet import Bools, Floats, Ints
+from planner.own import PREFIX
 from planner.sizing.instance.case import TIE_BREAKS, Case, TieBreak
-from planner.sizing.instance.problem import Problem
+from planner.sizing.instance.problem import OwnCost, Problem
 from planner.sizing.solution.placement import PairCost, Placement
 from planner.sizing.solution.seating import Seating
 
@@ -77,6 +78,16 @@ class PairAim(Aim):
         if placement.unserved.any():
             return _nearest_of_some(case.problem, values, placement.unserved)
         return _nearest(case.problem, values)
+
+
+@dataclass(frozen=True)
+class OwnPairAim(PairAim):
+    """An aim of the caller's own, whose costs and step stand in the problem."""
+
+    def cost(self, problem: Problem, incumbent: Bools) -> PairCost:
+        """Return it as a cost of pairs."""
+        cost = _own_cost(problem, self.name)
+        return PairCost(cost.values, cost.step)
 
 
 @dataclass(frozen=True)
@@ -200,9 +211,15 @@ AIMS: Mapping[str, Aim] = {aim.name: aim for aim in _ALL}
 
 def aim_of(name: str) -> Aim:
     """Return the aim of that name; raises ValueError where there is none."""
+    if name.startswith(PREFIX):
+        return OwnPairAim(name, 0.0, lambda problem, _incumbent: _own_cost(problem, name).values)
     if name not in AIMS:
         raise ValueError(f"{name!r} is no aim among equals; they are {', '.join(TIE_BREAKS)}")
     return AIMS[name]
+
+
+def _own_cost(problem: Problem, code: str) -> OwnCost:
+    return next(cost for cost in problem.own_costs if cost.code == code)
 
 
 def costs_of(problem: Problem, incumbent: Bools, names: Sequence[TieBreak]) -> list[PairCost]:

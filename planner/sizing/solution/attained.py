@@ -10,6 +10,8 @@ from planner.sizing.solution.aims import aim_of
 from planner.sizing.solution.placement import Placement
 from planner.sizing.solution.seating import Seating
 
+_CLOSE = 1e-3
+
 
 @dataclass(frozen=True, slots=True)
 class Attained:
@@ -23,11 +25,12 @@ class Attained:
     aim: TieBreak
     value: float
     bound: float
+    close: float = 1e-3
 
     @property
     def proven(self) -> bool:
-        """Whether value and bound meet; costs are counted in steps of a microsecond."""
-        return abs(self.value - self.bound) <= 1e-3 + 1e-9 * abs(self.bound)
+        """Whether value and bound meet, within ``close``; round trips are counted in steps of a microsecond."""
+        return abs(self.value - self.bound) <= self.close + 1e-9 * abs(self.bound)
 
 
 def attained_aims(
@@ -44,5 +47,7 @@ def attained_aims(
             continue
         settled = all(one.aim != "moves" or one.proven for one in attained)
         bound = aim.bound(case, placement, seating, bounds.get(name) if settled else None)
-        attained.append(Attained(name, aim.told(case, placement, seating), bound))
+        steps = [cost.step for cost in case.problem.own_costs if cost.code == name]
+        close = min([_CLOSE, *(step / 2 for step in steps)])
+        attained.append(Attained(name, aim.told(case, placement, seating), bound, close))
     return tuple(attained)
