@@ -125,7 +125,7 @@ def test_the_check_asks_the_aim_again_and_says_when_nobody_gives_it(fleet, aimed
         false = made.replace(then=(planner_aim(made.then[0], **{field: wrong}), *made.then[1:]))
         assert {one.code for one in violations(aimed, false)} == {"aim"}, field
     other = fleet.having(planner.OwnAim("alphabet", lambda pairs: 1.0))
-    assert "comes to 11" in " ".join(one.message for one in violations(other, made) if one.code == "aim")
+    assert "counted again, it is 11" in " ".join(one.message for one in violations(other, made) if one.code == "aim")
 
 
 def planner_aim(aim, **changes):
