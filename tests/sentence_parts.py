@@ -11,6 +11,7 @@ import re
 _DEEPEST = 3
 _LONGEST = 320
 _MOST_HEADERS = 14  # longer lists hold words that are read
+_SHEETS = ("Sites", "Hubs", "Latency", "Links", "Current", "Policy", "Prices", "Changes", "Tables")  # of findings
 _CODE_WORD = re.compile(r"^[a-z0-9_./:=*-]*$")
 
 
@@ -65,7 +66,9 @@ class Module:
         """Yield what stands below a call or table and is not shown together with it."""
         together = {id(one) for one in _said(parent, self.skipped)}
         value = child.value if isinstance(child, ast.keyword) else child
-        if id(value) not in together:
+        if id(value) not in together and not (
+            isinstance(value, ast.Call) and id(value.args[:1] and value.args[0]) in together
+        ):
             yield from self._tops(value, function)
 
     def _together(self, node, function):
@@ -142,20 +145,30 @@ def _is_wording(node):
 
 def _is_table(node):
     """Say whether a list or tuple holds a message with its remedy, or the headers of a table: texts alone."""
-    if not isinstance(node, ast.List | ast.Tuple) or not 2 <= len(node.elts) <= _MOST_HEADERS:
+    if not isinstance(node, ast.List | ast.Tuple) or len(node.elts) < 2:
+        return False
+    if len(_fields(node)) > 1:
+        return True
+    if len(node.elts) > _MOST_HEADERS:
         return False
     return all(_is_text(one) for one in node.elts) and any(" " in _plain(one) for one in node.elts)
+
+
+def _fields(node):
+    """Return the headers of a list of columns, each made by ``Field``."""
+    calls = (one for one in node.elts if isinstance(one, ast.Call) and ast.unparse(one.func) == "Field" and one.args)
+    return [one.args[0] for one in calls if _is_text(one.args[0])]
 
 
 def _said(node, skipped):
     """Return the texts that a call or table shows together."""
     if isinstance(node, ast.List | ast.Tuple):
-        return node.elts
+        return _fields(node) if len(_fields(node)) > 1 else node.elts
     if not isinstance(node, ast.Call):
         return [node]
     values = [*node.args, *(one.value for one in node.keywords if one.arg not in ("encoding", "mode", "style", "kind"))]
     texts = [one for one in values if id(one) not in skipped and (_is_text(one) or isinstance(one, ast.IfExp))]
-    texts = [one for one in texts if not _CODE_WORD.match(_plain(one))]
+    texts = [one for one in texts if not _CODE_WORD.match(_plain(one)) and _plain(one) not in _SHEETS]
     return texts if any(" " in _plain(one) for one in texts) else []
 
 

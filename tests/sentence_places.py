@@ -70,7 +70,9 @@ SHOWN = {
     "run sheets": "The rollout workbook: one printed page for each wave.",
     "sweep, horizon and designs": "castingvote sweep, horizon and designs, in the terminal and as workbooks.",
     "terminal": "What commands print.",
-    "terminal: adopt": "castingvote adopt: what each table and column of somebody's own spreadsheet is taken for.",
+    "terminal: "
+    "adopt": "castingvote adopt: what each table and column of somebody's own spreadsheet is taken for, and why. "
+    "Likeness 1: castingvote is sure; 0: it does not know.",
     "verify": "castingvote verify and certify: a line for each thing that is wrong. It begins with the site, host, "
     "pool, group, step or wave that it is about; 'it' and 'its' mean that one, or the certificate.",
     "workbook": "The plan workbook: titles, notes, headers, cells.",
@@ -137,11 +139,20 @@ PARTS = {
     ),
     "sizing/from_today/trade_off.py": "Shown while castingvote plan works, or when --trade-off is refused.",
     "sizing/left_out.py": "Shown as the reason why a site is unserved although hosts may serve it.",
-    "sizing/assignment": "Shown in column 'status' of logs: how the search ended.",
-    "sizing/cover/host_counts.py": "Shown in logs: how the search ended.",
-    "sizing/cover/primal_search": "Shown in logs: how the search ended.",
-    "sizing/host_counts/fewest_hosts.py": "Shown in logs: how the search ended.",
-    "sizing": "Shown as a sentence of the proof; of files on solvers: shown as a fault of the program.",
+    "sizing/assignment": "Shown in plan.json, key solver_word: how the search ended.",
+    "sizing/cover/host_counts.py": "Shown in plan.json, key solver_word: how the search ended.",
+    "sizing/cover/primal_search": "Shown in plan.json, key solver_word: how the search ended.",
+    "sizing/host_counts/fewest_hosts.py": "Shown in plan.json, key solver_word: how the search ended.",
+    "sizing/cover/pair_flow.py": (
+        "Shown in: 'castingvote failed: {text}. This is a fault of castingvote, not of your file.'"
+    ),
+    "sizing/packing": "Shown in: 'castingvote failed: {text}. This is a fault of castingvote, not of your file.'",
+    "sizing/solvers": "Shown in: 'castingvote failed: {text}. This is a fault of castingvote, not of your file.'",
+    "sizing/tie_breaks": "Shown in: 'castingvote failed: {text}. This is a fault of castingvote, not of your file.'",
+    "sizing/within_limits.py": (
+        "Shown in: 'castingvote failed: {text}. This is a fault of castingvote, not of your file.'"
+    ),
+    "sizing": "Shown as a sentence of the proof.",
     "tracking/state.py": "Shown as a note on a returned workbook, or as where a site is instead of its planned host.",
     "values.py": "Shown after the name of a setting that was given in Python.",
 }

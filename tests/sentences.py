@@ -21,6 +21,8 @@ PLANNER = Path(__file__).parents[1] / "planner"
 _NO_SENTENCE = re.compile(
     r"^[\W\d_]*$|^[a-z_]+$|^\S+$|^[-\w]+: [-\w;' ]+;|\\[dwsS]|\(\?|^SELECT|^PRAGMA|^[A-Z]+ TABLE"
     r"|'none'|'self'|camera=|charset=|^% \w+ |^(?:OBJ|RTP|SOL|VAR|CON|DER) "
+    r"|SUMPRODUCT|&P of|^-//|\": \[|^\{ \"|\| ---|= \{quoted\}|^\[K|^\w+ = (?:true|\[|\{)|_m$"
+    r"|:not[(]|prefers-color|DOCTYPE|^service pack|^castingvote fleet \{"
     r"|^(?:site|host|hub|pool|zone|wave|step) \{[^{}]*\}$"
 )
 _QUIET = (
@@ -148,6 +150,10 @@ def _skipped(tree):
         documents = isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
         if documents or (isinstance(node, ast.Attribute) and node.attr == "split"):
             found.add(id(node.value))
+        elif isinstance(node, ast.Subscript) and ast.unparse(node.value) == "Literal":
+            found.add(id(node))
+        elif isinstance(node, ast.Compare):
+            found.update(id(one) for one in (node.left, *node.comparators))
         elif isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
             found.update(id(one) for one in node.decorator_list)
             hints = [node.returns, *(argument.annotation for argument in node.args.args)]

@@ -42,7 +42,7 @@ def adopt(
 
     FILE is a workbook or a folder as other systems export them, under whatever names. Tables are found by
     their shape, columns by their headers and by what they hold. Answers are remembered for files of the
-    same headers. Ends with 1 when FILE, read with the mapping, still has errors to mend.
+    same headers. Ends with 1 when FILE, read with the mapping, still has errors.
 
     \b
     Example:

@@ -56,7 +56,7 @@ if TYPE_CHECKING:
     metavar="YYYY-MM-DD",
     help="First day, such as 2027-03-01. Default: rollout_start in the policy, else tomorrow.",
 )
-@click.option("--only-ready", is_flag=True, help="Leave out sites with items of the readiness audit to mend.")
+@click.option("--only-ready", is_flag=True, help="Leave out sites that the readiness audit finds not ready.")
 @click.option(
     "--time-limit",
     type=click.FloatRange(min=0.0),

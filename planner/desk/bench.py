@@ -100,7 +100,7 @@ class Bench:
         """Return the fleet that ``work`` asks about; InputError where none can be read."""
         read = self.brought(work).fleet
         if read is None:
-            message, hint = "There is no fleet yet.", "Mend the errors under Fleet first."
+            message, hint = "There is no fleet yet.", "Correct the errors under Fleet first."
             raise InputError((Finding("error", "no_fleet", "", message, hint),))
         return self._fleets.get(work.key, lambda: work.question.fleet(read))
 

@@ -15,7 +15,7 @@ _ROLLOUT_SECONDS = 60.0
 def write_file(bench: Bench, work: Work, kind: str, path: Path) -> str:
     """Write the file of ``kind`` to ``path`` and return the name that people save it under; InputError if unknown."""
     if kind not in _KINDS:
-        hint = f"Known are {', '.join(_KINDS)}."
+        hint = f"Choose one of {', '.join(_KINDS)}."
         raise InputError((Finding("error", "file_unknown", "", f"There is no file {kind} to hand over.", hint),))
     name, write = _KINDS[kind]
     write(bench, work, path)

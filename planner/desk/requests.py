@@ -61,7 +61,7 @@ async def asked_of(request: Request) -> dict[str, Any]:
     except (ValueError, RecursionError):
         asked = None
     if not isinstance(asked, dict):
-        raise HTTPException(400, "That is no question of this desk.")
+        raise HTTPException(400, "The desk does not know this request.")
     return asked
 
 

@@ -44,7 +44,7 @@ def shown_fleet(brought: Brought) -> dict[str, Any]:
 
 def _summary(fleet: Fleet | None) -> str:
     if fleet is None:
-        return "No fleet yet: mend the errors below."
+        return "No fleet yet: correct the errors below."
     return (
         f"{counted(len(fleet.site_ids), 'site')} with {counted(int(fleet.clusters.sum()), 'cluster')}, "
         f"{counted(len(fleet.hub_ids), 'hub')}, {counted(len(fleet.latency), 'measured pair')}, "

@@ -15,7 +15,7 @@ from typing import Any, BinaryIO
 
 from planner.desk.frames import packed, read_frame
 
-_FAULT = "The desk failed: {words}. This is a fault of castingvote, not of your file; the page goes on."
+_FAULT = "The desk failed: {words}. This is a fault of castingvote, not of your file; you can go on with the page."
 
 
 class _Desk:

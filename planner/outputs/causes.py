@@ -31,7 +31,7 @@ _OF_MANY = (
     ),
     (re.compile(r"measure the round-trip time to hub .*"), "measure their round-trip times"),
     (re.compile(r"find out why probes to hub .*"), "find out why probes are lost, and measure again"),
-    (re.compile(r"mend the network path to hub .*"), "mend the network paths that lose probes, and measure again"),
+    (re.compile(r"repair the network path to hub .*"), "repair the network paths that lose probes, and measure again"),
     (re.compile(r"use a host with room for all \d+ clusters, .*"), "use hosts with room for all their clusters"),
     (re.compile(r"widen the uplink of hub (.+), or .*"), r"widen the uplink of hub \1, or lower their traffic"),
     (re.compile(r"use a hub outside the site's failure zones .*"), "add a hub outside their failure zones"),

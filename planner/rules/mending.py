@@ -109,7 +109,7 @@ def _mend(fleet: Fleet, at: int, pool: int, code: str, rtt_ms: float, evidence: 
         "nodes": "correct the column nodes, if its clusters have two data nodes after all",
         "unknown_latency": f"measure the round-trip time to hub {hub}",
         "latency": f"find out why probes to hub {hub} are lost, and measure again",
-        "loss": f"mend the network path to hub {hub}, so that fewer probes are lost, and measure again",
+        "loss": f"repair the network path to hub {hub}, so that fewer probes are lost, and measure again",
         "evidence": f"measure the round-trip time to hub {hub}, which is only {evidence} so far",
         "old_latency": f"measure the round-trip time to hub {hub} again",
         "host_release": f"bring the site and the hosts of pool {name} to releases with the same first number",

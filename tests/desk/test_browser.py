@@ -179,7 +179,7 @@ def test_a_slider_moves_the_proven_count(there):
     page.evaluate(SLIDE, [CAP, "40"])
     assert question(page)["settings"] == {"cluster_cap": "40"}
     assert counted(page) < first
-    assert "against the fleet as read" in page.text_content("#count-change")
+    assert "compared with the fleet as it was read" in page.text_content("#count-change")
     page.click("#undo")
     assert counted(page) == first
 
@@ -217,10 +217,10 @@ def test_an_answer_is_explained_and_drilled(there):
     page.click("text=Lose it")
     page.wait_for_selector("#lost-said >> text=lose their third vote")
     page.fill("#site", "0951")
-    page.click("text=Tell its story")
+    page.click("text=Explain this site")
     page.wait_for_selector("#site-said table")
     page.fill("#site", "nowhere")
-    page.click("text=Tell its story")
+    page.click("text=Explain this site")
     page.wait_for_selector("#site-said >> text=there is no site")
 
 

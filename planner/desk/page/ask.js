@@ -62,14 +62,14 @@ function showCount(found, question, ms) {
   $("count").textContent = (found.at_least ? "≥ " : "") + whole.format(found.hosts);
   $("count-unit").textContent = found.hosts === 1 ? "host" : "hosts";
   const more = found.hosts - base.hosts;
-  $("count-change").textContent = question !== base.of && more ? `${more > 0 ? "+" : "−"}${Math.abs(more)} against the fleet as read` : "";
+  $("count-change").textContent = question !== base.of && more ? `${more > 0 ? "+" : "−"}${Math.abs(more)} compared with the fleet as it was read` : "";
   $("count-words").textContent = found.words;
   $("asked-words").textContent = found.changes.length ? `Asked: ${found.changes.join("; ")}.` : "Asked: the fleet as it was read.";
   document.body.dataset.counted = `${question} ${found.hosts}`; // for tests
   document.body.dataset.ms = ms.toFixed(1);
   if (plan?.of !== question) {
     settle([["Host count", found.proven && !found.at_least ? "yes" : "open", found.at_least ? "a lower bound" : found.proven ? "final, proven" : "not proven yet"],
-      ["Who goes where", "busy", "to be searched"]]);
+      ["Who goes where", "busy", "not searched yet"]]);
   }
 }
 
@@ -104,7 +104,7 @@ async function makePlan(question, more) {
 }
 
 function showNews(news) {
-  const figures = news.best === null || news.best === undefined ? "" : `: best ${short(news.best)}, bound ${short(news.bound)}`;
+  const figures = news.best === null || news.best === undefined ? "" : `: found ${short(news.best)}, at least ${short(news.bound)} needed`;
   $("plan-said").textContent = `Searching ${news.stage}${figures} (${Math.round(news.seconds)} s)`;
 }
 
@@ -119,7 +119,7 @@ function showPlan(found, question) {
   $("keep").elements[1].disabled = false;
   $("count-words").textContent = found.headline;
   settle(found.aims.map((aim) => [words(aim.words), aim.proven ? "yes" : "open",
-    aim.proven ? `${short(aim.value)}, proven` : `${short(aim.value)}, bound ${short(aim.bound)}`]));
+    aim.proven ? `${short(aim.value)}, proven` : `${short(aim.value)}, proven limit ${short(aim.bound)}`]));
   showHubs(found);
   showCauses(found);
   showMoves(found);
@@ -143,7 +143,7 @@ function showCauses(found) {
 }
 
 function showMoves(found) {
-  if (!fleet.controls.today) return $("moves").replaceChildren(el("p", {}, "The fleet says nothing of today: no site has a host yet."));
+  if (!fleet.controls.today) return $("moves").replaceChildren(el("p", {}, "The fleet does not say which host a site uses today (sheet Current)."));
   const rows = found.moved.slice(0, 50).map((move) => el("tr", {}, ...[move.site, move.before, move.after].map((text) => el("td", {}, text))));
   const head = el("tr", {}, ...["site", "today", "in the plan"].map((name) => el("th", { scope: "col" }, name)));
   return $("moves").replaceChildren(el("p", {}, `${counted(found.moves, "site")} of ${whole.format(fleet.controls.today)} change host.`),

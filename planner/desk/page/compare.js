@@ -7,11 +7,11 @@ import { showDifference } from "./map.js";
 const yes = (value) => (value ? "proven" : "not proven");
 const figure = (value, unit = "") => (value === null || value === undefined ? "not known" : `${whole.format(value)}${unit}`);
 const ROWS = [
-  ["Asked", (one) => one.changes.join("; ") || "the fleet as read"], ["Hosts", (one) => figure(one.figures.hosts)],
+  ["Asked", (one) => one.changes.join("; ") || "the fleet as it was read"], ["Hosts", (one) => figure(one.figures.hosts)],
   ["New hosts", (one) => figure(one.figures.new)], ["Bound", (one) => `${one.figures.bound}, ${yes(one.figures.proven)}`],
   ["Cost of hosts a year", (one) => figure(one.figures.cost)], ["Unserved sites", (one) => figure(one.figures.unserved)],
   ["Without standby", (one) => figure(one.figures.uncovered)], ["Moves", (one) => figure(one.figures.moves)],
-  ["Least margin", (one) => figure(one.figures.least_margin_ms, " ms")], ["Mean round-trip time", (one) => figure(one.figures.mean_rtt_ms, " ms")],
+  ["Smallest latency margin", (one) => figure(one.figures.least_margin_ms, " ms")], ["Mean round-trip time", (one) => figure(one.figures.mean_rtt_ms, " ms")],
   ["Survives", (one) => one.figures.survives],
 ];
 
@@ -73,7 +73,7 @@ function differences(found, said, names) {
   const heads = ["", "what", "from and to", "cause"];
   said.replaceChildren(el("p", { class: "lead" }, found.headline), ...found.words.map((words) => el("p", {}, words)),
     table("Figures", ["", ...names], found.figures.map((one) => [one.name, one.first || "not known", one.second || "not known"])),
-    hubs.length ? table("Hosts at hubs that differ", ["hub", ...names], hubs.map((hub) => [hub.hub, hub.first, hub.second])) : el("p", {}, "Each hub runs as many hosts in both."),
+    hubs.length ? table("Hosts at hubs that differ", ["hub", ...names], hubs.map((hub) => [hub.hub, hub.first, hub.second])) : el("p", {}, "Each hub has the same number of hosts in both answers."),
     found.hosts.length ? folded("Hosts that differ", table("Hosts that differ", heads, found.hosts)) : "",
     found.sites.length ? folded(`${counted(found.sites_number, "difference")} at sites`, table("Differences at sites", heads, found.sites)) : "",
     ...found.notes.map((note) => el("p", { class: "small" }, note)),

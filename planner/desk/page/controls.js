@@ -14,8 +14,8 @@ const MAIN = {
 };
 const LABELS = {
   release_floor: "Release floor", cover: "Cover", objective: "Objective", max_hosts_per_hub: "Most hosts at a hub",
-  max_blast_radius: "Most clusters on one host", third_location_km: "Third location at least (km)",
-  unknown_latency: "Unmeasured pairs", keep_served: "Keep who is served today", host_release_rule: "Release of hosts",
+  max_blast_radius: "Most clusters on one host", third_location_km: "Least distance of the third location (km)",
+  unknown_latency: "Unmeasured pairs", keep_served: "Serve first who is served today", host_release_rule: "Release of hosts",
 };
 
 function setting(name, value) {
@@ -145,10 +145,10 @@ function make() {
   $("controls").replaceChildren(
     el("button", { type: "button", class: "quiet", id: "as-read", onclick: () => change("question", (question) => {
       for (const key of Object.keys(question)) delete question[key];
-    }) }, "Back to the fleet as read"),
+    }) }, "Back to the fleet as it was read"),
     group("Hosts", ...main.slice(0, 2), ...first.slice(0)), group("Latency budgets", ...main.slice(2), ...budgetSliders()),
     group("Growth", ...growthSliders()),
-    group("Hubs", el("p", { class: "small" }, "A shut hub runs no host. A drained hub is emptied of those it runs."),
+    group("Hubs", el("p", { class: "small" }, "A shut hub gets no host. A drained hub is emptied: its hosts serve no site in the plan."),
       el("table", {}, el("tbody", {}, ...hubs.map(hubRow)))),
     el("details", {}, el("summary", {}, "More limits"), ...rest));
 }

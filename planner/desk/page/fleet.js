@@ -48,11 +48,11 @@ function showFindings() {
   const errors = fleet.findings.filter((one) => one.severity === "error").length;
   const doubts = fleet.findings.filter((one) => one.severity === "warning").length;
   const mended = Object.keys(state.choices.cells || {}).length;
-  $("findings-said").textContent = `${counted(errors, "error")} to mend, ${counted(doubts, "doubt")} to look at.`
+  $("findings-said").textContent = `${counted(errors, "error")} to correct, ${counted(doubts, "doubt")} to look at.`
     + (mended ? ` ${counted(mended, "correction")} made here; the file that you brought is as it was.` : "");
   const meant = fleet.findings.flatMap((one) => one.cells).filter((cell) => cell.meant && cell.key);
   $("mend-all").hidden = meant.length < 2;
-  $("mend-all").textContent = `Write all ${meant.length} proposals`;
+  $("mend-all").textContent = `Accept all ${meant.length} proposals`;
   $("mend-all").onclick = () => mend(meant);
   $("repaired").disabled = !fleet.controls;
   $("findings").replaceChildren(...fleet.findings.map(finding));
@@ -94,7 +94,7 @@ function table(one) {
   const rows = one.columns.map((column) => el("tr", {}, el("th", { scope: "row" }, `${column.letter} ${column.header}`),
     el("td", {}, column.samples.join(", ")), el("td", {}, meaning(one, column))));
   const head = el("tr", {}, ...["column", "such as", "taken for"].map((words) => el("th", { scope: "col" }, words)));
-  const note = one.matrix ? " Its other columns are hubs, by their names." : one.more ? ` ${one.more} more columns.` : "";
+  const note = one.matrix ? " Its other columns are read as hubs." : one.more ? ` ${one.more} more columns.` : "";
   return el("details", { class: "card", open: fleet.adopted && ["Sites", "Hubs"].includes(one.sheet) },
     el("summary", {}, `${one.sheet}: sheet ${one.title}, header in row ${one.row}.${note}`),
     el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": `Columns of ${one.sheet}` },
@@ -102,7 +102,7 @@ function table(one) {
 }
 
 function meaning(one, column) {
-  const options = [el("option", { value: "" }, column.elsewhere ? `not used here, but for ${column.elsewhere}` : "not used"), ...one.choices.map((choice) => el("option",
+  const options = [el("option", { value: "" }, column.elsewhere ? `not used here, but used for ${column.elsewhere}` : "not used"), ...one.choices.map((choice) => el("option",
     { value: choice.name, selected: choice.name === column.column, title: choice.meaning }, choice.name))];
   return el("select", { "aria-label": `Meaning of ${column.header} on ${one.title}`, onchange: (event) => {
     const name = event.target.value;

@@ -110,7 +110,7 @@ function paintNow() {
   const unserved = hubOf ? hubOf.filter((hub) => hub === -1).length : 0;
   $("map-words").textContent = `Each dot is a site in the colour of its hub; a cross is unserved (${whole.format(unserved)}). Press a hub to shut it.`
     + (fleet.controls.map.schematic ? " Distances stand for round-trip times, since coordinates are missing." : "")
-    + (grown ? " Sites that growth adds are not drawn." : "") + (marked ? " Framed sites have another hub." : "");
+    + (grown ? " Sites that growth adds are not drawn." : "") + (marked ? " Sites in a frame use another hub." : "");
 }
 
 addEventListener("resize", () => drawMap());

@@ -51,7 +51,7 @@ function tellSite(event) {
 function showSite(site) {
   const rows = site.pools.map((pool) => el("tr", {}, el("th", { scope: "row" }, pool.pool), el("td", { class: "n" }, pool.rtt_ms === null ? "not known" : `${pool.rtt_ms.toFixed(1)} ms`),
     el("td", { class: pool.eligible ? "good" : "" }, pool.serves ? "serves it" : pool.eligible ? "could serve it" : pool.why)));
-  const head = el("tr", {}, ...["pool", "round trip", "may it?"].map((words) => el("th", { scope: "col" }, words)));
+  const head = el("tr", {}, ...["pool", "round trip", "may serve it?"].map((words) => el("th", { scope: "col" }, words)));
   $("site-said").replaceChildren(el("p", {}, site.words), el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Pools of the site" },
     el("table", {}, el("thead", {}, head), el("tbody", {}, ...rows))));
 }
@@ -67,14 +67,14 @@ function table(heads, rows) {
 function oneLoss(found) {
   const after = found.stranded + found.over;
   return [el("p", { class: after ? "bad" : "good" }, `Without ${found.words}: ${whole.format(found.displaced)} clusters at ${whole.format(found.sites)} sites lose their third vote; `
-    + (after ? `${whole.format(after)} of them find no other host.` : "all find another host.")),
-  found.loads.length ? table(["host", "before", "arriving", "cap", "state"], found.loads.map((load) => [load.host, load.before, load.arriving, load.cap, load.over ? `over by ${load.over}` : "has room"])) : "",
+    + (after ? `${whole.format(after)} of them find no other host.` : "all of them find another host.")),
+  found.loads.length ? table(["host", "before", "arriving", "cap", "state"], found.loads.map((load) => [load.host, load.before, load.arriving, load.cap, load.over ? `${load.over} clusters too many` : "has room"])) : "",
   found.left_number ? el("details", {}, el("summary", {}, `${whole.format(found.left_number)} sites without a place to go`), el("p", { class: "small" }, found.left.join(", "))) : ""];
 }
 
 function allLosses(found) {
   const rows = found.singles.map((one) => [one.loss, one.displaced, one.stranded, one.over, one.survived ? "survived" : "not survived"]);
-  return [el("p", {}, found.words), table(["loss", "clusters displaced", "without a place", "over the cap", "outcome"], rows)];
+  return [el("p", {}, found.words), table(["loss", "clusters displaced", "without a standby", "above the cap", "outcome"], rows)];
 }
 
 function fillLosses() {

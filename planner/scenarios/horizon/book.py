@@ -59,7 +59,7 @@ def _write_summary(book: Book, found: Horizon) -> None:
     page.section("How to read it")
     page.text_row("load and capacity", "Clusters to serve, and clusters that all hosts can carry, in each period.")
     page.text_row(
-        "own minimum",
+        "fewest hosts",
         "Fewest hosts that are enough for this period alone. Hosts bought for other periods stay.",
     )
     page.text_row("moves", "Sites whose host changes. No site leaves a pool if it can stay there.")
@@ -80,7 +80,7 @@ def _write_periods(book: Book, found: Horizon) -> None:
         Field("load (clusters)", styles.COUNT),
         Field("capacity (clusters)", styles.COUNT),
         Field("standing", styles.COUNT),
-        Field("own minimum", styles.COUNT),
+        Field("fewest hosts", styles.COUNT),
         Field("bought", styles.COUNT),
         Field("moves", styles.COUNT),
         Field("unserved", styles.COUNT),
