@@ -24,7 +24,7 @@ ALL = sorted(sentences())
 def parts(text):
     """The sentences of a text, without lists in brackets."""
     plain = re.sub(r"\([^()]*\)", "", without_braces(text, "X"))
-    return [part for part in re.split(r"(?<=[.!?:;])\s+|\s#\s", plain) if part]
+    return [part for part in re.split(r"(?<=[.!?:;])\s+|\s[#|]\s", plain) if part]
 
 
 @pytest.mark.parametrize("audience", sorted({one.audience for one in ALL}))
