@@ -33,7 +33,14 @@ if TYPE_CHECKING:
     from planner.sizing.solution.seating import Seating
     from planner.sizing.solvers.budget import Progress, SolveBudget
     from planner.sizing.solvers.highs import Answer, LinearProgram, solve_arrays
-    from planner.sizing.solvers.model_builder import Loads, ModelBuilder, Terms, add_capacity, add_host_limits
+    from planner.sizing.solvers.model_builder import (
+        Loads,
+        ModelBuilder,
+        Terms,
+        add_capacity,
+        add_distance,
+        add_host_limits,
+    )
     from planner.sizing.tie_breaks.lexicographic import place, placed
 
 __all__ = [
@@ -58,6 +65,7 @@ __all__ = [
     "SolveBudget",
     "Terms",
     "add_capacity",
+    "add_distance",
     "add_host_limits",
     "build_problem",
     "certify",
@@ -108,6 +116,7 @@ _HOMES = {
     "SolveBudget": "solvers.budget",
     "Terms": "solvers.model_builder",
     "add_capacity": "solvers.model_builder",
+    "add_distance": "solvers.model_builder",
     "add_host_limits": "solvers.model_builder",
     "build_problem": "instance.problem",
     "certify": "host_counts.certificate",

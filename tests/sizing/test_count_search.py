@@ -21,6 +21,7 @@ from planner.sizing.instance.classes import Keys, group
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import GrowingProgram, solve_arrays
+from planner.sizing.solvers.model_builder import ModelBuilder
 
 
 def _problem(seed: int, **other: Any) -> Problem:
@@ -145,7 +146,9 @@ def test_cuts_of_a_flow_are_connected_and_add_up_to_what_is_missing(examples: in
 def test_a_growing_program_is_what_it_would_be_from_the_start() -> None:
     rng = np.random.default_rng(5)
     cost, upper = rng.uniform(1, 2, 8), rng.uniform(2, 5, 8)
-    program = GrowingProgram(cost, upper)
+    model = ModelBuilder()
+    model.block(8, cost, upper)
+    program = GrowingProgram(model.program())
     matrix: Floats = np.zeros((0, 8))
     least: Floats = np.zeros(0)
     states = set()

@@ -30,6 +30,7 @@ from planner.sizing import (
     ModelBuilder,
     SolveBudget,
     Terms,
+    add_distance,
     inequalities,
     reference_counts,
     round_counts,
@@ -110,9 +111,7 @@ class HorizonModel:
             counted = np.flatnonzero(settled)
             model.row([(counted, settled[counted])], -np.inf, value)
         if near is not None:
-            each, far = np.arange(counts), model.block(counts, 1.0)
-            model.add([(each, main[:counts], 1.0), (each, far, -1.0)], counts, -np.inf, near.ravel())
-            model.add([(each, main[:counts], 1.0), (each, far, 1.0)], counts, near.ravel(), np.inf)
+            add_distance(model, main[:counts], near.ravel(), 1.0)
         return solve_arrays(model.program(), budget)
 
     def _limits(self, shrinks: list[tuple[int, int]]) -> Floats:

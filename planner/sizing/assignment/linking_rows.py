@@ -77,8 +77,7 @@ class WithOpenRows:
         self.pools = len(program.cost) - len(pool)
         self.taken = np.zeros(len(pool), dtype=np.bool_)
         self.iterations = 0
-        self._growing = GrowingProgram(program.cost, program.upper, seed)
-        self._growing.add(sp.csr_array(program.matrix), program.row_lower, program.row_upper)
+        self._growing = GrowingProgram(program, seed)
 
     def bound(self, columns: Ints, lower: Floats, upper: Floats) -> None:
         """Set the limits of ``columns`` from now on; all shapes (C,)."""

@@ -17,19 +17,19 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 import numpy as np
-import scipy.sparse as sp
 
 from planner.fleet import Ints
 from planner.sizing.cover.loss_conditions import OneHostLost
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.pair_flow import PairNetwork
 from planner.sizing.cover.reserve_terms import CoverSet
-from planner.sizing.host_counts.certificate import DENOMINATORS, priced
+from planner.sizing.host_counts.certificate import DENOMINATORS, priced, prices
 from planner.sizing.host_counts.hall_conditions import Cut
 from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import LinearProgram, solve_arrays
+from planner.sizing.solvers.model_builder import Loads, ModelBuilder, add_new_hosts, add_room
 
 _SEARCH_SECONDS = 30.0  # for choosing a few sets out of many
 _AT_A_TIME = 4  # sets
@@ -110,28 +110,20 @@ class _Proof:
         self.needs = np.array([each.demand for each in sets], dtype=np.int64)
 
     def program(self, rows: Ints, *, whole: bool) -> LinearProgram:
-        """Return the model of some rows: columns n, s and hosts to add; then s <= R n, and n less new hosts."""
-        problem, pools = self.problem, self.problem.pools
-        new = problem.objective == "new_hosts"
-        one, nothing = sp.eye_array(pools), sp.csr_array((pools, pools))
-        empty = sp.csr_array((len(rows), pools))
-        blocks = [
-            sp.hstack((sp.csr_array(self.on_hosts[rows]), sp.csr_array(self.on_room[rows]), empty)),
-            sp.hstack((sp.diags_array(self.room.astype(np.float64)), -one, nothing)),
-            sp.hstack((-one, nothing, one)),
-        ]
-        price = problem.host_cost if problem.objective == "cost" else np.full(pools, 0.0 if new else 1.0)
-        unlimited = np.full(pools, np.inf)
-        least = np.concatenate((self.needs[rows], np.zeros(pools), -problem.existing.astype(np.float64)))
-        integer = np.arange(3 * pools) < 2 * pools
-        return LinearProgram(
-            cost=np.concatenate((price, np.zeros(pools), np.full(pools, float(new)))),
-            upper=np.concatenate((problem.max_hosts.astype(np.float64), unlimited, unlimited)),
-            matrix=sp.csc_array(sp.vstack(blocks)).astype(np.float64),
-            row_lower=least.astype(np.float64),
-            row_upper=np.full(len(least), np.inf),
-            whole=integer if whole else None,
-        )
+        """Return the model of some rows: columns n, then s, then hosts to add; the rows, then s <= R n."""
+        problem, model = self.problem, ModelBuilder()
+        n = model.block(problem.pools, prices(problem), problem.max_hosts, whole)
+        s = model.block(problem.pools, whole=whole)
+        for r in rows.tolist():
+            model.row(
+                [(n, self.on_hosts[r].astype(np.float64)), (s, self.on_room[r].astype(np.float64))],
+                self.needs[r],
+                np.inf,
+            )
+        add_room(model, self.room, n, [Loads(np.arange(problem.pools), s, np.ones(problem.pools))])
+        if problem.objective == "new_hosts":
+            add_new_hosts(model, problem.existing, n, 1.0)
+        return model.program()
 
     def duals(self, budget: SolveBudget) -> list[float]:
         """Return the dual value of each row in the relaxation."""

@@ -18,13 +18,13 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 import numpy as np
-import scipy.sparse as sp
 
-from planner.fleet import Ints
+from planner.fleet import Floats, Ints
 from planner.sizing.host_counts.hall_conditions import Cut
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import LinearProgram, solve_arrays
+from planner.sizing.solvers.model_builder import ModelBuilder, add_new_hosts
 
 DENOMINATORS = (1, 2, 6, 12, 60, 420, 10_000, 10_000_000)  # simple multipliers first: people have to read them
 
@@ -128,25 +128,19 @@ def _duals(problem: Problem, rows: Sequence[Inequality], budget: SolveBudget) ->
 
 
 def host_model(problem: Problem, rows: Sequence[Inequality], *, whole: bool) -> LinearProgram:
-    """Return the model over host counts: columns n_p, then hosts to add a_p; rows as given, then n_p - a_p <= e_p."""
-    pools = problem.pools
-    new = problem.objective == "new_hosts"
-    identity, nothing = sp.eye_array(pools), sp.csr_array((len(rows), pools))
-    matrix = sp.vstack(
-        (
-            sp.hstack(
-                (sp.csr_array(np.array([row.room for row in rows], dtype=np.float64).reshape(-1, pools)), nothing)
-            ),
-            sp.hstack((identity, -identity)),
-        )
-    )
-    unbounded = np.full(pools, np.inf)
-    price = problem.host_cost if problem.objective == "cost" else np.full(pools, 0.0 if new else 1.0)
-    return LinearProgram(
-        cost=np.concatenate((price, np.full(pools, float(new)))),
-        upper=np.concatenate((problem.max_hosts.astype(np.float64), unbounded)),
-        matrix=sp.csc_array(matrix),
-        row_lower=np.concatenate(([float(row.demand) for row in rows], -unbounded)),
-        row_upper=np.concatenate((np.full(len(rows), np.inf), problem.existing.astype(np.float64))),
-        whole=np.arange(2 * pools) < pools if whole else None,
-    )
+    """Return the model over host counts: columns n_p, then hosts to add a_p where they count; rows as given first."""
+    model = ModelBuilder()
+    n = model.block(problem.pools, prices(problem), problem.max_hosts, whole)
+    for row in rows:
+        inside = np.flatnonzero(row.room)
+        model.row([(n[inside], row.room[inside].astype(np.float64))], row.demand, np.inf)
+    if problem.objective == "new_hosts":
+        add_new_hosts(model, problem.existing, n, 1.0)
+    return model.program()
+
+
+def prices(problem: Problem) -> Floats:
+    """Return what a host of each pool counts in the objective, were it not there yet or not, shape (P,)."""
+    if problem.objective == "cost":
+        return problem.host_cost
+    return np.full(problem.pools, float(problem.objective == "hosts"))

@@ -21,6 +21,7 @@ from planner.sizing.host_counts.hall_conditions import Cut
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import Answer, GrowingProgram, LinearProgram, solve_arrays
+from planner.sizing.solvers.model_builder import ModelBuilder, Term, add_distance, add_host_limits, add_new_hosts
 
 _RELAXED_TIE = 0.1  # what all distance together may cost in the relaxation, where a host costs 1
 _WHOLE_TIE = 0.5  # the same on whole counts, whose values are whole: half a unit only chooses among equals
@@ -102,48 +103,20 @@ class CutMaster:
         return answer, float(np.ceil(outcome.bound - tie - 1e-6))
 
     def _program(self, tie: float, below: float | None = None) -> LinearProgram:
-        """Return the model as arrays: columns n_p, then hosts to add a_p where they count, then t_p >= |n_p - r_p|.
-
-        Distance may cost ``tie`` in all; hosts at most ``below`` - 1.
-        """
-        pools, each = self.problem.pools, np.arange(self.problem.pools)
-        taken, fit = self.problem.host_rows
-        room, needs = np.vstack((self._room, -taken)), np.concatenate((self._least, -fit))
-        cuts = len(needs)
-        row, column = np.nonzero(room)
-        parts = [(row, column, room[row, column].astype(np.float64))]  # (rows, columns, values)
-        cost, least, most = [self.price], [needs.astype(np.float64)], [np.full(cuts, np.inf)]
-
-        def add(sign: float, at_least: Floats | float, at_most: Floats | float) -> None:
-            """Add rows n_p + sign times the columns that came last."""
-            first = cuts + pools * (len(least) - 1)
-            parts.append((first + each, each, np.ones(pools)))
-            parts.append((first + each, pools * (len(cost) - 1) + each, np.full(pools, sign)))
-            least.append(np.broadcast_to(at_least, pools))
-            most.append(np.broadcast_to(at_most, pools))
-
+        """Return the model as arrays; distance may cost ``tie`` in all, hosts at most ``below`` - 1."""
+        model = ModelBuilder()
+        n = model.block(self.problem.pools, self.price, self.problem.max_hosts, whole=True)
+        row, p = np.nonzero(self._room)
+        model.add([(row, n[p], self._room[row, p].astype(np.float64))], len(self._least), self._least, np.inf)
+        add_host_limits(model, self.problem, n)
+        hosts: list[Term] = [(n, self.price)]
         if self.extra:
-            cost.append(np.full(pools, self.extra))
-            add(-1.0, -np.inf, self.problem.existing.astype(np.float64))
+            hosts.append((add_new_hosts(model, self.problem.existing, n, self.extra), self.extra))
         if tie:
-            cost.append(np.full(pools, tie / self.farthest))
-            add(-1.0, -np.inf, self.reference)
-            add(1.0, self.reference, np.inf)
+            add_distance(model, n, self.reference, tie / self.farthest)
         if below is not None:
-            price = np.concatenate(cost)
-            parts.append((np.full(len(price), cuts + pools * (len(least) - 1)), np.arange(len(price)), price))
-            least.append(np.array([-np.inf]))
-            most.append(np.array([below - 1.0]))
-        row, column, value = (np.concatenate(side) for side in zip(*parts, strict=True))
-        shape = (sum(map(len, least)), len(cost) * pools)
-        return LinearProgram(
-            cost=np.concatenate(cost),
-            upper=np.concatenate((self.problem.max_hosts, *(np.full(pools, np.inf) for _ in cost[1:]))),
-            matrix=sp.csc_array(sp.coo_array((value, (row, column)), shape=shape)),
-            row_lower=np.concatenate(least),
-            row_upper=np.concatenate(most),
-            whole=np.arange(shape[1]) < pools,
-        )
+            model.row(hosts, -np.inf, below - 1.0)
+        return model.program()
 
     @property
     def farthest(self) -> float:
@@ -239,7 +212,9 @@ class _Relaxed:
             slope = [slope[0], master.price + between, slope[1] + master.extra]
         self.corners = np.array([np.zeros_like(most), *corners, most])
         self.away = tie * float(master.reference.sum())  # the distance without any hosts
-        self.program = GrowingProgram(np.concatenate(slope), np.diff(self.corners, axis=0).ravel(), seed)
+        model = ModelBuilder()
+        model.block(self.corners[1:].size, np.concatenate(slope), np.diff(self.corners, axis=0).ravel())
+        self.program = GrowingProgram(model.program(), seed)
         self.known = 0
         taken, fit = master.problem.host_rows
         if len(fit):

@@ -122,17 +122,15 @@ def solve_arrays(
 
 
 class GrowingProgram:
-    """min cost x, 0 <= x <= upper, with rows and columns that are added as they become known, and may change.
+    """A ``program`` to which rows and columns are added as they become known, and which may change.
 
     Every solve but the first starts from the basis of the last, so that many solves cost little more than one.
     """
 
-    def __init__(self, cost: Floats, upper: Floats, seed: int = 0) -> None:
-        columns = len(cost)
+    def __init__(self, program: LinearProgram, seed: int = 0) -> None:
         with _quiet():
             self._highs = _quiet_highs(SolveBudget(seed=seed))
-            self._highs.addVars(columns, np.zeros(columns), upper)
-            self._highs.changeColsCost(columns, np.arange(columns, dtype=np.int32), cost)
+            self._highs.passModel(_highs_lp(program))
 
     def add(self, matrix: sp.csr_array, lower: Floats, upper: Floats | None = None) -> None:
         """Add rows lower <= matrix x <= upper, shapes (R, columns) and (R,); without an upper limit if None."""

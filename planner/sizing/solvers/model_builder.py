@@ -31,6 +31,7 @@ class ModelBuilder:
 
     def __init__(self) -> None:
         self._cost: list[Floats] = []
+        self._lower: list[Floats] = []
         self._upper: list[Floats] = []
         self._whole: list[Bools] = []
         self._row: list[Ints] = []
@@ -40,11 +41,19 @@ class ModelBuilder:
         self._high: list[Floats] = []
         self.columns = self.rows = 0
 
-    def block(self, size: int, cost: Numbers = 0.0, upper: Numbers = np.inf, whole: Bools | bool = False) -> Ints:
+    def block(
+        self,
+        size: int,
+        cost: Numbers = 0.0,
+        upper: Numbers = np.inf,
+        whole: Bools | bool = False,
+        lower: Numbers = 0.0,
+    ) -> Ints:
         """Add so many columns, and return their positions."""
         first, self.columns = self.columns, self.columns + size
-        self._cost.append(np.broadcast_to(np.asarray(cost, dtype=np.float64), size))
-        self._upper.append(np.broadcast_to(np.asarray(upper, dtype=np.float64), size))
+        self._cost.append(_floats(cost, size))
+        self._lower.append(_floats(lower, size))
+        self._upper.append(_floats(upper, size))
         self._whole.append(np.broadcast_to(np.asarray(whole, dtype=np.bool_), size))
         return np.arange(first, self.columns)
 
@@ -52,29 +61,40 @@ class ModelBuilder:
         """Add one row: the sum of coefficient times column is between ``low`` and ``high``."""
         self.add([(np.zeros(len(columns), dtype=np.int64), columns, value) for columns, value in terms], 1, low, high)
 
-    def add(self, terms: Sequence[Terms], rows: int, low: Numbers, high: Numbers) -> None:
-        """Add so many rows, with limits of shape (rows,)."""
+    def add(self, terms: Sequence[Terms], rows: int, low: Numbers, high: Numbers) -> Ints:
+        """Add so many rows, with limits of shape (rows,), and return their positions."""
+        first, self.rows = self.rows, self.rows + rows
         for row, columns, value in terms:
-            self._row.append(self.rows + row)
+            self._row.append(first + row)
             self._column.append(columns)
-            self._value.append(np.broadcast_to(np.asarray(value, dtype=np.float64), len(columns)))
-        self._low.append(np.broadcast_to(np.asarray(low, dtype=np.float64), rows))
-        self._high.append(np.broadcast_to(np.asarray(high, dtype=np.float64), rows))
-        self.rows += rows
+            self._value.append(_floats(value, len(columns)))
+        self._low.append(_floats(low, rows))
+        self._high.append(_floats(high, rows))
+        return np.arange(first, self.rows)
 
     def program(self, cost: Floats | None = None) -> LinearProgram:
         """Return it as arrays; ``cost`` (columns,) instead of those that blocks have."""
-        at = np.concatenate(self._row), np.concatenate(self._column)
-        matrix = sp.coo_array((np.concatenate(self._value), at), shape=(self.rows, self.columns))
-        whole = np.concatenate(self._whole)
+        at = _joined(self._row).astype(np.int64), _joined(self._column).astype(np.int64)
+        matrix = sp.coo_array((_joined(self._value), at), shape=(self.rows, self.columns))
+        whole = _joined(self._whole).astype(np.bool_)
         return LinearProgram(
-            cost=np.concatenate(self._cost) if cost is None else cost,
-            upper=np.concatenate(self._upper),
+            cost=_joined(self._cost) if cost is None else cost,
+            lower=_joined(self._lower),
+            upper=_joined(self._upper),
             matrix=sp.csc_array(matrix),
-            row_lower=np.concatenate(self._low),
-            row_upper=np.concatenate(self._high),
+            row_lower=_joined(self._low),
+            row_upper=_joined(self._high),
             whole=whole if whole.any() else None,
         )
+
+
+def _floats(values: Numbers, size: int) -> Floats:
+    return np.broadcast_to(np.asarray(values, dtype=np.float64), size)
+
+
+def _joined(parts: Sequence[Ints | Floats | Bools]) -> Floats:
+    """Return parts as one array, which is empty where there are none."""
+    return np.concatenate([np.zeros(0), *parts])
 
 
 @dataclass(frozen=True)
@@ -135,6 +155,22 @@ def add_host_limits(model: ModelBuilder, problem: Problem, hosts: Ints) -> None:
     """Add what hosts of several pools may take together; ``hosts`` (P,) are the columns n_p."""
     for limit in problem.host_limits:
         model.row([(hosts[limit.pools], limit.each.astype(np.float64))], -np.inf, float(limit.most))
+
+
+def add_new_hosts(model: ModelBuilder, existing: Ints, hosts: Ints, cost: float) -> Ints:
+    """Add columns a_p >= n_p - e_p of hosts to add, at their ``cost`` each; ``hosts`` (P,) are the columns n_p."""
+    added = model.block(len(hosts), cost)
+    every = np.arange(len(hosts))
+    model.add([(every, hosts, 1.0), (every, added, -1.0)], len(hosts), -np.inf, existing)
+    return added
+
+
+def add_distance(model: ModelBuilder, columns: Ints, reference: Floats, cost: float) -> None:
+    """Add columns t >= |x - r| for ``columns`` (n,) and a ``reference`` (n,), at their ``cost`` each."""
+    away = model.block(len(columns), cost)
+    every = np.arange(len(columns))
+    model.add([(every, columns, 1.0), (every, away, -1.0)], len(columns), -np.inf, reference)
+    model.add([(every, columns, 1.0), (every, away, 1.0)], len(columns), reference, np.inf)
 
 
 def add_place_limits(

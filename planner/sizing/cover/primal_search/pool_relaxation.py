@@ -34,6 +34,7 @@ from planner.sizing.instance.classes import Classes, group
 from planner.sizing.instance.problem import Problem, restrict
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import Answer, GrowingProgram
+from planner.sizing.solvers.model_builder import ModelBuilder, Terms
 
 _MOST_COLUMNS = 80_000  # up to here all choices are columns from the start
 _FIRST = 10  # choices of a class that are columns from the start in larger programs, drawn at random
@@ -102,55 +103,38 @@ class PoolProgram:
         """Return the program without any f, and with no hosts yet."""
         ground, classes = self.ground, self.classes
         pools, sent, limits = ground.problem.pools, len(self.lost), len(ground.problem.limits)
-        pool, pair, limit_at = (np.arange(size) for size in (pools, sent, limits))
-        self._sent_column = pools
-        over_pool = pools + sent
-        over_loss, over_sent = over_pool + pools, over_pool + pools + sent
-        over_limit = over_sent + sent
-        self._host_column = over_limit + limits
-        self._choice_column = columns = self._host_column + pools
-        self._load_row = classes.count
-        self._room_row = self._load_row + pools
-        self._sent_row = self._room_row + pools
-        self._loss_row = self._sent_row + sent
-        self._limit_row = self._loss_row + sent
-        rows = self._limit_row + limits
-        blocks = [
-            (self._load_row + pool, pool, -np.ones(pools)),
-            (self._room_row + pool, pool, np.ones(pools)),
-            (self._room_row + pool, over_pool + pool, -np.ones(pools)),
-            (self._room_row + pool, self._host_column + pool, -ground.problem.caps.astype(np.float64)),
-            (self._loss_row + pair, self.to, np.ones(sent)),
-            (self._loss_row + pair, self._sent_column + pair, np.ones(sent)),
-            (self._loss_row + pair, over_loss + pair, -np.ones(sent)),
-            (self._sent_row + pair, over_sent + pair, -np.ones(sent)),
-            (self._limit_row + limit_at, over_limit + limit_at, -np.ones(limits)),
-        ]
-        row, column, value = (np.concatenate(parts) for parts in zip(*blocks, strict=True))
-        matrix = sp.csr_array(sp.coo_array((value, (row, column)), shape=(rows, columns)))
-        demand = classes.demand.astype(np.float64)
-        cost = np.zeros(columns)
-        cost[over_pool : self._host_column] = 1.0
-        program = GrowingProgram(cost, np.full(columns, np.inf), seed=self.seed)
-        lower = np.concatenate((demand, np.full(rows - classes.count, -np.inf)))
-        upper = np.concatenate((demand, np.zeros(2 * pools + 2 * sent), ground.most[:-1]))
-        program.add(matrix, lower, upper)
-        return program
+        model = ModelBuilder()
+        load, self._sent_at = model.block(pools), model.block(sent)
+        over_pool, over_loss, over_sent = (model.block(size, 1.0) for size in (pools, sent, sent))
+        over_limit = model.block(limits, 1.0)
+        self._hosts_at = model.block(pools)
+        self._choice_column = model.columns
+        pool, pair, limit = (np.arange(size) for size in (pools, sent, limits))
+        model.add([], classes.count, classes.demand, classes.demand)
+        self._load_row = model.add([(pool, load, -1.0)], pools, -np.inf, 0.0)
+        caps = -ground.problem.caps.astype(np.float64)
+        in_room: list[Terms] = [(pool, load, 1.0), (pool, over_pool, -1.0), (pool, self._hosts_at, caps)]
+        self._room_row = model.add(in_room, pools, -np.inf, 0.0)
+        self._sent_row = model.add([(pair, over_sent, -1.0)], sent, -np.inf, 0.0)
+        in_loss: list[Terms] = [(pair, load[self.to], 1.0), (pair, self._sent_at, 1.0), (pair, over_loss, -1.0)]
+        self._loss_row = model.add(in_loss, sent, -np.inf, 0.0)
+        self._limit_row = model.add([(limit, over_limit, -1.0)], limits, -np.inf, ground.most[:-1])
+        self._rows = model.rows
+        return GrowingProgram(model.program(), self.seed)
 
     def _take(self, chosen: Ints) -> None:
         """Make columns of the choices ``chosen`` (n,)."""
         every, home, each = np.arange(len(chosen)), self.home[chosen], self._each[chosen]
-        blocks = [(self.kind[chosen], every, np.ones(len(chosen))), (self._load_row + home, every, each)]
+        blocks = [(self.kind[chosen], every, np.ones(len(chosen))), (self._load_row[home], every, each)]
         lost, at = np.nonzero(self._losses[:, home] & (self.standby[chosen] >= 0))
         pools = self.ground.problem.pools
         pair = np.searchsorted(self.lost * pools + self.to, lost * pools + self.standby[chosen][at])
-        blocks.append((self._sent_row + pair, at, each[at]))
+        blocks.append((self._sent_row[pair], at, each[at]))
         for i, limit in enumerate(self.ground.problem.limits):
             mine = np.flatnonzero(limit.pools[home])
-            blocks.append((np.full(len(mine), self._limit_row + i), mine, self._brings(i, chosen[mine])))
+            blocks.append((np.full(len(mine), self._limit_row[i]), mine, self._brings(i, chosen[mine])))
         row, column, value = (np.concatenate(parts) for parts in zip(*blocks, strict=True))
-        rows = self._limit_row + len(self.ground.problem.limits)
-        self._program.add_columns(sp.csc_array(sp.coo_array((value, (row, column)), shape=(rows, len(chosen)))))
+        self._program.add_columns(sp.csc_array(sp.coo_array((value, (row, column)), shape=(self._rows, len(chosen)))))
         self._columns = np.concatenate((self._columns, chosen))
         self._out[chosen] = False
 
@@ -189,10 +173,6 @@ class PoolProgram:
         self._program.price(self._hosts_at, np.zeros_like(price))
         return (answer.x[self._hosts_at], self._shares(answer)) if answer.outcome.has_solution else None
 
-    @property
-    def _hosts_at(self) -> Ints:
-        return self._host_column + np.arange(self.ground.problem.pools)
-
     def _answer(self, budget: SolveBudget) -> Answer:
         """Solve, and take in columns as long as they help."""
         answer, before = self._program.solve(budget), np.inf
@@ -211,35 +191,34 @@ class PoolProgram:
         changed = np.flatnonzero((room != self._room)[self.to])
         for r in changed.tolist():
             q = int(self.to[r])
-            self._program.change(self._loss_row + r, self._host_column + q, -float(room[q]))
+            self._program.change(int(self._loss_row[r]), int(self._hosts_at[q]), -float(room[q]))
         self._room = room
         for r, (p, q) in enumerate(zip(self.lost.tolist(), self.to.tolist(), strict=True)):
             value = max(0, int(hosts[p]) - (p == q)) if self.ground.by_host else 1
             if value != self._shared[r]:
-                self._program.change(self._sent_row + r, self._sent_column + r, -float(value))
+                self._program.change(int(self._sent_row[r]), int(self._sent_at[r]), -float(value))
                 self._shared[r] = value
 
     def _priced(self, dual: Floats) -> Ints:
         """Return the choices whose reduced cost is negative, the smallest of each class."""
         pools = self.ground.problem.pools
         of_pair = np.zeros((len(self._losses), pools + 1))  # the last for no standby
-        of_pair[self.lost, self.to] = dual[self._sent_row : self._loss_row]
+        of_pair[self.lost, self.to] = dual[self._sent_row]
         sent = self._losses.T.astype(np.float64) @ of_pair
-        load = dual[self._load_row : self._room_row]
+        load = dual[self._load_row]
         reduced = -(dual[self.kind] + self._each * (load[self.home] + sent[self.home, self.standby]))
         for i, limit in enumerate(self.ground.problem.limits):
             mine = np.flatnonzero(limit.pools[self.home])
-            reduced[mine] -= dual[self._limit_row + i] * self._brings(i, mine)
+            reduced[mine] -= dual[self._limit_row[i]] * self._brings(i, mine)
         return _first_of_each(np.flatnonzero(self._out & (reduced < -_EPS)), self.kind, reduced, 1)
 
     def _worth(self, x: Floats, dual: Floats) -> Floats:
-        ground, sent = self.ground, len(self.lost)
-        pools = ground.problem.pools
-        worth = -ground.problem.caps * dual[self._room_row : self._room_row + pools]
-        by_loss = -dual[self._loss_row : self._loss_row + sent]
+        ground, pools = self.ground, self.ground.problem.pools
+        worth = -ground.problem.caps * dual[self._room_row]
+        by_loss = -dual[self._loss_row]
         worth = worth + ground.room * np.bincount(self.to, weights=by_loss, minlength=pools)
         if ground.by_host:
-            shared = -dual[self._sent_row : self._sent_row + sent] * x[self._sent_column : self._sent_column + sent]
+            shared = -dual[self._sent_row] * x[self._sent_at]
             worth += np.bincount(self.lost, weights=shared, minlength=pools)
         return np.asarray(worth, dtype=np.float64)
 
