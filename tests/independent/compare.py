@@ -10,7 +10,7 @@ from fractions import Fraction
 import planner
 from planner.plan import Aim
 from tests.independent.model import UPWARDS, Model
-from tests.independent.reading import Question, exact, read
+from tests.independent.reading import Question, Today, exact, read
 from tests.independent.tables import Tables
 
 CLOSE = Fraction(1, 10**6)  # relative; limits on weight hold to one part in a million
@@ -139,17 +139,19 @@ def _wrong_claims(told: Aim, value: Fraction, best: Fraction, pairs: int) -> Ite
         yield Difference(f"proven, but not the best {aim}", float(value), float(best))
 
 
+def _stays(today: Today, row: planner.Assignment, runs: set[str]) -> bool:
+    """Say whether a site keeps its host: the one that Current names, else any at its hub that runs today."""
+    return row.host == today.host if today.host else row.hub == today.hub and row.host in runs
+
+
 def _value(question: Question, plan: planner.Plan, aim: str) -> Fraction:
     """Return what the plan's assignments make of a later aim."""
     rows = plan.assignments
     if aim == "moves":
         today = {site.name: site.today for site in question.sites if site.today is not None}
-        elsewhere = {
-            row.site
-            for row in rows
-            if row.site in today
-            and (today[row.site].host or today[row.site].hub) != (row.host if today[row.site].host else row.hub)
-        }
+        named = {host for pool in question.pools for host in pool.named}
+        runs = named | {host.host for host in plan.host_list if host.existing}
+        elsewhere = {row.site for row in rows if row.site in today and not _stays(today[row.site], row, runs)}
         own = {entry.site for entry in plan.no_host_needed} & (today.keys() | question.spared)
         return Fraction(len(elsewhere | own))
     if aim == "latency":

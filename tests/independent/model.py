@@ -246,7 +246,8 @@ class Model:
         pool, number = self.pool_of[host], host[1]
         if site.today.host:
             return host[0] == site.today.pool and (*pool.named, *[""] * pool.hosts)[number] == site.today.host
-        return pool.name == site.today.pool if site.today.pool else pool.hub == site.today.hub
+        runs = number < max(pool.existing, len(pool.named))
+        return runs and (pool.name == site.today.pool if site.today.pool else pool.hub == site.today.hub)
 
     def _aim_latency(self) -> tuple[Linear, int]:
         pairs = self.question.pairs

@@ -212,7 +212,8 @@ def _rack_units(tables: Tables, rows: list[Row]) -> int:
 def _pool(tables: Tables, row: Row) -> Pool:
     cap = row.get("cluster_cap", tables.setting("cluster_cap") or 64)
     kept_free = exact(tables.setting("reserve_percent") or 0)
-    existing, retiring = row.get("existing_hosts", 0), len(_ids(row, "retiring_hosts"))
+    existing, retiring = row.get("existing_hosts"), len(_ids(row, "retiring_hosts"))
+    existing = _standing(tables, row, cap) if existing is None else existing
     per_hub = tables.setting("max_hosts_per_hub")
     most = row.get("max_hosts", max(10 if per_hub is None else per_hub, existing))
     return Pool(
@@ -225,6 +226,43 @@ def _pool(tables: Tables, row: Row) -> Pool:
         price=_a_year(tables, "host", row.get("host_cost", tables.setting("host_cost")), 1) or Fraction(0),
         rack_units=_host_units(tables, row),
     )
+
+
+def _standing(tables: Tables, pool: Row, cap: int) -> int:
+    """Return the hosts that run where existing_hosts is blank: those that Current names, and as many more as the sites
+    without a named host fill, the largest first; such a site counts in the first pool of its hub that can carry it."""
+    sites = {row["site"]: row for row in tables.rows("Sites")}
+    size = {site: row.get("clusters", 1) for site, row in sites.items()}
+    loads = dict.fromkeys(sorted(_named(tables, pool)), 0)
+    rest = []
+    for row in tables.rows("Current"):
+        if row["hub"] == pool["hub"] and row.get("host") in loads:
+            loads[row["host"]] += size.get(row["site"], 0)
+        elif row["hub"] == pool["hub"] and not row.get("host") and _first_pool(tables, sites, row) == _pool_name(pool):
+            rest.append(size.get(row["site"], 0))
+    filled = list(loads.values())
+    for clusters in sorted(rest, reverse=True):
+        at = next((n for n, load in enumerate(filled) if load + clusters <= cap), None)
+        if at is None:
+            filled.append(clusters)
+        else:
+            filled[at] += clusters
+    return len(filled)
+
+
+def _first_pool(tables: Tables, sites: dict[str, Row], today: Row) -> str:
+    """Return the pool of a row of Current without a host: the stated one, else the first that can carry the site."""
+    here = sorted((row for row in tables.rows("Hubs") if row["hub"] == today["hub"]), key=_pool_name)
+    site = sites.get(today["site"])
+    if "pool" in today or len(here) == 1 or site is None:
+        return str(today.get("pool", _pool_name(here[0])))
+    cap = tables.setting("cluster_cap") or 64
+    held = [row for row in here if site.get("clusters", 1) <= row.get("cluster_cap", cap)]
+    held = [row for row in held if _host_suits(tables, site.get("release"), row)]
+    own = site.get("target_release") or site.get("release")
+    served = [row for row in held if site.get("region") in (_ids(row, "serves_regions") or {site.get("region")})]
+    best = [row for row in served if _host_suits(tables, own, row)] or held or here
+    return _pool_name(best[0])
 
 
 def _named(tables: Tables, pool: Row) -> set[str]:
@@ -379,6 +417,10 @@ def _release_fits(tables: Tables, site: Row, pool: Row) -> bool:
     floor = tables.setting("release_floor")
     if floor and (not own or _release(own) < _release(floor)):
         return False
+    return _host_suits(tables, own, pool)
+
+
+def _host_suits(tables: Tables, own: str | None, pool: Row) -> bool:
     host = pool.get("host_release") or tables.setting("host_release")
     rule = tables.setting("host_release_rule") or "not_older"
     if rule == "any" or not own or not host:
