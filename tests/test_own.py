@@ -200,3 +200,22 @@ def test_commands_take_them_by_name(package, tmp_path):
     with pytest.raises(SystemExit) as ended:
         main(["verify", str(TWELVE_SITES), path, "--own", "closed"])
     assert ended.value.code == 0
+
+
+def test_sizing_and_the_check_show_the_same_pairs_by_readings_of_their_own(fleet):
+    seen = []
+
+    def judge(pairs):
+        seen.append(pairs)
+        return np.zeros(len(pairs), dtype=bool), ""
+
+    mine = fleet.having(planner.OwnRule("look", judge))
+    made = planner.plan(mine)
+    sized = {(row["site"], row["pool"]): row for row in pd.concat(seen).to_dict("records")}
+    seen.clear()
+    assert violations(mine, made) == []
+    checked = {(row["site"], row["pool"]): row for row in pd.concat(seen).to_dict("records")}
+    assert set(sized) <= set(checked)
+    for pair, row in sized.items():
+        assert set(row) == set(checked[pair])
+        assert [name for name in row if str(row[name]) != str(checked[pair][name])] == []

@@ -123,12 +123,34 @@ _SWEEP = {
     "front": tuple[str, ...],
 }
 
+_CHOICE = {"key": str, "words": str, "samples": str, "likeness": float}
+_GUESS = {
+    **{"sheet": str, "table": str | None, "rows": int | None, "likeness": float, "why": str, "notes": tuple[str, ...]},
+    "columns": ListOf(
+        {"column": str, "header": str, "letter": str, "likeness": float, "why": str, "samples": str},
+    ),
+}
+_QUESTION = {"key": str, "words": str, "choices": ListOf(_CHOICE), "free": bool, "answer": str | None}
+_LEFT_OUT = {"table": str, "header": str, "letter": str, "like": str, "why": str, "samples": str}
+_ADOPTED = {
+    **_FORMAT,
+    "fingerprint": str,
+    "guesses": ListOf(_GUESS),
+    "questions": ListOf(_QUESTION),
+    "unused": tuple[str, ...],
+    "left_out": ListOf(_LEFT_OUT),
+    "sites": int | None,
+    "hubs": int | None,
+    "findings": tuple[Finding, ...],
+}
+
 DOCUMENTS = {
     one.name: one
     for one in (
         Document("plan", "A plan: hosts, who uses which, who is left out, and the proof.", _PLAN, Plan, plan_to_json),
         Document("rollout", "Waves that lead from today to a plan.", _ROLLOUT, Rollout, rollout_to_json),
         Document("check", "Findings in a fleet, and what is open at its sites.", _CHECKED),
+        Document("adopt", "What somebody else's file was taken for, and what is open.", _ADOPTED),
         Document("verify", "What of a plan, its proof or its certificate does not hold.", _VERIFIED),
         Document("explain", "Why a plan is as it is, and what would help.", _EXPLANATION),
         Document(
