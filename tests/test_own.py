@@ -53,7 +53,7 @@ def test_the_rule_holds_for_one_fleet_and_not_for_the_next(fleet, made):
 def test_the_check_asks_the_rule_again_and_says_who_gave_it(fleet, ruled, made):
     assert violations(ruled, made) == []
     (told,) = {(one.code, one.message) for one in violations(ruled, planner.plan(fleet)) if one.code == "own_rule"}
-    assert told == ("own_rule", "CEDAR is closed to visitors (your own rule no_cedar)")
+    assert told == ("own_rule", "your own rule no_cedar: CEDAR is closed to visitors")
     notes = [one for one in planner.verify(fleet, made) if one.code == "own_rule"]
     assert {one.severity for one in notes} == {"note"}
     assert "nobody gives here" in notes[0].message
