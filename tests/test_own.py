@@ -56,7 +56,7 @@ def test_the_check_asks_the_rule_again_and_says_who_gave_it(fleet, ruled, made):
     assert told == ("own_rule", "your own rule no_cedar: CEDAR is closed to visitors")
     notes = [one for one in planner.verify(fleet, made) if one.code == "own_rule"]
     assert {one.severity for one in notes} == {"note"}
-    assert "nobody gives here" in notes[0].message
+    assert "not to verify; it was not checked" in notes[0].message
 
 
 def test_a_site_that_no_rule_keeps_out_is_not_unserved_for_one(fleet, made):

@@ -119,7 +119,7 @@ def test_the_check_asks_the_aim_again_and_says_when_nobody_gives_it(fleet, aimed
     assert violations(aimed, made) == []
     told = [one for one in planner.verify(fleet, made) if one.code == "own_aim"]
     assert [one.severity for one in told] == ["note"]
-    assert "nobody gives it here" in told[0].message
+    assert "not to verify; it was not checked" in told[0].message
     assert violations(fleet.having(), made) == []
     for field, wrong in (("value", made.then[0].value - 1), ("bound", made.then[0].bound + 1)):
         false = made.replace(then=(planner_aim(made.then[0], **{field: wrong}), *made.then[1:]))

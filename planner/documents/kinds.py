@@ -125,7 +125,12 @@ _SWEEP = {
 
 _CHOICE = {"key": str, "words": str, "samples": str, "likeness": float}
 _GUESS = {
-    **{"sheet": str, "table": str | None, "rows": int | None, "likeness": float, "why": str, "notes": tuple[str, ...]},
+    "sheet": str,
+    "table": str | None,
+    "rows": int | None,
+    "likeness": float,
+    "why": str,
+    "notes": tuple[str, ...],
     "columns": ListOf(
         {"column": str, "header": str, "letter": str, "likeness": float, "why": str, "samples": str},
     ),

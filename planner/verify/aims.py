@@ -103,7 +103,7 @@ def _own(case: Case, aim: Aim) -> Iterator[Violation]:
     total = case.inventory.own.total(str(aim.aim), used)
     name = str(aim.aim).removeprefix(PREFIX)
     if total is None:
-        text = f"the caller of the plan gave the aim {name}, and nobody gives it here; it is not checked"
+        text = f"the plan lists the own aim {name}, which was given to the plan but not to verify; it was not checked"
         yield Violation("own_aim", "plan", text, "note")
     else:
         yield from _after(aim, total, _OWN_CLOSE)
