@@ -101,7 +101,8 @@ class CoverPrice:
     """What a kind of cover takes: hosts, the objective with its bound, sites served, and those with a standby.
 
     ``alike`` counts the sites that every kind covers, and ``alike_value`` with its bound is the objective of a plan of
-    these alone: the figures to compare.
+    these alone: the figures to compare. ``moves`` counts the sites that change host, None where the fleet says nothing
+    of today; ``moves_proven``: no plan of as good an objective moves fewer.
     """
 
     cover: Cover
@@ -113,6 +114,8 @@ class CoverPrice:
     alike: int
     alike_value: float
     alike_bound: float
+    moves: int | None = None
+    moves_proven: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 _STYLES = {"error": "bold red", "warning": "yellow", "info": "cyan", "violation": "bold red", "note": "cyan"}
 _ORDER: tuple[Severity, ...] = ("error", "warning", "info")
 _ROOMY = 60  # columns
-_CAUSES_SHOWN, _HUBS_SHOWN, _PROOF_SHOWN = 5, 6, 360  # causes, hubs, characters: the summary stays a screenful
+_CAUSES_SHOWN, _HUBS_SHOWN, _PROOF_SHOWN = 5, 6, 240  # causes, hubs, characters: the summary stays a screenful
 
 
 def print_findings(

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Any, get_args
 
 from planner.fleet import Fleet
-from planner.plan import Cover, CoverPrice, Plan
+from planner.plan import Cover, CoverPrice, Plan, moved_sites
 from planner.sizing import plan as make_plan
 
 
@@ -48,6 +48,8 @@ def cover_prices(
             alike=len(alike),
             alike_value=same[cover].objective_value,
             alike_bound=same[cover].lower_bound,
+            moves=None if fleet.current.empty else len(moved_sites(fleet, one)),
+            moves_proven=one.proves("moves"),
         )
         for cover, one in plans.items()
     )

@@ -92,7 +92,7 @@ def _in_words(plan: Plan, site: str) -> str:
     """Say what the plan does with the site."""
     spared = next((n.why for n in plan.no_host_needed if n.site == site), None)
     if spared is not None:
-        why = {"own_tie_breaker": "it has a tie-breaker of its own", "no_clusters": "it has no clusters"}[spared]
+        why = {"own_tie_breaker": "it has its own tie-breaker", "no_clusters": "it has no clusters"}[spared]
         return f"Site {site} needs no shared host: {why}."
     parts = [
         f"Served by {a.host} at {a.hub}: {a.rtt_ms:g} ms ({a.evidence}), {a.margin_ms:.3g} ms within its budget."

@@ -162,8 +162,15 @@ def _does(level: Aim, proven: bool) -> str:
     does = _DOES[level.aim].format(figure=_figure(level.aim, level.value))
     if level.proven:
         return f"{does} (the best of all plans that are equally good on the aims before it)."
-    most = "most" if level.aim == "margin" else "least"
-    return f"{does} (not proven best: any such plan has at {most} {_figure(level.aim, level.bound)})."
+    return f"{does} (not proven best: no such plan {_BEYOND[level.aim]} {_figure(level.aim, level.bound)})."
+
+
+_BEYOND = {
+    "moves": "moves fewer than",
+    "latency": "has less than",
+    "margin": "has more than",
+    "spread": "has a fullest host with fewer than",
+}
 
 
 def _does_own(level: Aim, proven: bool) -> str:
@@ -174,7 +181,7 @@ def _does_own(level: Aim, proven: bool) -> str:
     told = f"has a total of {figure} by your own aim {name}"
     if level.proven:
         return f"{told} (the best of all plans that are equally good on the aims before it)."
-    return f"{told} (not proven best: any such plan has at least {least})."
+    return f"{told} (not proven best: no such plan has less than {least})."
 
 
 def _figure(aim: str, value: float) -> str:

@@ -92,7 +92,7 @@ def spared_in_words(fleet: Fleet, plan: Plan) -> str:
     own = [entry.site for entry in plan.no_host_needed if entry.why == "own_tie_breaker"]
     chosen = [site for site in own if given.get(site) == "possible"]
     had = len(own) - len(chosen)
-    has = "has a tie-breaker of its own" if had == 1 else "have tie-breakers of their own"
+    has = "has its own tie-breaker" if had == 1 else "have their own tie-breakers"
     parts = [f"{had:,} {has}"] if had else []
     if chosen:
         parts.append(f"{len(chosen):,} {'gets' if len(chosen) == 1 else 'get'} one in this plan ({first_few(chosen)})")
@@ -131,11 +131,16 @@ def cover_prices_in_words(plan: Plan) -> str:
     """Return what every kind of cover takes, in a sentence each; "" where they were not compared."""
     parts = []
     for price in plan.cover_prices:
-        value = amount(plan, price.objective_value)
-        proven = "" if price.lower_bound >= price.objective_value else f", at least {amount(plan, price.lower_bound)}"
+        value, least = amount(plan, price.objective_value), amount(plan, price.lower_bound)
+        proven = "proven" if price.lower_bound >= price.objective_value else f"not proven, at least {least}"
+        said = [f"{value} ({proven})"]
+        if price.moves is not None:
+            fewest = "proven" if price.moves_proven else "not proven the fewest"
+            said.append(f"{counted(price.moves, 'move')} ({fewest})")
         bare = price.served - price.covered
-        without = f", {counted(bare, 'site')} without standby" if bare and price.cover != "none" else ""
-        parts.append(f"Cover {price.cover}: {value}{proven}{without}.")
+        if bare and price.cover != "none":
+            said.append(f"{counted(bare, 'site')} without standby")
+        parts.append(f"Cover {price.cover}: {', '.join(said)}.")
     same = plan.cover_prices[0].alike if parts else 0
     if any(price.covered != same for price in plan.cover_prices if price.cover != "none") and same:
         figures = (f"{price.cover} {_of_these(plan, price)}" for price in plan.cover_prices)

@@ -166,6 +166,8 @@ def _cover_price(record: Record) -> CoverPrice:
         record.whole("alike", 0),
         record.number("alike_value", 0.0),
         record.number("alike_bound", 0.0),
+        None if (moves := record.optional_number("moves")) is None else int(moves),
+        moves is not None and record.flag("moves_proven"),
     )
 
 

@@ -26,12 +26,24 @@ def test_kinds_are_compared_for_the_sites_that_all_of_them_cover(fleet):
 def test_the_words_say_that_the_first_figures_do_not_compare(fleet):
     made = planner.plan(fleet)
     words = cover_prices_in_words(made.replace(cover_prices=planner.cover_prices(fleet, made)))
-    assert "6 sites without standby" in words
+    assert words.startswith("Cover none: 2 hosts (proven). Cover host: 4 hosts (proven). ")
+    assert "Cover hub: 2 hosts (proven), 6 sites without standby." in words
     assert words.endswith(
         "Each kind covers other sites, so do not compare these figures. "
         "To compare, only the 1 site that every kind covers: "
         "none 1 host, host 2 hosts, hub 2 hosts, zone 2 hosts."
     )
+
+
+def test_moves_are_told_where_the_fleet_says_who_is_where(fleet):
+    """Both sites are on one host today: cover asks for a second one, and the fewest moves leave them where they are."""
+    today = {"site": ["S00", "S01"], "hub": ["H0", "H0"], "host": ["H0-01", "H0-01"]}
+    fleet = fleet_of([[10.0], [10.0]], current=today, cluster_cap=4)
+    made = planner.plan(fleet)
+    prices = planner.cover_prices(fleet, made)
+    assert [(price.moves, price.moves_proven) for price in prices[:2]] == [(0, True), (0, True)]
+    words = cover_prices_in_words(made.replace(cover_prices=prices))
+    assert "Cover host: 2 hosts (proven), 0 moves (proven)." in words
 
 
 def test_nothing_is_added_where_all_kinds_cover_the_same_sites():

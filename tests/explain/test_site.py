@@ -48,7 +48,7 @@ def test_a_served_site_names_its_host_and_what_shuts_it_out_elsewhere(twelve_sit
 
 def test_a_site_with_a_tie_breaker_of_its_own_says_so(twelve_sites):
     view = explain(twelve_sites, site="M12").site
-    assert view.words == "Site M12 needs no shared host: it has a tie-breaker of its own."
+    assert view.words == "Site M12 needs no shared host: it has its own tie-breaker."
 
 
 def test_an_unserved_site_says_why_and_what_would_help(make):

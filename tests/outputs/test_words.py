@@ -94,15 +94,15 @@ def test_fractional_bound_is_not_rounded_away():
         (Aim("moves", 1.0, 1.0, True), "moves the fewest sites: 1 (proven)."),
         (
             Aim("moves", 1200.0, 1100.0, False),
-            "moves 1,200 sites (not proven best: any such plan has at least 1,100 sites).",
+            "moves 1,200 sites (not proven best: no such plan moves fewer than 1,100 sites).",
         ),
         (
             Aim("latency", 1750.38, 1700.04, False),
-            "has a total round-trip time of 1,750.4 ms (not proven best: any such plan has at least 1,700.0 ms).",
+            "has a total round-trip time of 1,750.4 ms (not proven best: no such plan has less than 1,700.0 ms).",
         ),
         (
             Aim("margin", 5.0, 7.25, False),
-            "has a smallest latency margin of 5.0 ms (not proven best: any such plan has at most 7.2 ms).",
+            "has a smallest latency margin of 5.0 ms (not proven best: no such plan has more than 7.2 ms).",
         ),
         (Aim("spread", 18.0, 18.0, True), "puts the fewest clusters on the fullest host: 18 (proven)."),
     ],

@@ -55,7 +55,7 @@ def test_summary_opens_with_the_plan_in_one_sentence(book, plan):
         f"{plan.hosts} tie-breaker hosts at 6 hubs serve 176 of 180 sites; "
         "4 sites are not served; each of those served has a standby for the loss of any one host. "
         "Proven: fewer hosts cannot serve and cover these sites. 2 more sites need no shared host "
-        "(1 has a tie-breaker of its own, 1 runs no cluster)."
+        "(1 has its own tie-breaker, 1 runs no cluster)."
     )
 
 
