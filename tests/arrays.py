@@ -8,6 +8,7 @@ import pandas as pd
 
 from planner import columns
 from planner.fleet import Fleet, Policy, typed_table
+from planner.latency import RoundTrips
 from planner.standing import with_standing_hosts
 
 
@@ -39,6 +40,13 @@ def fleet_of(
         policy=Policy(**{"latency_budget_ms": 50.0, **policy}),
     )
     return with_standing_hosts(fleet)
+
+
+def without_figures(pairs: int) -> RoundTrips:
+    """Round-trip times of 0 ms for so many pairs."""
+    none = np.zeros(pairs)
+    undated = np.full(pairs, np.datetime64("NaT", "us"))
+    return RoundTrips(none, none, none, np.zeros(pairs, dtype=np.int8), undated)
 
 
 @cache

@@ -12,7 +12,17 @@ measurement where that is known; what its age and evidence are good for is for t
 """
 
 from planner.latency.distance import distance_km, estimate_range_ms, farther_than
-from planner.latency.pairs import EVIDENCE, PairTable, resolve
+from planner.latency.pairs import PairTable, resolve
+from planner.latency.round_trips import EVIDENCE, RoundTrips
 from planner.latency.wan import delays_of_links
 
-__all__ = ["EVIDENCE", "PairTable", "delays_of_links", "distance_km", "estimate_range_ms", "farther_than", "resolve"]
+__all__ = [
+    "EVIDENCE",
+    "PairTable",
+    "RoundTrips",
+    "delays_of_links",
+    "distance_km",
+    "estimate_range_ms",
+    "farther_than",
+    "resolve",
+]

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from planner.fleet import Bools, Fleet, Floats, Ints
-from planner.latency.pairs import EVIDENCE
+from planner.latency.round_trips import EVIDENCE
 from planner.own import OwnAim, OwnRule
 
 _AT_ONCE = 100_000  # pairs; with all columns of both sheets more would take much memory

@@ -7,37 +7,25 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from planner.fleet import Fleet, Floats, Ints, Moments
+from planner.fleet import Fleet, Ints
 from planner.latency.distance import from_distance
 from planner.latency.figures import PairFigures, undated
 from planner.latency.measured import from_caller, from_latency_sheet, from_samples
+from planner.latency.round_trips import EVIDENCE, Kinds, RoundTrips
 from planner.latency.wan import from_links
-from planner.plan import Evidence
 
-EVIDENCE: tuple[Evidence, ...] = ("measured", "modelled", "estimated")
 _MEASURED, _MODELLED, _ESTIMATED = range(3)
 
 
 @dataclass(frozen=True, eq=False)
-class PairTable:
-    """One row for each site-hub pair whose round-trip time is known; arrays of shape (pairs,), sorted by site, hub.
+class PairTable(RoundTrips):
+    """One row for each site-hub pair whose round-trip time is known, sorted by site, hub.
 
-    ``site`` and ``hub`` are positions in ``fleet.site_ids`` and ``fleet.hub_ids``. ``rtt_ms`` is ``inf`` where the
-    percentile falls on lost probes. ``loss_percent`` is NaN where unknown, ``pair_cost`` 0 where blank. ``evidence``
-    is the position in `EVIDENCE` of what ``rtt_ms`` rests on. ``measured_at`` (datetime64[us]) is when it was
-    measured, NaT where unknown or not measured.
+    ``site`` and ``hub`` are positions in ``fleet.site_ids`` and ``fleet.hub_ids``.
     """
 
     site: npt.NDArray[np.int32]
     hub: npt.NDArray[np.int32]
-    rtt_ms: Floats
-    loss_percent: Floats
-    pair_cost: Floats
-    evidence: npt.NDArray[np.int8]
-    measured_at: Moments
-
-    def __len__(self) -> int:
-        return len(self.site)
 
 
 def resolve(fleet: Fleet) -> PairTable:
@@ -79,7 +67,7 @@ def _of_callers(fleet: Fleet, evidence: int) -> list[tuple[PairFigures, int]]:
     return [(from_caller(fleet, source), evidence) for source in asked]
 
 
-def _combine(sources: list[tuple[PairFigures, int]]) -> tuple[PairFigures, npt.NDArray[np.int8]]:
+def _combine(sources: list[tuple[PairFigures, int]]) -> tuple[PairFigures, Kinds]:
     """Return each figure from the first of ``sources`` that states it, and the evidence for the RTT of each pair."""
     sources = [(figures, evidence) for figures, evidence in sources if len(figures.key)]
     if not sources:

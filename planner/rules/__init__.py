@@ -7,13 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
 from planner.counted_words import first_few
-from planner.fleet import Bools, Fleet, Floats
+from planner.fleet import Bools, Fleet
 from planner.latency.pair_frame import judged
 from planner.own import OwnRule
 from planner.plan import Reason
@@ -125,27 +123,10 @@ class Checker:
         fleet, known = self.facts.fleet, self.facts.latency
         low, high = np.searchsorted(known.site, [site, site + 1])
         of_hub = np.full(len(fleet.hub_ids), -1, dtype=np.int64)
-        of_hub[known.hub[low:high]] = np.arange(low, high)
+        mine = known.take(slice(int(low), int(high)))
+        of_hub[mine.hub] = np.arange(len(mine))
         by_id = np.array(sorted(range(len(fleet.pool_ids)), key=fleet.pool_ids.__getitem__), dtype=np.int64)
-        row = of_hub[fleet.hub_of_pool[by_id]]
-        found = row >= 0
-        measured_at = np.full(len(row), np.datetime64("NaT", "us"))
-        measured_at[found] = known.measured_at[row[found]]
-
-        def pick(values: npt.NDArray[Any], missing: float) -> Floats:
-            picked = np.full(len(row), missing)
-            picked[found] = values[row[found]]
-            return picked
-
-        return Pairs(
-            site=np.full(len(row), site, dtype=np.int64),
-            pool=by_id,
-            rtt_ms=pick(known.rtt_ms, np.nan),
-            loss_percent=pick(known.loss_percent, np.nan),
-            pair_cost=pick(known.pair_cost, 0.0),
-            evidence=pick(known.evidence, 0).astype(np.int64),
-            measured_at=measured_at,
-        )
+        return Pairs.of(np.full(len(by_id), site), by_id, mine.at(of_hub[fleet.hub_of_pool[by_id]]))
 
     def broken(self, site: int, rules: Sequence[Rule] = RULES) -> list[tuple[Rule, Pairs]]:
         """Return each of ``rules`` that keeps the site from some pool, with the pairs it breaks."""

@@ -6,31 +6,24 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.fleet import Bools, Fleet, Floats, Ints, Moments
-from planner.latency import PairTable
+from planner.fleet import Fleet, Ints
+from planner.latency import PairTable, RoundTrips
 
 
-@dataclass(frozen=True)
-class Pairs:
-    """Site-pool pairs under test: positions in the fleet's tables and what latency knows of them.
+@dataclass(frozen=True, eq=False)
+class Pairs(RoundTrips):
+    """Site-pool pairs under test: ``site`` and ``pool`` are positions in the fleet's tables.
 
-    All arrays have shape (pairs,). ``rtt_ms`` and ``loss_percent`` are NaN where unknown, ``measured_at`` is NaT.
+    What latency knows of them has NaN and NaT where nothing is known.
     """
 
     site: Ints
     pool: Ints
-    rtt_ms: Floats
-    loss_percent: Floats
-    pair_cost: Floats
-    evidence: Ints
-    measured_at: Moments
 
-    def take(self, keep: Bools | Ints) -> Pairs:
-        """Return the pairs that ``keep`` (a mask or positions) selects."""
-        return Pairs(*(getattr(self, name)[keep] for name in self.__dataclass_fields__))
-
-    def __len__(self) -> int:
-        return len(self.site)
+    @classmethod
+    def of(cls, site: Ints, pool: Ints, known: RoundTrips) -> Pairs:
+        """Return pairs with what is known of them, row by row."""
+        return Pairs(**vars(known.figures(slice(None))), site=site, pool=pool)
 
 
 def pool_pairs(fleet: Fleet, known: PairTable) -> Pairs:
@@ -41,14 +34,7 @@ def pool_pairs(fleet: Fleet, known: PairTable) -> Pairs:
     copies = pools_at[known.hub]
     row = np.repeat(np.arange(len(known.hub)), copies)
     within = np.arange(len(row)) - np.repeat(np.cumsum(copies) - copies, copies)
-    pairs = Pairs(
-        site=known.site[row].astype(np.int64),
-        pool=order[first[known.hub[row]] + within].astype(np.int64),
-        rtt_ms=known.rtt_ms[row],
-        loss_percent=known.loss_percent[row],
-        pair_cost=known.pair_cost[row],
-        evidence=known.evidence[row].astype(np.int64),
-        measured_at=known.measured_at[row],
-    )
+    pool = order[first[known.hub[row]] + within].astype(np.int64)
+    pairs = Pairs.of(known.site[row].astype(np.int64), pool, known.figures(row))
     key = pairs.site * len(fleet.pool_ids) + pairs.pool
     return pairs if (np.diff(key) > 0).all() else pairs.take(np.argsort(key, kind="stable"))

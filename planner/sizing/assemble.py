@@ -196,8 +196,8 @@ def _assignment(case: Case, pool_of: dict[str, int], runs: set[str], seat: Seat,
 
 def round_trip(problem: Problem, pair: int) -> RoundTrip:
     """Return what is known of the round-trip time of a pair: its evidence, with the date or the range of that."""
-    rtt_ms, moment = float(problem.rtt_ms[pair]), problem.measured_at[pair]
-    known: RoundTrip = {"rtt_ms": rtt_ms, "evidence": EVIDENCE[problem.evidence[pair]]}
+    rtt_ms, moment = float(problem.rtt_ms[pair]), problem.round_trips.measured_at[pair]
+    known: RoundTrip = {"rtt_ms": rtt_ms, "evidence": EVIDENCE[problem.round_trips.evidence[pair]]}
     if known["evidence"] == "estimated":
         low, high = estimate_range_ms(rtt_ms)
         return {**known, "rtt_low_ms": low, "rtt_high_ms": high}

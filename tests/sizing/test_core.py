@@ -19,6 +19,7 @@ from planner.sizing.instance.classes import group
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.counts import objective_value
 from planner.sizing.solvers.budget import SolveBudget
+from tests.arrays import without_figures
 
 
 @given(st.lists(st.tuples(st.integers(1, 9), st.integers(0, 3)), min_size=1, max_size=4), st.integers(0, 60))
@@ -47,11 +48,9 @@ def _priced(seed: int) -> Problem:
         own_cost=np.full(sites, np.inf),
         indptr=np.arange(sites + 1) * pools,
         pool=np.tile(np.arange(pools), sites),
-        rtt_ms=zeros,
+        round_trips=without_figures(pairs),
         margin_ms=zeros,
         pair_cost=rng.integers(1, 40, pairs).astype(np.float64),
-        evidence=np.zeros(pairs, dtype=np.int8),
-        measured_at=np.full(pairs, np.datetime64("NaT", "us")),
         caps=rng.integers(8, 16, pools),
         max_hosts=np.full(pools, 3),
         existing=np.zeros(pools, dtype=np.int64),

@@ -22,6 +22,7 @@ from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import GrowingProgram, solve_arrays
 from planner.sizing.solvers.model_builder import ModelBuilder
+from tests.arrays import without_figures
 
 
 def _problem(seed: int, **other: Any) -> Problem:
@@ -38,11 +39,9 @@ def _problem(seed: int, **other: Any) -> Problem:
         "own_cost": np.full(sites, np.inf),
         "indptr": np.concatenate(([0], np.cumsum([len(one) for one in pairs]))),
         "pool": pool,
-        "rtt_ms": np.zeros(len(pool)),
+        "round_trips": without_figures(len(pool)),
         "margin_ms": np.zeros(len(pool)),
         "pair_cost": rng.integers(0, 2, len(pool)).astype(np.float64),
-        "evidence": np.zeros(len(pool), dtype=np.int8),
-        "measured_at": np.full(len(pool), np.datetime64("NaT", "us")),
         "caps": rng.integers(3, 9, pools),
         "max_hosts": rng.integers(0, 9, pools),
         "existing": rng.integers(0, 3, pools),

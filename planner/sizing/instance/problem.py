@@ -9,15 +9,13 @@ from functools import cached_property
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 
-from planner.fleet import Bools, Fleet, Floats, Ints, Moments
+from planner.fleet import Bools, Fleet, Floats, Ints
 from planner.host_limits import HostLimit
+from planner.latency import RoundTrips
 from planner.latency.pair_frame import costs_of_pairs
 from planner.rules import Checker, Pairs
 from planner.sizing.instance.limits import Limit, Measure, amounts_of, most_on_host, nested, read_limits
-
-Kinds = npt.NDArray[np.int8]  # positions in `planner.latency.EVIDENCE`
 
 
 @dataclass(frozen=True)
@@ -39,8 +37,8 @@ class Problem:
     ``site_at`` (S,), ``pool_at`` (P,): positions in the fleet's tables. ``clusters`` (S,): whole.
     ``weights`` (S,): whole multiples of one unit, see `whole_weights`. ``kept`` (S,): sites whose weight counts before
     that of all. ``own_cost`` (S,): price of an
-    own tie-breaker, inf where none is possible. ``pool`` (E,) ascending within a site; ``rtt_ms``,
-    ``margin_ms``, ``pair_cost``, ``evidence``, ``measured_at`` (E,), NaT where not known.
+    own tie-breaker, inf where none is possible. ``pool`` (E,) ascending within a site; ``round_trips``
+    (E,): what is known of the pairs; ``margin_ms`` (E,); ``pair_cost`` (E,): what the objective counts.
     ``caps`` (P,): clusters a host may carry. ``host_cost`` (P,): money.
     ``hub`` (P,) of each pool. ``amounts`` (S,): what a site brings of each measure against the ``limits`` on hubs and
     zones; those that no plan can break are left out. ``host_weight``: most weight on a host, None for no limit.
@@ -55,11 +53,9 @@ class Problem:
     own_cost: Floats
     indptr: Ints
     pool: Ints
-    rtt_ms: Floats
+    round_trips: RoundTrips
     margin_ms: Floats
     pair_cost: Floats
-    evidence: Kinds
-    measured_at: Moments
     caps: Ints
     max_hosts: Ints
     existing: Ints
@@ -83,6 +79,11 @@ class Problem:
     def pools(self) -> int:
         """Number of pools."""
         return len(self.caps)
+
+    @property
+    def rtt_ms(self) -> Floats:
+        """Round-trip time of each pair, shape (E,)."""
+        return self.round_trips.rtt_ms
 
     @cached_property
     def site(self) -> Ints:
@@ -171,11 +172,9 @@ def select(problem: Problem, keep: Bools) -> Problem:
         problem,
         indptr=np.concatenate(([0], np.cumsum(sizes))).astype(np.int64),
         pool=problem.pool[keep],
-        rtt_ms=problem.rtt_ms[keep],
+        round_trips=problem.round_trips.take(keep),
         margin_ms=problem.margin_ms[keep],
         pair_cost=problem.pair_cost[keep],
-        evidence=problem.evidence[keep],
-        measured_at=problem.measured_at[keep],
         own_costs=tuple(dataclasses.replace(cost, values=cost.values[keep]) for cost in problem.own_costs),
     )
 
@@ -196,6 +195,7 @@ def build_problem(fleet: Fleet, checker: Checker) -> Problem:
     amounts = {measure: each[site_at] for measure, each in amounts_of(fleet).items()}
     limits = read_limits(fleet, hub, amounts, site, pool)
     caps = fleet.usable_caps[pool_at]
+    known = pairs.figures(order)
     return Problem(
         site_at=site_at,
         pool_at=pool_at,
@@ -205,11 +205,9 @@ def build_problem(fleet: Fleet, checker: Checker) -> Problem:
         own_cost=own_cost[site_at],
         indptr=np.concatenate(([0], np.cumsum(number))).astype(np.int64),
         pool=pool[order],
-        rtt_ms=pairs.rtt_ms[order],
+        round_trips=known,
         margin_ms=(fleet.budgets_ms[pairs.site] - pairs.rtt_ms)[order],
-        pair_cost=pairs.pair_cost[order],
-        evidence=pairs.evidence[order].astype(np.int8),
-        measured_at=pairs.measured_at[order],
+        pair_cost=known.pair_cost,
         caps=caps,
         max_hosts=fleet.max_hosts[pool_at],
         existing=fleet.existing_hosts[pool_at],
