@@ -10,7 +10,7 @@ import pandas as pd
 
 from planner.fleet import Fleet
 from planner.latency import resolve
-from planner.latency.pairs import EVIDENCE
+from planner.latency.round_trips import EVIDENCE
 
 _AT_ONCE = 50_000  # pairs of site and hub; with all columns of both sheets more would take much memory
 
