@@ -35,7 +35,7 @@ Rule = Literal["not_older", "any", "same_major"]  # the policy's host_release_ru
 UNDERSTOOD = (
     "write dotted numbers, such as 8.2 or 8.2.1; "
     "before a release add dev, alpha, beta, milestone or rc, such as 8.2-rc1; "
-    "after it add SP, update, patch, hotfix or post with a number, such as 8.2 SP2 or 8.2 update 3; "
+    "after it add SP, update, patch, hotfix or post with a number, such as 8.2 SP2 or 8.2 patch 3; "
     "a build comes last, such as 8.2 build 1234"
 )
 

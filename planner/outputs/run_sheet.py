@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
 
+from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.worksheet import Worksheet
 
 from planner.outputs import run_words, styles
@@ -14,7 +15,7 @@ from planner.outputs.plan_sentences import CAUTIONS
 from planner.outputs.rollout_facts import RolloutFacts
 from planner.schedule import Step, Wave
 
-_BOX = "\u2610"
+_BOX, _TICKED = "\u2610", "\u2611"
 _WIDTHS = {"A": 6, "B": 15, "C": 40, "D": 18, "E": 18, "F": 16, "G": 11, "H": 11}
 _HEADINGS = ("done", "local time", "what", "from host", "to host", "RTT limit ms", "initials", "time")
 # More lines than this on one page could not be read; the rest goes to further pages under the same headings.
@@ -60,9 +61,19 @@ def write_run_sheet(book: Book, facts: RolloutFacts, wave: Wave) -> Worksheet:
     for line in run_words.SIGN_OFF:
         page.table_row((_BOX, "", line, *("",) * 5), (styles.BOX, styles.TEXT, styles.LABEL, *(styles.FILL_IN,) * 5))
     page.whole_row(f"Caution: {' '.join(CAUTIONS)}", styles.NOTE)
+    _let_tick(sheet)
     set_up_print(sheet, landscape=False)
     sheet.page_setup.fitToHeight = 1 if len(wave.steps) <= _LINES_A_PAGE else 0
     return sheet
+
+
+def _let_tick(sheet: Worksheet) -> None:
+    """Give every box a list with a ticked one, for those who fill the sheet in on a screen."""
+    ticks = DataValidation("list", formula1=f'"{_BOX},{_TICKED}"', allow_blank=True)
+    for (cell,) in sheet.iter_rows(max_col=1):
+        if cell.value == _BOX:
+            ticks.add(cell)
+    sheet.add_data_validation(ticks)
 
 
 def _head(page: Page, facts: RolloutFacts, wave: Wave) -> None:

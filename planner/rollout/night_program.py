@@ -33,7 +33,7 @@ from planner.rollout.night_kinds import NightKinds, Row
 
 _SECONDS = 5.0
 _SLACK = 1e-5  # of the solver's bound, before it is rounded up
-PILOT = "the pilot and its growth"
+PILOT = "the pilot with its growth"
 
 
 @dataclass(frozen=True, slots=True)

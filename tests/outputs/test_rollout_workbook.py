@@ -56,6 +56,15 @@ def test_run_sheet_has_each_part_on_one_page(book, part):
     assert sheet.sheet_properties.pageSetUpPr.fitToPage
 
 
+def test_every_box_of_a_run_sheet_can_be_ticked(book):
+    sheet = book["Wave 1"]
+    boxes = {cell.coordinate for (cell,) in sheet.iter_rows(max_col=1) if cell.value == "\u2610"}
+    (ticks,) = sheet.data_validations.dataValidation
+    listed = {f"A{row}" for area in ticks.sqref.ranges for row in range(area.min_row, area.max_row + 1)}
+    assert boxes == listed
+    assert ticks.formula1 == '"\u2610,\u2611"'
+
+
 def test_run_sheet_says_who_where_from_host_to_host(book):
     said = texts(book["Wave 2"])
     for words in ("crew amber", "hub ESK", "ESK-01", "ESK-02", "22:00-22:30 GMT", "22:00-00:00 EDT", "three votes"):
