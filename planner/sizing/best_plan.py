@@ -23,7 +23,9 @@ from planner.sizing.solution.placement import Placement
 from planner.sizing.solution.seating import Seating
 from planner.sizing.solvers.budget import Progress, SolveBudget
 from planner.sizing.tie_breaks import break_ties
+from planner.sizing.tie_breaks.among_as_good import AmongAsGood
 from planner.sizing.tie_breaks.running_hosts import with_fewer_moves
+from planner.sizing.tie_breaks.swap_search import comparable
 from planner.sizing.within_limits import Drafted, plan_within_limits
 
 
@@ -89,5 +91,8 @@ def _drafted(
     if not limited and not budget.spent:
         made = with_fewer_moves(within, sized, made, seat)
     placement, seating = made
-    attained = attained_aims(case, placement, seating, bounds)
-    return Draft(sized, placement, seating, (None,) * len(seating.seats)), attained
+    draft = Draft(sized, placement, seating, (None,) * len(seating.seats))
+    if comparable(problem, sized):
+        return draft, attained_aims(case, placement, seating, bounds, by_pools=True)
+    draft, bounds = AmongAsGood(case, draft, budget).settle()
+    return draft, attained_aims(case, draft.placement, draft.seating, bounds)

@@ -267,5 +267,5 @@ def test_the_bound_on_rtt_counts_all_sites_that_cannot_have_their_own_tie_breake
         then="latency",
     )
     (latency,) = plan(fleet).then
-    assert latency.bound == pytest.approx(40.0)
+    assert latency.bound == pytest.approx(60.0)
     assert latency.value == pytest.approx(60.0)

@@ -56,7 +56,7 @@ def relax(problem: Problem, classes: Classes, budget: SolveBudget) -> Relaxed | 
     """Return the relaxation of serving every class by shared hosts; None when it has no solution or time ended."""
     limits, none = open_limits(problem, classes), np.zeros(len(classes.pool), dtype=np.bool_)
     program = _relaxation(problem, classes, limits, none)
-    growing = WithOpenRows(program, classes.pool, limits, budget.seed)
+    growing = WithOpenRows(program, problem.pools, classes.pool, limits, budget.seed)
     answer = growing.solve(budget)
     if answer.outcome.state != "optimal":
         return None
@@ -68,13 +68,13 @@ def relax(problem: Problem, classes: Classes, budget: SolveBudget) -> Relaxed | 
 class WithOpenRows:
     """A relaxation that takes in its rows f_a <= m_a n_p as it breaks them.
 
-    ``program`` has a column n_p for each pool, then f_a for each arc; ``pool``, ``limits`` (A,): p and m of the arcs.
+    ``program`` has columns n_p for pools, then f_a for arcs, then others; ``pool``, ``limits`` (A,): p and m of arcs.
     ``taken`` (A,) marks the arcs whose row is in; a row stays in. ``iterations`` of the simplex method so far.
     """
 
-    def __init__(self, program: LinearProgram, pool: Ints, limits: Ints, seed: int) -> None:
+    def __init__(self, program: LinearProgram, pools: int, pool: Ints, limits: Ints, seed: int) -> None:
         self.pool, self.limits = pool, limits
-        self.pools = len(program.cost) - len(pool)
+        self.columns, self.pools = len(program.cost), pools
         self.taken = np.zeros(len(pool), dtype=np.bool_)
         self.iterations = 0
         self._growing = GrowingProgram(program, seed)
@@ -90,12 +90,12 @@ class WithOpenRows:
             self.iterations += answer.iterations
             if answer.outcome.state != "optimal" or answer.outcome.objective >= enough:
                 return answer
-            hosts, flow = np.split(answer.x, [self.pools])
+            hosts, flow = answer.x[: self.pools], answer.x[self.pools : self.pools + len(self.pool)]
             broken = np.flatnonzero(~self.taken & (flow > self.limits * hosts[self.pool] + _BROKEN))
             if not len(broken):
                 return answer
             self.taken[broken] = True
-            rows = _open_rows(self.pool, self.limits, broken, self.pools)
+            rows = _open_rows(self.pool, self.limits, broken, self.pools, self.columns)
             self._growing.add(rows, np.full(len(broken), -np.inf), np.zeros(len(broken)))
 
 
@@ -124,9 +124,9 @@ def _relaxation(problem: Problem, classes: Classes, limits: Ints, taken: Bools) 
     return model.program()
 
 
-def _open_rows(pool: Ints, limits: Ints, arcs: Ints, pools: int) -> sp.csr_array:
-    """Return rows (3b) of ``arcs``: f_a - m_a n_p, shape (rows, pools and arcs)."""
+def _open_rows(pool: Ints, limits: Ints, arcs: Ints, pools: int, columns: int) -> sp.csr_array:
+    """Return rows (3b) of ``arcs``: f_a - m_a n_p, shape (rows, columns)."""
     row = np.arange(len(arcs))
     places = (np.concatenate((row, row)), np.concatenate((pool[arcs], pools + arcs)))
     values = np.concatenate((-limits[arcs].astype(np.float64), np.ones(len(arcs))))
-    return sp.csr_array((values, places), shape=(len(arcs), pools + len(pool)))
+    return sp.csr_array((values, places), shape=(len(arcs), columns))

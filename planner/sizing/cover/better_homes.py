@@ -16,7 +16,7 @@ from planner.sizing.cover.primal_search.repair import repair
 from planner.sizing.cover.primal_search.rounding import Wishes, dealt
 from planner.sizing.cover.primal_search.state import Ground
 from planner.sizing.instance.case import Case, TieBreak
-from planner.sizing.solution.aims import Aim, Margin, PairAim, aim_of
+from planner.sizing.solution.aims import Aim, Margin, Moves, PairAim, aim_of
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solvers.budget import SolveBudget
 
@@ -110,7 +110,12 @@ class BetterHomes:
         """Return what later answers may not exceed: a cost (E,) with its most."""
         if isinstance(aim, Margin):
             return (self.case.problem.margin_ms < self._reached(aim) - _NOBODY).astype(np.float64), 0.0
-        return self._cost(aim), self._reached(aim)
+        if not isinstance(aim, Moves):
+            return self._cost(aim), self._reached(aim)
+        # Plans as good move as many between hosts, and may send more of them to another pool.
+        today, placement = self.case.in_force, self.draft.placement
+        first = today.nowhere[self.case.problem.site[placement.pair]].sum()
+        return self._cost(aim), aim.told(self.case, placement, self.draft.seating) - today.gone + float(first)
 
     def _all_plans(self) -> HomeProgram:
         """Return the program that all plans meet which serve and cover as much with as many hosts."""

@@ -105,13 +105,13 @@ class Moves(PairAim):
     def bound(self, case: Case, placement: Placement, seating: Seating, known: float | None) -> float:
         """Return a bound on moves: sites without a host today do not move, whatever pool they use."""
         problem, today = case.problem, case.in_force
+        first = int(today.nowhere[problem.site[placement.pair]].sum())
         if placement.unserved.any():  # whoever is served in their stead may have no host today
             off: Bools = ~today.incumbent & ~today.nowhere[problem.site]
-            least = _nearest_of_some(problem, off.astype(np.float64), placement.unserved)
+            plain = _nearest_of_some(problem, off.astype(np.float64), placement.unserved)
         else:
-            plain = self.plain_bound(case, placement, seating)
-            first = int(today.nowhere[problem.site[placement.pair]].sum())
-            least = (plain if known is None else max(plain, known)) - first
+            plain = self.plain_bound(case, placement, seating) - first
+        least = plain if known is None else max(plain, known - first)
         whole = max(0.0, float(np.ceil(least - _DUST)))
         return min(self.told(case, placement, seating), whole + today.gone)
 

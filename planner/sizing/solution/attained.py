@@ -34,18 +34,20 @@ class Attained:
 
 
 def attained_aims(
-    case: Case, placement: Placement, seating: Seating, bounds: Mapping[TieBreak, float]
+    case: Case, placement: Placement, seating: Seating, bounds: Mapping[TieBreak, float], *, by_pools: bool = False
 ) -> tuple[Attained, ...]:
     """Return what became of each aim among equals, with the sharper of its plain bound and that in ``bounds``.
 
-    Where more sites move than have to, the bounds of later aims are those of plans that move anybody.
+    ``by_pools``: these are of plans that send no more sites to another pool. Where more sites move between hosts than
+    have to, plans as good may send more to another pool, and the bounds of later aims are those of plans that move
+    anybody.
     """
     attained: list[Attained] = []
     for name in case.tie_breaks:
         aim = aim_of(name)
         if not (aim.applies(case.incumbent) and aim.defined(placement)):
             continue
-        settled = all(one.aim != "moves" or one.proven for one in attained)
+        settled = not by_pools or all(one.aim != "moves" or one.proven for one in attained)
         bound = aim.bound(case, placement, seating, bounds.get(name) if settled else None)
         steps = [cost.step for cost in case.problem.own_costs if cost.code == name]
         close = min([_CLOSE, *(step / 2 for step in steps)])

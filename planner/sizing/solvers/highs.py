@@ -155,6 +155,15 @@ class GrowingProgram:
         """Set one coefficient of the rows that are there."""
         self._highs.changeCoeff(row, column, value)
 
+    def basis(self) -> Any:
+        """Return the basis of the last solve, for `begin_at`."""
+        return self._highs.getBasis()
+
+    def begin_at(self, basis: Any) -> None:
+        """Let the next solve begin from a ``basis`` of these rows and columns; from the last one where it is None."""
+        if basis is not None:
+            self._highs.setBasis(basis)
+
     def solve(self, budget: SolveBudget) -> Answer:
         """Return the answer; SolverError when the solver reports a fault."""
         if budget.spent:

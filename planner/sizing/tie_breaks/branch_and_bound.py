@@ -7,6 +7,10 @@
                sum d_ip x_ip <= D   for every aim that comes before                       (4)
                n_p whole, and x_ip where k_i > 1 and clusters stay together
 
+Where plans at hand differ in more than their pools, the first of (1) is sum_p x_ip + u_i + o_i = 1, with sites that are
+left out or have their own tie-breaker, and what plans keep that are `as_good` takes the place of the third. Limits on
+hubs, zones and the weight on hosts are rows as in `assignment.flow_model`.
+
 (2) counts how many sites of k clusters or more go into a host. (3) follows from the rest but makes the linear
 relaxation far stronger (K. Holmberg, M. Ronnqvist, D. Yuan, European J. Operational Research 113 (1999) 544-559, use it
 for the single-source problem). Few of these rows matter; they are taken in where a relaxation breaks them and stay for
@@ -29,7 +33,15 @@ from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.placement import PairCost
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import LinearProgram
-from planner.sizing.solvers.model_builder import Loads, ModelBuilder, add_capacity, add_host_limits
+from planner.sizing.solvers.model_builder import (
+    Loads,
+    ModelBuilder,
+    add_capacity,
+    add_host_limits,
+    add_place_limits,
+    add_room,
+)
+from planner.sizing.tie_breaks.as_good import AsGood
 
 _MOST_PAIRS = 40_000  # beyond, the first relaxation alone takes longer than people wait
 _WHOLE = 1e-6
@@ -37,20 +49,27 @@ _WHOLE = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class EpsilonConstraint:
-    """An aim that comes before, and the ``value`` of it that no plan may exceed."""
+    """An aim that comes before, and the ``value`` of it that no plan may exceed; ``own`` (S,): of own tie-breakers."""
 
     cost: PairCost
     value: float
+    own: Floats | None = None
 
 
 @dataclass(frozen=True)
 class LocationModel:
-    """The model: least ``cost`` of pairs with so many ``hosts``, under the aims that come ``before``."""
+    """The model: least ``cost`` of pairs with so many ``hosts``, under the aims that come ``before``.
+
+    ``as_good``: what plans keep, where they are not all of so many hosts that serve every site by shared ones;
+    ``own`` (S,): cost of own tie-breakers, 0 where None.
+    """
 
     problem: Problem
     cost: PairCost
     hosts: int
     before: Sequence[EpsilonConstraint] = ()
+    as_good: AsGood | None = None
+    own: Floats | None = None
 
 
 Judge = Callable[[Ints, Floats | None], float]
@@ -86,12 +105,14 @@ class _Tree:
     def __init__(self, model: LocationModel, evaluator: Judge, budget: SolveBudget) -> None:
         problem = model.problem
         self.hosts, self.step = model.hosts, model.cost.step
-        self.evaluator, self.budget = evaluator, budget
+        self.evaluator, self.budget, self.pairs = evaluator, budget, len(problem.pool)
         self.most = problem.max_hosts.astype(np.float64)
         program = _program(model)
         self.upper = program.upper
-        self.whole = np.concatenate((np.ones(problem.pools, dtype=np.bool_), problem.items[problem.site] > 1))
-        self.relaxation = WithOpenRows(program, problem.pool, np.ones_like(problem.pool), budget.seed)
+        self.whole = np.zeros(len(self.upper), dtype=np.bool_)
+        self.whole[: problem.pools] = True
+        self.whole[problem.pools : problem.pools + len(problem.pool)] = problem.items[problem.site] > 1
+        self.relaxation = WithOpenRows(program, problem.pools, problem.pool, np.ones_like(problem.pool), budget.seed)
         self.raised, self.times = np.zeros((2, len(self.whole))), np.zeros((2, len(self.whole)))
         self.number = 0
         self.touched: set[int] = set()  # columns that some node limits
@@ -153,13 +174,14 @@ class _Tree:
 
     def _ask(self, x: Floats) -> None:
         """Let the judge look at whole counts near ``x``."""
-        hosts, shares = np.split(x, [len(self.most)])
+        pools = len(self.most)
+        hosts, shares = x[:pools], x[pools : pools + self.pairs]
         counts = np.floor(hosts + _WHOLE)
         part = np.where(counts < self.most, hosts - counts, -np.inf)
         up = np.argsort(-part, kind="stable")[: max(0, self.hosts - int(counts.sum()))]
         counts[up] += 1
         near = np.abs(counts - hosts).max() <= _WHOLE
-        value = self.evaluator(counts.astype(np.int64), shares if near and self.whole[len(hosts) :].any() else None)
+        value = self.evaluator(counts.astype(np.int64), shares if near and self.whole[pools:].any() else None)
         self.enough = value - self.step * (1 - _WHOLE)
 
     def _to_split(self, node: _Node) -> int | None:
@@ -183,14 +205,28 @@ class _Tree:
 
 
 def _program(model: LocationModel) -> LinearProgram:
-    """Return the relaxation of (1), (2) and (4), and limits on hosts of several pools; columns n_p, then x_ip."""
+    """Return the relaxation of (1), (2) and (4), and further limits; columns n_p, then x_ip, then all others."""
     problem, built = model.problem, ModelBuilder()
     n = built.block(problem.pools, upper=problem.max_hosts.astype(np.float64))
     x = built.block(len(problem.pool), model.cost.values, upper=1.0)
-    built.add([(problem.site, x, 1.0)], problem.sites, 1.0, 1.0)
-    add_capacity(built, problem.caps, n, [Loads(problem.pool, x, problem.items[problem.site])])
-    built.row([(n, 1.0)], model.hosts, model.hosts)
+    own = np.flatnonzero(np.isfinite(problem.own_cost)) if model.as_good else np.zeros(0, dtype=np.int64)
+    out = np.arange(problem.sites) if model.as_good and model.as_good.weight else np.zeros(0, dtype=np.int64)
+    o = built.block(len(own), 0.0 if model.own is None else model.own[own], upper=1.0)
+    u = built.block(len(out), upper=1.0)
+    built.add([(problem.site, x, 1.0), (own, o, 1.0), (out, u, 1.0)], problem.sites, 1.0, 1.0)
+    clusters = Loads(problem.pool, x, problem.clusters[problem.site])
+    (add_room if problem.split else add_capacity)(built, problem.caps, n, [clusters])
+    if model.as_good is None:
+        built.row([(n, 1.0)], model.hosts, model.hosts)
+    else:
+        model.as_good.add(built, problem, n, [(x, problem.pair_cost)], (o, problem.own_cost[own]))
+        model.as_good.add_weight(built, u, problem.weights, problem.weights * problem.kept)
     for aim in model.before:
-        built.row([(x, aim.cost.values)], -np.inf, aim.value + 1e-6)  # what is as good to the last digit is as good
+        terms = [(x, aim.cost.values), *([] if aim.own is None else [(o, aim.own[own])])]
+        built.row(terms, -np.inf, aim.value + 1e-6)  # what is as good to the last digit is as good
     add_host_limits(built, problem, n)
+    add_place_limits(built, problem, problem.pool, x, {m: each[problem.site] for m, each in problem.amounts.items()})
+    if problem.host_weight is not None:
+        carried = Loads(problem.pool, x, problem.weights[problem.site])
+        add_room(built, np.full(problem.pools, problem.host_weight), n, [carried])
     return built.program()

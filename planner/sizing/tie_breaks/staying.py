@@ -1,163 +1,243 @@
-"""Fewest moves over all counts of as many hosts: who can stay, exactly, by one mixed-integer program.
+"""Fewest moves over all counts as good: who can stay, exactly, by one mixed-integer program.
 
 Sets and data
-    c in K     classes of sites, d_c of them, k_c clusters each; arcs (c, p) as in `assignment.flow_model`
+    c in K     classes of sites, s_c of them, k_c clusters that share a host, d_c units a site; arcs (c, p) as in
+               `assignment.flow_model`
     j in J     pairs that keep a site on its pool of today: site s_j of class c_j, pool p_j
     h in H     hosts of today that sites name: pool p_h, the pairs J_h that keep a site on it
-    p in P     pools: cap C_p, at most M_p hosts; N hosts in all
+    p in P     pools: cap C_p, at most M_p hosts
 Variables
     n_p whole, 0..M_p      hosts
     y_j in {0, 1}          the site stays
     r_h in {0, 1}          the host runs on
-    f_cp >= 0              sites of class c that do not stay and go to pool p, whole where k_c > 1
+    f_cp >= 0              units of class c that do not stay and go to pool p, whole where k_c > 1
+    u_c, o_c whole, >= 0   sites of c left out, and with their own tie-breaker
 Constraints
-    (1) sum_p f_cp + sum_{j: c_j = c} y_j = d_c
-    (2) sum_c k_c f_cp + sum_{j: p_j = p} k y_j <= C_p n_p
+    (1) sum_p f_cp + d_c (sum_{j: c_j = c} y_j + u_c + o_c) = d_c s_c
+    (2) sum_c k_c f_cp + sum_{j: p_j = p} k y_j <= C_p n_p, and limits on hubs, zones and weight as in the flow model
     (3) the same for sites of t clusters or more, which count one each: at most floor(C_p / t) n_p
     (4) y_j <= r_h for j in J_h, else y_j <= n_p; sum_{j in J_h} k y_j <= C_p r_h; sum_{h: p_h = p} r_h <= n_p
-    (5) sum_p n_p <= N
-    (6) Hall's conditions of the host counts, and each divided by the largest room in it and rounded up (Chvatal)
+    (5) what plans keep that are as good on all aims before, see `as_good`
+    (6) Hall's conditions of the host counts, and each divided by each room in it and rounded (mixed-integer rounding,
+        G. L. Nemhauser, L. A. Wolsey, Mathematical Programming 46 (1990) 379-390)
     (7) sum y_j <= 1 over the pairs of a site, where it may stay on several pools
-Maximise sum y.
+Maximise sum y + sum of u over sites that have a host today: to be left out is no move.
 
 (4) makes the relaxation far stronger than (2) alone, see `branch_and_bound`. Only who stays has rows of its own:
-whoever moves is one of a class. That is why it closes in seconds where the location model with a row for each pair
-leaves a gap; with (6) in a fifth of the time.
+whoever moves is one of a class. With n and r whole, y and f of single clusters are those of a flow, and whole.
 """
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
 
 from planner.fleet import Bools, Floats, Ints
-from planner.sizing.instance.classes import arc_of_pair
+from planner.sizing.host_counts.hall_conditions import Cut
+from planner.sizing.instance.classes import Classes, arc_of_pair
 from planner.sizing.instance.problem import Problem
-from planner.sizing.solution.counts import Sized
+from planner.sizing.solution.counts import Counts
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import LinearProgram, solve_arrays
-from planner.sizing.solvers.model_builder import Loads, ModelBuilder, add_capacity
+from planner.sizing.solvers.model_builder import (
+    Loads,
+    ModelBuilder,
+    Term,
+    Terms,
+    add_capacity,
+    add_host_limits,
+    add_place_limits,
+    add_room,
+)
+from planner.sizing.tie_breaks.as_good import AsGood
+from planner.sizing.tie_breaks.whole_search import WholeSearch
 
 _MOST_PAIRS = 40_000  # beyond, the first relaxation alone takes longer than people wait
 _WHOLE = 1e-6
-_SECONDS = 60.0  # at most; fleets of 1,000 sites take one to ten
-_OPTIONS = {"mip_heuristic_effort": 0.01, "mip_allow_restart": False}  # the first plan is good, the bound is what lacks
+_STEPS = 25_000  # of the simplex method; a thousand take a fifth of a second at 1,000 sites
+_NODES = 100  # for whole sites on given hosts
+_NO_EXTRAS = {"mip_heuristic_effort": 0.01, "mip_allow_restart": False, "mip_max_nodes": _NODES}
+
+
+@dataclass(frozen=True)
+class Today:
+    """``incumbent`` (E,) marks the pairs that keep a site, ``host`` (S,) numbers its host of today, -1 for none named.
+
+    ``nowhere`` (S,): sites without a host today. Where ``host`` is all -1, whoever stays in a pool stays.
+    """
+
+    incumbent: Bools
+    host: Ints
+    nowhere: Bools
 
 
 @dataclass(frozen=True, slots=True)
 class Staying:
-    """Host counts ``hosts`` (P,) on which most sites stay; ``flow`` (A,): sites of several clusters on each arc.
+    """Counts on which most sites stay; the flow of classes of single clusters is not whole, see `Counts`.
 
-    ``keeps`` (E,) marks the pairs that keep a site on a host that runs on. ``bound``: no plan of as many hosts sends
-    fewer sites to another host than today's. ``hosts`` is None where no plan was found.
+    ``keeps`` (E,) marks the pairs that keep a site on a host that runs on. ``moves``: no plan as good sends fewer sites
+    to another host than today's. ``counts`` is None where no plan was found.
     """
 
-    bound: float
-    hosts: Ints | None
-    flow: Ints
+    moves: float
+    counts: Counts | None
     keeps: Bools
 
 
 def most_staying(
-    problem: Problem, sized: Sized, incumbent: Bools, host: Ints | None, budget: SolveBudget
+    problem: Problem,
+    classes: Classes,
+    as_good: AsGood,
+    today: Today,
+    cuts: tuple[Cut, ...],
+    budget: SolveBudget,
+    *,
+    times: int = 1,
 ) -> Staying | None:
-    """Return the counts of as many hosts as ``sized`` has on which most sites stay; None where it is not modelled.
+    """Return the counts of plans ``as_good`` on which most sites stay; None where it is not modelled, or not in time.
 
-    ``incumbent`` (E,) marks the pairs that keep a site, ``host`` (S,) numbers the hosts of today, -1 for none that is
-    named; where it is None, whoever stays in a pool stays. Sites are not split, all are served, and no limit on hubs,
-    zones or weight is there; nor are there more pairs than close in the time that people wait.
+    ``classes`` must not mix sites with and without a host today where weight is left out. ``cuts`` are Hall conditions
+    of plans that serve everybody. ``times`` as much work is done as usual. There are not more pairs than close in the
+    time that people wait.
     """
-    modelled = incumbent.any() and not problem.split and not problem.limited and len(problem.pool) <= _MOST_PAIRS
-    if not modelled or budget.spent:
+    if not today.incumbent.any() or len(problem.pool) > _MOST_PAIRS or budget.spent:
         return None
-    model = _Model(problem, sized, incumbent, np.full(problem.sites, -1) if host is None else host)
-    answer = solve_arrays(model.program(), budget.within(_SECONDS), options=_OPTIONS)
-    if answer.outcome.state == "unsolved" or not np.isfinite(answer.outcome.bound):
+    model = _Model(problem, classes, as_good, today)
+    for cut in cuts:
+        model.hold(cut)
+    program = model.program()
+    found = WholeSearch(program, [model.n, model.r], budget).search(_STEPS * times)
+    if found is None:
         return None
-    bound = problem.sites - float(np.floor(-answer.outcome.bound + _WHOLE))
-    if not answer.outcome.has_solution:
-        return Staying(bound, None, np.zeros(0, dtype=np.int64), incumbent)
-    return Staying(bound, *model.read(answer.x))
+    moves = float((~today.nowhere).sum()) + found.bound
+    whole = None if found.x is None else _whole(program, np.concatenate((model.n, model.r)), found.x, budget)
+    return Staying(moves, None, today.incumbent) if whole is None else Staying(moves, *model.read(whole))
+
+
+def _whole(program: LinearProgram, given: Ints, x: Floats, budget: SolveBudget) -> Floats | None:
+    """Return the answer with ``given`` columns as in ``x``, in which all that must be is whole; None for none."""
+    broken = np.abs(x - np.rint(x))[program.whole] > _WHOLE
+    if not broken.any():
+        return x
+    lower, upper = np.zeros(len(x)), program.upper.copy()
+    lower[given] = upper[given] = np.rint(x[given])
+    fixed = dataclasses.replace(program, lower=lower, upper=upper)
+    answer = solve_arrays(fixed, budget, options=_NO_EXTRAS)
+    return answer.x if answer.outcome.has_solution else None
 
 
 class _Model:
     """The rows, as they are numbered above; ``pairs`` (J,) are those that keep a site, ``host`` (J,) on which host."""
 
-    def __init__(self, problem: Problem, sized: Sized, incumbent: Bools, host: Ints) -> None:
-        self.problem, self.classes, self.cuts = problem, sized.classes, sized.cuts or ()
-        self.hosts = int(sized.counts.hosts.sum())
-        self.incumbent, pairs = incumbent, np.flatnonzero(incumbent)
-        self.pairs, self.site, self.pool = pairs, problem.site[pairs], problem.pool[pairs]
-        self.named = np.flatnonzero(host[self.site] >= 0)
-        names, first, of_named = np.unique(host[self.site[self.named]], return_index=True, return_inverse=True)
-        self.host = np.full(len(pairs), -1)
+    def __init__(self, problem: Problem, classes: Classes, as_good: AsGood, today: Today) -> None:
+        self.problem, self.classes, self.today = problem, classes, today
+        self.pairs = np.flatnonzero(today.incumbent)
+        self.site, self.pool = problem.site[self.pairs], problem.pool[self.pairs]
+        self.named = np.flatnonzero(today.host[self.site] >= 0)
+        names, first, of_named = np.unique(today.host[self.site[self.named]], return_index=True, return_inverse=True)
+        self.host = np.full(len(self.pairs), -1)
         self.host[self.named] = of_named
         self.pool_of_host = self.pool[self.named][first]
         self.hosts_today = len(names)
-        self._build()
-
-    def _build(self) -> None:
-        problem, classes, model = self.problem, self.classes, ModelBuilder()
-        demand = classes.demand[classes.of_arc].astype(np.float64)
-        self.n = model.block(problem.pools, upper=problem.max_hosts.astype(np.float64), whole=True)
-        self.y = model.block(len(self.pairs), -1.0, upper=1.0, whole=True)
-        self.f = model.block(len(classes.pool), upper=demand, whole=classes.items[classes.of_arc] > 1)
-        self.r = model.block(self.hosts_today, upper=1.0, whole=True)
-        self.model = model
+        self.built = ModelBuilder()
+        self._columns(as_good)
         self._everybody()
-        going = Loads(classes.pool, self.f, classes.items[classes.of_arc])
-        staying = Loads(self.pool, self.y, problem.items[self.site])
-        add_capacity(model, problem.caps, self.n, [going, staying])
+        self._room()
         self._opened()
-        self._totals()
+        self._as_good(as_good)
 
-    def program(self) -> LinearProgram:
-        """Return it as arrays."""
-        return self.model.program()
+    def _columns(self, as_good: AsGood) -> None:
+        problem, classes, built = self.problem, self.classes, self.built
+        demand = classes.demand[classes.of_arc].astype(np.float64)
+        self.n = built.block(problem.pools, upper=problem.max_hosts.astype(np.float64), whole=True)
+        self.y = built.block(len(self.pairs), -1.0, upper=1.0, whole=True)
+        self.f = built.block(len(classes.pool), upper=demand, whole=classes.fixed[classes.of_arc])
+        self.r = built.block(self.hosts_today, upper=1.0, whole=True)
+        somewhere = np.zeros(classes.count, dtype=np.bool_)
+        somewhere[classes.of_site[~self.today.nowhere]] = True
+        self.out = np.arange(classes.count) if as_good.weight else np.zeros(0, dtype=np.int64)
+        self.u = built.block(len(self.out), -somewhere[self.out].astype(np.float64), classes.size[self.out], whole=True)
+        self.with_own = np.flatnonzero(np.isfinite(classes.own_cost))
+        self.o = built.block(len(self.with_own), upper=classes.size[self.with_own], whole=True)
 
     def _everybody(self) -> None:
-        """Add (1)."""
-        classes = self.classes
+        """Add (1) and (7)."""
+        classes, units = self.classes, self.classes.unit_demand.astype(np.float64)
+        mine = classes.of_site[self.site]
         demand = classes.demand.astype(np.float64)
-        terms = [(classes.of_arc, self.f, 1.0), (classes.of_site[self.site], self.y, 1.0)]
-        self.model.add(terms, classes.count, demand, demand)
+        terms: list[Terms] = [(classes.of_arc, self.f, 1.0), (mine, self.y, units[mine])]
+        terms += [(self.out, self.u, units[self.out]), (self.with_own, self.o, units[self.with_own])]
+        self.built.add(terms, classes.count, demand, demand)
+        sites, at, copies = np.unique(self.site, return_inverse=True, return_counts=True)
+        if (copies > 1).any():
+            self.built.add([(at, self.y, 1.0)], len(sites), 0.0, 1.0)
+
+    def _room(self) -> None:
+        """Add (2) and (3)."""
+        problem, classes, built = self.problem, self.classes, self.built
+        going = Loads(classes.pool, self.f, classes.items[classes.of_arc])
+        staying = Loads(self.pool, self.y, problem.clusters[self.site])
+        (add_room if problem.split else add_capacity)(built, problem.caps, self.n, [going, staying])
+        add_host_limits(built, problem, self.n)
+        pool, column = np.concatenate((classes.pool, self.pool)), np.concatenate((self.f, self.y))
+        brought = {
+            measure: np.concatenate((each[classes.of_arc], problem.amounts[measure][self.site]))
+            for measure, each in classes.amounts.items()
+        }
+        add_place_limits(built, problem, pool, column, brought)
+        if problem.host_weight is not None:
+            weight = np.concatenate(
+                (classes.item_weight[classes.of_arc], problem.weights[self.site].astype(np.float64))
+            )
+            add_room(built, np.full(problem.pools, problem.host_weight), self.n, [Loads(pool, column, weight)])
 
     def _opened(self) -> None:
         """Add (4)."""
         every, pools = np.arange(len(self.y)), self.problem.pools
         opened = self.n[self.pool]
         opened[self.named] = self.r[self.host[self.named]]
-        self.model.add([(every, self.y, 1.0), (every, opened, -1.0)], len(self.y), -np.inf, 0.0)
-        items = self.problem.items[self.site[self.named]].astype(np.float64)
+        self.built.add([(every, self.y, 1.0), (every, opened, -1.0)], len(self.y), -np.inf, 0.0)
+        clusters = self.problem.clusters[self.site[self.named]].astype(np.float64)
         caps = -self.problem.caps[self.pool_of_host].astype(np.float64)
-        on_host = (self.host[self.named], self.y[self.named], items)
-        self.model.add([on_host, (np.arange(self.hosts_today), self.r, caps)], self.hosts_today, -np.inf, 0.0)
-        self.model.add([(self.pool_of_host, self.r, 1.0), (np.arange(pools), self.n, -1.0)], pools, -np.inf, 0.0)
+        on_host = (self.host[self.named], self.y[self.named], clusters)
+        self.built.add([on_host, (np.arange(self.hosts_today), self.r, caps)], self.hosts_today, -np.inf, 0.0)
+        self.built.add([(self.pool_of_host, self.r, 1.0), (np.arange(pools), self.n, -1.0)], pools, -np.inf, 0.0)
 
-    def _totals(self) -> None:
-        """Add (5), (6) and (7)."""
-        self.model.row([(self.n, 1.0)], 0.0, float(self.hosts))
-        for cut in self.cuts:
-            inside = np.flatnonzero(cut.room)
-            for divisor in {1, int(cut.room.max(initial=1))}:
-                room = -(-cut.room[inside] // divisor)
-                self.model.row([(inside, room.astype(np.float64))], float(-(-cut.demand // divisor)), np.inf)
-        sites, at, copies = np.unique(self.site, return_inverse=True, return_counts=True)
-        if (copies > 1).any():
-            self.model.add([(at, self.y, 1.0)], len(sites), 0.0, 1.0)
+    def _as_good(self, as_good: AsGood) -> None:
+        """Add (5)."""
+        problem, classes = self.problem, self.classes
+        priced: list[Term] = [(self.f, classes.cost), (self.y, problem.pair_cost[self.pairs])]
+        as_good.add(self.built, problem, self.n, priced, (self.o, classes.own_cost[self.with_own]))
+        weight = classes.weight[self.out]
+        as_good.add_weight(self.built, self.u, weight, weight * classes.kept[self.out])
 
-    def read(self, x: Floats) -> tuple[Ints, Ints, Bools]:
-        """Return host counts, how many sites of several clusters are on each arc, and the pairs whose host runs on."""
-        hosts = np.rint(x[self.n]).astype(np.int64)
-        spare = self.hosts - int(hosts.sum())
-        for p in np.argsort(-self.problem.caps, kind="stable").tolist():  # hosts that nobody needs
-            more = min(spare, int(self.problem.max_hosts[p] - hosts[p]))
-            hosts[p] += more
-            spare -= more
-        stays = arc_of_pair(self.problem, self.classes)[self.pairs]
-        flow = x[self.f] + np.bincount(stays, weights=x[self.y], minlength=len(self.f))
-        whole = np.where(self.classes.multi_cluster[self.classes.of_arc], np.rint(flow), 0).astype(np.int64)
-        keeps = self.incumbent.copy()
+    def hold(self, cut: Cut) -> None:
+        """Add (6) of one condition."""
+        inside = np.flatnonzero(cut.room)
+        room, demand = cut.room[inside], int(cut.demand)
+        self.built.row([(self.n[inside], room.astype(np.float64))], float(demand), np.inf)
+        for divisor in sorted({*room.tolist(), *(room // 2).tolist()} - {0, 1}):
+            part = (demand % divisor or divisor) / divisor
+            each = room // divisor + np.minimum(1.0, room % divisor / divisor / part)
+            self.built.row([(self.n[inside], each)], float(-(-demand // divisor)), np.inf)
+
+    def program(self) -> LinearProgram:
+        """Return it as arrays."""
+        return self.built.program()
+
+    def read(self, x: Floats) -> tuple[Counts, Bools]:
+        """Return the counts, and the pairs whose host runs on."""
+        classes = self.classes
+        stays = arc_of_pair(self.problem, classes)[self.pairs]
+        units = classes.unit_demand[classes.of_site[self.site]]
+        flow = x[self.f] + np.bincount(stays, weights=x[self.y] * units, minlength=len(self.f))
+        unserved, own = np.zeros(classes.count, dtype=np.int64), np.zeros(classes.count, dtype=np.int64)
+        unserved[self.out] = np.rint(x[self.u])
+        own[self.with_own] = np.rint(x[self.o])
+        keeps = self.today.incumbent.copy()
         keeps[self.pairs[self.named]] = x[self.r][self.host[self.named]] > 0.5
-        return hosts, whole, keeps
+        hosts = np.rint(x[self.n]).astype(np.int64)
+        whole = classes.fixed[classes.of_arc]
+        return Counts(hosts, np.where(whole, np.rint(flow), flow), unserved, own), keeps

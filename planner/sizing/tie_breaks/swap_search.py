@@ -14,11 +14,12 @@ from planner.sizing.solution.aims import PairAim, aim_of
 from planner.sizing.solution.counts import Sized
 from planner.sizing.solution.placement import PairCost, Placement
 from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.tie_breaks.as_good import AsGood
 from planner.sizing.tie_breaks.branch_and_bound import EpsilonConstraint, LocationModel, strong_bound
 from planner.sizing.tie_breaks.flow_evaluator import FlowEvaluator
 from planner.sizing.tie_breaks.lagrangian import LagrangianRelaxation, Priced
 from planner.sizing.tie_breaks.lexicographic import placed
-from planner.sizing.tie_breaks.staying import most_staying
+from planner.sizing.tie_breaks.staying import Today, most_staying
 
 # Work is fixed by counting pairs, not seconds, so that runs repeat.
 _CLIMB_WORK = 60_000_000  # pairs that all subgradient rounds together may look at
@@ -88,15 +89,38 @@ def _searched(evaluator: FlowEvaluator, host: Ints | None, times: int) -> dict[T
 def _fewest_moves(evaluator: FlowEvaluator, host: Ints | None) -> float | None:
     """Return a bound on moves, where these come first, and let the judge look at the counts that have as few.
 
-    From then on the judge takes nobody for staying whose host does not run on there.
+    From then on the judge takes nobody for staying whose host does not run on there. Sites without a host today move.
     """
     if evaluator.aims[0] != "moves":
         return None
-    found = most_staying(evaluator.problem, evaluator.sized, evaluator.incumbent, host, evaluator.budget)
-    if found is not None and found.hosts is not None:
+    problem, sized, nowhere = evaluator.problem, evaluator.sized, evaluator.case.in_force.nowhere
+    number = np.full(problem.sites, -1) if host is None else host
+    most = int(sized.counts.hosts.sum())
+    found = most_staying(
+        problem,
+        sized.classes,
+        AsGood(float(most), most, 0, 0, 0, 0.0),
+        Today(evaluator.incumbent, number, nowhere),
+        sized.cuts or (),
+        evaluator.budget,
+    )
+    if found is None:
+        return None
+    if found.counts is not None:
         evaluator.stay_only(found.keeps)
-        evaluator.try_flow(found.hosts, found.flow)
-    return None if found is None else found.bound
+        flow = np.where(sized.classes.multi_cluster[sized.classes.of_arc], np.rint(found.counts.flow), 0)
+        evaluator.try_flow(_filled(problem, found.counts.hosts, most), flow.astype(np.int64))
+    return found.moves + float(nowhere.sum())
+
+
+def _filled(problem: Problem, hosts: Ints, most: int) -> Ints:
+    """Return ``hosts`` (P,) with as many as ``most``, the largest first, though nobody needs them."""
+    hosts, spare = hosts.copy(), most - int(hosts.sum())
+    for p in np.argsort(-problem.caps, kind="stable").tolist():
+        more = min(spare, int(problem.max_hosts[p] - hosts[p]))
+        hosts[p] += more
+        spare -= more
+    return hosts
 
 
 def _sharper(evaluator: FlowEvaluator, costs: Sequence[PairCost], work: int, settled: int, least: float) -> list[float]:

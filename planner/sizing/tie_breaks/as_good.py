@@ -1,0 +1,75 @@
+"""What every plan keeps that is as good as one at hand on all aims before those among equals.
+
+Of the plan at hand: V the value of the objective, N hosts, O own tie-breakers, W the weight left out. Columns: n_p
+hosts of pool p (price h_p, e_p of them existing), x who uses which pool (pair cost g), u and o who is left out and who
+has its own tie-breaker (weight w, price c)
+    (a) sum n <= V;   or   sum a_p <= V and sum n <= N with a_p >= n_p - e_p;   or   sum h n + sum g x + sum c o <= V
+    (b) sum w u <= W, and the same over the sites that are to be kept
+    (c) sum o <= O, and where money is not the objective sum c o <= its value
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from planner.fleet import Ints
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solution.draft import Draft
+from planner.sizing.solution.evaluator import objective_of, running
+from planner.sizing.solvers.model_builder import ModelBuilder, Term
+
+_CLOSE = 1e-9  # relative, of money
+_WHOLE = 1e-6
+
+
+@dataclass(frozen=True)
+class AsGood:
+    """Values that no plan as good exceeds: of the ``objective``, ``hosts`` in all, ``weight`` left out.
+
+    ``kept`` is the weight left out of sites that are to be kept, ``own`` and ``own_cost`` are of own tie-breakers.
+    """
+
+    objective: float
+    hosts: int
+    weight: int
+    kept: int
+    own: int
+    own_cost: float
+
+    def add(self, model: ModelBuilder, problem: Problem, n: Ints, priced: list[Term], own: Term) -> None:
+        """Add (a) and (c); ``n`` (P,) are columns of hosts, ``priced`` and ``own`` are columns with their costs."""
+        most = self.objective + _CLOSE * abs(self.objective) + _WHOLE
+        if problem.objective == "cost":
+            model.row([(n, np.where(problem.max_hosts > 0, problem.host_cost, 0.0)), *priced, own], -np.inf, most)
+        else:
+            model.row([(n, 1.0)], -np.inf, float(self.hosts))
+        if problem.objective == "new_hosts":
+            a, every = model.block(problem.pools), np.arange(problem.pools)
+            model.add([(every, n, 1.0), (every, a, -1.0)], problem.pools, -np.inf, problem.existing.astype(np.float64))
+            model.row([(a, 1.0)], -np.inf, most)
+        if len(own[0]):
+            model.row([(own[0], 1.0)], -np.inf, float(self.own))
+            if problem.objective != "cost":
+                model.row([own], -np.inf, self.own_cost * (1 + _CLOSE) + _WHOLE)
+
+    def add_weight(self, model: ModelBuilder, out: Ints, weight: Ints, kept: Ints) -> None:
+        """Add (b); ``out`` (n,) are columns of who is left out, with their ``weight``, that of sites to be ``kept``."""
+        if len(out):
+            model.row([(out, weight.astype(np.float64))], -np.inf, self.weight + 0.5)
+            model.row([(out, kept.astype(np.float64))], -np.inf, self.kept + 0.5)
+
+
+def as_good_as(problem: Problem, draft: Draft) -> AsGood:
+    """Return what plans keep that are as good as ``draft``."""
+    hosts, placement = running(problem, draft), draft.placement
+    out, own = placement.unserved, placement.own
+    return AsGood(
+        objective=objective_of(problem, hosts, placement),
+        hosts=int(hosts.sum()),
+        weight=int(problem.weights[out].sum()),
+        kept=int(problem.weights[out & problem.kept].sum()),
+        own=int(own.sum()),
+        own_cost=float(problem.own_cost[own].sum()),
+    )

@@ -1,0 +1,151 @@
+"""Branch and bound on a few whole columns of a program that is solved warm: a dive, then the least bound first.
+
+For programs in which some columns, the counts of hosts, decide and all others follow by a linear program. Solvers of
+mixed-integer programs spend most of their time on cuts and heuristics that such programs do not need. Every node keeps
+the basis of its relaxation, from which its halves are solved in a few steps of the dual simplex method. Split is the
+column whose halves have raised the bound most so far, see `branch_and_bound`. The work is counted in steps of the
+simplex method, so that runs repeat.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import scipy.sparse as sp
+
+from planner.fleet import Floats, Ints
+from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.solvers.highs import GrowingProgram, LinearProgram
+
+_WHOLE = 1e-6
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class _Node:
+    """What is known below some ``limits`` (column -> least and most): its ``bound``, ``x`` and basis."""
+
+    bound: float
+    number: int
+    limits: Mapping[int, tuple[float, float]]
+    x: Floats
+    basis: Any
+
+
+@dataclass(frozen=True, slots=True)
+class Searched:
+    """Values ``x`` (columns,) of the best point found, None for none, its ``value``, and a ``bound`` on all of them."""
+
+    x: Floats | None
+    value: float
+    bound: float
+
+
+class WholeSearch:
+    """A search for the least whole value of ``program``, where ``groups`` of columns are whole and no others need be.
+
+    Columns of the first group are split first.
+    """
+
+    def __init__(self, program: LinearProgram, groups: Sequence[Ints], budget: SolveBudget) -> None:
+        self._groups, self._budget = [group for group in groups if len(group)], budget
+        self._upper = program.upper
+        self._program = GrowingProgram(program.cost, program.upper, budget.seed)
+        self._program.add(sp.csr_array(program.matrix), program.row_lower, program.row_upper)
+        self._raised, self._times = np.zeros((2, len(program.cost))), np.zeros((2, len(program.cost)))
+        self._limited: set[int] = set()
+        self._number = self._steps = 0
+        self._best: Floats | None = None
+        self._value = np.inf
+
+    def search(self, steps: int) -> Searched | None:
+        """Search until nothing better is open, or time or ``steps`` end; None where the relaxation has no answer."""
+        root = self._solved({}, None)
+        if root is None:
+            return None
+        self._dive(root)
+        nodes = [root]
+        while nodes and nodes[0].bound < self._value and self._steps < steps and not self._budget.spent:
+            node = heapq.heappop(nodes)
+            column = self._to_split(node.x)
+            if column is None:
+                self._take(node)
+                continue
+            for child in self._halves(node, column):
+                if child.bound < self._value:
+                    heapq.heappush(nodes, child)
+        bound = nodes[0].bound if nodes else self._value
+        return Searched(self._best, self._value, min(bound, self._value))
+
+    def _dive(self, node: _Node) -> None:
+        """Round one column after the other, the one that is nearest to a whole number first."""
+        while self._steps >= 0:
+            columns = self._broken(node.x)
+            if not len(columns):
+                self._take(node)
+                return
+            part = node.x[columns] - np.floor(node.x[columns])
+            column = int(columns[np.argmin(np.minimum(part, 1 - part))])
+            halves = [half for half in self._halves(node, column) if half.bound < self._value]
+            if not halves:
+                return
+            near = round(float(node.x[column]))
+            node = min(halves, key=lambda half: not half.limits[column][0] <= near <= half.limits[column][1])
+
+    def _take(self, node: _Node) -> None:
+        if node.bound < self._value:
+            self._best, self._value = node.x, node.bound
+
+    def _halves(self, node: _Node, column: int) -> list[_Node]:
+        """Return the halves of ``node`` that have an answer."""
+        least, most = node.limits.get(column, (0.0, float(self._upper[column])))
+        below = float(np.floor(node.x[column]))
+        part = node.x[column] - below
+        found = []
+        for side, (limits, share) in enumerate((((least, below), part), ((below + 1, most), 1 - part))):
+            half = self._solved({**node.limits, column: limits}, node.basis)
+            if half is not None:
+                self._raised[side, column] += max(0.0, half.bound - node.bound) / share
+                self._times[side, column] += 1
+                found.append(half)
+        return found
+
+    def _solved(self, limits: Mapping[int, tuple[float, float]], basis: Any) -> _Node | None:
+        """Return the node with the whole number above its relaxation's value as its bound; None where it has none."""
+        self._limited |= limits.keys()
+        columns = np.array(sorted(self._limited), dtype=np.int64)
+        bounds = [limits.get(column, (0.0, float(self._upper[column]))) for column in columns.tolist()]
+        lower, upper = np.array(bounds, dtype=np.float64).reshape(len(columns), 2).T
+        self._program.bound(columns, lower.copy(), upper.copy())
+        self._program.begin_at(basis)
+        answer = self._program.solve(self._budget)
+        self._steps += answer.iterations
+        self._number += 1
+        if answer.outcome.state != "optimal":
+            return None
+        bound = float(np.ceil(answer.outcome.objective - _WHOLE))
+        return _Node(bound, self._number, limits, answer.x, self._program.basis())
+
+    def _broken(self, x: Floats) -> Ints:
+        """Return the columns of the first group that has any which are not whole."""
+        for group in self._groups:
+            part = x[group] - np.floor(x[group])
+            broken: Ints = group[np.minimum(part, 1 - part) > _WHOLE]
+            if len(broken):
+                return broken
+        return np.zeros(0, dtype=np.int64)
+
+    def _to_split(self, x: Floats) -> int | None:
+        """Return the column to split at; None where all that must be is whole."""
+        columns = self._broken(x)
+        if not len(columns):
+            return None
+        part = x[columns] - np.floor(x[columns])
+        raised, times = self._raised[:, columns], self._times[:, columns]
+        known = self._raised.sum(axis=1, keepdims=True) / np.maximum(1, self._times.sum(axis=1, keepdims=True))
+        each = np.where(times > 0, raised / np.maximum(1, times), known + _WHOLE)
+        down, up = np.maximum(each * np.stack((part, 1 - part)), _WHOLE)
+        return int(columns[np.argmax(down * up)])
