@@ -9,13 +9,13 @@ simplex method, so that runs repeat.
 
 from __future__ import annotations
 
+import dataclasses
 import heapq
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import scipy.sparse as sp
 
 from planner.fleet import Floats, Ints
 from planner.sizing.solvers.budget import SolveBudget
@@ -53,8 +53,7 @@ class WholeSearch:
     def __init__(self, program: LinearProgram, groups: Sequence[Ints], budget: SolveBudget) -> None:
         self._groups, self._budget = [group for group in groups if len(group)], budget
         self._upper = program.upper
-        self._program = GrowingProgram(program.cost, program.upper, budget.seed)
-        self._program.add(sp.csr_array(program.matrix), program.row_lower, program.row_upper)
+        self._program = GrowingProgram(dataclasses.replace(program, whole=None), budget.seed)
         self._raised, self._times = np.zeros((2, len(program.cost))), np.zeros((2, len(program.cost)))
         self._limited: set[int] = set()
         self._number = self._steps = 0
