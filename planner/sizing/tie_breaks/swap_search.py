@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterator, Sequence
+from itertools import islice
 
 import numpy as np
 
@@ -26,6 +27,7 @@ _CLIMB_WORK = 60_000_000  # pairs that all subgradient rounds together may look 
 _FEWEST_ROUNDS, _MOST_ROUNDS = 20, 300  # the bound moves little after that many
 _FLOW_WORK = 4_000_000  # pairs that all flows together may look at
 _FEWEST_FLOWS, _MOST_FLOWS = 2, 200
+_PATIENCE = 60  # swaps in a row that are worse before no more are tried: those to come promise less
 _TREE_WORK = 15_000_000  # pairs times steps of the simplex method
 _THOROUGH = 10  # times the work, and ten times that for the tree
 
@@ -77,7 +79,7 @@ def _searched(evaluator: FlowEvaluator, host: Ints | None, times: int) -> dict[T
         for counts in (best.hosts, *met[-3:]):
             evaluator.try_counts(counts)
     for best, _ in climbs:
-        _swap(evaluator, best)
+        _swap(evaluator, best, _PATIENCE * times)
     sharp = _sharper(evaluator, costs, _TREE_WORK * times**2, settled, least or 0.0)
     relaxed = [best.bound for best, _ in climbs]
     bounds = {aim: max(pair) for aim, *pair in zip(aims[settled:], relaxed, sharp, strict=True)}
@@ -175,10 +177,10 @@ def _looks(problem: Problem) -> int:
     return int(np.clip(_FLOW_WORK / max(1, len(problem.pool)), _FEWEST_FLOWS, _MOST_FLOWS))
 
 
-def _swap(evaluator: FlowEvaluator, priced: Priced) -> None:
-    """Move one host at a time while that helps, the moves that the relaxation thinks most of first."""
+def _swap(evaluator: FlowEvaluator, priced: Priced, patience: int) -> None:
+    """Move one host at a time while that helps, the ``patience`` moves that the relaxation thinks most of first."""
     while not evaluator.spent:
-        for hosts in _proposals(evaluator.problem, evaluator.sized.counts.hosts, priced):
+        for hosts in islice(_proposals(evaluator.problem, evaluator.sized.counts.hosts, priced), patience):
             if evaluator.try_counts(hosts):
                 break
             if evaluator.spent:
