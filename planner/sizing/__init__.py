@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from planner.sizing.instance.incumbent import incumbent_pairs, today_of
     from planner.sizing.instance.problem import Problem, build_problem, restrict, select, unlimited
     from planner.sizing.make_plan import plan
+    from planner.sizing.mixes import Mix, Mixes
     from planner.sizing.packing.hosts import seat_all
     from planner.sizing.solution.counts import Sized
     from planner.sizing.solution.placement import Placement
@@ -55,6 +56,8 @@ __all__ = [
     "LearnedCuts",
     "LinearProgram",
     "Loads",
+    "Mix",
+    "Mixes",
     "ModelBuilder",
     "Placement",
     "Point",
@@ -106,6 +109,8 @@ _HOMES = {
     "LearnedCuts": "host_counts.cut_loop",
     "LinearProgram": "solvers.highs",
     "Loads": "solvers.model_builder",
+    "Mix": "mixes",
+    "Mixes": "mixes",
     "ModelBuilder": "solvers.model_builder",
     "Placement": "solution.placement",
     "Point": "from_today.trade_off",

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
 
+from planner.counted_words import counted
 from planner.errors import InputError
 from planner.explain.bench import planned
 from planner.fleet import Finding, Fleet, Floats
@@ -27,7 +28,7 @@ from planner.scenarios.designs.pricing import (
     weighing,
 )
 from planner.scenarios.designs.uptime import minutes_of_dedicated, minutes_of_plan, minutes_of_three_nodes
-from planner.sizing import SolveBudget
+from planner.sizing import Mix, Mixes, SolveBudget
 from planner.version import VERSION
 
 THREE_NODES = "three nodes"
@@ -65,8 +66,8 @@ def _compared(desk: _Desk, most_plans: int) -> Comparison:
     fleet = desk.fleet
     price, stand_alone = desk.stand_alone()
     shared = desk.plan(None)
-    segments, complete = desk.flips(most_plans)
     mix = desk.plan(price) if price is not None else None
+    segments, complete = desk.flips(most_plans)
     designs = [desk.three_nodes(), desk.shared(SHARED, None, shared), desk.dedicated(), desk.own()]
     if mix is not None:
         designs.append(desk.shared(MIX, price, mix))
@@ -120,11 +121,13 @@ class _Desk:
         """Return the segments between flip prices."""
         highest = 4 * float(self.worth.max(initial=1.0)) + float(self.fleet.latency["pair_cost"].fillna(0).sum())
         made: dict[float, Line] = {}
+        mixes = Mixes.of(weighing(self.fleet, self.worth, highest))
 
         def best_at(price: float) -> Line:
             if price not in made:
-                self._tell(f"break-even prices, {len(made)} plans so far")
-                made[price] = self._line(self.plan(price), price)
+                self._tell(f"break-even prices, {counted(len(made), 'plan')} so far")
+                mix = None if mixes is None else mixes.at(price, self._effort)
+                made[price] = self._line(self.plan(price), price) if mix is None else self._line_of(mix)
             return made[price]
 
         return flip_prices(best_at, highest, lambda plans: plans < most and not self._effort.spent)
@@ -132,10 +135,18 @@ class _Desk:
     def _line(self, plan: Plan, price: float) -> Line:
         weighed = weighing(self.fleet, self.worth, price)
         sites = chosen_own(weighed, plan)
-        size = dict(zip(self.fleet.site_ids, self.fleet.clusters, strict=True))
-        own = int(sum(size[site] for site in sites))
         proven = plan.proves(plan.objective)
-        return Line(self._hosts_worth(plan) + circuits(weighed, plan), own, plan.hosts, proven, sites)
+        fixed = self._hosts_worth(plan) + circuits(weighed, plan)
+        return Line(fixed, self._clusters_at(sites), plan.hosts, proven, sites)
+
+    def _line_of(self, mix: Mix) -> Line:
+        """Return a mix as a line; pairs cost nothing where there is one."""
+        fixed = math.fsum((self.worth * mix.hosts).tolist())
+        return Line(fixed, self._clusters_at(mix.own_sites), int(mix.hosts.sum()), mix.proven, mix.own_sites)
+
+    def _clusters_at(self, sites: Sequence[str]) -> int:
+        size = dict(zip(self.fleet.site_ids, self.fleet.clusters, strict=True))
+        return int(sum(size[site] for site in sites))
 
     def _hosts_worth(self, plan: Plan) -> float:
         worth = dict(zip(self.fleet.pool_ids, self.worth, strict=True))
@@ -188,8 +199,7 @@ class _Desk:
         """Return a plan on shared hosts, with votes of their own where ``price`` allows them."""
         weighed = weighing(self.fleet, self.worth, price)
         sites = chosen_own(weighed, plan)
-        size = dict(zip(self.fleet.site_ids, self.fleet.clusters, strict=True))
-        own = int(sum(size[site] for site in sites))
+        own = self._clusters_at(sites)
         costs = self._nodes()
         if self.hosts is not None:
             listed = dict(zip(self.fleet.pool_ids, self.hosts, strict=True))

@@ -44,7 +44,7 @@ def flips_in_words(found: Comparison) -> list[str]:
         sure = "" if segment.proven else " (not proven)"
         lines.append(f"If an own tie-breaker {where} per cluster, the cheapest mix is {described(segment)}{sure}.")
     if not found.complete:
-        lines.append("The search was stopped. Between these prices there are more at which the mix changes.")
+        lines.append("Not every price is settled. Between these prices there may be more at which the mix changes.")
     return lines
 
 

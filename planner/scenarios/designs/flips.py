@@ -36,7 +36,7 @@ class Line:
 def flip_prices(
     best_at: Callable[[float], Line], highest: float, may_plan: Callable[[int], bool]
 ) -> tuple[tuple[Segment, ...], bool]:
-    """Return the segments from price 0 on in order, and whether all of them were found.
+    """Return the segments from price 0 on in order, and whether all of them were found, each by plans that are proven.
 
     ``best_at`` returns the best plan at a price; ``may_plan`` says whether another may be made after so many. Above
     ``highest`` the last segment is taken to go on.
@@ -58,6 +58,7 @@ def flip_prices(
             continue
         middle = best_at(price)
         plans += 1
+        complete = complete and middle.proven
         if middle.at(price) >= a.at(price) - _CLOSE * max(1.0, abs(a.at(price))):
             lines.append(b)
         else:

@@ -64,9 +64,7 @@ class CutMaster:
         """
         self._gather()
         if not exact and self.problem.objective != "cost":
-            if self._relaxed is None:
-                self._relaxed = _Relaxed(self, budget.seed)
-            solved = self._relaxed.solve(self._room, self._least, budget)
+            solved = self._solve_relaxed(budget)
             if solved is not None:
                 x, value = solved
                 bound = float(np.ceil(value - _RELAXED_TIE - 1e-6))
@@ -80,6 +78,17 @@ class CutMaster:
             return None, bound
         hosts = np.rint(answer.x[: self.problem.pools]).astype(np.int64)
         return hosts if below is None else self._nearer(hosts), bound
+
+    def relaxed(self, budget: SolveBudget) -> Floats | None:
+        """Return the counts (P,) of the linear relaxation, not whole; None when it has none or time ended."""
+        solved = self._solve_relaxed(budget)
+        return None if solved is None else solved[0]
+
+    def _solve_relaxed(self, budget: SolveBudget) -> tuple[Floats, float] | None:
+        self._gather()
+        if self._relaxed is None:
+            self._relaxed = _Relaxed(self, budget.seed)
+        return self._relaxed.solve(self._room, self._least, budget)
 
     def _gather(self) -> None:
         new = self.rows[len(self._least) :]

@@ -8,6 +8,7 @@ moves single hosts to where demand is stuck, and keeps plans as upper bounds.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -23,6 +24,9 @@ _CLOSED = 1e-7  # relative; the solver's own tolerance on its bound
 _LARGEST, _CONFINED = 20, 300  # cuts before the first round: of the largest classes, and of those with few pools
 _PATIENT = 2  # rounds before hosts are added just to have a plan: most searches close soon after
 _IDLE = 4  # rounds in which rounding did not raise the bound before branch and bound is asked
+_RELAXED_ROUNDS = 20
+_PARTS = 10_000  # of a host, where a flow is asked about counts that are not whole
+_LACKING = 1e-3  # clusters; less may be what parts leave over
 
 
 class CutSearch(CutLoop[Ints]):
@@ -47,8 +51,12 @@ class CutSearch(CutLoop[Ints]):
         nothing = np.zeros(self.problem.pools, dtype=np.int64)
         confined, largest = condition.confined_classes(_CONFINED), condition.short_classes(nothing, _LARGEST)
         for cut in (*condition.first_cuts(), *confined, *largest):
-            if self.learned.add(cut):
-                self.master.add(cut)
+            self.add(cut)
+
+    def add(self, cut: Cut) -> None:
+        """Take in a cut that is not there yet."""
+        if self.learned.add(cut):
+            self.master.add(cut)
 
     @property
     def cuts(self) -> list[Cut]:
@@ -93,6 +101,8 @@ class CutSearch(CutLoop[Ints]):
             return True
         before = len(self.cuts)
         self.learn(proposal, flows)
+        if self.rounds == _PATIENT and self.problem.objective == "cost" and not self.problem.limited:
+            self._learn_from_relaxation(budget)
         _repair(self, proposal, flows, budget)
         stuck = len(self.cuts) == before
         if stuck and self._exact:
@@ -104,6 +114,22 @@ class CutSearch(CutLoop[Ints]):
         """Add every new cut that ``hosts`` fails."""
         for cut in self.learned.learn(hosts, flows):
             self.master.add(cut)
+
+    def _learn_from_relaxation(self, budget: SolveBudget) -> None:
+        """Add cuts that the linear relaxation fails; branch and bound would take longer to ask for each."""
+        parts = [replace(condition, demand=condition.demand * _PARTS) for condition in self.learned.conditions]
+        for _ in range(_RELAXED_ROUNDS):
+            counts, before = self.master.relaxed(budget), len(self.cuts)
+            if counts is None or budget.spent:
+                return
+            hosts = np.floor(counts * _PARTS + _CLOSED).astype(np.int64)
+            for condition in parts:
+                for cut in condition.flow(hosts).cuts():
+                    whole = replace(cut, demand=cut.demand // _PARTS)
+                    if whole.demand - float(whole.room @ counts) > _LACKING:
+                        self.add(whole)
+            if len(self.cuts) == before:
+                return
 
     def keep(self, hosts: Ints) -> None:
         """Take counts that meet every condition, if they are better."""
@@ -117,17 +143,20 @@ def search_counts(
     budget: SolveBudget,
     reference: Floats | None = None,
     more: Sequence[HallCondition] = (),
+    known: Sequence[Cut] = (),
 ) -> CutSearch:
     """Return the search after it closed, ran out of time, or found that no counts meet the conditions (``best`` None).
 
     ``reference`` (P,) is what counts are kept close to, see `reference_counts`; even sharing if None. ``more`` are
-    conditions on top of those of `hall_conditions`. Needs the
+    conditions on top of those of `hall_conditions`, ``known`` cuts of the same classes and pools. Needs the
     objective to depend on host counts alone, and every class to be served.
     """
     if reference is None:
         reference = reference_counts(problem, np.zeros(len(problem.pool), dtype=np.bool_))
     master = CutMaster(problem, *_prices(problem), reference)
     search = CutSearch(problem, master, [*hall_conditions(problem, classes), *more])
+    for cut in known:
+        search.add(cut)
     search.run(budget)
     return search
 

@@ -16,6 +16,7 @@ from planner.sizing.assignment.flow_model import FlowModel
 from planner.sizing.assignment.greedy import greedy_counts
 from planner.sizing.assignment.reduced_cost_fixing import solve_core
 from planner.sizing.host_counts.cutting_planes import search_counts
+from planner.sizing.host_counts.own_pools import cheapest_mix, counts_decide_mix
 from planner.sizing.host_counts.room_for_all import all_fit
 from planner.sizing.host_counts.rounding import round_counts
 from planner.sizing.instance.classes import Classes, group
@@ -170,6 +171,10 @@ def _by_flow(
             value = objective_value(problem, classes, counts)
             bound = value if outcome.state == "optimal" else min(value, outcome.bound)
             return Sized(classes, counts, value, bound, True, outcome.word)
+    if secondary is None and counts_decide_mix(problem, classes):
+        mixed = cheapest_mix(problem, classes, budget, [])
+        if mixed is not None:
+            return mixed
     halves = None if secondary is None else _by_halves(problem, classes, budget, secondary)
     if halves is not None and halves.bound >= halves.value:
         return halves

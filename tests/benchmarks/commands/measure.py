@@ -40,7 +40,8 @@ class Used:
 def measure(arguments: Sequence[str], tree: Path, times: int = 1, ends: tuple[int, ...] = (0,), **extra: str) -> Used:
     """Run ``arguments`` with Python in the working copy ``tree`` so many ``times``; return the cheapest run.
 
-    The package has its bytecode, as an installed one has. RuntimeError when the exit code is none of ``ends``; ``extra`` is put into the environment.
+    The package has its bytecode, as an installed one has. RuntimeError when the exit code is none of ``ends``;
+    ``extra`` is put into the environment.
     """
     return min((_run(arguments, tree, ends, extra) for _ in range(times)), key=lambda used: used.processor_s)
 
