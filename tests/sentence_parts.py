@@ -10,6 +10,7 @@ import re
 
 _DEEPEST = 3
 _LONGEST = 320
+_LONGEST_LABEL = 5  # words
 _MOST_HEADERS = 14  # longer lists hold words that are read
 _SHEETS = ("Sites", "Hubs", "Latency", "Links", "Current", "Policy", "Prices", "Changes", "Tables")  # of findings
 _CODE_WORD = re.compile(r"^[a-z0-9_./:=*-]*$")
@@ -78,7 +79,7 @@ class Module:
         said.sort(key=lambda one: (one.lineno, one.col_offset))
         texts = [self._filled(one, function, 1) for one in said]
         if isinstance(node, ast.Call):
-            return (": " if _words(node.func) == "Violation" else " ").join(text for text in texts if text)
+            return _message([text for text in texts if text], _words(node.func) == "Violation")
         return (" " if any(text.endswith(".") for text in texts) else " | ").join(texts)
 
     def _named_texts(self, node, function):
@@ -129,6 +130,15 @@ class Module:
             returned = [] if owner is None else _returned(owner)
             return [(one, owner) for one in returned] if returned and all(map(_is_wording, returned)) else []
         return []
+
+
+def _message(texts, about):
+    """Join the texts of a call: a label, or what a violation is ``about``, stands before a colon."""
+    said = ""
+    for text in texts:
+        label = about or (len(said.split()) <= _LONGEST_LABEL and said[-1:].isalnum())
+        said = f"{said}{': ' if label else ' '}{text}" if said else text
+    return said
 
 
 def _is_text(node):

@@ -93,7 +93,9 @@ PARTS = {
     "explain/openings.py": "Shown while castingvote explain works ('Planning …: {text}'), or as a suggestion.",
     "explain/remedies.py": "Shown while castingvote explain works: 'Planning …: {text}'.",
     "host_limits.py": "Shown in: 'with this site they would exceed {column} at {place}'.",
-    "intake/archive.py": "Shown in: 'This is not a workbook that can be read: {text}.', 'The file is refused: {text}.'",
+    "intake/archive.py": (
+        "Shown in: 'This is not a workbook that can be read: {text}.', 'The file was not read: {text}.'"
+    ),
     "intake/checks.py": "Shown in: '{text}, but max_hosts is 3.'",
     "intake/csvfolder.py": "Shown in: 'The file cannot be read as CSV: {text}.'",
     "intake/encodings.py": (

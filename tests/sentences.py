@@ -18,6 +18,7 @@ from tests.sentence_parts import Module
 from tests.sentence_places import AUDIENCES, NOTATION, SHOWN, part
 
 PLANNER = Path(__file__).parents[1] / "planner"
+_MOST_WORDS = 9  # of a text without a mark
 _NO_SENTENCE = re.compile(
     r"^[\W\d_]*$|^[a-z_]+$|^\S+$|^[-\w]+: [-\w;' ]+;|\\[dwsS]|\(\?|^SELECT|^PRAGMA|^[A-Z]+ TABLE"
     r"|'none'|'self'|camera=|charset=|^% \w+ |^(?:OBJ|RTP|SOL|VAR|CON|DER) "
@@ -129,8 +130,14 @@ def _of_source():
         own = {**functions, **_functions([tree], unique=False)}
         for line, text in Module(tree, own, _skipped(tree)).texts():
             filled = without_braces(text, "X")
-            if len(filled.split()) > 1 and not _NO_SENTENCE.search(text) and re.search("[a-z]{2}", filled):
-                yield Sentence(audience, f"{place}:{line}", text)
+            listed = len(text.split()) > _MOST_WORDS and not re.search(r"[.,;:?|{]", text)  # words that are read
+            if (
+                len(filled.split()) > 1
+                and not listed
+                and not _NO_SENTENCE.search(text)
+                and re.search("[a-z]{2}", filled)
+            ):
+                yield Sentence(audience, f"{place}:{line}", text.replace("\\1", "{name}"))
 
 
 def _functions(trees, unique=True):

@@ -38,7 +38,7 @@ def uptime(part: str, words: str, default: str | None = "policy") -> tuple[Colum
     """Return the three columns, or settings, that say how often a part is down; percent or hours will do."""
     return (
         Column(f"{part}_availability_percent", "number",
-            f"percent of time that {words} is up; 100: it never fails, and the figures leave it out", "%",
+            f"percent of time that {words} is up; 100 means that it never fails", "%",
             default=default, least=0, most=100),
         Column(f"{part}_mtbf_hours", "number",
             f"instead of percent: mean time from a repair of {words} to the next failure", "hours",

@@ -8,12 +8,15 @@ from planner.columns.places import SITES
 # fmt: off
 FREEZES = Sheet(
     "Freezes",
-    "stretches of days on which the rollout changes nothing, local time of each site and hub",
+    "periods in which the rollout changes nothing, in the local time of each site and hub",
     aliases=("freeze", "change_freezes", "freeze_periods"),
     columns=(
         Column("first", "date", "first day of the freeze", required=True, aliases=("from", "start", "starts"),
             example="2027-12-15"),
-        Column("last", "date", "last day of the freeze, frozen too", required=True, aliases=("to", "until", "end"),
+        Column("last", "date", (
+            "last day of the freeze; it is part of the "
+            "freeze"
+        ), required=True, aliases=("to", "until", "end"),
             example="2028-01-03"),
         Column("regions", "ids", "regions of sites and hubs that are frozen; several with ;", default="all",
             aliases=("region",)),
@@ -32,7 +35,7 @@ CHANGES = Sheet(
         Column("pool", "id", "the pool that changes; blank for a site or a setting", aliases=("pool_id",)),
         Column("column", "id", "column of Sites or Hubs, or setting, that changes", required=True,
             aliases=("what", "setting", "field"), example="clusters"),
-        Column("value", "id", "its new value", aliases=("new_value", "to"), example="2"),
+        Column("value", "id", "the new value", aliases=("new_value", "to"), example="2"),
     ),
 )
 
@@ -43,11 +46,11 @@ PRICES = Sheet(
     columns=(
         Column("item", "choice", "a data node, a tie-breaker host, or the own tie-breaker of one cluster",
             required=True, choices=("node", "host", "own_tie_breaker"), example="host"),
-        Column("buy", "number", "price of buying and installing one", "money", default=0, least=0, example=900),
-        Column("yearly", "number", "licence, support and rent of one", "money a year", default=0, least=0,
+        Column("buy", "number", "price of buying and installing one piece", "money", default=0, least=0, example=900),
+        Column("yearly", "number", "licence, support and rent of one piece", "money a year", default=0, least=0,
             example=120),
-        Column("watts", "number", "power that one draws, cooling included", "W", default=0, least=0, example=60),
-        Column("visits", "number", "visits on site that one needs in a year", default=0, least=0, example=0.2),
+        Column("watts", "number", "power that one piece draws, cooling included", "W", default=0, least=0, example=60),
+        Column("visits", "number", "visits on site that one piece needs in a year", default=0, least=0, example=0.2),
     ),
 )
 # fmt: on

@@ -61,7 +61,7 @@ LINKS = Sheet(
 
 CURRENT = Sheet(
     "Current",
-    "who serves whom today",
+    "which host serves which site today",
     aliases=("current_assignments", "today"),
     columns=(
         Column("site", "id", "site id", required=True, aliases=SITES.columns[0].aliases, example="0042"),

@@ -34,21 +34,24 @@ SITES = Sheet(
             "largest round-trip time that the site tolerates; the limit itself is allowed", "ms, round trip",
             default="policy", aliases=("latency_budget", "budget_ms", "max_rtt_ms", "rtt_budget_ms"), least=0,
             least_excluded=True, example=40),
-        Column("weight", "number", "what the site counts for when not all sites can be served", default=1,
+        Column("weight", "number", (
+            "how much the site counts when not all sites can be served; more is more "
+            "important"
+        ), default=1,
             aliases=("priority_weight", "importance"), least=0, least_excluded=True, example=1),
         ZONE,
         Column("pinned_hub", "id", "hub that must carry the site", aliases=("pinned", "fixed_hub")),
         Column("barred_hubs", "ids", "hubs that must not carry the site; several with ;",
             aliases=("barred_hub", "excluded_hubs")),
         Column("own_tie_breaker", "choice",
-            "yes: the enclosure carries a third voter, no shared host needed; possible: the plan may choose it",
+            "yes: the site has its own tie-breaker, and needs no shared host; possible: the plan may choose one",
             default="no", choices=("yes", "no", "possible"), aliases=("own_tiebreaker", "built_in_tie_breaker"),
             example="no"),
         Column("own_tie_breaker_cost", "number",
             "what running the site's own tie-breaker costs, where it is possible; buying is in Prices", "money a year",
             default="policy", least=0),
-        Column("nodes", "whole", "data nodes of a cluster; checked to be 2", default=2, least=1, example=2),
-        Column("node_locations", "whole", "locations that the data nodes of one cluster stand in; checked to be 1",
+        Column("nodes", "whole", "data nodes of a cluster; must be 2", default=2, least=1, example=2),
+        Column("node_locations", "whole", "locations that the data nodes of one cluster stand in; must be 1",
             least=1, example=1),
         Column("node_link", "choice", "kind of the link between the two data nodes", choices=("direct", "switched"),
             example="direct"),
@@ -56,7 +59,7 @@ SITES = Sheet(
         Column("node_links", "whole", "cables that this link is made of", least=0, example=2),
         Column("service_link_gbps", "number", "speed of the links for management and tie-breaker traffic", "Gb/s",
             aliases=("management_link_gbps",), least=0, least_excluded=True, example=1),
-        Column("storage_tiers", "whole", "tiers of a data node's storage: 1, or 2 where a cache stands before it",
+        Column("storage_tiers", "whole", "tiers of a data node's storage: 1, or 2 with a cache in front",
             least=1, most=2, example=2),
         Column("storage_groups", "whole", "storage groups of each data node", least=0, example=1),
         Column("cache_devices", "whole", "cache devices of each data node", least=0, example=1),
@@ -65,7 +68,10 @@ SITES = Sheet(
             "uplink"
         ), "Mb/s", aliases=("wan_mbps", "uplink"), least=0,
             least_excluded=True, example=50),
-        Column("tie_breaker_kbps", "number", "tie-breaker traffic of one cluster, against the hub's uplink", "kb/s",
+        Column("tie_breaker_kbps", "number", (
+            "tie-breaker traffic of one cluster; that of all sites at a hub must fit its "
+            "uplink"
+        ), "kb/s",
             default="policy", least=0),
         Column("tie_breaker_net", "text", "VLAN id or CIDR of the tie-breaker traffic",
             aliases=("tiebreaker_net", "tie_breaker_network"), example="30"),
@@ -79,10 +85,11 @@ SITES = Sheet(
             aliases=("maintenance_window", "change_window"), example="Sun 22:00-04:00"),
         Column("crew", "text", "crew that changes the site, one site at a time; blank: any crew without a name",
             aliases=("team", "rollout_crew"), example="North"),
-        Column("priority", "whole", "whose change comes first in a rollout, 1 before 2; sites without a third vote "
-            "come before all", default="last", least=1, most=1000, aliases=("rollout_priority", "order")),
+        Column("priority", "whole", "order of changes in a rollout, 1 before 2; sites without a third vote come "
+            "before all", default="last", least=1, most=1000, aliases=("rollout_priority", "order")),
         Column("neighbours", "ids",
-            "sites that take over when this one is down; they are never changed in the same wave; several with ;",
+            "sites that take over the work of this one when it is down; they are never changed in "
+            "the same wave; several with ;",
             aliases=("neighbors", "standby_sites", "neighbour_sites")),
         Column("target_release", "release",
             "version that the rollout raises the site's clusters to; the plan is made for it", default="release",

@@ -51,7 +51,8 @@ SETTINGS = (
         "read"
     )),
     Column("third_location_km", "number",
-        "least distance between a site and the hub that carries its third vote; 0 is off", "km", default=0, least=0),
+        "shortest distance allowed between a site and the hub that carries its third vote; 0 is "
+        "off", "km", default=0, least=0),
     Column("objective", "choice",
         "what the plan makes as small as possible: hosts that run, hosts to add, or money a year",
         default="hosts",
@@ -65,13 +66,16 @@ SETTINGS = (
         "readiness: clusters with an older release than this need a management server at another "
         "location"
     )),
-    Column("node_link_gbps", "number", "readiness: least speed of the link between the data nodes", "Gb/s", default=10,
+    Column("node_link_gbps", "number", "readiness: lowest speed of the link between the data nodes", "Gb/s", default=10,
         least=0),
-    Column("node_links", "whole", "readiness: least number of cables between the data nodes", default=2, least=0,
+    Column("node_links", "whole", "readiness: fewest cables between the data nodes", default=2, least=0,
         most=1_000),
-    Column("service_link_gbps", "number", "readiness: least speed of the links for management and tie-breaker traffic",
+    Column("service_link_gbps", "number", "readiness: lowest speed of the links for management and tie-breaker traffic",
         "Gb/s", default=1, least=0),
-    Column("uplink_share_percent", "number", "readiness: most of a site's uplink that tie-breaker traffic may take",
+    Column("uplink_share_percent", "number", (
+        "readiness: largest share of a site's uplink that tie-breaker traffic may "
+        "take"
+    ),
         "%", default=100, least=0, least_excluded=True, most=100),
     Column("split_sites", "choice", "yes: the clusters of one site may use several hosts", default="no",
         choices=("yes", "no")),
@@ -84,15 +88,21 @@ SETTINGS = (
         default=1, least=1, most=1_000),
     Column("percentile", "number", "percentile of the samples that counts as the RTT", "%", default=95, least=0,
         least_excluded=True, most=100),
-    Column("max_loss_percent", "number", "most lost probes of a pair that may be used", "%", default=1, least=0,
+    Column("max_loss_percent", "number", (
+        "largest share of lost probes with which a pair may be "
+        "used"
+    ), "%", default=1, least=0,
         most=100),
     Column("fleet_id", "text", "name of the fleet that stays while files and hubs change; plans, rollouts and "
         "calendars carry it; without it an id is derived from the hub ids", example="shops-north"),
     Column("currency", "text", "currency of every price", example="GBP"),
-    Column("host_cost", "number", "default value: used for each pool whose host_cost is blank; or the sheet Prices",
+    Column("host_cost", "number", (
+        "default value: used for each pool whose host_cost is blank; the sheet Prices can give it "
+        "instead"
+    ),
         "money a year", least=0),
     Column("own_tie_breaker_cost", "number",
-        "default value: used for each site whose own_tie_breaker_cost is blank; or the sheet Prices",
+        "default value: used for each site whose own_tie_breaker_cost is blank; the sheet Prices can give it instead",
         "money a year", least=0),
     Column("host_release", "release", "default value: used for each pool whose host_release is blank"),
     Column("timezone", "timezone", "default value: used for each site whose timezone is blank"),
@@ -110,7 +120,7 @@ SETTINGS = (
         "sites that the wave before it was allowed to change", default=3, least=1),
     Column("pilot_days", "whole", "days between the pilot and the next wave that changes sites", "days", default=1,
         least=1, most=3_650),
-    Column("neighbour_days", "whole", "least days between the waves of neighbours", "days", default=1, least=1,
+    Column("neighbour_days", "whole", "fewest days between the waves of neighbours", "days", default=1, least=1,
         most=3_650),
     Column("site_minutes", "whole", "how long one change at a site takes", "minutes", default=30, least=1, most=720),
     Column("host_minutes", "whole", "how long one change of a host takes", "minutes", default=120, least=1, most=720),

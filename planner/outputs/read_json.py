@@ -87,7 +87,7 @@ def _parsed(content: bytes, log: Log) -> dict[str, Any] | None:
         log.error("not_json", "", f"this is neither a workbook nor the JSON of a plan: {error}.", "Name a plan file.")
         return None
     if not isinstance(data, dict):
-        log.error("not_a_plan", "", "the JSON holds no plan: its outermost value has to be an object.")
+        log.error("not_a_plan", "", "the file is JSON, but it does not hold a plan.")
         return None
     missing = [key for key in _NEEDED if key not in data]
     for key in missing:

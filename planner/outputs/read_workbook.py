@@ -102,7 +102,12 @@ def _plan(sheets: Mapping[str, RawSheet], file: str, findings: Findings) -> Plan
 def _claims(raw: RawSheet | None, file: str, findings: Findings) -> dict[str, Any]:
     """Return the labelled cells of the sheet Summary: the label in column A, its value beside it."""
     if raw is None:
-        findings.add("sheet_missing", Place(file), sheet=headings.SUMMARY, meaning="it holds the claims of the plan")
+        findings.add(
+            "sheet_missing",
+            Place(file),
+            sheet=headings.SUMMARY,
+            meaning="it says what the plan claims: status, objective, lower bound",
+        )
         return {}
     claims = {}
     labels = {plain(row[0]): number for number, row in reversed(list(enumerate(raw.cells))) if len(row) > 1}

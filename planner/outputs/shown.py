@@ -59,7 +59,7 @@ def _with_times(shown: Sequence[Assignment], known: Sequence[Assignment]) -> tup
 def _edited(plan: Plan, rows: int) -> Plan:
     verb = "differs" if rows == 1 else "differ"
     words = f"{counted(rows, 'row')} of the workbook {verb} from the plan as it was made."
-    words += " Aims after the objective are left out."
+    words += " The figures for further aims, such as moves, are left out: they may be wrong now."
     hint = "Run castingvote verify: it checks the plan as it stands now."
     return plan.replace(then=(), findings=(*plan.findings, Finding("warning", "plan_edited", "", words, hint)))
 

@@ -56,7 +56,7 @@ def figures(page: Page, facts: Facts) -> None:
     page.row("Gap", plan.gap, how_sure.gap_in_words(plan), styles.SHARE)
     page.text_row("Cover", plan_sentences.survives(plan))
     if plan.cover_prices:
-        page.text_row("What cover takes", plan_sentences.cover_prices_in_words(plan))
+        page.text_row("What each kind of cover needs", plan_sentences.cover_prices_in_words(plan))
     if plan.proof.words:
         page.text_row("Proof", plan.proof.words)
     if plan.then:
@@ -218,7 +218,7 @@ def origin(page: Page, facts: Facts) -> None:
     page.text_row("Plan", identity_in_words(facts.plan))
     page.text_row("Hash of the plan", plan_hash(facts.plan))
     if facts.plan.follows:
-        page.text_row("Follows the plan", facts.plan.follows)
+        page.text_row("Previous plan", facts.plan.follows)
     for source in facts.plan.sources or facts.fleet.sources:
         page.text_row("Input", f"{source.name}  (SHA-256 {source.sha256})")
     page.row("castingvote", facts.plan.version or "version not stated")

@@ -55,8 +55,8 @@ def test_messages_call_a_sheet_what_the_user_calls_it(read, rows):
     rows["Stores"] = rows.pop("Sites")
     rows["Current"] = [["site", "hub"], ["0999", "ESK"], ["0001", "NIX"]]
     got = read({"Stores": rows.pop("Stores"), **rows})
-    assert got.only("site_unknown").message == 'The site "0999" is not on the sheet Stores; ignored.'
-    assert got.only("hub_unknown").message == 'The hub "NIX" is not on the sheet Hubs; ignored.'
+    assert got.only("site_unknown").message == 'The site "0999" is not on the sheet Stores; it was not read.'
+    assert got.only("hub_unknown").message == 'The hub "NIX" is not on the sheet Hubs; it was not read.'
 
 
 def test_an_exact_id_is_never_taken_for_another(read, rows):

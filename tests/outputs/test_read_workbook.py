@@ -99,7 +99,10 @@ def test_what_people_change_counts_and_is_said(edit, plan):
     assert back.unserved == plan.unserved[1:]
     (finding,) = set(back.findings) - set(plan.findings)
     differs = "5 rows of the workbook differ from the plan as it was made."
-    assert finding.message == f"{differs} Aims after the objective are left out."
+    assert (
+        finding.message
+        == f"{differs} The figures for further aims, such as moves, are left out: they may be wrong now."
+    )
     assert (back.proof, back.policy, back.then) == (plan.proof, plan.policy, ())
 
 
@@ -233,7 +236,7 @@ def test_all_that_is_wrong_is_told_at_once_with_its_cell(edit):
     }  # fmt: skip
     assert messages["Assignments!F3"] == "host is blank."
     assert messages["Assignments!G5"] == 'RTT ms "fast" is not a number.'
-    assert messages["Assignments!J7"] == 'evidence "guessed" is none of measured, modelled, estimated.'
+    assert messages["Assignments!J7"] == 'evidence "guessed" must be one of measured, modelled, estimated.'
 
 
 def test_missing_sheets_columns_and_labels_are_named(edit):

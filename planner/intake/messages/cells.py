@@ -42,9 +42,7 @@ TEXTS: dict[str, Template] = {
         "Format the column as text to keep ids as they are.",
     ),
     "id_long": error("{column} has {length} characters; an id has at most 200.", "Shorten it."),
-    "ids_alike": warning(
-        "{value} looks like the id in {other}, but is spelt with other letters.", "Type one of them again."
-    ),
+    "ids_alike": warning("{value} looks like the id in {other}, but has other letters.", "Type one of them again."),
     "id_shown": repair(
         "info", "{column} is a number that is shown with leading zeros in {cells}; the shown text was taken."
     ),
@@ -76,7 +74,7 @@ TEXTS: dict[str, Template] = {
     ),
     "release_order": error("{column}: {reason}."),
     "choice_word": repair("info", "{column} holds another word for yes or no in {cells}; it was read as in {example}."),
-    "choice_unknown": error("{column} {value} is none of {choices}.", "{guess}"),
+    "choice_unknown": error("{column} {value} must be one of {choices}.", "{guess}"),
     "timezone_unknown": error(
         "{column} {value} is no IANA time zone.", "Write a name such as Europe/London or UTC. {guess}"
     ),

@@ -10,7 +10,7 @@ FILES: dict[str, Template] = {
     "file_type": error("This is not a workbook that can be read: {reason}.", _SAVE_AS),
     "file_encrypted": error("The workbook is protected by a password.", "Save a copy without a password."),
     "file_damaged": error("The file is damaged: {reason}.", "Open it in a spreadsheet program and save it anew."),
-    "file_too_big": error("The file is refused: {reason}.", "Remove what is no part of the fleet, or split it."),
+    "file_too_big": error("The file was not read: {reason}.", "Remove what is no part of the fleet, or split it."),
     "folder_empty": error(
         "The folder holds no file that is read.",
         "Name the files after the sheets, such as Sites.csv.",

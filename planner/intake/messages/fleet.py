@@ -21,14 +21,14 @@ IDS: dict[str, Template] = {
     "id_ambiguous": error("{column} {value} may be any of {known}.", "Write the id with its leading zeros."),
     "id_by_name": repair("info", "{column} {value}{count} is the name of {known} only; it was read as that id."),
     "name_ambiguous": error("{column} {value} is no id, but the name of several: {known}.", "Write the id instead."),
-    "site_unknown": warning("The site {value}{count} is not on the sheet {Sites}; ignored.", "{guess}"),
-    "hub_unknown": warning("The hub {value}{count} is not on the sheet {Hubs}; ignored.", "{guess}"),
+    "site_unknown": warning("The site {value}{count} is not on the sheet {Sites}; it was not read.", "{guess}"),
+    "hub_unknown": warning("The hub {value}{count} is not on the sheet {Hubs}; it was not read.", "{guess}"),
     "pool_unknown": error("The pool {value}{count} is not on the sheet {Hubs}.", "{guess}"),
     "pool_elsewhere": error("The pool {value} stands at the hub {other}, not at {hub}.", "Correct hub or pool."),
     "pinned_unknown": error("The pinned hub {value} is not on the sheet {Hubs}.", "{guess}"),
     "barred_unknown": warning("The barred hub {value} is not on the sheet {Hubs}.", "{guess}"),
     "pinned_barred": warning("pinned_hub is {value}, which is also in barred_hubs: the site cannot be served."),
-    "neighbour_unknown": warning("The neighbour {value} is not on the sheet {Sites}; ignored.", "{guess}"),
+    "neighbour_unknown": warning("The neighbour {value} is not on the sheet {Sites}; it was not read.", "{guess}"),
     "left_out": info("{column} has a value that the mapping leaves out, in {cells}; these rows were not read."),
     "current_none": info("No {column} is given in {cells}: nobody serves these sites today."),
     "pair_blank": warning("{column} is blank in {cells}; these rows were not read.", "Fill it in, or empty the rows."),
@@ -62,7 +62,7 @@ LATENCY: dict[str, Template] = {
         "The pair {site}, {hub} is in {other} too, with another value and a newer date: that row counts.",
         "Remove the older row.",
     ),
-    "hub_column_unknown": warning("The column {value} is no hub of the sheet {Hubs}; ignored.", "{guess}"),
+    "hub_column_unknown": warning("The column {value} is not a hub of the sheet {Hubs}; it was not read.", "{guess}"),
     "matrix_no_hub": error(
         "No column of the sheet is a hub of the sheet {Hubs}.",
         "Write a matrix with one row for each site and one column for each hub, or a list with the columns {columns}.",
@@ -102,7 +102,9 @@ LATENCY: dict[str, Template] = {
     "directions_jitter": info(
         "{pairs} path(s) were measured from both ends and differ by up to {tolerance}; the larger figure counts."
     ),
-    "samples_unused": info("{pairs} pair(s) are on the sheet {Latency} too, which counts; their samples are not used."),
+    "samples_unused": info(
+        "{pairs} pair(s) are on the sheet {Latency} too. That sheet counts; the samples of these pairs are not used."
+    ),
     "latency_none": warning(
         "No round-trip time is known from the sheets Latency, Samples and Links: no site can be served.",
         "Fill in one of them.",
@@ -130,7 +132,7 @@ LATENCY: dict[str, Template] = {
 PINGS: dict[str, Template] = {
     "pings_none": warning("The folder holds no file.", "Name the files after site and hub: SITE__HUB.txt."),
     "ping_name": warning(
-        "The name of the file does not say whose probes it holds; ignored.",
+        "The name of the file does not say whose probes it holds, so it was not read.",
         "Name it after site and hub, with two underscores between: SITE__HUB.txt.",
     ),
     "ping_refused": warning("The file was not read: {reason}.", "Put the output of ping itself into the folder."),
@@ -156,7 +158,7 @@ POLICY: dict[str, Template] = {
         "cover is {value} and split_sites is yes: these two cannot be planned together.", "Set split_sites to no."
     ),
     "budget_missing": error(
-        "No latency budget, neither here nor in the policy, in {cells}.",
+        "No latency budget is given in {cells}, nor in the policy.",
         "Set latency_budget_ms in the policy or for each of these sites.",
     ),
     "host_cost_missing": error(
@@ -222,7 +224,7 @@ CHECKS: dict[str, Template] = {
     ),
     "site_pool_unclear": warning(
         "Neither host nor pool is given for {sites} at the hub {hub}, and the pools {pools} fit equally well. "
-        "Each of these pools counts as no move.",
+        "A site that stays in one of these pools does not count as moved.",
         "Fill in host, or at least pool.",
     ),
     "current_repeated": warning("The site {value} is already in {other}; this row is ignored.", "Keep one row."),
