@@ -67,17 +67,19 @@ async def news_of(
     turn, hear = _turn(asked), told.put_nowait
     asking = asyncio.create_task(worker.ask(task, body, owner=owner, turn=turn, news=hear))
     last = 0.0
+    getting = asyncio.create_task(told.get())
     try:
         while not asking.done():
-            getting = asyncio.create_task(told.get())
             await asyncio.wait({asking, getting}, return_when=asyncio.FIRST_COMPLETED)
             if not getting.done():
-                getting.cancel()
-            elif time.monotonic() - last > 0.1:  # a solver tells more than people can read
+                continue
+            news, getting = getting.result(), asyncio.create_task(told.get())
+            if time.monotonic() - last > 0.1:  # a solver tells more than people can read
                 last = time.monotonic()
-                yield line_of({"event": "news", "data": getting.result()})
+                yield line_of({"event": "news", "data": news})
         yield asking.result()
     finally:
+        getting.cancel()
         if not asking.done():  # the page has gone, or has asked something newer
             worker.give_up(owner)
 

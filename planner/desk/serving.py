@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import ipaddress
+import os
 import socket
 import threading
 import webbrowser
@@ -55,7 +56,8 @@ def serve(
     workspace = None if fleet is None else _workspace_of(store, fleet)
     listening = _listen(host, port)
     port = listening.getsockname()[1]
-    shown = f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
+    reached = _reached(host)
+    shown = f"[{reached}]:{port}" if ":" in reached else f"{reached}:{port}"
     secret = _secret(shown, port, share)
     app = make_app(store, secret, outside=_SHARED if share else "", first=workspace)
     to = "" if workspace is None else f"&to={workspace.id}"
@@ -87,6 +89,23 @@ def is_loopback(host: str) -> bool:
         return False
 
 
+def _reached(host: str) -> str:
+    """Return an address under which a desk that listens at ``host`` can be reached: 0.0.0.0 and :: are none."""
+    try:
+        address = ipaddress.ip_address(host)
+    except ValueError:
+        return host
+    if not address.is_unspecified:
+        return host
+    six = address.version == 6
+    with socket.socket(socket.AF_INET6 if six else socket.AF_INET, socket.SOCK_DGRAM) as asking:
+        try:  # addresses for documentation (RFC 5737, RFC 3849): the system names a way there, and nothing is sent
+            asking.connect(("2001:db8::1" if six else "192.0.2.1", 9))
+            return str(asking.getsockname()[0])
+        except OSError:
+            return "::1" if six else "127.0.0.1"
+
+
 def _secret(shown: str, port: int, share: bool) -> Secret:
     hosts = frozenset({shown.lower(), f"localhost:{port}"})
     if not share:
@@ -99,6 +118,8 @@ def _secret(shown: str, port: int, share: bool) -> Secret:
 def _listen(host: str, port: int) -> socket.socket:
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     listening = socket.socket(family, socket.SOCK_STREAM)
+    if os.name == "posix":  # else a desk that was just ended keeps its port for a minute
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listening.bind((host, port))
     except OSError:

@@ -263,6 +263,61 @@ def test_axe_finds_no_fault_by_wcag(there, width, scheme, tabs):
     page.emulate_media(color_scheme="light")
 
 
+@pytest.fixture
+def small(person, twelve):
+    """A tab of its own with the small sample."""
+    page = person.context.new_page()
+    page.goto(f"http://{person.page.url.split('/')[2]}/")
+    drop(page, twelve)
+    page.wait_for_selector("body[data-fleet=yes]")
+    tab(page, "ask")
+    counted(page)
+    yield page
+    page.close()
+
+
+def test_what_ifs_are_asked_and_taken_back_by_presses(small):
+    small.click("[aria-label='Drain hub ALDER']")
+    counted(small)
+    assert question(small) == {"drained": ["ALDER"]}
+    small.click("#undo")
+    small.evaluate(SLIDE, ["Sites more", "2"])
+    counted(small)
+    assert question(small) == {"grow": {"sites": 2}}
+    small.click("#undo")
+    small.evaluate(SLIDE, ["Budgets of all sites (%)", "60"])
+    counted(small)
+    planned(small)
+    assert "10 of 11 sites" in small.text_content("#count-words")
+    tab(small, "understand")
+    small.click("#explain")
+    small.locator("#explained button", has_text="Try it").first.click()
+    small.wait_for_selector("#tab-ask:not([hidden])")
+    counted(small)
+    planned(small)
+    assert "11 of 11 sites" in small.text_content("#count-words")
+    small.click("#undo")
+    counted(small)
+    assert question(small) == {"budgets": {"*": 60}}
+
+
+def test_another_tab_is_told_of_and_an_explanation_of_an_older_question_is_not_shown(small):
+    planned(small)
+    other = small.context.new_page()
+    other.goto(small.url)
+    other.wait_for_selector("body[data-fleet=yes]")
+    with other.expect_response("**/state"):
+        other.evaluate(SLIDE, [CAP, "7"])
+    tab(small, "understand")
+    small.click("#explain")
+    small.evaluate(SLIDE, [CAP, "6"])
+    small.wait_for_selector("#elsewhere:not([hidden])")
+    counted(small)
+    assert (small.text_content("#explained"), small.text_content("#explain-said")) == ("", "")
+    assert question(other) == {"settings": {"cluster_cap": "7"}}
+    other.close()
+
+
 def test_a_script_in_a_text_of_the_fleet_stays_text(person, tmp_path):
     nasty = "<img src=x onerror=\"document.title='hit'\"><script>document.title='hit'</script>"
     cell = '"' + nasty.replace('"', '""') + '"'

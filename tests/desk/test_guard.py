@@ -3,7 +3,7 @@
 import pytest
 
 from planner.desk.guard import POLICY, Secret
-from planner.desk.serving import is_loopback
+from planner.desk.serving import _reached, is_loopback
 
 
 def test_the_address_opens_the_desk_once_and_leaves_a_strict_cookie(served):
@@ -121,6 +121,12 @@ def test_the_address_that_a_browser_is_started_with_opens_once():
 def test_only_this_machine_counts_as_this_machine():
     assert all(map(is_loopback, ["127.0.0.1", "127.1.2.3", "::1", "localhost"]))
     assert not any(map(is_loopback, ["0.0.0.0", "::", "192.168.1.2", "localhost.evil.example", ""]))
+
+
+def test_the_address_that_is_shown_can_be_reached():
+    assert [_reached(host) for host in ("127.0.0.1", "::1", "localhost")] == ["127.0.0.1", "::1", "localhost"]
+    assert _reached("0.0.0.0") not in ("", "0.0.0.0")
+    assert _reached("::") not in ("", "::")
 
 
 def test_a_shared_desk_answers_under_addresses_and_not_under_names():

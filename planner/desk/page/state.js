@@ -50,8 +50,6 @@ export const undo = () => step(state.past, state.future);
 export const redo = () => step(state.future, state.past);
 
 const kept = () => ({ choices: state.choices, question: state.question, past: state.past, future: state.future, revision: state.revision });
-const ELSEWHERE = "This workspace was changed in another tab, or by somebody else. Load the page anew to see that. "
-  + "The next change that you make here takes its place.";
 let sending = Promise.resolve(); // one after the other, so that this tab does not take itself for another one
 
 // What the workspace asks now, as every question to the desk carries it.
@@ -68,7 +66,7 @@ export function saveNow() {
   sending = sending.catch(() => {}).then(async () => {
     const answer = await post(`${here}/state`, kept());
     state.revision = answer.revision;
-    if (answer.changed_elsewhere) trouble(ELSEWHERE);
+    $("elsewhere").hidden = !answer.changed_elsewhere;
   });
   return sending;
 }
