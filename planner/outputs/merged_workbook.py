@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import copy as copies_of
+import math
 import os
 import re
 import warnings
@@ -11,9 +11,9 @@ from pathlib import Path
 from typing import Any
 
 import openpyxl
+from openpyxl.cell.cell import Cell as SheetCell
 from openpyxl.comments import Comment
-from openpyxl.styles import Font
-from openpyxl.utils import get_column_letter
+from openpyxl.utils import column_index_from_string, get_column_letter
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
@@ -21,11 +21,13 @@ from planner.errors import InputError
 from planner.fleet import Finding
 from planner.outputs import headings
 from planner.outputs.cellsafe import MAX_SHEET_NAME, Value, put
+from planner.outputs.sheet_copy import copied_sheet, copy_cell, copy_looks
 from planner.progress import Cell, Copy, Merged
 
 _ADDRESS = re.compile(r"([A-Z]+)(\d+)$")
 _TABLES = (headings.ASSIGNMENTS, headings.STEPS)
 _COMPUTED = (headings.TEAM_PROGRESS, headings.BURN_DOWN, headings.RECORD)  # nobody types there
+_LINE_POINTS, _LETTERS = 13.0, 1.15  # height of a line; letters to a unit of width
 _NOT_SHOWN = (headings.STANDS_ON,)  # worked out from the steps
 
 Path_ = str | os.PathLike[str]
@@ -61,6 +63,8 @@ def merge_into(book: Workbook, sources: Sequence[Path_], copies: Sequence[Copy],
             _take_over(book, sheet)
     at = {headings.ASSIGNMENTS: _fill_in(book, headings.ASSIGNMENTS, headings.SITE, merged.rows)}
     at[headings.STEPS] = _fill_in(book, headings.STEPS, headings.STEP, merged.steps)
+    for title in _TABLES:
+        _show_all(_sheet_of(book, title))
     notes = [note for one, other in others for note in _comments(book, other, one, at)]
     told = "\n".join((*notes, *merged.notes, *map(str, merged.clashes)))
     return notes + _missing(book, others, told)
@@ -76,24 +80,12 @@ def _take_over(book: Workbook, sheet: Worksheet) -> None:
     if sheet.title in (*_COMPUTED, *(_TABLES if mine is not None else ())):
         return
     if mine is None:
-        mine = book.create_sheet(sheet.title[:MAX_SHEET_NAME])
-        mine.sheet_state = sheet.sheet_state
-        mine.freeze_panes = sheet.freeze_panes
-        for letter, dimension in sheet.column_dimensions.items():
-            mine.column_dimensions[letter].width = dimension.width
-        for area in sheet.merged_cells.ranges:
-            mine.merge_cells(area.coord)
+        copied_sheet(book, sheet)
+        return
     for row in sheet.iter_rows():
         for cell in row:
-            if cell.value is None:
-                continue
-            target = mine[cell.coordinate]
-            if target.value is None and hasattr(cell, "font") and type(target).__name__ == "Cell":
-                target.value = cell.value
-                target.data_type = cell.data_type
-                target.number_format = cell.number_format
-                target.font, target.fill = copies_of.copy(cell.font), copies_of.copy(cell.fill)
-                target.border, target.alignment = copies_of.copy(cell.border), copies_of.copy(cell.alignment)
+            if cell.value is not None and mine[cell.coordinate].value is None:
+                copy_cell(mine, cell)
 
 
 def _take_texts(book: Workbook, others: Mapping[str, str]) -> None:
@@ -137,6 +129,27 @@ def _fill_in(book: Workbook, title: str, key: str, rows: Sequence[Row]) -> dict[
     return at
 
 
+def _show_all(sheet: Worksheet | None) -> None:
+    """Print own columns too, and give rows of long remarks the height that they take."""
+    if sheet is None:
+        return
+    if sheet.print_area:
+        first = sheet.print_area.rpartition("!")[2].split(":")[0].replace("$", "")
+        sheet.print_area = f"{first}:{get_column_letter(sheet.max_column)}{sheet.max_row}"
+    for number, row in enumerate(sheet.iter_rows(min_row=2), start=2):
+        lines = max(_lines(sheet, cell) for cell in row)
+        if lines > 1:
+            sheet.row_dimensions[number].height = _LINE_POINTS * lines
+
+
+def _lines(sheet: Worksheet, cell: Any) -> int:
+    """Return how many lines a cell that wraps its text takes."""
+    if not isinstance(cell.value, str) or not cell.alignment.wrap_text:
+        return 1
+    width = max(4.0, sheet.column_dimensions[cell.column_letter].width * _LETTERS)
+    return sum(math.ceil(max(1, len(line)) / width) for line in cell.value.split("\n"))
+
+
 def _add_columns(sheet: Worksheet, columns: dict[str, str], rows: Sequence[Row]) -> None:
     """Give every column that only other copies have a heading beside the table."""
     held = {name for row in rows for name, cell in row.items() if cell.value is not None}
@@ -144,8 +157,18 @@ def _add_columns(sheet: Worksheet, columns: dict[str, str], rows: Sequence[Row])
     for name in sorted(held - set(columns) - set(_NOT_SHOWN)):
         letter = get_column_letter(sheet.max_column + 1)
         put(sheet[f"{letter}{heads}"], name)
-        sheet[f"{letter}{heads}"].font = Font(bold=True)
+        _look_alike(sheet, letter, heads)
         columns[name] = letter
+
+
+def _look_alike(sheet: Worksheet, letter: str, heads: int) -> None:
+    """Give a new column the looks of the one on its left."""
+    at = column_index_from_string(letter)
+    sheet.column_dimensions[letter].width = sheet.column_dimensions[get_column_letter(at - 1)].width
+    for line in range(heads, sheet.max_row + 1):
+        left, mine = sheet.cell(line, max(1, at - 1)), sheet.cell(line, at)
+        if isinstance(left, SheetCell) and isinstance(mine, SheetCell):
+            copy_looks(mine, left)
 
 
 def _differs(now: Any, wanted: Value) -> bool:

@@ -265,3 +265,35 @@ def test_the_next_rollout_has_the_tickets_that_were_typed_and_buys_no_host_twice
     assert f"T-{open_one.id}" in (tmp_path / "next.csv").read_text(encoding="utf-8-sig")
     bought = [n for m in json.loads((tmp_path / "next.json").read_text())["materials"] for n in m["names"]]
     assert installed.host not in bought
+
+
+def test_run_sheets_in_the_merged_workbook_print_as_they_did_and_own_columns_too(fleet, workbooks, tmp_path):
+    folder, plan, _ = workbooks
+    book = openpyxl.load_workbook(folder / "plan.xlsx")
+    sheet = book["Assignments"]
+    sheet.cell(1, sheet.max_column + 1).value = "cabinet key"
+    sheet.cell(2, sheet.max_column).value = "key 7"
+    remarks = next(cell.column for cell in sheet[1] if cell.value == "remarks")
+    sheet.cell(3, remarks).value = "The caretaker has to be called a day ahead. " * 4
+    book.save(tmp_path / "back.xlsx")
+    paths = [folder / "plan.xlsx", tmp_path / "back.xlsx", folder / "rollout.xlsx"]
+    copies = resolved(read_copies(paths), fleet, plan)
+    whole = merged(copies)
+    write_progress_workbook(paths, copies, whole, track(fleet, plan, whole, dt.date(2027, 3, 31)), tmp_path / "m.xlsx")
+    kept, first = openpyxl.load_workbook(tmp_path / "m.xlsx"), openpyxl.load_workbook(folder / "rollout.xlsx")
+    for title in ("Wave 1", "Steps"):
+        mine, theirs = kept[title], first[title]
+        for look in ("orientation", "fitToWidth", "fitToHeight", "paperSize"):
+            assert getattr(mine.page_setup, look) == getattr(theirs.page_setup, look)
+        assert mine.oddFooter.right.text == theirs.oddFooter.right.text
+        assert len(mine.data_validations.dataValidation) == len(theirs.data_validations.dataValidation)
+        assert {n: r.height for n, r in mine.row_dimensions.items()}.items() >= {
+            n: r.height for n, r in theirs.row_dimensions.items() if title != "Steps"
+        }.items()
+    assert kept["Steps"].data_validations.dataValidation
+    sheet = kept["Assignments"]
+    assert sheet.print_area.endswith(f"${sheet.max_row}")
+    assert f"${sheet.cell(1, sheet.max_column).column_letter}$" in sheet.print_area
+    assert sheet.row_dimensions[3].height > 40
+    heads = [sheet.cell(1, sheet.max_column - k).fill.fgColor.rgb for k in (0, 1)]
+    assert heads[0] == heads[1]
