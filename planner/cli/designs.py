@@ -74,7 +74,7 @@ def designs(
         found = compare_designs(
             inventory,
             most_plans=plans,
-            time_limit=time_limit,
+            time_limit=stages.left(time_limit),
             seed=seed,
             tell=lambda doing: show(f"Comparing designs: {doing}"),
         )

@@ -23,7 +23,7 @@ from planner.cli.streams import files_among, hand_over, is_stdout, say
     default=60.0,
     show_default=True,
     metavar="SECONDS",
-    help="Stop after this long and tell what was found so far.",
+    help="Finish within this time and tell what was found by then.",
 )
 @click.option(
     "--seed",
@@ -65,7 +65,7 @@ def explain(
         found = make_explanation(
             inventory,
             site=site,
-            time_limit=time_limit,
+            time_limit=stages.left(time_limit),
             seed=seed,
             tell=lambda doing: show(f"{words}: {doing}"),
         )

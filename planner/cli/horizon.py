@@ -98,7 +98,7 @@ def horizon(
             periods=periods,
             move_hosts=move_hosts,
             move_cost=move_cost,
-            time_limit=time_limit,
+            time_limit=stages.left(time_limit),
             seed=seed,
         )
     with put_in_place():

@@ -205,7 +205,10 @@ SEED = click.option(
     "--seed", type=click.IntRange(min=0, max=2**31 - 1), default=0, show_default=True, help="Seed of the solver."
 )
 TIME_LIMIT = click.option(
-    "--time-limit", type=click.FloatRange(min=0.0), metavar="SECONDS", help="Stop solving after this long."
+    "--time-limit",
+    type=click.FloatRange(min=0.0),
+    metavar="SECONDS",
+    help="Finish within this time, with what was found by then.",
 )
 
 

@@ -61,7 +61,7 @@ if TYPE_CHECKING:
     "--time-limit",
     type=click.FloatRange(min=0.0),
     metavar="SECONDS",
-    help="Stop searching after this long and keep the best rollout so far, with its bound.",
+    help="Finish within this time, with the best rollout found by then and its bound.",
 )
 @click.option("--thorough", is_flag=True, help="Search about ten times longer for fewer waves.")
 @PROGRESS
@@ -109,7 +109,7 @@ def rollout(
             made,
             start=start.date() if start else None,
             open_items=_open_items(inventory) if only_ready else None,
-            time_limit=time_limit,
+            time_limit=stages.left(time_limit),
             thorough=thorough,
             watch=lambda progress: show(f"{words}: {in_words(progress)}"),
         )

@@ -21,20 +21,21 @@ from planner.sizing import plan as make_plan
 _CLOSE = 1e-9  # sums of weights
 
 
-def planned(fleet: Fleet, budget: SolveBudget) -> Plan:
-    """Return a plan of ``fleet`` within ``budget``.
+def planned(fleet: Fleet, budget: SolveBudget, tell: Callable[[str], None] | None = None) -> Plan:
+    """Return a plan of ``fleet`` within ``budget``; ``tell`` takes words on the best plan so far.
 
     It is made in a thread of its own, where a plan leaves Ctrl-C alone: that ends the whole explanation and not
     this one plan.
     """
+
+    def watch(progress: Progress) -> bool:
+        if tell is not None and progress.best is not None:
+            least = "" if progress.bound is None else f", at least {progress.bound:,.10g} in any plan"
+            tell(f"the plan itself, best {progress.best:,.10g}{least}")
+        return not budget.stopped.is_set()
+
     with ThreadPoolExecutor(1) as pool:
-        return pool.submit(
-            make_plan,
-            fleet,
-            time_limit=budget.left,
-            seed=budget.seed,
-            watch=lambda _progress: not budget.stopped.is_set(),
-        ).result()
+        return pool.submit(make_plan, fleet, time_limit=budget.left, seed=budget.seed, watch=watch).result()
 
 
 @dataclass

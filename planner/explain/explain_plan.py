@@ -47,7 +47,7 @@ def explain(
     with budget.listening():
         if plan is None:
             tell("the plan itself")
-            plan = planned(fleet, budget)
+            plan = planned(fleet, budget, tell)
         if site is not None:
             return Explanation(PlanMeasures.of(plan), plan, site=view_site(fleet, checker, plan, site))
         bench = Bench(fleet, plan, checker, build_problem(fleet, checker), budget, tell)

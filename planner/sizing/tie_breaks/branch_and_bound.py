@@ -180,7 +180,7 @@ class _Tree:
         part = np.where(counts < self.most, hosts - counts, -np.inf)
         up = np.argsort(-part, kind="stable")[: max(0, self.hosts - int(counts.sum()))]
         counts[up] += 1
-        near = np.abs(counts - hosts).max() <= _WHOLE
+        near = np.abs(counts - hosts).max(initial=0.0) <= _WHOLE
         value = self.evaluator(counts.astype(np.int64), shares if near and self.whole[pools:].any() else None)
         self.enough = value - self.step * (1 - _WHOLE)
 
