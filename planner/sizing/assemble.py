@@ -53,16 +53,17 @@ def assemble(case: Case, checker: Checker, draft: Draft, attained: tuple[Attaine
     fleet, problem, today = case.fleet, case.problem, case.today
     sized, placement = draft.sized, draft.placement
     hosts, assignments = hosts_and_assignments(case, draft)
+    sized = _recounted(fleet, problem, sized, placement, hosts)
+    uncovered = _uncovered(fleet, problem, draft)
+    least, given = _least(fleet, problem, draft), _given(fleet)
+    spared = no_host_needed(fleet, {fleet.site_ids[problem.site_at[s]] for s in np.flatnonzero(placement.own)})
     crowded = crowded_out(fleet, checker, problem, placement.unserved, draft.seating.seats)
     unserved = [
         dataclasses.replace(one, current=today.host.get(one.site) or today.hub.get(one.site) or None)
         for one in (*ineligible(fleet, checker, problem), *crowded)
     ]
-    served_own = {fleet.site_ids[problem.site_at[s]] for s in np.flatnonzero(placement.own)}
-    sized = _recounted(fleet, problem, sized, placement, hosts)
     proof, bound = prove(fleet, problem, sized, placement, budget)
     sized = dataclasses.replace(sized, bound=bound)
-    uncovered = _uncovered(fleet, problem, draft)
     made = Plan(
         status="feasible",
         objective=fleet.policy.objective,
@@ -71,14 +72,12 @@ def assemble(case: Case, checker: Checker, draft: Draft, attained: tuple[Attaine
         host_list=tuple(hosts),
         assignments=tuple(assignments),
         unserved=tuple(sorted(unserved, key=lambda u: u.site)),
-        no_host_needed=no_host_needed(fleet, served_own),
+        no_host_needed=spared,
         uncovered=uncovered,
         proof=proof,
-        before=aims_of_worth(
-            fleet, {u.site for u in unserved}, {u.site for u in uncovered}, _least(fleet, problem, draft)
-        ),
+        before=aims_of_worth(fleet, {u.site for u in unserved}, {u.site for u in uncovered}, least),
         then=tuple(Aim(one.aim, one.value, one.bound, one.proven) for one in attained),
-        findings=(*fleet.findings, *_given(fleet)),
+        findings=(*fleet.findings, *given),
         policy=dataclasses.asdict(fleet.policy),
         sources=fleet.sources,
         version=VERSION,

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
-from planner.fleet import Fleet, Ints
+from planner.fleet import Ints
 from planner.sizing.cover.best_draft import Best
 from planner.sizing.cover.better_homes import BetterHomes
 from planner.sizing.cover.host_by_host import HostByHost, solve_host_by_host
@@ -22,7 +22,7 @@ from planner.sizing.cover.standbys import find_standbys
 from planner.sizing.host_counts.fewest_hosts import counts_decide
 from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.instance.classes import group
-from planner.sizing.instance.problem import Problem, select
+from planner.sizing.instance.problem import Problem
 from planner.sizing.packing.hosts import seat_all
 from planner.sizing.solution.aims import costs_of
 from planner.sizing.solution.counts import Counts, Sized
@@ -40,17 +40,6 @@ _HOSTS_SECONDS = 60.0  # for the model host by host
 _FOR_HOSTS = 0.8  # of the time there is
 _SMALL = 100  # sites up to which exact engines have all the time there is
 _EXACT_SECONDS = 20.0  # for larger fleets in which more than sums over pools decides
-
-
-def own_rather_than_bare(fleet: Fleet, problem: Problem) -> Problem:
-    """Return the problem in which sites that could have no standby use their own tie-breaker where they may.
-
-    On a shared host they would be served without cover, and cover comes before what the objective counts.
-    """
-    losses = read_losses(fleet, problem)
-    coverable = losses.coverable_sites(problem)
-    rather = np.isfinite(problem.own_cost) & ~coverable
-    return select(problem, ~rather[problem.site]) if rather.any() else problem
 
 
 def plan_covered(case: Case, budget: SolveBudget) -> tuple[Draft, Mapping[TieBreak, float]]:

@@ -10,7 +10,7 @@ import numpy as np
 from scipy.sparse import csr_array
 
 from planner.fleet import Bools, Fleet, Ints
-from planner.sizing.instance.problem import Problem
+from planner.sizing.instance.problem import Problem, select
 
 
 @dataclass(frozen=True)
@@ -84,6 +84,17 @@ def read_losses(fleet: Fleet, problem: Problem) -> Losses:
         hit |= {f"zone {zone}": np.isin(problem.hub, hubs) for zone, hubs in fleet.hubs_in_zones.items()}
     kept = _largest(hit)
     return Losses("zone" if kind == "zone" else "hub", np.array([hit[name] for name in kept]), tuple(kept), room)
+
+
+def own_rather_than_bare(fleet: Fleet, problem: Problem) -> Problem:
+    """Return the problem in which sites that could have no standby use their own tie-breaker where they may.
+
+    On a shared host they would be served without cover, and cover comes before what the objective counts.
+    """
+    losses = read_losses(fleet, problem)
+    coverable = losses.coverable_sites(problem)
+    rather = np.isfinite(problem.own_cost) & ~coverable
+    return select(problem, ~rather[problem.site]) if rather.any() else problem
 
 
 def _largest(hit: dict[str, Bools]) -> list[str]:

@@ -15,9 +15,8 @@ from planner.sizing.assemble import hosts_and_assignments, no_host_needed
 from planner.sizing.assignment.flow_model import FlowModel
 from planner.sizing.from_today.by_host import ByHost
 from planner.sizing.host_counts.fewest_hosts import minimise
-from planner.sizing.instance.case import Case
+from planner.sizing.instance.case import case_of
 from planner.sizing.instance.classes import group
-from planner.sizing.instance.incumbent import today_of
 from planner.sizing.instance.problem import build_problem
 from planner.sizing.packing.hosts import seat_all
 from planner.sizing.solution.counts import Aim as AimOfCounts
@@ -67,7 +66,7 @@ class MoveModel:
         self.fleet = split.fleet
         self._checker = Checker.of(self.fleet)
         problem = build_problem(self.fleet, self._checker)
-        self._case = Case(self.fleet, problem, today_of(self.fleet, problem))
+        self._case = case_of(self.fleet, problem)
         today = self._case.in_force
         self._stays, self._gone = today.incumbent, today.gone
         in_force: Floats = (~today.nowhere).astype(np.float64)

@@ -202,6 +202,30 @@ class CutMaster:
         return same
 
 
+def cut_master(problem: Problem, reference: Floats | None) -> CutMaster:
+    """Return the model without cuts; ``reference`` (P,) is even sharing if None."""
+    if reference is None:
+        reference = reference_counts(problem, np.zeros(len(problem.pool), dtype=np.bool_))
+    if problem.objective == "cost":
+        return CutMaster(problem, problem.host_cost.astype(np.float64), 0.0, reference)
+    # One more new host outweighs all hosts that run.
+    extra = float(problem.max_hosts.sum() + 1) if problem.objective == "new_hosts" else 0.0
+    return CutMaster(problem, np.ones(problem.pools), extra, reference)
+
+
+def reference_counts(problem: Problem, incumbent: Bools) -> Floats:
+    """Return hosts of each pool (P,), not whole, when sites stay where they are today or else share out evenly.
+
+    ``incumbent`` (E,) marks the pairs that keep a site where it is.
+    """
+    keeps = np.bincount(problem.site, weights=incumbent, minlength=problem.sites) > 0
+    chosen = np.where(keeps[problem.site], incumbent, True).astype(np.float64)
+    choices = np.maximum(1.0, np.bincount(problem.site, weights=chosen, minlength=problem.sites))
+    share = chosen * (problem.clusters / choices)[problem.site]
+    load = np.bincount(problem.pool, weights=share, minlength=problem.pools)
+    return np.minimum(load / np.maximum(1, problem.caps), problem.max_hosts)
+
+
 class _Relaxed:
     """The linear relaxation, kept from round to round.
 

@@ -12,9 +12,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from planner.fleet import Bools, Floats, Ints
+from planner.fleet import Floats, Ints
 from planner.sizing.host_counts.cut_loop import CutLoop, LearnedCuts
-from planner.sizing.host_counts.cut_master import CutMaster
+from planner.sizing.host_counts.cut_master import cut_master
 from planner.sizing.host_counts.hall_conditions import Cut, Flow, HallCondition, hall_conditions
 from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
@@ -35,15 +35,18 @@ class CutSearch(CutLoop[Ints]):
     `value` is hosts, money, or for new hosts a sum in which one more new host outweighs all hosts that run.
     """
 
-    def __init__(self, problem: Problem, master: CutMaster, conditions: Sequence[HallCondition]) -> None:
-        self.problem, self.master = problem, master
-        self.learned = LearnedCuts(conditions)
+    def __init__(
+        self, problem: Problem, classes: Classes, reference: Floats | None, more: Sequence[HallCondition]
+    ) -> None:
+        self.problem = problem
+        self.master = cut_master(problem, reference)
+        self.learned = LearnedCuts([*hall_conditions(problem, classes), *more])
         self.best: Ints | None = None
         self.rounds = 0
         self._exact = False  # whether branch and bound is asked
         self._settled = False  # whether the last counts are the best that the cuts allow
         self._idle = 0  # rounds in which the bound stayed
-        for condition in conditions:
+        for condition in self.learned.conditions:
             self._begin(condition)
 
     def _begin(self, condition: HallCondition) -> None:
@@ -151,33 +154,11 @@ def search_counts(
     conditions on top of those of `hall_conditions`, ``known`` cuts of the same classes and pools. Needs the
     objective to depend on host counts alone, and every class to be served.
     """
-    if reference is None:
-        reference = reference_counts(problem, np.zeros(len(problem.pool), dtype=np.bool_))
-    master = CutMaster(problem, *_prices(problem), reference)
-    search = CutSearch(problem, master, [*hall_conditions(problem, classes), *more])
+    search = CutSearch(problem, classes, reference, more)
     for cut in known:
         search.add(cut)
     search.run(budget)
     return search
-
-
-def _prices(problem: Problem) -> tuple[Floats, float]:
-    if problem.objective == "cost":
-        return problem.host_cost.astype(np.float64), 0.0
-    return np.ones(problem.pools), float(problem.max_hosts.sum() + 1) if problem.objective == "new_hosts" else 0.0
-
-
-def reference_counts(problem: Problem, incumbent: Bools) -> Floats:
-    """Return hosts of each pool (P,), not whole, when sites stay where they are today or else share out evenly.
-
-    ``incumbent`` (E,) marks the pairs that keep a site where it is.
-    """
-    keeps = np.bincount(problem.site, weights=incumbent, minlength=problem.sites) > 0
-    chosen = np.where(keeps[problem.site], incumbent, True).astype(np.float64)
-    choices = np.maximum(1.0, np.bincount(problem.site, weights=chosen, minlength=problem.sites))
-    share = chosen * (problem.clusters / choices)[problem.site]
-    load = np.bincount(problem.pool, weights=share, minlength=problem.pools)
-    return np.minimum(load / np.maximum(1, problem.caps), problem.max_hosts)
 
 
 def _repair(search: CutSearch, hosts: Ints, flows: list[Flow], budget: SolveBudget) -> None:

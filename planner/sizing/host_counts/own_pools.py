@@ -12,7 +12,8 @@ import dataclasses
 import numpy as np
 
 from planner.fleet import Floats, Ints
-from planner.sizing.host_counts.cutting_planes import reference_counts, search_counts
+from planner.sizing.host_counts.cut_master import reference_counts
+from planner.sizing.host_counts.cutting_planes import search_counts
 from planner.sizing.host_counts.hall_conditions import Cut, hall_conditions
 from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem

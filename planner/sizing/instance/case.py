@@ -11,7 +11,7 @@ import numpy as np
 from planner.errors import InputError
 from planner.fleet import Bools, Finding, Fleet, Ints
 from planner.own import LATER_AIMS
-from planner.sizing.instance.incumbent import InForce, in_force
+from planner.sizing.instance.incumbent import InForce, in_force, today_of
 from planner.sizing.instance.problem import Problem
 from planner.today import Today
 
@@ -64,3 +64,10 @@ class Case:
     def of(self, problem: Problem) -> Case:
         """Return the case of another problem, for the same fleet."""
         return dataclasses.replace(self, problem=problem)
+
+
+def case_of(fleet: Fleet, problem: Problem, tie_breaks: tuple[TieBreak, ...] = ()) -> Case:
+    """Return the case of a fleet and its arrays, with the assignment in force."""
+    case = Case(fleet, problem, today_of(fleet, problem), tie_breaks)
+    case.__dict__["in_force"] = in_force(fleet, problem, case.today)
+    return case

@@ -192,6 +192,7 @@ def build_problem(fleet: Fleet, checker: Checker) -> Problem:
     order, number = np.lexsort((pool, site)), np.bincount(site, minlength=len(site_at))
     own_cost = np.where(possible, np.nan_to_num(fleet.own_tie_breaker_costs, nan=1.0), np.inf)
     hub = fleet.hub_of_pool[pool_at]
+    host_limits, own_costs = _host_limits(fleet, pool_at), tuple(_own_costs(fleet, pairs, order))
     amounts = {measure: each[site_at] for measure, each in amounts_of(fleet).items()}
     limits = read_limits(fleet, hub, amounts, site, pool)
     caps = fleet.usable_caps[pool_at]
@@ -218,8 +219,8 @@ def build_problem(fleet: Fleet, checker: Checker) -> Problem:
         host_weight=most_on_host(fleet, amounts["weight"], fleet.clusters[site_at], caps),
         objective=fleet.policy.objective,
         split=fleet.policy.split_sites,
-        host_limits=_host_limits(fleet, pool_at),
-        own_costs=tuple(_own_costs(fleet, pairs, order)),
+        host_limits=host_limits,
+        own_costs=own_costs,
     )
 
 
