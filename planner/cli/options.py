@@ -57,7 +57,7 @@ def reading(command: Command) -> Command:
         metavar="NAME",
         expose_value=False,
         callback=_remember(_OWN),
-        help="Also use this rule or source of round-trip times from an installed package. Repeat --own for several.",
+        help="Also use this rule, aim or source of times from an installed package. Repeat --own for several.",
     )
     return mapping(pings(own(command)))
 

@@ -208,3 +208,15 @@ def test_a_flow_within_nested_limits_costs_what_trying_every_way_costs(data):
     assert (flow is None) == (not totals)
     if flow is not None:
         assert flow @ cost.ravel() == min(totals)
+
+
+def test_prices_that_add_up_along_a_chain_are_borne_by_coarser_steps():
+    """Each source moves on to the next sink, so that potentials grow with the chain, whatever a single cost is."""
+    sources = 90
+    tail = np.repeat(np.arange(sources), 2)
+    head, room = tail + np.tile([0, 1], sources), np.ones(sources + 1, dtype=np.int64)
+    room[0] = 0
+    dear = np.where(np.tile([True, False], sources), 0.0, 84.0)
+    transport = Transport(tail=tail, head=head, supply=np.ones(sources, dtype=np.int64), room=room)
+    flow = least_cost_flow(transport, [Cost(dear, 1e-7), Cost(dear[::-1] / 3, 1e-5), Cost(dear / 84, 1e-2)])
+    assert flow.tolist() == [0, 1] * sources

@@ -18,6 +18,8 @@ from planner.errors import SolverError
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.instance.limits import laminar_parents
 
+_TOO_LARGE = min_cost_flow.SimpleMinCostFlow.BAD_COST_RANGE
+_COARSEST = 1e12
 _LARGEST = 2**62  # the flow code multiplies costs by the number of nodes, in 64 bits
 
 
@@ -56,6 +58,20 @@ def least_cost_flow(problem: Transport, costs: Sequence[Cost]) -> Ints | None:
     Costs count to their step; where numbers would outgrow 64 bits, steps are made coarser, tenfold at a
     time. Raises SolverError when the flow code fails.
     """
+    coarser = 1.0
+    while True:
+        found = _flow(problem, costs, coarser)
+        if found is None or isinstance(found, np.ndarray):
+            return found
+        if found != _TOO_LARGE or coarser > _COARSEST:
+            raise SolverError(f"the minimum-cost flow ended with status {found}")
+        coarser *= 10.0  # prices add up along paths, so that no bound on costs alone tells what the flow code bears
+
+
+def _flow(
+    problem: Transport, costs: Sequence[Cost], coarser: float
+) -> Ints | min_cost_flow.SimpleMinCostFlow.Status | None:
+    """Return the flow with steps that are ``coarser`` times as large, None for none, or the status of a failure."""
     sources, total = len(problem.supply), int(problem.supply.sum())
     after = laminar_parents([inside for inside, _ in problem.limits], len(problem.room))
     taken = np.concatenate((problem.room, [most for _, most in problem.limits])).astype(np.int64)
@@ -69,7 +85,7 @@ def least_cost_flow(problem: Transport, costs: Sequence[Cost]) -> Ints | None:
         np.concatenate((problem.tail, sources + np.arange(inner))),
         np.concatenate((sources + problem.head, sources + after)),
         np.concatenate((most, np.minimum(taken, total))),
-        np.concatenate((combined(costs, total, sink + 1), np.zeros(inner, dtype=np.int64))),
+        np.concatenate((combined(costs, total, sink + 1, coarser), np.zeros(inner, dtype=np.int64))),
     )
     flow.set_nodes_supplies(
         np.arange(sink + 1), np.concatenate((problem.supply, np.zeros(inner, dtype=np.int64), [-total]))
@@ -78,7 +94,7 @@ def least_cost_flow(problem: Transport, costs: Sequence[Cost]) -> Ints | None:
     if status == flow.INFEASIBLE:
         return None
     if status != flow.OPTIMAL:
-        raise SolverError(f"the minimum-cost flow ended with status {status}")
+        return status
     return np.asarray(flow.flows(arcs[: len(problem.tail)]), dtype=np.int64)
 
 
@@ -87,12 +103,12 @@ def total_costs(costs: Sequence[Cost], flow: Ints) -> tuple[float, ...]:
     return tuple(float(np.rint(cost.values / cost.step) @ flow) * cost.step for cost in costs)
 
 
-def combined(costs: Sequence[Cost], total: int, nodes: int) -> Ints:
+def combined(costs: Sequence[Cost], total: int, nodes: int, coarser: float = 1.0) -> Ints:
     """Return one whole cost for each arc in which earlier costs outweigh later ones over ``total`` units.
 
-    Steps are made coarser, tenfold at a time, where a flow code with ``nodes`` nodes would not bear the numbers.
+    Steps, ``coarser`` at first, are made coarser still, tenfold at a time, where a flow code with ``nodes`` nodes would
+    not bear the numbers.
     """
-    coarser = 1.0
     while True:
         whole = [np.rint(cost.values / (cost.step * coarser)).astype(np.int64) for cost in costs]
         most = [int(values.max(initial=0)) for values in whole]
