@@ -1,16 +1,17 @@
 """Which job in which night, where the nights are given: a linear program, so that places are handed on in time.
 
-x_jw is the share of job j that is done in night w, s_rw what is free of room r after it. e_jw is small: larger for
-later nights, so that what is missed finds another one, and drawn by chance, so that one solution is best and its
-shares are nearly all whole.
+x_jw is the share of job j that is done in night w, s_rw what is free of room r after it, m the sites of the largest
+night. c_jw is larger for later nights, most so for urgent jobs, and drawn by chance a little, so that one solution is
+best and its shares are nearly all whole. v is above all c_jw, so that as much as can be is done; an urgent job a night
+earlier is worth more than a smaller m, and that more than any other job a night earlier.
 
-    most  sum_jw (1 - e_jw) x_jw
+    least  sum_jw (c_jw - v) x_jw + e m         e = 0 where waves need not be even
     (1)  sum_w x_jw <= 1
     (2)  s_rw = s_r,w-1 + sum_j (gives_jr - takes_jr) x_jw,  s_rw >= 0
     (3)  sum_(j of B) takes_jr x_jw <= s_r,w-1 + sum_(j of E) gives_jr x_jw    moments of night w: B are the jobs whose
-                                               last start has gone by, E those that can have ended
+                                               last start has come, E those that can have ended by then
     (4)  sum_j a_jk x_jw <= b_kw               each row k of the night's kind: crews, free places, quotas
-    (5)  sum_j x_jw <= size_w                  jobs at sites
+    (5)  sum_j x_jw <= size_w, and <= m        jobs at sites
     (6)  sum_(v <= w) x_jv <= sum_(v <= w) x_iv      i in needs(j); v < w on the right for i in earlier(j)
     (7)  x_jw + sum_(v near w) x_iv <= 1       (i, d) in apart(j); near: fewer than d nights
 
@@ -22,8 +23,9 @@ Solved by the interior point method of HiGHS with crossover (J. Schork, J. Gondz
 from __future__ import annotations
 
 import random
+from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -36,29 +38,37 @@ from planner.fleet import Ints
 from planner.rollout.filling import Filling
 from planner.rollout.night_kinds import NightKinds
 
-_NOISE, _EARLY = 1e-3, 5e-3  # of the cost of a share; for each night that it is later
-_URGENT = 4  # times more where the job is urgent
-_CUTS = 4  # moments of a night
+_NOISE, _EARLY, _URGENT = 1e-3, 5e-3, 1.0  # of c: by chance, for each night, and for each where the job is urgent
+_EVEN = 0.3  # e
 _DAY = 24 * 60
-_SECONDS = 10.0
+_STEPS = 5_000  # most steps of the solver; the interior point method takes some 40
 _MOSTLY = 0.5  # share of a job from which on it is allotted: to the night of its largest one
 ANY_NIGHT = 0
 
 Terms = Iterable[tuple[int, float]]  # column, coefficient
 
 
-def allot(kinds: NightKinds, state: Filling, nights: Sequence[int], chance: random.Random, most: float) -> Ints:
-    """Return the night of each job, one of ``nights``; `ANY_NIGHT` for what is done, or finds none.
+@dataclass(frozen=True)
+class Asked:
+    """What is asked of an allotment: of solutions that are as good ``chance`` draws one; ``even``: waves of even size.
 
-    ``most``: sites of a night. Of solutions that are as good ``chance`` draws one.
+    ``left`` are the seconds that it may take, None for no limit.
     """
+
+    chance: random.Random
+    even: bool = False
+    left: Callable[[], float | None] = lambda: None
+
+
+def allot(kinds: NightKinds, state: Filling, nights: Sequence[int], asked: Asked) -> Ints:
+    """Return the night of each job, one of ``nights``; `ANY_NIGHT` for what is done, or finds none."""
     found = np.full(len(state.night), ANY_NIGHT, dtype=np.int64)
-    program = _Program(kinds, state, nights, most)
+    program = _Program(kinds, state, nights, asked)
     if not program.columns:
         return found
     most_of = np.zeros(len(found))
     done = np.zeros(len(found))
-    for (job, w), share in zip(program.columns, program.solve(chance), strict=False):
+    for (job, w), share in zip(program.columns, program.solve(), strict=False):
         done[job] += share
         if share > most_of[job]:
             found[job], most_of[job] = nights[w], share
@@ -71,7 +81,7 @@ class _Program:
     kinds: NightKinds
     state: Filling
     nights: Sequence[int]
-    most: float
+    asked: Asked
 
     def __post_init__(self) -> None:
         self._rows: list[list[tuple[int, float]]] = []
@@ -99,7 +109,7 @@ class _Program:
             found[job].append(w)
         return found
 
-    def solve(self, chance: random.Random) -> Sequence[float]:
+    def solve(self) -> Sequence[float]:
         """Build the program and return the shares."""
         for job, nights in self.when.items():  # (1)
             self._at_most(((self.columns[job, w], 1.0) for w in nights), 1.0)
@@ -109,7 +119,7 @@ class _Program:
         for job in self.when:
             self._order(job)
             self._apart(job)
-        return self._solved(chance)
+        return self._solved()
 
     def _at_most(self, terms: Terms, most: float) -> None:
         row = list(terms)
@@ -137,42 +147,51 @@ class _Program:
                 here = [(job, float(n)) for job, n in changes if (job, w) in self.columns]
                 self._balance.append([(stock, 1.0), *((self.columns[job, w], n) for job, n in here), *before])
                 self._free.append(free)
-                for taking, giving in self._cuts[w]:
-                    row = [
-                        (self.columns[job, w], n)
-                        for job, n in here
-                        if int(self.kinds.sheet.kind[job]) in (taking if n > 0 else giving)
-                    ]
-                    if any(n > 0 for _, n in row):
-                        self._at_most([*row, *before], free)
+                for row in self._cuts(w, here):
+                    self._at_most([*row, *before], free)
                 before, free, stock = [(stock, -1.0)], 0.0, stock + 1
 
-    @cached_property
-    def _cuts(self) -> list[list[tuple[set[int], set[int]]]]:
-        """For each night moments of it: the kinds of jobs that have begun by then, and those that can have ended."""
-        return [list(self._moments(night)) for night in self.nights]
+    def _cuts(self, w: int, users: Sequence[tuple[int, float]]) -> Iterator[list[tuple[int, float]]]:
+        """Yield the sides of (3) that no other one implies: just before more jobs can have ended."""
+        first, last = self._moments[w]
+        kind = self.kinds.sheet.kind
+        begun = sorted((last[int(kind[job])], self.columns[job, w], n) for job, n in users if n > 0)
+        ended = sorted((first[int(kind[job])], self.columns[job, w], n) for job, n in users if n < 0)
+        row: list[tuple[int, float]] = []
+        for at, (moment, column, n) in enumerate(begun):
+            row.append((column, n))
+            following = begun[at + 1][0] if at + 1 < len(begun) else None
+            here = bisect_right(ended, moment, key=lambda one: one[0])
+            if here == len(ended) or following == moment:
+                continue
+            if following is None or bisect_right(ended, following, key=lambda one: one[0]) > here:
+                yield [*row, *((column, n) for _, column, n in ended[:here])]
 
-    def _moments(self, night: int) -> Iterator[tuple[set[int], set[int]]]:
-        sheet = self.kinds.sheet
-        spans = sheet.spans(night)
-        first: dict[int, int] = {}
-        last: dict[int, int] = {}
-        for kind, begin, end in zip(spans.kind.tolist(), spans.first.tolist(), spans.last.tolist(), strict=True):
-            first[kind] = min(begin + int(sheet.minutes[sheet.sample[kind]]), first.get(kind, begin + _DAY))
-            last[kind] = max(end, last.get(kind, end))
-        moments = sorted(set(last.values()))
-        for at in moments[:: max(1, len(moments) // _CUTS)]:
-            yield {kind for kind, end in last.items() if end <= at}, {kind for kind, end in first.items() if end <= at}
+    @cached_property
+    def _moments(self) -> list[tuple[dict[int, int], dict[int, int]]]:
+        """For each night when the first job of each kind can have ended, and when the last has to begin."""
+        sheet, found = self.kinds.sheet, []
+        for night in self.nights:
+            spans = sheet.spans(night)
+            first: dict[int, int] = {}
+            last: dict[int, int] = {}
+            for kind, begin, end in zip(spans.kind.tolist(), spans.first.tolist(), spans.last.tolist(), strict=True):
+                first[kind] = min(begin + int(sheet.minutes[sheet.sample[kind]]), first.get(kind, begin + _DAY))
+                last[kind] = max(end, last.get(kind, end))
+            found.append((first, last))
+        return found
 
     def _night(self, w: int, night: int) -> None:  # (4), (5)
         sheet, state = self.kinds.sheet, self.state
         for row in self.kinds.limits(night):
             here = [(job, n) for job, n in zip(row.jobs, row.amounts, strict=True) if (job, w) in self.columns]
             self._at_most(((self.columns[job, w], float(n)) for job, n in here), float(row.most))
-        size = min(self.most, sheet.project.size(state.waves + w))
-        if size < len(sheet.jobs):
-            owned = [job for job in self.when if sheet.jobs[job].owner and (job, w) in self.columns]
+        owned = [job for job in self.when if sheet.jobs[job].owner and (job, w) in self.columns]
+        size = sheet.project.size(state.waves + w)
+        if size < len(owned):
             self._at_most(((self.columns[job, w], 1.0) for job in owned), size)
+        if owned and self.asked.even:
+            self._at_most([(self._largest, -1.0), *((self.columns[job, w], 1.0) for job in owned)], 0.0)
 
     def _order(self, job: int) -> None:  # (6)
         one = self.kinds.sheet.jobs[job]
@@ -189,12 +208,19 @@ class _Program:
                 if near:
                     self._at_most(((self.columns[job, w], 1.0), *((self.columns[other, v], 1.0) for v in near)), 1.0)
 
-    def _solved(self, chance: random.Random) -> Sequence[float]:
-        count = len(self.columns) + len(self._balance)
-        cost, urgent = np.zeros(count), self.kinds.sheet.urgent.tolist()
-        cost[: len(self.columns)] = [
-            _NOISE * chance.random() + _EARLY * w * (1 + _URGENT * urgent[job]) - 1.0 for job, w in self.columns
-        ]
+    @property
+    def _largest(self) -> int:
+        """Position of m, after the shares and what is free."""
+        return len(self.columns) + len(self._balance)
+
+    def _solved(self) -> Sequence[float]:
+        count, shares, chance = self._largest + 1, len(self.columns), self.asked.chance
+        urgent = self.kinds.sheet.urgent.tolist()
+        cost = np.zeros(count)
+        cost[:shares] = [w * (_EARLY + _URGENT * urgent[job]) + _NOISE * chance.random() for job, w in self.columns]
+        cost[:shares] -= 1.0 + cost.max()
+        cost[-1] = _EVEN
+        left = self.asked.left()
         found = linprog(
             cost,
             A_ub=_matrix(self._rows, count),
@@ -202,10 +228,9 @@ class _Program:
             A_eq=_matrix(self._balance, count) if self._balance else None,
             b_eq=self._free or None,
             method="highs-ipm",
-            options={"time_limit": _SECONDS},
+            options={"maxiter": _STEPS} | ({} if left is None else {"time_limit": left}),
         )
-        shares: Sequence[float] = () if found.x is None else found.x[: len(self.columns)].tolist()
-        return shares
+        return () if found.x is None else found.x[:shares].tolist()
 
 
 def _matrix(rows: Sequence[Sequence[tuple[int, float]]], count: int) -> Any:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-import random
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -11,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from planner.fleet import Bools, Floats, Ints
-from planner.rollout.allotment import ANY_NIGHT, allot
+from planner.rollout.allotment import ANY_NIGHT, Asked, allot
 from planner.rollout.filling import Filling
 from planner.rollout.night_kinds import NightKinds
 from planner.rollout.project import Timetable
@@ -53,18 +51,6 @@ class Run:
         return [count[night] for night in self.nights]
 
 
-@dataclass(frozen=True)
-class Guide:
-    """How nights are filled: who goes first, by ``rank``, and the ``most`` sites of a night.
-
-    With ``chance`` each job is kept for the night that is allotted to it.
-    """
-
-    rank: Floats
-    most: float = math.inf
-    chance: random.Random | None = None
-
-
 class Campaign:
     """Runs of one project; all begin with the same state."""
 
@@ -73,6 +59,7 @@ class Campaign:
         self.kinds, self.sheet = kinds, kinds.sheet
         sheet = kinds.sheet
         self.asked = 0  # jobs placed so far; a program counts as some of them
+        self.short = False  # whether the last run had jobs for which no night could be allotted from the first one on
         self._fresh = Filling(sheet, np.zeros(len(sheet.jobs)), by_order=by_order)
 
     @property
@@ -86,30 +73,41 @@ class Campaign:
         """Return the run of no night."""
         return Run((), (), self._fresh, self._fresh.rank)
 
-    def follow(self, run: Run, keep: int, nights: Sequence[int], guide: Guide) -> Run:
-        """Keep so many nights of ``run`` and fill ``nights`` after them, those jobs first that have fewest of them."""
+    def follow(self, run: Run, keep: int, nights: Sequence[int], rank: Floats, asked: Asked | None = None) -> Run:
+        """Keep so many nights of ``run`` and fill ``nights`` after them, those jobs first that have fewest of them.
+
+        Else those with the highest ``rank`` go first. With ``asked`` each job is kept for the night that is allotted,
+        and nothing is filled where these nights are too short for all.
+        """
         state = (run.before[keep] if keep < len(run.nights) else run.end).copy()
-        state.allotted = None
+        state.allotted, self.short = None, False
         worked, before = list(run.nights[:keep]), list(run.before[:keep])
         chances = Chances(self.sheet, nights)
         for at, night in enumerate(nights):
-            if guide.chance is not None and (state.allotted is None or _missed(state, night - 1).any()):
-                state.allotted = allot(self.kinds, state, nights[at:], guide.chance, guide.most)
-                self.asked += int(state.waiting.sum()) * (len(nights) - at) // 2
-            state.rank = guide.rank + _LAST_CHANCE / (1.0 + chances.after(at)) + _LATE * _missed(state, night - 1)
-            kept, state = state, self._filled(state, night, guide.most)
+            if asked is not None and (state.allotted is None or _missed(state, night - 1).any()):
+                self._allot(state, nights[at:], asked)
+                if self.short:
+                    break
+            state.rank = rank + _LAST_CHANCE / (1.0 + chances.after(at)) + _LATE * _missed(state, night - 1)
+            kept, state = state, self._filled(state, night)
             if state.last_done == night:
                 worked.append(night)
                 before.append(kept)
-        return Run(tuple(worked), tuple(before), state, guide.rank)
+        return Run(tuple(worked), tuple(before), state, rank)
 
-    def _filled(self, state: Filling, night: int, most: float) -> Filling:
+    def _allot(self, state: Filling, nights: Sequence[int], asked: Asked) -> None:
+        first = state.allotted is None
+        state.allotted = allot(self.kinds, state, nights, asked)
+        self.asked += int(state.waiting.sum()) * len(nights) // 2
+        self.short |= first and bool((state.waiting & (state.allotted == ANY_NIGHT)).any())
+
+    def _filled(self, state: Filling, night: int) -> Filling:
         """Fill a night; several times, first with those that were missed, until all is done that is allotted to it."""
         best, least, rank = state, len(state.rank) + 1, state.rank
         for _ in range(_TRIES):
             trial = state.copy()
             trial.rank = rank
-            self.asked += len(trial.fill(night, min(most, self.sheet.project.size(trial.waves))))
+            self.asked += len(trial.fill(night, self.sheet.project.size(trial.waves)))
             missed = _missed(trial, night)
             if missed.sum() < least:
                 best, least = trial, int(missed.sum())

@@ -6,7 +6,6 @@ Squeaky wheel optimization, Journal of Artificial Intelligence Research 10 (1999
 
 from __future__ import annotations
 
-import math
 import random
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -14,76 +13,81 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from planner.fleet import Floats
-from planner.rollout.campaign import Campaign, Guide, Run
+from planner.rollout.allotment import Asked
+from planner.rollout.campaign import Campaign, Run
 from planner.rollout.night_program import Fewest
 from planner.rollout.sheet import Sheet
 
 _AHEAD = 14  # nights after the last one that a night may be moved to
 _STALE = 60  # trials without success after which another night is taken out
-_SPARE = 2  # nights for which the first try has one to spare
-_ALLOTTED = 0.3  # share of the trials that allot steps to nights anew, where the run began so
+_BRIEF, _LONG = 4, 10  # trials to mend a run as jobs are allotted
+_ATTEMPTS = 4  # such runs from which the one that is settled best is taken
 _AS_IT_IS = 0.3  # share of the trials that change no rank
 _FADING, _BLAME, _FREED, _LEAST = 0.9, 0.5, 0.6, 0.1
 
 
-@dataclass
-class Search:
-    """Improves a run; ``work`` is how many jobs all trials together may place, ``watch`` says whether to go on.
+@dataclass(frozen=True)
+class Effort:
+    """What a search may spend: ``work`` is how many jobs all trials together may place.
 
-    ``allotting``: whether trials keep each job for the night that is allotted to it (`planner.rollout.allotment`).
+    ``watch`` is told the waves and says whether to go on; ``left`` are the seconds left, None for no limit.
     """
 
-    campaign: Campaign
     work: int
     watch: Callable[[int], bool]
-    allotting: bool = False
+    left: Callable[[], float | None] = lambda: None
+
+
+@dataclass
+class Search:
+    """Improves a run. ``asked``: how trials allot each job to a night (`planner.rollout.allotment`), None for not."""
+
+    campaign: Campaign
+    effort: Effort
+    work: int = 0
+    asked: Asked | None = None
     chance: random.Random = field(default_factory=lambda: random.Random(0))
 
     @property
     def _sheet(self) -> Sheet:
         return self.campaign.sheet
 
+    def allotted(self, best: Run, enough: int) -> Run:
+        """Return a run of few nights in which all is done as it is allotted; ``best`` where that is fewer."""
+        for count in range(max(1, enough), len(best.nights)):
+            if self._goes_on(best):
+                found = self._as_allotted(self.campaign.next_nights(count), best, _BRIEF, even=True)
+                best = found or best
+            if len(best.nights) <= count:
+                break
+        return best
+
     def fewer(self, best: Run, chosen: Fewest, enough: int) -> Run:
         """Return a run of fewer nights than ``best``, ``enough`` if it can be, else ``best``.
 
-        Attempts begin in turn with nights as the program has chosen them, with a thin night taken out, and with steps
-        allotted to the next nights.
+        Attempts begin in turn with steps allotted to the next nights, or to nights as the program has chosen them, and
+        with such nights, or with a thin night taken out, without allotment.
         """
-        rank, attempt = best.rank, 0
+        attempt = 0
         while len(best.nights) > max(1, enough) and self._goes_on(best):
-            most = len(best.nights) - 1
-            self.allotting = attempt % 3 == 2
-            if self.allotting:
-                current = self._follow(self.campaign.begin(), 0, self.campaign.next_nights(most), rank)
-            elif attempt % 3 == 0 and len(chosen) < len(best.nights):
-                current = self._begun(chosen, rank)
-            else:
-                current = self._without(best, self._thin(best))
-            best = self._mended(current, most, self._sheet.project.nights.stop, best) or best
+            most, fewer = len(best.nights) - 1, len(chosen) < len(best.nights)
+            found = None
+            if attempt % 3 < 2:
+                nights = self._drawn(chosen, most) if attempt % 3 and fewer else self.campaign.next_nights(most)
+                found = self._as_allotted(nights, best, _LONG, even=self.chance.random() < 0.5)
+            if attempt % 3 == 2 or self.campaign.short:
+                drawn = self.chance.random() < 0.5 and fewer
+                nights = self._drawn(chosen, len(chosen))
+                current = self._fresh(nights, best.rank) if drawn else self._without(best, self._thin(best))
+                found = self._mended(current, most, self._sheet.project.nights.stop, best)
+            best = found or best
             attempt += 1
-        self.allotting = False
-        return best
-
-    def allotted(self, best: Run, enough: int) -> Run:
-        """Return the run of the fewest nights in which all is done as it is allotted; ``best`` where that is fewer.
-
-        What is allotted is early, so that one run over some nights more than needed leaves the last of them empty.
-        """
-        self.allotting, most = True, min(len(best.nights) - 1, enough + enough // _SPARE + 2)
-        while most >= max(1, enough) and self._goes_on(best):
-            begun = self._follow(self.campaign.begin(), 0, self.campaign.next_nights(most), best.rank)
-            run = self._mended(begun, most, self._sheet.project.nights.stop, best)
-            if run is None:
-                break
-            best, most = run, len(run.nights) - 1
-        self.allotting = False
         return best
 
     def earlier(self, best: Run) -> Run:
         """Return a run of as many nights that ends earlier, else ``best``."""
-        self.allotting = best.end.allotted is not None
         order = [frozenset(self._sheet.opened(night).tolist()) for night in best.nights]
-        current = self._follow(self.campaign.begin(), 0, self.campaign.dated(order), best.rank)
+        current = self._fresh(self.campaign.dated(order), best.rank)
         while self._goes_on(best):
             if not current.nights or current.nights[-1] >= best.nights[-1]:
                 current = self._without(best, len(best.nights) - 1)
@@ -91,23 +95,57 @@ class Search:
             current = self._without(best, len(best.nights) - 1)
         return best
 
-    def _begun(self, chosen: Fewest, rank: Floats) -> Run:
-        """Return a run of the chosen nights; those after the pilot and its growth in an order that chance draws."""
-        others = self.chance.sample(chosen.others, len(chosen.others))
-        nights = self.campaign.dated((*chosen.pilot, *others))
+    def settled(self, best: Run) -> Run:
+        """Return a run over the same nights with urgent jobs early, then waves of even size; ``best`` if none is better."""
+        for _ in range(_ATTEMPTS):
+            if self._goes_on(best):
+                found = self._as_allotted(best.nights, best, _BRIEF, even=True)
+                best = best if found is None else min(best, found, key=self._unrest)
+        return best
+
+    def _as_allotted(self, nights: tuple[int, ...], best: Run, trials: int, *, even: bool) -> Run | None:
+        """Return a run over these nights in which all is done as it is allotted; None where none is found.
+
+        In so many ``trials`` some of the last nights are allotted and filled anew.
+        """
+        self.asked = Asked(self.chance, even, self.effort.left)
+        run = self._fresh(nights, best.rank)
+        short = self.campaign.short
+        for _ in range(0 if short else trials):
+            if not run.left or not self._goes_on(best):
+                break
+            keep = max(self.chance.randrange(len(run.nights)) for _ in range(2))
+            rest = tuple(night for night in nights if night > max(run.nights[:keep], default=-1))
+            trial = self._follow(run, keep, rest, best.rank if self.chance.random() < 0.5 else self._given_way(run))
+            run = trial if trial.left <= run.left else run
+        self.asked, self.campaign.short = None, short
+        return None if run.left else run
+
+    def _unrest(self, run: Run) -> tuple[int, float, int]:
+        """Return the waves, how long urgent jobs wait, and how uneven waves are: the sum of the squares of their sizes."""
+        came = [run.nights.index(night) if night is not None else 0 for night in run.end.night]
+        sizes = np.bincount(came, weights=self._sheet.owned, minlength=1)
+        return len(run.nights), float(np.dot(came, self._sheet.urgent)), int((sizes**2).sum())
+
+    def _fresh(self, nights: tuple[int, ...], rank: Floats) -> Run:
         return self._follow(self.campaign.begin(), 0, nights, rank)
+
+    def _drawn(self, chosen: Fewest, count: int) -> tuple[int, ...]:
+        """Return ``count`` nights of the chosen kinds; those after the pilot and its growth as chance draws them."""
+        others = self.chance.sample(chosen.others, len(chosen.others))
+        more = count - len(chosen) if others else 0
+        return self.campaign.dated((*chosen.pilot, *others, *self.chance.choices(others, k=more)))
 
     def _without(self, run: Run, out: int) -> Run:
         return self._follow(run, out, run.nights[out + 1 :], run.rank)
 
     def _goes_on(self, best: Run) -> bool:
-        return self.work > 0 and self.watch(len(best.nights))
+        return self.work > 0 and self.effort.watch(len(best.nights))
 
     def _mended(self, current: Run, most: int, before: int, best: Run) -> Run | None:
         """Look for places for what is left, in at most so many nights, all ``before`` one; None without success."""
-        stale, begun = 0, self.allotting
+        stale = 0
         while current.left and stale < _STALE and self._goes_on(best):
-            self.allotting = begun and self.chance.random() < _ALLOTTED
             keep, nights = self._changed(current, most, before)
             raised = current.rank if self.chance.random() < _AS_IT_IS else self._given_way(current)
             trial = self._follow(current, keep, nights, raised)
@@ -115,25 +153,10 @@ class Search:
             if trial.left <= current.left:
                 stale = stale if trial.left == current.left else 0
                 current = trial
-        self.allotting = begun
         return None if current.left else current
 
-    def even(self, best: Run) -> Run:
-        """Return a run over the same nights whose fullest is as thin as can be."""
-        self.allotting = best.end.allotted is not None
-        low, high = len(self._sheet.jobs) // max(1, len(best.nights)), max(best.sizes, default=0)
-        while low < high and self._goes_on(best):
-            most = (low + high) // 2
-            found = self._follow(self.campaign.begin(), 0, best.nights, best.rank, most)
-            if found.left or found.nights != best.nights:
-                low = most + 1
-            else:
-                best, high = found, min(most, max(found.sizes))
-        return best
-
-    def _follow(self, run: Run, keep: int, nights: tuple[int, ...], rank: Floats, most: float = math.inf) -> Run:
-        chance = self.chance if self.allotting else None
-        found = self.campaign.follow(run, keep, nights, Guide(rank, most, chance))
+    def _follow(self, run: Run, keep: int, nights: tuple[int, ...], rank: Floats) -> Run:
+        found = self.campaign.follow(run, keep, nights, rank, self.asked)
         state = run.before[keep] if keep < len(run.before) else run.end
         self.work -= 1 + int(state.waiting.sum()) + self.campaign.asked
         self.campaign.asked = 0

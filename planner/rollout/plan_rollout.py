@@ -15,6 +15,7 @@ from planner.identity import fleet_id, plan_hash
 from planner.plan import Plan
 from planner.rollout.bounds import Bound, lower_bound
 from planner.rollout.detours import Order
+from planner.rollout.improve import Effort
 from planner.rollout.jobs import Clocks, crew_of, handed_over, make_project
 from planner.rollout.materials import budget_of, held_against, late_orders, materials_of
 from planner.rollout.moves import Moves, order_moves, ordered_otherwise, without_detours
@@ -152,7 +153,8 @@ def _scheduled(
         # Detours bring free places from elsewhere.
         kinds = NightKinds(draft.sheet, places=not draft.moves.order.legs)
         chosen = fewest_nights(kinds, range(len(draft.project.jobs)))
-        found = schedule(kinds, chosen, bound.waves, 0 if budget.spent else work, goes_on)
+        effort = Effort(0 if budget.spent else work, goes_on, lambda: budget.left)
+        found = schedule(kinds, chosen, bound.waves, effort)
         return replace(draft, timetable=handed_over(draft.project, found))
 
     def goes_on(waves: int) -> bool:

@@ -10,9 +10,9 @@ import click
 
 from planner.rollout import roll_out
 from planner.verify import verify, verify_rollout
-from tests.rollout.cases import random_case
 from tests.rollout.large import KINDS, large_case
 from tests.rollout.plain import plain_nights, project_of
+from tests.rollout.replays import holds, replay_case
 from tests.rollout.test_waves import fewest_waves, tight_case
 
 START = dt.date(2027, 3, 1)  # Europe and America change their clocks in the weeks after it, at different times
@@ -26,24 +26,27 @@ def main() -> None:
 @main.command()
 @click.option("--first", default=0, show_default=True, help="Seed of the first rollout.")
 @click.option("--count", default=1000, show_default=True, help="How many.")
-@click.option("--search", default=0.0, show_default=True, help="Seconds of search for each.")
-def replay(first: int, count: int, search: float) -> None:
+@click.option("--searched", default=5, show_default=True, help="One of so many is searched, too; 0 for none.")
+def replay(first: int, count: int, searched: int) -> None:
     """Replay random rollouts by verify, which shares no code with the planning, and list what it finds."""
-    found, waves, conflicts = 0, Counter(), Counter()
+    found, waves, conflicts, held = 0, Counter(), Counter(), Counter()
     began = time.process_time()
-    for seed in range(first, first + count):
-        fleet, plan = random_case(seed)
-        start = START + dt.timedelta(days=seed % 300)  # so that some meet each change of the clock
+    for done, seed in enumerate(range(first, first + count), start=1):
+        fleet, plan, start = replay_case(seed)
         assert not [v for v in verify(fleet, plan) if v.severity == "violation"]
-        rollout = roll_out(fleet, plan, start=start, time_limit=search)
+        limit = 1.0 if searched and seed % searched == seed // 10 % searched else 0
+        rollout = roll_out(fleet, plan, start=start, time_limit=limit)
         wrong = verify_rollout(fleet, plan, rollout)
         waves[rollout.gap] += 1
         conflicts.update(conflict.code for conflict in rollout.conflicts)
+        held.update(holds(fleet, rollout))
         if wrong:
             found += 1
             click.echo(f"seed {seed}: {[str(v) for v in wrong[:3]]}")
-    click.echo(f"{count} rollouts, {found} with an objection; waves above the bound: {dict(sorted(waves.items()))}; ")
-    click.echo(f"left out: {dict(conflicts)}; {time.process_time() - began:.0f} s of processor time")
+        if done % 500 == 0 or done == count:
+            click.echo(f"{done} rollouts, {found} with an objection; {time.process_time() - began:.0f} s of processor")
+    click.echo(f"waves above the bound: {dict(sorted(waves.items()))}; left out: {dict(conflicts)}")
+    click.echo(f"rollouts with: {dict(sorted(held.items()))}")
 
 
 @main.command()

@@ -24,7 +24,7 @@ class Draw:
         return self.rng.choice(values) if self.rng.random() < share else ""
 
 
-def random_case(seed):
+def random_case(seed, windows=WINDOWS):
     """Return (fleet, plan): 2 to 5 hubs with 1 or 2 hosts, 3 to 14 sites, tight caps, every setting in use at times."""
     rng = seed if isinstance(seed, random.Random) else random.Random(seed)
     draw = Draw(rng)
@@ -74,7 +74,7 @@ def random_case(seed):
         host_release_rule=rule,
         release_floor=floor,
         timezone=rng.choice(ZONES),
-        window=rng.choice(WINDOWS),
+        window=rng.choice(windows),
         sites_per_wave=rng.choice([None, 2, 5]),
         sites_per_region=rng.choice([None, 1, 3]),
         sites_per_host=rng.choice([None, 1, 3]),
@@ -98,7 +98,7 @@ def random_case(seed):
                 "target_release": [target[s] for s in sites],
                 "own_tie_breaker": ["yes" if s in own else "" for s in sites],
                 "timezone": [rng.choice(ZONES) for _ in sites],
-                "window": [draw.some(WINDOWS, 0.6) for _ in sites],
+                "window": [draw.some(windows, 0.6) for _ in sites],
                 "crew": [draw.some(["North", "South"], 0.3) for _ in sites],
                 "neighbours": [tuple(rng.sample(sites, 1)) if rng.random() < 0.3 else () for _ in sites],
             },
@@ -114,7 +114,7 @@ def random_case(seed):
                 "cluster_cap": [float(cap[h]) for h in hubs],
                 "host_release": [after[h] for h in hubs],
                 "host_release_today": [before[h] if before[h] != after[h] else "" for h in hubs],
-                "window": [draw.some(WINDOWS, 0.5) for _ in hubs],
+                "window": [draw.some(windows, 0.5) for _ in hubs],
             },
         ),
         latency=typed_table(

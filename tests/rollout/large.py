@@ -49,8 +49,12 @@ KINDS = {
 
 
 def large_case(name, seed):
+    """Return (fleet, plan) of one of `KINDS`."""
+    return case_of_kind(KINDS[name], random.Random(f"{name} {seed}"))
+
+
+def case_of_kind(kind, rng, windows=WINDOWS):
     """Return (fleet, plan) of a kind: sites of one cluster on hosts H00-01, ..., one host at each hub."""
-    kind, rng = KINDS[name], random.Random(f"{name} {seed}")
     sites = [f"S{n:04d}" for n in range(kind.sites)]
     hubs = [f"H{n:02d}" for n in range(kind.hosts + kind.gone)]
     old, new = hubs[: kind.hosts], hubs[kind.gone :]
@@ -73,7 +77,7 @@ def large_case(name, seed):
                 "site": sites,
                 "region": [region[s] for s in sites],
                 "timezone": [rng.choice(ZONES[: kind.zones]) for _ in sites],
-                "window": [rng.choice(WINDOWS) for _ in sites],
+                "window": [rng.choice(windows) for _ in sites],
                 "crew": [region[s] if region[s] in regions[: kind.named] else "" for s in sites],
                 "neighbours": [(rng.choice(sites),) if rng.random() < 0.05 else () for _ in sites],
             },
