@@ -43,7 +43,7 @@ _EVEN = 0.3  # e
 _DAY = 24 * 60
 _STEPS = 5_000  # most steps of the solver; the interior point method takes some 40
 _MOSTLY = 0.5  # share of a job from which on it is allotted: to the night of its largest one
-ANY_NIGHT = 0
+ANY_NIGHT = -1
 
 Terms = Iterable[tuple[int, float]]  # column, coefficient
 

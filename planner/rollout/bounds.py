@@ -24,19 +24,29 @@ _ASKED_AGAIN = 400  # jobs up to which the program says which limits decide
 
 @dataclass(frozen=True, slots=True)
 class Bound:
-    """No schedule has fewer ``waves``, because of ``why``."""
+    """No schedule has fewer ``waves``, because of ``why``. ``chosen`` are nights that the program found for all."""
 
     waves: int
     why: str
+    chosen: Fewest = Fewest(0)
 
 
-def lower_bound(kinds: NightKinds, names: Sequence[str]) -> Bound:
-    """Return the largest of the bounds on the jobs of ``kinds``; ``names`` are the jobs' names for people."""
-    waves, why = 0, _because("Nothing changes.")
-    for found, reason in _bounds(kinds, names):
+Left = Callable[[], float | None]
+
+
+def lower_bound(kinds: NightKinds, names: Sequence[str], left: Left = lambda: None) -> Bound:
+    """Return the largest of the bounds on the jobs of ``kinds``; ``names`` are the jobs' names for people.
+
+    ``left`` are the seconds left, None for no limit; where there are none, large programs are not asked again.
+    """
+    if not kinds.sheet.jobs:
+        return Bound(0, "Nothing changes.")
+    chosen = fewest_nights(kinds, range(len(kinds.sheet.jobs)), seconds=left())
+    waves, why = 0, _because("")
+    for found, reason in _bounds(kinds, names, chosen, left):
         if found > waves:
             waves, why = found, reason
-    return Bound(waves, why())
+    return Bound(waves, why(), chosen)
 
 
 Why = Callable[[], str]  # asked only of the largest bound
@@ -46,10 +56,8 @@ def _because(words: str) -> Why:
     return lambda: words
 
 
-def _bounds(kinds: NightKinds, names: Sequence[str]) -> Iterator[tuple[int, Why]]:
+def _bounds(kinds: NightKinds, names: Sequence[str], chosen: Fewest, left: Left) -> Iterator[tuple[int, Why]]:
     project = kinds.sheet.project
-    if not project.jobs:
-        return
     yield 1, _because("Something changes.")
     heads, tails = _chains(project, _longest_night(kinds.sheet))
     longest = max(range(len(heads)), key=lambda at: heads[at] + tails[at])
@@ -63,7 +71,8 @@ def _bounds(kinds: NightKinds, names: Sequence[str]) -> Iterator[tuple[int, Why]
             yield count + behind, _because(why + _behind(behind))
     for behind in sorted(set(tails)):
         members = [at for at, tail in enumerate(tails) if tail >= behind]
-        fewest = fewest_nights(kinds, members)
+        again = left() != 0 or len(members) <= _ASKED_AGAIN
+        fewest = chosen if not behind else fewest_nights(kinds, members, seconds=left()) if again else Fewest(0)
         yield fewest.nights + behind, partial(_of_nights, kinds, members, fewest, behind)
 
 

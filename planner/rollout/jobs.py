@@ -81,7 +81,7 @@ def make_project(
         capacity={name: _capacity(state, name) for job in jobs for name, _ in job.uses},
         quota={q: most for job in jobs for q in job.quotas if (most := _most(state, q)) is not None},
         sizes=growing(policy.pilot_sites, policy.wave_growth, policy.sites_per_wave, len(by_site)) if by_site else (),
-        pilot_days=policy.pilot_days,
+        pilot_days=policy.pilot_days if policy.pilot_sites else 1,
         room={place: free for place, free in room.items() if any(p == place for job in jobs for p, _ in job.takes)},
     )
 

@@ -29,9 +29,11 @@ import numpy as np
 import scipy.sparse as sp
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from planner.rollout.night_kinds import NightKinds, Row
+from planner.rollout.night_kinds import LIMITS, NightKinds, Row
 
-_SECONDS = 5.0
+_NODES = 200  # most nodes of branch and bound: nearly all end at the first
+_CELLS = 12_000  # most columns times classes; where there are more, limits that are felt least are left out
+_LEAST_SECONDS = 2.0  # that a program has, though no time is left
 _SLACK = 1e-5  # of the solver's bound, before it is rounded up
 PILOT = "the pilot with its growth"
 
@@ -61,12 +63,15 @@ class _Column:
     stage: int = -1
 
 
-def fewest_nights(kinds: NightKinds, members: Collection[int], without: Collection[str] = ()) -> Fewest:
+def fewest_nights(
+    kinds: NightKinds, members: Collection[int], without: Collection[str] = (), seconds: float | None = None
+) -> Fewest:
     """Return the fewest nights for the jobs ``members``; the limits of the families ``without`` are left out.
 
-    Families are those of the rows, and `PILOT`.
+    Families are those of the rows, and `PILOT`. The program ends by the work that it has done, and after about so many
+    ``seconds``, None for no limit.
     """
-    program = _Program(kinds, sorted(members), without)
+    program = _Program(kinds, sorted(members), without, seconds)
     return program.solve() if program.members else Fewest(0)
 
 
@@ -75,6 +80,7 @@ class _Program:
     kinds: NightKinds
     members: Sequence[int]
     without: Collection[str]
+    seconds: float | None
     rows: list[tuple[dict[int, float], float]] = field(default_factory=list)  # sum of coefficients <= right side
 
     @cached_property
@@ -103,16 +109,24 @@ class _Program:
 
     @cached_property
     def limits(self) -> list[list[Row]]:
-        """The rows (3) of each kind of nights."""
+        """The rows (3) of each kind of nights; in a large program without those limits that are felt least."""
         found = [(*kind.rows, *self.kinds.quotas(kind, self.firsts)) for kind in self.kinds.kinds]
-        return [[row for row in rows if row.family not in self.without] for rows in found]
+        rows = [[row for row in rows if row.family not in self.without] for rows in found]
+        felt = sorted(len(row.jobs) / row.most for rows in found for row in rows if row.family == LIMITS)
+        while felt and len(self._classes(rows)) * len(self.columns) > _CELLS:
+            least, felt = felt[len(felt) // 2], felt[len(felt) // 2 + 1 :]
+            rows = [[r for r in here if r.family != LIMITS or len(r.jobs) / r.most > least] for here in rows]
+        return rows
 
     @cached_property
     def classes(self) -> list[list[int]]:
         """Jobs that no row tells apart."""
+        return self._classes(self.limits)
+
+    def _classes(self, limits: Sequence[Sequence[Row]]) -> list[list[int]]:
         kind = self.kinds.sheet.kind
         signature: dict[int, list[object]] = {at: [int(kind[at]), at in self.firsts] for at in self.members}
-        for k, rows in enumerate(self.limits):
+        for k, rows in enumerate(limits):
             for n, row in enumerate(rows):
                 for at, amount in zip(row.jobs, row.amounts, strict=True):
                     if at in signature:
@@ -201,13 +215,17 @@ class _Program:
                 LinearConstraint(matrix, -np.inf, right),
                 LinearConstraint(_matrix(done, count), sizes, sizes),  # (1)
             ],
-            options={"time_limit": _SECONDS},
+            options={"node_limit": _NODES} | self._time_limit,
         )
         bound = found.mip_dual_bound
         if bound is None or not math.isfinite(bound):
             return Fewest(0)
         nights = math.ceil(bound - _SLACK)
         return Fewest(nights) if found.x is None else Fewest(nights, *self._chosen(np.round(found.x[:width]).tolist()))
+
+    @property
+    def _time_limit(self) -> dict[str, float]:
+        return {} if self.seconds is None else {"time_limit": max(_LEAST_SECONDS, self.seconds)}
 
     def _chosen(self, counts: Sequence[float]) -> tuple[tuple[frozenset[int], ...], tuple[frozenset[int], ...]]:
         pilot: list[frozenset[int]] = []

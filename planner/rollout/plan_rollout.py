@@ -34,7 +34,7 @@ from planner.verify import verify
 
 _LISTED = 5
 _OTHER_ORDERS = 12  # orders with other detours that are tried where waves are above their bound
-_EXACT_SECONDS = 10.0
+_EXACT_WORK = 10.0  # about seconds
 _THOROUGH = 10  # times the work
 _DAY = 24 * 60
 _NO_TIMETABLE = Timetable((), (), ())
@@ -70,11 +70,11 @@ def roll_out(
     surely = _draft(state, moves, without_detours(moves), clocks, first) if moves.order.legs else draft
     # Detours bring free places from elsewhere.
     kinds = NightKinds(surely.sheet, places=not moves.order.legs)
-    bound = lower_bound(kinds, [task.id for task in surely.tasks])
+    bound = lower_bound(kinds, [task.id for task in surely.tasks], lambda: budget.left)
     with budget.listening():
         scale = _THOROUGH if thorough else 1
         draft = _scheduled(state, draft, clocks, first, bound, budget, scale)
-        draft, bound = _searched(draft, bound, clocks, budget.within(_EXACT_SECONDS * scale))
+        draft, bound = _searched(draft, bound, clocks, budget, _EXACT_WORK * scale)
     ordered, timetable, conflicts = draft.tasks, draft.timetable, draft.conflicts
     waves = _waves(state, ordered, timetable, clocks)
     conflicts += _without_night(ordered, timetable)
@@ -151,8 +151,10 @@ def _scheduled(
         if not draft.project.jobs:
             return draft
         # Detours bring free places from elsewhere.
-        kinds = NightKinds(draft.sheet, places=not draft.moves.order.legs)
-        chosen = fewest_nights(kinds, range(len(draft.project.jobs)))
+        legs = draft.moves.order.legs
+        kinds = NightKinds(draft.sheet, places=not legs)
+        everything = range(len(draft.project.jobs))
+        chosen = fewest_nights(kinds, everything, seconds=budget.left) if legs else bound.chosen
         effort = Effort(0 if budget.spent else work, goes_on, lambda: budget.left)
         found = schedule(kinds, chosen, bound.waves, effort)
         return replace(draft, timetable=handed_over(draft.project, found))
@@ -173,14 +175,16 @@ def _scheduled(
     return best
 
 
-def _searched(draft: _Draft, bound: Bound, clocks: Clocks, budget: SolveBudget) -> tuple[_Draft, Bound]:
+def _searched(
+    draft: _Draft, bound: Bound, clocks: Clocks, budget: SolveBudget, work: float
+) -> tuple[_Draft, Bound]:
     """Return the draft with the exact schedule where that is better, and the bound that it proves."""
     found, project = draft.timetable, draft.project
     if not project.jobs or None in found.night or found.waves <= bound.waves:
         return draft, bound
     nights = _enough_nights(project, found, clocks)
     if small_enough(project, nights) and not budget.spent:
-        exact = schedule_exactly(project, nights, found, budget.left or 0.0)
+        exact = schedule_exactly(project, nights, found, work, budget.left)
         if exact.timetable is not None and exact.timetable.better(found, project.jobs):
             draft = replace(draft, timetable=handed_over(project, exact.timetable))
         # With other detours, of which there are as few, fewer waves may do.
@@ -212,7 +216,7 @@ def _waves(state: State, tasks: Sequence[Task], timetable: Timetable, clocks: Cl
         if night is not None:
             nights.setdefault(night, []).append(at)
     waves: list[Wave] = []
-    piloted = False
+    piloted = not state.fleet.policy.pilot_sites
     for number, (_, members) in enumerate(sorted(nights.items()), start=1):
         members.sort(key=lambda at: (timetable.start[at], tasks[at].id))
         zones = [clocks.of(tasks[at]) for at in members]

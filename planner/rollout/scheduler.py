@@ -29,10 +29,13 @@ def small_enough(project: Project, nights: range) -> bool:
     return len(project.jobs) * len(nights) <= _LITERALS
 
 
-def schedule_exactly(project: Project, nights: range, hint: Timetable | None, seconds: float) -> Exact:
-    """Return the schedule with the fewest waves within ``nights``, then the earliest finish, as far as time allows.
+def schedule_exactly(
+    project: Project, nights: range, hint: Timetable | None, work: float, seconds: float | None
+) -> Exact:
+    """Return the schedule with the fewest waves within ``nights``, then the earliest finish, as far as it is found.
 
-    The bound holds for schedules within ``nights``.
+    ``work`` is in units of the solver that are about seconds, but do not depend on the machine; ``seconds`` are those
+    left, None for no limit. The bound holds for schedules within ``nights``.
     """
     model = _Model(project, nights)
     if model.impossible:
@@ -41,7 +44,9 @@ def schedule_exactly(project: Project, nights: range, hint: Timetable | None, se
     if hint is not None and None not in hint.night:
         model.hint(hint)
     solver = cp_model.CpSolver()
-    solver.parameters.max_time_in_seconds = seconds
+    solver.parameters.max_deterministic_time = work
+    if seconds is not None:
+        solver.parameters.max_time_in_seconds = seconds
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = 0
     status = solver.solve(model.cp)

@@ -212,7 +212,7 @@ class _Check:
                     text = f"it changes {len(wave.sites)} sites; at most {most:g} are allowed"
                     yield Violation("wave_limit", where, text)
                 size, grown = size * policy.wave_growth, grown + 1
-                if wave.pilot != (grown == 1):
+                if wave.pilot != (grown == 1 and policy.pilot_sites > 0):
                     text = "only the first wave that changes sites is the pilot, and must be marked so"
                     yield Violation("step_form", where, text)
             yield from self._counts(wave, where)
@@ -269,7 +269,7 @@ class _Check:
             for wave in self.rollout.waves
             if wave.sites
         ]
-        if len(changing) > 1 and changing[1] - changing[0] < policy.pilot_days:
+        if policy.pilot_sites and len(changing) > 1 and changing[1] - changing[0] < policy.pilot_days:
             text = f"it begins {changing[1] - changing[0]} nights after the pilot; pilot_days is {policy.pilot_days}"
             yield Violation("spacing", "wave 2", text)
 

@@ -4,6 +4,7 @@ import networkx as nx
 import pytest
 
 from planner.rollout.bounds import lower_bound
+from planner.rollout.improve import Effort
 from planner.rollout.night_kinds import NightKinds
 from planner.rollout.night_program import Fewest
 from planner.rollout.nights import Opening
@@ -15,7 +16,7 @@ from planner.rollout.sheet import Sheet
 
 def scheduled(project):
     """Return the schedule of the local search."""
-    return schedule(NightKinds(Sheet(project)), Fewest(0), 0, 4_000, lambda waves: True)
+    return schedule(NightKinds(Sheet(project)), Fewest(0), 0, Effort(4_000, lambda waves: True))
 
 
 def bounded(project, names):
@@ -49,7 +50,7 @@ def colouring(graph):
 def solved(project):
     """Check the list schedule against the exact one, and return the latter."""
     greedy = scheduled(project)
-    exact = schedule_exactly(project, project.nights, greedy, 20)
+    exact = schedule_exactly(project, project.nights, greedy, 20, None)
     bound = bounded(project, [str(i) for i in range(len(project.jobs))])
     assert None not in greedy.night
     assert bound <= exact.waves == exact.timetable.waves <= greedy.waves

@@ -10,6 +10,7 @@ from planner.rollout import roll_out
 from planner.rollout.bounds import lower_bound
 from planner.rollout.campaign import Campaign
 from planner.rollout.guards import Guard
+from planner.rollout.improve import Effort
 from planner.rollout.night_kinds import NightKinds
 from planner.rollout.night_program import Fewest, fewest_nights
 from planner.rollout.nights import Opening
@@ -38,7 +39,7 @@ def bound_of(project):
 
 def waves_of(project, work=1_000):
     kinds = NightKinds(Sheet(project))
-    found = schedule(kinds, fewest_nights(kinds, range(len(project.jobs))), 0, work, lambda waves: True)
+    found = schedule(kinds, fewest_nights(kinds, range(len(project.jobs))), 0, Effort(work, lambda waves: True))
     assert None not in found.night
     return found.waves
 
@@ -128,5 +129,5 @@ def test_sites_without_a_third_vote_come_first_where_nothing_else_decides():
 def test_waves_are_of_even_size_where_nothing_else_decides():
     jobs = tuple(Job(30, weekly(*range(7), minutes=600), owner=f"S{n}") for n in range(20))
     kinds = NightKinds(Sheet(Project(jobs, range(50), sizes=(9,))))
-    found = schedule(kinds, Fewest(0), 3, 2_000, lambda waves: True)
+    found = schedule(kinds, Fewest(0), 3, Effort(2_000, lambda waves: True))
     assert sorted(found.night.count(night) for night in set(found.night)) == [6, 7, 7]
