@@ -98,7 +98,7 @@ class Campaign:
     def _allot(self, state: Filling, nights: Sequence[int], asked: Asked) -> None:
         first = state.allotted is None
         state.allotted = allot(self.kinds, state, nights, asked)
-        self.asked += int(state.waiting.sum()) * len(nights) // 2
+        self.asked += int(state.waiting.sum()) * len(nights)
         self.short |= first and bool((state.waiting & (state.allotted == ANY_NIGHT)).any())
 
     def _filled(self, state: Filling, night: int) -> Filling:

@@ -110,14 +110,16 @@ class Search:
         """
         self.asked = Asked(self.chance, even, self.effort.left)
         run = self._fresh(nights, best.rank)
-        short = self.campaign.short
+        short, before = self.campaign.short, len(run.nights)
         for _ in range(0 if short else trials):
             if not run.left or not self._goes_on(best):
                 break
-            keep = max(self.chance.randrange(len(run.nights)) for _ in range(2))
+            keep = max(self.chance.randrange(before) for _ in range(2))
             rest = tuple(night for night in nights if night > max(run.nights[:keep], default=-1))
             trial = self._follow(run, keep, rest, best.rank if self.chance.random() < 0.5 else self._given_way(run))
-            run = trial if trial.left <= run.left else run
+            before = max(1, keep) if self.campaign.short else before  # what is left there finds no night any more
+            if trial.left <= run.left:
+                run, before = trial, len(trial.nights)
         self.asked, self.campaign.short = None, short
         return None if run.left else run
 

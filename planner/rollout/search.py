@@ -12,6 +12,7 @@ from planner.rollout.sheet import Sheet
 WORK = 300_000  # jobs that all trials together may place: some seconds
 _TRIALS = 30  # at most so many, and
 _TRIALS_EACH = 1  # for each job so many more
+_EARLIER, _SETTLED = 0.1, 0.3  # of the work, after the search for fewer waves
 _DAY = 24 * 60
 _URGENT = 0.2  # rank of a site without a third vote
 
@@ -40,8 +41,8 @@ def schedule(kinds: NightKinds, chosen: Fewest, enough: int, effort: Effort) -> 
         search.campaign = campaign
     search.work = max(search.work, work // 4)
     best = search.fewer(found, chosen, enough)
-    for better in (search.earlier, search.settled):
-        search.work = work // 5
+    for better, share in ((search.earlier, _EARLIER), (search.settled, _SETTLED)):
+        search.work = int(work * share)
         best = better(best)
     return best.timetable
 

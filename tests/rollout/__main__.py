@@ -52,8 +52,8 @@ def replay(first: int, count: int, searched: int) -> None:
 @main.command()
 @click.option("--first", default=0, show_default=True, help="Seed of the first rollout.")
 @click.option("--count", default=300, show_default=True, help="How many are compared.")
-@click.option("--search", default=2.0, show_default=True, help="Seconds of search for each.")
-def small(first: int, count: int, search: float) -> None:
+@click.option("--search", type=float, help="Seconds of search for each; by default each ends by itself.")
+def small(first: int, count: int, search: float | None) -> None:
     """Compare waves and bound of small rollouts with a search of all ways from today to the plan."""
     found, seed, began = Counter(), first, time.process_time()
     while found.total() < count:
