@@ -35,7 +35,7 @@ import scipy.sparse as sp
 from scipy.optimize import linprog
 
 from planner.fleet import Ints
-from planner.rollout.filling import Filling
+from planner.rollout.filling import ANY_NIGHT, Filling
 from planner.rollout.night_kinds import NightKinds
 
 _NOISE, _EARLY, _URGENT = 1e-3, 5e-3, 1.0  # of c: by chance, for each night, and for each where the job is urgent
@@ -43,7 +43,6 @@ _EVEN = 0.3  # e
 _DAY = 24 * 60
 _STEPS = 5_000  # most steps of the solver; the interior point method takes some 40
 _MOSTLY = 0.5  # share of a job from which on it is allotted: to the night of its largest one
-ANY_NIGHT = -1
 
 Terms = Iterable[tuple[int, float]]  # column, coefficient
 

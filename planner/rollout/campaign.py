@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from planner.fleet import Bools, Floats, Ints
-from planner.rollout.allotment import ANY_NIGHT, Asked, allot
-from planner.rollout.filling import Filling
+from planner.rollout.allotment import Asked, allot
+from planner.rollout.filling import ANY_NIGHT, Filling
 from planner.rollout.night_kinds import NightKinds
 from planner.rollout.project import Timetable
 from planner.rollout.sheet import Sheet
@@ -19,6 +19,7 @@ _AHEAD = 14  # nights among which the fullest is looked for
 _TRIED = 3  # of them are filled to see which holds most
 _LATE = 5.0  # rank of a job that was missed in the night that was allotted to it
 _TRIES, _MISSED = 10, 0.5  # fillings of such a night, and the rank that each gives to who is missed
+_FORWARD = 2  # so many jobs of later nights are tried in the place of one that was missed
 _LAST_CHANCE = 2.0  # rank of a job that none of the later nights is open to
 
 
@@ -60,6 +61,7 @@ class Campaign:
         sheet = kinds.sheet
         self.asked = 0  # jobs placed so far; a program counts as some of them
         self.short = False  # whether the last run had jobs for which no night could be allotted from the first one on
+        self._kinds_of: dict[int, frozenset[int]] = {}
         self._fresh = Filling(sheet, np.zeros(len(sheet.jobs)), by_order=by_order)
 
     @property
@@ -114,7 +116,22 @@ class Campaign:
             if not least:
                 break
             rank = rank + _MISSED * missed
-        return best
+        return self._forward(state, night, best, least) if least else best
+
+    def _forward(self, state: Filling, night: int, best: Filling, missed: int) -> Filling:
+        """Fill a night once more, in the place of those missed with some jobs of later nights."""
+        later = np.flatnonzero(state.waiting & (state.allotted > night)) if state.allotted is not None else ()
+        if not len(later):
+            return best
+        trial = state.copy()
+        order = np.lexsort((state.allotted[later], -self.sheet.urgent[later]))
+        found = later[order][np.isin(self.sheet.kind[later][order], self.sheet.opened(night))][: _FORWARD * missed]
+        trial.allotted, trial.rank = state.allotted.copy(), best.rank.copy()
+        trial.allotted[found] = ANY_NIGHT
+        trial.rank[found] -= _LATE
+        self.asked += len(trial.fill(night, self.sheet.project.size(trial.waves)))
+        better = _missed(trial, night).sum() <= missed and trial.waiting.sum() < best.waiting.sum()
+        return trial if better else best
 
     def finish(self, run: Run, rank: Floats) -> Run:
         """Go on with the fullest of the next nights while jobs are left that some night is open to."""
@@ -139,24 +156,37 @@ class Campaign:
         nights: list[int] = []
         night = project.nights.start
         while len(nights) < count and night < project.nights.stop:
-            if frozenset(self.sheet.opened(night).tolist()) in largest:
+            if self._opened(night) in largest:
                 nights.append(night)
                 night += project.pilot_days - 1 if len(nights) == 1 else 0
             night += 1
         return tuple(nights)
 
-    def dated(self, order: Sequence[frozenset[int]]) -> tuple[int, ...]:
-        """Return nights open to these kinds of jobs, one after the other, each as early as can be."""
-        project = self.sheet.project
+    def dated(self, pilot: Sequence[frozenset[int]], others: Sequence[frozenset[int]] = ()) -> tuple[int, ...]:
+        """Return nights open to these kinds of jobs: of ``pilot`` in this order, then of ``others`` as they come.
+
+        Each is as early as can be. Where several of ``others`` would do for a night, the first of them takes it.
+        """
+        project, left = self.sheet.project, list(others)
         nights: list[int] = []
-        night = project.nights.start
-        for kinds in order:
-            while night < project.nights.stop and not kinds <= set(self.sheet.opened(night).tolist()):
-                night += 1
-            if night < project.nights.stop:
+        for night in project.nights:
+            if nights and night < nights[0] + (project.pilot_days if len(nights) == 1 else 1):
+                continue
+            here, opened = len(nights), self._opened(night)
+            wanted = [pilot[here]] if here < len(pilot) else left
+            found = next((kinds for kinds in wanted if kinds <= opened), None)
+            if found is not None:
                 nights.append(night)
-            night += project.pilot_days if len(nights) == 1 else 1
+                if here >= len(pilot):
+                    left.remove(found)
+            if len(nights) == len(pilot) + len(others):
+                break
         return tuple(nights)
+
+    def _opened(self, night: int) -> frozenset[int]:
+        if night not in self._kinds_of:
+            self._kinds_of[night] = frozenset(self.sheet.opened(night).tolist())
+        return self._kinds_of[night]
 
 
 def _missed(state: Filling, night: int) -> Bools:

@@ -21,6 +21,7 @@ _WANTED = 0.5  # rank of a job that leaves a host for which others wait
 _WAITERS = 8  # so many of them count
 _PATIENCE = 0.5 / (12 * 60)  # rank that a job loses for each minute that its window stays open
 _CLOSED = -1
+ANY_NIGHT = -1  # in the place of the night of a job that is kept for none
 
 
 class Filling:
@@ -104,11 +105,15 @@ class Filling:
         while len(here):
             at = int(here[0])
             here = here[1:]
-            if self.guard.allows(at, self.levels.coming):
+            if self._trusted(at) or self.guard.allows(at, self.levels.coming):
                 self._begin(at, night, now)
                 begun.append(at)
                 here = here[(lack[here] == 0) & self._may(here, night)]
         return begun
+
+    def _trusted(self, at: int) -> bool:
+        """Say whether ``at`` has a night by an allotment, which counts places, where else one known order would decide."""
+        return self.allotted is not None and self.allotted[at] > ANY_NIGHT and not self.guard.simple[at]
 
     def _may(self, jobs: Ints, night: int) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
         found: np.ndarray[tuple[int], np.dtype[np.bool_]] = self.waiting[jobs] & (self.not_before[jobs] <= night)

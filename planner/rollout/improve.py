@@ -86,8 +86,14 @@ class Search:
 
     def earlier(self, best: Run) -> Run:
         """Return a run of as many nights that ends earlier, else ``best``."""
-        order = [frozenset(self._sheet.opened(night).tolist()) for night in best.nights]
-        current = self._fresh(self.campaign.dated(order), best.rank)
+        kinds = [frozenset(self._sheet.opened(night).tolist()) for night in best.nights]
+        growing = len(self._sheet.project.sizes)
+        current = best
+        for pilot in (kinds, kinds[:growing]):
+            nights = self.campaign.dated(pilot, kinds[len(pilot) :])
+            if nights[-1] < best.nights[-1] and self._goes_on(best):
+                best = self._as_allotted(nights, best, _BRIEF, even=False) or best
+                current = self._fresh(nights, best.rank)
         while self._goes_on(best):
             if not current.nights or current.nights[-1] >= best.nights[-1]:
                 current = self._without(best, len(best.nights) - 1)
@@ -136,7 +142,7 @@ class Search:
         """Return ``count`` nights of the chosen kinds; those after the pilot and its growth as chance draws them."""
         others = self.chance.sample(chosen.others, len(chosen.others))
         more = count - len(chosen) if others else 0
-        return self.campaign.dated((*chosen.pilot, *others, *self.chance.choices(others, k=more)))
+        return self.campaign.dated(chosen.pilot, (*others, *self.chance.choices(others, k=more)))
 
     def _without(self, run: Run, out: int) -> Run:
         return self._follow(run, out, run.nights[out + 1 :], run.rank)

@@ -27,7 +27,7 @@ def schedule(kinds: NightKinds, chosen: Fewest, enough: int, effort: Effort) -> 
     starts: list[tuple[Run, Campaign]] = []
     for by_order in (False, True):
         campaign = Campaign(kinds, by_order=by_order)
-        nights = campaign.follow(campaign.begin(), 0, campaign.dated((*chosen.pilot, *chosen.others)), rank)
+        nights = campaign.follow(campaign.begin(), 0, campaign.dated(chosen.pilot, chosen.others), rank)
         starts += [(campaign.finish(begun, rank), campaign) for begun in (nights, campaign.begin())]
         if campaign.simple and not all(run.left for run, _ in starts):
             break
