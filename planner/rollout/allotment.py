@@ -9,7 +9,7 @@ earlier is worth more than a smaller m, and that more than any other job a night
     (1)  sum_w x_jw <= 1
     (2)  s_rw = s_r,w-1 + sum_j (gives_jr - takes_jr) x_jw,  s_rw >= 0
     (3)  sum_(j of B) takes_jr x_jw <= s_r,w-1 + sum_(j of E) gives_jr x_jw    moments of night w: B are the jobs whose
-                                               last start has come, E those that can have ended by then
+                                               last start has come, E those that can have ended in good time by then
     (4)  sum_j a_jk x_jw <= b_kw               each row k of the night's kind: crews, free places, quotas
     (5)  sum_j x_jw <= size_w, and <= m        jobs at sites
     (6)  sum_(v <= w) x_jv <= sum_(v <= w) x_iv      i in needs(j); v < w on the right for i in earlier(j)
@@ -51,11 +51,13 @@ Terms = Iterable[tuple[int, float]]  # column, coefficient
 class Asked:
     """What is asked of an allotment: of solutions that are as good ``chance`` draws one; ``even``: waves of even size.
 
-    ``left`` are the seconds that it may take, None for no limit.
+    ``spare`` are the minutes for which a place is free within the night before others count on it. ``left`` are the
+    seconds that the program may take, None for no limit.
     """
 
     chance: random.Random
     even: bool = False
+    spare: int = 0
     left: Callable[[], float | None] = lambda: None
 
 
@@ -160,10 +162,10 @@ class _Program:
         for at, (moment, column, n) in enumerate(begun):
             row.append((column, n))
             following = begun[at + 1][0] if at + 1 < len(begun) else None
-            here = bisect_right(ended, moment, key=lambda one: one[0])
+            here = bisect_right(ended, moment - self.asked.spare, key=lambda one: one[0])
             if here == len(ended) or following == moment:
                 continue
-            if following is None or bisect_right(ended, following, key=lambda one: one[0]) > here:
+            if following is None or bisect_right(ended, following - self.asked.spare, key=lambda one: one[0]) > here:
                 yield [*row, *((column, n) for _, column, n in ended[:here])]
 
     @cached_property

@@ -7,8 +7,9 @@ Squeaky wheel optimization, Journal of Artificial Intelligence Research 10 (1999
 from __future__ import annotations
 
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from itertools import product
 
 import numpy as np
 
@@ -20,7 +21,8 @@ from planner.rollout.sheet import Sheet
 
 _AHEAD = 14  # nights after the last one that a night may be moved to
 _STALE = 60  # trials without success after which another night is taken out
-_BRIEF, _LONG = 4, 10  # trials to mend a run as jobs are allotted
+_SPARE = 60  # minutes
+_BRIEF, _LONG = 2, 8  # trials to mend a run as jobs are allotted
 _ATTEMPTS = 4  # such runs from which the one that is settled best is taken
 _AS_IT_IS = 0.3  # share of the trials that change no rank
 _FADING, _BLAME, _FREED, _LEAST = 0.9, 0.5, 0.6, 0.1
@@ -46,21 +48,25 @@ class Search:
     effort: Effort
     work: int = 0
     asked: Asked | None = None
+    short: set[tuple[int, ...]] = field(default_factory=set)  # nights that do not do, however they are filled
     chance: random.Random = field(default_factory=lambda: random.Random(0))
 
     @property
     def _sheet(self) -> Sheet:
         return self.campaign.sheet
 
-    def allotted(self, best: Run, enough: int) -> Run:
+    def allotted(self, best: Run, chosen: Fewest, enough: int) -> Run:
         """Return a run of few nights in which all is done as it is allotted; ``best`` where that is fewer."""
         for count in range(max(1, enough), len(best.nights)):
-            if self._goes_on(best):
-                found = self._as_allotted(self.campaign.next_nights(count), best, _BRIEF, even=True)
-                best = found or best
-            if len(best.nights) <= count:
-                break
+            nights = (self.campaign.next_nights(count), self._drawn(chosen, count))
+            if count < len(best.nights):
+                nights = nights if len(chosen) <= count else nights[:1]
+                best = self._of_fewer(best, self._as_allotted(nights, best, _BRIEF, even=True))
         return best
+
+    @staticmethod
+    def _of_fewer(best: Run, found: Run | None) -> Run:
+        return best if found is None or len(found.nights) >= len(best.nights) else found
 
     def fewer(self, best: Run, chosen: Fewest, enough: int) -> Run:
         """Return a run of fewer nights than ``best``, ``enough`` if it can be, else ``best``.
@@ -74,13 +80,13 @@ class Search:
             found = None
             if attempt % 3 < 2:
                 nights = self._drawn(chosen, most) if attempt % 3 and fewer else self.campaign.next_nights(most)
-                found = self._as_allotted(nights, best, _LONG, even=self.chance.random() < 0.5)
-            if attempt % 3 == 2 or self.campaign.short:
+                found = self._as_allotted([nights], best, _LONG, even=self.chance.random() < 0.5)
+            else:
                 drawn = self.chance.random() < 0.5 and fewer
                 nights = self._drawn(chosen, len(chosen))
                 current = self._fresh(nights, best.rank) if drawn else self._without(best, self._thin(best))
                 found = self._mended(current, most, self._sheet.project.nights.stop, best)
-            best = found or best
+            best = self._of_fewer(best, found)
             attempt += 1
         return best
 
@@ -92,7 +98,8 @@ class Search:
         for pilot in (kinds, kinds[:growing]):
             nights = self.campaign.dated(pilot, kinds[len(pilot) :])
             if nights[-1] < best.nights[-1] and self._goes_on(best):
-                best = self._as_allotted(nights, best, _BRIEF, even=False) or best
+                found = self._as_allotted([nights], best, _BRIEF, even=False) or best
+                best = min(best, found, key=lambda run: (len(run.nights), run.nights[-1]))
                 current = self._fresh(nights, best.rank)
         while self._goes_on(best):
             if not current.nights or current.nights[-1] >= best.nights[-1]:
@@ -105,19 +112,34 @@ class Search:
         """Return a run over the same nights with urgent jobs early, then waves of even size; ``best`` if none is better."""
         for _ in range(_ATTEMPTS):
             if self._goes_on(best):
-                found = self._as_allotted(best.nights, best, _BRIEF, even=True)
+                found = self._as_allotted([best.nights], best, _BRIEF, even=True)
                 best = best if found is None else min(best, found, key=self._unrest)
         return best
 
-    def _as_allotted(self, nights: tuple[int, ...], best: Run, trials: int, *, even: bool) -> Run | None:
-        """Return a run over these nights in which all is done as it is allotted; None where none is found.
+    def _as_allotted(self, choices: Sequence[tuple[int, ...]], best: Run, trials: int, *, even: bool) -> Run | None:
+        """Return a run in which all is done as it is allotted, over the first of ``choices`` of nights that allow it.
 
-        In so many ``trials`` some of the last nights are allotted and filled anew.
+        Places are handed on with time to spare, if they can be. In so many ``trials`` some of the last nights are
+        allotted and filled anew; what is left then comes in further nights. None where something is left still.
         """
-        self.asked = Asked(self.chance, even, self.effort.left)
-        run = self._fresh(nights, best.rank)
-        short, before = self.campaign.short, len(run.nights)
-        for _ in range(0 if short else trials):
+        found = None
+        for nights, spare in product(choices, (_SPARE, 0)):
+            if nights in self.short or not self._goes_on(best):
+                continue
+            self.asked = Asked(self.chance, even, spare, self.effort.left)
+            run = self._fresh(nights, best.rank)
+            if not self.campaign.short:
+                found = self._tried_again(run, nights, best, trials)
+                break
+            self.short |= set() if spare else {nights}
+        self.asked = None
+        if found is not None and found.left:
+            found = self.campaign.finish(found, best.rank)
+        return None if found is None or found.left else found
+
+    def _tried_again(self, run: Run, nights: tuple[int, ...], best: Run, trials: int) -> Run:
+        before = len(run.nights)
+        for _ in range(trials):
             if not run.left or not self._goes_on(best):
                 break
             keep = max(self.chance.randrange(before) for _ in range(2))
@@ -126,8 +148,7 @@ class Search:
             before = max(1, keep) if self.campaign.short else before  # what is left there finds no night any more
             if trial.left <= run.left:
                 run, before = trial, len(trial.nights)
-        self.asked, self.campaign.short = None, short
-        return None if run.left else run
+        return run
 
     def _unrest(self, run: Run) -> tuple[int, float, int]:
         """Return the waves, how long urgent jobs wait, and how uneven waves are: the sum of the squares of their sizes."""

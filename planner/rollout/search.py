@@ -36,7 +36,7 @@ def schedule(kinds: NightKinds, chosen: Fewest, enough: int, effort: Effort) -> 
         return best.timetable
     work = min(effort.work, (_TRIALS + _TRIALS_EACH * len(sheet.jobs)) * len(sheet.jobs))
     search = Search(starts[0][1], effort, work)
-    found = search.allotted(best, max(enough, len(chosen)))
+    found = search.allotted(best, chosen, max(enough, chosen.nights))
     if found is best:
         search.campaign = campaign
     search.work = max(search.work, work // 4)
