@@ -138,7 +138,7 @@ class Search:
         return None if found is None or found.left else found
 
     def _tried_again(self, run: Run, nights: tuple[int, ...], best: Run, trials: int) -> Run:
-        before = len(run.nights)
+        before = max(1, len(run.nights))
         for _ in range(trials):
             if not run.left or not self._goes_on(best):
                 break
@@ -147,7 +147,7 @@ class Search:
             trial = self._follow(run, keep, rest, best.rank if self.chance.random() < 0.5 else self._given_way(run))
             before = max(1, keep) if self.campaign.short else before  # what is left there finds no night any more
             if trial.left <= run.left:
-                run, before = trial, len(trial.nights)
+                run, before = trial, max(1, len(trial.nights))
         return run
 
     def _unrest(self, run: Run) -> tuple[int, float, int]:
