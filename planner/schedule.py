@@ -73,7 +73,8 @@ class Wave:
     """Steps of one night, in order of their start.
 
     ``wave`` counts from 1. ``starts`` is the start of its first step and ``ends`` the latest end of any. ``pilot``
-    marks the first wave in which sites change. ``timezone`` is the IANA name of the zone of most steps.
+    marks the first wave in which sites change, where the policy asks for a pilot. ``timezone`` is the IANA name of the
+    zone of most steps.
     """
 
     wave: int

@@ -222,6 +222,8 @@ class _Program:
         cost[:shares] -= 1.0 + cost.max()
         cost[-1] = _EVEN
         left = self.asked.left()
+        # Any: the types of linprog know no options that are made step by step.
+        options: Any = {"maxiter": _STEPS} | ({} if left is None else {"time_limit": left})
         found = linprog(
             cost,
             A_ub=_matrix(self._rows, count),
@@ -229,7 +231,7 @@ class _Program:
             A_eq=_matrix(self._balance, count) if self._balance else None,
             b_eq=self._free or None,
             method="highs-ipm",
-            options={"maxiter": _STEPS} | ({} if left is None else {"time_limit": left}),
+            options=options,
         )
         return () if found.x is None else found.x[:shares].tolist()
 

@@ -20,6 +20,7 @@ from planner.rollout.sheet import Sheet
 
 _CLIQUE_NODES = 80  # larger graphs get a greedy clique
 _ASKED_AGAIN = 400  # jobs up to which the program says which limits decide
+_NONE = Fewest(0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +29,7 @@ class Bound:
 
     waves: int
     why: str
-    chosen: Fewest = Fewest(0)
+    chosen: Fewest = _NONE
 
 
 Left = Callable[[], float | None]

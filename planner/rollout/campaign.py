@@ -120,14 +120,14 @@ class Campaign:
 
     def _forward(self, state: Filling, night: int, best: Filling, missed: int) -> Filling:
         """Fill a night once more, in the place of those missed with some jobs of later nights."""
-        later = np.flatnonzero(state.waiting & (state.allotted > night)) if state.allotted is not None else ()
-        if not len(later):
+        if state.allotted is None:
             return best
-        trial = state.copy()
-        order = np.lexsort((state.allotted[later], -self.sheet.urgent[later]))
-        found = later[order][np.isin(self.sheet.kind[later][order], self.sheet.opened(night))][: _FORWARD * missed]
-        trial.allotted, trial.rank = state.allotted.copy(), best.rank.copy()
-        trial.allotted[found] = ANY_NIGHT
+        allotted, trial = state.allotted.copy(), state.copy()
+        open_tonight = np.isin(self.sheet.kind, self.sheet.opened(night))
+        later = np.flatnonzero(state.waiting & open_tonight & (allotted > night))
+        found = later[np.lexsort((allotted[later], -self.sheet.urgent[later]))][: _FORWARD * missed]
+        allotted[found] = ANY_NIGHT
+        trial.allotted, trial.rank = allotted, best.rank.copy()
         trial.rank[found] -= _LATE
         self.asked += len(trial.fill(night, self.sheet.project.size(trial.waves)))
         better = _missed(trial, night).sum() <= missed and trial.waiting.sum() < best.waiting.sum()

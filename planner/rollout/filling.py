@@ -112,7 +112,7 @@ class Filling:
         return begun
 
     def _trusted(self, at: int) -> bool:
-        """Say whether ``at`` has a night by an allotment, which counts places, where else one known order would decide."""
+        """Say whether an allotment, which counts places, gave ``at`` its night; else one known order would decide."""
         return self.allotted is not None and self.allotted[at] > ANY_NIGHT and not self.guard.simple[at]
 
     def _may(self, jobs: Ints, night: int) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:

@@ -21,7 +21,7 @@ from planner.rollout.sheet import Sheet
 
 _AHEAD = 14  # nights after the last one that a night may be moved to
 _STALE = 60  # trials without success after which another night is taken out
-_SPARE = 60  # minutes
+_SPARE = 60  # minutes for which a place is free before others count on it, where that can be
 _BRIEF, _LONG = 2, 8  # trials to mend a run as jobs are allotted
 _ATTEMPTS = 4  # such runs from which the one that is settled best is taken
 _AS_IT_IS = 0.3  # share of the trials that change no rank
@@ -58,10 +58,10 @@ class Search:
     def allotted(self, best: Run, chosen: Fewest, enough: int) -> Run:
         """Return a run of few nights in which all is done as it is allotted; ``best`` where that is fewer."""
         for count in range(max(1, enough), len(best.nights)):
-            nights = (self.campaign.next_nights(count), self._drawn(chosen, count))
             if count < len(best.nights):
-                nights = nights if len(chosen) <= count else nights[:1]
-                best = self._of_fewer(best, self._as_allotted(nights, best, _BRIEF, even=True))
+                choices = [self.campaign.next_nights(count)]
+                choices += [self._drawn(chosen, count)] if len(chosen) <= count else []
+                best = self._of_fewer(best, self._as_allotted(choices, best, _BRIEF, even=True))
         return best
 
     @staticmethod
@@ -109,7 +109,7 @@ class Search:
         return best
 
     def settled(self, best: Run) -> Run:
-        """Return a run over the same nights with urgent jobs early, then waves of even size; ``best`` if none is better."""
+        """Return a run over the same nights with urgent jobs early, then waves of even size; else ``best``."""
         for _ in range(_ATTEMPTS):
             if self._goes_on(best):
                 found = self._as_allotted([best.nights], best, _BRIEF, even=True)
@@ -151,7 +151,7 @@ class Search:
         return run
 
     def _unrest(self, run: Run) -> tuple[int, float, int]:
-        """Return the waves, how long urgent jobs wait, and how uneven waves are: the sum of the squares of their sizes."""
+        """Return the waves, how long urgent jobs wait, and the sum of the squares of waves: less is more even."""
         came = [run.nights.index(night) if night is not None else 0 for night in run.end.night]
         sizes = np.bincount(came, weights=self._sheet.owned, minlength=1)
         return len(run.nights), float(np.dot(came, self._sheet.urgent)), int((sizes**2).sum())

@@ -24,6 +24,7 @@ import math
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import scipy.sparse as sp
@@ -207,6 +208,8 @@ class _Program:
         for (g, _), share in self.shares.items():
             done[g][share] = 1.0
         sizes = np.array([len(jobs) for jobs in self.classes], dtype=float)
+        limit = {} if self.seconds is None else {"time_limit": max(_LEAST_SECONDS, self.seconds)}
+        options: Any = {"node_limit": _NODES} | limit
         found = milp(
             cost,
             integrality=whole,
@@ -215,17 +218,13 @@ class _Program:
                 LinearConstraint(matrix, -np.inf, right),
                 LinearConstraint(_matrix(done, count), sizes, sizes),  # (1)
             ],
-            options={"node_limit": _NODES} | self._time_limit,
+            options=options,
         )
         bound = found.mip_dual_bound
         if bound is None or not math.isfinite(bound):
             return Fewest(0)
         nights = math.ceil(bound - _SLACK)
         return Fewest(nights) if found.x is None else Fewest(nights, *self._chosen(np.round(found.x[:width]).tolist()))
-
-    @property
-    def _time_limit(self) -> dict[str, float]:
-        return {} if self.seconds is None else {"time_limit": max(_LEAST_SECONDS, self.seconds)}
 
     def _chosen(self, counts: Sequence[float]) -> tuple[tuple[frozenset[int], ...], tuple[frozenset[int], ...]]:
         pilot: list[frozenset[int]] = []

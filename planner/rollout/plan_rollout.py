@@ -175,9 +175,7 @@ def _scheduled(
     return best
 
 
-def _searched(
-    draft: _Draft, bound: Bound, clocks: Clocks, budget: SolveBudget, work: float
-) -> tuple[_Draft, Bound]:
+def _searched(draft: _Draft, bound: Bound, clocks: Clocks, budget: SolveBudget, work: float) -> tuple[_Draft, Bound]:
     """Return the draft with the exact schedule where that is better, and the bound that it proves."""
     found, project = draft.timetable, draft.project
     if not project.jobs or None in found.night or found.waves <= bound.waves:

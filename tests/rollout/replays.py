@@ -1,4 +1,4 @@
-"""Rollouts to be replayed by the thousand, with what they hold: changes of the clock, freezes, releases, retirements."""
+"""Rollouts to be replayed by the thousand: changes of the clock, freezes, releases, retirements."""
 
 import datetime as dt
 import random

@@ -1,14 +1,17 @@
 """Which nights are worked, how places are handed on in them, and what their bound counts."""
 
 import datetime as dt
+import random
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from planner.rollout import roll_out
+from planner.rollout import night_program, roll_out
+from planner.rollout.allotment import Asked, allot
 from planner.rollout.bounds import lower_bound
 from planner.rollout.campaign import Campaign
+from planner.rollout.filling import ANY_NIGHT
 from planner.rollout.guards import Guard
 from planner.rollout.improve import Effort
 from planner.rollout.night_kinds import NightKinds
@@ -131,3 +134,56 @@ def test_waves_are_of_even_size_where_nothing_else_decides():
     kinds = NightKinds(Sheet(Project(jobs, range(50), sizes=(9,))))
     found = schedule(kinds, Fewest(0), 3, Effort(2_000, lambda waves: True))
     assert sorted(found.night.count(night) for night in set(found.night)) == [6, 7, 7]
+
+
+def test_a_program_that_is_too_large_leaves_out_limits_and_still_bounds(monkeypatch):
+    """Nine sites, three on each of three hosts of which one may change a night; a night has room for four."""
+    jobs = tuple(Job(30, weekly(*range(7)), owner=f"S{n}", quotas=(f"on host {n % 3}",)) for n in range(9))
+    project = Project(jobs, range(50), quota={f"on host {n}": 1 for n in range(3)}, sizes=(4,))
+    kinds = NightKinds(Sheet(project))
+    assert fewest_nights(kinds, range(9)).nights == 3
+    tight = replace(project, quota={"on host 0": 1, "on host 1": 3, "on host 2": 3})
+    monkeypatch.setattr(night_program, "_CELLS", 2)
+    assert fewest_nights(NightKinds(Sheet(tight)), range(9)).nights == 3
+    monkeypatch.setattr(night_program, "_CELLS", 0)
+    assert fewest_nights(NightKinds(Sheet(tight)), range(9)).nights == 3  # nine sites, four a night
+
+
+def test_a_place_is_not_allotted_before_it_is_free_in_the_night():
+    """A leaves X at midnight, after B who wants its place may come; the night after, B may."""
+
+    def open_at(first):
+        return lambda night: (Opening(night, night * 1440 + first, night * 1440 + first + 60),)
+
+    jobs = (
+        Job(30, open_at(300), owner="A", gives=(("X", 1),)),
+        Job(30, open_at(0), owner="B", takes=(("X", 1),)),
+    )
+    project = Project(jobs, range(1, 30), room={"X": 0})
+    sheet = Sheet(project)
+    state = Campaign(NightKinds(sheet), by_order=False).begin().end
+    for even in (False, True):
+        found = allot(NightKinds(sheet), state, (1, 2), Asked(random.Random(0), even))
+        assert found.tolist() == [1, 2]
+    assert allot(NightKinds(sheet), state, (1,), Asked(random.Random(0))).tolist() == [1, ANY_NIGHT]
+
+
+def test_sites_without_a_third_vote_come_first_though_another_order_is_known():
+    """S0 has two clusters, so that places are given by one known order, in which S5 came in the second wave."""
+    sites = [f"S{n}" for n in range(6)]
+    size = dict.fromkeys(sites, 1) | {"S0": 2}
+    fleet, plan = moves_case(
+        {"X": 4, "Y": 6},
+        dict.fromkeys(sites[:3], "X") | dict.fromkeys(sites[3:], "Y"),
+        dict.fromkeys(sites[:3], "Y") | dict.fromkeys(sites[3:], "X"),
+        size,
+        lambda site, hub: False,
+        sites_per_wave=2,
+    )
+    late = ["S5"]
+    current = fleet.current[~fleet.current["site"].isin(late)]
+    rows = tuple(replace(r, action="attach", moved_from=None) if r.site in late else r for r in plan.assignments)
+    rollout = roll_out(fleet.replace(current=current), plan.replace(assignments=rows), start=START)
+    assert len(rollout.waves) == rollout.lower_bound_waves == 3
+    assert [wave.wave for wave in rollout.waves for step in wave.steps if step.kind == "attach"] == [1]
+    assert verify_rollout(fleet.replace(current=current), plan.replace(assignments=rows), rollout) == ()

@@ -20,6 +20,7 @@ from planner.verify import verify, verify_rollout
 from tests.arrays import fleet_of
 
 from .cases import moves_case, random_case
+from .replays import replay_case
 
 START = dt.date(2027, 3, 1)
 
@@ -31,9 +32,9 @@ def sound(fleet, plan, rollout):
 @settings(max_examples=10, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.integers(0, 10**9))
 def test_replay_of_random_rollouts(seed):
-    fleet, plan = random_case(seed)
+    fleet, plan, start = replay_case(seed)
     assert [str(v) for v in verify(fleet, plan) if v.severity == "violation"] == []
-    rollout = roll_out(fleet, plan, start=START, time_limit=0)
+    rollout = roll_out(fleet, plan, start=start, time_limit=0)
     sound(fleet, plan, rollout)
     assert rollout.gap >= 0
 
@@ -46,6 +47,17 @@ def test_the_exact_search_is_sound_and_never_worse(seed):
     sound(fleet, plan, exact)
     assert quick.lower_bound_waves <= exact.lower_bound_waves <= len(exact.waves) <= len(quick.waves)
     assert {s.id for s in exact.steps} == {s.id for s in quick.steps}
+
+
+def test_without_a_pilot_no_wave_waits_for_one():
+    """The exact search did not wait, the other one did, and verify asked for it."""
+    fleet, plan, start = replay_case(699)
+    assert (fleet.policy.pilot_sites, fleet.policy.pilot_days) == (0, 7)
+    rollout = roll_out(fleet, plan, start=start, time_limit=1)
+    sound(fleet, plan, rollout)
+    nights = [wave.starts.toordinal() for wave in rollout.waves if wave.sites]
+    assert nights[1] - nights[0] < 7
+    assert not any(wave.pilot for wave in rollout.waves)
 
 
 @settings(max_examples=15, deadline=None)
