@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
+from planner.counted_words import counted, first_few
 from planner.differences.as_it_stands import plan_in_force
 from planner.differences.causes import Causes, judged
 from planner.differences.difference import Difference, FleetChange, Side
@@ -117,7 +119,7 @@ def _difference(sides: Sides, road: Road | None, why: str, given: tuple[_Given, 
         changes=tuple(sides.changes),
         between=road.steps if road is not None else (),
         fewest_moves=road.moves if road is not None else None,
-        notes=tuple(_notes(road, why, given)),
+        notes=(*_notes(road, why, given), *_of_no_plan(sides.changes)),
         version=VERSION,
     )
     told = difference_words(found, sides.old)
@@ -134,6 +136,17 @@ def _notes(road: Road | None, why: str, given: tuple[_Given, _Given]) -> list[st
     elif not road.whole:
         notes.append("Time ended before every intermediate plan was made; give a larger --time-limit.")
     return notes
+
+
+def _of_no_plan(changes: Sequence[FleetChange]) -> Iterator[str]:
+    """Yield a note on cells that differ and that no plan is made from."""
+    rows = Counter((c.sheet, c.id if c.sheet == "Policy" else c.column) for c in changes if c.cause == "other")
+    named = [
+        name if sheet == "Policy" else f"{name} ({counted(number, 'row')} of {sheet})"
+        for (sheet, name), number in rows.items()
+    ]
+    if named:
+        yield f"No plan rests on these changes, but rollouts, orders or checks may: {first_few(named)}."
 
 
 def _rests_on(plan: Sequence[Source], fleet: Sequence[Source]) -> bool:

@@ -23,6 +23,7 @@ _OF_NO_PLAN = frozenset(
         *("name", "owner", "node_locations", "node_link", "node_link_gbps", "node_links", "service_link_gbps"),
         *("storage_tiers", "storage_groups", "cache_devices", "tie_breaker_net", "storage_net", "management_net"),
         *("timezone", "window", "crew", "neighbours", "opens", "closes", "priority"),
+        *("lead_time_days", "spare_percent"),
         *(
             "fleet_id",
             "management_floor",

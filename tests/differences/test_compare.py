@@ -184,7 +184,7 @@ def test_without_time_no_plan_is_made_and_it_is_said(october):
     found = planner.compare(
         october, after(fleet.replace(policy=fleet.policy.replace(reserve_percent=45.0)), plan), time_limit=0
     )
-    assert found.between == ()
+    assert {step.cause for step in found.between} <= {"search"}
     assert found.fewest_moves is None
     assert {row.cause for row in found.sites} <= {"unknown", "current"}
     assert "time was too short" in found.notes[0]
@@ -226,3 +226,16 @@ def test_every_column_that_a_plan_is_made_from_is_a_cause():
         assert all(counts(sheet, name) for reads in sides._READS.values() for name in reads[at])
     assert set(sides._READS) == {rule.code for rule in RULES}
     assert not counts(columns.SITES, "owner")
+
+
+def test_a_lead_time_is_no_cause_of_a_plan_and_is_said_all_the_same(october):
+    fleet, plan = october
+    later = fleet.replace(
+        pools=fleet.pools.assign(lead_time_days=90.0), policy=fleet.policy.replace(spare_percent=10, lead_time_days=60)
+    )
+    found = planner.compare(october, after(later, plan))
+    assert {step.cause for step in found.between} <= {"search"}
+    assert {change.cause for change in found.changes if change.column != "host_names"} == {"other"}
+    (note,) = [note for note in found.notes if note.startswith("No plan rests on these changes")]
+    assert "lead_time_days (5 rows of Hubs)" in note
+    assert "spare_percent" in note

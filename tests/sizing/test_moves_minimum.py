@@ -7,7 +7,7 @@ import pytest
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array
 
-from planner.sizing import plan
+from planner.sizing import drained, plan
 
 
 def moves(result):
@@ -47,10 +47,13 @@ def test_brute_force(make, seed):
     assert (result.hosts, moves(result)) == fewest(rtt, cap, now)
 
 
-def by_highs(rtt, cap, most, now, hosts=None):
-    """Return the least hosts, or, with ``hosts`` given, the least moves. Sites of one cluster; ``now`` is a hub."""
+def by_highs(rtt, cap, most, now, hosts=None, served=None):
+    """Return the most sites served, or, with ``served``, the least hosts, or, with ``hosts`` too, the least moves.
+
+    Sites have one cluster each; ``now`` is a hub, and ``most`` the hosts of each hub.
+    """
     count, hubs = rtt.shape
-    site, hub = np.nonzero(rtt <= 50)
+    site, hub = np.nonzero((rtt <= 50) & (np.asarray(most) > 0))
     pairs = len(site)
     # columns: a pair each, then the hosts of each hub
     serve = coo_array((np.ones(pairs), (site, np.arange(pairs))), (count, pairs + hubs))
@@ -58,28 +61,41 @@ def by_highs(rtt, cap, most, now, hosts=None):
     room = coo_array(
         (np.concatenate((np.ones(pairs), np.full(hubs, -float(cap)))), (rows, columns)), (hubs, pairs + hubs)
     )
-    total = np.concatenate((np.zeros(pairs), np.ones(hubs)))
-    limits = [LinearConstraint(serve, 1, 1), LinearConstraint(room, -np.inf, 0)]
-    if hosts is not None:
-        limits.append(LinearConstraint(total[None, :], hosts, hosts))
+    homes, total = (np.concatenate(part) for part in (
+        (np.ones(pairs), np.zeros(hubs)), (np.zeros(pairs), np.ones(hubs))))  # fmt: skip
+    limits = [LinearConstraint(serve, 0, 1), LinearConstraint(room, -np.inf, 0)]
+    limits += [] if served is None else [LinearConstraint(homes[None, :], served, served)]
+    limits += [] if hosts is None else [LinearConstraint(total[None, :], hosts, hosts)]
     moved = np.concatenate(((now[site] != hub).astype(float), np.zeros(hubs)))
-    bounds = Bounds(0, np.concatenate((np.ones(pairs), np.full(hubs, float(most)))))
-    found = milp(
-        total if hosts is None else moved, constraints=limits, integrality=np.ones(pairs + hubs), bounds=bounds
-    )
+    bounds = Bounds(0, np.concatenate((np.ones(pairs), np.asarray(most, dtype=float))))
+    goal = -homes if served is None else total if hosts is None else moved
+    found = milp(goal, constraints=limits, integrality=np.ones(pairs + hubs), bounds=bounds)
     assert found.status == 0
-    return round(found.fun)
+    return abs(round(found.fun))
 
 
-@pytest.mark.parametrize("seed", range(3))
-def test_highs_on_300_sites_and_10_hubs(make, seed):
+# caps and hosts of each hub: everybody is served, some find no room, a hub is emptied
+KINDS = {"served": (40, 2), "short": (26, 1), "drained": (40, 2)}
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("seed", range(2))
+def test_highs_on_300_sites_and_10_hubs(make, kind, seed):
     """One named host a hub today, so that a move of a site is a change of its hub."""
     rng = np.random.default_rng(seed)
-    count, hubs, cap = 300, 10, 40
+    count, hubs, (cap, most) = 300, 10, KINDS[kind]
     rtt = rng.uniform(5, 110, (count, hubs))
     rtt[np.arange(count), rng.integers(0, hubs, count)] = 10.0
     now = rng.integers(0, hubs, count)
     current = {"site": [f"S{s:02d}" for s in range(count)], "hub": [f"H{h}" for h in now]}
-    result = plan(make.fleet(rtt, pools={"max_hosts": [2.0] * hubs}, current=current, cluster_cap=cap))
-    least = by_highs(rtt, cap, 2, now)
-    assert (result.hosts, moves(result)) == (least, by_highs(rtt, cap, 2, now, least))
+    most = [most] * hubs
+    fleet = make.fleet(rtt, pools={"max_hosts": [float(m) for m in most]}, current=current, cluster_cap=cap)
+    if kind == "drained":
+        fleet, most = drained(fleet, ["H3"]), [0 if h == 3 else m for h, m in enumerate(most)]
+    result = plan(fleet)
+    served = by_highs(rtt, cap, most, now)
+    least = by_highs(rtt, cap, most, now, served=served)
+    fewest_moves = by_highs(rtt, cap, most, now, least, served)
+    assert (len(result.assignments), result.hosts, moves(result)) == (served, least, fewest_moves)
+    assert (served < count) == (kind == "short")
+    assert [aim.proven for aim in result.then if aim.aim == "moves"] == [True]
