@@ -28,6 +28,8 @@ def headline(found: Comparison) -> str:
 
 def flips_in_words(found: Comparison) -> list[str]:
     """Return one line for each range of prices of an own tie-breaker: the cheapest mix there."""
+    if len(found.segments) < 2 and not found.complete:
+        return ["The prices are not settled at which the cheapest mix changes: time ended first."]
     if len(found.segments) < 2:
         return ["The cheapest mix is the same at every price of an own tie-breaker."]
     unit = found.unit

@@ -44,7 +44,7 @@ def flip_prices(
     plans = 2
     left, right = best_at(0.0), best_at(highest)
     lines = [left]
-    complete = True
+    complete = left.proven and right.proven
     stack = [(left, right)]
     while stack:
         a, b = stack.pop()

@@ -14,6 +14,7 @@ from planner.errors import InputError
 from planner.fleet import Policy, typed_table
 from planner.prices import Price
 from planner.scenarios.designs.compare_designs import compare_designs
+from planner.scenarios.designs.design_sentences import flips_in_words
 from planner.scenarios.designs.flips import Line, flip_prices
 
 PRICES = typed_table(
@@ -110,6 +111,12 @@ def test_few_plans_leave_the_search_incomplete(make):
     found = compare_designs(make.fleet([[10.0]] * 5, cluster_cap=4), most_plans=2)
     assert not found.complete
     assert len(found.segments) == 2
+
+
+def test_without_time_no_price_is_called_settled(twelve_sites):
+    found = compare_designs(twelve_sites, time_limit=0.0)
+    assert not found.complete
+    assert not any("at every price" in line for line in flips_in_words(found))
 
 
 def test_flip_prices_are_those_of_the_lower_envelope():
