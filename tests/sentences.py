@@ -23,7 +23,7 @@ _NO_SENTENCE = re.compile(
     r"^[\W\d_]*$|^[a-z_]+$|^\S+$|^[-\w]+: [-\w;' ]+;|\\[dwsS]|\(\?|^SELECT|^PRAGMA|^[A-Z]+ TABLE"
     r"|'none'|'self'|camera=|charset=|^% \w+ |^(?:OBJ|RTP|SOL|VAR|CON|DER) "
     r"|SUMPRODUCT|&P of|^-//|\": \[|^\{ \"|\| ---|= \{quoted\}|^\[K|^\w+ = (?:true|\[|\{)|_m$"
-    r"|:not[(]|prefers-color|DOCTYPE|^service pack|^castingvote fleet \{"
+    r"|:not[(]|prefers-color|DOCTYPE|^service pack|offset points|^moves latency$|^castingvote fleet \{"
     r"|^(?:site|host|hub|pool|zone|wave|step) \{[^{}]*\}$"
 )
 _QUIET = (

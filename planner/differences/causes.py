@@ -69,7 +69,9 @@ class Causes:
                     return _read(read)
         if not old or not new:
             if rows := sides.changes_of("Policy", "cover"):
-                return Found("policy", f"Policy cover was {rows[0].old}, and is {rows[0].new}.", False, ("cover",))
+                return Found(
+                    "policy", f"cover in Policy was {rows[0].old}, and is now {rows[0].new}.", False, ("cover",)
+                )
             choice = "Two equally good plans decide this differently."
             return self.by_planning(lambda plan: site in {entry.site for entry in plan.uncovered}, choice)
         if old not in {host.host for host in sides.new.host_list}:

@@ -15,13 +15,13 @@ def figures(sides: Sides) -> tuple[Figure, ...]:
     """Return hosts, sites, moves, margins, cover and cost of both plans; money only where prices are known."""
     asked: list[tuple[str, str, Callable[[Plan, Fleet | None], float | None]]] = [
         ("tie-breaker hosts", "", lambda plan, _: plan.hosts),
-        ("fewest that are proven to be needed", "", lambda plan, _: plan.lower_bound if _counts(plan) else None),
+        ("fewest hosts needed (proven)", "", lambda plan, _: plan.lower_bound if _counts(plan) else None),
         ("of them new", "", lambda plan, _: sum(not host.existing for host in plan.host_list)),
         ("sites served", "", lambda plan, _: len({row.site for row in plan.assignments})),
         ("sites unserved", "", lambda plan, _: len(plan.unserved)),
         ("sites that need no host", "", lambda plan, _: len(plan.no_host_needed)),
         ("clusters served", "", lambda plan, _: sum(row.clusters for row in plan.assignments)),
-        ("moves from the hosts in force", "", lambda plan, _: _moves(plan)),
+        ("moves from today's hosts", "", lambda plan, _: _moves(plan)),
         ("sites without a standby", "", lambda plan, _: _bare(plan)),
         (
             "smallest latency margin",

@@ -97,7 +97,7 @@ def _standby(
         return
     elsewhere = {row.host for row in old} != {row.host for row in new}
     if elsewhere and before and after:
-        found = Found(causes.of_host_change(site).cause, "Its host is another one.")
+        found = Found(causes.of_host_change(site).cause, "The site has another host.")
     else:
         found = causes.of_standby(site, before, after)
     yield _row(site, "standby", before or "none", after or "none", found)

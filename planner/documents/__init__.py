@@ -104,7 +104,7 @@ def _read(name: str, path: _Path, noun: type[_Noun]) -> _Noun:
             file, "file_unreadable", f"cannot be read: {error.strerror or error}.", "Check the path."
         ) from error
     except ValueError as error:
-        raise _refused(file, "not_json", f"is no JSON: {error}.", f"Name a {name}.json.") from error
+        raise _refused(file, "not_json", f"is not JSON: {error}.", f"Name a {name}.json.") from error
     return _noun(document, file, data, noun)
 
 
