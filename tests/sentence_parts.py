@@ -79,7 +79,7 @@ class Module:
         said.sort(key=lambda one: (one.lineno, one.col_offset))
         texts = [self._filled(one, function, 1) for one in said]
         if isinstance(node, ast.Call):
-            return _message([text for text in texts if text], _words(node.func) == "Violation")
+            return _message([text for text in texts if text], _words(node.func) in ("Violation", "Conflict"))
         return (" " if any(text.endswith(".") for text in texts) else " | ").join(texts)
 
     def _named_texts(self, node, function):

@@ -89,7 +89,9 @@ PARTS = {
     "differences/sides.py": "Shown in column 'why' of a comparison of two plans.",
     "differences/compare_plans.py": "Shown as notes of a comparison; 'plan and fleet' and the like: what each side is.",
     "documents/kinds.py": "Shown in the manual: what each JSON file holds.",
-    "evidence.py": "Shown in the text file at the top of the folder for an auditor; errors begin with the folder's name.",
+    "evidence.py": (
+        "Shown in the text file at the top of the folder for an auditor; errors begin with the folder's name."
+    ),
     "fleet.py": "Shown as an error where a Python program makes a fleet; it begins with the name of the table.",
     "documents/plain.py": "Shown in: 'KEY is {found}, not {expected}.', on a JSON file that cannot be read.",
     "explain/explain_plan.py": "Shown while castingvote explain works: 'Planning …: {text}'; or as a note below.",

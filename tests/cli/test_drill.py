@@ -141,4 +141,4 @@ def test_limits_of_the_policy_are_kept_and_stand_beside_the_largest_blast_radii(
     assert call("verify", tight, "plan.xlsx").code == 1
     done = call("plan", tight, "--json", "none.json", "-q")
     assert done.code == 1
-    assert "exceed max_share_percent, 30 %" in (tmp_path / "none.json").read_text(encoding="utf-8")
+    assert "above max_share_percent, 30 %" in (tmp_path / "none.json").read_text(encoding="utf-8")
