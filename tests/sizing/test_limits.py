@@ -78,7 +78,7 @@ def test_a_site_that_breaks_a_limit_alone_is_unserved_and_the_rule_is_named(make
     told = {u.site: u.reasons[0] for u in result.unserved}
     assert {site: reason.code for site, reason in told.items()} == {"S00": "blast_radius", "S01": "blast_radius"}
     assert "the site has 5 clusters, above max_blast_radius_zone, 4" in told["S00"].detail
-    assert "80.0 % of the fleet's weight exceed max_share_percent_hub, 75 %" in told["S01"].detail
+    assert "80.0 % of the fleet's weight, above max_share_percent_hub, 75 %" in told["S01"].detail
 
 
 @pytest.mark.parametrize(
