@@ -10,8 +10,8 @@ import numpy as np
 
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.home_program import Choices, HomeProgram, choices_of
-from planner.sizing.cover.primal_search.drafts import draft_of
-from planner.sizing.cover.primal_search.polish import settled_by_cost, weighed
+from planner.sizing.cover.primal_search.drafts import draft_of, nearer_today, state_of
+from planner.sizing.cover.primal_search.polish import HomeCost, settled_by_cost, weighed
 from planner.sizing.cover.primal_search.repair import repair
 from planner.sizing.cover.primal_search.rounding import Wishes, dealt
 from planner.sizing.cover.primal_search.state import Ground
@@ -19,6 +19,7 @@ from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.solution.aims import Aim, Margin, Moves, PairAim, aim_of
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.tie_breaks.staying import Today
 
 _SECONDS = 20.0
 _STEPS = 2_000  # of repair
@@ -63,7 +64,20 @@ class BetterHomes:
         if least is None:
             return False
         self.bounds[aim.name] = max(least, self._offered(all_plans, cost, offer, budget))
+        if isinstance(aim, Moves):
+            self._bound_moves(all_plans, budget)
+            bare = self._bare()
+            nearer = nearer_today(self.case, state_of(self.ground, self.draft), bare, budget)
+            self.draft = offer(draft_of(self.case, nearer))
         return True
+
+    def _bound_moves(self, all_plans: HomeProgram, budget: SolveBudget) -> None:
+        """Bound the moves between single hosts; sites without a host today are in it, as placements count them."""
+        problem, today = self.case.problem, self.case.in_force
+        staying = all_plans.most_staying(Today(today.incumbent, today.host_numbers, today.nowhere), budget)
+        if staying is not None:
+            shared = int((~np.isfinite(problem.own_cost)).sum())
+            self.bounds["moves"] = max(self.bounds["moves"], float(shared - staying))
 
     def _widen(self, aim: Margin, all_plans: HomeProgram, offer: Callable[[Draft], Draft], budget: SolveBudget) -> bool:
         """Bound the smallest margin by bisection, and offer drafts with a larger one; False where time ends before."""
@@ -148,7 +162,7 @@ class BetterHomes:
         state = None if shares is None else dealt(self.ground, hosts, self._wishes(choices, shares, hosts), bare)
         if state is None or not repair(state, bare, _STEPS, np.random.default_rng(budget.seed), budget):
             return None
-        return draft_of(self.case, settled_by_cost(state, bare, costs[1], budget))
+        return draft_of(self.case, settled_by_cost(state, bare, HomeCost(costs[1]), budget))
 
     def _wishes(self, choices: Choices, flow: Floats, hosts: Ints) -> Wishes:
         """Return the choice with the greatest share of each site, and the host that it has today.

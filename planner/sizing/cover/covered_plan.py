@@ -15,7 +15,7 @@ from planner.sizing.cover.host_counts import sizings
 from planner.sizing.cover.losses import Losses, read_losses
 from planner.sizing.cover.primal_search.drafts import draft_of
 from planner.sizing.cover.primal_search.from_today import state_of_today
-from planner.sizing.cover.primal_search.polish import settled_by_cost, weighed
+from planner.sizing.cover.primal_search.polish import HomeCost, settled_by_cost, weighed
 from planner.sizing.cover.primal_search.search import Found, PrimalSearch
 from planner.sizing.cover.primal_search.state import Ground
 from planner.sizing.cover.standbys import find_standbys
@@ -89,7 +89,7 @@ def _finished(case: Case, found: Found, budget: SolveBudget) -> Draft:
     problem = case.problem
     costs = [problem.pair_cost] if problem.objective == "cost" else []
     costs += [cost.values for cost in costs_of(problem, case.incumbent, case.tie_breaks)]
-    state = settled_by_cost(found.state, found.bare, weighed(costs), budget) if costs else found.state
+    state = settled_by_cost(found.state, found.bare, HomeCost(weighed(costs)), budget) if costs else found.state
     return draft_of(case, state)
 
 

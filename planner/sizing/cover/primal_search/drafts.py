@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import numpy as np
 
-from planner.fleet import Ints
-from planner.sizing.cover.primal_search.polish import pair_of
-from planner.sizing.cover.primal_search.state import NOWHERE, State
+from planner.fleet import Bools, Ints
+from planner.sizing.cover.primal_search.polish import HomeCost, pair_of, settled_by_cost, weighed
+from planner.sizing.cover.primal_search.state import NOWHERE, Ground, State
 from planner.sizing.cover.primal_search.stay import back_on
 from planner.sizing.instance.case import Case
 from planner.sizing.instance.classes import group
 from planner.sizing.packing.matching import best_matching
+from planner.sizing.solution.aims import costs_of
 from planner.sizing.solution.counts import Counts, Sized
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solution.evaluator import objective_of
 from planner.sizing.solution.placement import Placement
 from planner.sizing.solution.seating import Seat, Seating
+from planner.sizing.solvers.budget import SolveBudget
 
 
 def draft_of(case: Case, state: State) -> Draft:
@@ -50,6 +52,29 @@ def draft_of(case: Case, state: State) -> Draft:
     value = objective_of(problem, hosts, placement)
     sized = Sized(classes, counts, value, 0.0, False, "not all plans were tried")
     return Draft(sized, placement, Seating(seats, names), standbys)
+
+
+def state_of(ground: Ground, draft: Draft) -> State:
+    """Return the state of ``draft``, which names its hosts in any way."""
+    state, seats = State(ground), draft.seating.seats
+    number = {name: state.open(p) for p, names in sorted(draft.seating.names.items()) for name in names}
+    for seat, standby in zip(seats, draft.standbys, strict=True):
+        state.put(seat.site, number[seat.host], NOWHERE if standby is None else number[standby])
+    state.close_idle()
+    return state
+
+
+def nearer_today(case: Case, state: State, bare: Bools, budget: SolveBudget) -> State:
+    """Return ``state`` with more sites on their hosts of today, by chains of moves; ``bare`` (S,) as in `Found`.
+
+    Where moves are no aim, or nobody has a host today, it is as it was.
+    """
+    if case.tie_breaks[:1] != ("moves",) or not case.incumbent.any():
+        return state
+    after = [cost.values for cost in costs_of(case.problem, case.incumbent, case.tie_breaks[1:])]
+    cost = weighed(after) if after else np.zeros(len(case.problem.pool))
+    away = (1.0 + float(cost.max(initial=0.0))) * 1e3
+    return settled_by_cost(state, bare, HomeCost(cost, _hosts_of_today(case, state), away), budget)
 
 
 def _used(state: State) -> Ints:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -54,8 +55,34 @@ def weighed(costs: Sequence[Floats]) -> Floats:
     return total
 
 
-def settled_by_cost(state: State, bare: Bools, cost: Floats, budget: SolveBudget) -> State:
-    """Return ``state`` with homes of less total ``cost`` (E,), by moves of sites that push others on; hosts stay.
+@dataclass(frozen=True)
+class HomeCost:
+    """What homes cost: ``of_pair`` (E,), and ``away`` more where a site is not on the host ``wanted`` (S,), if any.
+
+    -1 in ``wanted``: the site wants no host.
+    """
+
+    of_pair: Floats
+    wanted: Ints | None = None
+    away: float = 0.0
+
+    def at(self, sites: Ints, hosts: Ints, pairs: Ints) -> Floats:
+        """Return the cost of each of ``sites`` (n,) on each of its ``hosts`` (n, c), inf where there is none."""
+        none = pairs < 0
+        cost = self.of_pair[np.where(none, 0, pairs)]
+        if self.wanted is not None:
+            wish = self.wanted[sites][:, None]
+            cost = cost + self.away * ((wish >= 0) & (hosts != wish))
+        return np.where(none, np.inf, cost)
+
+    def now(self, state: State, sites: Ints) -> Floats:
+        """Return what the homes of ``sites`` (n,) cost."""
+        pairs = pair_of(state, sites)[:, None]
+        return self.at(sites, state.home[sites][:, None], pairs)[:, 0]
+
+
+def settled_by_cost(state: State, bare: Bools, cost: HomeCost, budget: SolveBudget) -> State:
+    """Return ``state`` with homes of less total ``cost``, by moves of sites that push others on; hosts stay.
 
     Ejection chains, F. Glover, Discrete Applied Mathematics 65 (1996) 223-253.
     """
@@ -63,11 +90,11 @@ def settled_by_cost(state: State, bare: Bools, cost: Floats, budget: SolveBudget
     if not state.hosts:
         return state
     least = np.full(len(state.home), np.inf)
-    np.minimum.at(least, state.ground.problem.site, cost)
+    np.minimum.at(least, state.ground.problem.site, cost.of_pair)
     for _ in range(_PASSES):
         gained = False
         sites = np.flatnonzero(state.home != NOWHERE)
-        wish = cost[pair_of(state, sites)] - least[sites]
+        wish = cost.now(state, sites) - least[sites]
         for s in sites[np.argsort(-wish, kind="stable")][wish[np.argsort(-wish, kind="stable")] > _CLOSE].tolist():
             if budget.spent:
                 return state
@@ -78,7 +105,7 @@ def settled_by_cost(state: State, bare: Bools, cost: Floats, budget: SolveBudget
     return state
 
 
-def _pushed(state: State, s: int, bare: Bools, cost: Floats) -> bool:
+def _pushed(state: State, s: int, bare: Bools, cost: HomeCost) -> bool:
     """Move site ``s`` to a cheaper home, and those that it pushes out; undo it where that costs more in all."""
     undo: list[tuple[int, int, int]] = []
     moved = {s}
@@ -105,12 +132,11 @@ def _pushed(state: State, s: int, bare: Bools, cost: Floats) -> bool:
 
 
 def _step(
-    state: State, s: int, bare: Bools, cost: Floats, undo: list[tuple[int, int, int]], least: float
+    state: State, s: int, bare: Bools, cost: HomeCost, undo: list[tuple[int, int, int]], least: float
 ) -> float | None:
     """Put ``s`` on the home that gains most for what it breaks; return the gain, None for none."""
     found = choices(state, np.array([s]), np.ones(state.hosts), bare)
-    now = cost[pair_of(state, np.array([s]))[0]]
-    gain = now - np.where(found.pairs[0] < 0, np.inf, cost[np.where(found.pairs[0] < 0, 0, found.pairs[0])])
+    gain = cost.now(state, found.sites)[0] - cost.at(found.sites, found.hosts, found.pairs)[0]
     broken = found.broken[0]
     allowed = np.isfinite(broken) & (gain > least + _CLOSE)[:, None]
     if not allowed.any():
@@ -125,7 +151,7 @@ def _step(
 
 
 def _cheapest_way_out(
-    state: State, sites: Ints, bare: Bools, cost: Floats, below: float
+    state: State, sites: Ints, bare: Bools, cost: HomeCost, below: float
 ) -> tuple[int, int, int, float] | None:
     """Return site, home, standby and further cost of the move that mends most for less than ``below``, or None."""
     if not len(sites):
@@ -134,8 +160,8 @@ def _cheapest_way_out(
     flat = found.flat()
     mended = np.take_along_axis(flat, found.now[:, None], axis=1) - flat
     wide = found.hosts.shape[1] + 1
-    each = np.where(found.pairs < 0, np.inf, cost[np.where(found.pairs < 0, 0, found.pairs)])
-    more = np.repeat(each - cost[pair_of(state, sites)][:, None], wide, axis=1)
+    each = cost.at(sites, found.hosts, found.pairs)
+    more = np.repeat(each - cost.now(state, sites)[:, None], wide, axis=1)
     rank = np.where(np.isfinite(flat) & (mended > _CLOSE) & (more < below - _CLOSE), more - 1e9 * mended, np.inf)
     n, position = np.unravel_index(int(rank.argmin()), rank.shape)
     if not np.isfinite(rank[n, position]):
