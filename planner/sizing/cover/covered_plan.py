@@ -10,7 +10,8 @@ import numpy as np
 from planner.fleet import Ints
 from planner.sizing.cover.best_draft import Best
 from planner.sizing.cover.better_homes import BetterHomes
-from planner.sizing.cover.host_by_host import HostByHost, solve_host_by_host
+from planner.sizing.cover.exact_aims import ExactAims, draft_of_hosts
+from planner.sizing.cover.host_by_host import solve_host_by_host
 from planner.sizing.cover.host_counts import sizings
 from planner.sizing.cover.losses import Losses, read_losses
 from planner.sizing.cover.primal_search.drafts import draft_of
@@ -21,15 +22,13 @@ from planner.sizing.cover.primal_search.state import Ground
 from planner.sizing.cover.standbys import find_standbys
 from planner.sizing.host_counts.fewest_hosts import counts_decide
 from planner.sizing.instance.case import Case, TieBreak
-from planner.sizing.instance.classes import group
 from planner.sizing.instance.problem import Problem
 from planner.sizing.packing.hosts import seat_all
 from planner.sizing.solution.aims import costs_of
-from planner.sizing.solution.counts import Counts, Sized
+from planner.sizing.solution.counts import Sized
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solution.evaluator import evaluator_of
 from planner.sizing.solution.placement import Placement
-from planner.sizing.solution.seating import Seating
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.transportation import Cost, Transport, least_cost_flow
 from planner.sizing.tie_breaks.lexicographic import placed
@@ -59,7 +58,8 @@ def plan_covered(case: Case, budget: SolveBudget) -> tuple[Draft, Mapping[TieBre
         return best.draft
 
     bounds = BetterHomes(case, ground, best.draft, budget).improve(offer)
-    return best.draft, bounds
+    exact = ExactAims(case, best.losses, best.draft, budget).settle(offer)
+    return best.draft, {**bounds, **exact}
 
 
 def _search(case: Case, ground: Ground, best: Best, budget: SolveBudget) -> None:
@@ -109,7 +109,7 @@ def _exact(case: Case, losses: Losses, budget: SolveBudget) -> Iterator[Draft]:
                 return
         exact = solve_host_by_host(case.problem, losses, budget.within(_HOSTS_SECONDS)) if at == 0 else None
         if exact is not None:
-            yield _as_covered(case, losses, exact)
+            yield draft_of_hosts(case, losses, exact)
             return
         if at == _MOST_ADDED or budget.spent or sized.counts.unserved.any() or sized.uncovered:
             return
@@ -158,46 +158,3 @@ def _where_to(problem: Problem, losses: Losses, sized: Sized, placement: Placeme
             used = np.flatnonzero(flow)
             bound_for[problem.site[pairs[used]]] = problem.pool[pairs[used]]
     return bound_for
-
-
-def _as_covered(case: Case, losses: Losses, exact: HostByHost) -> Draft:
-    """Return a host-by-host answer in the form of the other engine."""
-    problem, today = case.problem, case.today
-    used = {seat.host for seat in exact.seats} | {standby for standby in exact.standbys if standby}
-    names: dict[int, list[str]] = {}
-    named: dict[str, str] = {}
-    for key in sorted(used, key=lambda key: [int(part) for part in key.split("/")]):
-        p = int(key.split("/")[0])
-        mine = names.setdefault(p, [])
-        named[key] = today.names[p][len(mine)]
-        mine.append(named[key])
-    seats = [dataclasses.replace(seat, host=named[seat.host]) for seat in exact.seats]
-    hosts = np.zeros(problem.pools, dtype=np.int64)
-    for p, mine in names.items():
-        hosts[p] = len(mine)
-    classes = group(problem, by_weight=True)
-    none = np.zeros(classes.count, dtype=np.int64)
-    counts = Counts(hosts, np.zeros(len(classes.pool)), none, none)
-    pair = np.array([seat.pair for seat in seats], dtype=np.int64)
-    standbys = tuple(named[key] if key else None for key in exact.standbys)
-    without = np.array([seat.site for seat, key in zip(seats, standbys, strict=True) if key is None], dtype=np.int64)
-    bare, can = (
-        int(problem.weights[without].sum()),
-        losses.coverable_sites(problem),
-    )
-    uncovered = int(problem.weights[without[can[without]]].sum())
-    return Draft(
-        Sized(
-            classes,
-            counts,
-            exact.value,
-            exact.bound,
-            True,
-            exact.word,
-            uncovered=uncovered,
-            least={"covered": float(bare)},
-        ),
-        Placement(pair, problem.clusters[problem.site[pair]], exact.unserved, exact.own, ()),
-        Seating(seats, names),
-        standbys,
-    )

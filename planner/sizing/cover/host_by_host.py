@@ -59,9 +59,9 @@ def name(p: int, number: int) -> str:
 
 def solve_host_by_host(problem: Problem, losses: Losses, budget: SolveBudget) -> HostByHost | None:
     """Return the best plan; None where the model is too large, or time ends before there is a plan."""
-    if _size(problem, losses) > _MOST_VARIABLES:
+    if size(problem, losses) > _MOST_VARIABLES:
         return None
-    model = _Model(problem, losses)
+    model = Model(problem, losses)
     for cost in model.missed():
         if cost.any():
             outcome, _ = model.solve(cost, budget)
@@ -79,7 +79,7 @@ def solve_host_by_host(problem: Problem, losses: Losses, budget: SolveBudget) ->
     return model.answer(outcome, x)
 
 
-def _size(problem: Problem, losses: Losses) -> int:
+def size(problem: Problem, losses: Losses) -> int:
     """Return the number of variables y, from the pairs of pools of each site."""
     most = _numbers(problem)
     total = 0
@@ -94,17 +94,18 @@ def _numbers(problem: Problem) -> Ints:
     return np.minimum(problem.max_hosts, np.bincount(problem.pool, minlength=problem.pools) * 2)
 
 
-class _Model:
+class Model:
     """The columns and rows, as they are numbered above.
 
     Of host j: ``pool``, ``number`` in it. Of x: ``pair`` (X,) and ``home`` (X,). Of y: ``lives`` (Y,), the x that it is
-    part of, and ``standby`` (Y,).
+    part of, and ``standby`` (Y,). ``named`` (P,): as many hosts of each pool have a name, and run in any order.
     """
 
-    def __init__(self, problem: Problem, losses: Losses) -> None:
+    def __init__(self, problem: Problem, losses: Losses, named: Ints | None = None) -> None:
         self.problem, self.losses, self.rows = problem, losses, ModelBuilder()
         self._model = PulpModel(self.rows)
         numbers = _numbers(problem)
+        self.named = np.zeros(problem.pools, dtype=np.int64) if named is None else named
         self.pool = np.repeat(np.arange(problem.pools), numbers)
         first = np.cumsum(numbers) - numbers
         self.number = np.arange(len(self.pool)) - first[self.pool]
@@ -154,7 +155,7 @@ class _Model:
         """Add (2), (5) and (6)."""
         problem, rows = self.problem, self.rows
         add_room(rows, problem.caps[self.pool], self.r, [Loads(self.home, self.x, problem.clusters[self.site])])
-        later = np.flatnonzero(self.number > 0)
+        later = np.flatnonzero(self.number > self.named[self.pool])
         each = np.arange(len(later))
         rows.add([(each, self.r[later], 1.0), (each, self.r[later - 1], -1.0)], len(later), -np.inf, 0.0)
         for limit in problem.host_limits:
@@ -195,6 +196,8 @@ class _Model:
     def keep(self, cost: Floats, most: float) -> None:
         """Keep the total of ``cost`` at ``most`` from here on."""
         counted = np.flatnonzero(cost)
+        if not len(counted):
+            return
         self.rows.row([(counted, cost[counted])], -np.inf, most)
 
     def solve(self, cost: Floats, budget: SolveBudget) -> tuple[Outcome, Floats]:
