@@ -186,24 +186,19 @@ class FlowModel:
         self.keep(self.costs(aim), value - 1e-6 * max(1.0, abs(value)), np.inf)
 
     def solve(self, aim: Aim, budget: SolveBudget) -> tuple[Outcome, Counts | None]:
-        """Minimise ``aim``; the counts are None when no plan was found."""
-        return self._solve(self.costs(aim), "weight" if aim.startswith("unserved") else aim, budget)
+        """Minimise ``aim``, packed or not; the counts are None when no plan was found."""
+        return self._solve(self.costs(aim), _stage(aim), budget)
+
+    def minimise(self, aim: Aim, budget: SolveBudget) -> tuple[Outcome, Counts | None]:
+        """Minimise ``aim`` over counts that go into their hosts; the counts are None when no plan was found."""
+        return self._packed(self.costs(aim), _stage(aim), budget)
 
     def choose_arcs(self, cost: Floats, budget: SolveBudget) -> Counts | None:
         """Minimise the total of ``cost`` (A,) and keep it there for what follows; None when time ends before."""
-        while True:
-            _, counts = self._solve(self._on_arcs(cost), "later aims", budget)
-            if counts is None:
-                return None
-            loose = unpacked(self.problem, self.classes, counts.hosts, counts.flow, budget)
-            if not loose:
-                break
-            if budget.spent or loose <= self.packed:
-                return None
-            for p in loose - self.packed:
-                self.pack_pool(p)
-        value = float(cost @ counts.flow)
-        self.keep(self._on_arcs(cost), -np.inf, value + 1e-6 * max(1.0, value))
+        _, counts = self._packed(self._on_arcs(cost), "later aims", budget)
+        if counts is not None:
+            value = float(cost @ counts.flow)
+            self.keep(self._on_arcs(cost), -np.inf, value + 1e-6 * max(1.0, value))
         return counts
 
     def _on_arcs(self, cost: Floats) -> Floats:
@@ -212,8 +207,25 @@ class FlowModel:
         found[self.f] = cost
         return found
 
+    def _packed(self, cost: Floats, stage: str, budget: SolveBudget) -> tuple[Outcome, Counts | None]:
+        """Solve, adding the rows (5) of each pool whose items turn out not to pack."""
+        while True:
+            outcome, counts = self._solve(cost, stage, budget)
+            if counts is None:
+                return outcome, None
+            loose = unpacked(self.problem, self.classes, counts.hosts, counts.flow, budget)
+            if not loose:
+                return outcome, counts
+            if budget.spent or loose <= self.packed:
+                # No time to make it exact: what was solved is a bound, not a plan.
+                return Outcome("unsolved", outcome.word, bound=outcome.bound), None
+            for p in loose - self.packed:
+                self.pack_pool(p)
+
     def _solve(self, cost: Floats, stage: str, budget: SolveBudget) -> tuple[Outcome, Counts | None]:
-        outcome, self._values = self._model.solve(cost, budget, stage)
+        """Minimise ``cost``; columns that were added since cost nothing."""
+        grown = np.append(cost, np.zeros(self.rows.columns - len(cost)))
+        outcome, self._values = self._model.solve(grown, budget, stage)
         return outcome, self._counts() if outcome.has_solution else None
 
     def _counts(self) -> Counts:
@@ -223,3 +235,8 @@ class FlowModel:
         own[self.own_of] = whole[self.o]
         fixed: Bools = self.classes.fixed[self.classes.of_arc]
         return Counts(whole[self.n], np.where(fixed, whole[self.f], self._values[self.f]), unserved, own)
+
+
+def _stage(aim: Aim) -> str:
+    """Return the name under which progress is told."""
+    return "weight" if aim.startswith("unserved") else aim

@@ -145,7 +145,6 @@ class CoverModel(FlowModel):
     def _solve(self, cost: Floats, stage: str, budget: SolveBudget) -> tuple[Outcome, Counts | None]:
         """Solve, adding rows until every loss finds room; the counts are None when no plan was found."""
         while True:
-            cost = np.append(cost, np.zeros(self.rows.columns - len(cost)))  # rows may have brought columns
             outcome, counts = super()._solve(cost, stage, budget)
             if counts is None:
                 return outcome, None

@@ -24,7 +24,7 @@ from planner.sizing.cover.pair_flow import PairNetwork
 from planner.sizing.cover.reserve_search import ReserveSearch
 from planner.sizing.host_counts.cut_master import reference_counts
 from planner.sizing.host_counts.cutting_planes import CutSearch, search_counts
-from planner.sizing.host_counts.fewest_hosts import counts_decide, finish, least_of, minimise, serve_most
+from planner.sizing.host_counts.fewest_hosts import counts_decide, finish, least_of, serve_most
 from planner.sizing.host_counts.hall_conditions import hall_conditions
 from planner.sizing.host_counts.room_for_all import all_fit
 from planner.sizing.instance.case import Case
@@ -130,7 +130,7 @@ def _evidence(reserves: ReserveSearch, search: CutSearch, target: float, budget:
 
 def _by_model(case: Case, model: CoverModel, budget: SolveBudget) -> Sized | None:
     """Serve and cover everybody by the flow model."""
-    outcome, counts = minimise(model, model.problem.objective, budget)
+    outcome, counts = model.minimise(model.problem.objective, budget)
     if counts is None:
         return None
     sized = finish(model, counts, outcome, budget, weight_proven=True)
@@ -147,11 +147,11 @@ def _by_worth(case: Case, classes: Classes, losses: Losses, budget: SolveBudget)
     counts = served.counts
     if counts is None:
         return _in_haste(problem, classes, served.word)
-    covered, better = minimise(model, "uncovered_weight", budget)
+    covered, better = model.minimise("uncovered_weight", budget)
     if better is not None:
         counts = better
         model.fix_objective("uncovered_weight", model.uncovered_weight(counts))
-    outcome, better = minimise(model, problem.objective, budget)
+    outcome, better = model.minimise(problem.objective, budget)
     if covered.state != "optimal":
         outcome = dataclasses.replace(outcome, state="feasible" if better is not None else "unsolved")
     sized = finish(model, better or counts, outcome, budget, weight_proven=served.proven)

@@ -18,6 +18,7 @@ from planner.fleet import Floats, Ints
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.pair_flow import PairNetwork
 from planner.sizing.cover.reserve_model import ReserveModel, Whole
+from planner.sizing.cover.reserve_program import Box
 from planner.sizing.cover.reserve_terms import Point, Taken, read_shares, wanted
 from planner.sizing.host_counts.certificate import inequalities
 from planner.sizing.host_counts.cutting_planes import CutSearch
@@ -37,8 +38,6 @@ _NEAR = 0.1  # of a host: a point in fractions that costs so little more than th
 _BATCHES = 8  # pools are made whole by as large a part of those left
 _EPS = 1e-6
 
-Box = tuple[Floats, Floats]
-
 
 class ReserveSearch:
     """One search, after one for counts that meet the conditions of `cover.loss_conditions`.
@@ -47,12 +46,7 @@ class ReserveSearch:
     """
 
     def __init__(
-        self,
-        problem: Problem,
-        losses: Losses,
-        network: PairNetwork,
-        search: CutSearch,
-        budget: SolveBudget,
+        self, problem: Problem, losses: Losses, network: PairNetwork, search: CutSearch, budget: SolveBudget
     ) -> None:
         assert search.best is not None
         self.problem, self.network, self.budget = problem, network, budget

@@ -14,7 +14,6 @@ from planner.rules import Checker
 from planner.sizing.assemble import hosts_and_assignments, no_host_needed
 from planner.sizing.assignment.flow_model import FlowModel
 from planner.sizing.from_today.by_host import ByHost
-from planner.sizing.host_counts.fewest_hosts import minimise
 from planner.sizing.instance.case import case_of
 from planner.sizing.instance.classes import group
 from planner.sizing.instance.problem import build_problem
@@ -98,7 +97,7 @@ class MoveModel:
         model.fix_objective("hosts", most_hosts)
         if len(model.own_of):
             model.fix_objective("own", self._own)
-        outcome, counts = minimise(model, "cost", budget)
+        outcome, counts = model.minimise("cost", budget)
         # The price of own tie-breakers is in the bound, and less than half.
         bound = max(0, math.ceil(outcome.bound - 0.5)) if math.isfinite(outcome.bound) else 0
         if counts is None:

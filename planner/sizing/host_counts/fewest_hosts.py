@@ -76,7 +76,7 @@ def size(
         counts = greedy_counts(problem, classes)
         value = objective_value(problem, classes, counts)
         return Sized(classes, counts, value, 0.0, False, served.word, least=served.least)
-    outcome, better = minimise(model, problem.objective, budget)
+    outcome, better = model.minimise(problem.objective, budget)
     best = better or served.counts
     if not served.proven:  # stopped while the weight of all was open, it may have left out anybody
         best = min((best, greedy_counts(problem, classes)), key=model.left_out_in_order)
@@ -102,7 +102,7 @@ def serve_most(model: FlowModel, budget: SolveBudget) -> Served:
     """Leave out the least weight of sites that are to be kept, then of all, and keep to that in what follows."""
     found, word, proven, least = None, "", True, {}
     for aim, worth in _LEFT[0 if model.classes.kept.any() else 1 :]:
-        outcome, better = minimise(model, aim, budget)
+        outcome, better = model.minimise(aim, budget)
         found, word, least[worth] = better or found, outcome.word, least_of(outcome)
         proven = proven and outcome.state == "optimal"
         if found is None:
@@ -145,7 +145,7 @@ def _by_cuts(problem: Problem, classes: Classes, budget: SolveBudget, reference:
         )
     model = FlowModel(problem, classes, serve_all=True)
     model.at_least(problem.objective, bound)
-    outcome, found = minimise(model, problem.objective, budget)
+    outcome, found = model.minimise(problem.objective, budget)
     return None if found is None else finish(model, found, outcome, budget, weight_proven=True, known_bound=bound)
 
 
@@ -156,7 +156,7 @@ def _whole_sites_on(problem: Problem, classes: Classes, hosts: Ints, budget: Sol
     """
     model = FlowModel(problem, classes, serve_all=True)
     model.give(hosts)
-    return minimise(model, problem.objective, budget.within(_WHOLE_SITES_SECONDS))[1]
+    return model.minimise(problem.objective, budget.within(_WHOLE_SITES_SECONDS))[1]
 
 
 def _by_flow(
@@ -182,7 +182,7 @@ def _by_flow(
     least = halves.bound if halves is not None else 0.0 if secondary is None else secondary.least
     if least > 0:
         model.at_least(problem.objective, least)
-    outcome, found = minimise(model, problem.objective, budget)
+    outcome, found = model.minimise(problem.objective, budget)
     if found is None:
         return halves
     sized = finish(model, found, outcome, budget, weight_proven=True, known_bound=least)
@@ -205,7 +205,7 @@ def _by_halves(problem: Problem, classes: Classes, budget: SolveBudget, secondar
         return None
     model = FlowModel(problem, classes, serve_all=True)
     model.give(counts.hosts)
-    _, found = minimise(model, "hosts", budget)
+    _, found = model.minimise("hosts", budget)
     if found is None:
         return None
     sized = finish(model, found, outcome, budget, weight_proven=True, known_bound=secondary.least)
@@ -268,28 +268,12 @@ def _fewest_own(model: FlowModel, counts: Counts, budget: SolveBudget) -> Counts
         budget = budget.within(_EQUAL_COST_SECONDS)
     most = objective_value(problem, classes, counts) * (1 + _SAME_MONEY)
     for aim in last:
-        _, better = minimise(model, aim, budget)
+        _, better = model.minimise(aim, budget)
         # Settled money has a little slack, which is not to be spent.
         if better is not None and objective_value(problem, classes, better) <= most:
             counts = better
         model.fix_objective(aim, objective_value(problem, classes, counts, aim))
     return counts
-
-
-def minimise(model: FlowModel, aim: Aim, budget: SolveBudget) -> tuple[Outcome, Counts | None]:
-    """Minimise ``aim``, adding exact packing rows to each pool whose items turn out not to pack."""
-    while True:
-        outcome, counts = model.solve(aim, budget)
-        if counts is None:
-            return outcome, None
-        loose = unpacked(model.problem, model.classes, counts.hosts, counts.flow, budget)
-        if not loose:
-            return outcome, counts
-        if budget.spent or loose <= model.packed:
-            # No time to make it exact: what was solved is a bound, not a plan.
-            return Outcome("unsolved", outcome.word, bound=outcome.bound), None
-        for p in loose - model.packed:
-            model.pack_pool(p)
 
 
 def least_of(outcome: Outcome) -> float:
