@@ -3,7 +3,7 @@
 import pytest
 
 from planner.sizing import plan
-from planner.sizing.host_counts import fewest_hosts as counts
+from planner.sizing.assignment.flow_model import FlowModel
 from planner.sizing.solvers.budget import Outcome
 from planner.verify import verify
 
@@ -53,14 +53,14 @@ def test_a_site_that_no_rule_lets_in_does_not_count(make):
 
 
 def test_time_that_ends_between_the_two_steps_leaves_nobody_out_for_nothing(make, monkeypatch):
-    solved = counts.minimise
+    solved = FlowModel.minimise
 
     def first_only(model, aim, budget):
         if aim == "unserved_kept":
             return solved(model, aim, budget)
         return Outcome("unsolved", "stopped"), None
 
-    monkeypatch.setattr(counts, "minimise", first_only)
+    monkeypatch.setattr(FlowModel, "minimise", first_only)
     result = plan(crowded(make, keep=True))
     assert len(result.unserved) == 2
     assert "S00" not in [site for site, _ in left_out(result)]

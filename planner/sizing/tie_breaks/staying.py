@@ -93,14 +93,11 @@ def most_staying(
     today: Today,
     cuts: tuple[Cut, ...],
     budget: SolveBudget,
-    *,
-    times: int = 1,
 ) -> Staying | None:
     """Return the counts of plans ``as_good`` on which most sites stay; None where it is not modelled, or not in time.
 
     ``classes`` must not mix sites with and without a host today where weight is left out. ``cuts`` are Hall conditions
-    of plans that serve everybody. ``times`` as much work is done as usual. There are not more pairs than close in the
-    time that people wait.
+    of plans that serve everybody. There are not more pairs than close in the time that people wait.
     """
     if not today.incumbent.any() or len(problem.pool) > _MOST_PAIRS or budget.spent:
         return None
@@ -108,7 +105,7 @@ def most_staying(
     for cut in cuts:
         model.hold(cut)
     program = model.program()
-    found = WholeSearch(program, [model.n, model.r], budget).search(_STEPS * times)
+    found = WholeSearch(program, [model.n, model.r], budget).search(_STEPS)
     if found is None:
         return None
     moves = float((~today.nowhere).sum()) + found.bound
