@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import math
 from collections import OrderedDict
 from collections.abc import Callable
 from pathlib import Path
@@ -20,6 +21,8 @@ from planner.sizing import Progress
 V = TypeVar("V")
 Tell = Callable[[dict[str, Any]], bool]  # sends news to the page; False where the work is to stop
 _MOST_FILES, _MOST_FLEETS, _MOST_PLANS = 2, 4, 12
+_PLAN_SECONDS = 60.0  # where the page says nothing else
+_LARGE = frozenset({"kept_served", "served", "covered", "margin"})  # aims that are to be large
 
 
 class _Kept(Generic[V]):
@@ -37,9 +40,9 @@ class _Kept(Generic[V]):
             self._held.popitem(last=False)
         return self._held[key]
 
-    def drop(self, key: str) -> None:
-        """Keep it no longer."""
-        self._held.pop(key, None)
+    def drop(self, key: str) -> V | None:
+        """Return what was kept under ``key``, and keep it no longer."""
+        return self._held.pop(key, None)
 
 
 class Stopped(Exception):
@@ -72,12 +75,25 @@ class Work:
     def key(self) -> str:
         """The same for the same files, choices and question."""
         asked = json.dumps(dataclasses.asdict(self.question), sort_keys=True, default=str)
-        return f"{self.reading_key}\n{asked}\n{self.body.get('thorough', False)}"
+        return f"{self.reading_key}\n{asked}"
+
+    @property
+    def thorough(self) -> bool:
+        """Whether the plan is to be searched longer."""
+        return bool(self.body.get("thorough"))
 
     def watch(self, progress: Progress) -> bool:
         """Tell how far a plan is; False where it is to stop."""
         best, bound = progress.best, progress.bound
         return self.tell({"stage": progress.stage, "best": best, "bound": bound, "seconds": round(progress.seconds, 2)})
+
+
+def _better(first: Plan, second: Plan) -> bool:
+    """Say whether ``first`` is better than ``second`` on the first aim in which they differ."""
+    for one, other in zip(first.aims, second.aims, strict=False):
+        if one.aim == other.aim and not math.isclose(one.value, other.value, rel_tol=1e-9, abs_tol=1e-9):
+            return (one.value > other.value) == (one.aim in _LARGE)
+    return False
 
 
 class Bench:
@@ -107,16 +123,22 @@ class Bench:
     def plan(self, work: Work, *, anew: bool = False) -> tuple[Fleet, Plan]:
         """Return the plan that ``work`` asks for: the one in its file, one that is kept, or one that is made now.
 
-        A plan that was stopped is kept as the best so far; with ``anew`` it is searched again.
+        A plan that was stopped is kept as the best so far. With ``anew`` it is searched again, as is one that is to be
+        searched longer; of both the better one is kept, for whatever is asked about the answer from then on.
         """
         from planner.outputs import read_plan
 
         fleet = self.asked(work)
         if (file := work.body.get("plan_file")) is not None:
             return fleet, self._plans.get(f"file {file}", lambda: read_plan(file))
-        if anew and work.key in self._stopped:
+        before = None
+        if anew and (work.key in self._stopped or work.thorough):
+            before = self._plans.drop(work.key)
+        made = self._plans.get(work.key, lambda: self._made(fleet, work))
+        if before is not None and _better(before, made):
             self._plans.drop(work.key)
-        return fleet, self._plans.get(work.key, lambda: self._made(fleet, work))
+            made = self._plans.get(work.key, lambda: before)
+        return fleet, made
 
     def _made(self, fleet: Fleet, work: Work) -> Plan:
         from planner.sizing import plan as make_plan
@@ -128,8 +150,8 @@ class Bench:
                 self._stopped.add(work.key)
             return work.key not in self._stopped
 
-        limit = work.body.get("seconds")
-        return make_plan(fleet, time_limit=limit, thorough=bool(work.body.get("thorough")), watch=watch)
+        limit = work.body.get("seconds", _PLAN_SECONDS)
+        return make_plan(fleet, time_limit=limit, thorough=work.thorough, watch=watch)
 
     def was_stopped(self, work: Work) -> bool:
         """Say whether the plan of ``work`` was stopped before it was done."""

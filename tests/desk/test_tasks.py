@@ -1,5 +1,6 @@
 """The work behind the page: what is read, mended, counted, planned and handed over is what the commands give."""
 
+import dataclasses
 import json
 
 import pytest
@@ -135,6 +136,21 @@ def test_a_plan_is_kept_warm_and_one_that_was_stopped_is_searched_again(sound):
     stopped = TASKS["plan"](sound.bench, work)
     assert stopped["stopped"]
     assert not sound("plan", question={"settings": {"cluster_cap": "5"}})["stopped"]
+
+
+@pytest.mark.parametrize("longer_is_better", [True, False])
+def test_the_better_plan_of_a_longer_search_is_the_answer_from_then_on(sound, tmp_path, monkeypatch, longer_is_better):
+    fleet = planner.read_fleet(next(sound.folder.iterdir()))
+    good = planner.plan(fleet)
+    moves = [dataclasses.replace(aim, value=aim.value + 1) if aim.aim == "moves" else aim for aim in good.then]
+    bad = good.replace(then=tuple(moves))
+    first, longer = (bad, good) if longer_is_better else (good, bad)
+    monkeypatch.setattr("planner.sizing.plan", lambda fleet, thorough, **more: longer if thorough else first)
+    sound("plan", question={})
+    shown = sound("plan", question={}, thorough=True)
+    sound("keep", question={}, out=str(tmp_path / "kept.json"))
+    assert planner.read_plan(tmp_path / "kept.json").then == good.then
+    assert {aim["aim"]: aim["value"] for aim in shown["aims"]}["moves"] == {a.aim: a.value for a in good.then}["moves"]
 
 
 def test_what_is_handed_over_is_sound_and_what_the_command_makes(sound, tmp_path):
