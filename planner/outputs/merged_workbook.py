@@ -26,6 +26,7 @@ from planner.progress import Cell, Copy, Merged
 
 _ADDRESS = re.compile(r"([A-Z]+)(\d+)$")
 _TABLES = (headings.ASSIGNMENTS, headings.STEPS)
+_AT_FIRST = ("open", "not needed")
 _COMPUTED = (headings.TEAM_PROGRESS, headings.BURN_DOWN, headings.RECORD)  # nobody types there
 _LINE_POINTS, _LETTERS = 13.0, 1.15  # height of a line; letters to a unit of width
 _NOT_SHOWN = (headings.STANDS_ON,)  # worked out from the steps
@@ -203,7 +204,10 @@ def _comments(
 
 
 def _missing(book: Workbook, others: Sequence[tuple[Copy, Workbook]], told: str) -> list[str]:
-    """Return each cell of the copies whose text stands nowhere in the book, nor in what is ``told`` anyway."""
+    """Return each cell of the copies whose text stands nowhere in the book, nor in what is ``told`` anyway.
+
+    A status that the plan itself put there is no loss where somebody has changed it.
+    """
     rows = (row for sheet in book.worksheets for row in sheet.iter_rows(values_only=True))
     there = {str(value).strip() for row in rows for value in row}
     whole = "\n".join((told, *(text for text in there if "[" in text or " / " in text)))
@@ -214,6 +218,8 @@ def _missing(book: Workbook, others: Sequence[tuple[Copy, Workbook]], told: str)
                 continue
             for cell in (cell for row in sheet.iter_rows() for cell in row if cell.value is not None):
                 text = str(cell.value).strip()
+                if sheet.title in _TABLES and text in _AT_FIRST:
+                    continue
                 if text and text not in there and cell.data_type != "f" and text not in whole:
                     notes.append(f'{one.file} {sheet.title}!{cell.coordinate}: "{text}" is not in the merged workbook.')
     return notes

@@ -25,7 +25,7 @@ _WORDS: Mapping[str, str] = {
     "blocked": """blocked stuck on_hold hold waiting failed stopped problem blockiert gesperrt wartet gestoppt
         fehlgeschlagen bloqué bloquée en_attente échec bloqueado bloqueada en_espera detenido bloccato bloccata
         in_attesa bloqueada impedido em_espera geblokkeerd wacht wachtend blockerad väntar blokkert venter
-        blokeret estetty
+        blokeret blokkeret estetty
         zablokowane wstrzymane oczekuje blokováno čeká blokkolt blocat engellendi beklemede
         заблокировано ждёт ждет 保留 阻塞 보류""",
     "open": """open todo to_do pending not_started new no n offen ausstehend nein ouvert ouverte à_faire non

@@ -66,8 +66,10 @@ def read_copies(paths: Iterable[str | os.PathLike[str]], statuses: Mapping[str, 
 
 def _copy(path: Path, statuses: Mapping[str, str], findings: Findings) -> Copy | None:
     sheets = read_sheets(path, lambda title: not plain(title).startswith(_OWN), findings).sheets
-    by_name = {plain(sheet.title): sheet for sheet in sheets}
-    others = _others([sheet for name, sheet in by_name.items() if name not in _READ])
+    # A sheet of somebody's own may be called nearly as a table is: the exact title counts first.
+    ranked = sorted(sheets, key=lambda sheet: sheet.title in (headings.ASSIGNMENTS, headings.STEPS))
+    by_name = {plain(sheet.title): sheet for sheet in ranked}
+    others = _others([sheet for sheet in sheets if plain(sheet.title) not in _READ or sheet not in by_name.values()])
     assignments, steps = (by_name.get(plain(name)) for name in (headings.ASSIGNMENTS, headings.STEPS))
     if assignments is None and steps is None:
         if not findings.any_error:
@@ -106,6 +108,9 @@ class _Reading:
         if sheet is _STEPS and headings.STEP in read.match.known:
             read = read.only((read.frame[headings.STEP] != "").to_numpy(dtype=np.bool_))
         self._note_left_out(table, read)
+        if len(read.frame) and headings.PROGRESS not in read.match.own:
+            words = f'the column "{headings.PROGRESS}" is missing, so nothing here counts as done. Call it so again'
+            self.notes.append(f"{self._file} {table.title}: {words}.")
         where = {**read.match.known, **read.match.own}
         columns = {str(name): read.frame[name].tolist() for name in read.frame.columns if name in where}
         if headings.DATE in columns:

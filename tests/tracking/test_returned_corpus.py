@@ -186,3 +186,43 @@ def test_each_cell_that_somebody_typed_is_in_the_merged_workbook_or_in_a_finding
 
 def as_text(value):
     return str(value).removesuffix(" 00:00:00")
+
+
+def returned(books, tmp_path, habit, sheet="Assignments", base="plan.xlsx"):
+    """The notes and rows of progress after a habit."""
+    folder, fleet, plan = books
+    book = openpyxl.load_workbook(folder / base)
+    habit(Typist(book, sheet))
+    book.save(tmp_path / "back.xlsx")
+    paths = [folder / "plan.xlsx", *([folder / base] if base != "plan.xlsx" else []), tmp_path / "back.xlsx"]
+    copies = resolved(read_copies(paths), fleet, plan)
+    whole = merged(copies)
+    found = track(fleet, plan, whole, TODAY)
+    return write_progress_workbook(paths, copies, whole, found, tmp_path / "merged.xlsx")
+
+
+def test_a_copy_whose_status_column_is_called_otherwise_is_said_to_count_for_nothing(books, tmp_path):
+    found = returned(books, tmp_path, lambda t: (t.put(1, "status", "Stand"), t.put(3, 13, "done")))
+    assert any('the column "status" is missing' in note for note in found.notes)
+
+
+def test_a_sheet_that_is_called_nearly_as_a_table_is_taken_over(books, tmp_path):
+    def habit(t):
+        t.put(3, "status", "done")
+        t.new_sheet("assignments ", [["note"], ["from the wrong tab"]])
+
+    found = returned(books, tmp_path, habit)
+    assert [row.status for row in found.rows].count("done") == 1
+    book = openpyxl.load_workbook(tmp_path / "merged.xlsx")
+    texts = {value for sheet in book for row in sheet.iter_rows(values_only=True) for value in row}
+    assert "from the wrong tab" in texts or any("from the wrong tab" in note for note in found.notes)
+
+
+def test_a_status_that_the_plan_put_there_is_no_loss(books, tmp_path):
+    def habit(t):
+        for row in range(2, t.sheet.max_row + 1):
+            t.put(row, "status", "blokkeret")
+
+    found = returned(books, tmp_path, habit, "Steps", "rollout.xlsx")
+    assert not any('"open" is not in the merged workbook' in note for note in found.notes)
+    assert {row.status for row in found.rows if row.to_do} == {"blocked"}
