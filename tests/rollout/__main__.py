@@ -26,7 +26,7 @@ def main() -> None:
 @main.command()
 @click.option("--first", default=0, show_default=True, help="Seed of the first rollout.")
 @click.option("--count", default=1000, show_default=True, help="How many.")
-@click.option("--searched", default=5, show_default=True, help="One of so many is searched, too; 0 for none.")
+@click.option("--searched", default=20, show_default=True, help="One of so many is searched, too; 0 for none.")
 def replay(first: int, count: int, searched: int) -> None:
     """Replay random rollouts by verify, which shares no code with the planning, and list what it finds."""
     found, waves, conflicts, held = 0, Counter(), Counter(), Counter()
@@ -43,7 +43,7 @@ def replay(first: int, count: int, searched: int) -> None:
         if wrong:
             found += 1
             click.echo(f"seed {seed}: {[str(v) for v in wrong[:3]]}")
-        if done % 500 == 0 or done == count:
+        if done % 100 == 0 or done == count:
             click.echo(f"{done} rollouts, {found} with an objection; {time.process_time() - began:.0f} s of processor")
     click.echo(f"waves above the bound: {dict(sorted(waves.items()))}; left out: {dict(conflicts)}")
     click.echo(f"rollouts with: {dict(sorted(held.items()))}")
