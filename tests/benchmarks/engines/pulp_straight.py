@@ -7,8 +7,8 @@ import pulp
 
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.budget import SolveBudget
-from planner.sizing.solvers.pulp_models import solve_model
 from tests.benchmarks.engines.answer import Answer, straight_answer
+from tests.benchmarks.engines.solved_pulp import solve_model
 
 
 def solve_pulp_straight(problem: Problem, seconds: float) -> Answer:

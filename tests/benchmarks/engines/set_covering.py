@@ -8,8 +8,8 @@ import numpy as np
 
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.budget import SolveBudget
-from planner.sizing.solvers.pulp_models import solve_model
 from tests.benchmarks.engines.answer import SKIPPED, Answer
+from tests.benchmarks.engines.solved_pulp import solve_model
 
 
 def solve_set_covering(problem: Problem, seconds: float) -> Answer:
