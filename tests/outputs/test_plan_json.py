@@ -169,7 +169,7 @@ def test_all_that_is_wrong_is_told_at_once_with_its_place(plan, tmp_path):
     [
         ("", "neither a workbook nor JSON"),
         ("{", "neither a workbook nor JSON"),
-        ("[1]", "outermost value"),
+        ("[1]", "does not hold a plan"),
         ('{"format": NaN}', "NaN is no JSON number"),
         (b"\xff\xfe\x00", "neither a workbook nor"),
         ("[" * 100_000, "neither a workbook nor"),
