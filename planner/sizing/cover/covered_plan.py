@@ -49,21 +49,21 @@ def plan_covered(case: Case, budget: SolveBudget) -> tuple[Draft, Mapping[TieBre
     the hosts are settled, homes are looked for that the later aims want.
     """
     losses = read_losses(case.fleet, case.problem)
-    best = Best(case.problem, losses, evaluator_of(case, cover=True))
     ground = Ground(case.problem, losses)
-    _search(case, ground, best, budget if budget.left is None else budget.within(budget.left * _FOR_HOSTS))
+    best = _search(case, ground, losses, budget if budget.left is None else budget.within(budget.left * _FOR_HOSTS))
 
     def offer(draft: Draft) -> Draft:
         best.offer(draft)
         return best.draft
 
     bounds = BetterHomes(case, ground, best.draft, budget).improve(offer)
-    exact = ExactAims(case, best.losses, best.draft, budget).settle(offer)
+    exact = ExactAims(case, losses, best.draft, budget).settle(offer)
     return best.draft, {**bounds, **exact}
 
 
-def _search(case: Case, ground: Ground, best: Best, budget: SolveBudget) -> None:
-    """Offer ``best`` the plans of all engines, until it is closed or time ends."""
+def _search(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -> Best:
+    """Return the best of the plans of all engines, until it is closed or time ends."""
+    best = Best(case.problem, losses, evaluator_of(case, cover=True))
     search = PrimalSearch(ground, budget if budget.seconds else budget.within(_SEARCH_SECONDS))
     found = search.first()
     best.offer(_finished(case, found, budget))
@@ -71,17 +71,18 @@ def _search(case: Case, ground: Ground, best: Best, budget: SolveBudget) -> None
         today = state_of_today(case, ground, found.bare, budget)
         if today is not None:
             best.offer(draft_of(case, today))
-    for draft in _exact(case, best.losses, budget):
+    for draft in _exact(case, losses, budget):
         best.offer(draft)
         if best.closed and not draft.short:  # where it is short, the next one may be better among equals
             break
     if best.closed:
-        return
+        return best
     for better in search.better(found):
         budget.tell("cover", better.state.hosts, best.bound)
         best.offer(_finished(case, better, budget))
         if best.closed:
-            return
+            break
+    return best
 
 
 def _finished(case: Case, found: Found, budget: SolveBudget) -> Draft:
