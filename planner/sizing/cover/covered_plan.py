@@ -7,12 +7,12 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
-from planner.fleet import Ints
 from planner.sizing.cover.best_draft import Best
 from planner.sizing.cover.better_homes import BetterHomes
 from planner.sizing.cover.exact_aims import ExactAims, draft_of_hosts
 from planner.sizing.cover.host_by_host import solve_host_by_host
 from planner.sizing.cover.host_counts import sizings
+from planner.sizing.cover.host_loss_bound import HostLossBound
 from planner.sizing.cover.losses import Losses, read_losses
 from planner.sizing.cover.primal_search.drafts import draft_of
 from planner.sizing.cover.primal_search.from_today import state_of_today
@@ -30,7 +30,6 @@ from planner.sizing.solution.draft import Draft
 from planner.sizing.solution.evaluator import evaluator_of
 from planner.sizing.solution.placement import Placement
 from planner.sizing.solvers.budget import SolveBudget
-from planner.sizing.solvers.transportation import Cost, Transport, least_cost_flow
 from planner.sizing.tie_breaks.lexicographic import placed
 
 _MOST_ADDED = 3  # hosts that are tried on top, where standbys lack room that the counts seemed to have
@@ -64,13 +63,17 @@ def plan_covered(case: Case, budget: SolveBudget) -> tuple[Draft, Mapping[TieBre
 def _search(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -> Best:
     """Return the best of the plans of all engines, until it is closed or time ends."""
     best = Best(case.problem, losses, evaluator_of(case, cover=True))
-    search = PrimalSearch(ground, budget if budget.seconds else budget.within(_SEARCH_SECONDS))
+    limited = budget if budget.seconds else budget.within(_SEARCH_SECONDS)
+    search = PrimalSearch(ground, limited)
     found = search.first()
     best.offer(_finished(case, found, budget))
     if "moves" in case.tie_breaks:
         today = state_of_today(case, ground, found.bare, budget)
         if today is not None:
             best.offer(draft_of(case, today))
+    if ground.by_host and search.all_covered(found):
+        _by_levels(case, HostLossBound(ground, search.prices, limited), search, found, best)
+        return best
     for draft in _exact(case, losses, budget):
         best.offer(draft)
         if best.closed and not draft.short:  # where it is short, the next one may be better among equals
@@ -83,6 +86,32 @@ def _search(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -> 
         if best.closed:
             break
     return best
+
+
+def _by_levels(case: Case, known: HostLossBound, search: PrimalSearch, found: Found, best: Best) -> None:
+    """Offer ``best`` plans against the loss of a host that serve and cover everybody who can be, with what is known."""
+    best.offer(_bounded(best.draft, known))
+    if best.closed:
+        return
+    exact = solve_host_by_host(case.problem, best.losses, search.budget.within(_HOSTS_SECONDS))
+    if exact is not None:
+        best.offer(draft_of_hosts(case, best.losses, exact))
+        if best.closed:
+            return
+    for better in search.better(found, known):
+        search.budget.tell("cover", better.state.hosts, known.bound)
+        best.offer(_bounded(_finished(case, better, search.budget), known))
+        if best.closed:
+            return
+    best.offer(_bounded(best.draft, known))
+
+
+def _bounded(draft: Draft, known: HostLossBound) -> Draft:
+    """Return a draft that serves and covers everybody who can be, with the bound that is known by now."""
+    sized = draft.sized
+    word = "lower bound and plan are equal" if sized.value <= known.bound else "not all counts below were tried"
+    told = dataclasses.replace(sized, bound=min(sized.value, known.bound), weight_proven=True, word=word)
+    return dataclasses.replace(draft, sized=told)
 
 
 def _finished(case: Case, found: Found, budget: SolveBudget) -> Draft:
@@ -100,8 +129,7 @@ def _exact(case: Case, losses: Losses, budget: SolveBudget) -> Iterator[Draft]:
     Homes and standbys of single sites are looked for under the counts and homes of classes. Where sites that stay
     together, or overlapping losses, leave no room although the sums say so, there is no standby for some of them.
     """
-    sums = counts_decide(case.problem) and losses.kind != "host"
-    if not sums and case.problem.sites > _SMALL:
+    if not (counts_decide(case.problem) and losses.kind != "host") and case.problem.sites > _SMALL:
         budget = budget.within(_EXACT_SECONDS)
     for at, sized in enumerate(sizings(case, losses, budget)):
         for trial in _carried_out(case, losses, sized, budget):
@@ -119,43 +147,14 @@ def _exact(case: Case, losses: Losses, budget: SolveBudget) -> Iterator[Draft]:
 def _carried_out(case: Case, losses: Losses, sized: Sized, budget: SolveBudget) -> Iterator[Draft]:
     """Yield ways to seat everybody: first the one of fewest moves, then one that finds room for more standbys.
 
-    Against the loss of a host, sites are dealt out over the hosts of their pool. Against larger losses, what stays free
-    in a pool is gathered on one host, where sites of several clusters find it.
+    In the second, what stays free in a pool is gathered on one host, where sites of several clusters find it.
     """
     problem = case.problem
     placement = placed(problem, sized, case.incumbent, case.tie_breaks)
-    deal = _where_to(problem, losses, sized, placement) if losses.kind == "host" else None
-    for second in (False, True):
-        mine, gathered = (deal, deal is None) if second else (None, False)
-        seating = seat_all(case, sized.counts.hosts, placement, budget, mine, gathered=gathered)
+    for gathered in (False, True):
+        seating = seat_all(case, sized.counts.hosts, placement, budget, gathered=gathered)
         standbys = find_standbys(problem, losses, seating, budget)
         short = standbys.without > sized.uncovered
         # What counts standbys says nothing of a plan in which somebody lacks one.
         told = dataclasses.replace(sized, evidence=None) if standbys.without else sized
         yield Draft(told, placement, seating, standbys.host, short=short)
-
-
-def _where_to(problem: Problem, losses: Losses, sized: Sized, placement: Placement) -> Ints:
-    """Return the pool that each site would go to if its own pool lost a host, by the row of all its hosts, shape (S,).
-
-    When each host of a pool gets an equal share of the sites bound for each pool, none of them asks more than the
-    row allows for all of them; see `cover.loss_rows`. -1 where nothing is to be dealt out.
-    """
-    bound_for = np.full(problem.sites, -1, dtype=np.int64)
-    pool, hosts = problem.pool[placement.pair], sized.counts.hosts
-    site = problem.site[placement.pair]
-    load = np.bincount(pool, weights=placement.units, minlength=problem.pools).astype(np.int64)
-    for p in np.flatnonzero(hosts > 1):
-        m, mine = int(hosts[p]), site[pool == p]
-        room = np.maximum(0, m * (losses.room * hosts - load))
-        room[p] = max(0, m * (int(losses.room[p]) * (m - 1) - int(load[p])) + int(load[p]))
-        pairs = np.flatnonzero(np.isin(problem.site, mine))
-        row = np.searchsorted(np.sort(mine), problem.site[pairs])
-        flow = least_cost_flow(
-            Transport(row, problem.pool[pairs], problem.clusters[np.sort(mine)], room),
-            [Cost((problem.pool[pairs] != p).astype(np.float64), 1.0), Cost(problem.rtt_ms[pairs], 1e-3)],
-        )
-        if flow is not None:
-            used = np.flatnonzero(flow)
-            bound_for[problem.site[pairs[used]]] = problem.pool[pairs[used]]
-    return bound_for

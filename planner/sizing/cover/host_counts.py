@@ -1,8 +1,9 @@
 """How many hosts of each pool when a loss must be survived.
 
-Two engines. Where host counts alone decide, a cut search with a condition for each loss gives a first bound, and the
-search for reserve counts that have homes. Sites of several clusters are then put into them one by one. Where
-something else decides too, or that leaves a gap in a small fleet, the flow model chooses counts and homes together.
+Two engines. Against the loss of hubs and zones, where host counts alone decide, a cut search with a condition for each
+loss gives a first bound, and the search for reserve counts that have homes. Sites of several clusters are then put into
+them one by one. Where something else decides too, or against the loss of a host somebody has to go without, the flow
+model chooses counts and homes together.
 """
 
 from __future__ import annotations
@@ -51,7 +52,7 @@ def sizings(case: Case, losses: Losses, budget: SolveBudget) -> Iterator[Sized]:
     apart, any_found = pool_of_today(problem, case.incumbent), False
     if problem.sites and all_fit(problem):
         classes = group(problem, by_weight=False, apart=apart)
-        if counts_decide(problem):
+        if counts_decide(problem) and losses.kind != "host":
             for sized in _by_search(case, classes, losses, budget):
                 yield sized
                 any_found = True
@@ -95,9 +96,7 @@ def _by_search(case: Case, classes: Classes, losses: Losses, budget: SolveBudget
         value = objective_value(problem, each, counts)
         word = "lower bound and plan are equal" if value <= bound else "not all counts below were tried"
         sized = Sized(each, counts, value, min(bound, value), True, word)
-        if losses.kind != "host":
-            sized = dataclasses.replace(sized, evidence=functools.partial(_evidence, reserves, search))
-        yield sized
+        yield dataclasses.replace(sized, evidence=functools.partial(_evidence, reserves, search))
 
 
 def _all_served(classes: Classes, hosts: Ints, homes: Floats) -> Counts:

@@ -9,8 +9,7 @@
                sum_{p hit by l} t_pq  <=  s_q                     for each loss l that does not hit q
 
 where a host carries C_p clusters, R_p while another is lost. Where nothing else is lost together with pool p, t_pq
-is s_q. Against the loss of one host of pool p it is n_p s_q, and (n_p - 1) s_p for q = p: the sites of the pool, dealt
-out evenly, ask each of its hosts in turn.
+is s_q.
 
 With n, s and t given, homes and standbys are a flow (`cover.pair_flow`), and every whole flow is a plan with
 cover for divisible sites. So all that n, s and t must meet are the cuts of that flow: for every set S of classes
@@ -18,10 +17,6 @@ cover for divisible sites. So all that n, s and t must meet are the cuts of that
     sum_p min(C_p n_p, R_p n_p - s_p, sum_{q: (p, q) in N(S)} t_pq)  >=  demand(S)
 
 with any of the three terms in place of each minimum. N(S) are pairs of home and standby that some class of S may use.
-Against the loss of a host the last term is a product. Where it was found with m hosts, m s_q takes its
-place, and where more run
-
-    C_p g_pm is added, g_pm = n_p if n_p > m else 0.
 
 A site of k clusters that stays together wants k of room in one pool of its own: s_q >= k for some standby q.
 
@@ -107,7 +102,7 @@ class ReserveModel:
 
     def ready(self, point: Point) -> Floats:
         """Return the room that stands ready in pool q for pool p, shape (P, P)."""
-        ready = self.shares.factor(point.hosts) * point.room[self.shares.column]
+        ready = point.room[self.shares.column]
         return np.asarray(ready if self.taken is None else ready - self.taken.ready)
 
     def shared_out(self, room: Floats) -> Floats:
@@ -135,15 +130,13 @@ class ReserveModel:
         by_full = uses & ~by_ready & ~by_kept
         ready = min_cut.pairs & by_ready[:, None]
         on_room = np.zeros(len(point.room))
-        np.add.at(on_room, self.shares.column[ready], self.shares.factor(point.hosts)[ready])
+        np.add.at(on_room, self.shares.column[ready], 1.0)
         on_room[: self.pools] -= by_kept
         on_hosts = np.where(by_full, self.problem.caps, 0) + np.where(by_kept, self.losses.room, 0)
-        stepped = np.flatnonzero(by_ready & self.shares.by_host)
-        steps = tuple((int(p), round(point.hosts[p]), int(self.problem.caps[p])) for p in stepped)
         demand = min_cut.demand
         if self.taken is not None:  # it is not there for the set, so the whole of each term must be more
             demand += int(load[by_full | by_kept].sum() + self.taken.ready[ready].sum())
-        return ReserveCut(min_cut.classes, demand, by_full, by_kept, ready, on_hosts.astype(np.float64), on_room, steps)
+        return ReserveCut(min_cut.classes, demand, by_full, by_kept, ready, on_hosts.astype(np.float64), on_room)
 
     def solve(
         self, whole: Whole, budget: SolveBudget, box: tuple[Floats, Floats] | None = None

@@ -19,20 +19,18 @@ Box = tuple[Floats, Floats]  # least and most hosts of each pool (P,)
 
 @dataclass(frozen=True)
 class _Columns:
-    """Positions: n (P,), ``room`` s and t (P + shares,), y and g of every step (p, m), [s_q >= k] of every (q, k)."""
+    """Positions: n (P,), ``room`` s and t (P + shares,), [s_q >= k] of every (q, k)."""
 
     n: Ints
     room: Ints
-    y: dict[tuple[int, int], int]
-    g: dict[tuple[int, int], int]
     sizes: dict[tuple[int, int], int]
 
 
 def build_program(model: ReserveModel, whole: Whole, box: Box | None) -> LinearProgram:
     """Return the model as arrays.
 
-    Columns: n, s and t, then y = [n_p > m] and g_pm of every step that cuts use, [s_q >= k] for every pool and size
-    that sites kept together want, the distances |n_p - r_p| and |s_p - r_p|, and hosts to add.
+    Columns: n, s and t, then [s_q >= k] for every pool and size that sites kept together want, the distances
+    |n_p - r_p| and |s_p - r_p|, and hosts to add.
     """
     rows = ModelBuilder()
     columns = _columns(rows, model, whole, box)
@@ -41,7 +39,6 @@ def build_program(model: ReserveModel, whole: Whole, box: Box | None) -> LinearP
         rows, model.losses.room, columns.n, [Loads(np.arange(model.pools), columns.room[: model.pools], _one(model))]
     )
     _add_shares(rows, model, columns)
-    _add_steps(rows, model, columns)
     _add_sizes(rows, model, columns)
     for at, reference, farthest in zip(
         (columns.n, columns.room[: model.pools]), model.reference, model.farthest, strict=True
@@ -56,23 +53,15 @@ def _one(model: ReserveModel) -> Floats:
 
 
 def _columns(rows: ModelBuilder, model: ReserveModel, whole: Whole, box: Box | None) -> _Columns:
-    """Add n, s, t and the columns of steps and sizes."""
+    """Add n, s, t and the columns of sizes."""
     most = model.problem.max_hosts.astype(np.float64)
     low, high = (np.zeros_like(most), most) if box is None else box
     n = rows.block(model.pools, model.price, high, whole in ("hosts", "all"), low)
     least_room, most_room = _limits_of_room(model, box)
     room = rows.block(len(least_room), upper=most_room, whole=whole == "all", lower=least_room)
-    steps = sorted({(p, m) for cut in model.cuts for p, m, _ in cut.steps})
-    pool, before = np.array(steps, dtype=np.int64).reshape(-1, 2).T
-    known = box is not None
-    surely = np.where(known & (low[pool] > before), 1.0, 0.0)
-    perhaps = np.where(known & (high[pool] <= before), 0.0, 1.0)
-    y = rows.block(len(steps), upper=perhaps, whole=whole != "none", lower=surely)
-    g = rows.block(len(steps))
     wanted = sorted({(q, wish.clusters) for wish in model.kept_together for q in wish.standbys.tolist()})
     sizes = rows.block(len(wanted), upper=1.0, whole=whole != "none")
-    names = ((steps, y), (steps, g), (wanted, sizes))
-    return _Columns(n, room, *(dict(zip(keys, at.tolist(), strict=True)) for keys, at in names))
+    return _Columns(n, room, dict(zip(wanted, sizes.tolist(), strict=True)))
 
 
 def _limits_of_room(model: ReserveModel, box: Box | None) -> tuple[Floats, Floats]:
@@ -85,8 +74,7 @@ def _limits_of_room(model: ReserveModel, box: Box | None) -> tuple[Floats, Float
     if model.taken is not None and box is not None:
         beside = model.losses.room * box[1] - model.taken.load
         upper[:pools] = np.minimum(upper[:pools], np.maximum(0.0, beside))
-        least = np.ceil(model.taken.ready / np.maximum(1.0, model.shares.factor(box[1])))
-        np.maximum.at(lower, model.shares.column, least)
+        np.maximum.at(lower, model.shares.column, np.ceil(model.taken.ready))
     return lower, upper
 
 
@@ -97,7 +85,6 @@ def _add_cuts(rows: ModelBuilder, model: ReserveModel, columns: _Columns) -> Non
     for cut in model.cuts:
         hosts, kept = np.flatnonzero(cut.on_hosts), np.flatnonzero(cut.on_room)
         terms: list[Term] = [(columns.n[hosts], cut.on_hosts[hosts]), (columns.room[kept], cut.on_room[kept])]
-        terms += [(np.array([columns.g[p, m]]), float(each)) for p, m, each in cut.steps]
         rows.row(terms, cut.demand, np.inf)
 
 
@@ -114,20 +101,6 @@ def _add_shares(rows: ModelBuilder, model: ReserveModel, columns: _Columns) -> N
     """Add that shares add up to no more than the room they are of."""
     for shares, q in model.shares.limits:
         rows.row([(columns.room[[q]], 1.0), (columns.room[shares], -1.0)], 0.0, np.inf)
-
-
-def _add_steps(rows: ModelBuilder, model: ReserveModel, columns: _Columns) -> None:
-    """Add what ties y = [n_p > m] and g = n_p y to n_p: n <= m + (M - m) y, n >= (m + 1) y, g <= M y, g <= n."""
-    for (p, m), y in columns.y.items():
-        most, n = float(model.problem.max_hosts[p]), columns.n[p]
-        g = columns.g[p, m]
-        for columns_of_row, each, least in (
-            ((y, n), (most - m, -1.0), -m),
-            ((n, y), (1.0, -(m + 1.0)), 0.0),
-            ((y, g), (most, -1.0), 0.0),
-            ((n, g), (1.0, -1.0), 0.0),
-        ):
-            rows.row([(np.array(columns_of_row), np.array(each))], least, np.inf)
 
 
 def _add_sizes(rows: ModelBuilder, model: ReserveModel, columns: _Columns) -> None:

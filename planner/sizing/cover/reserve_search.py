@@ -40,10 +40,7 @@ _EPS = 1e-6
 
 
 class ReserveSearch:
-    """One search, after one for counts that meet the conditions of `cover.loss_conditions`.
-
-    Against the loss of a host, cuts need whole counts: no relaxation then, and the first counts are those given.
-    """
+    """One search against the loss of hubs or zones, after one for counts that meet `cover.loss_conditions`."""
 
     def __init__(
         self, problem: Problem, losses: Losses, network: PairNetwork, search: CutSearch, budget: SolveBudget
@@ -80,12 +77,9 @@ class ReserveSearch:
 
         `bound` is on the objective of the first, and of every plan; inf where there is none.
         """
-        if self.losses.kind == "host":
-            core, best, tries = None, self.room_for(self.start), _FEW_TRIES
-        else:
-            core = self._relax()
-            best = None if core is None else self._dive(core)
-            tries = max(_FEW_TRIES, _ARC_TRIES // max(1, len(self.network.classes.pool)))
+        core = self._relax()
+        best = None if core is None else self._dive(core)
+        tries = max(_FEW_TRIES, _ARC_TRIES // max(1, len(self.network.classes.pool)))
         if best is None and self.budget.spent and core is not None:
             best = self._as_it_is(core)
         found: Point | None

@@ -17,21 +17,12 @@ class Shares:
     """Which unknown tells how much room of pool q stands ready for pool p.
 
     ``column`` (P, P): its position; the first P unknowns are s, then come ``count`` shares t. ``limits``: columns of
-    shares of which the sum is at most s_q, with q. ``by_host``: it stands ready once for each host of p.
+    shares of which the sum is at most s_q, with q.
     """
 
     column: Ints
     count: int
     limits: tuple[tuple[Ints, int], ...]
-    by_host: bool
-
-    def factor(self, hosts: Floats) -> Floats:
-        """Return how often the unknown counts with ``hosts`` (P,) running, shape (P, P)."""
-        if not self.by_host:
-            return np.ones(self.column.shape)
-        factor = np.repeat(hosts[:, None], len(hosts), axis=1)
-        np.fill_diagonal(factor, np.maximum(0.0, hosts - 1.0))
-        return factor
 
 
 def read_shares(losses: Losses) -> Shares:
@@ -47,7 +38,7 @@ def read_shares(losses: Losses) -> Shares:
         for q in np.flatnonzero(~hit)
         if len(together := np.flatnonzero(hit & losses.follows[:, q]))
     ]
-    return Shares(column, len(home), tuple(limits), losses.kind == "host")
+    return Shares(column, len(home), tuple(limits))
 
 
 @dataclass(frozen=True)
@@ -81,17 +72,15 @@ class CoverSet:
 class ReserveCut(CoverSet):
     """A set that is stuck, as an inequality; ``ready`` counts shares t_pq.
 
-    It is ``on_hosts @ n + on_room @ room + sum of each_p g_pm over steps (p, m) >= demand``.
+    It is ``on_hosts @ n + on_room @ room >= demand``.
     """
 
     on_hosts: Floats
     on_room: Floats
-    steps: tuple[tuple[int, int, int], ...]  # (p, m, each_p)
 
     def shortfall(self, point: Point) -> float:
         """Return by how much ``point`` fails the inequality; 0 or less when it holds."""
-        more = sum(each * point.hosts[p] for p, m, each in self.steps if point.hosts[p] > m + 0.5)
-        return float(self.demand - self.on_hosts @ point.hosts - self.on_room @ point.room - more)
+        return float(self.demand - self.on_hosts @ point.hosts - self.on_room @ point.room)
 
 
 @dataclass(frozen=True)

@@ -43,15 +43,13 @@ def seat_all(
     hosts: Ints,
     placement: Placement,
     budget: SolveBudget,
-    deal: Ints | None = None,
     *,
     gathered: bool = False,
 ) -> Seating:
     """Return who sits on which host, with ``hosts`` (P,) running.
 
-    Where ``deal`` (S,) groups sites, those of a group are dealt out over the hosts of their pool, and nobody is
-    left where he is for his own sake. ``gathered``: what stays free in a pool is free on one host, where sites that
-    stay together allow it; else all of its hosts carry about the same.
+    ``gathered``: what stays free in a pool is free on one host, where sites that stay together allow it; else all of
+    its hosts carry about the same.
     """
     problem, today = case.problem, case.today
     seats: list[Seat] = []
@@ -62,12 +60,6 @@ def seat_all(
         items = [_item(case, placement, x) for x in rows]
         names = running[p] = choose_hosts(items, today.names[p], int(hosts[p]))
         items = _on_running(case, p, items, names)
-        if deal is not None:
-            groups = [int(deal[problem.site[placement.pair[x]]]) for x in rows]
-            order = sorted(range(len(rows)), key=lambda g: (groups[g], items[g].site))
-            dealt = [g for h in range(len(names)) for g in order[h :: len(names)]]
-            rank = {g: float(i) for i, g in enumerate(dealt)}
-            items = [dataclasses.replace(item, today="", rtt_ms=rank[g]) for g, item in enumerate(items)]
         unweighed = gathered and problem.host_weight is None
         filled = _gathered(items, names, int(problem.caps[p])) if unweighed else None
         for g, name, clusters in filled or fill(items, names, int(problem.caps[p]), budget, problem.host_weight):

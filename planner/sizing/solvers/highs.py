@@ -39,7 +39,7 @@ def _outcome(highs: highspy.Highs) -> Outcome:
     status, info = highs.getModelStatus(), highs.getInfo()
     word = highs.modelStatusToString(status)
     kinds = highspy.HighsModelStatus
-    if status in (kinds.kInfeasible, kinds.kUnboundedOrInfeasible):
+    if status in (kinds.kInfeasible, kinds.kUnboundedOrInfeasible, kinds.kObjectiveBound):
         return Outcome("infeasible", word)
     if status == kinds.kModelEmpty:
         value = highs.getObjectiveValue()
@@ -163,6 +163,10 @@ class GrowingProgram:
         """Let the next solve begin from a ``basis`` of these rows and columns; from the last one where it is None."""
         if basis is not None:
             self._highs.setBasis(basis)
+
+    def cut_off(self, value: float) -> None:
+        """Call the program infeasible from here on as soon as it is known to cost more than ``value``."""
+        self._highs.setOptionValue("objective_bound", value)
 
     def solve(self, budget: SolveBudget) -> Answer:
         """Return the answer; SolverError when the solver reports a fault."""

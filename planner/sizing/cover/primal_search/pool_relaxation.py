@@ -144,6 +144,16 @@ class PoolProgram:
         brings: Floats = self.classes.amounts[measure][self.kind[choices]] * self.ground.scale(measure)
         return brings
 
+    @property
+    def known(self) -> Bools:
+        """The choices that are columns by now, shape (X,)."""
+        return ~self._out
+
+    @property
+    def whole(self) -> bool:
+        """Whether all choices are columns."""
+        return not self._out.any()
+
     def solve(self, hosts: Ints, budget: SolveBudget) -> Shares | None:
         """Return the shares that lack least with ``hosts`` (P,); None where time ends before."""
         self._share_out(hosts)

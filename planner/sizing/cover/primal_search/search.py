@@ -8,9 +8,11 @@ from collections.abc import Iterator
 import numpy as np
 
 from planner.fleet import Bools, Ints
+from planner.sizing.cover.host_loss_bound import HostLossBound
 from planner.sizing.cover.primal_search.close_hosts import with_fewer_hosts
 from planner.sizing.cover.primal_search.construct import construct, settle
 from planner.sizing.cover.primal_search.give_up import give_up
+from planner.sizing.cover.primal_search.neighbourhoods import Neighbourhoods
 from planner.sizing.cover.primal_search.polish import with_own_inside
 from planner.sizing.cover.primal_search.pool_counts import cheaper_counts, dived_counts
 from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram, Shares
@@ -25,6 +27,9 @@ _STEPS = 4_000  # of repair for one set of counts
 _ROUNDS = ((1.5, 6), (1.0, 12), (0.5, 24), (1.0, 24))
 _RELAXED, _PLAIN_RELAXED = (1.5, 0.5), (0.0,)
 _PLAIN_ROUNDS = ((0.0, 12), (0.0, 200))
+_ROUNDS_BEFORE = 2  # of these, before neighbourhoods are looked at
+_NEAR_SLACKS = (1.0, 0.5)
+_TRIES = 30  # neighbourhoods in vain
 _MOVES = 20  # of hosts, in vain
 _ROUNDED = 3  # counts that are made whole, the cheapest first
 
@@ -82,10 +87,13 @@ class PrimalSearch:
                 if problem.may_grow(state.count())[p]:
                     state.open(p)
 
-    def better(self, found: Found) -> Iterator[Found]:
-        """Yield cheaper plans than ``found`` that serve and cover the same sites."""
-        if (found.bare == ~self.ground.coverable).all() and (found.state.home[self.shared] != NOWHERE).all():
-            for state in self._by_counts(found):
+    def better(self, found: Found, known: HostLossBound | None = None) -> Iterator[Found]:
+        """Yield cheaper plans than ``found`` that serve and cover the same sites.
+
+        ``known``: what is known of counts against the loss of a host, which is followed as it grows.
+        """
+        if self.all_covered(found):
+            for state in self._by_counts(found, known):
                 found = dataclasses.replace(found, state=state)
                 yield found
         inside = found.state.home != NOWHERE
@@ -93,8 +101,12 @@ class PrimalSearch:
             if (state.home != NOWHERE)[inside].all():
                 yield dataclasses.replace(found, state=with_own_inside(state, found.bare))
 
-    def _by_counts(self, found: Found) -> Iterator[State]:
-        """Yield plans at counts that are cheap for divisible sites, most slack last."""
+    def all_covered(self, found: Found) -> bool:
+        """Whether everybody is on a shared host who has no other way, with a standby where that can be."""
+        return bool((found.bare == ~self.ground.coverable).all() and (found.state.home[self.shared] != NOWHERE).all())
+
+    def _by_counts(self, found: Found, known: HostLossBound | None) -> Iterator[State]:
+        """Yield plans at counts that are cheap for divisible sites."""
         state = found.state
         start = state.count()
         keep = np.zeros(len(state.home), dtype=np.bool_)
@@ -109,7 +121,8 @@ class PrimalSearch:
             if trial is not None:
                 least, start = self.prices.total(trial.count()), trial.count()
                 yield with_own_inside(trial, found.bare)
-        for slack, moves in _ROUNDS if kept else _PLAIN_ROUNDS:
+        rounds = _ROUNDS if kept else _PLAIN_ROUNDS
+        for slack, moves in rounds if known is None else rounds[: _ROUNDS_BEFORE if kept else 1]:
             program.slack = slack
             tried: list[tuple[Ints, Shares]] = list(cheaper_counts(program, start, self.prices, moves, self.budget))
             for hosts, shares in tried[: -_ROUNDED - 1 : -1]:
@@ -118,6 +131,30 @@ class PrimalSearch:
                     least, start = self.prices.total(hosts), trial.count()
                     yield with_own_inside(trial, found.bare)
                     break
+        if known is not None:
+            yield from self._near(program, known, start, found.bare, kept)
+
+    def _near(
+        self, program: PoolProgram, known: HostLossBound, hosts: Ints, bare: Bools, kept: bool
+    ) -> Iterator[State]:
+        """Yield plans at cheaper counts near ``hosts`` (P,), looked for in neighbourhoods."""
+        known.sharpen(program, hosts)
+        near = Neighbourhoods(program, self.prices, known.conditions, known.step)
+        for slack in _NEAR_SLACKS if kept else _PLAIN_RELAXED:
+            program.slack = slack
+            while (trial := self._nearer(near, hosts, bare)) is not None:
+                hosts = trial.count()
+                yield with_own_inside(trial, bare)
+
+    def _nearer(self, near: Neighbourhoods, hosts: Ints, bare: Bools) -> State | None:
+        """Return a plan at cheaper counts near ``hosts`` (P,), None where none was met."""
+        for counts in near.cheaper(hosts, _TRIES, self.rng, self.budget):
+            shares = near.program.solve(counts, self.budget)
+            least = self.prices.total(hosts)
+            trial = None if shares is None else self._whole(near.program, counts, shares, bare, least)
+            if trial is not None:
+                return trial
+        return None
 
     def _whole(self, program: PoolProgram, hosts: Ints, shares: Shares, bare: Bools, least: float) -> State | None:
         """Return a plan with ``hosts`` (P,) near ``shares``, None where they cost ``least`` or no plan is found."""

@@ -1,0 +1,78 @@
+"""What is known of host counts that survive the loss of any one host: conditions, and a bound that is raised."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from planner.fleet import Ints
+from planner.sizing.cover.host_levels import Conditions, LevelProgram, Window
+from planner.sizing.cover.level_bound import LevelBound
+from planner.sizing.cover.loss_conditions import loss_conditions
+from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram
+from planner.sizing.cover.primal_search.prices import Prices
+from planner.sizing.cover.primal_search.state import Ground
+from planner.sizing.host_counts.certificate import inequalities
+from planner.sizing.host_counts.cutting_planes import reference_counts, search_counts
+from planner.sizing.host_counts.fewest_hosts import counts_decide
+from planner.sizing.host_counts.hall_conditions import hall_conditions
+from planner.sizing.instance.classes import group
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solvers.budget import SolveBudget
+
+_STEPS = 20_000  # of the simplex method, for the bound
+_LEAST_PART = 1e-3  # of the price of a host: what is cheaper by less is not looked for
+
+
+class HostLossBound:
+    """What is known of plans that serve and cover everybody who can be.
+
+    ``bound`` is on the policy's objective; ``conditions`` are those on host counts that mattered.
+    """
+
+    def __init__(self, ground: Ground, prices: Prices, budget: SolveBudget) -> None:
+        self.problem, self.budget = ground.problem, budget
+        self.bound = 0.0
+        self._known = self._conditions(ground)
+        self.conditions = self._known.some(np.zeros(0, dtype=np.int64))
+        whole = self.problem.objective == "hosts"
+        self.step = 1.0 if whole else _LEAST_PART * float(prices.further.max(initial=0.0))
+
+    def _conditions(self, ground: Ground) -> Conditions:
+        """Return the conditions that a search over host counts meets, and begin with its bound."""
+        problem = ground.problem
+        if ground.losses is None or not counts_decide(problem):
+            return Conditions.of((), problem.pools)
+        classes = group(problem, by_weight=False)
+        more = loss_conditions(problem, classes, ground.losses, len(hall_conditions(problem, classes)))
+        nothing = np.zeros(len(problem.pool), dtype=np.bool_)
+        search = search_counts(problem, classes, self.budget, reference_counts(problem, nothing), more)
+        if np.isfinite(search.bound):
+            self.bound = max(self.bound, search.objective_bound)
+        return Conditions.of([row for cut in search.cuts for row in inequalities(cut)], problem.pools)
+
+    def sharpen(self, program: PoolProgram, hosts: Ints) -> None:
+        """Raise the bound as far as ``hosts`` (P,), which have room for everybody, leave it open.
+
+        Not in a program that is too large to have all choices as columns.
+        """
+        problem = self.problem
+        prices = _objective_prices(problem)
+        value = prices.total(hosts)
+        if not program.whole or np.isfinite(problem.own_cost).any() or self.bound >= value:
+            return
+        window = Window(np.zeros(problem.pools, dtype=np.int64), problem.max_hosts.astype(np.int64))
+        levels = LevelProgram(program, prices, window)
+        search = LevelBound(levels, self._known, value, whole=problem.objective != "cost")
+        search.search(_STEPS, self.budget)
+        self.bound = max(self.bound, search.bound)
+        self.conditions = search.used
+
+
+def _objective_prices(problem: Problem) -> Prices:
+    """Return what hosts cost by the objective, nothing added."""
+    if problem.objective == "cost":
+        return Prices(problem.host_cost, problem.host_cost, np.zeros(problem.pools, dtype=np.int64))
+    one = np.ones(problem.pools)
+    if problem.objective == "new_hosts":
+        return Prices(np.zeros(problem.pools), one, problem.existing)
+    return Prices(one, one, np.zeros(problem.pools, dtype=np.int64))

@@ -1,0 +1,141 @@
+"""A bound on what hosts cost that survive the loss of any one host: branch and bound on the counts of single pools.
+
+Nodes are ranges of counts, the one with the least bound first (A. H. Land, A. G. Doig, Econometrica 28 (1960)
+497-520). A range is split where the relaxation mixes counts most, weighed by what splits of that pool have brought
+so far (M. Benichou et al., Mathematical Programming 1 (1971) 76-94). Conditions on host counts come in where a
+relaxation fails them.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import heapq
+from dataclasses import dataclass, field
+
+import numpy as np
+import scipy.sparse as sp
+
+from planner.fleet import Floats, Ints
+from planner.sizing.cover.host_levels import Conditions, LevelProgram
+from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.solvers.highs import Answer, GrowingProgram
+
+_AT_A_TIME = 30  # conditions taken in at once
+_MIXED = 1e-6
+_EPS = 1e-6
+_LEAST_GAIN = 1e-3
+
+
+@dataclass(order=True)
+class _Node:
+    bound: float
+    number: int
+    low: Ints = field(compare=False)
+    high: Ints = field(compare=False)
+    share: Floats = field(compare=False)  # of each count, shape (Z,)
+
+
+class LevelBound:
+    """The search: ``bound`` holds for every plan that costs less than ``below``, else it is ``below`` itself.
+
+    ``counts`` (P,) are counts that divisible sites can live on at the bound, where it met such.
+    """
+
+    def __init__(self, levels: LevelProgram, conditions: Conditions, below: float, *, whole: bool) -> None:
+        self.levels, self.below, self.whole = levels, below, whole
+        self.bound = 0.0
+        self.counts: Ints | None = None
+        self._conditions = conditions
+        self._met = levels.met_by(conditions)
+        self._taken = np.zeros(len(conditions.demand), dtype=np.bool_)
+        self._program = GrowingProgram(dataclasses.replace(levels.program(), whole=None))
+        self._program.cut_off(below - (1.0 if whole else 0.0) + _EPS)
+        self._gain, self._splits = np.ones((2, levels.problem.pools)), np.ones((2, levels.problem.pools))
+        self._steps = 0
+
+    def search(self, most_steps: int, budget: SolveBudget) -> None:
+        """Raise the bound until it reaches ``below``, or ``most_steps`` of the simplex method or the time are spent."""
+        window = self.levels.window
+        first = self._node(0, window.low, window.high, budget)
+        open_nodes = [] if first is None else [first]
+        number = 0
+        while open_nodes and not budget.spent and self._steps < most_steps:
+            node = heapq.heappop(open_nodes)
+            self._raise(node.bound)
+            budget.tell("cover", None, self.bound)
+            p, at = self._split(node)
+            if p < 0:
+                self.counts = np.rint(self.levels.counts(self._x(node))).astype(np.int64)
+                return
+            for side in range(2):
+                low, high = node.low.copy(), node.high.copy()
+                (high if side == 0 else low)[p] = at + side
+                number += 1
+                child = self._node(number, low, high, budget)
+                if budget.spent:
+                    return
+                self._gain[side, p] += (self.below if child is None else child.bound) - node.bound
+                self._splits[side, p] += 1.0
+                if child is not None:
+                    child.bound = max(child.bound, node.bound)
+                    heapq.heappush(open_nodes, child)
+        if not budget.spent:
+            self._raise(open_nodes[0].bound if open_nodes else self.below)
+
+    def _raise(self, bound: float) -> None:
+        rounded = float(np.ceil(bound - _EPS)) if self.whole else bound
+        self.bound = max(self.bound, min(rounded, self.below))
+
+    def _x(self, node: _Node) -> Floats:
+        x = np.zeros(self.levels.model.columns)
+        x[self.levels.level] = node.share
+        return x
+
+    def _node(self, number: int, low: Ints, high: Ints, budget: SolveBudget) -> _Node | None:
+        """Return the node of a range, None where nothing in it costs less than ``below``."""
+        levels = self.levels
+        inside = (levels.hosts >= low[levels.pool]) & (levels.hosts <= high[levels.pool])
+        self._program.bound(levels.level, np.zeros(len(inside)), inside.astype(np.float64))
+        answer = self._answer(budget)
+        if answer.outcome.state != "optimal":
+            return None
+        return _Node(float(answer.outcome.objective), number, low, high, answer.x[levels.level])
+
+    def _answer(self, budget: SolveBudget) -> Answer:
+        """Solve, and take in the conditions that are failed."""
+        while True:
+            answer = self._program.solve(budget)
+            self._steps += answer.iterations
+            if answer.outcome.state != "optimal":
+                return answer
+            short = self._conditions.demand - self._met @ answer.x[self.levels.level]
+            short[self._taken] = 0.0
+            worst = np.argsort(-short, kind="stable")[:_AT_A_TIME]
+            worst = worst[short[worst] > _EPS]
+            if not len(worst):
+                return answer
+            self._taken[worst] = True
+            rows = sp.csr_array(self._met[worst])
+            wide = sp.csr_array((rows.data, self.levels.level[rows.indices], rows.indptr), self._shape(len(worst)))
+            self._program.add(wide, self._conditions.demand[worst].astype(np.float64))
+
+    def _shape(self, rows: int) -> tuple[int, int]:
+        return rows, self.levels.model.columns
+
+    @property
+    def used(self) -> Conditions:
+        """The conditions that mattered."""
+        return self._conditions.some(np.flatnonzero(self._taken))
+
+    def _split(self, node: _Node) -> tuple[int, int]:
+        """Return pool and count at which the node is split, (-1, 0) where counts are whole."""
+        levels, pools = self.levels, self.levels.problem.pools
+        mean = np.bincount(levels.pool, weights=node.share * levels.hosts, minlength=pools)
+        mixed = np.bincount(levels.pool, weights=node.share * levels.hosts**2, minlength=pools) - mean**2
+        mixed[node.low >= node.high] = 0.0
+        if mixed.max(initial=0.0) <= _MIXED:
+            return -1, 0
+        brought = np.maximum(_LEAST_GAIN, self._gain / self._splits).prod(axis=0)
+        p = int((mixed * brought).argmax())
+        at = int(np.clip(np.floor(mean[p] + _EPS), node.low[p], node.high[p] - 1))
+        return p, at
