@@ -5,8 +5,6 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterator, Mapping
 
-import numpy as np
-
 from planner.sizing.cover.best_draft import Best
 from planner.sizing.cover.better_homes import BetterHomes
 from planner.sizing.cover.exact_aims import ExactAims, draft_of_hosts
@@ -22,13 +20,11 @@ from planner.sizing.cover.primal_search.state import Ground
 from planner.sizing.cover.standbys import find_standbys
 from planner.sizing.host_counts.fewest_hosts import counts_decide
 from planner.sizing.instance.case import Case, TieBreak
-from planner.sizing.instance.problem import Problem
 from planner.sizing.packing.hosts import seat_all
 from planner.sizing.solution.aims import costs_of
 from planner.sizing.solution.counts import Sized
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solution.evaluator import evaluator_of
-from planner.sizing.solution.placement import Placement
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.tie_breaks.lexicographic import placed
 

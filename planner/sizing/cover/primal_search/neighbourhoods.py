@@ -6,8 +6,8 @@ all other pools stay, and what the pools together cost has to fall.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -33,20 +33,15 @@ class Neighbourhoods:
     conditions: Conditions
     less: float
 
-    def cheaper(self, hosts: Ints, tries: int, rng: np.random.Generator, budget: SolveBudget) -> Iterator[Ints]:
-        """Yield counts (P,) near ``hosts`` (P,) that cost less, and which divisible sites can live on.
+    def cheaper(self, hosts: Ints, rng: np.random.Generator, budget: SolveBudget) -> Ints | None:
+        """Return counts (P,) near ``hosts`` (P,) that cost less, and which divisible sites can live on; or None.
 
         Each host keeps the program's slack free during a loss.
         """
-        shared = self._shared()
-        shares = self.program.solve(hosts, budget)
-        for _ in range(tries):
-            if shares is None or budget.spent:
-                return
-            found = self._anew(hosts, shares, self._some(shared, rng), budget)
-            if found is not None:
-                yield found
+        shares = None if self.program.whole else self.program.solve(hosts, budget)
+        return self._anew(hosts, shares, self._some(rng), budget)
 
+    @cached_property
     def _shared(self) -> Floats:
         """Return how many clusters may have one of two pools as home and the other as standby, shape (P, P)."""
         choices, pools = self.program, self.program.ground.problem.pools
@@ -56,15 +51,15 @@ class Neighbourhoods:
         np.add.at(shared, (choices.home[behind], choices.standby[behind]), clusters[behind])
         return shared + shared.T
 
-    def _some(self, shared: Floats, rng: np.random.Generator) -> Ints:
+    def _some(self, rng: np.random.Generator) -> Ints:
         """Return a few pools that share sites with one of them, by chance."""
-        pools = len(shared)
-        near = shared[int(rng.integers(pools))] * rng.uniform(0.5, 1.5, pools)
+        pools = len(self._shared)
+        near = self._shared[int(rng.integers(pools))] * rng.uniform(0.5, 1.5, pools)
         size = int(rng.integers(_FEWEST, _MOST + 1))
         chosen: Ints = np.argsort(-near, kind="stable")[:size]
         return chosen
 
-    def _anew(self, hosts: Ints, shares: Shares, pools: Ints, budget: SolveBudget) -> Ints | None:
+    def _anew(self, hosts: Ints, shares: Shares | None, pools: Ints, budget: SolveBudget) -> Ints | None:
         """Return counts that differ from ``hosts`` in ``pools`` and cost less, or None."""
         problem = self.program.ground.problem
         low, high = hosts.copy(), hosts.copy()
@@ -76,10 +71,10 @@ class Neighbourhoods:
         answer = solve_arrays(levels.program(), budget, options={"mip_max_nodes": _NODES})
         return np.rint(levels.counts(answer.x)).astype(np.int64) if answer.outcome.has_solution else None
 
-    def _beside(self, hosts: Ints, shares: Shares, pools: Ints) -> Beside | None:
+    def _beside(self, hosts: Ints, shares: Shares | None, pools: Ints) -> Beside | None:
         """Return what stays in a large program: classes of which no part is in ``pools``; None where all may move."""
         program, problem = self.program, self.program.ground.problem
-        if program.whole or problem.limits:
+        if shares is None or problem.limits:
             return None
         inside = np.zeros(problem.pools + 1, dtype=np.bool_)  # the last for no standby
         inside[pools] = True

@@ -27,9 +27,9 @@ _STEPS = 4_000  # of repair for one set of counts
 _ROUNDS = ((1.5, 6), (1.0, 12), (0.5, 24), (1.0, 24))
 _RELAXED, _PLAIN_RELAXED = (1.5, 0.5), (0.0,)
 _PLAIN_ROUNDS = ((0.0, 12), (0.0, 200))
-_ROUNDS_BEFORE = 2  # of these, before neighbourhoods are looked at
-_NEAR_SLACKS = (1.0, 0.5)
+_NEAR_SLACKS = (0.5, 1.0, 1.5, 2.5)
 _TRIES = 30  # neighbourhoods in vain
+_FEW_STEPS = 1_500  # of repair, for each of several plans at the same counts
 _MOVES = 20  # of hosts, in vain
 _ROUNDED = 3  # counts that are made whole, the cheapest first
 
@@ -121,8 +121,10 @@ class PrimalSearch:
             if trial is not None:
                 least, start = self.prices.total(trial.count()), trial.count()
                 yield with_own_inside(trial, found.bare)
-        rounds = _ROUNDS if kept else _PLAIN_ROUNDS
-        for slack, moves in rounds if known is None else rounds[: _ROUNDS_BEFORE if kept else 1]:
+        if known is not None:
+            yield from self._near(program, known, start, found.bare, _NEAR_SLACKS if kept else _PLAIN_RELAXED)
+            return
+        for slack, moves in _ROUNDS if kept else _PLAIN_ROUNDS:
             program.slack = slack
             tried: list[tuple[Ints, Shares]] = list(cheaper_counts(program, start, self.prices, moves, self.budget))
             for hosts, shares in tried[: -_ROUNDED - 1 : -1]:
@@ -131,30 +133,46 @@ class PrimalSearch:
                     least, start = self.prices.total(hosts), trial.count()
                     yield with_own_inside(trial, found.bare)
                     break
-        if known is not None:
-            yield from self._near(program, known, start, found.bare, kept)
 
     def _near(
-        self, program: PoolProgram, known: HostLossBound, hosts: Ints, bare: Bools, kept: bool
+        self, program: PoolProgram, known: HostLossBound, hosts: Ints, bare: Bools, slacks: tuple[float, ...]
     ) -> Iterator[State]:
-        """Yield plans at cheaper counts near ``hosts`` (P,), looked for in neighbourhoods."""
+        """Yield plans at cheaper counts near ``hosts`` (P,), looked for in neighbourhoods.
+
+        Counts keep the first of ``slacks`` free on each host; sites are put near shares that keep any of them free.
+        """
         known.sharpen(program, hosts)
         near = Neighbourhoods(program, self.prices, known.conditions, known.step)
-        for slack in _NEAR_SLACKS if kept else _PLAIN_RELAXED:
-            program.slack = slack
-            while (trial := self._nearer(near, hosts, bare)) is not None:
-                hosts = trial.count()
+        program.slack = slacks[0]
+        tries = 0
+        while tries < _TRIES and not self.budget.spent:
+            tries += 1
+            counts = near.cheaper(hosts, self.rng, self.budget)
+            trial = None if counts is None else self._raced(program, counts, bare, slacks)
+            if trial is not None:
+                hosts, tries = trial.count(), 0
                 yield with_own_inside(trial, bare)
 
-    def _nearer(self, near: Neighbourhoods, hosts: Ints, bare: Bools) -> State | None:
-        """Return a plan at cheaper counts near ``hosts`` (P,), None where none was met."""
-        for counts in near.cheaper(hosts, _TRIES, self.rng, self.budget):
-            shares = near.program.solve(counts, self.budget)
-            least = self.prices.total(hosts)
-            trial = None if shares is None else self._whole(near.program, counts, shares, bare, least)
-            if trial is not None:
-                return trial
-        return None
+    def _raced(self, program: PoolProgram, hosts: Ints, bare: Bools, slacks: tuple[float, ...]) -> State | None:
+        """Return a plan with ``hosts`` (P,) near shares of one of ``slacks``, None where none is found.
+
+        All shares get a few steps of repair, the least broken plan gets more.
+        """
+        trials = []
+        for program.slack in slacks:
+            shares = program.solve(hosts, self.budget)
+            trial = None if shares is None else rounded(program, hosts, shares, bare)
+            if trial is None:
+                continue
+            if repair(trial, bare, _FEW_STEPS, self.rng, self.budget):
+                break
+            trials.append(trial)
+        else:
+            trial = min(trials, key=State.violation, default=None)
+            if trial is not None and not repair(trial, bare, _STEPS, self.rng, self.budget):
+                trial = None
+        program.slack = slacks[0]
+        return trial
 
     def _whole(self, program: PoolProgram, hosts: Ints, shares: Shares, bare: Bools, least: float) -> State | None:
         """Return a plan with ``hosts`` (P,) near ``shares``, None where they cost ``least`` or no plan is found."""
