@@ -18,7 +18,8 @@ def headline(found: Horizon) -> str:
     first, last = found.steps[0], found.steps[-1]
     span = f"From {first.period.first.isoformat()} to {last.period.last.isoformat()}"
     if not found.bought:
-        return f"{span} the existing hosts are enough, and you need to buy none{_left_out(found)}."
+        doubt = "" if found.served_proven else f" {proof_in_words(found)}"
+        return f"{span} the existing hosts are enough, and you need to buy none{_left_out(found)}.{doubt}"
     money = ""
     if found.worth is not None:
         money = f" All payments are worth {found.worth:,.2f} {found.currency or 'money'} today."
