@@ -54,7 +54,7 @@ class OwnRule:
             raise self._refused(f"fails: {type(error).__name__}: {error}") from error
         if mask.dtype != np.bool_ or mask.shape != (len(pairs),):
             raise self._refused(
-                f"returns a mask of {mask.dtype} and shape {mask.shape}, not of bool and ({len(pairs)},)"
+                f"must return a boolean array with {len(pairs)} entries; it returns {mask.dtype}, shape {mask.shape}"
             )
         if len(reasons) != len(pairs):
             raise self._refused(f"returns {len(reasons)} reasons for {len(pairs)} pairs")
@@ -118,7 +118,7 @@ class OwnAim:
                 f"needs another name: one word without commas and colons, none of {', '.join(LATER_AIMS)}"
             )
         if not self.step >= _FINEST or self.step == float("inf"):
-            raise self._refused(f"has the step {self.step}; a step is a number from {_FINEST:g} on")
+            raise self._refused(f"has the step {self.step}; a step is a number from {_FINEST:g} upward")
 
     @property
     def code(self) -> str:
@@ -133,7 +133,7 @@ class OwnAim:
         except Exception as error:
             raise self._refused(f"fails: {type(error).__name__}: {error}") from error
         if found.shape != (len(pairs),):
-            raise self._refused(f"returns costs of shape {found.shape} for {len(pairs)} pairs")
+            raise self._refused(f"must return an array with {len(pairs)} costs; it returns one of shape {found.shape}")
         for wrong, what in (
             (~np.isfinite(found), "no finite number"),
             (found < 0, "negative"),

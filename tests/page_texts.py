@@ -64,5 +64,7 @@ def of_script(text):
     for number, line in enumerate(text.splitlines(), start=1):
         for quoted, filled in _STRING.findall(line.partition(" // ")[0]):
             words = _FILLED.sub("{…}", quoted or filled)
-            if _WORDS.search(words) and not re.search(r"[<>=;]|^,|\($|^[MLZ]\d|^[a-z-]+( [a-z-]+)?$|^\d|url\(", words):
+            if _WORDS.search(words) and not re.search(
+                r"[<>=;]|^,|\($|^[MLZ]\d|^[a-z-]+( [a-z-]+)?$|^\d|url\(|^#|^\(prefers-", words
+            ):
                 yield number, words

@@ -11,8 +11,9 @@ import re
 _DEEPEST = 3
 _LONGEST = 320
 _LONGEST_LABEL = 5  # words
-_MOST_HEADERS = 14  # longer lists hold words that are read
+MOST_HEADERS = 14  # longer lists hold words that are read
 _SHEETS = ("Sites", "Hubs", "Latency", "Links", "Current", "Policy", "Prices", "Changes", "Tables")  # of findings
+_STYLES = ("plain", "good", "bad", "quiet", "red", "yellow", "green")
 _CODE_WORD = re.compile(r"^[a-z0-9_./:=*-]*$")
 
 
@@ -79,6 +80,8 @@ class Module:
         said.sort(key=lambda one: (one.lineno, one.col_offset))
         texts = [self._filled(one, function, 1) for one in said]
         if isinstance(node, ast.Call):
+            if ast.unparse(node.func) == "told":
+                return "; ".join(texts)
             return _message([text for text in texts if text], _words(node.func) in ("Violation", "Conflict"))
         return (" " if any(text.endswith(".") for text in texts) else " | ").join(texts)
 
@@ -159,7 +162,7 @@ def _is_table(node):
         return False
     if len(_fields(node)) > 1:
         return True
-    if len(node.elts) > _MOST_HEADERS:
+    if len(node.elts) > MOST_HEADERS:
         return False
     return all(_is_text(one) for one in node.elts) and any(" " in _plain(one) for one in node.elts)
 
@@ -173,13 +176,26 @@ def _fields(node):
 def _said(node, skipped):
     """Return the texts that a call or table shows together."""
     if isinstance(node, ast.List | ast.Tuple):
-        return _fields(node) if len(_fields(node)) > 1 else node.elts
+        return _fields(node) if len(_fields(node)) > 1 else _without_kinds(node.elts)
     if not isinstance(node, ast.Call):
         return [node]
     values = [*node.args, *(one.value for one in node.keywords if one.arg not in ("encoding", "mode", "style", "kind"))]
-    texts = [one for one in values if id(one) not in skipped and (_is_text(one) or isinstance(one, ast.IfExp))]
+    texts = [one for one in values if id(one) not in skipped and (_is_text(one) or _is_choice(one))]
     texts = [one for one in texts if not _CODE_WORD.match(_plain(one)) and _plain(one) not in _SHEETS]
     return texts if any(" " in _plain(one) for one in texts) else []
+
+
+def _is_choice(node):
+    """Say whether a value is one of several, of which one is a text."""
+    return isinstance(node, ast.IfExp) and any(_is_text(one) or _is_choice(one) for one in (node.body, node.orelse))
+
+
+def _without_kinds(nodes):
+    """Return a pair without the word that says the kind or the colour of the other, which is a text."""
+    if len(nodes) != 2:
+        return nodes
+    sentence = _plain(nodes[1]).endswith(".") and _CODE_WORD.match(_plain(nodes[0]))
+    return nodes[1:] if sentence else nodes[:1] if _plain(nodes[1]) in _STYLES else nodes
 
 
 def _plain(node):

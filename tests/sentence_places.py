@@ -135,9 +135,9 @@ PARTS = {
     "rollout/jobs.py": "Shown in: '12 sites {text} change, at most 4 in a wave'.",
     "rollout/moves.py": "Shown as conflicts of a rollout: site or hosts, what is wrong, what would help.",
     "rollout/night_kinds.py": (
-        "Shown in: 'For 40 steps, windows, {text} and {text} together do not allow fewer nights'."
+        "Shown in: 'For 40 steps, windows, {text} and {text} together do not allow fewer waves'."
     ),
-    "rollout/night_program.py": "Shown in: 'For 40 steps, windows and {text} together do not allow fewer nights'.",
+    "rollout/night_program.py": "Shown in: 'For 40 steps, windows and {text} together do not allow fewer waves'.",
     "rollout/tasks.py": "Shown as a caution of a step, the name of a step, or a conflict.",
     "rules/mending.py": "Shown in: 'To serve SITE from pool POOL: {text}; {text}.'",
     "rules/reasons.py": "Shown as the reason why a site cannot be served.",

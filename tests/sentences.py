@@ -14,16 +14,17 @@ from pathlib import Path
 from planner import columns
 from planner.cli import cli
 from tests import page_texts
-from tests.sentence_parts import Module
+from tests.sentence_parts import MOST_HEADERS, Module
 from tests.sentence_places import AUDIENCES, NOTATION, SHOWN, part
 
 PLANNER = Path(__file__).parents[1] / "planner"
+_WORDS_READ = ("_UNITS",)  # names of tables of words that are read
 _MOST_WORDS = 9  # of a text without a mark
 _NO_SENTENCE = re.compile(
     r"^[\W\d_]*$|^[a-z_]+$|^\S+$|^[-\w]+: [-\w;' ]+;|\\[dwsS]|\(\?|^SELECT|^PRAGMA|^[A-Z]+ TABLE"
     r"|'none'|'self'|camera=|charset=|^% \w+ |^(?:OBJ|RTP|SOL|VAR|CON|DER) "
     r"|SUMPRODUCT|&P of|^-//|\": \[|^\{ \"|\| ---|= \{quoted\}|^\[K|^\w+ = (?:true|\[|\{)|_m$"
-    r"|:not[(]|prefers-color|DOCTYPE|^service pack|offset points|^moves latency$|^castingvote fleet \{"
+    r"|DOCTYPE|^(?:bold|dim) \w+$|^\{whole\}, \"|^service pack|offset points|^moves latency$|^castingvote fleet \{"
     r"|^(?:site|host|hub|pool|zone|wave|step) \{[^{}]*\}$"
 )
 _QUIET = (
@@ -99,8 +100,9 @@ def _of_columns():
 
 def _of_report():
     for path in PLANNER.rglob("english.json"):
-        for text in _leaves(json.loads(path.read_text(encoding="utf-8"))):
-            yield Sentence("report", path.relative_to(PLANNER).as_posix(), text)
+        for text in _leaves({**json.loads(path.read_text(encoding="utf-8")), "lang": ""}):
+            if text:
+                yield Sentence("report", path.relative_to(PLANNER).as_posix(), text)
 
 
 def _of_pages():
@@ -165,11 +167,20 @@ def _skipped(tree):
             found.update(id(one) for one in node.decorator_list)
             hints = [node.returns, *(argument.annotation for argument in node.args.args)]
             found.update(id(one) for one in hints if one is not None)
+        elif isinstance(node, ast.List | ast.Tuple) and len(node.elts) > MOST_HEADERS and _short(node.elts):
+            found.add(id(node))
+        elif isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) in _WORDS_READ:
+            found.add(id(node.value))
         elif isinstance(node, ast.AnnAssign):
             found.add(id(node.annotation))
         elif isinstance(node, ast.Call) and ast.unparse(node.func).startswith(_QUIET):
             found.add(id(node))
     return found
+
+
+def _short(nodes):
+    """Say whether all are words of at most three, as lists of words that are read hold."""
+    return all(isinstance(one, ast.Constant) and len(str(one.value).split()) <= 3 for one in nodes)
 
 
 def main():

@@ -118,8 +118,8 @@ def test_cover_replans_sweeps_and_proofs_heed_it(ruled):
     ("judge", "told"),
     [
         (lambda pairs: pairs["nowhere"], "KeyError"),
-        (lambda pairs: (pairs["rtt_ms"], "x"), "a mask of float64"),
-        (lambda pairs: (np.ones(1, dtype=bool), "x"), "a mask of bool"),
+        (lambda pairs: (pairs["rtt_ms"], "x"), "it returns float64"),
+        (lambda pairs: (np.ones(1, dtype=bool), "x"), "it returns bool"),
         (lambda pairs: (pairs["rtt_ms"] > 0, ["x"]), "1 reasons for"),
     ],
 )

@@ -31,14 +31,14 @@ if TYPE_CHECKING:
     "given",
     multiple=True,
     metavar="QUESTION=CHOICE",
-    help="Answer a question in advance, by the keys that --json and --accept show.",
+    help="Answer a question in advance. --json and --accept show the names of questions and choices.",
 )
 @json_file("ADOPT", "guesses and questions")
 @click.option("--force", is_flag=True, help="Replace FLEET.toml if it exists.")
 def adopt(
     file: Path, output: Path | None, accept: bool, given: tuple[str, ...], json_path: Path | None, force: bool
 ) -> int:
-    """Say what each sheet and column of FILE is taken for, ask what is open, and write a mapping.
+    """Say how each sheet and column of FILE is understood, ask what is not clear, and write a mapping.
 
     FILE is a workbook or a folder as other systems export them, under whatever names. Tables are found by
     their shape, columns by their headers and by what they hold. Answers are remembered for files of the

@@ -30,7 +30,7 @@ def print_adoption(adoption: Adoption, file: Path) -> None:
     from planner.cli.report import bare_table
 
     target = console()
-    target.print(Text(f"What {printable(str(file))} holds, as far as can be told:", style="bold"))
+    target.print(Text(f"What {printable(str(file))} holds, as castingvote understands it:", style="bold"))
     for guess in adoption.guesses:
         where = "" if guess.table is None else f" is {guess.table.where}, {counted(guess.table.rows, 'row')}"
         if guess.sheet == "Policy":
@@ -141,7 +141,7 @@ def print_taken(adoption: Adoption) -> None:
         chosen = next((c for c in question.choices if c.key == key), None)
         taken = chosen.words if chosen is not None else key or "nothing"
         others = "; ".join(f"{c.words} ({c.key or 'blank'})" for c in question.choices if c is not chosen)
-        rest = f" Else: {others}." if others else ""
+        rest = f" Other answers: {others}." if others else ""
         say(printable(f"Answer taken for question {question.key}: {question.words} {taken}.{rest}"))
 
 

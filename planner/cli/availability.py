@@ -78,7 +78,7 @@ def _print(found: Availability) -> None:
     target.print(table)
     if found.together:
         target.print(Text("\nClusters down at the same time, minutes a year", style="bold"))
-        table = _table("at least", "", "down", "without third vote")
+        table = _table("at least this number", "", "down", "without third vote")
         for row in found.together:
             figures = (f"{row.down_minutes:,.4f}", f"{row.without_vote_minutes:,.4f}")
             table.add_row(f"{row.clusters:,}", "clusters", *figures)

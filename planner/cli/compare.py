@@ -22,13 +22,20 @@ if TYPE_CHECKING:
     "--old-fleet",
     type=click.Path(path_type=Path),
     metavar="FLEET.xlsx",
-    help="The fleet that OLD is a plan of; found by itself beside OLD where its SHA-256 is right.",
+    help="The fleet that OLD is a plan of. Needed only if no file beside OLD has the right SHA-256.",
 )
-@click.option("--new-fleet", type=click.Path(path_type=Path), metavar="FLEET.xlsx", help="The same for NEW.")
+@click.option(
+    "--new-fleet",
+    type=click.Path(path_type=Path),
+    metavar="FLEET.xlsx",
+    help="The fleet that NEW is a plan of. Needed only if no file beside NEW has the right SHA-256.",
+)
 @click.option(
     "--mapping", type=click.Path(path_type=Path), metavar="MAPPING.toml", help="Read fleets as this file says."
 )
-@click.option("--today", is_flag=True, help="Compare with what is in force: the sheet Current of the fleet OLD.")
+@click.option(
+    "--today", is_flag=True, help="Compare with how sites are served today: the sheet Current of the fleet OLD."
+)
 @workbook("DIFFERENCE", "Write the differences with their causes as a workbook here.")
 @json_file("DIFFERENCE", "the differences")
 @click.option(

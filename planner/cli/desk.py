@@ -26,7 +26,7 @@ from planner.cli.streams import say
 def desk(fleet: Path | None, port: int, no_browser: bool, host: str, share: bool, folder: Path | None) -> int:
     """Open the desk: a page in your browser that leads from FLEET, or a file dropped on it, to the plan.
 
-    Columns are chosen, findings mended and limits changed on the page; the proven count follows. It asks no
+    On the page you choose columns, mend findings and change limits, and see the new proven host count. It asks no
     network for anything, and files are copied, never changed. Ctrl-C ends it; workspaces are kept and offered
     again for 30 days.
 

@@ -41,7 +41,7 @@ def explain(
     time_limit: float,
     seed: int,
 ) -> int:
-    """Say why FLEET needs as many hosts, who is unserved and why, and which small changes would help.
+    """Say why FLEET needs its number of hosts, who is unserved and why, and which small changes would help.
 
     Every change is tried by planning the changed fleet. Ctrl-C tells what was found so far. Ends with
     0 also when sites are unserved.

@@ -80,7 +80,7 @@ def from_today(command: Command) -> Command:
             type=click.IntRange(min=0),
             default=0,
             show_default=True,
-            help="Allow so many hosts more than the fewest, to move fewer sites.",
+            help="Allow up to this number of hosts above the fewest, to move fewer sites.",
         ),
         click.option("--trade-off", is_flag=True, help="Print how many moves each further host would save."),
     )

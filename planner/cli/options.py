@@ -202,7 +202,11 @@ QUIET = click.option("-q", "--quiet", is_flag=True, help="Print nothing but erro
 
 
 SEED = click.option(
-    "--seed", type=click.IntRange(min=0, max=2**31 - 1), default=0, show_default=True, help="Seed of the solver."
+    "--seed",
+    type=click.IntRange(min=0, max=2**31 - 1),
+    default=0,
+    show_default=True,
+    help="Start number for the random choices of the solver.",
 )
 TIME_LIMIT = click.option(
     "--time-limit",
@@ -319,5 +323,5 @@ def put_in_place() -> Iterator[None]:
     with together():
         for path in click.get_current_context().meta.get(_KEPT, ()):
             kept = keep_copy(path)
-            afterwards(lambda path=path, kept=kept: say(f"Kept: {kept}, as {path} was.", err=True))  # type: ignore[misc]
+            afterwards(lambda path=path, kept=kept: say(f"Copy of the old {path}: {kept}.", err=True))  # type: ignore[misc]
         yield

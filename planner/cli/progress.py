@@ -19,7 +19,7 @@ _LOADING_S = 2.0  # of a process that did nothing before, at most
 _WRITING_S, _WRITING_BY_READING = 0.5, 1.2  # measured at 1,000, 5,000 and 20,000 sites
 
 
-_LATER = "later aims"  # as sizing calls them
+_LATER = "moves and round trips"  # as sizing calls them
 
 
 class Stages:
@@ -63,7 +63,7 @@ class Stages:
 def in_words(progress: Progress) -> str:
     """Return progress for people: what is settled, what is being sharpened, the best value and its bound."""
     if progress.stage == _LATER and progress.best is not None and progress.bound is not None:
-        settled = "settled" if progress.best <= progress.bound else f"at least {progress.bound:,.10g}"
+        settled = "final" if progress.best <= progress.bound else f"at least {progress.bound:,.10g}"
         return f"{progress.best:,.10g} ({settled}), now reducing moves and round-trip times, {progress.seconds:.0f} s"
     best = "no plan yet" if progress.best is None else f"best {progress.best:,.10g}"
     bound = "" if progress.bound is None else f", at least {progress.bound:,.10g}"

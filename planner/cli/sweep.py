@@ -61,7 +61,7 @@ def _picture_name(_context: click.Context, _parameter: click.Parameter, path: Pa
 @click.option(
     "--aims",
     is_flag=True,
-    help="Also optimise the aims of setting then; report moves, mean RTT, hubs, new hosts and cost. Takes longer.",
+    help='Also optimise the aims of the setting "then"; report moves, mean RTT, hubs, new hosts, cost. Takes longer.',
 )
 @click.option("--solve-all", is_flag=True, help="Plan every scenario, even if others already prove its result.")
 @click.option(
@@ -79,7 +79,11 @@ def _picture_name(_context: click.Context, _parameter: click.Parameter, path: Pa
     help="With --rtt-spread: the variation that all RTTs to one hub share.",
 )
 @click.option(
-    "--draws", type=click.IntRange(min=2, max=1_000_000), default=1000, show_default=True, help="Monte Carlo draws."
+    "--draws",
+    type=click.IntRange(min=2, max=1_000_000),
+    default=1000,
+    show_default=True,
+    help="How often the values are drawn at random (Monte Carlo).",
 )
 @click.option(
     "--time-limit",
@@ -92,7 +96,7 @@ def _picture_name(_context: click.Context, _parameter: click.Parameter, path: Pa
     type=click.IntRange(min=0, max=2**31 - 1),
     default=0,
     show_default=True,
-    help="Seed of the solver and the random draws; random growth has a seed of its own.",
+    help="Start number for the random choices of the solver and the draws; random growth has its own.",
 )
 @QUIET
 def sweep(

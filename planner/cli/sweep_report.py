@@ -13,9 +13,7 @@ from planner.cli.streams import printable
 from planner.scenarios.sweep_results import Point, Sweep
 from planner.scenarios.sweep_words import headline, proof_in_words
 
-_EFFICIENT = (
-    "* Efficient: no other scenario with limits at least as strict serves and covers as much with as few hosts."
-)
+_EFFICIENT = "* Efficient: you cannot use fewer hosts without serving or covering less, or making a limit less strict."
 _CAUTION = (
     "Caution: a scenario is arithmetic on the figures it was given; verify latencies on site before acting on it."
 )

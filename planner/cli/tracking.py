@@ -33,7 +33,7 @@ _SHOWN = 10
 @click.command()
 @FLEET
 @click.argument("plans", metavar="PLAN.xlsx [COPY.xlsx]...", type=click.Path(path_type=Path), nargs=-1, required=True)
-@workbook("MERGED", "Write the first copy with what all copies say, and the burn-down.")
+@workbook("MERGED", "Write all copies merged into one workbook, with the burn-down.")
 @click.option(
     "--as-of",
     type=click.DateTime(["%Y-%m-%d"]),

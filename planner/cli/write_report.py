@@ -62,7 +62,7 @@ CURVE_SECONDS = 20.0
 def report(fleet: Path, plan: Path, output: Path, curve_seconds: float, since: Path | None, quiet: bool) -> int:
     """Write PLAN (a plan workbook or plan.json) of FLEET as one HTML page that opens anywhere, offline.
 
-    The page has a map, hosts, a drill, all assignments, charts, and what to heed. It asks no network for
+    The page has a map, hosts, a drill, all assignments, charts, and what to watch for. It asks no network for
     anything. Ends with 1 when the plan does not hold: the page then says so on top.
 
     \b

@@ -41,7 +41,7 @@ CHANGES = Sheet(
 
 PRICES = Sheet(
     "Prices",
-    "what equipment costs: for objective cost, the horizon and comparing designs",
+    "what equipment costs; needed where the objective is cost, for the horizon and for comparing designs",
     aliases=("price_list",),
     columns=(
         Column("item", "choice", "a data node, a tie-breaker host, or the own tie-breaker of one cluster",

@@ -129,7 +129,7 @@ HUBS = Sheet(
             "names of existing hosts that are to be emptied; each keeps its place in max_hosts; several with ;",
             aliases=("draining_hosts", "leaving_hosts")),
         Column("rack_units", "whole",
-            "rack units at the hub for the hosts of all its pools; the least counts if rows of one hub differ",
+            "rack units at the hub for the hosts of all its pools; if rows of one hub differ, the smallest counts",
             "U",
             aliases=("rack_space", "hub_rack_units"), least=0, most=100_000, example=40),
         Column("host_rack_units", "whole", "rack units that one host takes", "U", default="policy",

@@ -137,7 +137,7 @@ SETTINGS = (
     Column("discount_percent", "number", "discount rate: how much less a payment counts for each year that it is later",
         "% a year", default=0, least=0, most=100),
     Column("years", "number",
-        "years over which designs are compared; objective cost also spreads purchase prices over them",
+        "years over which designs are compared; where the objective is cost, purchase prices are spread over them too",
         default=5, least=0, least_excluded=True, most=50),
     Column("kwh_cost", "number", "price of a kilowatt-hour", "money", default=0, least=0),
     Column("visit_cost", "number", "price of one visit on site", "money", default=0, least=0),

@@ -22,7 +22,7 @@ from planner.interrupts import heard
 
 _SHARED = (
     "Others can reach this desk at its address, and what they send and see travels without encryption. "
-    "Share it on a network that you trust only."
+    "Share it only on a network that you trust."
 )
 _LONGER = 64  # bytes of a secret that a network could try
 
@@ -74,7 +74,7 @@ def _announce(address: str, opened: str, *, share: bool, say: Callable[[str], No
     if share:
         say(f"Warning: {_SHARED}")
     say(f"The desk is open: {address}")
-    say("The address opens it to whoever has it: keep it to yourself. Ctrl-C ends the desk; nothing is lost then.")
+    say("Whoever has this address can open the desk: keep it to yourself. Ctrl-C ends the desk; your work stays saved.")
     if opened:
         threading.Thread(target=webbrowser.open, args=(opened,), daemon=True).start()
 

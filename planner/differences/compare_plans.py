@@ -146,7 +146,7 @@ def _of_no_plan(changes: Sequence[FleetChange]) -> Iterator[str]:
         for (sheet, name), number in rows.items()
     ]
     if named:
-        yield f"No plan rests on these changes, but rollouts, orders or checks may: {first_few(named)}."
+        yield f"Plans do not depend on these changes, but rollouts, orders or checks may: {first_few(named)}."
 
 
 def _rests_on(plan: Sequence[Source], fleet: Sequence[Source]) -> bool:

@@ -40,8 +40,10 @@ def _write_summary(book: Book, found: Difference) -> None:
     for figure in found.figures:
         page.table_row((figure.label, figure.old_text, figure.new_text), looks)
     page.section("How to read it")
-    page.text_row("other host", "The site is on another host in the new plan: a move, if the old plan is in force.")
-    page.text_row("cause", "Seen in the two fleets, or shown by an intermediate plan: see column found by.")
+    page.text_row("other host", "The site is on another host in the new plan: a move, if the old plan was carried out.")
+    page.text_row(
+        "cause", 'Seen in the two fleets, or shown by an intermediate plan; the column "found by" says which.'
+    )
     page.text_row(
         "intermediate plans",
         "They apply one kind of change after the other, each with as few moves as it can. The effects add up to the "

@@ -52,10 +52,10 @@ def _shares(found: Difference, old: Plan, after: int) -> list[str]:
     told, before = [], old.hosts
     for step in found.between:
         if step.hosts != before:
-            told.append(f"{step.hosts - before:+,} by {CAUSES[step.cause]}")
+            told.append(f"{step.hosts - before:+,} because of {CAUSES[step.cause]}")
         before = step.hosts
     if found.between and after != before:
-        told.append(f"{after - before:+,} by the new plan itself")
+        told.append(f"{after - before:+,} because of the new plan itself")
     return told
 
 

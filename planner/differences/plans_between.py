@@ -170,7 +170,7 @@ def in_words(steps: Sequence[Between], old: Plan) -> tuple[str, ...]:
             continue
         hosts, left = step.hosts - before[0], step.unserved - before[1]
         parts = [
-            f"a plan needs {_signed(hosts, 'host')}" if hosts else "a plan needs as many hosts",
+            f"a plan needs {_signed(hosts, 'host')}" if hosts else "a plan needs no more and no fewer hosts",
             *([f"leaves {_signed(left, 'site')} out"] if left else []),
             f"moves {counted(len(step.moved), 'site')}" if step.moved else "moves no site",
         ]

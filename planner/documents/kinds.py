@@ -155,8 +155,8 @@ DOCUMENTS = {
         Document("plan", "A plan: hosts, who uses which, who is left out, and the proof.", _PLAN, Plan, plan_to_json),
         Document("rollout", "Waves that lead from today to a plan.", _ROLLOUT, Rollout, rollout_to_json),
         Document("check", "Findings in a fleet, and what is open at its sites.", _CHECKED),
-        Document("adopt", "What somebody else's file was taken for, and what is open.", _ADOPTED),
-        Document("verify", "What of a plan, its proof or its certificate does not hold.", _VERIFIED),
+        Document("adopt", "How somebody else's file was understood, and which questions are open.", _ADOPTED),
+        Document("verify", "Which parts of a plan, its proof or its certificate are wrong.", _VERIFIED),
         Document("explain", "Why a plan is as it is, and what would help.", _EXPLANATION),
         Document(
             "drill", "What losses do to a plan.", {**_FORMAT, **fields_of(DrillReport)}, DrillReport, noun_to_json

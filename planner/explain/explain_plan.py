@@ -98,7 +98,7 @@ def _silent(_words: str) -> None:
 def _suggestions(bench: Bench) -> list[Suggestion]:
     found = remedies(bench)
     if bench.fleet.policy.objective == "cost":
-        bench.notes.append("With objective cost, changes that would save money are not searched.")
+        bench.notes.append("Changes that would save money were not searched, because the objective is cost.")
     elif bench.counted > 0:
         found += openings_that_save(bench)
         found += levers_that_save(bench)

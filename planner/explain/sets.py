@@ -27,9 +27,11 @@ def _binding_set(data: Mapping[str, Any], all_pools: int) -> BindingSet:
 def _in_words(data: Mapping[str, Any], sites: tuple[str, ...], pools: tuple[str, ...], all_pools: int) -> str:
     size = data["at_least"]
     if size == 1:
-        what, item = f"{counted(len(sites), 'site')} with {counted(data['demand'], 'cluster')}", "of these clusters"
+        what = f"{counted(len(sites), 'site')} with {counted(data['demand'], 'cluster')}"
+        item = "of these clusters"
     else:
-        what, item = f"{counted(data['demand'], 'site')} with {size} or more clusters each", "of these sites"
+        what = f"{counted(data['demand'], 'site')} with {size} or more clusters each"
+        item = "of these sites"
     where = f"only pool {pools[0]}" if len(pools) == 1 else f"only the {len(pools)} pools {some(pools)}"
     if len(pools) == all_pools:
         where = f"any of the {counted(len(pools), 'pool')}"

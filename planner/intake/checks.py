@@ -72,7 +72,7 @@ def host_counts(draft: Draft, fleet: Fleet) -> None:
         taken = limit.taken(fleet.existing_hosts)
         if taken > limit.most:
             place = draft.pools.place(int(limit.pools[0]), "existing_hosts")
-            existing = f"{taken} hosts exist" if limit.column == "max_hosts" else f"Hosts that exist take {taken}"
+            existing = f"{taken} hosts exist" if limit.column == "max_hosts" else f"Existing hosts need {taken}"
             draft.findings.add(
                 "hosts_over", place, "existing_hosts", existing=existing, limit=limit.column, most=limit.most
             )

@@ -134,7 +134,9 @@ def _survey(path: Path, place: Place, findings: Findings) -> _Survey | None:
                 return None
             if b"<!DOCTYPE" in data[:_PROLOG]:
                 findings.add(
-                    "file_damaged", place, reason=f'its part "{name}" defines entities, which no workbook does'
+                    "file_damaged",
+                    place,
+                    reason=f'its part "{name}" declares XML entities, which a workbook never does',
                 )
                 return None
             if b"sheetData" not in data:

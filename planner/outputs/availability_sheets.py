@@ -104,7 +104,7 @@ def _together(page: Page, found: Availability) -> None:
         return
     page.section("Clusters down at the same time, minutes a year")
     cell_styles = (styles.COUNT, styles.MINUTES, styles.MINUTES, styles.MINUTES)
-    heads = ("at least so many clusters", "down", "no vote")
+    heads = ("clusters down together, at least", "down", "no vote")
     page.table_row(heads, [styles.heading_of(style) for style in cell_styles[:3]])
     for row in found.together:
         page.table_row((row.clusters, row.down_minutes, row.without_vote_minutes), cell_styles[:3])
@@ -118,7 +118,7 @@ def _write_sites(book: Book, found: Availability) -> None:
         Field("availability of a cluster", styles.NINES, least=19),
         Field("minutes a year down", styles.MINUTES, least=17),
         Field("any cluster down, minutes", styles.MINUTES, least=20),
-        Field("third vote away, minutes", styles.MINUTES, least=20),
+        Field("third vote out of reach, minutes", styles.MINUTES, least=20),
         Field("minutes down with cover", styles.MINUTES, least=19),
         Field("gain from cover", styles.MINUTES, least=14),
     )

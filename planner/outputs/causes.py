@@ -23,7 +23,7 @@ _OF_MANY = (
     (re.compile(r"leave .* in the site's barred_hubs .*"), "take hubs out of their barred_hubs"),
     (re.compile(r"let pool (.+) serve regions .*"), r"let pool \1 serve their regions"),
     (re.compile(r"let pool (.+) run .* hosts instead of .*"), r"give pool \1 more hosts"),
-    (re.compile(r"let pool (.+) run hosts: .*"), r"let pool \1 run hosts: it must run none now"),
+    (re.compile(r"let pool (.+) run hosts: .*"), r"let pool \1 run hosts: now it may run none"),
     (re.compile(r"measure the round-trip time to hub .* again"), "measure their round-trip times again"),
     (
         re.compile(r"measure the round-trip time to hub .*, which is only .*"),

@@ -24,7 +24,11 @@ OUTCOMES = {
     "standby_lost": "its standby is lost too",
     "not_eligible": "its standby may not serve it",
 }
-WHY = {"host": "its host is lost", "cut": "no way to its host is left", "budget": "the way left is over its budget"}
+WHY = {
+    "host": "its host is lost",
+    "cut": "no way to its host is left",
+    "budget": "the remaining way is over its latency budget",
+}
 _SINGLE, _PAIR = "single", "pair"
 _FIELDS = (
     Field("lost", least=18, most=44),
@@ -149,7 +153,7 @@ def _row(lost: str, losses: str, kind: str, figures: LossFigures, detail: str) -
 def _write_one(book: Book, report: DrillReport, drill: Drill) -> None:
     figures = drill.figures
     page = _page(book, "Drill", in_words(drill))
-    page.section("In figures")
+    page.section("Numbers")
     page.row("Hosts lost", figures.hosts, cellsafe.one_line(", ".join(drill.hosts_lost)), styles.COUNT)
     page.row("Clusters displaced", figures.displaced, "Each stops if one of its nodes fails now.", styles.COUNT)
     page.row("Without standby", figures.stranded, "Clusters with nowhere to go: see sheet Displaced.", styles.COUNT)

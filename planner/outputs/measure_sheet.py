@@ -18,8 +18,8 @@ _FIELDS = (
     Field(headings.BUDGET, styles.MS, least=13),
     Field("if measured", least=12),
     Field("pairs to measure together", styles.COUNT, least=11),
-    Field("hosts after it", styles.COUNT, least=9),
-    Field("unserved after it", styles.COUNT, least=11),
+    Field("hosts after measuring", styles.COUNT, least=9),
+    Field("unserved after measuring", styles.COUNT, least=11),
     Field("in words", least=40, most=80),
 )
 

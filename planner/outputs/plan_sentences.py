@@ -34,7 +34,7 @@ CAUTIONS = (
     "Verify the latency on site before a cluster is cut over.",
     "Read the supplier's release notes before the release of a host changes.",
     "Keep a rollback ready: the old tie-breaker stays until the new one has proved itself.",
-    "Licensed and local rules prevail over this plan.",
+    "Rules of licences and local rules come before this plan.",
 )
 
 
@@ -145,7 +145,7 @@ def cover_prices_in_words(plan: Plan) -> str:
     if any(price.covered != same for price in plan.cover_prices if price.cover != "none") and same:
         figures = (f"{price.cover} {_of_these(plan, price)}" for price in plan.cover_prices)
         alone = f"To compare, only the {counted(same, 'site')} that every kind covers: {', '.join(figures)}."
-        parts.append(f"Each kind covers other sites, so do not compare these figures. {alone}")
+        parts.append(f"The kinds of cover do not cover the same sites, so do not compare these figures. {alone}")
     return " ".join(parts)
 
 

@@ -20,7 +20,7 @@ CLAIMS = (
         required=True,
         choices=get_args(Objective),
     ),
-    Column(headings.OBJECTIVE_VALUE, "number", "what the plan takes", required=True),
+    Column(headings.OBJECTIVE_VALUE, "number", "what the plan needs, in units of the objective", required=True),
     Column(headings.LOWER_BOUND, "number", "the least that any plan for the same sites needs", required=True),
 )
 

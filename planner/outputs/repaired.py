@@ -54,7 +54,7 @@ def write_now(fleet: Fleet, changes: Sequence[StateChange], path: str | os.PathL
     book = _book_of(fleet)
     fields = (
         *(Field(name, most=40) for name in ("what", "column", "before", "after")),
-        Field("on", styles.DATE, least=12),
+        Field("done on", styles.DATE, least=12),
         Field("source", most=60),
     )
     write_table(

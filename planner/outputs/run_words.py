@@ -73,7 +73,7 @@ STOP = (
     "A round-trip time is above its limit, or probes are lost.",
     "A data node fails, a mirror falls out of sync, or a cluster has fewer than two votes.",
     "A site that is not in this wave raises an alarm.",
-    "You had to go back on two lines in a row.",
+    "You had to go back at two steps, one after the other.",
     "The time that is left is too short for the next line and its way back.",
 )
 SIGN_OFF = ("Before-checks done", "Wave carried out", "After-checks done", "Released for the next wave")
@@ -140,7 +140,9 @@ def headline(rollout: Rollout) -> str:
     parts = len(rollout.conflicts)
     if not rollout.waves:
         return (
-            "Nothing can be changed yet: see what is left out." if parts else "Nothing changes: the plan is in force."
+            "Nothing can be changed yet: see what is left out."
+            if parts
+            else "Nothing changes: everything is already as planned."
         )
     first, last = rollout.waves[0].starts.date(), rollout.waves[-1].ends.date()
     open_ends = f"; {counted(parts, 'part')} of the plan cannot be rolled out yet" if parts else ""

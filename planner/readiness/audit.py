@@ -15,7 +15,7 @@ from planner.readiness.site_checks import SITE_CHECKS, SiteRow
 from planner.rules import Checker
 
 CODES = {
-    "nodes": "exactly two data nodes a cluster",
+    "nodes": "each cluster has exactly two data nodes",
     "one_location": "both nodes of a cluster in one location",
     "release_floor": "release floor reached",
     "management_floor": "management floor reached, or a management server elsewhere",

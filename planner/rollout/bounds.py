@@ -59,7 +59,7 @@ def _because(words: str) -> Why:
 
 def _bounds(kinds: NightKinds, names: Sequence[str], chosen: Fewest, left: Left) -> Iterator[tuple[int, Why]]:
     project = kinds.sheet.project
-    yield 1, _because("Something changes.")
+    yield 1, _because("At least one step changes something.")
     heads, tails = _chains(project, _longest_night(kinds.sheet))
     longest = max(range(len(heads)), key=lambda at: heads[at] + tails[at])
     if heads[longest] + tails[longest] > 1:
@@ -118,7 +118,7 @@ def _of_nights(kinds: NightKinds, members: Collection[int], fewest: Fewest, behi
         families = [one for one in families if fewest_nights(kinds, members, {one}).nights < fewest.nights]
     *others, last = "windows", *families
     together = f"{', '.join(others)} and {last} together do" if others else f"{last} alone do"
-    words = f"For {counted(len(members), 'step')}, {together} not allow fewer nights"
+    words = f"For {counted(len(members), 'step')}, {together} not allow fewer waves"
     return words + _behind(behind)
 
 

@@ -158,7 +158,7 @@ def _stuck(state: State, fixed: Fixed, order: Order) -> list[Conflict]:
             continue
         found = "no host that they may use has room to hold them for a time"
         if any(change.size > 1 for change in changes):
-            found = "no order of detours was found"
+            found = "no order with temporary hosts was found"
         if order.hopeless:
             found = "no order exists in which each site uses a temporary host at most once"
         message = f"all are full, and their moves wait for each other ({_some(changes)}); {found}."

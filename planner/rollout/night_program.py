@@ -36,7 +36,7 @@ _NODES = 200  # most nodes of branch and bound: nearly all end at the first
 _CELLS = 12_000  # most columns times classes; where there are more, limits that are felt least are left out
 _LEAST_SECONDS = 2.0  # that a program has, though no time is left
 _SLACK = 1e-5  # of the solver's bound, before it is rounded up
-PILOT = "the pilot with its growth"
+PILOT = "the pilot and the limits that grow after it"
 
 
 @dataclass(frozen=True, slots=True)

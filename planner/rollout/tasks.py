@@ -140,7 +140,7 @@ def _site_tasks(state: State, fixed: Fixed, order: Order) -> dict[str, Task]:
             tasks[ids[at]].needs.add(ids[order.legs[at]])
     for site, (today, after) in sorted(state.releases.items()):
         if today != after and site not in fixed.sites:
-            name = f"site release {site}"
+            name = f"site: change release of {site}"
             tasks[name] = Task(name, "site_release", site, release=after, cautions=_RELEASE_CAUTIONS)
     return tasks
 
@@ -159,7 +159,9 @@ def _host_tasks(state: State, fixed: Fixed, order: Order, tasks: dict[str, Task]
                 notes += (
                     f"Up to {held} {words} third vote while the host restarts. Both nodes of each must be healthy.",
                 )
-            task = Task(f"host release {name}", "host_release", host=name, release=host.releases[1], cautions=notes)
+            task = Task(
+                f"host: change release of {name}", "host_release", host=name, release=host.releases[1], cautions=notes
+            )
             tasks[task.id] = task
         elif not host.planned:
             left = sorted(site for site, on in state.now.items() if on == name and site not in moved)
@@ -194,8 +196,8 @@ def _link(state: State, fixed: Fixed, order: Order, tasks: dict[str, Task]) -> N
         def task_of(event: Event, moves: Sequence[Task] = moves, names: Sequence[str] = names, site: str = site) -> str:
             kind, n = event
             if kind == "host":
-                return f"host release {names[n]}"
-            return f"site release {site}" if event == SITE else moves[n - 1].id
+                return f"host: change release of {names[n]}"
+            return f"site: change release of {site}" if event == SITE else moves[n - 1].id
 
         for earlier, later in precedences(story) or ():
             first, second = task_of(earlier), task_of(later)

@@ -115,9 +115,9 @@ def _mend(fleet: Fleet, at: int, pool: int, code: str, rtt_ms: float, evidence: 
         "host_release": f"bring the site and the hosts of pool {name} to releases with the same first number",
         "capacity": f"use a host with room for all {fleet.clusters[at]} clusters, or set split_sites to yes",
         "uplink": f"widen the uplink of hub {hub}, or lower the site's tie-breaker traffic",
-        "blast_radius": "raise max_share_percent or the limits like it"
+        "blast_radius": "raise max_share_percent or the other limits on what one host serves"
         if fleet.policy.split_sites
-        else "split the site, or raise max_blast_radius or the limits like it",
+        else "split the site, or raise max_blast_radius or the other limits on what one host serves",
         "third_location": f"use a hub outside the site's failure zones and far enough away; hub {hub} is not",
     }[code]
 
@@ -156,5 +156,5 @@ def _in_words(change: Change) -> str:
         "rack_units": f"raise the rack units at the hub of pool {change.id} from {before} to {after}",
         "max_hosts": f"let pool {change.id} run {after} hosts instead of {before}"
         if change.before
-        else f"let pool {change.id} run hosts: it must run none now (max_hosts is 0, or it is to be emptied)",
+        else f"let pool {change.id} run hosts: now it may run none (max_hosts is 0, or it is to be emptied)",
     }[change.column]

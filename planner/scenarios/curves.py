@@ -52,7 +52,7 @@ def curves_of(sweep: Sweep) -> Curves:
         curves.append(Curve(name or "hosts", tuple(x for x, _ in pairs), tuple(point for _, point in pairs)))
     sign = next(value[:1] for point in known for name, value in point.scenario.axes if name == axis)
     added = ", added to today's value"
-    relative = {"x": ", times today's value", "+": added, "-": added}.get(sign, "")
+    relative = {"x": ", as a multiple of today's value", "+": added, "-": added}.get(sign, "")
     return Curves(axis, tuple(curves), f"{axis}{relative}")
 
 

@@ -197,7 +197,11 @@ def settled(scenario: Scenario, at: dict[str, Place], known: Iterable[Point]) ->
         for b in loose:
             if same_weight(a, b) and a.figures and b.figures and a.figures.value <= b.figures.bound + _CLOSE:
                 names = tuple(dict.fromkeys((a.scenario.name, b.scenario.name)))
-                figures = replace(a.figures, proof="between", words=f"It lies between {' and '.join(names)}.")
+                figures = replace(
+                    a.figures,
+                    proof="between",
+                    words=f"Its limits and hosts are between those of {' and '.join(names)}.",
+                )
                 return Point(scenario, figures, origin="bounds", rests_on=names)
     return None
 

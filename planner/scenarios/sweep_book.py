@@ -44,8 +44,11 @@ def _write_summary(book: Book, sweep: Sweep) -> None:
     add_notes(page, "What to know", sweep.notes)
     page.section("How to read it")
     page.text_row("hosts, at least", "Hosts that the plan of the scenario runs, and the fewest that any plan needs.")
-    page.text_row("proof", "How the bound is proven. A scenario between two others may need no plan of its own.")
-    page.text_row("Front", "The best scenarios: no other one with limits as strict serves as much with as few hosts.")
+    page.text_row(
+        "proof",
+        "How the bound is proven. The hosts of a scenario may follow from stricter and less strict ones.",
+    )
+    page.text_row("Front", "The best scenarios. No other scenario that is as strict serves as much with fewer hosts.")
     page.text_row("cost", "What the plan's hosts cost a year; told where the objective is cost, or with --aims.")
     end_summary(page, sweep)
 
@@ -181,8 +184,8 @@ def _write_certainty(book: Book, sweep: Sweep) -> None:
         series.marker.graphicalProperties.solidFill = COLOURS[number]
         series.graphicalProperties.line.noFill = True
         chart.series.append(series)
-    title = "More hosts, and how likely budgets are kept (each mark is one scenario)"
-    dress(chart, title, "hosts", "share or chance")
+    title = "How likely budgets are kept, by number of hosts (each mark is one scenario)"
+    dress(chart, title, "hosts", "likely share, or chance")
     chart.y_axis.number_format = "0%"
     sheet.add_chart(chart, "I2")
 

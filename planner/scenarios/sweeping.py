@@ -107,7 +107,7 @@ def _refuse_own(fleet: Fleet, store: object, elsewhere: bool) -> None:
             pickle.dumps(fleet.own)
         except Exception as error:
             message = f"Your own rules or sources cannot be sent to other processes: {error}."
-            hint = "Define its function at the top of a module, or sweep with jobs=1."
+            hint = "Define the function of your rule or source at the top level of a Python file, or sweep with jobs=1."
             raise InputError((Finding("error", "own_here_only", "", message, hint),)) from error
 
 

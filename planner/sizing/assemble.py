@@ -249,7 +249,7 @@ def _given(fleet: Fleet) -> list[Finding]:
         + (
             "it chooses between equally good plans."
             if aim.name in named
-            else "the setting then does not name it, so it chooses nothing."
+            else 'the setting "then" does not name it, so the plan does not use it.'
         )
         for aim in fleet.own_aims
     ]

@@ -138,9 +138,11 @@ def _set_in_words(data: dict[str, Any], all_pools: int) -> str:
     sites, pools, size = data["sites"], data["pools"], data["at_least"]
     named = ", ".join(sites[:_NAMED_SITES]) + (", …" if len(sites) > _NAMED_SITES else "")
     if size == 1:
-        who, item = f"{counted(len(sites), 'site')} with {counted(data['demand'], 'cluster')}", "of these clusters"
+        who = f"{counted(len(sites), 'site')} with {counted(data['demand'], 'cluster')}"
+        item = "of these clusters"
     else:
-        who, item = f"{counted(data['demand'], 'site')} with {size} or more clusters each", "of these sites"
+        who = f"{counted(data['demand'], 'site')} with {size} or more clusters each"
+        item = "of these sites"
     listed = ", ".join(pools) if len(pools) <= _NAMED_SITES else ""
     where = f"{'pools' if len(pools) > 1 else 'pool'} {listed}" if listed else f"{len(pools)} of the {all_pools} pools"
     use = f"any of the {counted(all_pools, 'pool')}" if len(pools) == all_pools else f"only {where}"
@@ -167,4 +169,4 @@ def _adding_up(certificate: Certificate, found: float) -> str:
         if sum(map(len, used)) == len(set().union(*used)):
             return "No two of these groups share a pool, so their numbers add up."
     exact = certificate.bound
-    return f"Added up exactly, these groups need at least {math.ceil(exact):,} (plan.json has the multipliers)."
+    return f"Added up exactly, these groups need at least {math.ceil(exact):,} (plan.json has the figures of the sum)."

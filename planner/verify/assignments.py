@@ -102,7 +102,7 @@ def _current(case: Case, running: Running, row: Assignment) -> Iterator[Violatio
     if action == "keep" and row.action != action and case.other_input:
         return  # it is there by now, see `_carried_out`
     if row.action != action:
-        text = f"the plan calls the change {row.action!r}; from {today} today to {row.host} it is {action!r}"
+        text = f"the plan calls the change {row.action!r}; a change from {today} to {row.host} is {action!r}"
         yield Violation("current", where, text)
     if (row.moved_from or None) not in names:
         text = f"the plan says that the site leaves {row.moved_from or 'no host'}; the sheet Current says {today}"

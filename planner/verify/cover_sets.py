@@ -66,7 +66,7 @@ class CoverRecount:
             wrong += [*self._uncounted(claim)]
             demand = sum(self._case.inventory.sites[site].clusters for site in claim.sites)
             if demand != claim.demand:
-                wrong.append(f"its field demand is {claim.demand}; its sites have {demand} clusters")
+                wrong.append(f'its field "demand" is {claim.demand}; its sites have {demand} clusters')
         if wrong:
             return None, [Violation("proof_set", where, text) for text in wrong]
         return self._row(claim), []

@@ -165,7 +165,7 @@ def _host_limits(fleet: Fleet) -> Iterator[HostLimit]:
         pool, leaving = row["pool"], len(set(row["retiring_hosts"]))
         existing = _existing(row)
         most = int(_given(row["max_hosts"], max(policy.max_hosts_per_hub, existing)))
-        yield HostLimit("max_hosts", f"pool {pool}", {pool: 1}, max(0, most - leaving), "hosts of the pool run")
+        yield HostLimit("max_hosts", f"pool {pool}", {pool: 1}, max(0, most - leaving), "hosts of the pool are in use")
         at_hub.setdefault(row["hub"], []).append(row)
     for hub, rows in sorted(at_hub.items()):
         given = [row["rack_units"] for row in rows if not math.isnan(row["rack_units"])]

@@ -78,7 +78,9 @@ def read_cover_set(data: object) -> ClaimedCoverSet:
     )
     homes = [*found.full, *found.kept, *found.ready]
     if len(set(homes)) < len(homes):
-        raise UnreadableError("it counts the same pool twice: a pool may be in only one of full, kept and ready")
+        raise UnreadableError(
+            'it counts the same pool twice: a pool may be in only one of the lists "full", "kept" and "ready"'
+        )
     return found
 
 

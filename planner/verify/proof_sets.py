@@ -137,16 +137,16 @@ class Recount:
     def _too_few(self, row: Row) -> Iterator[str]:
         """Note a plan that fails the inequality itself: nothing can be concluded from what even it does not keep."""
         if sum(room * self._running[pool] for pool, room in row.room.items()) < row.least:
-            yield "by it, even the hosts of the plan have too little room for these sites, so it cannot be true"
+            yield "this group asks for more than even the hosts of the plan have, so the group cannot be right"
 
 
 def _figures(claim: ClaimedSet, counted: Counted, row: Row) -> Iterator[str]:
     what = "clusters" if claim.at_least == 1 else f"sites of {claim.at_least} or more clusters"
     if claim.demand != counted.demand:
-        yield f"its field demand is {claim.demand}; its sites have {counted.demand} {what}"
+        yield f'its field "demand" is {claim.demand}; its sites have {counted.demand} {what}'
     if claim.needs != row.least:
         yield (
-            f"its field needs is {claim.needs}; {counted.demand} divided by {claim.divisor} and rounded up is "
+            f'its field "needs" is {claim.needs}; {counted.demand} divided by {claim.divisor} and rounded up is '
             f"{row.least}"
         )
 

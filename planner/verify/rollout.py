@@ -196,7 +196,7 @@ class _Check:
             trouble = clock.trouble(step.starts, step.ends)
             if trouble:
                 local = (moment.astimezone(clock.zone).isoformat() for moment in (step.starts, step.ends))
-                yield Violation(trouble, f"step {step.id}", f"it runs from {' to '.join(local)}")
+                yield Violation(trouble, f"step {step.id}", f"no change is allowed there from {' to '.join(local)}")
 
     def waves(self) -> Iterator[Violation]:
         """The most sites of a wave, in all, of a region, of a host and of a crew; one night for all steps."""

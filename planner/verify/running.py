@@ -87,7 +87,7 @@ def check_running(case: Case) -> Iterator[Violation]:
         more = beside.get(pool.pool, 0)
         if more and sure.get(pool.pool) and more + sure[pool.pool] > pool.existing_hosts:
             text = (
-                f"besides {sure[pool.pool]} hosts of Current the plan calls {more} existing; the pool has "
+                f"the plan calls {more} hosts existing besides the {sure[pool.pool]} that Current names; the pool has "
                 f"{pool.existing_hosts}"
             )
             yield Violation("existing_hosts", f"pool {pool.pool}", text)

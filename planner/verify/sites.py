@@ -89,11 +89,11 @@ def _unserved(case: Case, site: Site, entry: Unserved) -> Iterator[Violation]:
         )
     today = {was.host or was.hub for was in case.inventory.current.get(site.site, [])}
     if (entry.current or "") not in (today or {""}):
-        said, text = ", ".join(sorted(today)) or "nobody", entry.current or "nobody"
+        said, planned = ", ".join(sorted(today)) or "nobody", entry.current or "nobody"
         # Plans of other programs need not say it.
         severity: Literal["violation", "note"] = "violation" if entry.current else "note"
         yield Violation(
-            "current", where, f"the plan says that {text} serves it today; the sheet Current says {said}", severity
+            "current", where, f"the plan says that {planned} serves it today; the sheet Current says {said}", severity
         )
     codes = {reason.code for reason in entry.reasons}
     if not codes:

@@ -49,7 +49,7 @@ def test_two_plans_are_explained_by_the_fleets_beside_them(call, months):
     done = call("compare", "plan-october.xlsx", "plan-november.json", "-o", "d.xlsx", "--json", "d.json")
     assert done.code == 0
     assert "The fleet of plan-october.xlsx was found beside it: october.xlsx." in done.err
-    assert "2 hosts instead of 1 (+1 by RTT measured anew)" in done.out
+    assert "2 hosts instead of 1 (+1 because of RTT measured anew)" in done.out
     found = json.loads((months / "d.json").read_text())
     (row,) = found["sites"]
     assert (row["site"], row["what"], row["old"], row["new"], row["cause"]) == (
@@ -113,7 +113,7 @@ def test_the_report_tells_what_changed(call, months):
     assert done.code == 0
     page = (months / "p.html").read_text()
     assert 'id="changed"' in page
-    assert "2 hosts instead of 1 (+1 by RTT measured anew)" in page
+    assert "2 hosts instead of 1 (+1 because of RTT measured anew)" in page
     assert "ESK-01 -&gt; OLD-01" in page
 
 

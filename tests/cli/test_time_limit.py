@@ -44,8 +44,8 @@ def test_the_limit_is_that_of_the_whole_command():
 
 def test_progress_says_what_is_settled_and_what_is_being_sharpened():
     assert (
-        in_words(Progress("later aims", 23.0, 23.0, 4.2))
-        == "23 (settled), now reducing moves and round-trip times, 4 s"
+        in_words(Progress("moves and round trips", 23.0, 23.0, 4.2))
+        == "23 (final), now reducing moves and round-trip times, 4 s"
     )
-    assert "24 (at least 23), now reducing" in in_words(Progress("later aims", 24.0, 23.0, 4.2))
+    assert "24 (at least 23), now reducing" in in_words(Progress("moves and round trips", 24.0, 23.0, 4.2))
     assert in_words(Progress("hosts", 24.0, 23.0, 4.2)) == "hosts, best 24, at least 23, 4 s"

@@ -214,7 +214,7 @@ def test_an_answer_is_explained_and_drilled(there):
     page.wait_for_selector("#tab-ask:not([hidden])")
     planned(page)
     tab(page, "understand")
-    page.click("text=Lose it")
+    page.click("text=Try its loss")
     page.wait_for_selector("#lost-said >> text=lose their third vote")
     page.fill("#site", "0951")
     page.click("text=Explain this site")

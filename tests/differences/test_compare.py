@@ -236,6 +236,6 @@ def test_a_lead_time_is_no_cause_of_a_plan_and_is_said_all_the_same(october):
     found = planner.compare(october, after(later, plan))
     assert {step.cause for step in found.between} <= {"search"}
     assert {change.cause for change in found.changes if change.column != "host_names"} == {"other"}
-    (note,) = [note for note in found.notes if note.startswith("No plan rests on these changes")]
+    (note,) = [note for note in found.notes if note.startswith("Plans do not depend on these changes")]
     assert "lead_time_days (5 rows of Hubs)" in note
     assert "spare_percent" in note

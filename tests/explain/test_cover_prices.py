@@ -29,7 +29,7 @@ def test_the_words_say_that_the_first_figures_do_not_compare(fleet):
     assert words.startswith("Cover none: 2 hosts (proven). Cover host: 4 hosts (proven). ")
     assert "Cover hub: 2 hosts (proven), 6 sites without standby." in words
     assert words.endswith(
-        "Each kind covers other sites, so do not compare these figures. "
+        "The kinds of cover do not cover the same sites, so do not compare these figures. "
         "To compare, only the 1 site that every kind covers: "
         "none 1 host, host 2 hosts, hub 2 hosts, zone 2 hosts."
     )

@@ -30,7 +30,7 @@ def test_a_matrix_headed_by_names_is_read_as_if_by_ids(read, named, kind):
         ("info", "Latency!C1"),
         ("info", "Latency!A2"),
     ]
-    assert '"Eskdale" is the name of "ESK" only' in got.of("id_by_name")[0].message
+    assert 'only "ESK" has this name' in got.of("id_by_name")[0].message
 
 
 def test_names_below_a_title_and_with_units_are_found(read, named):

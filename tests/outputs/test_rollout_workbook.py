@@ -116,4 +116,4 @@ def test_nothing_to_do_is_said(tmp_path):
     write_rollout_workbook(small_fleet(), empty_plan(), Rollout((), 0, "Nothing changes."), tmp_path / "rollout.xlsx")
     book = openpyxl.load_workbook(tmp_path / "rollout.xlsx")
     assert book.sheetnames == ["Overview", "Steps"]
-    assert "the plan is in force" in texts(book["Overview"])
+    assert "everything is already as planned" in texts(book["Overview"])

@@ -175,19 +175,19 @@ def test_a_rule_is_kept_at_its_limit_and_where_it_does_not_apply(desk, change) -
             lambda d: d.row("A", action="attach"),
             "current",
             "A",
-            "the plan calls the change 'attach'; from N-01 today to N-01 it is 'keep'",
+            "the plan calls the change 'attach'; a change from N-01 to N-01 is 'keep'",
         ),
         (
             lambda d: d.row("B", action="keep"),
             "current",
             "B",
-            "the plan calls the change 'keep'; from S today to N-01 it is 'move'",
+            "the plan calls the change 'keep'; a change from S to N-01 is 'move'",
         ),
         (
             lambda d: d.row("C", action="move"),
             "current",
             "C",
-            "the plan calls the change 'move'; from no host today to S-01 it is 'attach'",
+            "the plan calls the change 'move'; a change from no host to S-01 is 'attach'",
         ),
         (
             lambda d: d.row("A", moved_from="S-09"),
@@ -217,7 +217,7 @@ def test_a_rule_is_kept_at_its_limit_and_where_it_does_not_apply(desk, change) -
             lambda d: d.today("A", hub="S"),
             "current",
             "A",
-            "the plan calls the change 'keep'; from N-01 today to N-01 it is 'move' / the plan says "
+            "the plan calls the change 'keep'; a change from N-01 to N-01 is 'move' / the plan says "
             "that the site leaves no host; the sheet Current says N-01",
         ),
     ],

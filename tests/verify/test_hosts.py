@@ -47,11 +47,15 @@ def another_host(desk, name: str, **changes):
             ("claim", "host N-01"),
             "the plan gives '8.40' as its release; the fleet gives '8.4'",
         ),
-        (lambda d: d.pool("S", max_hosts=0), ("max_hosts", "pool S"), "1 hosts of the pool run; at most 0 are allowed"),
+        (
+            lambda d: d.pool("S", max_hosts=0),
+            ("max_hosts", "pool S"),
+            "1 hosts of the pool are in use; at most 0 are allowed",
+        ),
         (
             lambda d: d.policy(max_hosts_per_hub=0).pool("S", max_hosts=None),
             ("max_hosts", "pool S"),
-            "1 hosts of the pool run; at most 0 are allowed",
+            "1 hosts of the pool are in use; at most 0 are allowed",
         ),
         (
             lambda d: d.pool("S", rack_units=3, host_rack_units=4),

@@ -106,12 +106,12 @@ def test_the_rollout_holds():
     assert [str(v) for v in verify(FLEET, PLAN) if v.severity == "violation"] == []
     assert codes(ROLLOUT) == set()
     assert {s.id for s in ROLLOUT.steps} == {
-        "move B", "move C", "attach D", "attach E", "install G-01", "host release E-01", "retire F-01",
-        "site release A", "site release E",
+        "move B", "move C", "attach D", "attach E", "install G-01", "host: change release of E-01", "retire F-01",
+        "site: change release of A", "site: change release of E",
     }  # fmt: skip
     assert ROLLOUT.conflicts == ()
-    assert any("third vote" in caution for caution in step("host release E-01").cautions)
-    assert any("release notes" in caution for caution in step("host release E-01").cautions)
+    assert any("third vote" in caution for caution in step("host: change release of E-01").cautions)
+    assert any("release notes" in caution for caution in step("host: change release of E-01").cautions)
 
 
 @pytest.mark.parametrize(
@@ -126,8 +126,8 @@ def test_the_rollout_holds():
         (lambda: changed("move B", site="Z"), "step_form"),
         (lambda: without("move C"), "incomplete"),
         (lambda: without("install G-01"), "host_running"),
-        (lambda: without("host release E-01"), "host_release"),
-        (lambda: without("site release E"), "release_floor"),
+        (lambda: without("host: change release of E-01"), "host_release"),
+        (lambda: without("site: change release of E"), "release_floor"),
         (lambda: without("move B"), "capacity"),
         (lambda: rebuilt([list(ROLLOUT.steps)]), "wave_limit"),
         (lambda: ROLLOUT.replace(lower_bound_waves=99), "bound"),
@@ -162,9 +162,9 @@ def test_a_region_is_counted_in_any_letter_case():
 
 
 def test_a_host_release_has_its_wave_to_itself():
-    shared = [s for w in ROLLOUT.waves for s in w.steps if s.id in ("host release E-01", "move C")]
+    shared = [s for w in ROLLOUT.waves for s in w.steps if s.id in ("host: change release of E-01", "move C")]
     assert len({w.wave for w in ROLLOUT.waves for s in w.steps if s in shared}) == 2
-    at = step("host release E-01").ends
+    at = step("host: change release of E-01").ends
     moved = changed("move C", starts=at, ends=at + dt.timedelta(minutes=30), needs=())
     waves = [
         [s for s in moved.steps if s.starts.date() == day] for day in sorted({s.starts.date() for s in moved.steps})

@@ -64,7 +64,7 @@ function showCount(found, question, ms) {
   const more = found.hosts - base.hosts;
   $("count-change").textContent = question !== base.of && more ? `${more > 0 ? "+" : "−"}${Math.abs(more)} compared with the fleet as it was read` : "";
   $("count-words").textContent = found.words;
-  $("asked-words").textContent = found.changes.length ? `Asked: ${found.changes.join("; ")}.` : "Asked: the fleet as it was read.";
+  $("asked-words").textContent = found.changes.length ? `With these changes: ${found.changes.join("; ")}.` : "Nothing is changed: this is the fleet as it was read.";
   document.body.dataset.counted = `${question} ${found.hosts}`; // for tests
   document.body.dataset.ms = ms.toFixed(1);
   if (plan?.of !== question) {
@@ -119,7 +119,7 @@ function showPlan(found, question) {
   $("keep").elements[1].disabled = false;
   $("count-words").textContent = found.headline;
   settle(found.aims.map((aim) => [words(aim.words), aim.proven ? "yes" : "open",
-    aim.proven ? `${short(aim.value)}, proven` : `${short(aim.value)}, proven limit ${short(aim.bound)}`]));
+    aim.proven ? `${short(aim.value)}, proven` : `${short(aim.value)}, proven lower bound ${short(aim.bound)}`]));
   showHubs(found);
   showCauses(found);
   showMoves(found);

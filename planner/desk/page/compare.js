@@ -70,12 +70,12 @@ function table(caption, heads, rows) {
 function differences(found, said, names) {
   const hubs = found.hubs.filter((hub) => hub.first !== hub.second);
   const folded = (summary, ...parts) => el("details", {}, el("summary", {}, summary), ...parts);
-  const heads = ["", "what", "from and to", "cause"];
+  const heads = ["", "what", "from old value to new", "cause"];
   said.replaceChildren(el("p", { class: "lead" }, found.headline), ...found.words.map((words) => el("p", {}, words)),
     table("Figures", ["", ...names], found.figures.map((one) => [one.name, one.first || "not known", one.second || "not known"])),
     hubs.length ? table("Hosts at hubs that differ", ["hub", ...names], hubs.map((hub) => [hub.hub, hub.first, hub.second])) : el("p", {}, "Each hub has the same number of hosts in both answers."),
     found.hosts.length ? folded("Hosts that differ", table("Hosts that differ", heads, found.hosts)) : "",
-    found.sites.length ? folded(`${counted(found.sites_number, "difference")} at sites`, table("Differences at sites", heads, found.sites)) : "",
+    found.sites.length ? folded(`${counted(found.sites_number, "difference")} in sites`, table("Differences in sites", heads, found.sites)) : "",
     ...found.notes.map((note) => el("p", { class: "small" }, note)),
     el("button", { type: "button", class: "quiet", onclick: () => { location.hash = "ask"; setTimeout(() => showDifference(found.map), 50); } }, "Show it on the map"));
 }

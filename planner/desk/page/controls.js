@@ -10,12 +10,12 @@ const shown = []; // how each control takes over the question again, as after un
 const MAIN = {
   cluster_cap: ["Cluster cap of a host", 4, 256, 1],
   reserve_percent: ["Reserve kept free (%)", 0, 60, 1],
-  latency_budget_ms: ["Budget of sites without one (ms)", 1, 200, 1],
+  latency_budget_ms: ["Budget of sites without their own (ms)", 1, 200, 1],
 };
 const LABELS = {
   release_floor: "Release floor", cover: "Cover", objective: "Objective", max_hosts_per_hub: "Most hosts at a hub",
   max_blast_radius: "Most clusters on one host", third_location_km: "Least distance of the third location (km)",
-  unknown_latency: "Unmeasured pairs", keep_served: "Serve first who is served today", host_release_rule: "Release of hosts",
+  unknown_latency: "Unmeasured pairs", keep_served: "Sites served today come first", host_release_rule: "Release of hosts",
 };
 
 function setting(name, value) {
@@ -61,7 +61,7 @@ function settingSlider(one) {
   const [label, least, most, step] = MAIN[one.name];
   const { own_caps: caps, own_budgets: budgets } = fleet.controls;
   const hint = one.name === "latency_budget_ms" && budgets ? `${budgets} sites state their own; the slider below moves all.`
-    : one.name === "cluster_cap" && caps ? "Changes the cap also where Hubs states one." : "";
+    : one.name === "cluster_cap" && caps ? "It also replaces the caps that the sheet Hubs gives." : "";
   return slider(label, least, Math.max(most, 2 * Number(one.value || 0)), step, () => valueOf(one), (value) => setting(one.name, value), hint);
 }
 

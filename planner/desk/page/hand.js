@@ -21,7 +21,7 @@ function commands() {
   const file = state.brought.length === 1 ? state.brought[0] : "FOLDER";
   const mapped = Boolean(choices.mapping || fleet?.adopted || Object.keys(choices.columns || {}).length);
   $("command-words").textContent = changed
-    ? "This answer changes the fleet: download Fleet as asked beside the command, then run it."
+    ? "This answer changes the fleet. Download \"Fleet as asked\" into the folder where you run the command, then run the command."
     : mapped ? "Download the mapping, put it beside your file, then run:" : "Run it beside your file:";
   const settled = kept ? kept.figures.settled : plan?.of === JSON.stringify(question) && plan.settled;
   $("command-words").textContent += (state.pings && !changed ? " PINGS is your folder of ping output." : "")
@@ -34,7 +34,7 @@ function commands() {
 
 function show() {
   const before = $("which").value;
-  $("which").replaceChildren(el("option", { value: NOW }, "as it is asked now"), ...state.kept.map((one) => el("option", { value: one.id }, one.name)));
+  $("which").replaceChildren(el("option", { value: NOW }, "the answer on the page now"), ...state.kept.map((one) => el("option", { value: one.id }, one.name)));
   if (state.kept.some((one) => one.id === before)) $("which").value = before;
   commands();
 }

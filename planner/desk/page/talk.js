@@ -22,7 +22,7 @@ export function trouble(words) {
   $("trouble").hidden = !words;
 }
 
-const GONE = "The desk does not answer. Run castingvote desk again and open its new address: all is there but what you change now.";
+const GONE = "The desk does not answer. Run castingvote desk again and open its new address. Everything is saved except the change that you just made.";
 
 async function send(path, body, headers, signal) {
   try {

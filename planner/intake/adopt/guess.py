@@ -125,7 +125,9 @@ def _policy_guess(settings: Sequence[Setting], given: Mapping[str, str], tables:
     table = next((t for t in tables if t.block.raw.title == title and len(there) > 1), None)
     notes = tuple(f'{s.name} = "{s.label}" ({s.value}), likeness {s.likeness:.2f}' for s in there)
     score = sum(s.likeness for s in there) / len(there) if there else 1.0
-    return SheetGuess("Policy", table, round(score, 2), "labels beside values name settings", pins, (), notes)
+    return SheetGuess(
+        "Policy", table, round(score, 2), "the labels beside the values are names of settings", pins, (), notes
+    )
 
 
 def _chosen_pair(found: list[Pair], answers: Answers) -> tuple[Pair, list[Question]]:

@@ -72,7 +72,7 @@ def _reason(profile: Profile, sheet: str, taken: Mapping[str, Profile], hubs: fr
         return "", "neither its header nor its cells name a column of the fleet"
     shown = like.removeprefix("today.")
     if like == STATUS:
-        return like, "no row is left out for what it says"
+        return like, "this column is not used to leave out rows"
     if like in taken:
         other = taken[like]
         return like, f"{shown} is read from {other.label} ({other.cell})"

@@ -70,8 +70,8 @@ def _order_question(ranked: Sequence[PairTable]) -> Question:
         sample = (
             f"{pair.table.rows} rows, titles: {' / '.join(pair.table.block.above[-1:]) or pair.table.block.raw.title}"
         )
-        choices.append(Choice(pair.table.where, f"{pair.table.where} counts first", sample, round(0.8 - 0.2 * k, 2)))
-    words = "Several tables hold round-trip times. Which counts where they know the same pair?"
+        choices.append(Choice(pair.table.where, f"{pair.table.where} is used first", sample, round(0.8 - 0.2 * k, 2)))
+    words = "Several tables hold round-trip times. Which one is used where two tables have the same pair?"
     return Question("Latency.order", words, tuple(choices[:_MOST_CHOICES]), rank=2)
 
 

@@ -19,7 +19,9 @@ IDS: dict[str, Template] = {
         "Write it as {known}; format the column as text.",
     ),
     "id_ambiguous": error("{column} {value} may be any of {known}.", "Write the id with its leading zeros."),
-    "id_by_name": repair("info", "{column} {value}{count} is the name of {known} only; it was read as that id."),
+    "id_by_name": repair(
+        "info", "{column} {value}{count} is no id, but only {known} has this name; it was read as that id."
+    ),
     "name_ambiguous": error("{column} {value} is no id, but the name of several: {known}.", "Write the id instead."),
     "site_unknown": warning("The site {value}{count} is not on the sheet {Sites}; it was not read.", "{guess}"),
     "hub_unknown": warning("The hub {value}{count} is not on the sheet {Hubs}; it was not read.", "{guess}"),
@@ -56,7 +58,7 @@ LATENCY: dict[str, Template] = {
         "The pair {site}, {hub} is already in {other}, with other values.", "Keep the row that is right."
     ),
     "latency_superseded": info(
-        "{pairs} pair(s) stand in {title} too, which counts first; {differ} of them have another value here."
+        "{pairs} pair(s) are in {title} too, whose values are used; {differ} of them have another value here."
     ),
     "pair_newer": warning(
         "The pair {site}, {hub} is in {other} too, with another value and a newer date: that row counts.",
@@ -88,7 +90,7 @@ LATENCY: dict[str, Template] = {
     ),
     "rtt_zero": warning(
         "{column} is 0 in {cells}: a round trip always takes some time, so it was read as unknown.",
-        "Leave it blank if it was not measured; where the program rounds to 0, enter its resolution.",
+        "Leave it blank if it was not measured. If the program rounds to 0, enter the smallest time that it can show.",
     ),
     "rtt_to_itself": info("The site and the hub are one place in {cells}; the round-trip time of 0 was not read."),
     "direction_reversed": info(
@@ -202,8 +204,8 @@ CHECKS: dict[str, Template] = {
         "info", "{column} is blank in {cells}: the hosts that Current names there are counted, as in {example}."
     ),
     "existing_assumed": warning(
-        "{column} is blank in {cells}, and Current has sites there without the name of a host. As many hosts are "
-        "assumed to run as hold these sites: {example}.",
+        "{column} is blank in {cells}, and Current has sites there without the name of a host. The plan "
+        "assumes just enough existing hosts to hold these sites: {example}.",
         "Fill in existing_hosts, and the column host of Current.",
     ),
     "existing_few": warning(

@@ -30,7 +30,7 @@ MANY: Mapping[str, str] = {
     "date_ambiguous": "{n} dates may be read in two ways ({cells}).",
     "date_wanted": "{n} cells hold no date ({cells}).",
     "release_number": "{n} releases are stored as numbers, so that 8.1 may have been 8.10 ({cells}).",
-    "release_order": "{n} releases cannot be ordered ({cells}).",
+    "release_order": "{n} releases cannot be compared as older or newer ({cells}).",
     "choice_unknown": "{n} cells hold a word that is not allowed there ({cells}).",
     "column_unknown": "{n} columns are your own; they are copied to the output unchanged ({cells}).",
     "current_hosts": "{n} hubs have more named hosts here than existing_hosts says ({cells}).",

@@ -164,7 +164,7 @@ class Drill(Shown):
         """Clusters that stay without a third vote, then what is lost, in one line."""
         left = self.figures.unprotected_after
         return told(
-            f"{counted(left, 'cluster')} left without a third vote" if left else "survived",
+            f"{counted(left, 'cluster')} left without a third vote" if left else "no cluster left without a third vote",
             f"{' and '.join(map(str, self.losses))} lost",
             f"{counted(self.figures.displaced, 'cluster')} displaced",
         )

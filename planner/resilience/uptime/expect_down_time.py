@@ -18,7 +18,8 @@ _ASSUMPTIONS = (
     "Parts fail independently of each other; what sites share (host, hub, uplinks) fails for all of them at once. "
     "Events that take down a whole failure zone or several parts are not in the figures.",
     "A site without a tie-breaker stops when either node is down. The link between the nodes is part of the nodes.",
-    "A node that comes back is in step at once: an MTTR of nodes should include the time to mirror the data again.",
+    "Here, a node that comes back has all data at once. "
+    "So let the MTTR of nodes include the time to mirror the data again.",
     "Down means without a majority. A site whose uplink is down runs on its two nodes and is not down.",
     "The figures are long-run averages over years of 365 days, no forecast for one year, and as good as their input.",
 )
@@ -78,7 +79,7 @@ def _covered(fleet: Fleet, rows: Rows, notes: list[str]) -> Floats | None:
     standing_by = ~np.isnan(rows.standby["host"].share)
     minutes = fleet.policy.rehoming_minutes
     if not standing_by.any():
-        notes.append("No gain from cover: the plan names no standby with figures.")
+        notes.append("No gain from cover is known: no standby of the plan has availability figures.")
         return None
     if minutes is None:
         notes.append("The gain from cover is not computed: fill in rehoming_minutes in Policy.")

@@ -47,7 +47,7 @@ def write_designs_workbook(found: Comparison, path: str | os.PathLike[str]) -> N
         Field("clusters", styles.COUNT),
         Field("choice", least=10),
         Field("pool"),
-        Field(f"own tie-breaker up to {found.unit}", styles.MONEY, least=16),
+        Field(f"own tie-breaker is cheaper up to {found.unit}", styles.MONEY, least=16),
     )
     write_table(book, "Sites", of_site, sites)
     book.save(path, _TITLE, found.version)
@@ -60,7 +60,10 @@ def _write_summary(book: Book, found: Comparison) -> None:
         page.whole_row(cellsafe.one_line(line))
     add_notes(page, "What is missing", found.notes)
     page.section("How to read it")
-    page.text_row("costs", f"Value today of {found.years:g} years: buying at once, the rest at the start of each year.")
+    page.text_row(
+        "costs",
+        f"What {found.years:g} years cost, as money of today: buying at once, the rest at the start of each year.",
+    )
     page.text_row(
         "dedicated", "A host for each cluster, at the cheapest pool that its site may use; room is not checked."
     )

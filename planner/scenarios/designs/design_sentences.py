@@ -29,7 +29,7 @@ def headline(found: Comparison) -> str:
 def flips_in_words(found: Comparison) -> list[str]:
     """Return one line for each range of prices of an own tie-breaker: the cheapest mix there."""
     if len(found.segments) < 2 and not found.complete:
-        return ["The prices are not settled at which the cheapest mix changes: time ended first."]
+        return ["Time ended before the prices were found at which the cheapest mix changes."]
     if len(found.segments) < 2:
         return ["The cheapest mix is the same at every price of an own tie-breaker."]
     unit = found.unit
@@ -46,7 +46,9 @@ def flips_in_words(found: Comparison) -> list[str]:
         sure = "" if segment.proven else " (not proven)"
         lines.append(f"If an own tie-breaker {where} per cluster, the cheapest mix is {described(segment)}{sure}.")
     if not found.complete:
-        lines.append("Not every price is settled. Between these prices there may be more at which the mix changes.")
+        lines.append(
+            "Time ended before all prices were found. Between these prices there may be more at which the mix changes."
+        )
     return lines
 
 

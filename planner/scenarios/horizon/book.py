@@ -35,7 +35,7 @@ def write_horizon_workbook(found: Horizon, path: str | os.PathLike[str]) -> None
             ordered = due if what == "bought" else {}
             purchases += [[step.period.name, ordered.get(p), step.period.first, what, p, n] for p, n in pools]
     order_by = Field("order by", styles.DATE, least=12)
-    fields = (_PERIOD, order_by, Field("by", styles.DATE, least=12), Field("what"), Field("pool"), _HOSTS)
+    fields = (_PERIOD, order_by, Field("needed by", styles.DATE, least=12), Field("what"), Field("pool"), _HOSTS)
     write_table(book, "Purchases", fields, purchases)
     moves = [(step.period.name, *move) for step in found.steps for move in step.moves]
     write_table(book, "Moves", (_PERIOD, Field("site"), Field("from host"), Field("to host")), moves)

@@ -94,7 +94,7 @@ def _why(fleet: Fleet, problem: Problem, flow: Flow) -> tuple[str, tuple[str, ..
     told = ", ".join(names[:_NAMED]) + (", …" if len(names) > _NAMED else "")
     words = f"{asked:,} {noun} ({told}) can use only {reach or 'no pool'}, with room for {room:,} of them."
     few = noun.replace("clusters", "cluster", 1) if flow.missing == 1 and condition.size == 1 else noun
-    delays = [f"The next host can wait if these {len(names):,} sites have {flow.missing:,} {few} fewer."]
+    delays = [f"If these {len(names):,} sites had {flow.missing:,} {few} fewer than planned, the next host could wait."]
     spare = flow.spare
     delays += _nearly(fleet, problem, sites, np.flatnonzero((spare > 0) & ~side[kinds : kinds + problem.pools]))
     return words, tuple(delays)

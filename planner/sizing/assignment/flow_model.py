@@ -195,7 +195,7 @@ class FlowModel:
 
     def choose_arcs(self, cost: Floats, budget: SolveBudget) -> Counts | None:
         """Minimise the total of ``cost`` (A,) and keep it there for what follows; None when time ends before."""
-        _, counts = self._packed(self._on_arcs(cost), "later aims", budget)
+        _, counts = self._packed(self._on_arcs(cost), "moves and round trips", budget)
         if counts is not None:
             value = float(cost @ counts.flow)
             self.keep(self._on_arcs(cost), -np.inf, value + 1e-6 * max(1.0, value))

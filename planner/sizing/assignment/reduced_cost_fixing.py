@@ -39,7 +39,7 @@ def solve_core(problem: Problem, classes: Classes, budget: SolveBudget) -> tuple
     best = first.x if first.outcome.has_solution else None
     value = first.outcome.objective if best is not None else np.inf
     if best is not None and value <= lower * (1 + 1e-9):
-        return Outcome("optimal", "the simplified model gave whole numbers", value, value), _counts(
+        return Outcome("optimal", "the simplified model already gave the proven best plan", value, value), _counts(
             problem, classes, best
         )
     answer = _Columns(relaxed, classes, value).solve(budget, start=best)

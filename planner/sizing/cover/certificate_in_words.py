@@ -26,7 +26,8 @@ def told_with_standbys(fleet: Fleet, problem: Problem, evidence: Evidence) -> tu
         words.append(more_sets_in_words(len(data) - _NAMED_SETS))
     if any(evidence.multipliers):
         words.append(
-            f"Added up exactly, these groups need at least {float(evidence.bound):g} (plan.json has the multipliers)."
+            f"Added up exactly, these groups need at least {float(evidence.bound):g} "
+            "(plan.json has the figures of the sum)."
         )
         return "counting", " ".join(words), data
     words.append(
@@ -68,7 +69,6 @@ def _in_words(told: dict[str, Any]) -> str:
         parts.append(f"The hosts of {first_few(told['kept'])} count without the room that they keep free for a loss.")
     if told["ready"]:
         parts.append(
-            f"The hosts of {first_few(told['ready'])} count only up to the room that the standbys of "
-            "their sites keep free."
+            f"The hosts of {first_few(told['ready'])} count only as far as their sites' standbys have room kept free."
         )
     return " ".join(parts)

@@ -105,7 +105,11 @@ def _by_levels(case: Case, known: HostLossBound, search: PrimalSearch, found: Fo
 def _bounded(draft: Draft, known: HostLossBound) -> Draft:
     """Return a draft that serves and covers everybody who can be, with the bound that is known by now."""
     sized = draft.sized
-    word = "lower bound and plan are equal" if sized.value <= known.bound else "not all counts below were tried"
+    word = (
+        "lower bound and plan are equal"
+        if sized.value <= known.bound
+        else "not all smaller numbers of hosts were tried"
+    )
     told = dataclasses.replace(sized, bound=min(sized.value, known.bound), weight_proven=True, word=word)
     return dataclasses.replace(draft, sized=told)
 

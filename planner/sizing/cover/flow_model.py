@@ -137,7 +137,7 @@ class CoverModel(FlowModel):
         rows.add([clusters, mean], len(running), -np.inf, 0.0)
         cost = np.zeros(rows.columns)
         cost[load] = 1.0
-        _, counts = self._solve(cost, "later aims", budget)
+        _, counts = self._solve(cost, "moves and round trips", budget)
         if counts is not None:
             rows.row([(load, 1.0)], -np.inf, float(self._values[load[0]]) + 1e-6)
         return counts

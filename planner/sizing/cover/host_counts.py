@@ -94,7 +94,7 @@ def _by_search(case: Case, classes: Classes, losses: Losses, budget: SolveBudget
         homes = min(trials, key=lambda trial: float(preferences.cost @ trial))
         counts = _all_served(each, np.rint(point.hosts).astype(np.int64), homes)
         value = objective_value(problem, each, counts)
-        word = "lower bound and plan are equal" if value <= bound else "not all counts below were tried"
+        word = "lower bound and plan are equal" if value <= bound else "not all smaller numbers of hosts were tried"
         sized = Sized(each, counts, value, min(bound, value), True, word)
         yield dataclasses.replace(sized, evidence=functools.partial(_evidence, reserves, search))
 

@@ -123,7 +123,7 @@ class PairNetwork:
             self._flows.set_arcs_capacity(self._ready, _parts(ready[self._pairs], scale))
             status = self._flows.solve(self._source, self._sink)
             if status != self._flows.OPTIMAL:
-                raise SolverError(f"the maximum flow ended with status {status}")
+                raise SolverError(f"the solver of network flows failed (status {status})")
             missing = int(asked.sum()) * scale - int(self._flows.optimal_flow())
             if not missing:
                 return PairFlow(0.0, ())
@@ -194,7 +194,7 @@ class PairNetwork:
         flow.set_node_supply(self._sink, -total)
         status = flow.solve()
         if status != flow.OPTIMAL:
-            raise SolverError(f"the minimum-cost flow ended with status {status}")
+            raise SolverError(f"the solver of network flows failed (status {status})")
         sent = np.asarray(flow.flows(at), dtype=np.int64)
         used = np.flatnonzero(sent)
         return arc[used], standby[used], sent[used]

@@ -69,7 +69,7 @@ def _not_modelled(fleet: Fleet, plan: Plan, budget: SolveBudget) -> str:
     if fleet.policy.split_sites:
         return "sites may be split over hosts"
     if not plan.proves(plan.objective):
-        return "the hosts themselves are not proven fewest"
+        return "the number of hosts is not proven to be the fewest"
     if plan.objective != "hosts":
         return f"the objective is {plan.objective}"
     return "" if fleet.policy.cover == "none" else f"the policy asks for cover {fleet.policy.cover}"

@@ -197,7 +197,7 @@ class _Network:
         self.flows.set_arcs_capacity(self.rooms, room)
         status = self.flows.solve(self.source, self.sink)
         if status != self.flows.OPTIMAL:
-            raise SolverError(f"the maximum flow ended with status {status}")
+            raise SolverError(f"the solver of network flows failed (status {status})")
         value = int(self.flows.optimal_flow())
         spare = room - np.asarray(self.flows.flows(self.rooms), dtype=np.int64)
         source_side = np.zeros(self.sink + 1, dtype=np.bool_)

@@ -25,7 +25,7 @@ def later_aims(fleet: Fleet) -> tuple[TieBreak, ...]:
     known = {name: name for name in TIE_BREAKS} | {aim.name: aim.code for aim in fleet.own_aims}
     if set(words) <= set(known) and len(set(words)) == len(words):
         return tuple(known[word] for word in words)
-    message = f'the setting then is "{fleet.policy.then}"; it must list known aims, each only once.'
+    message = f'the setting "then" is "{fleet.policy.then}"; it must list known aims, each only once.'
     hint = f"Use some of: {' '.join(known)}."
     raise InputError((Finding("error", "then_unknown", "Policy", message, hint),))
 

@@ -64,7 +64,7 @@ def least_cost_flow(problem: Transport, costs: Sequence[Cost]) -> Ints | None:
         if found is None or isinstance(found, np.ndarray):
             return found
         if found != _TOO_LARGE or coarser > _COARSEST:
-            raise SolverError(f"the minimum-cost flow ended with status {found}")
+            raise SolverError(f"the solver of network flows failed (status {found})")
         coarser *= 10.0  # prices add up along paths, so that no bound on costs alone tells what the flow code bears
 
 

@@ -106,7 +106,7 @@ class FlowEvaluator:
         if placement is None or not _less(placement.costs, self.placement.costs):
             return False
         self.sized, self.placement = sized, placement
-        self.budget.tell("later aims", sized.value, sized.bound)
+        self.budget.tell("moves and round trips", sized.value, sized.bound)
         return True
 
     def _realised(self, hosts: Ints, wished: Ints | None) -> Counts | None:

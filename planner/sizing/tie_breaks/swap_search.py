@@ -49,7 +49,7 @@ def improve(
     now = placed(problem, sized, incumbent, aims)
     flow_seconds = time.monotonic() - began
     times = _THOROUGH if thorough else 1
-    budget.tell("later aims", sized.value, sized.bound)
+    budget.tell("moves and round trips", sized.value, sized.bound)
     evaluator = FlowEvaluator(case.by(aims), sized, now, _looks(problem) * times, budget)
     evaluator.flow_seconds = flow_seconds
     if whole(problem, sized):

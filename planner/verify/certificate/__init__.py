@@ -183,7 +183,7 @@ def _same_plan(inventory: Inventory, statement: Statement, head: Head, plan: Pla
     running = Counter(host.pool for host in plan.host_list)
     point = head.solutions[0]
     if any(point.get(p, 0) != running[pool] for p, pool in enumerate(statement.pools)):
-        yield other("in a pool, the plan inside it runs another number of hosts than the plan to check")
+        yield other("the plan in the certificate and the plan to check run different numbers of hosts in a pool")
     upper = _as_float(head.upper)
     if differs(plan.objective_value, upper, float(_CENT * max(1, len(inventory.sites)))):
         yield other(

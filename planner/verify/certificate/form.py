@@ -232,7 +232,9 @@ class Reader:
         words.expect("}")
         last = words.value()
         if not isinstance(last, int) or last < -1:
-            raise words.fail("the end of a step must be a whole number, -1 or more: the step that uses it last")
+            raise words.fail(
+                "the last number of a step must be whole and at least -1: it names the step that uses it last"
+            )
         return Derived(constraint, reason, tuple(uses), last)
 
 

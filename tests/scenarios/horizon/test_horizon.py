@@ -69,7 +69,7 @@ def test_a_host_is_bought_when_the_load_passes_the_capacity_and_the_day_is_told(
     assert found.next_host.day == dt.date(2028, 2, 1)
     assert found.next_host.period == "2028"
     assert "4 clusters" in found.next_host.words
-    assert found.next_host.delays[0].startswith("The next host can wait if these ")
+    assert found.next_host.delays[0].endswith(" fewer than planned, the next host could wait.")
 
 
 def test_orders_come_their_lead_time_before_the_host(make):
