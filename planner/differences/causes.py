@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
+from planner.counted_words import counted
 from planner.differences.difference import CAUSES, Between, Cause
+from planner.differences.later_aims import first_difference
 from planner.differences.plans_between import Road, turn
 from planner.differences.sides import Read, Sides
 from planner.plan import Host, Plan
 
-Judged = Literal["alike", "new is worse", "new is better"]
+Judged = Literal["alike", "new is worse", "new is better", "aims"]
 _CLOSE = 1e-6
 
 
@@ -27,12 +30,16 @@ class Found:
 
 @dataclass(frozen=True)
 class Causes:
-    """Finds causes. ``road`` is None where no plan in between could be made."""
+    """Finds causes. ``road`` is None where no plan in between could be made.
+
+    ``apart`` says what the nearest plan does worse than the new one on a later aim, or better where the new is worse.
+    """
 
     sides: Sides
     road: Road | None
     why_no_road: str
     judged: Judged
+    apart: str = ""
 
     def of_host_change(self, site: str) -> Found:
         """Return why ``site`` has another host: a rule that keeps it from the old one, or the plans in between."""
@@ -87,7 +94,21 @@ class Causes:
             if sides.new_fleet is not None and host in sides.new_fleet.retiring_hosts:
                 return Found("hub", "It is to be emptied.", False, (gone.pool,))
         choice = "It is not needed for the number of hosts: an equally good plan does without this change."
-        return self.by_planning(lambda plan: host in {one.host for one in plan.host_list}, choice)
+        found = self.by_planning(lambda plan: host in {one.host for one in plan.host_list}, choice)
+        return self._by_count(host) or found if found.cause in ("equals", "aims") else found
+
+    def _by_count(self, host: str) -> Found | None:
+        """Return the kind of change by which plans need more hosts, for one that came; fewer, for one that went."""
+        assert self.road is not None
+        sign = 1 if host in {one.host for one in self.sides.new.host_list} else -1
+        counts = [self.sides.old.hosts, *(step.hosts for step in self.road.steps)]
+        rises = [sign * (after - before) for before, after in pairwise(counts)]
+        if sign * (self.sides.new.hosts - self.sides.old.hosts) <= 0 or max(rises) <= 0:
+            return None
+        step = self.road.steps[rises.index(max(rises))]
+        number = f"{counted(max(rises), 'host')} {'more' if sign > 0 else 'fewer'}"
+        words = f"With {CAUSES[step.cause]}, a plan needs {number}. The later aims decide which."
+        return Found(step.cause, words, True, step.behind)
 
     def by_planning(self, state: Callable[[Plan], Hashable], choice: str) -> Found:
         """Return the plan in between that changed ``state`` for good, or else what the last one leaves over."""
@@ -99,9 +120,12 @@ class Causes:
         if not self.road.whole or self.judged == "new is better":
             return Found("unknown", "Time ended before every intermediate plan was made, or proven best.")
         if self.judged == "new is worse":
-            return Found(
-                "worse", "The new plan is not the best: it uses more hosts or money than needed, or serves less.", True
-            )
+            needs = "it uses more hosts or money than needed, or serves less"
+            words = f"The new plan is not the best: {f'another one {self.apart}' if self.apart else needs}."
+            return Found("worse", words, True)
+        if self.judged == "aims":
+            same = "as few hosts" if self.sides.new.objective == "hosts" else "the same cost"
+            return Found("aims", f"A plan with {same} does without this change, but it {self.apart}.", True)
         return Found("equals", choice, True)
 
     def _by_steps(self, states: Sequence[Hashable]) -> Found:
@@ -133,14 +157,23 @@ def _read(read: Read) -> Found:
     return Found(read.cause, read.why, False, read.behind)
 
 
-def judged(sides: Sides, road: Road | None) -> Judged:
-    """Return whether the new plan serves as much at as small an objective as the nearest plan."""
+def causes_of(sides: Sides, road: Road | None, why_no_road: str) -> Causes:
+    """Return what finds the causes between two plans."""
+    return Causes(sides, road, why_no_road, *_judged(sides, road))
+
+
+def _judged(sides: Sides, road: Road | None) -> tuple[Judged, str]:
+    """Return whether the new plan is as good as the nearest plan in all its aims in order, and what tells them apart.
+
+    "aims": the new plan is better on a later aim.
+    """
     if road is None or sides.new_fleet is None:
-        return "alike"
+        return "alike", ""
     weight = dict(zip(sides.new_fleet.site_ids, sides.new_fleet.weights, strict=True))
     lost = [sum(weight.get(entry.site, 1.0) for entry in plan.unserved) for plan in (sides.new, road.nearest)]
     new, last = (lost[0], sides.new.objective_value), (lost[1], road.nearest.objective_value)
     for one, other in zip(new, last, strict=True):
         if abs(one - other) > _CLOSE:
-            return "new is worse" if one > other else "new is better"
-    return "alike"
+            return "new is worse" if one > other else "new is better", ""
+    sign, apart = first_difference(sides.new_fleet, sides.new, road.nearest)
+    return ("aims" if sign < 0 else "new is worse" if sign > 0 else "alike"), apart

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from planner.counted_words import counted, first_few
 from planner.differences.as_it_stands import plan_in_force
-from planner.differences.causes import Causes, judged
+from planner.differences.causes import causes_of
 from planner.differences.difference import Difference, FleetChange, Side
 from planner.differences.difference_sentences import difference_headline, difference_words
 from planner.differences.figures import figures
@@ -106,7 +106,7 @@ def _road(
 
 
 def _difference(sides: Sides, road: Road | None, why: str, given: tuple[_Given, _Given]) -> Difference:
-    causes = Causes(sides, road, why, judged(sides, road))
+    causes = causes_of(sides, road, why)
     rows = site_differences(causes)
     hosts = host_differences(causes, rows)
     found = Difference(
@@ -122,7 +122,7 @@ def _difference(sides: Sides, road: Road | None, why: str, given: tuple[_Given, 
         notes=(*_notes(road, why, given), *_of_no_plan(sides.changes)),
         version=VERSION,
     )
-    told = difference_words(found, sides.old)
+    told = difference_words(found, sides.old, causes)
     return Difference(**{**found.__dict__, "headline": difference_headline(found, sides.old), "words": told})
 
 

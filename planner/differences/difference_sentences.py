@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 
 from planner.counted_words import counted, first_few
+from planner.differences.causes import Causes, Judged
 from planner.differences.difference import CAUSES, Cause, Difference, SiteDifference, What
 from planner.differences.plans_between import in_words
 from planner.plan import Plan
@@ -20,6 +21,14 @@ _MANY: dict[What, str] = {
     "margin": "with another latency margin",
     "standby": "with another standby",
     "host itself": "with another host",
+}
+
+
+_NEAREST: dict[Judged, str] = {
+    "alike": "An equally good plan",
+    "new is worse": "A better plan",
+    "new is better": "The nearest plan found, which is not as good,",
+    "aims": "A plan that is worse only on a later aim",
 }
 
 
@@ -59,18 +68,18 @@ def _shares(found: Difference, old: Plan, after: int) -> list[str]:
     return told
 
 
-def difference_words(found: Difference, old: Plan) -> tuple[str, ...]:
+def difference_words(found: Difference, old: Plan, causes: Causes) -> tuple[str, ...]:
     """Return one sentence for each cause, the one behind most differences first; then the plans in between."""
     lines = []
     for what in ("opened", "closed"):
         rows = [row for row in found.sites if row.what == what]
         lines += [f"{counted(len(rows), 'site')} {what}: {_names(rows)}."] if rows else []
-    causes = Counter(row.cause for row in found.sites if row.what not in ("opened", "closed"))
-    lines += [_of_cause(found, cause) for cause, _ in causes.most_common()]
-    return (*lines, *_fewest(found), *in_words(found.between, old))
+    by_cause = Counter(row.cause for row in found.sites if row.what not in ("opened", "closed"))
+    lines += [_of_cause(found, cause) for cause, _ in by_cause.most_common()]
+    return (*lines, *_fewest(found, causes), *in_words(found.between, old))
 
 
-def _fewest(found: Difference) -> tuple[str, ...]:
+def _fewest(found: Difference, causes: Causes) -> tuple[str, ...]:
     """Return how many sites have to move at all."""
     least = found.fewest_moves
     elsewhere = sum(row.what == "other host" for row in found.sites)
@@ -78,7 +87,9 @@ def _fewest(found: Difference) -> tuple[str, ...]:
         return ()
     how = "proven minimum" if least.proven else "not proven to be the fewest"
     verb = "is" if elsewhere == 1 else "are"
-    need = f"An equally good plan moves only {counted(len(least.moved), 'site')} ({how})."
+    moves = f"moves only {counted(len(least.moved), 'site')}" if least.moved else "moves no site"
+    apart = f" It {causes.apart}." if causes.apart else ""
+    need = f"{_NEAREST[causes.judged]} {moves} from the old plan's hosts ({how}).{apart}"
     return (f"{counted(elsewhere, 'site')} {verb} on another host. {need}",)
 
 

@@ -89,7 +89,7 @@ def test_one_kind_of_change_is_the_cause_of_what_has_to_differ(october, kind):
     )
     assert kind in {row.cause for row in found.sites}
     assert {change.cause for change in found.changes} == {kind}
-    assert {row.cause for row in found.sites} <= {kind, "equals", "current"}
+    assert {row.cause for row in found.sites} <= {kind, "aims", "equals", "current"}
     assert not found.unknown
     assert sum(len(step.moved) for step in found.between) == len(found.fewest_moves.moved)
 
@@ -110,14 +110,37 @@ def test_another_margin_on_the_same_host_names_its_round_trip_time(october):
     assert [(one.site, one.what, one.cause) for one in found.sites] == [(row.site, "margin", "latency")]
 
 
+def rearranged(fleet, then):
+    """A plan of the fleet that nothing keeps near today, best by the later aims ``then``."""
+    return planner.plan(fleet.replace(policy=fleet.policy.replace(then=then), current=fleet.current.iloc[:0]))
+
+
 def test_moves_that_nobody_needs_are_a_choice_among_equals(october):
     fleet, _ = october
-    nearest = fleet.replace(policy=fleet.policy.replace(then="spread"), current=fleet.current.iloc[:0])
-    found = planner.compare(october, (fleet, planner.plan(nearest)))
+    found = planner.compare(october, (fleet, rearranged(fleet, "spread").replace(then=())))
     moved = [row for row in found.sites if row.what == "other host"]
     assert moved
     assert {(row.cause, row.planned) for row in moved} == {("equals", True)}
     assert found.fewest_moves.moved == ()
+
+
+def test_moves_for_a_later_aim_name_it_and_no_plan_that_is_worse_on_it_is_called_equal(october):
+    fleet, _ = october
+    found = planner.compare(october, (fleet, rearranged(fleet, "spread")))
+    moved = [row for row in found.sites if row.what == "other host"]
+    assert {(row.cause, row.planned) for row in moved} == {("aims", True)}
+    assert "on its fullest host instead of" in moved[0].why
+    assert not any("equally good" in line for line in found.words)
+
+
+def test_hosts_that_a_policy_asks_for_have_it_as_their_cause_wherever_they_are(october):
+    fleet, plan = october
+    fleet = standing(fleet, plan).replace(policy=fleet.policy.replace(cover="host"))
+    found = planner.compare(october, (fleet, rearranged(fleet, "latency")))
+    assert found.new.headline
+    come = [row for row in found.hosts if row.what == "new in the plan"]
+    assert len(come) >= 2
+    assert {row.cause for row in come} == {"policy"}
 
 
 def test_a_new_plan_with_a_host_too_many_is_not_called_necessary(october):
