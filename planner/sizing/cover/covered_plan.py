@@ -94,12 +94,14 @@ def _by_levels(case: Case, known: HostLossBound, search: PrimalSearch, found: Fo
         best.offer(draft_of_hosts(case, best.losses, exact))
         if best.closed:
             return
-    for better in search.better(found, known):
-        search.budget.tell("cover", better.state.hosts, known.bound)
-        best.offer(_bounded(_finished(case, better, search.budget), known))
+    last = found
+    for last in search.better(found, known):
+        search.budget.tell("cover", last.state.hosts, known.bound)
+        best.offer(_bounded(draft_of(case, last.state), known))
         if best.closed:
-            return
+            break
     best.offer(_bounded(best.draft, known))
+    best.offer(_bounded(_finished(case, last, search.budget), known))
 
 
 def _bounded(draft: Draft, known: HostLossBound) -> Draft:

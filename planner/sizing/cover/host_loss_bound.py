@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from planner.fleet import Ints
+from planner.sizing.cover.branch_and_bound import LevelBound
 from planner.sizing.cover.host_levels import Conditions, LevelProgram, Window
-from planner.sizing.cover.level_bound import LevelBound
 from planner.sizing.cover.loss_conditions import loss_conditions
 from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram
 from planner.sizing.cover.primal_search.prices import Prices

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -27,8 +27,9 @@ _STEPS = 4_000  # of repair for one set of counts
 _ROUNDS = ((1.5, 6), (1.0, 12), (0.5, 24), (1.0, 24))
 _RELAXED, _PLAIN_RELAXED = (1.5, 0.5), (0.0,)
 _PLAIN_ROUNDS = ((0.0, 12), (0.0, 200))
-_NEAR_SLACKS = (0.5, 1.0, 1.5, 2.5)
-_TRIES = 30  # neighbourhoods in vain
+# Clusters that each host keeps free, and neighbourhoods in vain.
+_NEAR, _PLAIN_NEAR = ((1.5, 6), (0.5, 30)), ((0.0, 30),)
+_MORE_SLACK = (0.0, 0.5, 1.0, 2.0)  # for the shares that sites are put near
 _FEW_STEPS = 1_500  # of repair, for each of several plans at the same counts
 _MOVES = 20  # of hosts, in vain
 _ROUNDED = 3  # counts that are made whole, the cheapest first
@@ -122,7 +123,7 @@ class PrimalSearch:
                 least, start = self.prices.total(trial.count()), trial.count()
                 yield with_own_inside(trial, found.bare)
         if known is not None:
-            yield from self._near(program, known, start, found.bare, _NEAR_SLACKS if kept else _PLAIN_RELAXED)
+            yield from self._near(program, known, start, found.bare, _NEAR if kept else _PLAIN_NEAR)
             return
         for slack, moves in _ROUNDS if kept else _PLAIN_ROUNDS:
             program.slack = slack
@@ -135,44 +136,38 @@ class PrimalSearch:
                     break
 
     def _near(
-        self, program: PoolProgram, known: HostLossBound, hosts: Ints, bare: Bools, slacks: tuple[float, ...]
+        self, program: PoolProgram, known: HostLossBound, hosts: Ints, bare: Bools, rounds: Sequence[tuple[float, int]]
     ) -> Iterator[State]:
-        """Yield plans at cheaper counts near ``hosts`` (P,), looked for in neighbourhoods.
-
-        Counts keep the first of ``slacks`` free on each host; sites are put near shares that keep any of them free.
-        """
+        """Yield plans at cheaper counts near ``hosts`` (P,), looked for in neighbourhoods; less and less slack."""
         known.sharpen(program, hosts)
         near = Neighbourhoods(program, self.prices, known.conditions, known.step)
-        program.slack = slacks[0]
-        tries = 0
-        while tries < _TRIES and not self.budget.spent:
-            tries += 1
-            counts = near.cheaper(hosts, self.rng, self.budget)
-            trial = None if counts is None else self._raced(program, counts, bare, slacks)
-            if trial is not None:
-                hosts, tries = trial.count(), 0
-                yield with_own_inside(trial, bare)
+        for slack, most in rounds:
+            tries = 0
+            while tries < most and not self.budget.spent:
+                tries += 1
+                program.slack = slack
+                counts = near.cheaper(hosts, self.rng, self.budget)
+                trial = None if counts is None else self._raced(program, counts, bare)
+                if trial is not None:
+                    hosts, tries = trial.count(), 0
+                    yield with_own_inside(trial, bare)
 
-    def _raced(self, program: PoolProgram, hosts: Ints, bare: Bools, slacks: tuple[float, ...]) -> State | None:
-        """Return a plan with ``hosts`` (P,) near shares of one of ``slacks``, None where none is found.
+    def _raced(self, program: PoolProgram, hosts: Ints, bare: Bools) -> State | None:
+        """Return a plan with ``hosts`` (P,) near shares that keep some slack, or more; None where none is found.
 
         All shares get a few steps of repair, the least broken plan gets more.
         """
-        trials = []
-        for program.slack in slacks:
+        slack, trials = program.slack, []
+        for more in _MORE_SLACK if slack else (0.0,):
+            program.slack = slack + more
             shares = program.solve(hosts, self.budget)
             trial = None if shares is None else rounded(program, hosts, shares, bare)
-            if trial is None:
-                continue
-            if repair(trial, bare, _FEW_STEPS, self.rng, self.budget):
-                break
-            trials.append(trial)
-        else:
-            trial = min(trials, key=State.violation, default=None)
-            if trial is not None and not repair(trial, bare, _STEPS, self.rng, self.budget):
-                trial = None
-        program.slack = slacks[0]
-        return trial
+            if trial is not None and repair(trial, bare, _FEW_STEPS, self.rng, self.budget):
+                return trial
+            if trial is not None:
+                trials.append(trial)
+        best = min(trials, key=State.violation, default=None)
+        return best if best is not None and repair(best, bare, _STEPS, self.rng, self.budget) else None
 
     def _whole(self, program: PoolProgram, hosts: Ints, shares: Shares, bare: Bools, least: float) -> State | None:
         """Return a plan with ``hosts`` (P,) near ``shares``, None where they cost ``least`` or no plan is found."""
