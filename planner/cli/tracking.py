@@ -11,8 +11,8 @@ import click
 
 from planner.cli.options import (
     FLEET,
+    PROGRESS,
     QUIET,
-    STATUSES,
     check_outputs,
     given_statuses,
     put_in_place,
@@ -24,6 +24,8 @@ from planner.cli.streams import say
 from planner.counted_words import counted
 
 if TYPE_CHECKING:
+    from planner.fleet import Fleet
+    from planner.plan import Plan
     from planner.progress import Progress
 
 
@@ -54,7 +56,7 @@ _SHOWN = 10
     metavar="TICKETS.csv",
     help="Write a row for each wave and site with the ticket numbers that the team typed on sheet Steps.",
 )
-@STATUSES
+@PROGRESS
 @QUIET
 def progress(
     fleet: Path,
@@ -94,7 +96,8 @@ def progress(
     now = fleet_now(inventory, plan, whole)
     found = track(inventory, plan, whole, as_of.date() if as_of else dt.date.today())
     numbers, (rollout, unread) = tickets_in(whole.steps), rollout_of(whole.steps)
-    found = dataclasses.replace(found, notes=(*found.notes, *now.notes, *(unread if tickets is not None else ())))
+    unread = unread if tickets is not None else ()
+    found = dataclasses.replace(found, notes=(*_not_given(inventory, plan), *found.notes, *now.notes, *unread))
     with put_in_place():
         if output is not None:
             found = write_progress_workbook(plans, copies, whole, found, output)
@@ -112,6 +115,19 @@ def progress(
             if path is not None:
                 say(f"Written: {path}")
     return 1 if found.clashes or found.problems or found.drifted else 0
+
+
+def _not_given(fleet: Fleet, plan: Plan) -> list[str]:
+    """Say which workbooks of earlier progress the plan started from and the fleet is read without."""
+    names = {source.name for source in fleet.sources}
+    missing = [source.name for source in plan.sources if source.name not in names]
+    if len(missing) == len(plan.sources):  # another fleet, such as the one as it is now
+        return []
+    return [
+        f"The plan was made with --progress {name}; what is done there is not counted here. Add --progress {name}."
+        for name in missing
+        if Path(name).suffix.lower() in (".xlsx", ".xlsm", ".ods")
+    ]
 
 
 def _print(found: Progress) -> None:

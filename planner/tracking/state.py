@@ -19,7 +19,10 @@ from planner.tracking.rows import site_row, text_in
 from planner.verify import verify
 
 # What a plan claims of itself; a plan that people changed need not agree with its claims.
-_CLAIMS = frozenset({"claim", "load", "objective", "bound", "status", "current", "standby", "other_input"})
+# One that starts from what is done has aims and hosts of that state, which the fleet before it does not know.
+_CLAIMS = frozenset(
+    {"claim", "load", "objective", "bound", "status", "current", "standby", "other_input", "aim", "existing_hosts"}
+)
 
 
 def track(fleet: Fleet, plan: Plan, merged: Merged, as_of: dt.date) -> Progress:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
+from planner.counted_words import counted, first_few
 from planner.plan import Assignment
 from planner.verify.case import Case
 from planner.verify.inventory import InForce, Pool, Site
 from planner.verify.pairs import Pair
 from planner.verify.rules import broken_rules
 from planner.verify.running import Running
-from planner.verify.violation import Violation, differs
+from planner.verify.violation import Violation, differs, ms, number
 
 # Workbooks show times with one decimal.
 ROUNDING_MS = 0.05
@@ -36,6 +38,7 @@ def check_assignments(case: Case) -> Iterator[Violation]:
             yield from (Violation(code, where, text) for code, text in broken_rules(case.inventory, site, pool))
             yield from _claims(case, row, site, pool)
     yield from _carried_out(case, running)
+    yield from _measured_anew(case)
 
 
 def _carried_out(case: Case, running: Running) -> Iterator[Violation]:
@@ -52,20 +55,48 @@ def _carried_out(case: Case, running: Running) -> Iterator[Violation]:
         yield Violation("carried_out", "plan", f"{len(there)} {already}", "note")
 
 
+def _measured_anew(case: Case) -> Iterator[Violation]:
+    """Note the sites whose round-trip time the fleet has from another measurement than a plan of an earlier state."""
+    found: dict[str, str] = {}
+    for row in case.plan.assignments:
+        pool = case.pool_of(row.host)
+        pair = None if pool is None else case.inventory.pairs.get(row.site, pool.hub)
+        if pair is not None and measured_anew(case, row, pair):
+            was, now = ms(row.rtt_ms, pair.rtt_ms)
+            found[row.site] = f"{row.site} to {row.hub} {now} ms ({was} ms in the plan)"
+    if found:
+        told = f"{counted(len(found), 'site')} with another measurement than in the plan"
+        yield Violation("measured_anew", "plan", f"{told}: {first_few(list(found.values()))}", "note")
+
+
+def measured_anew(case: Case, row: Assignment, pair: Pair) -> bool:
+    """Say whether the fleet has another measurement of a pair than a plan that was made from other files.
+
+    Such a plan cannot know it. Every rule is held against the fleet's.
+    """
+    comparable = case.other_input and pair.evidence == "measured" and math.isfinite(number(row.rtt_ms))
+    return comparable and any(_claims_of_pair(row, row.hub, pair))
+
+
 def _claims(case: Case, row: Assignment, site: Site, pool: Pool) -> Iterator[Violation]:
     where = f"site {site.site}"
     pair = case.inventory.pairs.get(site.site, pool.hub)
-    if pair is not None and differs(row.rtt_ms, pair.rtt_ms, ROUNDING_MS):
-        text = f"the plan gives {row.rtt_ms} ms as the RTT to hub {pool.hub}; the fleet gives {pair.rtt_ms:.10g} ms"
-        yield Violation("claim", where, text)
-    if pair is not None and row.evidence != pair.evidence:
-        text = f"the plan calls the RTT to hub {pool.hub} {row.evidence}; in the fleet it is {pair.evidence}"
-        yield Violation("claim", where, text)
-    if pair is not None:
-        yield from _claims_of_evidence(row, pair)
+    if pair is not None and not measured_anew(case, row, pair):
+        yield from _claims_of_pair(row, pool.hub, pair)
     if differs(row.budget_ms, site.budget_ms, ROUNDING_MS):
         text = f"the plan gives {row.budget_ms} ms as the latency budget; the fleet gives {site.budget_ms:.10g} ms"
         yield Violation("claim", where, text)
+
+
+def _claims_of_pair(row: Assignment, hub: str, pair: Pair) -> Iterator[Violation]:
+    where = f"site {row.site}"
+    if differs(row.rtt_ms, pair.rtt_ms, ROUNDING_MS):
+        was, now = ms(row.rtt_ms, pair.rtt_ms)
+        yield Violation("claim", where, f"the plan gives {was} ms as the RTT to hub {hub}; the fleet gives {now} ms")
+    if row.evidence != pair.evidence:
+        text = f"the plan calls the RTT to hub {hub} {row.evidence}; in the fleet it is {pair.evidence}"
+        yield Violation("claim", where, text)
+    yield from _claims_of_evidence(row, pair)
 
 
 def _claims_of_evidence(row: Assignment, pair: Pair) -> Iterator[Violation]:

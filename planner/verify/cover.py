@@ -10,7 +10,7 @@ from planner.plan import Assignment
 from planner.verify.case import Case
 from planner.verify.inventory import Pool, Site
 from planner.verify.rules import broken_rules, eligible
-from planner.verify.violation import Violation, differs, whole
+from planner.verify.violation import Violation, differs, ms, whole
 
 _ROUNDING_MS = 0.05  # workbooks show times with one decimal
 
@@ -93,11 +93,10 @@ def _standby(case: Case, row: Assignment) -> Iterator[Violation]:
         yield Violation(code, where, f"its standby {name} cannot serve it: {text}")
     pair = case.inventory.pairs.get(site.site, pool.hub)
     if row.standby_rtt_ms is not None and pair is not None and differs(row.standby_rtt_ms, pair.rtt_ms, _ROUNDING_MS):
-        text = (
-            f"the plan gives {row.standby_rtt_ms} ms as the RTT to standby {name}; the fleet gives "
-            f"{pair.rtt_ms:.10g} ms"
-        )
-        yield Violation("claim", where, text)
+        was, now = ms(row.standby_rtt_ms, pair.rtt_ms)
+        text = f"the plan gives {was} ms as the RTT to standby {name}; the fleet gives {now} ms"
+        anew = case.other_input and pair.evidence == "measured"
+        yield Violation("measured_anew", where, text, "note") if anew else Violation("claim", where, text)
 
 
 def _losses(case: Case) -> Iterator[Violation]:

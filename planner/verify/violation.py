@@ -77,6 +77,7 @@ CODES: Mapping[str, str] = {
     "spacing": "too few nights lie between two changes",
     "incomplete": "after the rollout, the sites and hosts are not as the plan says",
     "carried_out": "some sites are already on the host that the plan gives them",
+    "measured_anew": "the fleet has a newer measurement of a round-trip time than the plan",
     "other_input": "the plan was made from other input files than this fleet",
 }
 
@@ -114,6 +115,18 @@ def whole(value: object) -> int | None:
     """Return ``value`` as an int; None for anything that is no whole number."""
     figure = number(value)
     return int(figure) if math.isfinite(figure) and figure == int(figure) else None
+
+
+def ms(claimed: object, actual: float) -> tuple[str, str]:
+    """Return two times in ms for people: to a tenth, or with all digits where they would read the same then.
+
+    >>> ms(544.6999999999999, 543.6), ms(62.34, 62.3)
+    (('544.7', '543.6'), ('62.34', '62.3'))
+    """
+    figures = number(claimed), actual
+    short = [f"{figure:.1f}".removesuffix(".0") for figure in figures]
+    said, counted = short if short[0] != short[1] else [f"{figure:.10g}" for figure in figures]
+    return said, counted
 
 
 def differs(claimed: object, actual: float, slack: float = 0.0) -> bool:

@@ -6,10 +6,13 @@ import datetime as dt
 import openpyxl
 import pytest
 
+from planner.cli.tracking import _not_given
+from planner.errors import InputError
+from planner.fleet import Source
 from planner.intake import fleet_from_tables, read_fleet
-from planner.outputs import write_rollout_workbook, write_workbook
+from planner.outputs import read_plan, write_rollout_workbook, write_workbook
 from planner.outputs.read_returned import read_copies
-from planner.outputs.repaired import write_now
+from planner.outputs.repaired import write_now, write_repaired
 from planner.rollout import roll_out
 from planner.sizing import plan as make_plan
 from planner.tracking import fleet_now, merged, resolved, track
@@ -130,3 +133,51 @@ def test_what_was_typed_at_a_site_that_the_plan_keeps_counts_too(planned, tmp_pa
     fill(tmp_path / "plan.xlsx", "Assignments", SEEN)
     found = track(fleet, kept, whole([tmp_path / "plan.xlsx"], fleet, kept), DAY)
     assert [problem.split(" ")[1] for problem in found.problems] == ["0002", "0003"]
+
+
+@pytest.fixture
+def measured(planned, tmp_path):
+    """A plan that was read back, and the fleet as it is after a measurement of a time: both from files."""
+    write_repaired(planned[0], tmp_path / "fleet.xlsx")
+    fleet = read_fleet(tmp_path / "fleet.xlsx")
+    write_workbook(fleet, make_plan(fleet), tmp_path / "plan.xlsx")
+    plan = read_plan(tmp_path / "plan.xlsx")
+
+    def after(rtt_ms):
+        fill(tmp_path / "plan.xlsx", "Assignments", {"0001": {**DONE, "RTT after ms": rtt_ms}})
+        now = fleet_now(fleet, plan, whole([tmp_path / "plan.xlsx"], fleet, plan))
+        write_now(now.fleet, now.changes, tmp_path / "now.xlsx")
+        return fleet, plan, read_fleet(tmp_path / "now.xlsx")
+
+    return after
+
+
+def test_a_plan_is_rolled_out_after_times_were_measured_anew(measured):
+    """What the manual says, `rollout now.xlsx plan.xlsx`, ended with 2: the plan had the time before."""
+    _, plan, now = measured(13.1)
+    left = roll_out(now, plan, start=DAY, time_limit=0)
+    assert {step.site for step in left.steps if step.site} == {"0002", "0003"}
+
+
+def test_a_time_measured_above_the_budget_stops_the_rollout(measured):
+    _, plan, now = measured(20.5)
+    with pytest.raises(InputError, match=r"site 0001: its RTT to hub ESK is 20\.5 ms; its budget is 20 ms"):
+        roll_out(now, plan, start=DAY, time_limit=0)
+
+
+def test_a_plan_that_started_from_what_is_done_is_read_against_the_fleet_before_it(measured, tmp_path):
+    """Its total of round-trip times is that of the new measurements; it counted as a violation."""
+    before, _, now = measured(13.1)
+    write_workbook(now, make_plan(now), tmp_path / "next.xlsx")
+    plan = read_plan(tmp_path / "next.xlsx")
+    assert track(before, plan, whole([tmp_path / "next.xlsx"], before, plan), DAY).problems == ()
+
+
+def test_the_progress_that_a_plan_started_from_and_that_is_not_given_is_named(planned):
+    fleet, plan = planned
+    first, merged_book = Source("fleet.xlsx", "aa"), Source("merged.xlsx", "bb")
+    plan = plan.replace(sources=(first, merged_book))
+    (note,) = _not_given(fleet.replace(sources=(first,)), plan)
+    assert "Add --progress merged.xlsx" in note
+    assert _not_given(fleet.replace(sources=(first, merged_book)), plan) == []
+    assert _not_given(fleet.replace(sources=(Source("now.xlsx", "cc"),)), plan) == []

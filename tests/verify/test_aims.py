@@ -24,8 +24,8 @@ def test_aims_that_add_up_are_none(desk) -> None:
     [
         ({"moves": (2.0, 1.0)}, "the plan says that its aim moves is 2.0; counted again, it is 1"),
         ({"moves": (0.0, 0.0)}, "the plan says that its aim moves is 0.0; counted again, it is 1"),
-        ({"latency": (62.5, 62.0)}, "the plan says that its aim latency is 62.5; counted again, it is 62.34"),
-        ({"margin": (1.0, 2.0)}, "the plan says that its aim margin is 1.0; counted again, it is 0"),
+        ({"latency": (62.5, 62.0)}, "the plan says that its aim latency is 62.5; counted again, it is 62.3"),
+        ({"margin": (1.0, 2.0)}, "the plan says that its aim margin is 1; counted again, it is 0"),
         ({"spread": (4.0, 3.0)}, "the plan says that its aim spread is 4.0; counted again, it is 3"),
         ({"moves": (1.0, 2.0)}, "the aim moves is 1, but the plan says that no plan is better than 2.0"),
         ({"latency": (62.34, 63.0)}, "the aim latency is 62.34, but the plan says that no plan is better than 63.0"),

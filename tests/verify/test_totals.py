@@ -182,3 +182,26 @@ def test_a_plan_from_other_input_gets_a_note_and_does_not_fail(desk, change, fig
     (note,) = change(desk).everything()
     assert (note.code, note.severity) == ("other_input", "note")
     assert figures in str(note)
+
+
+def test_a_round_trip_measured_anew_is_a_note_and_its_aim_is_that_of_the_plan(desk) -> None:
+    """A plan could not be rolled out any more once the teams had measured after their first changes."""
+    desk.of_plan(sources=(Source("old.xlsx", "bb"),), then=(Aim("latency", 62.34, 62.34, True),))
+    desk.pair("C", "S", rtt_ms=15.0)
+    notes = {v.code: v.message for v in desk.everything()}
+    assert desk.found() == []
+    told = "1 site with another measurement than in the plan: C to S 15 ms (12.3 ms in the plan)"
+    assert notes["measured_anew"] == told
+    desk.pair("C", "S", rtt_ms=40.1)
+    assert [(v.code, v.message) for v in desk.everything() if v.severity == "violation"] == [
+        ("latency", "its RTT to hub S is 40.1 ms; its budget is 40 ms")
+    ]
+
+
+def test_a_wrong_total_is_found_where_times_were_measured_anew_too(desk) -> None:
+    desk.of_plan(sources=(Source("old.xlsx", "bb"),), then=(Aim("latency", 64.7, 64.7, True),))
+    assert desk.pair("C", "S", rtt_ms=15.0).found() == [("aim", "plan")]
+
+
+def test_a_time_that_differs_from_the_files_of_the_plan_itself_stays_a_violation(desk) -> None:
+    assert desk.pair("C", "S", rtt_ms=15.0).found() == [("claim", "site C")]
