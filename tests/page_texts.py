@@ -65,6 +65,6 @@ def of_script(text):
         for quoted, filled in _STRING.findall(line.partition(" // ")[0]):
             words = _FILLED.sub("{…}", quoted or filled)
             if _WORDS.search(words) and not re.search(
-                r"[<>=;]|^,|\($|^[MLZ]\d|^[a-z-]+( [a-z-]+)?$|^\d|url\(|^#|^\(prefers-", words
+                r"[<>=;]|^,|\($|^[MLZ]\d|^[a-z-]+( [a-z-]+)?$|^\d|url\(|^[a-z]+ \{…\}$|^#|^\(prefers-", words
             ):
                 yield number, words

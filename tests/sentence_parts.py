@@ -194,8 +194,9 @@ def _without_kinds(nodes):
     """Return a pair without the word that says the kind or the colour of the other, which is a text."""
     if len(nodes) != 2:
         return nodes
-    sentence = _plain(nodes[1]).endswith(".") and _CODE_WORD.match(_plain(nodes[0]))
-    return nodes[1:] if sentence else nodes[:1] if _plain(nodes[1]) in _STYLES else nodes
+    said = _plain(nodes[1])
+    sentence = _CODE_WORD.match(_plain(nodes[0])) and (said.endswith(".") or len(said.split()) > _LONGEST_LABEL)
+    return nodes[1:] if sentence else nodes[:1] if said in _STYLES else nodes
 
 
 def _plain(node):

@@ -36,7 +36,7 @@ weight_p: the hosts of pool p carry no more weight than they may.
 together_i: the hosts of several pools take no more than the pools share, such as rack units.
 added_p: the hosts of pool p that do not exist today are counted as added.
 one_lost_i: when one host is lost, the other hosts have room for the sites of the classes in comment one_lost.
-The number before these classes divides both sides of the constraint, which are then rounded up.
+The first number in that comment is a divisor: both sides of the constraint are divided by it and rounded up.
 """
 
 

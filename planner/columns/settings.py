@@ -93,8 +93,8 @@ SETTINGS = (
         "used"
     ), "%", default=1, least=0,
         most=100),
-    Column("fleet_id", "text", "name of the fleet that stays while files and hubs change; plans, rollouts and "
-        "calendars carry it; without it an id is derived from the hub ids", example="shops-north"),
+    Column("fleet_id", "text", "name that the fleet keeps when files and hubs change; plans, rollouts and "
+        "calendars carry it; if blank, an id is made from the hub ids", example="shops-north"),
     Column("currency", "text", "currency of every price", example="GBP"),
     Column("host_cost", "number", (
         "default value: used for each pool whose host_cost is blank; the sheet Prices can give it "
@@ -116,8 +116,8 @@ SETTINGS = (
         most=100_000),
     Column("pilot_sites", "whole", "most sites of the first wave that changes sites; 0: no pilot", "sites", default=3,
         least=0),
-    Column("wave_growth", "number", "growth factor after the pilot: a wave may change at most this many times the "
-        "sites that the wave before it was allowed to change", default=3, least=1),
+    Column("wave_growth", "number", "growth after the pilot: the limit on the sites of a wave is this number times the "
+        "limit of the wave before it", default=3, least=1),
     Column("pilot_days", "whole", "days between the pilot and the next wave that changes sites", "days", default=1,
         least=1, most=3_650),
     Column("neighbour_days", "whole", "fewest days between the waves of neighbours", "days", default=1, least=1,

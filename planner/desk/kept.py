@@ -25,7 +25,7 @@ async def keep_answer(crew: Crew, workspace: Workspace, asked: dict[str, Any]) -
     name = str(asked.get("name") or "").strip()[:_LONGEST] or f"Answer {len(workspace.state['kept']) + 1}"
     taken = {one["name"] for one in workspace.state["kept"]}
     while name in taken:
-        name = f"{name} again"
+        name = f"{name} (copy)"
     workspace.state["kept"].append(
         {
             "id": secrets.token_hex(4),

@@ -191,7 +191,7 @@ def uplink(row: SiteRow, policy: Policy) -> Iterator[Item]:
         yield fill_in(code, row.site, "uplink_mbps")
     if row.traffic_kbps == 0:
         detail = "tie_breaker_kbps is blank or 0 here and in the policy, so the traffic is not known"
-        yield fill_in(code, row.site, "tie_breaker_kbps", detail, " or the setting tie_breaker_kbps")
+        yield fill_in(code, row.site, "tie_breaker_kbps", detail, ". Or fill in the setting tie_breaker_kbps")
         return
     room_kbps = row.uplink_mbps * 1000.0 * share / 100.0
     if row.traffic_kbps > room_kbps * _ROUNDING:

@@ -89,8 +89,8 @@ def _fields(sweep: Sweep) -> list[Field]:
     if _has(sweep, "certainty"):
         fields += [
             Field("within budget", styles.SHARE),
-            Field("from", styles.SHARE),
-            Field("to", styles.SHARE),
+            Field("within, low end", styles.SHARE),
+            Field("within, high end", styles.SHARE),
             Field("all within", styles.SHARE),
             Field("chance, low end", styles.SHARE),
             Field("chance, high end", styles.SHARE),

@@ -72,8 +72,8 @@ def _none(words: str) -> Forecast:
 def _words(record: _Record, left: int, likely: dt.date, calendar: OpenDays | None) -> str:
     unit = "weeks" if record.blocks.shape[1] == 7 else "days"
     words = (
-        f"The forecast draws from the {len(record.blocks)} past {unit} at random until {left} sites are done, "
-        f"{_RUNS:,} times. Early, likely and late are the 10th, 50th and 90th percentile of the end. "
+        f"The forecast picks from the {len(record.blocks)} past {unit} at random until {left} sites are done. "
+        f"It does so {_RUNS:,} times. Early, likely and late are the 10th, 50th and 90th percentile of the end. "
     )
     if calendar is not None:
         ahead = (record.last + dt.timedelta(days=n) for n in range(1, (likely - record.last).days + 1))

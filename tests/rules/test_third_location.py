@@ -22,7 +22,7 @@ def test_zone_of_one_row_counts_for_all_pools_of_the_hub():
     plan = planner.plan(fleet_of_two_rows("grid-a"))
     (left_out,) = plan.unserved
     assert [reason.code for reason in left_out.reasons] == ["third_location"]
-    assert left_out.reasons[0].detail == "hub H is in ... zone: grid-a"
+    assert left_out.reasons[0].detail == "hub H is in the same failure zone: grid-a"
 
 
 def test_verify_says_so_of_a_plan_that_uses_the_other_pool():

@@ -74,7 +74,7 @@ def test_the_table_has_a_row_for_each_scenario_and_the_front_those_that_are_on_i
     write_sweep_workbook(good, tmp_path / "sweep.xlsx")
     rows = sheet_rows(tmp_path / "sweep.xlsx", "Scenarios")
     assert [row["scenario"] for row in rows] == [point.scenario.name for point in good.points]
-    assert all(0 <= row["from"] <= row["within budget"] <= row["to"] <= 1 for row in rows)
+    assert all(0 <= row["within, low end"] <= row["within budget"] <= row["within, high end"] <= 1 for row in rows)
     front = [row["scenario"] for row in sheet_rows(tmp_path / "sweep.xlsx", "Front")]
     assert front == [point.scenario.name for point in good.points if point.front]
     assert front

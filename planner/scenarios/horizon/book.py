@@ -79,7 +79,7 @@ def _write_periods(book: Book, found: Horizon) -> None:
         Field("sites", styles.COUNT),
         Field("load (clusters)", styles.COUNT),
         Field("capacity (clusters)", styles.COUNT),
-        Field("standing", styles.COUNT),
+        Field("existing hosts", styles.COUNT),
         Field("fewest hosts", styles.COUNT),
         Field("bought", styles.COUNT),
         Field("moves", styles.COUNT),

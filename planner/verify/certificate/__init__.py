@@ -145,8 +145,8 @@ def _objective(program: FleetProgram, statement: Statement, head: Head) -> Itera
         more: Number = wanted.get(j, 0) - head.objective.get(j, 0)
         if not -slack <= more <= slack:
             yield (
-                f"unknown {head.variables[j]} counts {head.objective.get(j, 0)} in its objective; by the "
-                f"fleet it counts {wanted.get(j, 0)}"
+                f"the unknown {head.variables[j]} has the factor {head.objective.get(j, 0)} in its objective; by the "
+                f"fleet it is {wanted.get(j, 0)}"
             )
 
 
