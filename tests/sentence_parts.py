@@ -195,7 +195,11 @@ def _without_kinds(nodes):
     if len(nodes) != 2:
         return nodes
     said = _plain(nodes[1])
-    sentence = _CODE_WORD.match(_plain(nodes[0])) and (said.endswith(".") or len(said.split()) > _LONGEST_LABEL)
+    sentence = (
+        _plain(nodes[0])
+        and _CODE_WORD.match(_plain(nodes[0]))
+        and (said.endswith(".") or len(said.split()) > _LONGEST_LABEL)
+    )
     return nodes[1:] if sentence else nodes[:1] if said in _STYLES else nodes
 
 
