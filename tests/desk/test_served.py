@@ -37,7 +37,7 @@ def test_the_whole_road_ends_in_the_plan_that_the_command_makes(served, twelve, 
     kept = served.post(f"{here}/keep", {"question": {}, "name": "first"})["data"]
     planned(served, here, QUESTION)
     kept = served.post(f"{here}/keep", {"question": QUESTION, "name": "first"})["data"]
-    assert [one["name"] for one in kept] == ["first", "first again"]
+    assert [one["name"] for one in kept] == ["first", "first (copy)"]
     pair = [one["id"] for one in kept]
     assert served.post(f"{here}/compare", {"pair": pair})["event"] == "done"
     assert served.post(f"{here}/compare", {"pair": [pair[0], "none"]})["event"] == "refused"

@@ -158,7 +158,7 @@ def drilled(plan, lost):
 
 def test_losing_a_host_sends_its_sites_to_their_standbys(usual, plan):
     page = usual.page
-    page.click("[aria-label='Lose TYN-01']")
+    page.click("[aria-label='Try loss TYN-01']")
     taken, bare = drilled(plan, {"TYN-01"})
     said = page.text_content("#drill-said")
     assert f"{sum(taken.values())} clusters go to their standby; {bare} have no standby." in said
