@@ -13,6 +13,7 @@ from planner import columns
 from planner.fleet import Fleet, Policy, typed_table
 from planner.rules import Checker
 from planner.sizing.instance.problem import Problem, build_problem
+from planner.standing import with_standing_hosts
 
 _RTT_MS = (
     *(("S1", "A", 5.0), ("S2", "A", 6.0), ("S3", "A", 7.0)),
@@ -25,13 +26,14 @@ def six_sites(**policy: Any) -> Fleet:
     """Return the fleet, with further settings of the policy."""
     site, hub, rtt_ms = (list(column) for column in zip(*_RTT_MS, strict=True))
     names = [f"S{number}" for number in range(1, 7)]
-    return Fleet(
+    fleet = Fleet(
         sites=typed_table(columns.SITES, {"site": names, "clusters": [1, 1, 1, 1, 1, 2]}),
         pools=typed_table(columns.HUBS, {"hub": ["A", "B", "C"], "pool": ["A", "B", "C"]}),
         latency=typed_table(columns.LATENCY, {"site": site, "hub": hub, "rtt_ms": rtt_ms}),
         current=typed_table(columns.CURRENT, {"site": ["S5"], "hub": ["B"]}),
         policy=Policy(cluster_cap=2, latency_budget_ms=10.0, max_hosts_per_hub=3, **policy),
     )
+    return with_standing_hosts(fleet)
 
 
 def problem_of(fleet: Fleet) -> Problem:

@@ -83,26 +83,33 @@ class ExactAims:
     def _settled(self, aim: Aim, budget: SolveBudget) -> tuple[Outcome, Floats]:
         """Return the best of ``aim`` with the values of all columns, and keep to it."""
         if isinstance(aim, PairAim):
-            cost = self._cost(aim)
+            cost, least = self._cost(aim), self._cost(aim, idle=True)
             outcome, x = self.model.solve(cost, budget)
+            if (least < cost).any():
+                outcome = dataclasses.replace(outcome, bound=self.model.solve(least, budget)[0].bound)
             if outcome.state == "optimal":
                 self.model.keep(cost, outcome.objective + _CLOSE * max(1.0, abs(outcome.objective)))
             return outcome, x
         assert isinstance(aim, Bottleneck)
         return self._widest(aim, budget) if aim.larger else self._evenest(budget)
 
-    def _cost(self, aim: PairAim) -> Floats:
-        """Return what homes and own tie-breakers cost by ``aim``."""
+    def _cost(self, aim: PairAim, *, idle: bool = False) -> Floats:
+        """Return what homes and own tie-breakers cost by ``aim``.
+
+        A site without a named host may stay on any that runs today: the first of its pool, as many as exist. Where
+        named hosts are ``idle``, others after them count as existing.
+        """
         model, problem, today = self.model, self.case.problem, self.case.in_force
         if not isinstance(aim, Moves):
             return model.cost(model.x, aim.cost(problem, today.incumbent).values[model.pair])
         places = zip(model.pool[model.home].tolist(), model.number[model.home].tolist(), strict=True)
         name = [self.case.today.names[p][number] for p, number in places]
         named = [today.host[s] for s in model.site.tolist()]
-        stays = [a == b if b else None for a, b in zip(name, named, strict=True)]
-        off = np.array(
-            [not today.incumbent[e] if on is None else not on for e, on in zip(model.pair, stays, strict=True)]
-        )
+        known = self.case.today.named
+        exist = problem.existing + (np.array([len(known.intersection(mine)) for mine in self.case.today.names]) * idle)
+        runs = np.array([host in known for host in name]) | (model.number < exist[model.pool])[model.home]
+        may = today.incumbent[model.pair] & runs
+        off = np.array([a != b if b else not on for a, b, on in zip(name, named, may.tolist(), strict=True)])
         moved = (off & ~today.nowhere[model.site]).astype(np.float64)
         given_up = (~today.nowhere[model.own_of]).astype(np.float64)
         total: Floats = model.cost(model.x, moved) + model.cost(model.o, given_up)
