@@ -229,3 +229,19 @@ def test_hosts_that_current_names_are_counted_where_the_cell_is_blank():
     assert "existing_named" in codes(fleet)
     assert "current_hosts" not in codes(fleet)
     assert all(host.existing for host in planner.plan(fleet).host_list)
+
+
+def test_every_hub_whose_hosts_are_assumed_is_named():
+    sites = [f"S{k}" for k in range(6)]
+    pairs = [(site, hub) for site in sites for hub in ("H0", "H1", "H2")]
+    fleet = planner.fleet_from_tables(
+        {
+            "Sites": pd.DataFrame({"site": sites}),
+            "Hubs": pd.DataFrame({"hub": ["H0", "H1", "H2"]}),
+            "Latency": pd.DataFrame(pairs, columns=["site", "hub"]).assign(rtt_ms=10.0),
+            "Current": pd.DataFrame({"site": sites, "hub": ["H0", "H1", "H2"] * 2}),
+        },
+        {"latency_budget_ms": 50, "cluster_cap": 1},
+    )
+    (said,) = [finding for finding in fleet.findings if finding.code == "existing_assumed"]
+    assert "as these sites fill: 2 at H0, 2 at H1, 2 at H2." in said.message

@@ -77,12 +77,12 @@ def read_inventory(fleet: Path) -> Fleet:
         return found
     import hashlib
 
+    from planner.cli.given_plan import plan_among
     from planner.fleet import Source
-    from planner.outputs import read_plan
     from planner.outputs.read_returned import read_copies
     from planner.tracking import fleet_now, merged, resolved
 
-    plan = read_plan(returned[0])
+    plan = plan_among(returned)
     whole = merged(resolved(read_copies(returned, given_statuses()), found, plan))
     click.get_current_context().meta[_STEPS] = whole.steps
     now = fleet_now(found, plan, whole)

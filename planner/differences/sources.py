@@ -8,9 +8,10 @@ from pathlib import Path
 
 import openpyxl
 
+from planner.counted_words import first_few
 from planner.differences.compare_plans import Given
 from planner.errors import InputError
-from planner.fleet import Fleet
+from planner.fleet import Finding, Fleet
 from planner.intake import read_fleet
 from planner.outputs import headings
 from planner.outputs.read_plan import read_plan
@@ -26,17 +27,42 @@ def read_side(path: Path, fleet: Path | None, mapping: Path | None) -> tuple[Giv
     the SHA-256 that the plan states is taken. Raises InputError where a file cannot be read.
     """
     if not holds_a_plan(path):
-        return read_fleet(path, mapping), ""
+        return _mapped(path, mapping)
     plan = read_plan(path)
     if fleet is not None:
-        return (read_fleet(fleet, mapping), plan), ""
+        given, note = _mapped(fleet, mapping)
+        return (given, plan), note
     beside = _beside(path, plan)
     if beside is None:
-        return plan, f"The fleet of {path.name} is not in its folder: causes come from the plan alone."
+        changed = [name for source in plan.sources if (path.parent / (name := Path(source.name).name)).is_file()]
+        where = (
+            f"{first_few(changed)} changed after {path.name} was made"
+            if changed
+            else (f"The fleet of {path.name} is not in its folder")
+        )
+        return plan, f"{where}: causes come from the plan alone."
     found = _read(beside, mapping)
     if found is None:
         return plan, f"{beside} cannot be read without its mapping: causes come from the plan alone."
     return (found, plan), f"The fleet of {path.name} was found beside it: {beside}."
+
+
+def _mapped(path: Path, mapping: Path | None) -> tuple[Fleet, str]:
+    """Return a fleet read as ``mapping`` says, or by its own layout where the mapping is not about it; with a note."""
+    try:
+        return read_fleet(path, mapping), ""
+    except InputError as error:
+        if mapping is None or not any(finding.code == "mapping_sheet" for finding in error.findings):
+            raise
+        try:
+            found = read_fleet(path)
+        except InputError:
+            message = f"The mapping {mapping.name} does not fit this file."
+            hint = "Name a mapping that fits both fleets."
+            raise InputError(
+                (*error.findings, Finding("error", "mapping_unfit", "", message, hint, path.name))
+            ) from error
+        return found, f"{path.name} has no sheets that {mapping.name} names: it was read without the mapping."
 
 
 def holds_a_plan(path: Path) -> bool:

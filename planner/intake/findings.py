@@ -1,7 +1,7 @@
 """Collects findings with their places; nothing is raised until all are in."""
 
 import datetime as dt
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 
@@ -157,6 +157,11 @@ class Findings:
         group.places.append(place)
         if group.words is None:
             group.words = {"column": column, **words}
+
+    def some(self, names: Sequence[str]) -> str:
+        """Return as many of ``names`` as are listed of a finding, and how many more there are."""
+        more = len(names) - self._listed
+        return ", ".join(names[: self._listed]) + (f" and {more:,} more" if more > 0 else "")
 
     def lead(self, code: str, place: Place, **words: object) -> None:
         """Record a finding that comes before all others of its severity."""

@@ -57,7 +57,7 @@ def grouped(findings: Iterable[Finding]) -> list[Group]:
     for finding in findings:
         template = CATALOGUE.get(finding.code)
         sums_up = template is None or "{cells}" in template.message  # one of many places already
-        own = finding.message if sums_up else ""
+        own = finding.message if sums_up or not finding.where else ""  # without places there is nothing to count
         groups.setdefault((finding.code, finding.file, _sheet_of(finding.where), own), []).append(finding)
     made = [Group(tuple(of_one), sum(map(_number, of_one))) for of_one in groups.values()]
     return sorted(made, key=lambda group: (_ORDER[group.first.severity], group.first.code in REPAIRS))

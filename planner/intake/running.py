@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from planner.counted_words import counted, first_few
@@ -65,13 +66,17 @@ def hosts_that_run(draft: Draft, fleet: Fleet) -> None:
     if draft.current is None or draft.findings.any_error:
         return
     told = standing_hosts(draft.fleet)
+    counted_for = defaultdict[str, list[str]](list)
+    for pool, blank, hosts, named in zip(fleet.pool_ids, told.blank, told.hosts, told.named, strict=True):
+        if blank:
+            counted_for["existing_named" if hosts == named else "existing_assumed"].append(f"{hosts} at {pool}")
     stated = (fleet.existing_hosts + fleet.retiring_of_pool).tolist()
     for p, pool in enumerate(fleet.pool_ids):
         place = draft.pools.place(p, "existing_hosts")
         hosts, named = int(told.hosts[p]), int(told.named[p])
         if told.blank[p]:
             code = "existing_named" if hosts == named else "existing_assumed"
-            draft.findings.note(code, place, "existing_hosts", example=f"{pool}: {hosts}")
+            draft.findings.note(code, place, "existing_hosts", example=draft.findings.some(counted_for[code]))
         elif hosts > max(named, stated[p]):
             words = {"pool": show(pool), "needed": counted(hosts, "host"), "existing": stated[p]}
             draft.findings.add("existing_few", place, "existing_hosts", **words)

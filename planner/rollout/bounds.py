@@ -20,6 +20,7 @@ from planner.rollout.sheet import Sheet
 
 _CLIQUE_NODES = 80  # larger graphs get a greedy clique
 _ASKED_AGAIN = 400  # jobs up to which the program says which limits decide
+_SIZES_SHOWN = 4
 _NONE = Fewest(0)
 
 
@@ -68,7 +69,7 @@ def _bounds(kinds: NightKinds, names: Sequence[str], chosen: Fewest, left: Left)
     yield from _cliques(project, names)
     for behind in sorted(set(tails)):
         members = [at for at, tail in enumerate(tails) if tail >= behind]
-        for count, why in _counts(project, members):
+        for count, why in _counts(project, members, behind):
             yield count + behind, _because(why + _behind(behind))
     for behind in sorted(set(tails)):
         members = [at for at, tail in enumerate(tails) if tail >= behind]
@@ -81,15 +82,16 @@ def _behind(waves: int) -> str:
     return f". The steps after them need {counted(waves, 'more wave')}." if waves else "."
 
 
-def _counts(project: Project, members: Sequence[int]) -> Iterator[tuple[int, str]]:
+def _counts(project: Project, members: Sequence[int], behind: int) -> Iterator[tuple[int, str]]:
     """Yield what the wave's size and each quota ask for, by how many sites count in it."""
     owners = {project.jobs[at].owner for at in members} - {""}
+    change = "must change before others or before hosts can retire" if behind else "change"
     if project.sizes and owners:
-        yield _by_sizes(len(owners), project.sizes), f"{_sites(len(owners))} change, {_sizes(project.sizes)} in a wave"
+        yield _by_sizes(len(owners), project.sizes), f"{_sites(len(owners))} {change}; {_sizes(project.sizes)}"
     for quota, most in project.quota.items():
         here = {project.jobs[at].owner for at in members if quota in project.jobs[at].quotas}
         if here:
-            yield math.ceil(len(here) / most), f"{_sites(len(here))} {quota} change, at most {most:,} in a wave"
+            yield math.ceil(len(here) / most), f"{_sites(len(here))} {quota} {change}, at most {most:,} in a wave"
 
 
 def _sites(count: int) -> str:
@@ -98,9 +100,14 @@ def _sites(count: int) -> str:
 
 def _sizes(sizes: Sequence[int]) -> str:
     if len(sizes) == 1:
-        return f"at most {sizes[0]:,}"
-    shown = ", ".join(f"{size:,}" for size in sizes[:4])
-    return f"at most {shown}{', ...' if len(sizes) > 4 else ''} in the first waves and {sizes[-1]:,} in later ones"
+        return f"a wave may change at most {sizes[0]:,}"
+    # Waves beyond the listed ones are as large as the last, so that a limit that stays is said once.
+    first = next(at for at, size in enumerate(sizes) if size == sizes[-1])
+    grown = [f"{size:,} in wave {at}" for at, size in enumerate(sizes[:first], start=1)]
+    if len(grown) > _SIZES_SHOWN:
+        grown = [*grown[: _SIZES_SHOWN - 1], "more in each next one"]
+    last = f"{sizes[-1]:,} in each {'later ' if grown else ''}wave"
+    return f"at most {', '.join([*grown, last])}"
 
 
 def _by_sizes(owners: int, sizes: Sequence[int]) -> int:

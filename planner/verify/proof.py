@@ -36,6 +36,7 @@ Claim = TypeVar("Claim", ClaimedSet, ClaimedCoverSet)
 Forcing = TypeVar("Forcing", Row, CoverRow)
 
 _KINDS = ("counting", "search", "solver", "bound", "none")
+_EXACTLY = "added up exactly with the multipliers of the proof"
 _CLAIM_PROOF = ("counting", "search")  # kinds that say that the sets alone force the bound
 
 
@@ -98,7 +99,7 @@ def _of_cover(case: Case, seconds: float) -> ProofCheck:
     if model is None:
         return ProofCheck("bound", "A pool's host_cost is unknown or negative, so the costs cannot be added up.")
     added = model.added_up(recount.multipliers(rows, [claim.multiplier for claim in claims]))
-    forced = _Forced(added, "added up exactly with the multipliers in plan.json")
+    forced = _Forced(added, _EXACTLY)
     if added < _goal(case.plan) and case.plan.proof.kind != "counting":
         second = bound_by_cp_sat(model, seconds)
         forced = _Forced(max(added, second), "found by a second solver, CP-SAT", settled=False)
@@ -154,7 +155,7 @@ def _forced(plan: Plan, model: HostModel, claims: list[ClaimedSet], most_nodes: 
     goal = _goal(plan)
     added = model.added_up([claim.multiplier for claim in claims])
     if added >= goal or plan.proof.kind == "counting":
-        return _Forced(added, "added up exactly with the multipliers in plan.json")
+        return _Forced(added, _EXACTLY)
     searched = branch_and_bound(model, goal, most_nodes)
     how = f"found by verify's own search over numbers of hosts, in {counted(searched.nodes, 'step')}"
     if searched.bound >= goal or (searched.best is not None and searched.best < goal):
@@ -183,12 +184,19 @@ def _verdict(plan: Plan, sets: int, forced: _Forced) -> ProofCheck:
         return ProofCheck("bound", f"The plan is not proven best: {short}. The lower bound itself holds: {reached}.")
     claimed = f"the plan claims {_least(plan, Fraction(plan.lower_bound))}"
     if plan.proof.kind not in _CLAIM_PROOF:
-        return ProofCheck("bound", f"Not proven: {claimed}, but only its solver says so. Checked: {reached}.")
+        whose = "Proven by the solver; verify did not prove it again"
+        if not _meets(plan):
+            whose = "The plan is not proven best. Its bound is the solver's; verify did not prove the bound again"
+        return ProofCheck("bound", f"{whose}. {_capital(claimed)}. Checked: {reached}.")
     if forced.settled:
         return _broken((Violation("proof_sum", "proof", f"{claimed}, but that is not so: {reached}"),))
     return ProofCheck(
         "bound", f"Not decided: {claimed}, and the search ended before it could show that. Shown so far: {reached}."
     )
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
 
 
 def _broken(violations: tuple[Violation, ...] | list[Violation]) -> ProofCheck:

@@ -82,6 +82,9 @@ def test_a_fleet_that_was_changed_since_is_not_taken_for_that_of_the_plan(call, 
     done = call("compare", "plan-october.xlsx", "plan-november.xlsx")
     assert done.code == 1
     assert "without a known cause" in done.out
+    assert "october.xlsx changed after plan-october.xlsx was made: causes come from the plan alone." in done.err
+    (months / "october.xlsx").unlink()
+    done = call("compare", "plan-october.xlsx", "plan-november.xlsx")
     assert "The fleet of plan-october.xlsx is not in its folder" in done.err
 
 
@@ -124,3 +127,21 @@ def test_what_cannot_be_read_is_said_before_anything_is_written(call, months):
     assert "broken.json" in done.err
     assert not (months / "d.xlsx").exists()
     assert call("compare", "october.xlsx", "november.xlsx", "-o", "october.xlsx").code == 2
+
+
+def test_a_mapping_is_for_the_fleet_whose_sheets_it_names(call, months):
+    book = openpyxl.load_workbook(months / "october.xlsx")
+    book["Sites"].title = "Filialen"
+    book.save(months / "own.xlsx")
+    (months / "own.toml").write_text('[Sites]\nsheet = "Filialen"\n')
+    given = ("--mapping", "own.toml", "--time-limit", "0")
+    done = call("compare", "plan-october.xlsx", "own.xlsx", "--old-fleet", "october.xlsx", *given)
+    assert "october.xlsx has no sheets that own.toml names: it was read without the mapping." in done.err
+    assert done.code in (0, 1)
+    for sheet in book.sheetnames[1:]:
+        del book[sheet]
+    book["Filialen"].title = "Orte" if book.sheetnames == ["Filialen"] else book.sheetnames[0]
+    book.save(months / "bare.xlsx")
+    done = call("compare", "plan-october.xlsx", "bare.xlsx", "--old-fleet", "october.xlsx", *given)
+    assert done.code == 2
+    assert "bare.xlsx: The mapping own.toml does not fit this file." in done.err

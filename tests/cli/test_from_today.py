@@ -99,6 +99,18 @@ def test_wrong_calls(call, fleet, tmp_path, arguments, words):
     assert not (tmp_path / "plan.xlsx").exists()
 
 
+def test_copies_without_the_plan_are_told_how_to_be_read(call, fleet, returned):
+    book = openpyxl.load_workbook(returned / "north.xlsx")
+    for title in ("Summary", "Hosts", "Unserved", "Standbys", "No host needed", "Plan record"):
+        if title in book.sheetnames:
+            del book[title]
+    book.save(returned / "rows.xlsx")
+    done = call("plan", fleet, "--progress", "rows.xlsx")
+    assert done.code == 2
+    assert "rows.xlsx: It says what is done, but not what was planned. Give --progress PLAN.xlsx first" in done.err
+    assert call("plan", fleet, "--progress", "rows.xlsx", "--progress", "plan.xlsx", "-q").code == 0
+
+
 @pytest.fixture
 def returned(call, fleet, tmp_path):
     """A plan workbook, and a copy in which one site is done and one is blocked."""

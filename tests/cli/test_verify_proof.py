@@ -33,6 +33,7 @@ def test_a_workbook_carries_the_proof_too(call, twelve_sites, plan):
     done = call("verify", twelve_sites, "plan.xlsx", "--proof")
     assert (done.code, done.out) == (0, from_json.out)
     assert "The proof holds" in done.out
+    assert "plan.json" not in done.out
 
 
 def test_as_json_the_verdict_stands_beside_the_violations(call, twelve_sites, plan):

@@ -54,3 +54,8 @@ def test_repairs_are_one_line_for_a_plan(tmp_path):
 def test_notes_of_other_making_are_never_joined():
     notes = [Finding("info", "scenario_note", "a", "one"), Finding("info", "scenario_note", "a", "two")]
     assert [g.words for g in grouped(notes)] == [str(note) for note in notes]
+
+
+def test_findings_without_places_are_never_counted_with_empty_places():
+    notes = [Finding("error", "sheet_missing", "", f"The sheet {name} is missing.") for name in ("Hosts", "Summary")]
+    assert [g.words for g in grouped(notes)] == [str(note) for note in notes]

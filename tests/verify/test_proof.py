@@ -176,7 +176,9 @@ def test_a_bound_on_the_solvers_word_is_called_a_bound():
     claimed = PLAN.replace(lower_bound=4.0, objective_value=4.0, proof=dataclasses.replace(PLAN.proof, kind="solver"))
     checked = verify_proof(FLEET, claimed)
     assert checked.verdict == "bound"
-    assert "Not proven" in checked.words
+    assert checked.words.startswith("Proven by the solver; verify did not prove it again. The plan claims at least 4")
+    short = verify_proof(FLEET, claimed.replace(objective_value=5.0))
+    assert short.words.startswith("The plan is not proven best. Its bound is the solver's; ")
 
 
 def test_a_plan_from_a_workbook_has_no_proof_to_check():

@@ -3,8 +3,12 @@
 from planner.intake.messages.template import Template, error, info, repair, warning
 
 IDS: dict[str, Template] = {
-    "site_repeated": error("The site {value} is already in {other}.", "Give every site an id of its own."),
-    "pool_repeated": error("The pool {value} is already in {other}.", "Give every pool an id of its own."),
+    "site_repeated": error(
+        "The site {value} is already in {other}.", "Delete one of the rows, or give every site an id of its own."
+    ),
+    "pool_repeated": error(
+        "The pool {value} is already in {other}.", "Delete one of the rows, or give every pool an id of its own."
+    ),
     "pool_blank": error(
         "The hub {hub} already has a pool without an id in {other}.", "Name the pools of a hub; one may stay blank."
     ),
@@ -204,8 +208,8 @@ CHECKS: dict[str, Template] = {
         "info", "{column} is blank in {cells}: the hosts that Current names there are counted, as in {example}."
     ),
     "existing_assumed": warning(
-        "{column} is blank in {cells}, and Current has sites there without the name of a host. The plan "
-        "assumes just enough existing hosts to hold these sites: {example}.",
+        "{column} is blank in {cells}. Current has sites there, but does not name their hosts. The plan assumes "
+        "as many hosts as these sites fill: {example}.",
         "Fill in existing_hosts, and the column host of Current.",
     ),
     "existing_few": warning(
