@@ -70,7 +70,7 @@ def progress(
     """Say which sites of a filled-in plan of FLEET are done, left, blocked or no longer as planned.
 
     PLANS are the plan workbook and copies of it that came back, which are taken as one; rollout
-    workbooks may follow. Ends with 1 when copies clash, sites are no longer as
+    workbooks may follow. Ends with 1 when copies clash or are of another plan, sites are no longer as
     planned, or the hosts as they are now break a rule.
 
     \b
@@ -83,7 +83,7 @@ def progress(
     from planner.outputs.read_returned import read_copies
     from planner.outputs.repaired import write_now
     from planner.outputs.tickets import write_tickets
-    from planner.tracking import fleet_now, merged, resolved, rollout_of, tickets_in, track
+    from planner.tracking import fleet_now, merged, of_other_plans, resolved, rollout_of, tickets_in, track
 
     check_outputs(fleet, output, now_path, tickets)
     for path in (output, now_path, tickets):
@@ -97,7 +97,8 @@ def progress(
     found = track(inventory, plan, whole, as_of.date() if as_of else dt.date.today())
     numbers, (rollout, unread) = tickets_in(whole.steps), rollout_of(whole.steps)
     unread = unread if tickets is not None else ()
-    found = dataclasses.replace(found, notes=(*_not_given(inventory, plan), *found.notes, *now.notes, *unread))
+    others, first = of_other_plans(copies), _not_given(inventory, plan)
+    found = dataclasses.replace(found, notes=(*others, *first, *found.notes, *now.notes, *unread))
     with put_in_place():
         if output is not None:
             found = write_progress_workbook(plans, copies, whole, found, output)
@@ -106,7 +107,9 @@ def progress(
         if tickets is not None:
             write_tickets(inventory, rollout, tickets, numbers)
     if not quiet:
-        _print(found)
+        for sentence in others:
+            say(f"other plan {sentence}")
+        _print(dataclasses.replace(found, notes=found.notes[len(others) :]), output)
         if now_path is not None:
             say(f"{counted(len(now.changes), 'change')} of the fleet, each with its source: {now_path}")
         if tickets is not None:
@@ -114,7 +117,7 @@ def progress(
         for path in (output, now_path, tickets):
             if path is not None:
                 say(f"Written: {path}")
-    return 1 if found.clashes or found.problems or found.drifted else 0
+    return 1 if others or found.clashes or found.problems or found.drifted else 0
 
 
 def _not_given(fleet: Fleet, plan: Plan) -> list[str]:
@@ -130,7 +133,8 @@ def _not_given(fleet: Fleet, plan: Plan) -> list[str]:
     ]
 
 
-def _print(found: Progress) -> None:
+def _print(found: Progress, output: Path | None) -> None:
+    from planner.outputs import headings
     from planner.outputs.progress_workbook import figures
 
     for label, value in figures(found):
@@ -147,4 +151,8 @@ def _print(found: Progress) -> None:
         for line in lines[:_SHOWN]:
             say(f"{title:10} {line}")
         if len(lines) > _SHOWN:
-            say(f"{title:10} ... and {len(lines) - _SHOWN:,} more.")
+            sheet = headings.CLASHES if title == "clash" else headings.TEAM_PROGRESS
+            where = (
+                f"see {output}, sheet {sheet}" if output is not None else f"-o MERGED.xlsx lists them, sheet {sheet}"
+            )
+            say(f"{title:10} ... and {len(lines) - _SHOWN:,} more: {where}.")

@@ -91,6 +91,7 @@ DONE_SO_FAR = "Done so far"
 
 # Sheets that progress adds to the team's workbook.
 TEAM_PROGRESS = "Progress"
+PLAN, PLAN_HASH = "Plan", "Hash of the plan"  # labels on Summary
 BURN_DOWN = "Burn-down"
 CLASHES = "Clashes"
 PLANNED_HOST = "planned host"

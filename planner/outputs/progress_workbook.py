@@ -104,7 +104,7 @@ def _write_burn_down(book: Book, progress: Progress) -> None:
     if not rows:
         return
     chart = LineChart()
-    chart.title = "Sites left; early, likely and late are estimates"
+    chart.title = "Sites left, blocked ones too; early, likely and late are estimates"
     chart.height, chart.width = 11, 24
     chart.y_axis.title, chart.x_axis.title = "sites left", "day"
     chart.y_axis.delete = chart.x_axis.delete = False
@@ -126,7 +126,10 @@ def _write_burn_down(book: Book, progress: Progress) -> None:
 
 
 def _days(progress: Progress) -> Iterator[tuple[Value, ...]]:
-    """Yield day, done, left, and the straight lines from today to each percentile of the forecast."""
+    """Yield day, done, left, and the straight lines from today to each percentile of the forecast.
+
+    Sites that are blocked are left too, to the end: the planned curve counts them as well.
+    """
     done = progress.done_on
     planned = progress.planned_on
     if not done and not planned:
@@ -135,25 +138,25 @@ def _days(progress: Progress) -> Iterator[tuple[Value, ...]]:
     ends = [day for day in (forecast.likely, forecast.early, forecast.late) if day is not None]
     first, last = min([*done, *planned]) - dt.timedelta(days=1), max([today, *ends, *planned])
     undated = sum(row.date is None for row in progress.done)
-    rest = len(progress.left)
-    left = rest + len(progress.done) - undated
+    rest, blocked = len(progress.left), len(progress.blocked)
+    left = rest + blocked + len(progress.done) - undated
     step = dt.timedelta(days=1 if (last - first).days <= _MOST_DAYS else 7)
     day = first
     while day < last + step:
         that_day = sum(number for at, number in done.items() if day - step < at <= day)
         left -= that_day
-        ahead = [_line(rest, today, end, day) if day >= today else None for end in ends]
+        ahead = [_line(rest, blocked, today, end, day) if day >= today else None for end in ends]
         wanted = [sum(number for at, number in planned.items() if at > day)] if planned else []
         yield (day, that_day or None, left if day <= today else None, *ahead, *[None] * (3 - len(ahead)), *wanted)
         day += step
 
 
-def _line(rest: int, today: dt.date, end: dt.date, day: dt.date) -> float | None:
-    """Return what is left on ``day`` on a straight line from ``rest`` today to nothing on ``end``."""
+def _line(rest: int, blocked: int, today: dt.date, end: dt.date, day: dt.date) -> float | None:
+    """Return what is left on ``day`` on a straight line from all today to the ``blocked`` sites alone on ``end``."""
     whole = (end - today).days
     if whole <= 0 or day > end:
-        return 0.0 if day == end else None
-    return round(rest * (1 - (day - today).days / whole), 1)
+        return float(blocked) if day == end else None
+    return round(blocked + rest * (1 - (day - today).days / whole), 1)
 
 
 def _write_clashes(book: Book, progress: Progress) -> None:

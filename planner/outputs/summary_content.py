@@ -215,8 +215,8 @@ def policy(page: Page, facts: Facts) -> None:
 
 def origin(page: Page, facts: Facts) -> None:
     """Files that the plan rests on, with their SHA-256, and the program that made it."""
-    page.text_row("Plan", identity_in_words(facts.plan))
-    page.text_row("Hash of the plan", plan_hash(facts.plan))
+    page.text_row(headings.PLAN, identity_in_words(facts.plan))
+    page.text_row(headings.PLAN_HASH, plan_hash(facts.plan))
     if facts.plan.follows:
         page.text_row("Previous plan", facts.plan.follows)
     for source in facts.plan.sources or facts.fleet.sources:

@@ -13,6 +13,7 @@ import pandas as pd
 from planner import columns
 from planner.counted_words import counted, first_few
 from planner.fleet import Fleet
+from planner.intake.known_words import truth_of
 from planner.outputs import headings
 from planner.plan import Plan
 from planner.progress import Cell, Merged, StateChange
@@ -24,7 +25,10 @@ _CHANGED = ("attach", "move", "detour", "")  # rows of a rollout workbook name n
 
 @dataclass(frozen=True, slots=True)
 class SeenAfter:
-    """What a row that is done says: ``rtt_ms`` is NaN for a blank or a text that is no time, ``votes`` as written."""
+    """What a row that is done says: ``rtt_ms`` is NaN for a blank or a text that is no time.
+
+    ``votes`` is yes or no, else as written; ``source`` and ``votes_source`` are the cells of the two.
+    """
 
     site: str
     host: str
@@ -33,6 +37,7 @@ class SeenAfter:
     votes: str
     on: dt.date | None
     source: str
+    votes_source: str
 
 
 def seen_after(merged: Merged) -> tuple[SeenAfter, ...]:
@@ -45,7 +50,7 @@ def _seen(merged: Merged) -> Iterator[SeenAfter]:
         row = site_row(cells)
         if row.status != "done" or not row.host:
             continue
-        text, votes = text_in(cells, headings.RTT_AFTER), text_in(cells, headings.VOTES_SEEN).casefold()
+        text, votes = text_in(cells, headings.RTT_AFTER), _votes(text_in(cells, headings.VOTES_SEEN))
         # A rollout may move, for room, a site that the plan leaves where it is: what people typed counts there too.
         if row.action not in _CHANGED and not text and not votes:
             continue
@@ -56,12 +61,23 @@ def _seen(merged: Merged) -> Iterator[SeenAfter]:
             text,
             votes,
             day_of(cells),
-            _where(cells),
+            _where(cells, headings.RTT_AFTER),
+            _where(cells, headings.VOTES_SEEN),
         )
 
 
-def _where(cells: Mapping[str, Cell]) -> str:
-    cell = cells.get(headings.RTT_AFTER, cells[headings.SITE])
+def _votes(text: str) -> str:
+    """Return yes or no for a word that means it in any of the languages; any other as it is.
+
+    >>> _votes("Ja"), _votes("não"), _votes("two")
+    ('yes', 'no', 'two')
+    """
+    truth = truth_of(text.strip(" .!"))
+    return text if truth is None else headings.YES if truth else headings.NO
+
+
+def _where(cells: Mapping[str, Cell], column: str) -> str:
+    cell = cells.get(column, cells[headings.SITE])
     return cell.source or cell.where or cells[headings.SITE].where
 
 
@@ -94,16 +110,18 @@ def failed_after(plan: Plan, merged: Merged) -> tuple[tuple[str, ...], tuple[str
                 f"{budget:g} ms ({one.source}). Undo the change, or find a nearer host."
             )
         if one.votes == headings.NO:
-            failed.append(f"Site {one.site} does not see three votes with {one.host} ({one.source}). Undo the change.")
+            failed.append(
+                f"Site {one.site} does not see three votes with {one.host} ({one.votes_source}). Undo the change."
+            )
         if one.rtt_text and math.isnan(one.rtt_ms):
             notes.append(f'{one.source}: "{one.rtt_text}" is not a round-trip time in ms.')
         if one.votes and one.votes not in headings.VOTES_WORDS:
-            notes.append(f'{one.source}: three votes seen is "{one.votes}"; write yes or no.')
+            notes.append(f'{one.votes_source}: three votes seen is "{one.votes}"; write yes or no.')
         if math.isnan(one.rtt_ms) or one.votes not in headings.VOTES_WORDS:
             unseen.append(one.site)
     if unseen:
         sites = counted(len(unseen), "site")
-        notes.append(f"{sites} marked as done, but without RTT after or three votes seen: {first_few(unseen)}.")
+        notes.insert(0, f"{sites} marked as done, but without RTT after or three votes seen: {first_few(unseen)}.")
     return tuple(failed), tuple(notes)
 
 

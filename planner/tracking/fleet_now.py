@@ -17,6 +17,7 @@ from planner.progress import Cell, Merged, StateChange
 from planner.running import running_hosts
 from planner.tracking.after_change import with_measurements
 from planner.tracking.rows import day_of, site_row, text_in
+from planner.tracking.unnamed import unnamed_hosts
 
 _LISTS = ("host_names", "retiring_hosts", "upgraded_hosts")
 
@@ -70,6 +71,7 @@ class _State:
         self._planned: Mapping[str, Host] = {host.host: host for host in plan.host_list}
         running = running_hosts(fleet)
         self._running = {host: (hub, pool) for (hub, host), pool in running.pool.items()}
+        self._unnamed = unnamed_hosts(fleet)
         rows = zip(*(fleet.current[name] for name in columns.CURRENT.names), strict=True)
         self._current = {row[0]: row for row in rows}
         self._release = dict(zip(fleet.site_ids, fleet.sites["release"], strict=True))
@@ -138,13 +140,19 @@ class _State:
         if host in self._running:
             return self._running[host]
         planned = self._planned.get(host)
-        return None if planned is None or planned.pool not in self._pools else (planned.hub, planned.pool)
+        if planned is None or planned.pool not in self._pools:
+            return self._unnamed.get(host)
+        return planned.hub, planned.pool
 
     def _runs(self, host: str, source: Cell, cells: Mapping[str, Cell]) -> None:
         """Let a host run that did not, or of which only the number was known."""
         if host in self._running:
             return
-        planned = self._planned[host]
+        planned = self._planned.get(host)
+        if planned is None:
+            self._running[host] = self._unnamed[host]
+            self._pools[self._unnamed[host][1]].lists["host_names"].append(host)
+            return
         pool = self._pools[planned.pool]
         self._running[host] = (planned.hub, planned.pool)
         pool.lists["host_names"].append(host)
@@ -163,11 +171,17 @@ class _State:
             self._told(f"host {host}", "host_release_today", self._today[pool], after, source, cells)
 
     def _retire(self, host: str, pool: str, source: Cell, cells: Mapping[str, Cell]) -> None:
-        left = sorted(site for site, row in self._current.items() if row[2] == host)
+        nobody_named = host in self._unnamed and self._pools[pool].existing == 1  # it carries all at the hub
+        left = sorted(
+            site
+            for site, (_, hub, name, of) in self._current.items()
+            if name == host or (nobody_named and not name and hub == self._unnamed[host][0] and of in ("", pool))
+        )
         if left:
             self._notes.append(f"{source.source}: host {host} is retired, and {', '.join(left[:5])} is still on it.")
             return
-        del self._running[host]
+        self._running.pop(host, None)
+        self._unnamed.pop(host, None)
         self._pools[pool].existing = max(0, self._pools[pool].existing - 1)
         for names in self._pools[pool].lists.values():
             names[:] = [name for name in names if name != host]

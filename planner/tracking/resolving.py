@@ -14,6 +14,7 @@ from planner.outputs import headings
 from planner.plan import Plan
 from planner.progress import Cell, Copy
 from planner.running import running_hosts
+from planner.tracking.unnamed import unnamed_hosts
 
 _WERE = (headings.CURRENT_HOST, headings.FROM_HOST)  # written by the plan, which knows no more than the hub at times
 _HOSTS = (headings.HOST, headings.PLANNED_HOST, headings.TO_HOST, *_WERE)
@@ -34,6 +35,10 @@ def resolved(copies: Sequence[Copy], fleet: Fleet, plan: Plan) -> tuple[Copy, ..
     at_hub: dict[str, set[str]] = {hub: set() for hub in fleet.hub_ids}
     for hub, host in running_hosts(fleet).pool:
         at_hub[hub].add(host)
+    for host, (hub, _) in unnamed_hosts(fleet).items():
+        at_hub[hub].add(host)
+    for hub, names in zip(fleet.pools["hub"], fleet.pools["retiring_hosts"], strict=True):
+        at_hub[hub].update(names)
     for planned in plan.host_list:
         at_hub.setdefault(planned.hub, set()).add(planned.host)
     known = KnownIds.of([*dict.fromkeys(h.host for h in plan.host_list), *sorted(set().union(*at_hub.values()))])

@@ -52,7 +52,7 @@ def track(fleet: Fleet, plan: Plan, merged: Merged, as_of: dt.date) -> Progress:
     changed = _changed(plan, rows)
     problems = tuple(str(v) for v in verify(fleet, changed) if v.severity == "violation" and v.code not in _CLAIMS)
     failed, more = failed_after(plan, merged)
-    problems, notes = (*failed, *problems), [*notes, *more]
+    problems, notes = (*failed, *problems), [*more, *notes]
     progress = Progress(as_of, tuple(rows), forecast({}, 0, as_of), merged.clashes, problems, tuple(notes))
     progress = dataclasses.replace(progress, planned_on=planned_on(merged.steps), slipped=slipped(merged.steps, as_of))
     return dataclasses.replace(progress, forecast=_forecast(fleet, progress))

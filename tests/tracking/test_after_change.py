@@ -13,9 +13,11 @@ from planner.intake import fleet_from_tables, read_fleet
 from planner.outputs import read_plan, write_rollout_workbook, write_workbook
 from planner.outputs.read_returned import read_copies
 from planner.outputs.repaired import write_now, write_repaired
+from planner.progress import Cell, Copy, Merged
 from planner.rollout import roll_out
 from planner.sizing import plan as make_plan
-from planner.tracking import fleet_now, merged, resolved, track
+from planner.tracking import fleet_now, merged, of_other_plans, resolved, track
+from planner.tracking.after_change import failed_after
 from tests.cli.conftest import small
 
 DAY = dt.date(2027, 3, 1)
@@ -82,6 +84,10 @@ def test_what_fails_after_a_change_is_a_problem(planned, returned):
     found = track(fleet, plan, whole(returned, fleet, plan), DAY)
     assert len(found.problems) == 2
     above, votes = found.problems
+    of_cell = {name: cell.source for row in whole(returned, fleet, plan).rows if row["site"].value == "0003"
+               for name, cell in row.items()}  # fmt: skip
+    assert f"({of_cell['three votes seen']})" in votes
+    assert found.notes[0].startswith("1 site marked as done, but without RTT after")
     assert "0002 measured 20.1 ms" in above
     assert "budget of 20 ms" in above
     assert "0003 does not see three votes" in votes
@@ -181,3 +187,26 @@ def test_the_progress_that_a_plan_started_from_and_that_is_not_given_is_named(pl
     assert "Add --progress merged.xlsx" in note
     assert _not_given(fleet.replace(sources=(first, merged_book)), plan) == []
     assert _not_given(fleet.replace(sources=(Source("now.xlsx", "cc"),)), plan) == []
+
+
+@pytest.mark.parametrize(("word", "fails"), [("Ja", 0), ("oui", 0), ("sì", 0), ("Nein", 1), ("não", 1), ("NO", 1)])
+def test_votes_are_read_in_other_languages(planned, word, fails):
+    """They were asked about, and a "nein" was no failure."""
+    plan = planned[1]
+    cells = {"site": "0001", "host": plan.assignments[0].host, "status": "done", "action": "attach"}
+    cells |= {"RTT after ms": 9, "three votes seen": word}
+    row = {name: Cell(value, f"Assignments!{name}") for name, value in cells.items()}
+    failed, notes = failed_after(plan, Merged((row,)))
+    assert (len(failed), notes) == (fails, ())
+    assert all("(Assignments!three votes seen)" in line for line in failed)
+
+
+def test_a_copy_of_another_plan_is_told():
+    def copy(file, number, made):
+        cells = {"A7": "Plan", "B7": f"Plan {number} of fleet F, hash {made}.", "A8": "Hash of the plan", "B8": made}
+        return Copy(file, (), {f"Summary!{at}": text for at, text in cells.items()})
+
+    one, same, old = copy("p.xlsx", 2, "aaa"), copy("q.xlsx", 2, "aaa"), copy("old.xlsx", 1, "bbb")
+    assert of_other_plans([one, same, Copy("rollout.xlsx", ())]) == ()
+    (told,) = of_other_plans([one, same, old])
+    assert told.startswith("old.xlsx is a copy of another plan (number 1, hash bbb) than p.xlsx (number 2, hash aaa)")

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from planner.intake import fleet_from_tables, read_fleet
-from planner.outputs import read_plan, write_workbook
+from planner.outputs import read_plan, write_rollout_workbook, write_workbook
 from planner.outputs.read_returned import read_copies
 from planner.outputs.repaired import write_now, write_repaired
 from planner.rollout import roll_out
@@ -80,3 +80,42 @@ def fill(path, rollout):
             sheet.cell(row, at["status"]).value = "done"
     book.save(path)
     return done
+
+
+def test_a_host_of_today_without_a_name_is_known_by_the_one_that_the_rollout_gives_it(tmp_path):
+    """It was said to be neither planned nor running, and its retirement was not counted."""
+    fleet = fleet_from_tables(
+        {
+            "Sites": pd.DataFrame({"site": ["001", "002"]}),
+            "Hubs": pd.DataFrame({"hub": ["FRA", "MUC"], "existing_hosts": 1}),
+            "Latency": pd.DataFrame(
+                [("001", "FRA", 9), ("002", "FRA", 9), ("002", "MUC", 3)], columns=["site", "hub", "rtt_ms"]
+            ),
+            "Current": pd.DataFrame({"site": ["001", "002"], "hub": ["FRA", "MUC"]}),
+        },
+        {"latency_budget_ms": 25, "cluster_cap": 20, "pilot_sites": 0},
+    )
+    plan = make_plan(fleet)
+    rollout = roll_out(fleet, plan, start=dt.date(2027, 3, 1), time_limit=0)
+    assert [step.id for step in rollout.steps] == ["move 002", "retire MUC-01"]
+    write_rollout_workbook(fleet, plan, rollout, tmp_path / "rollout.xlsx")
+    write_workbook(fleet, plan, tmp_path / "plan.xlsx")
+
+    def after(*done):
+        book = openpyxl.load_workbook(tmp_path / "rollout.xlsx")
+        heads = [cell.value for cell in book["Steps"][1]]
+        for row in book["Steps"].iter_rows(min_row=2):
+            if row[heads.index("step")].value in done:
+                row[heads.index("status")].value = "done"
+        book.save(tmp_path / "back.xlsx")
+        copies = resolved(read_copies([tmp_path / "plan.xlsx", tmp_path / "back.xlsx"]), fleet, plan)
+        assert [note for copy in copies for note in copy.notes if "neither in the plan" in note] == []
+        return merged(copies)
+
+    too_early = fleet_now(fleet, plan, after("retire MUC-01"))
+    assert "host MUC-01 is retired, and 002 is still on it" in " ".join(too_early.notes)
+    whole = after("move 002", "retire MUC-01")
+    now = fleet_now(fleet, plan, whole).fleet
+    assert now.pools.set_index("hub")["existing_hosts"].to_dict() == {"FRA": 1, "MUC": 0}
+    assert fleet_now(now, plan, whole).changes == ()
+    assert roll_out(now, make_plan(now), start=dt.date(2027, 3, 1), time_limit=0).waves == ()

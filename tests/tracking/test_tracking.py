@@ -12,8 +12,9 @@ import pytest
 
 from planner.intake import fleet_from_tables
 from planner.outputs import read_plan, write_rollout_workbook, write_workbook
-from planner.outputs.progress_workbook import write_progress_workbook
+from planner.outputs.progress_workbook import _days, write_progress_workbook
 from planner.outputs.read_returned import read_copies
+from planner.progress import Forecast, Progress, SiteProgress
 from planner.rollout import roll_out
 from planner.sizing import plan as make_plan
 from planner.tracking import fleet_now, merged, track
@@ -62,6 +63,19 @@ def team(fleet, plan, tmp_path):
         return tmp_path / name
 
     return copy
+
+
+def test_blocked_sites_stay_in_the_burn_down(plan):
+    """They were in the planned curve and not in the one of what is left: the two began apart."""
+    sites, day = ["a", "b", "c"], dt.date(2027, 3, 1)
+    status = ["done", "blocked", "open"]
+    rows = [SiteProgress(s, "H", "H", w, day if w == "done" else None) for s, w in zip(sites, status, strict=True)]
+    likely = Forecast(day, day + dt.timedelta(days=2), day + dt.timedelta(days=2), "")
+    told = list(_days(Progress(day, tuple(rows), likely, planned_on={day: 1, day + dt.timedelta(days=1): 2})))
+    left, planned = [row[2] for row in told], [row[-1] for row in told]
+    assert (left[0], left[1], planned[0], planned[1]) == (3, 2, 3, 2)
+    assert told[1][3] == 2  # today's, of the likely line
+    assert told[3][3] == 1  # the blocked site
 
 
 def to_do(plan):
