@@ -226,7 +226,8 @@ def test_hosts_that_current_names_are_counted_where_the_cell_is_blank():
         {"latency_budget_ms": 50, "cluster_cap": 1},
     )
     assert fleet.existing_hosts.tolist() == [2]
-    assert "existing_named" in codes(fleet)
+    (said,) = [finding for finding in fleet.findings if finding.code == "existing_named"]
+    assert said.message.endswith("the hosts that Current names there are counted, 2 at H.")
     assert "current_hosts" not in codes(fleet)
     assert all(host.existing for host in planner.plan(fleet).host_list)
 

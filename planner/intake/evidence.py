@@ -1,10 +1,14 @@
 """Checks of how well round-trip times are known: their age, and what the policy accepts."""
 
+import numpy as np
 import pandas as pd
 
+from planner.counted_words import counted
 from planner.fleet import Fleet
 from planner.intake.draft import Draft
 from planner.intake.findings import Place, show
+
+_FEW = 0.1  # gaps for each known pair; where more lack, only near pairs were measured
 
 
 def accepted(draft: Draft, fleet: Fleet) -> None:
@@ -52,4 +56,22 @@ def _dated_pairs(fleet: Fleet) -> pd.DataFrame:
     return pd.concat([table, last.loc[more]], ignore_index=True) if any(more) else table
 
 
-CHECKS = (accepted, ages)
+def gaps(draft: Draft, fleet: Fleet) -> None:
+    """Name the pairs without a round-trip time where almost all others of measured sites and hubs have one."""
+    if draft.latency is None or draft.findings.any_error or len(fleet.links):
+        return
+    known = np.zeros((len(draft.site_ids.ids), len(draft.hub_ids.ids)), dtype=np.bool_)
+    for rows in filter(None, (draft.latency, draft.samples)):
+        timed = rows.frame["rtt_ms"].notna().to_numpy(dtype=np.bool_)
+        known[rows.site[timed], rows.hub[timed]] = True
+    of_sites, of_hubs = known.any(axis=1), known.any(axis=0)
+    lacking = ~known & of_sites[:, None] & of_hubs[None, :]
+    if not 0 < lacking.sum() <= _FEW * known.sum():
+        return
+    pairs = [f"{draft.site_ids.ids[site]} to {draft.hub_ids.ids[hub]}" for site, hub in np.argwhere(lacking).tolist()]
+    example = draft.findings.some(pairs)
+    said = f"{counted(len(pairs), 'pair')} of site and hub {'has' if len(pairs) == 1 else 'have'}"
+    draft.findings.add("latency_gaps", Place(draft.latency.raw.file), pairs=said, example=example)
+
+
+CHECKS = (accepted, ages, gaps)

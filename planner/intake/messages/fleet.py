@@ -64,6 +64,7 @@ LATENCY: dict[str, Template] = {
     "latency_superseded": info(
         "{pairs} pair(s) are in {title} too, whose values are used; {differ} of them have another value here."
     ),
+    "latency_gaps": info("{pairs} no round-trip time: {example}.", "Measure them if these hubs may serve these sites."),
     "pair_newer": warning(
         "The pair {site}, {hub} is in {other} too, with another value and a newer date: that row counts.",
         "Remove the older row.",
@@ -204,9 +205,7 @@ CHECKS: dict[str, Template] = {
     "current_hosts": warning(
         "The hub {value} has {named} named hosts here, but existing_hosts says {existing}.", "Correct one of the two."
     ),
-    "existing_named": info(
-        "info", "{column} is blank in {cells}: the hosts that Current names there are counted, as in {example}."
-    ),
+    "existing_named": info("{column} is blank in {cells}: the hosts that Current names there are counted, {example}."),
     "existing_assumed": warning(
         "{column} is blank in {cells}. Current has sites there, but does not name their hosts. The plan assumes "
         "as many hosts as these sites fill: {example}.",
