@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from planner.counted_words import counted
-from planner.fleet import Fleet
+from planner.fleet import Bools, Fleet
 from planner.intake.draft import Draft
 from planner.intake.findings import Place, show
 
@@ -64,8 +64,9 @@ def gaps(draft: Draft, fleet: Fleet) -> None:
     for rows in filter(None, (draft.latency, draft.samples)):
         timed = rows.frame["rtt_ms"].notna().to_numpy(dtype=np.bool_)
         known[rows.site[timed], rows.hub[timed]] = True
-    of_sites, of_hubs = known.any(axis=1), known.any(axis=0)
-    lacking = ~known & of_sites[:, None] & of_hubs[None, :]
+    of_sites: Bools = np.asarray(known.any(axis=1, keepdims=True))
+    of_hubs: Bools = np.asarray(known.any(axis=0, keepdims=True))
+    lacking = ~known & of_sites & of_hubs
     if not 0 < lacking.sum() <= _FEW * known.sum():
         return
     pairs = [f"{draft.site_ids.ids[site]} to {draft.hub_ids.ids[hub]}" for site, hub in np.argwhere(lacking).tolist()]
