@@ -24,7 +24,7 @@ _AROUND = 60  # characters before what is found
     metavar="MANUAL.html",
     help="Write all pages as one HTML page with a search; it works offline.",
 )
-@click.option("--open", "browse", is_flag=True, help="Open that page in your browser.")
+@click.option("--open", "browse", is_flag=True, help="Open the manual at this page in your browser.")
 def manual(topic: tuple[str, ...], output: Path | None, browse: bool) -> int:
     """Print a page of the manual, or search it.
 

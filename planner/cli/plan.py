@@ -52,7 +52,7 @@ if TYPE_CHECKING:
     type=click.Path(path_type=Path),
     callback=page_name,
     metavar="PLAN.html",
-    help="Write the report (map, drill, charts) here; its curve takes up to 20 s more.",
+    help="Write the report (map, drill, charts) here; its chart of budgets takes up to 20 s more.",
 )
 @click.option(
     "--certificate",

@@ -46,7 +46,7 @@ class Question:
     def of(cls, plain: Any) -> Question:
         """Return the question that ``plain`` data of the page ask; InputError where they ask none."""
         if not isinstance(plain, dict):
-            raise _refused("The request is not valid: it needs a set of changes.")
+            raise _refused("The page sent something that the desk cannot read: no changes are in it. Reload the page.")
         grow = _dict(plain.get("grow"))
         return cls(
             settings=tuple(sorted(_setting(name, value) for name, value in _dict(plain.get("settings")).items())),
@@ -101,7 +101,9 @@ def _dict(value: Any) -> dict[str, Any]:
     if value is None:
         return {}
     if not isinstance(value, dict):
-        raise _refused("The request is not valid: a part of it is not a set of names and values.")
+        raise _refused(
+            "The page sent something that the desk cannot read: a part has no names and values. Reload the page."
+        )
     return value
 
 
@@ -109,7 +111,7 @@ def _list(value: Any) -> list[Any]:
     if value is None:
         return []
     if not isinstance(value, list):
-        raise _refused("The request is not valid: it needs a list.")
+        raise _refused("The page sent something that the desk cannot read: a list is missing. Reload the page.")
     return value
 
 

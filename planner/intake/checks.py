@@ -203,8 +203,10 @@ def links(draft: Draft, fleet: Fleet) -> None:
 def shares(draft: Draft, fleet: Fleet) -> None:
     """An availability below 1 % was most likely meant as a fraction of one."""
     for sheet in (draft.sites, draft.pools):
-        for column in (name for name in sheet.frame.columns if str(name).endswith("_availability_percent")):
-            given = sheet.frame[column].to_numpy(dtype=np.float64)
+        # A column of the user's own may end so too, and hold anything.
+        figures = sheet.frame.select_dtypes("number")
+        for column in (name for name in figures.columns if str(name).endswith("_availability_percent")):
+            given = figures[column].to_numpy(dtype=np.float64)
             draft.note("availability_fraction", sheet, str(column), _rows((given > 0) & (given <= 1)))
     for name, place in draft.policy.places.items():
         if name.endswith("_availability_percent") and 0 < (getattr(fleet.policy, name) or 0) <= 1:

@@ -151,7 +151,7 @@ def _elsewhere(copies: Sequence[Copy]) -> tuple[list[Clash], list[str]]:
                 if text != kept:
                     clashes.append(Clash("another sheet", where, ((file, where, kept), (copy.file, where, text)), kept))
                 elif fresh:
-                    taken.append(f'{copy.file} {where}: "{text}" is taken over.')
+                    taken.append(f'{copy.file} {where}: "{text}" is copied into the merged workbook.')
     return clashes, taken
 
 

@@ -91,6 +91,12 @@ CASES: list[tuple[str, list[Callable], str, str]] = [
         "Sites!I1",
     ),
     ("own_column", [put("Sites", 2, "wing", "east")], "column_unknown", "Sites!H1"),
+    (
+        "own_column_of_words_named_like_a_figure",
+        [put("Sites", 2, "wing_availability_percent", "east")],
+        "column_unknown",
+        "Sites!H1",
+    ),
     ("misspelt_column", [put("Sites", 2, "pined_hub", "ESK")], "column_similar", "Sites!H1"),
     ("misspelt_column_of_other_values", [put("Sites", 2, "node_link_gpbs", "fast")], "column_misspelt", "Sites!H1"),
     ("values_without_header", [lambda r: r["Sites"][2].append("stray")], "header_blank", "Sites!H1"),

@@ -123,7 +123,7 @@ def test_what_the_rules_forbid_is_refused(old, new, why):
         (
             "C4 G 0     1  1 1   { rnd 1  2 1 } 4",
             "C4 G 0     1  1 1   { sol } 4",
-            "certificate: step C4 uses a known plan for something else than a limit on the objective",
+            "certificate: step C4 takes a known plan as its reason; that proves only a limit on the objective",
         ),
     ],
 )

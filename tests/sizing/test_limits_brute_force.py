@@ -332,7 +332,7 @@ def test_a_cluster_of_a_split_site_that_weighs_too_much_for_any_hub_is_told_so(m
         "one cluster has 45.0 % of the fleet's weight, above max_share_percent_hub, 40 %"
         in result.unserved[0].reasons[0].detail
     )
-    assert "raise the limit on the share" in result.unserved[0].remedy
+    assert "raise max_share_percent" in result.unserved[0].remedy
     assert "split" not in result.unserved[0].remedy
 
 

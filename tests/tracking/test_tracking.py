@@ -135,7 +135,7 @@ def test_cells_that_people_changed_elsewhere_are_listed(fleet, plan, team, tmp_p
 
     whole = merged(read_copies([tmp_path / "plan.xlsx", team("two.xlsx", change)]))
     assert any(c.column == "Hosts!A2" and "ESK-99" in str(c) for c in whole.clashes)
-    assert 'two.xlsx Hosts!D2: "8.99" is taken over.' in whole.notes
+    assert 'two.xlsx Hosts!D2: "8.99" is copied into the merged workbook.' in whole.notes
     assert "T-17" in {row["ticket"].value for row in whole.rows if "ticket" in row}
 
 

@@ -10,7 +10,7 @@ const shown = []; // how each control takes over the question again, as after un
 const MAIN = {
   cluster_cap: ["Cluster cap of a host", 4, 256, 1],
   reserve_percent: ["Reserve kept free (%)", 0, 60, 1],
-  latency_budget_ms: ["Budget of sites without their own (ms)", 1, 200, 1],
+  latency_budget_ms: ["Budget (ms) of sites that have no budget of their own", 1, 200, 1],
 };
 const LABELS = {
   release_floor: "Release floor", cover: "Cover", objective: "Objective", max_hosts_per_hub: "Most hosts at a hub",

@@ -64,11 +64,12 @@ def _in_words(told: dict[str, Any]) -> str:
     )
     parts = [f"{what} need room."]
     if told["full"]:
-        parts.append(f"The hosts of {first_few(told['full'])} count with their full room.")
+        parts.append(f"The hosts of {first_few(told['full'])} count with all their room.")
     if told["kept"]:
         parts.append(f"The hosts of {first_few(told['kept'])} count without the room that they keep free for a loss.")
     if told["ready"]:
         parts.append(
-            f"The hosts of {first_few(told['ready'])} count only as far as their sites' standbys have room kept free."
+            f"The hosts of {first_few(told['ready'])} count only for the clusters that other hosts keep room for: "
+            "their standbys."
         )
     return " ".join(parts)

@@ -141,7 +141,8 @@ class Chain:
         whole = all(Fraction(a).denominator == 1 and j in head.whole for j, a in head.objective.items())
         better = 1 if whole else 0
         if self._best is None or said.terms() != {j: a for j, a in head.objective.items() if a}:
-            raise LineError(f"step {said.name} uses a known plan for something else than a limit on the objective")
+            why = "takes a known plan as its reason; that proves only a limit on the objective"
+            raise LineError(f"step {said.name} {why}")
         at_most = said.sense == -1 and said.rhs >= self._best - better
         at_least = said.sense == 1 and said.rhs <= self._best + better
         if not (at_most if head.minimise else at_least):

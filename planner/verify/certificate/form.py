@@ -233,7 +233,7 @@ class Reader:
         last = words.value()
         if not isinstance(last, int) or last < -1:
             raise words.fail(
-                "the last number of a step must be whole and at least -1: it names the step that uses it last"
+                "the last number of a step must be -1 or the number of a later step: the last one that uses this step"
             )
         return Derived(constraint, reason, tuple(uses), last)
 
