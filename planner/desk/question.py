@@ -102,7 +102,7 @@ def _dict(value: Any) -> dict[str, Any]:
         return {}
     if not isinstance(value, dict):
         raise _refused(
-            "The page sent something that the desk cannot read: a part has no names and values. Reload the page."
+            "The page sent something that the desk cannot read: a part has no names. Reload the page."
         )
     return value
 

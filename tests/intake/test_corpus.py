@@ -94,7 +94,7 @@ CASES: list[tuple[str, list[Callable], str, str]] = [
     (
         "own_column_of_words_named_like_a_figure",
         [put("Sites", 2, "wing_availability_percent", "east")],
-        "column_unknown",
+        "column_misspelt",
         "Sites!H1",
     ),
     ("misspelt_column", [put("Sites", 2, "pined_hub", "ESK")], "column_similar", "Sites!H1"),
