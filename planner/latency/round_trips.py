@@ -44,7 +44,7 @@ class RoundTrips:
 
     def at(self, rows: Ints) -> RoundTrips:
         """Return the rows at positions; -1 is a pair of which nothing is known, with NaN as its ``rtt_ms``."""
-        nothing = (np.nan, np.nan, 0.0, 0, np.datetime64("NaT"))
+        nothing = (np.nan, np.nan, 0.0, 0, np.datetime64("NaT", "us"))
         known = zip(self._columns(), nothing, strict=True)
         return RoundTrips(*(np.append(column, np.array([value], dtype=column.dtype))[rows] for column, value in known))
 
