@@ -101,9 +101,7 @@ def _dict(value: Any) -> dict[str, Any]:
     if value is None:
         return {}
     if not isinstance(value, dict):
-        raise _refused(
-            "The page sent something that the desk cannot read: a part has no names. Reload the page."
-        )
+        raise _refused("The page sent something that the desk cannot read: a part has no names. Reload the page.")
     return value
 
 
