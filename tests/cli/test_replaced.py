@@ -57,7 +57,7 @@ def test_what_people_filled_in_is_refused_with_what_it_is_and_kept_with_force(
     assert planned.read_bytes() == before
     done = call(*words, "--force")
     assert done.code in (0, 1), done.err
-    assert "Kept: plan.kept-1.xlsx" in done.err
+    assert "Copy of the old plan.xlsx: plan.kept-1.xlsx" in done.err
     assert (tmp_path / "plan.kept-1.xlsx").read_bytes() == before
     assert planned.read_bytes() != before
 

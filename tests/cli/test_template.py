@@ -57,7 +57,7 @@ def test_force_keeps_a_copy_of_a_fleet_that_was_filled_in(call, tmp_path):
     fill_in(path)
     before = path.read_bytes()
     done = call("template", "--force")
-    assert "Kept: fleet.kept-1.xlsx" in done.err
+    assert "Copy of the old fleet.xlsx: fleet.kept-1.xlsx" in done.err
     assert kept.read_bytes() == before
     assert openpyxl.load_workbook(path)["Sites"]["A2"].value is None
 

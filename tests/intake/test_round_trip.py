@@ -56,7 +56,9 @@ def values_of(column):
         given_ones = st.lists(IDS, min_size=1, max_size=3, unique=True).map(";".join)
     else:
         given_ones = KINDS[column.kind]
-        if column.kind != "whole" and column.most is not None and column.most < 50_000:
+        if column.kind == "whole" and column.most is not None:
+            given_ones = st.integers(max(1, int(column.least)), min(90, int(column.most)))
+        elif column.most is not None and column.most < 50_000:
             given_ones = st.floats(max(column.least, 0), column.most).map(lambda x: float(f"{x:.9g}"))
     return st.one_of(st.none(), given_ones)
 
