@@ -120,7 +120,7 @@ def _then(kind, rng, now, gone, new, cap):
     """Send those who must leave, and as many others as the kind says, to other hosts with room."""
     leaving = [site for site in now if now[site] in gone]
     staying = [site for site in now if now[site] not in gone]
-    leaving += rng.sample(staying, kind.moving - len(leaving))
+    leaving += rng.sample(staying, min(len(staying), max(0, kind.moving - len(leaving))))
     then = {site: host for site, host in now.items() if site not in set(leaving)}
     load = Counter(then.values())
     most = cap - kind.free // 2

@@ -36,15 +36,11 @@ class _Node:
 
 
 class LevelBound:
-    """The search: ``bound`` holds for every plan that costs less than ``below``, else it is ``below`` itself.
-
-    ``counts`` (P,) are counts that divisible sites can live on at the bound, where it met such.
-    """
+    """The search: ``bound`` holds for every plan that costs less than ``below``, else it is ``below`` itself."""
 
     def __init__(self, levels: LevelProgram, conditions: Conditions, below: float, *, whole: bool) -> None:
         self.levels, self.below, self.whole = levels, below, whole
         self.bound = 0.0
-        self.counts: Ints | None = None
         self._conditions = conditions
         self._met = levels.met_by(conditions)
         self._taken = np.zeros(len(conditions.demand), dtype=np.bool_)
@@ -65,7 +61,6 @@ class LevelBound:
             budget.tell("cover", None, self.bound)
             p, at = self._split(node)
             if p < 0:
-                self.counts = np.rint(self.levels.counts(self._x(node))).astype(np.int64)
                 return
             for side in range(2):
                 low, high = node.low.copy(), node.high.copy()
@@ -85,11 +80,6 @@ class LevelBound:
     def _raise(self, bound: float) -> None:
         rounded = float(np.ceil(bound - _EPS)) if self.whole else bound
         self.bound = max(self.bound, min(rounded, self.below))
-
-    def _x(self, node: _Node) -> Floats:
-        x = np.zeros(self.levels.model.columns)
-        x[self.levels.level] = node.share
-        return x
 
     def _node(self, number: int, low: Ints, high: Ints, budget: SolveBudget) -> _Node | None:
         """Return the node of a range, None where nothing in it costs less than ``below``."""
