@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from planner.cli.options import check_outputs, command_line, json_file, put_in_place
+from planner.cli.options import command_line
+from planner.cli.output_options import check_outputs, json_file, put_in_place
 from planner.cli.streams import hand_over, is_stdout, say
 
 if TYPE_CHECKING:

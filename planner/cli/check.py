@@ -6,18 +6,8 @@ from pathlib import Path
 
 import click
 
-from planner.cli.options import (
-    FLEET,
-    FORCE,
-    QUIET,
-    check_outputs,
-    given_mapping,
-    given_pings,
-    json_file,
-    put_in_place,
-    told_as,
-    workbook_name,
-)
+from planner.cli.options import FLEET, QUIET, given_mapping, given_pings, told_as
+from planner.cli.output_options import FORCE, check_outputs, json_file, put_in_place, workbook_name
 from planner.cli.streams import files_among, hand_over, is_stdout, say
 from planner.counted_words import counted
 from planner.errors import InputError

@@ -9,7 +9,8 @@ from pathlib import Path
 
 import click
 
-from planner.cli.options import QUIET, keep_beside, put_in_place
+from planner.cli.options import QUIET
+from planner.cli.output_options import keep_beside, put_in_place
 from planner.cli.streams import say
 
 _SAMPLE = "twelve_sites.xlsx"

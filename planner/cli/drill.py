@@ -6,16 +6,8 @@ from pathlib import Path
 
 import click
 
-from planner.cli.options import (
-    FLEET,
-    PROGRESS,
-    QUIET,
-    check_outputs,
-    json_file,
-    put_in_place,
-    read_inventory,
-    workbook,
-)
+from planner.cli.options import FLEET, PROGRESS, QUIET, read_inventory
+from planner.cli.output_options import check_outputs, json_file, put_in_place, workbook
 from planner.cli.progress import Stages
 from planner.cli.streams import files_among, hand_over, is_stdout, say
 

@@ -1,18 +1,16 @@
-"""Arguments and options that several commands share."""
+"""Arguments and options that several commands share: what they read, and how long they solve."""
 
 from __future__ import annotations
 
-import os
 import shlex
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from planner.cli.conventions import STDIN
-from planner.cli.streams import is_stdout, say
+from planner.cli.streams import say
 
 if TYPE_CHECKING:
     from planner.fleet import Fleet
@@ -21,16 +19,18 @@ if TYPE_CHECKING:
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
-_MAPPING, _PINGS, _FORCE, _KEPT, _RETURNED, _STATUSES, _OWN, _STEPS = (
-    f"castingvote.{key}" for key in ("mapping", "pings", "force", "kept", "returned", "statuses", "own", "steps")
+_MAPPING, _PINGS, _RETURNED, _STATUSES, _OWN, _STEPS = (
+    f"castingvote.{key}" for key in ("mapping", "pings", "returned", "statuses", "own", "steps")
 )
 
 
-def _remember(key: str) -> Callable[[click.Context, click.Parameter, Any], None]:
-    def remember(context: click.Context, _parameter: click.Parameter, value: Any) -> None:
+def remember(key: str) -> Callable[[click.Context, click.Parameter, Any], None]:
+    """Return what keeps the value of an option in the command's context, under ``key``."""
+
+    def keep(context: click.Context, _parameter: click.Parameter, value: Any) -> None:
         context.meta[key] = value
 
-    return remember
+    return keep
 
 
 def reading(command: Command) -> Command:
@@ -40,7 +40,7 @@ def reading(command: Command) -> Command:
         type=click.Path(path_type=Path),
         metavar="MAPPING.toml",
         expose_value=False,
-        callback=_remember(_MAPPING),
+        callback=remember(_MAPPING),
         help="Read sheets and columns as this file says; `adopt` makes one.",
     )
     pings = click.option(
@@ -48,7 +48,7 @@ def reading(command: Command) -> Command:
         type=click.Path(path_type=Path, file_okay=False),
         metavar="FOLDER",
         expose_value=False,
-        callback=_remember(_PINGS),
+        callback=remember(_PINGS),
         help="Read saved ping output too: one file SITE__HUB.txt for each pair.",
     )
     own = click.option(
@@ -56,7 +56,7 @@ def reading(command: Command) -> Command:
         multiple=True,
         metavar="NAME",
         expose_value=False,
-        callback=_remember(_OWN),
+        callback=remember(_OWN),
         help="Also use this rule, aim or source of times from an installed package. Repeat --own for several.",
     )
     return mapping(pings(own(command)))
@@ -125,7 +125,7 @@ def PROGRESS(command: Command) -> Command:
         multiple=True,
         metavar="PLAN.xlsx",
         expose_value=False,
-        callback=_remember(_RETURNED),
+        callback=remember(_RETURNED),
         help="Start from what this workbook says is done; may be given several times.",
     )
     return returned(STATUSES(command))
@@ -191,16 +191,7 @@ def command_line(command: str, *arguments: object) -> str:
     return " ".join(["castingvote", command, *(shlex.quote(str(word)) for word in words)])
 
 
-FORCE = click.option(
-    "--force",
-    is_flag=True,
-    expose_value=False,
-    callback=_remember(_FORCE),
-    help="Replace a workbook that people have filled in; a copy of it is kept beside it.",
-)
 QUIET = click.option("-q", "--quiet", is_flag=True, help="Print nothing but errors.")
-
-
 SEED = click.option(
     "--seed",
     type=click.IntRange(min=0, max=2**31 - 1),
@@ -241,87 +232,3 @@ def solving(command: Command) -> Command:
     ):
         command = option(command)
     return command
-
-
-def workbook(name: str, words: str) -> Callable[[Command], Command]:
-    """Add the option -o, which writes a workbook such as ``name``.xlsx, and --force; ``words`` are the help of -o."""
-    path = click.Path(path_type=Path)
-    output = click.option("-o", "--output", type=path, callback=workbook_name, metavar=f"{name}.xlsx", help=words)
-    return lambda command: output(FORCE(command))
-
-
-def json_file(name: str, what: str) -> Callable[[Command], Command]:
-    """Return the option --json, which writes ``what`` to a file or standard output; see `streams.hand_over`."""
-    words = f"Write {what} as JSON. With - it goes to standard output, alone."
-    return click.option("--json", "json_path", type=click.Path(path_type=Path), metavar=f"{name}.json", help=words)
-
-
-def workbook_name(_context: click.Context, _parameter: click.Parameter, path: Path | None) -> Path | None:
-    """Refuse a name that spreadsheet programs would not open as what it is."""
-    if path is not None and path.suffix.lower() != ".xlsx":
-        raise click.BadParameter(f"{path} is to be a workbook; give a name that ends in .xlsx.")
-    return path
-
-
-def page_name(_context: click.Context, _parameter: click.Parameter, path: Path | None) -> Path | None:
-    """Refuse a name that browsers would not open as a page; it cannot be that of the fleet or the plan either."""
-    if path is not None and path.suffix.lower() not in (".html", ".htm"):
-        raise click.BadParameter(f"{path} is to be a web page; give a name that ends in .html.")
-    return path
-
-
-def check_outputs(fleet: Path, *outputs: Path | None, plan: Path | None = None) -> None:
-    """Refuse, before any work, outputs that cannot be written or would replace the input or each other."""
-    sheets = [path for path in fleet.iterdir() if path.suffix.lower() == ".csv"] if fleet.is_dir() else []
-    seen = {path.resolve() for path in (fleet, plan, *sheets) if path is not None and not is_stdout(path)}
-    for output in outputs:
-        if output is None or str(output) == "-":
-            continue
-        target = output.resolve()
-        if target in seen:
-            raise click.UsageError(f"{output} is named twice: inputs and outputs must be different files.")
-        if target.is_dir():
-            raise click.UsageError(f"{output} is a folder; name a file in it.")
-        if not target.parent.is_dir():
-            raise click.UsageError(f"The folder of {output} does not exist; create it or name another one.")
-        if not os.access(target.parent, os.W_OK):
-            raise click.UsageError(f"The folder of {output} cannot be written to; name another one.")
-        seen.add(target)
-    _spare_what_people_typed([path for path in outputs if path is not None and path.suffix.lower() == ".xlsx"])
-
-
-def _spare_what_people_typed(workbooks: Sequence[Path]) -> None:
-    """Refuse to replace workbooks with what people typed; with --force remember them, to be kept."""
-    if not any(path.exists() for path in workbooks):
-        return
-    from planner.outputs.typed import typed_into
-
-    context = click.get_current_context()
-    typed = {path: words for path in workbooks if (words := typed_into(path))}
-    if typed and not context.meta.get(_FORCE):
-        listed = "; ".join(f"{path} exists: {words}" for path, words in typed.items())
-        raise click.UsageError(
-            f"{listed}. Nothing was written. Name another file, or add --force: a copy of it is kept beside it then."
-        )
-    context.meta[_KEPT] = list(typed)
-
-
-def keep_beside(paths: Sequence[Path]) -> None:
-    """Let `put_in_place` keep a copy of each of these files."""
-    click.get_current_context().meta[_KEPT] = list(paths)
-
-
-@contextmanager
-def put_in_place() -> Iterator[None]:
-    """Let all outputs that are written in the block take their places together, or none; see `atomic.together`.
-
-    What people typed into a workbook that is replaced is kept beside it.
-    """
-    from planner.outputs.atomic import afterwards, together
-    from planner.outputs.typed import keep_copy
-
-    with together():
-        for path in click.get_current_context().meta.get(_KEPT, ()):
-            kept = keep_copy(path)
-            afterwards(lambda path=path, kept=kept: say(f"Copy of the old {path}: {kept}.", err=True))  # type: ignore[misc]
-        yield

@@ -9,19 +9,8 @@ import click
 
 from planner.cli.from_today import FromToday, from_today
 from planner.cli.numbering import AFTER, plan_before
-from planner.cli.options import (
-    FLEET,
-    PROGRESS,
-    QUIET,
-    check_outputs,
-    command_line,
-    json_file,
-    page_name,
-    put_in_place,
-    read_inventory,
-    solving,
-    workbook,
-)
+from planner.cli.options import FLEET, PROGRESS, QUIET, command_line, read_inventory, solving
+from planner.cli.output_options import check_outputs, json_file, page_name, put_in_place, workbook
 from planner.cli.progress import Stages, in_words
 from planner.cli.streams import files_among, hand_over, hand_over_pieces, is_stdout, say
 

@@ -8,17 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from planner.cli.options import (
-    FLEET,
-    PROGRESS,
-    QUIET,
-    check_outputs,
-    json_file,
-    put_in_place,
-    read_inventory,
-    returned_steps,
-    workbook,
-)
+from planner.cli.options import FLEET, PROGRESS, QUIET, read_inventory, returned_steps
+from planner.cli.output_options import check_outputs, json_file, put_in_place, workbook
 from planner.cli.progress import Stages, in_words
 from planner.cli.streams import files_among, hand_over, is_stdout, say
 

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from planner.cli.options import FLEET, QUIET, check_outputs, json_file, put_in_place, read_inventory, workbook
+from planner.cli.options import FLEET, QUIET, read_inventory
+from planner.cli.output_options import check_outputs, json_file, put_in_place, workbook
 from planner.cli.progress import Stages
 from planner.cli.streams import files_among, hand_over, is_stdout
 

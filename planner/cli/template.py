@@ -6,7 +6,8 @@ from pathlib import Path
 
 import click
 
-from planner.cli.options import QUIET, keep_beside, put_in_place, workbook_name
+from planner.cli.options import QUIET
+from planner.cli.output_options import keep_beside, put_in_place, workbook_name
 from planner.cli.streams import say
 
 

@@ -9,17 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from planner.cli.options import (
-    FLEET,
-    PROGRESS,
-    QUIET,
-    check_outputs,
-    given_statuses,
-    put_in_place,
-    read_inventory,
-    workbook,
-    workbook_name,
-)
+from planner.cli.options import FLEET, PROGRESS, QUIET, given_statuses, read_inventory
+from planner.cli.output_options import check_outputs, put_in_place, workbook, workbook_name
 from planner.cli.streams import say
 from planner.counted_words import counted
 

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from planner.cli.options import FLEET, PROGRESS, QUIET, check_outputs, json_file, put_in_place, read_inventory
+from planner.cli.options import FLEET, PROGRESS, QUIET, read_inventory
+from planner.cli.output_options import check_outputs, json_file, put_in_place
 from planner.cli.streams import hand_over, is_stdout, printable, say
 from planner.counted_words import counted
 

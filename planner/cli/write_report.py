@@ -7,16 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from planner.cli.options import (
-    FLEET,
-    PROGRESS,
-    QUIET,
-    check_outputs,
-    given_mapping,
-    page_name,
-    put_in_place,
-    read_inventory,
-)
+from planner.cli.options import FLEET, PROGRESS, QUIET, given_mapping, read_inventory
+from planner.cli.output_options import check_outputs, page_name, put_in_place
 from planner.cli.progress import Stages
 from planner.cli.streams import say
 from planner.counted_words import counted

@@ -15,7 +15,8 @@ from planner.intake.findings import Findings, show
 from planner.intake.headers import header_text, is_usable
 from planner.intake.ids import KnownIds, resolve, resolve_column
 from planner.intake.layout import Matched
-from planner.intake.matching import Match, record_layout, report_unit
+from planner.intake.matched import record_layout, report_unit
+from planner.intake.matching import Match
 from planner.intake.names import column_of, named, plain, stated_by, without_statement
 from planner.intake.norows import without_notes, without_totals
 from planner.intake.pairrows import PairRows, categories, doubt_unit, with_plain_numbers, without_zeros

@@ -13,7 +13,8 @@ from planner.columns import POLICY, SETTINGS, Column
 from planner.fleet import Policy
 from planner.intake.cells import clean
 from planner.intake.findings import Findings, Place, guess, show
-from planner.intake.matching import match_headers, report_unit
+from planner.intake.matched import report_unit
+from planner.intake.matching import match_headers
 from planner.intake.names import Named, named, plain, stated_by
 from planner.intake.pinned_columns import stated_by_pins
 from planner.intake.rawtable import Cells, RawTable, is_blank, tidy

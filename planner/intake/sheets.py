@@ -1,33 +1,19 @@
 """Which sheet, or which part of one, holds which table of the fleet: by mapping, title, header, and hub ids."""
 
-from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from collections.abc import Collection, Sequence
+from dataclasses import replace
 
-from planner.columns import CURRENT, HUBS, LATENCY, LINKS, POLICY, SHEETS, SITES, Sheet
+from planner.columns import HUBS, LATENCY, POLICY, SHEETS, SITES, Sheet
 from planner.intake.files import Reading
 from planner.intake.findings import Findings, Place, closest, show
-from planner.intake.headers import NO_IDS, find_head, is_matrix_head, table_of
+from planner.intake.headers import NO_IDS, table_of
 from planner.intake.layout import Pins
-from planner.intake.names import named, plain, resembles, sheet_of
+from planner.intake.names import plain, resembles, sheet_of
+from planner.intake.parts import Part, parts_of
 from planner.intake.pinned import pinned_settings, pinned_table, unread_tables, with_units, without_settings
-from planner.intake.rawtable import RawSheet, RawTable, is_blank, tidy
+from planner.intake.rawtable import RawSheet, RawTable, is_blank
 
 _ALIKE = 0.85
-# Headers of so few columns could be those of anything; more are asked for where no title says what a table is.
-_LEAST_COLUMNS = {SITES.name: 2, HUBS.name: 2, LATENCY.name: 3, CURRENT.name: 3, LINKS.name: 3, POLICY.name: 2}
-_USUAL_LEAST = 3
-_HEADERS_LOOKED_AT = 3
-
-
-@dataclass(frozen=True)
-class Part:
-    """A table on a sheet: rows ``within`` (from 0, the end excluded) of ``raw``, whose title may not name it."""
-
-    sheet: Sheet
-    raw: RawSheet
-    within: tuple[int, int]
-    titled: bool
 
 
 class SheetTables:
@@ -154,7 +140,7 @@ class SheetTables:
             stop = min((row - 1 for row in heads if row > pins.header_row), default=len(raw.cells))
             self._parts[sheet.name] = Part(sheet, raw, (0, stop), True)
             return
-        parts = list(_parts(raw, NO_IDS))
+        parts = list(parts_of(raw, NO_IDS))
         own = [part for part in parts if part.sheet is sheet]
         others = [part for part in parts if part.sheet is not sheet]
         if own:
@@ -174,7 +160,7 @@ class SheetTables:
         """Find tables that no title names: on sheets of other names, and beside or below another table."""
         spare = list(self._spare)
         for raw in self._unknown:
-            spare += _parts(raw, NO_IDS)
+            spare += parts_of(raw, NO_IDS)
         for sheet in SHEETS:
             if sheet.name in self._parts or sheet.name in self._asked or sheet.name in self._adopted:
                 continue
@@ -200,7 +186,7 @@ class SheetTables:
             part
             for raw in self._unknown
             if (raw.file, raw.title) not in used
-            for part in _parts(raw, ids)
+            for part in parts_of(raw, ids)
             if part.sheet is LATENCY
         ]
         self._choose(LATENCY, [part for part in parts if resembles(part.raw.title, LATENCY)] or parts)
@@ -224,84 +210,3 @@ def _is_below(part: Part, raw: RawSheet) -> bool:
 
 def _did_you_mean(meant: str) -> str:
     return f'Did you mean "{meant}"?' if meant else ""
-
-
-def _parts(raw: RawSheet, ids: Collection[str]) -> Iterator[Part]:
-    """Yield the tables of a sheet whose headers tell what they are, from the top, those side by side one by one."""
-    starts: list[tuple[int, list[tuple[Sheet, tuple[int, int]]]]] = []
-    above_blank, seen = True, set()
-    for i, row in enumerate(raw.cells):
-        if all(map(is_blank, row)):
-            above_blank = True
-            continue
-        if above_blank:
-            kinds = _kinds_at(raw, i, ids)
-            texts = tuple(plain(cell) for cell in row)
-            if kinds and texts not in seen:  # a header again, as on each printed page, begins no other table
-                starts.append((i, kinds))
-                seen.add(texts)
-        above_blank = False
-    for number, (start, kinds) in enumerate(starts):
-        stop = starts[number + 1][0] if number + 1 < len(starts) else len(raw.cells)
-        for sheet, columns in kinds:
-            part = raw if len(kinds) == 1 else _only_columns(raw, columns)
-            yield Part(sheet, part, (0 if number == 0 and len(kinds) == 1 else start, stop), False)
-
-
-def _kinds_at(raw: RawSheet, i: int, ids: Collection[str]) -> list[tuple[Sheet, tuple[int, int]]]:
-    """Return what tables a block of rows that begins in row ``i`` holds, with the columns of each."""
-    title = [cell for cell in raw.cells[i] if not is_blank(cell)]
-    for k in range(i, min(i + _HEADERS_LOOKED_AT, len(raw.cells))):
-        row = raw.cells[k]
-        if not all(isinstance(cell, str) or _text(cell) in ids for cell in row if not is_blank(cell)):
-            return []
-        runs = list(_runs(row))
-        kinds = [(kind, run) for run in runs if (kind := _kind(row[run[0] : run[1]], ids)) is not None]
-        if len({kind.name for kind, _ in kinds}) > 1:
-            return kinds
-        whole = _kind(row, ids)
-        if whole is not None:
-            return [(whole, (0, len(row)))]
-        named_by_title = sheet_of(title[0]) if len(title) == 1 and isinstance(title[0], str) and k > i else None
-        if named_by_title is not None and find_head(raw, named_by_title.columns, [k], ids).names:
-            required = {c.name for c in named_by_title.columns if c.required}
-            if required <= {f.column.name for c in row if (f := named(c, named_by_title.columns)) is not None}:
-                return [(named_by_title, (0, len(row)))]
-    return []
-
-
-def _text(cell: Any) -> str:
-    return tidy(cell) if isinstance(cell, str) else show(cell)
-
-
-def _runs(row: Sequence[Any]) -> Iterator[tuple[int, int]]:
-    """Yield the runs of cells that are not blank."""
-    start = None
-    for position, cell in enumerate([*row, ""]):
-        if is_blank(cell):
-            if start is not None:
-                yield start, position
-            start = None
-        elif start is None:
-            start = position
-
-
-def _kind(names: Sequence[Any], ids: Collection[str]) -> Sheet | None:
-    """Return the sheet whose columns a header names, the one that it names most of; None if it is no header."""
-    if ids and is_matrix_head(names, ids):
-        return LATENCY
-    best, most = None, 0
-    for sheet in SHEETS:
-        found = {f.column.name for name in names if (f := named(name, sheet.columns)) is not None}
-        needed = {column.name for column in sheet.columns if column.required}
-        least = max(_LEAST_COLUMNS.get(sheet.name, _USUAL_LEAST), len(needed))
-        if needed <= found and len(found) >= least and len(found) > most:
-            best, most = sheet, len(found)
-    return best
-
-
-def _only_columns(raw: RawSheet, columns: tuple[int, int]) -> RawSheet:
-    """Return the sheet with every cell outside some columns blank, so that addresses stay what they are."""
-    first, last = columns
-    cells = [[*[""] * first, *row[first:last]] if len(row) > first else [] for row in raw.cells]
-    return replace(raw, cells=cells)

@@ -11,15 +11,14 @@ from itertools import chain, combinations
 
 from planner.fleet import Fleet
 from planner.plan import Plan
-from planner.schedule import STEP_KINDS, Rollout, Step, Wave
+from planner.schedule import Rollout, Step, Wave
 from planner.verify.case import Case
 from planner.verify.clock import WallClock, wall_clock
 from planner.verify.inventory import Pool, read_inventory
 from planner.verify.replay import Replay
 from planner.verify.running import Running
+from planner.verify.step_form import step_form
 from planner.verify.violation import Violation
-
-_SITE_STEPS = ("attach", "move", "detour", "site_release")
 
 
 def verify_rollout(fleet: Fleet, plan: Plan, rollout: Rollout) -> tuple[Violation, ...]:
@@ -30,7 +29,7 @@ def verify_rollout(fleet: Fleet, plan: Plan, rollout: Rollout) -> tuple[Violatio
     """
     case = Case(read_inventory(fleet), plan)
     check = _Check(fleet, case, _in_utc(rollout))
-    form = list(check.form())
+    form = list(step_form(fleet, check.rollout))
     if any(violation.code == "step_form" for violation in form):
         return tuple(form)  # what follows looks up what these steps name
     replay = check.replay()
@@ -71,7 +70,6 @@ class _Check:
 
     def __post_init__(self) -> None:
         fleet, policy = self.fleet, self.fleet.policy
-        self.steps = {step.id: step for step in self.rollout.steps}
         names = ("timezone", "window", "region", "crew", "release", "target_release", "neighbours")
         self.sites = {
             row[0]: dict(zip(names, row[1:], strict=True))
@@ -104,37 +102,6 @@ class _Check:
                 if host not in found and at_hub:
                     found[host] = max(at_hub, key=lambda pool: pool.cap)
         return found
-
-    def form(self) -> Iterator[Violation]:
-        """Ids, kinds, times and needs of the steps, and the numbers of the waves."""
-        if len(self.steps) < len(list(self.rollout.steps)):
-            yield Violation("step_form", "rollout", "two of its steps have the same id")
-        for number, wave in enumerate(self.rollout.waves, start=1):
-            if wave.wave != number or not wave.steps:
-                text = f"waves must be numbered from 1 and have steps; this one is at place {number}"
-                yield Violation("step_form", f"wave {wave.wave}", text)
-            elif (wave.starts, wave.ends) != (min(s.starts for s in wave.steps), max(s.ends for s in wave.steps)):
-                text = "it must begin with its first step and end with its last"
-                yield Violation("step_form", f"wave {wave.wave}", text)
-        for step in self.rollout.steps:
-            yield from self._form(step)
-        if self.rollout.lower_bound_waves > len(self.rollout.waves):
-            yield Violation("bound", "rollout", "it says that any rollout needs more waves than it has itself")
-
-    def _form(self, step: Step) -> Iterator[Violation]:
-        where = f"step {step.id}"
-        of_site = step.kind in _SITE_STEPS
-        minutes = self.fleet.policy.site_minutes if of_site else self.fleet.policy.host_minutes
-        if step.kind not in STEP_KINDS or (step.site in self.sites) != of_site or bool(step.host) == of_site:
-            text = "its kind is unknown, or it names a site where a host is needed, or a host where a site is needed"
-            yield Violation("step_form", where, text)
-        elif step.kind in ("attach", "detour") and step.to_host is None:
-            yield Violation("step_form", where, "it does not say which host the site goes to")
-        if step.ends - step.starts != dt.timedelta(minutes=minutes):
-            yield Violation("step_length", where, f"it must take {minutes} minutes, as the policy says")
-        for need in step.needs:
-            if need not in self.steps or self.steps[need].ends > step.starts:
-                yield Violation("step_order", where, f"it begins before step {need} has ended, which it needs")
 
     def replay(self) -> Replay:
         """Return the state before the first step."""

@@ -39,6 +39,7 @@ OURS = {
     "planner.cli.from_today",
     "planner.cli.numbering",
     "planner.cli.options",
+    "planner.cli.output_options",
     "planner.cli.progress",
     "planner.cli.streams",
     "planner.errors",
