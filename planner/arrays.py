@@ -1,9 +1,10 @@
-"""Types of arrays, and what every room does alike: ids to positions, weights to whole numbers."""
+"""Types of arrays, the usual ones, and what every room does alike: ids to positions, weights to whole numbers."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -13,6 +14,40 @@ Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 Moments = npt.NDArray[np.datetime64]
+
+
+Size = int | tuple[int, ...]
+
+
+def int_zeros(size: Size) -> Ints:
+    """Return whole zeros, of shape ``size``."""
+    return np.zeros(size, dtype=np.int64)
+
+
+def falses(size: Size) -> Bools:
+    """Return an array of False, of shape ``size``."""
+    return np.zeros(size, dtype=np.bool_)
+
+
+def trues(size: Size) -> Bools:
+    """Return an array of True, of shape ``size``."""
+    return np.ones(size, dtype=np.bool_)
+
+
+def int_array(values: Sequence[Any]) -> Ints:
+    """Return ``values`` as an array of whole numbers."""
+    return np.array(values, dtype=np.int64)
+
+
+def as_floats(values: npt.NDArray[Any]) -> Floats:
+    """Return a copy of ``values`` as floating-point numbers."""
+    return values.astype(np.float64)
+
+
+def rounded(values: npt.NDArray[Any]) -> Ints:
+    """Return the whole numbers nearest to ``values``, of two as near the even one."""
+    whole: Ints = np.rint(values).astype(np.int64)
+    return whole
 
 
 def positions(ids: Sequence[str] | pd.Series, among: Sequence[str]) -> Ints:

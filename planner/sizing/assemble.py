@@ -50,12 +50,15 @@ class RoundTrip(TypedDict, total=False):
 
 def assemble(case: Case, checker: Checker, draft: Draft, attained: tuple[Attained, ...], budget: SolveBudget) -> Plan:
     """Return the Plan; everything in it is in order of ids."""
-    fleet, problem, today = case.fleet, case.problem, case.today
+    fleet = case.fleet
+    problem = case.problem
+    today = case.today
     sized, placement = draft.sized, draft.placement
     hosts, assignments = hosts_and_assignments(case, draft)
     sized = _recounted(fleet, problem, sized, placement, hosts)
     uncovered = _uncovered(fleet, problem, draft)
-    least, given = _least(fleet, problem, draft), _given(fleet)
+    least = _least(fleet, problem, draft)
+    given = _given(fleet)
     spared = no_host_needed(fleet, {fleet.site_ids[problem.site_at[s]] for s in np.flatnonzero(placement.own)})
     crowded = crowded_out(fleet, checker, problem, placement.unserved, draft.seating.seats)
     unserved = [
@@ -142,7 +145,9 @@ def _recounted(fleet: Fleet, problem: Problem, sized: Sized, placement: Placemen
 
 def _hosts(case: Case, draft: Draft) -> list[Host]:
     """Return the hosts that carry something or stand by, pool by pool."""
-    fleet, problem, today = case.fleet, case.problem, case.today
+    fleet = case.fleet
+    problem = case.problem
+    today = case.today
     seats = draft.seating.seats
     needed = {seat.host for seat in seats} | {name for name in draft.standbys if name}
     loads = {p: {name: 0 for name in names if name in needed} for p, names in draft.seating.names.items()}
@@ -170,8 +175,12 @@ def _hosts(case: Case, draft: Draft) -> list[Host]:
 
 
 def _assignment(case: Case, pool_of: dict[str, int], runs: set[str], seat: Seat, standby: str | None) -> Assignment:
-    fleet, problem, today = case.fleet, case.problem, case.today
-    at, pair, host = int(problem.site_at[seat.site]), seat.pair, seat.host
+    fleet = case.fleet
+    problem = case.problem
+    today = case.today
+    at = int(problem.site_at[seat.site])
+    pair = seat.pair
+    host = seat.host
     hub = fleet.hub_ids[problem.hub[seat.pool]]
     site = fleet.site_ids[at]
     before = today.host.get(site) or today.hub.get(site)
@@ -195,12 +204,15 @@ def _assignment(case: Case, pool_of: dict[str, int], runs: set[str], seat: Seat,
 
 def round_trip(problem: Problem, pair: int) -> RoundTrip:
     """Return what is known of the round-trip time of a pair: its evidence, with the date or the range of that."""
-    rtt_ms, moment = float(problem.rtt_ms[pair]), problem.round_trips.measured_at[pair]
+    rtt_ms = float(problem.rtt_ms[pair])
+    moment = problem.round_trips.measured_at[pair]
     known: RoundTrip = {"rtt_ms": rtt_ms, "evidence": EVIDENCE[problem.round_trips.evidence[pair]]}
     if known["evidence"] == "estimated":
         low, high = estimate_range_ms(rtt_ms)
         return {**known, "rtt_low_ms": low, "rtt_high_ms": high}
-    return known if np.isnat(moment) else {**known, "measured_at": str(moment.astype("datetime64[s]"))}
+    if np.isnat(moment):
+        return known
+    return {**known, "measured_at": str(moment.astype("datetime64[s]"))}
 
 
 def _rtt_of(problem: Problem, site: int, pool: int) -> float:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from planner.arrays import int_array
 from planner.fleet import Bools, Fleet, Ints
 from planner.host_limits import HostLimit
 from planner.plan import Reason, Unserved
@@ -29,7 +30,7 @@ def crowded_out(
 ) -> list[Unserved]:
     """Return the sites ``left_out`` (S,), whose eligible pools are full of sites of at least the same worth."""
     found = []
-    pool_of_host = np.array([pool for _, pool in {(seat.host, seat.pool) for seat in seats}], dtype=np.int64)
+    pool_of_host = int_array([pool for _, pool in {(seat.host, seat.pool) for seat in seats}])
     running = np.bincount(pool_of_host, minlength=problem.pools)
     for s in np.flatnonzero(left_out):
         pools = problem.pool[problem.indptr[s] : problem.indptr[s + 1]]
@@ -66,7 +67,7 @@ def _stops(limit: HostLimit, growing: Ints, pools: Ints) -> bool:
 
 def _reached(problem: Problem, seats: Sequence[Seat], s: int, pools: Ints) -> list[str]:
     """Return the limits at ``pools`` that site ``s`` would break on top of ``seats``, each in a few words."""
-    site, pool = (np.array([getattr(seat, name) for seat in seats], dtype=np.int64) for name in ("site", "pool"))
+    site, pool = (int_array([getattr(seat, name) for seat in seats]) for name in ("site", "pool"))
     clusters = np.array([seat.clusters for seat in seats], dtype=np.float64)
     share = clusters / problem.clusters[site]
     found = []

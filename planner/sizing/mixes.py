@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planner.arrays import falses, int_zeros
 from planner.fleet import Fleet, Ints
 from planner.rules import Checker
 from planner.sizing.host_counts.hall_conditions import Cut
@@ -59,8 +60,8 @@ class Mixes:
         sized = cheapest_mix(problem, group(problem, by_weight=False), _for_some_rounds(budget), self._known)
         if sized is None:
             return None
-        own = placed(problem, sized, np.zeros(len(problem.pool), dtype=np.bool_), ()).own
-        hosts = np.zeros(len(self._fleet.pool_ids), dtype=np.int64)
+        own = placed(problem, sized, falses(len(problem.pool)), ()).own
+        hosts = int_zeros(len(self._fleet.pool_ids))
         hosts[problem.pool_at] = sized.counts.hosts
         ids = tuple(sorted(self._fleet.site_ids[at] for at in problem.site_at[own].tolist()))
         return Mix(hosts, ids, sized.bound >= sized.value)

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from planner.arrays import falses
 from planner.counted_words import counted
 from planner.fleet import Bools, Fleet
 from planner.plan import Proof
@@ -50,7 +51,8 @@ def prove(
     cuts, found = sized.cuts, sized.bound
     if cuts is None or not must.all() or sized.bound < sized.value:
         search = search_counts(served, classes, SolveBudget(seed=budget.seed, seconds=_proof_seconds(budget)))
-        cuts, found = tuple(search.cuts), min(search.objective_bound, sized.value)
+        cuts = tuple(search.cuts)
+        found = min(search.objective_bound, sized.value)
     bound = max(found, sized.bound)
     evidence = sized.evidence(bound, budget) if found < bound and sized.evidence is not None else None
     if evidence is not None:
@@ -67,9 +69,11 @@ def prove(
         rest = "The rest is the solver's result."
         if problem.limited:
             rest = "The rest comes from limits on hubs, zones or weight, and is the solver's result."
-        kind, how = "solver", f"These groups alone need at least {found:g}. {rest} {_UNCHECKED}"
+        kind = "solver"
+        how = f"These groups alone need at least {found:g}. {rest} {_UNCHECKED}"
     else:
-        kind, how = "counting" if certificate.closed else "search", _adding_up(certificate, found)
+        kind = "counting" if certificate.closed else "search"
+        how = _adding_up(certificate, found)
     words = " ".join((_opening(fleet, sized, bound), *_sets_in_words(told, len(fleet.pool_ids)), left_out, how))
     return Proof(kind if bound >= sized.value else "bound", " ".join(words.split()), details), bound
 
@@ -88,7 +92,7 @@ def _pairs(certificate: Certificate) -> list[tuple[Inequality, Fraction]]:
 
 def _as_data(fleet: Fleet, problem: Problem, classes: Classes, row: Inequality, multiplier: Fraction) -> dict[str, Any]:
     """Return one inequality as plain data: sites, size of items, pools with their room, divisor, demand, multiplier."""
-    inside: Bools = np.zeros(classes.count, dtype=np.bool_)
+    inside: Bools = falses(classes.count)
     inside[row.cut.classes] = True
     sites = problem.site_at[inside[classes.of_site]]
     return {
@@ -135,7 +139,9 @@ def _sets_in_words(told: list[dict[str, Any]], all_pools: int) -> list[str]:
 
 def _set_in_words(data: dict[str, Any], all_pools: int) -> str:
     """Say one inequality as a person would; ``all_pools`` is how many pools the fleet has."""
-    sites, pools, size = data["sites"], data["pools"], data["at_least"]
+    sites = data["sites"]
+    pools = data["pools"]
+    size = data["at_least"]
     named = ", ".join(sites[:_NAMED_SITES]) + (", …" if len(sites) > _NAMED_SITES else "")
     if size == 1:
         who = f"{counted(len(sites), 'site')} with {counted(data['demand'], 'cluster')}"

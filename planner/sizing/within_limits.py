@@ -12,6 +12,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from planner.arrays import int_array
 from planner.errors import SolverError
 from planner.sizing.host_counts.fewest_hosts import SecondaryCosts
 from planner.sizing.instance.case import Case
@@ -65,7 +66,7 @@ def keeps_limits(problem: Problem, draft: Draft) -> bool:
     if not problem.may_run(running(problem, draft)):
         return False
     seats = draft.seating.seats
-    site, pool = (np.array([getattr(seat, name) for seat in seats], dtype=np.int64) for name in ("site", "pool"))
+    site, pool = (int_array([getattr(seat, name) for seat in seats]) for name in ("site", "pool"))
     share = np.array([seat.clusters for seat in seats], dtype=np.float64) / problem.clusters[site]
     for limit in problem.limits:
         if (problem.amounts[limit.measure][site] * share)[limit.pools[pool]].sum() > limit.most * (1 + _CLOSE):

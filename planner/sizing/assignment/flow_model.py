@@ -35,6 +35,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from planner.arrays import as_floats, int_array, int_zeros, rounded
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.assignment.linking_rows import fewest_hosts, open_arcs, open_limits
 from planner.sizing.instance.classes import Classes
@@ -73,7 +74,9 @@ class FlowModel:
         self._add_rows()
 
     def _add_columns(self, serve_all: bool) -> None:
-        problem, classes, rows = self.problem, self.classes, self.rows
+        problem = self.problem
+        classes = self.classes
+        rows = self.rows
         used = np.bincount(classes.pool, minlength=problem.pools) > 0
         self.n = rows.block(problem.pools, upper=np.where(used, problem.max_hosts, 0), whole=True)
         self.f = rows.block(
@@ -86,8 +89,11 @@ class FlowModel:
         self.a = rows.block(problem.pools)
 
     def _add_rows(self) -> None:
-        problem, classes, rows = self.problem, self.classes, self.rows
-        units, demand = classes.unit_demand.astype(np.float64), classes.demand.astype(np.float64)
+        problem = self.problem
+        classes = self.classes
+        rows = self.rows
+        units = as_floats(classes.unit_demand)
+        demand = as_floats(classes.demand)
         elsewhere = [(of, column, units[of]) for of, column in ((self.left_out_of, self.z), (self.own_of, self.o))]
         rows.add([(classes.of_arc, self.f, 1.0), *elsewhere], classes.count, demand, demand)
         add_capacity(rows, problem.caps, self.n, [Loads(classes.pool, self.f, classes.items[classes.of_arc])])
@@ -110,8 +116,9 @@ class FlowModel:
             fewest = fewest_hosts(problem, int(classes.demand @ classes.items))
             self.rows.row([(self.n, 1.0)], fewest, np.inf)
         arcs = open_arcs(problem, classes)
-        each, most = np.arange(len(arcs)), open_limits(problem, classes)[arcs]
-        terms: list[Terms] = [(each, self.f[arcs], 1.0), (each, self.n[classes.pool[arcs]], -most.astype(np.float64))]
+        each = np.arange(len(arcs))
+        most = open_limits(problem, classes)[arcs]
+        terms: list[Terms] = [(each, self.f[arcs], 1.0), (each, self.n[classes.pool[arcs]], -as_floats(most))]
         self.rows.add(terms, len(arcs), -np.inf, 0.0)
 
     def give(self, hosts: Ints) -> None:
@@ -128,9 +135,10 @@ class FlowModel:
         c = classes.of_arc[arcs]
         kinds = list(zip(classes.items[c].tolist(), classes.item_weight[c].tolist(), strict=True))
         distinct = sorted(set(kinds), reverse=True)
-        of_arc = np.array([distinct.index(kind) for kind in kinds], dtype=np.int64)
-        units = np.bincount(of_arc, weights=classes.demand[c], minlength=len(distinct)).astype(np.float64)
-        cap, most = int(problem.caps[p]), int(problem.max_hosts[p])
+        of_arc = int_array([distinct.index(kind) for kind in kinds])
+        units = as_floats(np.bincount(of_arc, weights=classes.demand[c], minlength=len(distinct)))
+        cap = int(problem.caps[p])
+        most = int(problem.max_hosts[p])
         if problem.host_weight is not None:
             packed = add_weighed_fillings(self.rows, distinct, units, (cap, problem.host_weight), most, self.n[p])
         else:
@@ -229,8 +237,8 @@ class FlowModel:
         return outcome, self._counts() if outcome.has_solution else None
 
     def _counts(self) -> Counts:
-        whole: Ints = np.rint(self._values).astype(np.int64)
-        unserved, own = (np.zeros(self.classes.count, dtype=np.int64) for _ in range(2))
+        whole: Ints = rounded(self._values)
+        unserved, own = (int_zeros(self.classes.count) for _ in range(2))
         unserved[self.left_out_of] = whole[self.z]
         own[self.own_of] = whole[self.o]
         fixed: Bools = self.classes.fixed[self.classes.of_arc]

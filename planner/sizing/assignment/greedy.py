@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planner.arrays import int_zeros
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
@@ -18,7 +19,7 @@ def greedy_counts(problem: Problem, classes: Classes) -> Counts:
 
     Every host is filled on its own, so the result packs. No bound comes with it.
     """
-    hosts = np.zeros(problem.pools, dtype=np.int64)
+    hosts = int_zeros(problem.pools)
     flow = np.zeros(len(classes.pool))
     waiting = classes.demand.copy()
     choices = np.diff(classes.indptr)

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.sparse as sp
 
+from planner.arrays import as_floats, falses
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
@@ -49,18 +50,22 @@ class Relaxed:
 def open_arcs(problem: Problem, classes: Classes) -> Ints:
     """Return the arcs whose row is needed; all of them where serving every class by shared hosts is not possible."""
     relaxed = relax(problem, classes, SolveBudget())
-    return np.arange(len(classes.pool)) if relaxed is None else relaxed.arcs
+    if relaxed is None:
+        return np.arange(len(classes.pool))
+    return relaxed.arcs
 
 
 def relax(problem: Problem, classes: Classes, budget: SolveBudget) -> Relaxed | None:
     """Return the relaxation of serving every class by shared hosts; None when it has no solution or time ended."""
-    limits, none = open_limits(problem, classes), np.zeros(len(classes.pool), dtype=np.bool_)
+    limits = open_limits(problem, classes)
+    none = falses(len(classes.pool))
     program = _relaxation(problem, classes, limits, none)
     growing = WithOpenRows(program, problem.pools, classes.pool, limits, budget.seed)
     answer = growing.solve(budget)
     if answer.outcome.state != "optimal":
         return None
-    arcs, rows = np.flatnonzero(growing.taken), len(program.row_lower)
+    arcs = np.flatnonzero(growing.taken)
+    rows = len(program.row_lower)
     whole = _relaxation(problem, classes, limits, growing.taken)
     return Relaxed(whole, answer.outcome.objective, answer.x, answer.reduced_cost, arcs, rows)
 
@@ -75,7 +80,7 @@ class WithOpenRows:
     def __init__(self, program: LinearProgram, pools: int, pool: Ints, limits: Ints, seed: int) -> None:
         self.pool, self.limits = pool, limits
         self.columns, self.pools = len(program.cost), pools
-        self.taken = np.zeros(len(pool), dtype=np.bool_)
+        self.taken = falses(len(pool))
         self.iterations = 0
         self._growing = GrowingProgram(program, seed)
 
@@ -90,7 +95,8 @@ class WithOpenRows:
             self.iterations += answer.iterations
             if answer.outcome.state != "optimal" or answer.outcome.objective >= enough:
                 return answer
-            hosts, flow = answer.x[: self.pools], answer.x[self.pools : self.pools + len(self.pool)]
+            hosts = answer.x[: self.pools]
+            flow = answer.x[self.pools : self.pools + len(self.pool)]
             broken = np.flatnonzero(~self.taken & (flow > self.limits * hosts[self.pool] + _BROKEN))
             if not len(broken):
                 return answer
@@ -102,7 +108,8 @@ class WithOpenRows:
 def fewest_hosts(problem: Problem, clusters: int) -> int:
     """Return how many hosts it takes to carry ``clusters`` if the largest ones may be chosen; a lower bound."""
     order = np.argsort(-problem.caps, kind="stable")
-    caps, most = problem.caps[order], problem.max_hosts[order]
+    caps = problem.caps[order]
+    most = problem.max_hosts[order]
     before = np.concatenate(([0], np.cumsum(caps * most)))
     at = int(np.searchsorted(before, clusters)) - 1  # the pool whose hosts complete the room
     if at < 0 or at >= len(caps):
@@ -112,14 +119,16 @@ def fewest_hosts(problem: Problem, clusters: int) -> int:
 
 def _relaxation(problem: Problem, classes: Classes, limits: Ints, taken: Bools) -> LinearProgram:
     """Return rows (1), (2), (2c) and the ``taken`` ones of (3b); columns n_p, then f_a."""
-    model, demand = ModelBuilder(), classes.demand.astype(np.float64)
-    n = model.block(problem.pools, problem.host_cost, problem.max_hosts.astype(np.float64))
+    model = ModelBuilder()
+    demand = as_floats(classes.demand)
+    n = model.block(problem.pools, problem.host_cost, as_floats(problem.max_hosts))
     f = model.block(len(classes.pool), classes.cost, demand[classes.of_arc])
     model.add([(classes.of_arc, f, 1.0)], classes.count, demand, demand)
     add_room(model, problem.caps, n, [Loads(classes.pool, f, classes.items[classes.of_arc])])
     model.row([(n, 1.0)], fewest_hosts(problem, int(classes.demand @ classes.items)), np.inf)
     arcs = np.flatnonzero(taken)
-    each, most = np.arange(len(arcs)), limits[arcs].astype(np.float64)
+    each = np.arange(len(arcs))
+    most = as_floats(limits[arcs])
     model.add([(each, f[arcs], 1.0), (each, n[classes.pool[arcs]], -most)], len(arcs), -np.inf, 0.0)
     return model.program()
 
@@ -128,5 +137,5 @@ def _open_rows(pool: Ints, limits: Ints, arcs: Ints, pools: int, columns: int) -
     """Return rows (3b) of ``arcs``: f_a - m_a n_p, shape (rows, columns)."""
     row = np.arange(len(arcs))
     places = (np.concatenate((row, row)), np.concatenate((pool[arcs], pools + arcs)))
-    values = np.concatenate((-limits[arcs].astype(np.float64), np.ones(len(arcs))))
+    values = np.concatenate((-as_floats(limits[arcs]), np.ones(len(arcs))))
     return sp.csr_array((values, places), shape=(len(arcs), columns))

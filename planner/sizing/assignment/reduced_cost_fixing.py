@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.sparse as sp
 
+from planner.arrays import int_zeros, rounded, trues
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.assignment.linking_rows import Relaxed, relax
 from planner.sizing.instance.classes import Classes
@@ -71,12 +72,13 @@ class _Columns:
 
     def solve(self, budget: SolveBudget, gap: float = 0.0, start: Floats | None = None) -> Answer:
         """Return the answer with values of all columns; ``start`` are values of a plan."""
-        at, whole = np.flatnonzero(self.kept), self.relaxed.program
+        at = np.flatnonzero(self.kept)
+        whole = self.relaxed.program
         pools = whole.matrix.shape[1] - len(self.classes.pool)
         matrix = sp.csr_array(whole.matrix[:, at])
         # Without its pair, a row of f <= m n says nothing.
         rows = np.flatnonzero(np.diff(matrix.indptr) > (np.arange(matrix.shape[0]) >= self.relaxed.first_open_row))
-        kinds = np.concatenate((np.ones(pools, dtype=np.bool_), self.classes.fixed[self.classes.of_arc]))
+        kinds = np.concatenate((trues(pools), self.classes.fixed[self.classes.of_arc]))
         program = LinearProgram(
             whole.cost[at],
             whole.upper[at],
@@ -94,6 +96,6 @@ class _Columns:
 
 def _counts(problem: Problem, classes: Classes, x: Floats) -> Counts:
     hosts, flow = np.split(x, [problem.pools])
-    none: Ints = np.zeros(classes.count, dtype=np.int64)
+    none: Ints = int_zeros(classes.count)
     fixed = classes.fixed[classes.of_arc]
-    return Counts(np.rint(hosts).astype(np.int64), np.where(fixed, np.rint(flow), flow), none, none)
+    return Counts(rounded(hosts), np.where(fixed, np.rint(flow), flow), none, none)

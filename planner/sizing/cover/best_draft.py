@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from planner.arrays import int_array
 from planner.sizing.cover.losses import Losses
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.counts import Sized
@@ -39,7 +40,7 @@ class Best:
         """Return the weight of sites on shared hosts that no plan gives a standby."""
         problem = self.problem
         can = self.losses.coverable_sites(problem)
-        sites = np.unique(np.array([seat.site for seat in draft.seating.seats], dtype=np.int64))
+        sites = np.unique(int_array([seat.site for seat in draft.seating.seats]))
         return float(problem.weights[sites[~can[sites]]].sum())
 
     def _holding(self) -> list[Sized]:

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import scipy.sparse as sp
 
+from planner.arrays import as_floats, falses
 from planner.fleet import Floats, Ints
 from planner.sizing.cover.host_levels import Conditions, LevelProgram
 from planner.sizing.solvers.budget import SolveBudget
@@ -39,14 +40,17 @@ class LevelBound:
     """The search: ``bound`` holds for every plan that costs less than ``below``, else it is ``below`` itself."""
 
     def __init__(self, levels: LevelProgram, conditions: Conditions, below: float, *, whole: bool) -> None:
-        self.levels, self.below, self.whole = levels, below, whole
+        self.levels = levels
+        self.below = below
+        self.whole = whole
         self.bound = 0.0
         self._conditions = conditions
         self._met = levels.met_by(conditions)
-        self._taken = np.zeros(len(conditions.demand), dtype=np.bool_)
+        self._taken = falses(len(conditions.demand))
         self._program = GrowingProgram(dataclasses.replace(levels.program(), whole=None))
         self._program.cut_off(below - (1.0 if whole else 0.0) + _EPS)
-        self._gain, self._splits = np.ones((2, levels.problem.pools)), np.ones((2, levels.problem.pools))
+        self._gain = np.ones((2, levels.problem.pools))
+        self._splits = np.ones((2, levels.problem.pools))
         self._steps = 0
 
     def search(self, most_steps: int, budget: SolveBudget) -> None:
@@ -63,7 +67,8 @@ class LevelBound:
             if p < 0:
                 return
             for side in range(2):
-                low, high = node.low.copy(), node.high.copy()
+                low = node.low.copy()
+                high = node.high.copy()
                 (high if side == 0 else low)[p] = at + side
                 number += 1
                 child = self._node(number, low, high, budget)
@@ -85,7 +90,7 @@ class LevelBound:
         """Return the node of a range, None where nothing in it costs less than ``below``."""
         levels = self.levels
         inside = (levels.hosts >= low[levels.pool]) & (levels.hosts <= high[levels.pool])
-        self._program.bound(levels.level, np.zeros(len(inside)), inside.astype(np.float64))
+        self._program.bound(levels.level, np.zeros(len(inside)), as_floats(inside))
         answer = self._answer(budget)
         if answer.outcome.state != "optimal":
             return None
@@ -107,7 +112,7 @@ class LevelBound:
             self._taken[worst] = True
             rows = sp.csr_array(self._met[worst])
             wide = sp.csr_array((rows.data, self.levels.level[rows.indices], rows.indptr), self._shape(len(worst)))
-            self._program.add(wide, self._conditions.demand[worst].astype(np.float64))
+            self._program.add(wide, as_floats(self._conditions.demand[worst]))
 
     def _shape(self, rows: int) -> tuple[int, int]:
         return rows, self.levels.model.columns

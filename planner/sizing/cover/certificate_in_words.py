@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from planner.arrays import falses
 from planner.counted_words import counted, first_few
 from planner.fleet import Bools, Fleet
 from planner.sizing.cover.certificate import Evidence
@@ -43,7 +44,7 @@ def more_sets_in_words(number: int) -> str:
 
 def _as_data(fleet: Fleet, problem: Problem, classes: Classes, each: CoverSet, multiplier: Fraction) -> dict[str, Any]:
     """Return one set as plain data: sites, clusters, how each possible home is counted, and its multiplier."""
-    inside: Bools = np.zeros(classes.count, dtype=np.bool_)
+    inside: Bools = falses(classes.count)
     inside[each.classes] = True
     name = [fleet.pool_ids[at] for at in problem.pool_at]
     homes = np.flatnonzero(each.ready.any(axis=1))

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from planner.arrays import as_floats, falses
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.assignment.flow_model import FlowModel
 from planner.sizing.cover.loss_rows import Row, first_rows, missing_rows
@@ -67,7 +68,8 @@ class CoverModel(FlowModel):
 
     def _followed(self) -> Bools:
         """Say on which arcs some eligible pool may follow, shape (A,)."""
-        classes, found = self.classes, np.zeros(len(self.classes.pool), dtype=np.bool_)
+        classes = self.classes
+        found = falses(len(self.classes.pool))
         for c in range(classes.count):
             mine = slice(classes.indptr[c], classes.indptr[c + 1])
             found[mine] = self.losses.partners(classes.pool[mine], self.problem.max_hosts).any(axis=1)
@@ -80,7 +82,7 @@ class CoverModel(FlowModel):
         self.known.add(row.key)
         classes, losses = self.classes, self.losses
         m = max(1, row.hosts)
-        each = classes.items[classes.of_arc].astype(np.float64)
+        each = as_floats(classes.items[classes.of_arc])
         counted = each * row.counted(classes, losses)
         on = np.flatnonzero(counted)
         displaced = np.isin(classes.of_arc, row.inside) & losses.pools[row.loss][classes.pool]
@@ -88,7 +90,7 @@ class CoverModel(FlowModel):
         terms: list[Term] = [
             (self.f[on], counted[on]),
             (self.w[bare], -each[self.bare_on[bare]]),
-            (self.n[row.pools], -m * losses.room[row.pools].astype(np.float64)),
+            (self.n[row.pools], -m * as_floats(losses.room[row.pools])),
         ]
         most = 0.0
         if row.hosts:
@@ -98,7 +100,7 @@ class CoverModel(FlowModel):
                 void = float(2 * m + 1) * float((classes.demand * classes.items).sum())
                 terms.append((self._exactly(p)[m - 1 : m], void))
                 most += void
-        self.rows.row(terms, -np.inf, most)
+        self.rows.at_most(terms, most)
 
     def _exactly(self, p: int) -> Ints:
         """Return the binaries that say that pool ``p`` runs exactly 1, 2, … hosts."""
@@ -106,7 +108,7 @@ class CoverModel(FlowModel):
             steps = np.arange(1.0, self.problem.max_hosts[p] + 1)
             self.exactly[p] = self.rows.block(len(steps), upper=1.0, whole=True)
             self.rows.row([(self.n[[p]], 1.0), (self.exactly[p], -steps)], 0.0, 0.0)
-            self.rows.row([(self.exactly[p], 1.0)], -np.inf, 1.0)
+            self.rows.at_most([(self.exactly[p], 1.0)], 1.0)
         return self.exactly[p]
 
     def costs(self, aim: Aim) -> Floats:
@@ -114,7 +116,7 @@ class CoverModel(FlowModel):
         if aim != "uncovered_weight":
             return super().costs(aim)
         cost = np.zeros(self.rows.columns)
-        weight = self.classes.weight[self.classes.of_arc].astype(np.float64)
+        weight = as_floats(self.classes.weight[self.classes.of_arc])
         cost[self.w] = weight[self.bare_on]
         cost[self.f] = np.where(self.coverable[self.classes.of_arc], 0.0, weight)
         return cost
@@ -132,14 +134,14 @@ class CoverModel(FlowModel):
         number = np.full(len(hosts), -1)
         number[running] = np.arange(len(running))
         on = np.flatnonzero(number[classes.pool] >= 0)
-        clusters = (number[classes.pool[on]], self.f[on], classes.items[classes.of_arc[on]].astype(np.float64))
-        mean = (np.arange(len(running)), np.repeat(load, len(running)), -hosts[running].astype(np.float64))
+        clusters = (number[classes.pool[on]], self.f[on], as_floats(classes.items[classes.of_arc[on]]))
+        mean = (np.arange(len(running)), np.repeat(load, len(running)), -as_floats(hosts[running]))
         rows.add([clusters, mean], len(running), -np.inf, 0.0)
         cost = np.zeros(rows.columns)
         cost[load] = 1.0
         _, counts = self._solve(cost, "moves and round trips", budget)
         if counts is not None:
-            rows.row([(load, 1.0)], -np.inf, float(self._values[load[0]]) + 1e-6)
+            rows.at_most([(load, 1.0)], float(self._values[load[0]]) + 1e-6)
         return counts
 
     def _solve(self, cost: Floats, stage: str, budget: SolveBudget) -> tuple[Outcome, Counts | None]:

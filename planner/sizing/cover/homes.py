@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planner.arrays import as_floats, rounded
 from planner.fleet import Floats, Ints
 from planner.sizing.cover.pair_flow import PairNetwork
 from planner.sizing.cover.reserve_model import ReserveModel
@@ -34,12 +35,13 @@ class HomePreferences:
 
 def liked_room(reserves: ReserveSearch, network: PairNetwork, point: Point, preferences: HomePreferences) -> Point:
     """Return ``point`` with room near what homes of least cost would leave if nobody needed a standby."""
-    classes, hosts = network.classes, np.rint(point.hosts).astype(np.int64)
+    classes = network.classes
+    hosts = rounded(point.hosts)
     each = classes.items[classes.of_arc]
 
     def flow(most: Ints, cost: Ints) -> tuple[Ints | None, int | None]:
         transport = Transport(classes.of_arc, classes.pool, network.demand, most * hosts)
-        found = least_cost_flow(transport, [Cost((cost // each).astype(np.float64), 1.0)])
+        found = least_cost_flow(transport, [Cost(as_floats(cost // each), 1.0)])
         return found, None if found is None else int(cost // each @ found)
 
     caps = reserves.problem.caps
@@ -50,7 +52,7 @@ def liked_room(reserves: ReserveSearch, network: PairNetwork, point: Point, pref
     if found is None:
         return point
     load = np.bincount(classes.pool, weights=found, minlength=network.pools)
-    return reserves.near((reserves.losses.room * hosts - load).astype(np.float64)).room_for(hosts) or point
+    return reserves.near(as_floats(reserves.losses.room * hosts - load)).room_for(hosts) or point
 
 
 def find_homes(
@@ -64,25 +66,29 @@ def find_homes(
     model, cost = reserves.model, preferences.cost
     classes = network.classes
     load, ready = _whole_room(model, point)
-    settled, asked = np.zeros(len(classes.pool)), network.demand
+    settled = np.zeros(len(classes.pool))
+    asked = network.demand
     if classes.multi_cluster.any():
         found = network.cheapest(load, ready, cost // classes.items[classes.of_arc])
         before = load.copy(), ready.copy()
         multi_cluster = None if found is None else _multi_cluster(network, load, ready, *found)
         if multi_cluster is None or not _packs(model, network, point, multi_cluster):
             return None
-        settled, asked = multi_cluster, np.where(classes.multi_cluster, 0, network.demand)
+        settled = multi_cluster
+        asked = np.where(classes.multi_cluster, 0, network.demand)
         if network.solve(load, ready, demand=asked).missing:
             search = reserves.beside(network, Taken(before[0] - load, before[1] - ready), asked)
-            better = search.room_for(np.rint(point.hosts).astype(np.int64))
+            better = search.room_for(rounded(point.hosts))
             if better is None:
                 return None
             load, ready = _whole_room(search.model, better)
     if preferences.even:
         carried = np.bincount(classes.pool, weights=settled * classes.items[classes.of_arc], minlength=network.pools)
-        load = _even(network, point, (load, ready), asked, carried.astype(np.float64), preferences.before)
+        load = _even(network, point, (load, ready), asked, as_floats(carried), preferences.before)
     light = network.cheapest(load, ready, cost, asked)
-    return None if light is None else settled + np.bincount(light[0], weights=light[2], minlength=len(settled))
+    if light is None:
+        return None
+    return settled + np.bincount(light[0], weights=light[2], minlength=len(settled))
 
 
 def _even(
@@ -99,7 +105,9 @@ def _even(
 
     def total(most: int) -> int | None:
         found = network.cheapest(lowered(most), ready, before, asked)
-        return None if found is None else int(before[found[0]] @ found[2])
+        if found is None:
+            return None
+        return int(before[found[0]] @ found[2])
 
     high = int(np.ceil(((load + carried) / np.maximum(1.0, point.hosts)).max(initial=0.0)))
     return lowered(_lowest(high, total))
@@ -116,7 +124,7 @@ def _lowest(high: int, total: Callable[[int], int | None]) -> int:
 
 def _whole_room(model: ReserveModel, point: Point) -> tuple[Ints, Ints]:
     """Return the room of homes (P,) and of standbys (P, P) at a whole point."""
-    return np.rint(model.load(point)).astype(np.int64), np.rint(model.ready(point)).astype(np.int64)
+    return rounded(model.load(point)), rounded(model.ready(point))
 
 
 def _multi_cluster(
@@ -163,7 +171,9 @@ def _roomiest(network: PairNetwork, c: int, load: Ints, ready: Ints) -> tuple[in
     both = np.ix_(mine, mine)
     room = np.where(network.may[both], np.minimum(ready[both], load[mine][:, None]), -1)
     home, rank = np.unravel_index(int(np.argmax(room)), room.shape)
-    return (int(arcs[home]), int(mine[rank])) if room[home, rank] > 0 else None
+    if room[home, rank] > 0:
+        return (int(arcs[home]), int(mine[rank]))
+    return None
 
 
 def _packs(model: ReserveModel, network: PairNetwork, point: Point, settled: Floats) -> bool:

@@ -24,6 +24,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planner.arrays import as_floats, falses, int_zeros
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.losses import Losses
 from planner.sizing.instance.problem import Problem
@@ -102,10 +103,12 @@ class Model:
     """
 
     def __init__(self, problem: Problem, losses: Losses, named: Ints | None = None) -> None:
-        self.problem, self.losses, self.rows = problem, losses, ModelBuilder()
+        self.problem = problem
+        self.losses = losses
+        self.rows = ModelBuilder()
         self._model = PulpModel(self.rows)
         numbers = _numbers(problem)
-        self.named = np.zeros(problem.pools, dtype=np.int64) if named is None else named
+        self.named = int_zeros(problem.pools) if named is None else named
         self.pool = np.repeat(np.arange(problem.pools), numbers)
         first = np.cumsum(numbers) - numbers
         self.number = np.arange(len(self.pool)) - first[self.pool]
@@ -131,7 +134,7 @@ class Model:
             home, other = np.nonzero(may)
             lives.append(mine[home])
             standby.append(hosts[other])
-        nothing = np.zeros(0, dtype=np.int64)
+        nothing = int_zeros(0)
         return np.concatenate([nothing, *lives]), np.concatenate([nothing, *standby])
 
     def _add_columns(self) -> None:
@@ -146,7 +149,8 @@ class Model:
 
     def _add_sites(self) -> None:
         """Add (1) and (3)."""
-        sites, homes = self.problem.sites, np.arange(len(self.x))
+        sites = self.problem.sites
+        homes = np.arange(len(self.x))
         somewhere: list[Terms] = [(self.site, self.x, 1.0), (np.arange(sites), self.z, 1.0), (self.own_of, self.o, 1.0)]
         self.rows.add(somewhere, sites, 1.0, 1.0)
         self.rows.add([(self.lives, self.y, 1.0), (homes, self.u, 1.0), (homes, self.x, -1.0)], len(homes), 0.0, 0.0)
@@ -161,7 +165,7 @@ class Model:
         for limit in problem.host_limits:
             taken = np.zeros(problem.pools)
             taken[limit.pools] = limit.each
-            rows.row([(self.r, taken[self.pool])], -np.inf, limit.most)
+            rows.at_most([(self.r, taken[self.pool])], limit.most)
         amounts = {measure: each[self.site] for measure, each in problem.amounts.items()}
         add_place_limits(rows, problem, self.pool[self.home], self.x, amounts)
         if problem.host_weight is not None:
@@ -170,7 +174,8 @@ class Model:
 
     def _add_losses(self) -> None:
         """Add (4), for hosts that a loss can send somebody to."""
-        clusters, lost_with = self.problem.clusters[self.site], self.home[self.lives]
+        clusters = self.problem.clusters[self.site]
+        lost_with = self.home[self.lives]
         for lost in self._groups():
             sent = np.flatnonzero(lost[lost_with])
             hosts = np.unique(self.standby[sent])
@@ -198,7 +203,7 @@ class Model:
         counted = np.flatnonzero(cost)
         if not len(counted):
             return
-        self.rows.row([(counted, cost[counted])], -np.inf, most)
+        self.rows.at_most([(counted, cost[counted])], most)
 
     def solve(self, cost: Floats, budget: SolveBudget) -> tuple[Outcome, Floats]:
         """Return how it ended, and the values of the columns."""
@@ -216,7 +221,7 @@ class Model:
         if problem.objective == "hosts":
             return self.cost(self.r, 1.0)
         if problem.objective == "new_hosts":
-            new = (self.number >= problem.existing[self.pool]).astype(np.float64)
+            new = as_floats(self.number >= problem.existing[self.pool])
             return self.cost(self.r, new) + self.cost(self.r, 1.0 / (len(self.r) + 1))
         hosts = self.cost(self.r, problem.host_cost[self.pool])
         pairs = self.cost(self.x, problem.pair_cost[self.pair])
@@ -228,11 +233,12 @@ class Model:
         stands = np.flatnonzero(chosen[self.y])
         standby = dict(zip(self.lives[stands].tolist(), self.standby[stands].tolist(), strict=True))
         homes = np.flatnonzero(chosen[self.x]).tolist()
-        own = np.zeros(problem.sites, dtype=np.bool_)
+        own = falses(problem.sites)
         own[self.own_of] = chosen[self.o]
         value, bound = outcome.objective, outcome.bound
         if problem.objective != "cost":
-            value, bound = float(np.floor(value + 1e-6)), float(max(0.0, np.floor(bound + 1e-6)))
+            value = float(np.floor(value + 1e-6))
+            bound = float(max(0.0, np.floor(bound + 1e-6)))
         return HostByHost(
             seats=tuple(self._seat(at) for at in homes),
             standbys=tuple(self._name(standby[at]) if at in standby else None for at in homes),
@@ -245,7 +251,8 @@ class Model:
 
     def _seat(self, at: int) -> Seat:
         """Return the seat of an x."""
-        s, host = int(self.site[at]), int(self.home[at])
+        s = int(self.site[at])
+        host = int(self.home[at])
         return Seat(s, int(self.pair[at]), int(self.pool[host]), self._name(host), int(self.problem.clusters[s]))
 
     def _name(self, host: int) -> str:

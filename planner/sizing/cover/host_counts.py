@@ -14,6 +14,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from planner.arrays import int_zeros, rounded
 from planner.fleet import Floats, Ints
 from planner.sizing.assignment.greedy import greedy_counts
 from planner.sizing.cover.certificate import Evidence, find_evidence, sets_of
@@ -92,7 +93,7 @@ def _by_search(case: Case, classes: Classes, losses: Losses, budget: SolveBudget
         if not trials:
             continue
         homes = min(trials, key=lambda trial: float(preferences.cost @ trial))
-        counts = _all_served(each, np.rint(point.hosts).astype(np.int64), homes)
+        counts = _all_served(each, rounded(point.hosts), homes)
         value = objective_value(problem, each, counts)
         word = "lower bound and plan are equal" if value <= bound else "not all smaller numbers of hosts were tried"
         sized = Sized(each, counts, value, min(bound, value), True, word)
@@ -100,7 +101,7 @@ def _by_search(case: Case, classes: Classes, losses: Losses, budget: SolveBudget
 
 
 def _all_served(classes: Classes, hosts: Ints, homes: Floats) -> Counts:
-    none = np.zeros(classes.count, dtype=np.int64)
+    none = int_zeros(classes.count)
     return Counts(hosts, homes, none, none)
 
 
@@ -117,7 +118,9 @@ def _preferences(case: Case, network: PairNetwork) -> HomePreferences:
 
 def _evidence(reserves: ReserveSearch, search: CutSearch, target: float, budget: SolveBudget) -> Evidence | None:
     """Return sets that force ``target``: of the cuts that the search for reserve knew, else of all."""
-    problem, losses, network = reserves.problem, reserves.losses, reserves.network
+    problem = reserves.problem
+    losses = reserves.losses
+    network = reserves.network
     plain = len(hall_conditions(problem, network.classes))
     for cuts in (reserves.known_cuts(), search.cuts):
         sets = [*reserves.model.cuts, *sets_of(network, losses, cuts, plain)]

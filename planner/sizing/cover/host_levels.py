@@ -26,6 +26,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planner.arrays import as_floats, int_array, trues
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram
 from planner.sizing.cover.primal_search.prices import Prices
@@ -60,8 +61,8 @@ class Conditions:
     @classmethod
     def of(cls, rows: Sequence[Inequality], pools: int) -> Conditions:
         """Return those of a search for counts."""
-        room = np.array([row.room for row in rows], dtype=np.int64).reshape(-1, pools)
-        return cls(room, np.array([row.demand for row in rows], dtype=np.int64))
+        room = int_array([row.room for row in rows]).reshape(-1, pools)
+        return cls(room, int_array([row.demand for row in rows]))
 
     def some(self, chosen: Ints) -> Conditions:
         """Return the conditions by number."""
@@ -84,7 +85,7 @@ class Beside:
     def nothing(cls, choices: PoolProgram) -> Beside:
         """Return that all choices are open."""
         pools = choices.ground.problem.pools
-        return cls(np.ones(len(choices.kind), dtype=np.bool_), np.zeros(pools), np.zeros((pools, pools)))
+        return cls(trues(len(choices.kind)), np.zeros(pools), np.zeros((pools, pools)))
 
 
 class LevelProgram:
@@ -96,7 +97,9 @@ class LevelProgram:
     def __init__(
         self, choices: PoolProgram, prices: Prices, window: Window, slack: float = 0.0, beside: Beside | None = None
     ) -> None:
-        self.choices, self.prices, self.window = choices, prices, window
+        self.choices = choices
+        self.prices = prices
+        self.window = window
         self.beside = Beside.nothing(choices) if beside is None else beside
         self.problem = choices.ground.problem
         self.room = np.maximum(0.0, choices.ground.room - slack)
@@ -117,33 +120,38 @@ class LevelProgram:
 
     def _possible(self) -> Bools:
         """Mark the open choices whose pools may run, and two hosts where home and standby are one pool, shape (X,)."""
-        most, home, standby = self.window.high, self.choices.home, self.choices.standby
+        most = self.window.high
+        home = self.choices.home
+        standby = self.choices.standby
         enough = np.where(home == standby, 2, 1)
         may: Bools = self.beside.moving & (most[home] >= 1) & ((standby < 0) | (most[standby] >= enough))
         return may
 
     def _rows(self) -> None:
-        choices, model, problem = self.choices, self.model, self.problem
+        choices = self.choices
+        model = self.model
+        problem = self.problem
         kind, home, standby = (of[self.live] for of in (choices.kind, choices.home, choices.standby))
         moving = np.unique(choices.kind[self.beside.moving])
-        demand = choices.classes.demand[moving].astype(np.float64)
+        demand = as_floats(choices.classes.demand[moving])
         model.add([(np.searchsorted(moving, kind), self.flow, 1.0)], len(moving), demand, demand)
-        running, load = model.block(problem.pools), model.block(problem.pools)
+        running = model.block(problem.pools)
+        load = model.block(problem.pools)
         self._hosts(home, choices.classes.items[kind], running, load)
         self._losses(home, standby, running, load)
         amounts = choices.classes.amounts
         add_place_limits(model, problem, home, self.flow, {m: np.asarray(of[kind]) for m, of in amounts.items()})
         if np.isfinite(self.window.most):
-            model.row([(self.level, self._price())], -np.inf, self.window.most)
+            model.at_most([(self.level, self._price())], self.window.most)
 
     def _hosts(self, home: Ints, items: Ints, running: Ints, load: Ints) -> None:
         """Add (2) and (3); ``running`` and ``load`` (P,) are the columns of hosts and of clusters at home."""
         model, problem = self.model, self.problem
         here, pools = np.arange(problem.pools), problem.pools
         model.add([(self.pool, self.level, 1.0)], pools, 1.0, 1.0)
-        model.add([(self.pool, self.level, self.hosts.astype(np.float64)), (here, running, -1.0)], pools, 0.0, 0.0)
+        model.add([(self.pool, self.level, as_floats(self.hosts)), (here, running, -1.0)], pools, 0.0, 0.0)
         taken = model.block(pools, lower=self.beside.load, upper=self.beside.load)
-        brought = home, self.flow, items.astype(np.float64)
+        brought = home, self.flow, as_floats(items)
         model.add([brought, (here, taken, 1.0), (here, load, -1.0)], pools, 0.0, 0.0)
         add_capacity(model, problem.caps, running, [Loads(home, self.flow, items), Loads(here, taken, np.ones(pools))])
         add_host_limits(model, problem, running)
@@ -158,9 +166,10 @@ class LevelProgram:
         # A pool that stands by for itself shares out over the other hosts.
         pair, level = np.nonzero((lost[:, None] == self.pool) & (self.hosts > (lost == to)[:, None]))
         sent = model.block(len(pair))
-        items = self.choices.classes.items[self.choices.kind[self.live[behind]]].astype(np.float64)
-        caps = self.problem.caps[self.pool].astype(np.float64) * self.hosts
-        each, at = np.arange(len(self.pool)), np.arange(len(pairs))
+        items = as_floats(self.choices.classes.items[self.choices.kind[self.live[behind]]])
+        caps = as_floats(self.problem.caps[self.pool]) * self.hosts
+        each = np.arange(len(self.pool))
+        at = np.arange(len(pairs))
         model.add([(level, sent, 1.0), (each, self.level, -caps)], len(each), -np.inf, 0.0)
         brought = np.searchsorted(pairs, used), self.flow[behind], items
         model.add([brought, (pair, sent, -1.0)], len(pairs), 0.0, 0.0)

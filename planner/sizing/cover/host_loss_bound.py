@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from planner.arrays import falses, int_zeros
 from planner.fleet import Ints
 from planner.sizing.cover.branch_and_bound import LevelBound
 from planner.sizing.cover.host_levels import Conditions, LevelProgram, Window
@@ -34,7 +35,7 @@ class HostLossBound:
         self.problem, self.budget = ground.problem, budget
         self.bound = 0.0
         self._known = self._conditions(ground)
-        self.conditions = self._known.some(np.zeros(0, dtype=np.int64))
+        self.conditions = self._known.some(int_zeros(0))
         whole = self.problem.objective == "hosts"
         self.step = 1.0 if whole else _LEAST_PART * float(prices.further.max(initial=0.0))
 
@@ -45,7 +46,7 @@ class HostLossBound:
             return Conditions.of((), problem.pools)
         classes = group(problem, by_weight=False)
         more = loss_conditions(problem, classes, ground.losses, len(hall_conditions(problem, classes)))
-        nothing = np.zeros(len(problem.pool), dtype=np.bool_)
+        nothing = falses(len(problem.pool))
         search = search_counts(problem, classes, self.budget, reference_counts(problem, nothing), more)
         if np.isfinite(search.bound):
             self.bound = max(self.bound, search.objective_bound)
@@ -61,7 +62,7 @@ class HostLossBound:
         value = prices.total(hosts)
         if not program.whole or np.isfinite(problem.own_cost).any() or self.bound >= value:
             return
-        window = Window(np.zeros(problem.pools, dtype=np.int64), problem.max_hosts.astype(np.int64))
+        window = Window(int_zeros(problem.pools), problem.max_hosts.astype(np.int64))
         levels = LevelProgram(program, prices, window)
         search = LevelBound(levels, self._known, value, whole=problem.objective != "cost")
         search.search(_STEPS, self.budget)
@@ -72,8 +73,8 @@ class HostLossBound:
 def _objective_prices(problem: Problem) -> Prices:
     """Return what hosts cost by the objective, nothing added."""
     if problem.objective == "cost":
-        return Prices(problem.host_cost, problem.host_cost, np.zeros(problem.pools, dtype=np.int64))
+        return Prices(problem.host_cost, problem.host_cost, int_zeros(problem.pools))
     one = np.ones(problem.pools)
     if problem.objective == "new_hosts":
         return Prices(np.zeros(problem.pools), one, problem.existing)
-    return Prices(one, one, np.zeros(problem.pools, dtype=np.int64))
+    return Prices(one, one, int_zeros(problem.pools))

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planner.arrays import falses
 from planner.fleet import Ints
 from planner.sizing.cover.losses import Losses
 from planner.sizing.host_counts.hall_conditions import Cut, Flow, HallCondition
@@ -49,7 +50,7 @@ def loss_conditions(problem: Problem, classes: Classes, losses: Losses, first: i
     coverable = losses.coverable(classes.indptr, classes.pool, problem.max_hosts)
     found: list[HallCondition] = []
     for at, hit in enumerate(losses.pools):
-        touched = np.zeros(classes.count, dtype=np.bool_)
+        touched = falses(classes.count)
         touched[classes.of_arc[hit[classes.pool]]] = True
         asked = coverable if losses.kind == "host" else coverable | ~touched
         demand = np.where(asked, classes.demand * classes.items, 0)

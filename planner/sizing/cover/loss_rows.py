@@ -23,6 +23,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planner.arrays import falses, rounded
 from planner.fleet import Floats, Ints
 from planner.sizing.cover.losses import Losses
 from planner.sizing.host_counts.hall_conditions import Flow, HallCondition
@@ -44,7 +45,7 @@ class Row:
 
     def counted(self, classes: Classes, losses: Losses) -> Floats:
         """Return how often the row counts a cluster on each arc, shape (A,)."""
-        inside = np.zeros(classes.count, dtype=np.bool_)
+        inside = falses(classes.count)
         inside[self.inside] = True
         lost = losses.pools[self.loss][classes.pool]
         times = (inside[classes.of_arc] & lost) + max(1.0, self.hosts) * np.isin(classes.pool, self.pools)
@@ -89,7 +90,7 @@ def _short_losses(
             running = int(hosts[p])
             room = running * room
             room[p] = max(0.0, running * (losses.room[p] * (running - 1) - load[p]) + load[p])
-        condition = HallCondition(at, 1, classes, np.rint(demand).astype(np.int64), np.rint(room).astype(np.int64))
+        condition = HallCondition(at, 1, classes, rounded(demand), rounded(room))
         found = condition.flow(np.ones(problem.pools, dtype=np.int64))
         if found.missing > 0:
             yield at, running, found
@@ -103,8 +104,8 @@ def first_rows(classes: Classes, losses: Losses, coverable: Ints) -> Iterator[Ro
 
 
 def _row(classes: Classes, losses: Losses, at: int, inside: Ints, running: int) -> Row:
-    member = np.zeros(classes.count, dtype=np.bool_)
+    member = falses(classes.count)
     member[inside] = True
-    reached = np.zeros(losses.pools.shape[1], dtype=np.bool_)
+    reached = falses(losses.pools.shape[1])
     reached[classes.pool[member[classes.of_arc]]] = True
     return Row(at, inside, np.flatnonzero(reached & ~losses.pools[at]), running)

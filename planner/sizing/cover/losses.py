@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 from scipy.sparse import csr_array
 
+from planner.arrays import falses, trues
 from planner.fleet import Bools, Fleet, Ints
 from planner.sizing.instance.problem import Problem, select
 
@@ -44,8 +45,8 @@ class Losses:
         ``indptr`` (rows + 1,) and ``pool`` are the eligible pools of sites or of classes; ``homes``, of the same shape
         as ``pool``, says which of them may be a home, by default all.
         """
-        home = np.ones(len(pool), dtype=np.bool_) if homes is None else homes
-        found = np.zeros(len(indptr) - 1, dtype=np.bool_)
+        home = trues(len(pool)) if homes is None else homes
+        found = falses(len(indptr) - 1)
         known: dict[tuple[bytes, bytes], bool] = {}
         for row in range(len(found)):
             at = slice(indptr[row], indptr[row + 1])
@@ -94,7 +95,9 @@ def own_rather_than_bare(fleet: Fleet, problem: Problem) -> Problem:
     losses = read_losses(fleet, problem)
     coverable = losses.coverable_sites(problem)
     rather = np.isfinite(problem.own_cost) & ~coverable
-    return select(problem, ~rather[problem.site]) if rather.any() else problem
+    if rather.any():
+        return select(problem, ~rather[problem.site])
+    return problem
 
 
 def _largest(hit: dict[str, Bools]) -> list[str]:

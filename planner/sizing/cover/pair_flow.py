@@ -19,6 +19,7 @@ import numpy as np
 from ortools.graph.python import max_flow, min_cost_flow
 from scipy.sparse import csr_array
 
+from planner.arrays import falses, int_zeros
 from planner.errors import SolverError
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.losses import Losses
@@ -66,20 +67,24 @@ class PairNetwork:
         )
         self._cheap_listed = False
         self._random = np.random.default_rng(seed)
-        self._pair_node, home_node = classes.count, classes.count + self.pools**2
-        self._source, self._sink = home_node + self.pools, home_node + self.pools + 1
+        self._pair_node = classes.count
+        home_node = classes.count + self.pools**2
+        self._source = home_node + self.pools
+        self._sink = home_node + self.pools + 1
         self._flows = max_flow.SimpleMaxFlow()
         most = np.full(classes.count, _UNLIMITED, dtype=np.int64)
         add = self._flows.add_arcs_with_capacity
-        kinds, pools = np.arange(classes.count), np.arange(self.pools)
+        kinds = np.arange(classes.count)
+        pools = np.arange(self.pools)
         self._supply = add(np.full(classes.count, self._source), kinds, most)
-        self._room = add(home_node + pools, np.full(self.pools, self._sink), np.zeros(self.pools, dtype=np.int64))
+        self._room = add(home_node + pools, np.full(self.pools, self._sink), int_zeros(self.pools))
         home, standby = np.nonzero(self.may)
         self._pairs = home, standby
         self._ready = add(self._pair_node + home * self.pools + standby, home_node + home, 0 * home)
         direct = np.flatnonzero(~self.coverable[classes.of_arc])
         at = add(classes.of_arc[direct], home_node + classes.pool[direct], most[classes.of_arc[direct]])
-        self._arc_of, self._listed = [direct], [np.asarray(at, dtype=np.int64)]
+        self._arc_of = [direct]
+        self._listed = [np.asarray(at, dtype=np.int64)]
         self._standby = [np.full(len(direct), -1)]
         few = np.maximum(1, -(-_LISTED_PAIRS // np.maximum(1, np.diff(classes.indptr))))
         self._list((c, *self._chosen(c, self.may, int(few[c]))) for c in np.flatnonzero(self.coverable).tolist())
@@ -134,7 +139,7 @@ class PairNetwork:
                 return PairFlow(missing / scale, (near[:kinds], far[:kinds]))
 
     def _marked(self, nodes: object) -> Bools:
-        marked = np.zeros(self._sink + 1, dtype=np.bool_)
+        marked = falses(self._sink + 1)
         marked[np.asarray(nodes, dtype=np.int64)] = True
         return marked
 
@@ -154,7 +159,7 @@ class PairNetwork:
         classes = classes & (asked > 0)
         reach = self.eligible[np.flatnonzero(classes & self.coverable)]
         pairs = ((reach.T @ reach).toarray() > 0) & self.may
-        homes = np.zeros(self.pools, dtype=np.bool_)
+        homes = falses(self.pools)
         homes[self.classes.pool[(classes & ~self.coverable)[self.classes.of_arc]]] = True
         return MinimumCut(np.flatnonzero(classes), int(asked[classes].sum()), pairs, homes)
 
@@ -170,7 +175,8 @@ class PairNetwork:
         if self.solve(load, ready, demand=asked).missing:
             return None
         self._list_cheap(cost)
-        arc, standby = np.concatenate(self._arc_of), np.concatenate(self._standby)
+        arc = np.concatenate(self._arc_of)
+        standby = np.concatenate(self._standby)
         home = self.classes.pool[arc]
         node = self._pair_node + np.where(standby < 0, self.pools**2 + home, home * self.pools + standby)
         pair_home, pair_standby = self._pairs
@@ -179,7 +185,7 @@ class PairNetwork:
         total = int(asked.sum())
         kind = self.classes.of_arc[arc]
         at = add(kind, node, np.minimum(asked[kind], total), cost[arc])
-        none = np.zeros(len(pair_home), dtype=np.int64)
+        none = int_zeros(len(pair_home))
         home_node = self._pair_node + self.pools**2
         pair_node = self._pair_node + pair_home * self.pools + pair_standby
         add(pair_node, home_node + pair_home, np.minimum(ready[self._pairs], total), none)
@@ -188,7 +194,7 @@ class PairNetwork:
             home_node + pools,
             np.full(self.pools, self._sink),
             np.minimum(load, total),
-            np.zeros(self.pools, dtype=np.int64),
+            int_zeros(self.pools),
         )
         flow.set_nodes_supplies(np.arange(self.classes.count), asked)
         flow.set_node_supply(self._sink, -total)
@@ -207,7 +213,7 @@ class PairNetwork:
         chosen = []
         for c in np.flatnonzero(self.coverable).tolist():
             first, last = self.classes.indptr[c : c + 2]
-            near = np.zeros(self.pools, dtype=np.bool_)
+            near = falses(self.pools)
             near[self.classes.pool[first:last][np.argsort(cost[first:last], kind="stable")[:_CHEAP_HOMES]]] = True
             chosen.append((c, *self._chosen(c, self.may & near[:, None], _CHEAP_PAIRS)))
         self._list(chosen)

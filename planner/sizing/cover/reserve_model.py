@@ -30,6 +30,7 @@ from typing import Literal
 
 import numpy as np
 
+from planner.arrays import as_floats
 from planner.fleet import Floats, Ints
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.pair_flow import MinimumCut
@@ -136,7 +137,7 @@ class ReserveModel:
         demand = min_cut.demand
         if self.taken is not None:  # it is not there for the set, so the whole of each term must be more
             demand += int(load[by_full | by_kept].sum() + self.taken.ready[ready].sum())
-        return ReserveCut(min_cut.classes, demand, by_full, by_kept, ready, on_hosts.astype(np.float64), on_room)
+        return ReserveCut(min_cut.classes, demand, by_full, by_kept, ready, as_floats(on_hosts), on_room)
 
     def solve(
         self, whole: Whole, budget: SolveBudget, box: tuple[Floats, Floats] | None = None
@@ -154,7 +155,8 @@ class ReserveModel:
         found = answer.outcome.has_solution
         bound = answer.outcome.objective if whole == "none" and found else answer.outcome.bound
         x = answer.x[: len(program.cost)]
-        pools, size = self.pools, self.pools + self.shares.count
+        pools = self.pools
+        size = self.pools + self.shares.count
         point = Point(x[:pools], x[pools : pools + size]) if found else None
         if point is not None and whole in ("hosts", "all"):
             point = Point(np.rint(point.hosts), np.rint(point.room) if whole == "all" else point.room)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from planner.arrays import as_floats, int_array
 from planner.fleet import Floats, Ints
 from planner.sizing.solvers.highs import LinearProgram
 from planner.sizing.solvers.model_builder import Loads, ModelBuilder, Term, add_distance, add_new_hosts, add_room
@@ -54,7 +55,7 @@ def _one(model: ReserveModel) -> Floats:
 
 def _columns(rows: ModelBuilder, model: ReserveModel, whole: Whole, box: Box | None) -> _Columns:
     """Add n, s, t and the columns of sizes."""
-    most = model.problem.max_hosts.astype(np.float64)
+    most = as_floats(model.problem.max_hosts)
     low, high = (np.zeros_like(most), most) if box is None else box
     n = rows.block(model.pools, model.price, high, whole in ("hosts", "all"), low)
     least_room, most_room = _limits_of_room(model, box)
@@ -66,9 +67,10 @@ def _columns(rows: ModelBuilder, model: ReserveModel, whole: Whole, box: Box | N
 
 def _limits_of_room(model: ReserveModel, box: Box | None) -> tuple[Floats, Floats]:
     """Return the least and the most of s and t, both of shape (P + shares,)."""
-    pools, room = model.pools, model.losses.room * model.problem.max_hosts
+    pools = model.pools
+    room = model.losses.room * model.problem.max_hosts
     lower = np.zeros(pools + model.shares.count)
-    upper = np.concatenate((room, np.full(model.shares.count, room.max(initial=0)))).astype(np.float64)
+    upper = as_floats(np.concatenate((room, np.full(model.shares.count, room.max(initial=0)))))
     if model.floor is not None:
         lower[:pools] = model.floor
     if model.taken is not None and box is not None:
@@ -81,9 +83,10 @@ def _limits_of_room(model: ReserveModel, box: Box | None) -> tuple[Floats, Float
 def _add_cuts(rows: ModelBuilder, model: ReserveModel, columns: _Columns) -> None:
     """Add the inequalities on host counts alone, then the cuts."""
     for room, demand in model.known:
-        rows.row([(columns.n, room.astype(np.float64))], demand, np.inf)
+        rows.row([(columns.n, as_floats(room))], demand, np.inf)
     for cut in model.cuts:
-        hosts, kept = np.flatnonzero(cut.on_hosts), np.flatnonzero(cut.on_room)
+        hosts = np.flatnonzero(cut.on_hosts)
+        kept = np.flatnonzero(cut.on_room)
         terms: list[Term] = [(columns.n[hosts], cut.on_hosts[hosts]), (columns.room[kept], cut.on_room[kept])]
         rows.row(terms, cut.demand, np.inf)
 
@@ -108,5 +111,5 @@ def _add_sizes(rows: ModelBuilder, model: ReserveModel, columns: _Columns) -> No
     for (q, clusters), size in columns.sizes.items():
         rows.row([(np.array([columns.room[q], size]), np.array([1.0, -float(clusters)]))], 0.0, np.inf)
     for wish in model.kept_together:
-        chosen = np.array([columns.sizes[q, wish.clusters] for q in wish.standbys.tolist()], dtype=np.int64)
+        chosen = int_array([columns.sizes[q, wish.clusters] for q in wish.standbys.tolist()])
         rows.row([(chosen, 1.0)], 1.0, np.inf)

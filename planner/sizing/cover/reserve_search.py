@@ -14,6 +14,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from planner.arrays import as_floats, falses, int_array, rounded
 from planner.fleet import Floats, Ints
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.pair_flow import PairNetwork
@@ -46,7 +47,9 @@ class ReserveSearch:
         self, problem: Problem, losses: Losses, network: PairNetwork, search: CutSearch, budget: SolveBudget
     ) -> None:
         assert search.best is not None
-        self.problem, self.network, self.budget = problem, network, budget
+        self.problem = problem
+        self.network = network
+        self.budget = budget
         self.losses, self.start = losses, search.best
         self.asked = network.demand
         self.demand = int(network.demand.sum())
@@ -60,9 +63,9 @@ class ReserveSearch:
         self.model.kept_together = wanted(network.classes, network)
         rows = [row for cut in search.cuts for row in inequalities(cut)]
         self._cuts = [row.cut for row in rows]
-        self._rows = np.array([row.room for row in rows], dtype=np.int64).reshape(-1, problem.pools)
-        self._needs = np.array([row.demand for row in rows], dtype=np.int64)
-        self._taken = np.zeros(len(rows), dtype=np.bool_)
+        self._rows = int_array([row.room for row in rows]).reshape(-1, problem.pools)
+        self._needs = int_array([row.demand for row in rows])
+        self._taken = falses(len(rows))
         self.bound = 0.0
         self._raise(search.bound)
 
@@ -70,7 +73,9 @@ class ReserveSearch:
     def objective_bound(self) -> float:
         """The bound in the unit of the policy's objective: hosts, new hosts or money."""
         extra = self.model.extra
-        return float(np.floor(self.bound / extra + 1e-9)) if extra and np.isfinite(self.bound) else self.bound
+        if extra and np.isfinite(self.bound):
+            return float(np.floor(self.bound / extra + 1e-9))
+        return self.bound
 
     def points(self) -> Iterator[Point]:
         """Yield whole points with homes for divisible sites: the cheapest that is found, then dearer ones.
@@ -104,7 +109,7 @@ class ReserveSearch:
 
     def room_for(self, hosts: Ints) -> Point | None:
         """Return whole room with which ``hosts`` (P,) have homes for divisible sites, or None; learns cuts."""
-        fixed = hosts.astype(np.float64), hosts.astype(np.float64)
+        fixed = as_floats(hosts), as_floats(hosts)
         if self._with_homes(fixed, "none") is None:
             return None
         return self._with_homes(fixed, "all")
@@ -195,7 +200,7 @@ class ReserveSearch:
             has = self.losses.room * np.minimum(most, hosts)
             room = np.zeros(pools + model.shares.count)
             room[:pools] = has * max(0.0, 1.0 - self.demand / max(1, has.sum())) / 2.0
-            point = Point(np.minimum(most, hosts).astype(np.float64), model.shared_out(room))
+            point = Point(as_floats(np.minimum(most, hosts)), model.shared_out(room))
             if not self._learn(point, point, _SCALE)[0]:
                 return point
         return None
@@ -204,7 +209,8 @@ class ReserveSearch:
         """Return a whole point with homes from one in fractions, by settling pools that are nearest to whole first."""
         point: Point | None = core
         self._settle_sizes()
-        low, high = np.zeros(self.problem.pools), self.problem.max_hosts.astype(np.float64)
+        low = np.zeros(self.problem.pools)
+        high = as_floats(self.problem.max_hosts)
         batches = _BATCHES
         while point is not None and not self.budget.spent:
             free = np.flatnonzero(low < high)
@@ -226,7 +232,7 @@ class ReserveSearch:
                 further = self._with_homes((low, high), "none")
             point = further
         self._raise(self.bound)
-        found = None if point is None else self.room_for(np.rint(point.hosts).astype(np.int64))
+        found = None if point is None else self.room_for(rounded(point.hosts))
         self.model.floor = None
         return found
 
@@ -284,7 +290,7 @@ class ReserveSearch:
                 if not added:
                     break
             else:
-                found = self.room_for(np.rint(point.hosts).astype(np.int64))
+                found = self.room_for(rounded(point.hosts))
                 if found is not None:
                     return found
         self._raise(self.bound)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planner.arrays import int_array
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.pair_flow import PairNetwork
@@ -102,7 +103,7 @@ def wanted(classes: Classes, network: PairNetwork) -> tuple[Wanted, ...]:
     for pools, clusters in sorted(wishes, key=lambda wish: (len(wish[0]), -wish[1], sorted(wish[0]))):
         if not any(other <= pools and k >= clusters for other, k in found):
             found.append((pools, clusters))
-    return tuple(Wanted(np.array(sorted(pools), dtype=np.int64), clusters) for pools, clusters in found)
+    return tuple(Wanted(int_array(sorted(pools)), clusters) for pools, clusters in found)
 
 
 @dataclass(frozen=True)

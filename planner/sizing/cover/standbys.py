@@ -14,6 +14,7 @@ import numpy as np
 import scipy.sparse as sp
 from scipy.sparse.csgraph import connected_components
 
+from planner.arrays import as_floats, int_array, trues
 from planner.fleet import Ints
 from planner.sizing.cover.losses import Losses
 from planner.sizing.instance.problem import Problem
@@ -62,7 +63,9 @@ class _Desk:
     """Hosts with their loads, and the pairs that every site may use."""
 
     def __init__(self, problem: Problem, losses: Losses, seating: Seating) -> None:
-        self.problem, self.losses, self.seats = problem, losses, seating.seats
+        self.problem = problem
+        self.losses = losses
+        self.seats = seating.seats
         self.hosts_of = seating.names
         self.load: dict[str, int] = defaultdict(int)
         for seat in self.seats:
@@ -85,8 +88,8 @@ class _Desk:
             upper=np.ones(len(options)),
             matrix=matrix,
             row_lower=np.full(len(most), -np.inf),
-            row_upper=most.astype(np.float64),
-            whole=np.ones(len(options), dtype=np.bool_),
+            row_upper=as_floats(most),
+            whole=trues(len(options)),
         )
         # Standbys are part of a plan however little time is left.
         answer = solve_arrays(program, SolveBudget(seed=budget.seed))
@@ -141,5 +144,5 @@ class _Desk:
                     most.append(limit)
                 at.append((rows[key], x, clusters))
         row, column, value = np.array(at).T
-        matrix = sp.csc_array(sp.coo_array((value.astype(np.float64), (row, column)), shape=(len(most), len(options))))
-        return matrix, np.array(most, dtype=np.int64)
+        matrix = sp.csc_array(sp.coo_array((as_floats(value), (row, column)), shape=(len(most), len(options))))
+        return matrix, int_array(most)

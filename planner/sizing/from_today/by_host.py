@@ -40,11 +40,13 @@ def by_host(fleet: Fleet) -> ByHost:
     number = itertools.count(1)
     for p in sorted(range(len(fleet.pool_ids)), key=lambda p: fleet.pool_ids[p]):
         row = fleet.pools.iloc[p].to_dict()
-        most, existing = int(fleet.max_hosts[p]), int(fleet.existing_hosts[p])
+        most = int(fleet.max_hosts[p])
+        existing = int(fleet.existing_hosts[p])
         names = [name for name in running.hosts.get(fleet.pool_ids[p], ()) if name not in fleet.retiring_hosts][:most]
         for name in names:
             split = f"0 {next(number):06d} {name}"
-            host_of[split], pool_of[split] = name, fleet.pool_ids[p]
+            host_of[split] = name
+            pool_of[split] = fleet.pool_ids[p]
             rows.append({**row, "pool": split, "max_hosts": 1.0, "existing_hosts": 1.0})
             rows[-1] |= {"host_names": (name,), "retiring_hosts": ()}
         rest = f"1 {fleet.pool_ids[p]}"

@@ -7,6 +7,7 @@ import math
 
 import numpy as np
 
+from planner.arrays import int_array
 from planner.counted_words import counted
 from planner.fleet import Finding, Fleet
 from planner.own import PREFIX
@@ -162,8 +163,6 @@ def _own_totals(plan: Plan, fleet: Fleet, aims: tuple[Aim, ...]) -> dict[str, fl
     site_at = {fleet.site_ids[at]: s for s, at in enumerate(problem.site_at)}
     pool_at = {fleet.pool_ids[at]: p for p, at in enumerate(problem.pool_at)}
     pool_of = {host.host: pool_at[host.pool] for host in plan.host_list}
-    wanted = np.array(
-        [site_at[row.site] * problem.pools + pool_of[row.host] for row in plan.assignments], dtype=np.int64
-    )
+    wanted = int_array([site_at[row.site] * problem.pools + pool_of[row.host] for row in plan.assignments])
     pair = np.searchsorted(problem.site * problem.pools + problem.pool, wanted)
     return {cost.code: float(cost.values[pair].sum()) for cost in problem.own_costs}

@@ -9,6 +9,7 @@ from typing import Literal, get_args
 
 import numpy as np
 
+from planner.arrays import as_floats
 from planner.errors import InputError
 from planner.fleet import Finding, Fleet
 from planner.plan import Assignment, Host, Plan
@@ -124,8 +125,8 @@ def _rest(split: ByHost, problem: Problem, kept: list[Assignment], load: dict[st
     policy, pools = fleet.policy, fleet.pools.copy()
     loads = np.array([load.get(split.host.get(pool, ""), 0) for pool in fleet.pool_ids])
     room = np.maximum(fleet.usable_caps - loads, 0)
-    pools["cluster_cap"] = np.maximum(room, 1).astype(np.float64)
-    pools["max_hosts"] = (np.where(room > 0, fleet.max_hosts, 0) + fleet.retiring_of_pool).astype(np.float64)
+    pools["cluster_cap"] = as_floats(np.maximum(room, 1))
+    pools["max_hosts"] = as_floats(np.where(room > 0, fleet.max_hosts, 0) + fleet.retiring_of_pool)
     price = {"cost": fleet.host_costs, "hosts": np.ones(len(loads))}.get(policy.objective)
     if price is None:  # of the rest of a pool the existing hosts are free, which objective new_hosts counts itself
         price = np.ones(len(loads))

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planner.arrays import as_floats
 from planner.fleet import Floats, Ints
 from planner.plan import Assignment, Host, NoHostNeeded, Plan
 from planner.rules import Checker
@@ -39,7 +40,9 @@ class Fewest:
     @property
     def moves(self) -> int | None:
         """Sites of Current that change host; None where no plan was found."""
-        return None if self.sized is None else round(self.sized.value) + self.gone
+        if self.sized is None:
+            return None
+        return round(self.sized.value) + self.gone
 
 
 @dataclass(frozen=True)
@@ -68,7 +71,7 @@ class MoveModel:
         self._case = case_of(self.fleet, problem)
         today = self._case.in_force
         self._stays, self._gone = today.incumbent, today.gone
-        in_force: Floats = (~today.nowhere).astype(np.float64)
+        in_force: Floats = as_floats(~today.nowhere)
         self.problem = dataclasses.replace(
             problem,
             objective="cost",

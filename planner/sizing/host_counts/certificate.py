@@ -19,6 +19,7 @@ from fractions import Fraction
 
 import numpy as np
 
+from planner.arrays import as_floats, rounded
 from planner.fleet import Floats, Ints
 from planner.sizing.host_counts.hall_conditions import Cut
 from planner.sizing.instance.problem import Problem
@@ -58,7 +59,9 @@ def inequalities(cut: Cut) -> list[Inequality]:
     largest = max(1, int(cut.room.max(initial=0)))
     rounded = Inequality(cut, largest, -(-cut.room // largest), -(-cut.demand // largest))
     plain = Inequality(cut, 1, cut.room, cut.demand)
-    return [rounded] if (rounded.room * largest == cut.room).all() else [rounded, plain]
+    if (rounded.room * largest == cut.room).all():
+        return [rounded]
+    return [rounded, plain]
 
 
 def certify(problem: Problem, cuts: Sequence[Cut], value: float, budget: SolveBudget) -> Certificate:
@@ -114,7 +117,7 @@ def _enough(problem: Problem, rows: Sequence[Inequality], target: float, budget:
         answer = solve_arrays(host_model(problem, [rows[r] for r in taken], whole=True), budget)
         if not answer.outcome.has_solution or answer.outcome.objective >= target * (1 - 1e-9) - 1e-6:
             break
-        hosts = np.rint(answer.x[: problem.pools]).astype(np.int64)
+        hosts = rounded(answer.x[: problem.pools])
         short = np.array([row.demand - int(row.room @ hosts) for row in rows]) / [max(1, row.demand) for row in rows]
         short[taken] = -np.inf
         taken.append(int(np.argmax(short)))
@@ -124,7 +127,10 @@ def _enough(problem: Problem, rows: Sequence[Inequality], target: float, budget:
 def _duals(problem: Problem, rows: Sequence[Inequality], budget: SolveBudget) -> list[float]:
     """Return the dual value of each inequality in the linear relaxation over host counts."""
     answer = solve_arrays(host_model(problem, rows, whole=False), budget)
-    return answer.dual[: len(rows)].tolist() if answer.outcome.state == "optimal" else [0.0] * len(rows)
+    if answer.outcome.state != "optimal":
+        return [0.0] * len(rows)
+    duals: list[float] = answer.dual[: len(rows)].tolist()
+    return duals
 
 
 def host_model(problem: Problem, rows: Sequence[Inequality], *, whole: bool) -> LinearProgram:
@@ -133,7 +139,7 @@ def host_model(problem: Problem, rows: Sequence[Inequality], *, whole: bool) -> 
     n = model.block(problem.pools, prices(problem), problem.max_hosts, whole)
     for row in rows:
         inside = np.flatnonzero(row.room)
-        model.row([(n[inside], row.room[inside].astype(np.float64))], row.demand, np.inf)
+        model.row([(n[inside], as_floats(row.room[inside]))], row.demand, np.inf)
     if problem.objective == "new_hosts":
         add_new_hosts(model, problem.existing, n, 1.0)
     return model.program()

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import scipy.sparse as sp
 
+from planner.arrays import as_floats, falses, int_zeros, rounded
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.host_counts.certificate import Inequality, inequalities
 from planner.sizing.host_counts.hall_conditions import Cut
@@ -42,8 +43,8 @@ class CutMaster:
     _relaxed: _Relaxed | None = None
 
     def __post_init__(self) -> None:
-        self._room = np.zeros((0, self.problem.pools), dtype=np.int64)
-        self._least = np.zeros(0, dtype=np.int64)
+        self._room = int_zeros((0, self.problem.pools))
+        self._least = int_zeros(0)
 
     def add(self, cut: Cut) -> None:
         """Take in the inequalities of a cut."""
@@ -52,7 +53,9 @@ class CutMaster:
     def value(self, hosts: Ints) -> float:
         """Return the cost of ``hosts`` (P,), without distance."""
         value = float(self.price @ hosts)
-        return value + self.extra * float(np.maximum(0, hosts - self.problem.existing).sum()) if self.extra else value
+        if self.extra:
+            return value + self.extra * float(np.maximum(0, hosts - self.problem.existing).sum())
+        return value
 
     def solve(
         self, budget: SolveBudget, *, exact: bool = True, below: float | None = None
@@ -76,7 +79,7 @@ class CutMaster:
         answer, bound = self._answer(budget, below)
         if not answer.outcome.has_solution:
             return None, bound
-        hosts = np.rint(answer.x[: self.problem.pools]).astype(np.int64)
+        hosts = rounded(answer.x[: self.problem.pools])
         return hosts if below is None else self._nearer(hosts), bound
 
     def relaxed(self, budget: SolveBudget) -> Floats | None:
@@ -116,7 +119,7 @@ class CutMaster:
         model = ModelBuilder()
         n = model.block(self.problem.pools, self.price, self.problem.max_hosts, whole=True)
         row, p = np.nonzero(self._room)
-        model.add([(row, n[p], self._room[row, p].astype(np.float64))], len(self._least), self._least, np.inf)
+        model.add([(row, n[p], as_floats(self._room[row, p]))], len(self._least), self._least, np.inf)
         add_host_limits(model, self.problem, n)
         hosts: list[Term] = [(n, self.price)]
         if self.extra:
@@ -124,7 +127,7 @@ class CutMaster:
         if tie:
             add_distance(model, n, self.reference, tie / self.farthest)
         if below is not None:
-            model.row(hosts, -np.inf, below - 1.0)
+            model.at_most(hosts, below - 1.0)
         return model.program()
 
     @property
@@ -153,7 +156,9 @@ class CutMaster:
 
     def _filled(self, down: Ints, lack: Ints, order: Ints) -> Ints | None:
         """Return ``down`` with single hosts more, in ``order`` of pools, until no inequality lacks anything."""
-        hosts, lack, room = down.copy(), lack.copy(), self._room
+        hosts = down.copy()
+        lack = lack.copy()
+        room = self._room
         at = 0  # in the order; the next pool that helps comes from here on, and then from the start again
         while (short := lack > 0).any():
             helps = ((room[short] > 0).any(axis=0) & self.problem.may_grow(hosts))[order]
@@ -205,9 +210,9 @@ class CutMaster:
 def cut_master(problem: Problem, reference: Floats | None) -> CutMaster:
     """Return the model without cuts; ``reference`` (P,) is even sharing if None."""
     if reference is None:
-        reference = reference_counts(problem, np.zeros(len(problem.pool), dtype=np.bool_))
+        reference = reference_counts(problem, falses(len(problem.pool)))
     if problem.objective == "cost":
-        return CutMaster(problem, problem.host_cost.astype(np.float64), 0.0, reference)
+        return CutMaster(problem, as_floats(problem.host_cost), 0.0, reference)
     # One more new host outweighs all hosts that run.
     extra = float(problem.max_hosts.sum() + 1) if problem.objective == "new_hosts" else 0.0
     return CutMaster(problem, np.ones(problem.pools), extra, reference)
@@ -219,7 +224,7 @@ def reference_counts(problem: Problem, incumbent: Bools) -> Floats:
     ``incumbent`` (E,) marks the pairs that keep a site where it is.
     """
     keeps = np.bincount(problem.site, weights=incumbent, minlength=problem.sites) > 0
-    chosen = np.where(keeps[problem.site], incumbent, True).astype(np.float64)
+    chosen = as_floats(np.where(keeps[problem.site], incumbent, True))
     choices = np.maximum(1.0, np.bincount(problem.site, weights=chosen, minlength=problem.sites))
     share = chosen * (problem.clusters / choices)[problem.site]
     load = np.bincount(problem.pool, weights=share, minlength=problem.pools)
@@ -234,10 +239,11 @@ class _Relaxed:
     """
 
     def __init__(self, master: CutMaster, seed: int) -> None:
-        most = master.problem.max_hosts.astype(np.float64)
+        most = as_floats(master.problem.max_hosts)
         tie = _RELAXED_TIE / master.farthest
         near = np.minimum(master.reference, most)
-        corners, slope = [near], [master.price - tie, master.price + tie]
+        corners = [near]
+        slope = [master.price - tie, master.price + tie]
         if master.extra:
             here = np.minimum(master.problem.existing, most)
             corners = [np.minimum(near, here), np.maximum(near, here)]
@@ -251,17 +257,17 @@ class _Relaxed:
         self.known = 0
         taken, fit = master.problem.host_rows
         if len(fit):
-            self.program.add(self._tiled(-taken), -fit.astype(np.float64))
+            self.program.add(self._tiled(-taken), -as_floats(fit))
 
     def _tiled(self, room: Ints) -> sp.csr_array:
         """Return rows over host counts, shape (R, P), as rows over the columns between corners."""
-        return sp.csr_array(np.tile(room.astype(np.float64), len(self.corners) - 1))
+        return sp.csr_array(np.tile(as_floats(room), len(self.corners) - 1))
 
     def solve(self, room: Ints, least: Ints, budget: SolveBudget) -> tuple[Floats, float] | None:
         """Return counts (P,), not whole, and their cost; None where that is not settled or there are none."""
         parts = len(self.corners) - 1
         if len(least) > self.known:
-            self.program.add(self._tiled(room[self.known :]), least[self.known :].astype(np.float64))
+            self.program.add(self._tiled(room[self.known :]), as_floats(least[self.known :]))
             self.known = len(least)
         answer = self.program.solve(budget)
         if answer.outcome.state != "optimal":

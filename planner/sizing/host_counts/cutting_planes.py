@@ -12,6 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from planner.arrays import int_zeros
 from planner.fleet import Floats, Ints
 from planner.sizing.host_counts.cut_loop import CutLoop, LearnedCuts
 from planner.sizing.host_counts.cut_master import cut_master
@@ -51,8 +52,9 @@ class CutSearch(CutLoop[Ints]):
 
     def _begin(self, condition: HallCondition) -> None:
         """Take in cuts that are likely to be needed, before the first round."""
-        nothing = np.zeros(self.problem.pools, dtype=np.int64)
-        confined, largest = condition.confined_classes(_CONFINED), condition.short_classes(nothing, _LARGEST)
+        nothing = int_zeros(self.problem.pools)
+        confined = condition.confined_classes(_CONFINED)
+        largest = condition.short_classes(nothing, _LARGEST)
         for cut in (*condition.first_cuts(), *confined, *largest):
             self.add(cut)
 
@@ -74,7 +76,9 @@ class CutSearch(CutLoop[Ints]):
     def objective_bound(self) -> float:
         """The bound in the unit of the policy's objective: hosts, new hosts or money."""
         extra = self.master.extra
-        return float(np.floor(self.bound / extra + 1e-9)) if extra else self.bound
+        if extra:
+            return float(np.floor(self.bound / extra + 1e-9))
+        return self.bound
 
     @property
     def closed(self) -> bool:
@@ -122,7 +126,8 @@ class CutSearch(CutLoop[Ints]):
         """Add cuts that the linear relaxation fails; branch and bound would take longer to ask for each."""
         parts = [replace(condition, demand=condition.demand * _PARTS) for condition in self.learned.conditions]
         for _ in range(_RELAXED_ROUNDS):
-            counts, before = self.master.relaxed(budget), len(self.cuts)
+            counts = self.master.relaxed(budget)
+            before = len(self.cuts)
             if counts is None or budget.spent:
                 return
             hosts = np.floor(counts * _PARTS + _CLOSED).astype(np.int64)

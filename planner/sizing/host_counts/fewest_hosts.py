@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planner.arrays import int_zeros
 from planner.fleet import Floats, Ints
 from planner.sizing.assignment.flow_model import FlowModel
 from planner.sizing.assignment.greedy import greedy_counts
@@ -55,9 +56,9 @@ def size(
     """
     apart = None if secondary is None else secondary.apart
     if problem.sites == 0:
-        none = np.zeros(0, dtype=np.int64)
+        none = int_zeros(0)
         classes = group(problem, by_weight=False)
-        counts = Counts(np.zeros(problem.pools, dtype=np.int64), np.zeros(0), none, none)
+        counts = Counts(int_zeros(problem.pools), np.zeros(0), none, none)
         return Sized(classes, counts, 0.0, 0.0, True, "nothing to serve")
     if all_fit(problem):
         classes = group(problem, by_weight=False, apart=apart)
@@ -103,7 +104,9 @@ def serve_most(model: FlowModel, budget: SolveBudget) -> Served:
     found, word, proven, least = None, "", True, {}
     for aim, worth in _LEFT[0 if model.classes.kept.any() else 1 :]:
         outcome, better = model.minimise(aim, budget)
-        found, word, least[worth] = better or found, outcome.word, least_of(outcome)
+        found = better or found
+        word = outcome.word
+        least[worth] = least_of(outcome)
         proven = proven and outcome.state == "optimal"
         if found is None:
             break
@@ -146,7 +149,9 @@ def _by_cuts(problem: Problem, classes: Classes, budget: SolveBudget, reference:
     model = FlowModel(problem, classes, serve_all=True)
     model.at_least(problem.objective, bound)
     outcome, found = model.minimise(problem.objective, budget)
-    return None if found is None else finish(model, found, outcome, budget, weight_proven=True, known_bound=bound)
+    if found is None:
+        return None
+    return finish(model, found, outcome, budget, weight_proven=True, known_bound=bound)
 
 
 def _whole_sites_on(problem: Problem, classes: Classes, hosts: Ints, budget: SolveBudget) -> Counts | None:

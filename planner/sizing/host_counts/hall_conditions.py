@@ -20,6 +20,7 @@ from functools import cached_property
 import numpy as np
 from ortools.graph.python import max_flow
 
+from planner.arrays import falses, int_array, int_zeros
 from planner.errors import SolverError
 from planner.fleet import Bools, Ints
 from planner.sizing.instance.classes import Classes
@@ -78,7 +79,7 @@ class HallCondition:
     def sent(self, hosts: Ints) -> Ints:
         """Return what a maximum flow sends on each arc, shape (A,)."""
         self._network.solve(hosts)
-        sent = np.zeros(len(self.classes.pool), dtype=np.int64)
+        sent = int_zeros(len(self.classes.pool))
         sent[self._arcs] = self._network.on_pairs()
         return sent
 
@@ -88,7 +89,7 @@ class HallCondition:
         if 0 < len(classes) <= _FEW:
             pools = np.concatenate([pool[indptr[c] : indptr[c + 1]] for c in classes.tolist()])
         else:
-            inside = np.zeros(len(self.demand), dtype=np.bool_)
+            inside = falses(len(self.demand))
             inside[classes] = True
             pools = pool[inside[self.classes.of_arc]]
         room = np.zeros_like(self.room)
@@ -106,7 +107,7 @@ class HallCondition:
         if not self.limits:
             return plain
         room = plain.room.copy()
-        taken = np.concatenate((room * hosts, np.zeros(len(self.limits) + 1, dtype=np.int64)))
+        taken = np.concatenate((room * hosts, int_zeros(len(self.limits) + 1)))
         full: list[int] = []
         np.add.at(taken, self.laminar_parents[: len(room)], taken[: len(room)])
         for i in sorted(range(len(self.limits)), key=lambda i: int(self.limits[i][0].sum())):
@@ -144,7 +145,7 @@ class HallCondition:
         choices = np.diff(self.classes.indptr)
         left = np.flatnonzero((self.demand > 0) & (choices > 0))
         left = left[np.argsort(choices[left], kind="stable")]
-        used = np.zeros((len(self.demand), -(-len(self.room) // 64) * 64), dtype=np.bool_)
+        used = falses((len(self.demand), -(-len(self.room) // 64) * 64))
         used[self.classes.of_arc, self.classes.pool] = True
         # 64 pools to a number, shape (numbers, classes left)
         lacks = np.ascontiguousarray(~np.packbits(used, axis=1).view(np.uint64)[left].T)
@@ -184,11 +185,9 @@ class _Network:
         self.flows = max_flow.SimpleMaxFlow()
         self.flows.add_arcs_with_capacity(np.full(len(asking), self.source), asking, condition.demand[asking])
         self.pairs = self.flows.add_arcs_with_capacity(of_arc, kinds + pool, condition.demand[of_arc])
-        self.rooms = self.flows.add_arcs_with_capacity(
-            kinds + np.arange(pools), after[:pools], np.zeros(pools, dtype=np.int64)
-        )
+        self.rooms = self.flows.add_arcs_with_capacity(kinds + np.arange(pools), after[:pools], int_zeros(pools))
         if condition.limits:
-            most = np.array([most for _, most in condition.limits], dtype=np.int64)
+            most = int_array([most for _, most in condition.limits])
             self.flows.add_arcs_with_capacity(kinds + pools + np.arange(len(most)), after[pools:], most)
 
     def solve(self, hosts: Ints) -> Flow:
@@ -200,7 +199,7 @@ class _Network:
             raise SolverError(f"the solver of network flows failed (status {status})")
         value = int(self.flows.optimal_flow())
         spare = room - np.asarray(self.flows.flows(self.rooms), dtype=np.int64)
-        source_side = np.zeros(self.sink + 1, dtype=np.bool_)
+        source_side = falses(self.sink + 1)
         sink_side = ~source_side
         if value < self.condition.demand.sum():
             source_side = self._marked(self.flows.get_source_side_min_cut())
@@ -212,7 +211,7 @@ class _Network:
         return np.asarray(self.flows.flows(self.pairs), dtype=np.int64)
 
     def _marked(self, nodes: Sequence[int]) -> Bools:
-        marked = np.zeros(self.sink + 1, dtype=np.bool_)
+        marked = falses(self.sink + 1)
         marked[np.asarray(nodes, dtype=np.int64)] = True
         return marked
 

@@ -11,6 +11,7 @@ import dataclasses
 
 import numpy as np
 
+from planner.arrays import falses, int_zeros, rounded
 from planner.fleet import Floats, Ints
 from planner.sizing.host_counts.cut_master import reference_counts
 from planner.sizing.host_counts.cutting_planes import search_counts
@@ -39,8 +40,9 @@ def cheapest_mix(problem: Problem, classes: Classes, budget: SolveBudget, known:
     """
     prices, pools = _prices(classes), problem.pools
     step = _smallest_step(problem, prices)
-    widened, asking = _with_pools(problem, prices + step), _with_arcs(classes, pools, prices)
-    reference = reference_counts(problem, np.zeros(len(problem.pool), dtype=np.bool_))
+    widened = _with_pools(problem, prices + step)
+    asking = _with_arcs(classes, pools, prices)
+    reference = reference_counts(problem, falses(len(problem.pool)))
     reference = np.concatenate((reference, np.zeros(len(prices))))
     search = search_counts(widened, asking, budget, reference, known=known)
     known[:] = search.cuts
@@ -48,8 +50,8 @@ def cheapest_mix(problem: Problem, classes: Classes, budget: SolveBudget, known:
         return None
     sent = hall_conditions(widened, asking)[0].sent(search.best)
     own = np.bincount(asking.of_arc, weights=np.where(asking.pool >= pools, sent, 0), minlength=classes.count)
-    none = np.zeros(classes.count, dtype=np.int64)
-    counts = Counts(search.best[:pools], np.zeros(len(classes.pool)), none, np.rint(own).astype(np.int64))
+    none = int_zeros(classes.count)
+    counts = Counts(search.best[:pools], np.zeros(len(classes.pool)), none, rounded(own))
     value = objective_value(problem, classes, counts)
     least = max(0.0, search.bound - step * int(classes.demand.sum()))
     bound = value if search.closed else min(value, least)
@@ -91,7 +93,8 @@ def _with_pools(problem: Problem, prices: Floats) -> Problem:
 def _with_arcs(classes: Classes, pools: int, prices: Floats) -> Classes:
     """Return ``classes`` with an arc to the pool of their price, the last of each class that may have its own."""
     may = np.isfinite(classes.own_cost)
-    at, price = classes.indptr[1:][may], pools + np.searchsorted(prices, classes.own_cost[may])
+    at = classes.indptr[1:][may]
+    price = pools + np.searchsorted(prices, classes.own_cost[may])
     return dataclasses.replace(
         classes,
         indptr=classes.indptr + np.concatenate(([0], np.cumsum(may))),

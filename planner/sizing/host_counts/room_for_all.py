@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from planner.arrays import as_floats
 from planner.fleet import Ints
 from planner.sizing.instance.problem import Problem
 
@@ -28,7 +29,7 @@ def _shares_fit(problem: Problem, clusters: Ints, room: Ints) -> bool:
     They are even at first. Then pools weigh more by how much room they have for what they got, as in iterative
     proportional fitting (W. E. Deming, F. F. Stephan, Annals of Mathematical Statistics 11 (1940) 427-444).
     """
-    weight = (room > 0).astype(np.float64)
+    weight = as_floats(room > 0)
     for _ in range(_SHARINGS):
         of_pair = weight[problem.pool]
         total = np.bincount(problem.site, weights=of_pair, minlength=problem.sites)
@@ -48,7 +49,8 @@ def max_load(problem: Problem, clusters: Ints, room: Ints) -> int:
     from scipy.sparse.csgraph import maximum_flow
 
     sites, pools = problem.sites, problem.pools
-    source, sink = sites + pools, sites + pools + 1
+    source = sites + pools
+    sink = sites + pools + 1
     tail = np.concatenate((np.full(sites, source), problem.site, sites + np.arange(pools)))
     head = np.concatenate((np.arange(sites), sites + problem.pool, np.full(pools, sink)))
     most = np.concatenate((clusters, clusters[problem.site], np.minimum(room, clusters.sum())))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from planner.arrays import int_zeros
 from planner.fleet import Bools, Ints
 from planner.sizing.host_counts.hall_conditions import HallCondition
 from planner.sizing.instance.classes import Classes
@@ -22,7 +23,7 @@ def round_counts(problem: Problem, classes: Classes, hosts: Ints, preferred: Int
     that is farthest below the load a flow of divisible sites would give it; the light ones must then still flow.
     """
     flow = np.zeros(len(classes.pool))
-    none = np.zeros(classes.count, dtype=np.int64)
+    none = int_zeros(classes.count)
     if not classes.multi_cluster.any():
         return Counts(hosts, flow, none, none)
     target = _multi_cluster_share(problem, classes, hosts)

@@ -10,6 +10,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
+from planner.arrays import as_floats, int_zeros
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.instance.limits import Measure
 from planner.sizing.instance.problem import Problem, _inverse
@@ -84,9 +85,9 @@ def group(problem: Problem, *, by_weight: bool, apart: Ints | None = None) -> Cl
     weights = problem.weights if by_weight else np.ones_like(problem.weights)
     kept = problem.kept if by_weight else np.zeros_like(problem.kept)
     costs = problem.pair_cost if by_cost else np.zeros_like(problem.pair_cost)
-    held_apart = np.zeros(problem.sites, dtype=np.int64) if apart is None else apart
+    held_apart = int_zeros(problem.sites) if apart is None else apart
     counted = (problem.clusters, problem.own_cost, weights, kept, item_weight, held_apart, *problem.amounts.values())
-    alike = np.column_stack(counted).astype(np.float64)
+    alike = as_floats(np.column_stack(counted))
     first, of_site = _alike(alike, problem.indptr, problem.pool, costs if by_cost else None)
     lengths = np.diff(problem.indptr)[first]
     indptr = np.concatenate(([0], np.cumsum(lengths))).astype(np.int64)
@@ -121,7 +122,8 @@ def _alike(own: Floats, indptr: Ints, pool: Ints, costs: Floats | None) -> tuple
         keys = _keys(own, indptr, pool, costs, salt)
         _, first, of_site = np.unique(keys, return_index=True, return_inverse=True)
         order = np.argsort(first)
-        first, of_site = first[order], _inverse(order, len(order))[of_site]
+        first = first[order]
+        of_site = _inverse(order, len(order))[of_site]
         twin = first[of_site]
         if (lengths == lengths[twin]).all() and (own == own[twin]).all():
             at = np.arange(len(pool)) + np.repeat(indptr[twin] - indptr[:-1], lengths)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from planner.arrays import falses, int_array
 from planner.fleet import Bools, Fleet, Ints
 from planner.sizing.instance.problem import Problem
 from planner.today import Today, read_today
@@ -37,7 +38,7 @@ class InForce:
     def host_numbers(self) -> Ints:
         """Today's host of each site as a number, the same for the same name; -1 for none; shape (S,)."""
         names = {name: number for number, name in enumerate(sorted(set(self.host) - {""}))}
-        return np.array([names.get(name, -1) for name in self.host], dtype=np.int64)
+        return int_array([names.get(name, -1) for name in self.host])
 
     @cached_property
     def nowhere(self) -> Bools:
@@ -71,7 +72,7 @@ def incumbent_pairs(fleet: Fleet, problem: Problem, today: Today) -> Bools:
     """Mark the pairs (E,) that keep a site on the pool that serves it today."""
     pool_of_host = {name: p for p, names in enumerate(today.names) for name in names}
     ids = [fleet.pool_ids[at] for at in problem.pool_at]
-    marks = np.zeros(len(problem.pool), dtype=np.bool_)
+    marks = falses(len(problem.pool))
     for s, at in enumerate(problem.site_at):
         site = fleet.site_ids[at]
         if site not in today.hub:

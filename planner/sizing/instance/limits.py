@@ -11,6 +11,7 @@ from typing import Literal
 
 import numpy as np
 
+from planner.arrays import as_floats, falses, int_array
 from planner.fleet import Bools, Fleet, Floats, Ints
 
 Measure = Literal["clusters", "weight", "kbps"]
@@ -34,8 +35,8 @@ class Limit:
 def amounts_of(fleet: Fleet) -> dict[Measure, Floats]:
     """Return what each site brings of each measure, shape (sites,): clusters, whole units of weight, kb/s."""
     return {
-        "clusters": fleet.clusters.astype(np.float64),
-        "weight": fleet.whole_weights.astype(np.float64),
+        "clusters": as_floats(fleet.clusters),
+        "weight": as_floats(fleet.whole_weights),
         "kbps": fleet.traffic_kbps,
     }
 
@@ -55,7 +56,7 @@ def read_limits(
     used = np.unique(site * hubs + hub[pool])
     kept: dict[tuple[Measure, bytes], Limit] = {}
     for place, inside, measure, setting, most in asked:
-        mask = np.zeros(hubs, dtype=np.bool_)
+        mask = falses(hubs)
         mask[inside] = True
         sites = np.unique(used[mask[used % hubs]] // hubs)
         if amounts[measure][sites].sum() > most:
@@ -68,7 +69,7 @@ def read_limits(
 def _asked(fleet: Fleet) -> Iterator[tuple[str, Ints, Measure, str, float]]:
     """Yield place, hubs (positions), measure, setting and most of every limit of the fleet."""
     policy = fleet.policy
-    hubs = [(f"hub {name}", np.array([h], dtype=np.int64)) for h, name in enumerate(fleet.hub_ids)]
+    hubs = [(f"hub {name}", int_array([h])) for h, name in enumerate(fleet.hub_ids)]
     zones = [*hubs, *((f"zone {name}", inside) for name, inside in fleet.hubs_in_zones.items())]
     for (place, inside), kbps in zip(hubs, fleet.hub_uplinks_kbps.tolist(), strict=True):
         if np.isfinite(kbps):
@@ -96,7 +97,9 @@ def most_on_host(fleet: Fleet, weights: Floats, clusters: Ints, caps: Ints) -> f
     order = np.argsort(-weights / clusters, kind="stable")
     before = np.concatenate(([0], np.cumsum(clusters[order])[:-1])) if len(order) else clusters
     taken = np.clip(int(caps.max(initial=0)) - before, 0, clusters[order])
-    return most if float((weights[order] * taken / clusters[order]).sum()) > most else None
+    if float((weights[order] * taken / clusters[order]).sum()) > most:
+        return most
+    return None
 
 
 def laminar_parents(sets: Sequence[Bools], size: int) -> Ints:

@@ -10,6 +10,7 @@ from typing import Literal
 
 import numpy as np
 
+from planner.arrays import int_array, int_zeros, trues
 from planner.fleet import Bools, Fleet, Floats, Ints
 from planner.host_limits import HostLimit
 from planner.latency import RoundTrips
@@ -115,15 +116,15 @@ class Problem:
     @cached_property
     def host_rows(self) -> tuple[Ints, Ints]:
         """The limits on hosts of several pools as rows ``taken @ n <= most``, shapes (L, P) and (L,)."""
-        taken = np.zeros((len(self.host_limits), self.pools), dtype=np.int64)
+        taken = int_zeros((len(self.host_limits), self.pools))
         for row, limit in zip(taken, self.host_limits, strict=True):
             row[limit.pools] = limit.each
-        return taken, np.array([limit.most for limit in self.host_limits], dtype=np.int64)
+        return taken, int_array([limit.most for limit in self.host_limits])
 
     @cached_property
     def homes(self) -> Bools:
         """Pairs that no limit keeps from being a home, shape (E,); on the others the site may only stand by."""
-        free = np.ones(len(self.pool), dtype=np.bool_)
+        free = trues(len(self.pool))
         for limit in self.limits:
             each = self.amounts[limit.measure] * self.items / self.clusters
             free &= ~(limit.pools[self.pool] & (each[self.site] > limit.most * (1 + 1e-9)))
@@ -185,7 +186,7 @@ def build_problem(fleet: Fleet, checker: Checker) -> Problem:
     pairs = checker.eligible() if fleet.policy.cover == "none" else checker.eligible_with_standbys()
     possible = fleet.own_tie_breaker == "possible"
     wanted = checker.needs_host & (possible | (np.bincount(pairs.site, minlength=len(fleet.site_ids)) > 0))
-    site_at = np.array([s for s in _by_id(fleet.site_ids) if wanted[s]], dtype=np.int64)
+    site_at = int_array([s for s in _by_id(fleet.site_ids) if wanted[s]])
     pool_at = _by_id(fleet.pool_ids)
     site = _inverse(site_at, len(fleet.site_ids))[pairs.site]
     pool = _inverse(pool_at, len(fleet.pool_ids))[pairs.pool]
@@ -239,7 +240,7 @@ def _host_limits(fleet: Fleet, pool_at: Ints) -> tuple[HostLimit, ...]:
 
 
 def _by_id(ids: tuple[str, ...]) -> Ints:
-    return np.array(sorted(range(len(ids)), key=ids.__getitem__), dtype=np.int64)
+    return int_array(sorted(range(len(ids)), key=ids.__getitem__))
 
 
 def _inverse(at: Ints, size: int) -> Ints:

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planner.arrays import int_array, int_zeros
 from planner.sizing.solvers.budget import Outcome, SolveBudget
 from planner.sizing.solvers.highs import solve_arrays
 from planner.sizing.solvers.model_builder import ModelBuilder, Terms
@@ -111,13 +112,15 @@ def add_fillings(model: ModelBuilder, counts: Mapping[int, int], cap: int, most:
     of each size are packed, in the order of ``counts``.
     """
     graph = arc_flow(counts, cap)
-    fill, size = np.array(graph.arcs, dtype=np.int64).reshape(-1, 2).T
-    node, at = np.array(graph.nodes), model.block(len(fill), upper=most, whole=True)
-    leaving, entering = np.searchsorted(node, fill), np.searchsorted(node, fill + size)
-    begun: Terms = (np.zeros(1, dtype=np.int64), np.array([hosts]), 1.0)
+    fill, size = int_array(graph.arcs).reshape(-1, 2).T
+    node = np.array(graph.nodes)
+    at = model.block(len(fill), upper=most, whole=True)
+    leaving = np.searchsorted(node, fill)
+    entering = np.searchsorted(node, fill + size)
+    begun: Terms = (int_zeros(1), np.array([hosts]), 1.0)
     model.add([(leaving, at, -1.0), (entering, at, 1.0), begun], len(node), 0.0, np.inf)
     number = {item: row for row, item in enumerate(counts)}
-    return np.array([number[item] for item in size.tolist()], dtype=np.int64), at, 1.0
+    return int_array([number[item] for item in size.tolist()]), at, 1.0
 
 
 def _decode(items: list[tuple[int, int]], flow: dict[tuple[int, int], int], hosts: int) -> list[list[int]]:

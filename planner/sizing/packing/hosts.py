@@ -70,7 +70,8 @@ def seat_all(
 
 def _item(case: Case, placement: Placement, x: int) -> Item:
     problem = case.problem
-    pair, clusters = placement.pair[x], int(placement.units[x])
+    pair = placement.pair[x]
+    clusters = int(placement.units[x])
     s = problem.site[pair]
     site = case.fleet.site_ids[problem.site_at[s]]
     return Item(
@@ -126,7 +127,9 @@ def fill(
     """
     if most is not None:
         seats = fill(items, hosts, cap, budget)
-        return seats if keeps_weight(items, seats, most) else seat_by_weight(items, hosts, cap, most, budget)
+        if keeps_weight(items, seats, most):
+            return seats
+        return seat_by_weight(items, hosts, cap, most, budget)
     bins = [_Bin(name, cap) for name in hosts]
     order = sorted(range(len(items)), key=lambda g: (items[g].rtt_ms, items[g].site))
     multi_cluster = [g for g in order if items[g].together and items[g].clusters > 1]
@@ -143,7 +146,8 @@ def fill(
 def _gathered(items: Sequence[Item], hosts: Sequence[str], cap: int) -> list[tuple[int, str, int]] | None:
     """Fill one host after the other, those first that carry most today; None where large items do not fit so."""
     carried = {name: sum(item.clusters for item in items if item.today == name) for name in hosts}
-    left, bins = sum(item.clusters for item in items), []
+    left = sum(item.clusters for item in items)
+    bins = []
     for name in sorted(hosts, key=lambda name: -carried[name]):
         bins.append(_Bin(name, min(cap, left)))
         left -= bins[-1].cap

@@ -52,7 +52,8 @@ class _Bin:
     most: float
 
     def __post_init__(self) -> None:
-        self.clusters, self.weight = float(self.cap), self.most * (1 + _CLOSE)
+        self.clusters = float(self.cap)
+        self.weight = self.most * (1 + _CLOSE)
         self.items: Counter[int] = Counter()
 
     def free(self) -> float:

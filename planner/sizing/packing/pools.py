@@ -23,7 +23,8 @@ def unpacked(problem: Problem, classes: Classes, hosts: Ints, flow: Floats, budg
         pools[int(classes.pool[arc])][int(classes.items[c]), float(classes.item_weight[c])] += round(flow[arc])
 
     def packs(p: int, kinds: dict[tuple[int, float], int]) -> bool:
-        running, cap = int(hosts[p]), int(problem.caps[p])
+        running = int(hosts[p])
+        cap = int(problem.caps[p])
         if problem.host_weight is not None:
             return pack_weighed(kinds, running, cap, problem.host_weight, budget) is not None
         sizes = [size for (size, _), copies in kinds.items() for _ in range(copies)]

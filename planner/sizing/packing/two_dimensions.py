@@ -13,6 +13,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
+from planner.arrays import rounded
 from planner.fleet import Floats
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import solve_arrays
@@ -84,7 +85,7 @@ def _exact(
     answer = solve_arrays(model.program(), budget)
     if not answer.outcome.has_solution:
         return None
-    chosen = np.rint(answer.x[column]).astype(np.int64).reshape(len(order), hosts)
+    chosen = rounded(answer.x[column]).reshape(len(order), hosts)
     return [{kind: int(n) for kind, n in zip(order, chosen[:, j], strict=True) if n} for j in range(hosts)]
 
 
@@ -102,7 +103,8 @@ def add_weighed_fillings(
     runs = model.block(hosts, upper=1.0, whole=True)
     add_room(model, np.full(hosts, most[0]), runs, [Loads(h, x, size[t])])
     add_room(model, np.ones(hosts), runs, [Loads(h, x, weight[t] / most[1])])
-    every, next_one = np.arange(hosts - 1), np.arange(1, hosts)
+    every = np.arange(hosts - 1)
+    next_one = np.arange(1, hosts)
     model.add([(every, runs[next_one], 1.0), (every, runs[every], -1.0)], len(every), -np.inf, 0.0)
-    model.row([(runs, 1.0), (np.array([running]), -1.0)], -np.inf, 0.0)
+    model.at_most([(runs, 1.0), (np.array([running]), -1.0)], 0.0)
     return t, x, 1.0

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planner.arrays import as_floats, trues
 from planner.fleet import Bools, Floats, Ints
 from planner.own import PREFIX
 from planner.sizing.instance.case import TIE_BREAKS, Case, TieBreak
@@ -108,7 +109,7 @@ class Moves(PairAim):
         first = int(today.nowhere[problem.site[placement.pair]].sum())
         if placement.unserved.any():  # whoever is served in their stead may have no host today
             off: Bools = ~today.incumbent & ~today.nowhere[problem.site]
-            plain = _nearest_of_some(problem, off.astype(np.float64), placement.unserved)
+            plain = _nearest_of_some(problem, as_floats(off), placement.unserved)
         else:
             plain = self.plain_bound(case, placement, seating) - first
         least = plain if known is None else max(plain, known - first)
@@ -148,7 +149,9 @@ class Margin(Bottleneck):
     def plain_bound(self, case: Case, placement: Placement, seating: Seating) -> float:
         """Return the smallest margin if every site had its best pool to itself."""
         everybody = not placement.unserved.any() and not placement.own.any()
-        return self.ideal(case.problem, 0) if everybody else float(case.problem.margin_ms.max(initial=0.0))
+        if everybody:
+            return self.ideal(case.problem, 0)
+        return float(case.problem.margin_ms.max(initial=0.0))
 
     def bound(self, case: Case, placement: Placement, seating: Seating, known: float | None) -> float:
         """Return the sharper of both bounds, which are from above."""
@@ -197,11 +200,11 @@ class Spread(Bottleneck):
 
     def within(self, problem: Problem, level: float) -> tuple[Bools, Ints]:
         """Lower all caps to the level."""
-        return np.ones(len(problem.pool), dtype=np.bool_), np.minimum(problem.caps, int(level))
+        return trues(len(problem.pool)), np.minimum(problem.caps, int(level))
 
 
 _ALL: tuple[Aim, ...] = (
-    Moves("moves", 1.0, lambda _problem, incumbent: (~incumbent).astype(np.float64)),
+    Moves("moves", 1.0, lambda _problem, incumbent: as_floats(~incumbent)),
     PairAim("latency", 1e-3, lambda problem, _incumbent: problem.rtt_ms),
     Margin("margin"),
     Spread("spread"),
@@ -243,7 +246,7 @@ def _nearest_of_some(problem: Problem, cost: Floats, unserved: Bools) -> float:
     least = _least(problem, cost)
     least[np.isfinite(problem.own_cost)] = 0.0
     order = np.argsort(least / problem.weights, kind="stable")
-    weight = problem.weights[order].astype(np.float64)
+    weight = as_floats(problem.weights[order])
     wanted = float(problem.weights[~unserved].sum())
     before = np.cumsum(weight) - weight
     share = np.clip((wanted - before) / weight, 0.0, 1.0)

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from planner.arrays import int_zeros
 from planner.fleet import Ints
 from planner.sizing.instance.case import Case
 from planner.sizing.instance.problem import Problem
@@ -51,7 +52,7 @@ def evaluator_of(case: Case, *, cover: bool) -> Evaluator:
 def running(problem: Problem, draft: Draft) -> Ints:
     """Return how many hosts of each pool carry a site or stand by for one, shape (P,)."""
     used = {seat.host for seat in draft.seating.seats} | {name for name in draft.standbys if name}
-    hosts = np.zeros(problem.pools, dtype=np.int64)
+    hosts = int_zeros(problem.pools)
     for p, names in draft.seating.names.items():
         hosts[p] = len(used.intersection(names))
     return hosts
@@ -63,7 +64,8 @@ def objective_of(problem: Problem, hosts: Ints, placement: Placement) -> float:
         return float(hosts.sum())
     if problem.objective == "new_hosts":
         return float(np.maximum(0, hosts - problem.existing).sum())
-    pairs, own = problem.pair_cost[placement.pair].sum(), problem.own_cost[placement.own].sum()
+    pairs = problem.pair_cost[placement.pair].sum()
+    own = problem.own_cost[placement.own].sum()
     return float(problem.host_cost[hosts > 0] @ hosts[hosts > 0]) + float(pairs) + float(own)
 
 

@@ -68,7 +68,9 @@ class SolveBudget:
         """Seconds left, at least 0; None without a limit."""
         if self.stopped.is_set():
             return 0.0
-        return None if self.seconds is None else max(0.0, self.seconds - (time.monotonic() - self.started))
+        if self.seconds is None:
+            return None
+        return max(0.0, self.seconds - (time.monotonic() - self.started))
 
     @property
     def spent(self) -> bool:

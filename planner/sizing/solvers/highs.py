@@ -52,7 +52,9 @@ def _outcome(highs: highspy.Highs) -> Outcome:
     if status == kinds.kOptimal:
         return Outcome("optimal", word, value, info.mip_dual_bound if mixed else value)
     bound = info.mip_dual_bound if mixed else -float("inf")
-    return Outcome("feasible", word, value, bound) if found else Outcome("unsolved", word, bound=bound)
+    if found:
+        return Outcome("feasible", word, value, bound)
+    return Outcome("unsolved", word, bound=bound)
 
 
 @dataclass(frozen=True)
@@ -139,7 +141,8 @@ class GrowingProgram:
 
     def add_columns(self, matrix: sp.csc_array) -> None:
         """Add columns x >= 0 that cost nothing, shape (rows, C), to the rows that are there."""
-        number, inf = matrix.shape[1], np.full(matrix.shape[1], np.inf)
+        number = matrix.shape[1]
+        inf = np.full(matrix.shape[1], np.inf)
         nothing = np.zeros(number)
         self._highs.addCols(number, nothing, nothing, inf, matrix.nnz, matrix.indptr[:-1], matrix.indices, matrix.data)
 

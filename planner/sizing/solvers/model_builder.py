@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.sparse as sp
 
+from planner.arrays import as_floats, falses, int_zeros
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.instance.limits import Measure
 from planner.sizing.instance.problem import Problem
@@ -50,20 +51,28 @@ class ModelBuilder:
         lower: Numbers = 0.0,
     ) -> Ints:
         """Add so many columns, and return their positions."""
-        first, self.columns = self.columns, self.columns + size
+        first = self.columns
+        self.columns += size
         self._cost.append(_floats(cost, size))
         self._lower.append(_floats(lower, size))
         self._upper.append(_floats(upper, size))
-        self._whole.append(np.broadcast_to(np.asarray(whole, dtype=np.bool_), size))
+        marks = np.asarray(whole, dtype=np.bool_)
+        self._whole.append(np.broadcast_to(marks, size))
         return np.arange(first, self.columns)
 
     def row(self, terms: Sequence[Term], low: float, high: float) -> None:
         """Add one row: the sum of coefficient times column is between ``low`` and ``high``."""
-        self.add([(np.zeros(len(columns), dtype=np.int64), columns, value) for columns, value in terms], 1, low, high)
+        in_it: list[Terms] = [(int_zeros(len(columns)), columns, value) for columns, value in terms]
+        self.add(in_it, 1, low, high)
+
+    def at_most(self, terms: Sequence[Term], high: float) -> None:
+        """Add one row: the sum of coefficient times column is at most ``high``."""
+        self.row(terms, -np.inf, high)
 
     def add(self, terms: Sequence[Terms], rows: int, low: Numbers, high: Numbers) -> Ints:
         """Add so many rows, with limits of shape (rows,), and return their positions."""
-        first, self.rows = self.rows, self.rows + rows
+        first = self.rows
+        self.rows += rows
         for row, columns, value in terms:
             self._row.append(first + row)
             self._column.append(columns)
@@ -74,8 +83,10 @@ class ModelBuilder:
 
     def program(self, cost: Floats | None = None) -> LinearProgram:
         """Return it as arrays; ``cost`` (columns,) instead of those that blocks have."""
-        at = _joined(self._row).astype(np.int64), _joined(self._column).astype(np.int64)
-        matrix = sp.coo_array((_joined(self._value), at), shape=(self.rows, self.columns))
+        row = _joined(self._row).astype(np.int64)
+        column = _joined(self._column).astype(np.int64)
+        entries = _joined(self._value), (row, column)
+        matrix = sp.coo_array(entries, shape=(self.rows, self.columns))
         whole = _joined(self._whole).astype(np.bool_)
         return LinearProgram(
             cost=_joined(self._cost) if cost is None else cost,
@@ -111,8 +122,9 @@ def add_room(model: ModelBuilder, caps: Ints | Floats, hosts: Ints, loads: Seque
 
     Single hosts are pools of their own here, with a column that says whether they run. Weight counts in the same way.
     """
-    brought: list[Terms] = [(load.pool, load.column, load.items.astype(np.float64)) for load in loads]
-    carried = (np.arange(len(hosts)), hosts, -np.asarray(caps, dtype=np.float64))
+    brought: list[Terms] = [(load.pool, load.column, as_floats(load.items)) for load in loads]
+    room = np.asarray(caps, dtype=np.float64)
+    carried = (np.arange(len(hosts)), hosts, -room)
     model.add([*brought, carried], len(hosts), -np.inf, 0.0)
 
 
@@ -123,26 +135,29 @@ def add_capacity(model: ModelBuilder, caps: Ints, hosts: Ints, loads: Sequence[L
     column = np.concatenate([load.column for load in loads])
     items = np.concatenate([load.items for load in loads])
     sizes, of_size = np.unique(items, return_inverse=True)
-    uneven = np.zeros((len(sizes), len(caps)), dtype=np.bool_)
+    uneven = falses((len(sizes), len(caps)))
     uneven[of_size, pool] = True
     uneven &= caps % sizes[:, None] > 0
     uneven[:, uneven.sum(axis=0) > _MOST_SIZES] = False
     for size, pools in zip(sizes.tolist(), uneven, strict=True):
         large = (items >= size) & pools[pool]
-        add_room(model, caps[pools] // size, hosts[pools], [_counted(pools, pool[large], column[large])])
+        counted = _counted(pools, pool[large], column[large])
+        add_room(model, caps[pools] // size, hosts[pools], [counted])
 
 
 def add_host_weight(model: ModelBuilder, most: float, hosts: Ints, load: Loads) -> None:
     """Add that a host carries ``most`` weight, and as in (3) how many units of a weight or more it can hold."""
     add_room(model, np.full(len(hosts), most), hosts, [load])
     weights, of_weight = np.unique(load.items, return_inverse=True)
-    there = np.zeros((len(weights), len(hosts)), dtype=np.bool_)
+    there = falses((len(weights), len(hosts)))
     there[of_weight, load.pool] = True
     there[:, there.sum(axis=0) > _MOST_SIZES] = False
     for weight, pools in zip(weights.tolist(), there, strict=True):
         heavy = (load.items >= weight) & pools[load.pool]
-        held = np.full(int(pools.sum()), int(most / weight + 1e-9))
-        add_room(model, held, hosts[pools], [_counted(pools, load.pool[heavy], load.column[heavy])])
+        on_one = int(most / weight + 1e-9)
+        held = np.full(int(pools.sum()), on_one)
+        counted = _counted(pools, load.pool[heavy], load.column[heavy])
+        add_room(model, held, hosts[pools], [counted])
 
 
 def _counted(pools: Bools, pool: Ints, column: Ints) -> Loads:
@@ -154,23 +169,26 @@ def _counted(pools: Bools, pool: Ints, column: Ints) -> Loads:
 def add_host_limits(model: ModelBuilder, problem: Problem, hosts: Ints) -> None:
     """Add what hosts of several pools may take together; ``hosts`` (P,) are the columns n_p."""
     for limit in problem.host_limits:
-        model.row([(hosts[limit.pools], limit.each.astype(np.float64))], -np.inf, float(limit.most))
+        model.at_most([(hosts[limit.pools], as_floats(limit.each))], float(limit.most))
 
 
 def add_new_hosts(model: ModelBuilder, existing: Ints, hosts: Ints, cost: float) -> Ints:
     """Add columns a_p >= n_p - e_p of hosts to add, at their ``cost`` each; ``hosts`` (P,) are the columns n_p."""
     added = model.block(len(hosts), cost)
-    every = np.arange(len(hosts))
-    model.add([(every, hosts, 1.0), (every, added, -1.0)], len(hosts), -np.inf, existing)
+    each = np.arange(len(hosts))
+    more: list[Terms] = [(each, hosts, 1.0), (each, added, -1.0)]
+    model.add(more, len(hosts), -np.inf, existing)
     return added
 
 
 def add_distance(model: ModelBuilder, columns: Ints, reference: Floats, cost: float) -> None:
     """Add columns t >= |x - r| for ``columns`` (n,) and a ``reference`` (n,), at their ``cost`` each."""
     away = model.block(len(columns), cost)
-    every = np.arange(len(columns))
-    model.add([(every, columns, 1.0), (every, away, -1.0)], len(columns), -np.inf, reference)
-    model.add([(every, columns, 1.0), (every, away, 1.0)], len(columns), reference, np.inf)
+    each = np.arange(len(columns))
+    above: list[Terms] = [(each, columns, 1.0), (each, away, -1.0)]
+    below: list[Terms] = [(each, columns, 1.0), (each, away, 1.0)]
+    model.add(above, len(columns), -np.inf, reference)
+    model.add(below, len(columns), reference, np.inf)
 
 
 def add_place_limits(
@@ -180,4 +198,5 @@ def add_place_limits(
     for limit in problem.limits:
         inside = limit.pools[pool]
         if inside.any():
-            model.row([(column[inside], amounts[limit.measure][inside])], -np.inf, limit.most)
+            brought = amounts[limit.measure][inside]
+            model.at_most([(column[inside], brought)], limit.most)

@@ -9,6 +9,7 @@ import numpy as np
 import pulp
 import scipy.sparse as sp
 
+from planner.arrays import falses
 from planner.fleet import Floats
 from planner.sizing.solvers.budget import Outcome, SolveBudget
 from planner.sizing.solvers.highs import _INTERRUPTIBLE, LinearProgram, _interrupter, _outcome, _quiet
@@ -45,8 +46,9 @@ class PulpModel:
 
     def _take_in(self, program: LinearProgram) -> None:
         """Add what the model does not have yet. Variables are named by position, since PuLP mangles names."""
-        first, columns = len(self._variables), len(program.cost)
-        whole = np.zeros(columns, dtype=np.bool_) if program.whole is None else program.whole
+        first = len(self._variables)
+        columns = len(program.cost)
+        whole = falses(columns) if program.whole is None else program.whole
         for j in range(first, columns):
             most = float(program.upper[j])
             kind = _KINDS[int(whole[j])]
@@ -60,7 +62,8 @@ class PulpModel:
 
     def _add_row(self, terms: Any, program: LinearProgram, i: int) -> None:
         """Add row ``i``, of two sides where both are limits."""
-        low, high = float(program.row_lower[i]), float(program.row_upper[i])
+        low = float(program.row_lower[i])
+        high = float(program.row_upper[i])
         if low == high:
             self._model.addConstraint(terms == low, name=f"row{i}")
             return

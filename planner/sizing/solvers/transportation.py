@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from ortools.graph.python import min_cost_flow
 
+from planner.arrays import int_zeros, rounded
 from planner.errors import SolverError
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.instance.limits import laminar_parents
@@ -72,7 +73,8 @@ def _flow(
     problem: Transport, costs: Sequence[Cost], coarser: float
 ) -> Ints | min_cost_flow.SimpleMinCostFlow.Status | None:
     """Return the flow with steps that are ``coarser`` times as large, None for none, or the status of a failure."""
-    sources, total = len(problem.supply), int(problem.supply.sum())
+    sources = len(problem.supply)
+    total = int(problem.supply.sum())
     after = laminar_parents([inside for inside, _ in problem.limits], len(problem.room))
     taken = np.concatenate((problem.room, [most for _, most in problem.limits])).astype(np.int64)
     if (taken < 0).any():
@@ -85,11 +87,9 @@ def _flow(
         np.concatenate((problem.tail, sources + np.arange(inner))),
         np.concatenate((sources + problem.head, sources + after)),
         np.concatenate((most, np.minimum(taken, total))),
-        np.concatenate((combined(costs, total, sink + 1, coarser), np.zeros(inner, dtype=np.int64))),
+        np.concatenate((combined(costs, total, sink + 1, coarser), int_zeros(inner))),
     )
-    flow.set_nodes_supplies(
-        np.arange(sink + 1), np.concatenate((problem.supply, np.zeros(inner, dtype=np.int64), [-total]))
-    )
+    flow.set_nodes_supplies(np.arange(sink + 1), np.concatenate((problem.supply, int_zeros(inner), [-total])))
     status = flow.solve()
     if status == flow.INFEASIBLE:
         return None
@@ -110,7 +110,7 @@ def combined(costs: Sequence[Cost], total: int, nodes: int, coarser: float = 1.0
     not bear the numbers.
     """
     while True:
-        whole = [np.rint(cost.values / (cost.step * coarser)).astype(np.int64) for cost in costs]
+        whole = [rounded(cost.values / (cost.step * coarser)) for cost in costs]
         most = [int(values.max(initial=0)) for values in whole]
         # Plain integers here: they cannot overflow while it is found out whether arrays would.
         weights = [math.prod(m * total + 1 for m in most[level + 1 :]) for level in range(len(costs))]

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from planner.arrays import as_floats
 from planner.fleet import Bools, Floats
 from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.instance.classes import Classes, group
@@ -61,15 +62,19 @@ class AmongAsGood:
     def _told(self, aim: Aim) -> float:
         """Return what the draft makes of ``aim``; of moves those that a plan can do without."""
         told = aim.told(self.case, self.draft.placement, self.draft.seating)
-        return told - self.case.in_force.gone if isinstance(aim, Moves) else told
+        if isinstance(aim, Moves):
+            return told - self.case.in_force.gone
+        return told
 
     def _costs(self, aim: Aim) -> tuple[PairCost, Floats | None] | None:
         """Return what a sum over pairs counts: of pairs, and of own tie-breakers (S,); None for another aim."""
         problem, today = self.case.problem, self.case.in_force
         if isinstance(aim, Moves):
             off = ~today.incumbent & ~today.nowhere[problem.site]
-            return PairCost(off.astype(np.float64), 1.0), (~today.nowhere).astype(np.float64)
-        return (aim.cost(problem, today.incumbent), None) if isinstance(aim, PairAim) else None
+            return PairCost(as_floats(off), 1.0), as_floats(~today.nowhere)
+        if isinstance(aim, PairAim):
+            return (aim.cost(problem, today.incumbent), None)
+        return None
 
     def _stay(self) -> None:
         """Bound moves, which come first, and take the plan with as few where one is found."""
@@ -86,7 +91,8 @@ class AmongAsGood:
 
     def _classes(self, as_good: AsGood) -> Classes:
         """Return classes for the model of who stays; where weight is left out, by who has a host today."""
-        problem, classes = self.case.problem, self.draft.sized.classes
+        problem = self.case.problem
+        classes = self.draft.sized.classes
         if not as_good.weight:
             return classes
         nowhere = self.case.in_force.nowhere.astype(np.int64)
@@ -113,7 +119,9 @@ class _Level:
     """Bounds on one aim after the other, of plans ``as_good`` that keep the aims before."""
 
     def __init__(self, problem: Problem, as_good: AsGood, budget: SolveBudget) -> None:
-        self.problem, self.as_good, self.budget = problem, as_good, budget
+        self.problem = problem
+        self.as_good = as_good
+        self.budget = budget
         self.before: list[EpsilonConstraint] = []
 
     def keep(self, aim: Aim, costs: tuple[PairCost, Floats | None] | None, value: float) -> None:
@@ -133,12 +141,13 @@ class _Level:
         return self._margin(value) if aim.larger else self._load(aim, value)
 
     def _below(self, margin_ms: float) -> PairCost:
-        return PairCost((self.problem.margin_ms < margin_ms).astype(np.float64), 1.0)
+        return PairCost(as_floats(self.problem.margin_ms < margin_ms), 1.0)
 
     def _margin(self, reached: float) -> float:
         """Return the largest margin at which the relaxation has a plan."""
         levels = np.unique(self.problem.margin_ms)
-        low, high = int(np.searchsorted(levels, reached - _CLOSE)), len(levels) - 1
+        low = int(np.searchsorted(levels, reached - _CLOSE))
+        high = len(levels) - 1
         while low < high:
             middle = (low + high + 1) // 2
             refuted = self._least(self.problem, self._below(float(levels[middle])), None, 1.0) > _CLOSE

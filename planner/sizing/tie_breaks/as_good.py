@@ -14,11 +14,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planner.arrays import as_floats
 from planner.fleet import Ints
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solution.evaluator import objective_of, running
-from planner.sizing.solvers.model_builder import ModelBuilder, Term
+from planner.sizing.solvers.model_builder import ModelBuilder, Term, add_new_hosts
 
 _CLOSE = 1e-9  # relative, of money
 _WHOLE = 1e-6
@@ -40,36 +41,34 @@ class AsGood:
 
     def add(self, model: ModelBuilder, problem: Problem, n: Ints, priced: list[Term], own: Term) -> None:
         """Add (a) and (c); ``n`` (P,) are columns of hosts, ``priced`` and ``own`` are columns with their costs."""
-        most = self.objective + _CLOSE * abs(self.objective) + _WHOLE
+        slack = _CLOSE * abs(self.objective) + _WHOLE
+        most = self.objective + slack
         if problem.objective == "cost":
-            model.row([(n, np.where(problem.max_hosts > 0, problem.host_cost, 0.0)), *priced, own], -np.inf, most)
+            price = np.where(problem.max_hosts > 0, problem.host_cost, 0.0)
+            model.at_most([(n, price), *priced, own], most)
         else:
-            model.row([(n, 1.0)], -np.inf, float(self.hosts))
+            model.at_most([(n, 1.0)], float(self.hosts))
         if problem.objective == "new_hosts":
-            a, every = model.block(problem.pools), np.arange(problem.pools)
-            model.add([(every, n, 1.0), (every, a, -1.0)], problem.pools, -np.inf, problem.existing.astype(np.float64))
-            model.row([(a, 1.0)], -np.inf, most)
+            a = add_new_hosts(model, problem.existing, n, 0.0)
+            model.at_most([(a, 1.0)], most)
         if len(own[0]):
-            model.row([(own[0], 1.0)], -np.inf, float(self.own))
+            model.at_most([(own[0], 1.0)], float(self.own))
             if problem.objective != "cost":
-                model.row([own], -np.inf, self.own_cost * (1 + _CLOSE) + _WHOLE)
+                model.at_most([own], self.own_cost * (1 + _CLOSE) + _WHOLE)
 
     def add_weight(self, model: ModelBuilder, out: Ints, weight: Ints, kept: Ints) -> None:
         """Add (b); ``out`` (n,) are columns of who is left out, with their ``weight``, that of sites to be ``kept``."""
         if len(out):
-            model.row([(out, weight.astype(np.float64))], -np.inf, self.weight + 0.5)
-            model.row([(out, kept.astype(np.float64))], -np.inf, self.kept + 0.5)
+            model.at_most([(out, as_floats(weight))], self.weight + 0.5)
+            model.at_most([(out, as_floats(kept))], self.kept + 0.5)
 
 
 def as_good_as(problem: Problem, draft: Draft) -> AsGood:
     """Return what plans keep that are as good as ``draft``."""
     hosts, placement = running(problem, draft), draft.placement
     out, own = placement.unserved, placement.own
-    return AsGood(
-        objective=objective_of(problem, hosts, placement),
-        hosts=int(hosts.sum()),
-        weight=int(problem.weights[out].sum()),
-        kept=int(problem.weights[out & problem.kept].sum()),
-        own=int(own.sum()),
-        own_cost=float(problem.own_cost[own].sum()),
-    )
+    objective = objective_of(problem, hosts, placement)
+    weight = int(problem.weights[out].sum())
+    kept = int(problem.weights[out & problem.kept].sum())
+    own_cost = float(problem.own_cost[own].sum())
+    return AsGood(objective, int(hosts.sum()), weight, kept, int(own.sum()), own_cost)

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planner.arrays import as_floats
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.host_counts.cutting_planes import search_counts
 from planner.sizing.host_counts.room_for_all import all_fit
@@ -43,20 +44,24 @@ class Narrowed:
     def in_whole(self, whole: Problem, classes: Classes, sized: Sized, placement: Placement) -> tuple[Sized, Placement]:
         """Return counts and placement of this problem as those of the ``whole`` one, with its ``classes``."""
         placement = dataclasses.replace(placement, pair=self.pair[placement.pair])
-        units = np.ones(len(placement.pair)) if not whole.split else placement.units
-        flow = np.bincount(arc_of_pair(whole, classes)[placement.pair], weights=units, minlength=len(classes.pool))
-        counts = dataclasses.replace(sized.counts, flow=flow.astype(np.float64))
+        units = placement.units if whole.split else np.ones(len(placement.pair))
+        arcs = arc_of_pair(whole, classes)[placement.pair]
+        flow = np.bincount(arcs, weights=units, minlength=len(classes.pool))
+        counts = dataclasses.replace(sized.counts, flow=as_floats(flow))
         return dataclasses.replace(sized, classes=classes, counts=counts), placement
 
 
 def narrow(problem: Problem, sized: Sized, tie_breaks: Sequence[TieBreak], budget: SolveBudget) -> Narrowed:
     """Settle the aims before the first that is no bottleneck, each over all plans of as many hosts."""
-    now = Narrowed(problem, np.arange(len(problem.pool)), sized, tuple(tie_breaks), {})
+    every = np.arange(len(problem.pool))
+    now = Narrowed(problem, every, sized, tuple(tie_breaks), {})
     while now.tie_breaks and isinstance(aim := aim_of(now.tie_breaks[0]), Bottleneck):
         best, bound = _bisect(now.problem, aim, now.sized, budget)
-        pair = now.pair if best is None else now.pair[best.kept]
-        left, found = (now.problem, now.sized) if best is None else (best.problem, best.sized)
-        now = Narrowed(left, pair, found, now.tie_breaks[1:], {**now.bounds, aim.name: bound})
+        bounds = {**now.bounds, aim.name: bound}
+        now = dataclasses.replace(now, tie_breaks=now.tie_breaks[1:], bounds=bounds)
+        if best is not None:
+            pair = now.pair[best.kept]
+            now = dataclasses.replace(now, problem=best.problem, pair=pair, sized=best.sized)
     return now
 
 
@@ -77,7 +82,10 @@ class _Step:
 def _bisect(problem: Problem, aim: Bottleneck, sized: Sized, budget: SolveBudget) -> tuple[_Step | None, float]:
     """Return the best step that is known to do with as many hosts, None where none is, and a bound on the aim."""
     steps = _steps(problem, aim, sized)
-    low, high, refuted, best = -1, len(steps) - 1, len(steps), None
+    low = -1
+    high = len(steps) - 1
+    refuted = len(steps)
+    best = None
     while low < high:
         middle = (low + high + 1) // 2
         answer = _at(problem, aim, steps[middle], sized, budget)
@@ -94,14 +102,16 @@ def _steps(problem: Problem, aim: Bottleneck, sized: Sized) -> Floats:
     """Return the values that the aim may have, from the worst to one that no plan can beat."""
     ideal = aim.ideal(problem, int(sized.counts.hosts.sum()))
     levels = aim.levels(problem, np.arange(len(problem.pool)))
-    possible = levels[levels <= ideal] if aim.larger else levels[levels >= ideal]
+    may_be = levels <= ideal if aim.larger else levels >= ideal
+    possible = levels[may_be]
     return possible if len(possible) else np.array([ideal])
 
 
 def _at(problem: Problem, aim: Bottleneck, value: float, sized: Sized, budget: SolveBudget) -> _Step | bool:
     """Return the problem in which the aim is ``value`` or better, with counts; else whether that is refuted."""
     kept, caps = aim.within(problem, value)
-    narrower = dataclasses.replace(problem if kept.all() else select(problem, kept), caps=caps)
+    selected = problem if kept.all() else select(problem, kept)
+    narrower = dataclasses.replace(selected, caps=caps)
     if not all_fit(narrower):
         return True
     hosts = int(sized.counts.hosts.sum())

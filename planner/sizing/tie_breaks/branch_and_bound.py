@@ -27,6 +27,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planner.arrays import as_floats, falses, int_array, int_zeros
 from planner.fleet import Floats, Ints
 from planner.sizing.assignment.linking_rows import WithOpenRows
 from planner.sizing.instance.problem import Problem
@@ -36,12 +37,15 @@ from planner.sizing.solvers.highs import LinearProgram
 from planner.sizing.solvers.model_builder import (
     Loads,
     ModelBuilder,
+    Term,
+    Terms,
     add_capacity,
     add_host_limits,
     add_place_limits,
     add_room,
 )
 from planner.sizing.tie_breaks.as_good import AsGood
+from planner.sizing.tie_breaks.pseudo_costs import PseudoCosts, broken
 
 _MOST_PAIRS = 40_000  # beyond, the first relaxation alone takes longer than people wait
 _WHOLE = 1e-6
@@ -104,16 +108,20 @@ class _Node:
 class _Tree:
     def __init__(self, model: LocationModel, evaluator: Judge, budget: SolveBudget) -> None:
         problem = model.problem
-        self.hosts, self.step = model.hosts, model.cost.step
-        self.evaluator, self.budget, self.pairs = evaluator, budget, len(problem.pool)
-        self.most = problem.max_hosts.astype(np.float64)
+        self.hosts = model.hosts
+        self.step = model.cost.step
+        self.evaluator = evaluator
+        self.budget = budget
+        self.pairs = len(problem.pool)
+        self.most = as_floats(problem.max_hosts)
         program = _program(model)
         self.upper = program.upper
-        self.whole = np.zeros(len(self.upper), dtype=np.bool_)
+        self.whole = falses(len(self.upper))
         self.whole[: problem.pools] = True
-        self.whole[problem.pools : problem.pools + len(problem.pool)] = problem.items[problem.site] > 1
-        self.relaxation = WithOpenRows(program, problem.pools, problem.pool, np.ones_like(problem.pool), budget.seed)
-        self.raised, self.times = np.zeros((2, len(self.whole))), np.zeros((2, len(self.whole)))
+        self.whole[problem.pools :][: self.pairs] = problem.items[problem.site] > 1
+        one_each = np.ones_like(problem.pool)
+        self.relaxation = WithOpenRows(program, problem.pools, problem.pool, one_each, budget.seed)
+        self.pseudo_costs = PseudoCosts(len(self.whole))
         self.number = 0
         self.touched: set[int] = set()  # columns that some node limits
         self.enough = np.inf  # a bound as high as this proves the plan at hand
@@ -137,11 +145,12 @@ class _Tree:
                 break
             for child in children:
                 heapq.heappush(nodes, child)
-        return float(min(closed, nodes[0].bound if nodes else np.inf))
+        least_open = nodes[0].bound if nodes else np.inf
+        return float(min(closed, least_open))
 
     def _children(self, node: _Node, column: int) -> list[_Node] | None:
         """Return the two halves of ``node``; None when time ended."""
-        least, most = node.limits.get(column, (0.0, float(self.upper[column])))
+        least, most = self._limits(node.limits, column)
         below = float(np.floor(node.x[column]))
         part = node.x[column] - below
         self.touched.add(column)
@@ -151,15 +160,17 @@ class _Tree:
             if child is None:
                 return None
             if np.isfinite(child.bound):
-                self.raised[side, column] += (child.bound - node.bound) / share
-                self.times[side, column] += 1
+                self.pseudo_costs.learn(side, column, (child.bound - node.bound) / share)
             children.append(child)
         return children
 
+    def _limits(self, limits: Mapping[int, tuple[float, float]], column: int) -> tuple[float, float]:
+        return limits.get(column, (0.0, float(self.upper[column])))
+
     def _node(self, limits: Mapping[int, tuple[float, float]], parent: float) -> _Node | None:
-        columns = np.array(sorted(self.touched), dtype=np.int64)
-        bounds = [limits.get(column, (0.0, float(self.upper[column]))) for column in columns.tolist()]
-        lower, upper = np.array(bounds, dtype=np.float64).reshape(len(columns), 2).T
+        columns = int_array(sorted(self.touched))
+        bounds = np.array([self._limits(limits, column) for column in columns.tolist()])
+        lower, upper = bounds.reshape(len(columns), 2).T
         self.relaxation.bound(columns, lower.copy(), upper.copy())
         answer = self.relaxation.solve(self.budget, self.enough)
         self.number += 1
@@ -175,58 +186,64 @@ class _Tree:
     def _ask(self, x: Floats) -> None:
         """Let the judge look at whole counts near ``x``."""
         pools = len(self.most)
-        hosts, shares = x[:pools], x[pools : pools + self.pairs]
+        hosts = x[:pools]
+        shares = x[pools : pools + self.pairs]
         counts = np.floor(hosts + _WHOLE)
         part = np.where(counts < self.most, hosts - counts, -np.inf)
-        up = np.argsort(-part, kind="stable")[: max(0, self.hosts - int(counts.sum()))]
+        missing = max(0, self.hosts - int(counts.sum()))
+        up = np.argsort(-part, kind="stable")[:missing]
         counts[up] += 1
-        near = np.abs(counts - hosts).max(initial=0.0) <= _WHOLE
-        value = self.evaluator(counts.astype(np.int64), shares if near and self.whole[pools:].any() else None)
+        away = np.abs(counts - hosts)
+        near = away.max(initial=0.0) <= _WHOLE
+        wished = shares if near and self.whole[pools:].any() else None
+        value = self.evaluator(counts.astype(np.int64), wished)
         self.enough = value - self.step * (1 - _WHOLE)
 
     def _to_split(self, node: _Node) -> int | None:
         """Return the column to split at, host counts before sites; None where all that must be is whole."""
         pools = len(self.most)
         for columns in (np.arange(pools), pools + np.flatnonzero(self.whole[pools:])):
-            part = node.x[columns] - np.floor(node.x[columns])
-            broken = np.minimum(part, 1 - part) > _WHOLE
-            if broken.any():
-                columns, part = columns[broken], part[broken]
-                return int(columns[np.argmax(self._promise(columns, part))])
+            open_columns, part = broken(node.x, columns)
+            if len(open_columns):
+                return self.pseudo_costs.best(open_columns, part)
         return None
-
-    def _promise(self, columns: Ints, part: Floats) -> Floats:
-        """Return how much splitting each of ``columns`` (C,), with fractions ``part``, is likely to raise the bound."""
-        raised, times = self.raised[:, columns], self.times[:, columns]
-        known = self.raised.sum(axis=1, keepdims=True) / np.maximum(1, self.times.sum(axis=1, keepdims=True))
-        each = np.where(times > 0, raised / np.maximum(1, times), known + _WHOLE)
-        down, up = np.maximum(each * np.stack((part, 1 - part)), _WHOLE)
-        return np.asarray(down * up)
 
 
 def _program(model: LocationModel) -> LinearProgram:
     """Return the relaxation of (1), (2) and (4), and further limits; columns n_p, then x_ip, then all others."""
     problem, built = model.problem, ModelBuilder()
-    n = built.block(problem.pools, upper=problem.max_hosts.astype(np.float64))
+    n = built.block(problem.pools, upper=as_floats(problem.max_hosts))
     x = built.block(len(problem.pool), model.cost.values, upper=1.0)
-    own = np.flatnonzero(np.isfinite(problem.own_cost)) if model.as_good else np.zeros(0, dtype=np.int64)
-    out = np.arange(problem.sites) if model.as_good and model.as_good.weight else np.zeros(0, dtype=np.int64)
-    o = built.block(len(own), 0.0 if model.own is None else model.own[own], upper=1.0)
+    own = out = int_zeros(0)
+    if model.as_good:
+        own = np.flatnonzero(np.isfinite(problem.own_cost))
+    if model.as_good and model.as_good.weight:
+        out = np.arange(problem.sites)
+    own_cost = 0.0 if model.own is None else model.own[own]
+    o = built.block(len(own), own_cost, upper=1.0)
     u = built.block(len(out), upper=1.0)
-    built.add([(problem.site, x, 1.0), (own, o, 1.0), (out, u, 1.0)], problem.sites, 1.0, 1.0)
+    ways: list[Terms] = [(problem.site, x, 1.0), (own, o, 1.0), (out, u, 1.0)]
+    built.add(ways, problem.sites, 1.0, 1.0)
     clusters = Loads(problem.pool, x, problem.clusters[problem.site])
-    (add_room if problem.split else add_capacity)(built, problem.caps, n, [clusters])
+    add_carried = add_room if problem.split else add_capacity
+    add_carried(built, problem.caps, n, [clusters])
     if model.as_good is None:
         built.row([(n, 1.0)], model.hosts, model.hosts)
     else:
-        model.as_good.add(built, problem, n, [(x, problem.pair_cost)], (o, problem.own_cost[own]))
-        model.as_good.add_weight(built, u, problem.weights, problem.weights * problem.kept)
+        priced: list[Term] = [(x, problem.pair_cost)]
+        model.as_good.add(built, problem, n, priced, (o, problem.own_cost[own]))
+        kept_weights = problem.weights * problem.kept
+        model.as_good.add_weight(built, u, problem.weights, kept_weights)
     for aim in model.before:
-        terms = [(x, aim.cost.values), *([] if aim.own is None else [(o, aim.own[own])])]
-        built.row(terms, -np.inf, aim.value + 1e-6)  # what is as good to the last digit is as good
+        terms = [(x, aim.cost.values)]
+        if aim.own is not None:
+            terms.append((o, aim.own[own]))
+        built.at_most(terms, aim.value + 1e-6)  # what is as good to the last digit is as good
     add_host_limits(built, problem, n)
-    add_place_limits(built, problem, problem.pool, x, {m: each[problem.site] for m, each in problem.amounts.items()})
+    brought = {measure: each[problem.site] for measure, each in problem.amounts.items()}
+    add_place_limits(built, problem, problem.pool, x, brought)
     if problem.host_weight is not None:
         carried = Loads(problem.pool, x, problem.weights[problem.site])
-        add_room(built, np.full(problem.pools, problem.host_weight), n, [carried])
+        most = np.full(problem.pools, problem.host_weight)
+        add_room(built, most, n, [carried])
     return built.program()

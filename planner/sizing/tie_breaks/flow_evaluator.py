@@ -7,6 +7,7 @@ import time
 
 import numpy as np
 
+from planner.arrays import as_floats
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.host_counts.rounding import round_counts
 from planner.sizing.instance.case import Case, TieBreak
@@ -30,7 +31,9 @@ class FlowEvaluator:
     """
 
     def __init__(self, case: Case, sized: Sized, placement: Placement, looks: int, budget: SolveBudget) -> None:
-        self.case, self.problem, self.incumbent = case, case.problem, case.incumbent
+        self.case = case
+        self.problem = case.problem
+        self.incumbent = case.incumbent
         self.sized, self.placement = sized, placement
         self.looks, self.budget = looks, budget
         self.costs = self._costs()
@@ -38,8 +41,9 @@ class FlowEvaluator:
         self.flow_seconds = 0.0
 
     def _costs(self) -> list[PairCost]:
-        aims = (aim_of(name) for name in self.aims)
-        return [aim.cost(self.problem, self.incumbent) for aim in aims if isinstance(aim, PairAim)]
+        aims = map(aim_of, self.aims)
+        sums = [aim for aim in aims if isinstance(aim, PairAim)]
+        return [aim.cost(self.problem, self.incumbent) for aim in sums]
 
     @property
     def aims(self) -> tuple[TieBreak, ...]:
@@ -49,7 +53,8 @@ class FlowEvaluator:
     @property
     def spent(self) -> bool:
         """Whether no more counts can be looked at."""
-        return self.looks <= 0 or not self.budget.allows(RESERVED_FLOWS * self.flow_seconds)
+        reserved = RESERVED_FLOWS * self.flow_seconds
+        return self.looks <= 0 or not self.budget.allows(reserved)
 
     @property
     def values(self) -> tuple[float, ...]:
@@ -71,7 +76,9 @@ class FlowEvaluator:
         """
         if self.spent or not self._comparable(hosts):
             return False
-        wished = None if shares is None else most_used(self.problem, self.sized.classes, shares)
+        wished = None
+        if shares is not None:
+            wished = most_used(self.problem, self.sized.classes, shares)
         case = hosts.tobytes(), b"" if wished is None else wished.tobytes()
         if case in self.seen:
             return False
@@ -86,15 +93,17 @@ class FlowEvaluator:
             return False
         self.looks -= 1
         began = time.monotonic()
-        classes, none = self.sized.classes, np.zeros_like(self.sized.counts.unserved)
-        counts: Counts | None = Counts(hosts, flow.astype(np.float64), none, none)
-        if flow.any() and unpacked(self.problem, classes, hosts, flow.astype(np.float64), self.budget):
-            counts = round_counts(self.problem, classes, hosts, flow) or round_counts(self.problem, classes, hosts)
+        classes = self.sized.classes
+        none = np.zeros_like(self.sized.counts.unserved)
+        counts: Counts | None = Counts(hosts, as_floats(flow), none, none)
+        if flow.any() and unpacked(self.problem, classes, hosts, as_floats(flow), self.budget):
+            counts = self._rounded(hosts, flow)
         return self._keep(counts, began)
 
     def _comparable(self, hosts: Ints) -> bool:
         """Say whether ``hosts`` (P,) are as many as the best so far, and may run."""
-        return bool(hosts.sum() == self.sized.counts.hosts.sum()) and self.problem.may_run(hosts)
+        as_many = hosts.sum() == self.sized.counts.hosts.sum()
+        return bool(as_many) and self.problem.may_run(hosts)
 
     def _keep(self, counts: Counts | None, began: float) -> bool:
         """Keep counts, looked at since ``began``, if they are better than the best so far."""
@@ -117,7 +126,13 @@ class FlowEvaluator:
             wished = preferred_arcs(problem, classes, hosts, self.costs)
         if wished is None:
             return None
-        return round_counts(problem, classes, hosts, wished) or round_counts(problem, classes, hosts)
+        return self._rounded(hosts, wished)
+
+    def _rounded(self, hosts: Ints, wished: Ints) -> Counts | None:
+        """Return counts with sites of several clusters where they are ``wished``, or else somewhere."""
+        problem, classes = self.problem, self.sized.classes
+        found = round_counts(problem, classes, hosts, wished)
+        return found or round_counts(problem, classes, hosts)
 
 
 def _less(left: tuple[float, ...], right: tuple[float, ...]) -> bool:

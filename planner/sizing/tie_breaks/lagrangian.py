@@ -41,46 +41,61 @@ class LagrangianRelaxation:
     """The relaxed problem; ``cost`` (E,) is that of a site on each eligible pair, ``hosts`` how many run."""
 
     def __init__(self, problem: Problem, cost: Floats, hosts: int) -> None:
-        self.problem, self.cost, self.hosts = problem, cost, hosts
+        self.problem = problem
+        self.cost = cost
+        self.hosts = hosts
         self.load = problem.items[problem.site]
-        self.most = min(int(problem.max_hosts.max(initial=0)), max(1, hosts))
+        largest = int(problem.max_hosts.max(initial=0))
+        self.most = min(largest, max(1, hosts))
 
     def price(self, u: Floats) -> Priced:
         """Return the value of the relaxation at prices ``u`` (S,)."""
         problem = self.problem
         reduced = self.cost - u[problem.site]
         wanted = np.flatnonzero(reduced < 0)
-        wanted = wanted[np.lexsort((reduced[wanted] / self.load[wanted], problem.pool[wanted]))]
-        pool, load, value = problem.pool[wanted], self.load[wanted], reduced[wanted]
+        per_cluster = reduced[wanted] / self.load[wanted]
+        wanted = wanted[np.lexsort((per_cluster, problem.pool[wanted]))]
+        pool = problem.pool[wanted]
+        load = self.load[wanted]
         filled = np.cumsum(load)
         first = np.searchsorted(pool, np.arange(problem.pools))
         before = np.concatenate(([0], filled))[first]
         # A site across the border of two hosts counts for the first: the bound can only become smaller.
-        at = (filled - load - before[pool]) // problem.caps[pool]
-        fits = at < np.minimum(problem.max_hosts, self.most)[pool]
+        ahead = filled - load - before[pool]
+        at = ahead // problem.caps[pool]
+        counted = np.minimum(problem.max_hosts, self.most)
+        fits = at < counted[pool]
         cell = (pool * self.most + at)[fits]
         worth: Floats = np.zeros(problem.pools * self.most)
-        np.add.at(worth, cell, value[fits])
+        np.add.at(worth, cell, reduced[wanted][fits])
         worth = worth.reshape(problem.pools, self.most)
-        worth[np.arange(self.most)[None, :] >= problem.max_hosts[:, None]] = np.inf
+        number = np.arange(self.most)[None, :]
+        worth[number >= problem.max_hosts[:, None]] = np.inf
         best = np.argsort(worth, axis=None, kind="stable")[: self.hosts]
-        hosts = np.bincount(best // self.most, minlength=problem.pools).astype(np.int64)
-        chosen = problem.site[wanted[at < hosts[pool]]]
+        running = np.bincount(best // self.most, minlength=problem.pools)
+        hosts = running.astype(np.int64)
+        on_running = at < hosts[pool]
+        chosen = problem.site[wanted[on_running]]
         taken = np.bincount(chosen, minlength=problem.sites).astype(np.int64)
-        return Priced(float(u.sum() + worth.ravel()[best].sum()), hosts, taken, worth)
+        value = u.sum() + worth.ravel()[best].sum()
+        return Priced(float(value), hosts, taken, worth)
 
     def climb(self, target: float, rounds: int, budget: SolveBudget) -> tuple[Priced, list[Ints]]:
         """Return the best value of ``rounds`` subgradient steps towards ``target``, and the counts met on the way."""
         u = np.full(self.problem.sites, np.inf)
         np.minimum.at(u, self.problem.site, self.cost)
         best = now = self.price(u)
-        best_u, step, stalled, met = u, 2.0, 0, {now.hosts.tobytes(): now.hosts}
+        best_u = u
+        step = 2.0
+        stalled = 0
+        met = {now.hosts.tobytes(): now.hosts}
         for _ in range(rounds):
             direction = 1.0 - now.taken
             square = float(direction @ direction)
             if square == 0.0 or target - now.bound <= 1e-9 * max(1.0, abs(target)) or budget.spent:
                 break
-            u = u + step * (target - now.bound) / square * direction
+            length = step * (target - now.bound) / square
+            u = u + length * direction
             now = self.price(u)
             met[now.hosts.tobytes()] = now.hosts
             if now.bound > best.bound:
@@ -88,5 +103,8 @@ class LagrangianRelaxation:
             else:
                 stalled += 1
             if stalled == _STALLED:
-                step, stalled, u, now = step / 2, 0, best_u, best
+                step = step / 2
+                stalled = 0
+                u = best_u
+                now = best
         return best, list(met.values())

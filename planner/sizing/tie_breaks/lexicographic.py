@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planner.arrays import as_floats, falses, int_array, rounded, trues
 from planner.errors import SolverError
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.instance.case import TieBreak
@@ -30,7 +31,8 @@ def place(problem: Problem, sized: Sized, incumbent: Bools, tie_breaks: Sequence
     the pools that the model chose, shared out within their class.
     """
     network = _network(problem, sized)
-    settled = [PairCost(problem.pair_cost, 1e-6)] if problem.objective == "cost" else []
+    money = problem.objective == "cost"
+    settled = [PairCost(problem.pair_cost, 1e-6)] if money else []
     told = list(settled)
     for name in tie_breaks:
         aim = aim_of(name)
@@ -44,7 +46,8 @@ def place(problem: Problem, sized: Sized, incumbent: Bools, tie_breaks: Sequence
     flow = least_cost_flow(network.transport, network.costs(settled or near))
     if flow is None:
         return None
-    return network.placement(problem, flow, total_costs(network.costs(told or near), flow))
+    totals = total_costs(network.costs(told or near), flow)
+    return network.placement(problem, flow, totals)
 
 
 @dataclass(frozen=True)
@@ -71,49 +74,51 @@ class _Network:
         return found
 
     def take(self, keep: Bools) -> _Network:
-        return dataclasses.replace(self, transport=self.transport.take(keep), pair_of=self.pair_of[keep])
+        transport = self.transport.take(keep)
+        return dataclasses.replace(self, transport=transport, pair_of=self.pair_of[keep])
 
     def placement(self, problem: Problem, flow: Ints, costs: tuple[float, ...]) -> Placement:
-        tail, sink = self.transport.tail, self.transport.head - self.pools
+        tail = self.transport.tail
+        sink = self.transport.head - self.pools
         used = np.flatnonzero((flow > 0) & (self.pair_of >= 0))
         gone = (flow > 0) & (self.pair_of < 0)
-        unserved = np.zeros(problem.sites, dtype=np.bool_)
-        own = np.zeros(problem.sites, dtype=np.bool_)
+        unserved = falses(problem.sites)
+        own = falses(problem.sites)
         unserved[tail[gone & (sink < self.kinds)]] = True
         own[tail[gone & (sink >= self.kinds)]] = True
         per_unit = 1 if problem.split else problem.clusters[tail[used]]
-        return Placement(self.pair_of[used], flow[used] * per_unit, unserved, own, costs)
+        units = flow[used] * per_unit
+        return Placement(self.pair_of[used], units, unserved, own, costs)
 
 
 def _network(problem: Problem, sized: Sized) -> _Network:
     classes, counts = sized.classes, sized.counts
     pools, kinds = problem.pools, classes.count
-    class_of_pair = classes.of_site[problem.site]
-    head = np.where(classes.fixed[class_of_pair], pools + 2 * kinds + arc_of_pair(problem, classes), problem.pool)
+    unserved_sinks, own_sinks, arc_sinks = pools, pools + kinds, pools + 2 * kinds
+    fixed_pair = classes.fixed[classes.of_site[problem.site]]
+    sink_of_arc = arc_sinks + arc_of_pair(problem, classes)
+    head = np.where(fixed_pair, sink_of_arc, problem.pool)
     fixed_flow = np.where(classes.fixed[classes.of_arc], counts.flow, 0.0)
-    fixed_load = np.bincount(classes.pool, weights=fixed_flow * classes.items[classes.of_arc], minlength=pools)
-    room = np.concatenate(
-        (
-            problem.caps * counts.hosts - np.rint(fixed_load).astype(np.int64),
-            counts.unserved * classes.unit_demand,
-            counts.own * classes.unit_demand,
-            np.rint(fixed_flow).astype(np.int64),
-        )
-    )
-    left_out, named_out = _who(problem, sized, counts.unserved, np.zeros(problem.sites, dtype=np.bool_))
+    fixed_clusters = fixed_flow * classes.items[classes.of_arc]
+    fixed_load = np.bincount(classes.pool, weights=fixed_clusters, minlength=pools)
+    loose_room = problem.caps * counts.hosts - rounded(fixed_load)
+    unserved_units = counts.unserved * classes.unit_demand
+    own_units = counts.own * classes.unit_demand
+    room = np.concatenate((loose_room, unserved_units, own_units, rounded(fixed_flow)))
+    nobody = falses(problem.sites)
+    left_out, named_out = _who(problem, sized, counts.unserved, nobody)
     has_own, named = _who(problem, sized, counts.own, named_out)
     open_pairs = np.flatnonzero(~named[problem.site])
-    transport = Transport(
-        tail=np.concatenate((problem.site[open_pairs], left_out, has_own)),
-        head=np.concatenate(
-            (head[open_pairs], pools + classes.of_site[left_out], pools + kinds + classes.of_site[has_own])
-        ).astype(np.int64),
-        supply=classes.unit_demand[classes.of_site],
-        room=room,
-        limits=_limits(problem, fixed_load.astype(np.float64), len(room)) if problem.flows else (),
-    )
+    to_unserved = unserved_sinks + classes.of_site[left_out]
+    to_own = own_sinks + classes.of_site[has_own]
+    supply = classes.unit_demand[classes.of_site]
+    tail = np.concatenate((problem.site[open_pairs], left_out, has_own))
+    heads = np.concatenate((head[open_pairs], to_unserved, to_own))
+    limits = _limits(problem, as_floats(fixed_load), len(room)) if problem.flows else ()
+    transport = Transport(tail, heads.astype(np.int64), supply, room, limits=limits)
     none = np.full(len(left_out) + len(has_own), -1, dtype=np.int64)
-    network = _Network(transport, np.concatenate((open_pairs, none)), pools, kinds)
+    pair_of = np.concatenate((open_pairs, none))
+    network = _Network(transport, pair_of, pools, kinds)
     # Most pools of a large fleet are empty: arcs to sinks without room go first.
     return network.take(room[transport.head] > 0)
 
@@ -122,9 +127,10 @@ def _limits(problem: Problem, fixed_load: Floats, sinks: int) -> tuple[tuple[Boo
     """Return the limits on clusters as what they leave for sites of loose classes, over ``sinks`` sinks."""
     found = []
     for limit in problem.limits:
-        mask = np.zeros(sinks, dtype=np.bool_)
+        mask = falses(sinks)
         mask[: problem.pools] = limit.pools
-        found.append((mask, int(limit.most) - round(float(fixed_load[limit.pools].sum()))))
+        taken = round(float(fixed_load[limit.pools].sum()))
+        found.append((mask, int(limit.most) - taken))
     return tuple(found)
 
 
@@ -141,9 +147,11 @@ def _who(problem: Problem, sized: Sized, numbers: Ints, taken: Bools) -> tuple[I
     np.minimum.at(nearest, problem.site, problem.rtt_ms)
     chosen: list[int] = []
     for c in np.flatnonzero(numbers):
-        members = np.flatnonzero((sized.classes.of_site == c) & ~taken)
-        chosen.extend(members[np.argsort(-nearest[members], kind="stable")][: numbers[c]])
-    named = np.array(sorted(chosen), dtype=np.int64)
+        of_class = sized.classes.of_site == c
+        members = np.flatnonzero(of_class & ~taken)
+        farthest_first = np.argsort(-nearest[members], kind="stable")
+        chosen.extend(members[farthest_first][: numbers[c]])
+    named = int_array(sorted(chosen))
     taken = taken.copy()
     taken[named] = True
     return named, taken
@@ -159,10 +167,11 @@ def _narrowed(
 
     def limited(k: int) -> tuple[Bools, Ints]:
         allowed, caps = aim.within(problem, levels[k])
-        keep = np.ones(len(network.pair_of), dtype=np.bool_)
+        keep = trues(len(network.pair_of))
         keep[real] = allowed[pairs]
         room = network.transport.room.copy()
-        room[: problem.pools] -= (problem.caps - caps) * hosts
+        less_room = (problem.caps - caps) * hosts
+        room[: problem.pools] -= less_room
         return keep, np.maximum(0, room)
 
     return _farthest(network, settled, len(levels), limited)
@@ -175,10 +184,12 @@ def _farthest(
 
     def at(k: int) -> tuple[_Network, tuple[float, ...] | None]:
         keep, room = limited(k)
-        trial = network.take(keep)
-        trial = dataclasses.replace(trial, transport=dataclasses.replace(trial.transport, room=room))
+        kept = network.take(keep)
+        transport = dataclasses.replace(kept.transport, room=room)
+        trial = dataclasses.replace(kept, transport=transport)
         costs = trial.costs(settled)
-        flow = least_cost_flow(trial.transport, costs or [Cost(np.zeros(int(keep.sum())), 1.0)])
+        nothing = Cost(np.zeros(int(keep.sum())), 1.0)
+        flow = least_cost_flow(trial.transport, costs or [nothing])
         return trial, None if flow is None else total_costs(costs, flow)
 
     if steps == 0:

@@ -30,7 +30,9 @@ def with_fewer_moves(case: Case, sized: Sized, made: Seated, seat: Callable[[Pla
 
     ``seat`` gives a placement its hosts. What is as good in moves is compared by total RTT, where that comes next.
     """
-    problem, today, tie_breaks = case.problem, case.in_force, case.tie_breaks
+    problem = case.problem
+    today = case.in_force
+    tie_breaks = case.tie_breaks
     if not tie_breaks or tie_breaks[0] != "moves" or not today.incumbent.any():
         return made
     placement = made[0]

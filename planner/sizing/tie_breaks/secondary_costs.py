@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from planner.arrays import int_zeros
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.instance.case import TieBreak
 from planner.sizing.instance.classes import Classes, arc_of_pair
@@ -36,7 +37,9 @@ def secondary_cost(
     """
     costs = secondary_costs(problem, classes, incumbent, tie_breaks)
     total = int((classes.demand * classes.items).sum())
-    return combined(costs, total, nodes) if costs else np.zeros(len(classes.pool), dtype=np.int64)
+    if costs:
+        return combined(costs, total, nodes)
+    return int_zeros(len(classes.pool))
 
 
 def pool_of_today(problem: Problem, incumbent: Bools) -> Ints:

@@ -34,6 +34,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planner.arrays import as_floats, falses, int_zeros, rounded
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.host_counts.hall_conditions import Cut
 from planner.sizing.instance.classes import Classes, arc_of_pair
@@ -110,7 +111,9 @@ def most_staying(
         return None
     moves = float((~today.nowhere).sum()) + found.bound
     whole = None if found.x is None else _whole(program, np.concatenate((model.n, model.r)), found.x, budget)
-    return Staying(moves, None, today.incumbent) if whole is None else Staying(moves, *model.read(whole))
+    if whole is None:
+        return Staying(moves, None, today.incumbent)
+    return Staying(moves, *model.read(whole))
 
 
 def _whole(program: LinearProgram, given: Ints, x: Floats, budget: SolveBudget) -> Floats | None:
@@ -118,7 +121,8 @@ def _whole(program: LinearProgram, given: Ints, x: Floats, budget: SolveBudget) 
     broken = np.abs(x - np.rint(x))[program.whole] > _WHOLE
     if not broken.any():
         return x
-    lower, upper = np.zeros(len(x)), program.upper.copy()
+    lower = np.zeros(len(x))
+    upper = program.upper.copy()
     lower[given] = upper[given] = np.rint(x[given])
     fixed = dataclasses.replace(program, lower=lower, upper=upper)
     answer = solve_arrays(fixed, budget, options=_NO_EXTRAS)
@@ -129,9 +133,12 @@ class _Model:
     """The rows, as they are numbered above; ``pairs`` (J,) are those that keep a site, ``host`` (J,) on which host."""
 
     def __init__(self, problem: Problem, classes: Classes, as_good: AsGood, today: Today) -> None:
-        self.problem, self.classes, self.today = problem, classes, today
+        self.problem = problem
+        self.classes = classes
+        self.today = today
         self.pairs = np.flatnonzero(today.incumbent)
-        self.site, self.pool = problem.site[self.pairs], problem.pool[self.pairs]
+        self.site = problem.site[self.pairs]
+        self.pool = problem.pool[self.pairs]
         self.named = np.flatnonzero(today.host[self.site] >= 0)
         names, first, of_named = np.unique(today.host[self.site[self.named]], return_index=True, return_inverse=True)
         self.host = np.full(len(self.pairs), -1)
@@ -146,24 +153,27 @@ class _Model:
         self._as_good(as_good)
 
     def _columns(self, as_good: AsGood) -> None:
-        problem, classes, built = self.problem, self.classes, self.built
-        demand = classes.demand[classes.of_arc].astype(np.float64)
-        self.n = built.block(problem.pools, upper=problem.max_hosts.astype(np.float64), whole=True)
+        problem = self.problem
+        classes = self.classes
+        built = self.built
+        demand = as_floats(classes.demand[classes.of_arc])
+        self.n = built.block(problem.pools, upper=as_floats(problem.max_hosts), whole=True)
         self.y = built.block(len(self.pairs), -1.0, upper=1.0, whole=True)
         self.f = built.block(len(classes.pool), upper=demand, whole=classes.fixed[classes.of_arc])
         self.r = built.block(self.hosts_today, upper=1.0, whole=True)
-        somewhere = np.zeros(classes.count, dtype=np.bool_)
+        somewhere = falses(classes.count)
         somewhere[classes.of_site[~self.today.nowhere]] = True
-        self.out = np.arange(classes.count) if as_good.weight else np.zeros(0, dtype=np.int64)
-        self.u = built.block(len(self.out), -somewhere[self.out].astype(np.float64), classes.size[self.out], whole=True)
+        self.out = np.arange(classes.count) if as_good.weight else int_zeros(0)
+        self.u = built.block(len(self.out), -as_floats(somewhere[self.out]), classes.size[self.out], whole=True)
         self.with_own = np.flatnonzero(np.isfinite(classes.own_cost))
         self.o = built.block(len(self.with_own), upper=classes.size[self.with_own], whole=True)
 
     def _everybody(self) -> None:
         """Add (1) and (7)."""
-        classes, units = self.classes, self.classes.unit_demand.astype(np.float64)
+        classes = self.classes
+        units = as_floats(self.classes.unit_demand)
         mine = classes.of_site[self.site]
-        demand = classes.demand.astype(np.float64)
+        demand = as_floats(classes.demand)
         terms: list[Terms] = [(classes.of_arc, self.f, 1.0), (mine, self.y, units[mine])]
         terms += [(self.out, self.u, units[self.out]), (self.with_own, self.o, units[self.with_own])]
         self.built.add(terms, classes.count, demand, demand)
@@ -173,31 +183,33 @@ class _Model:
 
     def _room(self) -> None:
         """Add (2) and (3)."""
-        problem, classes, built = self.problem, self.classes, self.built
+        problem = self.problem
+        classes = self.classes
+        built = self.built
         going = Loads(classes.pool, self.f, classes.items[classes.of_arc])
         staying = Loads(self.pool, self.y, problem.clusters[self.site])
         (add_room if problem.split else add_capacity)(built, problem.caps, self.n, [going, staying])
         add_host_limits(built, problem, self.n)
-        pool, column = np.concatenate((classes.pool, self.pool)), np.concatenate((self.f, self.y))
+        pool = np.concatenate((classes.pool, self.pool))
+        column = np.concatenate((self.f, self.y))
         brought = {
             measure: np.concatenate((each[classes.of_arc], problem.amounts[measure][self.site]))
             for measure, each in classes.amounts.items()
         }
         add_place_limits(built, problem, pool, column, brought)
         if problem.host_weight is not None:
-            weight = np.concatenate(
-                (classes.item_weight[classes.of_arc], problem.weights[self.site].astype(np.float64))
-            )
+            weight = np.concatenate((classes.item_weight[classes.of_arc], as_floats(problem.weights[self.site])))
             add_room(built, np.full(problem.pools, problem.host_weight), self.n, [Loads(pool, column, weight)])
 
     def _opened(self) -> None:
         """Add (4)."""
-        every, pools = np.arange(len(self.y)), self.problem.pools
+        every = np.arange(len(self.y))
+        pools = self.problem.pools
         opened = self.n[self.pool]
         opened[self.named] = self.r[self.host[self.named]]
         self.built.add([(every, self.y, 1.0), (every, opened, -1.0)], len(self.y), -np.inf, 0.0)
-        clusters = self.problem.clusters[self.site[self.named]].astype(np.float64)
-        caps = -self.problem.caps[self.pool_of_host].astype(np.float64)
+        clusters = as_floats(self.problem.clusters[self.site[self.named]])
+        caps = -as_floats(self.problem.caps[self.pool_of_host])
         on_host = (self.host[self.named], self.y[self.named], clusters)
         self.built.add([on_host, (np.arange(self.hosts_today), self.r, caps)], self.hosts_today, -np.inf, 0.0)
         self.built.add([(self.pool_of_host, self.r, 1.0), (np.arange(pools), self.n, -1.0)], pools, -np.inf, 0.0)
@@ -213,8 +225,9 @@ class _Model:
     def hold(self, cut: Cut) -> None:
         """Add (6) of one condition."""
         inside = np.flatnonzero(cut.room)
-        room, demand = cut.room[inside], int(cut.demand)
-        self.built.row([(self.n[inside], room.astype(np.float64))], float(demand), np.inf)
+        room = cut.room[inside]
+        demand = int(cut.demand)
+        self.built.row([(self.n[inside], as_floats(room))], float(demand), np.inf)
         for divisor in sorted({*room.tolist(), *(room // 2).tolist()} - {0, 1}):
             part = (demand % divisor or divisor) / divisor
             each = room // divisor + np.minimum(1.0, room % divisor / divisor / part)
@@ -230,11 +243,12 @@ class _Model:
         stays = arc_of_pair(self.problem, classes)[self.pairs]
         units = classes.unit_demand[classes.of_site[self.site]]
         flow = x[self.f] + np.bincount(stays, weights=x[self.y] * units, minlength=len(self.f))
-        unserved, own = np.zeros(classes.count, dtype=np.int64), np.zeros(classes.count, dtype=np.int64)
+        unserved = int_zeros(classes.count)
+        own = int_zeros(classes.count)
         unserved[self.out] = np.rint(x[self.u])
         own[self.with_own] = np.rint(x[self.o])
         keeps = self.today.incumbent.copy()
         keeps[self.pairs[self.named]] = x[self.r][self.host[self.named]] > 0.5
-        hosts = np.rint(x[self.n]).astype(np.int64)
+        hosts = rounded(x[self.n])
         whole = classes.fixed[classes.of_arc]
         return Counts(hosts, np.where(whole, np.rint(flow), flow), unserved, own), keeps

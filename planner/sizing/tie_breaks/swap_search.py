@@ -50,7 +50,8 @@ def improve(
     flow_seconds = time.monotonic() - began
     times = _THOROUGH if thorough else 1
     budget.tell("moves and round trips", sized.value, sized.bound)
-    evaluator = FlowEvaluator(case.by(aims), sized, now, _looks(problem) * times, budget)
+    looks = _looks(problem) * times
+    evaluator = FlowEvaluator(case.by(aims), sized, now, looks, budget)
     evaluator.flow_seconds = flow_seconds
     if whole(problem, sized):
         evaluator.try_counts(sized.counts.hosts)  # what stays together may go elsewhere
@@ -69,22 +70,27 @@ def _searched(evaluator: FlowEvaluator, host: Ints | None, times: int) -> dict[T
     aims, hosts = evaluator.aims, int(evaluator.sized.value)
     costs = evaluator.costs  # of staying in a pool: no more than of staying on a host, so that bounds hold for both
     least = _fewest_moves(evaluator, host)
-    settled = 1 if least is not None and evaluator.values[0] <= least else 0  # aims that need no more search
-    rounds = int(np.clip(_CLIMB_WORK * times / max(1, len(problem.pool)), _FEWEST_ROUNDS, _MOST_ROUNDS))
-    climbs = [
-        LagrangianRelaxation(problem, cost.values, hosts).climb(value, rounds, evaluator.budget)
-        for cost, value in zip(costs[settled:], evaluator.values[settled:], strict=True)
-    ]
+    proven = least is not None and evaluator.values[0] <= least
+    settled = 1 if proven else 0  # aims that need no more search
+    affordable = _CLIMB_WORK * times / max(1, len(problem.pool))
+    rounds = int(np.clip(affordable, _FEWEST_ROUNDS, _MOST_ROUNDS))
+    climbs = []
+    for cost, value in zip(costs[settled:], evaluator.values[settled:], strict=True):
+        relaxation = LagrangianRelaxation(problem, cost.values, hosts)
+        climbs.append(relaxation.climb(value, rounds, evaluator.budget))
     for best, met in climbs:
         for counts in (best.hosts, *met[-3:]):
             evaluator.try_counts(counts)
     for best, _ in climbs:
         _swap(evaluator, best, _PATIENCE * times)
-    sharp = _sharper(evaluator, costs, _TREE_WORK * times**2, settled, least or 0.0)
+    work = _TREE_WORK * times**2
+    sharp = _sharper(evaluator, costs, work, settled, least or 0.0)
     relaxed = [best.bound for best, _ in climbs]
-    bounds = {aim: max(pair) for aim, *pair in zip(aims[settled:], relaxed, sharp, strict=True)}
+    better = map(max, relaxed, sharp)
+    bounds = dict(zip(aims[settled:], better, strict=True))
     if aims[0] == "moves":  # they are whole
-        bounds["moves"] = max(least or 0.0, float(np.ceil(bounds.get("moves", 0.0) - 1e-6)))
+        whole_moves = np.ceil(bounds.get("moves", 0.0) - 1e-6)
+        bounds["moves"] = max(least or 0.0, float(whole_moves))
     return bounds
 
 
@@ -95,31 +101,32 @@ def _fewest_moves(evaluator: FlowEvaluator, host: Ints | None) -> float | None:
     """
     if evaluator.aims[0] != "moves":
         return None
-    problem, sized, nowhere = evaluator.problem, evaluator.sized, evaluator.case.in_force.nowhere
-    number = np.full(problem.sites, -1) if host is None else host
+    problem = evaluator.problem
+    sized = evaluator.sized
+    nowhere = evaluator.case.in_force.nowhere
+    unnamed = np.full(problem.sites, -1)
     most = int(sized.counts.hosts.sum())
-    found = most_staying(
-        problem,
-        sized.classes,
-        AsGood(float(most), most, 0, 0, 0, 0.0),
-        Today(evaluator.incumbent, number, nowhere),
-        sized.cuts or (),
-        evaluator.budget,
-    )
+    as_good = AsGood(float(most), most, 0, 0, 0, 0.0)
+    today = Today(evaluator.incumbent, unnamed if host is None else host, nowhere)
+    found = most_staying(problem, sized.classes, as_good, today, sized.cuts or (), evaluator.budget)
     if found is None:
         return None
     if found.counts is not None:
         evaluator.stay_only(found.keeps)
-        flow = np.where(sized.classes.multi_cluster[sized.classes.of_arc], np.rint(found.counts.flow), 0)
-        evaluator.try_flow(_filled(problem, found.counts.hosts, most), flow.astype(np.int64))
+        multi_cluster = sized.classes.multi_cluster[sized.classes.of_arc]
+        flow = np.where(multi_cluster, np.rint(found.counts.flow), 0)
+        hosts = _filled(problem, found.counts.hosts, most)
+        evaluator.try_flow(hosts, flow.astype(np.int64))
     return found.moves + float(nowhere.sum())
 
 
 def _filled(problem: Problem, hosts: Ints, most: int) -> Ints:
     """Return ``hosts`` (P,) with as many as ``most``, the largest first, though nobody needs them."""
-    hosts, spare = hosts.copy(), most - int(hosts.sum())
+    hosts = hosts.copy()
+    spare = most - int(hosts.sum())
     for p in np.argsort(-problem.caps, kind="stable").tolist():
-        more = min(spare, int(problem.max_hosts[p] - hosts[p]))
+        fit = int(problem.max_hosts[p] - hosts[p])
+        more = min(spare, fit)
         hosts[p] += more
         spare -= more
     return hosts
@@ -130,8 +137,9 @@ def _sharper(evaluator: FlowEvaluator, costs: Sequence[PairCost], work: int, set
     bounds, hosts = [], int(evaluator.sized.value)
     for level, cost in list(enumerate(costs))[settled:]:
         # More sites can have to move than leave their pool, and the plan at hand may yet do so.
-        allowed = [max(evaluator.values[0], least), *evaluator.values[1:]]
-        before = [EpsilonConstraint(*pair) for pair in zip(costs[:level], allowed, strict=False)]
+        moves = max(evaluator.values[0], least)
+        allowed = [moves, *evaluator.values[1:]]
+        before = list(map(EpsilonConstraint, costs[:level], allowed))
 
         def judged(counts: Ints, shares: Floats | None, level: int = level) -> float:
             evaluator.try_counts(counts, shares)
@@ -144,8 +152,8 @@ def _sharper(evaluator: FlowEvaluator, costs: Sequence[PairCost], work: int, set
 
 def _finished(case: Case, evaluator: FlowEvaluator) -> Placement:
     """Return the placement by all aims of ``case``: that of the judge, where its aims are all that count."""
-    counting = tuple(name for name in case.tie_breaks if aim_of(name).applies(case.incumbent))
-    if counting == evaluator.aims:
+    counting = [name for name in case.tie_breaks if aim_of(name).applies(case.incumbent)]
+    if tuple(counting) == evaluator.aims:
         return evaluator.placement
     return placed(case.problem, evaluator.sized, case.incumbent, case.tie_breaks)
 
@@ -164,17 +172,19 @@ def _leading_costs(case: Case) -> tuple[TieBreak, ...]:
 
 def whole(problem: Problem, sized: Sized) -> bool:
     """Say whether shared hosts serve every site, and other places at as many hosts cost nothing."""
-    served = not sized.counts.unserved.any() and not sized.counts.own.any()
-    return problem.objective != "cost" and served and problem.flows
+    elsewhere = sized.counts.unserved.any() or sized.counts.own.any()
+    return problem.objective != "cost" and not elsewhere and problem.flows
 
 
 def comparable(problem: Problem, sized: Sized) -> bool:
     """Say whether plans of as many hosts serve the same sites at the same value."""
-    return problem.objective == "hosts" and whole(problem, sized) and sized.value >= 1
+    by_hosts = problem.objective == "hosts"
+    return by_hosts and whole(problem, sized) and sized.value >= 1
 
 
 def _looks(problem: Problem) -> int:
-    return int(np.clip(_FLOW_WORK / max(1, len(problem.pool)), _FEWEST_FLOWS, _MOST_FLOWS))
+    affordable = _FLOW_WORK / max(1, len(problem.pool))
+    return int(np.clip(affordable, _FEWEST_FLOWS, _MOST_FLOWS))
 
 
 def _swap(evaluator: FlowEvaluator, priced: Priced, patience: int) -> None:
@@ -192,8 +202,10 @@ def _swap(evaluator: FlowEvaluator, priced: Priced, patience: int) -> None:
 def _proposals(problem: Problem, hosts: Ints, priced: Priced) -> Iterator[Ints]:
     pools = np.arange(problem.pools)
     worth = np.where(np.isfinite(priced.worth), priced.worth, 0.0)
-    loss = np.where(hosts > 0, -worth[pools, np.maximum(hosts - 1, 0)], np.inf)
-    gain = np.where(hosts < problem.max_hosts, worth[pools, np.minimum(hosts, worth.shape[1] - 1)], np.inf)
+    last = np.maximum(hosts - 1, 0)
+    following = np.minimum(hosts, worth.shape[1] - 1)
+    loss = np.where(hosts > 0, -worth[pools, last], np.inf)
+    gain = np.where(hosts < problem.max_hosts, worth[pools, following], np.inf)
     change = loss[:, None] + gain[None, :]
     np.fill_diagonal(change, np.inf)
     for at in np.argsort(change, axis=None, kind="stable").tolist():

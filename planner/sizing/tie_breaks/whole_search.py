@@ -17,9 +17,11 @@ from typing import Any
 
 import numpy as np
 
+from planner.arrays import int_array, int_zeros
 from planner.fleet import Floats, Ints
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import GrowingProgram, LinearProgram
+from planner.sizing.tie_breaks.pseudo_costs import PseudoCosts, broken
 
 _WHOLE = 1e-6
 
@@ -33,6 +35,11 @@ class _Node:
     limits: Mapping[int, tuple[float, float]]
     x: Floats
     basis: Any
+
+    def holds(self, column: int, value: int) -> bool:
+        """Say whether ``column`` may have ``value`` here."""
+        least, most = self.limits[column]
+        return least <= value <= most
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,10 +58,11 @@ class WholeSearch:
     """
 
     def __init__(self, program: LinearProgram, groups: Sequence[Ints], budget: SolveBudget) -> None:
-        self._groups, self._budget = [group for group in groups if len(group)], budget
+        self._groups = [group for group in groups if len(group)]
+        self._budget = budget
         self._upper = program.upper
         self._program = GrowingProgram(dataclasses.replace(program, whole=None), budget.seed)
-        self._raised, self._times = np.zeros((2, len(program.cost))), np.zeros((2, len(program.cost)))
+        self._pseudo_costs = PseudoCosts(len(program.cost))
         self._limited: set[int] = set()
         self._number = self._steps = 0
         self._best: Floats | None = None
@@ -82,17 +90,18 @@ class WholeSearch:
     def _dive(self, node: _Node) -> None:
         """Round one column after the other, the one that is nearest to a whole number first."""
         while self._steps >= 0:
-            columns = self._broken(node.x)
+            columns, part = self._broken(node.x)
             if not len(columns):
                 self._take(node)
                 return
-            part = node.x[columns] - np.floor(node.x[columns])
-            column = int(columns[np.argmin(np.minimum(part, 1 - part))])
-            halves = [half for half in self._halves(node, column) if half.bound < self._value]
-            if not halves:
+            distance = np.minimum(part, 1 - part)
+            column = int(columns[np.argmin(distance)])
+            halves = self._halves(node, column)
+            better = [half for half in halves if half.bound < self._value]
+            if not better:
                 return
             near = round(float(node.x[column]))
-            node = min(halves, key=lambda half: not half.limits[column][0] <= near <= half.limits[column][1])
+            node = next((half for half in better if half.holds(column, near)), better[0])
 
     def _take(self, node: _Node) -> None:
         if node.bound < self._value:
@@ -100,24 +109,27 @@ class WholeSearch:
 
     def _halves(self, node: _Node, column: int) -> list[_Node]:
         """Return the halves of ``node`` that have an answer."""
-        least, most = node.limits.get(column, (0.0, float(self._upper[column])))
+        least, most = self._limits(node.limits, column)
         below = float(np.floor(node.x[column]))
         part = node.x[column] - below
         found = []
         for side, (limits, share) in enumerate((((least, below), part), ((below + 1, most), 1 - part))):
             half = self._solved({**node.limits, column: limits}, node.basis)
             if half is not None:
-                self._raised[side, column] += max(0.0, half.bound - node.bound) / share
-                self._times[side, column] += 1
+                raised = max(0.0, half.bound - node.bound)
+                self._pseudo_costs.learn(side, column, raised / share)
                 found.append(half)
         return found
+
+    def _limits(self, limits: Mapping[int, tuple[float, float]], column: int) -> tuple[float, float]:
+        return limits.get(column, (0.0, float(self._upper[column])))
 
     def _solved(self, limits: Mapping[int, tuple[float, float]], basis: Any) -> _Node | None:
         """Return the node with the whole number above its relaxation's value as its bound; None where it has none."""
         self._limited |= limits.keys()
-        columns = np.array(sorted(self._limited), dtype=np.int64)
-        bounds = [limits.get(column, (0.0, float(self._upper[column]))) for column in columns.tolist()]
-        lower, upper = np.array(bounds, dtype=np.float64).reshape(len(columns), 2).T
+        columns = int_array(sorted(self._limited))
+        bounds = np.array([self._limits(limits, column) for column in columns.tolist()])
+        lower, upper = bounds.reshape(len(columns), 2).T
         self._program.bound(columns, lower.copy(), upper.copy())
         self._program.begin_at(basis)
         answer = self._program.solve(self._budget)
@@ -126,25 +138,18 @@ class WholeSearch:
         if answer.outcome.state != "optimal":
             return None
         bound = float(np.ceil(answer.outcome.objective - _WHOLE))
-        return _Node(bound, self._number, limits, answer.x, self._program.basis())
+        basis_there = self._program.basis()
+        return _Node(bound, self._number, limits, answer.x, basis_there)
 
-    def _broken(self, x: Floats) -> Ints:
-        """Return the columns of the first group that has any which are not whole."""
+    def _broken(self, x: Floats) -> tuple[Ints, Floats]:
+        """Return the columns of the first group that has any which are not whole, and their fractions."""
         for group in self._groups:
-            part = x[group] - np.floor(x[group])
-            broken: Ints = group[np.minimum(part, 1 - part) > _WHOLE]
-            if len(broken):
-                return broken
-        return np.zeros(0, dtype=np.int64)
+            columns, part = broken(x, group)
+            if len(columns):
+                return columns, part
+        return int_zeros(0), np.zeros(0)
 
     def _to_split(self, x: Floats) -> int | None:
         """Return the column to split at; None where all that must be is whole."""
-        columns = self._broken(x)
-        if not len(columns):
-            return None
-        part = x[columns] - np.floor(x[columns])
-        raised, times = self._raised[:, columns], self._times[:, columns]
-        known = self._raised.sum(axis=1, keepdims=True) / np.maximum(1, self._times.sum(axis=1, keepdims=True))
-        each = np.where(times > 0, raised / np.maximum(1, times), known + _WHOLE)
-        down, up = np.maximum(each * np.stack((part, 1 - part)), _WHOLE)
-        return int(columns[np.argmax(down * up)])
+        columns, part = self._broken(x)
+        return self._pseudo_costs.best(columns, part) if len(columns) else None

@@ -46,8 +46,10 @@ def choices(state: State, sites: Ints, weight: Floats, bare: Bools) -> Choices:
     none = hosts < 0
     at = np.where(none, 0, hosts)
     k = ground.problem.clusters[sites]
-    home, standby = state.home[sites], state.standby[sites]
-    here, there = hosts == home[:, None], (hosts == standby[:, None]) & (standby >= 0)[:, None]
+    home = state.home[sites]
+    standby = state.standby[sites]
+    here = hosts == home[:, None]
+    there = (hosts == standby[:, None]) & (standby >= 0)[:, None]
     here &= ~none
     # Everything is counted as if the site were nowhere.
     extra = state.extra[:, at]  # (losses + 2, n, c)

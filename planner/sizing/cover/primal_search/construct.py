@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from planner.arrays import falses, int_array
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.primal_search.choices import Choices, choices
 from planner.sizing.cover.primal_search.prices import Prices
@@ -26,14 +27,14 @@ def construct(state: State, sites: Ints, bare: Bools, prices: Prices) -> Ints:
 
     ``bare`` (S,) marks sites that may do without a standby; ``prices`` are those of hosts.
     """
-    waiting = np.zeros(state.ground.problem.sites, dtype=np.bool_)
+    waiting = falses(state.ground.problem.sites)
     waiting[sites] = True
     failed = []
     for s in in_order(state, sites).tolist():
         if not (settle(state, s, bare) or _settle_with_hosts(state, s, bare, waiting, prices)):
             failed.append(s)
         waiting[s] = False
-    return np.array(failed, dtype=np.int64)
+    return int_array(failed)
 
 
 def settle(state: State, s: int, bare: Bools) -> bool:
@@ -52,7 +53,8 @@ def settle(state: State, s: int, bare: Bools) -> bool:
 
 def asks(state: State, found: Choices) -> Floats:
     """Return what each choice of the one site of ``found`` asks for: further reserve, then room left unused."""
-    s, hosts = int(found.sites[0]), found.hosts[0]
+    s = int(found.sites[0])
+    hosts = found.hosts[0]
     k = int(state.ground.problem.clusters[s])
     at = np.where(hosts < 0, 0, hosts)
     extra = state.extra[:-2]

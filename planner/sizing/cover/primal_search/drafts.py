@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from planner.arrays import int_array, int_zeros
 from planner.fleet import Bools, Ints
 from planner.sizing.cover.primal_search.polish import HomeCost, pair_of, settled_by_cost, weighed
 from planner.sizing.cover.primal_search.state import NOWHERE, Ground, State
@@ -31,7 +32,7 @@ def draft_of(case: Case, state: State) -> Draft:
     sites = np.flatnonzero(state.home != NOWHERE)
     used = _used(state)
     name = _names(case, state, used)
-    pairs = pair_of(state, sites) if len(sites) else np.zeros(0, dtype=np.int64)
+    pairs = pair_of(state, sites) if len(sites) else int_zeros(0)
     seats = [
         Seat(int(s), int(e), int(problem.pool[e]), name[int(state.home[s])], int(problem.clusters[s]))
         for s, e in zip(sites, pairs, strict=True)
@@ -47,7 +48,7 @@ def draft_of(case: Case, state: State) -> Draft:
     standbys = tuple(name[int(g)] if g != NOWHERE else None for g in state.standby[sites])
     hosts = np.bincount(state.pool[used], minlength=problem.pools)
     classes = group(problem, by_weight=True)
-    none = np.zeros(classes.count, dtype=np.int64)
+    none = int_zeros(classes.count)
     counts = Counts(hosts, np.zeros(len(classes.pool)), none, none)
     value = objective_of(problem, hosts, placement)
     sized = Sized(classes, counts, value, 0.0, False, "not all plans were tried")
@@ -87,15 +88,18 @@ def _hosts_of_today(case: Case, state: State) -> Ints:
     """Return the host of ``state`` that has the name of each site's host of today, shape (S,), -1 for none."""
     number = {name: host for host, name in _names(case, state, _used(state)).items()}
     hosts = [number.get(name, NOWHERE) if name else NOWHERE for name in case.in_force.host]
-    return np.array(hosts, dtype=np.int64)
+    return int_array(hosts)
 
 
 def _names(case: Case, state: State, used: Ints) -> dict[int, str]:
     """Return the name of each of the hosts ``used`` (n,): that under which most of its sites stay, else the first."""
-    fleet, problem, today = case.fleet, case.problem, case.today
+    fleet = case.fleet
+    problem = case.problem
+    today = case.today
     found: dict[int, str] = {}
     for p in np.unique(state.pool[used]).tolist():
-        mine, names = used[state.pool[used] == p], today.names[p]
+        mine = used[state.pool[used] == p]
+        names = today.names[p]
         at = {name: i for i, name in enumerate(names)}
         gain = np.zeros((len(mine), len(names)))
         for i, h in enumerate(mine.tolist()):

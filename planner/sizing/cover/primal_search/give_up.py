@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from planner.arrays import trues
 from planner.fleet import Bools, Ints
 from planner.sizing.cover.primal_search.construct import settle
 from planner.sizing.cover.primal_search.state import NOWHERE, State
@@ -28,8 +29,9 @@ def give_up(state: State, bare: Bools) -> Bools:
             may[s] = True
         else:
             gone.append(s)
-    everybody = np.ones(len(bare), dtype=np.bool_)
-    worth, kept = state.ground.problem.weights, state.ground.problem.kept
+    everybody = trues(len(bare))
+    worth = state.ground.problem.weights
+    kept = state.ground.problem.kept
     for s in sorted(gone, key=lambda s: (not kept[s], -worth[s], s)):
         if not settle(state, s, bare) and settle(state, s, everybody):
             may[s] = True

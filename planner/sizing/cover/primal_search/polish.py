@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planner.arrays import int_array
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.primal_search.choices import choices
 from planner.sizing.cover.primal_search.construct import settle
@@ -112,7 +113,7 @@ def _pushed(state: State, s: int, bare: Bools, cost: HomeCost) -> bool:
     best, chain = 0.0, s
     gain = _step(state, chain, bare, cost, undo, best)
     while gain is not None and state.violation() > _CLOSE and len(moved) <= _PUSHED:
-        others = np.array([i for i in in_the_way(state).tolist()[:_LOOKED_AT] if i not in moved], dtype=np.int64)
+        others = int_array([i for i in in_the_way(state).tolist()[:_LOOKED_AT] if i not in moved])
         chosen = _cheapest_way_out(state, others, bare, cost, gain)
         if chosen is None:
             gain = None

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planner.arrays import int_zeros
 from planner.fleet import Floats, Ints
 from planner.sizing.instance.problem import Problem
 
@@ -38,8 +39,8 @@ def prices_of(problem: Problem) -> Prices:
     """Return the prices of hosts; one that costs nothing counts a little, since it is better not to run it."""
     if problem.objective == "cost":
         price = np.maximum(problem.host_cost, _LITTLE * max(1.0, float(problem.host_cost.max(initial=0.0))))
-        return Prices(price, price, np.zeros(problem.pools, dtype=np.int64))
+        return Prices(price, price, int_zeros(problem.pools))
     one = np.ones(problem.pools)
     if problem.objective == "new_hosts":
         return Prices(one * _LITTLE, one * (1 + _LITTLE), problem.existing)
-    return Prices(one, one, np.zeros(problem.pools, dtype=np.int64))
+    return Prices(one, one, int_zeros(problem.pools))

@@ -16,6 +16,7 @@ from functools import cached_property
 
 import numpy as np
 
+from planner.arrays import falses, int_zeros
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.losses import Losses
 from planner.sizing.instance.problem import Problem
@@ -49,27 +50,29 @@ class Ground:
     @cached_property
     def shared(self) -> int:
         """Number of losses that are not those of single hosts."""
-        return 0 if self.losses is None or self.by_host else len(self.losses.pools)
+        if self.losses is None or self.by_host:
+            return 0
+        return len(self.losses.pools)
 
     @cached_property
     def losses_of(self) -> Ints:
         """Losses that hit each pool, shape (P, W), filled up with -1."""
         if self.losses is None or self.by_host:
-            return np.zeros((self.problem.pools, 0), dtype=np.int64)
+            return int_zeros((self.problem.pools, 0))
         return _padded(self.losses.pools)
 
     @cached_property
     def follows(self) -> Bools:
         """Whether a host of the second pool may stand by for one of the first, shape (P, P)."""
         if self.losses is None:
-            return np.zeros((self.problem.pools, self.problem.pools), dtype=np.bool_)
+            return falses((self.problem.pools, self.problem.pools))
         return self.losses.follows
 
     @cached_property
     def coverable(self) -> Bools:
         """Sites that can have a standby, were there room, shape (S,)."""
         if self.losses is None:
-            return np.zeros(self.problem.sites, dtype=np.bool_)
+            return falses(self.problem.sites)
         problem = self.problem
         return self.losses.coverable_sites(problem)
 
@@ -78,7 +81,7 @@ class Ground:
         """Limits that each pool's homes count against, shape (P, V), filled up with -1."""
         problem = self.problem
         if not problem.limits:
-            return np.zeros((problem.pools, 0), dtype=np.int64)
+            return int_zeros((problem.pools, 0))
         return _padded(np.array([limit.pools for limit in problem.limits]))
 
     @cached_property
@@ -114,7 +117,9 @@ class Ground:
     def host_weight(self) -> float:
         """Most weight on a host in the unit of ``weights``; inf for no limit."""
         most = self.problem.host_weight
-        return np.inf if most is None else most / self.weight_per_cluster * (1 + 1e-9)
+        if most is None:
+            return np.inf
+        return most / self.weight_per_cluster * (1 + 1e-9)
 
     @cached_property
     def pools_of(self) -> tuple[Ints, Ints]:
@@ -147,12 +152,12 @@ class State:
 
     def __init__(self, ground: Ground) -> None:
         self.ground = ground
-        self.pool = np.zeros(0, dtype=np.int64)
+        self.pool = int_zeros(0)
         self.home = np.full(ground.problem.sites, NOWHERE, dtype=np.int64)
         self.standby = np.full(ground.problem.sites, NOWHERE, dtype=np.int64)
-        self.load = np.zeros(0, dtype=np.int64)
+        self.load = int_zeros(0)
         self.carried = np.zeros(0)
-        self.extra = np.zeros((ground.shared + 2, 0), dtype=np.int64)
+        self.extra = int_zeros((ground.shared + 2, 0))
         self.used = np.zeros(len(ground.most))
         self._table: Ints | None = None
 
@@ -190,7 +195,7 @@ class State:
         self.pool = np.append(self.pool, p)
         self.load = np.append(self.load, 0)
         self.carried = np.append(self.carried, 0.0)
-        column = np.zeros((len(self.extra), 1), dtype=np.int64)
+        column = int_zeros((len(self.extra), 1))
         column[-2] = ground.room[p] - ground.problem.caps[p]
         column[-1] = _VOID
         self.extra = np.hstack((self.extra, column))

@@ -33,7 +33,8 @@ def back_on(state: State, wanted: Ints) -> State:
 
 def _moved(state: State, s: int, host: int, bare: Bools) -> bool:
     """Put site ``s`` on ``host`` where that breaks nothing; False, and as before, where it would."""
-    home, standby = int(state.home[s]), int(state.standby[s])
+    home = int(state.home[s])
+    standby = int(state.standby[s])
     state.take_out(s)
     if _placed(state, s, host, bare):
         return True
@@ -43,7 +44,8 @@ def _moved(state: State, s: int, host: int, bare: Bools) -> bool:
 
 def _exchanged(state: State, s: int, wanted: Ints, bare: Bools) -> bool:
     """Exchange the hosts of ``s`` and of a site on the host that it wants, which is not there by its own wish."""
-    there, here = int(wanted[s]), int(state.home[s])
+    there = int(wanted[s])
+    here = int(state.home[s])
     clusters = state.ground.problem.clusters
     others = np.flatnonzero((state.home == there) & (wanted != there))
     near = np.abs(clusters[others] - clusters[s]) - 0.5 * (wanted[others] == here)
