@@ -66,7 +66,7 @@ class OpeningModel:
         size = classes.size.astype(np.float64)
         self.n = rows.block(problem.pools, upper=problem.max_hosts.astype(np.float64), whole=True)
         self.a = rows.block(problem.pools)
-        self.f = rows.block(len(classes.pool), upper=size[classes.of_arc], whole=classes.fixed[classes.of_arc])
+        self.f = rows.block(len(classes.pool), upper=size[classes.of_arc], whole=classes.arc_fixed)
         self.o = rows.block(classes.count, upper=np.where(np.isfinite(classes.own_cost), size, 0.0))
         self.y = rows.block(len(extra), upper=1.0, whole=problem.clusters[extra.site] > 1)
         self.u = rows.block(len(extra.names), upper=1.0, whole=True)
@@ -86,13 +86,13 @@ class OpeningModel:
 
     def _add_pools(self) -> None:
         problem, classes, extra = self.problem, self.classes, self.extra
-        old = Loads(classes.pool, self.f, classes.items[classes.of_arc])
+        old = Loads(classes.pool, self.f, classes.arc_items)
         new = Loads(extra.pool, self.y, problem.clusters[extra.site])
         add_capacity(self.rows, problem.caps, self.n, [old, new])
         add_host_limits(self.rows, problem, self.n)
         pools = np.arange(problem.pools)
         if problem.host_weight is not None:
-            weight, new_weight = classes.item_weight[classes.of_arc], problem.item_weight[extra.site]
+            weight, new_weight = classes.arc_item_weight, problem.item_weight[extra.site]
             terms = [(old.pool, self.f, weight), (new.pool, self.y, new_weight)]
             self.rows.add([*terms, (pools, self.n, -problem.host_weight)], problem.pools, -np.inf, 0.0)
         if problem.objective == "new_hosts":

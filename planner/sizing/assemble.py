@@ -21,6 +21,7 @@ from planner.plan import (
     Plan,
     Reason,
     Uncovered,
+    Unserved,
 )
 from planner.rules import Checker
 from planner.sizing.cover.losses import read_losses
@@ -35,6 +36,7 @@ from planner.sizing.solution.placement import Placement
 from planner.sizing.solution.seating import Seat
 from planner.sizing.solution.served_aims import Worth, aims_of_worth
 from planner.sizing.solvers.budget import SolveBudget
+from planner.today import Today
 from planner.version import VERSION
 
 
@@ -59,12 +61,11 @@ def assemble(case: Case, checker: Checker, draft: Draft, attained: tuple[Attaine
     uncovered = _uncovered(fleet, problem, draft)
     least = _least(fleet, problem, draft)
     given = _given(fleet)
-    spared = no_host_needed(fleet, {fleet.site_ids[problem.site_at[s]] for s in np.flatnonzero(placement.own)})
+    with_own = problem.site_at[placement.own]
+    spared = no_host_needed(fleet, {fleet.site_ids[at] for at in with_own})
     crowded = crowded_out(fleet, checker, problem, placement.unserved, draft.seating.seats)
-    unserved = [
-        dataclasses.replace(one, current=today.host.get(one.site) or today.hub.get(one.site) or None)
-        for one in (*ineligible(fleet, checker, problem), *crowded)
-    ]
+    left_out = (*ineligible(fleet, checker, problem), *crowded)
+    unserved = [dataclasses.replace(one, current=_today_at(today, one.site)) for one in left_out]
     proof, bound = prove(fleet, problem, sized, placement, budget)
     sized = dataclasses.replace(sized, bound=bound)
     made = Plan(
@@ -74,11 +75,11 @@ def assemble(case: Case, checker: Checker, draft: Draft, attained: tuple[Attaine
         lower_bound=sized.bound,
         host_list=tuple(hosts),
         assignments=tuple(assignments),
-        unserved=tuple(sorted(unserved, key=lambda u: u.site)),
+        unserved=tuple(sorted(unserved, key=_site)),
         no_host_needed=spared,
         uncovered=uncovered,
         proof=proof,
-        before=aims_of_worth(fleet, {u.site for u in unserved}, {u.site for u in uncovered}, least),
+        before=aims_of_worth(fleet, set(map(_site, unserved)), set(map(_site, uncovered)), least),
         then=tuple(Aim(one.aim, one.value, one.bound, one.proven) for one in attained),
         findings=(*fleet.findings, *given),
         policy=dataclasses.asdict(fleet.policy),
@@ -89,34 +90,42 @@ def assemble(case: Case, checker: Checker, draft: Draft, attained: tuple[Attaine
     return made.rated()
 
 
+def _site(entry: Unserved | Uncovered | NoHostNeeded) -> str:
+    return entry.site
+
+
+def _today_at(today: Today, site: str) -> str | None:
+    """Return the host of a site today, or its hub where the host is not named."""
+    return today.host.get(site) or today.hub.get(site) or None
+
+
 def _least(fleet: Fleet, problem: Problem, draft: Draft) -> dict[Worth, float]:
     """Return the least weight, in whole units, that any plan leaves out, and that one which does so leaves bare."""
     sized, left_out = draft.sized, draft.placement.unserved
     no_way = fleet.needs_host.copy()
     no_way[problem.site_at] = False
     weight, kept = fleet.whole_weights, problem.kept
-    out: dict[Worth, float] = {
-        "kept_served": float(problem.weights[left_out & kept].sum()),
-        "served": float(problem.weights[left_out].sum()),
-    }
+    of_kept = problem.weights[left_out & kept].sum()
+    of_all = problem.weights[left_out].sum()
     if not sized.weight_proven:
-        out = {aim: sized.least.get(aim, 0.0) for aim in out}
+        of_kept = sized.least.get("kept_served", 0.0)
+        of_all = sized.least.get("served", 0.0)
     least = sized.least.get("covered", 0.0)
     if not left_out.any() and fleet.policy.cover != "none":
-        can = read_losses(fleet, problem).coverable(problem.indptr, problem.pool, problem.max_hosts)
+        losses = read_losses(fleet, problem)
+        can = losses.coverable(problem.indptr, problem.pool, problem.max_hosts)
         never = ~can & ~np.isfinite(problem.own_cost)  # they are served in every such plan, and have no standby in any
         least = max(least, float(problem.weights[never].sum()))
-    return {
-        "kept_served": out["kept_served"] + float(weight[no_way & fleet.kept].sum()),
-        "served": out["served"] + float(weight[no_way].sum()),
-        "covered": least,
-    }
+    of_kept += weight[no_way & fleet.kept].sum()
+    of_all += weight[no_way].sum()
+    return {"kept_served": float(of_kept), "served": float(of_all), "covered": least}
 
 
 def hosts_and_assignments(case: Case, draft: Draft) -> tuple[list[Host], list[Assignment]]:
     """Return the hosts that run and who uses which, in order of site and host."""
     hosts = _hosts(case, draft)
-    runs = {host.host for host in hosts if host.existing or host.host in case.today.named}
+    running = [host for host in hosts if host.existing or host.host in case.today.named]
+    runs = {host.host for host in running}
     pool_of = {name: p for p, names in draft.seating.names.items() for name in names}
     pairs = zip(draft.seating.seats, draft.standbys, strict=True)
     assignments = [_assignment(case, pool_of, runs, *pair) for pair in pairs]
@@ -130,17 +139,15 @@ def _recounted(fleet: Fleet, problem: Problem, sized: Sized, placement: Placemen
     elif problem.objective == "new_hosts":
         value = float(sum(not host.existing for host in hosts))
     else:
-        price = dict(zip((fleet.pool_ids[at] for at in problem.pool_at), problem.host_cost, strict=True))
-        value = math.fsum(
-            (
-                *(price[host.pool] for host in hosts),
-                *problem.pair_cost[placement.pair],
-                *problem.own_cost[placement.own],
-            )
-        )
+        pools = [fleet.pool_ids[at] for at in problem.pool_at]
+        price = dict(zip(pools, problem.host_cost, strict=True))
+        prices = [price[host.pool] for host in hosts]
+        value = math.fsum((*prices, *problem.pair_cost[placement.pair], *problem.own_cost[placement.own]))
     # A proven value stays proven when adding up in another order moves its last digits.
-    proven = sized.bound >= sized.value and abs(value - sized.value) <= 1e-9 * max(1.0, abs(value))
-    return dataclasses.replace(sized, value=value, bound=value if proven else min(sized.bound, value))
+    last_digits = 1e-9 * max(1.0, abs(value))
+    proven = sized.bound >= sized.value and abs(value - sized.value) <= last_digits
+    bound = value if proven else min(sized.bound, value)
+    return dataclasses.replace(sized, value=value, bound=bound)
 
 
 def _hosts(case: Case, draft: Draft) -> list[Host]:
@@ -149,8 +156,10 @@ def _hosts(case: Case, draft: Draft) -> list[Host]:
     problem = case.problem
     today = case.today
     seats = draft.seating.seats
-    needed = {seat.host for seat in seats} | {name for name in draft.standbys if name}
-    loads = {p: {name: 0 for name in names if name in needed} for p, names in draft.seating.names.items()}
+    needed = {seat.host for seat in seats}.union(filter(None, draft.standbys))
+    loads: dict[int, dict[str, int]] = {}
+    for p, names in draft.seating.names.items():
+        loads[p] = {name: 0 for name in names if name in needed}
     for seat in seats:
         loads[seat.pool][seat.host] += seat.clusters
     hosts: list[Host] = []
@@ -183,11 +192,12 @@ def _assignment(case: Case, pool_of: dict[str, int], runs: set[str], seat: Seat,
     host = seat.host
     hub = fleet.hub_ids[problem.hub[seat.pool]]
     site = fleet.site_ids[at]
-    before = today.host.get(site) or today.hub.get(site)
+    before = _today_at(today, site)
     action: Action = "attach"
     if before is not None:
         pool = fleet.pool_ids[problem.pool_at[seat.pool]]
-        action = "keep" if today.keeps(site, host, pool, runs=host in runs) else "move"
+        stays = today.keeps(site, host, pool, runs=host in runs)
+        action = "keep" if stays else "move"
     return Assignment(
         site=site,
         host=host,
@@ -206,7 +216,8 @@ def round_trip(problem: Problem, pair: int) -> RoundTrip:
     """Return what is known of the round-trip time of a pair: its evidence, with the date or the range of that."""
     rtt_ms = float(problem.rtt_ms[pair])
     moment = problem.round_trips.measured_at[pair]
-    known: RoundTrip = {"rtt_ms": rtt_ms, "evidence": EVIDENCE[problem.round_trips.evidence[pair]]}
+    evidence = EVIDENCE[problem.round_trips.evidence[pair]]
+    known: RoundTrip = {"rtt_ms": rtt_ms, "evidence": evidence}
     if known["evidence"] == "estimated":
         low, high = estimate_range_ms(rtt_ms)
         return {**known, "rtt_low_ms": low, "rtt_high_ms": high}
@@ -216,8 +227,9 @@ def round_trip(problem: Problem, pair: int) -> RoundTrip:
 
 
 def _rtt_of(problem: Problem, site: int, pool: int) -> float:
-    pairs = slice(problem.indptr[site], problem.indptr[site + 1])
-    return float(problem.rtt_ms[pairs][problem.pool[pairs] == pool][0])
+    pairs = problem.pairs_of(site)
+    at_pool = problem.pool[pairs] == pool
+    return float(problem.rtt_ms[pairs][at_pool][0])
 
 
 def _uncovered(fleet: Fleet, problem: Problem, draft: Draft) -> tuple[Uncovered, ...]:
@@ -231,14 +243,15 @@ def _uncovered(fleet: Fleet, problem: Problem, draft: Draft) -> tuple[Uncovered,
     for seat, standby in zip(draft.seating.seats, draft.standbys, strict=True):
         if standby is not None:
             continue
-        pools = problem.pool[problem.indptr[seat.site] : problem.indptr[seat.site + 1]]
-        names = ", ".join(fleet.pool_ids[problem.pool_at[p]] for p in pools)
+        pools = problem.pool[problem.pairs_of(seat.site)]
+        names = ", ".join(fleet.pool_ids[at] for at in problem.pool_at[pools])
         if coverable[seat.site]:
             reason = Reason("cover_capacity", f"after the loss of its {kind}, no host of {names} has room for it")
         else:
             reason = Reason("cover_place", f"the loss of one {kind} takes down all that it can use: {names}")
-        found.append(Uncovered(fleet.site_ids[problem.site_at[seat.site]], (reason,)))
-    return tuple(sorted(found, key=lambda u: u.site))
+        site = fleet.site_ids[problem.site_at[seat.site]]
+        found.append(Uncovered(site, (reason,)))
+    return tuple(sorted(found, key=_site))
 
 
 def no_host_needed(fleet: Fleet, chosen: set[str]) -> tuple[NoHostNeeded, ...]:
@@ -249,25 +262,20 @@ def no_host_needed(fleet: Fleet, chosen: set[str]) -> tuple[NoHostNeeded, ...]:
             found.append(NoHostNeeded(site, "no_clusters"))
         elif own == "yes" or site in chosen:
             found.append(NoHostNeeded(site, "own_tie_breaker"))
-    return tuple(sorted(found, key=lambda n: n.site))
+    return tuple(sorted(found, key=_site))
 
 
 def _given(fleet: Fleet) -> list[Finding]:
     """Return a finding for each thing that the caller gave, so that all who read the plan know."""
     told = [f"Rule {rule.name} is your own; it limits which sites may use which hosts." for rule in fleet.own_rules]
     named = fleet.policy.then.replace(",", " ").split()
-    told += [
-        f"Aim {aim.name} is your own; "
-        + (
-            "it chooses between equally good plans."
-            if aim.name in named
-            else 'the setting "then" does not name it, so the plan does not use it.'
-        )
-        for aim in fleet.own_aims
-    ]
-    told += [
-        f"Source {source.name} is your own; its round-trip times are marked {source.evidence}."
-        for source in fleet.own_sources
-    ]
+    for aim in fleet.own_aims:
+        if aim.name in named:
+            told.append(f"Aim {aim.name} is your own; it chooses between equally good plans.")
+        else:
+            unused = 'the setting "then" does not name it, so the plan does not use it.'
+            told.append(f"Aim {aim.name} is your own; {unused}")
+    for source in fleet.own_sources:
+        told.append(f"Source {source.name} is your own; its round-trip times are marked {source.evidence}.")
     hint = "Use the same rules and sources when you check the plan."
     return [Finding("info", "given_by_caller", "", words, hint) for words in told]

@@ -33,7 +33,7 @@ def crowded_out(
     pool_of_host = int_array([pool for _, pool in {(seat.host, seat.pool) for seat in seats}])
     running = np.bincount(pool_of_host, minlength=problem.pools)
     for s in np.flatnonzero(left_out):
-        pools = problem.pool[problem.indptr[s] : problem.indptr[s + 1]]
+        pools = problem.pool[problem.pairs_of(int(s))]
         names = ", ".join(fleet.pool_ids[problem.pool_at[p]] for p in pools)
         room = int((problem.max_hosts[pools] * problem.caps[pools]).sum())
         hosts = int(problem.max_hosts[pools].sum())

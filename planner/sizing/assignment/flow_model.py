@@ -78,14 +78,14 @@ class FlowModel:
         classes = self.classes
         rows = self.rows
         used = np.bincount(classes.pool, minlength=problem.pools) > 0
-        self.n = rows.block(problem.pools, upper=np.where(used, problem.max_hosts, 0), whole=True)
-        self.f = rows.block(
-            len(classes.pool), upper=classes.demand[classes.of_arc], whole=classes.fixed[classes.of_arc]
-        )
+        most_hosts = np.where(used, problem.max_hosts, 0)
+        self.n = rows.block(problem.pools, upper=most_hosts, whole=True)
+        self.f = rows.block(len(classes.pool), upper=classes.arc_demand, whole=classes.arc_fixed)
         self.left_out_of = np.arange(0 if serve_all else classes.count)
-        self.z = rows.block(len(self.left_out_of), upper=classes.size[self.left_out_of], whole=True)
         self.own_of = np.flatnonzero(np.isfinite(classes.own_cost))
-        self.o = rows.block(len(self.own_of), upper=classes.size[self.own_of], whole=True)
+        most_out, most_own = classes.size[self.left_out_of], classes.size[self.own_of]
+        self.z = rows.block(len(self.left_out_of), upper=most_out, whole=True)
+        self.o = rows.block(len(self.own_of), upper=most_own, whole=True)
         self.a = rows.block(problem.pools)
 
     def _add_rows(self) -> None:
@@ -94,11 +94,14 @@ class FlowModel:
         rows = self.rows
         units = as_floats(classes.unit_demand)
         demand = as_floats(classes.demand)
-        elsewhere = [(of, column, units[of]) for of, column in ((self.left_out_of, self.z), (self.own_of, self.o))]
-        rows.add([(classes.of_arc, self.f, 1.0), *elsewhere], classes.count, demand, demand)
-        add_capacity(rows, problem.caps, self.n, [Loads(classes.pool, self.f, classes.items[classes.of_arc])])
+        shared: Terms = classes.of_arc, self.f, 1.0
+        left_out: Terms = self.left_out_of, self.z, units[self.left_out_of]
+        own: Terms = self.own_of, self.o, units[self.own_of]
+        rows.add([shared, left_out, own], classes.count, demand, demand)
+        clusters = Loads(classes.pool, self.f, classes.arc_items)
+        add_capacity(rows, problem.caps, self.n, [clusters])
         if problem.host_weight is not None:
-            weights = Loads(classes.pool, self.f, classes.item_weight[classes.of_arc])
+            weights = Loads(classes.pool, self.f, classes.arc_item_weight)
             add_host_weight(rows, problem.host_weight, self.n, weights)
         amounts = {measure: each[classes.of_arc] for measure, each in classes.amounts.items()}
         add_place_limits(rows, problem, classes.pool, self.f, amounts)
@@ -106,8 +109,7 @@ class FlowModel:
         if problem.objective == "cost" and problem.pair_cost.any():
             self._add_linking_rows()
         if problem.objective == "new_hosts":
-            each = np.arange(problem.pools)
-            rows.add([(each, self.a, 1.0), (each, self.n, -1.0)], problem.pools, -problem.existing, np.inf)
+            rows.no_more(self.n, self.a, problem.existing)
 
     def _add_linking_rows(self) -> None:
         """Add (2c) and (3b)."""
@@ -118,41 +120,46 @@ class FlowModel:
         arcs = open_arcs(problem, classes)
         each = np.arange(len(arcs))
         most = open_limits(problem, classes)[arcs]
-        terms: list[Terms] = [(each, self.f[arcs], 1.0), (each, self.n[classes.pool[arcs]], -as_floats(most))]
-        self.rows.add(terms, len(arcs), -np.inf, 0.0)
+        sent: Terms = each, self.f[arcs], 1.0
+        room: Terms = each, self.n[classes.pool[arcs]], -as_floats(most)
+        self.rows.add([sent, room], len(arcs), -np.inf, 0.0)
 
     def give(self, hosts: Ints) -> None:
         """Fix the host counts (P,)."""
-        self.rows.add([(np.arange(len(hosts)), self.n, 1.0)], len(hosts), hosts, hosts)
+        each: Terms = np.arange(len(hosts)), self.n, 1.0
+        self.rows.add([each], len(hosts), hosts, hosts)
 
     def pack_pool(self, p: int) -> None:
         """Add the rows (5) of pool ``p``, once."""
         self.packed.add(p)
         problem, classes = self.problem, self.classes
         weighed = problem.host_weight is not None
-        inside = (classes.pool == p) & (classes.multi_cluster | weighed)[classes.of_arc]
-        arcs = np.flatnonzero(inside)
-        c = classes.of_arc[arcs]
-        kinds = list(zip(classes.items[c].tolist(), classes.item_weight[c].tolist(), strict=True))
+        matters = classes.arc_multi_cluster | weighed
+        arcs = np.flatnonzero((classes.pool == p) & matters)
+        items, weights = classes.arc_items[arcs], classes.arc_item_weight[arcs]
+        kinds = list(zip(items.tolist(), weights.tolist(), strict=True))
         distinct = sorted(set(kinds), reverse=True)
         of_arc = int_array([distinct.index(kind) for kind in kinds])
-        units = as_floats(np.bincount(of_arc, weights=classes.demand[c], minlength=len(distinct)))
+        units = np.bincount(of_arc, weights=classes.arc_demand[arcs], minlength=len(distinct))
         cap = int(problem.caps[p])
         most = int(problem.max_hosts[p])
         if problem.host_weight is not None:
-            packed = add_weighed_fillings(self.rows, distinct, units, (cap, problem.host_weight), most, self.n[p])
+            on_host = cap, problem.host_weight
+            packed = add_weighed_fillings(self.rows, distinct, as_floats(units), on_host, most, self.n[p])
         else:
-            sizes = {size: int(number) for (size, _), number in zip(distinct, units.tolist(), strict=True)}
-            packed = add_fillings(self.rows, sizes, cap, most, self.n[p])
-        self.rows.add([packed, (of_arc, self.f[arcs], -1.0)], len(distinct), 0.0, 0.0)
+            sizes = [size for size, _ in distinct]
+            counts = dict(zip(sizes, units.astype(np.int64).tolist(), strict=True))
+            packed = add_fillings(self.rows, counts, cap, most, self.n[p])
+        sent: Terms = of_arc, self.f[arcs], -1.0
+        self.rows.add([packed, sent], len(distinct), 0.0, 0.0)
 
     def costs(self, aim: Aim) -> Floats:
         """Return what ``aim`` makes small, shape (columns,)."""
         problem, classes = self.problem, self.classes
         cost = np.zeros(self.rows.columns)
         if aim in ("unserved_kept", "unserved_weight"):
-            counted = classes.kept if aim == "unserved_kept" else np.ones_like(classes.kept)
-            cost[self.z] = (classes.weight * counted)[self.left_out_of]
+            weight = classes.weight * classes.kept if aim == "unserved_kept" else classes.weight
+            cost[self.z] = weight[self.left_out_of]
         elif aim == "hosts":
             cost[self.n] = 1.0
         elif aim == "new_hosts":
@@ -191,7 +198,8 @@ class FlowModel:
 
     def at_least(self, aim: Aim, value: float) -> None:
         """Give the solver a lower bound that is known from elsewhere."""
-        self.keep(self.costs(aim), value - 1e-6 * max(1.0, abs(value)), np.inf)
+        slack = 1e-6 * max(1.0, abs(value))
+        self.keep(self.costs(aim), value - slack, np.inf)
 
     def solve(self, aim: Aim, budget: SolveBudget) -> tuple[Outcome, Counts | None]:
         """Minimise ``aim``, packed or not; the counts are None when no plan was found."""
@@ -206,7 +214,8 @@ class FlowModel:
         _, counts = self._packed(self._on_arcs(cost), "moves and round trips", budget)
         if counts is not None:
             value = float(cost @ counts.flow)
-            self.keep(self._on_arcs(cost), -np.inf, value + 1e-6 * max(1.0, value))
+            slack = 1e-6 * max(1.0, value)
+            self.keep(self._on_arcs(cost), -np.inf, value + slack)
         return counts
 
     def _on_arcs(self, cost: Floats) -> Floats:
@@ -232,17 +241,19 @@ class FlowModel:
 
     def _solve(self, cost: Floats, stage: str, budget: SolveBudget) -> tuple[Outcome, Counts | None]:
         """Minimise ``cost``; columns that were added since cost nothing."""
-        grown = np.append(cost, np.zeros(self.rows.columns - len(cost)))
+        added = self.rows.columns - len(cost)
+        grown = np.append(cost, np.zeros(added))
         outcome, self._values = self._model.solve(grown, budget, stage)
         return outcome, self._counts() if outcome.has_solution else None
 
     def _counts(self) -> Counts:
         whole: Ints = rounded(self._values)
-        unserved, own = (int_zeros(self.classes.count) for _ in range(2))
+        unserved, own = int_zeros((2, self.classes.count))
         unserved[self.left_out_of] = whole[self.z]
         own[self.own_of] = whole[self.o]
-        fixed: Bools = self.classes.fixed[self.classes.of_arc]
-        return Counts(whole[self.n], np.where(fixed, whole[self.f], self._values[self.f]), unserved, own)
+        fixed: Bools = self.classes.arc_fixed
+        flow = np.where(fixed, whole[self.f], self._values[self.f])
+        return Counts(whole[self.n], flow, unserved, own)
 
 
 def _stage(aim: Aim) -> str:

@@ -23,14 +23,17 @@ def greedy_counts(problem: Problem, classes: Classes) -> Counts:
     flow = np.zeros(len(classes.pool))
     waiting = classes.demand.copy()
     choices = np.diff(classes.indptr)
-    arcs_of = [np.flatnonzero(classes.pool == p) for p in range(problem.pools)]
     order = np.lexsort((choices, ~classes.kept))
     rank = np.empty_like(order)
     rank[order] = np.arange(len(order))
-    arcs_of = [arcs[np.argsort(rank[classes.of_arc[arcs]], kind="stable")] for arcs in arcs_of]
-    limits = _Limits(np.array([limit.most for limit in problem.limits]), _amounts(problem, classes))
+    by_rank = np.argsort(rank[classes.of_arc], kind="stable")
+    pool = classes.pool[by_rank]
+    arcs_of = [by_rank[pool == p] for p in range(problem.pools)]
+    left = np.array([limit.most for limit in problem.limits])
+    limits = _Limits(left, _amounts(problem, classes))
     # What a pool would take only shrinks while others fill, so what it took last is a bound until it is asked again.
-    most = np.where(problem.may_grow(hosts), problem.caps, 0).astype(np.int64)
+    may = problem.may_grow(hosts)
+    most = np.where(may, problem.caps, 0).astype(np.int64)
     latest: dict[int, tuple[int, dict[int, int]]] = {}
     while len(most) and most.max() > 0:
         best = int(np.argmax(most))
@@ -42,12 +45,13 @@ def greedy_counts(problem: Problem, classes: Classes) -> Counts:
         for arc, units in latest[best][1].items():
             flow[arc] += units
             waiting[classes.of_arc[arc]] -= units
-            limits.left -= units * _at(problem, best) * limits.each[:, classes.of_arc[arc]]
+            brought = units * limits.each[:, classes.of_arc[arc]]
+            limits.left -= _at(problem, best) * brought
         most[~problem.may_grow(hosts)] = 0
         latest.clear()
-    left = waiting // classes.unit_demand
-    own = np.where(np.isfinite(classes.own_cost), left, 0)
-    return Counts(hosts, flow, left - own, own)
+    without = waiting // classes.unit_demand
+    own = np.where(np.isfinite(classes.own_cost), without, 0)
+    return Counts(hosts, flow, without - own, own)
 
 
 @dataclass
@@ -63,32 +67,40 @@ def _filling(
 ) -> tuple[int, dict[int, int]]:
     """Return what one more host of pool ``p`` would take: clusters, and units by arc."""
     free, taken = int(problem.caps[p]), {}
-    counts = np.concatenate((_at(problem, p), [problem.host_weight is not None]))
-    rest = np.concatenate((limits.left, [problem.host_weight or 0.0]))
+    weighed = problem.host_weight is not None
+    counts = np.append(_at(problem, p), weighed)
+    rest = np.append(limits.left, problem.host_weight or 0.0)
     limited = bool(counts.any())
     for arc in arcs[waiting[classes.of_arc[arcs]] > 0]:
         if free <= 0:
             break
         c = classes.of_arc[arc]
-        units = min(int(waiting[c]), free // int(classes.items[c]))
-        brings = np.where(counts, np.append(limits.each[:, c], classes.item_weight[c]), 0.0) if limited else rest
-        if limited and (brings > 0).any():
-            units = min(units, int((rest[brings > 0] / brings[brings > 0] + 1e-9).min()))
+        clusters = int(classes.items[c])
+        units = min(int(waiting[c]), free // clusters)
+        if limited:
+            each = np.append(limits.each[:, c], classes.item_weight[c])
+            brings = np.where(counts, each, 0.0)
+            takes = brings > 0
+            fit = rest[takes] / brings[takes]
+            units = min(units, int((fit + 1e-9).min(initial=units)))
         # A split site must be served whole or not at all; its units go to one host here.
         units -= units % int(classes.unit_demand[c])
         if units > 0:
             taken[int(arc)] = units
-            free -= units * int(classes.items[c])
-            rest = rest - units * brings if limited else rest
+            free -= units * clusters
+            if limited:
+                rest = rest - units * brings
     return int(problem.caps[p]) - free, taken
 
 
 def _at(problem: Problem, p: int) -> Bools:
     """Say which limits count at pool ``p``, shape (L,)."""
-    return np.array([limit.pools[p] for limit in problem.limits], dtype=np.bool_)
+    counts = [limit.pools[p] for limit in problem.limits]
+    return np.array(counts, dtype=np.bool_)
 
 
 def _amounts(problem: Problem, classes: Classes) -> Floats:
     """Return what a unit of each class brings to each limit, shape (L, K)."""
-    each = [classes.amounts[limit.measure] for limit in problem.limits]
-    return np.array(each, dtype=np.float64).reshape(len(each), classes.count)
+    amounts = [classes.amounts[limit.measure] for limit in problem.limits]
+    each = np.array(amounts, dtype=np.float64)
+    return each.reshape(len(amounts), classes.count)

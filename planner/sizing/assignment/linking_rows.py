@@ -20,15 +20,15 @@ from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import Answer, GrowingProgram, LinearProgram
-from planner.sizing.solvers.model_builder import Loads, ModelBuilder, add_room
+from planner.sizing.solvers.model_builder import Loads, ModelBuilder, Terms, add_room
 
 _BROKEN = 1e-6
 
 
 def open_limits(problem: Problem, classes: Classes) -> Ints:
     """Return m of each arc, shape (A,): the most units of its class that one host of its pool can take."""
-    room: Ints = problem.caps[classes.pool] // classes.items[classes.of_arc]
-    return np.asarray(np.minimum(classes.demand[classes.of_arc], room))
+    room: Ints = problem.caps[classes.pool] // classes.arc_items
+    return np.asarray(np.minimum(classes.arc_demand, room))
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,8 +66,9 @@ def relax(problem: Problem, classes: Classes, budget: SolveBudget) -> Relaxed | 
         return None
     arcs = np.flatnonzero(growing.taken)
     rows = len(program.row_lower)
+    bound = answer.outcome.objective
     whole = _relaxation(problem, classes, limits, growing.taken)
-    return Relaxed(whole, answer.outcome.objective, answer.x, answer.reduced_cost, arcs, rows)
+    return Relaxed(whole, bound, answer.x, answer.reduced_cost, arcs, rows)
 
 
 class WithOpenRows:
@@ -96,13 +97,15 @@ class WithOpenRows:
             if answer.outcome.state != "optimal" or answer.outcome.objective >= enough:
                 return answer
             hosts = answer.x[: self.pools]
-            flow = answer.x[self.pools : self.pools + len(self.pool)]
-            broken = np.flatnonzero(~self.taken & (flow > self.limits * hosts[self.pool] + _BROKEN))
+            flow = answer.x[self.pools :][: len(self.pool)]
+            too_much = flow > self.limits * hosts[self.pool] + _BROKEN
+            broken = np.flatnonzero(~self.taken & too_much)
             if not len(broken):
                 return answer
             self.taken[broken] = True
             rows = _open_rows(self.pool, self.limits, broken, self.pools, self.columns)
-            self._growing.add(rows, np.full(len(broken), -np.inf), np.zeros(len(broken)))
+            no_least = np.full(len(broken), -np.inf)
+            self._growing.add(rows, no_least, np.zeros(len(broken)))
 
 
 def fewest_hosts(problem: Problem, clusters: int) -> int:
@@ -110,32 +113,40 @@ def fewest_hosts(problem: Problem, clusters: int) -> int:
     order = np.argsort(-problem.caps, kind="stable")
     caps = problem.caps[order]
     most = problem.max_hosts[order]
-    before = np.concatenate(([0], np.cumsum(caps * most)))
+    room = np.cumsum(caps * most)
+    before = np.concatenate(([0], room))
     at = int(np.searchsorted(before, clusters)) - 1  # the pool whose hosts complete the room
     if at < 0 or at >= len(caps):
         return int(most.sum()) if at >= 0 else 0
-    return int(most[:at].sum() - (before[at] - clusters) // caps[at])
+    unfilled = (before[at] - clusters) // caps[at]
+    return int(most[:at].sum() - unfilled)
 
 
 def _relaxation(problem: Problem, classes: Classes, limits: Ints, taken: Bools) -> LinearProgram:
     """Return rows (1), (2), (2c) and the ``taken`` ones of (3b); columns n_p, then f_a."""
     model = ModelBuilder()
     demand = as_floats(classes.demand)
-    n = model.block(problem.pools, problem.host_cost, as_floats(problem.max_hosts))
+    n = model.block(problem.pools, problem.host_cost, problem.max_hosts)
     f = model.block(len(classes.pool), classes.cost, demand[classes.of_arc])
-    model.add([(classes.of_arc, f, 1.0)], classes.count, demand, demand)
-    add_room(model, problem.caps, n, [Loads(classes.pool, f, classes.items[classes.of_arc])])
-    model.row([(n, 1.0)], fewest_hosts(problem, int(classes.demand @ classes.items)), np.inf)
+    served: Terms = classes.of_arc, f, 1.0
+    model.add([served], classes.count, demand, demand)
+    add_room(model, problem.caps, n, [Loads(classes.pool, f, classes.arc_items)])
+    clusters = int(classes.demand @ classes.items)
+    model.row([(n, 1.0)], fewest_hosts(problem, clusters), np.inf)
     arcs = np.flatnonzero(taken)
     each = np.arange(len(arcs))
     most = as_floats(limits[arcs])
-    model.add([(each, f[arcs], 1.0), (each, n[classes.pool[arcs]], -most)], len(arcs), -np.inf, 0.0)
+    sent: Terms = each, f[arcs], 1.0
+    room: Terms = each, n[classes.pool[arcs]], -most
+    model.add([sent, room], len(arcs), -np.inf, 0.0)
     return model.program()
 
 
 def _open_rows(pool: Ints, limits: Ints, arcs: Ints, pools: int, columns: int) -> sp.csr_array:
     """Return rows (3b) of ``arcs``: f_a - m_a n_p, shape (rows, columns)."""
     row = np.arange(len(arcs))
-    places = (np.concatenate((row, row)), np.concatenate((pool[arcs], pools + arcs)))
-    values = np.concatenate((-as_floats(limits[arcs]), np.ones(len(arcs))))
+    column = np.concatenate((pool[arcs], pools + arcs))
+    places = np.concatenate((row, row)), column
+    most = as_floats(limits[arcs])
+    values = np.concatenate((-most, np.ones(len(arcs))))
     return sp.csr_array((values, places), shape=(len(arcs), columns))

@@ -40,20 +40,19 @@ def solve_core(problem: Problem, classes: Classes, budget: SolveBudget) -> tuple
     best = first.x if first.outcome.has_solution else None
     value = first.outcome.objective if best is not None else np.inf
     if best is not None and value <= lower * (1 + 1e-9):
-        return Outcome("optimal", "the simplified model already gave the proven best plan", value, value), _counts(
-            problem, classes, best
-        )
+        word = "the simplified model already gave the proven best plan"
+        return Outcome("optimal", word, value, value), _counts(problem, classes, best)
     answer = _Columns(relaxed, classes, value).solve(budget, start=best)
     outcome = answer.outcome
     if outcome.has_solution and outcome.objective <= value:
         best, value = answer.x, outcome.objective
     if best is None:
         return None
+    counts = _counts(problem, classes, best)
     if outcome.state in ("optimal", "infeasible"):  # infeasible: nothing is cheaper than the first plan
-        return Outcome("optimal", outcome.word, value, value), _counts(problem, classes, best)
-    return Outcome("feasible", outcome.word, value, min(value, max(lower, outcome.bound))), _counts(
-        problem, classes, best
-    )
+        return Outcome("optimal", outcome.word, value, value), counts
+    bound = min(value, max(lower, outcome.bound))
+    return Outcome("feasible", outcome.word, value, bound), counts
 
 
 @dataclass
@@ -66,28 +65,28 @@ class _Columns:
 
     @property
     def kept(self) -> Bools:
-        slack = self.most - self.relaxed.bound + 1e-6 * max(1.0, abs(self.relaxed.bound))
-        kept: Bools = (self.relaxed.reduced_cost <= slack) | (self.relaxed.x > 1e-6)
+        relaxed = self.relaxed
+        last_digits = 1e-6 * max(1.0, abs(relaxed.bound))
+        slack = self.most - relaxed.bound + last_digits
+        kept: Bools = (relaxed.reduced_cost <= slack) | (relaxed.x > 1e-6)
         return kept
 
     def solve(self, budget: SolveBudget, gap: float = 0.0, start: Floats | None = None) -> Answer:
         """Return the answer with values of all columns; ``start`` are values of a plan."""
         at = np.flatnonzero(self.kept)
         whole = self.relaxed.program
-        pools = whole.matrix.shape[1] - len(self.classes.pool)
+        columns_in_all = whole.matrix.shape[1]
+        pools = columns_in_all - len(self.classes.pool)
         matrix = sp.csr_array(whole.matrix[:, at])
         # Without its pair, a row of f <= m n says nothing.
-        rows = np.flatnonzero(np.diff(matrix.indptr) > (np.arange(matrix.shape[0]) >= self.relaxed.first_open_row))
-        kinds = np.concatenate((trues(pools), self.classes.fixed[self.classes.of_arc]))
-        program = LinearProgram(
-            whole.cost[at],
-            whole.upper[at],
-            sp.csc_array(matrix[rows]),
-            whole.row_lower[rows],
-            whole.row_upper[rows],
-            kinds[at],
-        )
-        answer = solve_arrays(program, budget, gap=gap, start=None if start is None else start[at], stage="cost")
+        open_row = np.arange(matrix.shape[0]) >= self.relaxed.first_open_row
+        rows = np.flatnonzero(np.diff(matrix.indptr) > open_row)
+        kinds = np.concatenate((trues(pools), self.classes.arc_fixed))
+        row_lower, row_upper = whole.row_lower[rows], whole.row_upper[rows]
+        columns = sp.csc_array(matrix[rows])
+        program = LinearProgram(whole.cost[at], whole.upper[at], columns, row_lower, row_upper, kinds[at])
+        begin = None if start is None else start[at]
+        answer = solve_arrays(program, budget, gap=gap, start=begin, stage="cost")
         x = np.zeros(len(whole.cost))
         if answer.outcome.has_solution:
             x[at] = answer.x
@@ -97,5 +96,6 @@ class _Columns:
 def _counts(problem: Problem, classes: Classes, x: Floats) -> Counts:
     hosts, flow = np.split(x, [problem.pools])
     none: Ints = int_zeros(classes.count)
-    fixed = classes.fixed[classes.of_arc]
-    return Counts(rounded(hosts), np.where(fixed, np.rint(flow), flow), none, none)
+    fixed = classes.arc_fixed
+    flow = np.where(fixed, np.rint(flow), flow)
+    return Counts(rounded(hosts), flow, none, none)

@@ -82,7 +82,7 @@ class CoverModel(FlowModel):
         self.known.add(row.key)
         classes, losses = self.classes, self.losses
         m = max(1, row.hosts)
-        each = as_floats(classes.items[classes.of_arc])
+        each = as_floats(classes.arc_items)
         counted = each * row.counted(classes, losses)
         on = np.flatnonzero(counted)
         displaced = np.isin(classes.of_arc, row.inside) & losses.pools[row.loss][classes.pool]
@@ -116,14 +116,14 @@ class CoverModel(FlowModel):
         if aim != "uncovered_weight":
             return super().costs(aim)
         cost = np.zeros(self.rows.columns)
-        weight = as_floats(self.classes.weight[self.classes.of_arc])
+        weight = as_floats(self.classes.arc_weight)
         cost[self.w] = weight[self.bare_on]
         cost[self.f] = np.where(self.coverable[self.classes.of_arc], 0.0, weight)
         return cost
 
     def uncovered_weight(self, counts: Counts) -> float:
         """Return the weight of sites without standby in the last solution."""
-        return float(self._uncovered(counts) @ self.classes.weight[self.classes.of_arc])
+        return float(self._uncovered(counts) @ self.classes.arc_weight)
 
     def choose_spread(self, hosts: Ints, budget: SolveBudget) -> Counts | None:
         """Keep ``hosts`` (P,) and minimise the largest mean load of a pool's hosts; None when time ends before."""

@@ -37,7 +37,7 @@ def liked_room(reserves: ReserveSearch, network: PairNetwork, point: Point, pref
     """Return ``point`` with room near what homes of least cost would leave if nobody needed a standby."""
     classes = network.classes
     hosts = rounded(point.hosts)
-    each = classes.items[classes.of_arc]
+    each = classes.arc_items
 
     def flow(most: Ints, cost: Ints) -> tuple[Ints | None, int | None]:
         transport = Transport(classes.of_arc, classes.pool, network.demand, most * hosts)
@@ -69,7 +69,7 @@ def find_homes(
     settled = np.zeros(len(classes.pool))
     asked = network.demand
     if classes.multi_cluster.any():
-        found = network.cheapest(load, ready, cost // classes.items[classes.of_arc])
+        found = network.cheapest(load, ready, cost // classes.arc_items)
         before = load.copy(), ready.copy()
         multi_cluster = None if found is None else _multi_cluster(network, load, ready, *found)
         if multi_cluster is None or not _packs(model, network, point, multi_cluster):
@@ -83,7 +83,7 @@ def find_homes(
                 return None
             load, ready = _whole_room(search.model, better)
     if preferences.even:
-        carried = np.bincount(classes.pool, weights=settled * classes.items[classes.of_arc], minlength=network.pools)
+        carried = np.bincount(classes.pool, weights=settled * classes.arc_items, minlength=network.pools)
         load = _even(network, point, (load, ready), asked, as_floats(carried), preferences.before)
     light = network.cheapest(load, ready, cost, asked)
     if light is None:

@@ -85,7 +85,7 @@ def size(problem: Problem, losses: Losses) -> int:
     most = _numbers(problem)
     total = 0
     for s in range(problem.sites):
-        mine = problem.pool[problem.indptr[s] : problem.indptr[s + 1]]
+        mine = problem.pool[problem.pairs_of(s)]
         total += int(most[mine] @ losses.follows[np.ix_(mine, mine)] @ most[mine])
     return total
 

@@ -76,7 +76,7 @@ def _short_losses(
     uncovered: Floats,
 ) -> Iterator[tuple[int, int, Flow]]:
     """Yield the losses that do not find room: position, hosts of the pool that loses one (else 0), maximum flow."""
-    each = classes.items[classes.of_arc]
+    each = classes.arc_items
     load = np.bincount(classes.pool, weights=flow * each, minlength=problem.pools)
     free = np.maximum(0.0, losses.room * hosts - load)
     for at, hit in enumerate(losses.pools):

@@ -12,6 +12,7 @@ either side of the existing ones, the minimum is at 0, e_p or M_p. Fractions mak
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -19,7 +20,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from planner.arrays import as_floats, rounded
+from planner.arrays import as_floats, int_array, rounded
 from planner.fleet import Floats, Ints
 from planner.sizing.host_counts.hall_conditions import Cut
 from planner.sizing.instance.problem import Problem
@@ -57,7 +58,8 @@ class Certificate:
 def inequalities(cut: Cut) -> list[Inequality]:
     """Return the cut divided by the largest room in it and, where rooms differ, as it stands."""
     largest = max(1, int(cut.room.max(initial=0)))
-    rounded = Inequality(cut, largest, -(-cut.room // largest), -(-cut.demand // largest))
+    room_up, demand_up = -(-cut.room // largest), -(-cut.demand // largest)
+    rounded = Inequality(cut, largest, room_up, demand_up)
     plain = Inequality(cut, 1, cut.room, cut.demand)
     if (rounded.room * largest == cut.room).all():
         return [rounded]
@@ -67,17 +69,22 @@ def inequalities(cut: Cut) -> list[Inequality]:
 def certify(problem: Problem, cuts: Sequence[Cut], value: float, budget: SolveBudget) -> Certificate:
     """Return the certificate of ``value`` from ``cuts``, with as few inequalities as the multipliers leave."""
     rows = [row for cut in cuts for row in inequalities(cut)]
-    duals = _duals(problem, rows, SolveBudget(seed=budget.seed)) if rows else []
-    target = Fraction(value) if problem.objective == "cost" else Fraction(math.ceil(value))
+    unlimited = SolveBudget(seed=budget.seed)
+    duals = _duals(problem, rows, unlimited) if rows else []
+    target = _rounded(problem, Fraction(value))
+    exact = [Fraction(max(0.0, y)) for y in duals]
     for most in DENOMINATORS:
-        multipliers = [Fraction(max(0.0, y)).limit_denominator(most) for y in duals]
+        multipliers = [y.limit_denominator(most) for y in exact]
         bound = _rounded(problem, added_up(problem, rows, multipliers))
         # Money is compared to a millionth: prices and duals are binary fractions of decimal numbers.
         if bound >= target - (abs(target) / 1_000_000 if problem.objective == "cost" else 0):
-            kept = [(row, y) for row, y in zip(rows, multipliers, strict=True) if y > 0]
-            return Certificate(tuple(row for row, _ in kept), tuple(y for _, y in kept), min(bound, target), True)
-    rows = _enough(problem, rows, float(target), SolveBudget(seed=budget.seed))
-    return Certificate(tuple(rows), (Fraction(0),) * len(rows), Fraction(0), False)
+            positive = [y > 0 for y in multipliers]
+            kept = tuple(itertools.compress(rows, positive))
+            kept_multipliers = tuple(itertools.compress(multipliers, positive))
+            return Certificate(kept, kept_multipliers, min(bound, target), True)
+    rows = _enough(problem, rows, float(target), unlimited)
+    nothing = Fraction(0)
+    return Certificate(tuple(rows), (nothing,) * len(rows), nothing, False)
 
 
 def added_up(problem: Problem, rows: Sequence[Inequality], multipliers: Sequence[Fraction]) -> Fraction:
@@ -88,11 +95,13 @@ def added_up(problem: Problem, rows: Sequence[Inequality], multipliers: Sequence
         if y:
             total += y * row.demand
             for p in np.flatnonzero(row.room).tolist():
-                weight[p] += y * int(row.room[p])
+                room = int(row.room[p])
+                weight[p] += y * room
     for p in range(problem.pools):
         most = int(problem.max_hosts[p])
-        points = {0, most, min(most, int(problem.existing[p]))}
-        total += min(priced(problem, p, n) - weight[p] * n for n in points)
+        existing = min(most, int(problem.existing[p]))
+        corners = {0, most, existing}
+        total += min(priced(problem, p, n) - weight[p] * n for n in corners)
     return total
 
 
@@ -100,7 +109,9 @@ def priced(problem: Problem, p: int, hosts: int) -> Fraction:
     """Return the objective that ``hosts`` of pool ``p`` add to a plan, exactly."""
     if problem.objective == "cost":
         return Fraction(float(problem.host_cost[p])) * hosts
-    return Fraction(max(0, hosts - int(problem.existing[p])) if problem.objective == "new_hosts" else hosts)
+    if problem.objective == "new_hosts":
+        hosts = max(0, hosts - int(problem.existing[p]))
+    return Fraction(hosts)
 
 
 def _rounded(problem: Problem, bound: Fraction) -> Fraction:
@@ -114,11 +125,13 @@ def _enough(problem: Problem, rows: Sequence[Inequality], target: float, budget:
     """
     taken: list[int] = []
     while len(taken) < len(rows):
-        answer = solve_arrays(host_model(problem, [rows[r] for r in taken], whole=True), budget)
+        model = host_model(problem, [rows[r] for r in taken], whole=True)
+        answer = solve_arrays(model, budget)
         if not answer.outcome.has_solution or answer.outcome.objective >= target * (1 - 1e-9) - 1e-6:
             break
         hosts = rounded(answer.x[: problem.pools])
-        short = np.array([row.demand - int(row.room @ hosts) for row in rows]) / [max(1, row.demand) for row in rows]
+        lack = int_array([row.demand - int(row.room @ hosts) for row in rows])
+        short = lack / [max(1, row.demand) for row in rows]
         short[taken] = -np.inf
         taken.append(int(np.argmax(short)))
     return [rows[r] for r in taken]
@@ -129,7 +142,8 @@ def _duals(problem: Problem, rows: Sequence[Inequality], budget: SolveBudget) ->
     answer = solve_arrays(host_model(problem, rows, whole=False), budget)
     if answer.outcome.state != "optimal":
         return [0.0] * len(rows)
-    duals: list[float] = answer.dual[: len(rows)].tolist()
+    of_rows = answer.dual[: len(rows)]
+    duals: list[float] = of_rows.tolist()
     return duals
 
 
@@ -139,7 +153,8 @@ def host_model(problem: Problem, rows: Sequence[Inequality], *, whole: bool) -> 
     n = model.block(problem.pools, prices(problem), problem.max_hosts, whole)
     for row in rows:
         inside = np.flatnonzero(row.room)
-        model.row([(n[inside], as_floats(row.room[inside]))], row.demand, np.inf)
+        room = as_floats(row.room[inside])
+        model.row([(n[inside], room)], row.demand, np.inf)
     if problem.objective == "new_hosts":
         add_new_hosts(model, problem.existing, n, 1.0)
     return model.program()

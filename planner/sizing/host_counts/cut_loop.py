@@ -77,13 +77,16 @@ class LearnedCuts:
             if len(short) == _SHORT_FLOWS:
                 break
         first = [flow.condition for flow in short]
-        later = [condition for condition in self.conditions if not any(condition is other for other in first)]
+        met = {id(condition) for condition in first}
+        later = [condition for condition in self.conditions if id(condition) not in met]
         self.conditions = first + later
         return short
 
     def learn(self, hosts: Ints, flows: Sequence[Flow]) -> list[Cut]:
         """Take in every cut of ``flows`` that ``hosts`` (P,) fails; return those that are new."""
-        found = [
-            cut for flow in flows for cut in (*flow.cuts(), *flow.condition.short_classes(hosts, _SINGLE_CLASS_CUTS))
-        ]
-        return [cut for cut in found if cut.shortfall(hosts) > 0 and self.add(cut)]
+        found: list[Cut] = []
+        for flow in flows:
+            found += flow.cuts()
+            found += flow.condition.short_classes(hosts, _SINGLE_CLASS_CUTS)
+        failed = [cut for cut in found if cut.shortfall(hosts) > 0]
+        return [cut for cut in failed if self.add(cut)]

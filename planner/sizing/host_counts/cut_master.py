@@ -22,7 +22,7 @@ from planner.sizing.host_counts.hall_conditions import Cut
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import Answer, GrowingProgram, LinearProgram, solve_arrays
-from planner.sizing.solvers.model_builder import ModelBuilder, Term, add_distance, add_host_limits, add_new_hosts
+from planner.sizing.solvers.model_builder import ModelBuilder, Term, Terms, add_distance, add_host_limits, add_new_hosts
 
 _RELAXED_TIE = 0.1  # what all distance together may cost in the relaxation, where a host costs 1
 _WHOLE_TIE = 0.5  # the same on whole counts, whose values are whole: half a unit only chooses among equals
@@ -53,9 +53,10 @@ class CutMaster:
     def value(self, hosts: Ints) -> float:
         """Return the cost of ``hosts`` (P,), without distance."""
         value = float(self.price @ hosts)
-        if self.extra:
-            return value + self.extra * float(np.maximum(0, hosts - self.problem.existing).sum())
-        return value
+        if not self.extra:
+            return value
+        new = np.maximum(0, hosts - self.problem.existing)
+        return value + self.extra * float(new.sum())
 
     def solve(
         self, budget: SolveBudget, *, exact: bool = True, below: float | None = None
@@ -96,8 +97,10 @@ class CutMaster:
     def _gather(self) -> None:
         new = self.rows[len(self._least) :]
         if new:
-            self._room = np.vstack((self._room, [row.room for row in new]))
-            self._least = np.concatenate((self._least, [row.demand for row in new]))
+            room = [row.room for row in new]
+            least = [row.demand for row in new]
+            self._room = np.vstack((self._room, room))
+            self._least = np.concatenate((self._least, least))
 
     def _answer(self, budget: SolveBudget, below: float | None) -> tuple[Answer, float]:
         """Return the answer of branch and bound, and the bound in it.
@@ -105,25 +108,30 @@ class CutMaster:
         Distance chooses among equals, but where only counts ``below`` are asked for: mostly there are none, and that is
         quicker to see without.
         """
-        tie = 0.0 if self.problem.objective == "cost" or below is not None else _WHOLE_TIE
+        untied = self.problem.objective == "cost" or below is not None
+        tie = 0.0 if untied else _WHOLE_TIE
         answer = solve_arrays(self._program(tie, below), budget)
         outcome = answer.outcome
         if outcome.state == "infeasible":
             return answer, float("inf") if below is None else below
         if self.problem.objective == "cost" or not np.isfinite(outcome.bound):
             return answer, outcome.bound
-        return answer, float(np.ceil(outcome.bound - tie - 1e-6))
+        whole = np.ceil(outcome.bound - tie - 1e-6)
+        return answer, float(whole)
 
     def _program(self, tie: float, below: float | None = None) -> LinearProgram:
         """Return the model as arrays; distance may cost ``tie`` in all, hosts at most ``below`` - 1."""
         model = ModelBuilder()
-        n = model.block(self.problem.pools, self.price, self.problem.max_hosts, whole=True)
+        problem = self.problem
+        n = model.block(problem.pools, self.price, problem.max_hosts, whole=True)
         row, p = np.nonzero(self._room)
-        model.add([(row, n[p], as_floats(self._room[row, p]))], len(self._least), self._least, np.inf)
-        add_host_limits(model, self.problem, n)
+        room: Terms = row, n[p], as_floats(self._room[row, p])
+        model.add([room], len(self._least), self._least, np.inf)
+        add_host_limits(model, problem, n)
         hosts: list[Term] = [(n, self.price)]
         if self.extra:
-            hosts.append((add_new_hosts(model, self.problem.existing, n, self.extra), self.extra))
+            new = add_new_hosts(model, problem.existing, n, self.extra)
+            hosts.append((new, self.extra))
         if tie:
             add_distance(model, n, self.reference, tie / self.farthest)
         if below is not None:
@@ -133,7 +141,9 @@ class CutMaster:
     @property
     def farthest(self) -> float:
         """The largest distance from the reference that counts can have, at least 1."""
-        return max(1.0, float(np.maximum(self.reference, self.problem.max_hosts - self.reference).sum()))
+        above = self.problem.max_hosts - self.reference
+        farthest = np.maximum(self.reference, above).sum()
+        return max(1.0, float(farthest))
 
     def _rounded(self, x: Floats, enough: float) -> Ints | None:
         """Return whole counts near ``x`` (P,) that meet every inequality, cheap ones, or None.
@@ -161,14 +171,18 @@ class CutMaster:
         room = self._room
         at = 0  # in the order; the next pool that helps comes from here on, and then from the start again
         while (short := lack > 0).any():
-            helps = ((room[short] > 0).any(axis=0) & self.problem.may_grow(hosts))[order]
+            wanted = (room[short] > 0).any(axis=0)
+            helps = (wanted & self.problem.may_grow(hosts))[order]
             if not helps.any():
                 return None
-            at = at + int(np.argmax(helps[at:])) if helps[at:].any() else int(np.argmax(helps))
+            if not helps[at:].any():
+                at = 0
+            at += int(np.argmax(helps[at:]))
             hosts[order[at]] += 1
             lack -= room[:, order[at]]
             at += 1
-        spare = (room <= -lack[:, None]) | (room == 0)
+        unasked = room == 0
+        spare = unasked | (room <= -lack[:, None])
         for p in order[(spare.all(axis=0) & (hosts > 0))[order]][::-1].tolist():
             if (lack + room[:, p] <= 0)[room[:, p] > 0].all():
                 hosts[p] -= 1
@@ -177,21 +191,27 @@ class CutMaster:
 
     def _nearer(self, hosts: Ints) -> Ints:
         """Return ``hosts`` after moves of single hosts that cost nothing, meet every inequality and end nearer to r."""
-        hosts, slack = hosts.copy(), self._room @ hosts - self._least
+        hosts = hosts.copy()
+        slack = self._room @ hosts - self._least
         for giver in np.argsort(self.reference - hosts, kind="stable").tolist():
             while hosts[giver] and hosts[giver] > self.reference[giver]:
                 lacks = self._room[:, giver] - slack
                 short = lacks > 0
-                nearer = np.abs(hosts - self.reference) - np.abs(hosts + 1 - self.reference)
-                allowed = (self._room[short] >= lacks[short, None]).all(axis=0)
-                allowed &= self._may_take(giver, hosts) & self._same_price(giver, hosts)
-                taker = int(np.argmax(np.where(allowed, nearer, -np.inf)))
-                away = abs(hosts[giver] - 1 - self.reference[giver]) - (hosts[giver] - self.reference[giver])
+                distance = np.abs(hosts - self.reference)
+                nearer = distance - np.abs(hosts + 1 - self.reference)
+                covers = self._room[short] >= lacks[short, None]
+                allowed = covers.all(axis=0) & self._may_take(giver, hosts)
+                allowed &= self._same_price(giver, hosts)
+                worth = np.where(allowed, nearer, -np.inf)
+                taker = int(np.argmax(worth))
+                without = abs(hosts[giver] - 1 - self.reference[giver])
+                away = without - distance[giver]
                 if not allowed[taker] or nearer[taker] - away <= _NEARER:
                     break
                 hosts[giver] -= 1
                 hosts[taker] += 1
-                slack += self._room[:, taker] - self._room[:, giver]
+                slack += self._room[:, taker]
+                slack -= self._room[:, giver]
         return hosts
 
     def _may_take(self, giver: int, hosts: Ints) -> Bools:
@@ -202,8 +222,11 @@ class CutMaster:
 
     def _same_price(self, giver: int, hosts: Ints) -> Bools:
         """Return where one host more costs what one less of ``giver`` saves, shape (P,)."""
-        saved = self.price[giver] + self.extra * (hosts[giver] > self.problem.existing[giver])
-        same: Bools = self.price + self.extra * (hosts >= self.problem.existing) == saved
+        existing = self.problem.existing
+        is_new = hosts[giver] > existing[giver]
+        saved = self.price[giver] + self.extra * is_new
+        paid = self.price + self.extra * (hosts >= existing)
+        same: Bools = paid == saved
         return same
 
 
@@ -214,7 +237,8 @@ def cut_master(problem: Problem, reference: Floats | None) -> CutMaster:
     if problem.objective == "cost":
         return CutMaster(problem, as_floats(problem.host_cost), 0.0, reference)
     # One more new host outweighs all hosts that run.
-    extra = float(problem.max_hosts.sum() + 1) if problem.objective == "new_hosts" else 0.0
+    more_than_all = float(problem.max_hosts.sum() + 1)
+    extra = more_than_all if problem.objective == "new_hosts" else 0.0
     return CutMaster(problem, np.ones(problem.pools), extra, reference)
 
 
@@ -223,12 +247,15 @@ def reference_counts(problem: Problem, incumbent: Bools) -> Floats:
 
     ``incumbent`` (E,) marks the pairs that keep a site where it is.
     """
-    keeps = np.bincount(problem.site, weights=incumbent, minlength=problem.sites) > 0
+    kept_pairs = np.bincount(problem.site, weights=incumbent, minlength=problem.sites)
+    keeps = kept_pairs > 0
     chosen = as_floats(np.where(keeps[problem.site], incumbent, True))
-    choices = np.maximum(1.0, np.bincount(problem.site, weights=chosen, minlength=problem.sites))
-    share = chosen * (problem.clusters / choices)[problem.site]
+    choices = np.bincount(problem.site, weights=chosen, minlength=problem.sites)
+    each = problem.clusters / np.maximum(1.0, choices)
+    share = chosen * each[problem.site]
     load = np.bincount(problem.pool, weights=share, minlength=problem.pools)
-    return np.minimum(load / np.maximum(1, problem.caps), problem.max_hosts)
+    hosts = load / np.maximum(1, problem.caps)
+    return np.minimum(hosts, problem.max_hosts)
 
 
 class _Relaxed:
@@ -252,7 +279,8 @@ class _Relaxed:
         self.corners = np.array([np.zeros_like(most), *corners, most])
         self.away = tie * float(master.reference.sum())  # the distance without any hosts
         model = ModelBuilder()
-        model.block(self.corners[1:].size, np.concatenate(slope), np.diff(self.corners, axis=0).ravel())
+        widths = np.diff(self.corners, axis=0)
+        model.block(widths.size, np.concatenate(slope), widths.ravel())
         self.program = GrowingProgram(model.program(), seed)
         self.known = 0
         taken, fit = master.problem.host_rows
@@ -261,15 +289,18 @@ class _Relaxed:
 
     def _tiled(self, room: Ints) -> sp.csr_array:
         """Return rows over host counts, shape (R, P), as rows over the columns between corners."""
-        return sp.csr_array(np.tile(as_floats(room), len(self.corners) - 1))
+        parts = len(self.corners) - 1
+        return sp.csr_array(np.tile(as_floats(room), parts))
 
     def solve(self, room: Ints, least: Ints, budget: SolveBudget) -> tuple[Floats, float] | None:
         """Return counts (P,), not whole, and their cost; None where that is not settled or there are none."""
         parts = len(self.corners) - 1
         if len(least) > self.known:
-            self.program.add(self._tiled(room[self.known :]), as_floats(least[self.known :]))
+            new_room, new_least = room[self.known :], least[self.known :]
+            self.program.add(self._tiled(new_room), as_floats(new_least))
             self.known = len(least)
         answer = self.program.solve(budget)
         if answer.outcome.state != "optimal":
             return None
-        return answer.x.reshape(parts, -1).sum(axis=0), answer.outcome.objective + self.away
+        counts = answer.x.reshape(parts, -1).sum(axis=0)
+        return counts, answer.outcome.objective + self.away

@@ -83,7 +83,8 @@ class CutSearch(CutLoop[Ints]):
     @property
     def closed(self) -> bool:
         """Whether the best counts meet the bound."""
-        return self.best is not None and self.value(self.best) <= self.bound + _CLOSED * max(1.0, self.bound)
+        close = self.bound + _CLOSED * max(1.0, self.bound)
+        return self.best is not None and self.value(self.best) <= close
 
     def propose(self, budget: SolveBudget) -> tuple[Ints | None, float]:
         """Return the cheapest counts that meet the cuts, or the relaxation rounded, and a bound."""
@@ -93,7 +94,8 @@ class CutSearch(CutLoop[Ints]):
             # Counts no dearer than the bound are the best that the cuts allow: branch and bound has nothing to say.
             least = max(self.bound, bound)
             raised = bound > self.bound
-            self._settled = self._exact or raised or self.value(hosts) <= least * (1 + _CLOSED)
+            cheapest = self.value(hosts) <= least * (1 + _CLOSED)
+            self._settled = self._exact or raised or cheapest
             self.rounds += 1
             budget.tell(self.problem.objective, known, least)
         return hosts, bound
@@ -212,7 +214,9 @@ def _shift(search: CutSearch, hosts: Ints, flow: Flow) -> Ints | None:
 
 def _taker(search: CutSearch, hosts: Ints, min_cut: np.ndarray) -> int | None:
     """Return the stuck pool that falls most below its share and may have another host."""
-    want = np.where(min_cut & search.problem.may_grow(hosts), search.master.reference - hosts, -np.inf)
+    may = min_cut & search.problem.may_grow(hosts)
+    below = search.master.reference - hosts
+    want = np.where(may, below, -np.inf)
     best = int(np.argmax(want))
     return best if np.isfinite(want[best]) else None
 

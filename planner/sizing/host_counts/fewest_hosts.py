@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.arrays import int_zeros
+from planner.arrays import falses, int_zeros
 from planner.fleet import Floats, Ints
 from planner.sizing.assignment.flow_model import FlowModel
 from planner.sizing.assignment.greedy import greedy_counts
@@ -62,11 +62,10 @@ def size(
         return Sized(classes, counts, 0.0, 0.0, True, "nothing to serve")
     if all_fit(problem):
         classes = group(problem, by_weight=False, apart=apart)
-        sized = (
-            _by_cuts(problem, classes, budget, reference)
-            if _searchable(problem)
-            else _by_flow(problem, classes, budget, secondary)
-        )
+        if _searchable(problem):
+            sized = _by_cuts(problem, classes, budget, reference)
+        else:
+            sized = _by_flow(problem, classes, budget, secondary)
         if sized is not None:
             return sized
         # Infeasible because of packing, or no plan in time: fall through to serving what can be served.
@@ -122,7 +121,8 @@ def counts_decide(problem: Problem) -> bool:
 def _searchable(problem: Problem) -> bool:
     """Say whether the cut search settles the objective; it knows limits that are those of a flow."""
     priced = problem.objective == "cost" and problem.pair_cost.any()
-    return not priced and problem.flows and not np.isfinite(problem.own_cost).any()
+    own = np.isfinite(problem.own_cost).any()
+    return not priced and problem.flows and not own
 
 
 def _by_cuts(problem: Problem, classes: Classes, budget: SolveBudget, reference: Floats | None) -> Sized | None:
@@ -137,15 +137,9 @@ def _by_cuts(problem: Problem, classes: Classes, budget: SolveBudget, reference:
     if counts is not None:
         value = objective_value(problem, classes, counts)
         bound = value if search.closed else min(value, bound)
-        return Sized(
-            classes,
-            counts,
-            value,
-            bound,
-            True,
-            "lower bound and plan are equal" if search.closed else "stopped early",
-            None if problem.limited else tuple(search.cuts),  # a proof has no place for limits
-        )
+        word = "lower bound and plan are equal" if search.closed else "stopped early"
+        cuts = None if problem.limited else tuple(search.cuts)  # a proof has no place for limits
+        return Sized(classes, counts, value, bound, True, word, cuts)
     model = FlowModel(problem, classes, serve_all=True)
     model.at_least(problem.objective, bound)
     outcome, found = model.minimise(problem.objective, budget)
@@ -168,7 +162,8 @@ def _by_flow(
     problem: Problem, classes: Classes, budget: SolveBudget, secondary: SecondaryCosts | None = None
 ) -> Sized | None:
     """Serve everybody by the flow model, where it is only about costs of hosts and pairs by its core."""
-    plain = not problem.limited and not np.isfinite(problem.own_cost).any()
+    own = np.isfinite(problem.own_cost).any()
+    plain = not problem.limited and not own
     if problem.objective == "cost" and plain:
         solved = solve_core(problem, classes, budget)
         if solved is not None and not unpacked(problem, classes, solved[1].hosts, solved[1].flow, budget):
@@ -203,7 +198,8 @@ def _by_halves(problem: Problem, classes: Classes, budget: SolveBudget, secondar
     """
     if problem.objective != "hosts" or secondary.apart is None:
         return None
-    relaxed = FlowModel(problem, dataclasses.replace(classes, fixed=np.zeros_like(classes.fixed)), serve_all=True)
+    divisible = dataclasses.replace(classes, fixed=falses(classes.count))
+    relaxed = FlowModel(problem, divisible, serve_all=True)
     relaxed.at_least("hosts", secondary.least)
     outcome, counts = relaxed.solve("hosts", budget)
     if counts is None:
@@ -225,7 +221,8 @@ def _by_halves(problem: Problem, classes: Classes, budget: SolveBudget, secondar
 
     def among_equals(one: Sized) -> list[float]:
         own = [objective_value(problem, classes, one.counts, aim) for aim in ("own", "own_cost")]
-        return own + [round(float(cost.values @ one.counts.flow), 6) for cost in costs]
+        later = [float(cost.values @ one.counts.flow) for cost in costs]
+        return own + [round(value, 6) for value in later]
 
     return min(sized, _by_secondary_costs(model, elsewhere, secondary, budget), key=among_equals)
 
@@ -253,7 +250,10 @@ def finish(
     """Settle the objective and let the last aims choose among equals."""
     problem = model.problem
     value = objective_value(problem, model.classes, counts)
-    bound = value if outcome.state == "optimal" else min(value, max(known_bound, _rounded(problem, outcome.bound)))
+    bound = value
+    if outcome.state != "optimal":
+        known_bound = max(known_bound, _rounded(problem, outcome.bound))
+        bound = min(value, known_bound)
     model.fix_objective(problem.objective, value)
     counts = _fewest_own(model, counts, budget)
     return Sized(model.classes, counts, value, bound, weight_proven, outcome.word)
@@ -267,8 +267,10 @@ def _fewest_own(model: FlowModel, counts: Counts, budget: SolveBudget) -> Counts
     problem, classes = model.problem, model.classes
     last: list[Aim] = ["hosts"] if problem.objective == "new_hosts" else []
     if len(model.own_of):
+        last.append("own")
         alike = len(np.unique(classes.own_cost[model.own_of])) == 1
-        last += ["own"] if alike or problem.objective == "cost" else ["own", "own_cost"]
+        if not alike and problem.objective != "cost":
+            last.append("own_cost")
     if problem.objective == "cost":
         budget = budget.within(_EQUAL_COST_SECONDS)
     most = objective_value(problem, classes, counts) * (1 + _SAME_MONEY)

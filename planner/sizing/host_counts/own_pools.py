@@ -28,8 +28,8 @@ _CENTS = (1.0, 0.1, 0.01, 0.001)  # units of money in which prices are looked fo
 def counts_decide_mix(problem: Problem, classes: Classes) -> bool:
     """Say whether money is the objective and hosts and own tie-breakers, by price, are all that it depends on."""
     priced = problem.objective == "cost" and not problem.pair_cost.any()
-    alone = not classes.multi_cluster.any() and not problem.split and not problem.limited
-    return priced and alone and 1 <= len(_prices(classes)) <= _MOST_PRICES
+    more = classes.multi_cluster.any() or problem.split or problem.limited
+    return priced and not more and 1 <= len(_prices(classes)) <= _MOST_PRICES
 
 
 def cheapest_mix(problem: Problem, classes: Classes, budget: SolveBudget, known: list[Cut]) -> Sized | None:
@@ -49,11 +49,13 @@ def cheapest_mix(problem: Problem, classes: Classes, budget: SolveBudget, known:
     if search.best is None:
         return None
     sent = hall_conditions(widened, asking)[0].sent(search.best)
-    own = np.bincount(asking.of_arc, weights=np.where(asking.pool >= pools, sent, 0), minlength=classes.count)
-    none = int_zeros(classes.count)
-    counts = Counts(search.best[:pools], np.zeros(len(classes.pool)), none, rounded(own))
+    sent_to_own = np.where(asking.pool >= pools, sent, 0)
+    own = np.bincount(asking.of_arc, weights=sent_to_own, minlength=classes.count)
+    hosts, flow = search.best[:pools], np.zeros(len(classes.pool))
+    counts = Counts(hosts, flow, int_zeros(classes.count), rounded(own))
     value = objective_value(problem, classes, counts)
-    least = max(0.0, search.bound - step * int(classes.demand.sum()))
+    all_steps = step * int(classes.demand.sum())
+    least = max(0.0, search.bound - all_steps)
     bound = value if search.closed else min(value, least)
     word = "lower bound and plan are equal" if search.closed else "stopped early"
     return Sized(classes, counts, value, bound, True, word)
@@ -77,7 +79,8 @@ def _with_pools(problem: Problem, prices: Floats) -> Problem:
     """Return ``problem`` with a pool for each of ``prices``, as far as the cut search asks; pairs stay as they are."""
 
     def longer(values: Ints, more: Ints | Floats | int) -> Ints:
-        return np.concatenate((values, np.broadcast_to(np.asarray(more, dtype=values.dtype), len(prices))))
+        same_type = np.asarray(more, dtype=values.dtype)
+        return np.concatenate((values, np.broadcast_to(same_type, len(prices))))
 
     return dataclasses.replace(
         problem,

@@ -20,7 +20,9 @@ def all_fit(problem: Problem) -> bool:
     must = ~np.isfinite(problem.own_cost)
     clusters = np.where(must, problem.clusters, 0)
     room = problem.max_hosts * problem.caps
-    return _shares_fit(problem, clusters, room) or max_load(problem, clusters, room) == int(clusters.sum())
+    if _shares_fit(problem, clusters, room):
+        return True
+    return max_load(problem, clusters, room) == int(clusters.sum())
 
 
 def _shares_fit(problem: Problem, clusters: Ints, room: Ints) -> bool:
@@ -36,7 +38,8 @@ def _shares_fit(problem: Problem, clusters: Ints, room: Ints) -> bool:
         if (total[clusters > 0] == 0).any():
             return False
         each = np.divide(clusters, total, out=np.zeros(problem.sites), where=total > 0)
-        load = np.bincount(problem.pool, weights=of_pair * each[problem.site], minlength=problem.pools)
+        shares = of_pair * each[problem.site]
+        load = np.bincount(problem.pool, weights=shares, minlength=problem.pools)
         if (load <= room * (1 - 1e-9)).all():
             return True
         weight *= np.divide(room, load, out=np.zeros(problem.pools), where=load > 0)
@@ -51,8 +54,11 @@ def max_load(problem: Problem, clusters: Ints, room: Ints) -> int:
     sites, pools = problem.sites, problem.pools
     source = sites + pools
     sink = sites + pools + 1
-    tail = np.concatenate((np.full(sites, source), problem.site, sites + np.arange(pools)))
+    pool_nodes = sites + np.arange(pools)
+    enough = np.minimum(room, clusters.sum())
+    tail = np.concatenate((np.full(sites, source), problem.site, pool_nodes))
     head = np.concatenate((np.arange(sites), sites + problem.pool, np.full(pools, sink)))
-    most = np.concatenate((clusters, clusters[problem.site], np.minimum(room, clusters.sum())))
-    graph = csr_array(coo_array((most.astype(np.int32), (tail, head)), shape=(sink + 1, sink + 1)))
+    most = np.concatenate((clusters, clusters[problem.site], enough))
+    entries = most.astype(np.int32), (tail, head)
+    graph = csr_array(coo_array(entries, shape=(sink + 1, sink + 1)))
     return int(maximum_flow(graph, source, sink).flow_value)

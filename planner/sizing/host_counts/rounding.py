@@ -29,44 +29,57 @@ def round_counts(problem: Problem, classes: Classes, hosts: Ints, preferred: Int
     target = _multi_cluster_share(problem, classes, hosts)
     free = problem.caps * hosts
     left = np.array([limit.most for limit in problem.limits])
-    inside = np.array([limit.pools for limit in problem.limits], dtype=np.bool_).reshape(len(left), problem.pools)
+    pools_of_limits = np.array([limit.pools for limit in problem.limits], dtype=np.bool_)
+    inside = pools_of_limits.reshape(len(left), problem.pools)
     order = np.lexsort((np.diff(classes.indptr), -classes.items))
     still_preferred = np.zeros_like(classes.pool) if preferred is None else preferred.copy()
     for c in order[classes.multi_cluster[order]]:
         arcs = np.arange(classes.indptr[c], classes.indptr[c + 1])
+        pools, items = classes.pool[arcs], classes.items[c]
         for _ in range(int(classes.size[c])):
-            fits = free[classes.pool[arcs]] >= classes.items[c]
-            fits &= ~inside[left < classes.items[c]][:, classes.pool[arcs]].any(axis=0)
+            barred = inside[left < items].any(axis=0)
+            fits = (free >= items)[pools] & ~barred[pools]
             if not fits.any():
                 return None
             if (still_preferred[arcs][fits] > 0).any():
                 fits &= still_preferred[arcs] > 0
-            arc = arcs[np.argmax(np.where(fits, target[classes.pool[arcs]], -np.inf))]
+            wanted = np.where(fits, target[pools], -np.inf)
+            at = np.argmax(wanted)
+            arc, pool = arcs[at], pools[at]
             still_preferred[arc] -= 1
             flow[arc] += 1
-            target[classes.pool[arc]] -= classes.items[c]
-            free[classes.pool[arc]] -= classes.items[c]
-            left -= classes.items[c] * inside[:, classes.pool[arc]]
-    limits = tuple(zip(inside, left.astype(np.int64).tolist(), strict=True))
+            target[pool] -= items
+            free[pool] -= items
+            left -= items * inside[:, pool]
+    room_left = left.astype(np.int64).tolist()
+    limits = tuple(zip(inside, room_left, strict=True))
     fits_all = _light_fit(classes, free, limits) and _packs(problem, classes, hosts, flow)
     return Counts(hosts, flow, none, none) if fits_all else None
 
 
 def _multi_cluster_share(problem: Problem, classes: Classes, hosts: Ints) -> np.ndarray:
     """Return the clusters of heavy sites that a flow of divisible sites sends to each pool, shape (P,)."""
-    condition = HallCondition(0, 1, classes, classes.demand * classes.items, problem.caps)
-    multi_cluster = classes.multi_cluster[classes.of_arc]
-    return np.bincount(classes.pool, weights=np.where(multi_cluster, condition.sent(hosts), 0), minlength=problem.pools)
+    clusters = classes.demand * classes.items
+    condition = HallCondition(0, 1, classes, clusters, problem.caps)
+    multi_cluster = classes.arc_multi_cluster
+    sent = np.where(multi_cluster, condition.sent(hosts), 0)
+    return np.bincount(classes.pool, weights=sent, minlength=problem.pools)
 
 
 def _light_fit(classes: Classes, free: Ints, limits: tuple[tuple[Bools, int], ...]) -> bool:
     light = np.where(classes.multi_cluster, 0, classes.demand)
-    return HallCondition(0, 1, classes, light, free, limits=limits).flow(np.ones_like(free)).missing == 0
+    condition = HallCondition(0, 1, classes, light, free, limits=limits)
+    return condition.flow(np.ones_like(free)).missing == 0
 
 
 def _packs(problem: Problem, classes: Classes, hosts: Ints, flow: np.ndarray) -> bool:
     sizes: dict[int, list[int]] = {}
     for arc in np.flatnonzero(flow):
-        items = [int(classes.items[classes.of_arc[arc]])] * int(flow[arc])
-        sizes.setdefault(int(classes.pool[arc]), []).extend(items)
-    return all(len(first_fit_decreasing(items, int(problem.caps[p]))) <= hosts[p] for p, items in sizes.items())
+        size = int(classes.items[classes.of_arc[arc]])
+        of_pool = sizes.setdefault(int(classes.pool[arc]), [])
+        of_pool.extend([size] * int(flow[arc]))
+    for p, items in sizes.items():
+        packed = first_fit_decreasing(items, int(problem.caps[p]))
+        if len(packed) > hosts[p]:
+            return False
+    return True

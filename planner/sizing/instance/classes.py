@@ -55,6 +55,40 @@ class Classes:
         return np.repeat(np.arange(self.count), np.diff(self.indptr))
 
     @cached_property
+    def arc_items(self) -> Ints:
+        """``items`` of the class of each arc, shape (A,)."""
+        return self.items[self.of_arc]
+
+    @cached_property
+    def arc_demand(self) -> Ints:
+        """``demand`` of the class of each arc, shape (A,)."""
+        return self.demand[self.of_arc]
+
+    @cached_property
+    def arc_weight(self) -> Ints:
+        """``weight`` of the class of each arc, shape (A,)."""
+        return self.weight[self.of_arc]
+
+    @cached_property
+    def arc_item_weight(self) -> Floats:
+        """``item_weight`` of the class of each arc, shape (A,)."""
+        return self.item_weight[self.of_arc]
+
+    @cached_property
+    def arc_fixed(self) -> Bools:
+        """``fixed`` of the class of each arc, shape (A,)."""
+        return self.fixed[self.of_arc]
+
+    @cached_property
+    def arc_multi_cluster(self) -> Bools:
+        """Arcs of classes whose sites bring several clusters to one host, shape (A,)."""
+        return self.multi_cluster[self.of_arc]
+
+    def arcs_of(self, c: int) -> slice:
+        """Return where the arcs of class ``c`` stand."""
+        return slice(int(self.indptr[c]), int(self.indptr[c + 1]))
+
+    @cached_property
     def demand(self) -> Ints:
         """Units that a class sends to pools, shape (K,): sites, or clusters where sites may be split."""
         return self.size * self.unit_demand
@@ -72,7 +106,9 @@ class Classes:
 
 def arc_of_pair(problem: Problem, classes: Classes) -> Ints:
     """Return the arc of each eligible pair, shape (E,): both have the same place, among a class's and a site's."""
-    return classes.indptr[classes.of_site[problem.site]] + np.arange(len(problem.pool)) - problem.indptr[problem.site]
+    first_arc = classes.indptr[classes.of_site[problem.site]]
+    place = np.arange(len(problem.pool)) - problem.indptr[problem.site]
+    return first_arc + place
 
 
 def group(problem: Problem, *, by_weight: bool, apart: Ints | None = None) -> Classes:

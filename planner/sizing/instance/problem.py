@@ -91,6 +91,10 @@ class Problem:
         """Site of each pair, shape (E,)."""
         return np.repeat(np.arange(self.sites), np.diff(self.indptr))
 
+    def pairs_of(self, site: int) -> slice:
+        """Return where the pairs of ``site`` stand."""
+        return slice(int(self.indptr[site]), int(self.indptr[site + 1]))
+
     @property
     def limited(self) -> bool:
         """Whether more than the caps of hosts and their number in each pool limits the plan."""

@@ -57,13 +57,14 @@ def first_fit_decreasing(sizes: Sequence[int], cap: int) -> list[list[int]]:
     bins: list[list[int]] = []
     free: list[int] = []
     for item in sorted(range(len(sizes)), key=lambda i: (-sizes[i], i)):
-        spot = next((b for b, room in enumerate(free) if room >= sizes[item]), None)
+        size = sizes[item]
+        spot = next((b for b, room in enumerate(free) if room >= size), None)
         if spot is None:
             bins.append([])
             free.append(cap)
             spot = len(bins) - 1
         bins[spot].append(item)
-        free[spot] -= sizes[item]
+        free[spot] -= size
     return bins
 
 
@@ -77,14 +78,15 @@ def pack(sizes: Sequence[int], hosts: int, cap: int, budget: SolveBudget) -> Pac
         return Packing(_padded(bins, hosts))
     if sum(sizes) > hosts * cap or max(sizes) > cap:
         return Packing(None)
-    large = [i for i, size in enumerate(sizes) if size > 1]
-    outcome, chosen = _flow([sizes[i] for i in large], hosts, cap, budget)
+    large = [(i, size) for i, size in enumerate(sizes) if size > 1]
+    outcome, chosen = _flow([size for _, size in large], hosts, cap, budget)
     if outcome.state == "infeasible":
         return Packing(None)
     if not outcome.has_solution:
         return Packing(None, proven=False)
-    packed = _decode([(i, sizes[i]) for i in large], chosen, hosts)
-    _fill(packed, [i for i, size in enumerate(sizes) if size == 1], sizes, cap)
+    packed = _decode(large, chosen, hosts)
+    singles = [i for i, size in enumerate(sizes) if size == 1]
+    _fill(packed, singles, sizes, cap)
     return Packing(_padded(packed, hosts))
 
 
@@ -95,12 +97,13 @@ def _flow(
     counts = dict(sorted(Counter(sizes).items()))
     model = ModelBuilder()
     n = model.block(1, 1.0, hosts, whole=True)
-    item, column, one = add_fillings(model, counts, cap, hosts, n[0])
+    packed = add_fillings(model, counts, cap, hosts, n[0])
     number = np.array(list(counts.values()), dtype=np.float64)
-    model.add([(item, column, one)], len(counts), number, number)
+    model.add([packed], len(counts), number, number)
     answer = solve_arrays(model.program(), budget)
     if not answer.outcome.has_solution:
         return answer.outcome, {}
+    _, column, _ = packed
     arcs = zip(arc_flow(counts, cap).arcs, answer.x[column], strict=True)
     return answer.outcome, {arc: round(x) for arc, x in arcs if x > 0.5}
 
@@ -117,10 +120,13 @@ def add_fillings(model: ModelBuilder, counts: Mapping[int, int], cap: int, most:
     at = model.block(len(fill), upper=most, whole=True)
     leaving = np.searchsorted(node, fill)
     entering = np.searchsorted(node, fill + size)
-    begun: Terms = (int_zeros(1), np.array([hosts]), 1.0)
-    model.add([(leaving, at, -1.0), (entering, at, 1.0), begun], len(node), 0.0, np.inf)
+    outflow: Terms = leaving, at, -1.0
+    inflow: Terms = entering, at, 1.0
+    begun: Terms = int_zeros(1), np.array([hosts]), 1.0
+    model.add([outflow, inflow, begun], len(node), 0.0, np.inf)
     number = {item: row for row, item in enumerate(counts)}
-    return int_array([number[item] for item in size.tolist()]), at, 1.0
+    row = [number[item] for item in size.tolist()]
+    return int_array(row), at, 1.0
 
 
 def _decode(items: list[tuple[int, int]], flow: dict[tuple[int, int], int], hosts: int) -> list[list[int]]:
@@ -141,7 +147,8 @@ def _decode(items: list[tuple[int, int]], flow: dict[tuple[int, int], int], host
 
 
 def _fill(bins: list[list[int]], singles: list[int], sizes: Sequence[int], cap: int) -> None:
-    free = [cap - sum(sizes[i] for i in content) for content in bins]
+    loads = [sum(sizes[i] for i in content) for content in bins]
+    free = [cap - load for load in loads]
     spot = 0
     for item in singles:
         while free[spot] == 0:
@@ -151,4 +158,5 @@ def _fill(bins: list[list[int]], singles: list[int], sizes: Sequence[int], cap: 
 
 
 def _padded(bins: list[list[int]], hosts: int) -> tuple[tuple[int, ...], ...]:
-    return tuple(tuple(content) for content in [*bins, *[[]] * (hosts - len(bins))])
+    empty: list[list[int]] = [[]] * (hosts - len(bins))
+    return tuple(map(tuple, [*bins, *empty]))

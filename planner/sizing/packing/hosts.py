@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -13,7 +14,7 @@ from planner.fleet import Ints
 from planner.sizing.instance.case import Case
 from planner.sizing.packing.arc_flow import pack
 from planner.sizing.packing.hosts_by_weight import keeps_weight, seat_by_weight
-from planner.sizing.packing.items import Item
+from planner.sizing.packing.items import Item, nearest_first
 from planner.sizing.packing.matching import best_matching
 from planner.sizing.solution.placement import Placement
 from planner.sizing.solution.seating import Seat, Seating
@@ -58,13 +59,16 @@ def seat_all(
     for p in np.flatnonzero(hosts).tolist():
         rows = np.flatnonzero(pool_of == p).tolist()
         items = [_item(case, placement, x) for x in rows]
-        names = running[p] = choose_hosts(items, today.names[p], int(hosts[p]))
+        names = choose_hosts(items, today.names[p], int(hosts[p]))
+        running[p] = names
         items = _on_running(case, p, items, names)
+        cap = int(problem.caps[p])
         unweighed = gathered and problem.host_weight is None
-        filled = _gathered(items, names, int(problem.caps[p])) if unweighed else None
-        for g, name, clusters in filled or fill(items, names, int(problem.caps[p]), budget, problem.host_weight):
+        filled = _gathered(items, names, cap) if unweighed else None
+        for g, name, clusters in filled or fill(items, names, cap, budget, problem.host_weight):
             pair = int(placement.pair[rows[g]])
-            seats.append(Seat(int(problem.site[pair]), pair, p, name, clusters))
+            site = int(problem.site[pair])
+            seats.append(Seat(site, pair, p, name, clusters))
     return Seating(seats, running)
 
 
@@ -74,14 +78,10 @@ def _item(case: Case, placement: Placement, x: int) -> Item:
     clusters = int(placement.units[x])
     s = problem.site[pair]
     site = case.fleet.site_ids[problem.site_at[s]]
-    return Item(
-        site=site,
-        clusters=clusters,
-        together=not problem.split,
-        rtt_ms=float(problem.rtt_ms[pair]),
-        today=case.today.host.get(site, ""),
-        weight=float(problem.weights[s] * clusters / problem.clusters[s]),
-    )
+    rtt_ms = float(problem.rtt_ms[pair])
+    today = case.today.host.get(site, "")
+    weight = float(problem.weights[s] * clusters / problem.clusters[s])
+    return Item(site, clusters, not problem.split, rtt_ms, today, weight)
 
 
 def _on_running(case: Case, p: int, items: list[Item], names: Sequence[str]) -> list[Item]:
@@ -90,16 +90,19 @@ def _on_running(case: Case, p: int, items: list[Item], names: Sequence[str]) -> 
     Where all hosts run today, any of them will do.
     """
     problem, today = case.problem, case.today
-    runs = today.running(p, int(problem.existing[p]), names)
+    existing = int(problem.existing[p])
+    runs = today.running(p, existing, names)
     pool = case.fleet.pool_ids[problem.pool_at[p]]
     if len(runs) == len(names) or not runs:
         return items
-    free = dict.fromkeys(sorted(runs), int(problem.caps[p]))
+    cap = int(problem.caps[p])
+    free = dict.fromkeys(sorted(runs), cap)
     for item in items:
         if item.today in free:
             free[item.today] -= item.clusters
     placed = list(items)
-    unnamed = [g for g, item in enumerate(items) if not item.today and pool in today.may_be.get(item.site, ())]
+    here = [pool in today.may_be.get(item.site, ()) for item in items]
+    unnamed = [g for g, item in enumerate(items) if here[g] and not item.today]
     for g in sorted(unnamed, key=lambda g: -items[g].clusters):
         host = max(free, key=lambda name: free[name])
         if free[host] >= items[g].clusters:
@@ -114,8 +117,9 @@ def choose_hosts(items: Sequence[Item], names: Sequence[str], count: int) -> lis
     for item in items:
         if item.today in carried:
             carried[item.today] += item.clusters
-    ranked = sorted(range(len(names)), key=lambda i: (-carried[names[i]], i))[:count]
-    return [names[i] for i in sorted(ranked)]
+    ranked = sorted(names, key=carried.__getitem__, reverse=True)
+    chosen = set(ranked[:count])
+    return [name for name in names if name in chosen]
 
 
 def fill(
@@ -131,33 +135,42 @@ def fill(
             return seats
         return seat_by_weight(items, hosts, cap, most, budget)
     bins = [_Bin(name, cap) for name in hosts]
-    order = sorted(range(len(items)), key=lambda g: (items[g].rtt_ms, items[g].site))
-    multi_cluster = [g for g in order if items[g].together and items[g].clusters > 1]
-    light = [g for g in order if not (items[g].together and items[g].clusters > 1)]
+    multi_cluster, light = _by_size(items)
     moving = _settle(multi_cluster, items, bins)
     waiting = _settle(light, items, bins)
     if not _spread(moving, items, bins):
         bins = _repack(multi_cluster, items, hosts, cap, budget)
         waiting = _settle(light, items, bins)
-    _pour([(g, items[g].clusters) for g in waiting], bins)
+    _pour(waiting, items, bins)
+    return _seats(bins)
+
+
+def _by_size(items: Sequence[Item]) -> tuple[list[int], list[int]]:
+    """Return the positions of large items, and those of all others, each nearest first."""
+    order = nearest_first(items)
+    return [g for g in order if items[g].large], [g for g in order if not items[g].large]
+
+
+def _seats(bins: Sequence[_Bin]) -> list[tuple[int, str, int]]:
+    """Return item position, host and clusters of all that hosts carry."""
     return [(g, bin_.name, clusters) for bin_ in bins for g, clusters in bin_.items]
 
 
 def _gathered(items: Sequence[Item], hosts: Sequence[str], cap: int) -> list[tuple[int, str, int]] | None:
     """Fill one host after the other, those first that carry most today; None where large items do not fit so."""
-    carried = {name: sum(item.clusters for item in items if item.today == name) for name in hosts}
+    carried = Counter[str]()
+    for item in items:
+        carried[item.today] += item.clusters
     left = sum(item.clusters for item in items)
     bins = []
     for name in sorted(hosts, key=lambda name: -carried[name]):
         bins.append(_Bin(name, min(cap, left)))
         left -= bins[-1].cap
-    order = sorted(range(len(items)), key=lambda g: (items[g].rtt_ms, items[g].site))
-    multi_cluster = [g for g in order if items[g].together and items[g].clusters > 1]
-    light = [g for g in order if not (items[g].together and items[g].clusters > 1)]
+    multi_cluster, light = _by_size(items)
     if not _spread(_settle(multi_cluster, items, bins), items, bins):
         return None
-    _pour([(g, items[g].clusters) for g in _settle(light, items, bins)], bins)
-    return [(g, bin_.name, clusters) for bin_ in bins for g, clusters in bin_.items]
+    _pour(_settle(light, items, bins), items, bins)
+    return _seats(bins)
 
 
 def _settle(candidates: Sequence[int], items: Sequence[Item], bins: list[_Bin]) -> list[int]:
@@ -187,7 +200,8 @@ def _repack(
     multi_cluster: Sequence[int], items: Sequence[Item], hosts: Sequence[str], cap: int, budget: SolveBudget
 ) -> list[_Bin]:
     """Pack the large items from scratch and give each packed host the name that moves fewest clusters."""
-    packing = pack([items[g].clusters for g in multi_cluster], len(hosts), cap, SolveBudget(seed=budget.seed))
+    sizes = [items[g].clusters for g in multi_cluster]
+    packing = pack(sizes, len(hosts), cap, SolveBudget(seed=budget.seed))
     if packing.bins is None:
         raise SolverError("sites that stay together do not fit into the hosts that were counted for them")
     stay = np.zeros((len(hosts), len(hosts)))
@@ -199,14 +213,15 @@ def _repack(
     bins = [_Bin(name, cap) for name in hosts]
     for b, h in best_matching(stay):
         for i in packing.bins[b]:
-            bins[h].take(multi_cluster[i], items[multi_cluster[i]].clusters)
+            bins[h].take(multi_cluster[i], sizes[i])
     return bins
 
 
-def _pour(light: list[tuple[int, int]], bins: list[_Bin]) -> None:
+def _pour(light: Sequence[int], items: Sequence[Item], bins: list[_Bin]) -> None:
     """Fill hosts in order to loads that differ by one at most, splitting an item only where it may be split."""
-    queue = list(reversed(light))
-    for bin_, target in zip(bins, _targets(bins, sum(clusters for _, clusters in light)), strict=True):
+    queue = [(g, items[g].clusters) for g in reversed(light)]
+    more = sum(clusters for _, clusters in queue)
+    for bin_, target in zip(bins, _targets(bins, more), strict=True):
         while queue and bin_.load < target:
             g, clusters = queue.pop()
             taken = min(clusters, target - bin_.load)
@@ -219,7 +234,8 @@ def _targets(bins: list[_Bin], more: int) -> list[int]:
     """Return the loads that ``more`` clusters bring the hosts to: one common level, or one less at the last hosts."""
     loads = [bin_.load for bin_ in bins]
     level = _level(loads, [bin_.cap for bin_ in bins], more)
-    targets = [max(bin_.load, min(level, bin_.cap)) for bin_ in bins]
+    filled = [min(level, bin_.cap) for bin_ in bins]
+    targets = list(map(max, loads, filled))
     surplus = sum(targets) - sum(loads) - more
     for h in reversed(range(len(bins))):
         if surplus > 0 and targets[h] == level > loads[h]:
@@ -233,6 +249,9 @@ def _level(loads: Sequence[int], caps: Sequence[int], more: int) -> int:
     low, high = 0, max(caps, default=0)
     while low < high:
         middle = (low + high) // 2
-        bin_ = sum(max(0, min(middle, cap) - load) for load, cap in zip(loads, caps, strict=True))
-        low, high = (low, middle) if bin_ >= more else (middle + 1, high)
+        free = [min(middle, cap) - load for load, cap in zip(loads, caps, strict=True)]
+        if sum(max(0, room) for room in free) >= more:
+            high = middle
+        else:
+            low = middle + 1
     return low

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 
@@ -16,3 +17,13 @@ class Item:
     rtt_ms: float
     today: str
     weight: float = 0.0
+
+    @property
+    def large(self) -> bool:
+        """Whether several clusters of it must share a host."""
+        return self.together and self.clusters > 1
+
+
+def nearest_first(items: Sequence[Item]) -> list[int]:
+    """Return the positions of ``items`` by round-trip time, then by site."""
+    return sorted(range(len(items)), key=lambda g: (items[g].rtt_ms, items[g].site))

@@ -17,7 +17,7 @@ from planner.arrays import rounded
 from planner.fleet import Floats
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import solve_arrays
-from planner.sizing.solvers.model_builder import Loads, ModelBuilder, Terms, add_room
+from planner.sizing.solvers.model_builder import Loads, ModelBuilder, Term, Terms, add_room
 
 Kind = tuple[int, float]  # clusters and weight of an item
 Filling = dict[Kind, int]  # how many of each kind a host carries
@@ -62,7 +62,9 @@ def _first_fit(
         size, weight = kind
         left = kinds[kind]
         for room, content in zip(free, found, strict=True):
-            taken = min(left, int(room[0] // size), int(room[1] / weight + _CLOSE) if weight else left)
+            taken = min(left, int(room[0] // size))
+            if weight:
+                taken = min(taken, int(room[1] / weight + _CLOSE))
             if taken:
                 content[kind] = taken
                 room[0] -= taken * size
@@ -80,13 +82,15 @@ def _exact(
     copies = np.array([kinds[kind] for kind in order], dtype=np.float64)
     model = ModelBuilder()
     n = model.block(1, upper=hosts)
-    kind, column, one = add_weighed_fillings(model, order, copies, (cap, most), hosts, n[0])
-    model.add([(kind, column, one)], len(order), copies, copies)
+    packed = add_weighed_fillings(model, order, copies, (cap, most), hosts, n[0])
+    model.add([packed], len(order), copies, copies)
     answer = solve_arrays(model.program(), budget)
     if not answer.outcome.has_solution:
         return None
-    chosen = rounded(answer.x[column]).reshape(len(order), hosts)
-    return [{kind: int(n) for kind, n in zip(order, chosen[:, j], strict=True) if n} for j in range(hosts)]
+    _, column, _ = packed
+    of_kind = rounded(answer.x[column]).reshape(len(order), hosts)
+    of_host = [zip(order, numbers, strict=True) for numbers in of_kind.T.tolist()]
+    return [{kind: n for kind, n in filling if n} for filling in of_host]
 
 
 def add_weighed_fillings(
@@ -96,15 +100,17 @@ def add_weighed_fillings(
 
     ``most``: clusters and weight on a host. Return the terms that count the items of each kind.
     """
+    most_clusters, most_weight = most
     t, h = np.divmod(np.arange(len(kinds) * hosts), hosts)
     size, weight = np.array(kinds, dtype=np.float64).reshape(-1, 2).T
     reach = np.minimum(np.cumsum(copies), hosts)
-    x = model.block(len(t), upper=np.where(h < reach[t], copies[t], 0.0), whole=True)
+    reached = np.where(h < reach[t], copies[t], 0.0)
+    x = model.block(len(t), upper=reached, whole=True)
     runs = model.block(hosts, upper=1.0, whole=True)
-    add_room(model, np.full(hosts, most[0]), runs, [Loads(h, x, size[t])])
-    add_room(model, np.ones(hosts), runs, [Loads(h, x, weight[t] / most[1])])
-    every = np.arange(hosts - 1)
-    next_one = np.arange(1, hosts)
-    model.add([(every, runs[next_one], 1.0), (every, runs[every], -1.0)], len(every), -np.inf, 0.0)
-    model.at_most([(runs, 1.0), (np.array([running]), -1.0)], 0.0)
+    add_room(model, np.full(hosts, most_clusters), runs, [Loads(h, x, size[t])])
+    share = weight / most_weight
+    add_room(model, np.ones(hosts), runs, [Loads(h, x, share[t])])
+    model.no_more(runs[1:], runs[:-1])
+    number: Term = np.array([running]), -1.0
+    model.at_most([(runs, 1.0), number], 0.0)
     return t, x, 1.0

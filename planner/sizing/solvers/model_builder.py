@@ -69,6 +69,11 @@ class ModelBuilder:
         """Add one row: the sum of coefficient times column is at most ``high``."""
         self.row(terms, -np.inf, high)
 
+    def no_more(self, columns: Ints, others: Ints, high: Numbers = 0.0) -> None:
+        """Add rows by which each of ``columns`` (n,) exceeds that of ``others`` (n,) by at most ``high``."""
+        each = np.arange(len(columns))
+        self.add([(each, columns, 1.0), (each, others, -1.0)], len(columns), -np.inf, high)
+
     def add(self, terms: Sequence[Terms], rows: int, low: Numbers, high: Numbers) -> Ints:
         """Add so many rows, with limits of shape (rows,), and return their positions."""
         first = self.rows
@@ -175,9 +180,7 @@ def add_host_limits(model: ModelBuilder, problem: Problem, hosts: Ints) -> None:
 def add_new_hosts(model: ModelBuilder, existing: Ints, hosts: Ints, cost: float) -> Ints:
     """Add columns a_p >= n_p - e_p of hosts to add, at their ``cost`` each; ``hosts`` (P,) are the columns n_p."""
     added = model.block(len(hosts), cost)
-    each = np.arange(len(hosts))
-    more: list[Terms] = [(each, hosts, 1.0), (each, added, -1.0)]
-    model.add(more, len(hosts), -np.inf, existing)
+    model.no_more(hosts, added, existing)
     return added
 
 
@@ -185,9 +188,8 @@ def add_distance(model: ModelBuilder, columns: Ints, reference: Floats, cost: fl
     """Add columns t >= |x - r| for ``columns`` (n,) and a ``reference`` (n,), at their ``cost`` each."""
     away = model.block(len(columns), cost)
     each = np.arange(len(columns))
-    above: list[Terms] = [(each, columns, 1.0), (each, away, -1.0)]
     below: list[Terms] = [(each, columns, 1.0), (each, away, 1.0)]
-    model.add(above, len(columns), -np.inf, reference)
+    model.no_more(columns, away, reference)
     model.add(below, len(columns), reference, np.inf)
 
 

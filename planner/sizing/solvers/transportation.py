@@ -8,6 +8,7 @@ flow is OR-Tools' cost-scaling push-relabel (A. V. Goldberg, J. Algorithms 22 (1
 from __future__ import annotations
 
 import math
+import operator
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -76,31 +77,37 @@ def _flow(
     sources = len(problem.supply)
     total = int(problem.supply.sum())
     after = laminar_parents([inside for inside, _ in problem.limits], len(problem.room))
-    taken = np.concatenate((problem.room, [most for _, most in problem.limits])).astype(np.int64)
+    limits = [most for _, most in problem.limits]
+    taken = np.concatenate((problem.room, limits)).astype(np.int64)
     if (taken < 0).any():
         return None
     inner = len(after)
     sink = sources + inner
-    most = problem.supply[problem.tail] if problem.most is None else problem.most
+    most = problem.most
+    if most is None:
+        most = problem.supply[problem.tail]
+    tail = np.concatenate((problem.tail, sources + np.arange(inner)))
+    head = np.concatenate((sources + problem.head, sources + after))
+    capacity = np.concatenate((most, np.minimum(taken, total)))
+    one_cost = combined(costs, total, sink + 1, coarser)
+    cost = np.concatenate((one_cost, int_zeros(inner)))
     flow = min_cost_flow.SimpleMinCostFlow()
-    arcs = flow.add_arcs_with_capacity_and_unit_cost(
-        np.concatenate((problem.tail, sources + np.arange(inner))),
-        np.concatenate((sources + problem.head, sources + after)),
-        np.concatenate((most, np.minimum(taken, total))),
-        np.concatenate((combined(costs, total, sink + 1, coarser), int_zeros(inner))),
-    )
-    flow.set_nodes_supplies(np.arange(sink + 1), np.concatenate((problem.supply, int_zeros(inner), [-total])))
+    arcs = flow.add_arcs_with_capacity_and_unit_cost(tail, head, capacity, cost)
+    supplies = np.concatenate((problem.supply, int_zeros(inner), [-total]))
+    flow.set_nodes_supplies(np.arange(sink + 1), supplies)
     status = flow.solve()
     if status == flow.INFEASIBLE:
         return None
     if status != flow.OPTIMAL:
         return status
-    return np.asarray(flow.flows(arcs[: len(problem.tail)]), dtype=np.int64)
+    sent = flow.flows(arcs[: len(problem.tail)])
+    return np.asarray(sent, dtype=np.int64)
 
 
 def total_costs(costs: Sequence[Cost], flow: Ints) -> tuple[float, ...]:
     """Return the total of each cost over a flow (A,), in whole steps."""
-    return tuple(float(np.rint(cost.values / cost.step) @ flow) * cost.step for cost in costs)
+    steps = [np.rint(cost.values / cost.step) @ flow for cost in costs]
+    return tuple(float(number) * cost.step for number, cost in zip(steps, costs, strict=True))
 
 
 def combined(costs: Sequence[Cost], total: int, nodes: int, coarser: float = 1.0) -> Ints:
@@ -110,11 +117,15 @@ def combined(costs: Sequence[Cost], total: int, nodes: int, coarser: float = 1.0
     not bear the numbers.
     """
     while True:
-        whole = [rounded(cost.values / (cost.step * coarser)) for cost in costs]
+        steps = [cost.step * coarser for cost in costs]
+        whole = [rounded(cost.values / step) for cost, step in zip(costs, steps, strict=True)]
         most = [int(values.max(initial=0)) for values in whole]
         # Plain integers here: they cannot overflow while it is found out whether arrays would.
-        weights = [math.prod(m * total + 1 for m in most[level + 1 :]) for level in range(len(costs))]
-        if sum(m * weight for m, weight in zip(most, weights, strict=True)) * (nodes + 1) < _LARGEST:
-            summed: Ints = np.sum([values * weight for values, weight in zip(whole, weights, strict=True)], axis=0)
+        above = [m * total + 1 for m in most]
+        weights = [math.prod(above[level + 1 :]) for level in range(len(costs))]
+        largest = sum(map(operator.mul, most, weights))
+        if largest * (nodes + 1) < _LARGEST:
+            weighed = [values * weight for values, weight in zip(whole, weights, strict=True)]
+            summed: Ints = np.sum(weighed, axis=0)
             return summed
         coarser *= 10.0

@@ -44,24 +44,29 @@ class AmongAsGood:
 
     def settle(self) -> tuple[Draft, dict[TieBreak, float]]:
         """Return the best draft, and bounds on its later aims, in their order."""
-        applied = [aim for aim in map(aim_of, self.case.tie_breaks) if aim.applies(self.case.incumbent)]
+        aims = map(aim_of, self.case.tie_breaks)
+        applied = [aim for aim in aims if aim.applies(self.case.incumbent)]
         if applied and isinstance(applied[0], Moves):
             self._stay()
         placement = self.draft.placement
-        level = _Level(self.case.problem, as_good_as(self.case.problem, self.draft), self.budget)
+        problem = self.case.problem
+        level = _Level(problem, as_good_as(problem, self.draft), self.budget)
         for aim in applied:
             if self.budget.spent or not aim.defined(placement):
                 break
+            costs, told = self._costs(aim), self._told(aim)
             if aim.name not in self.bounds:
-                self.bounds[aim.name] = level.bound(aim, self._costs(aim), self._told(aim))
-            level.keep(aim, self._costs(aim), self._told(aim))
+                self.bounds[aim.name] = level.bound(aim, costs, told)
+            level.keep(aim, costs, told)
         if "moves" in self.bounds:  # in the count of placements, sites without a host today move
-            self.bounds["moves"] += float(self.case.in_force.nowhere[self.case.problem.site[placement.pair]].sum())
+            served = problem.site[placement.pair]
+            self.bounds["moves"] += float(self.case.in_force.nowhere[served].sum())
         return self.draft, self.bounds
 
     def _told(self, aim: Aim) -> float:
         """Return what the draft makes of ``aim``; of moves those that a plan can do without."""
-        told = aim.told(self.case, self.draft.placement, self.draft.seating)
+        draft = self.draft
+        told = aim.told(self.case, draft.placement, draft.seating)
         if isinstance(aim, Moves):
             return told - self.case.in_force.gone
         return told
@@ -70,7 +75,8 @@ class AmongAsGood:
         """Return what a sum over pairs counts: of pairs, and of own tie-breakers (S,); None for another aim."""
         problem, today = self.case.problem, self.case.in_force
         if isinstance(aim, Moves):
-            off = ~today.incumbent & ~today.nowhere[problem.site]
+            somewhere = ~today.nowhere[problem.site]
+            off = ~today.incumbent & somewhere
             return PairCost(as_floats(off), 1.0), as_floats(~today.nowhere)
         if isinstance(aim, PairAim):
             return (aim.cost(problem, today.incumbent), None)
@@ -109,7 +115,8 @@ class AmongAsGood:
         if placement is None:
             return
         seating = seat_all(self.case, counts.hosts, placement, self.budget)
-        trial = Draft(sized, placement, seating, (None,) * len(seating.seats))
+        no_standbys = (None,) * len(seating.seats)
+        trial = Draft(sized, placement, seating, no_standbys)
         judge = evaluator_of(self.case, cover=False)
         if judge(trial) < judge(self.draft):
             self.draft = trial
@@ -127,11 +134,14 @@ class _Level:
     def keep(self, aim: Aim, costs: tuple[PairCost, Floats | None] | None, value: float) -> None:
         """Let what follows be no worse than ``value`` by ``aim``."""
         if costs is not None:
-            self.before.append(EpsilonConstraint(costs[0], value, costs[1]))
+            cost, own = costs
+            self.before.append(EpsilonConstraint(cost, value, own))
         elif aim.larger:
-            self.before.append(EpsilonConstraint(self._below(value - _CLOSE), 0.0))
+            worse = self._below(value - _CLOSE)
+            self.before.append(EpsilonConstraint(worse, 0.0))
         elif isinstance(aim, Bottleneck):
-            self.problem = dataclasses.replace(self.problem, caps=aim.within(self.problem, value)[1])
+            _, caps = aim.within(self.problem, value)
+            self.problem = dataclasses.replace(self.problem, caps=caps)
 
     def bound(self, aim: Aim, costs: tuple[PairCost, Floats | None] | None, value: float) -> float:
         """Return a bound on ``aim``, of which ``value`` is reached."""
@@ -150,8 +160,11 @@ class _Level:
         high = len(levels) - 1
         while low < high:
             middle = (low + high + 1) // 2
-            refuted = self._least(self.problem, self._below(float(levels[middle])), None, 1.0) > _CLOSE
-            low, high = (low, middle - 1) if refuted else (middle, high)
+            worse = self._below(float(levels[middle]))
+            if self._least(self.problem, worse, None, 1.0) > _CLOSE:
+                high = middle - 1
+            else:
+                low = middle
         return float(levels[low])
 
     def _load(self, aim: Bottleneck, reached: float) -> float:
@@ -160,12 +173,16 @@ class _Level:
         nothing = PairCost(np.zeros(len(self.problem.pool)), 1.0)
         while low < high:
             middle = (low + high) // 2
-            narrower = dataclasses.replace(self.problem, caps=aim.within(self.problem, middle)[1])
-            refuted = self._least(narrower, nothing, None, 1.0) > _CLOSE
-            low, high = (middle + 1, high) if refuted else (low, middle)
+            _, caps = aim.within(self.problem, middle)
+            narrower = dataclasses.replace(self.problem, caps=caps)
+            if self._least(narrower, nothing, None, 1.0) > _CLOSE:
+                low = middle + 1
+            else:
+                high = middle
         return float(low)
 
     def _least(self, problem: Problem, cost: PairCost, own: Floats | None, reached: float) -> float:
         """Return a bound on a sum over pairs, and over own tie-breakers; 0 where the fleet is too large."""
-        model = LocationModel(problem, cost, self.as_good.hosts, self.before, self.as_good, own)
+        hosts = self.as_good.hosts
+        model = LocationModel(problem, cost, hosts, self.before, self.as_good, own)
         return strong_bound(model, lambda _hosts, _shares: reached, _TREE_WORK, self.budget)

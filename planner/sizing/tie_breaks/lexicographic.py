@@ -98,8 +98,8 @@ def _network(problem: Problem, sized: Sized) -> _Network:
     fixed_pair = classes.fixed[classes.of_site[problem.site]]
     sink_of_arc = arc_sinks + arc_of_pair(problem, classes)
     head = np.where(fixed_pair, sink_of_arc, problem.pool)
-    fixed_flow = np.where(classes.fixed[classes.of_arc], counts.flow, 0.0)
-    fixed_clusters = fixed_flow * classes.items[classes.of_arc]
+    fixed_flow = np.where(classes.arc_fixed, counts.flow, 0.0)
+    fixed_clusters = fixed_flow * classes.arc_items
     fixed_load = np.bincount(classes.pool, weights=fixed_clusters, minlength=pools)
     loose_room = problem.caps * counts.hosts - rounded(fixed_load)
     unserved_units = counts.unserved * classes.unit_demand

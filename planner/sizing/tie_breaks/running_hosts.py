@@ -36,11 +36,14 @@ def with_fewer_moves(case: Case, sized: Sized, made: Seated, seat: Callable[[Pla
     if not tie_breaks or tie_breaks[0] != "moves" or not today.incumbent.any():
         return made
     placement = made[0]
-    elsewhere = int((~today.incumbent[placement.pair] & ~today.nowhere[problem.site[placement.pair]]).sum())
+    leaves_pool = ~today.incumbent[placement.pair]
+    had_host = ~today.nowhere[problem.site[placement.pair]]
+    elsewhere = int((leaves_pool & had_host).sum())
     moved = _judged(case, made)
     if moved[0] - today.gone <= elsewhere + int((placement.own & ~today.nowhere).sum()):
         return made  # whoever stays in his pool stays on his host
-    found = place(problem, sized, _on_running_hosts(problem, sized.counts.hosts, today), tie_breaks)
+    running_on = _on_running_hosts(problem, sized.counts.hosts, today)
+    found = place(problem, sized, running_on, tie_breaks)
     if found is None:
         return made
     trial = found, seat(found)
@@ -49,25 +52,24 @@ def with_fewer_moves(case: Case, sized: Sized, made: Seated, seat: Callable[[Pla
 
 def _judged(case: Case, made: Seated) -> tuple[float, ...]:
     """Return the moves, and the total RTT where that is the next aim."""
-    aims = [aim_of(name) for name in case.tie_breaks[:2] if name in ("moves", "latency")]
-    return tuple(round(aim.told(case, *made), 6) for aim in aims)
+    compared = [name for name in case.tie_breaks[:2] if name in ("moves", "latency")]
+    told = [aim.told(case, *made) for aim in map(aim_of, compared)]
+    return tuple(round(value, 6) for value in told)
 
 
 def _on_running_hosts(problem: Problem, hosts: Ints, today: InForce) -> Bools:
     """Mark the pairs (E,) that keep a site on a host that runs on: in each pool, those that serve most sites today."""
     staying = np.flatnonzero(today.incumbent)
+    names = [today.host[site] for site in problem.site[staying]]
+    pools = problem.pool[staying].tolist()
     serves: dict[int, Counter[str]] = {}
-    for pair in staying.tolist():
-        name = today.host[problem.site[pair]]
+    for p, name in zip(pools, names, strict=True):
         if name:
-            serves.setdefault(int(problem.pool[pair]), Counter())[name] += 1
-    running = {
-        (p, name)
-        for p, number in serves.items()
-        for name, _ in sorted(number.items(), key=lambda item: (-item[1], item[0]))[: int(hosts[p])]
-    }
+            serves.setdefault(p, Counter())[name] += 1
+    running: set[tuple[int, str]] = set()
+    for p, number in serves.items():
+        most_first = sorted(number, key=lambda name: (-number[name], name))
+        running.update((p, name) for name in most_first[: int(hosts[p])])
     marks = today.incumbent.copy()
-    for pair in staying.tolist():
-        name = today.host[problem.site[pair]]
-        marks[pair] = not name or (int(problem.pool[pair]), name) in running
+    marks[staying] = [not name or (p, name) in running for p, name in zip(pools, names, strict=True)]
     return marks

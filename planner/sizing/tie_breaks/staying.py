@@ -106,11 +106,15 @@ def most_staying(
     for cut in cuts:
         model.hold(cut)
     program = model.program()
-    found = WholeSearch(program, [model.n, model.r], budget).search(_STEPS)
+    search = WholeSearch(program, [model.n, model.r], budget)
+    found = search.search(_STEPS)
     if found is None:
         return None
     moves = float((~today.nowhere).sum()) + found.bound
-    whole = None if found.x is None else _whole(program, np.concatenate((model.n, model.r)), found.x, budget)
+    whole = None
+    if found.x is not None:
+        given = np.concatenate((model.n, model.r))
+        whole = _whole(program, given, found.x, budget)
     if whole is None:
         return Staying(moves, None, today.incumbent)
     return Staying(moves, *model.read(whole))
@@ -118,12 +122,13 @@ def most_staying(
 
 def _whole(program: LinearProgram, given: Ints, x: Floats, budget: SolveBudget) -> Floats | None:
     """Return the answer with ``given`` columns as in ``x``, in which all that must be is whole; None for none."""
-    broken = np.abs(x - np.rint(x))[program.whole] > _WHOLE
-    if not broken.any():
+    distance = np.abs(x - np.rint(x))
+    if not (distance[program.whole] > _WHOLE).any():
         return x
     lower = np.zeros(len(x))
     upper = program.upper.copy()
-    lower[given] = upper[given] = np.rint(x[given])
+    values = np.rint(x[given])
+    lower[given] = upper[given] = values
     fixed = dataclasses.replace(program, lower=lower, upper=upper)
     answer = solve_arrays(fixed, budget, options=_NO_EXTRAS)
     return answer.x if answer.outcome.has_solution else None
@@ -139,8 +144,9 @@ class _Model:
         self.pairs = np.flatnonzero(today.incumbent)
         self.site = problem.site[self.pairs]
         self.pool = problem.pool[self.pairs]
-        self.named = np.flatnonzero(today.host[self.site] >= 0)
-        names, first, of_named = np.unique(today.host[self.site[self.named]], return_index=True, return_inverse=True)
+        host = today.host[self.site]
+        self.named = np.flatnonzero(host >= 0)
+        names, first, of_named = np.unique(host[self.named], return_index=True, return_inverse=True)
         self.host = np.full(len(self.pairs), -1)
         self.host[self.named] = of_named
         self.pool_of_host = self.pool[self.named][first]
@@ -156,17 +162,20 @@ class _Model:
         problem = self.problem
         classes = self.classes
         built = self.built
-        demand = as_floats(classes.demand[classes.of_arc])
-        self.n = built.block(problem.pools, upper=as_floats(problem.max_hosts), whole=True)
+        demand = as_floats(classes.arc_demand)
+        fixed = classes.arc_fixed
+        self.n = built.block(problem.pools, upper=problem.max_hosts, whole=True)
         self.y = built.block(len(self.pairs), -1.0, upper=1.0, whole=True)
-        self.f = built.block(len(classes.pool), upper=demand, whole=classes.fixed[classes.of_arc])
+        self.f = built.block(len(classes.pool), upper=demand, whole=fixed)
         self.r = built.block(self.hosts_today, upper=1.0, whole=True)
         somewhere = falses(classes.count)
         somewhere[classes.of_site[~self.today.nowhere]] = True
-        self.out = np.arange(classes.count) if as_good.weight else int_zeros(0)
-        self.u = built.block(len(self.out), -as_floats(somewhere[self.out]), classes.size[self.out], whole=True)
+        self.out = np.arange(classes.count if as_good.weight else 0)
+        no_move = as_floats(somewhere[self.out])
+        self.u = built.block(len(self.out), -no_move, classes.size[self.out], whole=True)
         self.with_own = np.flatnonzero(np.isfinite(classes.own_cost))
-        self.o = built.block(len(self.with_own), upper=classes.size[self.with_own], whole=True)
+        most_own = classes.size[self.with_own]
+        self.o = built.block(len(self.with_own), upper=most_own, whole=True)
 
     def _everybody(self) -> None:
         """Add (1) and (7)."""
@@ -174,64 +183,79 @@ class _Model:
         units = as_floats(self.classes.unit_demand)
         mine = classes.of_site[self.site]
         demand = as_floats(classes.demand)
-        terms: list[Terms] = [(classes.of_arc, self.f, 1.0), (mine, self.y, units[mine])]
-        terms += [(self.out, self.u, units[self.out]), (self.with_own, self.o, units[self.with_own])]
-        self.built.add(terms, classes.count, demand, demand)
+        moving: Terms = classes.of_arc, self.f, 1.0
+        staying: Terms = mine, self.y, units[mine]
+        left_out: Terms = self.out, self.u, units[self.out]
+        with_own: Terms = self.with_own, self.o, units[self.with_own]
+        self.built.add([moving, staying, left_out, with_own], classes.count, demand, demand)
         sites, at, copies = np.unique(self.site, return_inverse=True, return_counts=True)
         if (copies > 1).any():
-            self.built.add([(at, self.y, 1.0)], len(sites), 0.0, 1.0)
+            stays: Terms = at, self.y, 1.0
+            self.built.add([stays], len(sites), 0.0, 1.0)
 
     def _room(self) -> None:
         """Add (2) and (3)."""
         problem = self.problem
         classes = self.classes
         built = self.built
-        going = Loads(classes.pool, self.f, classes.items[classes.of_arc])
-        staying = Loads(self.pool, self.y, problem.clusters[self.site])
-        (add_room if problem.split else add_capacity)(built, problem.caps, self.n, [going, staying])
+        of_class, of_site = classes.arc_items, problem.clusters[self.site]
+        going = Loads(classes.pool, self.f, of_class)
+        staying = Loads(self.pool, self.y, of_site)
+        add_carried = add_room if problem.split else add_capacity
+        add_carried(built, problem.caps, self.n, [going, staying])
         add_host_limits(built, problem, self.n)
         pool = np.concatenate((classes.pool, self.pool))
         column = np.concatenate((self.f, self.y))
-        brought = {
-            measure: np.concatenate((each[classes.of_arc], problem.amounts[measure][self.site]))
-            for measure, each in classes.amounts.items()
-        }
+        brought = {}
+        for measure, each in classes.amounts.items():
+            of_stayers = problem.amounts[measure][self.site]
+            brought[measure] = np.concatenate((each[classes.of_arc], of_stayers))
         add_place_limits(built, problem, pool, column, brought)
         if problem.host_weight is not None:
-            weight = np.concatenate((classes.item_weight[classes.of_arc], as_floats(problem.weights[self.site])))
-            add_room(built, np.full(problem.pools, problem.host_weight), self.n, [Loads(pool, column, weight)])
+            of_stayers = as_floats(problem.weights[self.site])
+            weight = np.concatenate((classes.arc_item_weight, of_stayers))
+            most = np.full(problem.pools, problem.host_weight)
+            add_room(built, most, self.n, [Loads(pool, column, weight)])
 
     def _opened(self) -> None:
         """Add (4)."""
-        every = np.arange(len(self.y))
-        pools = self.problem.pools
+        named_host = self.host[self.named]
         opened = self.n[self.pool]
-        opened[self.named] = self.r[self.host[self.named]]
-        self.built.add([(every, self.y, 1.0), (every, opened, -1.0)], len(self.y), -np.inf, 0.0)
-        clusters = as_floats(self.problem.clusters[self.site[self.named]])
+        opened[self.named] = self.r[named_host]
+        self.built.no_more(self.y, opened)
+        sites = self.site[self.named]
+        clusters = as_floats(self.problem.clusters[sites])
         caps = -as_floats(self.problem.caps[self.pool_of_host])
-        on_host = (self.host[self.named], self.y[self.named], clusters)
-        self.built.add([on_host, (np.arange(self.hosts_today), self.r, caps)], self.hosts_today, -np.inf, 0.0)
-        self.built.add([(self.pool_of_host, self.r, 1.0), (np.arange(pools), self.n, -1.0)], pools, -np.inf, 0.0)
+        on_host: Terms = named_host, self.y[self.named], clusters
+        room: Terms = np.arange(self.hosts_today), self.r, caps
+        self.built.add([on_host, room], self.hosts_today, -np.inf, 0.0)
+        run_on: Terms = self.pool_of_host, self.r, 1.0
+        running: Terms = np.arange(self.problem.pools), self.n, -1.0
+        self.built.add([run_on, running], self.problem.pools, -np.inf, 0.0)
 
     def _as_good(self, as_good: AsGood) -> None:
         """Add (5)."""
         problem, classes = self.problem, self.classes
-        priced: list[Term] = [(self.f, classes.cost), (self.y, problem.pair_cost[self.pairs])]
-        as_good.add(self.built, problem, self.n, priced, (self.o, classes.own_cost[self.with_own]))
+        moving: Term = self.f, classes.cost
+        staying: Term = self.y, problem.pair_cost[self.pairs]
+        own: Term = self.o, classes.own_cost[self.with_own]
+        as_good.add(self.built, problem, self.n, [moving, staying], own)
         weight = classes.weight[self.out]
-        as_good.add_weight(self.built, self.u, weight, weight * classes.kept[self.out])
+        of_kept = weight * classes.kept[self.out]
+        as_good.add_weight(self.built, self.u, weight, of_kept)
 
     def hold(self, cut: Cut) -> None:
         """Add (6) of one condition."""
         inside = np.flatnonzero(cut.room)
-        room = cut.room[inside]
+        hosts, room = self.n[inside], cut.room[inside]
         demand = int(cut.demand)
-        self.built.row([(self.n[inside], as_floats(room))], float(demand), np.inf)
+        self.built.row([(hosts, as_floats(room))], demand, np.inf)
         for divisor in sorted({*room.tolist(), *(room // 2).tolist()} - {0, 1}):
             part = (demand % divisor or divisor) / divisor
-            each = room // divisor + np.minimum(1.0, room % divisor / divisor / part)
-            self.built.row([(self.n[inside], each)], float(-(-demand // divisor)), np.inf)
+            rest = room % divisor / divisor
+            each = room // divisor + np.minimum(1.0, rest / part)
+            rounded_up = -(-demand // divisor)
+            self.built.row([(hosts, each)], rounded_up, np.inf)
 
     def program(self) -> LinearProgram:
         """Return it as arrays."""
@@ -242,13 +266,16 @@ class _Model:
         classes = self.classes
         stays = arc_of_pair(self.problem, classes)[self.pairs]
         units = classes.unit_demand[classes.of_site[self.site]]
-        flow = x[self.f] + np.bincount(stays, weights=x[self.y] * units, minlength=len(self.f))
+        staying = np.bincount(stays, weights=x[self.y] * units, minlength=len(self.f))
+        flow = x[self.f] + staying
         unserved = int_zeros(classes.count)
         own = int_zeros(classes.count)
         unserved[self.out] = np.rint(x[self.u])
         own[self.with_own] = np.rint(x[self.o])
         keeps = self.today.incumbent.copy()
-        keeps[self.pairs[self.named]] = x[self.r][self.host[self.named]] > 0.5
+        runs_on = x[self.r] > 0.5
+        keeps[self.pairs[self.named]] = runs_on[self.host[self.named]]
         hosts = rounded(x[self.n])
-        whole = classes.fixed[classes.of_arc]
-        return Counts(hosts, np.where(whole, np.rint(flow), flow), unserved, own), keeps
+        whole = classes.arc_fixed
+        flow = np.where(whole, np.rint(flow), flow)
+        return Counts(hosts, flow, unserved, own), keeps

@@ -113,7 +113,7 @@ def _fewest_moves(evaluator: FlowEvaluator, host: Ints | None) -> float | None:
         return None
     if found.counts is not None:
         evaluator.stay_only(found.keeps)
-        multi_cluster = sized.classes.multi_cluster[sized.classes.of_arc]
+        multi_cluster = sized.classes.arc_multi_cluster
         flow = np.where(multi_cluster, np.rint(found.counts.flow), 0)
         hosts = _filled(problem, found.counts.hosts, most)
         evaluator.try_flow(hosts, flow.astype(np.int64))

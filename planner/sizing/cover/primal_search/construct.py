@@ -87,7 +87,7 @@ def _settle_with_hosts(state: State, s: int, bare: Bools, waiting: Bools, prices
 def _by_use(state: State, s: int, waiting: Bools, prices: Prices) -> list[int]:
     """Return the pools of ``s`` that may run one more host, those first that serve most waiting clusters for it."""
     problem = state.ground.problem
-    pools = problem.pool[problem.indptr[s] : problem.indptr[s + 1]]
+    pools = problem.pool[problem.pairs_of(s)]
     count = state.count()
     may = pools[problem.may_grow(count)[pools]]
     wanted = np.where(waiting, problem.clusters, 0)[problem.site]
