@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,9 +10,6 @@ from planner.certificate.certificate_parts import Scope
 from planner.fleet import Bools, Fleet
 from planner.rules import Checker
 from planner.sizing import (
-    Classes,
-    HallCondition,
-    Problem,
     SolveBudget,
     build_problem,
     certify,
@@ -55,10 +50,11 @@ def find_sets(fleet: Fleet, scope: Scope, value: float, budget: SolveBudget) -> 
     if not served.sites:
         return []
     names = [fleet.site_ids[at] for at in served.site_at]
-    without = np.array([name in bare for name in names], dtype=np.int64)
-    classes = group(served, by_weight=False, apart=without if bare else None)
-    plain = len(hall_conditions(served, classes))
-    more = _one_lost(fleet, served, classes, without, plain) if scope.cover == "host" else []
+    without: Bools = np.array([name in bare for name in names], dtype=np.bool_)
+    classes = group(served, by_weight=False, apart=without.astype(np.int64) if bare else None)
+    plain, more = len(hall_conditions(served, classes)), []
+    if scope.cover == "host":
+        more = loss_conditions(served, classes, read_losses(fleet, served), plain, without)
     search = search_counts(served, classes, budget.within(_SEARCH_SECONDS), more=more)
     found = min(search.objective_bound, value)
     rows = certify(served, search.cuts, found, SolveBudget(seed=budget.seed)).inequalities
@@ -74,13 +70,3 @@ def find_sets(fleet: Fleet, scope: Scope, value: float, budget: SolveBudget) -> 
         for row in rows
     )
     return list(dict.fromkeys(sets))
-
-
-def _one_lost(
-    fleet: Fleet, problem: Problem, classes: Classes, without: Sequence[int] | np.ndarray, first: int
-) -> list[HallCondition]:
-    """Return the conditions after the loss of one host, which ask nothing of sites ``without`` standby."""
-    bare = np.zeros(classes.count, dtype=np.bool_)
-    bare[classes.of_site[np.asarray(without) > 0]] = True
-    conditions = loss_conditions(problem, classes, read_losses(fleet, problem), first)
-    return [dataclasses.replace(one, demand=np.where(bare, 0, one.demand)) for one in conditions]

@@ -89,6 +89,8 @@ def add_sets(bench: Bench, model: OpeningModel) -> None:
     at = {bench.fleet.site_ids[s]: i for i, s in enumerate(model.problem.site_at.tolist())}
     pool_of = {bench.fleet.pool_ids[p]: x for x, p in enumerate(model.problem.pool_at)}
     for data in bench.plan.proof.details.get("sets", ()):
+        if data.get("lost"):
+            continue  # how many it asks for depends on who is left in it
         room = np.zeros(model.problem.pools, dtype=np.int64)
         for pool, size in data["pools"].items():
             room[pool_of[pool]] = size

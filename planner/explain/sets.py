@@ -37,6 +37,11 @@ def _in_words(data: Mapping[str, Any], sites: tuple[str, ...], pools: tuple[str,
         where = f"any of the {counted(len(pools), 'pool')}"
     who = f"{what} ({some(sites)}) can use {where}"
     largest = max(data["pools"].values(), default=0)
+    if data.get("lost"):
+        also = f", also one of {data['lost_pool']}" if data.get("lost_pool") else ""
+        who += f". When any one host is lost{also}, the others must have room for all of them"
+        if data["divisor"] == 1 and largest > 1:
+            return f"{who}."
     if data["divisor"] == 1 and largest > 1:
         return f"{who}, whose hosts must have room for all of them."
     return f"{who}: a host holds at most {largest} {item}, so they need {spelled(data['needs'], 'host')}."

@@ -66,7 +66,7 @@ def assemble(case: Case, checker: Checker, draft: Draft, attained: tuple[Attaine
     crowded = crowded_out(fleet, checker, problem, placement.unserved, draft.seating.seats)
     left_out = (*ineligible(fleet, checker, problem), *crowded)
     unserved = [dataclasses.replace(one, current=_today_at(today, one.site)) for one in left_out]
-    proof, bound = prove(fleet, problem, sized, placement, budget)
+    proof, bound = prove(fleet, problem, dataclasses.replace(draft, sized=sized), budget)
     sized = dataclasses.replace(sized, bound=bound)
     made = Plan(
         status="feasible",

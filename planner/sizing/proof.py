@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from fractions import Fraction
 from typing import Any
 
@@ -13,11 +14,16 @@ from planner.counted_words import counted
 from planner.fleet import Bools, Fleet
 from planner.plan import Proof
 from planner.sizing.cover.certificate_in_words import more_sets_in_words, told_with_standbys
-from planner.sizing.host_counts.certificate import Certificate, Inequality, certify
+from planner.sizing.cover.each_lost import force_hosts
+from planner.sizing.cover.loss_conditions import loss_conditions
+from planner.sizing.cover.losses import read_losses
+from planner.sizing.host_counts.certificate import Certificate, Inequality, certify, inequalities, searched
 from planner.sizing.host_counts.cutting_planes import search_counts
+from planner.sizing.host_counts.hall_conditions import Cut, HallCondition, hall_conditions
 from planner.sizing.instance.classes import Classes, group
 from planner.sizing.instance.problem import Problem, restrict, unlimited
 from planner.sizing.solution.counts import Sized
+from planner.sizing.solution.draft import Draft
 from planner.sizing.solution.placement import Placement
 from planner.sizing.solvers.budget import SolveBudget
 
@@ -26,17 +32,16 @@ _NAMED_SITES = 4
 _UNCHECKED = "There is no proof of it that others can check."
 
 
-def prove(
-    fleet: Fleet, problem: Problem, sized: Sized, placement: Placement, budget: SolveBudget
-) -> tuple[Proof, float]:
+def prove(fleet: Fleet, problem: Problem, draft: Draft, budget: SolveBudget) -> tuple[Proof, float]:
     """Return the proof that no plan which serves the same sites by shared hosts has a smaller objective, and the bound.
 
-    The bound is that of ``sized``, or a higher one that the sets force.
+    The bound is that of the draft, or a higher one that the sets force.
 
     ``kind`` is ``counting`` when the sets and multipliers add up to the bound, ``search`` when it takes a search
     over whole host counts on top of the sets, ``solver`` when the bound rests on the solver's word, and ``bound``
     when the plan is not proven best.
     """
+    sized, placement = draft.sized, draft.placement
     if not problem.sites:
         wanting = ((fleet.clusters > 0) & (fleet.own_tie_breaker != "yes")).any()
         return Proof("none", "No site can be served." if wanting else "No site needs a shared host."), sized.bound
@@ -47,10 +52,12 @@ def prove(
         return Proof("solver" if closed else "bound", words, details), sized.bound
     must = ~placement.unserved & ~np.isfinite(problem.own_cost)
     served = restrict(unlimited(problem), must)
-    classes = group(served, by_weight=False)
+    classes, more = _after_a_loss(fleet, problem, draft, served, must)
+    conditions = [*hall_conditions(served, classes), *more]
     cuts, found = sized.cuts, sized.bound
-    if cuts is None or not must.all() or sized.bound < sized.value:
-        search = search_counts(served, classes, SolveBudget(seed=budget.seed, seconds=_proof_seconds(budget)))
+    if cuts is None or not must.all() or sized.bound < sized.value or more:
+        limited = SolveBudget(seed=budget.seed, seconds=_proof_seconds(budget))
+        search = search_counts(served, classes, limited, more=more)
         cuts = tuple(search.cuts)
         found = min(search.objective_bound, sized.value)
     bound = max(found, sized.bound)
@@ -62,6 +69,12 @@ def prove(
             kind if bound >= sized.value else "bound", f"{_opening(fleet, sized, bound)} {words}", details
         ), bound
     certificate = certify(served, cuts, found, budget)
+    if more and found < sized.value:
+        known = sized.forcing if must.all() else None
+        forcing = known or force_hosts(served, conditions, _rows(cuts), sized.value, limited)
+        if forcing.bound > found:
+            certificate, found = searched(forcing.rows), forcing.bound
+            bound = max(bound, found)
     told = [_as_data(fleet, served, classes, row, y) for row, y in _pairs(certificate)]
     left_out = _left_out_of_sets(problem, placement)
     details |= {"sets": told, "bound": float(found), "left_out": left_out}
@@ -76,6 +89,30 @@ def prove(
         how = _adding_up(certificate, found)
     words = " ".join((_opening(fleet, sized, bound), *_sets_in_words(told, len(fleet.pool_ids)), left_out, how))
     return Proof(kind if bound >= sized.value else "bound", " ".join(words.split()), details), bound
+
+
+def _rows(cuts: Iterable[Cut]) -> list[Inequality]:
+    return [row for cut in cuts for row in inequalities(cut)]
+
+
+def _after_a_loss(
+    fleet: Fleet, problem: Problem, draft: Draft, served: Problem, must: Bools
+) -> tuple[Classes, list[HallCondition]]:
+    """Return the classes of ``served``, the sites of the problem that ``must`` (S,) marks, and what a lost host asks.
+
+    That is nothing where another plan may serve others, or give others a standby.
+    """
+    plain = group(served, by_weight=False)
+    if fleet.policy.cover != "host" or draft.placement.unserved.any():
+        return plain, []
+    losses, bare = read_losses(fleet, problem), falses(problem.sites)
+    seats = zip(draft.seating.seats, draft.standbys, strict=True)
+    bare[[seat.site for seat, standby in seats if standby is None]] = True
+    if (bare & losses.coverable_sites(problem)).any():
+        return plain, []
+    without = bare[must]
+    classes = group(served, by_weight=False, apart=without.astype(np.int64)) if without.any() else plain
+    return classes, loss_conditions(served, classes, losses, len(hall_conditions(served, classes)), without)
 
 
 def _proof_seconds(budget: SolveBudget) -> float:
@@ -95,10 +132,14 @@ def _as_data(fleet: Fleet, problem: Problem, classes: Classes, row: Inequality, 
     inside: Bools = falses(classes.count)
     inside[row.cut.classes] = True
     sites = problem.site_at[inside[classes.of_site]]
+    clusters = int((classes.demand * classes.items)[inside].sum())
+    lost = row.cut.demand - clusters if row.cut.size == 1 else 0  # the host that may be lost comes on top
     return {
         "sites": [fleet.site_ids[s] for s in sites],
         "at_least": row.cut.size,
-        "demand": row.cut.demand,
+        "demand": row.cut.demand - lost,
+        "lost": lost,
+        "lost_pool": "" if row.lost < 0 else fleet.pool_ids[problem.pool_at[row.lost]],
         "pools": {fleet.pool_ids[problem.pool_at[p]]: int(row.cut.room[p]) for p in np.flatnonzero(row.cut.room)},
         "divisor": row.divisor,
         "needs": row.demand,
@@ -154,6 +195,12 @@ def _set_in_words(data: dict[str, Any], all_pools: int) -> str:
     use = f"any of the {counted(all_pools, 'pool')}" if len(pools) == all_pools else f"only {where}"
     names = "" if len(pools) == all_pools else f" ({named})"
     largest = max(pools.values(), default=0)
+    if data["lost"]:
+        any_one = f"any one host is lost{', also one of ' + data['lost_pool'] if data['lost_pool'] else ''}"
+        after = f"{who}{names} can use {use}. When {any_one}, the others must have room for all of them"
+        if data["divisor"] == 1 and largest > 1:
+            return f"{after}."
+        return f"{after}: a host holds at most {largest:,}, so they need at least {counted(data['needs'], 'host')}."
     if data["needs"] == 1 and data["divisor"] > 1:
         return f"{who}{names} can use {use}: at least 1 host must run there."
     if data["divisor"] == 1 and largest > 1:

@@ -76,11 +76,14 @@ class _Search:
         self.best: Fraction | None = None
         self.nodes = 0
         room, least = model.room.astype(np.float64), model.least.astype(np.float64)
-        # Columns: hosts that are free, hosts that cost, and the share of all rows that is left unmet.
-        self._matrix = -np.hstack((room, room, least[:, None]))
+        first = model.less.astype(np.float64)
+        # Columns: hosts that are free, hosts that cost, whether any run, and the share of all rows that is left unmet.
+        self._matrix = -np.hstack((room, room, -first, least[:, None]))
         self._least = -least
+        self._first = first.any(axis=0)  # pools of which it matters whether any run
         price = (model.price / model.unit).astype(np.float64)
-        self._cost = np.concatenate((np.zeros_like(price), price, [_SHORT_PRICE * max(1.0, float(goal))]))
+        nothing = np.zeros_like(price)
+        self._cost = np.concatenate((nothing, price, nothing, [_SHORT_PRICE * max(1.0, float(goal))]))
 
     @property
     def bound(self) -> Fraction:
@@ -106,7 +109,10 @@ class _Search:
         hosts, multipliers = self._relaxed(low, high)
         self._offer(np.minimum(exact([int(n) for n in np.ceil(hosts - _FRACTIONAL)]), high))
         bound = max(inherited, self.model.bound(multipliers, _DENOMINATOR, low, high))
+        opening: Bools = self._first & (low == 0).astype(np.bool_) & (high > 0).astype(np.bool_) & (hosts > _FRACTIONAL)
         pool, split = _branching(hosts, low, high)
+        if opening.any():
+            pool, split = int(np.argmax(np.where(opening, hosts, -1.0))), 0
         heapq.heappush(self.open, _Node(bound, -self.nodes, low, high, pool, split))
 
     def _offer(self, hosts: Exact) -> None:
@@ -117,16 +123,19 @@ class _Search:
     def _relaxed(self, low: Exact, high: Exact) -> tuple[Floats, Exact]:
         """Return counts (P,) that solve the linear relaxation, not whole, and its multipliers (R,)."""
         free = self.model.free
-        least = (*np.minimum(low, free), *np.maximum(0, low - free), 0)
-        most = (*np.minimum(high, free), *np.maximum(0, high - free), 1)
+        least = (*np.minimum(low, free), *np.maximum(0, low - free), *np.minimum(low, 1), 0)
+        most = (*np.minimum(high, free), *np.maximum(0, high - free), *np.minimum(high, 1), 1)
         bounds = np.array((least, most), dtype=np.float64).T
+        rows, pools = len(self._least), len(free)
+        one = np.eye(pools)
+        some = np.hstack((one, one, -np.diag(high.astype(np.float64)), np.zeros((pools, 1))))[self._first]
+        matrix, limit = np.vstack((self._matrix, some)), np.concatenate((self._least, np.zeros(len(some))))
         # The stubs of SciPy do not know that bounds may be an array.
-        answer: Any = linprog(self._cost, self._matrix, self._least, bounds=bounds, method="highs")  # type: ignore[call-overload]
+        answer: Any = linprog(self._cost, matrix, limit, bounds=bounds, method="highs")  # type: ignore[call-overload]
         if answer.x is None:
             # Without a proposal the node is halved; its bound stays the inherited one.
-            return ((low + high) / 2).astype(np.float64), exact([0] * len(self._least))
-        pools = len(free)
-        proposed = np.rint(np.maximum(0.0, -answer.ineqlin.marginals) * _DENOMINATOR)
+            return ((low + high) / 2).astype(np.float64), exact([0] * rows)
+        proposed = np.rint(np.maximum(0.0, -answer.ineqlin.marginals[:rows]) * _DENOMINATOR)
         return answer.x[:pools] + answer.x[pools : 2 * pools], exact([int(y) for y in proposed])
 
 

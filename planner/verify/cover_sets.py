@@ -14,7 +14,6 @@ them is s_q at most, so q counts once for a group. Sources: as for `planner.veri
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -25,9 +24,8 @@ import numpy as np
 from planner.verify.case import Case
 from planner.verify.cover import losses_of
 from planner.verify.host_model import HostModel, exact, host_model
-from planner.verify.inventory import Pool
 from planner.verify.proof_form import ClaimedCoverSet
-from planner.verify.proof_sets import Recount, named
+from planner.verify.proof_sets import Recount, covering, named
 from planner.verify.violation import Violation
 
 
@@ -99,15 +97,11 @@ class CoverRecount:
         for pool in claim.full:
             hosts[pool] += self._pools[self._at[pool]].usable
         for pool in claim.kept:
-            hosts[pool] += self._covering(self._pools[self._at[pool]])
+            hosts[pool] += covering(self._case, self._pools[self._at[pool]])
             room[pool] -= 1
         for _, q in {(self._group[self._at[p]], q) for p, standbys in claim.ready.items() for q in standbys}:
             room[q] += 1
         return CoverRow(hosts, room, claim.demand)
-
-    def _covering(self, pool: Pool) -> int:
-        """Return the clusters that a host of ``pool`` may carry during a loss: the reserve stays free."""
-        return math.floor(pool.cap * (100 - Fraction(str(self._case.inventory.policy.reserve_percent))) / 100)
 
     def model(self, rows: Sequence[CoverRow]) -> HostModel | None:
         """Return the model of ``rows`` over n, then s, with the rows R_p n_p - s_p >= 0 after them."""
@@ -115,16 +109,17 @@ class CoverRecount:
         if plain is None:
             return None
         pools, size = [pool.pool for pool in self._pools], len(self._pools)
-        covering = [self._covering(pool) for pool in self._pools]
+        room_in_loss = [covering(self._case, pool) for pool in self._pools]
         room = np.zeros((len(rows) + size, 2 * size), dtype=object)
         for r, row in enumerate(rows):
             room[r] = [row.hosts.get(p, 0) for p in pools] + [row.room.get(p, 0) for p in pools]
         for p in range(size):
-            room[len(rows) + p, [p, size + p]] = covering[p], -1
-        most = [covering[p] * int(plain.most[p]) for p in range(size)]
+            room[len(rows) + p, [p, size + p]] = room_in_loss[p], -1
+        most = [room_in_loss[p] * int(plain.most[p]) for p in range(size)]
         nothing = exact([0] * size)
         return HostModel(
             room=room,
+            less=np.zeros_like(room),
             least=exact([row.least for row in rows] + [0] * size),
             price=np.concatenate((plain.price, nothing)),
             unit=plain.unit,

@@ -20,6 +20,8 @@ class ClaimedSet:
     sites: tuple[str, ...]
     at_least: int
     demand: int
+    lost: int
+    lost_pool: str
     pools: Mapping[str, int]
     divisor: int
     needs: int
@@ -56,6 +58,8 @@ def read_set(data: object) -> ClaimedSet:
         sites=tuple(sites),
         at_least=_count(data, "at_least", 1),
         demand=_count(data, "demand", 0),
+        lost=_count(data, "lost", 0) if "lost" in data else 0,  # older plans have neither
+        lost_pool=_get(data, "lost_pool", str, "a pool id as text") if "lost_pool" in data else "",
         pools={pool: _count(pools, pool, 0) for pool in pools},
         divisor=_count(data, "divisor", 1),
         needs=_count(data, "needs", 0),

@@ -7,17 +7,24 @@ A set S of sites that all are served by shared hosts, with N(S) the pools that s
 where demand counts clusters and room_p is the usable cap; or, for sites that keep t > 1 clusters or more together,
 demand counts those sites and room_p = floor(usable cap / t). Sources: P. Hall, J. London Math. Soc. 10 (1935)
 26-30, for the sets; V. Chvatal, Discrete Mathematics 4 (1973) 305-337, for dividing and rounding up.
+
+Where the plan survives the loss of any one host, and all of S have a standby, some host of N(S) runs and may be lost.
+All others must then carry S: with what a host may carry during a loss as room_p, demand counts clusters and, on top,
+the room of the smallest host of N(S). Where hosts of a certain pool run, one of these may be the one that is lost: the
+first of them counts no more than that smallest host.
 """
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 
 from planner.verify.case import Case
 from planner.verify.host_model import Row
-from planner.verify.inventory import Site
+from planner.verify.inventory import Pool, Site
 from planner.verify.proof_form import ClaimedSet
 from planner.verify.rules import eligible
 from planner.verify.violation import Violation
@@ -27,14 +34,22 @@ _NAMED = 3  # sites or pools named in a message
 
 @dataclass(frozen=True, slots=True)
 class Counted:
-    """A set counted again: what its sites bring, and the room of one host of each pool they may use."""
+    """A set counted again: what its sites bring, and the room of one host of each pool they may use.
+
+    ``lost``: room of the smallest host there, where one may be lost, else 0; where hosts of ``lost_pool`` run, one of
+    these may be lost.
+    """
 
     demand: int
     room: dict[str, int]
+    lost: int
+    lost_pool: str
 
     def row(self, divisor: int) -> Row:
         """Return the inequality that the set forces, divided by ``divisor`` and rounded up."""
-        return Row({pool: -(-room // divisor) for pool, room in self.room.items()}, -(-self.demand // divisor))
+        room = {pool: -(-each // divisor) for pool, each in self.room.items()}
+        less = {self.lost_pool: (self.room[self.lost_pool] - self.lost) // divisor} if self.lost_pool else {}
+        return Row(room, -(-(self.demand + self.lost) // divisor), less)
 
 
 class Recount:
@@ -46,6 +61,7 @@ class Recount:
         self._usable: dict[str, list[bool | None]] = {}
         self._left_out = {entry.site for entry in case.plan.unserved}
         self._running = Counter(host.pool for host in case.plan.host_list)
+        self._bare = {row.site for row in case.plan.assignments if not row.standby}
 
     def check(self, claim: ClaimedSet, where: str) -> tuple[Row | None, list[Violation]]:
         """Return the inequality that the set forces, and what the plan says about it that is not so.
@@ -55,6 +71,8 @@ class Recount:
         wrong = self.objections(claim.sites)
         if claim.at_least > 1 and self._case.inventory.policy.split_sites:
             wrong.append(f"it counts whole sites of {claim.at_least} clusters, but split_sites in Policy is yes")
+        if claim.lost or claim.lost_pool:
+            wrong += self._not_lost(claim)
         if wrong:
             return None, [Violation("proof_set", where, text) for text in wrong]
         counted = self._counted(claim)
@@ -70,17 +88,31 @@ class Recount:
         """Say whether the site called ``site`` may use the pool at position ``at`` of the inventory."""
         return self._may_use(self._case.inventory.sites[site], at)
 
+    def _not_lost(self, claim: ClaimedSet) -> Iterator[str]:
+        """Yield why the set need not get by without one of its hosts."""
+        if self._case.inventory.policy.cover != "host":
+            yield "it counts a host that may be lost, but cover in Policy is not host"
+        if claim.at_least > 1:
+            yield 'it counts a host that may be lost, and "at_least" is more than 1; only clusters can be counted then'
+        if not claim.lost:
+            yield 'it counts a lost host of a pool, but its field "lost" is 0'
+        bare = [site for site in claim.sites if site in self._bare]
+        if bare:
+            yield f"{named('site', bare)} without standby in the plan, but counted as if with one"
+
     def _counted(self, claim: ClaimedSet) -> Counted:
         sites = [self._case.inventory.sites[site] for site in claim.sites]
         # Clusters of a site are one item of at_least or more, or nothing.
         size = claim.at_least
         demand = sum(s.clusters for s in sites) if size == 1 else sum(s.clusters >= size for s in sites)
+        each = [covering(self._case, pool) if claim.lost else pool.usable for pool in self._pools]
         room = {
-            pool.pool: pool.usable // size
+            pool.pool: each[at] // size
             for at, pool in enumerate(self._pools)
-            if pool.usable >= size and any(self._may_use(site, at) for site in sites)
+            if each[at] >= size and any(self._may_use(site, at) for site in sites)
         }
-        return Counted(demand, room)
+        lost_pool = claim.lost_pool if claim.lost_pool in room else ""
+        return Counted(demand, room, min(room.values(), default=0) if claim.lost else 0, lost_pool)
 
     def _may_use(self, site: Site, at: int) -> bool:
         known = self._usable.get(site.site)
@@ -136,18 +168,28 @@ class Recount:
 
     def _too_few(self, row: Row) -> Iterator[str]:
         """Note a plan that fails the inequality itself: nothing can be concluded from what even it does not keep."""
-        if sum(room * self._running[pool] for pool, room in row.room.items()) < row.least:
+        running = sum(room * self._running[pool] for pool, room in row.room.items())
+        if running - sum(less for pool, less in row.less.items() if self._running[pool]) < row.least:
             yield "this group asks for more than even the hosts of the plan have, so the group cannot be right"
+
+
+def covering(case: Case, pool: Pool) -> int:
+    """Return the clusters that a host of ``pool`` may carry during a loss: the reserve stays free."""
+    return math.floor(pool.cap * (100 - Fraction(str(case.inventory.policy.reserve_percent))) / 100)
 
 
 def _figures(claim: ClaimedSet, counted: Counted, row: Row) -> Iterator[str]:
     what = "clusters" if claim.at_least == 1 else f"sites of {claim.at_least} or more clusters"
     if claim.demand != counted.demand:
         yield f'its field "demand" is {claim.demand}; its sites have {counted.demand} {what}'
+    if claim.lost != counted.lost:
+        yield f'its field "lost" is {claim.lost}; the smallest host that it can use has room for {counted.lost}'
+    if claim.lost_pool != counted.lost_pool:
+        yield f"{named('pool', [claim.lost_pool])} not one that its sites can use, but it counts a lost host there"
     if claim.needs != row.least:
         yield (
-            f'its field "needs" is {claim.needs}; {counted.demand} divided by {claim.divisor} and rounded up is '
-            f"{row.least}"
+            f'its field "needs" is {claim.needs}; {counted.demand + counted.lost} divided by {claim.divisor} and '
+            f"rounded up is {row.least}"
         )
 
 

@@ -30,8 +30,12 @@ def bound_by_cp_sat(model: HostModel, seconds: float = SECONDS) -> Fraction:
         paid = problem.new_int_var(0, max(0, most - free), "")
         problem.add(paid >= n - free)
         terms.append(price * steps // model.unit * paid)
-    for room, least in zip(model.room, model.least, strict=True):
-        problem.add(cp_model.LinearExpr.weighted_sum(hosts, room.tolist()) >= least)
+    runs = [problem.new_bool_var("") for _ in hosts]
+    for n, some, most in zip(hosts, runs, model.most, strict=True):
+        problem.add(n <= most * some)
+    for room, less, least in zip(model.room, model.less, model.least, strict=True):
+        carried = cp_model.LinearExpr.weighted_sum(hosts, room.tolist())
+        problem.add(carried - cp_model.LinearExpr.weighted_sum(runs, less.tolist()) >= least)
     problem.minimize(sum(terms))
     solver = cp_model.CpSolver()
     solver.parameters.max_time_in_seconds = seconds

@@ -2,6 +2,10 @@
 
 import copy
 import dataclasses
+import functools
+import itertools
+from fractions import Fraction
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -10,7 +14,11 @@ from hypothesis import strategies as st
 
 from planner.sizing import plan as make_plan
 from planner.verify import verify_proof
+from planner.verify.bounding import branch_and_bound
+from planner.verify.host_model import Row, exact, host_model
+from planner.verify.second_solver import bound_by_cp_sat
 from tests.arrays import fleet_of
+from tests.benchmarks import generated
 
 
 def random_fleet(seed, sites, hubs, cover="hub", **policy):
@@ -50,7 +58,7 @@ def test_the_proof_of_a_plan_with_cover_holds():
     st.integers(0, 10_000),
     st.integers(4, 40),
     st.integers(2, 7),
-    st.sampled_from(["hub", "zone"]),
+    st.sampled_from(["host", "hub", "zone"]),
     st.sampled_from(["hosts", "new_hosts"]),
 )
 def test_no_proof_of_a_random_fleet_fails(seed, sites, hubs, cover, objective):
@@ -169,3 +177,104 @@ def test_a_site_without_standby_is_not_counted_by_standbys():
 def test_sets_with_standbys_prove_nothing_where_nothing_is_covered():
     fleet = FLEET.replace(policy=FLEET.policy.replace(cover="none"))
     assert verify_proof(fleet, PLAN).verdict == "broken"
+
+
+HOST_FLEET = generated.standing_by(
+    "60x5", build=functools.partial(generated.few_hubs, mixed_caps=True, kept=True), loss="host"
+)
+HOST_PLAN = make_plan(HOST_FLEET)
+
+
+def of_lost_host(details):
+    return next(one for one in details["sets"] if one["lost_pool"])
+
+
+def raise_what_is_lost(details):
+    one = of_lost_host(details)
+    one["lost"] += 1
+
+
+def lose_a_host_for_sites_that_lose_none(details):
+    one = of_lost_host(details)
+    one["lost"] = 0
+
+
+def lose_a_host_that_the_sites_cannot_use(details):
+    one = of_lost_host(details)
+    one["lost_pool"] = next(pool for pool in HOST_FLEET.pool_ids if pool not in one["pools"])
+
+
+def lose_a_host_nowhere(details):
+    of_lost_host(details)["lost_pool"] = "nowhere"
+
+
+def lose_a_number(details):
+    of_lost_host(details)["lost_pool"] = 3
+
+
+def count_whole_sites_after_a_loss(details):
+    of_lost_host(details)["at_least"] = 2
+
+
+def forget_a_pool_after_a_loss(details):
+    one = of_lost_host(details)
+    one["pools"].pop(next(pool for pool in one["pools"] if pool != one["lost_pool"]))
+
+
+def ask_for_more_after_a_loss(details):
+    of_lost_host(details)["needs"] += 1
+
+
+def test_the_proof_against_the_loss_of_a_host_holds():
+    checked = verify_proof(HOST_FLEET, HOST_PLAN)
+    assert HOST_PLAN.proof.kind == "search"
+    assert (checked.verdict, checked.violations) == ("proof", ())
+    assert f"at least {HOST_PLAN.hosts} hosts" in checked.words
+    assert "is lost" in HOST_PLAN.proof.words
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        raise_what_is_lost,
+        lose_a_host_for_sites_that_lose_none,
+        lose_a_host_that_the_sites_cannot_use,
+        lose_a_host_nowhere,
+        lose_a_number,
+        count_whole_sites_after_a_loss,
+        forget_a_pool_after_a_loss,
+        ask_for_more_after_a_loss,
+    ],
+    ids=lambda change: change.__name__,
+)
+def test_a_bent_proof_against_the_loss_of_a_host_is_broken(change):
+    checked = verify_proof(HOST_FLEET, changed(change, HOST_PLAN))
+    assert (checked.verdict, bool(checked.violations)) == ("broken", True), checked.words
+
+
+def test_sets_that_lose_a_host_prove_nothing_without_standbys_or_cover():
+    counted = set(of_lost_host(HOST_PLAN.proof.details)["sites"])
+    bare = tuple(
+        dataclasses.replace(row, standby=None, standby_rtt_ms=None) if row.site in counted else row
+        for row in HOST_PLAN.assignments
+    )
+    checked = verify_proof(HOST_FLEET, HOST_PLAN.replace(assignments=bare))
+    assert (checked.verdict, "without standby" in checked.words) == ("broken", True)
+    uncovered = HOST_FLEET.replace(policy=HOST_FLEET.policy.replace(cover="none"))
+    assert verify_proof(uncovered, HOST_PLAN).verdict == "broken"
+
+
+def test_a_search_over_counts_knows_that_the_first_host_counts_less():
+    """Both searches of `verify` find the bound that every combination of counts has."""
+    model = host_model(
+        [SimpleNamespace(pool=pool, max_hosts=3, existing_hosts=0) for pool in "abc"],
+        "hosts",
+        [Row({"a": 5, "b": 5, "c": 4}, 10, {"a": 3}), Row({"a": 1}, 1), Row({"b": 2, "c": 1}, 2)],
+    )
+    every = [exact(list(counts)) for counts in itertools.product(range(4), repeat=3)]
+    best = min(model.value(counts) for counts in every if model.met(counts).all())
+    without = dataclasses.replace(model, less=np.zeros_like(model.less))
+    assert best > min(without.value(counts) for counts in every if without.met(counts).all())
+    assert branch_and_bound(model, Fraction(9)).bound == bound_by_cp_sat(model) == best
+    for y in itertools.product((Fraction(0), Fraction(1, 4), Fraction(1, 3)), repeat=3):
+        assert model.added_up(y) <= best

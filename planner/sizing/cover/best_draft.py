@@ -76,6 +76,7 @@ class Best:
             weight_proven=any(one.weight_proven for one in holding),
             word=sharpest.word,
             cuts=sharpest.cuts,
+            forcing=sharpest.forcing,
             evidence=sharpest.evidence,
             least=least,
         )

@@ -112,7 +112,8 @@ def _bounded(draft: Draft, known: HostLossBound) -> Draft:
         if sized.value <= known.bound
         else "not all smaller numbers of hosts were tried"
     )
-    told = dataclasses.replace(sized, bound=min(sized.value, known.bound), weight_proven=True, word=word)
+    bound = min(sized.value, known.bound)
+    told = dataclasses.replace(sized, bound=bound, weight_proven=True, word=word, forcing=known.forcing)
     return dataclasses.replace(draft, sized=told)
 
 

@@ -12,7 +12,7 @@ Minimise sum_pk price_p(k) z_pk, subject to
     (4) sum_q s_pqk <= C_p k z_pk
     (5) sum_c k_c f_cpq = sum_k s_pqk
     (6) sum_cp' k_c f_cqp' + sum_k s_pqk / k <= R_q n_q, and s_qqk / (k - 1) where p = q
-    (7) sum_pk min(a_rp k, b_r) z_pk >= b_r for the conditions a_r n >= b_r on host counts that are known
+    (7) sum_pk min(a_rp k - e_rp (k >= 1), b_r) z_pk >= b_r for the conditions on host counts that are known
     (8) limits on hubs and zones, and on hosts of several pools
 Every plan that covers everybody is a point of it: average over the hosts of p that may be lost. So its optimum is a
 bound. Of s_pqk / n_p the rows keep the convex hull for each pool (R. G. Jeroslow, J. K. Lowe, Mathematical
@@ -53,20 +53,24 @@ class Window:
 
 @dataclass(frozen=True)
 class Conditions:
-    """Conditions ``room @ n >= demand`` on host counts, shapes (R, P) and (R,)."""
+    """Conditions ``room @ n - less @ (n >= 1) >= demand`` on host counts, shapes (R, P), (R, P) and (R,)."""
 
     room: Ints
+    less: Ints
     demand: Ints
 
     @classmethod
     def of(cls, rows: Sequence[Inequality], pools: int) -> Conditions:
         """Return those of a search for counts."""
         room = int_array([row.room for row in rows]).reshape(-1, pools)
-        return cls(room, int_array([row.demand for row in rows]))
+        less = np.zeros_like(room)
+        for at, row in enumerate(rows):
+            less[at, row.lost] = row.less
+        return cls(room, less, int_array([row.demand for row in rows]))
 
     def some(self, chosen: Ints) -> Conditions:
         """Return the conditions by number."""
-        return Conditions(self.room[chosen], self.demand[chosen])
+        return Conditions(self.room[chosen], self.less[chosen], self.demand[chosen])
 
 
 @dataclass(frozen=True)
@@ -179,7 +183,7 @@ class LevelProgram:
 
     def met_by(self, conditions: Conditions) -> Floats:
         """Return the coefficients of ``conditions`` as in (7), shape (R, Z)."""
-        room = conditions.room[:, self.pool] * self.hosts
+        room = conditions.room[:, self.pool] * self.hosts - conditions.less[:, self.pool] * (self.hosts > 0)
         return np.asarray(np.minimum(room, conditions.demand[:, None]), dtype=np.float64)
 
     def require(self, conditions: Conditions) -> None:

@@ -7,20 +7,22 @@ import numpy as np
 from planner.arrays import falses, int_zeros
 from planner.fleet import Ints
 from planner.sizing.cover.branch_and_bound import LevelBound
+from planner.sizing.cover.each_lost import force_hosts
 from planner.sizing.cover.host_levels import Conditions, LevelProgram, Window
 from planner.sizing.cover.loss_conditions import loss_conditions
 from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram
 from planner.sizing.cover.primal_search.prices import Prices
 from planner.sizing.cover.primal_search.state import Ground
-from planner.sizing.host_counts.certificate import inequalities
+from planner.sizing.host_counts.certificate import Forcing, Inequality, inequalities
 from planner.sizing.host_counts.cut_master import reference_counts
 from planner.sizing.host_counts.cutting_planes import search_counts
 from planner.sizing.host_counts.fewest_hosts import counts_decide
-from planner.sizing.host_counts.hall_conditions import hall_conditions
+from planner.sizing.host_counts.hall_conditions import HallCondition, hall_conditions
 from planner.sizing.instance.classes import group
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.budget import SolveBudget
 
+_SETS_SECONDS = 20.0  # for sets that force hosts
 _STEPS = 20_000  # of the simplex method, for the bound
 _LEAST_PART = 1e-3  # of the price of a host: what is cheaper by less is not looked for
 
@@ -28,12 +30,16 @@ _LEAST_PART = 1e-3  # of the price of a host: what is cheaper by less is not loo
 class HostLossBound:
     """What is known of plans that serve and cover everybody who can be.
 
-    ``bound`` is on the policy's objective; ``conditions`` are those on host counts that mattered.
+    ``bound`` is on the policy's objective, and ``forcing`` are sets that force it, or nearly; ``conditions`` are those
+    on host counts that mattered.
     """
 
     def __init__(self, ground: Ground, prices: Prices, budget: SolveBudget) -> None:
         self.problem, self.budget = ground.problem, budget
         self.bound = 0.0
+        self.forcing: Forcing | None = None
+        self._asked: list[HallCondition] = []
+        self._rows: list[Inequality] = []
         self._known = self._conditions(ground)
         self.conditions = self._known.some(int_zeros(0))
         whole = self.problem.objective == "hosts"
@@ -45,12 +51,15 @@ class HostLossBound:
         if ground.losses is None or not counts_decide(problem):
             return Conditions.of((), problem.pools)
         classes = group(problem, by_weight=False)
-        more = loss_conditions(problem, classes, ground.losses, len(hall_conditions(problem, classes)))
+        plain = hall_conditions(problem, classes)
+        more = loss_conditions(problem, classes, ground.losses, len(plain))
+        self._asked = [*plain, *more]
         nothing = falses(len(problem.pool))
         search = search_counts(problem, classes, self.budget, reference_counts(problem, nothing), more)
         if np.isfinite(search.bound):
             self.bound = max(self.bound, search.objective_bound)
-        return Conditions.of([row for cut in search.cuts for row in inequalities(cut)], problem.pools)
+        self._rows = [row for cut in search.cuts for row in inequalities(cut)]
+        return Conditions.of(self._rows, problem.pools)
 
     def sharpen(self, program: PoolProgram, hosts: Ints) -> None:
         """Raise the bound as far as ``hosts`` (P,), which have room for everybody, leave it open.
@@ -60,6 +69,11 @@ class HostLossBound:
         problem = self.problem
         prices = _objective_prices(problem)
         value = prices.total(hosts)
+        if self.bound < value and self._asked:
+            forcing = force_hosts(problem, self._asked, self._rows, value, self.budget.within(_SETS_SECONDS))
+            if forcing.bound >= self.bound:
+                self.bound, self.forcing = forcing.bound, forcing
+                self._known = Conditions.of(forcing.rows, problem.pools)
         if not program.whole or np.isfinite(problem.own_cost).any() or self.bound >= value:
             return
         window = Window(int_zeros(problem.pools), problem.max_hosts.astype(np.int64))

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from planner.arrays import falses
-from planner.fleet import Ints
+from planner.fleet import Bools, Ints
 from planner.sizing.cover.losses import Losses
 from planner.sizing.host_counts.hall_conditions import Cut, Flow, HallCondition
 from planner.sizing.instance.classes import Classes
@@ -41,13 +41,17 @@ class OneHostLost(HallCondition):
         return dataclasses.replace(cut, demand=cut.demand + smallest)
 
 
-def loss_conditions(problem: Problem, classes: Classes, losses: Losses, first: int) -> list[HallCondition]:
-    """Return one condition for each loss, numbered from ``first``.
+def loss_conditions(
+    problem: Problem, classes: Classes, losses: Losses, first: int, bare: Bools | None = None
+) -> list[HallCondition]:
+    """Return one condition for each loss, numbered from ``first``; sites that are ``bare`` (S,) have no standby.
 
     A class that cannot have a standby is asked only about losses that hit none of its pools, and not at all where
     `OneHostLost` counts on top what every class must be able to do without.
     """
     coverable = losses.coverable(classes.indptr, classes.pool, problem.max_hosts)
+    if bare is not None:
+        coverable[classes.of_site[bare]] = False
     found: list[HallCondition] = []
     for at, hit in enumerate(losses.pools):
         touched = falses(classes.count)

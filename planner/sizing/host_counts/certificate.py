@@ -26,19 +26,37 @@ from planner.sizing.host_counts.hall_conditions import Cut
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import LinearProgram, solve_arrays
-from planner.sizing.solvers.model_builder import ModelBuilder, add_new_hosts
+from planner.sizing.solvers.model_builder import ModelBuilder, Term, add_new_hosts
 
 DENOMINATORS = (1, 2, 6, 12, 60, 420, 10_000, 10_000_000)  # simple multipliers first: people have to read them
 
 
 @dataclass(frozen=True)
 class Inequality:
-    """``room @ n >= demand`` with room (P,) and demand already divided by ``divisor`` and rounded up."""
+    """``room @ n >= demand`` with room (P,) and demand already divided by ``divisor`` and rounded up.
+
+    The first host of pool ``lost`` (-1: of none) counts ``less`` than the others.
+    """
 
     cut: Cut
     divisor: int
     room: Ints
     demand: int
+    lost: int = -1
+    less: int = 0
+
+    def shortfall(self, hosts: Ints) -> int:
+        """Return by how much ``hosts`` (P,) fails it; 0 or less when it holds."""
+        less = self.less if self.lost >= 0 and hosts[self.lost] else 0
+        return self.demand + less - int(self.room @ hosts)
+
+
+@dataclass(frozen=True)
+class Forcing:
+    """A few inequalities, and the ``bound`` on the objective that they force by a search over whole host counts."""
+
+    rows: tuple[Inequality, ...]
+    bound: float
 
 
 @dataclass(frozen=True)
@@ -82,7 +100,11 @@ def certify(problem: Problem, cuts: Sequence[Cut], value: float, budget: SolveBu
             kept = tuple(itertools.compress(rows, positive))
             kept_multipliers = tuple(itertools.compress(multipliers, positive))
             return Certificate(kept, kept_multipliers, min(bound, target), True)
-    rows = _enough(problem, rows, float(target), unlimited)
+    return searched(enough(problem, rows, float(target), unlimited))
+
+
+def searched(rows: Sequence[Inequality]) -> Certificate:
+    """Return the certificate of inequalities that force the value by a search over whole host counts."""
     nothing = Fraction(0)
     return Certificate(tuple(rows), (nothing,) * len(rows), nothing, False)
 
@@ -118,7 +140,7 @@ def _rounded(problem: Problem, bound: Fraction) -> Fraction:
     return bound if problem.objective == "cost" else Fraction(math.ceil(bound))
 
 
-def _enough(problem: Problem, rows: Sequence[Inequality], target: float, budget: SolveBudget) -> list[Inequality]:
+def enough(problem: Problem, rows: Sequence[Inequality], target: float, budget: SolveBudget) -> list[Inequality]:
     """Return a few of the inequalities that force ``target`` on whole host counts.
 
     Those that the best counts so far fail worst are taken in until the counts cost as much.
@@ -127,10 +149,12 @@ def _enough(problem: Problem, rows: Sequence[Inequality], target: float, budget:
     while len(taken) < len(rows):
         model = host_model(problem, [rows[r] for r in taken], whole=True)
         answer = solve_arrays(model, budget)
+        if answer.outcome.state == "unsolved":
+            return list(rows)
         if not answer.outcome.has_solution or answer.outcome.objective >= target * (1 - 1e-9) - 1e-6:
             break
         hosts = rounded(answer.x[: problem.pools])
-        lack = int_array([row.demand - int(row.room @ hosts) for row in rows])
+        lack = int_array([row.shortfall(hosts) for row in rows])
         short = lack / [max(1, row.demand) for row in rows]
         short[taken] = -np.inf
         taken.append(int(np.argmax(short)))
@@ -151,10 +175,16 @@ def host_model(problem: Problem, rows: Sequence[Inequality], *, whole: bool) -> 
     """Return the model over host counts: columns n_p, then hosts to add a_p where they count; rows as given first."""
     model = ModelBuilder()
     n = model.block(problem.pools, prices(problem), problem.max_hosts, whole)
+    lost = sorted({row.lost for row in rows} - {-1})
+    runs = model.block(len(lost), 0.0, 1.0, whole)
     for row in rows:
         inside = np.flatnonzero(row.room)
-        room = as_floats(row.room[inside])
-        model.row([(n[inside], room)], row.demand, np.inf)
+        terms: list[Term] = [(n[inside], as_floats(row.room[inside]))]
+        if row.less:
+            terms.append((runs[[lost.index(row.lost)]], -float(row.less)))
+        model.row(terms, row.demand, np.inf)
+    for at, p in enumerate(lost):
+        model.row([(n[[p]], 1.0), (runs[[at]], -float(problem.max_hosts[p]))], -np.inf, 0.0)
     if problem.objective == "new_hosts":
         add_new_hosts(model, problem.existing, n, 1.0)
     return model.program()

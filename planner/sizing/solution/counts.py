@@ -16,6 +16,7 @@ from planner.sizing.solvers.budget import SolveBudget
 
 if TYPE_CHECKING:
     from planner.sizing.cover.certificate import Evidence
+    from planner.sizing.host_counts.certificate import Forcing
     from planner.sizing.host_counts.hall_conditions import Cut
 
 
@@ -50,6 +51,7 @@ class Sized:
     weight_proven: bool
     word: str
     cuts: tuple[Cut, ...] | None = None  # of the cut search, where it answered
+    forcing: Forcing | None = None  # sets that force the bound against the loss of a host, or nearly
     # Finds sets with standbys that force a value, where the search for spare room answered.
     evidence: Callable[[float, SolveBudget], Evidence | None] | None = None
     uncovered: int = 0  # weight of sites without standby, where the policy asks for cover
