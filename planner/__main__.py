@@ -1,6 +1,9 @@
 """The way in, as `castingvote` and as `python -m planner`: Ctrl-C is answered before anything is loaded."""
 
+import atexit
 import gc
+import os
+import sys
 
 from planner.interrupts import leave_at_once, too_late
 
@@ -13,12 +16,35 @@ def main() -> None:
     leave_at_once()
     gc.set_threshold(_OBJECTS_BETWEEN_COLLECTIONS, 20, 20)
     from planner.cli import main as run
+    from planner.cli.without_arrow import load_pandas_without_arrow
 
+    load_pandas_without_arrow()
     try:
         run()
     finally:
         too_late()
 
 
+def program() -> None:
+    """Do what `main` does and end the process, without the tenth of a second that taking all objects apart takes."""
+    try:
+        main()
+    except SystemExit as ending:
+        if not isinstance(ending.code, int) or not _printed():
+            raise
+        atexit._run_exitfuncs()
+        os._exit(ending.code)
+
+
+def _printed() -> bool:
+    """Say whether all that was printed is out; where it is not, Python tells in its own way."""
+    try:
+        sys.stdout.flush()
+        sys.stderr.flush()
+    except (OSError, ValueError):
+        return False
+    return True
+
+
 if __name__ == "__main__":
-    main()
+    program()

@@ -85,10 +85,8 @@ def plan(
         castingvote plan fleet.xlsx -o plan.xlsx --json plan.json
         castingvote plan fleet.xlsx --progress returned.xlsx --drain ESK-01 --trade-off
     """
-    from planner.cli.report import print_findings, print_summary, print_trade_off
     from planner.identity import numbered
     from planner.intake import REPAIRS
-    from planner.intake.found import repairs_in_words
     from planner.outputs import plan_to_json
     from planner.readiness import audit
 
@@ -129,6 +127,9 @@ def plan(
             with stages.stage("certificate", "Writing the certificate"):
                 hand_over_pieces(certified.text(), certificate_path)
     if not quiet:
+        from planner.cli.report import print_findings, print_summary, print_trade_off
+        from planner.intake.found import repairs_in_words
+
         print_findings([one for one in inventory.findings if one.code not in REPAIRS], least="warning")
         print_findings([one for one in result.findings if one not in inventory.findings])
         if repairs := repairs_in_words(inventory.findings):

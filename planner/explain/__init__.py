@@ -9,7 +9,7 @@ from planner.on_demand import on_demand
 if TYPE_CHECKING:
     from planner.explain.budget_curve import BudgetPoint, budget_curve
     from planner.explain.cover_prices import cover_prices
-    from planner.explain.explain_plan import explain, pairs_to_measure
+    from planner.explain.explain_plan import explain
     from planner.explain.explanation import (
         BindingSet,
         Change,
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
         SiteView,
         Suggestion,
     )
+    from planner.explain.measure import pairs_to_measure
 
 __all__ = [
     "BindingSet",
@@ -47,6 +48,6 @@ _HOMES = {
     "budget_curve": "budget_curve",
     "cover_prices": "cover_prices",
     "explain": "explain_plan",
-    "pairs_to_measure": "explain_plan",
+    "pairs_to_measure": "measure",
 }
 __getattr__ = on_demand(__name__, _HOMES)

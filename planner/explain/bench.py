@@ -15,7 +15,7 @@ from planner.explain.explanation import Change, Goal, Kind, PlanMeasures, Sugges
 from planner.fleet import Fleet
 from planner.plan import Plan
 from planner.rules import Checker
-from planner.sizing import Problem, Progress, SolveBudget, count, restrict
+from planner.sizing import HostCount, Problem, Progress, SolveBudget, count, restrict
 from planner.sizing import plan as make_plan
 
 _CLOSE = 1e-9  # sums of weights
@@ -63,10 +63,17 @@ class Bench:
         """Say whether no plan of the changed fleet has a host less: its count, far sooner there than a plan, tells."""
         if self.budget.spent or self.fleet.policy.cover != "none":
             return False
-        fleet, left = changed(self.fleet, changes), self.budget.left
+        return self._count_of(changed(self.fleet, changes)).lower_bound > self.counted - 1 + _CLOSE
+
+    def is_better(self, fleet: Fleet) -> bool:
+        """Say whether the plan of another fleet is better than the one at hand, which leaves nobody unserved."""
+        found = self._count_of(fleet)
+        return found.unserved == 0 and found.objective_value < self.plan.lower_bound - _CLOSE
+
+    def _count_of(self, fleet: Fleet) -> HostCount:
+        left, seed = self.budget.left, self.budget.seed
         with ThreadPoolExecutor(1) as pool:
-            found = pool.submit(count, fleet, time_limit=left, seed=self.budget.seed, watch=self._go_on).result()
-        return found.lower_bound > self.counted - 1 + _CLOSE
+            return pool.submit(count, fleet, time_limit=left, seed=seed, watch=self._go_on).result()
 
     def _go_on(self, _progress: Progress) -> bool:
         return not self.budget.stopped.is_set()

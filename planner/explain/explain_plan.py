@@ -14,7 +14,7 @@ from planner.explain.remedies import remedies
 from planner.explain.sets import binding_sets
 from planner.explain.site import position_of, view_site
 from planner.fleet import Fleet
-from planner.plan import MeasureFirst, Plan
+from planner.plan import Plan
 from planner.rules import Checker
 from planner.sizing import SolveBudget, build_problem
 
@@ -69,26 +69,6 @@ def explain(
         measure_first=measure,
         notes=tuple(bench.notes),
     )
-
-
-def pairs_to_measure(
-    fleet: Fleet,
-    plan: Plan,
-    *,
-    time_limit: float | None = 5.0,
-    seed: int = 0,
-    tell: Callable[[str], None] | None = None,
-) -> tuple[MeasureFirst, ...]:
-    """Return the pairs without a measured round-trip time that decide ``plan``, those with the greatest effect first.
-
-    They are found by planning changed fleets within ``time_limit`` seconds; at the limit, or at Ctrl-C in the main
-    thread, what was found so far comes back. Raises what `planner.plan` raises.
-    """
-    budget = SolveBudget(seconds=time_limit, seed=seed)
-    checker = Checker.of(fleet)
-    with budget.listening():
-        bench = Bench(fleet, plan, checker, build_problem(fleet, checker), budget, tell or _silent)
-        return measure_first(bench)
 
 
 def _silent(_words: str) -> None:

@@ -8,7 +8,7 @@ few that matter in it with few plans (group testing: R. Dorfman, Annals of Mathe
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -17,13 +17,12 @@ from planner.explain.arcs import ExtraArcs, nearest, within
 from planner.explain.assumed import Pair, assumed, open_pairs
 from planner.explain.bench import Bench
 from planner.explain.explanation import PlanMeasures
-from planner.explain.opening import OpeningModel
-from planner.explain.openings import add_sets
 from planner.explain.wording import some
+from planner.fleet import Fleet, Ints
 from planner.latency import EVIDENCE, estimate_range_ms
 from planner.plan import Known, MeasureFirst, Outcome, Plan
-from planner.rules import Checker
-from planner.sizing import Problem
+from planner.rules import Checker, Pairs
+from planner.sizing import Problem, SolveBudget, build_problem
 
 _MOST_ARCS = 100_000
 _ANSWERS = 3  # other sets of pairs that would save a host
@@ -32,6 +31,26 @@ _SHRUNK = 40  # pairs of a group that are tried one by one
 _NEAREST = 4  # pairs tried for an unserved site
 _UPSIDE_SHARE = 0.5  # of the time
 _ARCS_A_SECOND = 2_000  # open pairs among which the fewest that save a host are found in a second, at best
+
+
+def pairs_to_measure(
+    fleet: Fleet,
+    plan: Plan,
+    *,
+    time_limit: float | None = 5.0,
+    seed: int = 0,
+    tell: Callable[[str], None] | None = None,
+) -> tuple[MeasureFirst, ...]:
+    """Return the pairs without a measured round-trip time that decide ``plan``, those with the greatest effect first.
+
+    They are found by planning changed fleets within ``time_limit`` seconds; at the limit, or at Ctrl-C in the main
+    thread, what was found so far comes back. Raises what `planner.plan` raises.
+    """
+    budget = SolveBudget(seconds=time_limit, seed=seed)
+    checker = Checker.of(fleet)
+    with budget.listening():
+        problem = build_problem(fleet, checker)
+        return measure_first(Bench(fleet, plan, checker, problem, budget, tell or (lambda _words: None)))
 
 
 def measure_first(bench: Bench) -> tuple[MeasureFirst, ...]:
@@ -100,6 +119,9 @@ def _that_would_help(bench: Bench) -> list[_Group]:
         return []
     bench.tell("what if every pair turned out within the budget")
     fleet = assumed(bench.fleet, list(candidates), "within")
+    if not bench.before.unserved and bench.fleet.policy.cover == "none":
+        # Nobody else can be served: the count tells, far sooner than a plan.
+        return _saving(bench, Checker.of(fleet), candidates) if bench.is_better(fleet) else []
     best = bench.plan_of(fleet)
     if best is None or not _better(bench, best):
         return []
@@ -126,9 +148,13 @@ def _saving(bench: Bench, optimistic: Checker, candidates: dict[Pair, float]) ->
     if policy.objective == "cost" or policy.split_sites or policy.cover != "none" or bench.counted < 1:
         return []
     problem = bench.served()
-    extra = _arcs(bench, optimistic, problem, candidates)
-    if not len(extra) or not bench.budget.allows(len(extra) / _ARCS_A_SECOND):
+    site, pool, pairs = _opened(bench, optimistic, problem)
+    if not len(site) or not bench.budget.allows(min(len(site), _MOST_ARCS) / _ARCS_A_SECOND):
         return []
+    from planner.explain.opening import OpeningModel
+    from planner.explain.openings import add_sets
+
+    extra = _arcs(bench.fleet, (site, pool), pairs, candidates)
     model = OpeningModel(problem, extra, bench.counted - 1)
     add_sets(bench, model)
     budget = bench.share(_UPSIDE_SHARE)
@@ -151,13 +177,17 @@ def _saving(bench: Bench, optimistic: Checker, candidates: dict[Pair, float]) ->
     return found
 
 
-def _arcs(bench: Bench, optimistic: Checker, problem: Problem, candidates: dict[Pair, float]) -> ExtraArcs:
-    """Return the arcs that good measurements would open: one change for each pair of site and hub."""
-    fleet = bench.fleet
+def _opened(bench: Bench, optimistic: Checker, problem: Problem) -> tuple[Ints, Ints, Pairs]:
+    """Return sites and pools in ``problem`` of the pairs that good measurements would open, and these pairs."""
     pairs, old = optimistic.eligible(), bench.checker.eligible()
-    width = len(fleet.pool_ids)
+    width = len(bench.fleet.pool_ids)
     pairs = pairs.take(~np.isin(pairs.site * width + pairs.pool, old.site * width + old.pool))
-    site, pool, pairs = within(fleet, problem, pairs)
+    return within(bench.fleet, problem, pairs)
+
+
+def _arcs(fleet: Fleet, at: tuple[Ints, Ints], pairs: Pairs, candidates: dict[Pair, float]) -> ExtraArcs:
+    """Return ``pairs``, which are ``at`` these sites and pools of the problem, as arcs with a change for each hub."""
+    site, pool = at
     names = [
         _name((fleet.site_ids[s], fleet.hub_ids[fleet.hub_of_pool[p]]))
         for s, p in zip(pairs.site, pairs.pool, strict=True)

@@ -5,8 +5,6 @@ The guess is that of charset-normalizer: it weighs how odd the characters and ho
 
 from collections.abc import Mapping
 
-from charset_normalizer import from_bytes
-
 from planner.intake.findings import Findings, Place
 
 _SAMPLE_BYTES, _MOSTLY = 10_000, 0.7
@@ -78,6 +76,8 @@ def _guess(sample: bytes, whole: bytes) -> str:
     """Return the likeliest encoding that decodes all of ``whole``; blank if there is none."""
     if sum(byte > 0x7F for byte in sample) < _FEW:
         return "cp1252" if _decodes(whole, "cp1252") else ""
+    from charset_normalizer import from_bytes
+
     matches = from_bytes(sample, cp_isolation=list(_NAMES), threshold=0.5, preemptive_behaviour=False)
     for match in matches:
         if _decodes(whole, match.encoding):

@@ -7,7 +7,6 @@ from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 
 from openpyxl.utils import get_column_letter
-from rapidfuzz import fuzz
 
 from planner.columns import POLICY, SHEETS, Column, Sheet
 from planner.intake.content import fits, identifies
@@ -192,6 +191,8 @@ def _alike(name: str, free: list[Column]) -> list[Column]:
     """Return the free columns whose names are most like ``name``: one if it is clearly the most alike, else several."""
     if len(name) < _SHORTEST:
         return []
+    from rapidfuzz import fuzz
+
     scores: dict[str, float] = {}
     for other, column in names_of(free):
         if [c for c in name if c.isdigit()] == [c for c in other if c.isdigit()] and len(other) >= _SHORTEST:

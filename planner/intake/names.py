@@ -1,8 +1,9 @@
 """What a title or a header names: any letter case, any separator, aliases, units and directions beside the name."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from planner.columns import SHEETS, Column, Sheet
 from planner.intake.rawtable import tidy
@@ -136,7 +137,8 @@ def without_statement(text: str) -> str:
     return match[1] if match is not None and is_statement(match[2]) else text
 
 
-def _parsed(header: str) -> tuple[list[str], Stated]:
+@lru_cache(maxsize=_MOST_REMEMBERED)
+def _parsed(header: str) -> tuple[Sequence[str], Stated]:
     """Return the words of a header's name, and what it states in brackets or behind the name."""
     unit: Unit | None = None
     way: Way = ""
@@ -178,7 +180,7 @@ def _without_statements(words: list[str], stated: Stated) -> tuple[list[str], St
     return [plain(word) for word in words if plain(word)], Stated(unit, way)
 
 
-def _round_trip(words: list[str], stated: Stated) -> tuple[list[str], Stated]:
+def _round_trip(words: Sequence[str], stated: Stated) -> tuple[Sequence[str], Stated]:
     """Return the name of a time that is called RTT where such a name is not known."""
     if "rtt" not in words or stated.way:
         return words, stated

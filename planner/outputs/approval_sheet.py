@@ -36,7 +36,8 @@ _FIELDS = (
 
 def write_approval(book: Book, plan: Plan) -> None:
     """Add the sheet: a row for each who signs, with the hash of this plan; people fill in name, date and decision."""
-    rows = [(role, None, None, None, None, plan_hash(plan), identity_in_words(plan)) for role in _ROLES]
+    known = plan_hash(plan), identity_in_words(plan)
+    rows = [(role, None, None, None, None, *known) for role in _ROLES]
     sheet = write_table(book, headings.APPROVAL, _FIELDS, rows)
     offered = DataValidation("list", formula1=f'"{",".join(DECISIONS)}"', allow_blank=True, showErrorMessage=True)
     offered.error = f"Use one of: {', '.join(DECISIONS)}."

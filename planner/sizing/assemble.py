@@ -24,7 +24,6 @@ from planner.plan import (
     Unserved,
 )
 from planner.rules import Checker
-from planner.sizing.cover.losses import read_losses
 from planner.sizing.instance.case import Case
 from planner.sizing.instance.problem import Problem
 from planner.sizing.left_out import crowded_out, ineligible
@@ -112,6 +111,8 @@ def _least(fleet: Fleet, problem: Problem, draft: Draft) -> dict[Worth, float]:
         of_all = sized.least.get("served", 0.0)
     least = sized.least.get("covered", 0.0)
     if not left_out.any() and fleet.policy.cover != "none":
+        from planner.sizing.cover.losses import read_losses
+
         losses = read_losses(fleet, problem)
         can = losses.coverable(problem.indptr, problem.pool, problem.max_hosts)
         never = ~can & ~np.isfinite(problem.own_cost)  # they are served in every such plan, and have no standby in any
@@ -237,6 +238,8 @@ def _uncovered(fleet: Fleet, problem: Problem, draft: Draft) -> tuple[Uncovered,
     kind = fleet.policy.cover
     if kind == "none":
         return ()
+    from planner.sizing.cover.losses import read_losses
+
     losses = read_losses(fleet, problem)
     coverable = losses.coverable_sites(problem)
     found = []

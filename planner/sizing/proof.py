@@ -13,10 +13,6 @@ from planner.arrays import falses
 from planner.counted_words import counted
 from planner.fleet import Bools, Fleet
 from planner.plan import Proof
-from planner.sizing.cover.certificate_in_words import more_sets_in_words, told_with_standbys
-from planner.sizing.cover.each_lost import force_hosts
-from planner.sizing.cover.loss_conditions import loss_conditions
-from planner.sizing.cover.losses import read_losses
 from planner.sizing.host_counts.certificate import Certificate, Inequality, certify, inequalities, searched
 from planner.sizing.host_counts.cutting_planes import search_counts
 from planner.sizing.host_counts.hall_conditions import Cut, HallCondition, hall_conditions
@@ -63,6 +59,8 @@ def prove(fleet: Fleet, problem: Problem, draft: Draft, budget: SolveBudget) -> 
     bound = max(found, sized.bound)
     evidence = sized.evidence(bound, budget) if found < bound and sized.evidence is not None else None
     if evidence is not None:
+        from planner.sizing.cover.certificate_in_words import told_with_standbys
+
         kind, words, data = told_with_standbys(fleet, problem, evidence)
         details |= {"cover_sets": data, "bound": float(bound)}
         return Proof(
@@ -70,6 +68,8 @@ def prove(fleet: Fleet, problem: Problem, draft: Draft, budget: SolveBudget) -> 
         ), bound
     certificate = certify(served, cuts, found, budget)
     if more and found < sized.value:
+        from planner.sizing.cover.each_lost import force_hosts
+
         known = sized.forcing if must.all() else None
         forcing = known or force_hosts(served, conditions, _rows(cuts), sized.value, limited)
         if forcing.bound > found:
@@ -105,6 +105,9 @@ def _after_a_loss(
     plain = group(served, by_weight=False)
     if fleet.policy.cover != "host" or draft.placement.unserved.any():
         return plain, []
+    from planner.sizing.cover.loss_conditions import loss_conditions
+    from planner.sizing.cover.losses import read_losses
+
     losses, bare = read_losses(fleet, problem), falses(problem.sites)
     seats = zip(draft.seating.seats, draft.standbys, strict=True)
     bare[[seat.site for seat, standby in seats if standby is None]] = True
@@ -174,7 +177,7 @@ def _left_out_of_sets(problem: Problem, placement: Placement) -> str:
 def _sets_in_words(told: list[dict[str, Any]], all_pools: int) -> list[str]:
     words = [_set_in_words(data, all_pools) for data in told[:_NAMED_SETS]]
     if len(told) > _NAMED_SETS:
-        words.append(more_sets_in_words(len(told) - _NAMED_SETS))
+        words.append(f"plan.json lists {counted(len(told) - _NAMED_SETS, 'more such group')}.")
     return words
 
 

@@ -42,6 +42,7 @@ OURS = {
     "planner.cli.output_options",
     "planner.cli.progress",
     "planner.cli.streams",
+    "planner.cli.without_arrow",
     "planner.errors",
     "planner.interrupts",
     "planner.version",
@@ -105,6 +106,7 @@ def test_names_of_the_package_stay_functions_when_modules_of_that_name_are_loade
 # What takes long to load, and is asked for by few plans: other rooms of ours, and libraries behind them.
 UNASKED = {
     "bokeh",
+    "charset_normalizer",
     "icalendar",
     "jinja2",
     "matplotlib",
@@ -115,17 +117,45 @@ UNASKED = {
     "planner.outputs.report",
     "planner.rollout",
     "planner.scenarios",
-    "planner.sizing.cover.covered_plan",
+    "planner.sizing.cover",
     "planner.tracking",
     "pulp",
+    "pyarrow",
     "pyproj",
-    "scipy.optimize",
-    "scipy.sparse.csgraph",
 }
+OF_A_PLAN = UNASKED | {"planner.verify", "scipy"}
 
 
 def test_a_plan_and_its_check_load_only_what_they_use(tmp_path):
     fleet, plan = str(ROOT / "sample_fleets" / "twelve_sites.xlsx"), str(tmp_path / "plan.xlsx")
-    modules = loaded("plan", fleet, "-o", plan)
-    assert not (UNASKED | {"planner.verify"}) & modules
+    assert not (OF_A_PLAN | {"planner.cli.report", "rich"}) & loaded("plan", fleet, "-q", "--json", "-", "-o", plan)
+    assert not OF_A_PLAN & loaded("plan", fleet, "-o", plan)
     assert not (UNASKED | {"planner.explain", "planner.resilience.drills"}) & loaded("verify", fleet, plan)
+
+
+def test_pandas_is_loaded_without_pyarrow_which_can_be_loaded_later():
+    pytest.importorskip("pyarrow")
+    check = """
+import sys
+from planner.cli.without_arrow import load_pandas_without_arrow
+load_pandas_without_arrow()
+import pandas
+assert "pyarrow" not in sys.modules and list(pandas.DataFrame({"a": ["x"]})["a"]) == ["x"]
+import pyarrow
+load_pandas_without_arrow()
+assert pyarrow.array([1]).to_pylist() == [1]
+"""
+    subprocess.run([sys.executable, "-c", check], cwd=ROOT, env=dict(os.environ), check=True)
+
+
+@pytest.mark.parametrize(("argument", "code"), [("--version", 0), ("--no-such-option", 2)])
+def test_a_process_ends_with_its_code_after_what_waits_for_its_end(argument, code):
+    check = """
+import atexit, sys
+from planner.__main__ import program
+atexit.register(print, "the end")
+program()
+"""
+    command = [sys.executable, "-c", check, argument]
+    done = subprocess.run(command, cwd=ROOT, env=dict(os.environ), capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stdout.splitlines()[-1]) == (code, "the end")

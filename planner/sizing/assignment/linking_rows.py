@@ -12,7 +12,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.sparse as sp
 
 from planner.arrays import as_floats, falses
 from planner.fleet import Bools, Floats, Ints
@@ -20,9 +19,11 @@ from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import Answer, GrowingProgram, LinearProgram
+from planner.sizing.solvers.matrices import Compressed, by_rows
 from planner.sizing.solvers.model_builder import Loads, ModelBuilder, Terms, add_room
 
 _BROKEN = 1e-6
+_DEVEX = 1  # of HiGHS: rows come and go round by round here, and steepest edges would begin anew each time
 
 
 def open_limits(problem: Problem, classes: Classes) -> Ints:
@@ -83,7 +84,7 @@ class WithOpenRows:
         self.columns, self.pools = len(program.cost), pools
         self.taken = falses(len(pool))
         self.iterations = 0
-        self._growing = GrowingProgram(program, seed)
+        self._growing = GrowingProgram(program, seed, dual_edge_weights=_DEVEX)
 
     def bound(self, columns: Ints, lower: Floats, upper: Floats) -> None:
         """Set the limits of ``columns`` from now on; all shapes (C,)."""
@@ -142,11 +143,10 @@ def _relaxation(problem: Problem, classes: Classes, limits: Ints, taken: Bools) 
     return model.program()
 
 
-def _open_rows(pool: Ints, limits: Ints, arcs: Ints, pools: int, columns: int) -> sp.csr_array:
+def _open_rows(pool: Ints, limits: Ints, arcs: Ints, pools: int, columns: int) -> Compressed:
     """Return rows (3b) of ``arcs``: f_a - m_a n_p, shape (rows, columns)."""
     row = np.arange(len(arcs))
     column = np.concatenate((pool[arcs], pools + arcs))
-    places = np.concatenate((row, row)), column
     most = as_floats(limits[arcs])
     values = np.concatenate((-most, np.ones(len(arcs))))
-    return sp.csr_array((values, places), shape=(len(arcs), columns))
+    return by_rows(np.concatenate((row, row)), column, values, (len(arcs), columns))

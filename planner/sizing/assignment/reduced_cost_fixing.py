@@ -21,6 +21,7 @@ from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.counts import Counts
 from planner.sizing.solvers.budget import Outcome, SolveBudget
 from planner.sizing.solvers.highs import Answer, LinearProgram, solve_arrays
+from planner.sizing.solvers.matrices import Matrix
 
 _FIRST_SHARE = 0.005  # of the bound: reduced cost of the columns that the first plan may use
 _FIRST_GAP = 0.01  # how far from its optimum it may be
@@ -55,6 +56,10 @@ def solve_core(problem: Problem, classes: Classes, budget: SolveBudget) -> tuple
     return Outcome("feasible", outcome.word, value, bound), counts
 
 
+def _of_scipy(matrix: Matrix) -> sp.csc_array:
+    return sp.csc_array((matrix.data, matrix.indices, matrix.indptr), shape=matrix.shape)
+
+
 @dataclass
 class _Columns:
     """The model on the columns that a plan of cost ``most`` or less may use; all rows are kept."""
@@ -77,7 +82,7 @@ class _Columns:
         whole = self.relaxed.program
         columns_in_all = whole.matrix.shape[1]
         pools = columns_in_all - len(self.classes.pool)
-        matrix = sp.csr_array(whole.matrix[:, at])
+        matrix = sp.csr_array(_of_scipy(whole.matrix)[:, at])
         # Without its pair, a row of f <= m n says nothing.
         open_row = np.arange(matrix.shape[0]) >= self.relaxed.first_open_row
         rows = np.flatnonzero(np.diff(matrix.indptr) > open_row)

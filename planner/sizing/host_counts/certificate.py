@@ -26,7 +26,7 @@ from planner.sizing.host_counts.hall_conditions import Cut
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import LinearProgram, solve_arrays
-from planner.sizing.solvers.model_builder import ModelBuilder, Term, add_new_hosts
+from planner.sizing.solvers.model_builder import ModelBuilder, Terms, add_new_hosts
 
 DENOMINATORS = (1, 2, 6, 12, 60, 420, 10_000, 10_000_000)  # simple multipliers first: people have to read them
 
@@ -177,12 +177,12 @@ def host_model(problem: Problem, rows: Sequence[Inequality], *, whole: bool) -> 
     n = model.block(problem.pools, prices(problem), problem.max_hosts, whole)
     lost = sorted({row.lost for row in rows} - {-1})
     runs = model.block(len(lost), 0.0, 1.0, whole)
-    for row in rows:
-        inside = np.flatnonzero(row.room)
-        terms: list[Term] = [(n[inside], as_floats(row.room[inside]))]
-        if row.less:
-            terms.append((runs[[lost.index(row.lost)]], -float(row.less)))
-        model.row(terms, row.demand, np.inf)
+    room = np.array([row.room for row in rows], dtype=np.float64).reshape(len(rows), problem.pools)
+    of_room, inside = np.nonzero(room)
+    lessened = [(r, lost.index(row.lost), row.less) for r, row in enumerate(rows) if row.less]
+    of_row, of_loss, less = int_array(lessened).reshape(-1, 3).T
+    terms: list[Terms] = [(of_room, n[inside], room[of_room, inside]), (of_row, runs[of_loss], -as_floats(less))]
+    model.add(terms, len(rows), np.array([float(row.demand) for row in rows]), np.inf)
     for at, p in enumerate(lost):
         model.row([(n[[p]], 1.0), (runs[[at]], -float(problem.max_hosts[p]))], -np.inf, 0.0)
     if problem.objective == "new_hosts":

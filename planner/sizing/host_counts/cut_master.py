@@ -13,7 +13,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-import scipy.sparse as sp
 
 from planner.arrays import as_floats, falses, int_zeros, rounded
 from planner.fleet import Bools, Floats, Ints
@@ -22,6 +21,7 @@ from planner.sizing.host_counts.hall_conditions import Cut
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import Answer, GrowingProgram, LinearProgram, solve_arrays
+from planner.sizing.solvers.matrices import Compressed, rows_of
 from planner.sizing.solvers.model_builder import ModelBuilder, Term, Terms, add_distance, add_host_limits, add_new_hosts
 
 _RELAXED_TIE = 0.1  # what all distance together may cost in the relaxation, where a host costs 1
@@ -287,10 +287,10 @@ class _Relaxed:
         if len(fit):
             self.program.add(self._tiled(-taken), -as_floats(fit))
 
-    def _tiled(self, room: Ints) -> sp.csr_array:
+    def _tiled(self, room: Ints) -> Compressed:
         """Return rows over host counts, shape (R, P), as rows over the columns between corners."""
         parts = len(self.corners) - 1
-        return sp.csr_array(np.tile(as_floats(room), parts))
+        return rows_of(np.tile(as_floats(room), parts))
 
     def solve(self, room: Ints, least: Ints, budget: SolveBudget) -> tuple[Floats, float] | None:
         """Return counts (P,), not whole, and their cost; None where that is not settled or there are none."""

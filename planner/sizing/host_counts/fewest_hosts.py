@@ -15,7 +15,6 @@ from planner.arrays import falses, int_zeros
 from planner.fleet import Floats, Ints
 from planner.sizing.assignment.flow_model import FlowModel
 from planner.sizing.assignment.greedy import greedy_counts
-from planner.sizing.assignment.reduced_cost_fixing import solve_core
 from planner.sizing.host_counts.cutting_planes import search_counts
 from planner.sizing.host_counts.own_pools import cheapest_mix, counts_decide_mix
 from planner.sizing.host_counts.room_for_all import all_fit
@@ -165,6 +164,8 @@ def _by_flow(
     own = np.isfinite(problem.own_cost).any()
     plain = not problem.limited and not own
     if problem.objective == "cost" and plain:
+        from planner.sizing.assignment.reduced_cost_fixing import solve_core
+
         solved = solve_core(problem, classes, budget)
         if solved is not None and not unpacked(problem, classes, solved[1].hosts, solved[1].flow, budget):
             outcome, counts = solved

@@ -11,11 +11,11 @@ from typing import Any
 
 import highspy
 import numpy as np
-import scipy.sparse as sp
 
 from planner.errors import SolverError
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.solvers.budget import Outcome, SolveBudget
+from planner.sizing.solvers.matrices import Matrix
 
 _INTERRUPTIBLE = (
     highspy.cb.HighsCallbackType.kCallbackMipInterrupt,
@@ -61,12 +61,12 @@ def _outcome(highs: highspy.Highs) -> Outcome:
 class LinearProgram:
     """min cost x, row_lower <= matrix x <= row_upper, lower <= x <= upper; shapes (columns,), (rows,), (rows, columns).
 
-    ``lower`` is 0 where None.
+    ``matrix`` is given column by column; ``lower`` is 0 where None.
     """
 
     cost: Floats
     upper: Floats
-    matrix: sp.csc_array
+    matrix: Matrix
     row_lower: Floats
     row_upper: Floats
     whole: Bools | None = None
@@ -129,22 +129,26 @@ class GrowingProgram:
     Every solve but the first starts from the basis of the last, so that many solves cost little more than one.
     """
 
-    def __init__(self, program: LinearProgram, seed: int = 0) -> None:
+    def __init__(self, program: LinearProgram, seed: int = 0, *, dual_edge_weights: int = -1) -> None:
+        """``dual_edge_weights``: how the dual simplex method weighs rows, as HiGHS numbers it; -1: HiGHS chooses."""
         with _quiet():
             self._highs = _quiet_highs(SolveBudget(seed=seed))
+            self._highs.setOptionValue("simplex_dual_edge_weight_strategy", dual_edge_weights)
             self._highs.passModel(_highs_lp(program))
 
-    def add(self, matrix: sp.csr_array, lower: Floats, upper: Floats | None = None) -> None:
+    def add(self, matrix: Matrix, lower: Floats, upper: Floats | None = None) -> None:
         """Add rows lower <= matrix x <= upper, shapes (R, columns) and (R,); without an upper limit if None."""
         most = np.full(len(lower), np.inf) if upper is None else upper
-        self._highs.addRows(len(lower), lower, most, matrix.nnz, matrix.indptr[:-1], matrix.indices, matrix.data)
+        entries = matrix.indptr[:-1], matrix.indices, matrix.data
+        self._highs.addRows(len(lower), lower, most, len(matrix.data), *entries)
 
-    def add_columns(self, matrix: sp.csc_array) -> None:
+    def add_columns(self, matrix: Matrix) -> None:
         """Add columns x >= 0 that cost nothing, shape (rows, C), to the rows that are there."""
         number = matrix.shape[1]
         inf = np.full(matrix.shape[1], np.inf)
         nothing = np.zeros(number)
-        self._highs.addCols(number, nothing, nothing, inf, matrix.nnz, matrix.indptr[:-1], matrix.indices, matrix.data)
+        entries = matrix.indptr[:-1], matrix.indices, matrix.data
+        self._highs.addCols(number, nothing, nothing, inf, len(matrix.data), *entries)
 
     def bound(self, columns: Ints, lower: Floats, upper: Floats) -> None:
         """Set the limits of ``columns``; all shapes (C,)."""

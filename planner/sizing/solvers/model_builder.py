@@ -12,13 +12,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.sparse as sp
 
 from planner.arrays import as_floats, falses, int_zeros
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.instance.limits import Measure
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.highs import LinearProgram
+from planner.sizing.solvers.matrices import by_columns
 
 _MOST_SIZES = 12  # at a pool; rows (3) for more cost more than they cut
 
@@ -90,14 +90,13 @@ class ModelBuilder:
         """Return it as arrays; ``cost`` (columns,) instead of those that blocks have."""
         row = _joined(self._row).astype(np.int64)
         column = _joined(self._column).astype(np.int64)
-        entries = _joined(self._value), (row, column)
-        matrix = sp.coo_array(entries, shape=(self.rows, self.columns))
+        matrix = by_columns(row, column, _joined(self._value), (self.rows, self.columns))
         whole = _joined(self._whole).astype(np.bool_)
         return LinearProgram(
             cost=_joined(self._cost) if cost is None else cost,
             lower=_joined(self._lower),
             upper=_joined(self._upper),
-            matrix=sp.csc_array(matrix),
+            matrix=matrix,
             row_lower=_joined(self._low),
             row_upper=_joined(self._high),
             whole=whole if whole.any() else None,

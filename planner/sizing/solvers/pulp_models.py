@@ -53,7 +53,8 @@ class PulpModel:
             most = float(program.upper[j])
             kind = _KINDS[int(whole[j])]
             self._variables.append(self._model.add_variable(f"x{j:07d}", 0, most if np.isfinite(most) else None, kind))
-        matrix = sp.csr_array(program.matrix)
+        given = program.matrix
+        matrix = sp.csr_array(sp.csc_array((given.data, given.indices, given.indptr), shape=given.shape))
         for i in range(self._rows, len(program.row_lower)):
             entries = slice(matrix.indptr[i], matrix.indptr[i + 1])
             of_row = zip(matrix.indices[entries].tolist(), matrix.data[entries].tolist(), strict=True)

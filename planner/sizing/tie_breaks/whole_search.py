@@ -36,11 +36,6 @@ class _Node:
     x: Floats
     basis: Any
 
-    def holds(self, column: int, value: int) -> bool:
-        """Say whether ``column`` may have ``value`` here."""
-        least, most = self.limits[column]
-        return least <= value <= most
-
 
 @dataclass(frozen=True, slots=True)
 class Searched:
@@ -96,30 +91,34 @@ class WholeSearch:
                 return
             distance = np.minimum(part, 1 - part)
             column = int(columns[np.argmin(distance)])
-            halves = self._halves(node, column)
-            better = [half for half in halves if half.bound < self._value]
-            if not better:
+            up = float(node.x[column] % 1) >= 0.5
+            halves = (self._half(node, column, up=side) for side in (up, not up))
+            better = next((half for half in halves if half is not None and half.bound < self._value), None)
+            if better is None:
                 return
-            near = round(float(node.x[column]))
-            node = next((half for half in better if half.holds(column, near)), better[0])
+            node = better
 
     def _take(self, node: _Node) -> None:
         if node.bound < self._value:
             self._best, self._value = node.x, node.bound
+            self._program.cut_off(node.bound - 1 + 2 * _WHOLE)  # values are whole
 
     def _halves(self, node: _Node, column: int) -> list[_Node]:
         """Return the halves of ``node`` that have an answer."""
+        both = [self._half(node, column, up=up) for up in (False, True)]
+        return [half for half in both if half is not None]
+
+    def _half(self, node: _Node, column: int, *, up: bool) -> _Node | None:
+        """Return the half of ``node`` with the larger values of ``column``, or that with the smaller; None for none."""
         least, most = self._limits(node.limits, column)
         below = float(np.floor(node.x[column]))
         part = node.x[column] - below
-        found = []
-        for side, (limits, share) in enumerate((((least, below), part), ((below + 1, most), 1 - part))):
-            half = self._solved({**node.limits, column: limits}, node.basis)
-            if half is not None:
-                raised = max(0.0, half.bound - node.bound)
-                self._pseudo_costs.learn(side, column, raised / share)
-                found.append(half)
-        return found
+        limits, share = ((below + 1, most), 1 - part) if up else ((least, below), part)
+        half = self._solved({**node.limits, column: limits}, node.basis)
+        if half is not None:
+            raised = max(0.0, half.bound - node.bound)
+            self._pseudo_costs.learn(int(up), column, raised / share)
+        return half
 
     def _limits(self, limits: Mapping[int, tuple[float, float]], column: int) -> tuple[float, float]:
         return limits.get(column, (0.0, float(self._upper[column])))
