@@ -123,14 +123,15 @@ def _leaves(value):
 
 def _of_source():
     trees = {path: ast.parse(path.read_text(encoding="utf-8")) for path in sorted(PLANNER.rglob("*.py"))}
-    functions = _functions(trees.values())
+    nodes = {path: list(ast.walk(tree)) for path, tree in trees.items()}
+    functions = _functions([node for inside in nodes.values() for node in inside])
     for path, tree in trees.items():
         place = path.relative_to(PLANNER).as_posix()
         audience = next(words for begin, words in AUDIENCES.items() if place.startswith(begin))
         if audience is None:
             continue
-        own = {**functions, **_functions([tree], unique=False)}
-        for line, text in Module(tree, own, _skipped(tree)).texts():
+        own = {**functions, **_functions(nodes[path], unique=False)}
+        for line, text in Module(tree, own, _skipped(nodes[path])).texts():
             filled = without_braces(text, "X")
             listed = len(text.split()) > _MOST_WORDS and not re.search(r"[.,;:?|{]", text)  # words that are read
             if (
@@ -142,20 +143,19 @@ def _of_source():
                 yield Sentence(audience, f"{place}:{line}", text.replace("\\1", "{name}"))
 
 
-def _functions(trees, unique=True):
+def _functions(nodes, unique=True):
     """Return the functions by name; of several of one name none, where names are to be unique."""
     found = {}
-    for tree in trees:
-        for node in ast.walk(tree):
-            if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
-                found[node.name] = None if unique and node.name in found else node
+    for node in nodes:
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+            found[node.name] = None if unique and node.name in found else node
     return {name: node for name, node in found.items() if node is not None}
 
 
-def _skipped(tree):
+def _skipped(nodes):
     """The nodes whose strings nobody reads: documentation, hints, regular expressions, errors of programmers, help."""
     found = set()
-    for node in ast.walk(tree):
+    for node in nodes:
         documents = isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
         if documents or (isinstance(node, ast.Attribute) and node.attr == "split"):
             found.add(id(node.value))

@@ -17,6 +17,7 @@ from planner.documents import DOCUMENTS, text_of
 from planner.documents.schema import DIALECT, file_of, schema_of
 from planner.documents.schema import text_of as text_of_schema
 from sample_fleets.random_fleet import generate
+from tests.how_many import tries
 from tests.test_api import TWELVE_SITES
 
 ROOT = Path(__file__).parents[1]
@@ -102,7 +103,7 @@ def test_documents_of_the_samples_are_as_their_schemas_say_and_read_back(sample,
 
 
 @given(seed=st.integers(0, 10**6), cover=st.sampled_from(("none", "host", "hub")), budget=st.sampled_from((None, 10.0)))
-@settings(max_examples=4, deadline=None)
+@settings(max_examples=tries(2), deadline=None)
 def test_documents_of_random_fleets_are_as_their_schemas_say_and_read_back(seed, cover, budget, tmp_path_factory):
     fleet = planner.fleet_from_tables(generate(8, 3, seed, cluster_cap=8, unservable=2))
     fleet = fleet.replace(policy=fleet.policy.replace(cover=cover, latency_budget_ms=budget))

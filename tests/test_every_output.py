@@ -76,17 +76,17 @@ def test_every_output_of_a_sample_is_written_and_read_back(sample, tmp_path, mon
 
 
 def test_cover_against_the_loss_of_a_host_is_searched_host_by_host():
-    rng = np.random.default_rng(3)
-    at, hubs = rng.uniform(0, 1000, (60, 2)), rng.uniform(0, 1000, (6, 2))
+    rng, sites = np.random.default_rng(3), 20
+    at, hubs = rng.uniform(0, 1000, (sites, 2)), rng.uniform(0, 1000, (4, 2))
     rtt = 4 + 0.05 * np.hypot(at[:, None, 0] - hubs[None, :, 0], at[:, None, 1] - hubs[None, :, 1])
     fleet = fleet_of(
         rtt,
-        sites={"clusters": rng.choice([1, 1, 2, 3, 5], 60), "latency_budget_ms": np.sort(rtt, axis=1)[:, 2]},
-        pools={"cluster_cap": rng.choice([20, 32, 64], 6), "max_hosts": [6] * 6},
+        sites={"clusters": rng.choice([1, 1, 2, 3, 5], sites), "latency_budget_ms": np.sort(rtt, axis=1)[:, 2]},
+        pools={"cluster_cap": rng.choice([12, 20], 4), "max_hosts": [4] * 4},
         cover="host",
     )
     problem = build_problem(fleet, Checker(fleet))
-    search = PrimalSearch(Ground(problem, read_losses(fleet, problem)), SolveBudget())
+    search = PrimalSearch(Ground(problem, read_losses(fleet, problem)), SolveBudget(1.0))
     found = search.first()
     fewest = min((better.state.hosts for better in search.better(found)), default=found.state.hosts)
     plan = planner.plan(fleet)

@@ -1,7 +1,6 @@
 """Aims that callers give: the plan is best by them in their place, checked again, told apart, and written down."""
 
 import itertools
-import os
 import pickle
 
 import numpy as np
@@ -14,9 +13,9 @@ import planner
 from planner.own import LATER_AIMS, installed
 from planner.verify.aims import _AFTER
 from tests.arrays import fleet_of
+from tests.how_many import tries
 from tests.test_api import TWELVE_SITES
 
-EXAMPLES = int(os.environ.get("CASTINGVOTE_EXAMPLES", "25"))
 ORDERS = ["mine", "moves mine", "mine,moves", "mine latency", "latency mine"]
 
 
@@ -64,7 +63,7 @@ def cases(draw):
     return rtt, draw(st.integers(2, 4)), costs, draw(today), draw(st.sampled_from(ORDERS))
 
 
-@settings(max_examples=EXAMPLES, deadline=None)
+@settings(max_examples=tries(8), deadline=None)
 @given(cases())
 def test_the_plan_is_the_best_by_an_own_aim_in_its_place(case):
     rtt, cap, costs, today, then = case

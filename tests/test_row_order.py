@@ -7,6 +7,7 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 import planner
+from tests.how_many import tries
 
 _POLICIES = {
     "cover": ["none", "none", "host", "hub", "zone"],
@@ -86,7 +87,7 @@ def shuffled(tables: dict[str, list[dict]], seed: int) -> dict[str, list[dict]]:
     return {name: rng.sample(rows, len(rows)) for name, rows in tables.items()}
 
 
-@settings(max_examples=5, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=tries(4), deadline=None, suppress_health_check=list(HealthCheck))
 @given(st.integers(0, 10**6))
 @example(111)  # limits on hubs, once listed in the order of rows
 def test_the_order_of_rows_changes_no_plan(seed: int) -> None:

@@ -36,6 +36,7 @@ from sample_fleets.straight_model import (
     settings_of,
     usable_caps,
 )
+from tests.how_many import tries
 
 FOLDER = Path(make_fleet.__file__).parent
 README = (FOLDER / "README.md").read_text(encoding="utf-8")
@@ -301,7 +302,7 @@ def test_impossible_sizes_and_shares_are_refused(wrong: dict[str, Any]) -> None:
         generate(**wrong)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=tries(5), deadline=None)
 @example(
     sites=4, hubs=2, seed=1204, tightness=0.0, kept_together=0.0, regional=0.0, mixed_caps=False, cluster_cap=8
 )  # nobody can stay on the host of today: the search for fewer moves compared costs of different length

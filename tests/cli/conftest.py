@@ -169,7 +169,7 @@ def fleets(tmp_path):
         unserved=lambda: write_fleet(folder, small(Latency=one_too_far)),
         wrong=lambda: write_fleet(folder, small(Policy=wrong_cells)),
         slow_to_solve=lambda: write_fleet(folder, located(400, 60)),
-        slow_to_read=lambda: write_fleet(folder, located(6000, 100)),
+        slow_to_read=lambda: write_fleet(folder, located(2500, 60)),
     )
 
 
@@ -196,6 +196,16 @@ def located(sites, hubs):
 def twelve_sites():
     """The sample fleet that README.md solves by hand: 4 hosts."""
     return ROOT / "sample_fleets" / "twelve_sites.xlsx"
+
+
+@pytest.fixture(scope="session")
+def twelve_planned(twelve_sites, tmp_path_factory):
+    """A folder with the plan of that fleet, as workbook and JSON; to be copied, not changed."""
+    place = tmp_path_factory.mktemp("twelve")
+    with pytest.raises(SystemExit) as ended:
+        main(["plan", str(twelve_sites), "-q", "-o", str(place / "plan.xlsx"), "--json", str(place / "plan.json")])
+    assert ended.value.code == 0
+    return place
 
 
 @pytest.fixture(scope="module")

@@ -36,10 +36,10 @@ def test_an_unknown_site_ends_in_2_and_names_similar_ones(call, twelve_sites):
 
 
 @pytest.mark.parametrize("site", [(), ("--site", "M05")])
-def test_json_is_alone_on_standard_output_though_the_solver_prints_below_python(run, twelve_sites, site):
-    done = run("explain", twelve_sites, "--json", "-", *site)
-    assert (done.returncode, done.stderr) == (0, "")
-    data = json.loads(done.stdout)
+def test_json_is_alone_on_standard_output_though_the_solver_prints_below_python(call, twelve_sites, site):
+    done = call("explain", twelve_sites, "--json", "-", *site)
+    assert (done.code, done.err) == (0, "")
+    data = json.loads(done.out)
     assert data["headline"].startswith("4 tie-breaker hosts at 3 hubs")
     assert data["figures"]["hosts"] == 4
     assert bool(data["suggestions"]) != bool(site)

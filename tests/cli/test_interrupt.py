@@ -25,9 +25,8 @@ def test_ctrl_c_while_reading_ends_in_130_and_writes_nothing(terminal, tmp_path,
 
 
 def test_ctrl_c_while_solving_writes_the_best_plan_so_far(terminal, call, tmp_path, fleets):
-    at = terminal("plan", fleets.slow_to_solve(), "-o", "plan.xlsx", "--json", "plan.json")
-    at.read(until="Solving for 400 sites")
-    time.sleep(1.0)  # so that the signal meets the solver and not the lines before it
+    at = terminal("plan", fleets.slow_to_solve(), "-o", "plan.xlsx", "--json", "plan.json", COLUMNS="200")
+    at.read(until=", best ")  # so that the signal meets a solver that has a plan
     at.interrupt(signal.SIGINT)
     assert at.end() in (0, 1)
     assert "Traceback" not in at.seen

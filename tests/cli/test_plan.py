@@ -16,10 +16,10 @@ def test_json_on_standard_output_is_alone_there_though_the_solver_prints_below_p
     assert "4 tie-breaker hosts" in done.stderr
 
 
-def test_json_on_standard_output_is_alone_there_beside_a_workbook(run, tmp_path, twelve_sites):
-    done = run("plan", twelve_sites, "--json", "-", "-o", "plan.xlsx")
-    assert done.returncode == 0
-    data = json.loads(done.stdout)
+def test_json_on_standard_output_is_alone_there_beside_a_workbook(call, tmp_path, twelve_sites):
+    done = call("plan", twelve_sites, "--json", "-", "-o", "plan.xlsx")
+    assert done.code == 0
+    data = json.loads(done.out)
     assert data["seconds"]["write"] > 0
     assert read_plan(tmp_path / "plan.xlsx").hosts == data["hosts"] == 4
 

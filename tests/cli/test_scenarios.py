@@ -16,10 +16,10 @@ def test_a_sweep_prints_a_table_and_writes_what_was_asked_for(call, twelve_sites
     assert {p.name for p in tmp_path.iterdir()} == {"s.xlsx", "s.json", "s.svg"}
 
 
-def test_json_on_standard_output_is_all_there_is(run, twelve_sites):
-    done = run("sweep", twelve_sites, "--vary", "cluster_cap=4,8", "--jobs", 1, "--json", "-", "--rtt-spread", 10)
-    assert done.returncode == 0
-    points = json.loads(done.stdout)["points"]
+def test_json_on_standard_output_is_all_there_is(call, twelve_sites):
+    done = call("sweep", twelve_sites, "--vary", "cluster_cap=4,8", "--jobs", 1, "--json", "-", "--rtt-spread", 10)
+    assert done.code == 0
+    points = json.loads(done.out)["points"]
     assert [point["scenario"] for point in points] == ["as it is", "cluster_cap=4", "cluster_cap=8"]
     assert all(0 <= point["figures"]["certainty"]["within"] <= 1 for point in points)
 
@@ -52,7 +52,7 @@ def test_wrong_calls_end_with_2_and_write_nothing(call, twelve_sites, tmp_path, 
 def test_ctrl_c_keeps_the_points_so_far(terminal, tmp_path):
     from tests.cli.conftest import ROOT
 
-    fleet = ROOT / "sample_fleets" / "national_1200.xlsx"
+    fleet = ROOT / "sample_fleets" / "county_chain.xlsx"
     vary = "sites.latency_budget_ms=x0.5:1.5:0.01"
     child = terminal("sweep", fleet, "--vary", vary, "--solve-all", "--jobs", 1, "--json", "s.json")
     child.read(until="s left")

@@ -11,6 +11,7 @@ from planner.explain.opening import OpeningModel
 from planner.explain.openings import openings_that_save
 from planner.sizing import plan
 from tests.arrays import fewest_bins
+from tests.how_many import tries
 
 BUDGET, REACH = 50.0, 75.0  # half the budget more is within reach
 
@@ -57,7 +58,7 @@ def cases(draw):
     }
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=tries(8), deadline=None)
 @given(cases())
 def test_the_fewest_sites_are_found_and_their_plan_saves_a_host(make, case):
     fleet = make.fleet(

@@ -11,6 +11,7 @@ import planner
 from planner import columns
 from planner.fleet import Fleet, Policy, typed_table
 from planner.plan import Assignment, Plan
+from tests.how_many import tries
 
 NAN = float("nan")
 
@@ -133,7 +134,7 @@ def fleet_of(rows, policy):
     )
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=tries(20), deadline=None)
 @given(ROWS, POLICIES)
 def test_outcomes_follow_from_items_and_items_are_complete(rows, policy):
     fleet = fleet_of(rows, policy)
@@ -157,7 +158,7 @@ def test_outcomes_follow_from_items_and_items_are_complete(rows, policy):
             assert set(item.columns) <= set(columns.SITES.names)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=tries(15), deadline=None)
 @given(ROWS, POLICIES, st.randoms())
 def test_the_order_of_sites_does_not_matter(rows, policy, rng):
     fleet = fleet_of(rows, policy)
@@ -169,7 +170,7 @@ def test_the_order_of_sites_does_not_matter(rows, policy, rng):
     assert mixed.management == straight.management
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=tries(15), deadline=None)
 @given(ROWS, POLICIES)
 def test_a_ready_site_is_eligible_somewhere_and_a_served_one_has_a_hub(rows, policy):
     """What the audit calls ready, the rules let use a host; readiness asks for more, never for less."""
@@ -185,7 +186,7 @@ def test_a_ready_site_is_eligible_somewhere_and_a_served_one_has_a_hub(rows, pol
             assert hub_items or {"nodes", "release_floor"} & {item.code for item in site.items}
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=tries(15), deadline=None)
 @given(ROWS, POLICIES)
 def test_asking_for_less_adds_no_item(rows, policy):
     fleet = fleet_of(rows, policy)

@@ -18,6 +18,7 @@ from planner.rollout.state import read_state
 from planner.sizing import plan as make_plan
 from planner.verify import verify, verify_rollout
 from tests.arrays import fleet_of
+from tests.how_many import tries
 
 from .cases import moves_case, random_case
 from .replays import replay_case
@@ -29,7 +30,7 @@ def sound(fleet, plan, rollout):
     assert [str(v) for v in verify_rollout(fleet, plan, rollout)] == []
 
 
-@settings(max_examples=10, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=tries(4), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.integers(0, 10**9))
 def test_replay_of_random_rollouts(seed):
     fleet, plan, start = replay_case(seed)
@@ -60,7 +61,7 @@ def test_without_a_pilot_no_wave_waits_for_one():
     assert not any(wave.pilot for wave in rollout.waves)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=tries(6), deadline=None)
 @given(st.integers(0, 10**9))
 @example(108)
 @example(194)

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from planner.rollout import roll_out
 from planner.verify import verify_rollout
+from tests.how_many import MORE, tries
 
 from .cases import moves_case
 from .test_order import full_moves
@@ -71,7 +72,7 @@ def tight_case(seed):
     return moves_case(caps, now, then, size, may_use, **limits), moves, limits
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=tries(6), deadline=None, suppress_health_check=list(HealthCheck))
 @given(st.integers(0, 10**9))
 @example(18863)  # an order with a detour fewer
 def test_no_way_has_fewer_waves_than_the_bound(seed):
@@ -85,7 +86,7 @@ def test_no_way_has_fewer_waves_than_the_bound(seed):
         assert found.lower_bound_waves <= truth <= len(found.waves)
 
 
-@pytest.mark.parametrize("batch", range(4))
+@pytest.mark.parametrize("batch", range(4 if MORE else 2))
 def test_small_rollouts_take_the_fewest_waves(batch):
     compared = 0
     for seed in range(60 * batch, 60 * batch + 60):

@@ -4,6 +4,7 @@ import os
 import subprocess
 import sys
 import threading
+import time
 from pathlib import Path
 
 import pytest
@@ -13,7 +14,9 @@ from planner.scenarios import cluster as module
 from planner.scenarios.cluster import Cluster, WorkersLostError
 from planner.scenarios.sweep_results import Scenario
 from planner.scenarios.sweeping import sweep
+from planner.scenarios.vary import axis_of, combined
 from planner.version import VERSION
+from tests.scenarios.test_sweep import substance
 from tests.scenarios.worker_tasks import double_slowly
 
 distributed = pytest.importorskip("distributed")
@@ -25,40 +28,61 @@ class Workers:
 
     def __init__(self, cluster):
         self.scheduler_address = cluster.scheduler_address
-        self.running = []
+        self.running, self.started = {}, 0
 
     def start(self, number):
-        """Start so many workers, and wait until the scheduler knows them all."""
+        """Start workers until so many run, and wait until the scheduler knows these and no other."""
         worker = ["distributed.cli.dask_worker", self.scheduler_address, "--no-nanny", "--nthreads", "1"]
         command = [sys.executable, "-m", *worker, "--no-dashboard"]
         quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
         path = {**os.environ, "PYTHONPATH": str(ROOT)}
-        self.running += [subprocess.Popen(command, cwd=ROOT, env=path, **quiet) for _ in range(number)]
+        while len(self.running) < number:
+            self.started += 1
+            name = f"worker-{self.started}"
+            self.running[name] = subprocess.Popen([*command, "--name", name], cwd=ROOT, env=path, **quiet)
+        give_up = time.monotonic() + 120
         with distributed.Client(self.scheduler_address) as client:
-            client.wait_for_workers(number, timeout=60)
+            while {one["name"] for one in client.scheduler_info()["workers"].values()} != self.running.keys():
+                assert time.monotonic() < give_up
+                time.sleep(0.05)
 
     def end(self, number):
         """End the first of them as a power cut does."""
-        for process in self.running[:number]:
+        for name in list(self.running)[:number]:
+            process = self.running.pop(name)
             process.kill()
             process.wait()
-        del self.running[:number]
 
 
-@pytest.fixture
-def workers():
-    """A scheduler with two workers."""
+@pytest.fixture(scope="module")
+def started():
+    """A scheduler for all tests here: processes that load Dask take longer than what they are asked."""
     with distributed.LocalCluster(
         n_workers=0, host="127.0.0.1", dashboard_address="127.0.0.1:0", silence_logs=50, processes=True
     ) as cluster:
-        started = Workers(cluster)
-        started.start(2)
-        yield started
-        started.end(len(started.running))
+        workers = Workers(cluster)
+        yield workers
+        workers.end(len(workers.running))
+
+
+@pytest.fixture
+def workers(started):
+    """A scheduler with two workers."""
+    started.start(2)
+    return started
 
 
 def runner_on(workers):
     return Cluster(double_slowly, 2, workers.scheduler_address, VERSION, threading.Event())
+
+
+def test_the_table_is_that_of_this_process(workers, twelve_sites):
+    scenarios = combined(
+        [axis_of("latency_budget_ms=15,20"), axis_of("cover=none,hub")],
+        [Scenario("usual"), Scenario("odd", closed_hubs=("NONE",))],
+    )
+    here, there = (sweep(twelve_sites, scenarios, **how) for how in ({"jobs": 1}, {"dask": workers.scheduler_address}))
+    assert substance(there) == substance(here)
 
 
 def test_when_all_workers_are_lost_the_rest_is_answered_with_that(workers, monkeypatch):

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from planner.scenarios.order import next_wave, places, settled, with_shared_bounds
 from planner.scenarios.sweep_results import Edit, Point, PointFigures, Scenario
 from planner.scenarios.vary import axis_of, combined
+from tests.how_many import tries
 
 RTT = [[10.0, 40.0], [20.0, 40.0], [30.0, 40.0], [60.0, 20.0], [60.0, 30.0], [60.0, 60.0]]
 
@@ -156,7 +157,7 @@ def fleets(draw):
     }
 
 
-@settings(max_examples=5, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=tries(3), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(fleets())
 def test_points_that_are_not_planned_equal_their_plans(make, case):
     fleet = make.fleet(

@@ -1,6 +1,5 @@
 """Fleets for the sizing tests: typed tables straight from arrays, so that sizing is tested without intake."""
 
-import os
 from types import SimpleNamespace
 
 import pytest
@@ -9,6 +8,7 @@ from planner import columns
 from planner.fleet import Fleet, typed_table
 from planner.verify import verify
 from tests.arrays import fleet_of
+from tests.how_many import EXAMPLES
 
 
 def sound(fleet: Fleet, plan) -> None:
@@ -33,4 +33,4 @@ def make():
 @pytest.fixture(scope="session")
 def examples() -> int:
     """Random cases of each kind; CASTINGVOTE_EXAMPLES asks for more than the everyday suite runs."""
-    return int(os.environ.get("CASTINGVOTE_EXAMPLES", "12"))
+    return EXAMPLES

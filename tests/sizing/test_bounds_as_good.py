@@ -58,7 +58,7 @@ def later(case, choice):
 def test_no_plan_as_good_is_beyond_a_bound(make, objective, then, examples):
     compared, met = [], []
 
-    @settings(max_examples=examples // 2, deadline=None, suppress_health_check=list(HealthCheck))
+    @settings(max_examples=examples, deadline=None, suppress_health_check=list(HealthCheck))
     @given(cases(objective), st.integers(0, 99))
     def check(case, seed):
         # More to choose from than at the limit or far from it.

@@ -79,7 +79,7 @@ def test_sites_are_grouped_as_by_a_dictionary(
 
     if poor_keys:
         monkeypatch.setattr(grouping, "_mixed", poor)
-    for seed in range(examples):
+    for seed in range(2 * examples):
         problem = _problem(seed, objective=objective)
         known: dict[object, int] = {}
         wanted = [
@@ -91,7 +91,7 @@ def test_sites_are_grouped_as_by_a_dictionary(
 
 def test_whether_all_fit_is_what_a_flow_says(examples: int) -> None:
     said = []
-    for seed in range(5 * examples):
+    for seed in range(10 * examples):
         problem = _problem(seed)
         room = problem.max_hosts * problem.caps
         said.append(all_fit(problem))
@@ -105,7 +105,7 @@ def _pools_of(condition: HallCondition, c: int) -> frozenset[int]:
 
 @pytest.mark.parametrize("shift", [0, 61])  # pools in one number of 64 bits, and in two
 def test_confined_classes_are_those_whose_pools_hold_no_others(shift: int, examples: int) -> None:
-    for seed in range(examples):
+    for seed in range(2 * examples):
         small = _problem(seed)
         wider: dict[str, Ints] = {"caps": np.full(small.pools + shift, 5)} if shift else {}
         problem = dataclasses.replace(small, pool=small.pool + shift, **wider) if shift else small
@@ -124,7 +124,7 @@ def test_confined_classes_are_those_whose_pools_hold_no_others(shift: int, examp
 
 def test_cuts_of_a_flow_are_connected_and_add_up_to_what_is_missing(examples: int) -> None:
     short = 0
-    for seed in range(examples):
+    for seed in range(2 * examples):
         problem = _problem(seed)
         hosts = np.random.default_rng(seed).integers(0, 3, problem.pools)
         flow = hall_conditions(problem, group(problem, by_weight=False))[0].flow(hosts)
@@ -138,7 +138,7 @@ def test_cuts_of_a_flow_are_connected_and_add_up_to_what_is_missing(examples: in
         distinct = {cut.classes.tobytes(): cut for cut in of_least}.values()
         assert sum(cut.shortfall(hosts) for cut in distinct) >= flow.missing
         assert max(cut.shortfall(hosts) for cut in cuts) <= flow.missing
-    assert short > examples // 10
+    assert short > examples // 5
 
 
 def test_a_growing_program_is_what_it_would_be_from_the_start() -> None:
@@ -169,7 +169,7 @@ def test_a_growing_program_is_what_it_would_be_from_the_start() -> None:
 @pytest.mark.parametrize("objective", ["hosts", "new_hosts"])
 def test_the_relaxation_in_columns_is_that_with_distances(objective: str, examples: int) -> None:
     compared = 0
-    for seed in range(examples):
+    for seed in range(2 * examples):
         problem = _problem(seed, objective=objective)
         extra = 1000.0 if objective == "new_hosts" else 0.0
         reference = reference_counts(problem, np.zeros(len(problem.pool), dtype=np.bool_))
@@ -201,4 +201,4 @@ def test_the_relaxation_in_columns_is_that_with_distances(objective: str, exampl
         assert master.value(nearer) == master.value(hosts)
         assert all(row.room @ nearer >= row.demand for row in master.rows)
         assert np.abs(nearer - reference).sum() <= np.abs(hosts - reference).sum() + 1e-9
-    assert compared > examples // 4
+    assert compared > examples // 2

@@ -1,6 +1,5 @@
 """Cover: against a straight model of all flows, and what must hold whatever the fleet."""
 
-import os
 from collections import Counter
 
 import numpy as np
@@ -13,6 +12,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from planner.resilience import drill
 from planner.sizing import plan
 from planner.sizing.cover.certificate_in_words import more_sets_in_words
+from tests.how_many import MORE, tries
 
 
 def plain_fleet(make, seed: int, count: int, width: int, cover: str, *, reach=20.0, cap=16, most=6, **policy):
@@ -66,11 +66,11 @@ def straight(fleet) -> float:
     return round(answer.fun)
 
 
-@pytest.mark.parametrize("seed", range(20 if "CASTINGVOTE_EXAMPLES" in os.environ else 2))
+@pytest.mark.parametrize("seed", range(20 if MORE else 2))
 def test_as_few_hosts_as_a_straight_model_of_all_flows(make, seed):
     rng = np.random.default_rng(seed)
     count, width = int(rng.integers(60, 301)), int(rng.integers(4, 13))
-    if "CASTINGVOTE_EXAMPLES" not in os.environ:
+    if not MORE:
         count, width = count // 3, max(4, width // 2)
     fleet = plain_fleet(make, seed, count, width, "hub", reach=16.0, most=20)
     result = plan(fleet)
@@ -83,7 +83,7 @@ def test_as_few_hosts_as_a_straight_model_of_all_flows(make, seed):
 def test_more_cover_never_takes_fewer_hosts_and_every_drill_passes(make, seed):
     taken = []
     for cover in ("none", "host", "hub", "zone"):
-        fleet = plain_fleet(make, seed, 60, 6, cover)
+        fleet = plain_fleet(make, seed, 60 if MORE else 24, 6, cover)
         zones = [("north",) if h < 2 else ("south",) if h == 5 else () for h in range(6)]
         fleet = fleet.replace(pools=fleet.pools.assign(zone=zones))
         result = plan(fleet)
@@ -140,10 +140,10 @@ def test_standby_is_told_with_its_round_trip_time(make):
     assert (row.host, row.standby, row.standby_rtt_ms) == ("H0-01", "H1-01", 9.0)
 
 
-@settings(max_examples=5, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=tries(4), deadline=None, suppress_health_check=list(HealthCheck))
 @given(st.integers(0, 10_000), st.sampled_from(["host", "hub"]))
 def test_order_of_rows_does_not_matter(make, seed, cover):
-    fleet = plain_fleet(make, seed, 25, 4, cover, cap=8)
+    fleet = plain_fleet(make, seed, *((25, 4) if MORE else (10, 3)), cover, cap=8 if MORE else 4)
     order = np.random.default_rng(seed).permutation(len(fleet.sites))
     shuffled = fleet.replace(sites=fleet.sites.iloc[order].reset_index(drop=True))
     assert plan(shuffled).assignments == plan(fleet).assignments

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from planner.errors import InputError
 from planner.plan import moved_sites
 from planner.sizing import plan
+from tests.how_many import tries
 
 
 def all_plans(rtt, cap):
@@ -46,7 +47,7 @@ def best_figures(rtt, today, cap):
     return min(figures(hosts, choice) for hosts, choice in all_plans(rtt, cap))
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=tries(8), deadline=None)
 @given(case=cases())
 def test_moves_then_latency_are_least_where_called_proven_and_never_below_the_bound(make, case):
     rtt, today, cap = case
@@ -66,7 +67,7 @@ def test_moves_then_latency_are_least_where_called_proven_and_never_below_the_bo
         assert latency.bound <= total + 1e-3 <= latency.value + 2e-3
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=tries(6), deadline=None)
 @given(case=cases())
 def test_thorough_proves_both_aims_of_a_small_fleet(make, case):
     rtt, today, cap = case
@@ -87,7 +88,7 @@ def plans_by_host(rtt, cap, hosts, existing, today):
                 yield moved, sum(rtt[s, p] for s, (p, _) in enumerate(choice))
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=tries(6), deadline=None)
 @given(data=st.data())
 def test_moves_are_sites_with_another_host_also_within_a_pool(make, data):
     """They were sites that leave their pool: fewer than the plan, its rollout and replan moved."""
@@ -128,7 +129,7 @@ def bottlenecks(rtt, cap, hosts):
                 yield margin, max(-(-load // m) for load, m in zip(loads, n, strict=True) if load)
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=tries(4), deadline=None)
 @given(case=cases())
 def test_bottlenecks_that_lead_are_best_over_all_counts_and_later_ones_keep_their_bound(make, case):
     rtt, _, cap = case

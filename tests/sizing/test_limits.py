@@ -17,6 +17,7 @@ from planner.sizing.packing.two_dimensions import pack_weighed
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.transportation import Cost, Transport, least_cost_flow
 from planner.verify import verify_proof
+from tests.how_many import tries
 from tests.sizing.test_limits_brute_force import fewest_bins
 
 ALIKE = {"clusters": [1] * 6, "weight": [1.0] * 6}
@@ -146,7 +147,7 @@ ITEMS = st.lists(st.tuples(st.integers(1, 5), st.integers(1, 9).map(float)), min
 
 
 def test_packing_by_clusters_and_weight_finds_a_packing_exactly_where_there_is_one(examples):
-    @settings(max_examples=2 * examples, deadline=None)
+    @settings(max_examples=4 * examples, deadline=None)
     @given(ITEMS, st.integers(1, 4), st.integers(3, 8), st.integers(6, 14))
     def check(items, hosts, cap, most):
         kinds = {kind: items.count(kind) for kind in items}
@@ -189,7 +190,7 @@ def test_tight_limits_on_hubs_are_proven_by_the_search_at_once(make):
 
 
 @given(st.data())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=tries(25), deadline=None)
 def test_a_flow_within_nested_limits_costs_what_trying_every_way_costs(data):
     sites, pools = data.draw(st.integers(1, 5)), 4
     cost = np.array(data.draw(st.lists(st.integers(0, 9), min_size=sites * pools, max_size=sites * pools)))

@@ -14,6 +14,7 @@ from planner.sizing.cover.primal_search.search import PrimalSearch
 from planner.sizing.cover.primal_search.state import NOWHERE, Ground, State
 from planner.sizing.instance.problem import build_problem
 from planner.sizing.solvers.budget import SolveBudget
+from tests.how_many import MORE, tries
 
 
 def scattered(make, seed, count, width, *, clusters=(1, 1, 1, 2, 3, 5), caps=(20, 32, 64), most=10, **policy):
@@ -69,7 +70,7 @@ def recounted(state):
 
 
 @pytest.mark.parametrize("cover", ["none", "host", "hub", "zone"])
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=tries(4), deadline=None)
 @given(seed=st.integers(0, 10_000), radius=st.sampled_from([None, 12, 30]))
 def test_what_is_broken_is_what_a_recount_says_and_what_choices_foretell(make, cover, seed, radius):
     fleet = scattered(make, seed, 14, 5, caps=(4, 6, 9), most=2, cover=cover, max_blast_radius_hub=radius)
@@ -98,8 +99,8 @@ def test_what_is_broken_is_what_a_recount_says_and_what_choices_foretell(make, c
 
 @pytest.mark.parametrize(("cover", "radius"), [("none", 40), ("host", None), ("hub", 40), ("zone", None)])
 def test_a_plan_is_there_at_once_and_gets_better_without_breaking_anything(make, cover, radius):
-    fleet = scattered(make, 5, 40, 5, cover=cover, max_blast_radius_hub=radius)
-    search = PrimalSearch(ground_of(fleet), SolveBudget())
+    fleet = scattered(make, 5, 40 if MORE else 24, 4, cover=cover, max_blast_radius_hub=radius)
+    search = PrimalSearch(ground_of(fleet), SolveBudget(None if MORE else 1.0))
     found = search.first()
     hosts = [found.state.hosts]
     placed = found.state.home != NOWHERE

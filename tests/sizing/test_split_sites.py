@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from planner.sizing import plan
+from tests.how_many import tries
 
 
 def carried(rtt, clusters, room) -> bool:
@@ -51,7 +52,7 @@ def brute_force(rtt, clusters, cap, most) -> tuple[int, int]:
     raise AssertionError("serving nobody is always possible")
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=tries(12), deadline=None)
 @given(case=cases())
 def test_split_sites_need_as_few_hosts_as_any_plan(make, case):
     rtt, clusters, cap, most = case

@@ -19,6 +19,7 @@ from planner.verify.host_model import Row, exact, host_model
 from planner.verify.second_solver import bound_by_cp_sat
 from tests.arrays import fleet_of
 from tests.benchmarks import generated
+from tests.how_many import tries
 
 
 def random_fleet(seed, sites, hubs, cover="hub", **policy):
@@ -53,7 +54,7 @@ def test_the_proof_of_a_plan_with_cover_holds():
     assert "need room" in PLAN.proof.words
 
 
-@settings(max_examples=8, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=tries(3), deadline=None, suppress_health_check=list(HealthCheck))
 @given(
     st.integers(0, 10_000),
     st.integers(4, 40),

@@ -13,6 +13,7 @@ from planner.plan import Proof
 from planner.sizing import plan as make_plan
 from planner.verify import verify_proof
 from tests.arrays import fleet_of
+from tests.how_many import tries
 
 # Four sites reach H0 only, two reach H1 only, one either; hosts of three: two and one, though seven on three would do.
 FLEET = fleet_of([[10, 99]] * 4 + [[99, 10]] * 2 + [[10, 10]], cluster_cap=3)
@@ -55,7 +56,7 @@ def cases(draw):
     return fleet_of(rtt, sites=sites, pools=pools, objective=objective, own_tie_breaker_cost=4.0)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=tries(8), deadline=None)
 @given(fleet=cases())
 def test_no_proof_of_a_random_fleet_fails(fleet):
     plan = make_plan(fleet)

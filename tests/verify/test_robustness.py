@@ -12,6 +12,7 @@ from planner import columns
 from planner.fleet import Fleet, Policy, typed_table
 from planner.plan import Assignment, Host, NoHostNeeded, Plan, Reason, Unserved
 from planner.verify import CODES, verify
+from tests.how_many import tries
 
 _WORDS = ("", "A", "B", "C", "N", "S", "N-01", "S-01", "=1+1", "8.4", "12", "move", "keep", "optimal", "hosts", "cost")
 _NUMBERS = (0, 1, 2, -1, 1.5, 10**400, float("nan"), float("inf"), -float("inf"))
@@ -33,7 +34,9 @@ def edited(draw: st.DrawFn, entries: tuple) -> tuple:
 
 
 @settings(
-    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow], deadline=None, max_examples=60
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+    deadline=None,
+    max_examples=tries(20),
 )
 @given(data=st.data(), policy=st.fixed_dictionaries({}, optional={"cover": st.sampled_from(["host", "hub"])}))
 def test_nothing_that_a_cell_can_hold_raises(desk, data, policy) -> None:

@@ -11,6 +11,7 @@ from planner.fleet import Fleet, Policy, typed_table
 from planner.rules import Checker
 from planner.verify.inventory import read_inventory
 from planner.verify.rules import RULE_CODES, broken_rules, eligible
+from tests.how_many import tries
 
 BLANK = math.nan
 RELEASES = ("", "8.1", "8.2", "8.2-rc1", "8.10", "9.0", "8.2 SP1")
@@ -112,7 +113,7 @@ def any_fleet(random: Random) -> Fleet:
     )
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=tries(20))
 @given(st.integers(0, 2**32).map(Random).map(any_fleet))
 def test_both_readings_of_the_rules_name_the_same_eligible_pairs(fleet: Fleet) -> None:
     inventory, pairs = read_inventory(fleet), Checker(fleet).eligible()
@@ -126,7 +127,7 @@ def test_both_readings_of_the_rules_name_the_same_eligible_pairs(fleet: Fleet) -
     assert one_by_one == in_arrays
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=tries(20))
 @given(st.integers(0, 2**32).map(Random).map(any_fleet))
 def test_both_readings_of_the_rules_name_the_same_standbys(fleet: Fleet) -> None:
     """Those of sites that have a home: limits of the ordinary day, uplinks and blast radii, keep no standby away."""
