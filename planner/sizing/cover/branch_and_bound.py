@@ -74,7 +74,8 @@ class LevelBound:
                 child = self._node(number, low, high, budget)
                 if budget.spent:
                     return
-                self._gain[side, p] += (self.below if child is None else child.bound) - node.bound
+                bound = self.below if child is None else child.bound
+                self._gain[side, p] += bound - node.bound
                 self._splits[side, p] += 1.0
                 if child is not None:
                     child.bound = max(child.bound, node.bound)
@@ -89,12 +90,14 @@ class LevelBound:
     def _node(self, number: int, low: Ints, high: Ints, budget: SolveBudget) -> _Node | None:
         """Return the node of a range, None where nothing in it costs less than ``below``."""
         levels = self.levels
-        inside = (levels.hosts >= low[levels.pool]) & (levels.hosts <= high[levels.pool])
-        self._program.bound(levels.level, np.zeros(len(inside)), as_floats(inside))
+        enough, few = levels.hosts >= low[levels.pool], levels.hosts <= high[levels.pool]
+        upper = as_floats(enough & few)
+        self._program.bound(levels.level, np.zeros(len(upper)), upper)
         answer = self._answer(budget)
         if answer.outcome.state != "optimal":
             return None
-        return _Node(float(answer.outcome.objective), number, low, high, answer.x[levels.level])
+        bound = float(answer.outcome.objective)
+        return _Node(bound, number, low, high, answer.x[levels.level])
 
     def _answer(self, budget: SolveBudget) -> Answer:
         """Solve, and take in the conditions that are failed."""
@@ -103,7 +106,8 @@ class LevelBound:
             self._steps += answer.iterations
             if answer.outcome.state != "optimal":
                 return answer
-            short = self._conditions.demand - self._met @ answer.x[self.levels.level]
+            met = self._met @ answer.x[self.levels.level]
+            short = self._conditions.demand - met
             short[self._taken] = 0.0
             worst = np.argsort(-short, kind="stable")[:_AT_A_TIME]
             worst = worst[short[worst] > _EPS]
@@ -126,11 +130,13 @@ class LevelBound:
         """Return pool and count at which the node is split, (-1, 0) where counts are whole."""
         levels, pools = self.levels, self.levels.problem.pools
         mean = np.bincount(levels.pool, weights=node.share * levels.hosts, minlength=pools)
-        mixed = np.bincount(levels.pool, weights=node.share * levels.hosts**2, minlength=pools) - mean**2
+        squares = np.bincount(levels.pool, weights=node.share * levels.hosts**2, minlength=pools)
+        mixed = squares - mean**2
         mixed[node.low >= node.high] = 0.0
         if mixed.max(initial=0.0) <= _MIXED:
             return -1, 0
         brought = np.maximum(_LEAST_GAIN, self._gain / self._splits).prod(axis=0)
         p = int((mixed * brought).argmax())
-        at = int(np.clip(np.floor(mean[p] + _EPS), node.low[p], node.high[p] - 1))
+        below = np.floor(mean[p] + _EPS)
+        at = int(np.clip(below, node.low[p], node.high[p] - 1))
         return p, at

@@ -45,7 +45,8 @@ def plan_covered(case: Case, budget: SolveBudget) -> tuple[Draft, Mapping[TieBre
     """
     losses = read_losses(case.fleet, case.problem)
     ground = Ground(case.problem, losses)
-    best = _search(case, ground, losses, budget if budget.left is None else budget.within(budget.left * _FOR_HOSTS))
+    for_hosts = budget if budget.left is None else budget.within(budget.left * _FOR_HOSTS)
+    best = _search(case, ground, losses, for_hosts)
 
     def offer(draft: Draft) -> Draft:
         best.offer(draft)
@@ -68,7 +69,8 @@ def _search(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -> 
         if today is not None:
             best.offer(draft_of(case, today))
     if ground.by_host and search.all_covered(found):
-        _by_levels(case, HostLossBound(ground, search.prices, limited), search, found, best)
+        known = HostLossBound(ground, search.prices, limited)
+        _by_levels(case, known, search, found, best)
         return best
     for draft in _exact(case, losses, budget):
         best.offer(draft)
@@ -89,7 +91,8 @@ def _by_levels(case: Case, known: HostLossBound, search: PrimalSearch, found: Fo
     best.offer(_bounded(best.draft, known))
     if best.closed:
         return
-    exact = solve_host_by_host(case.problem, best.losses, search.budget.within(_HOSTS_SECONDS))
+    within = search.budget.within(_HOSTS_SECONDS)
+    exact = solve_host_by_host(case.problem, best.losses, within)
     if exact is not None:
         best.offer(draft_of_hosts(case, best.losses, exact))
         if best.closed:
@@ -121,9 +124,12 @@ def _finished(case: Case, found: Found, budget: SolveBudget) -> Draft:
     """Return the draft of a state, in which sites go where the later aims want them as far as there is room."""
     problem = case.problem
     costs = [problem.pair_cost] if problem.objective == "cost" else []
-    costs += [cost.values for cost in costs_of(problem, case.incumbent, case.tie_breaks)]
-    state = settled_by_cost(found.state, found.bare, HomeCost(weighed(costs)), budget) if costs else found.state
-    return draft_of(case, state)
+    later = costs_of(problem, case.incumbent, case.tie_breaks)
+    costs += [cost.values for cost in later]
+    if not costs:
+        return draft_of(case, found.state)
+    cost = HomeCost(weighed(costs))
+    return draft_of(case, settled_by_cost(found.state, found.bare, cost, budget))
 
 
 def _exact(case: Case, losses: Losses, budget: SolveBudget) -> Iterator[Draft]:

@@ -56,23 +56,26 @@ class CoverModel(FlowModel):
         arcs = np.flatnonzero(self.coverable[self.classes.of_arc])
         can = self._followed()[arcs]
         self.bare_on = arcs[:0] if cover_all else arcs
-        self.w = self.rows.block(
-            len(self.bare_on), upper=self.classes.demand[self.classes.of_arc[self.bare_on]], whole=True
-        )
+        most = self.classes.arc_demand[self.bare_on]
+        self.w = self.rows.block(len(self.bare_on), upper=most, whole=True)
         if cover_all:
             never = self.f[arcs[~can]]
-            self.rows.add([(np.arange(len(never)), never, 1.0)], len(never), -np.inf, 0.0)
+            barred: Terms = np.arange(len(never)), never, 1.0
+            self.rows.add([barred], len(never), -np.inf, 0.0)
             return
-        terms: list[Terms] = [(np.arange(len(arcs)), self.w, 1.0), (np.arange(len(arcs)), self.f[arcs], -1.0)]
-        self.rows.add(terms, len(arcs), np.where(can, -np.inf, 0.0), 0.0)
+        each = np.arange(len(arcs))
+        terms: list[Terms] = [(each, self.w, 1.0), (each, self.f[arcs], -1.0)]
+        all_bare = np.where(can, -np.inf, 0.0)
+        self.rows.add(terms, len(arcs), all_bare, 0.0)
 
     def _followed(self) -> Bools:
         """Say on which arcs some eligible pool may follow, shape (A,)."""
         classes = self.classes
         found = falses(len(self.classes.pool))
         for c in range(classes.count):
-            mine = slice(classes.indptr[c], classes.indptr[c + 1])
-            found[mine] = self.losses.partners(classes.pool[mine], self.problem.max_hosts).any(axis=1)
+            mine = classes.arcs_of(c)
+            may = self.losses.partners(classes.pool[mine], self.problem.max_hosts)
+            found[mine] = may.any(axis=1)
         return found
 
     def _require(self, row: Row) -> None:
@@ -85,19 +88,20 @@ class CoverModel(FlowModel):
         each = as_floats(classes.arc_items)
         counted = each * row.counted(classes, losses)
         on = np.flatnonzero(counted)
-        displaced = np.isin(classes.of_arc, row.inside) & losses.pools[row.loss][classes.pool]
+        lost = losses.pools[row.loss][classes.pool]
+        displaced = np.isin(classes.of_arc, row.inside) & lost
         bare = displaced[self.bare_on]
-        terms: list[Term] = [
-            (self.f[on], counted[on]),
-            (self.w[bare], -each[self.bare_on[bare]]),
-            (self.n[row.pools], -m * as_floats(losses.room[row.pools])),
-        ]
+        living: Term = self.f[on], counted[on]
+        without: Term = self.w[bare], -each[self.bare_on[bare]]
+        room: Term = self.n[row.pools], -m * as_floats(losses.room[row.pools])
+        terms = [living, without, room]
         most = 0.0
         if row.hosts:
-            p = int(np.flatnonzero(losses.pools[row.loss])[0])
+            p = int(np.argmax(losses.pools[row.loss]))
             most = float(losses.room[p]) * m * (m - 1)
             if self.hosts is None:
-                void = float(2 * m + 1) * float((classes.demand * classes.items).sum())
+                all_clusters = float(classes.demand @ classes.items)
+                void = (2 * m + 1) * all_clusters
                 terms.append((self._exactly(p)[m - 1 : m], void))
                 most += void
         self.rows.at_most(terms, most)
@@ -107,7 +111,8 @@ class CoverModel(FlowModel):
         if p not in self.exactly:
             steps = np.arange(1.0, self.problem.max_hosts[p] + 1)
             self.exactly[p] = self.rows.block(len(steps), upper=1.0, whole=True)
-            self.rows.row([(self.n[[p]], 1.0), (self.exactly[p], -steps)], 0.0, 0.0)
+            number: Term = self.exactly[p], -steps
+            self.rows.row([(self.n[[p]], 1.0), number], 0.0, 0.0)
             self.rows.at_most([(self.exactly[p], 1.0)], 1.0)
         return self.exactly[p]
 
@@ -130,18 +135,21 @@ class CoverModel(FlowModel):
         classes, rows = self.classes, self.rows
         load = rows.block(1, upper=float(self.problem.caps.max(initial=0)))
         self.give(hosts)
-        running = np.flatnonzero((hosts > 0) & (np.bincount(classes.pool, minlength=len(hosts)) > 0))
+        arcs = np.bincount(classes.pool, minlength=len(hosts))
+        running = np.flatnonzero((hosts > 0) & (arcs > 0))
         number = np.full(len(hosts), -1)
         number[running] = np.arange(len(running))
         on = np.flatnonzero(number[classes.pool] >= 0)
-        clusters = (number[classes.pool[on]], self.f[on], as_floats(classes.items[classes.of_arc[on]]))
-        mean = (np.arange(len(running)), np.repeat(load, len(running)), -as_floats(hosts[running]))
+        clusters: Terms = number[classes.pool[on]], self.f[on], as_floats(classes.arc_items[on])
+        each, same = np.arange(len(running)), np.repeat(load, len(running))
+        mean: Terms = each, same, -as_floats(hosts[running])
         rows.add([clusters, mean], len(running), -np.inf, 0.0)
         cost = np.zeros(rows.columns)
         cost[load] = 1.0
         _, counts = self._solve(cost, "moves and round trips", budget)
         if counts is not None:
-            rows.at_most([(load, 1.0)], float(self._values[load[0]]) + 1e-6)
+            reached = float(self._values[load[0]])
+            rows.at_most([(load, 1.0)], reached + 1e-6)
         return counts
 
     def _solve(self, cost: Floats, stage: str, budget: SolveBudget) -> tuple[Outcome, Counts | None]:
@@ -151,9 +159,8 @@ class CoverModel(FlowModel):
             if counts is None:
                 return outcome, None
             self.uncovered = self._uncovered(counts)
-            rows = list(
-                missing_rows(self.problem, self.classes, self.losses, counts.hosts, counts.flow, self.uncovered)
-            )
+            case = self.problem, self.classes, self.losses
+            rows = list(missing_rows(*case, counts.hosts, counts.flow, self.uncovered))
             if not rows:
                 return outcome, counts
             before = len(self.known)

@@ -41,18 +41,21 @@ def liked_room(reserves: ReserveSearch, network: PairNetwork, point: Point, pref
 
     def flow(most: Ints, cost: Ints) -> tuple[Ints | None, int | None]:
         transport = Transport(classes.of_arc, classes.pool, network.demand, most * hosts)
-        found = least_cost_flow(transport, [Cost(as_floats(cost // each), 1.0)])
-        return found, None if found is None else int(cost // each @ found)
+        of_cluster = cost // each
+        found = least_cost_flow(transport, [Cost(as_floats(of_cluster), 1.0)])
+        return found, None if found is None else int(of_cluster @ found)
 
     caps = reserves.problem.caps
     level = int(caps.max(initial=0))
     if preferences.even:
-        level = _lowest(level, lambda most: flow(np.minimum(caps, most), preferences.before)[1])
+        before = preferences.before
+        level = _lowest(level, lambda most: flow(np.minimum(caps, most), before)[1])
     found, _ = flow(np.minimum(caps, level), preferences.cost)
     if found is None:
         return point
     load = np.bincount(classes.pool, weights=found, minlength=network.pools)
-    return reserves.near(as_floats(reserves.losses.room * hosts - load)).room_for(hosts) or point
+    left = as_floats(reserves.losses.room * hosts - load)
+    return reserves.near(left).room_for(hosts) or point
 
 
 def find_homes(
@@ -71,24 +74,29 @@ def find_homes(
     if classes.multi_cluster.any():
         found = network.cheapest(load, ready, cost // classes.arc_items)
         before = load.copy(), ready.copy()
-        multi_cluster = None if found is None else _multi_cluster(network, load, ready, *found)
+        multi_cluster = None
+        if found is not None:
+            multi_cluster = _multi_cluster(network, load, ready, *found)
         if multi_cluster is None or not _packs(model, network, point, multi_cluster):
             return None
         settled = multi_cluster
         asked = np.where(classes.multi_cluster, 0, network.demand)
         if network.solve(load, ready, demand=asked).missing:
-            search = reserves.beside(network, Taken(before[0] - load, before[1] - ready), asked)
+            taken = Taken(before[0] - load, before[1] - ready)
+            search = reserves.beside(network, taken, asked)
             better = search.room_for(rounded(point.hosts))
             if better is None:
                 return None
             load, ready = _whole_room(search.model, better)
     if preferences.even:
-        carried = np.bincount(classes.pool, weights=settled * classes.arc_items, minlength=network.pools)
-        load = _even(network, point, (load, ready), asked, as_floats(carried), preferences.before)
+        large = settled * classes.arc_items
+        carried = as_floats(np.bincount(classes.pool, weights=large, minlength=network.pools))
+        load = _even(network, point, (load, ready), asked, carried, preferences.before)
     light = network.cheapest(load, ready, cost, asked)
     if light is None:
         return None
-    return settled + np.bincount(light[0], weights=light[2], minlength=len(settled))
+    arc, _, clusters = light
+    return settled + np.bincount(arc, weights=clusters, minlength=len(settled))
 
 
 def _even(
@@ -101,15 +109,18 @@ def _even(
     load, ready = room
 
     def lowered(most: int) -> Ints:
-        return np.minimum(load, np.maximum(0, most * point.hosts - carried).astype(np.int64))
+        left = np.maximum(0, most * point.hosts - carried)
+        return np.minimum(load, left.astype(np.int64))
 
     def total(most: int) -> int | None:
         found = network.cheapest(lowered(most), ready, before, asked)
         if found is None:
             return None
-        return int(before[found[0]] @ found[2])
+        arc, _, clusters = found
+        return int(before[arc] @ clusters)
 
-    high = int(np.ceil(((load + carried) / np.maximum(1.0, point.hosts)).max(initial=0.0)))
+    of_host = (load + carried) / np.maximum(1.0, point.hosts)
+    high = int(np.ceil(of_host.max(initial=0.0)))
     return lowered(_lowest(high, total))
 
 
@@ -118,7 +129,10 @@ def _lowest(high: int, total: Callable[[int], int | None]) -> int:
     low, least = 0, total(high)
     while low + 1 < high:
         middle = (low + high) // 2
-        low, high = (low, middle) if total(middle) == least else (middle, high)
+        if total(middle) == least:
+            high = middle
+        else:
+            low = middle
     return high
 
 
@@ -133,22 +147,25 @@ def _multi_cluster(
     """Return the sites of several clusters on each arc (A,), and take their room from ``load`` and ``ready``."""
     classes = network.classes
     settled = np.zeros(len(classes.pool))
-    flow: dict[int, list[tuple[int, int, int]]] = {}
-    for sent, a, q in sorted(zip(clusters.tolist(), arc.tolist(), standby.tolist(), strict=True), reverse=True):
-        flow.setdefault(int(classes.of_arc[a]), []).append((sent, a, q))
+    flow: dict[int, list[tuple[int, int]]] = {}
+    sent = zip(clusters.tolist(), arc.tolist(), standby.tolist(), strict=True)
+    for _, a, q in sorted(sent, reverse=True):
+        flow.setdefault(int(classes.of_arc[a]), []).append((a, q))
     multi_cluster = np.flatnonzero(classes.multi_cluster)
-    for c in multi_cluster[
-        np.lexsort((-classes.items[multi_cluster], np.diff(classes.indptr)[multi_cluster]))
-    ].tolist():
+    choices = np.diff(classes.indptr)[multi_cluster]
+    order = np.lexsort((-classes.items[multi_cluster], choices))
+    for c in multi_cluster[order].tolist():
         k = int(classes.items[c])
-        options = [(a, q) for _, a, q in flow.get(c, [])]
+        options = flow.get(c, [])
         for _ in range(int(classes.size[c])):
-            pick = next(((a, q) for a, q in options if _room(classes.pool[a], q, load, ready) >= k), None)
-            pick = pick or _roomiest(network, c, load, ready)
-            if pick is None or _room(classes.pool[pick[0]], pick[1], load, ready) < k:
+            fitting = ((a, q) for a, q in options if _room(classes.pool[a], q, load, ready) >= k)
+            pick = next(fitting, None) or _roomiest(network, c, load, ready)
+            if pick is None:
                 return None
             a, q = pick
             p = int(classes.pool[a])
+            if _room(p, q, load, ready) < k:
+                return None
             settled[a] += 1
             load[p] -= k
             if q >= 0:
@@ -158,7 +175,8 @@ def _multi_cluster(
 
 def _room(p: int, q: int, load: Ints, ready: Ints) -> int:
     """Return the clusters that home ``p`` with standby ``q`` may still take; -1 is no standby."""
-    return int(load[p] if q < 0 else min(load[p], ready[p, q]))
+    room = load[p] if q < 0 else min(load[p], ready[p, q])
+    return int(room)
 
 
 def _roomiest(network: PairNetwork, c: int, load: Ints, ready: Ints) -> tuple[int, int] | None:
@@ -169,7 +187,8 @@ def _roomiest(network: PairNetwork, c: int, load: Ints, ready: Ints) -> tuple[in
     if not network.coverable[c]:
         return int(arcs[np.argmax(load[mine])]), -1
     both = np.ix_(mine, mine)
-    room = np.where(network.may[both], np.minimum(ready[both], load[mine][:, None]), -1)
+    free = np.minimum(ready[both], load[mine][:, None])
+    room = np.where(network.may[both], free, -1)
     home, rank = np.unravel_index(int(np.argmax(room)), room.shape)
     if room[home, rank] > 0:
         return (int(arcs[home]), int(mine[rank]))
@@ -181,7 +200,8 @@ def _packs(model: ReserveModel, network: PairNetwork, point: Point, settled: Flo
     classes, problem = network.classes, model.problem
     for p in np.unique(classes.pool[np.flatnonzero(settled)]).tolist():
         arcs = np.flatnonzero((classes.pool == p) & (settled > 0))
-        items = np.repeat(classes.items[classes.of_arc[arcs]], settled[arcs].astype(np.int64)).tolist()
-        if len(first_fit_decreasing(items, int(problem.caps[p]))) > point.hosts[p]:
+        items = np.repeat(classes.arc_items[arcs], settled[arcs].astype(np.int64))
+        packed = first_fit_decreasing(items.tolist(), int(problem.caps[p]))
+        if len(packed) > point.hosts[p]:
             return False
     return True

@@ -74,7 +74,8 @@ def solve_host_by_host(problem: Problem, losses: Losses, budget: SolveBudget) ->
     if not outcome.has_solution:
         return None
     if len(model.o):
-        model.keep(objective, outcome.objective + _LITTLE * max(1.0, abs(outcome.objective)))
+        last_digits = _LITTLE * max(1.0, abs(outcome.objective))
+        model.keep(objective, outcome.objective + last_digits)
         fewest, with_fewest = model.solve(model.cost(model.o, 1.0), budget)
         x = with_fewest if fewest.has_solution else x
     return model.answer(outcome, x)
@@ -86,13 +87,15 @@ def size(problem: Problem, losses: Losses) -> int:
     total = 0
     for s in range(problem.sites):
         mine = problem.pool[problem.pairs_of(s)]
-        total += int(most[mine] @ losses.follows[np.ix_(mine, mine)] @ most[mine])
+        follows = losses.follows[np.ix_(mine, mine)]
+        total += int(most[mine] @ follows @ most[mine])
     return total
 
 
 def _numbers(problem: Problem) -> Ints:
     """Return how many hosts of each pool can be of use, shape (P,): no more than it has sites."""
-    return np.minimum(problem.max_hosts, np.bincount(problem.pool, minlength=problem.pools) * 2)
+    useful = np.bincount(problem.pool, minlength=problem.pools) * 2
+    return np.minimum(problem.max_hosts, useful)
 
 
 class Model:
@@ -114,7 +117,8 @@ class Model:
         self.number = np.arange(len(self.pool)) - first[self.pool]
         of_pair = numbers[problem.pool]
         self.pair = np.repeat(np.arange(len(problem.pool)), of_pair)
-        rank = np.arange(len(self.pair)) - np.repeat(np.cumsum(of_pair) - of_pair, of_pair)
+        before = np.cumsum(of_pair) - of_pair
+        rank = np.arange(len(self.pair)) - np.repeat(before, of_pair)
         self.home = first[problem.pool[self.pair]] + rank
         self.site = problem.site[self.pair]
         self.lives, self.standby = self._standbys()
@@ -130,12 +134,14 @@ class Model:
             mine = np.flatnonzero(self.site == s)
             hosts = self.home[mine]
             pools = self.pool[hosts]
-            may = self.losses.follows[np.ix_(pools, pools)] & ~np.eye(len(hosts), dtype=np.bool_)
+            same = np.eye(len(hosts), dtype=np.bool_)
+            may = self.losses.follows[np.ix_(pools, pools)] & ~same
             home, other = np.nonzero(may)
             lives.append(mine[home])
             standby.append(hosts[other])
         nothing = int_zeros(0)
-        return np.concatenate([nothing, *lives]), np.concatenate([nothing, *standby])
+        of_home = np.concatenate([nothing, *lives])
+        return of_home, np.concatenate([nothing, *standby])
 
     def _add_columns(self) -> None:
         block = self.rows.block
@@ -151,17 +157,22 @@ class Model:
         """Add (1) and (3)."""
         sites = self.problem.sites
         homes = np.arange(len(self.x))
-        somewhere: list[Terms] = [(self.site, self.x, 1.0), (np.arange(sites), self.z, 1.0), (self.own_of, self.o, 1.0)]
-        self.rows.add(somewhere, sites, 1.0, 1.0)
-        self.rows.add([(self.lives, self.y, 1.0), (homes, self.u, 1.0), (homes, self.x, -1.0)], len(homes), 0.0, 0.0)
+        at_home: Terms = self.site, self.x, 1.0
+        left_out: Terms = np.arange(sites), self.z, 1.0
+        own: Terms = self.own_of, self.o, 1.0
+        self.rows.add([at_home, left_out, own], sites, 1.0, 1.0)
+        followed: Terms = self.lives, self.y, 1.0
+        bare: Terms = homes, self.u, 1.0
+        lives: Terms = homes, self.x, -1.0
+        self.rows.add([followed, bare, lives], len(homes), 0.0, 0.0)
 
     def _add_hosts(self) -> None:
         """Add (2), (5) and (6)."""
         problem, rows = self.problem, self.rows
-        add_room(rows, problem.caps[self.pool], self.r, [Loads(self.home, self.x, problem.clusters[self.site])])
+        clusters = Loads(self.home, self.x, problem.clusters[self.site])
+        add_room(rows, problem.caps[self.pool], self.r, [clusters])
         later = np.flatnonzero(self.number > self.named[self.pool])
-        each = np.arange(len(later))
-        rows.add([(each, self.r[later], 1.0), (each, self.r[later - 1], -1.0)], len(later), -np.inf, 0.0)
+        rows.no_more(self.r[later], self.r[later - 1])
         for limit in problem.host_limits:
             taken = np.zeros(problem.pools)
             taken[limit.pools] = limit.each
@@ -170,7 +181,8 @@ class Model:
         add_place_limits(rows, problem, self.pool[self.home], self.x, amounts)
         if problem.host_weight is not None:
             weights = Loads(self.home, self.x, problem.weights[self.site])
-            add_room(rows, np.full(len(self.r), problem.host_weight), self.r, [weights])
+            most = np.full(len(self.r), problem.host_weight)
+            add_room(rows, most, self.r, [weights])
 
     def _add_losses(self) -> None:
         """Add (4), for hosts that a loss can send somebody to."""
@@ -182,9 +194,11 @@ class Model:
             number = np.full(len(self.r), -1)
             number[hosts] = np.arange(len(hosts))
             there = np.flatnonzero(number[self.home] >= 0)
-            arriving = Loads(number[self.standby[sent]], self.y[sent], clusters[self.lives[sent]])
-            living = Loads(number[self.home[there]], self.x[there], clusters[there])
-            add_room(self.rows, self.losses.room[self.pool[hosts]], self.r[hosts], [arriving, living])
+            standby, home = number[self.standby[sent]], number[self.home[there]]
+            arriving = Loads(standby, self.y[sent], clusters[self.lives[sent]])
+            living = Loads(home, self.x[there], clusters[there])
+            room = self.losses.room[self.pool[hosts]]
+            add_room(self.rows, room, self.r[hosts], [arriving, living])
 
     def _groups(self) -> Groups:
         """Return the hosts that are lost at once."""
@@ -213,7 +227,8 @@ class Model:
         """Return the weight that is unserved of sites that are to be kept, then of all, then that without standby."""
         weights = self.problem.weights
         kept = self.cost(self.z, weights * self.problem.kept)
-        return kept, self.cost(self.z, weights), self.cost(self.u, weights[self.site])
+        bare = self.cost(self.u, weights[self.site])
+        return kept, self.cost(self.z, weights), bare
 
     def objective(self) -> Floats:
         """Return the policy's objective, of new hosts with the fewest hosts among equals."""
@@ -222,38 +237,38 @@ class Model:
             return self.cost(self.r, 1.0)
         if problem.objective == "new_hosts":
             new = as_floats(self.number >= problem.existing[self.pool])
-            return self.cost(self.r, new) + self.cost(self.r, 1.0 / (len(self.r) + 1))
+            little = 1.0 / (len(self.r) + 1)
+            return self.cost(self.r, new + little)
         hosts = self.cost(self.r, problem.host_cost[self.pool])
         pairs = self.cost(self.x, problem.pair_cost[self.pair])
-        return hosts + pairs + self.cost(self.o, problem.own_cost[self.own_of])
+        own = self.cost(self.o, problem.own_cost[self.own_of])
+        return hosts + pairs + own
 
     def answer(self, outcome: Outcome, x: Floats) -> HostByHost:
         """Read the solution; hosts that carry nothing do not count, and the bound is that of the objective alone."""
         problem, chosen = self.problem, x > 0.5
         stands = np.flatnonzero(chosen[self.y])
-        standby = dict(zip(self.lives[stands].tolist(), self.standby[stands].tolist(), strict=True))
+        lives, follows = self.lives[stands], self.standby[stands]
+        standby = dict(zip(lives.tolist(), follows.tolist(), strict=True))
         homes = np.flatnonzero(chosen[self.x]).tolist()
         own = falses(problem.sites)
         own[self.own_of] = chosen[self.o]
         value, bound = outcome.objective, outcome.bound
         if problem.objective != "cost":
             value = float(np.floor(value + 1e-6))
-            bound = float(max(0.0, np.floor(bound + 1e-6)))
-        return HostByHost(
-            seats=tuple(self._seat(at) for at in homes),
-            standbys=tuple(self._name(standby[at]) if at in standby else None for at in homes),
-            unserved=chosen[self.z],
-            own=own,
-            value=value,
-            bound=value if outcome.state == "optimal" else min(value, bound),
-            word=outcome.word,
-        )
+            bound = max(0.0, float(np.floor(bound + 1e-6)))
+        bound = value if outcome.state == "optimal" else min(value, bound)
+        seats = tuple(map(self._seat, homes))
+        standbys = tuple(self._name(standby[at]) if at in standby else None for at in homes)
+        return HostByHost(seats, standbys, chosen[self.z], own, value, bound, outcome.word)
 
     def _seat(self, at: int) -> Seat:
         """Return the seat of an x."""
         s = int(self.site[at])
         host = int(self.home[at])
-        return Seat(s, int(self.pair[at]), int(self.pool[host]), self._name(host), int(self.problem.clusters[s]))
+        pair, pool = int(self.pair[at]), int(self.pool[host])
+        clusters = int(self.problem.clusters[s])
+        return Seat(s, pair, pool, self._name(host), clusters)
 
     def _name(self, host: int) -> str:
         return name(int(self.pool[host]), int(self.number[host]))

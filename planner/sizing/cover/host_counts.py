@@ -29,10 +29,11 @@ from planner.sizing.host_counts.cutting_planes import CutSearch, search_counts
 from planner.sizing.host_counts.fewest_hosts import counts_decide, finish, least_of, serve_most
 from planner.sizing.host_counts.hall_conditions import hall_conditions
 from planner.sizing.host_counts.room_for_all import all_fit
-from planner.sizing.instance.case import Case
+from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.instance.classes import Classes, group
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.counts import Counts, Sized, objective_value
+from planner.sizing.solution.served_aims import Worth
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.tie_breaks.secondary_costs import pool_of_today, secondary_cost, secondary_costs
 
@@ -72,13 +73,13 @@ def _by_search(case: Case, classes: Classes, losses: Losses, budget: SolveBudget
     """Serve and cover everybody: yield homes for the points that the search for reserve finds."""
     problem = case.problem
     more = loss_conditions(problem, classes, losses, len(hall_conditions(problem, classes)))
-    search = search_counts(problem, classes, budget, reference_counts(problem, case.incumbent), more)
+    reference = reference_counts(problem, case.incumbent)
+    search = search_counts(problem, classes, budget, reference, more)
     if search.best is None:
         return
-    reserves = ReserveSearch(
-        problem, losses, PairNetwork(classes, losses, problem.max_hosts, budget.seed), search, budget
-    )
-    each, network = classes, reserves.network
+    network = PairNetwork(classes, losses, problem.max_hosts, budget.seed)
+    reserves = ReserveSearch(problem, losses, network, search, budget)
+    each = classes
     preferences = _preferences(case, network)
     for point in reserves.points():
         bound = reserves.objective_bound
@@ -88,11 +89,13 @@ def _by_search(case: Case, classes: Classes, losses: Losses, budget: SolveBudget
             network = PairNetwork(each, losses, problem.max_hosts, budget.seed)
             preferences = _preferences(case, network)
         few = problem.sites <= _LIKED_SITES and not budget.spent
-        at = [point, *([liked_room(reserves, network, point, preferences)] if few else [])]
-        trials = [trial for one in at if (trial := find_homes(reserves, network, one, preferences)) is not None]
+        at = [point, liked_room(reserves, network, point, preferences)] if few else [point]
+        tried = [find_homes(reserves, network, one, preferences) for one in at]
+        trials = [trial for trial in tried if trial is not None]
         if not trials:
             continue
-        homes = min(trials, key=lambda trial: float(preferences.cost @ trial))
+        costs = [float(preferences.cost @ trial) for trial in trials]
+        homes = trials[int(np.argmin(costs))]
         counts = _all_served(each, rounded(point.hosts), homes)
         value = objective_value(problem, each, counts)
         word = "lower bound and plan are equal" if value <= bound else "not all smaller numbers of hosts were tried"
@@ -109,11 +112,11 @@ def _preferences(case: Case, network: PairNetwork) -> HomePreferences:
     """Return the later aims as costs of a flow, with those apart that come before spread."""
     aims = case.tie_breaks
     before = aims[: aims.index("spread")] if "spread" in aims else aims
-    return HomePreferences(
-        secondary_cost(case.problem, network.classes, case.incumbent, aims, network.nodes),
-        secondary_cost(case.problem, network.classes, case.incumbent, before, network.nodes),
-        "spread" in aims,
-    )
+
+    def cost(of: tuple[TieBreak, ...]) -> Ints:
+        return secondary_cost(case.problem, network.classes, case.incumbent, of, network.nodes)
+
+    return HomePreferences(cost(aims), cost(before), "spread" in aims)
 
 
 def _evidence(reserves: ReserveSearch, search: CutSearch, target: float, budget: SolveBudget) -> Evidence | None:
@@ -123,7 +126,8 @@ def _evidence(reserves: ReserveSearch, search: CutSearch, target: float, budget:
     network = reserves.network
     plain = len(hall_conditions(problem, network.classes))
     for cuts in (reserves.known_cuts(), search.cuts):
-        sets = [*reserves.model.cuts, *sets_of(network, losses, cuts, plain)]
+        of_cuts = sets_of(network, losses, cuts, plain)
+        sets = [*reserves.model.cuts, *of_cuts]
         found = find_evidence(problem, network.classes, losses, sets, target, budget)
         if found is not None:
             return found
@@ -157,13 +161,11 @@ def _by_worth(case: Case, classes: Classes, losses: Losses, budget: SolveBudget)
     if covered.state != "optimal":
         outcome = dataclasses.replace(outcome, state="feasible" if better is not None else "unsolved")
     sized = finish(model, better or counts, outcome, budget, weight_proven=served.proven)
-    uncovered = int(model.uncovered[model.bare_on] @ classes.weight[classes.of_arc[model.bare_on]])
-    return dataclasses.replace(
-        sized,
-        counts=_nicest(case, model, sized.counts, budget),
-        uncovered=uncovered,
-        least={**served.least, "covered": least_of(covered)},
-    )
+    bare = model.uncovered[model.bare_on]
+    uncovered = int(bare @ classes.arc_weight[model.bare_on])
+    counts = _nicest(case, model, sized.counts, budget)
+    least: dict[Worth, float] = {**served.least, "covered": least_of(covered)}
+    return dataclasses.replace(sized, counts=counts, uncovered=uncovered, least=least)
 
 
 def _in_haste(problem: Problem, classes: Classes, word: str) -> Sized:

@@ -109,7 +109,8 @@ class LevelProgram:
         self.room = np.maximum(0.0, choices.ground.room - slack)
         counts = window.high - window.low + 1
         self.pool = np.repeat(np.arange(len(counts)), counts)
-        offset = np.arange(len(self.pool)) - np.repeat(np.cumsum(counts) - counts, counts)
+        before = np.cumsum(counts) - counts
+        offset = np.arange(len(self.pool)) - np.repeat(before, counts)
         self.hosts = window.low[self.pool] + offset
         self.model = ModelBuilder()
         self.level = self.model.block(len(self.pool), self._price(), 1.0, True)
@@ -118,8 +119,10 @@ class LevelProgram:
         self._rows()
 
     def _price(self) -> Floats:
-        old = np.minimum(self.hosts, self.prices.existing[self.pool])
-        price: Floats = self.prices.first[self.pool] * old + self.prices.further[self.pool] * (self.hosts - old)
+        prices = self.prices
+        old = np.minimum(self.hosts, prices.existing[self.pool])
+        of_old = prices.first[self.pool] * old
+        price: Floats = of_old + prices.further[self.pool] * (self.hosts - old)
         return price
 
     def _possible(self) -> Bools:
@@ -128,23 +131,26 @@ class LevelProgram:
         home = self.choices.home
         standby = self.choices.standby
         enough = np.where(home == standby, 2, 1)
-        may: Bools = self.beside.moving & (most[home] >= 1) & ((standby < 0) | (most[standby] >= enough))
+        followed = (standby < 0) | (most[standby] >= enough)
+        may: Bools = self.beside.moving & (most[home] >= 1) & followed
         return may
 
     def _rows(self) -> None:
         choices = self.choices
         model = self.model
         problem = self.problem
-        kind, home, standby = (of[self.live] for of in (choices.kind, choices.home, choices.standby))
+        kind, home = choices.kind[self.live], choices.home[self.live]
+        standby = choices.standby[self.live]
         moving = np.unique(choices.kind[self.beside.moving])
         demand = as_floats(choices.classes.demand[moving])
-        model.add([(np.searchsorted(moving, kind), self.flow, 1.0)], len(moving), demand, demand)
+        served: Terms = np.searchsorted(moving, kind), self.flow, 1.0
+        model.add([served], len(moving), demand, demand)
         running = model.block(problem.pools)
         load = model.block(problem.pools)
         self._hosts(home, choices.classes.items[kind], running, load)
         self._losses(home, standby, running, load)
-        amounts = choices.classes.amounts
-        add_place_limits(model, problem, home, self.flow, {m: np.asarray(of[kind]) for m, of in amounts.items()})
+        amounts = {measure: each[kind] for measure, each in choices.classes.amounts.items()}
+        add_place_limits(model, problem, home, self.flow, amounts)
         if np.isfinite(self.window.most):
             model.at_most([(self.level, self._price())], self.window.most)
 
@@ -152,12 +158,16 @@ class LevelProgram:
         """Add (2) and (3); ``running`` and ``load`` (P,) are the columns of hosts and of clusters at home."""
         model, problem = self.model, self.problem
         here, pools = np.arange(problem.pools), problem.pools
-        model.add([(self.pool, self.level, 1.0)], pools, 1.0, 1.0)
-        model.add([(self.pool, self.level, as_floats(self.hosts)), (here, running, -1.0)], pools, 0.0, 0.0)
+        one_level: Terms = self.pool, self.level, 1.0
+        model.add([one_level], pools, 1.0, 1.0)
+        at_level: Terms = self.pool, self.level, as_floats(self.hosts)
+        model.add([at_level, (here, running, -1.0)], pools, 0.0, 0.0)
         taken = model.block(pools, lower=self.beside.load, upper=self.beside.load)
-        brought = home, self.flow, as_floats(items)
-        model.add([brought, (here, taken, 1.0), (here, load, -1.0)], pools, 0.0, 0.0)
-        add_capacity(model, problem.caps, running, [Loads(home, self.flow, items), Loads(here, taken, np.ones(pools))])
+        brought: Terms = home, self.flow, as_floats(items)
+        there: Terms = here, taken, 1.0
+        model.add([brought, there, (here, load, -1.0)], pools, 0.0, 0.0)
+        moving, staying = Loads(home, self.flow, items), Loads(here, taken, np.ones(pools))
+        add_capacity(model, problem.caps, running, [moving, staying])
         add_host_limits(model, problem, running)
 
     def _losses(self, home: Ints, standby: Ints, running: Ints, load: Ints) -> None:
@@ -166,25 +176,32 @@ class LevelProgram:
         behind = np.flatnonzero(standby >= 0)
         used = home[behind] * pools + standby[behind]
         pairs = np.union1d(used, np.flatnonzero(self.beside.sent.ravel()))
-        lost, to = pairs // pools, pairs % pools
+        lost, to = np.divmod(pairs, pools)
         # A pool that stands by for itself shares out over the other hosts.
-        pair, level = np.nonzero((lost[:, None] == self.pool) & (self.hosts > (lost == to)[:, None]))
+        itself = lost == to
+        of_pool = lost[:, None] == self.pool
+        pair, level = np.nonzero(of_pool & (self.hosts > itself[:, None]))
         sent = model.block(len(pair))
-        items = as_floats(self.choices.classes.items[self.choices.kind[self.live[behind]]])
+        kind = self.choices.kind[self.live[behind]]
         caps = as_floats(self.problem.caps[self.pool]) * self.hosts
-        each = np.arange(len(self.pool))
-        at = np.arange(len(pairs))
-        model.add([(level, sent, 1.0), (each, self.level, -caps)], len(each), -np.inf, 0.0)
-        brought = np.searchsorted(pairs, used), self.flow[behind], items
+        each, at = np.arange(len(self.pool)), np.arange(len(pairs))
+        carried: Terms = each, self.level, -caps
+        model.add([(level, sent, 1.0), carried], len(each), -np.inf, 0.0)
+        items = as_floats(self.choices.classes.items[kind])
+        brought: Terms = np.searchsorted(pairs, used), self.flow[behind], items
         model.add([brought, (pair, sent, -1.0)], len(pairs), 0.0, 0.0)
-        shared: Terms = (pair, sent, 1.0 / (self.hosts[level] - (lost == to)[pair]))
-        room: Terms = (at, running[to], -self.room[to])
-        model.add([(at, load[to], 1.0), shared, room], len(pairs), -np.inf, -self.beside.sent[lost, to])
+        others = self.hosts[level] - itself[pair]
+        living: Terms = at, load[to], 1.0
+        shared: Terms = pair, sent, 1.0 / others
+        room: Terms = at, running[to], -self.room[to]
+        model.add([living, shared, room], len(pairs), -np.inf, -self.beside.sent[lost, to])
 
     def met_by(self, conditions: Conditions) -> Floats:
         """Return the coefficients of ``conditions`` as in (7), shape (R, Z)."""
-        room = conditions.room[:, self.pool] * self.hosts - conditions.less[:, self.pool] * (self.hosts > 0)
-        return np.asarray(np.minimum(room, conditions.demand[:, None]), dtype=np.float64)
+        of_hosts = conditions.room[:, self.pool] * self.hosts
+        less = conditions.less[:, self.pool] * (self.hosts > 0)
+        counted = np.minimum(of_hosts - less, conditions.demand[:, None])
+        return np.asarray(counted, dtype=np.float64)
 
     def require(self, conditions: Conditions) -> None:
         """Add (7) for ``conditions``."""
@@ -198,5 +215,6 @@ class LevelProgram:
 
     def counts(self, x: Floats) -> Floats:
         """Return the hosts of each pool at the values ``x`` of all columns, shape (P,)."""
-        hosts = np.bincount(self.pool, weights=x[self.level] * self.hosts, minlength=self.problem.pools)
+        running = x[self.level] * self.hosts
+        hosts = np.bincount(self.pool, weights=running, minlength=self.problem.pools)
         return np.asarray(hosts, dtype=np.float64)

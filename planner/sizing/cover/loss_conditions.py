@@ -59,7 +59,9 @@ def loss_conditions(
         asked = coverable if losses.kind == "host" else coverable | ~touched
         demand = np.where(asked, classes.demand * classes.items, 0)
         if losses.kind == "host":
-            found.append(OneHostLost(first + at, 1, classes, demand, losses.room, int(np.flatnonzero(hit)[0])))
+            lost = int(np.argmax(hit))
+            found.append(OneHostLost(first + at, 1, classes, demand, losses.room, lost))
         else:
-            found.append(HallCondition(first + at, 1, classes, demand, np.where(hit, 0, losses.room)))
+            room = np.where(hit, 0, losses.room)
+            found.append(HallCondition(first + at, 1, classes, demand, room))
     return found

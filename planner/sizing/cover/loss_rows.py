@@ -48,8 +48,12 @@ class Row:
         inside = falses(classes.count)
         inside[self.inside] = True
         lost = losses.pools[self.loss][classes.pool]
-        times = (inside[classes.of_arc] & lost) + max(1.0, self.hosts) * np.isin(classes.pool, self.pools)
-        return np.asarray(times + (self.hosts - 1.0) * lost if self.hosts else times, dtype=np.float64)
+        displaced = inside[classes.of_arc] & lost
+        elsewhere = np.isin(classes.pool, self.pools)
+        times = displaced + max(1.0, self.hosts) * elsewhere
+        if self.hosts:
+            times = times + (self.hosts - 1.0) * lost
+        return np.asarray(times, dtype=np.float64)
 
     @property
     def key(self) -> tuple[int, int, bytes]:
@@ -86,10 +90,11 @@ def _short_losses(
             continue
         room, running = np.where(hit, 0.0, free), 0
         if losses.kind == "host":
-            p = int(np.flatnonzero(hit)[0])
+            p = int(np.argmax(hit))
             running = int(hosts[p])
             room = running * room
-            room[p] = max(0.0, running * (losses.room[p] * (running - 1) - load[p]) + load[p])
+            left = losses.room[p] * (running - 1) - load[p]
+            room[p] = max(0.0, running * left + load[p])
         condition = HallCondition(at, 1, classes, rounded(demand), rounded(room))
         found = condition.flow(np.ones(problem.pools, dtype=np.int64))
         if found.missing > 0:
@@ -108,4 +113,5 @@ def _row(classes: Classes, losses: Losses, at: int, inside: Ints, running: int) 
     member[inside] = True
     reached = falses(losses.pools.shape[1])
     reached[classes.pool[member[classes.of_arc]]] = True
-    return Row(at, inside, np.flatnonzero(reached & ~losses.pools[at]), running)
+    left = reached & ~losses.pools[at]
+    return Row(at, inside, np.flatnonzero(left), running)

@@ -52,7 +52,8 @@ class Losses:
             at = slice(indptr[row], indptr[row + 1])
             key = pool[at].tobytes(), home[at].tobytes()
             if key not in known:
-                known[key] = bool(self.partners(pool[at], max_hosts)[home[at]].any())
+                may = self.partners(pool[at], max_hosts)
+                known[key] = bool(may[home[at]].any())
             found[row] = known[key]
         return found
 
@@ -62,7 +63,8 @@ class Losses:
 
     def partners(self, pools: Ints, max_hosts: Ints) -> Bools:
         """Say which pairs of ``pools`` (n,) may be home and standby, shape (n, n)."""
-        may = self.follows[np.ix_(pools, pools)] & (max_hosts[pools] > 0) & (max_hosts[pools] > 0)[:, None]
+        runs = max_hosts[pools] > 0
+        may = self.follows[np.ix_(pools, pools)] & runs & runs[:, None]
         if self.kind == "host":
             # A pool follows itself only with a second host.
             at = np.arange(len(pools))
@@ -79,7 +81,8 @@ def read_losses(fleet: Fleet, problem: Problem) -> Losses:
     room = fleet.covering_caps[problem.pool_at]
     if kind == "host":
         names = tuple(fleet.pool_ids[at] for at in problem.pool_at)
-        return Losses("host", np.eye(problem.pools, dtype=np.bool_), names, room)
+        each = np.eye(problem.pools, dtype=np.bool_)
+        return Losses("host", each, names, room)
     hit = {f"hub {fleet.hub_ids[h]}": problem.hub == h for h in np.unique(problem.hub)}
     if kind == "zone":
         hit |= {f"zone {zone}": np.isin(problem.hub, hubs) for zone, hubs in fleet.hubs_in_zones.items()}

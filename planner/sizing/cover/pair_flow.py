@@ -61,14 +61,13 @@ class PairNetwork:
         self.demand = classes.demand * classes.items
         self.may = losses.partners(np.arange(self.pools), max_hosts)
         self.coverable = losses.coverable(classes.indptr, classes.pool, max_hosts)
-        self.eligible = csr_array(
-            (np.ones(len(classes.pool), dtype=np.int32), classes.pool, classes.indptr),
-            shape=(classes.count, self.pools),
-        )
+        marks = np.ones(len(classes.pool), dtype=np.int32)
+        rows = marks, classes.pool, classes.indptr
+        self.eligible = csr_array(rows, shape=(classes.count, self.pools))
         self._cheap_listed = False
         self._random = np.random.default_rng(seed)
         self._pair_node = classes.count
-        home_node = classes.count + self.pools**2
+        home_node = self._home_node = classes.count + self.pools**2
         self._source = home_node + self.pools
         self._sink = home_node + self.pools + 1
         self._flows = max_flow.SimpleMaxFlow()
@@ -77,17 +76,25 @@ class PairNetwork:
         kinds = np.arange(classes.count)
         pools = np.arange(self.pools)
         self._supply = add(np.full(classes.count, self._source), kinds, most)
-        self._room = add(home_node + pools, np.full(self.pools, self._sink), int_zeros(self.pools))
+        to_sink = np.full(self.pools, self._sink)
+        self._room = add(home_node + pools, to_sink, int_zeros(self.pools))
         home, standby = np.nonzero(self.may)
         self._pairs = home, standby
-        self._ready = add(self._pair_node + home * self.pools + standby, home_node + home, 0 * home)
+        self._ready = add(self._node_of(home, standby), home_node + home, 0 * home)
         direct = np.flatnonzero(~self.coverable[classes.of_arc])
-        at = add(classes.of_arc[direct], home_node + classes.pool[direct], most[classes.of_arc[direct]])
+        kind, pool = classes.of_arc[direct], classes.pool[direct]
+        at = add(kind, home_node + pool, most[kind])
         self._arc_of = [direct]
         self._listed = [np.asarray(at, dtype=np.int64)]
         self._standby = [np.full(len(direct), -1)]
-        few = np.maximum(1, -(-_LISTED_PAIRS // np.maximum(1, np.diff(classes.indptr))))
-        self._list((c, *self._chosen(c, self.may, int(few[c]))) for c in np.flatnonzero(self.coverable).tolist())
+        choices = np.maximum(1, np.diff(classes.indptr))
+        few = np.maximum(1, -(-_LISTED_PAIRS // choices)).tolist()
+        with_standby = np.flatnonzero(self.coverable).tolist()
+        self._list((c, *self._chosen(c, self.may, few[c])) for c in with_standby)
+
+    def _node_of(self, home: Ints, standby: Ints) -> Ints:
+        """Return the nodes of pairs of home and standby."""
+        return self._pair_node + home * self.pools + standby
 
     @property
     def nodes(self) -> int:
@@ -96,19 +103,22 @@ class PairNetwork:
 
     def _chosen(self, c: int, wanted: Bools, each: int) -> tuple[Ints, Ints]:
         """Return arcs and pairs of class ``c`` that ``wanted`` (P, P) marks: of each home ``each`` at random."""
-        first, last = self.classes.indptr[c : c + 2]
-        mine = self.classes.pool[first:last]
-        draw = np.where(wanted[np.ix_(mine, mine)], self._random.random((len(mine), len(mine))), 2.0)
+        arcs = self.classes.arcs_of(c)
+        mine = self.classes.pool[arcs]
+        random = self._random.random((len(mine), len(mine)))
+        draw = np.where(wanted[np.ix_(mine, mine)], random, 2.0)
         chosen = np.argsort(draw, axis=1)[:, :each]
-        home, rank = np.nonzero(np.take_along_axis(draw, chosen, axis=1) < 1.0)
-        return first + home, mine[home] * self.pools + mine[chosen[home, rank]]
+        drawn = np.take_along_axis(draw, chosen, axis=1)
+        home, rank = np.nonzero(drawn < 1.0)
+        standby = mine[chosen[home, rank]]
+        return arcs.start + home, mine[home] * self.pools + standby
 
     def _list(self, chosen: Iterable[tuple[int, Ints, Ints]]) -> int:
         """List pairs, given as class, arcs and pairs; return how many."""
         rows = [(np.full(len(arcs), c), arcs, pairs) for c, arcs, pairs in chosen]
         if not rows:
             return 0
-        kind, arc, pair = (np.concatenate(side) for side in zip(*rows, strict=True))
+        kind, arc, pair = map(np.concatenate, zip(*rows, strict=True))
         most = np.full(len(arc), _UNLIMITED, dtype=np.int64)
         at = self._flows.add_arcs_with_capacity(kind, self._pair_node + pair, most)
         self._arc_of.append(arc)
@@ -129,7 +139,8 @@ class PairNetwork:
             status = self._flows.solve(self._source, self._sink)
             if status != self._flows.OPTIMAL:
                 raise SolverError(f"the solver of network flows failed (status {status})")
-            missing = int(asked.sum()) * scale - int(self._flows.optimal_flow())
+            found = int(self._flows.optimal_flow())
+            missing = int(asked.sum()) * scale - found
             if not missing:
                 return PairFlow(0.0, ())
             near = self._marked(self._flows.get_source_side_min_cut())
@@ -145,14 +156,16 @@ class PairNetwork:
 
     def _list_out_of(self, near: Bools) -> int:
         """List pairs that lead from classes on the source's side of a cut to its other side; return how many."""
-        inside = near[self._pair_node : self._pair_node + self.pools**2].reshape(self.pools, self.pools)
-        wanted = self.may & ~inside
+        pairs = near[self._pair_node : self._home_node]
+        wanted = self.may & ~pairs.reshape(self.pools, self.pools)
         asking = np.flatnonzero(near[: self.classes.count] & self.coverable)
         reach = self.eligible[asking]
         # A class that has some home with a wanted standby: count pairs by a product instead of listing all.
-        found: Ints = np.asarray((reach @ csr_array(wanted.astype(np.int32))).multiply(reach).sum(axis=1)).ravel()
+        followed = (reach @ csr_array(wanted.astype(np.int32))).multiply(reach)
+        found: Ints = np.asarray(followed.sum(axis=1)).ravel()
         # None of these is listed yet: what is listed leads from the near side to the near side.
-        return self._list((c, *self._chosen(c, wanted, _MORE_PAIRS)) for c in asking[found > 0].tolist())
+        with_more = asking[found > 0].tolist()
+        return self._list((c, *self._chosen(c, wanted, _MORE_PAIRS)) for c in with_more)
 
     def min_cut(self, classes: Bools, asked: Ints) -> MinimumCut:
         """Return what the set of ``classes`` (K,) may use; those that ask for nothing are left out of it."""
@@ -160,8 +173,10 @@ class PairNetwork:
         reach = self.eligible[np.flatnonzero(classes & self.coverable)]
         pairs = ((reach.T @ reach).toarray() > 0) & self.may
         homes = falses(self.pools)
-        homes[self.classes.pool[(classes & ~self.coverable)[self.classes.of_arc]]] = True
-        return MinimumCut(np.flatnonzero(classes), int(asked[classes].sum()), pairs, homes)
+        bare = classes & ~self.coverable
+        homes[self.classes.pool[bare[self.classes.of_arc]]] = True
+        demand = int(asked[classes].sum())
+        return MinimumCut(np.flatnonzero(classes), demand, pairs, homes)
 
     def cheapest(
         self, load: Ints, ready: Ints, cost: Ints, demand: Ints | None = None
@@ -178,7 +193,7 @@ class PairNetwork:
         arc = np.concatenate(self._arc_of)
         standby = np.concatenate(self._standby)
         home = self.classes.pool[arc]
-        node = self._pair_node + np.where(standby < 0, self.pools**2 + home, home * self.pools + standby)
+        node = np.where(standby < 0, self._home_node + home, self._node_of(home, standby))
         pair_home, pair_standby = self._pairs
         flow = min_cost_flow.SimpleMinCostFlow()
         add = flow.add_arcs_with_capacity_and_unit_cost
@@ -186,16 +201,12 @@ class PairNetwork:
         kind = self.classes.of_arc[arc]
         at = add(kind, node, np.minimum(asked[kind], total), cost[arc])
         none = int_zeros(len(pair_home))
-        home_node = self._pair_node + self.pools**2
-        pair_node = self._pair_node + pair_home * self.pools + pair_standby
-        add(pair_node, home_node + pair_home, np.minimum(ready[self._pairs], total), none)
-        pools = np.arange(self.pools)
-        add(
-            home_node + pools,
-            np.full(self.pools, self._sink),
-            np.minimum(load, total),
-            int_zeros(self.pools),
-        )
+        pair_node = self._node_of(pair_home, pair_standby)
+        most_ready = np.minimum(ready[self._pairs], total)
+        add(pair_node, self._home_node + pair_home, most_ready, none)
+        home_nodes = self._home_node + np.arange(self.pools)
+        to_sink = np.full(self.pools, self._sink)
+        add(home_nodes, to_sink, np.minimum(load, total), int_zeros(self.pools))
         flow.set_nodes_supplies(np.arange(self.classes.count), asked)
         flow.set_node_supply(self._sink, -total)
         status = flow.solve()
@@ -212,13 +223,16 @@ class PairNetwork:
         self._cheap_listed = True
         chosen = []
         for c in np.flatnonzero(self.coverable).tolist():
-            first, last = self.classes.indptr[c : c + 2]
+            arcs = self.classes.arcs_of(c)
             near = falses(self.pools)
-            near[self.classes.pool[first:last][np.argsort(cost[first:last], kind="stable")[:_CHEAP_HOMES]]] = True
-            chosen.append((c, *self._chosen(c, self.may & near[:, None], _CHEAP_PAIRS)))
+            cheapest = np.argsort(cost[arcs], kind="stable")[:_CHEAP_HOMES]
+            near[self.classes.pool[arcs][cheapest]] = True
+            at_home = self.may & near[:, None]
+            chosen.append((c, *self._chosen(c, at_home, _CHEAP_PAIRS)))
         self._list(chosen)
 
 
 def _parts(clusters: Floats | Ints, scale: int) -> Ints:
     """Return clusters in whole parts, rounded down but for the dust of floating point."""
-    return np.maximum(0, np.floor(clusters * scale + 1e-6)).astype(np.int64)
+    parts = np.floor(clusters * scale + 1e-6)
+    return np.maximum(0, parts).astype(np.int64)

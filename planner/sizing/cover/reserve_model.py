@@ -99,7 +99,8 @@ class ReserveModel:
         """Return the most clusters that each pool may have on an ordinary day, shape (P,)."""
         room = self.losses.room * point.hosts - point.room[: self.pools]
         load = np.minimum(self.problem.caps * point.hosts, room)
-        return np.asarray(load if self.taken is None else load - self.taken.load)
+        taken = 0 if self.taken is None else self.taken.load
+        return np.asarray(load - taken)
 
     def ready(self, point: Point) -> Floats:
         """Return the room that stands ready in pool q for pool p, shape (P, P)."""
@@ -111,21 +112,25 @@ class ReserveModel:
         room = room.copy()
         even = np.full(self.shares.count, np.inf)
         for columns, q in self.shares.limits:
-            even[columns - self.pools] = np.minimum(even[columns - self.pools], room[q] / len(columns))
+            at = columns - self.pools
+            even[at] = np.minimum(even[at], room[q] / len(columns))
         room[self.pools :] = np.where(np.isfinite(even), even, 0.0)
         return room
 
     def value(self, hosts: Floats) -> float:
         """Return the objective of ``hosts`` (P,)."""
-        return float(self.price @ hosts + self.extra * np.maximum(0, hosts - self.problem.existing).sum())
+        new = np.maximum(0, hosts - self.problem.existing).sum()
+        return float(self.price @ hosts + self.extra * new)
 
     def cut(self, min_cut: MinimumCut, point: Point) -> ReserveCut:
         """Return the cut of a set with the smallest terms at ``point``."""
         uses = min_cut.pairs.any(axis=1) | min_cut.homes
         load = np.zeros(self.pools) if self.taken is None else self.taken.load
         full = self.problem.caps * point.hosts - load
-        kept = self.losses.room * point.hosts - point.room[: self.pools] - load
-        by_pairs = np.where(min_cut.homes, np.inf, (self.ready(point) * min_cut.pairs).sum(axis=1))
+        free = point.room[: self.pools]
+        kept = self.losses.room * point.hosts - free - load
+        ready_for = (self.ready(point) * min_cut.pairs).sum(axis=1)
+        by_pairs = np.where(min_cut.homes, np.inf, ready_for)
         by_ready = uses & (by_pairs < np.minimum(full, kept))
         by_kept = uses & ~by_ready & (kept < full)
         by_full = uses & ~by_ready & ~by_kept
@@ -133,10 +138,12 @@ class ReserveModel:
         on_room = np.zeros(len(point.room))
         np.add.at(on_room, self.shares.column[ready], 1.0)
         on_room[: self.pools] -= by_kept
-        on_hosts = np.where(by_full, self.problem.caps, 0) + np.where(by_kept, self.losses.room, 0)
+        of_caps = np.where(by_full, self.problem.caps, 0)
+        on_hosts = of_caps + np.where(by_kept, self.losses.room, 0)
         demand = min_cut.demand
         if self.taken is not None:  # it is not there for the set, so the whole of each term must be more
-            demand += int(load[by_full | by_kept].sum() + self.taken.ready[ready].sum())
+            taken = load[by_full | by_kept].sum()
+            demand += int(taken + self.taken.ready[ready].sum())
         return ReserveCut(min_cut.classes, demand, by_full, by_kept, ready, as_floats(on_hosts), on_room)
 
     def solve(
@@ -148,7 +155,8 @@ class ReserveModel:
         "all". ``box``: least and most hosts of each pool (P,).
         """
         program = build_program(self, whole, box)
-        gap = 0.0 if whole == "none" else 0.5 * self.tie(whole) / max(1.0, self.least)
+        half_a_tie = 0.5 * self.tie(whole) / max(1.0, self.least)
+        gap = 0.0 if whole == "none" else half_a_tie
         answer = solve_arrays(program, budget, gap=gap)
         if answer.outcome.state == "infeasible":
             return None, np.inf
@@ -157,9 +165,12 @@ class ReserveModel:
         x = answer.x[: len(program.cost)]
         pools = self.pools
         size = self.pools + self.shares.count
-        point = Point(x[:pools], x[pools : pools + size]) if found else None
-        if point is not None and whole in ("hosts", "all"):
-            point = Point(np.rint(point.hosts), np.rint(point.room) if whole == "all" else point.room)
+        hosts, room = x[:pools], x[pools:][:size]
+        if whole in ("hosts", "all"):
+            hosts = np.rint(hosts)
+        if whole == "all":
+            room = np.rint(room)
+        point = Point(hosts, room) if found else None
         if self.problem.objective == "cost" or not np.isfinite(bound):
             return point, bound
         bound = float(np.ceil(bound - self.tie(whole) - 1e-6))

@@ -36,21 +36,16 @@ def build_program(model: ReserveModel, whole: Whole, box: Box | None) -> LinearP
     rows = ModelBuilder()
     columns = _columns(rows, model, whole, box)
     _add_cuts(rows, model, columns)
-    add_room(
-        rows, model.losses.room, columns.n, [Loads(np.arange(model.pools), columns.room[: model.pools], _one(model))]
-    )
+    of_pools = columns.room[: model.pools]
+    reserve = Loads(np.arange(model.pools), of_pools, np.ones(model.pools))
+    add_room(rows, model.losses.room, columns.n, [reserve])
     _add_shares(rows, model, columns)
     _add_sizes(rows, model, columns)
-    for at, reference, farthest in zip(
-        (columns.n, columns.room[: model.pools]), model.reference, model.farthest, strict=True
-    ):
-        add_distance(rows, at, reference, model.tie(whole) / 2.0 / farthest)
+    half_a_tie = model.tie(whole) / 2.0
+    for at, reference, farthest in zip((columns.n, of_pools), model.reference, model.farthest, strict=True):
+        add_distance(rows, at, reference, half_a_tie / farthest)
     _add_totals(rows, model, columns)
     return rows.program()
-
-
-def _one(model: ReserveModel) -> Floats:
-    return np.ones(model.pools)
 
 
 def _columns(rows: ModelBuilder, model: ReserveModel, whole: Whole, box: Box | None) -> _Columns:
@@ -59,10 +54,14 @@ def _columns(rows: ModelBuilder, model: ReserveModel, whole: Whole, box: Box | N
     low, high = (np.zeros_like(most), most) if box is None else box
     n = rows.block(model.pools, model.price, high, whole in ("hosts", "all"), low)
     least_room, most_room = _limits_of_room(model, box)
-    room = rows.block(len(least_room), upper=most_room, whole=whole == "all", lower=least_room)
-    wanted = sorted({(q, wish.clusters) for wish in model.kept_together for q in wish.standbys.tolist()})
+    all_whole = whole == "all"
+    room = rows.block(len(least_room), upper=most_room, whole=all_whole, lower=least_room)
+    wanted: set[tuple[int, int]] = set()
+    for wish in model.kept_together:
+        wanted.update((q, wish.clusters) for q in wish.standbys.tolist())
     sizes = rows.block(len(wanted), upper=1.0, whole=whole != "none")
-    return _Columns(n, room, dict(zip(wanted, sizes.tolist(), strict=True)))
+    column_of = dict(zip(sorted(wanted), sizes.tolist(), strict=True))
+    return _Columns(n, room, column_of)
 
 
 def _limits_of_room(model: ReserveModel, box: Box | None) -> tuple[Floats, Floats]:
@@ -87,15 +86,17 @@ def _add_cuts(rows: ModelBuilder, model: ReserveModel, columns: _Columns) -> Non
     for cut in model.cuts:
         hosts = np.flatnonzero(cut.on_hosts)
         kept = np.flatnonzero(cut.on_room)
-        terms: list[Term] = [(columns.n[hosts], cut.on_hosts[hosts]), (columns.room[kept], cut.on_room[kept])]
-        rows.row(terms, cut.demand, np.inf)
+        on_hosts: Term = columns.n[hosts], cut.on_hosts[hosts]
+        on_room: Term = columns.room[kept], cut.on_room[kept]
+        rows.row([on_hosts, on_room], cut.demand, np.inf)
 
 
 def _add_totals(rows: ModelBuilder, model: ReserveModel, columns: _Columns) -> None:
     """Add hosts to add, and what plans cost at least."""
     price: list[Term] = [(columns.n, model.price)]
     if model.extra:
-        price.append((add_new_hosts(rows, model.problem.existing, columns.n, model.extra), model.extra))
+        new = add_new_hosts(rows, model.problem.existing, columns.n, model.extra)
+        price.append((new, model.extra))
     rows.row(price, model.least, np.inf)
     rows.row([(columns.n, 1.0)], model.fewest, np.inf)
 
@@ -103,13 +104,16 @@ def _add_totals(rows: ModelBuilder, model: ReserveModel, columns: _Columns) -> N
 def _add_shares(rows: ModelBuilder, model: ReserveModel, columns: _Columns) -> None:
     """Add that shares add up to no more than the room they are of."""
     for shares, q in model.shares.limits:
-        rows.row([(columns.room[[q]], 1.0), (columns.room[shares], -1.0)], 0.0, np.inf)
+        of_pool: Term = columns.room[[q]], 1.0
+        rows.row([of_pool, (columns.room[shares], -1.0)], 0.0, np.inf)
 
 
 def _add_sizes(rows: ModelBuilder, model: ReserveModel, columns: _Columns) -> None:
     """Add s_q >= k [s_q >= k], and that one of them is chosen for every wish."""
     for (q, clusters), size in columns.sizes.items():
-        rows.row([(np.array([columns.room[q], size]), np.array([1.0, -float(clusters)]))], 0.0, np.inf)
+        both = np.array([columns.room[q], size])
+        enough = np.array([1.0, -float(clusters)])
+        rows.row([(both, enough)], 0.0, np.inf)
     for wish in model.kept_together:
         chosen = int_array([columns.sizes[q, wish.clusters] for q in wish.standbys.tolist()])
         rows.row([(chosen, 1.0)], 1.0, np.inf)

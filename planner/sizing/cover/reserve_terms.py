@@ -31,14 +31,15 @@ def read_shares(losses: Losses) -> Shares:
     pools = losses.pools.shape[1]
     column = np.tile(np.arange(pools), (pools, 1))
     several = losses.pools[losses.pools.sum(axis=1) > 1]
-    home, standby = np.nonzero(several.any(axis=0)[:, None] & losses.follows)
+    together = several.any(axis=0)
+    home, standby = np.nonzero(together[:, None] & losses.follows)
     column[home, standby] = pools + np.arange(len(home))
-    limits = [
-        (column[together, q], int(q))
-        for hit in several
-        for q in np.flatnonzero(~hit)
-        if len(together := np.flatnonzero(hit & losses.follows[:, q]))
-    ]
+    limits = []
+    for hit in several:
+        for q in np.flatnonzero(~hit).tolist():
+            sending = np.flatnonzero(hit & losses.follows[:, q])
+            if len(sending):
+                limits.append((column[sending, q], q))
     return Shares(column, len(home), tuple(limits))
 
 
@@ -51,7 +52,9 @@ class Point:
 
     def towards(self, other: Point, part: float) -> Point:
         """Return the point that lies ``part`` of the way to ``other``."""
-        return Point(self.hosts + part * (other.hosts - self.hosts), self.room + part * (other.room - self.room))
+        hosts = self.hosts + part * (other.hosts - self.hosts)
+        room = self.room + part * (other.room - self.room)
+        return Point(hosts, room)
 
 
 @dataclass(frozen=True)
@@ -81,7 +84,8 @@ class ReserveCut(CoverSet):
 
     def shortfall(self, point: Point) -> float:
         """Return by how much ``point`` fails the inequality; 0 or less when it holds."""
-        return float(self.demand - self.on_hosts @ point.hosts - self.on_room @ point.room)
+        lacking = self.demand - self.on_hosts @ point.hosts
+        return float(lacking - self.on_room @ point.room)
 
 
 @dataclass(frozen=True)
@@ -97,9 +101,10 @@ def wanted(classes: Classes, network: PairNetwork) -> tuple[Wanted, ...]:
     found: list[tuple[frozenset[int], int]] = []
     wishes = set()
     for c in np.flatnonzero(classes.multi_cluster & network.coverable).tolist():
-        mine = classes.pool[classes.indptr[c] : classes.indptr[c + 1]]
-        standbys = mine[network.may[np.ix_(mine, mine)].any(axis=0)]
-        wishes.add((frozenset(standbys.tolist()), int(classes.items[c])))
+        mine = classes.pool[classes.arcs_of(c)]
+        follows = network.may[np.ix_(mine, mine)].any(axis=0)
+        standbys = frozenset(mine[follows].tolist())
+        wishes.add((standbys, int(classes.items[c])))
     for pools, clusters in sorted(wishes, key=lambda wish: (len(wish[0]), -wish[1], sorted(wish[0]))):
         if not any(other <= pools and k >= clusters for other, k in found):
             found.append((pools, clusters))

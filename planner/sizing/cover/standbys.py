@@ -41,7 +41,8 @@ def find_standbys(problem: Problem, losses: Losses, seating: Seating, budget: So
         for i, name in desk.assign(members, budget).items():
             host[i] = name
     coverable = losses.coverable(problem.indptr, problem.pool, problem.max_hosts)
-    without = {seats[i].site for i, name in enumerate(host) if name is None and coverable[seats[i].site]}
+    bare = {seat.site for seat, name in zip(seats, host, strict=True) if name is None}
+    without = [site for site in bare if coverable[site]]
     return Standbys(tuple(host), int(problem.weights[sorted(without)].sum()))
 
 
@@ -78,19 +79,15 @@ class _Desk:
             return {}
         if budget.spent:
             return self._one_by_one(options)
-        rtt = np.array([self.problem.rtt_ms[e] for _, _, e in options])
+        rtt = self.problem.rtt_ms[[e for _, _, e in options]]
         # One unit of weight outweighs all round-trip times together.
         worth = 1.0 + float(rtt.max()) * len(members)
-        gain = np.array([worth * float(self.problem.weights[self.seats[i].site]) for i, _, _ in options])
+        sites = [self.seats[i].site for i, _, _ in options]
+        gain = worth * as_floats(self.problem.weights[sites])
         matrix, most = self._rows(options)
-        program = LinearProgram(
-            cost=rtt - gain,
-            upper=np.ones(len(options)),
-            matrix=matrix,
-            row_lower=np.full(len(most), -np.inf),
-            row_upper=as_floats(most),
-            whole=trues(len(options)),
-        )
+        no_least = np.full(len(most), -np.inf)
+        one, whole = np.ones(len(options)), trues(len(options))
+        program = LinearProgram(rtt - gain, one, matrix, no_least, as_floats(most), whole)
         # Standbys are part of a plan however little time is left.
         answer = solve_arrays(program, SolveBudget(seed=budget.seed))
         chosen = np.flatnonzero(answer.x > 0.5)
@@ -99,23 +96,26 @@ class _Desk:
     def _one_by_one(self, options: Sequence[tuple[int, str, int]]) -> dict[int, str]:
         """Return standbys without a solver: seats of most weight and clusters first, each on the nearest with room."""
         worth = [(-self.problem.weights[seat.site], -seat.clusters) for seat in self.seats]
-        order = sorted(range(len(options)), key=lambda x: (*worth[options[x][0]], self.problem.rtt_ms[options[x][2]]))
+        order = sorted(options, key=lambda option: (*worth[option[0]], self.problem.rtt_ms[option[2]]))
         free: dict[object, int] = {}
         found: dict[int, str] = {}
-        for i, name, e in (options[x] for x in order):
+        for i, name, e in order:
             rows = self._limits(self.seats[i], name, e)
             clusters = self.seats[i].clusters
-            if i not in found and all(free.get(key, room) >= clusters for key, room in rows):
+            left = {key: free.get(key, room) - clusters for key, room in rows}
+            if i not in found and min(left.values(), default=0) >= 0:
                 found[i] = name
-                free.update((key, free.get(key, room) - clusters) for key, room in rows)
+                free.update(left)
         return found
 
     def _limits(self, seat: Seat, name: str, e: int) -> list[tuple[object, int]]:
         """Return what limits a standby: for each loss the host that it sends to, with the room there."""
-        free = int(self.losses.room[self.problem.pool[e]]) - self.load[name]
+        room = int(self.losses.room[self.problem.pool[e]])
+        free = room - self.load[name]
         if self.losses.kind == "host":
             return [((seat.host, name), free)]
-        return [((loss, name), free) for loss in np.flatnonzero(self.losses.pools[:, seat.pool]).tolist()]
+        losses = np.flatnonzero(self.losses.pools[:, seat.pool])
+        return [((loss, name), free) for loss in losses.tolist()]
 
     def _options(self, seat: Seat) -> list[tuple[str, int]]:
         """Return the hosts that may stand by for ``seat``, each with its eligible pair."""
@@ -124,9 +124,8 @@ class _Desk:
             q = int(problem.pool[e])
             if self.losses.follows[seat.pool, q]:
                 room = int(self.losses.room[q]) - seat.clusters
-                found += [
-                    (name, e) for name in self.hosts_of.get(q, ()) if name != seat.host and self.load[name] <= room
-                ]
+                others = [name for name in self.hosts_of.get(q, ()) if name != seat.host]
+                found += [(name, e) for name in others if self.load[name] <= room]
         return found
 
     def _rows(self, options: Sequence[tuple[int, str, int]]) -> tuple[sp.csc_array, Ints]:
@@ -136,13 +135,14 @@ class _Desk:
         at: list[tuple[int, int, int]] = []
         for x, (i, name, e) in enumerate(options):
             seat = self.seats[i]
-            keys: list[tuple[object, int, int]] = [(("seat", i), 1, 1)]
-            keys += [(key, seat.clusters, free) for key, free in self._limits(seat, name, e)]
-            for key, clusters, limit in keys:
+            one_standby: tuple[object, int, int] = ("seat", i), 1, 1
+            room = [(key, seat.clusters, free) for key, free in self._limits(seat, name, e)]
+            for key, clusters, limit in (one_standby, *room):
                 if key not in rows:
                     rows[key] = len(most)
                     most.append(limit)
                 at.append((rows[key], x, clusters))
         row, column, value = np.array(at).T
-        matrix = sp.csc_array(sp.coo_array((as_floats(value), (row, column)), shape=(len(most), len(options))))
-        return matrix, int_array(most)
+        entries = as_floats(value), (row, column)
+        matrix = sp.coo_array(entries, shape=(len(most), len(options)))
+        return sp.csc_array(matrix), int_array(most)

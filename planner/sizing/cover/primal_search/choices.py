@@ -49,36 +49,49 @@ def choices(state: State, sites: Ints, weight: Floats, bare: Bools) -> Choices:
     home = state.home[sites]
     standby = state.standby[sites]
     here = hosts == home[:, None]
-    there = (hosts == standby[:, None]) & (standby >= 0)[:, None]
+    followed = standby >= 0
+    there = (hosts == standby[:, None]) & followed[:, None]
     here &= ~none
     # Everything is counted as if the site were nowhere.
     extra = state.extra[:, at]  # (losses + 2, n, c)
-    settled = np.flatnonzero((home >= 0) & (standby >= 0))
+    settled = np.flatnonzero((home >= 0) & followed)
     if len(settled):
         row, column = np.nonzero(there[settled])
         n = settled[row]
         rows = state.lost_with(home[n])
-        for w in range(rows.shape[1]):
-            extra[rows[:, w], n, column] -= k[n]
-    over = extra + (state.load[at] - here * k[:, None] - state.room[at])[None]
-    more = np.maximum(0, over + k[:, None]) - np.maximum(0, over)
+        for of_loss in rows.T:
+            extra[of_loss, n, column] -= k[n]
+    living = state.load[at] - here * k[:, None]
+    over = extra + (living - state.room[at])[None]
+    before = np.maximum(0, over)
+    more = np.maximum(0, over + k[:, None]) - before
     homes = more.sum(axis=0) * weight[at] + _limits(state, sites, at, here)
     # What a loss of the home adds at the standby.
     lost = state.lost_with(at)  # (n, c, W)
-    broken = np.full((len(sites), at.shape[1], at.shape[1] + 1), np.inf)
+    wide = at.shape[1]
+    each_host = np.arange(wide)
+    broken = np.full((len(sites), wide, wide + 1), np.inf)
     if ground.losses is not None and lost.shape[2]:
         each = np.arange(len(sites))[:, None, None]
-        added = sum(
-            more[lost[:, :, w, None], each, np.arange(at.shape[1])[None, None, :]] for w in range(lost.shape[2])
-        )
+        added = sum(more[lost[:, :, w, None], each, each_host] for w in range(lost.shape[2]))
         pool = state.pool[at]
-        may = ground.follows[pool[:, :, None], pool[:, None, :]] & ~none[:, None, :]
-        may[:, np.arange(at.shape[1]), np.arange(at.shape[1])] = False
-        broken[:, :, :-1] = np.where(may, added * weight[at][:, None, :], np.inf)
-    broken[:, :, -1] = np.where(bare[sites], 0.0, np.inf)[:, None]
-    barred = none | ~ground.problem.homes[np.where(pairs < 0, 0, pairs)]
-    broken += np.where(barred, np.inf, homes)[:, :, None]
-    return Choices(sites, hosts, pairs, broken, _now(here, there, standby, at.shape[1]))
+        follows = ground.follows[pool[:, :, None], pool[:, None, :]]
+        may = follows & ~none[:, None, :]
+        may[:, each_host, each_host] = False
+        counted = added * weight[at][:, None, :]
+        broken[:, :, :-1] = np.where(may, counted, np.inf)
+    without = np.where(bare[sites], 0.0, np.inf)
+    broken[:, :, -1] = without[:, None]
+    pair = np.where(pairs < 0, 0, pairs)
+    barred = none | ~ground.problem.homes[pair]
+    at_home = np.where(barred, np.inf, homes)
+    broken += at_home[:, :, None]
+    return Choices(sites, hosts, pairs, broken, _now(here, there, standby, wide))
+
+
+def choices_of(state: State, s: int, bare: Bools) -> Choices:
+    """Return what every choice of the one site ``s`` would break, as `choices` does."""
+    return choices(state, np.array([s]), np.ones(state.hosts), bare)
 
 
 def _limits(state: State, sites: Ints, at: Ints, here: Bools) -> Floats:
@@ -89,21 +102,31 @@ def _limits(state: State, sites: Ints, at: Ints, here: Bools) -> Floats:
     if ground.limits_of.shape[1]:
         rows = ground.limits_of[state.pool[at]]  # (n, c, V)
         brings = ground.brings[rows, sites[:, None, None]]
-        mine = ground.limits_of[state.pool[np.where(home < 0, 0, home)]]
-        counted = ((rows[:, :, :, None] == mine[:, None, None, :]) & (home >= 0)[:, None, None, None]).any(axis=3)
-        free = ground.most[rows] - state.used[rows] + np.where(counted, brings, 0.0)
-        broken += (np.maximum(0.0, brings - free) - np.maximum(0.0, -free)).sum(axis=2)
+        somewhere = home >= 0
+        mine = ground.limits_of[state.pool[np.where(somewhere, home, 0)]]
+        same = rows[:, :, :, None] == mine[:, None, None, :]
+        counted = same.any(axis=3) & somewhere[:, None, None]
+        own = np.where(counted, brings, 0.0)
+        free = ground.most[rows] - state.used[rows] + own
+        broken += _added(brings, free).sum(axis=2)
     if np.isfinite(ground.host_weight):
         weight = ground.weights[sites][:, None]
         free = ground.host_weight - state.carried[at] + here * weight
-        broken += np.maximum(0.0, weight - free) - np.maximum(0.0, -free)
+        broken += _added(weight, free)
     return broken
+
+
+def _added(more: Floats, free: Floats) -> Floats:
+    """Return by how much ``more`` raises what is above a limit that leaves ``free``, which is below 0 above it."""
+    before = np.maximum(0.0, -free)
+    return np.maximum(0.0, more - free) - before
 
 
 def _now(here: Bools, there: Bools, standby: Ints, wide: int) -> Ints:
     """Return the position of each site's present choice, -1 where it has none."""
     if not wide:
         return np.full(len(here), -1, dtype=np.int64)
-    h = np.where(here.any(axis=1), here.argmax(axis=1), -1)
+    somewhere = here.any(axis=1)
+    h = np.where(somewhere, here.argmax(axis=1), -1)
     g = np.where(standby < 0, wide, there.argmax(axis=1))
     return np.where(h < 0, -1, h * (wide + 1) + g)

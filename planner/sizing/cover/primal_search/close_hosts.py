@@ -11,7 +11,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from planner.fleet import Bools, Ints
+from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.primal_search.prices import Prices
 from planner.sizing.cover.primal_search.repair import force_in, repair
 from planner.sizing.cover.primal_search.state import NOWHERE, State
@@ -47,7 +47,7 @@ def _race(
 ) -> list[tuple[float, State]]:
     """Return states with one host less, the least broken first."""
     kept: list[tuple[float, State]] = []
-    order = np.argsort(state.load / np.maximum(prices.last(state.count())[state.pool], _CLOSE), kind="stable")
+    order = np.argsort(state.load / _prices_of_hosts(state, prices), kind="stable")
     for h in order.tolist():
         trial = state.copy()
         if budget.spent:
@@ -63,8 +63,15 @@ def _race(
                 return [(0.0, trial)]
             again.append((trial.violation(), trial))
         again.sort(key=lambda one: one[0])
-        kept = again[: max(2, int(part * len(again)))]
+        going_on = max(2, int(part * len(again)))
+        kept = again[:going_on]
     return kept
+
+
+def _prices_of_hosts(state: State, prices: Prices) -> Floats:
+    """Return what each host saves when it closes, shape (M,), never 0."""
+    last = prices.last(state.count())
+    return np.maximum(last[state.pool], _CLOSE)
 
 
 def _moved(
@@ -100,9 +107,10 @@ def _moved(
 def _closed(state: State, bare: Bools, prices: Prices, rng: np.random.Generator) -> State | None:
     """Return ``state`` without one of its hosts, that of a few whose sites find the best places elsewhere."""
     peak = state.extra[:-2].max(axis=0, initial=0)
-    use = (state.load + peak) / np.maximum(prices.last(state.count())[state.pool], _CLOSE)
+    use = (state.load + peak) / _prices_of_hosts(state, prices)
+    chance = rng.uniform(0.5, 1.5, state.hosts - 1)
     # The last one has just been opened.
-    order = np.argsort(use[:-1] * rng.uniform(0.5, 1.5, state.hosts - 1), kind="stable")[:_CLOSED]
+    order = np.argsort(use[:-1] * chance, kind="stable")[:_CLOSED]
     found: tuple[float, State] | None = None
     for h in order.tolist():
         trial = state.copy()
@@ -121,7 +129,10 @@ def _wanted(state: State) -> list[int]:
     stress = np.where(state.home != NOWHERE, over[state.home], 0)
     behind = state.standby != NOWHERE
     stress[behind] += over[state.standby[behind]]
-    reach: Ints = np.bincount(problem.pool, weights=stress[problem.site], minlength=problem.pools).astype(np.int64)
+    met = np.bincount(problem.pool, weights=stress[problem.site], minlength=problem.pools)
+    reach: Ints = met.astype(np.int64)
     reach[~problem.may_grow(state.count())] = 0
     order = np.argsort(-reach, kind="stable")[:6]
-    return [int(p) for rank, p in enumerate(order) if reach[p] > 0 for _ in range(6 - rank)]
+    often = np.arange(len(order), 0, -1) + (6 - len(order))
+    reached = reach[order] > 0
+    return np.repeat(order[reached], often[reached]).tolist()

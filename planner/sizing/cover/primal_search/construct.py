@@ -6,12 +6,13 @@ import numpy as np
 
 from planner.arrays import falses, int_array
 from planner.fleet import Bools, Floats, Ints
-from planner.sizing.cover.primal_search.choices import Choices, choices
+from planner.sizing.cover.primal_search.choices import Choices, choices_of
 from planner.sizing.cover.primal_search.prices import Prices
 from planner.sizing.cover.primal_search.state import State
 
 _TRIED = 4  # pools in which a host is opened for a site by itself
 _CLOSE = 1e-9
+_BROKEN = 1e9  # what is broken counts before the reserve that is asked for
 
 
 def in_order(state: State, sites: Ints) -> Ints:
@@ -19,7 +20,8 @@ def in_order(state: State, sites: Ints) -> Ints:
     problem = state.ground.problem
     rooms = np.minimum(problem.max_hosts, 3)  # one to live on, one to stand by, one more
     choice = np.bincount(problem.site, weights=rooms[problem.pool], minlength=problem.sites)
-    return sites[np.lexsort((sites, -problem.clusters[sites], choice[sites], ~problem.kept[sites]))]
+    clusters, kept = problem.clusters[sites], problem.kept[sites]
+    return sites[np.lexsort((sites, -clusters, choice[sites], ~kept))]
 
 
 def construct(state: State, sites: Ints, bare: Bools, prices: Prices) -> Ints:
@@ -41,13 +43,30 @@ def settle(state: State, s: int, bare: Bools) -> bool:
     """Put site ``s`` where nothing breaks and least further reserve is asked for; False where nothing fits."""
     if not state.hosts:
         return False
-    found = choices(state, np.array([s]), np.ones(state.hosts), bare)
-    cost = found.flat()[0]
-    fits = np.flatnonzero(cost <= _CLOSE)
-    if not len(fits):
+    found = choices_of(state, s, bare)
+    broken = found.flat()[0]
+    return _settle_cheapest(state, found, np.where(broken <= _CLOSE, asks(state, found), np.inf))
+
+
+def settle_on(state: State, s: int, host: int, bare: Bools, most_broken: float) -> bool:
+    """Put site ``s``, which is nowhere, on ``host`` with the standby that breaks least; False where it may have none.
+
+    No more than ``most_broken`` may be broken by it. Of standbys that break as much, the one that asks for least
+    further reserve is taken.
+    """
+    found = choices_of(state, s, bare)
+    at_host = np.repeat(found.hosts[0] == host, found.hosts.shape[1] + 1)
+    broken = found.flat()[0]
+    allowed = at_host & (broken <= most_broken)
+    return _settle_cheapest(state, found, np.where(allowed, broken * _BROKEN + asks(state, found), np.inf))
+
+
+def _settle_cheapest(state: State, found: Choices, cost: Floats) -> bool:
+    """Put the one site of ``found`` where ``cost`` is least; False where it is inf throughout."""
+    if not np.isfinite(cost).any():
         return False
-    best = fits[np.argmin(asks(state, found)[fits])]
-    state.put(s, *found.at(0, int(best)))
+    best = int(cost.argmin())
+    state.put(int(found.sites[0]), *found.at(0, best))
     return True
 
 
@@ -60,12 +79,13 @@ def asks(state: State, found: Choices) -> Floats:
     extra = state.extra[:-2]
     peak = extra.max(axis=0, initial=0)
     free = (state.room - state.load - peak)[at]
-    asks = np.zeros((len(at), len(at) + 1))
+    reserve = np.zeros((len(at), len(at) + 1))
     if len(extra):
         lost = state.lost_with(at)  # (c, W)
-        after = (np.vstack((extra, extra[:2] * 0 - 1))[lost][:, :, at]).max(axis=1, initial=0) + k
-        asks[:, :-1] = np.maximum(0, after - peak[at][None, :])
-    asked: Floats = (asks * 1000.0 + free[:, None]).ravel()
+        rows = np.vstack((extra, extra[:2] * 0 - 1))
+        sent = rows[lost][:, :, at].max(axis=1, initial=0)
+        reserve[:, :-1] = np.maximum(0, sent + k - peak[at])
+    asked: Floats = (reserve * 1000.0 + free[:, None]).ravel()
     return asked
 
 
@@ -92,5 +112,7 @@ def _by_use(state: State, s: int, waiting: Bools, prices: Prices) -> list[int]:
     may = pools[problem.may_grow(count)[pools]]
     wanted = np.where(waiting, problem.clusters, 0)[problem.site]
     reach = np.bincount(problem.pool, weights=wanted, minlength=problem.pools)
-    worth = np.minimum(reach, problem.caps)[may] / np.maximum(prices.next(count)[may], _CLOSE)
-    return [int(p) for p in may[np.lexsort((may, -reach[may], -worth))]]
+    clusters = np.minimum(reach, problem.caps)[may]
+    worth = clusters / np.maximum(prices.next(count)[may], _CLOSE)
+    by_worth = may[np.lexsort((may, -reach[may], -worth))]
+    return [int(p) for p in by_worth]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from planner.arrays import int_array, int_zeros
@@ -26,30 +28,35 @@ def draft_of(case: Case, state: State) -> Draft:
 
     Where moves are an aim, sites go back to the host of their pool that they have today, as far as there is room.
     """
+    state = state.copy()
+    state.close_idle()
+    name = _names(case, state)
     if "moves" in case.tie_breaks and case.incumbent.any():
-        state = back_on(state, _hosts_of_today(case, state))
+        state = back_on(state, _hosts_of_today(case, name))
     problem, today = case.problem, case.today
     sites = np.flatnonzero(state.home != NOWHERE)
-    used = _used(state)
-    name = _names(case, state, used)
+    used = np.setdiff1d(np.union1d(state.home, state.standby), NOWHERE)
     pairs = pair_of(state, sites) if len(sites) else int_zeros(0)
-    seats = [
-        Seat(int(s), int(e), int(problem.pool[e]), name[int(state.home[s])], int(problem.clusters[s]))
-        for s, e in zip(sites, pairs, strict=True)
-    ]
+    seats = []
+    for s, pair in zip(sites.tolist(), pairs.tolist(), strict=True):
+        home, clusters = int(state.home[s]), int(problem.clusters[s])
+        seats.append(Seat(s, pair, int(state.pool[home]), name[home], clusters))
     names: dict[int, list[str]] = {}
     for h in used.tolist():
-        names.setdefault(int(state.pool[h]), []).append(name[h])
+        of_pool = names.setdefault(int(state.pool[h]), [])
+        of_pool.append(name[h])
     for p, mine in names.items():
         mine.sort(key=today.names[p].index)
     nowhere = state.home == NOWHERE
     own = nowhere & np.isfinite(problem.own_cost)
-    placement = Placement(pairs, problem.clusters[sites], nowhere & ~own, own, ())
-    standbys = tuple(name[int(g)] if g != NOWHERE else None for g in state.standby[sites])
+    units = problem.clusters[sites]
+    placement = Placement(pairs, units, nowhere & ~own, own, ())
+    standbys = tuple(map(name.get, state.standby[sites].tolist()))
     hosts = np.bincount(state.pool[used], minlength=problem.pools)
     classes = group(problem, by_weight=True)
     none = int_zeros(classes.count)
-    counts = Counts(hosts, np.zeros(len(classes.pool)), none, none)
+    flow = np.zeros(len(classes.pool))
+    counts = Counts(hosts, flow, none, none)
     value = objective_of(problem, hosts, placement)
     sized = Sized(classes, counts, value, 0.0, False, "not all plans were tried")
     return Draft(sized, placement, Seating(seats, names), standbys)
@@ -58,9 +65,11 @@ def draft_of(case: Case, state: State) -> Draft:
 def state_of(ground: Ground, draft: Draft) -> State:
     """Return the state of ``draft``, which names its hosts in any way."""
     state, seats = State(ground), draft.seating.seats
-    number = {name: state.open(p) for p, names in sorted(draft.seating.names.items()) for name in names}
+    number: dict[str | None, int] = {None: NOWHERE}
+    for p, names in sorted(draft.seating.names.items()):
+        number |= {name: state.open(p) for name in names}
     for seat, standby in zip(seats, draft.standbys, strict=True):
-        state.put(seat.site, number[seat.host], NOWHERE if standby is None else number[standby])
+        state.put(seat.site, number[seat.host], number[standby])
     state.close_idle()
     return state
 
@@ -72,42 +81,40 @@ def nearer_today(case: Case, state: State, bare: Bools, budget: SolveBudget) -> 
     """
     if case.tie_breaks[:1] != ("moves",) or not case.incumbent.any():
         return state
-    after = [cost.values for cost in costs_of(case.problem, case.incumbent, case.tie_breaks[1:])]
+    state = state.copy()
+    state.close_idle()
+    costs = costs_of(case.problem, case.incumbent, case.tie_breaks[1:])
+    after = [cost.values for cost in costs]
     cost = weighed(after) if after else np.zeros(len(case.problem.pool))
     away = (1.0 + float(cost.max(initial=0.0))) * 1e3
-    return settled_by_cost(state, bare, HomeCost(cost, _hosts_of_today(case, state), away), budget)
+    wanted = _hosts_of_today(case, _names(case, state))
+    return settled_by_cost(state, bare, HomeCost(cost, wanted, away), budget)
 
 
-def _used(state: State) -> Ints:
-    """Return the hosts that carry a site or stand by for one."""
-    used: Ints = np.setdiff1d(np.union1d(state.home, state.standby), [NOWHERE])
-    return used
+def _hosts_of_today(case: Case, name: Mapping[int, str]) -> Ints:
+    """Return the host of that ``name`` on which each site is today, shape (S,), -1 for none."""
+    number = {of_host: host for host, of_host in name.items()}
+    return int_array([number.get(host, NOWHERE) for host in case.in_force.host])
 
 
-def _hosts_of_today(case: Case, state: State) -> Ints:
-    """Return the host of ``state`` that has the name of each site's host of today, shape (S,), -1 for none."""
-    number = {name: host for host, name in _names(case, state, _used(state)).items()}
-    hosts = [number.get(name, NOWHERE) if name else NOWHERE for name in case.in_force.host]
-    return int_array(hosts)
-
-
-def _names(case: Case, state: State, used: Ints) -> dict[int, str]:
-    """Return the name of each of the hosts ``used`` (n,): that under which most of its sites stay, else the first."""
+def _names(case: Case, state: State) -> dict[int, str]:
+    """Return the name of each host: that under which most of its sites stay, else the first that is left."""
     fleet = case.fleet
     problem = case.problem
     today = case.today
     found: dict[int, str] = {}
-    for p in np.unique(state.pool[used]).tolist():
-        mine = used[state.pool[used] == p]
-        names = today.names[p]
+    for p in np.unique(state.pool).tolist():
+        mine, names = np.flatnonzero(state.pool == p), today.names[p]
         at = {name: i for i, name in enumerate(names)}
         gain = np.zeros((len(mine), len(names)))
         for i, h in enumerate(mine.tolist()):
             for s in np.flatnonzero(state.home == h).tolist():
-                named = today.host.get(fleet.site_ids[problem.site_at[s]], "")
+                site = fleet.site_ids[problem.site_at[s]]
+                named = today.host.get(site, "")
                 if named in at:
                     gain[i, at[named]] += 1.0
-        gain -= np.arange(len(names)) * (0.5 / max(1, len(names)))
+        each_later = 0.5 / max(1, len(names))
+        gain -= np.arange(len(names)) * each_later
         for i, j in best_matching(gain):
             found[int(mine[i])] = names[j]
     return found

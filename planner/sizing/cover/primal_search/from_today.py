@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from operator import itemgetter
+
 import numpy as np
 
 from planner.fleet import Bools
-from planner.sizing.cover.primal_search.choices import choices
-from planner.sizing.cover.primal_search.construct import asks
+from planner.sizing.cover.primal_search.construct import settle_on
 from planner.sizing.cover.primal_search.polish import pair_of
 from planner.sizing.cover.primal_search.repair import force_in, repair
 from planner.sizing.cover.primal_search.state import NOWHERE, Ground, State
@@ -17,7 +18,6 @@ from planner.sizing.solvers.budget import SolveBudget
 
 _STEPS = 2_000  # of repair
 _SPARE, _POOLS = 4, 40  # hosts that are added at most, and pools in which each is tried
-_BROKEN = 1e9  # what is broken counts before the reserve that is asked for
 
 
 def state_of_today(case: Case, ground: Ground, bare: Bools, budget: SolveBudget) -> State | None:
@@ -30,14 +30,17 @@ def state_of_today(case: Case, ground: Ground, bare: Bools, budget: SolveBudget)
     if np.isfinite(problem.own_cost).any() or not case.incumbent.any():
         return None
     pool_of = {name: p for p, mine in enumerate(case.today.names) for name in mine}
-    today = dict(zip(problem.site[case.incumbent].tolist(), problem.pool[case.incumbent].tolist(), strict=True))
+    sites, pools = problem.site[case.incumbent], problem.pool[case.incumbent]
+    today = dict(zip(sites.tolist(), pools.tolist(), strict=True))
     staying = [s for s, p in today.items() if pool_of.get(names[s]) == p]
     state = State(ground)
-    number = {name: state.open(pool_of[name]) for name in sorted({names[s] for s in staying})}
+    running = sorted({names[s] for s in staying})
+    number = {name: state.open(pool_of[name]) for name in running}
     if not state.hosts or (state.count() > problem.max_hosts).any():
         return None
-    order = sorted(staying, key=lambda s: (-int(problem.clusters[s]), s))
-    placed = [s for s in order if _stays(state, s, number[names[s]], bare)]
+    clusters = problem.clusters.tolist()
+    order = sorted(staying, key=lambda s: (-clusters[s], s))
+    placed = [s for s in order if settle_on(state, s, number[names[s]], bare, np.inf)]
     others = np.setdiff1d(np.arange(problem.sites), placed)
     if not force_in(state, others, bare):
         return None
@@ -64,7 +67,8 @@ def _with_standbys(state: State, budget: SolveBudget) -> State:
             more = best.copy()
             more.open(p)
             trials.append(_with_best_standbys(more, budget))
-        fewest = min(trials, key=lambda one: one[1], default=(best, lacking))
+        now = best, lacking
+        fewest = min(trials, key=itemgetter(1), default=now)
         if fewest[1] >= lacking:
             break
         best, lacking = fewest
@@ -75,26 +79,17 @@ def _with_best_standbys(state: State, budget: SolveBudget) -> tuple[State, int]:
     """Return ``state`` with the standbys that most weight can have where homes stay, and the sites that lack one."""
     ground, other = state.ground, state.copy()
     assert ground.losses is not None
-    sites = np.arange(len(state.home))
-    seats = [
-        Seat(s, int(e), int(state.pool[h]), str(h), int(ground.problem.clusters[s]))
-        for s, e, h in zip(sites.tolist(), pair_of(state, sites), state.home.tolist(), strict=True)
-    ]
-    names = {p: [str(h) for h in np.flatnonzero(state.pool == p)] for p in np.unique(state.pool).tolist()}
+    pairs = pair_of(state, np.arange(len(state.home))).tolist()
+    seats = []
+    for s, (pair, home) in enumerate(zip(pairs, state.home.tolist(), strict=True)):
+        clusters = int(ground.problem.clusters[s])
+        seats.append(Seat(s, pair, int(state.pool[home]), str(home), clusters))
+    names: dict[int, list[str]] = {}
+    for h, p in enumerate(state.pool.tolist()):
+        names.setdefault(p, []).append(str(h))
     standbys = find_standbys(ground.problem, ground.losses, Seating(seats, names), budget).host
-    for s, home, name in zip(sites.tolist(), state.home.tolist(), standbys, strict=True):
-        other.take_out(s)
-        other.put(s, home, NOWHERE if name is None else int(name))
-    return other, int(((other.standby == NOWHERE) & ground.coverable).sum())
-
-
-def _stays(state: State, s: int, host: int, bare: Bools) -> bool:
-    """Put site ``s`` on ``host`` with the standby that breaks least; False where it may have none."""
-    found = choices(state, np.array([s]), np.ones(state.hosts), bare)
-    at_home = np.repeat(found.hosts[0] == host, found.hosts.shape[1] + 1)
-    cost = np.where(at_home, found.flat()[0] * _BROKEN + asks(state, found), np.inf)
-    best = int(cost.argmin()) if cost.size else 0
-    if not cost.size or not np.isfinite(cost[best]):
-        return False
-    state.put(s, *found.at(0, best))
-    return True
+    for seat, name in zip(seats, standbys, strict=True):
+        other.take_out(seat.site)
+        other.put(seat.site, int(seat.host), NOWHERE if name is None else int(name))
+    lacking = (other.standby == NOWHERE) & ground.coverable
+    return other, int(lacking.sum())

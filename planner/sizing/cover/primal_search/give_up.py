@@ -32,12 +32,15 @@ def give_up(state: State, bare: Bools) -> Bools:
     everybody = trues(len(bare))
     worth = state.ground.problem.weights
     kept = state.ground.problem.kept
-    for s in sorted(gone, key=lambda s: (not kept[s], -worth[s], s)):
+
+    def most_worth(s: int) -> tuple[bool, float, int]:
+        return not kept[s], -worth[s], s
+
+    for s in sorted(gone, key=most_worth):
         if not settle(state, s, bare) and settle(state, s, everybody):
             may[s] = True
-    for s in sorted(
-        np.flatnonzero(may & ~bare & (state.home != NOWHERE)).tolist(), key=lambda s: (not kept[s], -worth[s], s)
-    ):
+    without = np.flatnonzero(may & ~bare & (state.home != NOWHERE))
+    for s in sorted(without.tolist(), key=most_worth):
         home = int(state.home[s])
         if state.standby[s] != NOWHERE:
             continue
@@ -51,7 +54,8 @@ def _to_blame(state: State) -> tuple[Ints, bool]:
     """Return sites that have part in something broken, and whether it is enough to take their standbys."""
     ground, over = state.ground, state.over()
     if over[:-2].any():
-        row, host = (int(at[0]) for at in np.nonzero(over[:-2]))
+        rows, hosts_over = np.nonzero(over[:-2])
+        row, host = int(rows[0]), int(hosts_over[0])
         mine = state.relying_on(host, row)
         if len(mine):
             return mine, True
@@ -69,4 +73,6 @@ def _to_blame(state: State) -> tuple[Ints, bool]:
 def _least_worth(state: State, sites: Ints) -> int:
     problem = state.ground.problem
     each = problem.weights[sites] / problem.clusters[sites]
-    return int(sites[np.lexsort((sites, -problem.clusters[sites], each, problem.kept[sites]))[0]])
+    clusters, kept = problem.clusters[sites], problem.kept[sites]
+    order = np.lexsort((sites, -clusters, each, kept))
+    return int(sites[order[0]])

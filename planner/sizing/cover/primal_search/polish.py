@@ -9,7 +9,7 @@ import numpy as np
 
 from planner.arrays import int_array
 from planner.fleet import Bools, Floats, Ints
-from planner.sizing.cover.primal_search.choices import choices
+from planner.sizing.cover.primal_search.choices import choices, choices_of
 from planner.sizing.cover.primal_search.construct import settle
 from planner.sizing.cover.primal_search.repair import in_the_way
 from planner.sizing.cover.primal_search.state import NOWHERE, State
@@ -33,17 +33,18 @@ def with_own_inside(state: State, bare: Bools) -> State:
     for s in np.flatnonzero(own).tolist():
         if not settle(state, s, bare) or problem.objective != "cost":
             continue
-        pair = problem.pair_cost[pair_of(state, np.array([s]))[0]]
-        if pair > problem.own_cost[s]:
+        pair = pair_of(state, np.array([s]))[0]
+        if problem.pair_cost[pair] > problem.own_cost[s]:
             state.take_out(s)
     return state
 
 
 def pair_of(state: State, sites: Ints) -> Ints:
     """Return the eligible pairs of the homes of ``sites`` (n,)."""
-    pools, pairs = (table[sites] for table in state.ground.pools_of)
-    at = (pools == state.pool[state.home[sites]][:, None]).argmax(axis=1)
-    return np.asarray(np.take_along_axis(pairs, at[:, None], axis=1)[:, 0])
+    pools, pairs = state.ground.pools_of
+    home = state.pool[state.home[sites]]
+    at = (pools[sites] == home[:, None]).argmax(axis=1)
+    return np.asarray(pairs[sites, at])
 
 
 def weighed(costs: Sequence[Floats]) -> Floats:
@@ -73,7 +74,8 @@ class HomeCost:
         cost = self.of_pair[np.where(none, 0, pairs)]
         if self.wanted is not None:
             wish = self.wanted[sites][:, None]
-            cost = cost + self.away * ((wish >= 0) & (hosts != wish))
+            elsewhere = (wish >= 0) & (hosts != wish)
+            cost = cost + self.away * elsewhere
         return np.where(none, np.inf, cost)
 
     def now(self, state: State, sites: Ints) -> Floats:
@@ -96,7 +98,8 @@ def settled_by_cost(state: State, bare: Bools, cost: HomeCost, budget: SolveBudg
         gained = False
         sites = np.flatnonzero(state.home != NOWHERE)
         wish = cost.now(state, sites) - least[sites]
-        for s in sites[np.argsort(-wish, kind="stable")][wish[np.argsort(-wish, kind="stable")] > _CLOSE].tolist():
+        order = np.argsort(-wish, kind="stable")
+        for s in sites[order][wish[order] > _CLOSE].tolist():
             if budget.spent:
                 return state
             if _pushed(state, s, bare, cost):
@@ -113,7 +116,8 @@ def _pushed(state: State, s: int, bare: Bools, cost: HomeCost) -> bool:
     best, chain = 0.0, s
     gain = _step(state, chain, bare, cost, undo, best)
     while gain is not None and state.violation() > _CLOSE and len(moved) <= _PUSHED:
-        others = int_array([i for i in in_the_way(state).tolist()[:_LOOKED_AT] if i not in moved])
+        blocking = in_the_way(state)[:_LOOKED_AT].tolist()
+        others = int_array([i for i in blocking if i not in moved])
         chosen = _cheapest_way_out(state, others, bare, cost, gain)
         if chosen is None:
             gain = None
@@ -136,14 +140,16 @@ def _step(
     state: State, s: int, bare: Bools, cost: HomeCost, undo: list[tuple[int, int, int]], least: float
 ) -> float | None:
     """Put ``s`` on the home that gains most for what it breaks; return the gain, None for none."""
-    found = choices(state, np.array([s]), np.ones(state.hosts), bare)
-    gain = cost.now(state, found.sites)[0] - cost.at(found.sites, found.hosts, found.pairs)[0]
+    found = choices_of(state, s, bare)
+    each = cost.at(found.sites, found.hosts, found.pairs)[0]
+    gain = cost.now(state, found.sites)[0] - each
     broken = found.broken[0]
     allowed = np.isfinite(broken) & (gain > least + _CLOSE)[:, None]
     if not allowed.any():
         return None
     # Of homes that gain something: what breaks nothing first, by gain; else what breaks least.
-    rank = np.where(allowed, np.where(broken <= _CLOSE, -gain[:, None], 1e12 * (1.0 + broken) - gain[:, None]), np.inf)
+    damage = np.where(broken <= _CLOSE, 0.0, 1e12 * (1.0 + broken))
+    rank = np.where(allowed, damage - gain[:, None], np.inf)
     best = int(rank.argmin())
     undo.append((s, int(state.home[s]), int(state.standby[s])))
     state.take_out(s)
@@ -162,8 +168,11 @@ def _cheapest_way_out(
     mended = np.take_along_axis(flat, found.now[:, None], axis=1) - flat
     wide = found.hosts.shape[1] + 1
     each = cost.at(sites, found.hosts, found.pairs)
-    more = np.repeat(each - cost.now(state, sites)[:, None], wide, axis=1)
-    rank = np.where(np.isfinite(flat) & (mended > _CLOSE) & (more < below - _CLOSE), more - 1e9 * mended, np.inf)
+    now = cost.now(state, sites)[:, None]
+    more = np.repeat(each - now, wide, axis=1)
+    helps = np.isfinite(flat) & (mended > _CLOSE)
+    allowed = helps & (more < below - _CLOSE)
+    rank = np.where(allowed, more - 1e9 * mended, np.inf)
     n, position = np.unravel_index(int(rank.argmin()), rank.shape)
     if not np.isfinite(rank[n, position]):
         return None

@@ -32,7 +32,8 @@ class Prices:
     def total(self, hosts: Ints) -> float:
         """Return what ``hosts`` (P,) cost together."""
         old = np.minimum(hosts, self.existing)
-        return float(self.first @ old + self.further @ (hosts - old))
+        new = hosts - old
+        return float(self.first @ old + self.further @ new)
 
 
 def prices_of(problem: Problem) -> Prices:

@@ -89,13 +89,14 @@ class Ground:
         """What each site brings to each limit, in clusters of the mean site, shape (limits + 1, S); the last is 0."""
         problem = self.problem
         rows = [problem.amounts[limit.measure] * self.scale(limit.measure) for limit in problem.limits]
-        return np.array([*rows, np.zeros(problem.sites)]).reshape(len(rows) + 1, problem.sites)
+        return np.array([*rows, np.zeros(problem.sites)])
 
     @cached_property
     def most(self) -> Floats:
         """What each limit allows in the unit of ``brings``, shape (limits + 1,); the last never binds."""
         limits = self.problem.limits
-        return np.array([*(x.most * self.scale(x.measure) * (1 + 1e-9) for x in limits), np.inf])
+        most = [limit.most * self.scale(limit.measure) for limit in limits]
+        return np.append(most, np.inf) * (1 + 1e-9)
 
     def scale(self, measure: str) -> float:
         """Return the factor that turns a measure into clusters of the mean site."""
@@ -106,7 +107,8 @@ class Ground:
     @cached_property
     def weight_per_cluster(self) -> float:
         """Mean weight of a cluster; weights on hosts are counted in it."""
-        return max(1e-12, float(self.problem.weights.sum()) / max(1, int(self.problem.clusters.sum())))
+        clusters = max(1, int(self.problem.clusters.sum()))
+        return max(1e-12, float(self.problem.weights.sum()) / clusters)
 
     @cached_property
     def weights(self) -> Floats:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from planner.fleet import Bools, Ints
-from planner.sizing.cover.primal_search.choices import choices
+from planner.sizing.cover.primal_search.construct import settle_on
 from planner.sizing.cover.primal_search.state import NOWHERE, State
 
 _CLOSE = 1e-9
@@ -21,14 +21,17 @@ def back_on(state: State, wanted: Ints) -> State:
     state = state.copy()
     bare = (state.home != NOWHERE) & (state.standby == NOWHERE)
     for _ in range(_PASSES):
-        away = np.flatnonzero((wanted >= 0) & (state.home != NOWHERE) & (state.home != wanted))
-        away = away[state.pool[state.home[away]] == state.pool[wanted[away]]]
-        gained = [
-            s for s in away.tolist() if _moved(state, s, int(wanted[s]), bare) or _exchanged(state, s, wanted, bare)
-        ]
+        placed = (wanted >= 0) & (state.home != NOWHERE)
+        away = np.flatnonzero(placed & (state.home != wanted))
+        same_pool = state.pool[state.home[away]] == state.pool[wanted[away]]
+        gained = [s for s in away[same_pool].tolist() if _gone_back(state, s, wanted, bare)]
         if not gained:
             break
     return state
+
+
+def _gone_back(state: State, s: int, wanted: Ints, bare: Bools) -> bool:
+    return _moved(state, s, int(wanted[s]), bare) or _exchanged(state, s, wanted, bare)
 
 
 def _moved(state: State, s: int, host: int, bare: Bools) -> bool:
@@ -36,7 +39,7 @@ def _moved(state: State, s: int, host: int, bare: Bools) -> bool:
     home = int(state.home[s])
     standby = int(state.standby[s])
     state.take_out(s)
-    if _placed(state, s, host, bare):
+    if settle_on(state, s, host, bare, _CLOSE):
         return True
     state.put(s, home, standby)
     return False
@@ -47,26 +50,17 @@ def _exchanged(state: State, s: int, wanted: Ints, bare: Bools) -> bool:
     there = int(wanted[s])
     here = int(state.home[s])
     clusters = state.ground.problem.clusters
-    others = np.flatnonzero((state.home == there) & (wanted != there))
-    near = np.abs(clusters[others] - clusters[s]) - 0.5 * (wanted[others] == here)
+    moveable = (state.home == there) & (wanted != there)
+    others = np.flatnonzero(moveable)
+    glad = 0.5 * (wanted[others] == here)
+    near = np.abs(clusters[others] - clusters[s]) - glad
     for t in others[np.argsort(near, kind="stable")][:_PARTNERS].tolist():
-        before = [(i, int(state.home[i]), int(state.standby[i])) for i in (s, t)]
-        for i in (s, t):
-            state.take_out(i)
-        if _placed(state, s, there, bare) and _placed(state, t, here, bare):
+        standbys = int(state.standby[s]), int(state.standby[t])
+        state.take_out(s)
+        state.take_out(t)
+        if settle_on(state, s, there, bare, _CLOSE) and settle_on(state, t, here, bare, _CLOSE):
             return True
-        for i, home, standby in before:
+        for i, home, standby in zip((s, t), (here, there), standbys, strict=True):
             state.take_out(i)
             state.put(i, home, standby)
     return False
-
-
-def _placed(state: State, s: int, host: int, bare: Bools) -> bool:
-    """Put site ``s``, which is nowhere, on ``host`` where that breaks nothing; False where it would."""
-    found = choices(state, np.array([s]), np.ones(state.hosts), bare)
-    cost = np.where((found.hosts[0] == host)[:, None], found.broken[0], np.inf)
-    best = int(cost.argmin())
-    if cost.ravel()[best] > _CLOSE:
-        return False
-    state.put(s, *found.at(0, best))
-    return True
