@@ -99,3 +99,79 @@ def test_highs_on_300_sites_and_10_hubs(make, kind, seed):
     assert (len(result.assignments), result.hosts, moves(result)) == (served, least, fewest_moves)
     assert (served < count) == (kind == "short")
     assert [aim.proven for aim in result.then if aim.aim == "moves"] == [True]
+
+
+def by_highs_with_cover(places, losses, rtt, cap, now, hosts):
+    """Return the least moves on at most ``hosts`` hosts when every loss finds room for all whom it displaces.
+
+    Sites have one cluster; ``places`` lists the hub of each host that may run, ``losses`` (L, hosts) what goes down at
+    once, ``now`` the host of each site. A column is a site, its host, and the hub of its standby.
+    """
+    hub_of, losses, hubs = np.array(places), np.array(losses), max(places) + 1
+    reach = rtt <= 50
+    # A hub may stand by for a host if every loss of that host leaves one of its own.
+    left = np.array([[(hub_of == q) & ~hit for q in range(hubs)] for hit in losses])  # (L, hubs, hosts)
+    may = np.array([[left[losses[:, j], q].any(axis=1).all() for q in range(hubs)] for j in range(len(places))])
+    site, host, standby = np.nonzero(reach[:, hub_of][:, :, None] & may & reach[:, None, :])
+    columns, width = len(site), len(site) + len(places)
+    rows, limits = [], []
+
+    def row(members, value, running):
+        line = np.zeros(width)
+        line[members], line[columns + np.flatnonzero(running)] = value, -float(cap)
+        rows.append(line)
+
+    for j in range(len(places)):
+        row(np.flatnonzero(host == j), 1.0, np.arange(len(places)) == j)
+    for at, hit in enumerate(losses):
+        for q in range(hubs):
+            arriving = hit[host] & (standby == q)
+            if arriving.any():
+                row(np.flatnonzero(arriving | (hub_of[host] == q) & ~hit[host]), 1.0, left[at, q])
+    total = np.concatenate((np.zeros(columns), np.ones(len(places))))
+    serve = coo_array((np.ones(columns), (site, np.arange(columns))), (len(rtt), width))
+    limits = [
+        LinearConstraint(serve, 1, 1),
+        LinearConstraint(coo_array(np.array(rows)), -np.inf, 0),
+        LinearConstraint(total[None, :], 0, hosts),
+    ]
+    moved = np.concatenate(((now[site] != host).astype(float), np.zeros(len(places))))
+    found = milp(moved, constraints=limits, integrality=np.ones(width), bounds=Bounds(0, 1))
+    assert found.status == 0
+    return round(found.fun)
+
+
+# sites, cap, the hub that is emptied
+COVERED = {"hub": (80, 14, ""), "zone": (80, 20, ""), "hub drained": (80, 20, "H3"), "host": (30, 8, "")}
+
+
+@pytest.mark.parametrize("kind", COVERED)
+@pytest.mark.parametrize("seed", range(2))
+def test_highs_with_cover(make, kind, seed, examples):
+    """Everybody has a named host today, and a standby in the plan; many examples take 300 sites and 10 hubs."""
+    rng, most, hubs = np.random.default_rng(seed), 2, 6
+    (count, cap, gone), cover = COVERED[kind], kind.split()[0]
+    if examples >= 400 and cover != "host":
+        count, cap, hubs = 300, 40, 10
+    rtt, near = rng.uniform(5, 250, (count, hubs)), rng.integers(0, hubs, count)
+    for far in (0, 2, 4):  # three hubs in as many zones
+        rtt[np.arange(count), (near + far) % hubs] = 10.0
+    places = [hub for hub in range(hubs) for _ in range(most)]
+    now = np.array([rng.choice(np.flatnonzero((rtt[s] <= 50)[places])) for s in range(count)])
+    names = [f"H{hub}-{n + 1:02d}" for hub in range(hubs) for n in range(most)]
+    current = {"site": [f"S{s:02d}" for s in range(count)], "hub": [f"H{places[j]}" for j in now]}
+    current["host"] = [names[j] for j in now]
+    zone = ["x" if hub < 2 else "y" if hub < 4 else "" for hub in range(hubs)]
+    pools = {"max_hosts": [float(most)] * hubs, "existing_hosts": [float(most)] * hubs, "zone": zone}
+    fleet = make.fleet(rtt, pools=pools, current=current, cluster_cap=cap, cover=cover)
+    if gone:
+        fleet, rtt = drained(fleet, [gone]), np.where(np.arange(hubs) == int(gone[1:]), 99.0, rtt)
+    result = plan(fleet)
+    make.sound(fleet, result)
+    at = np.array(places)
+    alone = {"host": range(len(places)), "hub": at, "zone": np.where(at < 2, 90, np.where(at < 4, 91, at))}[cover]
+    losses = [np.array(alone) == what for what in sorted(set(alone))]
+    assert (len(result.assignments), len(result.uncovered), result.gap) == (count, 0, 0)
+    fewest_moves = by_highs_with_cover(places, losses, rtt, cap, now, result.hosts)
+    (aim,) = [aim for aim in result.then if aim.aim == "moves"]
+    assert (moves(result), aim.value, aim.bound, aim.proven) == (fewest_moves, fewest_moves, fewest_moves, True)

@@ -3,23 +3,24 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from planner.fleet import Bools, Floats, Ints
+from planner.sizing.cover.fewest_moves import FewestMoves
 from planner.sizing.cover.home_program import Choices, HomeProgram, choices_of
 from planner.sizing.cover.primal_search.drafts import draft_of, nearer_today, state_of
 from planner.sizing.cover.primal_search.polish import HomeCost, settled_by_cost, weighed
 from planner.sizing.cover.primal_search.repair import repair
 from planner.sizing.cover.primal_search.rounding import Wishes, dealt
 from planner.sizing.cover.primal_search.state import Ground
+from planner.sizing.cover.stay_program import Kept
 from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.solution.aims import Aim, Margin, Moves, PairAim, aim_of
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solvers.budget import SolveBudget
-from planner.sizing.tie_breaks.staying import Today
 
 _SECONDS = 20.0
 _STEPS = 2_000  # of repair
@@ -41,12 +42,20 @@ class BetterHomes:
         """Offer drafts, each of which answers with the best so far; return the bounds."""
         aims = [aim_of(name) for name in self.case.tie_breaks]
         wanted = [aim for aim in aims if isinstance(aim, (PairAim, Margin)) and aim.applies(self.case.incumbent)]
-        if not wanted or self.draft.placement.unserved.any() or not self.draft.seating.seats:
+        if not wanted or not self.draft.seating.seats:
+            return self.bounds
+        if self.draft.placement.unserved.any():  # the program of all plans serves everybody
+            if isinstance(wanted[0], Moves):
+                self._move_fewest((), offer)
             return self.bounds
         budget = self.budget.within(_SECONDS)
         all_plans = self._all_plans()
         for aim in wanted:
-            if isinstance(aim, PairAim):
+            if isinstance(aim, Moves):
+                known = self._move_fewest(all_plans.kept, offer)
+                budget = self.budget.within(_SECONDS)
+                known = known or self._cheapen(aim, all_plans, offer, budget)
+            elif isinstance(aim, PairAim):
                 known = self._cheapen(aim, all_plans, offer, budget)
             else:
                 known = self._widen(aim, all_plans, offer, budget)
@@ -63,21 +72,21 @@ class BetterHomes:
         least = all_plans.least(cost, budget)
         if least is None:
             return False
-        self.bounds[aim.name] = max(least, self._offered(all_plans, cost, offer, budget))
+        bound = max(least, self._offered(all_plans, cost, offer, budget))
         if isinstance(aim, Moves):
-            self._bound_moves(all_plans, budget)
+            bound -= self._first_served()
             bare = self._bare()
             nearer = nearer_today(self.case, state_of(self.ground, self.draft), bare, budget)
             self.draft = offer(draft_of(self.case, nearer))
+        self.bounds[aim.name] = max(bound, self.bounds.get(aim.name, 0.0))
         return True
 
-    def _bound_moves(self, all_plans: HomeProgram, budget: SolveBudget) -> None:
-        """Bound the moves between single hosts; sites without a host today are in it, as placements count them."""
-        problem, today = self.case.problem, self.case.in_force
-        staying = all_plans.most_staying(Today(today.incumbent, today.host_numbers, today.nowhere), budget)
-        if staying is not None:
-            shared = int((~np.isfinite(problem.own_cost)).sum())
-            self.bounds["moves"] = max(self.bounds["moves"], float(shared - staying))
+    def _move_fewest(self, kept: Sequence[Kept], offer: Callable[[Draft], Draft]) -> bool:
+        """Bound moves, and offer drafts with fewer; say whether the fewest are known."""
+        search = FewestMoves(self.case, self.ground, self.draft, self.budget, kept)
+        self.bounds["moves"] = search.improve(offer)
+        self.draft = search.draft
+        return search.moves <= search.bound
 
     def _widen(self, aim: Margin, all_plans: HomeProgram, offer: Callable[[Draft], Draft], budget: SolveBudget) -> bool:
         """Bound the smallest margin by bisection, and offer drafts with a larger one; False where time ends before."""
@@ -127,9 +136,12 @@ class BetterHomes:
         if not isinstance(aim, Moves):
             return self._cost(aim), self._reached(aim)
         # Plans as good move as many between hosts, and may send more of them to another pool.
-        today, placement = self.case.in_force, self.draft.placement
-        first = today.nowhere[self.case.problem.site[placement.pair]].sum()
-        return self._cost(aim), aim.told(self.case, placement, self.draft.seating) - today.gone + float(first)
+        moved = aim.told(self.case, self.draft.placement, self.draft.seating) - self.case.in_force.gone
+        return self._cost(aim), moved + self._first_served()
+
+    def _first_served(self) -> float:
+        """Return how many sites get their first host: the cost of moves counts them, and they do not move."""
+        return float(self.case.in_force.nowhere[self.case.problem.site[self.draft.placement.pair]].sum())
 
     def _all_plans(self) -> HomeProgram:
         """Return the program that all plans meet which serve and cover as much with as many hosts."""

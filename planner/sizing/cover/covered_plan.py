@@ -54,7 +54,10 @@ def plan_covered(case: Case, budget: SolveBudget) -> tuple[Draft, Mapping[TieBre
 
     bounds = BetterHomes(case, ground, best.draft, budget).improve(offer)
     exact = ExactAims(case, losses, best.draft, budget).settle(offer)
-    return best.draft, {**bounds, **exact}
+    known = {**bounds, **exact}
+    if "moves" in known:  # in the count of placements, sites without a host today move
+        known["moves"] += float(case.in_force.nowhere[case.problem.site[best.draft.placement.pair]].sum())
+    return best.draft, known
 
 
 def _search(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -> Best:

@@ -64,9 +64,6 @@ class ExactAims:
         if x is not None:
             answer = self.model.answer(Outcome("feasible", "", self.draft.sized.value, self.draft.sized.bound), x)
             self.draft = offer(draft_of_hosts(self.case, self.losses, answer, by_name=True))
-        if "moves" in self.bounds:  # in the count of placements, sites without a host today move
-            first = self.case.in_force.nowhere[problem.site[self.draft.placement.pair]].sum()
-            self.bounds["moves"] += float(first)
         return self.bounds
 
     def _keep_what_comes_before(self) -> None:

@@ -30,12 +30,9 @@ from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.primal_search.state import Ground
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import Answer, LinearProgram, solve_arrays
-from planner.sizing.tie_breaks.staying import Today
-from planner.sizing.tie_breaks.whole_search import WholeSearch
 
 _MOST_CHOICES = 150_000  # above, standbys are left out
 _TIGHT = 1e-7
-_STAY_WORK, _FEWEST_STEPS = 100_000_000, 200  # columns times steps of the simplex method, for who can stay
 _PART = 0.02  # of the value: a gap that ends the search for whole host counts
 
 Block = tuple[Ints, Ints, Floats]
@@ -89,11 +86,11 @@ class HomeProgram:
     ) -> None:
         self.ground, self.choices, self.running = ground, choices, running
         self.most_hosts, self.uncovered = most_hosts, uncovered
-        self._kept: list[tuple[Floats, float]] = []
+        self.kept: list[tuple[Floats, float]] = []
 
     def keep(self, cost: Floats, most: float) -> None:
         """Let no later answer cost more than ``most`` by ``cost`` (E,)."""
-        self._kept.append((cost, most))
+        self.kept.append((cost, most))
 
     def near(self, running: Ints) -> HomeProgram:
         """Return the program near plans in which the hosts ``running`` (P,) run, with all that is kept.
@@ -103,7 +100,7 @@ class HomeProgram:
         if not self.ground.by_host:
             return self
         other = HomeProgram(self.ground, self.choices, self.most_hosts, running, self.uncovered)
-        other._kept = list(self._kept)
+        other.kept = list(self.kept)
         return other
 
     def least(self, cost: Floats, budget: SolveBudget) -> float | None:
@@ -117,36 +114,6 @@ class HomeProgram:
         if not answer.outcome.has_solution:
             return None, answer.outcome.bound
         return np.rint(answer.x[len(self.choices.site) :]).astype(np.int64), answer.outcome.bound
-
-    def most_staying(self, today: Today, budget: SolveBudget) -> int | None:
-        """Return a bound on the sites that stay on their hosts of today; None where the work ends before.
-
-        To (1) to (6) come y_s in [0, 1], the site stays, and r_h in [0, 1], the host h of pool p runs on: y_s <= sum_q
-        x_spq, y_s <= r_h, sum k_s y_s <= C_p r_h over the sites of h, sum r_h <= n_p over the hosts of p. Who names no
-        host stays in his pool.
-        """
-        pair = np.flatnonzero(today.incumbent & np.isin(self.ground.problem.site, self.choices.site))
-        matrix, lower, upper = self._rows
-        extra = _Staying(self, today, pair).rows()
-        wide = extra.shape[1]
-        matrix = sp.csr_array((matrix.data, matrix.indices, matrix.indptr), shape=(matrix.shape[0], wide))
-        _, most = self._free
-        first = len(self.choices.site)
-        hosts = first + np.arange(len(most))
-        running = first + len(most) + len(pair) + np.arange(wide - first - len(most) - len(pair))
-        cost = np.zeros(wide)
-        cost[first + len(most) : first + len(most) + len(pair)] = -1.0
-        top = np.ones(wide)
-        top[hosts] = most
-        program = LinearProgram(
-            cost,
-            top,
-            sp.csc_array(sp.vstack((matrix, extra))),
-            np.concatenate((lower, np.full(extra.shape[0], -np.inf))),
-            np.concatenate((upper, np.zeros(extra.shape[0]))),
-        )
-        found = WholeSearch(program, [hosts, running], budget).search(max(_FEWEST_STEPS, _STAY_WORK // wide))
-        return None if found is None else int(-found.bound)
 
     def shares(self, hosts: Ints, cost: Floats, budget: SolveBudget) -> Floats | None:
         """Return the shares (X,) of least total ``cost`` (E,) with ``hosts`` (P,); None where there are none."""
@@ -162,7 +129,7 @@ class HomeProgram:
     def _solve(self, cost: Floats, hosts: tuple[Floats, Floats], budget: SolveBudget, *, whole: bool = False) -> Answer:
         choices, pools = self.choices, self.ground.problem.pools
         matrix, lower, upper = self._rows
-        for kept, most in self._kept:
+        for kept, most in self.kept:
             row = sp.csr_array(np.concatenate((kept[choices.pair], np.zeros(pools)))[None, :])
             matrix, lower = sp.vstack((matrix, row), format="csr"), np.append(lower, -np.inf)
             upper = np.append(upper, most + _TIGHT * max(1.0, abs(most)))
@@ -231,57 +198,6 @@ class HomeProgram:
     def _share(self, p: int, q: int) -> float:
         """Return the part of what pool ``p`` sends to ``q`` that one loss brings."""
         return 1.0 / max(1, int(self.running[p]) - (p == q)) if self.ground.by_host else 1.0
-
-
-class _Staying:
-    """The rows of who stays on the pairs ``pair`` (J,); columns x, n, y (J,) and r, in this order."""
-
-    def __init__(self, program: HomeProgram, today: Today, pair: Ints) -> None:
-        problem, choices = program.ground.problem, program.choices
-        self.choices, self.pair, self.caps = choices, pair, problem.caps.astype(np.float64)
-        self.site, self.pool = problem.site[pair], problem.pool[pair]
-        self.clusters = problem.clusters[self.site].astype(np.float64)
-        self.named = np.flatnonzero(today.host[self.site] >= 0)
-        _, first, self.host = np.unique(today.host[self.site[self.named]], return_index=True, return_inverse=True)
-        self.pool_of_host = self.pool[self.named][first]
-        self.n = len(choices.site)
-        self.y = self.n + problem.pools
-        self.r = self.y + len(pair)
-        self.wide = self.r + len(first)
-
-    def rows(self) -> sp.csr_array:
-        """Return all of them, each at most 0."""
-        every, named, hosts = np.arange(len(self.pair)), self.named, np.arange(len(self.pool_of_host))
-        at = np.searchsorted(self.pair, self.choices.pair)
-        at = np.where(at < len(self.pair), at, 0)
-        here = np.flatnonzero(self.pair[at] == self.choices.pair) if len(self.pair) else every
-        ones = np.ones
-        blocks = [
-            (len(every), [(every, self.y + every, ones(len(every))), (at[here], here, -ones(len(here)))]),
-            (
-                len(named),
-                [
-                    (np.arange(len(named)), column, value)
-                    for column, value in ((self.y + named, ones(len(named))), (self.r + self.host, -ones(len(named))))
-                ],
-            ),
-            (
-                len(hosts),
-                [
-                    (self.host, self.y + named, self.clusters[named]),
-                    (hosts, self.r + hosts, -self.caps[self.pool_of_host]),
-                ],
-            ),
-            (
-                self.y - self.n,
-                [
-                    (self.pool_of_host, self.r + hosts, ones(len(hosts))),
-                    (np.arange(self.y - self.n), self.n + np.arange(self.y - self.n), -ones(self.y - self.n)),
-                ],
-            ),
-        ]
-        found: sp.csr_array = sp.vstack([_block(rows, self.wide, parts) for rows, parts in blocks], format="csr")
-        return found
 
 
 def _block(rows: int, wide: int, parts: list[Block]) -> sp.csr_array:

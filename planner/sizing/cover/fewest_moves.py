@@ -1,0 +1,105 @@
+"""The fewest moves of plans with cover, proven where they can be: `stay_program` solved, and its points made plans.
+
+First on the hosts of the plan at hand; then with whole hosts alone, which bounds moves and says which hosts run on.
+Where that leaves a gap, the program with all that is whole is asked for fewer moves than are known.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from planner.fleet import Floats
+from planner.sizing.cover.primal_search.drafts import draft_of
+from planner.sizing.cover.primal_search.state import Ground
+from planner.sizing.cover.stay_program import Kept, StayProgram
+from planner.sizing.cover.stay_seats import Point, seated
+from planner.sizing.instance.case import Case
+from planner.sizing.solution.draft import Draft
+from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.solvers.highs import Answer, LinearProgram, solve_arrays
+
+_SECONDS = 40.0
+_MOST_COLUMNS = 40_000  # beyond, the first relaxation takes longer than people wait
+_WHOLE = 1e-6
+_SEAT_SECONDS = 10.0
+_FREE = (0.0, 0.3, 1.0)  # parts of the sites that stay in a point
+
+
+@dataclass
+class FewestMoves:
+    """Looks for plans as good as ``draft`` that move fewer sites and keep all of ``kept``.
+
+    ``bound``: on moves, without those of sites that need no shared host any more.
+    """
+
+    case: Case
+    ground: Ground
+    draft: Draft
+    budget: SolveBudget
+    kept: Sequence[Kept] = ()
+    bound: float = field(default=0.0, init=False)
+
+    def improve(self, offer: Callable[[Draft], Draft]) -> float:
+        """Offer drafts, each of which answers with the best so far; return the bound."""
+        self._offer, self.budget = offer, self.budget.within(_SECONDS)
+        self.program = StayProgram(self.case, self.ground, self.draft, self.kept)
+        program = self.program.program()
+        if len(program.cost) > _MOST_COLUMNS:
+            return 0.0
+        counts = np.zeros(len(program.cost), dtype=np.bool_)
+        counts[self.program.counts] = True
+        self._try(self._with_hosts(program, self.program.running(self.draft)))
+        divided = self._solved(dataclasses.replace(program, whole=counts), self.budget.within(_SECONDS / 2))
+        if self.moves > self.bound and divided.outcome.has_solution:
+            self._try(self._with_hosts(program, divided.x))
+        if self.moves > self.bound and not self.budget.spent:
+            self._fewer()
+        return self.bound
+
+    @property
+    def moves(self) -> float:
+        """What the best draft so far comes to."""
+        seats, own = self.draft.seating.seats, self.draft.placement.own
+        return float(self.case.in_force.moved(seats, own) - self.case.in_force.gone)
+
+    def _fewer(self) -> None:
+        """Ask for fewer moves than are known; that there are none is a bound too."""
+        cost = self.program.program().cost
+        moved = np.flatnonzero(cost)
+        self.program.built.row([(moved, cost[moved])], -np.inf, self.moves - 1 + _WHOLE)
+        known = self.moves
+        answer = self._solved(self.program.program(), self.budget)
+        if answer.outcome.state == "infeasible":
+            self.bound = known
+        elif answer.outcome.has_solution:
+            self._try(answer)
+
+    def _solved(self, program: LinearProgram, budget: SolveBudget) -> Answer:
+        """Return the answer, and raise the bound by what it says of all plans, or of those with fewer moves."""
+        answer = solve_arrays(program, budget)
+        if np.isfinite(answer.outcome.bound):
+            self.bound = max(self.bound, min(self.moves, float(np.ceil(answer.outcome.bound - _WHOLE))))
+        return answer
+
+    def _with_hosts(self, program: LinearProgram, x: Floats) -> Answer:
+        """Return the fewest moves on the hosts that run in ``x`` (columns,)."""
+        at = self.program.counts
+        lower, upper = np.zeros(len(program.cost)), program.upper.copy()
+        lower[at] = upper[at] = np.rint(x[at])
+        return solve_arrays(dataclasses.replace(program, lower=lower, upper=upper), self.budget)
+
+    def _try(self, answer: Answer) -> None:
+        """Offer plans near a point, in which more and more sites are free to move."""
+        if not answer.outcome.has_solution:
+            return
+        point, rng = Point(self.program, answer.x), np.random.default_rng(self.budget.seed)
+        among = rng.random(self.case.problem.sites)
+        for share in _FREE:
+            state = seated(point, among < share, self.moves, self.budget.within(_SEAT_SECONDS))
+            if state is not None:
+                self.draft = self._offer(draft_of(self.case, state))
+                return
