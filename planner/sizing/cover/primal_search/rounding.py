@@ -14,6 +14,8 @@ from planner.sizing.cover.primal_search.state import NOWHERE, Ground, State
 
 _BROKEN = 1e6  # what is broken counts before all else
 _RATHER = 1e5  # then the host that a site would rather have
+_RESERVE = 3.0  # a cluster of reserve that is added weighs as much as so many on the host at home
+_EVEN = 0.01  # and a cluster on the standby, where nothing else decides
 
 
 @dataclass(frozen=True)
@@ -85,9 +87,9 @@ def _deal(state: State, s: int, wish: tuple[int, int, int], bare: Bools) -> bool
         return False
     at = np.where(hosts < 0, 0, hosts)
     pool = np.where(hosts < 0, -1, state.pool[at])
-    cost = found.broken[0] * _BROKEN + state.load[at][:, None]
-    peak = state.extra[:-2].max(axis=0, initial=0)[at]
-    cost[:, :-1] += (state.load[at] + peak)[None, :]
+    taken = state.load + state.peak()
+    cost = found.broken[0] * _BROKEN + taken[at][:, None]
+    cost[:, :-1] += _RESERVE * _reserve_added(state, s, at) + _EVEN * taken[at][None, :]
     cost[hosts == rather] -= _RATHER
     allowed = np.zeros(cost.shape, dtype=np.bool_)
     allowed[:, :-1] = (pool == p)[:, None] & (pool == q)[None, :]
@@ -98,3 +100,13 @@ def _deal(state: State, s: int, wish: tuple[int, int, int], bare: Bools) -> bool
         return False
     state.put(s, *found.at(0, best))
     return True
+
+
+def _reserve_added(state: State, s: int, at: Ints) -> Ints:
+    """Return the clusters that each of the hosts ``at`` (c,) must keep free in addition, home by standby, (c, c).
+
+    What a loss of another home already needs there is free for site ``s``, too.
+    """
+    sent = state.extra[state.lost_with(at)][:, :, at].max(axis=1, initial=0)
+    added: Ints = np.maximum(0, sent + state.ground.problem.clusters[s] - state.peak()[at])
+    return added

@@ -11,28 +11,32 @@ from planner.fleet import Bools, Ints
 from planner.sizing.cover.host_loss_bound import HostLossBound
 from planner.sizing.cover.primal_search.close_hosts import with_fewer_hosts
 from planner.sizing.cover.primal_search.construct import construct, settle
+from planner.sizing.cover.primal_search.exact_repair import exact_repair
 from planner.sizing.cover.primal_search.give_up import give_up
 from planner.sizing.cover.primal_search.neighbourhoods import Neighbourhoods
 from planner.sizing.cover.primal_search.polish import with_own_inside
 from planner.sizing.cover.primal_search.pool_counts import cheaper_counts, dived_counts
-from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram, Shares
+from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram
 from planner.sizing.cover.primal_search.prices import prices_of
 from planner.sizing.cover.primal_search.repair import force_in, repair
 from planner.sizing.cover.primal_search.rounding import rounded
 from planner.sizing.cover.primal_search.state import NOWHERE, Ground, State
 from planner.sizing.solvers.budget import SolveBudget
 
-_STEPS = 4_000  # of repair for one set of counts
+_STEPS = 4_000  # of repair, to find room for everybody
 # Clusters that each host keeps free, so that kept-together sites find room near shares; and moves of hosts in vain.
 _ROUNDS = ((1.5, 6), (1.0, 12), (0.5, 24), (1.0, 24))
 _RELAXED, _PLAIN_RELAXED = (1.5, 0.5), (0.0,)
 _PLAIN_ROUNDS = ((0.0, 12), (0.0, 200))
-# Clusters that each host keeps free, and neighbourhoods in vain.
-_NEAR, _PLAIN_NEAR = ((1.5, 6), (0.5, 30)), ((0.0, 30),)
+# The same against the loss of a host; then clusters that each host keeps free, and neighbourhoods in vain.
+_HOST_ROUNDS, _PLAIN_HOST_ROUNDS = ((1.0, 30), (0.5, 60)), ((0.0, 60),)
+_NEAR, _PLAIN_NEAR = ((0.5, 20),), ((0.0, 20),)
 _MORE_SLACK = (0.0, 0.5, 1.0, 2.0)  # for the shares that sites are put near
-_FEW_STEPS = 1_500  # of repair, for each of several plans at the same counts
+_FEW_STEPS = 600  # of repair, for each of several plans at the same counts
+_IN_VAIN = 16  # attempts of exact repair
 _MOVES = 20  # of hosts, in vain
 _ROUNDED = 3  # counts that are made whole, the cheapest first
+_CLOSE = 1e-9
 
 
 @dataclasses.dataclass(frozen=True)
@@ -118,22 +122,21 @@ class PrimalSearch:
         for slack in _RELAXED if kept else _PLAIN_RELAXED:
             program.slack = slack
             dived = dived_counts(program, start, self.prices, self.budget)
-            trial = None if dived is None else self._whole(program, *dived, found.bare, least)
+            trial = None if dived is None else self._whole(program, dived[0], found.bare, least)
             if trial is not None:
                 least, start = self.prices.total(trial.count()), trial.count()
                 yield with_own_inside(trial, found.bare)
-        if known is not None:
-            yield from self._near(program, known, start, found.bare, _NEAR if kept else _PLAIN_NEAR)
-            return
-        for slack, moves in _ROUNDS if kept else _PLAIN_ROUNDS:
+        for slack, moves in _rounds(kept, known is not None):
             program.slack = slack
-            tried: list[tuple[Ints, Shares]] = list(cheaper_counts(program, start, self.prices, moves, self.budget))
-            for hosts, shares in tried[: -_ROUNDED - 1 : -1]:
-                trial = self._whole(program, hosts, shares, found.bare, least)
+            tried = [hosts for hosts, _ in cheaper_counts(program, start, self.prices, moves, self.budget)]
+            for hosts in tried[: -_ROUNDED - 1 : -1]:
+                trial = self._whole(program, hosts, found.bare, least)
                 if trial is not None:
                     least, start = self.prices.total(hosts), trial.count()
                     yield with_own_inside(trial, found.bare)
                     break
+        if known is not None:
+            yield from self._near(program, known, start, found.bare, _NEAR if kept else _PLAIN_NEAR)
 
     def _near(
         self, program: PoolProgram, known: HostLossBound, hosts: Ints, bare: Bools, rounds: Sequence[tuple[float, int]]
@@ -152,10 +155,15 @@ class PrimalSearch:
                     hosts, tries = trial.count(), 0
                     yield with_own_inside(trial, bare)
 
+    def _whole(self, program: PoolProgram, hosts: Ints, bare: Bools, least: float) -> State | None:
+        """Return a plan with ``hosts`` (P,), None where they cost ``least`` or no plan is found."""
+        may = self.prices.total(hosts) < least - 1e-9 and self.ground.problem.may_run(hosts)
+        return self._raced(program, hosts, bare) if may and not self.budget.spent else None
+
     def _raced(self, program: PoolProgram, hosts: Ints, bare: Bools) -> State | None:
         """Return a plan with ``hosts`` (P,) near shares that keep some slack, or more; None where none is found.
 
-        All shares get a few steps of repair, the least broken plan gets more.
+        All shares get a few steps of repair, the least broken plan is repaired exactly.
         """
         slack, trials = program.slack, []
         for more in _MORE_SLACK if slack else (0.0,):
@@ -163,17 +171,19 @@ class PrimalSearch:
             shares = program.solve(hosts, self.budget)
             trial = None if shares is None else rounded(program, hosts, shares, bare)
             if trial is not None and repair(trial, bare, _FEW_STEPS, self.rng, self.budget):
+                program.slack = slack
                 return trial
             if trial is not None:
                 trials.append(trial)
-        best = min(trials, key=State.violation, default=None)
-        return best if best is not None and repair(best, bare, _STEPS, self.rng, self.budget) else None
-
-    def _whole(self, program: PoolProgram, hosts: Ints, shares: Shares, bare: Bools, least: float) -> State | None:
-        """Return a plan with ``hosts`` (P,) near ``shares``, None where they cost ``least`` or no plan is found."""
-        may = self.prices.total(hosts) < least - 1e-9 and self.ground.problem.may_run(hosts)
-        if not may or self.budget.spent:
+        program.slack = slack
+        if not trials:
             return None
-        trial = rounded(program, hosts, shares, bare)
-        done = trial is not None and repair(trial, bare, _STEPS, self.rng, self.budget)
-        return trial if done else None
+        best = exact_repair(min(trials, key=State.violation), bare, _IN_VAIN, self.rng, self.budget)
+        return best if best.violation() <= _CLOSE else None
+
+
+def _rounds(kept: bool, by_host: bool) -> Sequence[tuple[float, int]]:
+    """Return slack and moves in vain of each round; ``kept``: sites of several clusters stay together."""
+    if by_host:
+        return _HOST_ROUNDS if kept else _PLAIN_HOST_ROUNDS
+    return _ROUNDS if kept else _PLAIN_ROUNDS

@@ -254,6 +254,11 @@ class State:
         over: Ints = np.maximum(0, self.load + self.extra - self.room)
         return over
 
+    def peak(self) -> Ints:
+        """Return the most clusters that one loss sends to each host, shape (M,)."""
+        peak: Ints = self.extra[:-2].max(axis=0, initial=0)
+        return peak
+
     def relying_on(self, host: int, loss: int) -> Ints:
         """Return the sites that the loss of that row of ``extra`` sends to ``host``."""
         behind = np.flatnonzero(self.standby == host)
