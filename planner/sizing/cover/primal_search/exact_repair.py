@@ -41,11 +41,10 @@ def exact_repair(state: State, bare: Bools, most: int, rng: np.random.Generator,
     fails = 0
     while fails < most and state.violation() > _CLOSE and not budget.spent:
         trial = _Around(state, bare, _some_hosts(state, _HOSTS + fails // _PATIENCE, rng)).solved(budget)
-        if trial is None:
-            fails += 1
-            continue
-        fails = 0 if trial.violation() < state.violation() - _CLOSE else fails + 1
-        state = trial
+        fails += 1
+        if trial is not None and trial.violation() <= state.violation() + _CLOSE:
+            fails = 0 if trial.violation() < state.violation() - _CLOSE else fails
+            state = trial
     return state
 
 
@@ -152,14 +151,14 @@ class _Around:
 
     @cached_property
     def _pairs(self) -> tuple[Ints, Ints]:
-        """Row of ``extra`` and host of each w: those that change, and of each host the one that is hit most besides."""
-        _, row, host = self._sent
-        hosts = self.state.hosts
-        changes = np.zeros((len(self.rest.extra) - 1, hosts), dtype=np.bool_)
-        changes[row, host] = True
-        besides = np.where(changes, np.iinfo(np.int64).min, self.rest.extra[:-1])
-        changes[besides.argmax(axis=0), np.arange(hosts)] = True
-        return np.nonzero(changes)
+        """Row of ``extra`` and host of each w: all that may be above their room."""
+        rest = self.rest
+        site, home, standby = self.ways
+        hosts = rest.hosts
+        may = np.zeros((len(self.sites), hosts + 1), dtype=np.bool_)  # the last for no standby
+        may[site, home] = may[site, standby] = True
+        comes = self._clusters @ may[:, :hosts]
+        return np.nonzero(rest.load + rest.extra[:-1] + comes > rest.room)
 
     def _losses(self, model: ModelBuilder, put: Ints, load: Ints) -> Ints:
         """Add (3) and return the columns w."""
@@ -168,7 +167,10 @@ class _Around:
         of_row, of_host = self._pairs
         hosts, count = self.state.hosts, len(of_row)
         over = model.block(count, 1.0)
-        number = np.searchsorted(of_row * hosts + of_host, row * hosts + host)
+        key = row * hosts + host
+        number = np.searchsorted(of_row * hosts + of_host, key)
+        counts = np.isin(key, of_row * hosts + of_host)
+        number, at = number[counts], at[counts]
         every = np.arange(count)
         terms: list[Terms] = [(every, load[of_host], 1.0), (every, over, -1.0)]
         terms.append((number, put[at], self._clusters[site[at]]))

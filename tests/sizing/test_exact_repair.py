@@ -1,0 +1,94 @@
+"""All sites of a few hosts put anew: against all ways there are, a recount, and a swap that single moves do not find."""
+
+import itertools
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from planner.sizing.cover.primal_search.exact_repair import exact_repair
+from planner.sizing.cover.primal_search.repair import force_in
+from planner.sizing.cover.primal_search.state import State
+from planner.sizing.solvers.budget import SolveBudget
+from tests.sizing.test_primal import ground_of, recounted, scattered
+
+CLOSE = 1e-6
+
+
+def crowded(ground):
+    """Return one host at every pool and all sites put where least is broken; None where one finds no host."""
+    state = State(ground)
+    for p in range(ground.problem.pools):
+        state.open(p)
+    everybody = np.arange(ground.problem.sites)
+    return state if force_in(state, everybody, ~ground.coverable) else None
+
+
+def repaired(state, seed=0):
+    rng = np.random.default_rng(seed)
+    return exact_repair(state.copy(), ~state.ground.coverable, 8, rng, SolveBudget())
+
+
+@pytest.mark.parametrize("cover", ["none", "host", "hub", "zone"])
+@settings(max_examples=8, deadline=None)
+@given(seed=st.integers(0, 10_000), radius=st.sampled_from([None, 12, 30]))
+def test_never_more_is_broken_than_before_and_all_of_it_is_counted(make, cover, seed, radius):
+    fleet = scattered(make, seed, 24, 6, caps=(8, 12, 16), most=2, cover=cover, max_blast_radius_hub=radius)
+    state = crowded(ground_of(fleet))
+    if state is None:
+        return
+    after = repaired(state, seed)
+    assert after.violation() <= state.violation() + CLOSE
+    assert after.violation() == pytest.approx(recounted(after))
+    assert ((after.home >= 0) == (state.home >= 0)).all()
+    assert (after.standby[after.ground.coverable] >= 0).all()
+
+
+def possible(ground):
+    """Whether any way to put the sites on one host a pool breaks nothing, all of them tried."""
+    problem = ground.problem
+    hosts = range(problem.pools)
+    pairs = [(h, g) for h in hosts for g in hosts if h != g and ground.follows[h, g]]
+    ways = [[w for w in pairs if set(w) <= set(problem.pool[problem.site == s])] for s in range(problem.sites)]
+    for chosen in itertools.product(*ways):
+        state = State(ground)
+        for p in hosts:
+            state.open(p)
+        for s, (home, standby) in enumerate(chosen):
+            state.put(s, home, standby)
+        if state.violation() <= CLOSE:
+            return True
+    return False
+
+
+def test_room_is_found_where_any_way_has_it(make):
+    """Four hosts are one neighbourhood, so that one program decides."""
+    met = {True: 0, False: 0}
+    for seed in range(30):
+        fleet = scattered(make, seed, 5, 4, clusters=(2, 3, 5), caps=(6, 9, 12), most=1, cover="host")
+        ground = ground_of(fleet)
+        state = crowded(ground) if ground.coverable.all() else None
+        if state is None:
+            continue
+        found = possible(ground)
+        met[found] += 1
+        assert (repaired(state).violation() <= CLOSE) == found
+    assert min(met.values()) >= 3
+
+
+def test_sites_change_places_where_no_single_one_can_move(make):
+    """Two hosts of 6 hold 3 + 2 + 2 and 3 + 2: with 3 + 3 and 2 + 2 + 2 nothing is broken."""
+    fleet = make.fleet(
+        np.full((5, 2), 10.0),
+        sites={"clusters": [3, 2, 2, 3, 2]},
+        pools={"cluster_cap": [6, 6], "max_hosts": [1, 1]},
+    )
+    ground = ground_of(fleet)
+    state = State(ground)
+    for p in range(2):
+        state.open(p)
+    for s, host in enumerate([0, 0, 0, 1, 1]):
+        state.put(s, host, -1)
+    assert state.violation() == 1
+    assert repaired(state).violation() == 0
