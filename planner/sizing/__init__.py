@@ -18,10 +18,10 @@ if TYPE_CHECKING:
     from planner.sizing.from_today.trade_off import Point, trade_off
     from planner.sizing.host_counts.certificate import certify, inequalities
     from planner.sizing.host_counts.cut_loop import CutLoop, LearnedCuts
-    from planner.sizing.host_counts.cut_master import reference_counts
     from planner.sizing.host_counts.cutting_planes import search_counts
     from planner.sizing.host_counts.fewest_hosts import size
     from planner.sizing.host_counts.hall_conditions import Cut, Flow, HallCondition, hall_conditions
+    from planner.sizing.host_counts.reference_counts import reference_counts
     from planner.sizing.host_counts.rounding import round_counts
     from planner.sizing.instance.case import Case
     from planner.sizing.instance.classes import Classes, group
@@ -138,7 +138,7 @@ _HOMES = {
     "plan": "make_plan",
     "plan_frozen": "from_today.freezing",
     "read_losses": "cover.losses",
-    "reference_counts": "host_counts.cut_master",
+    "reference_counts": "host_counts.reference_counts",
     "restrict": "instance.problem",
     "round_counts": "host_counts.rounding",
     "search_counts": "host_counts.cutting_planes",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from fractions import Fraction
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -23,6 +23,9 @@ from planner.sizing.solution.draft import Draft
 from planner.sizing.solution.placement import Placement
 from planner.sizing.solvers.budget import SolveBudget
 
+if TYPE_CHECKING:
+    from planner.sizing.cover.certificate import Evidence
+
 _NAMED_SETS = 6  # sets told in words; the data hold all of them
 _NAMED_SITES = 4
 _UNCHECKED = "There is no proof of it that others can check."
@@ -39,16 +42,14 @@ def prove(fleet: Fleet, problem: Problem, draft: Draft, budget: SolveBudget) -> 
     """
     sized, placement = draft.sized, draft.placement
     if not problem.sites:
-        wanting = ((fleet.clusters > 0) & (fleet.own_tie_breaker != "yes")).any()
-        return Proof("none", "No site can be served." if wanting else "No site needs a shared host."), sized.bound
-    details: dict[str, Any] = {"solver_word": sized.word, "most_weight_proven": sized.weight_proven, "sets": []}
+        return _nothing_to_prove(fleet), sized.bound
+    details = _details(sized)
     if problem.objective == "cost" and problem.pair_cost.any():
         closed = sized.bound >= sized.value
         words = f"{_opening(fleet, sized, sized.bound)} This is the solver's result. {_UNCHECKED}"
         return Proof("solver" if closed else "bound", words, details), sized.bound
     must = ~placement.unserved & ~np.isfinite(problem.own_cost)
-    served = restrict(unlimited(problem), must)
-    classes, more = _after_a_loss(fleet, problem, draft, served, must)
+    served, classes, more = _served(fleet, problem, draft, must)
     conditions = [*hall_conditions(served, classes), *more]
     cuts, found = sized.cuts, sized.bound
     if cuts is None or not must.all() or sized.bound < sized.value or more:
@@ -59,13 +60,7 @@ def prove(fleet: Fleet, problem: Problem, draft: Draft, budget: SolveBudget) -> 
     bound = max(found, sized.bound)
     evidence = sized.evidence(bound, budget) if found < bound and sized.evidence is not None else None
     if evidence is not None:
-        from planner.sizing.cover.certificate_in_words import told_with_standbys
-
-        kind, words, data = told_with_standbys(fleet, problem, evidence)
-        details |= {"cover_sets": data, "bound": float(bound)}
-        return Proof(
-            kind if bound >= sized.value else "bound", f"{_opening(fleet, sized, bound)} {words}", details
-        ), bound
+        return _by_cover_sets(fleet, problem, sized, evidence, bound), bound
     certificate = certify(served, cuts, found, budget)
     if more and found < sized.value:
         from planner.sizing.cover.each_lost import force_hosts
@@ -79,11 +74,7 @@ def prove(fleet: Fleet, problem: Problem, draft: Draft, budget: SolveBudget) -> 
     left_out = _left_out_of_sets(problem, placement)
     details |= {"sets": told, "bound": float(found), "left_out": left_out}
     if found < bound:
-        rest = "The rest is the solver's result."
-        if problem.limited:
-            rest = "The rest comes from limits on hubs, zones or weight, and is the solver's result."
-        kind = "solver"
-        how = f"These groups alone need at least {found:g}. {rest} {_UNCHECKED}"
+        kind, how = "solver", _solver_says_more(problem, found)
     else:
         kind = "counting" if certificate.closed else "search"
         how = _adding_up(certificate, found)
@@ -91,20 +82,44 @@ def prove(fleet: Fleet, problem: Problem, draft: Draft, budget: SolveBudget) -> 
     return Proof(kind if bound >= sized.value else "bound", " ".join(words.split()), details), bound
 
 
+def _details(sized: Sized) -> dict[str, Any]:
+    return {"solver_word": sized.word, "most_weight_proven": sized.weight_proven, "sets": []}
+
+
+def _by_cover_sets(fleet: Fleet, problem: Problem, sized: Sized, evidence: Evidence, bound: float) -> Proof:
+    from planner.sizing.cover.certificate_in_words import told_with_standbys
+
+    kind, words, data = told_with_standbys(fleet, problem, evidence)
+    details = _details(sized) | {"cover_sets": data, "bound": float(bound)}
+    kind = kind if bound >= sized.value else "bound"
+    return Proof(kind, f"{_opening(fleet, sized, bound)} {words}", details)
+
+
+def _nothing_to_prove(fleet: Fleet) -> Proof:
+    wanting = (fleet.clusters > 0) & (fleet.own_tie_breaker != "yes")
+    return Proof("none", "No site can be served." if wanting.any() else "No site needs a shared host.")
+
+
+def _solver_says_more(problem: Problem, found: float) -> str:
+    rest = "The rest is the solver's result."
+    if problem.limited:
+        rest = "The rest comes from limits on hubs, zones or weight, and is the solver's result."
+    return f"These groups alone need at least {found:g}. {rest} {_UNCHECKED}"
+
+
 def _rows(cuts: Iterable[Cut]) -> list[Inequality]:
     return [row for cut in cuts for row in inequalities(cut)]
 
 
-def _after_a_loss(
-    fleet: Fleet, problem: Problem, draft: Draft, served: Problem, must: Bools
-) -> tuple[Classes, list[HallCondition]]:
-    """Return the classes of ``served``, the sites of the problem that ``must`` (S,) marks, and what a lost host asks.
+def _served(fleet: Fleet, problem: Problem, draft: Draft, must: Bools) -> tuple[Problem, Classes, list[HallCondition]]:
+    """Return the problem of the sites that ``must`` (S,) marks, their classes, and what a lost host asks.
 
     That is nothing where another plan may serve others, or give others a standby.
     """
+    served = restrict(unlimited(problem), must)
     plain = group(served, by_weight=False)
     if fleet.policy.cover != "host" or draft.placement.unserved.any():
-        return plain, []
+        return served, plain, []
     from planner.sizing.cover.loss_conditions import loss_conditions
     from planner.sizing.cover.losses import read_losses
 
@@ -112,10 +127,12 @@ def _after_a_loss(
     seats = zip(draft.seating.seats, draft.standbys, strict=True)
     bare[[seat.site for seat, standby in seats if standby is None]] = True
     if (bare & losses.coverable_sites(problem)).any():
-        return plain, []
-    without = bare[must]
-    classes = group(served, by_weight=False, apart=without.astype(np.int64)) if without.any() else plain
-    return classes, loss_conditions(served, classes, losses, len(hall_conditions(served, classes)), without)
+        return served, plain, []
+    without, classes = bare[must], plain
+    if without.any():
+        classes = group(served, by_weight=False, apart=without.astype(np.int64))
+    conditions = hall_conditions(served, classes)
+    return served, classes, loss_conditions(served, classes, losses, len(conditions), without)
 
 
 def _proof_seconds(budget: SolveBudget) -> float:

@@ -12,8 +12,9 @@ import scipy.sparse as sp
 from scipy.optimize import linprog
 
 from planner.fleet import Floats, Ints
-from planner.sizing.host_counts.cut_master import _RELAXED_TIE, CutMaster, _Relaxed, reference_counts
+from planner.sizing.host_counts.cut_master import _RELAXED_TIE, CutMaster, _Relaxed
 from planner.sizing.host_counts.hall_conditions import HallCondition, hall_conditions
+from planner.sizing.host_counts.reference_counts import reference_counts
 from planner.sizing.host_counts.room_for_all import all_fit, max_load
 from planner.sizing.instance import classes as grouping
 from planner.sizing.instance.classes import Keys, group

@@ -24,10 +24,10 @@ from planner.sizing.cover.loss_conditions import loss_conditions
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.pair_flow import PairNetwork
 from planner.sizing.cover.reserve_search import ReserveSearch
-from planner.sizing.host_counts.cut_master import reference_counts
 from planner.sizing.host_counts.cutting_planes import CutSearch, search_counts
 from planner.sizing.host_counts.fewest_hosts import counts_decide, finish, least_of, serve_most
 from planner.sizing.host_counts.hall_conditions import hall_conditions
+from planner.sizing.host_counts.reference_counts import reference_counts
 from planner.sizing.host_counts.room_for_all import all_fit
 from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.instance.classes import Classes, group

@@ -14,10 +14,10 @@ from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram
 from planner.sizing.cover.primal_search.prices import Prices
 from planner.sizing.cover.primal_search.state import Ground
 from planner.sizing.host_counts.certificate import Forcing, Inequality, inequalities
-from planner.sizing.host_counts.cut_master import reference_counts
 from planner.sizing.host_counts.cutting_planes import search_counts
 from planner.sizing.host_counts.fewest_hosts import counts_decide
 from planner.sizing.host_counts.hall_conditions import HallCondition, hall_conditions
+from planner.sizing.host_counts.reference_counts import reference_counts
 from planner.sizing.instance.classes import group
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.budget import SolveBudget

@@ -18,6 +18,7 @@ from planner.arrays import as_floats, falses, int_zeros, rounded
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.host_counts.certificate import Inequality, inequalities
 from planner.sizing.host_counts.hall_conditions import Cut
+from planner.sizing.host_counts.reference_counts import reference_counts
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import Answer, GrowingProgram, LinearProgram, solve_arrays
@@ -240,22 +241,6 @@ def cut_master(problem: Problem, reference: Floats | None) -> CutMaster:
     more_than_all = float(problem.max_hosts.sum() + 1)
     extra = more_than_all if problem.objective == "new_hosts" else 0.0
     return CutMaster(problem, np.ones(problem.pools), extra, reference)
-
-
-def reference_counts(problem: Problem, incumbent: Bools) -> Floats:
-    """Return hosts of each pool (P,), not whole, when sites stay where they are today or else share out evenly.
-
-    ``incumbent`` (E,) marks the pairs that keep a site where it is.
-    """
-    kept_pairs = np.bincount(problem.site, weights=incumbent, minlength=problem.sites)
-    keeps = kept_pairs > 0
-    chosen = as_floats(np.where(keeps[problem.site], incumbent, True))
-    choices = np.bincount(problem.site, weights=chosen, minlength=problem.sites)
-    each = problem.clusters / np.maximum(1.0, choices)
-    share = chosen * each[problem.site]
-    load = np.bincount(problem.pool, weights=share, minlength=problem.pools)
-    hosts = load / np.maximum(1, problem.caps)
-    return np.minimum(hosts, problem.max_hosts)
 
 
 class _Relaxed:

@@ -13,9 +13,9 @@ import numpy as np
 
 from planner.arrays import falses, int_zeros, rounded
 from planner.fleet import Floats, Ints
-from planner.sizing.host_counts.cut_master import reference_counts
 from planner.sizing.host_counts.cutting_planes import search_counts
 from planner.sizing.host_counts.hall_conditions import Cut, hall_conditions
+from planner.sizing.host_counts.reference_counts import reference_counts
 from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.counts import Counts, Sized, objective_value

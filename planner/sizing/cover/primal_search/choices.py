@@ -66,20 +66,10 @@ def choices(state: State, sites: Ints, weight: Floats, bare: Bools) -> Choices:
     before = np.maximum(0, over)
     more = np.maximum(0, over + k[:, None]) - before
     homes = more.sum(axis=0) * weight[at] + _limits(state, sites, at, here)
-    # What a loss of the home adds at the standby.
-    lost = state.lost_with(at)  # (n, c, W)
     wide = at.shape[1]
-    each_host = np.arange(wide)
     broken = np.full((len(sites), wide, wide + 1), np.inf)
-    if ground.losses is not None and lost.shape[2]:
-        each = np.arange(len(sites))[:, None, None]
-        added = sum(more[lost[:, :, w, None], each, each_host] for w in range(lost.shape[2]))
-        pool = state.pool[at]
-        follows = ground.follows[pool[:, :, None], pool[:, None, :]]
-        may = follows & ~none[:, None, :]
-        may[:, each_host, each_host] = False
-        counted = added * weight[at][:, None, :]
-        broken[:, :, :-1] = np.where(may, counted, np.inf)
+    if ground.losses is not None:
+        broken[:, :, :-1] = _at_standbys(state, at, none, more, weight)
     without = np.where(bare[sites], 0.0, np.inf)
     broken[:, :, -1] = without[:, None]
     pair = np.where(pairs < 0, 0, pairs)
@@ -92,6 +82,24 @@ def choices(state: State, sites: Ints, weight: Floats, bare: Bools) -> Choices:
 def choices_of(state: State, s: int, bare: Bools) -> Choices:
     """Return what every choice of the one site ``s`` would break, as `choices` does."""
     return choices(state, np.array([s]), np.ones(state.hosts), bare)
+
+
+def _at_standbys(state: State, at: Ints, none: Bools, more: Ints, weight: Floats) -> Floats:
+    """Return what a loss of the first host adds at the second, for hosts ``at`` (n, c), shape (n, c, c).
+
+    ``none`` (n, c) marks places without a host; ``more`` (losses + 2, n, c): what the site adds under each loss.
+    """
+    lost = state.lost_with(at)  # (n, c, W)
+    if not lost.shape[2]:
+        return np.full((*at.shape, at.shape[1]), np.inf)
+    each, each_host = np.arange(len(at))[:, None, None], np.arange(at.shape[1])
+    added = sum(more[lost[:, :, w, None], each, each_host] for w in range(lost.shape[2]))
+    pool = state.pool[at]
+    follows = state.ground.follows[pool[:, :, None], pool[:, None, :]]
+    may = follows & ~none[:, None, :]
+    may[:, each_host, each_host] = False
+    counted = added * weight[at][:, None, :]
+    return np.where(may, counted, np.inf)
 
 
 def _limits(state: State, sites: Ints, at: Ints, here: Bools) -> Floats:

@@ -1,0 +1,25 @@
+"""Host counts that others are kept near to, among equals: where sites stay, or share out evenly."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from planner.arrays import as_floats
+from planner.fleet import Bools, Floats
+from planner.sizing.instance.problem import Problem
+
+
+def reference_counts(problem: Problem, incumbent: Bools) -> Floats:
+    """Return hosts of each pool (P,), not whole, when sites stay where they are today or else share out evenly.
+
+    ``incumbent`` (E,) marks the pairs that keep a site where it is.
+    """
+    kept_pairs = np.bincount(problem.site, weights=incumbent, minlength=problem.sites)
+    keeps = kept_pairs > 0
+    chosen = as_floats(np.where(keeps[problem.site], incumbent, True))
+    choices = np.bincount(problem.site, weights=chosen, minlength=problem.sites)
+    each = problem.clusters / np.maximum(1.0, choices)
+    share = chosen * each[problem.site]
+    load = np.bincount(problem.pool, weights=share, minlength=problem.pools)
+    hosts = load / np.maximum(1, problem.caps)
+    return np.minimum(hosts, problem.max_hosts)
