@@ -1,4 +1,4 @@
-"""All sites of a few hosts put anew: against all ways there are, a recount, and a swap that single moves do not find."""
+"""All sites of a few hosts put anew: against all ways there are, a recount, and a swap of sites."""
 
 import itertools
 

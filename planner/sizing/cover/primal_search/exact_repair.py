@@ -158,7 +158,8 @@ class _Around:
         may = np.zeros((len(self.sites), hosts + 1), dtype=np.bool_)  # the last for no standby
         may[site, home] = may[site, standby] = True
         comes = self._clusters @ may[:, :hosts]
-        return np.nonzero(rest.load + rest.extra[:-1] + comes > rest.room)
+        row, host = np.nonzero(rest.load + rest.extra[:-1] + comes > rest.room)
+        return row, host
 
     def _losses(self, model: ModelBuilder, put: Ints, load: Ints) -> Ints:
         """Add (3) and return the columns w."""
