@@ -82,7 +82,7 @@ def the_same(fleet, folder):
     return from_json
 
 
-@pytest.mark.parametrize("sample", ["twelve_sites", "county_chain", *(["national_1200"] if ALL_SAMPLES else [])])
+@pytest.mark.parametrize("sample", ["twelve_sites", *(["county_chain", "national_1200"] if ALL_SAMPLES else [])])
 def test_samples(sample, tmp_path):
     plan = the_same(planner.read_fleet(SAMPLES / f"{sample}.xlsx"), tmp_path)
     assert plan.complete == (sample == "twelve_sites")
