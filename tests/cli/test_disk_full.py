@@ -47,7 +47,7 @@ def test_a_full_disk_is_told_in_one_message(limited, tmp_path, twelve_sites, twe
 @pytest.mark.skipif(not os.path.exists("/dev/full"), reason="needs /dev/full")
 @pytest.mark.parametrize(
     "arguments",
-    [("check", "FLEET"), ("check", "FLEET", "--json", "-"), ("--help",)],
+    [("check", "FLEET"), ("plan", "-q", "FLEET", "--json", "-"), ("--help",)],
     ids=" ".join,
 )
 def test_a_full_standard_output_is_told_in_one_line(run, twelve_sites, arguments):

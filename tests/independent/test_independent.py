@@ -10,7 +10,7 @@ from tests.independent.compare import compare
 from tests.independent.generator import tables_of
 from tests.independent.tables import Tables
 
-COUNT = int(os.environ.get("CASTINGVOTE_EXAMPLES", "20"))
+COUNT = int(os.environ.get("CASTINGVOTE_EXAMPLES", "40"))
 
 
 @pytest.mark.parametrize("seed", range(COUNT))
