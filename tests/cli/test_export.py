@@ -1,13 +1,14 @@
 """`castingvote export`: every form at once or alone, and no input is written over."""
 
 import json
+import shutil
 
 import pytest
 
 
 @pytest.fixture
-def planned(call, twelve_sites):
-    assert call("plan", "-q", twelve_sites, "--json", "plan.json").code == 0
+def planned(twelve_planned, twelve_sites, tmp_path):
+    shutil.copy(twelve_planned / "plan.json", tmp_path)
     return twelve_sites
 
 
