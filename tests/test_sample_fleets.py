@@ -36,9 +36,10 @@ from sample_fleets.straight_model import (
     settings_of,
     usable_caps,
 )
-from tests.how_many import tries
+from tests.how_many import ALL_SAMPLES, tries
 
 FOLDER = Path(make_fleet.__file__).parent
+LARGE = pytest.mark.skipif(not ALL_SAMPLES, reason="CASTINGVOTE_SAMPLES=all runs it")
 README = (FOLDER / "README.md").read_text(encoding="utf-8")
 
 
@@ -259,6 +260,7 @@ def national() -> Tables:
     return generate()
 
 
+@LARGE
 def test_national_1200_needs_23_hosts_where_counting_and_unlimited_hubs_say_21() -> None:
     assert fewest_hosts(national()) == 23
     assert fewest_hosts(national(), limited=False) == 21
@@ -266,6 +268,7 @@ def test_national_1200_needs_23_hosts_where_counting_and_unlimited_hubs_say_21()
     assert sum(not pools for pools in eligible_pools(national()).values()) == 3
 
 
+@LARGE
 def test_the_planner_solves_national_1200() -> None:
     fleet = planner.read_fleet(FOLDER / "national_1200.xlsx")
     assert {(found.severity, found.code) for found in fleet.findings} == {("info", "latency_gaps")}

@@ -14,7 +14,7 @@ import pytest
 
 from tests.intake.conftest import sound_rows, write_csv, write_ods, write_xlsx
 
-NUMBER = int(os.environ.get("CASTINGVOTE_FUZZ", "4"))
+NUMBER = int(os.environ.get("CASTINGVOTE_FUZZ", "3"))
 SEED = int(os.environ.get("CASTINGVOTE_SEED", "5"))
 MAPPING = (
     b'[Sites]\nsheet = "Sites"\nheader_row = 1\nignore = ["name"]\n\n[Sites.columns]\nsite = "site"\n\n[Sites.units]\n'

@@ -49,7 +49,7 @@ def test_bound_is_never_above_the_best_of_all_plans(make, together, examples, mo
     monkeypatch.setattr(covered_plan, "solve_host_by_host", lambda *_: None)
     met = [0, 0]
 
-    @settings(max_examples=2 * examples, deadline=None, suppress_health_check=list(HealthCheck))
+    @settings(max_examples=examples, deadline=None, suppress_health_check=list(HealthCheck))
     @given(cases("host", together=together))
     def check(case):
         fleet = as_fleet(make, case)

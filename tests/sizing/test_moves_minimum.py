@@ -8,6 +8,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array
 
 from planner.sizing import drained, plan
+from tests.how_many import MORE
 
 
 def moves(result):
@@ -79,7 +80,7 @@ KINDS = {"served": (40, 2), "short": (26, 1), "drained": (40, 2)}
 
 
 @pytest.mark.parametrize("kind", KINDS)
-@pytest.mark.parametrize("seed", range(2))
+@pytest.mark.parametrize("seed", range(2 if MORE else 1))
 def test_highs_on_300_sites_and_10_hubs(make, kind, seed):
     """One named host a hub today, so that a move of a site is a change of its hub."""
     rng = np.random.default_rng(seed)

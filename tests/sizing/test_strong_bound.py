@@ -14,6 +14,7 @@ from planner.sizing.solution.placement import PairCost
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.tie_breaks import swap_search as location
 from planner.sizing.tie_breaks.branch_and_bound import EpsilonConstraint, LocationModel, strong_bound
+from tests.how_many import MORE
 
 CAP = 3
 
@@ -56,7 +57,7 @@ def bound_of(problem, hosts, evaluator=never, before=(), work=10**9, budget=None
     return strong_bound(model, evaluator, work, budget or SolveBudget())
 
 
-@pytest.mark.parametrize("seed", range(40))
+@pytest.mark.parametrize("seed", range(40 if MORE else 20))
 def test_without_a_plan_at_hand_it_is_the_optimum(make, seed):
     problem, costs = read(random_fleet(make, seed))
     hosts = -(-problem.sites // CAP) + seed % 2
@@ -65,7 +66,7 @@ def test_without_a_plan_at_hand_it_is_the_optimum(make, seed):
     assert bound == pytest.approx(wanted, abs=1e-5)
 
 
-@pytest.mark.parametrize("seed", range(40))
+@pytest.mark.parametrize("seed", range(40 if MORE else 20))
 def test_counts_that_it_asks_about_make_the_plan_best_and_the_bound_meets_it(make, seed):
     problem, costs = read(random_fleet(make, seed))
     hosts = -(-problem.sites // CAP) + seed % 2
@@ -81,7 +82,7 @@ def test_counts_that_it_asks_about_make_the_plan_best_and_the_bound_meets_it(mak
     assert min(asked) - 1.1e-3 <= bound <= min(asked) + 1e-5
 
 
-@pytest.mark.parametrize("seed", range(20))
+@pytest.mark.parametrize("seed", range(20 if MORE else 10))
 def test_an_aim_that_comes_before_holds(make, seed):
     """The least total RTT of those that leave the hosts of a second cost no more than it must be."""
     problem, costs = read(random_fleet(make, seed))
