@@ -24,12 +24,6 @@ def _rows(mask: Bools) -> list[int]:
     return rows
 
 
-def cover(draft: Draft, fleet: Fleet) -> None:
-    """Refuse cover of sites that may be split: each part would have a standby of its own."""
-    if fleet.policy.cover != "none" and fleet.policy.split_sites:
-        draft.findings.add("cover_split", draft.policy.places["cover"], "cover", value=f'"{fleet.policy.cover}"')
-
-
 def budgets(draft: Draft, fleet: Fleet) -> None:
     """Every site that needs a host must have a latency budget."""
     if not draft.is_wrong("latency_budget_ms"):
@@ -214,7 +208,6 @@ def shares(draft: Draft, fleet: Fleet) -> None:
 
 
 CHECKS: tuple[Check, ...] = (
-    cover,
     budgets,
     prices,
     sizes,

@@ -11,6 +11,7 @@ from planner.columns import Column
 from planner.errors import InputError
 from planner.fleet import Finding, Fleet, fitted
 
+_MOST_PARTS = 200_000  # clusters with a standby each
 _EXTRA = Column("extra_hosts", "whole", "hosts", least=0, most=100_000)
 _ASKED = (Column("time_limit", "number", "", "seconds", least=0), Column("seed", "whole", "", least=0, most=2**31 - 1))
 
@@ -39,8 +40,11 @@ def refuse_unmodelled(fleet: Fleet) -> None:
         message = f"The objective is cost, and pool {pool} has no price of a host."
         hint = "Fill in host_cost of each pool, or of the policy, or give prices of equipment."
         raise InputError((Finding("error", "host_cost_missing", "Hubs", message, hint),))
-    if policy.cover != "none" and policy.split_sites:
-        message = "cover with split sites is not modelled: a site would have a standby for each of its parts."
+    if policy.cover != "none" and policy.split_sites and fleet.clusters.sum() > _MOST_PARTS:
+        message = (
+            f"split_sites is yes and cover is {policy.cover}: a standby of its own for each cluster can be planned up "
+            f"to {_MOST_PARTS:,} clusters. The fleet has {int(fleet.clusters.sum()):,}."
+        )
         raise InputError(
             (Finding("error", "split-cover", "Policy", message, "Set split_sites to no, or cover to none."),)
         )

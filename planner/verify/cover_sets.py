@@ -75,12 +75,7 @@ class CoverRecount:
             if pool in claim.full or pool in claim.kept:
                 continue
             users = [site for site in claim.sites if self._recount.may_use(site, at)]
-            if users and pool not in claim.ready:
-                yield f"{named('pool', [pool])} missing from it: sites of the group may use hosts there"
-                continue
             bare = [site for site in users if site not in self._covered]
-            if bare:
-                yield f"{named('site', bare)} without standby in the plan, but counted as if with one, at pool {pool}"
             counted = {self._at[q] for q in claim.ready.get(pool, ())}
             missing = {
                 self._pools[q].pool
@@ -88,6 +83,12 @@ class CoverRecount:
                 for q in range(len(self._pools))
                 if q not in counted and not self._losses[at] & self._losses[q] and self._recount.may_use(site, q)
             }
+            if pool not in claim.ready:
+                if bare or missing:  # else nobody of the group lives there, who could have no standby
+                    yield f"{named('pool', [pool])} missing from it: sites of the group may use hosts there"
+                continue
+            if bare:
+                yield f"{named('site', bare)} without standby in the plan, but counted as if with one, at pool {pool}"
             if missing:
                 yield f"{named('pool', sorted(missing))} missing from it: standbys for pool {pool} may be there"
 

@@ -180,6 +180,15 @@ def test_sets_with_standbys_prove_nothing_where_nothing_is_covered():
     assert verify_proof(fleet, PLAN).verdict == "broken"
 
 
+def test_a_pool_where_nobody_could_have_a_standby_need_not_be_counted():
+    """A third hub in both zones can be home to no site that has a standby."""
+    pools = {"cluster_cap": [1, 1, 1], "max_hosts": [2, 2, 1], "zone": [("x",), ("y",), ("x", "y")]}
+    fleet = fleet_of([[10.0, 10.0, 10.0]] * 2, pools=pools, cover="zone")
+    plan = make_plan(fleet)
+    checked = verify_proof(fleet, plan)
+    assert (checked.verdict, plan.hosts) == ("proof", 4), checked.words
+
+
 HOST_FLEET = generated.standing_by(
     "60x5", build=functools.partial(generated.few_hubs, mixed_caps=True, kept=True), loss="host"
 )

@@ -161,9 +161,6 @@ PINGS: dict[str, Template] = {
 POLICY: dict[str, Template] = {
     "setting_unknown": error("{value} is no setting.", "{guess}"),
     "setting_repeated": error("The setting {value} is already in {other}.", "Keep one of them."),
-    "cover_split": error(
-        "cover is {value} and split_sites is yes: these two cannot be planned together.", "Set split_sites to no."
-    ),
     "budget_missing": error(
         "No latency budget is given in {cells}, nor in the policy.",
         "Set latency_budget_ms in the policy or for each of these sites.",

@@ -12,6 +12,7 @@ from planner.sizing.cover.host_by_host import solve_host_by_host
 from planner.sizing.cover.host_counts import sizings
 from planner.sizing.cover.host_loss_bound import HostLossBound
 from planner.sizing.cover.losses import Losses, read_losses
+from planner.sizing.cover.parts import plan_in_parts
 from planner.sizing.cover.primal_search.drafts import draft_of
 from planner.sizing.cover.primal_search.from_today import state_of_today
 from planner.sizing.cover.primal_search.polish import HomeCost, settled_by_cost, weighed
@@ -41,9 +42,11 @@ def plan_covered(case: Case, budget: SolveBudget) -> tuple[Draft, Mapping[TieBre
 
     What is better is said by `solution.evaluator`. A constructed plan is there from the start. Exact engines give
     others, with bounds; where they leave a gap, or are too slow, the search host by host goes on from the best. When
-    the hosts are settled, homes are looked for that the later aims want.
+    the hosts are settled, homes are looked for that the later aims want. Where sites may be split, parts are planned.
     """
     losses = read_losses(case.fleet, case.problem)
+    if case.problem.split:
+        return plan_in_parts(case, losses, budget, plan_covered), {}
     ground = Ground(case.problem, losses)
     for_hosts = budget if budget.left is None else budget.within(budget.left * _FOR_HOSTS)
     best = _search(case, ground, losses, for_hosts)

@@ -1,0 +1,187 @@
+"""Cover where clusters of a site may use several hosts: sites in parts, and a plan of parts gathered by sites again.
+
+A part is a cluster, with home and standby of its own; a site is served if all of its parts are, and covered if all have
+a standby. Sites that may use their own tie-breaker stay whole, since that one serves all of their clusters.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections import Counter
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from planner.arrays import falses, int_array, int_zeros
+from planner.fleet import Bools, Ints
+from planner.sizing.cover.certificate import Evidence
+from planner.sizing.cover.losses import Losses
+from planner.sizing.cover.together import Slots
+from planner.sizing.host_counts.cut_master import reference_counts
+from planner.sizing.host_counts.fewest_hosts import size
+from planner.sizing.host_counts.room_for_all import all_fit
+from planner.sizing.instance.case import Case, TieBreak
+from planner.sizing.instance.classes import group
+from planner.sizing.instance.problem import Problem, select
+from planner.sizing.solution.counts import Counts, Sized
+from planner.sizing.solution.draft import Draft
+from planner.sizing.solution.evaluator import evaluator_of, objective_of, running
+from planner.sizing.solution.placement import Placement
+from planner.sizing.solution.seating import Seat, Seating
+from planner.sizing.solution.served_aims import Worth
+from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.tie_breaks.lexicographic import placed
+
+_LARGEST_UNIT = 5_040  # weights of parts are multiples of one over that at most
+_FOR_PARTS = 0.6  # of the time there is
+
+Planned = Callable[[Case, SolveBudget], tuple[Draft, Mapping[TieBreak, float]]]
+
+
+def plan_in_parts(case: Case, losses: Losses, budget: SolveBudget, plan: Planned) -> Draft:
+    """Return the best plan that ``plan`` finds for parts of sites, or for whole sites where each fits on some host."""
+    problem = case.problem
+    left_out, proven = falses(problem.sites), True
+    if not all_fit(problem):
+        sized = size(problem, budget, reference_counts(problem, case.incumbent))
+        left_out, proven = placed(problem, sized, case.incumbent, case.tie_breaks).unserved, sized.weight_proven
+    drafts: list[Draft] = []
+    for whole in (False, True):
+        trial = _cut(problem, ~left_out, whole=whole)
+        if trial is None or (drafts and budget.spent):
+            continue
+        effort = budget if whole or budget.left is None else budget.within(budget.left * _FOR_PARTS)
+        draft, _ = plan(case.of(trial.problem), effort)
+        drafts += [trial.gathered(draft, together=together) for together in (True, False)]
+    best = min(drafts, key=evaluator_of(case, cover=True))
+    return _known(case, losses, best, drafts[0], proven and not (best.placement.unserved & ~left_out).any())
+
+
+def _known(case: Case, losses: Losses, best: Draft, of_parts: Draft, served: bool) -> Draft:
+    """Return ``best`` with what holds of all plans, which the plan ``of_parts`` knows; ``served`` as in `Sized`."""
+    problem = case.problem
+    seats = zip(best.seating.seats, best.standbys, strict=True)
+    bare = falses(problem.sites)
+    bare[[seat.site for seat, standby in seats if standby is None]] = True
+    several_own = np.isfinite(problem.own_cost) & (problem.clusters > 1)
+    lacking = best.placement.unserved | several_own | (bare & losses.coverable_sites(problem))
+    known = of_parts.sized
+    nobody_out = not best.placement.unserved.any()
+    least: dict[Worth, float] = {"covered": known.least.get("covered", 0.0)} if nobody_out else {}
+    sized = dataclasses.replace(
+        best.sized,
+        bound=0.0 if lacking.any() else min(best.sized.value, known.bound),
+        weight_proven=served,
+        word=known.word,
+        evidence=None if lacking.any() else known.evidence,
+        uncovered=int(problem.weights[bare].sum()),
+        least=least,
+    )
+    return dataclasses.replace(best, sized=sized)
+
+
+@dataclass(frozen=True)
+class _Parts:
+    """The parts of the sites of ``whole``: ``site`` and ``pair`` are positions there of parts and of their pairs.
+
+    Weights of parts are in 1 / ``unit``.
+    """
+
+    whole: Problem
+    problem: Problem
+    site: Ints
+    pair: Ints
+    unit: int
+
+    def gathered(self, draft: Draft, *, together: bool) -> Draft:
+        """Return the plan of sites that a plan of parts is; a site is left out if any of its parts is.
+
+        ``together``: parts change places first, so that the clusters of a site use few hosts.
+        """
+        whole, seats = self.whole, draft.seating.seats
+        slots = Slots.of(self.problem, self.site, draft)
+        if together and not whole.limited:
+            slots.bring_together()
+        unserved = falses(whole.sites)
+        unserved[np.setdiff1d(np.arange(whole.sites), self.site)] = True
+        unserved[self.site[draft.placement.unserved]] = True
+        own = falses(whole.sites)
+        own[self.site[draft.placement.own]] = True
+        clusters: Counter[tuple[int, int, int, str, str]] = Counter()
+        for seat, (pair, host, standby) in zip(seats, slots.taken(), strict=True):
+            site = int(self.site[seat.site])
+            if not unserved[site]:
+                clusters[site, int(self.pair[pair]), int(self.problem.pool[pair]), host, standby] += seat.clusters
+        made = [Seat(site, pair, pool, host, n) for (site, pair, pool, host, _), n in clusters.items()]
+        standbys = tuple(standby or None for *_, standby in clusters)
+        return self._draft(draft, Seating(made, draft.seating.names), standbys, unserved, own)
+
+    def _draft(
+        self, draft: Draft, seating: Seating, standbys: tuple[str | None, ...], unserved: Bools, own: Bools
+    ) -> Draft:
+        whole = self.whole
+        units: Counter[int] = Counter()
+        for seat in seating.seats:
+            units[seat.pair] += seat.clusters
+        pairs = sorted(units)
+        placement = Placement(int_array(pairs), int_array([units[pair] for pair in pairs]), unserved, own, ())
+        made = Draft(draft.sized, placement, seating, standbys)
+        hosts, classes = running(whole, made), group(whole, by_weight=True)
+        none = int_zeros(classes.count)
+        counts = Counts(hosts, np.zeros(len(classes.pool)), none, none)
+        known = draft.sized
+        sized = Sized(classes, counts, objective_of(whole, hosts, placement), known.bound, False, known.word)
+        least = {aim: bound / self.unit for aim, bound in known.least.items()}
+        evidence = None if known.evidence is None else self._told(known.evidence)
+        return dataclasses.replace(made, sized=dataclasses.replace(sized, least=least, evidence=evidence))
+
+    def _told(
+        self, find: Callable[[float, SolveBudget], Evidence | None]
+    ) -> Callable[[float, SolveBudget], Evidence | None]:
+        """Return what finds sets of sites, where ``find`` finds sets of parts: those of a site are in one class."""
+        first = np.searchsorted(self.site, np.arange(self.whole.sites))
+
+        def found(target: float, budget: SolveBudget) -> Evidence | None:
+            evidence = find(target, budget)
+            if evidence is None:
+                return None
+            classes = dataclasses.replace(evidence.classes, of_site=evidence.classes.of_site[first])
+            return dataclasses.replace(evidence, classes=classes)
+
+        return found
+
+
+def _cut(problem: Problem, keep: Bools, *, whole: bool) -> _Parts | None:
+    """Return the parts of the sites that ``keep`` (S,) marks, one a site if ``whole``; None where one fits nowhere."""
+    alone = np.isfinite(problem.own_cost)
+    number = np.where(alone | whole, 1, problem.clusters)
+    each = problem.clusters // number
+    fits = (each[problem.site] <= problem.caps[problem.pool]) & keep[problem.site]
+    fitting = np.flatnonzero(fits)
+    kept = select(problem, fits)
+    choices = np.diff(kept.indptr)
+    if (keep & ~alone & (choices == 0)).any():
+        return None
+    site = np.repeat(np.arange(problem.sites), np.where(keep, number, 0))
+    indptr = np.concatenate(([0], np.cumsum(choices[site]))).astype(np.int64)
+    pair = np.arange(indptr[-1]) + np.repeat(kept.indptr[site] - indptr[:-1], choices[site])
+    unit = min(_LARGEST_UNIT, int(np.lcm.reduce(number[keep], initial=1)))
+    parts = dataclasses.replace(
+        kept,
+        site_at=problem.site_at[site],
+        clusters=each[site],
+        weights=np.maximum(1, problem.weights * unit // number)[site],
+        kept=problem.kept[site],
+        own_cost=problem.own_cost[site],
+        indptr=indptr,
+        pool=kept.pool[pair],
+        round_trips=kept.round_trips.take(pair),
+        margin_ms=kept.margin_ms[pair],
+        pair_cost=kept.pair_cost[pair],
+        own_costs=tuple(dataclasses.replace(cost, values=cost.values[pair]) for cost in kept.own_costs),
+        amounts={measure: (each_of / number)[site] for measure, each_of in problem.amounts.items()},
+        host_weight=None if problem.host_weight is None else problem.host_weight * unit,
+        split=False,
+    )
+    return _Parts(problem, parts, site, fitting[pair], unit)

@@ -1,0 +1,118 @@
+"""Parts of sites that change places, so that the clusters of a site use few hosts: what hosts carry stays as it is."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from dataclasses import dataclass
+
+import numpy as np
+
+from planner.fleet import Ints
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solution.draft import Draft
+
+_ROUNDS = 4
+
+Slot = tuple[int, str, str]  # pool, host, standby ("" for none)
+
+
+@dataclass
+class Slots:
+    """Where the parts of sites are: ``slot`` of each of ``part``, and the ``site`` of every part."""
+
+    problem: Problem
+    site: Ints
+    part: list[int]
+    slot: list[Slot]
+    standby_pool: dict[str, int]
+
+    @classmethod
+    def of(cls, problem: Problem, site: Ints, draft: Draft) -> Slots:
+        """Return the slots of a plan of parts; ``site`` (parts,) is the site of each."""
+        seats = draft.seating.seats
+        slot = [(seat.pool, seat.host, name or "") for seat, name in zip(seats, draft.standbys, strict=True)]
+        pool = {name: p for p, names in draft.seating.names.items() for name in names}
+        return cls(problem, site, [seat.site for seat in seats], slot, pool)
+
+    def taken(self) -> list[tuple[int, str, str]]:
+        """Return pair, host and standby of each seat."""
+        return [(self._pair(part, pool), host, standby) for part, (pool, host, standby) in self._pairs()]
+
+    def bring_together(self) -> None:
+        """Exchange slots of two sites where one then uses fewer and the other no more."""
+        of_site: dict[int, Counter[Slot]] = defaultdict(Counter)
+        seats_of: dict[tuple[int, Slot], list[int]] = defaultdict(list)
+        sites_at: dict[Slot, set[int]] = defaultdict(set)
+        for at, (part, slot) in enumerate(self._pairs()):
+            site = int(self.site[part])
+            of_site[site][slot] += 1
+            seats_of[site, slot].append(at)
+            sites_at[slot].add(site)
+        for _ in range(_ROUNDS):
+            before = sum(map(len, of_site.values()))
+            for site in sorted(site for site, slots in of_site.items() if len(slots) > 1):
+                self._gather(site, of_site, seats_of, sites_at)
+            if sum(map(len, of_site.values())) == before:
+                return
+
+    def _gather(
+        self,
+        site: int,
+        of_site: dict[int, Counter[Slot]],
+        seats_of: dict[tuple[int, Slot], list[int]],
+        sites_at: dict[Slot, set[int]],
+    ) -> None:
+        """Bring what ``site`` has least of to where it has more, in exchange with a site that has enough there."""
+        for least, number in sorted(of_site[site].items(), key=lambda item: (item[1], item[0])):
+            for most in sorted(of_site[site], key=lambda slot: (-of_site[site][slot], slot)):
+                if most == least or least not in of_site[site]:
+                    continue
+                other = self._partner(site, least, most, of_site, sites_at)
+                if other is None:
+                    continue
+                mine = seats_of.pop((site, least))
+                theirs = [seats_of[other, most].pop() for _ in range(number)]
+                for seats, whose, slot in ((mine, site, most), (theirs, other, least)):
+                    for at in seats:
+                        self.slot[at] = slot
+                    seats_of[whose, slot] += seats
+                    of_site[whose][slot] += number
+                    sites_at[slot].add(whose)
+                for whose, slot in ((site, least), (other, most)):
+                    of_site[whose][slot] -= number
+                    if not of_site[whose][slot]:
+                        del of_site[whose][slot]
+                        sites_at[slot].discard(whose)
+
+    def _partner(
+        self,
+        site: int,
+        least: Slot,
+        most: Slot,
+        of_site: dict[int, Counter[Slot]],
+        sites_at: dict[Slot, set[int]],
+    ) -> int | None:
+        """Return a site that may give ``most`` for ``least`` and then uses no more slots than before."""
+        number = of_site[site][least]
+        for other in sorted(sites_at[most] - {site}):
+            theirs = of_site[other]
+            enough = theirs[most] >= number and (least in theirs or theirs[most] == number)
+            if enough and self._may_take(other, least):
+                return other
+        return None
+
+    def _may_take(self, site: int, slot: Slot) -> bool:
+        part = int(np.searchsorted(self.site, site))
+        pool, _, standby = slot
+        mine = self._pools(part)
+        return pool in mine and (not standby or self.standby_pool[standby] in mine)
+
+    def _pools(self, part: int) -> list[int]:
+        pools: list[int] = self.problem.pool[self.problem.pairs_of(part)].tolist()
+        return pools
+
+    def _pair(self, part: int, pool: int) -> int:
+        return int(self.problem.indptr[part]) + self._pools(part).index(pool)
+
+    def _pairs(self) -> list[tuple[int, Slot]]:
+        return list(zip(self.part, self.slot, strict=True))
