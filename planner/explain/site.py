@@ -94,11 +94,12 @@ def _in_words(plan: Plan, site: str) -> str:
     if spared is not None:
         why = {"own_tie_breaker": "it has its own tie-breaker", "no_clusters": "it has no clusters"}[spared]
         return f"Site {site} needs no shared host: {why}."
-    parts = [
+    served = (
         f"Served by {a.host} at {a.hub}: {a.rtt_ms:g} ms ({a.evidence}), {a.margin_ms:.3g} ms within its budget."
         for a in plan.assignments
         if a.site == site
-    ]
+    )
+    parts = list(dict.fromkeys(served))  # parts of a site on one host differ in their standbys
     for left in plan.unserved:
         if left.site == site:
             reasons = "; ".join(reason.detail for reason in left.reasons)

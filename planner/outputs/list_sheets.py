@@ -74,7 +74,7 @@ def write_standbys(book: Book, facts: Facts) -> Worksheet:
             hub_of.get(row.standby or ""),
             row.standby_rtt_ms,
             row.budget_ms,
-            reasons_text(why.get(row.site, ())),
+            "" if row.standby else reasons_text(why.get(row.site, ())),
         )
         for row in sorted(facts.plan.assignments, key=lambda row: row.standby is not None)
     )

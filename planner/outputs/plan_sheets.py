@@ -76,9 +76,10 @@ UNSERVED = Sheet(
 
 STANDBYS = Sheet(
     headings.STANDBYS,
-    "one row for each site: who takes it over after a loss, or why nobody does",
+    "one row for each site, or for each part of a split one: who takes it over after a loss, or why nobody does",
     columns=(
         _SITE,
+        Column(headings.STANDBY, "id", "host that takes over"),
         Column(headings.STANDBY_RTT, "number", "round-trip time to the standby", "ms"),
         Column(headings.REASONS, "text", "why there is no standby, one reason a line"),
     ),

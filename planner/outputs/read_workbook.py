@@ -81,7 +81,8 @@ def _plan(sheets: Mapping[str, RawSheet], file: str, findings: Findings) -> Plan
     assignments = _rows(raw_assignments, plan_sheets.ASSIGNMENTS, file, findings, leaving)
     if findings.any_error:
         return None
-    to_standby = {row[headings.SITE]: float(row[headings.STANDBY_RTT]) for row in standbys}
+    to_standby = {(row[headings.SITE], row[headings.STANDBY]): float(row[headings.STANDBY_RTT]) for row in standbys}
+    reasons = {row[headings.SITE]: row[headings.REASONS] for row in standbys if row[headings.REASONS]}
     return Plan(
         status=claims[headings.STATUS],
         objective=claims[headings.OBJECTIVE],
@@ -90,11 +91,7 @@ def _plan(sheets: Mapping[str, RawSheet], file: str, findings: Findings) -> Plan
         host_list=tuple(map(_host, hosts)),
         assignments=tuple(_assignment(row, to_standby) for row in assignments),
         unserved=tuple(map(_unserved, unserved)),
-        uncovered=tuple(
-            Uncovered(row[headings.SITE], tuple(reasons_in(row[headings.REASONS])))
-            for row in standbys
-            if row[headings.REASONS]
-        ),
+        uncovered=tuple(Uncovered(site, tuple(reasons_in(text))) for site, text in reasons.items()),
         no_host_needed=tuple(NoHostNeeded(row[headings.SITE], row[headings.WHY]) for row in spared),
     )
 
@@ -180,9 +177,9 @@ def _host(row: Row) -> Host:
     )
 
 
-def _assignment(row: Row, to_standby: Mapping[str, float]) -> Assignment:
+def _assignment(row: Row, to_standby: Mapping[tuple[str, str], float]) -> Assignment:
     action, standby = row[headings.ACTION], row[headings.STANDBY] or None
-    rtt_ms = to_standby.get(row[headings.SITE], math.nan)
+    rtt_ms = to_standby.get((row[headings.SITE], row[headings.STANDBY]), math.nan)
     return Assignment(
         site=row[headings.SITE],
         host=row[headings.HOST],

@@ -6,6 +6,7 @@ import dataclasses
 import datetime as dt
 import math
 import re
+from collections import Counter
 from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 from typing import Any, TypeVar
 
@@ -68,14 +69,38 @@ def _merged(
     shown: Sequence[Any], known: Sequence[Any], key: Callable[[Any], Hashable]
 ) -> tuple[tuple[Any, ...], set[str]]:
     """Return the rows that are shown, exact where they are those of the record, and names of those that are not."""
-    of_record: dict[Hashable, Any] = {key(row): row for row in known}
+    of_record: dict[Hashable, list[Any]] = {}
+    for row in known:
+        of_record.setdefault(key(row), []).append(row)
+    wanted = Counter((key(row), _standby(row)) for row in shown)
     rows, differing = [], set()
     for row in shown:
-        twin = of_record.pop(key(row), None)
+        twin = _twin(row, of_record.get(key(row), []), wanted, key)
         rows.append(row if twin is None else _of_row(row, twin))
         if twin is None or rows[-1] != twin:
             differing.add(_name(row))
-    return tuple(rows), differing | {_name(row) for row in of_record.values()}
+    return tuple(rows), differing | {_name(row) for left in of_record.values() for row in left}
+
+
+def _twin(
+    row: Any, left: list[Any], wanted: Counter[tuple[Hashable, str]], key: Callable[[Any], Hashable]
+) -> Any | None:
+    """Take from ``left`` the row of the record that ``row`` is, None for none.
+
+    Parts of a site on one host are told apart by their standbys; one whose standby was changed is one that is left over
+    by those ``wanted``.
+    """
+    same = [one for one in left if _standby(one) == _standby(row)]
+    spare = [one for one in left if not wanted[key(one), _standby(one)]]
+    for twin in (*same, *spare):
+        wanted[key(row), _standby(row)] -= 1
+        left.remove(twin)
+        return twin
+    return None
+
+
+def _standby(row: Any) -> str:
+    return _plain(getattr(row, "standby", None) or "")
 
 
 def _name(row: Any) -> str:

@@ -130,7 +130,7 @@ def hosts_and_assignments(case: Case, draft: Draft) -> tuple[list[Host], list[As
     pool_of = {name: p for p, names in draft.seating.names.items() for name in names}
     pairs = zip(draft.seating.seats, draft.standbys, strict=True)
     assignments = [_assignment(case, pool_of, runs, *pair) for pair in pairs]
-    return hosts, sorted(assignments, key=lambda a: (a.site, a.host))
+    return hosts, sorted(assignments, key=lambda a: (a.site, a.host, a.standby or ""))
 
 
 def _recounted(fleet: Fleet, problem: Problem, sized: Sized, placement: Placement, hosts: list[Host]) -> Sized:
@@ -242,19 +242,20 @@ def _uncovered(fleet: Fleet, problem: Problem, draft: Draft) -> tuple[Uncovered,
 
     losses = read_losses(fleet, problem)
     coverable = losses.coverable_sites(problem)
-    found = []
+    found: dict[str, Uncovered] = {}
     for seat, standby in zip(draft.seating.seats, draft.standbys, strict=True):
         if standby is not None:
             continue
+        whom = "all of its clusters" if problem.split else "it"
         pools = problem.pool[problem.pairs_of(seat.site)]
         names = ", ".join(fleet.pool_ids[at] for at in problem.pool_at[pools])
         if coverable[seat.site]:
-            reason = Reason("cover_capacity", f"after the loss of its {kind}, no host of {names} has room for it")
+            reason = Reason("cover_capacity", f"after the loss of its {kind}, no host of {names} has room for {whom}")
         else:
             reason = Reason("cover_place", f"the loss of one {kind} takes down all that it can use: {names}")
         site = fleet.site_ids[problem.site_at[seat.site]]
-        found.append(Uncovered(site, (reason,)))
-    return tuple(sorted(found, key=_site))
+        found[site] = Uncovered(site, (reason,))
+    return tuple(sorted(found.values(), key=_site))
 
 
 def no_host_needed(fleet: Fleet, chosen: set[str]) -> tuple[NoHostNeeded, ...]:

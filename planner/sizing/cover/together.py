@@ -44,6 +44,8 @@ class Slots:
         seats_of: dict[tuple[int, Slot], list[int]] = defaultdict(list)
         sites_at: dict[Slot, set[int]] = defaultdict(set)
         for at, (part, slot) in enumerate(self._pairs()):
+            if self.problem.clusters[part] > 1:
+                continue  # a site that stays whole
             site = int(self.site[part])
             of_site[site][slot] += 1
             seats_of[site, slot].append(at)
@@ -63,14 +65,14 @@ class Slots:
         sites_at: dict[Slot, set[int]],
     ) -> None:
         """Bring what ``site`` has least of to where it has more, in exchange with a site that has enough there."""
-        for least, number in sorted(of_site[site].items(), key=lambda item: (item[1], item[0])):
+        for least in sorted(of_site[site], key=lambda slot: (of_site[site][slot], slot)):
             for most in sorted(of_site[site], key=lambda slot: (-of_site[site][slot], slot)):
                 if most == least or least not in of_site[site]:
                     continue
                 other = self._partner(site, least, most, of_site, sites_at)
                 if other is None:
                     continue
-                mine = seats_of.pop((site, least))
+                number, mine = of_site[site][least], seats_of.pop((site, least))
                 theirs = [seats_of[other, most].pop() for _ in range(number)]
                 for seats, whose, slot in ((mine, site, most), (theirs, other, least)):
                     for at in seats:
