@@ -24,6 +24,7 @@ from planner.sizing.host_counts.room_for_all import all_fit
 from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.instance.classes import group
 from planner.sizing.instance.problem import Problem, select
+from planner.sizing.packing.hosts import seat_all
 from planner.sizing.solution.counts import Counts, Sized
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solution.evaluator import evaluator_of, objective_of, running
@@ -54,8 +55,18 @@ def plan_in_parts(case: Case, losses: Losses, budget: SolveBudget, plan: Planned
         effort = budget if whole or budget.left is None else budget.within(budget.left * _FOR_PARTS)
         draft, _ = plan(case.of(trial.problem), effort)
         drafts += [trial.gathered(draft, together=together) for together in (True, False)]
+    if any(None in draft.standbys for draft in drafts):
+        drafts.append(_without_standbys(case, budget))
     best = min(drafts, key=evaluator_of(case, cover=True))
     return _known(case, losses, best, drafts[0], proven and not (best.placement.unserved & ~left_out).any())
+
+
+def _without_standbys(case: Case, budget: SolveBudget) -> Draft:
+    """Return a plan of few hosts that covers nobody: better than one that covers clusters, but no whole site."""
+    sized = size(case.problem, budget, reference_counts(case.problem, case.incumbent))
+    placement = placed(case.problem, sized, case.incumbent, case.tie_breaks)
+    seating = seat_all(case, sized.counts.hosts, placement, budget)
+    return Draft(sized, placement, seating, (None,) * len(seating.seats))
 
 
 def _known(case: Case, losses: Losses, best: Draft, of_parts: Draft, served: bool) -> Draft:
