@@ -18,8 +18,8 @@ from planner.fleet import Bools, Ints
 from planner.sizing.cover.certificate import Evidence
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.together import Slots
-from planner.sizing.host_counts.cut_master import reference_counts
 from planner.sizing.host_counts.fewest_hosts import size
+from planner.sizing.host_counts.reference_counts import reference_counts
 from planner.sizing.host_counts.room_for_all import all_fit
 from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.instance.classes import group
