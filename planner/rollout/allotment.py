@@ -8,12 +8,16 @@ earlier is worth more than a smaller m, and that more than any other job a night
     least  sum_jw (c_jw - v) x_jw + e m         e = 0 where waves need not be even
     (1)  sum_w x_jw <= 1
     (2)  s_rw = s_r,w-1 + sum_j (gives_jr - takes_jr) x_jw,  s_rw >= 0
-    (3)  sum_(j of B) takes_jr x_jw <= s_r,w-1 + sum_(j of E) gives_jr x_jw    moments of night w: B are the jobs whose
-                                               last start has come, E those that can have ended in good time by then
+    (3)  z = s_r,w-1 + sum_(j of E) gives_jr x_jw - sum_(j of B) takes_jr x_jw,  z >= 0     at moments of night w: B are
+                                the jobs whose last start has come, E those that can have ended in good time by then
     (4)  sum_j a_jk x_jw <= b_kw               each row k of the night's kind: crews, free places, quotas
     (5)  sum_j x_jw <= size_w, and <= m        jobs at sites
-    (6)  sum_(v <= w) x_jv <= sum_(v <= w) x_iv      i in needs(j); v < w on the right for i in earlier(j)
+    (6)  y_jw <= y_iw                          i in needs(j); y_i,w-1 on the right for i in earlier(j)
+         y_jw = y_j,w-1 + x_jw                 what of j is done
     (7)  x_jw + sum_(v near w) x_iv <= 1       (i, d) in apart(j); near: fewer than d nights
+
+What is free and what is done is added up from moment to moment and from night to night: sums written out would make
+programs of many nights dense, which take ten times as long.
 
 What happens inside a night is found out by filling it (`planner.rollout.filling`).
 Solved by the interior point method of HiGHS with crossover (J. Schork, J. Gondzio, Mathematical Programming Computation
@@ -23,7 +27,7 @@ Solved by the interior point method of HiGHS with crossover (J. Schork, J. Gondz
 from __future__ import annotations
 
 import random
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -89,6 +93,7 @@ class _Program:
         self._most: list[float] = []
         self._balance: list[list[tuple[int, float]]] = []
         self._free: list[float] = []
+        self._done_of: dict[int, list[int]] = {}
 
     @cached_property
     def columns(self) -> dict[tuple[int, int], int]:
@@ -115,11 +120,11 @@ class _Program:
         for job, nights in self.when.items():  # (1)
             self._at_most(((self.columns[job, w], 1.0) for w in nights), 1.0)
         self._rooms()
-        for w, night in enumerate(self.nights):
-            self._night(w, night)
         for job in self.when:
             self._order(job)
             self._apart(job)
+        for w, night in enumerate(self.nights):  # last, since m comes after all that is free or done
+            self._night(w, night)
         return self._solved()
 
     def _at_most(self, terms: Terms, most: float) -> None:
@@ -146,19 +151,22 @@ class _Program:
             before, free = list[tuple[int, float]](), float(self.state.levels.coming[room])
             for w in range(len(self.nights)):
                 here = [(job, float(n)) for job, n in changes if (job, w) in self.columns]
-                self._balance.append([(stock, 1.0), *((self.columns[job, w], n) for job, n in here), *before])
-                self._free.append(free)
-                for row in self._cuts(w, here):
-                    self._at_most([*row, *before], free)
-                before, free, stock = [(stock, -1.0)], 0.0, stock + 1
+                for change in self._changes(w, here):
+                    self._balance.append([(stock, 1.0), *change, *before])
+                    self._free.append(free)
+                    before, free, stock = [(stock, -1.0)], 0.0, stock + 1
 
-    def _cuts(self, w: int, users: Sequence[tuple[int, float]]) -> Iterator[list[tuple[int, float]]]:
-        """Yield the sides of (3) that no other one implies: just before more jobs can have ended."""
+    def _changes(self, w: int, users: Sequence[tuple[int, float]]) -> Iterator[list[tuple[int, float]]]:
+        """Yield what is taken and given back from one moment of (3) to the next, and then to the end of the night.
+
+        Of all moments those are left out that others imply: it is enough to look just before more jobs can have ended.
+        """
         first, last = self._moments[w]
         kind = self.kinds.sheet.kind
         begun = sorted((last[int(kind[job])], self.columns[job, w], n) for job, n in users if n > 0)
         ended = sorted((first[int(kind[job])], self.columns[job, w], n) for job, n in users if n < 0)
         row: list[tuple[int, float]] = []
+        told = 0
         for at, (moment, column, n) in enumerate(begun):
             row.append((column, n))
             following = begun[at + 1][0] if at + 1 < len(begun) else None
@@ -166,7 +174,9 @@ class _Program:
             if here == len(ended) or following == moment:
                 continue
             if following is None or bisect_right(ended, following - self.asked.spare, key=lambda one: one[0]) > here:
-                yield [*row, *((column, n) for _, column, n in ended[:here])]
+                yield [*row, *((column, n) for _, column, n in ended[told:here])]
+                row, told = [], here
+        yield [*row, *((column, n) for _, column, n in ended[told:])]
 
     @cached_property
     def _moments(self) -> list[tuple[dict[int, int], dict[int, int]]]:
@@ -197,10 +207,24 @@ class _Program:
     def _order(self, job: int) -> None:  # (6)
         one = self.kinds.sheet.jobs[job]
         for other, strict in (*((o, False) for o in one.needs), *((o, True) for o in one.earlier)):
-            for w in self.when[job] if other in self.when else ():
-                done = ((self.columns[job, v], 1.0) for v in self.when[job] if v <= w)
-                before = ((self.columns[other, v], -1.0) for v in self.when[other] if v < w + (not strict))
-                self._at_most((*done, *before), 0.0)
+            if other not in self.when:
+                continue
+            mine, theirs = self._done(job), self._done(other)
+            for at, w in enumerate(self.when[job]):
+                before = bisect_left(self.when[other], w if strict else w + 1)
+                self._at_most(((mine[at], 1.0), *((column, -1.0) for column in theirs[:before][-1:])), 0.0)
+
+    def _done(self, job: int) -> Sequence[int]:
+        """Return the positions of y_jw for each of its nights, with their rows."""
+        if job not in self._done_of:
+            before: list[tuple[int, float]] = []
+            for w in self.when[job]:
+                done = self._largest
+                self._balance.append([(done, 1.0), (self.columns[job, w], -1.0), *before])
+                self._free.append(0.0)
+                before = [(done, -1.0)]
+                self._done_of.setdefault(job, []).append(done)
+        return self._done_of[job]
 
     def _apart(self, job: int) -> None:  # (7)
         for other, least in self.kinds.sheet.project.apart(job).items():
@@ -211,7 +235,7 @@ class _Program:
 
     @property
     def _largest(self) -> int:
-        """Position of m, after the shares and what is free."""
+        """Position of m, after the shares and all that is free or done so far."""
         return len(self.columns) + len(self._balance)
 
     def _solved(self) -> Sequence[float]:
