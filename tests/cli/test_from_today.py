@@ -1,14 +1,17 @@
 """`castingvote plan` from today, `castingvote progress`, and the run sheets and calendar of `rollout`."""
 
 import json
+import shutil
 
 import openpyxl
 import pytest
 
+from planner.cli import main
 from planner.cli.report import print_trade_off
 from planner.intake import read_fleet
 from planner.plan import moved_sites
 from planner.sizing import Point, drained, plan
+from tests.cli.conftest import small, write_fleet
 
 SITES = [["site", "release"], *([f"{n:04d}", "8.2"] for n in range(1, 9))]
 HUBS = [
@@ -111,17 +114,29 @@ def test_copies_without_the_plan_are_told_how_to_be_read(call, fleet, returned):
     assert call("plan", fleet, "--progress", "rows.xlsx", "--progress", "plan.xlsx", "-q").code == 0
 
 
-@pytest.fixture
-def returned(call, fleet, tmp_path):
-    """A plan workbook, and a copy in which one site is done and one is blocked."""
-    assert call("plan", fleet, "--drain", "ESK-02", "-o", "plan.xlsx", "-q").code == 0
-    book = openpyxl.load_workbook(tmp_path / "plan.xlsx")
+@pytest.fixture(scope="module")
+def sent_back(tmp_path_factory):
+    """A folder with a plan workbook, and a copy in which one site is done and one is blocked."""
+    folder = tmp_path_factory.mktemp("sent_back")
+    fleet = write_fleet(folder / "fleet", small(Sites=SITES, Hubs=HUBS, Latency=LATENCY, Current=CURRENT))
+    with pytest.raises(SystemExit) as ended:
+        main(["plan", str(fleet), "--drain", "ESK-02", "-o", str(folder / "plan.xlsx"), "-q"])
+    assert ended.value.code == 0
+    book = openpyxl.load_workbook(folder / "plan.xlsx")
     sheet = book["Assignments"]
     letter = {cell.value: cell.column_letter for cell in sheet[1]}
     rows = {row[0].value: row[0].row for row in sheet.iter_rows(min_row=2)}
     sheet[f"{letter['status']}{rows['0005']}"] = "done"
     sheet[f"{letter['status']}{rows['0006']}"], sheet[f"{letter['remarks']}{rows['0006']}"] = "blocked", "no key"
-    book.save(tmp_path / "north.xlsx")
+    book.save(folder / "north.xlsx")
+    return folder
+
+
+@pytest.fixture
+def returned(call, fleet, sent_back, tmp_path):
+    """These workbooks beside the fleet, to be changed."""
+    for name in ("plan.xlsx", "north.xlsx"):
+        shutil.copy(sent_back / name, tmp_path)
     return tmp_path
 
 
