@@ -50,7 +50,7 @@ def sign_off(plan: Plan, approvals: Sequence[Approval]) -> SignOff:
     now = plan_hash(plan)
     other = [one for one in approvals if one.plan_hash.casefold() != now]
     refused = [one for one in approvals if one.decision.casefold() == "refused"]
-    waiting = [one for one in approvals if one.decision.casefold() not in DECISIONS or not one.date]
+    waiting = [one for one in approvals if one.decision.casefold() not in DECISIONS or not (one.date and one.name)]
     words = [_words(one, now) for one in approvals]
     if not approvals:
         return SignOff("open", now, (f"Nobody has approved this plan yet. Its hash is {now[:_SHOWN]}.",))
@@ -66,9 +66,12 @@ def sign_off(plan: Plan, approvals: Sequence[Approval]) -> SignOff:
 
 
 def _words(approval: Approval, now: str) -> str:
-    who = f"{approval.name}, {approval.role}" if approval.role else approval.name
+    name = approval.name or "Somebody without a name"
+    who = f"{name}, {approval.role}" if approval.role else name
     when = f" on {approval.date}" if approval.date else ", without a date"
-    said = approval.decision.casefold() if approval.decision.casefold() in DECISIONS else "has not decided"
+    said = approval.decision.casefold()
+    if said not in DECISIONS:
+        said = f'wrote "{approval.decision}", neither approved nor refused' if said else "has not decided"
     theirs = approval.plan_hash.casefold()
     which = (
         ""

@@ -22,7 +22,7 @@ _FIRST_DAY, _LAST_DAY = 18_264, 73_050
 _CLOCK = r"(?:[ T,]+(\d{1,2}:\d{2}(?::\d{2})?))?"
 _YEAR_LAST = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})" + _CLOCK, re.ASCII)
 _YEAR_FIRST = re.compile(r"(\d{4})([./])(\d{1,2})\2(\d{1,2})" + _CLOCK, re.ASCII)
-_DAY_NAMED = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[ .-]*([a-z]{3,9})[ .,-]+(\d{4})" + _CLOCK, re.ASCII | re.I)
+_DAY_NAMED = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[ .-]*([a-z]{3,9})[ .,-]+(\d{4}|\d{2})" + _CLOCK, re.ASCII | re.I)
 _NAMED_DAY = re.compile(r"([a-z]{3,9})[ .-]*(\d{1,2})(?:st|nd|rd|th)?[ ,-]+(\d{4})" + _CLOCK, re.ASCII | re.I)
 _MONTHS = (
     *("january", "february", "march", "april", "may", "june"),
@@ -160,8 +160,9 @@ def _from_text(text: str) -> _Read:
         return _Read(_date(year, second, first, clock), month_first)
     if match := _YEAR_FIRST.fullmatch(text):
         year, _, month, day, clock = match.groups()
-    elif match := _DAY_NAMED.fullmatch(text):
+    elif match := _DAY_NAMED.fullmatch(text):  # 03-Mar-27 is how spreadsheets show a day where English is spoken
         day, month, year, clock = match.groups()
+        year = year if len(year) == 4 else f"20{year}"
     elif match := _NAMED_DAY.fullmatch(text):
         month, day, year, clock = match.groups()
     else:

@@ -21,6 +21,7 @@ from planner.outputs.grid import Book, Field, write_table
 from planner.plan import Plan
 
 ROLE, NAME, DATE, DECISION, HASH = "role", "name", "date", "decision", "hash of the plan"
+_WRITTEN = (NAME, DATE, DECISION)  # a refusal counts although its name is missing
 _ROLES = ("planned by", "checked by", "approved by")
 _FILL, _HEAD = styles.FILL_IN, styles.FILL_IN_HEADING
 _FIELDS = (
@@ -46,7 +47,7 @@ def write_approval(book: Book, plan: Plan) -> None:
 
 
 def read_approvals(path: str | os.PathLike[str]) -> tuple[Approval, ...]:
-    """Return the rows of the sheet Approval in which a name stands; none where there is no such sheet.
+    """Return the rows of the sheet Approval in which somebody wrote; none where there is no such sheet.
 
     Raises InputError where the workbook cannot be read, or the sheet lacks its columns.
     """
@@ -69,12 +70,14 @@ def _rows(sheet: RawSheet, file: str) -> list[Approval]:
         hint = "Put its heading back into row 1, or write the plan again."
         raise InputError((Finding("error", "column_missing", sheet.title, message, hint, file),))
     rows = [dict(zip(heads, map(_text, row), strict=False)) for row in sheet.cells[1:]]
-    return [_approval(row, f"{sheet.title}!B{at}") for at, row in enumerate(rows, start=2) if row.get(NAME)]
+    return [
+        _approval(row, f"{sheet.title}!B{at}") for at, row in enumerate(rows, start=2) if any(map(row.get, _WRITTEN))
+    ]
 
 
 def _approval(row: Mapping[str, str], where: str) -> Approval:
     return Approval(
-        name=row[NAME],
+        name=row.get(NAME, ""),
         role=row.get(ROLE, ""),
         date=row.get(DATE, ""),
         decision=row.get(DECISION, ""),

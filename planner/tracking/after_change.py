@@ -119,10 +119,23 @@ def failed_after(plan: Plan, merged: Merged) -> tuple[tuple[str, ...], tuple[str
             notes.append(f'{one.votes_source}: three votes seen is "{one.votes}"; write yes or no.')
         if math.isnan(one.rtt_ms) or one.votes not in headings.VOTES_WORDS:
             unseen.append(one.site)
+    notes += _too_early(merged)
     if unseen:
         sites = counted(len(unseen), "site")
         notes.insert(0, f"{sites} marked as done, but without RTT after or three votes seen: {first_few(unseen)}.")
     return tuple(failed), tuple(notes)
+
+
+def _too_early(merged: Merged) -> Iterator[str]:
+    """Yield a note on each row that says what was seen after a change which is not done."""
+    for cells in merged.rows:
+        row = site_row(cells)
+        column = headings.RTT_AFTER if text_in(cells, headings.RTT_AFTER) else headings.VOTES_SEEN
+        if row.status != "done" and text_in(cells, column):
+            yield (
+                f'{_where(cells, column)}: "{text_in(cells, column)}" does not count, since site {row.site} is '
+                f'"{row.status}". Set its status to done once the change is made.'
+            )
 
 
 def with_measurements(fleet: Fleet, plan: Plan, merged: Merged) -> tuple[Fleet, tuple[StateChange, ...]]:

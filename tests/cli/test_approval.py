@@ -54,6 +54,10 @@ def test_the_signed_plan_is_told_from_any_other(call, planned):
         ({"date": None}, 0, "The approval of this plan is not complete."),
         ({"hashed": "0" * 64}, 1, "This is not the plan that was approved."),
         ({"decision": "Approved"}, 0, "This is the plan that was approved"),
+        ({"name": None, "decision": "refused"}, 1, "Somebody without a name, approved by (Approval!B4): refused"),
+        ({"name": None}, 0, "The approval of this plan is not complete."),
+        ({"decision": "yes"}, 0, 'wrote "yes", neither approved nor refused'),
+        ({"hashed": ""}, 1, "Hash of the approval: blank."),
     ],
 )
 def test_every_decision_is_told(call, planned, changes, code, words):

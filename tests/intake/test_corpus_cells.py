@@ -69,6 +69,7 @@ COLUMNS = [
     ("date_with_the_same_day_and_month", "opens", ["03/03/2026", None, None], ["2026-03-03", "NaT", "NaT"], {"date_text"}),
     ("date_with_a_month_name", "opens", ["31 March 2026", "31-Mar-2026", "March 31, 2026"], ["2026-03-31"] * 3, {"date_text"}),
     ("date_year_first", "opens", ["2026/03/31", "2026.3.31", "2026-03-31"], ["2026-03-31"] * 3, {"date_text"}),
+    ("date_as_spreadsheets_show_it", "opens", ["31-Mar-26", "31 Mar. 26", "1 Apr 26"], ["2026-03-31", "2026-03-31", "2026-04-01"], {"date_text"}),
     ("date_of_two_digits", "opens", ["31/03/26", None, None], NOTHING, {"date_wanted"}),
     ("date_that_never_was", "opens", ["30.02.2026", None, None], NOTHING, {"date_wanted"}),
     ("date_as_a_number", "opens", [46112, None, None], ["2026-03-31", "NaT", "NaT"], {"date_serial"}),

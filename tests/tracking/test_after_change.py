@@ -210,3 +210,36 @@ def test_a_copy_of_another_plan_is_told():
     assert of_other_plans([one, same, Copy("rollout.xlsx", ())]) == ()
     (told,) = of_other_plans([one, same, old])
     assert told.startswith("old.xlsx is a copy of another plan (number 1, hash bbb) than p.xlsx (number 2, hash aaa)")
+
+
+def test_what_was_seen_at_a_site_that_is_not_done_is_asked_about(planned, tmp_path):
+    """A regression of our own: a failed vote was passed over in silence where the status was blank."""
+    fleet, plan = planned
+    write_workbook(fleet, plan, tmp_path / "plan.xlsx")
+    seen = {"0001": {"RTT after ms": 99}, "0002": {"status": "in progress", "three votes seen": "no"}}
+    fill(tmp_path / "plan.xlsx", "Assignments", seen)
+    failed, notes = failed_after(plan, whole([tmp_path / "plan.xlsx"], fleet, plan))
+    assert failed == ()
+    for site, typed in (("0001", "99"), ("0002", "no")):
+        (note,) = [note for note in notes if f"site {site}" in note]
+        assert note.startswith("plan.xlsx Assignments!")
+        assert f'"{typed}" does not count' in note
+
+
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [
+        ({"three votes seen": 2}, 'three votes seen is "2"'),
+        ({"three votes seen": "3 of 3"}, 'three votes seen is "3 of 3"'),
+        ({"RTT after ms": "<1"}, '"<1" is not a round-trip time'),
+        ({"RTT after ms": "12 to 14"}, '"12 to 14" is not a round-trip time'),
+        ({"RTT after ms": 0}, '"0" is not a round-trip time'),
+    ],
+)
+def test_what_is_no_figure_names_its_cell(planned, tmp_path, typed, words):
+    fleet, plan = planned
+    write_workbook(fleet, plan, tmp_path / "plan.xlsx")
+    fill(tmp_path / "plan.xlsx", "Assignments", {"0001": {**DONE, **typed}})
+    failed, notes = failed_after(plan, whole([tmp_path / "plan.xlsx"], fleet, plan))
+    assert failed == ()
+    assert any(note.startswith("plan.xlsx Assignments!") and words in note for note in notes)

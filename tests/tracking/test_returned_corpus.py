@@ -118,7 +118,7 @@ HABITS = {
     )},
     **{f"date {date}": status("done", date) for date in (
         dt.date(2027, 3, 3), dt.datetime(2027, 3, 3, 22, 15), "2027-03-03", "3.3.2027", "13/03/2027", "3 March 2027",
-        "Mar 3, 2027", "03/04/2027", "last Tuesday", "KW 12",
+        "Mar 3, 2027", "03-Mar-27", "3 Mar. 27", "3/3", "3.3.", "3.3.27", "03/04/2027", "last Tuesday", "KW 12",
     )},
     "own column": lambda t: t.new_column("ticket", ["T-17", None, "T-18", 4711]),
     "own column behind a gap": lambda t: t.new_column("Telefon", ["0171 5550100", "0171 5550101"], gap=1),
@@ -226,3 +226,12 @@ def test_a_status_that_the_plan_put_there_is_no_loss(books, tmp_path):
     found = returned(books, tmp_path, habit, "Steps", "rollout.xlsx")
     assert not any('"open" is not in the merged workbook' in note for note in found.notes)
     assert {row.status for row in found.rows if row.to_do} == {"blocked"}
+
+
+def test_a_date_as_spreadsheets_show_it_is_read_and_one_without_a_year_names_its_cell(books, tmp_path):
+    found = returned(books, tmp_path, lambda t: (status("done", "03-Mar-27")(t), t.put(3, "date", "3/3")))
+    assert dt.date(2027, 3, 3) in {row.date for row in found.done}
+    (note,) = [note for note in found.notes if '"3/3"' in note]
+    assert "back.xlsx" in note
+    assert "Assignments" in note
+    assert "3" in note
