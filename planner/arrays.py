@@ -50,6 +50,16 @@ def rounded(values: npt.NDArray[Any]) -> Ints:
     return whole
 
 
+def marking_rows(marks: Bools) -> Ints:
+    """Return, for each column of ``marks`` (rows, P), the rows that mark it, shape (P, most of them), -1 for none."""
+    each = [np.flatnonzero(column) for column in marks.T]
+    wide = max((len(rows) for rows in each), default=0)
+    found = np.full((marks.shape[1], wide), -1, dtype=np.int64)
+    for p, rows in enumerate(each):
+        found[p, : len(rows)] = rows
+    return found
+
+
 def positions(ids: Sequence[str] | pd.Series, among: Sequence[str]) -> Ints:
     """Return the position of each id in ``among``; -1 for an id that is not there."""
     at = {name: position for position, name in enumerate(among)}

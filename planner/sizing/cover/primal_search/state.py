@@ -16,7 +16,7 @@ from functools import cached_property
 
 import numpy as np
 
-from planner.arrays import falses, int_zeros
+from planner.arrays import falses, int_zeros, marking_rows
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.losses import Losses
 from planner.sizing.instance.problem import Problem
@@ -59,7 +59,7 @@ class Ground:
         """Losses that hit each pool, shape (P, W), filled up with -1."""
         if self.losses is None or self.by_host:
             return int_zeros((self.problem.pools, 0))
-        return _padded(self.losses.pools)
+        return marking_rows(self.losses.pools)
 
     @cached_property
     def follows(self) -> Bools:
@@ -82,7 +82,7 @@ class Ground:
         problem = self.problem
         if not problem.limits:
             return int_zeros((problem.pools, 0))
-        return _padded(np.array([limit.pools for limit in problem.limits]))
+        return marking_rows(np.array([limit.pools for limit in problem.limits]))
 
     @cached_property
     def brings(self) -> Floats:
@@ -133,16 +133,6 @@ class Ground:
         inside = offset[None, :] < degree[:, None]
         pair = np.where(inside, problem.indptr[:-1, None] + offset[None, :], -1)
         return np.where(inside, problem.pool[pair], -1) if len(problem.pool) else pair, pair
-
-
-def _padded(marks: Bools) -> Ints:
-    """Return, for each column of ``marks`` (rows, P), the rows that mark it, shape (P, most of them), -1 for none."""
-    each = [np.flatnonzero(column) for column in marks.T]
-    wide = max((len(rows) for rows in each), default=0)
-    found = np.full((marks.shape[1], wide), -1, dtype=np.int64)
-    for p, rows in enumerate(each):
-        found[p, : len(rows)] = rows
-    return found
 
 
 class State:
