@@ -143,10 +143,10 @@ class FleetArrays:
     def usable_caps(self) -> Ints:
         """Clusters that a plan may put on one host of each pool, shape (pools,).
 
-        Those of `covering_caps`, not above ``max_blast_radius``, nor above ``max_share_percent`` where a share of the
-        weight comes to a number of clusters.
+        ``floor(cap * (100 - reserve_percent) / 100)``, not above ``max_blast_radius``, nor above ``max_share_percent``
+        where a share of the weight comes to a number of clusters.
         """
-        usable = self.covering_caps
+        usable = self._caps_less_reserve
         if self.policy.max_blast_radius is not None:
             usable = np.minimum(usable, self.policy.max_blast_radius)
         share = self.most_weight(self.policy.max_share_percent)
@@ -158,9 +158,13 @@ class FleetArrays:
     def covering_caps(self) -> Ints:
         """Clusters that one host of each pool may carry while another is lost, shape (pools,).
 
-        ``floor(cap * (100 - reserve_percent) / 100)``: the reserve stays free, since growth must not use up the cover;
-        blast radius and share are limits of every day.
+        The reserve stays free, since growth must not use up the cover, unless ``loss_uses_reserve``; blast radius and
+        share are limits of every day.
         """
+        return self.cluster_caps if self.policy.loss_uses_reserve else self._caps_less_reserve
+
+    @cached_property
+    def _caps_less_reserve(self) -> Ints:
         # The tiny addend keeps 50 * 0.9 = 45 from becoming 44 in binary floating point.
         usable = np.floor(self.cluster_caps * (100.0 - self.policy.reserve_percent) / 100.0 + 1e-9)
         return np.asarray(usable.astype(np.int64))

@@ -67,6 +67,7 @@ class Policy:
     latency_budget_ms: float | None = None
     reserve_percent: float = 0.0
     cover: Literal["none", "host", "hub", "zone"] = "none"
+    loss_uses_reserve: bool = False
     max_blast_radius: int | None = None
     max_blast_radius_hub: int | None = None
     max_blast_radius_zone: int | None = None

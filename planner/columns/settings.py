@@ -16,6 +16,8 @@ SETTINGS = (
     Column("cover", "choice", "the one loss that the plan must survive without overfilling a host: any host, any "
         "hub, or any failure zone of hubs (each hub also counts as a zone)", default="none",
         choices=("none", "host", "hub", "zone")),
+    Column("loss_uses_reserve", "choice", "yes: while a loss lasts, standbys may fill hosts up to the cap; "
+        "no: the reserve stays free then too", default="no", choices=("yes", "no")),
     Column("max_blast_radius", "whole", "most clusters that one host's loss may hit", "clusters", least=1),
     Column("max_blast_radius_hub", "whole", "most clusters that one hub's loss may hit", "clusters", least=1),
     Column("max_blast_radius_zone", "whole",

@@ -24,6 +24,14 @@ def _rows(mask: Bools) -> list[int]:
     return rows
 
 
+def reserve_in_loss(draft: Draft, fleet: Fleet) -> None:
+    """Note a setting on the reserve during a loss where there is no reserve, or no loss that counts."""
+    policy = fleet.policy
+    if policy.loss_uses_reserve and (policy.cover == "none" or not policy.reserve_percent):
+        place = draft.policy.places["loss_uses_reserve"]
+        draft.findings.add("loss_uses_reserve_idle", place, "loss_uses_reserve")
+
+
 def budgets(draft: Draft, fleet: Fleet) -> None:
     """Every site that needs a host must have a latency budget."""
     if not draft.is_wrong("latency_budget_ms"):
@@ -208,6 +216,7 @@ def shares(draft: Draft, fleet: Fleet) -> None:
 
 
 CHECKS: tuple[Check, ...] = (
+    reserve_in_loss,
     budgets,
     prices,
     sizes,

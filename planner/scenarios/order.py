@@ -30,6 +30,7 @@ from planner.scenarios.values import is_relative
 _WORDS = {
     "unknown_latency": ("ineligible", "estimate"),
     "split_sites": ("no", "yes"),
+    "loss_uses_reserve": ("no", "yes"),
 }
 _LIMITS = tuple(
     f"{what}{where}" for what in ("max_blast_radius", "max_share_percent") for where in ("", "_hub", "_zone")
@@ -46,6 +47,7 @@ _LOOSE: dict[tuple[str, str], int] = {
     ("Policy", "percentile"): -1,
     ("Policy", "unknown_latency"): 1,
     ("Policy", "split_sites"): 1,
+    ("Policy", "loss_uses_reserve"): 1,
     ("Sites", "latency_budget_ms"): 1,
     ("Hubs", "cluster_cap"): 1,
     ("Hubs", "max_hosts"): 1,

@@ -102,8 +102,9 @@ def _standby(case: Case, row: Assignment) -> Iterator[Violation]:
 def _losses(case: Case) -> Iterator[Violation]:
     """Check that no standby is overfilled by what one loss sends to it.
 
-    Beyond the cap is a violation; to eat into the reserve for the time of the loss is a note.
+    Beyond the cap is a violation; to eat into the reserve for the time of the loss is a note, unless a loss may use it.
     """
+    may_use = case.inventory.policy.loss_uses_reserve
     reserve = 100 - Fraction(str(case.inventory.policy.reserve_percent))
     arriving: dict[tuple[str, str], int] = {}
     for row in case.plan.assignments:
@@ -118,5 +119,5 @@ def _losses(case: Case) -> Iterator[Violation]:
         text = f"when {lost} is lost, it goes from {load - more} to {load} clusters; its cap is {pool.cap}"
         if load > pool.cap:
             yield Violation("cover", f"host {standby}", text)
-        else:
+        elif not may_use:
             yield Violation("cover", f"host {standby}", f"{text}, and {usable} without the reserve", "note")

@@ -174,8 +174,11 @@ class Recount:
 
 
 def covering(case: Case, pool: Pool) -> int:
-    """Return the clusters that a host of ``pool`` may carry during a loss: the reserve stays free."""
-    return math.floor(pool.cap * (100 - Fraction(str(case.inventory.policy.reserve_percent))) / 100)
+    """Return the clusters that a host of ``pool`` may carry during a loss: the reserve may be used only if so said."""
+    policy = case.inventory.policy
+    if policy.loss_uses_reserve:
+        return pool.cap
+    return math.floor(pool.cap * (100 - Fraction(str(policy.reserve_percent))) / 100)
 
 
 def _figures(claim: ClaimedSet, counted: Counted, row: Row) -> Iterator[str]:

@@ -161,6 +161,9 @@ PINGS: dict[str, Template] = {
 POLICY: dict[str, Template] = {
     "setting_unknown": error("{value} is no setting.", "{guess}"),
     "setting_repeated": error("The setting {value} is already in {other}.", "Keep one of them."),
+    "loss_uses_reserve_idle": info(
+        "loss_uses_reserve is yes, but changes nothing: it needs a reserve_percent above 0 and a cover other than none."
+    ),
     "budget_missing": error(
         "No latency budget is given in {cells}, nor in the policy.",
         "Set latency_budget_ms in the policy or for each of these sites.",

@@ -100,8 +100,11 @@ class FleetProgram:
         return 1, math.ceil(Fraction(clusters, divisor)) + min(room.values(), default=0), room
 
     def _left(self, p: int) -> int:
-        """Return the clusters that a host of pool ``p`` may carry while a loss lasts: the reserve stays free."""
-        reserve = Fraction(str(self._ground.inventory.policy.reserve_percent))
+        """Return the clusters that a host of pool ``p`` may carry while a loss lasts: the reserve mostly stays free."""
+        policy = self._ground.inventory.policy
+        if policy.loss_uses_reserve:
+            return self.pools[p].cap
+        reserve = Fraction(str(policy.reserve_percent))
         return math.floor(self.pools[p].cap * (100 - reserve) / 100)
 
     def _units(self, group: Group) -> int:
