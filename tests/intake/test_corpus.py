@@ -313,7 +313,7 @@ CASES: list[tuple[str, list[Callable], str, str]] = [
     ("policy_without_values", [lambda r: r["Policy"][0].__setitem__(1, "what")], "column_missing", "Policy"),
     ("setting_without_name", [setting(None, 5)], "required_blank", "Policy!A4"),
     ("setting_twice", [setting("Cluster cap", 32)], "setting_repeated", "Policy!A4"),
-    ("cover", [setting("cover", "hub"), setting("split_sites", "yes")], "cover_split", "Policy!B4"),
+    ("reserve_in_loss", [setting("loss_uses_reserve", "yes")], "loss_uses_reserve_idle", "Policy!B4"),
     ("no_budget", [put("Sites", 3, "latency_budget_ms", None)], "budget_missing", "Sites!G3"),
     ("no_budget_column", [drop_column("Sites", "latency_budget_ms")], "budget_missing", "Sites!row 2"),
     (
