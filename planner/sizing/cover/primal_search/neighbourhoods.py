@@ -18,7 +18,7 @@ from planner.sizing.cover.primal_search.prices import Prices
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import solve_arrays
 
-_FEWEST, _MOST = 6, 11  # pools at a time
+_FEWEST, _MOST = 8, 14  # pools at a time
 _FEWER, _MORE = 2, 1  # hosts of each of them
 _NODES = 60  # of branch and bound
 _EPS = 1e-6
@@ -38,7 +38,7 @@ class Neighbourhoods:
 
         Each host keeps the program's slack free during a loss.
         """
-        shares = None if self.program.whole else self.program.solve(hosts, budget)
+        shares = self.program.solve(hosts, budget)
         return self._anew(hosts, shares, self._some(rng), budget)
 
     @cached_property
@@ -72,7 +72,7 @@ class Neighbourhoods:
         return np.rint(levels.counts(answer.x)).astype(np.int64) if answer.outcome.has_solution else None
 
     def _beside(self, hosts: Ints, shares: Shares | None, pools: Ints) -> Beside | None:
-        """Return what stays in a large program: classes of which no part is in ``pools``; None where all may move."""
+        """Return what stays: classes of which no part is in ``pools``; None where all may move."""
         program, problem = self.program, self.program.ground.problem
         if shares is None or problem.limits:
             return None
