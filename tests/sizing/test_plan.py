@@ -160,11 +160,6 @@ def test_weights_are_compared_exactly():
     assert weights[0] + weights[1] == weights[2]
 
 
-def test_cover_of_split_sites_is_refused(make):
-    with pytest.raises(InputError, match="cover with split sites"):
-        plan(make.fleet([[5.0]], cover="hub", split_sites=True))
-
-
 def test_the_same_fleet_in_another_order_gets_the_same_plan(make):
     rtt = random_rtt(40, 5, 7)
     fleet = make.fleet(rtt, cluster_cap=6, max_hosts_per_hub=20)

@@ -24,6 +24,7 @@ from planner.sizing.solvers.budget import SolveBudget
 
 _SETS_SECONDS = 20.0  # for sets that force hosts
 _STEPS = 20_000  # of the simplex method, for the bound
+_EPS = 1e-9
 _LEAST_PART = 1e-3  # of the price of a host: what is cheaper by less is not looked for
 
 
@@ -60,6 +61,10 @@ class HostLossBound:
             self.bound = max(self.bound, search.objective_bound)
         self._rows = [row for cut in search.cuts for row in inequalities(cut)]
         return Conditions.of(self._rows, problem.pools)
+
+    def reached(self, hosts: Ints) -> bool:
+        """Say whether ``hosts`` (P,) cost no more than the bound, so that nothing cheaper is left to be found."""
+        return _objective_prices(self.problem).total(hosts) <= self.bound + _EPS
 
     def sharpen(self, program: PoolProgram, hosts: Ints) -> None:
         """Raise the bound as far as ``hosts`` (P,), which have room for everybody, leave it open.

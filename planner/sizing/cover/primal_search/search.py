@@ -101,6 +101,8 @@ class PrimalSearch:
             for state in self._by_counts(found, known):
                 found = dataclasses.replace(found, state=state)
                 yield found
+        if known is not None and known.reached(found.state.count()):
+            return
         inside = found.state.home != NOWHERE
         for state in with_fewer_hosts(found.state, found.bare, self.prices, _MOVES, self.rng, self.budget):
             if (state.home != NOWHERE)[inside].all():
@@ -146,7 +148,7 @@ class PrimalSearch:
         near = Neighbourhoods(program, self.prices, known.conditions, known.step)
         for slack, most in rounds:
             tries = 0
-            while tries < most and not self.budget.spent:
+            while tries < most and not known.reached(hosts) and not self.budget.spent:
                 tries += 1
                 program.slack = slack
                 counts = near.cheaper(hosts, self.rng, self.budget)
