@@ -29,8 +29,8 @@ _ROUNDS = ((1.5, 6), (1.0, 12), (0.5, 24), (1.0, 24))
 _RELAXED, _PLAIN_RELAXED = (1.5, 0.5), (0.0,)
 _PLAIN_ROUNDS = ((0.0, 12), (0.0, 200))
 # The same against the loss of a host; then clusters that each host keeps free, and neighbourhoods in vain.
-_HOST_ROUNDS, _PLAIN_HOST_ROUNDS = ((0.5, 60),), ((0.0, 60),)
-_NEAR, _PLAIN_NEAR = ((0.5, 6), (0.25, 14)), ((0.0, 20),)
+_HOST_ROUNDS, _PLAIN_HOST_ROUNDS = ((0.5, 30),), ((0.0, 30),)
+_NEAR, _PLAIN_NEAR = ((0.25, 16),), ((0.0, 20),)
 _MORE_SLACK = (0.0, 0.5, 1.0, 2.0)  # for the shares that sites are put near
 _FEW_STEPS = 600  # of repair, for each of several plans at the same counts
 _IN_VAIN = 16  # attempts of exact repair
