@@ -69,12 +69,13 @@ def _search(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -> 
     limited = budget if budget.seconds else budget.within(_SEARCH_SECONDS)
     search = PrimalSearch(ground, limited)
     found = search.first()
-    best.offer(_finished(case, found, budget))
+    by_levels = ground.by_host and search.all_covered(found)
+    best.offer(draft_of(case, found.state) if by_levels else _finished(case, found, budget))
     if "moves" in case.tie_breaks:
         today = state_of_today(case, ground, found.bare, budget)
         if today is not None:
             best.offer(draft_of(case, today))
-    if ground.by_host and search.all_covered(found):
+    if by_levels:
         known = HostLossBound(ground, search.prices, limited)
         _by_levels(case, known, search, found, best)
         return best
@@ -96,6 +97,7 @@ def _by_levels(case: Case, known: HostLossBound, search: PrimalSearch, found: Fo
     """Offer ``best`` plans against the loss of a host that serve and cover everybody who can be, with what is known."""
     best.offer(_bounded(best.draft, known))
     if best.closed:
+        best.offer(_bounded(_finished(case, found, search.budget), known))
         return
     within = search.budget.within(_HOSTS_SECONDS)
     exact = solve_host_by_host(case.problem, best.losses, within)
