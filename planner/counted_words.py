@@ -16,6 +16,15 @@ def counted(number: int, noun: str) -> str:
     return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"
 
 
+def more_groups(number: int) -> str:
+    """Return where the groups of sites are that are not told in words.
+
+    >>> more_groups(2)
+    'plan.json lists 2 more such groups.'
+    """
+    return f"plan.json lists {counted(number, 'more such group')}."
+
+
 def first_few(names: Iterable[str]) -> str:
     """Return the first four names, and how many more there are.
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from planner.arrays import falses
-from planner.counted_words import counted
+from planner.counted_words import counted, more_groups
 from planner.fleet import Bools, Fleet
 from planner.plan import Proof
 from planner.sizing.host_counts.certificate import Certificate, Inequality, certify, inequalities, searched
@@ -194,7 +194,7 @@ def _left_out_of_sets(problem: Problem, placement: Placement) -> str:
 def _sets_in_words(told: list[dict[str, Any]], all_pools: int) -> list[str]:
     words = [_set_in_words(data, all_pools) for data in told[:_NAMED_SETS]]
     if len(told) > _NAMED_SETS:
-        words.append(f"plan.json lists {counted(len(told) - _NAMED_SETS, 'more such group')}.")
+        words.append(more_groups(len(told) - _NAMED_SETS))
     return words
 
 

@@ -9,9 +9,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
+from planner.counted_words import more_groups
 from planner.resilience import drill
 from planner.sizing import plan
-from planner.sizing.cover.certificate_in_words import more_sets_in_words
 from tests.how_many import MORE, tries
 
 
@@ -179,8 +179,8 @@ def test_the_claim_is_about_plans_that_cover_as_much(make):
 
 
 def test_one_set_and_several_sets_are_told_in_good_grammar():
-    assert more_sets_in_words(1) == "plan.json lists 1 more such group."
-    assert more_sets_in_words(2) == "plan.json lists 2 more such groups."
+    assert more_groups(1) == "plan.json lists 1 more such group."
+    assert more_groups(2) == "plan.json lists 2 more such groups."
 
 
 @pytest.mark.parametrize("other", [False, True])

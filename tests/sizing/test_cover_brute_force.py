@@ -25,25 +25,20 @@ def losses(case, hosts):
     return [*hubs, *({j for j, p in enumerate(hosts) if case["hub"][p] in touched[z]} for z in zones)]
 
 
+def standbys_of(case, hosts, hit, s, j):
+    """The hosts that may stand by for a site at home on host ``j``, and None; ``hit`` are the losses."""
+    mine = [loss for loss in hit if j in loss]
+    near = [h for h, q in enumerate(hosts) if h != j and case["rtt"][s, q] <= 50]
+    return [None, *(h for h in near if all(h not in m for m in mine))]
+
+
 def most_covered(case, hosts, homes) -> float:
     """Return the most weight of sites that can have a standby at once; ``homes`` maps site to position in ``hosts``."""
     load = [0] * len(hosts)
     for s, j in homes.items():
         load[j] += case["clusters"][s]
     hit = losses(case, hosts)
-    options = []
-    for s, j in homes.items():
-        mine = [loss for loss in hit if j in loss]
-        options.append(
-            [
-                None,
-                *(
-                    h
-                    for h, q in enumerate(hosts)
-                    if h != j and case["rtt"][s, q] <= 50 and all(h not in m for m in mine)
-                ),
-            ]
-        )
+    options = [standbys_of(case, hosts, hit, s, j) for s, j in homes.items()]
     best = 0.0
     for choice in itertools.product(*options):
         weight = sum(case["weight"][s] for s, h in zip(homes, choice, strict=True) if h is not None)

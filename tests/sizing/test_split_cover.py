@@ -13,25 +13,14 @@ from planner.outputs.read_plan import read_plan
 from planner.sizing import plan
 from planner.verify import verify, verify_proof
 from tests.arrays import fleet_of
-from tests.sizing.test_cover_brute_force import losses
+from tests.sizing.test_cover_brute_force import losses, standbys_of
 
 
 def most_covered(case, hosts, homes, of) -> float:
     """Return the most weight of sites of which each cluster can have a standby; ``homes`` are those of clusters."""
     load = np.bincount(homes, minlength=len(hosts)) if homes else np.zeros(len(hosts))
-    hit, options = losses(case, hosts), []
-    for s, j in zip(of, homes, strict=True):
-        mine = [loss for loss in hit if j in loss]
-        options.append(
-            [
-                None,
-                *(
-                    h
-                    for h, q in enumerate(hosts)
-                    if h != j and case["rtt"][s, q] <= 50 and all(h not in m for m in mine)
-                ),
-            ]
-        )
+    hit = losses(case, hosts)
+    options = [standbys_of(case, hosts, hit, s, j) for s, j in zip(of, homes, strict=True)]
     best = 0.0
     for choice in itertools.product(*options):
         bare = {s for s, h in zip(of, choice, strict=True) if h is None}

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from planner.arrays import falses
-from planner.counted_words import counted, first_few
+from planner.counted_words import counted, first_few, more_groups
 from planner.fleet import Bools, Fleet
 from planner.sizing.cover.certificate import Evidence
 from planner.sizing.cover.reserve_terms import CoverSet
@@ -24,7 +24,7 @@ def told_with_standbys(fleet: Fleet, problem: Problem, evidence: Evidence) -> tu
     data = [_as_data(fleet, problem, evidence.classes, each, y) for each, y in pairs]
     words = [_in_words(told) for told in data[:_NAMED_SETS]]
     if len(data) > _NAMED_SETS:
-        words.append(more_sets_in_words(len(data) - _NAMED_SETS))
+        words.append(more_groups(len(data) - _NAMED_SETS))
     if any(evidence.multipliers):
         words.append(
             f"Added up exactly, these groups need at least {float(evidence.bound):g} "
@@ -35,11 +35,6 @@ def told_with_standbys(fleet: Fleet, problem: Problem, evidence: Evidence) -> tu
         f"No combination of hosts with fewer than {float(evidence.bound):g} in all meets all these conditions at once."
     )
     return "search", " ".join(words), data
-
-
-def more_sets_in_words(number: int) -> str:
-    """Return where the sets are that are not told in words."""
-    return f"plan.json lists {counted(number, 'more such group')}."
 
 
 def _as_data(fleet: Fleet, problem: Problem, classes: Classes, each: CoverSet, multiplier: Fraction) -> dict[str, Any]:

@@ -84,6 +84,16 @@ def choices_of(state: State, s: int, bare: Bools) -> Choices:
     return choices(state, np.array([s]), np.ones(state.hosts), bare)
 
 
+def reserve_added(state: State, s: int, at: Ints, peak: Ints) -> Ints:
+    """Return the clusters that each of the hosts ``at`` (c,) must keep free in addition, home by standby, (c, c).
+
+    What a loss of another home already needs there, ``peak`` (M,), is free for site ``s``, too.
+    """
+    sent = state.extra[state.lost_with(at)][:, :, at].max(axis=1, initial=0)
+    added: Ints = np.maximum(0, sent + state.ground.problem.clusters[s] - peak[at])
+    return added
+
+
 def _at_standbys(state: State, at: Ints, none: Bools, more: Ints, weight: Floats) -> Floats:
     """Return what a loss of the first host adds at the second, for hosts ``at`` (n, c), shape (n, c, c).
 

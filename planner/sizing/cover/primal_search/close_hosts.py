@@ -106,8 +106,7 @@ def _moved(
 
 def _closed(state: State, bare: Bools, prices: Prices, rng: np.random.Generator) -> State | None:
     """Return ``state`` without one of its hosts, that of a few whose sites find the best places elsewhere."""
-    peak = state.extra[:-2].max(axis=0, initial=0)
-    use = (state.load + peak) / _prices_of_hosts(state, prices)
+    use = (state.load + state.peak()) / _prices_of_hosts(state, prices)
     chance = rng.uniform(0.5, 1.5, state.hosts - 1)
     # The last one has just been opened.
     order = np.argsort(use[:-1] * chance, kind="stable")[:_CLOSED]

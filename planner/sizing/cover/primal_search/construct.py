@@ -6,7 +6,7 @@ import numpy as np
 
 from planner.arrays import falses, int_array
 from planner.fleet import Bools, Floats, Ints
-from planner.sizing.cover.primal_search.choices import Choices, choices_of
+from planner.sizing.cover.primal_search.choices import Choices, choices_of, reserve_added
 from planner.sizing.cover.primal_search.prices import Prices
 from planner.sizing.cover.primal_search.state import State
 
@@ -74,17 +74,11 @@ def asks(state: State, found: Choices) -> Floats:
     """Return what each choice of the one site of ``found`` asks for: further reserve, then room left unused."""
     s = int(found.sites[0])
     hosts = found.hosts[0]
-    k = int(state.ground.problem.clusters[s])
     at = np.where(hosts < 0, 0, hosts)
-    extra = state.extra[:-2]
-    peak = extra.max(axis=0, initial=0)
+    peak = state.peak()
     free = (state.room - state.load - peak)[at]
     reserve = np.zeros((len(at), len(at) + 1))
-    if len(extra):
-        lost = state.lost_with(at)  # (c, W)
-        rows = np.vstack((extra, extra[:2] * 0 - 1))
-        sent = rows[lost][:, :, at].max(axis=1, initial=0)
-        reserve[:, :-1] = np.maximum(0, sent + k - peak[at])
+    reserve[:, :-1] = reserve_added(state, s, at, peak)
     asked: Floats = (reserve * 1000.0 + free[:, None]).ravel()
     return asked
 

@@ -20,6 +20,7 @@ from functools import cached_property
 
 import numpy as np
 
+from planner.arrays import falses
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.primal_search.choices import choices
 from planner.sizing.cover.primal_search.state import NOWHERE, State
@@ -41,9 +42,9 @@ def exact_repair(state: State, bare: Bools, most: int, rng: np.random.Generator,
     fails = 0
     while fails < most and state.violation() > _CLOSE and not budget.spent:
         trial = _Around(state, bare, _some_hosts(state, _HOSTS + fails // _PATIENCE, rng)).solved(budget)
-        fails += 1
-        if trial is not None and trial.violation() <= state.violation() + _CLOSE:
-            fails = 0 if trial.violation() < state.violation() - _CLOSE else fails
+        gain = -np.inf if trial is None else state.violation() - trial.violation()
+        fails = 0 if gain > _CLOSE else fails + 1
+        if trial is not None and gain >= -_CLOSE:
             state = trial
     return state
 
@@ -58,7 +59,7 @@ def _some_hosts(state: State, most: int, rng: np.random.Generator) -> Bools:
         near += np.bincount(hosts[hosts >= 0], minlength=state.hosts)
         near[first] = np.inf
     order = np.argsort(-near * rng.uniform(0.3, 1.7, state.hosts), kind="stable")
-    some = np.zeros(state.hosts, dtype=np.bool_)
+    some = falses(state.hosts)
     some[order[:most]] = True
     return some
 
@@ -168,10 +169,9 @@ class _Around:
         of_row, of_host = self._pairs
         hosts, count = self.state.hosts, len(of_row)
         over = model.block(count, 1.0)
-        key = row * hosts + host
-        number = np.searchsorted(of_row * hosts + of_host, key)
-        counts = np.isin(key, of_row * hosts + of_host)
-        number, at = number[counts], at[counts]
+        pairs, sent = of_row * hosts + of_host, row * hosts + host
+        counts = np.isin(sent, pairs)
+        number, at = np.searchsorted(pairs, sent[counts]), at[counts]
         every = np.arange(count)
         terms: list[Terms] = [(every, load[of_host], 1.0), (every, over, -1.0)]
         terms.append((number, put[at], self._clusters[site[at]]))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from planner.fleet import Bools, Floats, Ints
-from planner.sizing.cover.primal_search.choices import choices
+from planner.sizing.cover.primal_search.choices import choices_of, reserve_added
 from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram, Shares
 from planner.sizing.cover.primal_search.repair import force_in
 from planner.sizing.cover.primal_search.state import NOWHERE, Ground, State
@@ -81,15 +81,16 @@ def _choice_of_site(program: PoolProgram, flow: Floats) -> Ints:
 def _deal(state: State, s: int, wish: tuple[int, int, int], bare: Bools) -> bool:
     """Put site ``s`` where it fits best; False for nowhere. ``wish``: its pool, that of its standby, its host."""
     p, q, rather = wish
-    found = choices(state, np.array([s]), np.ones(state.hosts), bare)
+    found = choices_of(state, s, bare)
     hosts = found.hosts[0]
     if not len(hosts):
         return False
     at = np.where(hosts < 0, 0, hosts)
     pool = np.where(hosts < 0, -1, state.pool[at])
-    taken = state.load + state.peak()
+    peak = state.peak()
+    taken = state.load + peak
     cost = found.broken[0] * _BROKEN + taken[at][:, None]
-    cost[:, :-1] += _RESERVE * _reserve_added(state, s, at) + _EVEN * taken[at][None, :]
+    cost[:, :-1] += _RESERVE * reserve_added(state, s, at, peak) + _EVEN * taken[at][None, :]
     cost[hosts == rather] -= _RATHER
     allowed = np.zeros(cost.shape, dtype=np.bool_)
     allowed[:, :-1] = (pool == p)[:, None] & (pool == q)[None, :]
@@ -100,13 +101,3 @@ def _deal(state: State, s: int, wish: tuple[int, int, int], bare: Bools) -> bool
         return False
     state.put(s, *found.at(0, best))
     return True
-
-
-def _reserve_added(state: State, s: int, at: Ints) -> Ints:
-    """Return the clusters that each of the hosts ``at`` (c,) must keep free in addition, home by standby, (c, c).
-
-    What a loss of another home already needs there is free for site ``s``, too.
-    """
-    sent = state.extra[state.lost_with(at)][:, :, at].max(axis=1, initial=0)
-    added: Ints = np.maximum(0, sent + state.ground.problem.clusters[s] - state.peak()[at])
-    return added

@@ -30,7 +30,7 @@ _RELAXED, _PLAIN_RELAXED = (1.5, 0.5), (0.0,)
 _PLAIN_ROUNDS = ((0.0, 12), (0.0, 200))
 # The same against the loss of a host; then clusters that each host keeps free, and neighbourhoods in vain.
 _HOST_ROUNDS, _PLAIN_HOST_ROUNDS = ((0.5, 30),), ((0.0, 30),)
-_NEAR, _PLAIN_NEAR = ((0.25, 16),), ((0.0, 20),)
+_NEAR, _PLAIN_NEAR = (0.25, 16), (0.0, 20)
 _MORE_SLACK = (0.0, 0.5, 1.0, 2.0)  # for the shares that sites are put near
 _FEW_STEPS = 600  # of repair, for each of several plans at the same counts
 _IN_VAIN = 16  # attempts of exact repair
@@ -138,24 +138,21 @@ class PrimalSearch:
                     yield with_own_inside(trial, found.bare)
                     break
         if known is not None:
-            yield from self._near(program, known, start, found.bare, _NEAR if kept else _PLAIN_NEAR)
+            program.slack, most = _NEAR if kept else _PLAIN_NEAR
+            yield from self._near(program, known, start, found.bare, most)
 
-    def _near(
-        self, program: PoolProgram, known: HostLossBound, hosts: Ints, bare: Bools, rounds: Sequence[tuple[float, int]]
-    ) -> Iterator[State]:
-        """Yield plans at cheaper counts near ``hosts`` (P,), looked for in neighbourhoods; less and less slack."""
+    def _near(self, program: PoolProgram, known: HostLossBound, hosts: Ints, bare: Bools, most: int) -> Iterator[State]:
+        """Yield plans at cheaper counts near ``hosts`` (P,), until ``most`` neighbourhoods were looked at in vain."""
         known.sharpen(program, hosts)
         near = Neighbourhoods(program, self.prices, known.conditions, known.step)
-        for slack, most in rounds:
-            tries = 0
-            while tries < most and not known.reached(hosts) and not self.budget.spent:
-                tries += 1
-                program.slack = slack
-                counts = near.cheaper(hosts, self.rng, self.budget)
-                trial = None if counts is None else self._raced(program, counts, bare)
-                if trial is not None:
-                    hosts, tries = trial.count(), 0
-                    yield with_own_inside(trial, bare)
+        tries = 0
+        while tries < most and not known.reached(hosts) and not self.budget.spent:
+            tries += 1
+            counts = near.cheaper(hosts, self.rng, self.budget)
+            trial = None if counts is None else self._raced(program, counts, bare)
+            if trial is not None:
+                hosts, tries = trial.count(), 0
+                yield with_own_inside(trial, bare)
 
     def _whole(self, program: PoolProgram, hosts: Ints, bare: Bools, least: float) -> State | None:
         """Return a plan with ``hosts`` (P,), None where they cost ``least`` or no plan is found."""
@@ -167,19 +164,22 @@ class PrimalSearch:
 
         All shares get a few steps of repair, the least broken plan is repaired exactly.
         """
-        slack, trials = program.slack, []
+        slack = program.slack
+        done: State | None = None
+        trials: list[State] = []
         for more in _MORE_SLACK if slack else (0.0,):
             program.slack = slack + more
             shares = program.solve(hosts, self.budget)
             trial = None if shares is None else rounded(program, hosts, shares, bare)
-            if trial is not None and repair(trial, bare, _FEW_STEPS, self.rng, self.budget):
-                program.slack = slack
-                return trial
-            if trial is not None:
-                trials.append(trial)
+            if trial is None:
+                continue
+            if repair(trial, bare, _FEW_STEPS, self.rng, self.budget):
+                done = trial
+                break
+            trials.append(trial)
         program.slack = slack
-        if not trials:
-            return None
+        if done is not None or not trials:
+            return done
         best = exact_repair(min(trials, key=State.violation), bare, _IN_VAIN, self.rng, self.budget)
         return best if best.violation() <= _CLOSE else None
 
