@@ -1,8 +1,9 @@
 """Which fleet a plan is of, which of its plans it is, and a hash of what is to be carried out.
 
 The id of a fleet is its setting ``fleet_id``; else it is derived from the ids of the hubs, which change least. A plan
-that follows another of the same fleet has the next number. The hash is the SHA-256 of hosts, assignments, and sites
-without a host: whoever approves a plan approves these, and any change of them changes the hash.
+that follows another of the same fleet has the next number. Which one it follows is told by the earlier plan itself, or
+by the settings ``last_plan`` and ``last_plan_hash`` of the fleet. The hash is the SHA-256 of hosts, assignments, and
+sites without a host: whoever approves a plan approves these, and any change of them changes the hash.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from weakref import ref
 
 from planner.fleet import Fleet
 from planner.plan import Plan
+from planner.plan_parts import Identity
 
 _SHOWN = 12  # digits of a hash that people compare
 _DIGITS = 9  # after the point: spreadsheets keep 15 digits of a number
@@ -57,17 +59,39 @@ def _hashed(plan: Plan) -> str:
     return hashlib.sha256(f"{{{text}}}".encode("ascii")).hexdigest()
 
 
-def numbered(plan: Plan, before: Plan | None) -> Plan:
-    """Return ``plan`` with its number: one more than that of ``before``, or the same where nothing else is to be done.
+def identity_of(plan: Plan) -> Identity:
+    """Return number, hash, fleet and predecessor of ``plan``."""
+    return Identity(plan.number, plan_hash(plan), plan.fleet_id, plan.follows)
 
-    A plan of another fleet, or None, is no plan before it: the number stays what it was.
+
+def last_plan(fleet: Fleet) -> Identity | None:
+    """Return the last plan that ``fleet`` itself knows of, by its settings; None where it knows of none."""
+    policy = fleet.policy
+    return Identity(policy.last_plan, policy.last_plan_hash.casefold(), fleet_id(fleet)) if policy.last_plan else None
+
+
+def numbered(plan: Plan, *before: Identity | None) -> Plan:
+    """Return ``plan`` with its number: one more than that of the plan before it.
+
+    Of the plans ``before`` that are of the same fleet, the one with the highest number is the plan before it. Where
+    ``plan`` has nothing else carried out than that one, it is that plan, with the same number. Without a plan before
+    it, the number stays what it was.
     """
-    if before is None or (before.fleet_id and before.fleet_id != plan.fleet_id):
+    known = [one for one in before if one is not None and one.fleet_id in ("", plan.fleet_id)]
+    if not known:
         return plan
-    hashed = plan_hash(before)
-    if hashed == plan_hash(plan):
-        return plan.replace(number=before.number, follows=before.follows)
-    return plan.replace(number=before.number + 1, follows=hashed)
+    latest = max(known, key=lambda one: one.number)
+    if latest.hash == plan_hash(plan):
+        follows = next((one.follows for one in known if one.hash == latest.hash and one.follows), "")
+        return plan.replace(number=latest.number, follows=follows)
+    return plan.replace(number=latest.number + 1, follows=latest.hash)
+
+
+def of_one_fleet(fleet: Fleet, before: Identity) -> Fleet:
+    """Return ``fleet`` as the one that the plan ``before`` is of: with its id, where no setting gives another."""
+    if fleet.policy.fleet_id or not before.fleet_id:
+        return fleet
+    return fleet.replace(policy=fleet.policy.replace(fleet_id=before.fleet_id))
 
 
 def identity_in_words(plan: Plan) -> str:

@@ -174,3 +174,13 @@ class MeasureFirst:
     hosts: int
     unserved: int
     words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Identity:
+    """What is known of a plan without reading it: ``number``, ``hash``, the id of its fleet, what it ``follows``."""
+
+    number: int
+    hash: str
+    fleet_id: str = ""
+    follows: str = ""

@@ -96,6 +96,8 @@ class Policy:
     percentile: float = 95.0
     max_loss_percent: float = 1.0
     fleet_id: str = ""
+    last_plan: int | None = None
+    last_plan_hash: str = ""
     currency: str = ""
     host_cost: float | None = None
     own_tie_breaker_cost: float | None = None

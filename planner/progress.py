@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from planner.counted_words import counted
 from planner.frame_of import TableOf
+from planner.plan_parts import Identity
 from planner.shown import Shown, told
 
 Typed = str | int | float | bool | dt.datetime | dt.date | dt.time | None
@@ -55,13 +56,14 @@ class Merged:
     """All copies as one: rows of sites and of steps by heading.
 
     Each cell of ``rows`` has its address in the first copy, and each of ``steps`` that in the first copy with a sheet
-    Steps; ("" where it has none).
+    Steps; ("" where it has none). ``plan`` is the plan of the copies as it was made, where a sheet Summary tells.
     """
 
     rows: tuple[Mapping[str, Cell], ...]
     clashes: tuple[Clash, ...] = ()
     steps: tuple[Mapping[str, Cell], ...] = ()
     notes: tuple[str, ...] = ()
+    plan: Identity | None = None
 
 
 @dataclass(frozen=True, slots=True)

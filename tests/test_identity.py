@@ -6,7 +6,7 @@ import json
 import pytest
 
 import planner
-from planner.identity import fleet_id, identity_in_words, numbered, plan_hash
+from planner.identity import fleet_id, identity_in_words, identity_of, numbered, plan_hash
 from sample_fleets.make_fleet import generate
 
 
@@ -57,13 +57,13 @@ def test_workbook_and_json_give_the_same_identity_back(fleet, plan, tmp_path):
 
 def test_the_number_goes_up_with_what_is_to_be_done(fleet, plan):
     smaller = planner.plan(fleet.replace(sites=fleet.sites.iloc[1:].reset_index(drop=True)))
-    second = numbered(smaller, plan)
+    second = numbered(smaller, identity_of(plan))
     assert (second.number, second.follows) == (2, plan_hash(plan))
-    third = numbered(plan, second)
+    third = numbered(plan, identity_of(second))
     assert (third.number, third.follows) == (3, plan_hash(second))
-    assert numbered(plan.replace(seconds={}), third).number == 3
+    assert numbered(plan.replace(seconds={}), identity_of(third)).number == 3
     assert numbered(plan, None) == plan
-    assert numbered(plan, second.replace(fleet_id="clinics")).number == 1
+    assert numbered(plan, identity_of(second.replace(fleet_id="clinics"))).number == 1
     assert identity_in_words(third).startswith(f"Plan 3 of fleet {plan.fleet_id}, hash {plan_hash(plan)[:12]}")
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from planner.cli.from_today import FromToday, from_today
-from planner.cli.numbering import AFTER, plan_before
+from planner.cli.numbering import AFTER, of_known_number
 from planner.cli.options import FLEET, PROGRESS, QUIET, command_line, read_inventory, solving
 from planner.cli.output_options import check_outputs, json_file, page_name, put_in_place, workbook
 from planner.cli.progress import Stages, in_words
@@ -95,7 +95,7 @@ def plan(
     check_outputs(fleet, output, json_path, report_path, certificate_path)
     stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading the fleet"):
-        inventory, before = start.emptied(read_inventory(fleet)), plan_before(after, output, json_path)
+        inventory, before = of_known_number(start.emptied(read_inventory(fleet)), after, output, json_path)
     # Before the solving, so that Ctrl-C after it loses nothing.
     with stages.stage("audit", "Auditing readiness"):
         readiness = audit(inventory)
@@ -113,7 +113,7 @@ def plan(
         result = _with_cover_prices(stages, inventory, result, stages.left(time_limit), seed)
     if measure_first > 0:
         result = _with_pairs_to_measure(stages, inventory, result, _within(measure_first, stages, time_limit), seed)
-    result = numbered(result, before).replace(seconds={"read": stages.seconds["read"], **result.seconds, "write": 0.0})
+    result = numbered(result, *before).replace(seconds={"read": stages.seconds["read"], **result.seconds, "write": 0.0})
     certified = None if certificate_path is None else _certified(stages, inventory, result, stages.left(time_limit))
     curve = () if report_path is None else _curve(stages, inventory, result, stages.left(time_limit))
     with put_in_place():

@@ -97,6 +97,9 @@ SETTINGS = (
         most=100),
     Column("fleet_id", "text", "name that the fleet keeps when files and hubs change; plans, rollouts and "
         "calendars carry it; if blank, an id is made from the hub ids", example="shops-north"),
+    Column("last_plan", "whole", "number of the last plan of this fleet: the next one counts on from it. progress "
+        "--write-fleet fills it in", least=1, most=1_000_000),
+    Column("last_plan_hash", "text", "hash of that plan"),
     Column("currency", "text", "currency of every price", example="GBP"),
     Column("host_cost", "number", (
         "default value: used for each pool whose host_cost is blank; the sheet Prices can give it "

@@ -26,6 +26,8 @@ _OF_NO_PLAN = frozenset(
         *("lead_time_days", "spare_percent"),
         *(
             "fleet_id",
+            "last_plan",
+            "last_plan_hash",
             "management_floor",
             "currency",
             "rollout_start",

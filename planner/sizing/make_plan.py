@@ -7,6 +7,7 @@ import time
 from collections.abc import Callable
 
 from planner.fleet import Fleet
+from planner.identity import last_plan, numbered
 from planner.interrupts import heard
 from planner.plan import Plan
 from planner.sizing.asked import asked_extra_hosts
@@ -32,7 +33,7 @@ def plan(
     comes back with its gap, and is ``feasible`` unless it is proven by then. The same fleet and ``seed`` give the same
     plan whatever the order of rows, unless time ends it. ``thorough`` spends about ten times the work on the later
     aims; the objective does not depend on it. ``watch`` is called with the progress as it happens; where it
-    returns False, the best plan so far comes back.
+    returns False, the best plan so far comes back. Its number counts on from the setting ``last_plan``.
 
     Raises InputError for a number of hosts, time limit or seed that is none, and where the fleet asks for a combination
     that is not modelled, or has more clusters or weights further apart than can be counted exactly; SolverError when
@@ -55,4 +56,4 @@ def plan(
         left = min(left, max(0.0, time_limit - (solved - began)))
     made = fewer_moves(fleet, first, SolveBudget(left, seed, watch, stopped), extra_hosts=more)
     solve = first.seconds["solve"] + time.monotonic() - solved
-    return made.replace(seconds={**first.seconds, "solve": solve})
+    return numbered(made.replace(seconds={**first.seconds, "solve": solve}), last_plan(fleet))

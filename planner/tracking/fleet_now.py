@@ -16,6 +16,7 @@ from planner.plan import Host, Plan
 from planner.progress import Cell, Merged, StateChange
 from planner.running import running_hosts
 from planner.tracking.after_change import with_measurements
+from planner.tracking.last_plan import with_last_plan
 from planner.tracking.rows import day_of, site_row, text_in
 from planner.tracking.unnamed import unnamed_hosts
 
@@ -41,6 +42,7 @@ def fleet_now(fleet: Fleet, plan: Plan, merged: Merged) -> FleetNow:
       ``host_release_today`` any more. Hosts that are retired are taken out of all these.
     - A site's release is the one that its step has raised it to.
     - A round trip measured after a change is the one of its pair, with its date.
+    - The settings ``last_plan`` and ``last_plan_hash`` say which plan that was, and ``fleet_id`` which fleet.
 
     Doing so twice changes nothing. Copies are those that `resolved` has been through.
     """
@@ -52,7 +54,8 @@ def fleet_now(fleet: Fleet, plan: Plan, merged: Merged) -> FleetNow:
             state.step(cells)
     now = state.result()
     measured, changes = with_measurements(now.fleet, plan, merged)
-    return FleetNow(measured, (*now.changes, *changes), now.notes)
+    found, settings, notes = with_last_plan(measured, plan, merged)
+    return FleetNow(found, (*now.changes, *changes, *settings), (*now.notes, *notes))
 
 
 @dataclass

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from planner.outputs import headings
 from planner.progress import Cell, Clash, Copy, Merged, Typed
 from planner.tracking.by_site import by_site
+from planner.tracking.same_plan import stated_plan
 
 _BLANK_AT_FIRST = (headings.DATE, headings.INITIALS, headings.RTT_AFTER, headings.VOTES_SEEN, headings.TICKET)
 _BLANK = Cell(None, "")
@@ -36,7 +37,7 @@ def merged(copies: Sequence[Copy]) -> Merged:
     rows = _together(told, _keyed, "site", clashes)
     differing, taken = _elsewhere(copies)
     notes = (*(note for copy in copies for note in copy.notes), *taken)
-    return Merged(rows, (*clashes, *differing), steps, notes)
+    return Merged(rows, (*clashes, *differing), steps, notes, stated_plan(copies))
 
 
 def text_of(value: Typed) -> str:

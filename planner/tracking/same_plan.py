@@ -6,6 +6,7 @@ import re
 from collections.abc import Sequence
 
 from planner.outputs import headings
+from planner.plan_parts import Identity
 from planner.progress import Copy
 
 _SHOWN = 12  # digits of a hash, as in the sentence on the sheet Summary
@@ -13,25 +14,32 @@ _SHOWN = 12  # digits of a hash, as in the sentence on the sheet Summary
 
 def of_other_plans(copies: Sequence[Copy]) -> tuple[str, ...]:
     """Return a sentence for each copy whose sheet Summary names another plan than the first that names one."""
-    named = [(copy.file, plan) for copy in copies if (plan := _plan(copy))]
+    named = [(copy.file, plan) for copy in copies if (plan := _identity(copy))]
     return tuple(
         f"{file} is a copy of another plan ({_words(plan)}) than {named[0][0]} ({_words(named[0][1])}): "
         "give copies of one plan only."
         for file, plan in named[1:]
-        if plan[1] != named[0][1][1]
+        if plan.hash != named[0][1].hash
     )
 
 
-def _plan(copy: Copy) -> tuple[str, str] | None:
-    """Return the number of a copy's plan, "" where it is not known, and its hash as they were written."""
+def stated_plan(copies: Sequence[Copy]) -> Identity | None:
+    """Return the plan that the first copy with a whole sheet Summary is of: as it was made, whatever people changed."""
+    return next((plan for copy in copies if (plan := _identity(copy)) and plan.number), None)
+
+
+def _identity(copy: Copy) -> Identity | None:
+    """Return the plan of a copy as its sheet Summary has it; its number is 0 where that cannot be told."""
     beside = {}
     for where, text in copy.others.items():
         if match := re.fullmatch(rf"{headings.SUMMARY}!A(\d+)", where):
             beside[text] = copy.others.get(f"{headings.SUMMARY}!B{match[1]}", "")
-    number = re.match(r"Plan (\d+)", beside.get(headings.PLAN, ""))
+    told = re.match(r"Plan (\d+)(?: of fleet (.*))?, hash ", beside.get(headings.PLAN, ""))
     made = beside.get(headings.PLAN_HASH, "")
-    return (number[1] if number else "", made) if made else None
+    if not made:
+        return None
+    return Identity(int(told[1]), made, told[2] or "") if told else Identity(0, made)
 
 
-def _words(plan: tuple[str, str]) -> str:
-    return f"number {plan[0] or 'unknown'}, hash {plan[1][:_SHOWN]}"
+def _words(plan: Identity) -> str:
+    return f"number {plan.number or 'unknown'}, hash {plan.hash[:_SHOWN]}"

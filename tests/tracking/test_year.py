@@ -125,6 +125,7 @@ def run(tmp_path, monkeypatch, capfd):
 
 def test_a_year_in_the_life_of_a_fleet(run, tmp_path):
     inventory, before, work, kinds = Inventory(), None, [], set()
+    last = {"number": 0, "hash": ""}
     for month in range(1, MONTHS + 1):
         inventory.change(month)
         inventory.export("export.xlsx", month, before)
@@ -138,8 +139,10 @@ def test_a_year_in_the_life_of_a_fleet(run, tmp_path):
         holds(before, work, inventory)
         drain = ("--drain", "ROV") if month in (4, 5) else ()
         quick = ("--measure-first", 0, "--json", f"plan-{month:02d}.json", "-o", "plan.xlsx", "--force", "-q")
+        (tmp_path / "plan.xlsx").unlink(missing_ok=True)  # only the fleet can tell the number
         run("plan", now, *drain, *quick)
         assert run("verify", now, "plan.xlsx")[0] == 0, month
+        last = counted_on(json.loads((tmp_path / f"plan-{month:02d}.json").read_text()), last)
         if month > 1:
             old, new = f"plan-{month - 1:02d}.json", f"plan-{month:02d}.json"
             fleets = ("--old-fleet", f"now-{month - 1:02d}.xlsx", "--new-fleet", now)
@@ -155,6 +158,15 @@ def test_a_year_in_the_life_of_a_fleet(run, tmp_path):
         work = [step for step in steps if step["id"] in done]
         kinds |= {step["kind"] for step in work}
     assert kinds >= {"attach", "move", "host_install", "host_release", "site_release"}
+
+
+def counted_on(plan, last):
+    """Hold the number of a plan against that of the month before."""
+    same = plan["hash"] == last["hash"]
+    assert plan["number"] == last["number"] + (not same)
+    assert same or plan["follows"] == last["hash"]
+    assert plan["fleet_id"] == "shops"
+    return plan
 
 
 def holds(fleet, work, inventory):

@@ -12,6 +12,7 @@ import numpy as np
 from planner.arrays import as_floats
 from planner.errors import InputError
 from planner.fleet import Finding, Fleet
+from planner.identity import last_plan, numbered
 from planner.plan import Assignment, Host, Plan
 from planner.rules import Checker
 from planner.sizing.assemble import round_trip
@@ -49,7 +50,7 @@ def plan_frozen(
         load[row.host] += row.clusters
     rest = _rest(split, problem, kept, load)
     added = best_plan(rest, time_limit=time_limit, seed=seed, thorough=thorough, watch=watch)
-    return _together(split, free, added, kept, load)
+    return numbered(_together(split, free, added, kept, load), last_plan(fleet))
 
 
 def _refuse(fleet: Fleet) -> None:
