@@ -101,6 +101,7 @@ class Fleet(FleetArrays, Shown):
     findings: tuple[Finding, ...] = ()
     sources: tuple[Source, ...] = ()
     true_pools: Mapping[str, str] = field(default_factory=dict)  # of pools that are parts of one
+    assumed_hosts: frozenset[str] = frozenset()  # pools whose blank ``existing_hosts`` Current has filled in
     own: tuple[Own, ...] = ()  # rules, sources of round-trip times and aims that the caller gives
 
     def __post_init__(self) -> None:

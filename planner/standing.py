@@ -66,4 +66,35 @@ def with_standing_hosts(fleet: Fleet) -> Fleet:
     if not told.blank.any():
         return fleet
     counts = fleet.pools["existing_hosts"].mask(told.blank, told.hosts.astype(np.float64))
-    return fleet.replace(pools=fleet.pools.assign(existing_hosts=counts))
+    assumed = frozenset(pool for pool, blank in zip(fleet.pool_ids, told.blank, strict=True) if blank)
+    return fleet.replace(pools=fleet.pools.assign(existing_hosts=counts), assumed_hosts=assumed)
+
+
+@dataclass(frozen=True, slots=True)
+class Assumed:
+    """A count of hosts that nobody typed: ``hosts`` of a ``pool``, ``named`` of which Current or Hubs name.
+
+    ``again``: Current fills in the same count where the cell is left blank.
+    """
+
+    pool: str
+    hosts: int
+    named: int
+    again: bool
+
+
+def assumed_hosts(fleet: Fleet) -> list[Assumed]:
+    """Return the counts in ``existing_hosts`` of ``fleet`` that were assumed, and whether they would be so again."""
+    marks = np.array([pool in fleet.assumed_hosts for pool in fleet.pool_ids], dtype=np.bool_)
+    if not marks.any():
+        return []
+    counts = fleet.pools["existing_hosts"]
+    told = standing_hosts(fleet.replace(pools=fleet.pools.assign(existing_hosts=counts.mask(marks))))
+    listed = [len(set(names)) for names in fleet.pools["host_names"]]
+    return [
+        Assumed(pool, int(count), max(int(named), names), bool(count == hosts))
+        for pool, mark, count, hosts, named, names in zip(
+            fleet.pool_ids, marks, counts, told.hosts, told.named, listed, strict=True
+        )
+        if mark and count == count
+    ]

@@ -88,6 +88,8 @@ CAUTIONS = "cautions"
 
 # The sheet on what a rollout has changed in a fleet; intake leaves it alone.
 DONE_SO_FAR = "Done so far"
+# The sheet on what of a written fleet nobody typed.
+ASSUMED = "Assumed"
 
 # Sheets that progress adds to the team's workbook.
 TEAM_PROGRESS = "Progress"

@@ -14,12 +14,14 @@ from openpyxl.utils import get_column_letter
 
 from planner import columns
 from planner.columns import Sheet
+from planner.counted_words import counted
 from planner.fleet import Fleet
 from planner.outputs import cellsafe, headings, styles
 from planner.outputs.grid import Book, Field, write_table
 from planner.outputs.list_sheets import setting_text
 from planner.outputs.template import FORMATS, write_headings
 from planner.progress import StateChange
+from planner.standing import Assumed, assumed_hosts
 
 _TABLES = (
     (columns.SITES, "sites"),
@@ -34,12 +36,20 @@ _TABLES = (
 )
 # A list with more rows than this is written as a matrix where that loses nothing: it is some ten times smaller.
 _LONG_LIST = 20_000
+_ASSUMED = (
+    Field("what", most=40),
+    Field("column", most=40),
+    Field("assumed", styles.COUNT, least=10),
+    Field("in its cell", most=60),
+    Field("source", most=80),
+)
 
 
 def write_repaired(fleet: Fleet, path: str | os.PathLike[str]) -> None:
     """Write ``fleet`` to ``path`` so that reading it gives the same fleet, without a repair; an old file is replaced.
 
-    Ids, releases and other text have text format. Blank cells stay blank: defaults are left to the policy. A long list
+    Ids, releases and other text have text format. Blank cells stay blank: defaults are left to the policy. So do counts
+    of hosts that were assumed, where reading the file assumes them again; the sheet Assumed lists them. A long list
     of round-trip times without any other figure becomes a matrix, whose rows come in the order of sites and hubs.
     Raises InputError when the file cannot be written or a table has more rows than a sheet holds.
     """
@@ -65,14 +75,30 @@ def write_now(fleet: Fleet, changes: Sequence[StateChange], path: str | os.PathL
 
 def _book_of(fleet: Fleet) -> Book:
     book = Book()
+    assumed = assumed_hosts(fleet)
+    again = fleet.pools["pool"].isin([one.pool for one in assumed if one.again])
+    pools = fleet.pools.assign(existing_hosts=fleet.pools["existing_hosts"].mask(again))
     for sheet, name in _TABLES:
-        table: pd.DataFrame = getattr(fleet, name)
+        table: pd.DataFrame = pools if name == "pools" else getattr(fleet, name)
         if sheet is columns.LATENCY and _as_matrix(table):
             _write_matrix(book, table)
         elif len(table) or sheet.required:
             _write_table(book, sheet, table)
     _write_policy(book, fleet)
+    if assumed:
+        rows = ((f"pool {one.pool}", "existing_hosts", one.hosts, *_told(one)) for one in assumed)
+        write_table(book, headings.ASSUMED, _ASSUMED, rows)
     return book
+
+
+def _told(assumed: Assumed) -> tuple[str, str]:
+    """Return whether the count of hosts stands in its cell, and where it is from."""
+    more = assumed.hosts - assumed.named
+    hosts = f"{counted(assumed.named, 'named host')}{f', and {more:,} more that its sites fill' if more > 0 else ''}"
+    source = f"counted from the sheets Current and Hubs: {hosts}"
+    if assumed.again:
+        return "blank, and counted again when the file is read", source
+    return "written, since the sheets alone would not tell it any more", f"{source}; nobody typed a number"
 
 
 def _write_table(book: Book, sheet: Sheet, table: pd.DataFrame) -> None:

@@ -80,7 +80,7 @@ class _State:
         self._release = dict(zip(fleet.site_ids, fleet.sites["release"], strict=True))
         self._own = dict(zip(fleet.site_ids, fleet.own_tie_breaker, strict=True))
         self._clusters = dict(zip(fleet.site_ids, fleet.clusters.tolist(), strict=True))
-        standing = (fleet.existing_hosts + fleet.retiring_of_pool).tolist()
+        self._standing = standing = (fleet.existing_hosts + fleet.retiring_of_pool).tolist()
         self._pools = {
             pool: _Pool(existing, {name: list(fleet.pools[name].iloc[at]) for name in _LISTS})
             for at, (pool, existing) in enumerate(zip(fleet.pool_ids, standing, strict=True))
@@ -203,7 +203,9 @@ class _State:
         current = pd.DataFrame([self._current[site] for site in sorted(self._current)], columns=names, dtype=object)
         mine = [self._pools[pool] for pool in fleet.pool_ids]
         lists = {name: _column(fleet.pools, (tuple(dict.fromkeys(p.lists[name])) for p in mine)) for name in _LISTS}
-        existing = np.array([pool.existing for pool in mine], dtype=np.float64)
+        # What nobody counted stays blank where no host came or went.
+        same = np.array([pool.existing == before for pool, before in zip(mine, self._standing, strict=True)])
+        existing = fleet.pools["existing_hosts"].where(same, np.array([pool.existing for pool in mine], np.float64))
         today = _column(fleet.pools, (self._today[pool] for pool in fleet.pool_ids))
         pools = fleet.pools.assign(existing_hosts=existing, host_release_today=today, **lists)
         sites = fleet.sites.assign(

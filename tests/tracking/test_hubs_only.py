@@ -25,7 +25,7 @@ def estate(seed):
             "Sites": pd.DataFrame({"site": sites, "clusters": [rng.choice([1, 1, 2]) for _ in sites]}),
             "Hubs": pd.DataFrame({"hub": hubs, "max_hosts": [3, 3, 0 if seed % 2 else 3]}),
             "Latency": pd.DataFrame(
-                [(s, h, rng.uniform(4, 26)) for s in sites for h in hubs], columns=["site", "hub", "rtt_ms"]
+                [(s, h, round(rng.uniform(4, 26), 2)) for s in sites for h in hubs], columns=["site", "hub", "rtt_ms"]
             ),
             "Current": pd.DataFrame({"site": sites[:36], "hub": [rng.choice(hubs) for _ in range(36)]}),
         },
@@ -42,6 +42,9 @@ def moves(rollout):
 def test_what_is_left_is_what_the_next_rollout_moves(tmp_path, seed):
     write_repaired(estate(seed), tmp_path / "fleet.xlsx")
     fleet = read_fleet(tmp_path / "fleet.xlsx")
+    assert fleet == estate(seed)
+    assert "existing_assumed" in {finding.code for finding in fleet.findings}
+    assert of_nobody(tmp_path / "fleet.xlsx") == dict.fromkeys(fleet.pool_ids, (None, "blank"))
     plan = make_plan(fleet)
     assert [v for v in verify(fleet, plan) if v.severity == "violation"] == []
     to_move = {row.site for row in plan.assignments if row.action == "move"}
@@ -58,13 +61,28 @@ def test_what_is_left_is_what_the_next_rollout_moves(tmp_path, seed):
     whole = merged(copies)
     found, now = track(fleet, plan, whole, dt.date(2027, 3, 2)), fleet_now(fleet, plan, whole).fleet
     write_now(now, (), tmp_path / "now.xlsx")
-    now = read_fleet(tmp_path / "now.xlsx")
+    as_made, now = now, read_fleet(tmp_path / "now.xlsx")
+    assert now == as_made
+    known = dict(zip(now.pool_ids, now.pools["existing_hosts"], strict=True))
+    told = of_nobody(tmp_path / "now.xlsx")
+    assert set(told) == set(now.pool_ids)
+    assert all((stands, where) in ((None, "blank"), (known[hub], "written")) for hub, (stands, where) in told.items())
     second = roll_out(now, plan, start=dt.date(2027, 3, 3), time_limit=0)
     left = {row.site for row in found.left}
     assert {s.site for s in second.steps if s.kind in ("move", "detour", "attach")} == left
     assert moves(second) == to_move - done
     assert verify_rollout(now, plan, second) == ()
     assert [v for v in verify(now, plan) if v.severity == "violation"] == []
+
+
+def of_nobody(path):
+    """Return of each pool whose hosts nobody counted what its cell holds, and what the sheet Assumed says of that."""
+    book = openpyxl.load_workbook(path)
+    heads, *rows = book["Hubs"].iter_rows(values_only=True)
+    cells = {row[heads.index("hub")]: row[heads.index("existing_hosts")] for row in rows}
+    _, *told = book["Assumed"].iter_rows(values_only=True)
+    return {what.removeprefix("pool "): (cells[what.removeprefix("pool ")], where.split(",")[0])
+            for what, _, _, where, _ in told}  # fmt: skip
 
 
 def fill(path, rollout):
