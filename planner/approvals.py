@@ -48,7 +48,7 @@ class SignOff:
 def sign_off(plan: Plan, approvals: Sequence[Approval]) -> SignOff:
     """Return whether ``plan`` is still the one that the ``approvals`` are of."""
     now = plan_hash(plan)
-    other = [one for one in approvals if one.plan_hash.casefold() != now]
+    other = [one for one in approvals if not _of(one, now)]
     refused = [one for one in approvals if one.decision.casefold() == "refused"]
     waiting = [one for one in approvals if one.decision.casefold() not in DECISIONS or not (one.date and one.name)]
     words = [_words(one, now) for one in approvals]
@@ -65,6 +65,12 @@ def sign_off(plan: Plan, approvals: Sequence[Approval]) -> SignOff:
     )
 
 
+def _of(approval: Approval, now: str) -> bool:
+    """Say whether an approval is of the plan with the hash ``now``; as many digits as people compare are enough."""
+    theirs = approval.plan_hash.casefold().rstrip(".…")
+    return len(theirs) >= _SHOWN and now.startswith(theirs)
+
+
 def _words(approval: Approval, now: str) -> str:
     name = approval.name or "Somebody without a name"
     who = f"{name}, {approval.role}" if approval.role else name
@@ -75,7 +81,7 @@ def _words(approval: Approval, now: str) -> str:
     theirs = approval.plan_hash.casefold()
     which = (
         ""
-        if theirs == now
+        if _of(approval, now)
         else f" Hash of the approval: {theirs[:_SHOWN] or 'blank'}. Hash of this plan: {now[:_SHOWN]}."
     )
     return f"{who} ({approval.where}): {said}{when}.{which}"

@@ -96,8 +96,13 @@ def of_one_fleet(fleet: Fleet, before: Identity) -> Fleet:
 
 def identity_in_words(plan: Plan) -> str:
     """Return number, fleet and the beginning of the hash in one sentence."""
-    fleet = f" of fleet {plan.fleet_id}" if plan.fleet_id else ""
-    return f"Plan {plan.number}{fleet}, hash {plan_hash(plan)[:_SHOWN]}."
+    return in_words(identity_of(plan))
+
+
+def in_words(identity: Identity) -> str:
+    """Return `identity_in_words` of the plan that ``identity`` is of."""
+    fleet = f" of fleet {identity.fleet_id}" if identity.fleet_id else ""
+    return f"Plan {identity.number}{fleet}, hash {identity.hash[:_SHOWN]}."
 
 
 def _rows(items: Iterable[Any], names: tuple[str, ...]) -> Iterator[str]:

@@ -83,6 +83,7 @@ def rollout(
     """
     from planner.cli.rollout_report import print_rollout
     from planner.outputs import read_plan, write_calendar, write_rollout_workbook
+    from planner.outputs.calendar import is_of
     from planner.outputs.rollout_json import rollout_to_json
     from planner.outputs.tickets import write_tickets
     from planner.rollout import roll_out
@@ -103,6 +104,11 @@ def rollout(
             time_limit=stages.left(time_limit),
             thorough=thorough,
             watch=lambda progress: show(f"{words}: {in_words(progress)}"),
+        )
+    if before is not None and before.events and not is_of(found, before):
+        say(
+            f"note       {earlier or calendar} is the calendar of another fleet: none of its waves is cancelled.",
+            err=True,
         )
     numbers, lost = tickets_for(returned_steps(), found)
     for note in lost:

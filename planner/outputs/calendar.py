@@ -5,16 +5,19 @@ from __future__ import annotations
 import datetime as dt
 import os
 import uuid
+from collections.abc import Collection
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import icalendar
 
+from planner.identity import in_words
 from planner.outputs.atomic import write_bytes
 from planner.outputs.cellsafe import safe_text
 from planner.outputs.earlier_calendar import EarlierCalendar, sequence_at
 from planner.outputs.plan_sentences import CAUTIONS
 from planner.outputs.run_words import what, who_and_where
+from planner.plan_parts import Identity
 from planner.schedule import Rollout, Wave
 from planner.version import VERSION
 
@@ -28,12 +31,13 @@ def rollout_to_calendar(
 ) -> bytes:
     """Return the waves as an iCalendar stream (RFC 5545) with a VTIMEZONE for each zone that it uses.
 
-    An event's UID rests on the id of the fleet, the number of the plan and that of the wave, and its SEQUENCE on
-    ``written_at`` (now by default): imported again, a wave takes the place of its earlier version. Waves to come that
-    only the ``earlier`` calendar of this fleet has are in the new one with STATUS CANCELLED, so that they vanish from
-    everybody's calendar when it is imported. A wave whose start
-    or end is the second coming of a local time, when clocks go back, is written in UTC, because a local time in
-    iCalendar means the first (RFC 5545, section 3.3.5).
+    An event's UID rests on the id of the fleet, number and hash of the plan, and a count, and its SEQUENCE on
+    ``written_at`` (now by default): imported again, a wave takes the place of its earlier version. With the ``earlier``
+    calendar of this fleet, a wave of the same plan on the same night keeps its UID, what has begun is in the new one
+    unchanged, and waves to come that only the earlier one has are in the new one with STATUS CANCELLED. A wave whose
+    start or end is the second coming of a local time, when clocks go back, is written in UTC, because a local time in
+    iCalendar means the first (RFC 5545, section 3.3.5). There is no METHOD: a message to attendees (RFC 5546) would
+    need an organizer, and could not both publish waves and cancel others.
     """
     stamp = (written_at or dt.datetime.now(dt.UTC)).astimezone(dt.UTC).replace(microsecond=0)
     calendar = icalendar.Calendar()
@@ -42,11 +46,12 @@ def rollout_to_calendar(
     calendar.add("calscale", "GREGORIAN")
     calendar.add("x-wr-calname", "Tie-breaker rollout")
     calendar.add("uid", _uid(rollout, "calendar"))
-    before = earlier if earlier is not None and earlier.id == calendar["uid"] else EarlierCalendar()
-    for wave in rollout.waves:
-        calendar.add_component(_event(rollout, wave, stamp, before))
-    kept = {str(event["uid"]) for event in calendar.walk("VEVENT")}
-    for event in before.cancelled(kept, stamp):
+    before = earlier if earlier is not None and is_of(rollout, earlier) else EarlierCalendar()
+    begun = before.begun(stamp)
+    uids = _uids(rollout, before, begun)
+    for wave, uid in zip(rollout.waves, uids, strict=True):
+        calendar.add_component(_event(rollout, wave, uid, stamp, before))
+    for event in (*(event for uid, event in begun.items() if uid not in uids), *before.cancelled(uids, stamp)):
         calendar.add_component(event)
     events: list[Any] = list(calendar.walk("VEVENT"))
     if days := [event[name].dt.date() for event in events for name in ("DTSTART", "DTEND")]:
@@ -69,13 +74,35 @@ def write_calendar(
     write_bytes(path, content)
 
 
-def _event(rollout: Rollout, wave: Wave, stamp: dt.datetime, before: EarlierCalendar) -> icalendar.Event:
+def is_of(rollout: Rollout, earlier: EarlierCalendar) -> bool:
+    """Say whether ``earlier`` is a calendar of the fleet of ``rollout``."""
+    return earlier.id == _uid(rollout, "calendar")
+
+
+def _uids(rollout: Rollout, before: EarlierCalendar, begun: Collection[str]) -> list[str]:
+    """Return the UID of each wave: that of the earlier event of this plan at the same time, else the next free one.
+
+    The UID of an event that has ``begun`` is not free: it would take that event away to another night.
+    """
+    count = len(rollout.waves) + len(before.events)
+    known = [_uid(rollout, f"plan {rollout.plan_number} {rollout.plan_hash} wave {n}") for n in range(1, count + 1)]
+    there, at = set(known), before.at()
+    same: dict[int, str] = {}
+    for place, wave in enumerate(rollout.waves):
+        earlier = at.get((wave.starts.astimezone(dt.UTC), wave.ends.astimezone(dt.UTC)), ())
+        uid = next((uid for uid in earlier if uid in there and uid not in same.values()), None)
+        if uid is not None:
+            same[place] = uid
+    free = (uid for uid in known if uid not in same.values() and uid not in begun)
+    return [same[place] if place in same else next(free) for place in range(len(rollout.waves))]
+
+
+def _event(rollout: Rollout, wave: Wave, uid: str, stamp: dt.datetime, before: EarlierCalendar) -> icalendar.Event:
     zone = ZoneInfo(wave.timezone)
     starts, ends = wave.starts.astimezone(zone), wave.ends.astimezone(zone)
     if _second(starts) or _second(ends):
         starts, ends = starts.astimezone(dt.UTC), ends.astimezone(dt.UTC)
     event = icalendar.Event()
-    uid = _uid(rollout, f"plan {rollout.plan_number} wave {wave.wave}")
     event.add("uid", uid)
     event.add("dtstamp", stamp)
     event.add("status", "CONFIRMED")
@@ -85,7 +112,7 @@ def _event(rollout: Rollout, wave: Wave, stamp: dt.datetime, before: EarlierCale
     pilot = " (pilot)" if wave.pilot else ""
     event.add("summary", _text(f"Tie-breaker rollout: wave {wave.wave} of {len(rollout.waves)}{pilot}"))
     event.add("location", _text(", ".join(dict.fromkeys(step.hub for step in wave.steps if step.hub))))
-    event.add("description", _text(_description(wave)))
+    event.add("description", _text(_description(rollout, wave)))
     alarm = icalendar.Alarm()
     alarm.add("action", "DISPLAY")
     alarm.add("description", f"Wave {wave.wave} begins in a day")
@@ -126,9 +153,10 @@ def _second(moment: dt.datetime) -> bool:
     return moment.fold == 1 and moment.utcoffset() != moment.replace(fold=0).utcoffset()
 
 
-def _description(wave: Wave) -> str:
+def _description(rollout: Rollout, wave: Wave) -> str:
     steps = [f"{step.starts:%H:%M} {step.starts.tzname()} {what(step)}" for step in wave.steps]
-    return "\n".join((who_and_where(wave), *steps, *CAUTIONS))
+    plan = in_words(Identity(rollout.plan_number, rollout.plan_hash, rollout.fleet_id))
+    return "\n".join((who_and_where(wave), *steps, *CAUTIONS, plan))
 
 
 def _text(text: str) -> str:

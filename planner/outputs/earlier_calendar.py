@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -26,13 +27,25 @@ class EarlierCalendar:
         """Return the SEQUENCE of an event, -1 where it is not in the calendar."""
         return next((_sequence(event) for event in self.events if str(event.get("uid")) == uid), -1)
 
-    def cancelled(self, kept: set[str], stamp: dt.datetime) -> list[Any]:
-        """Return the events to come that are not among the UIDs ``kept``, with STATUS CANCELLED and a SEQUENCE more.
+    def begun(self, stamp: dt.datetime) -> dict[str, Any]:
+        """Return the events that have begun by ``stamp``, by UID, without those that were cancelled.
 
-        Past events stay as they are in everybody's calendar: what was done was done.
+        They stay as they are in everybody's calendar: what was done was done.
         """
-        dropped = [event for event in self.events if str(event.get("uid")) not in kept and _ends(event) > stamp]
-        return [_cancelled(event, stamp) for event in dropped]
+        known = {str(event.get("uid")): event for event in self.events if _moment(event, "DTSTART") <= stamp}
+        return {uid: event for uid, event in known.items() if event.get("status") != "CANCELLED"}
+
+    def at(self) -> dict[tuple[dt.datetime, dt.datetime], list[str]]:
+        """Return the UIDs of the events by their start and end, in UTC."""
+        found: dict[tuple[dt.datetime, dt.datetime], list[str]] = {}
+        for event in self.events:
+            found.setdefault((_moment(event, "DTSTART"), _moment(event, "DTEND")), []).append(str(event.get("uid")))
+        return found
+
+    def cancelled(self, kept: Collection[str], stamp: dt.datetime) -> list[Any]:
+        """Return the events to come that are not among the UIDs ``kept``, with STATUS CANCELLED and a SEQUENCE more."""
+        to_come = [event for event in self.events if _moment(event, "DTSTART") > stamp]
+        return [_cancelled(event, stamp) for event in to_come if str(event.get("uid")) not in kept]
 
 
 def read_earlier_calendar(path: Path) -> EarlierCalendar:
@@ -40,7 +53,8 @@ def read_earlier_calendar(path: Path) -> EarlierCalendar:
     try:
         calendar: Any = icalendar.Calendar.from_ical(path.read_bytes())
         events = tuple(calendar.walk("VEVENT"))
-        ours = str(calendar.get("prodid", "")).startswith(MAKER) and all(_ends(one) for one in events)
+        ours = str(calendar.get("prodid", "")).startswith(MAKER)
+        ours = ours and all(_moment(one, name) for one in events for name in ("DTSTART", "DTEND"))
     except OSError as error:
         raise _refused(path, f"cannot be read: {error.strerror or error}") from error
     except (ValueError, AttributeError, KeyError, TypeError, IndexError) as error:
@@ -55,11 +69,10 @@ def _refused(path: Path, why: str) -> InputError:
     return InputError((Finding("error", "calendar_unreadable", "", f"{why}.", hint, str(path)),))
 
 
-def _ends(event: Any) -> dt.datetime:
-    moment: Any = event["DTEND"].dt
-    return (
-        moment.astimezone(dt.UTC) if isinstance(moment, dt.datetime) else dt.datetime.combine(moment, dt.time(), dt.UTC)
-    )
+def _moment(event: Any, name: str) -> dt.datetime:
+    """Return a moment of an event in UTC; AttributeError for a day without a time, which we never write."""
+    moment: dt.datetime = event[name].dt
+    return moment.astimezone(dt.UTC)
 
 
 def _sequence(event: Any) -> int:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import get_args
 from zoneinfo import ZoneInfo
 
+from planner.counted_words import counted, first_few
 from planner.outputs import headings
 from planner.progress import Cell
 from planner.schedule import Rollout, Step, StepKind, Wave
@@ -18,9 +19,8 @@ Row = Mapping[str, Cell]
 
 
 def tickets_in(steps: Sequence[Row]) -> dict[str, str]:
-    """Return the ticket number of each step that has one, by the id of the step."""
-    typed = ((text_in(step, headings.STEP), text_in(step, headings.TICKET)) for step in steps)
-    return {step: ticket for step, ticket in typed if ticket}
+    """Return the ticket number of each step that has one, by the id of the step; several of one step with ``;``."""
+    return _by_step((text_in(step, headings.STEP), text_in(step, headings.TICKET)) for step in steps)
 
 
 def tickets_for(steps: Sequence[Row], rollout: Rollout) -> tuple[dict[str, str], tuple[str, ...]]:
@@ -30,8 +30,8 @@ def tickets_for(steps: Sequence[Row], rollout: Rollout) -> tuple[dict[str, str],
     other one that finds no step any more is a note.
     """
     new = {_change(step): step.id for step in rollout.steps}
-    found: dict[str, str] = {}
-    notes = []
+    found: list[tuple[str, str]] = []
+    lost: dict[str, list[str]] = {}
     for row in steps:
         ticket = text_in(row, headings.TICKET)
         if not ticket or text_in(row, headings.PROGRESS) == "done":
@@ -39,11 +39,24 @@ def tickets_for(steps: Sequence[Row], rollout: Rollout) -> tuple[dict[str, str],
         to = text_in(row, headings.TO_HOST), text_in(row, headings.HOST)
         step = new.get((text_in(row, headings.KIND), text_in(row, headings.SITE), *to, text_in(row, headings.RELEASE)))
         if step is not None:
-            found[step] = ticket
+            found.append((step, ticket))
         else:
-            where = row[headings.TICKET].source or row[headings.TICKET].where
-            notes.append(f"{where}: ticket {ticket} is of a step that the new rollout does not have.")
-    return found, tuple(notes)
+            wave, where = text_in(row, headings.WAVE), row[headings.TICKET].source or row[headings.TICKET].where
+            lost.setdefault(ticket, []).append(f"{where}, wave {wave}" if wave else where)
+    notes = (
+        f"Ticket {ticket} ({first_few(places)}) is of {counted(len(places), 'step')} that the new rollout has not."
+        for ticket, places in lost.items()
+    )
+    return _by_step(found), tuple(notes)
+
+
+def _by_step(typed: Iterable[tuple[str, str]]) -> dict[str, str]:
+    """Return the tickets of each step, each once whatever its letter case."""
+    found: dict[str, dict[str, str]] = {}
+    for step, ticket in typed:
+        if ticket:
+            found.setdefault(step, {}).setdefault(ticket.casefold(), ticket)
+    return {step: "; ".join(tickets.values()) for step, tickets in found.items()}
 
 
 def _change(step: Step) -> tuple[str, ...]:

@@ -1,6 +1,7 @@
 """The sheet Approval, and what verify says of the plan that was signed."""
 
 import datetime as dt
+import json
 import shutil
 
 import openpyxl
@@ -44,6 +45,13 @@ def test_the_signed_plan_is_told_from_any_other(call, planned):
     changed = call("verify", "fleet", planned)
     assert changed.code == 1
     assert "This is not the plan that was approved." in changed.out
+
+
+@pytest.mark.parametrize(("digits", "code"), [(64, 0), (12, 0), (11, 1)])
+def test_as_many_digits_of_the_hash_as_people_compare_are_enough(call, planned, digits, code):
+    made = json.loads((planned.parent / "plan.json").read_text())["hash"]
+    sign(planned, hashed=made[:digits].upper())
+    assert call("verify", "fleet", planned).code == code
 
 
 @pytest.mark.parametrize(

@@ -157,12 +157,66 @@ def test_waves_to_come_that_are_dropped_are_cancelled(tmp_path, number, waves, c
 
 def test_what_is_past_is_not_cancelled_and_what_is_cancelled_stays_so(tmp_path):
     old = earlier(written(of()), tmp_path)
-    first = small_rollout().waves[0].ends
-    assert len(events(written(of(2, waves=0), first, old))) == 1
+    first = small_rollout().waves[0].starts
+    after = list(events(written(of(2, waves=0), first, old)).values())
+    assert [event["STATUS"] for event in after] == ["CONFIRMED", "CANCELLED"]
+    assert after[0].to_ical() == old.events[0].to_ical()  # it has begun, and stays as it is
     twice = earlier(written(of(2, waves=0), NOW, old), tmp_path)
     again = events(written(of(3, waves=0), NOW + dt.timedelta(hours=1), twice))
     assert [event["STATUS"] for event in again.values()] == ["CANCELLED"] * 2
     assert [event["SEQUENCE"] for event in again.values()] == [event["SEQUENCE"] for event in twice.events]
+
+
+def test_the_rest_of_a_rollout_leaves_the_waves_that_were_done_where_they_were(tmp_path):
+    """Waves count from 1 again in the rest of a rollout: none takes the event of a wave that is over."""
+    nights = [dt.datetime(2027, 6, day, 22, tzinfo=NEW_YORK) for day in (1, 8, 15, 22, 29)]
+
+    def rollout(*days):
+        waves = tuple(wave(n, step(n, nights[day])) for n, day in enumerate(days, start=1))
+        return dataclasses.replace(small_rollout(), waves=waves, plan_hash="ab")
+
+    old = written(rollout(0, 1, 2, 3))
+    first = earlier(old, tmp_path)
+    before, now = list(events(old).items()), nights[1] + dt.timedelta(days=1)
+    later = events(written(rollout(2, 4), now, first))
+    assert [later[uid].to_ical() for uid, _ in before[:2]] == [event.to_ical() for _, event in before[:2]]
+    kept, moved = (later[uid] for uid, _ in before[2:])
+    assert (kept["DTSTART"].dt, moved["DTSTART"].dt) == (nights[2], nights[4])
+    assert {kept["STATUS"], moved["STATUS"]} == {"CONFIRMED"}
+    assert all(later[uid]["SEQUENCE"] > event["SEQUENCE"] for uid, event in before[2:])
+    assert len(later) == 4
+    # the third calendar knows the first from the second, and one wave less is cancelled
+    second = earlier(written(rollout(2, 4), now, first), tmp_path)
+    third = events(written(rollout(4), now + dt.timedelta(hours=1), second))
+    assert [third[uid]["STATUS"] for uid, _ in before] == ["CONFIRMED", "CONFIRMED", "CANCELLED", "CONFIRMED"]
+    # the same rollout again, when its first waves are over, is the same events
+    assert set(events(written(rollout(0, 1, 2, 3), now, first))) == set(dict(before))
+    # another plan has events of its own, and cancels what was to come of this one
+    other = dataclasses.replace(rollout(2), plan_hash="cd", plan_number=2)
+    found = events(written(other, now, first))
+    assert [found[uid]["STATUS"] for uid, _ in before] == ["CONFIRMED"] * 2 + ["CANCELLED"] * 2
+    assert len(found) == 5
+
+
+def test_an_event_of_whole_days_is_none_of_ours(tmp_path):
+    data = re.sub(rb"DTSTART;TZID=[^:]+:(\d{8})T\d{6}", rb"DTSTART;VALUE=DATE:\1", written(of()))
+    with pytest.raises(InputError, match=r"old\.ics"):
+        earlier(data, tmp_path)
+
+
+def test_what_is_cancelled_is_a_whole_event_of_no_message(tmp_path):
+    """RFC 5545, sections 3.6.1, 3.8.1.11, 3.8.7.2: UID, DTSTAMP, DTSTART; without METHOD no iTIP message (RFC 5546)."""
+    later = NOW + dt.timedelta(days=1)
+    data = written(of(2, waves=0), later, earlier(written(of()), tmp_path))
+    calendar = read(data)
+    assert "METHOD" not in calendar
+    for event in calendar.walk("VEVENT"):
+        assert event["DTSTAMP"].dt == later
+        assert event["DTSTART"].dt < event["DTEND"].dt
+        assert not event.walk("VALARM")
+        assert event.errors == []
+        assert 0 <= event["SEQUENCE"] < 2**31
+    assert {str(zone["TZID"]) for zone in calendar.walk("VTIMEZONE")} == {"America/New_York"}
 
 
 def test_the_calendar_of_another_fleet_cancels_nothing(tmp_path):
