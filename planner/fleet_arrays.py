@@ -106,6 +106,16 @@ class FleetArrays:
         return self.sites["latency_budget_ms"].fillna(default).to_numpy(dtype=np.float64)
 
     @cached_property
+    def loss_budgets_ms(self) -> Floats:
+        """Largest RTT of each site to its standby in ms, shape (sites,): ``loss_latency_budget_ms``, if that is more
+        than its latency budget, which a blank stands for."""
+        given = self.sites["loss_latency_budget_ms"].to_numpy(dtype=np.float64)
+        of_all = self.policy.loss_latency_budget_ms
+        if of_all is not None:
+            given = np.where(np.isnan(given), of_all, given)
+        return np.asarray(np.where(given > self.budgets_ms, given, self.budgets_ms))
+
+    @cached_property
     def as_of(self) -> dt.date:
         """Day on which the age of measurements counts: the policy's, else today."""
         return dt.date.fromisoformat(self.policy.as_of) if self.policy.as_of else dt.date.today()

@@ -68,6 +68,7 @@ class Policy:
     reserve_percent: float = 0.0
     cover: Literal["none", "host", "hub", "zone"] = "none"
     loss_uses_reserve: bool = False
+    loss_latency_budget_ms: float | None = None
     max_blast_radius: int | None = None
     max_blast_radius_hub: int | None = None
     max_blast_radius_zone: int | None = None

@@ -34,6 +34,10 @@ SITES = Sheet(
             "largest round-trip time that the site tolerates; the limit itself is allowed", "ms, round trip",
             default="policy", aliases=("latency_budget", "budget_ms", "max_rtt_ms", "rtt_budget_ms"), least=0,
             least_excluded=True, example=40),
+        Column("loss_latency_budget_ms", "number",
+            "largest round-trip time to the site's standby, which serves while a loss lasts; it counts where it is "
+            "above the latency budget", "ms, round trip", default="policy", aliases=("standby_budget_ms",), least=0,
+            least_excluded=True),
         Column("weight", "number", (
             "how much the site counts when not all sites can be served; more is more "
             "important"

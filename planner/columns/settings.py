@@ -18,6 +18,8 @@ SETTINGS = (
         choices=("none", "host", "hub", "zone")),
     Column("loss_uses_reserve", "choice", "yes: while a loss lasts, standbys may fill hosts up to the cap; "
         "no: the reserve stays free then too", default="no", choices=("yes", "no")),
+    Column("loss_latency_budget_ms", "number", "largest round-trip time to a standby, which serves while a loss lasts; "
+        "it counts where it is above the latency budget of the site", "ms, round trip", least=0, least_excluded=True),
     Column("max_blast_radius", "whole", "most clusters that one host's loss may hit", "clusters", least=1),
     Column("max_blast_radius_hub", "whole", "most clusters that one hub's loss may hit", "clusters", least=1),
     Column("max_blast_radius_zone", "whole",

@@ -32,6 +32,20 @@ def reserve_in_loss(draft: Draft, fleet: Fleet) -> None:
         draft.findings.add("loss_uses_reserve_idle", place, "loss_uses_reserve")
 
 
+def latency_in_loss(draft: Draft, fleet: Fleet) -> None:
+    """Note a latency budget for losses where no loss counts, and where it is below that of every day."""
+    name, own = "loss_latency_budget_ms", fleet.sites["loss_latency_budget_ms"].to_numpy(dtype=np.float64)
+    if fleet.policy.cover == "none":
+        if name in draft.policy.places:
+            draft.findings.note("loss_latency_idle", draft.policy.places[name], name)
+        draft.note("loss_latency_idle", draft.sites, name, _rows(~np.isnan(own)))
+        return
+    draft.note("loss_latency_lower", draft.sites, name, _rows(own < fleet.budgets_ms))
+    of_all = fleet.policy.loss_latency_budget_ms
+    if of_all is not None and (of_all < fleet.budgets_ms[np.isnan(own) & fleet.needs_host]).any():
+        draft.findings.note("loss_latency_lower", draft.policy.places[name], name)
+
+
 def budgets(draft: Draft, fleet: Fleet) -> None:
     """Every site that needs a host must have a latency budget."""
     if not draft.is_wrong("latency_budget_ms"):
@@ -217,6 +231,7 @@ def shares(draft: Draft, fleet: Fleet) -> None:
 
 CHECKS: tuple[Check, ...] = (
     reserve_in_loss,
+    latency_in_loss,
     budgets,
     prices,
     sizes,

@@ -49,11 +49,18 @@ class Draft:
 
     @property
     def budgets_ms(self) -> Floats:
-        """The latency budget of each site, in the order of ``site_ids``: its own, else that of the policy, else NaN."""
-        own = dict(zip(self.sites.frame["site"], self.sites.frame["latency_budget_ms"], strict=True))
-        of_all = self.policy.policy.latency_budget_ms
-        budgets = np.array([own[site] for site in self.site_ids.ids], dtype=np.float64)
-        return np.where(np.isnan(budgets), np.nan if of_all is None else of_all, budgets)
+        """The largest latency budget of each site, in the order of ``site_ids``: of every day or of a loss; else NaN.
+
+        A blank takes that of the policy.
+        """
+        policy = self.policy.policy
+        daily = self._given("latency_budget_ms", policy.latency_budget_ms)
+        return np.fmax(daily, self._given("loss_latency_budget_ms", policy.loss_latency_budget_ms))
+
+    def _given(self, column: str, of_all: float | None) -> Floats:
+        own = dict(zip(self.sites.frame["site"], self.sites.frame[column], strict=True))
+        values = np.array([own[site] for site in self.site_ids.ids], dtype=np.float64)
+        return np.where(np.isnan(values), np.nan if of_all is None else of_all, values)
 
     def is_wrong(self, setting: str) -> bool:
         """Return whether a setting was given, but wrongly."""

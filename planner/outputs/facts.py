@@ -36,6 +36,11 @@ class Facts:
         return dict(zip(self.fleet.sites["site"], self.fleet.sites["region"], strict=True))
 
     @cached_property
+    def loss_budgets_ms(self) -> dict[str, float]:
+        """Largest round-trip time of each site to its standby."""
+        return dict(zip(self.fleet.site_ids, self.fleet.loss_budgets_ms.tolist(), strict=True))
+
+    @cached_property
     def extra_columns(self) -> tuple[str, ...]:
         """The user's own columns of the Sites sheet."""
         known = set(columns.SITES.names)

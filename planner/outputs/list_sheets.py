@@ -73,7 +73,7 @@ def write_standbys(book: Book, facts: Facts) -> Worksheet:
             row.standby,
             hub_of.get(row.standby or ""),
             row.standby_rtt_ms,
-            row.budget_ms,
+            facts.loss_budgets_ms.get(row.site, row.budget_ms),
             "" if row.standby else reasons_text(why.get(row.site, ())),
         )
         for row in sorted(facts.plan.assignments, key=lambda row: row.standby is not None)

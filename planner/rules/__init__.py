@@ -32,14 +32,16 @@ class Rule:
     why: Callable[[Facts, Pairs], str]
     whole_site: bool = False  # it breaks all pairs of a site or none
     ordinary_day: bool = False  # it limits the ordinary day, so it does not keep a standby from taking over
+    loss: bool = False  # it limits a standby, which serves while a loss lasts, and not the ordinary day
 
 
 # Cheap ones first, so that the costly ones see only what is left.
-RULES = (
+_ALL = (
     Rule("nodes", masks.nodes, reasons.nodes, whole_site=True),
     Rule("release_floor", masks.release_floor, reasons.release_floor, whole_site=True),
     Rule("unknown_latency", masks.unknown_latency, reasons.unknown_latency),
-    Rule("latency", masks.latency, reasons.latency),
+    Rule("latency", masks.latency, reasons.latency, ordinary_day=True),
+    Rule("latency", masks.loss_latency, reasons.loss_latency, loss=True),
     Rule("loss", masks.loss, reasons.loss),
     Rule("evidence", masks.evidence, reasons.evidence),
     Rule("old_latency", masks.old_latency, reasons.old_latency),
@@ -52,7 +54,8 @@ RULES = (
     Rule("blast_radius", masks.blast_radius, reasons.blast_radius, whole_site=True, ordinary_day=True),
     Rule("third_location", masks.third_location, reasons.third_location),
 )
-STANDBY_RULES = tuple(rule for rule in RULES if not rule.ordinary_day)
+RULES = tuple(rule for rule in _ALL if not rule.loss)
+STANDBY_RULES = tuple(rule for rule in _ALL if not rule.ordinary_day)
 
 
 def _own_rule(own: OwnRule) -> Rule:
@@ -77,7 +80,7 @@ class Checker:
     def __init__(self, fleet: Fleet) -> None:
         self.facts = Facts(fleet)
         self.own = tuple(_own_rule(rule) for rule in fleet.own_rules)
-        self._eligible: dict[tuple[str, ...], Pairs] = {}
+        self._eligible: dict[tuple[Rule, ...], Pairs] = {}
 
     @classmethod
     def of(cls, fleet: Fleet) -> Checker:
@@ -95,7 +98,7 @@ class Checker:
 
     def eligible(self, rules: Sequence[Rule] = RULES) -> Pairs:
         """Return every pair that breaks none of ``rules``, sorted by site and pool position; not to be changed."""
-        asked = tuple(rule.code for rule in rules)
+        asked = tuple(rules)
         if asked not in self._eligible:
             self._eligible[asked] = self._found(rules)
         return self._eligible[asked]

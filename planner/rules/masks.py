@@ -91,6 +91,11 @@ def latency(facts: Facts, pairs: Pairs) -> Bools:
     return pairs.rtt_ms > facts.fleet.budgets_ms[pairs.site]
 
 
+def loss_latency(facts: Facts, pairs: Pairs) -> Bools:
+    """The round-trip time to a standby is within what the site tolerates while a loss lasts."""
+    return pairs.rtt_ms > facts.fleet.loss_budgets_ms[pairs.site]
+
+
 def capacity(facts: Facts, pairs: Pairs) -> Bools:
     """A host may stand there, and one host can hold all clusters of the site."""
     too_big = facts.fleet.clusters[pairs.site] > facts.fleet.usable_caps[pairs.pool]

@@ -84,16 +84,24 @@ def old_latency(facts: Facts, pairs: Pairs) -> str:
 
 
 def latency(facts: Facts, pairs: Pairs) -> str:
+    return _beyond(facts, pairs, facts.fleet.budgets_ms[pairs.site[0]], "the budget of")
+
+
+def loss_latency(facts: Facts, pairs: Pairs) -> str:
+    budget, daily = facts.fleet.loss_budgets_ms[pairs.site[0]], facts.fleet.budgets_ms[pairs.site[0]]
+    return _beyond(facts, pairs, budget, "the budget during a loss of" if budget > daily else "the budget of")
+
+
+def _beyond(facts: Facts, pairs: Pairs, budget: float, named: str) -> str:
     best = int(np.argmin(pairs.rtt_ms))
-    budget = facts.fleet.budgets_ms[pairs.site[0]]
     hub = facts.fleet.hub_ids[facts.hub(pairs)[best]]
     if np.isinf(pairs.rtt_ms[best]):
         lost = (
             f"so many probes are lost that percentile {facts.policy.percentile:g} of the RTT has no value (hub {hub})"
         )
-        bounded = f"the RTT to hub {hub} is above the budget of {budget:g} ms; its exact value is not known"
+        bounded = f"the RTT to hub {hub} is above {named} {budget:g} ms; its exact value is not known"
         return lost if len(facts.fleet.samples) and not _states(facts, pairs, best) else bounded
-    return f"best RTT {_figures(pairs.rtt_ms[best], budget)} ms (hub {hub}) exceeds the budget of {budget:g} ms"
+    return f"best RTT {_figures(pairs.rtt_ms[best], budget)} ms (hub {hub}) exceeds {named} {budget:g} ms"
 
 
 def _states(facts: Facts, pairs: Pairs, at: int) -> bool:

@@ -74,14 +74,16 @@ class CoverRecount:
         for pool, at in self._at.items():
             if pool in claim.full or pool in claim.kept:
                 continue
-            users = [site for site in claim.sites if self._recount.may_use(site, at)]
+            users = [site for site in claim.sites if self._recount.may_use(site, at, standby=False)]
             bare = [site for site in users if site not in self._covered]
             counted = {self._at[q] for q in claim.ready.get(pool, ())}
             missing = {
                 self._pools[q].pool
                 for site in users
                 for q in range(len(self._pools))
-                if q not in counted and not self._losses[at] & self._losses[q] and self._recount.may_use(site, q)
+                if q not in counted
+                and not self._losses[at] & self._losses[q]
+                and self._recount.may_use(site, q, standby=True)
             }
             if pool not in claim.ready:
                 if bare or missing:  # else nobody of the group lives there, who could have no standby

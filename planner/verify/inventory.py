@@ -30,6 +30,7 @@ class Site:
     release: str
     release_today: str
     budget_ms: float
+    loss_budget_ms: float
     zones: frozenset[str]
     pinned_hub: str
     barred_hubs: frozenset[str]
@@ -191,6 +192,7 @@ def _site(row: Mapping[str, Any], policy: Policy, prices: YearlyPrices) -> Site:
         release=(row["target_release"] or row["release"]).strip(),
         release_today=row["release"].strip(),
         budget_ms=_given(row["latency_budget_ms"], policy.latency_budget_ms),
+        loss_budget_ms=_given(row["loss_latency_budget_ms"], policy.loss_latency_budget_ms),
         zones=frozenset(row["zone"]),
         pinned_hub=row["pinned_hub"],
         barred_hubs=frozenset(row["barred_hubs"]),

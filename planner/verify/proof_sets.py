@@ -24,7 +24,7 @@ from fractions import Fraction
 
 from planner.verify.case import Case
 from planner.verify.host_model import Row
-from planner.verify.inventory import Pool, Site
+from planner.verify.inventory import Pool
 from planner.verify.proof_form import ClaimedSet
 from planner.verify.rules import eligible
 from planner.verify.violation import Violation
@@ -58,7 +58,7 @@ class Recount:
     def __init__(self, case: Case) -> None:
         self._case = case
         self._pools = list(case.inventory.pools.values())
-        self._usable: dict[str, list[bool | None]] = {}
+        self._usable: dict[tuple[str, bool], list[bool | None]] = {}
         self._left_out = {entry.site for entry in case.plan.unserved}
         self._running = Counter(host.pool for host in case.plan.host_list)
         self._bare = {row.site for row in case.plan.assignments if not row.standby}
@@ -84,9 +84,17 @@ class Recount:
         """Return why a set of these sites forces nothing: some of them need no room, or stand there twice."""
         return [*self._foreign(sites), *self._doubled(sites)]
 
-    def may_use(self, site: str, at: int) -> bool:
-        """Say whether the site called ``site`` may use the pool at position ``at`` of the inventory."""
-        return self._may_use(self._case.inventory.sites[site], at)
+    def may_use(self, site: str, at: int, *, standby: bool) -> bool:
+        """Say whether the site called ``site`` may use the pool at position ``at`` of the inventory, or stand by there.
+
+        The latency budget for losses may allow more pools to a standby than that of every day to a home.
+        """
+        known = self._usable.setdefault((site, standby), [None] * len(self._pools))
+        answer = known[at]
+        if answer is None:
+            found = self._case.inventory.sites[site]
+            answer = known[at] = eligible(self._case.inventory, found, self._pools[at], standby=standby)
+        return answer
 
     def _not_lost(self, claim: ClaimedSet) -> Iterator[str]:
         """Yield why the set need not get by without one of its hosts."""
@@ -106,25 +114,15 @@ class Recount:
         size = claim.at_least
         demand = sum(s.clusters for s in sites) if size == 1 else sum(s.clusters >= size for s in sites)
         each = [covering(self._case, pool) if claim.lost else pool.usable for pool in self._pools]
+        # When a host is lost, homes and standbys carry the set.
+        lost = bool(claim.lost or claim.lost_pool)
         room = {
             pool.pool: each[at] // size
             for at, pool in enumerate(self._pools)
-            if each[at] >= size and any(self._may_use(site, at) for site in sites)
+            if each[at] >= size and any(self.may_use(site, at, standby=lost) for site in claim.sites)
         }
         lost_pool = claim.lost_pool if claim.lost_pool in room else ""
         return Counted(demand, room, min(room.values(), default=0) if claim.lost else 0, lost_pool)
-
-    def _may_use(self, site: Site, at: int) -> bool:
-        known = self._usable.get(site.site)
-        if known is None:
-            known = self._usable[site.site] = [None] * len(self._pools)
-        answer = known[at]
-        if answer is None:
-            pool = self._pools[at]
-            # A plan with cover puts homes and standbys on the pools of a set.
-            covered = self._case.inventory.policy.cover != "none"
-            answer = known[at] = eligible(self._case.inventory, site, pool, standby=covered)
-        return answer
 
     def _foreign(self, sites: Sequence[str]) -> Iterator[str]:
         """Yield why sites of the set force no host, each reason once with the sites it is true of."""

@@ -22,8 +22,8 @@ def broken_rules(inventory: Inventory, site: Site, pool: Pool, *, standby: bool 
 
     As a ``standby`` the host serves the site while a loss lasts, and limits of the ordinary day do not count.
     """
-    asked = ((code, rule) for code, rule in _RULES.items() if not (standby and code in _ORDINARY_DAY))
-    found = ((code, rule(inventory, site, pool)) for code, rule in asked)
+    asked = _STANDBY_RULES if standby else _RULES
+    found = ((code, rule(inventory, site, pool)) for code, rule in asked.items())
     own = [("own_rule", message) for _, message in inventory.own.broken(site.site, pool.pool)]
     return [*((code, message) for code, message in found if message), *own]
 
@@ -33,8 +33,8 @@ def eligible(inventory: Inventory, site: Site, pool: Pool, *, standby: bool = Fa
     least_room = 1 if inventory.policy.split_sites else site.clusters
     if pool.max_hosts < 1 or pool.usable < least_room:
         return False
-    codes = (code for code in _RULES if not (standby and code in _ORDINARY_DAY))
-    if any(_RULES[code](inventory, site, pool) for code in codes):
+    asked = _STANDBY_RULES if standby else _RULES
+    if any(rule(inventory, site, pool) for rule in asked.values()):
         return False
     return not inventory.own.broken(site.site, pool.pool)
 
@@ -51,6 +51,17 @@ def _latency(inventory: Inventory, site: Site, pool: Pool) -> str:
     if math.isinf(pair.rtt_ms):
         return f"no probe to hub {pool.hub} was answered in time, so its RTT counts as above every budget"
     return f"its RTT to hub {pool.hub} is {pair.rtt_ms:.10g} ms; its budget is {site.budget_ms:.10g} ms"
+
+
+def _loss_latency(inventory: Inventory, site: Site, pool: Pool) -> str:
+    """Only what is beyond the budget of every day, and beyond that of a loss where one is given, is too far."""
+    pair = inventory.pairs.get(site.site, pool.hub)
+    message = _latency(inventory, site, pool)
+    if not message or pair is None or not math.isfinite(site.loss_budget_ms):
+        return message
+    if pair.rtt_ms <= site.loss_budget_ms:
+        return ""
+    return f"{message}, and {site.loss_budget_ms:.10g} ms while a loss lasts"
 
 
 def _unknown_latency(inventory: Inventory, site: Site, pool: Pool) -> str:
@@ -204,7 +215,10 @@ _RULES: Mapping[str, Rule] = {  # the ones that break most often first
     "uplink": _uplink,
     "blast_radius": _blast_radius,
 }
-_ORDINARY_DAY = frozenset({"uplink", "blast_radius"})  # they say nothing of the time of a loss
+# Limits of the ordinary day say nothing of the time of a loss, which has a latency budget of its own.
+_STANDBY_RULES: Mapping[str, Rule] = {
+    code: rule for code, rule in _RULES.items() if code not in ("uplink", "blast_radius")
+} | {"latency": _loss_latency}
 RULE_CODES = frozenset(_RULES)
 
 

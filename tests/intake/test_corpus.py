@@ -314,6 +314,13 @@ CASES: list[tuple[str, list[Callable], str, str]] = [
     ("setting_without_name", [setting(None, 5)], "required_blank", "Policy!A4"),
     ("setting_twice", [setting("Cluster cap", 32)], "setting_repeated", "Policy!A4"),
     ("reserve_in_loss", [setting("loss_uses_reserve", "yes")], "loss_uses_reserve_idle", "Policy!B4"),
+    ("latency_in_no_loss", [setting("loss_latency_budget_ms", 60)], "loss_latency_idle", "Policy!B4"),
+    (
+        "latency_in_loss_too_low",
+        [setting("cover", "hub"), setting("loss_latency_budget_ms", 1)],
+        "loss_latency_lower",
+        "Policy!B5",
+    ),
     ("no_budget", [put("Sites", 3, "latency_budget_ms", None)], "budget_missing", "Sites!G3"),
     ("no_budget_column", [drop_column("Sites", "latency_budget_ms")], "budget_missing", "Sites!row 2"),
     (

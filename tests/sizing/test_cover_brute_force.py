@@ -28,7 +28,7 @@ def losses(case, hosts):
 def standbys_of(case, hosts, hit, s, j):
     """The hosts that may stand by for a site at home on host ``j``, and None; ``hit`` are the losses."""
     mine = [loss for loss in hit if j in loss]
-    near = [h for h, q in enumerate(hosts) if h != j and case["rtt"][s, q] <= 50]
+    near = [h for h, q in enumerate(hosts) if h != j and case["rtt"][s, q] <= case.get("far", 50)]
     return [None, *(h for h in near if all(h not in m for m in mine))]
 
 

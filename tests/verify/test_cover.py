@@ -62,6 +62,18 @@ def test_a_standby_that_is_none_is_found(desk, change, code, figures) -> None:
     assert figures in violations[0].message
 
 
+def test_a_standby_is_held_to_the_latency_budget_of_a_loss_and_a_home_is_not(desk) -> None:
+    covered(desk).policy(loss_latency_budget_ms=40.2).pair("A", "S", rtt_ms=40.5)
+    assert [v.message for v in desk.everything()] == [
+        "its standby S-01 cannot serve it: its RTT to hub S is 40.5 ms; its budget is 40 ms, and 40.2 ms while a loss "
+        "lasts"
+    ]
+    desk.policy(loss_latency_budget_ms=40.5)
+    assert desk.everything() == ()
+    desk.row("A", host="S-01", hub="S", standby="N-01")
+    assert ("latency", "site A") in desk.found()
+
+
 def test_limits_of_the_ordinary_day_keep_no_standby_away(desk) -> None:
     """A sends 400 kb/s: home at N, standby at S, whose uplink carries C and no more."""
     covered(desk).site("A", tie_breaker_kbps=400).site("C", tie_breaker_kbps=50).pool("S", uplink_mbps=0.3)

@@ -164,6 +164,12 @@ POLICY: dict[str, Template] = {
     "loss_uses_reserve_idle": info(
         "loss_uses_reserve is yes, but changes nothing: it needs a reserve_percent above 0 and a cover other than none."
     ),
+    "loss_latency_idle": info(
+        "loss_latency_budget_ms changes nothing with cover none, since no site has a standby then, in {cells}."
+    ),
+    "loss_latency_lower": info(
+        "loss_latency_budget_ms is below latency_budget_ms in {cells}. There the latency budget holds for standbys too."
+    ),
     "budget_missing": error(
         "No latency budget is given in {cells}, nor in the policy.",
         "Set latency_budget_ms in the policy or for each of these sites.",

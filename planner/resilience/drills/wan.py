@@ -115,12 +115,17 @@ class Wan:
                 grown = 2.0 * (after[hub][node] - before[hub][0][node])
                 cut[at] = np.isinf(grown)
                 # A way that is no longer than it was is not judged anew.
-                longest = self.layout.plan.assignments[at].budget_ms + _DUST_MS
+                longest = self._budget(at, standby) + _DUST_MS
                 over[at] = not cut[at] and grown > _DUST_MS and self._rtt(at, standby) + grown > longest
         return cut, over
 
     def _rtt(self, at: int, standby: bool) -> float:
         return float(self._standby_rtt_ms[at]) if standby else self.layout.plan.assignments[at].rtt_ms
+
+    def _budget(self, at: int, standby: bool) -> float:
+        """Return what the row's RTT may come to; a standby serves while a loss lasts."""
+        site, daily = self.layout.site[at], self.layout.plan.assignments[at].budget_ms
+        return float(self.layout.fleet.loss_budgets_ms[site]) if standby and site >= 0 else daily
 
     @cached_property
     def _standby_rtt_ms(self) -> Floats:

@@ -21,6 +21,7 @@ from planner.sizing.cover.primal_search.state import Ground
 from planner.sizing.cover.standbys import find_standbys
 from planner.sizing.host_counts.fewest_hosts import counts_decide
 from planner.sizing.instance.case import Case, TieBreak
+from planner.sizing.instance.problem import with_home_limits
 from planner.sizing.packing.hosts import seat_all
 from planner.sizing.solution.aims import costs_of
 from planner.sizing.solution.counts import Sized
@@ -149,15 +150,15 @@ def _exact(case: Case, losses: Losses, budget: SolveBudget) -> Iterator[Draft]:
     if not (counts_decide(case.problem) and losses.kind != "host") and case.problem.sites > _SMALL:
         budget = budget.within(_EXACT_SECONDS)
     for at, sized in enumerate(sizings(case, losses, budget)):
-        for trial in _carried_out(case, losses, sized, budget):
+        for trial in _carried_out(case.of(with_home_limits(case.problem)), losses, sized, budget):
             yield trial
             if not trial.short:
-                return
+                break
         exact = solve_host_by_host(case.problem, losses, budget.within(_HOSTS_SECONDS)) if at == 0 else None
         if exact is not None:
             yield draft_of_hosts(case, losses, exact)
             return
-        if at == _MOST_ADDED or budget.spent or sized.counts.unserved.any() or sized.uncovered:
+        if not trial.short or at == _MOST_ADDED or budget.spent or sized.counts.unserved.any() or sized.uncovered:
             return
 
 

@@ -35,8 +35,8 @@ class HomePreferences:
 
 def liked_room(reserves: ReserveSearch, network: PairNetwork, point: Point, preferences: HomePreferences) -> Point:
     """Return ``point`` with room near what homes of least cost would leave if nobody needed a standby."""
-    classes = network.classes
-    hosts = rounded(point.hosts)
+    classes = network.classes.of_the_day
+    hosts, home = rounded(point.hosts), network.classes.home
     each = classes.arc_items
 
     def flow(most: Ints, cost: Ints) -> tuple[Ints | None, int | None]:
@@ -48,9 +48,9 @@ def liked_room(reserves: ReserveSearch, network: PairNetwork, point: Point, pref
     caps = reserves.problem.caps
     level = int(caps.max(initial=0))
     if preferences.even:
-        before = preferences.before
+        before = preferences.before[home]
         level = _lowest(level, lambda most: flow(np.minimum(caps, most), before)[1])
-    found, _ = flow(np.minimum(caps, level), preferences.cost)
+    found, _ = flow(np.minimum(caps, level), preferences.cost[home])
     if found is None:
         return point
     load = np.bincount(classes.pool, weights=found, minlength=network.pools)
@@ -184,11 +184,12 @@ def _roomiest(network: PairNetwork, c: int, load: Ints, ready: Ints) -> tuple[in
     classes = network.classes
     arcs = np.arange(classes.indptr[c], classes.indptr[c + 1])
     mine = classes.pool[arcs]
+    lives = classes.home[arcs]
     if not network.coverable[c]:
-        return int(arcs[np.argmax(load[mine])]), -1
+        return int(arcs[np.argmax(np.where(lives, load[mine], -1))]), -1
     both = np.ix_(mine, mine)
     free = np.minimum(ready[both], load[mine][:, None])
-    room = np.where(network.may[both], free, -1)
+    room = np.where(network.may[both] & lives[:, None], free, -1)
     home, rank = np.unravel_index(int(np.argmax(room)), room.shape)
     if room[home, rank] > 0:
         return (int(arcs[home]), int(mine[rank]))

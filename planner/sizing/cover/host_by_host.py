@@ -147,7 +147,7 @@ class Model:
         block = self.rows.block
         self.own_of = np.flatnonzero(np.isfinite(self.problem.own_cost))
         self.r = block(len(self.pool), upper=1.0, whole=True)
-        self.x = block(len(self.pair), upper=1.0, whole=True)
+        self.x = block(len(self.pair), upper=as_floats(self.problem.homes[self.pair]), whole=True)
         self.u = block(len(self.pair), upper=1.0, whole=True)
         self.y = block(len(self.lives), upper=1.0, whole=True)
         self.z = block(self.problem.sites, upper=1.0, whole=True)

@@ -31,7 +31,7 @@ from planner.sizing.host_counts.reference_counts import reference_counts
 from planner.sizing.host_counts.room_for_all import all_fit
 from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.instance.classes import Classes, group
-from planner.sizing.instance.problem import Problem
+from planner.sizing.instance.problem import Problem, select, with_home_limits
 from planner.sizing.solution.counts import Counts, Sized, objective_value
 from planner.sizing.solution.served_aims import Worth
 from planner.sizing.solvers.budget import SolveBudget
@@ -51,22 +51,24 @@ def sizings(case: Case, losses: Losses, budget: SolveBudget) -> Iterator[Sized]:
     objective, then moves and latency in the order of the case.
     """
     problem = case.problem
+    limited = case.of(with_home_limits(problem))
     apart, any_found = pool_of_today(problem, case.incumbent), False
-    if problem.sites and all_fit(problem):
+    if problem.sites and all_fit(select(problem, problem.homes)):
         classes = group(problem, by_weight=False, apart=apart)
         if counts_decide(problem) and losses.kind != "host":
             for sized in _by_search(case, classes, losses, budget):
                 yield sized
                 any_found = True
         elif len(classes.pool) <= _MOST_ARCS:
-            model = CoverModel(problem, classes, losses, serve_all=True, cover_all=True)
-            best = _by_model(case, model, budget.within(_MODEL_SECONDS))
+            classes = group(limited.problem, by_weight=False, apart=apart)
+            model = CoverModel(limited.problem, classes, losses, serve_all=True, cover_all=True)
+            best = _by_model(limited, model, budget.within(_MODEL_SECONDS))
             if best is not None:
                 yield best
                 any_found = True
     if not any_found:
-        classes = group(problem, by_weight=True, apart=apart)
-        yield _by_worth(case, classes, losses, budget.within(_MODEL_SECONDS))
+        classes = group(limited.problem, by_weight=True, apart=apart)
+        yield _by_worth(limited, classes, losses, budget.within(_MODEL_SECONDS))
 
 
 def _by_search(case: Case, classes: Classes, losses: Losses, budget: SolveBudget) -> Iterator[Sized]:
@@ -74,7 +76,7 @@ def _by_search(case: Case, classes: Classes, losses: Losses, budget: SolveBudget
     problem = case.problem
     more = loss_conditions(problem, classes, losses, len(hall_conditions(problem, classes)))
     reference = reference_counts(problem, case.incumbent)
-    search = search_counts(problem, classes, budget, reference, more)
+    search = search_counts(problem, classes.of_the_day, budget, reference, more)
     if search.best is None:
         return
     network = PairNetwork(classes, losses, problem.max_hosts, budget.seed)

@@ -49,7 +49,7 @@ def loss_conditions(
     A class that cannot have a standby is asked only about losses that hit none of its pools, and not at all where
     `OneHostLost` counts on top what every class must be able to do without.
     """
-    coverable = losses.coverable(classes.indptr, classes.pool, problem.max_hosts)
+    coverable = losses.coverable(classes.indptr, classes.pool, problem.max_hosts, classes.home)
     if bare is not None:
         coverable[classes.of_site[bare]] = False
     found: list[HallCondition] = []

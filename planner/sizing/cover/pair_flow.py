@@ -60,10 +60,9 @@ class PairNetwork:
         self.classes, self.pools = classes, len(max_hosts)
         self.demand = classes.demand * classes.items
         self.may = losses.partners(np.arange(self.pools), max_hosts)
-        self.coverable = losses.coverable(classes.indptr, classes.pool, max_hosts)
-        marks = np.ones(len(classes.pool), dtype=np.int32)
-        rows = marks, classes.pool, classes.indptr
-        self.eligible = csr_array(rows, shape=(classes.count, self.pools))
+        self.coverable = losses.coverable(classes.indptr, classes.pool, max_hosts, classes.home)
+        self.homes = _marked_pools(classes.of_the_day, self.pools)
+        self.eligible = _marked_pools(classes, self.pools)
         self._cheap_listed = False
         self._random = np.random.default_rng(seed)
         self._pair_node = classes.count
@@ -81,7 +80,7 @@ class PairNetwork:
         home, standby = np.nonzero(self.may)
         self._pairs = home, standby
         self._ready = add(self._node_of(home, standby), home_node + home, 0 * home)
-        direct = np.flatnonzero(~self.coverable[classes.of_arc])
+        direct = np.flatnonzero(~self.coverable[classes.of_arc] & classes.home)
         kind, pool = classes.of_arc[direct], classes.pool[direct]
         at = add(kind, home_node + pool, most[kind])
         self._arc_of = [direct]
@@ -106,7 +105,8 @@ class PairNetwork:
         arcs = self.classes.arcs_of(c)
         mine = self.classes.pool[arcs]
         random = self._random.random((len(mine), len(mine)))
-        draw = np.where(wanted[np.ix_(mine, mine)], random, 2.0)
+        may = wanted[np.ix_(mine, mine)] & self.classes.home[arcs][:, None]
+        draw = np.where(may, random, 2.0)
         chosen = np.argsort(draw, axis=1)[:, :each]
         drawn = np.take_along_axis(draw, chosen, axis=1)
         home, rank = np.nonzero(drawn < 1.0)
@@ -159,9 +159,8 @@ class PairNetwork:
         pairs = near[self._pair_node : self._home_node]
         wanted = self.may & ~pairs.reshape(self.pools, self.pools)
         asking = np.flatnonzero(near[: self.classes.count] & self.coverable)
-        reach = self.eligible[asking]
         # A class that has some home with a wanted standby: count pairs by a product instead of listing all.
-        followed = (reach @ csr_array(wanted.astype(np.int32))).multiply(reach)
+        followed = (self.homes[asking] @ csr_array(wanted.astype(np.int32))).multiply(self.eligible[asking])
         found: Ints = np.asarray(followed.sum(axis=1)).ravel()
         # None of these is listed yet: what is listed leads from the near side to the near side.
         with_more = asking[found > 0].tolist()
@@ -170,11 +169,11 @@ class PairNetwork:
     def min_cut(self, classes: Bools, asked: Ints) -> MinimumCut:
         """Return what the set of ``classes`` (K,) may use; those that ask for nothing are left out of it."""
         classes = classes & (asked > 0)
-        reach = self.eligible[np.flatnonzero(classes & self.coverable)]
-        pairs = ((reach.T @ reach).toarray() > 0) & self.may
+        followed = np.flatnonzero(classes & self.coverable)
+        pairs = ((self.homes[followed].T @ self.eligible[followed]).toarray() > 0) & self.may
         homes = falses(self.pools)
-        bare = classes & ~self.coverable
-        homes[self.classes.pool[bare[self.classes.of_arc]]] = True
+        bare = (classes & ~self.coverable)[self.classes.of_arc] & self.classes.home
+        homes[self.classes.pool[bare]] = True
         demand = int(asked[classes].sum())
         return MinimumCut(np.flatnonzero(classes), demand, pairs, homes)
 
@@ -225,11 +224,18 @@ class PairNetwork:
         for c in np.flatnonzero(self.coverable).tolist():
             arcs = self.classes.arcs_of(c)
             near = falses(self.pools)
-            cheapest = np.argsort(cost[arcs], kind="stable")[:_CHEAP_HOMES]
-            near[self.classes.pool[arcs][cheapest]] = True
+            mine = np.arange(arcs.start, arcs.stop)[self.classes.home[arcs]]
+            cheapest = np.argsort(cost[mine], kind="stable")[:_CHEAP_HOMES]
+            near[self.classes.pool[mine][cheapest]] = True
             at_home = self.may & near[:, None]
             chosen.append((c, *self._chosen(c, at_home, _CHEAP_PAIRS)))
         self._list(chosen)
+
+
+def _marked_pools(classes: Classes, pools: int) -> csr_array:
+    """Return which pools each class has arcs to, shape (K, P)."""
+    marks = np.ones(len(classes.pool), dtype=np.int32)
+    return csr_array((marks, classes.pool, classes.indptr), shape=(classes.count, pools))
 
 
 def _parts(clusters: Floats | Ints, scale: int) -> Ints:

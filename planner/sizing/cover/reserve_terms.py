@@ -101,8 +101,9 @@ def wanted(classes: Classes, network: PairNetwork) -> tuple[Wanted, ...]:
     found: list[tuple[frozenset[int], int]] = []
     wishes = set()
     for c in np.flatnonzero(classes.multi_cluster & network.coverable).tolist():
-        mine = classes.pool[classes.arcs_of(c)]
-        follows = network.may[np.ix_(mine, mine)].any(axis=0)
+        arcs = classes.arcs_of(c)
+        mine, home = classes.pool[arcs], classes.home[arcs]
+        follows = network.may[np.ix_(mine[home], mine)].any(axis=0)
         standbys = frozenset(mine[follows].tolist())
         wishes.add((standbys, int(classes.items[c])))
     for pools, clusters in sorted(wishes, key=lambda wish: (len(wish[0]), -wish[1], sorted(wish[0]))):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -27,7 +27,7 @@ class Classes:
     ``item_weight`` (K,), 0 where no weight on hosts is limited, and ``amounts`` (K,) are those of a unit: a site, or a
     cluster where sites may be split. ``fixed`` (K,): the model decides how many of its sites use each pool,
     because sites of other classes cannot stand in for them. The arcs of class c are ``indptr[c]:indptr[c + 1]`` with
-    ``pool`` and ``cost`` (A,).
+    ``pool`` and ``cost`` (A,); those that are no ``home`` (A,) are for standbys only.
     """
 
     of_site: Ints
@@ -42,6 +42,7 @@ class Classes:
     fixed: Bools
     indptr: Ints
     pool: Ints
+    home: Bools
     cost: Floats
 
     @property
@@ -89,6 +90,16 @@ class Classes:
         return slice(int(self.indptr[c]), int(self.indptr[c + 1]))
 
     @cached_property
+    def of_the_day(self) -> Classes:
+        """The same classes with the arcs to homes alone."""
+        if self.home.all():
+            return self
+        sizes = np.bincount(self.of_arc[self.home], minlength=self.count)
+        indptr = np.concatenate(([0], np.cumsum(sizes))).astype(np.int64)
+        kept = self.home
+        return replace(self, indptr=indptr, pool=self.pool[kept], cost=self.cost[kept], home=self.home[kept])
+
+    @cached_property
     def demand(self) -> Ints:
         """Units that a class sends to pools, shape (K,): sites, or clusters where sites may be split."""
         return self.size * self.unit_demand
@@ -124,7 +135,8 @@ def group(problem: Problem, *, by_weight: bool, apart: Ints | None = None) -> Cl
     held_apart = int_zeros(problem.sites) if apart is None else apart
     counted = (problem.clusters, problem.own_cost, weights, kept, item_weight, held_apart, *problem.amounts.values())
     alike = as_floats(np.column_stack(counted))
-    first, of_site = _alike(alike, problem.indptr, problem.pool, costs if by_cost else None)
+    places = problem.pool * 2 + problem.homes  # a pool for home or standby is another one than for standby only
+    first, of_site = _alike(alike, problem.indptr, places, costs if by_cost else None)
     lengths = np.diff(problem.indptr)[first]
     indptr = np.concatenate(([0], np.cumsum(lengths))).astype(np.int64)
     taken = np.arange(indptr[-1]) + np.repeat(problem.indptr[first] - indptr[:-1], lengths)
@@ -143,6 +155,7 @@ def group(problem: Problem, *, by_weight: bool, apart: Ints | None = None) -> Cl
         fixed=(problem.items[first] > 1) | (not problem.flows) | placed,
         indptr=indptr,
         pool=problem.pool[taken],
+        home=problem.homes[taken],
         cost=costs[taken],
     )
 

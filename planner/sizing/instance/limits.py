@@ -7,14 +7,13 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Literal
 
 import numpy as np
 
 from planner.arrays import as_floats, falses, int_array
 from planner.fleet import Bools, Fleet, Floats, Ints
 
-Measure = Literal["clusters", "weight", "kbps"]
+Measure = str  # clusters, weight, kbps, or one of `home_limits`
 
 
 @dataclass(frozen=True)
@@ -64,6 +63,21 @@ def read_limits(
             key = (measure, limit.pools.tobytes())
             kept[key] = min(limit, kept.get(key, limit), key=lambda known: known.most)
     return tuple(kept.values())
+
+
+def home_limits(homes: Bools, indptr: Ints, pool: Ints, pools: int) -> tuple[tuple[Limit, ...], dict[Measure, Floats]]:
+    """Return limits that keep homes off pairs which ``homes`` (E,) does not mark, and what sites bring to them.
+
+    ``indptr`` (S + 1,) and ``pool`` (E,) are the pairs of each site. On a pool with such pairs, 0 of these sites may
+    have their home.
+    """
+    limits, brought = [], {}
+    site = np.repeat(np.arange(len(indptr) - 1), np.diff(indptr))
+    for p in np.unique(pool[~homes]).tolist():
+        measure = f"away from {p}"
+        brought[measure] = np.bincount(site[~homes & (pool == p)], minlength=len(indptr) - 1).astype(np.float64)
+        limits.append(Limit(f"pool {p}", "loss_latency_budget_ms", measure, np.arange(pools) == p, 0.0))
+    return tuple(limits), brought
 
 
 def _asked(fleet: Fleet) -> Iterator[tuple[str, Ints, Measure, str, float]]:

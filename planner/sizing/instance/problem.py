@@ -10,13 +10,13 @@ from typing import Literal
 
 import numpy as np
 
-from planner.arrays import int_array, int_zeros, trues
+from planner.arrays import int_array, int_zeros
 from planner.fleet import Bools, Fleet, Floats, Ints
 from planner.host_limits import HostLimit
 from planner.latency import RoundTrips
 from planner.latency.pair_frame import costs_of_pairs
 from planner.rules import Checker, Pairs
-from planner.sizing.instance.limits import Limit, Measure, amounts_of, most_on_host, nested, read_limits
+from planner.sizing.instance.limits import Limit, Measure, amounts_of, home_limits, most_on_host, nested, read_limits
 
 
 @dataclass(frozen=True)
@@ -127,8 +127,9 @@ class Problem:
 
     @cached_property
     def homes(self) -> Bools:
-        """Pairs that no limit keeps from being a home, shape (E,); on the others the site may only stand by."""
-        free = trues(len(self.pool))
+        """Pairs that may be a home, shape (E,): within the latency budget of every day, and no limit keeps them from
+        it. On the others the site may only stand by."""
+        free: Bools = self.margin_ms >= 0.0
         for limit in self.limits:
             each = self.amounts[limit.measure] * self.items / self.clusters
             free &= ~(limit.pools[self.pool] & (each[self.site] > limit.most * (1 + 1e-9)))
@@ -153,6 +154,12 @@ class Problem:
 def unlimited(problem: Problem) -> Problem:
     """Return the problem in which only the caps of hosts and their number in each pool limit the plan."""
     return dataclasses.replace(problem, amounts={}, limits=(), host_weight=None, host_limits=())
+
+
+def with_home_limits(problem: Problem) -> Problem:
+    """Return the problem in which limits say where sites may only stand by, for engines that know no `homes`."""
+    limits, brought = home_limits(problem.margin_ms >= 0.0, problem.indptr, problem.pool, problem.pools)
+    return dataclasses.replace(problem, limits=(*problem.limits, *limits), amounts={**problem.amounts, **brought})
 
 
 def restrict(problem: Problem, keep: Bools) -> Problem:
@@ -186,7 +193,7 @@ def select(problem: Problem, keep: Bools) -> Problem:
 
 def build_problem(fleet: Fleet, checker: Checker) -> Problem:
     """Return the sizing problem of the sites that need a host and have an eligible pool or an own tie-breaker."""
-    # Where a site may only stand by, the limit that keeps its home from there is one of ``limits``.
+    # Where a site may only stand by, its margin is below 0, or the limit that keeps its home away is one of ``limits``.
     pairs = checker.eligible() if fleet.policy.cover == "none" else checker.eligible_with_standbys()
     possible = fleet.own_tie_breaker == "possible"
     wanted = checker.needs_host & (possible | (np.bincount(pairs.site, minlength=len(fleet.site_ids)) > 0))

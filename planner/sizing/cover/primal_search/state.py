@@ -101,7 +101,7 @@ class Ground:
     def scale(self, measure: str) -> float:
         """Return the factor that turns a measure into clusters of the mean site."""
         problem = self.problem
-        total = float(problem.amounts[measure].sum())  # type: ignore[index]
+        total = float(problem.amounts[measure].sum())
         return float(problem.clusters.sum()) / total if total > 0 else 1.0
 
     @cached_property
