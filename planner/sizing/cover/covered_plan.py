@@ -5,6 +5,8 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterator, Mapping
 
+import numpy as np
+
 from planner.sizing.cover.best_draft import Best
 from planner.sizing.cover.better_homes import BetterHomes
 from planner.sizing.cover.exact_aims import ExactAims, draft_of_hosts
@@ -13,15 +15,15 @@ from planner.sizing.cover.host_counts import sizings
 from planner.sizing.cover.host_loss_bound import HostLossBound
 from planner.sizing.cover.losses import Losses, read_losses
 from planner.sizing.cover.parts import plan_in_parts
-from planner.sizing.cover.primal_search.drafts import draft_of
+from planner.sizing.cover.primal_search.drafts import draft_of, state_of
 from planner.sizing.cover.primal_search.from_today import state_of_today
-from planner.sizing.cover.primal_search.polish import HomeCost, settled_by_cost, weighed
+from planner.sizing.cover.primal_search.polish import HomeCost, settled_by_cost, weighed, with_own_inside
 from planner.sizing.cover.primal_search.search import Found, PrimalSearch
-from planner.sizing.cover.primal_search.state import Ground
+from planner.sizing.cover.primal_search.state import NOWHERE, Ground
 from planner.sizing.cover.standbys import find_standbys
 from planner.sizing.host_counts.fewest_hosts import counts_decide
 from planner.sizing.instance.case import Case, TieBreak
-from planner.sizing.instance.problem import with_home_limits
+from planner.sizing.instance.problem import restrict, with_home_limits
 from planner.sizing.packing.hosts import seat_all
 from planner.sizing.solution.aims import costs_of
 from planner.sizing.solution.counts import Sized
@@ -80,6 +82,10 @@ def _search(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -> 
         known = HostLossBound(ground, search.prices, limited)
         _by_levels(case, known, search, found, best)
         return best
+    if case.problem.sites > _SMALL and case.problem.objective != "cost" and len(search.shared) < case.problem.sites:
+        best.offer(_own_last(case, ground, losses, budget))
+        if best.closed:
+            return best
     for draft in _exact(case, losses, budget):
         best.offer(draft)
         if best.closed and not draft.short:  # where it is short, the next one may be better among equals
@@ -92,6 +98,23 @@ def _search(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -> 
         if best.closed:
             break
     return best
+
+
+def _own_last(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -> Draft:
+    """Return the best plan of the sites that need a shared host, with the others where it leaves them room.
+
+    The rest use their own tie-breakers. No plan that serves and covers as much has fewer hosts: without the sites that
+    need none, it is a plan of the others.
+    """
+    shared = ~np.isfinite(case.problem.own_cost)
+    others = case.of(restrict(case.problem, shared))
+    found = _search(others, Ground(others.problem, losses), losses, budget).draft
+    state = state_of(ground, found, np.flatnonzero(shared))
+    bare = ~ground.coverable | (shared & (state.standby == NOWHERE))
+    draft = draft_of(case, with_own_inside(state, bare))
+    known = ("bound", "weight_proven", "word", "uncovered", "least")
+    sized = dataclasses.replace(draft.sized, **{name: getattr(found.sized, name) for name in known})
+    return dataclasses.replace(draft, sized=sized)
 
 
 def _by_levels(case: Case, known: HostLossBound, search: PrimalSearch, found: Found, best: Best) -> None:

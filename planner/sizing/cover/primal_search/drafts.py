@@ -62,14 +62,18 @@ def draft_of(case: Case, state: State) -> Draft:
     return Draft(sized, placement, Seating(seats, names), standbys)
 
 
-def state_of(ground: Ground, draft: Draft) -> State:
-    """Return the state of ``draft``, which names its hosts in any way."""
+def state_of(ground: Ground, draft: Draft, sites: Ints | None = None) -> State:
+    """Return the state of ``draft``, which names its hosts in any way.
+
+    ``sites`` (n,): where the sites of the draft stand in the ground, where it is of some of them.
+    """
+    at = np.arange(ground.problem.sites) if sites is None else sites
     state, seats = State(ground), draft.seating.seats
     number: dict[str | None, int] = {None: NOWHERE}
     for p, names in sorted(draft.seating.names.items()):
         number |= {name: state.open(p) for name in names}
     for seat, standby in zip(seats, draft.standbys, strict=True):
-        state.put(seat.site, number[seat.host], number[standby])
+        state.put(int(at[seat.site]), number[seat.host], number[standby])
     state.close_idle()
     return state
 
