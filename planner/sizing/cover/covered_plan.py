@@ -23,7 +23,7 @@ from planner.sizing.cover.primal_search.state import NOWHERE, Ground
 from planner.sizing.cover.standbys import find_standbys
 from planner.sizing.host_counts.fewest_hosts import counts_decide
 from planner.sizing.instance.case import Case, TieBreak
-from planner.sizing.instance.problem import restrict, with_home_limits
+from planner.sizing.instance.problem import restrict
 from planner.sizing.packing.hosts import seat_all
 from planner.sizing.solution.aims import costs_of
 from planner.sizing.solution.counts import Sized
@@ -173,7 +173,7 @@ def _exact(case: Case, losses: Losses, budget: SolveBudget) -> Iterator[Draft]:
     if not (counts_decide(case.problem) and losses.kind != "host") and case.problem.sites > _SMALL:
         budget = budget.within(_EXACT_SECONDS)
     for at, sized in enumerate(sizings(case, losses, budget)):
-        for trial in _carried_out(case.of(with_home_limits(case.problem)), losses, sized, budget):
+        for trial in _carried_out(case.of(case.problem.with_home_limits), losses, sized, budget):
             yield trial
             if not trial.short:
                 break

@@ -31,7 +31,7 @@ from planner.sizing.host_counts.reference_counts import reference_counts
 from planner.sizing.host_counts.room_for_all import all_fit
 from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.instance.classes import Classes, group
-from planner.sizing.instance.problem import Problem, select, with_home_limits
+from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.counts import Counts, Sized, objective_value
 from planner.sizing.solution.served_aims import Worth
 from planner.sizing.solvers.budget import SolveBudget
@@ -51,9 +51,9 @@ def sizings(case: Case, losses: Losses, budget: SolveBudget) -> Iterator[Sized]:
     objective, then moves and latency in the order of the case.
     """
     problem = case.problem
-    limited = case.of(with_home_limits(problem))
+    limited = case.of(problem.with_home_limits)
     apart, any_found = pool_of_today(problem, case.incumbent), False
-    if problem.sites and all_fit(select(problem, problem.homes)):
+    if problem.sites and all_fit(problem.of_the_day):
         classes = group(problem, by_weight=False, apart=apart)
         if counts_decide(problem) and losses.kind != "host":
             for sized in _by_search(case, classes, losses, budget):

@@ -63,7 +63,7 @@ class Case:
 
     def of(self, problem: Problem) -> Case:
         """Return the case of another problem, for the same fleet."""
-        return dataclasses.replace(self, problem=problem)
+        return self if problem is self.problem else dataclasses.replace(self, problem=problem)
 
 
 def case_of(fleet: Fleet, problem: Problem, tie_breaks: tuple[TieBreak, ...] = ()) -> Case:

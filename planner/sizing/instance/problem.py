@@ -136,6 +136,19 @@ class Problem:
         return free
 
     @cached_property
+    def of_the_day(self) -> Problem:
+        """The problem with the pairs of `homes` alone."""
+        return self if self.homes.all() else select(self, self.homes)
+
+    @cached_property
+    def with_home_limits(self) -> Problem:
+        """The problem in which limits keep homes off pairs that are for standbys only, for engines that know none."""
+        limits, brought = home_limits(self.margin_ms >= 0.0, self.indptr, self.pool, self.pools)
+        if not limits:
+            return self
+        return dataclasses.replace(self, limits=(*self.limits, *limits), amounts={**self.amounts, **brought})
+
+    @cached_property
     def flows(self) -> bool:
         """Whether sites of one cluster can be shared out by a flow: limits count clusters only, and are nested."""
         return self.host_weight is None and all(x.measure == "clusters" for x in self.limits) and nested(self.limits)
@@ -154,12 +167,6 @@ class Problem:
 def unlimited(problem: Problem) -> Problem:
     """Return the problem in which only the caps of hosts and their number in each pool limit the plan."""
     return dataclasses.replace(problem, amounts={}, limits=(), host_weight=None, host_limits=())
-
-
-def with_home_limits(problem: Problem) -> Problem:
-    """Return the problem in which limits say where sites may only stand by, for engines that know no `homes`."""
-    limits, brought = home_limits(problem.margin_ms >= 0.0, problem.indptr, problem.pool, problem.pools)
-    return dataclasses.replace(problem, limits=(*problem.limits, *limits), amounts={**problem.amounts, **brought})
 
 
 def restrict(problem: Problem, keep: Bools) -> Problem:
