@@ -102,6 +102,7 @@ class Fleet(FleetArrays, Shown):
     sources: tuple[Source, ...] = ()
     true_pools: Mapping[str, str] = field(default_factory=dict)  # of pools that are parts of one
     assumed_hosts: frozenset[str] = frozenset()  # pools whose blank ``existing_hosts`` Current has filled in
+    emptied: tuple[str, ...] = ()  # hosts and hubs that a plan was asked to empty, see `planner.sizing.drained`
     own: tuple[Own, ...] = ()  # rules, sources of round-trip times and aims that the caller gives
 
     def __post_init__(self) -> None:

@@ -68,7 +68,8 @@ class Plan(Shown):
     ``objective_value``, ``lower_bound`` and the gap are in the unit of the objective: hosts, new hosts
     or money. The bound holds for all plans that are best on the aims ``before`` the objective; ``then`` are those
     after it. ``status`` says how good the plan is, ``complete`` whether every site that needs a shared host has one.
-    ``fleet_id``, ``number`` and ``follows`` (the hash of the plan before) are those of `planner.identity`.
+    ``fleet_id``, ``number`` and ``follows`` (the hash of the plan before) are those of `planner.identity`. ``emptied``
+    are the hosts and hubs that it was asked to empty: it is a plan of the fleet without them.
     Each list is a DataFrame too: ``hosts_frame``, ``assignments_frame`` and so on; ``frames`` has them all by name.
     """
 
@@ -94,6 +95,7 @@ class Plan(Shown):
     fleet_id: str = ""
     number: int = 1
     follows: str = ""
+    emptied: tuple[str, ...] = ()
 
     hosts_frame = TableOf("host_list")
     assignments_frame = TableOf("assignments", "margin_ms")

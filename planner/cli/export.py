@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from planner.cli.options import FLEET, QUIET, read_inventory
+from planner.cli.options import FLEET, QUIET, fleet_and_plan
 from planner.cli.output_options import check_outputs, put_in_place
 from planner.cli.progress import Stages
 from planner.cli.streams import files_among, hand_over, hand_over_pieces, is_stdout, say
@@ -86,7 +86,7 @@ def export(
         castingvote export fleet.xlsx plan.xlsx --evidence audit-2027
     """
     from planner.cli.certify import certify
-    from planner.outputs import plan_to_geojson, plan_to_markdown, read_plan, write_csv
+    from planner.outputs import plan_to_geojson, plan_to_markdown, write_csv
 
     files = (geojson, markdown, certificate)
     if folder is None and evidence is None and not any(files):
@@ -98,7 +98,7 @@ def export(
         raise click.UsageError("Only one of --geojson, --markdown and --certificate can go to standard output.")
     _keep_inputs(fleet, plan, [path for path in files if path], folder)
     check_outputs(fleet, *files)
-    inventory, made = read_inventory(fleet), read_plan(plan)
+    inventory, made = fleet_and_plan(fleet, plan)
     certified = None if certificate is None else certify(Stages(quiet=quiet), inventory, made, None)
     with put_in_place():
         written = [] if folder is None else write_csv(inventory, made, folder)

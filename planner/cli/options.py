@@ -14,6 +14,7 @@ from planner.cli.streams import say
 
 if TYPE_CHECKING:
     from planner.fleet import Fleet
+    from planner.plan import Plan
     from planner.progress import Cell
 
 
@@ -91,6 +92,18 @@ def read_inventory(fleet: Path) -> Fleet:
     # What is planned or checked rests on these workbooks too.
     read = (Source(path.name, hashlib.sha256(path.read_bytes()).hexdigest()) for path in returned)
     return now.fleet.replace(sources=(*found.sources, *read))
+
+
+def fleet_and_plan(fleet: Path, plan: Path) -> tuple[Fleet, Plan]:
+    """Return a plan and the fleet that it is of, without what the plan was asked to empty.
+
+    Raises InputError where one of them cannot be read.
+    """
+    from planner.outputs import read_plan
+    from planner.sizing import as_planned
+
+    inventory, made = read_inventory(fleet), read_plan(plan)
+    return as_planned(inventory, made), made
 
 
 def _statuses(context: click.Context, _parameter: click.Parameter, given: tuple[str, ...]) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from planner.cli.options import FLEET, PROGRESS, QUIET, read_inventory, returned_steps
+from planner.cli.options import FLEET, PROGRESS, QUIET, fleet_and_plan, returned_steps
 from planner.cli.output_options import check_outputs, json_file, put_in_place, workbook
 from planner.cli.progress import Stages, in_words
 from planner.cli.streams import files_among, hand_over, is_stdout, say
@@ -82,7 +82,7 @@ def rollout(
         castingvote rollout fleet.xlsx plan.xlsx -o rollout.xlsx --calendar rollout.ics
     """
     from planner.cli.rollout_report import print_rollout
-    from planner.outputs import read_plan, write_calendar, write_rollout_workbook
+    from planner.outputs import write_calendar, write_rollout_workbook
     from planner.outputs.calendar import is_of
     from planner.outputs.rollout_json import rollout_to_json
     from planner.outputs.tickets import write_tickets
@@ -92,7 +92,7 @@ def rollout(
     check_outputs(fleet, output, calendar, tickets, json_path, plan=plan)
     stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading fleet and plan"):
-        inventory, made = read_inventory(fleet), read_plan(plan)
+        inventory, made = fleet_and_plan(fleet, plan)
         before = _earlier(earlier, calendar)
     words = "Looking for an order and for the fewest waves"
     with stages.stage("order", words) as show:

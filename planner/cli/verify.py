@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from planner.cli.options import FLEET, PROGRESS, QUIET, read_inventory
+from planner.cli.options import FLEET, PROGRESS, QUIET, fleet_and_plan, read_inventory
 from planner.cli.output_options import check_outputs, json_file, put_in_place
 from planner.cli.streams import hand_over, is_stdout, printable, say
 from planner.counted_words import counted
@@ -68,15 +68,13 @@ def verify(
     Example:
         castingvote verify fleet.xlsx plan.json --proof
     """
-    from planner.outputs import read_plan
     from planner.outputs.noun_json import noun_to_json
     from planner.verify import verify as check_plan
 
     if plan is None and (with_proof or certificate is None):
         raise click.UsageError("Name a PLAN to check, or a certificate with --certificate.")
     check_outputs(fleet, json_path, plan=plan)
-    inventory = read_inventory(fleet)
-    made = None if plan is None else read_plan(plan)
+    inventory, made = (read_inventory(fleet), None) if plan is None else fleet_and_plan(fleet, plan)
     checks = Checks(() if made is None else check_plan(inventory, made))
     if made is not None and with_proof:
         from planner.verify import verify_proof

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from planner.cli.options import FLEET, PROGRESS, QUIET, given_mapping, read_inventory
+from planner.cli.options import FLEET, PROGRESS, QUIET, fleet_and_plan, given_mapping
 from planner.cli.output_options import check_outputs, page_name, put_in_place
 from planner.cli.progress import Stages
 from planner.cli.streams import say
@@ -61,7 +61,6 @@ def report(fleet: Path, plan: Path, output: Path, curve_seconds: float, since: P
     Example:
         castingvote report fleet.xlsx plan.xlsx -o plan.html
     """
-    from planner.outputs import read_plan
     from planner.outputs import write_report as write_html
     from planner.verify import verify
 
@@ -70,7 +69,7 @@ def report(fleet: Path, plan: Path, output: Path, curve_seconds: float, since: P
         check_outputs(since, output)
     stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading fleet and plan"):
-        inventory, made = read_inventory(fleet), read_plan(plan)
+        inventory, made = fleet_and_plan(fleet, plan)
         violations = [v for v in verify(inventory, made) if v.severity == "violation"]
     curve = curve_of(stages, inventory, made, curve_seconds)
     difference = None if since is None else _difference(stages, since, (inventory, made), plan.name)

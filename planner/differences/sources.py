@@ -16,6 +16,7 @@ from planner.intake import read_fleet
 from planner.outputs import headings
 from planner.outputs.read_plan import read_plan
 from planner.plan import Plan
+from planner.sizing import as_planned
 
 _PLAN_SHEETS = {headings.HOSTS, headings.ASSIGNMENTS}
 
@@ -31,7 +32,7 @@ def read_side(path: Path, fleet: Path | None, mapping: Path | None) -> tuple[Giv
     plan = read_plan(path)
     if fleet is not None:
         given, note = _mapped(fleet, mapping)
-        return (given, plan), note
+        return (as_planned(given, plan), plan), note
     beside = _beside(path, plan)
     if beside is None:
         changed = [name for source in plan.sources if (path.parent / (name := Path(source.name).name)).is_file()]
@@ -44,7 +45,7 @@ def read_side(path: Path, fleet: Path | None, mapping: Path | None) -> tuple[Giv
     found = _read(beside, mapping)
     if found is None:
         return plan, f"{beside} cannot be read without its mapping: causes come from the plan alone."
-    return (found, plan), f"The fleet of {path.name} was found beside it: {beside}."
+    return (as_planned(found, plan), plan), f"The fleet of {path.name} was found beside it: {beside}."
 
 
 def _mapped(path: Path, mapping: Path | None) -> tuple[Fleet, str]:

@@ -70,6 +70,13 @@ class Record:
         number = self.number(key, default)
         return int(number) if number.is_integer() else self._unreadable(key, number, "a whole number", 0)
 
+    def texts(self, key: str) -> tuple[str, ...]:
+        """Return a list of texts; empty where the key is missing."""
+        value = self._values.get(key, [])
+        if isinstance(value, list) and all(isinstance(one, str) for one in value):
+            return tuple(value)
+        return self._unreadable(key, value, "a list of texts", ())
+
     def flag(self, key: str) -> bool:
         """Return true or false."""
         value = self._values.get(key)

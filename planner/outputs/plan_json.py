@@ -49,6 +49,7 @@ def _members(plan: Plan) -> dict[str, Any]:
         "number": plan.number,
         "hash": plan_hash(plan),
         "follows": plan.follows,
+        "emptied": list(plan.emptied),
         "status": plan.status,
         "complete": plan.complete,
         "aims": list(plan.aims),

@@ -73,6 +73,7 @@ def _plan(record: Record) -> Plan:
         fleet_id=record.text("fleet_id", ""),
         number=record.whole("number", 1),
         follows=record.text("follows", ""),
+        emptied=record.texts("emptied"),
     )
 
 

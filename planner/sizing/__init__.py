@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from planner.sizing.count_hosts import HostCount, count
     from planner.sizing.cover.loss_conditions import loss_conditions
     from planner.sizing.cover.losses import read_losses
-    from planner.sizing.from_today.draining import drained
+    from planner.sizing.from_today.draining import as_planned, drained
     from planner.sizing.from_today.freezing import plan_frozen
     from planner.sizing.from_today.trade_off import Point, trade_off
     from planner.sizing.host_counts.certificate import certify, inequalities
@@ -71,6 +71,7 @@ __all__ = [
     "add_capacity",
     "add_distance",
     "add_host_limits",
+    "as_planned",
     "build_problem",
     "certify",
     "count",
@@ -124,6 +125,7 @@ _HOMES = {
     "add_capacity": "solvers.model_builder",
     "add_distance": "solvers.model_builder",
     "add_host_limits": "solvers.model_builder",
+    "as_planned": "from_today.draining",
     "build_problem": "instance.problem",
     "certify": "host_counts.certificate",
     "count": "count_hosts",

@@ -85,6 +85,7 @@ def assemble(case: Case, checker: Checker, draft: Draft, attained: tuple[Attaine
         sources=fleet.sources,
         version=VERSION,
         fleet_id=fleet_id(fleet),
+        emptied=fleet.emptied,
     )
     return made.rated()
 

@@ -26,7 +26,7 @@ def draft_plan(
         from planner.sizing.cover.covered_plan import plan_covered
 
         draft, bounds = plan_covered(case, budget)
-        return draft, attained_aims(case, draft.placement, draft.seating, bounds)
+        return draft, attained_aims(case, draft.placement, draft.in_use, bounds)
     sized = size(case.problem, budget, reference_counts(case.problem, case.incumbent), secondary)
     sized, placement, lowered, bounds = break_ties(case, sized, budget, thorough=thorough)
     within = case.of(lowered)
@@ -39,7 +39,16 @@ def draft_plan(
         made = with_fewer_moves(within, sized, made, seat)
     placement, seating = made
     draft = Draft(sized, placement, seating, (None,) * len(seating.seats))
-    if comparable(case.problem, sized):
-        return draft, attained_aims(case, placement, seating, bounds, by_pools=True)
-    draft, bounds = AmongAsGood(case, draft, budget).settle()
-    return draft, attained_aims(case, draft.placement, draft.seating, bounds)
+    by_pools = comparable(case.problem, sized)
+    if not by_pools:
+        draft, bounds = AmongAsGood(case, draft, budget).settle()
+    attained = attained_aims(case, draft.placement, draft.seating, bounds, by_pools=by_pools)
+    open_aims = {one.aim for one in attained if not one.proven}
+    if budget.spent or not open_aims:
+        return draft, attained
+    from planner.sizing.cover.exact_aims import settled_exactly
+
+    draft, exact = settled_exactly(case, draft, budget, longer=thorough or "moves" in open_aims)
+    if not exact:
+        return draft, attained
+    return draft, attained_aims(case, draft.placement, draft.seating, {**bounds, **exact}, by_pools=by_pools)

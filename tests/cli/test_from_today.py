@@ -9,6 +9,7 @@ import pytest
 from planner.cli import main
 from planner.cli.report import print_trade_off
 from planner.intake import read_fleet
+from planner.outputs import read_plan
 from planner.plan import moved_sites
 from planner.sizing import Point, drained, plan
 from tests.cli.conftest import small, write_fleet
@@ -46,6 +47,26 @@ def test_drained_host_is_empty(call, fleet, tmp_path):
     hosts = {host["host"] for host in json.loads((tmp_path / "plan.json").read_text())["host_list"]}
     assert "ESK-02" not in hosts
     assert call("verify", fleet, "plan.xlsx").code == 0
+
+
+def test_a_plan_remembers_what_it_was_asked_to_empty(call, fleet, tmp_path):
+    call("plan", fleet, "-o", "before.xlsx", "-q")
+    call("plan", fleet, "--drain", "ESK", "-o", "plan.xlsx", "--json", "plan.json", "-q")
+    assert json.loads((tmp_path / "plan.json").read_text())["emptied"] == ["ESK"]
+    for path in ("plan.xlsx", "plan.json"):
+        assert read_plan(tmp_path / path).emptied == ("ESK",)
+        done = call("verify", fleet, path, "--proof")
+        assert (done.code, "The proof holds" in done.out) == (0, True)
+    assert call("export", fleet, "plan.xlsx", "--evidence", "evidence", "-q").code == 0
+    compared = call("compare", "before.xlsx", "plan.xlsx", "--old-fleet", fleet, "--new-fleet", fleet)
+    assert compared.code == 0
+    assert "Cause: hub changed." in compared.out
+    book = openpyxl.load_workbook(tmp_path / "plan.xlsx")
+    rows = book["Assignments"]
+    heads = [cell.value for cell in rows[1]]
+    rows.cell(2, heads.index("host") + 1).value = "ESK-01"
+    book.save(tmp_path / "edited.xlsx")
+    assert call("verify", fleet, "edited.xlsx").code == 1
 
 
 def test_drained_hub_and_frozen_assignments(call, fleet):

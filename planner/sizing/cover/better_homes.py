@@ -136,7 +136,7 @@ class BetterHomes:
         if not isinstance(aim, Moves):
             return self._cost(aim), self._reached(aim)
         # Plans as good move as many between hosts, and may send more of them to another pool.
-        moved = aim.told(self.case, self.draft.placement, self.draft.seating) - self.case.in_force.gone
+        moved = aim.told(self.case, self.draft.placement, self.draft.in_use) - self.case.in_force.gone
         return self._cost(aim), moved + self._first_served()
 
     def _first_served(self) -> float:

@@ -1,8 +1,8 @@
-"""Later aims of small fleets with cover, exactly: the model of single hosts once more, with hosts under their names.
+"""Later aims of small fleets, exactly: the model of single hosts once more, with hosts under their names.
 
-Added to the rows of `host_by_host`: what plans keep that are as good as the one at hand on all aims before, and after
-each aim its value. A move is a home on another host than today's; the largest load is a column t with t >= the load of
-every host; the smallest margin is sought by bisection.
+Without cover, nobody has a standby there. Added to the rows of `host_by_host`: what plans keep that are as good as the
+one at hand on all aims before, and after each aim its value. A move is a home on another host than today's; the largest
+load is a column t with t >= the load of every host; the smallest margin is sought by bisection.
 """
 
 from __future__ import annotations
@@ -13,22 +13,26 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from planner.fleet import Floats
-from planner.sizing.cover.host_by_host import HostByHost, Model, size
+from planner.arrays import as_floats
+from planner.fleet import Floats, Ints
+from planner.sizing.cover.host_by_host import HostByHost, Model, homes, size
 from planner.sizing.cover.losses import Losses
 from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.instance.classes import group
 from planner.sizing.solution.aims import Aim, Bottleneck, Moves, PairAim, aim_of
 from planner.sizing.solution.counts import Counts, Sized
 from planner.sizing.solution.draft import Draft
+from planner.sizing.solution.evaluator import evaluator_of
 from planner.sizing.solution.placement import Placement
 from planner.sizing.solution.seating import Seating
 from planner.sizing.solvers.budget import Outcome, SolveBudget
-from planner.sizing.solvers.model_builder import Loads, add_room
+from planner.sizing.solvers.model_builder import Loads, Terms, add_room
 from planner.sizing.tie_breaks.as_good import as_good_as
 
 _MOST_VARIABLES = 1_500
+_MOST_HOMES = 8_000  # without cover
 _SECONDS = 30.0
+_SECONDS_ALONE = 10.0  # without cover
 _CLOSE = 1e-6
 
 
@@ -46,7 +50,7 @@ class ExactAims:
         """Offer a draft that is best by all aims, and return bounds; none where the fleet is too large."""
         problem, names = self.case.problem, self.case.today.names
         aims = [aim for aim in map(aim_of, self.case.tie_breaks) if aim.applies(self.case.incumbent)]
-        if not aims or problem.objective == "new_hosts" or size(problem, self.losses) > _MOST_VARIABLES:
+        if not aims or problem.split or size(problem, self.losses) > _MOST_VARIABLES:
             return {}
         in_use = set(self.case.in_force.host)
         self.model = Model(problem, self.losses, np.array([len(in_use.intersection(mine)) for mine in names]))
@@ -58,9 +62,9 @@ class ExactAims:
             outcome, found = self._settled(aim, budget)
             if np.isfinite(outcome.bound):
                 self.bounds[aim.name] = outcome.bound
+            x = found if outcome.has_solution else x
             if outcome.state != "optimal":
                 break
-            x = found
         if x is not None:
             answer = self.model.answer(Outcome("feasible", "", self.draft.sized.value, self.draft.sized.bound), x)
             self.draft = offer(draft_of_hosts(self.case, self.losses, answer, by_name=True))
@@ -70,12 +74,26 @@ class ExactAims:
         problem, model, good = self.case.problem, self.model, as_good_as(self.case.problem, self.draft)
         bare = [seat.site for seat, host in zip(self.draft.seating.seats, self.draft.standbys, strict=True) if not host]
         missed = good.kept, good.weight, int(problem.weights[bare].sum())
-        for cost, most in zip(model.missed(), missed, strict=True):
+        asked = missed if self.case.fleet.policy.cover != "none" else missed[:2]
+        for cost, most in zip(model.missed(), asked, strict=False):
             model.keep(cost, most + 0.5)
-        model.keep(model.objective(), good.objective + _CLOSE * max(1.0, abs(good.objective)))
+        if problem.objective == "new_hosts":
+            model.keep(model.cost(model.r, 1.0), good.hosts + 0.5)
+            model.keep(model.cost(self._added(), 1.0), good.objective + 0.5)
+        else:
+            model.keep(model.objective(), good.objective + _CLOSE * max(1.0, abs(good.objective)))
         model.keep(model.cost(model.o, 1.0), good.own + 0.5)
         if problem.objective != "cost":
             model.keep(model.cost(model.o, problem.own_cost[model.own_of]), good.own_cost * (1 + _CLOSE) + _CLOSE)
+
+    def _added(self) -> Ints:
+        """Return columns of the hosts of each pool beyond those that exist."""
+        model, problem = self.model, self.case.problem
+        added = model.rows.block(problem.pools)
+        running: Terms = model.pool, model.r, 1.0
+        new: Terms = np.arange(problem.pools), added, -1.0
+        model.rows.add([running, new], problem.pools, -np.inf, as_floats(problem.existing))
+        return added
 
     def _settled(self, aim: Aim, budget: SolveBudget) -> tuple[Outcome, Floats]:
         """Return the best of ``aim`` with the values of all columns, and keep to it."""
@@ -146,6 +164,33 @@ class ExactAims:
         if outcome.state == "optimal":
             model.keep(model.cost(most, 1.0), outcome.objective + 0.5)
         return outcome, x
+
+
+def settled_exactly(
+    case: Case, draft: Draft, budget: SolveBudget, *, longer: bool
+) -> tuple[Draft, dict[TieBreak, float]]:
+    """Return the best plan as good as ``draft``, which has no cover, with bounds; none where the fleet is too large.
+
+    ``longer``: fleets of hundreds of sites are not too large, which may take seconds.
+    """
+    problem, judge = case.problem, evaluator_of(case, cover=False)
+    # One loss of everything: nobody can stand by for anybody.
+    alone = Losses("hub", np.ones((1, problem.pools), dtype=np.bool_), ("all",), problem.caps)
+    if problem.split or homes(problem) > (_MOST_HOMES if longer else _MOST_VARIABLES):
+        return draft, {}
+    best = draft
+
+    def offer(found: Draft) -> Draft:
+        nonlocal best
+        counts = dataclasses.replace(draft.sized.counts, hosts=found.sized.counts.hosts)
+        trial = dataclasses.replace(found, sized=dataclasses.replace(draft.sized, counts=counts))
+        best = trial if judge(trial) < judge(best) else best
+        return best
+
+    bounds = ExactAims(case, alone, draft, budget.within(_SECONDS_ALONE)).settle(offer)
+    if "moves" in bounds:  # in the count of placements, sites without a host today move
+        bounds["moves"] += float(case.in_force.nowhere[problem.site[best.placement.pair]].sum())
+    return best, bounds
 
 
 def draft_of_hosts(case: Case, losses: Losses, exact: HostByHost, *, by_name: bool = False) -> Draft:

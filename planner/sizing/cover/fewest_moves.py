@@ -63,8 +63,10 @@ class FewestMoves:
     @property
     def moves(self) -> float:
         """What the best draft so far comes to."""
-        seats, own = self.draft.seating.seats, self.draft.placement.own
-        return float(self.case.in_force.moved(seats, own) - self.case.in_force.gone)
+        seating = self.draft.in_use
+        idle = [name for names in seating.names.values() for name in names]
+        moved = self.case.in_force.moved(seating.seats, self.draft.placement.own, idle)
+        return float(moved - self.case.in_force.gone)
 
     def _fewer(self) -> None:
         """Ask for fewer moves than are known; that there are none is a bound too."""

@@ -92,6 +92,11 @@ def size(problem: Problem, losses: Losses) -> int:
     return total
 
 
+def homes(problem: Problem) -> int:
+    """Return the number of variables x."""
+    return int(_numbers(problem)[problem.pool].sum())
+
+
 def _numbers(problem: Problem) -> Ints:
     """Return how many hosts of each pool can be of use, shape (P,): no more than it has sites."""
     useful = np.bincount(problem.pool, minlength=problem.pools) * 2

@@ -15,12 +15,17 @@ from planner.running import running_hosts
 
 @dataclass(frozen=True)
 class ByHost:
-    """The split ``fleet``; ``host`` names the host that a split pool is, ``pool`` the true pool of every pool."""
+    """The split ``fleet``; ``host`` names the host that a split pool is, ``pool`` the true pool of every pool.
+
+    ``cut``: some pool has more hosts of today than fit, and only the first of them are in the split fleet. Bounds of
+    its plans then hold for no others.
+    """
 
     original: Fleet
     fleet: Fleet
     host: dict[str, str]
     pool: dict[str, str]
+    cut: bool = False
 
     @property
     def split_pools(self) -> dict[str, str]:
@@ -35,14 +40,16 @@ def by_host(fleet: Fleet) -> ByHost:
     names beyond what a pool can hold, are in neither. Pools are named so that in order of their ids each split pool
     comes to the name of its host, see `instance.incumbent`.
     """
-    rows, host_of, pool_of = [], {}, {}
+    rows, host_of, pool_of, cut = [], {}, {}, False
     running = running_hosts(fleet)
     number = itertools.count(1)
     for p in sorted(range(len(fleet.pool_ids)), key=lambda p: fleet.pool_ids[p]):
         row = fleet.pools.iloc[p].to_dict()
         most = int(fleet.max_hosts[p])
         existing = int(fleet.existing_hosts[p])
-        names = [name for name in running.hosts.get(fleet.pool_ids[p], ()) if name not in fleet.retiring_hosts][:most]
+        names = [name for name in running.hosts.get(fleet.pool_ids[p], ()) if name not in fleet.retiring_hosts]
+        cut |= 0 < most < len(names)
+        names = names[:most]
         for name in names:
             split = f"0 {next(number):06d} {name}"
             host_of[split] = name
@@ -63,7 +70,7 @@ def by_host(fleet: Fleet) -> ByHost:
     rest_of = {key: f"1 {pool}" for key, pool in running.pool.items()}
     stated = [part_of.get(host) or rest_of.get((hub, host), pool) for hub, host, pool in table]
     current = fleet.current.assign(pool=pd.Series(stated, index=fleet.current.index, dtype=object))
-    return ByHost(fleet, fleet.replace(pools=pools, current=current, true_pools=pool_of), host_of, pool_of)
+    return ByHost(fleet, fleet.replace(pools=pools, current=current, true_pools=pool_of), host_of, pool_of, cut)
 
 
 def folded(split: ByHost, plan: Plan) -> Plan:

@@ -8,6 +8,7 @@ import pandas as pd
 
 from planner.errors import InputError
 from planner.fleet import Finding, Fleet
+from planner.plan import Plan
 from planner.running import running_hosts
 
 
@@ -42,4 +43,12 @@ def drained(fleet: Fleet, names: Iterable[str]) -> Fleet:
         Finding("info", "drained", "", f"{name} is emptied, as asked: it serves no site in the plan.")
         for name in wanted
     ]
-    return fleet.replace(pools=pools, findings=(*fleet.findings, *emptied))
+    known = tuple(dict.fromkeys((*fleet.emptied, *wanted)))
+    return fleet.replace(pools=pools, findings=(*fleet.findings, *emptied), emptied=known)
+
+
+def as_planned(fleet: Fleet, plan: Plan) -> Fleet:
+    """Return ``fleet`` without room at what ``plan`` was asked to empty, as far as it is still there."""
+    there = {*fleet.hub_ids, *(host for _, host in running_hosts(fleet).pool)} if plan.emptied else set()
+    names = [name for name in plan.emptied if name in there and name not in fleet.emptied]
+    return drained(fleet, names) if names else fleet

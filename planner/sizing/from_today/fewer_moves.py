@@ -45,6 +45,8 @@ def fewer_moves(fleet: Fleet, first: Plan, budget: SolveBudget, *, extra_hosts: 
     split = None if why else by_host(fleet)
     if split is not None and len(fleet.site_ids) * len(split.fleet.pool_ids) > _MOST_PAIRS:
         why = "the fleet is too large for the model of single hosts"
+    if split is not None and split.cut:
+        why = "more hosts run today than fit"
     if split is None or why:
         return _without_more(first, why, extra_hosts)
     model = MoveModel(split, first)

@@ -58,7 +58,7 @@ def trade_off(
         for hosts in range(plan.hosts, plan.hosts + most + 1):
             tell(f"the fewest moves with {hosts} hosts")
             found = model.solve(hosts, budget)
-            points.append(Point(hosts, found.moves, max(found.bound, end.bound)))
+            points.append(Point(hosts, found.moves, 0 if split.cut else max(found.bound, end.bound)))
             if budget.spent or (found.moves is not None and found.moves <= end.bound):
                 break
     return tuple(points)

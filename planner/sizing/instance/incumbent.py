@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence, Set
+from collections.abc import Collection, Sequence, Set
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -45,9 +45,12 @@ class InForce:
         """Sites (S,) that have no host today, so that nothing they do is a move."""
         return np.array([not hub for hub in self.hub], dtype=np.bool_)
 
-    def moved(self, seats: Sequence[Seat], own: Bools) -> int:
-        """Return how many sites have another host than today, those that go over to their own (S,) included."""
-        used = {seat.host for seat in seats}
+    def moved(self, seats: Sequence[Seat], own: Bools, idle: Collection[str] = ()) -> int:
+        """Return how many sites have another host than today, those that go over to their own (S,) included.
+
+        Hosts that are ``idle`` carry nobody and stand by: they may be among those that exist.
+        """
+        used = {*idle, *(seat.host for seat in seats)}
         runs = self.today.named & used
         for p in {seat.pool for seat in seats}:
             runs |= self.today.running(p, int(self.problem.existing[p]), used)
@@ -61,15 +64,26 @@ class InForce:
 
 
 def today_of(fleet: Fleet, problem: Problem) -> Today:
-    """Return today's assignment with names for all hosts of each pool that exist or can be of use."""
+    """Return today's assignment with names for all hosts of each pool that exist or can be of use.
+
+    Where more are named than fit, which of them run on is for the plan to choose.
+    """
     # A host carries or stands by for one cluster at the least.
     useful = 2 * np.bincount(problem.pool, weights=problem.clusters[problem.site], minlength=problem.pools)
     most = np.maximum(problem.existing, np.minimum(problem.max_hosts, useful)).astype(np.int64)
-    return read_today(fleet, problem.pool_at, fit=problem.max_hosts, most=most)
+    everyone = np.full(problem.pools, np.iinfo(np.int64).max)
+    return read_today(fleet, problem.pool_at, fit=everyone, most=most)
 
 
 def incumbent_pairs(fleet: Fleet, problem: Problem, today: Today) -> Bools:
-    """Mark the pairs (E,) that keep a site on the pool that serves it today."""
+    """Mark the pairs (E,) that keep a site on the pool that serves it today.
+
+    A site whose host Current does not name stays on a host that runs: not in a pool where none does.
+    """
+    runs = [
+        count > 0 or not today.named.isdisjoint(names)
+        for count, names in zip(problem.existing.tolist(), today.names, strict=True)
+    ]
     pool_of_host = {name: p for p, names in enumerate(today.names) for name in names}
     ids = [fleet.pool_ids[at] for at in problem.pool_at]
     marks = falses(len(problem.pool))
@@ -80,7 +94,7 @@ def incumbent_pairs(fleet: Fleet, problem: Problem, today: Today) -> Bools:
         named = today.host[site]
         for e in range(problem.indptr[s], problem.indptr[s + 1]):
             p = problem.pool[e]
-            marks[e] = p == pool_of_host.get(named) if named else ids[p] in today.may_be.get(site, ())
+            marks[e] = p == pool_of_host.get(named) if named else runs[p] and ids[p] in today.may_be.get(site, ())
     return marks
 
 

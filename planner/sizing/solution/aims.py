@@ -101,7 +101,9 @@ class Moves(PairAim):
 
     def told(self, case: Case, placement: Placement, seating: Seating) -> float:
         """Return the moves between hosts, those of sites that need no shared host any more included."""
-        return float(case.in_force.moved(seating.seats, placement.own))
+        covered = case.fleet.policy.cover != "none"
+        idle = [name for names in seating.names.values() for name in names] if covered else ()
+        return float(case.in_force.moved(seating.seats, placement.own, idle))
 
     def bound(self, case: Case, placement: Placement, seating: Seating, known: float | None) -> float:
         """Return a bound on moves: sites without a host today do not move, whatever pool they use."""

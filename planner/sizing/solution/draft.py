@@ -21,3 +21,10 @@ class Draft:
     seating: Seating
     standbys: tuple[str | None, ...]
     short: bool = False
+
+    @property
+    def in_use(self) -> Seating:
+        """The seating without the names of hosts that neither carry a site nor stand by for one."""
+        used = {seat.host for seat in self.seating.seats}.union(filter(None, self.standbys))
+        names = {p: [name for name in mine if name in used] for p, mine in self.seating.names.items()}
+        return Seating(self.seating.seats, names)

@@ -30,7 +30,8 @@ def evaluator_of(case: Case, *, cover: bool) -> Evaluator:
     problem = case.problem
 
     def evaluate(draft: Draft) -> tuple[float, ...]:
-        placement, seats = draft.placement, draft.seating.seats
+        placement, seating = draft.placement, draft.in_use
+        seats = seating.seats
         pairs = zip(seats, draft.standbys, strict=True)
         bare = {seat.site for seat, standby in pairs if standby is None} if cover else set()
         hosts = running(problem, draft)
@@ -42,7 +43,7 @@ def evaluator_of(case: Case, *, cover: bool) -> Evaluator:
         ]
         for aim in map(aim_of, case.tie_breaks):
             counted = aim.applies(case.incumbent) and aim.defined(placement)
-            value = aim.told(case, placement, draft.seating) if counted else 0.0
+            value = aim.told(case, placement, seating) if counted else 0.0
             aims.append(-value if aim.larger else value)
         return tuple(round(aim, _DIGITS) for aim in aims)
 

@@ -66,7 +66,7 @@ class AmongAsGood:
     def _told(self, aim: Aim) -> float:
         """Return what the draft makes of ``aim``; of moves those that a plan can do without."""
         draft = self.draft
-        told = aim.told(self.case, draft.placement, draft.seating)
+        told = aim.told(self.case, draft.placement, draft.in_use)
         if isinstance(aim, Moves):
             return told - self.case.in_force.gone
         return told
