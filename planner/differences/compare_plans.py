@@ -20,6 +20,7 @@ from planner.differences.sides import Sides
 from planner.errors import InputError
 from planner.explain.bench import planned
 from planner.fleet import Fleet, Source
+from planner.identity import identity_in_words
 from planner.outputs.how_sure import headline
 from planner.plan import Plan
 from planner.sizing import SolveBudget
@@ -82,16 +83,21 @@ class _Given:
 
 def _side(given: Given, name: str, budget: SolveBudget, tell: Callable[[str], None], *, today: bool = False) -> _Given:
     if isinstance(given, Plan):
-        return _Given(given, None, Side(name, "plan", headline(given), given.sources))
+        return _Given(given, None, Side(name, "plan", _told(given), given.sources))
     if isinstance(given, tuple):
         fleet, plan = given
-        return _Given(plan, fleet, Side(name, "plan and fleet", headline(plan), fleet.sources))
+        return _Given(plan, fleet, Side(name, "plan and fleet", _told(plan), fleet.sources))
     if today:
         plan = plan_in_force(given)
         return _Given(plan, given, Side(name, "fleet as it stands", headline(plan), given.sources))
     tell(f"Planning the fleet {name}")
     plan = planned(given, SolveBudget(seed=budget.seed, stopped=budget.stopped))
     return _Given(plan, given, Side(name, "fleet, planned here", headline(plan), given.sources))
+
+
+def _told(plan: Plan) -> str:
+    """Return what a plan comes to, and which one it is."""
+    return f"{headline(plan)} {identity_in_words(plan)}"
 
 
 def _road(

@@ -13,6 +13,7 @@ from planner import columns
 from planner.columns import Sheet
 from planner.differences.difference import Cause, FleetChange
 from planner.fleet import Fleet
+from planner.identity import fleet_id
 from planner.latency import resolve
 
 RELEASES = frozenset({"release", "target_release", "host_release", "host_release_today"})
@@ -78,7 +79,11 @@ def text_of(value: Any) -> str:
 
 def _of_policy(old: Fleet, new: Fleet) -> Iterator[FleetChange]:
     for setting in dataclasses.fields(old.policy):
+        if setting.name in ("last_plan", "last_plan_hash"):  # which plans there were is no difference of fleets
+            continue
         before, after = (text_of(getattr(fleet.policy, setting.name)) for fleet in (old, new))
+        if setting.name == "fleet_id" and fleet_id(old) == fleet_id(new):  # it was derived, and is written down now
+            continue
         if before != after:
             cause: Cause = "policy" if counts(columns.POLICY, setting.name) else "other"
             yield FleetChange(cause, "Policy", setting.name, "value", before, after)
