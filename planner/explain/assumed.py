@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -19,12 +20,35 @@ _MOST_PAIRS = 2_000_000  # of sites and hubs, known or not: beyond it unknown pa
 _FAR_MS = 60_000.0
 
 
+@dataclass(frozen=True)
+class OpenPairs:
+    """Pairs (E,) by positions of their ``site`` and ``hub`` in the fleet, with a guess of the round-trip time in ms."""
+
+    site: Ints
+    hub: Ints
+    guess: Floats
+
+    def __len__(self) -> int:
+        return len(self.site)
+
+    def named(self, fleet: Fleet) -> dict[Pair, float]:
+        """Return the guess of each pair by its names."""
+        sites = map(fleet.site_ids.__getitem__, self.site.tolist())
+        hubs = map(fleet.hub_ids.__getitem__, self.hub.tolist())
+        return dict(zip(zip(sites, hubs, strict=True), self.guess.tolist(), strict=True))
+
+
 def assumed(fleet: Fleet, pairs: Sequence[Pair], outcome: Outcome) -> Fleet:
     """Return ``fleet`` with each of ``pairs`` measured on the policy's day: exactly its budget, or beyond any."""
-    table = fleet.latency
-    width = max(len(fleet.hub_ids), 1)
     site = positions([site for site, _ in pairs], fleet.site_ids)
     hub = positions([hub for _, hub in pairs], fleet.hub_ids)
+    return assumed_at(fleet, site, hub, outcome)
+
+
+def assumed_at(fleet: Fleet, site: Ints, hub: Ints, outcome: Outcome) -> Fleet:
+    """Return `assumed` for pairs that are given by the positions of their ``site`` and ``hub`` (E,) in the fleet."""
+    table = fleet.latency
+    width = max(len(fleet.hub_ids), 1)
     wanted = site * width + hub
     rtt_ms = fleet.budgets_ms[site] if outcome == "within" else np.full(len(site), _FAR_MS)
     loss = np.zeros(len(site)) if outcome == "within" else np.full(len(site), np.nan)
@@ -55,7 +79,7 @@ def _rows(rtt_ms: Floats, loss: Floats, moment: pd.Timestamp) -> pd.DataFrame:
     return typed_table(columns.LATENCY, given, len(rtt_ms))
 
 
-def open_pairs(fleet: Fleet, checker: Checker) -> dict[Pair, float]:
+def open_pairs(fleet: Fleet, checker: Checker) -> OpenPairs:
     """Return the pairs of sites that need a host which may not be used now and could be if measured, with a guess.
 
     The guess is a round-trip time in ms, 0 where there is none. They are the unknown ones, those whose evidence or
@@ -71,14 +95,17 @@ def open_pairs(fleet: Fleet, checker: Checker) -> dict[Pair, float]:
     possible = (weaker | _old(fleet, checker) | (estimated & over)) & (low <= budget[known.site])
     possible &= checker.needs_host[known.site]
     keys = known.site.astype(np.int64) * width + known.hub
-    found = dict(zip(_named(fleet, keys[possible]), known.rtt_ms[possible].tolist(), strict=True))
+    open_keys, guess = keys[possible], known.rtt_ms[possible]
     if len(fleet.site_ids) * width <= _MOST_PAIRS:
-        unknown = np.setdiff1d(np.arange(len(fleet.site_ids) * width), keys)
-        unknown = unknown[checker.needs_host[unknown // width]]
-        guess = _guesses(fleet, unknown)
-        near = ~(guess > budget[unknown // width])
-        found.update(zip(_named(fleet, unknown[near]), np.nan_to_num(guess[near]).tolist(), strict=True))
-    return found
+        is_unknown = np.repeat(checker.needs_host, width)
+        is_unknown[keys] = False
+        unknown = np.flatnonzero(is_unknown)
+        fibre = _guesses(fleet, unknown)
+        near = ~(fibre > budget[unknown // width])
+        open_keys = np.concatenate((open_keys, unknown[near]))
+        guess = np.concatenate((guess, np.nan_to_num(fibre[near])))
+    site, hub = np.divmod(open_keys, max(width, 1))
+    return OpenPairs(site, hub, guess)
 
 
 def _old(fleet: Fleet, checker: Checker) -> Bools:
@@ -96,8 +123,3 @@ def _guesses(fleet: Fleet, keys: Ints) -> Floats:
     site, hub = np.divmod(keys, max(len(fleet.hub_ids), 1))
     at, hubs = fleet.sites[["latitude", "longitude"]].to_numpy(dtype=np.float64), hub_coordinates(fleet)
     return 2.0 * FIBRE_MS_PER_KM * distance_km(at[site, 0], at[site, 1], hubs[hub, 0], hubs[hub, 1])
-
-
-def _named(fleet: Fleet, keys: Ints) -> list[Pair]:
-    site, hub = np.divmod(keys, max(len(fleet.hub_ids), 1))
-    return [(fleet.site_ids[s], fleet.hub_ids[h]) for s, h in zip(site.tolist(), hub.tolist(), strict=True)]

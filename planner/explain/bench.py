@@ -70,6 +70,16 @@ class Bench:
         found = self._count_of(fleet)
         return found.unserved == 0 and found.objective_value < self.plan.lower_bound - _CLOSE
 
+    @property
+    def all_hosts_needed(self) -> bool:
+        """Whether the hosts at hand serve everybody and fewer had no room, though every site might use every hub."""
+        problem = self.problem
+        if self.before.unserved or problem.objective != "hosts" or np.isfinite(problem.own_cost).any():
+            return False
+        caps = np.repeat(problem.caps, np.minimum(problem.max_hosts, self.counted))
+        largest = np.sort(caps)[::-1][: max(0, self.counted - 1)]
+        return int(largest.sum()) < int(problem.clusters.sum())
+
     def _count_of(self, fleet: Fleet) -> HostCount:
         left, seed = self.budget.left, self.budget.seed
         with ThreadPoolExecutor(1) as pool:

@@ -14,7 +14,7 @@ import numpy as np
 
 from planner.counted_words import counted
 from planner.explain.arcs import ExtraArcs, nearest, within
-from planner.explain.assumed import Pair, assumed, open_pairs
+from planner.explain.assumed import Pair, assumed, assumed_at, open_pairs
 from planner.explain.bench import Bench
 from planner.explain.explanation import PlanMeasures
 from planner.explain.wording import some
@@ -114,21 +114,23 @@ def _without(bench: Bench, pairs: tuple[Pair, ...]) -> Plan | None:
 
 def _that_would_help(bench: Bench) -> list[_Group]:
     """Return the sets of pairs that would save a host, and the pairs that would serve an unserved site."""
+    if bench.budget.spent or bench.all_hosts_needed:
+        return []
     candidates = open_pairs(bench.fleet, bench.checker)
-    if not candidates or bench.budget.spent:
+    if not len(candidates):
         return []
     bench.tell("what if every pair turned out within the budget")
-    fleet = assumed(bench.fleet, list(candidates), "within")
+    fleet = assumed_at(bench.fleet, candidates.site, candidates.hub, "within")
     if not bench.before.unserved and bench.fleet.policy.cover == "none":
         # Nobody else can be served: the count tells, far sooner than a plan.
-        return _saving(bench, Checker.of(fleet), candidates) if bench.is_better(fleet) else []
+        return _saving(bench, Checker.of(fleet), candidates.named(bench.fleet)) if bench.is_better(fleet) else []
     best = bench.plan_of(fleet)
     if best is None or not _better(bench, best):
         return []
-    found = []
+    found, guesses = [], candidates.named(bench.fleet)
     for site in sorted(set(bench.before.unserved) - set(PlanMeasures.of(best).unserved)):
-        found += _serving(bench, site, candidates)
-    return found + _saving(bench, Checker.of(fleet), candidates)
+        found += _serving(bench, site, guesses)
+    return found + _saving(bench, Checker.of(fleet), guesses)
 
 
 def _serving(bench: Bench, site: str, candidates: dict[Pair, float]) -> list[_Group]:

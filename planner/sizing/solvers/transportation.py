@@ -45,6 +45,15 @@ class Transport:
         most = None if self.most is None else self.most[keep]
         return replace(self, tail=self.tail[keep], head=self.head[keep], most=most)
 
+    def reached(self) -> Transport:
+        """Return the problem without the sinks that no arc leads to and no limit names; its arcs keep their order."""
+        kept = np.bincount(self.head, minlength=len(self.room)) > 0
+        for inside, _ in self.limits:
+            kept |= inside
+        number = np.cumsum(kept) - 1
+        limits = tuple((inside[kept], most) for inside, most in self.limits)
+        return replace(self, head=number[self.head], room=self.room[kept], limits=limits)
+
 
 @dataclass(frozen=True)
 class Cost:
@@ -61,8 +70,9 @@ def least_cost_flow(problem: Transport, costs: Sequence[Cost]) -> Ints | None:
     time. Raises SolverError when the flow code fails.
     """
     coarser = 1.0
+    reached = problem.reached()  # the flow code takes its time for every node
     while True:
-        found = _flow(problem, costs, coarser)
+        found = _flow(reached, costs, coarser)
         if found is None or isinstance(found, np.ndarray):
             return found
         if found != _TOO_LARGE or coarser > _COARSEST:

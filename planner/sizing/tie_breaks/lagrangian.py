@@ -16,6 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planner.arrays import as_floats
 from planner.fleet import Floats, Ints
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.budget import SolveBudget
@@ -45,6 +46,7 @@ class LagrangianRelaxation:
         self.cost = cost
         self.hosts = hosts
         self.load = problem.items[problem.site]
+        self.short_pool = problem.pool.astype(np.min_scalar_type(problem.pools))
         largest = int(problem.max_hosts.max(initial=0))
         self.most = min(largest, max(1, hosts))
 
@@ -54,7 +56,9 @@ class LagrangianRelaxation:
         reduced = self.cost - u[problem.site]
         wanted = np.flatnonzero(reduced < 0)
         per_cluster = reduced[wanted] / self.load[wanted]
-        wanted = wanted[np.lexsort((per_cluster, problem.pool[wanted]))]
+        wanted = wanted[np.argsort(per_cluster, kind="stable")]
+        # Pools are few, and short numbers are sorted by counting.
+        wanted = wanted[np.argsort(self.short_pool[wanted], kind="stable")]
         pool = problem.pool[wanted]
         load = self.load[wanted]
         filled = np.cumsum(load)
@@ -66,12 +70,11 @@ class LagrangianRelaxation:
         counted = np.minimum(problem.max_hosts, self.most)
         fits = at < counted[pool]
         cell = (pool * self.most + at)[fits]
-        worth: Floats = np.zeros(problem.pools * self.most)
-        np.add.at(worth, cell, reduced[wanted][fits])
-        worth = worth.reshape(problem.pools, self.most)
+        cells = problem.pools * self.most
+        worth = as_floats(np.bincount(cell, weights=reduced[wanted][fits], minlength=cells)).reshape(-1, self.most)
         number = np.arange(self.most)[None, :]
         worth[number >= problem.max_hosts[:, None]] = np.inf
-        best = np.argsort(worth, axis=None, kind="stable")[: self.hosts]
+        best = _least(worth.ravel(), self.hosts)
         running = np.bincount(best // self.most, minlength=problem.pools)
         hosts = running.astype(np.int64)
         on_running = at < hosts[pool]
@@ -108,3 +111,11 @@ class LagrangianRelaxation:
                 u = best_u
                 now = best
         return best, list(met.values())
+
+
+def _least(values: Floats, number: int) -> Ints:
+    """Return the positions of the ``number`` least of ``values``, in order; of equal ones those that come first."""
+    if number >= len(values):
+        return np.argsort(values, kind="stable")
+    near = np.flatnonzero(values <= np.partition(values, number)[number])
+    return near[np.argsort(values[near], kind="stable")][:number]
