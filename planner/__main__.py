@@ -14,6 +14,8 @@ _OBJECTS_BETWEEN_COLLECTIONS = 200_000
 def main() -> None:
     """Run the command line with the arguments of the process and exit with its code."""
     leave_at_once()
+    # NumPy's products are small here: threads of its own take more time than they save.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     gc.set_threshold(_OBJECTS_BETWEEN_COLLECTIONS, 20, 20)
     from planner.cli import main as run
     from planner.cli.without_arrow import load_pandas_without_arrow

@@ -78,7 +78,7 @@ class SheetText:
         self._sheet = sheet
         self._looks = looks
         self._numbers: dict[tuple[str, bool | type], int] = {}
-        self._known: dict[str, tuple[bool, str]] = {}
+        self._texts: dict[tuple[str | None, str], str] = {}
         self._letters: list[str] = []
 
     def cells(self, row: int, values: Sequence[Content], styles: Sequence[str]) -> str:
@@ -86,42 +86,42 @@ class SheetText:
         while len(self._letters) < len(values):
             self._letters.append(get_column_letter(len(self._letters) + 1))
         cells = zip(self._letters, values, styles, strict=False)
-        return "".join([self._cell(f"{letter}{row}", value, style) for letter, value, style in cells])
+        return "".join([f'<c r="{letter}{row}"{self._inside(value, style)}' for letter, value, style in cells])
 
-    def _cell(self, place: str, value: Content, style: str) -> str:
-        if isinstance(value, str):
-            return self._of_text(place, value, style) if value else self._blank(place, style)
+    def _inside(self, value: Content, style: str) -> str:
+        """Return what follows the place of a cell; that of texts and blanks, which come back often, is made once."""
+        if isinstance(value, str) or value is None:
+            known = self._texts.get((value, style))
+            if known is None:
+                known = self._of_text(value, style) if value else self._blank(style)
+                self._texts[value, style] = known
+            return known
         if isinstance(value, float):
             number = cellsafe.number(value)
-            return self._blank(place, style) if number is None else self._of_number(place, f"{number:.16g}", style)
-        if value is None:
-            return self._blank(place, style)
+            return self._blank(style) if number is None else self._of_number(f"{number:.16g}", style)
         if isinstance(value, bool):
-            return self._of_number(place, f"{value:d}", style, kind="b")
+            return self._of_number(f"{value:d}", style, kind="b")
         if isinstance(value, int):
-            return self._of_number(place, f"{value:.16g}", style)
+            return self._of_number(f"{value:.16g}", style)
         if isinstance(value, Styled):
-            return self._cell(place, value.value, value.style)
+            return self._inside(value.value, value.style)
         if isinstance(value, Formula):
             told = f"<f>{escape(value.formula[1:], quote=False)}</f><v>{escape(value.result, quote=False)}</v>"
-            return f'<c r="{place}" s="{self._style(style)}" t="str">{told}</c>'
+            return f' s="{self._style(style)}" t="str">{told}</c>'
         day: float = to_excel(value)  # type: ignore[no-untyped-call]
-        return f'<c r="{place}" s="{self._style_of_time(style, value)}" t="n"><v>{day:.16g}</v></c>'
+        return f' s="{self._style_of_time(style, value)}" t="n"><v>{day:.16g}</v></c>'
 
-    def _blank(self, place: str, style: str) -> str:
-        return f'<c r="{place}" s="{self._style(style)}" t="n" />'
+    def _blank(self, style: str) -> str:
+        return f' s="{self._style(style)}" t="n" />'
 
-    def _of_number(self, place: str, number: str, style: str, kind: str = "n") -> str:
-        return f'<c r="{place}" s="{self._style(style)}" t="{kind}"><v>{number}</v></c>'
+    def _of_number(self, number: str, style: str, kind: str = "n") -> str:
+        return f' s="{self._style(style)}" t="{kind}"><v>{number}</v></c>'
 
-    def _of_text(self, place: str, text: str, style: str) -> str:
-        known = self._known.get(text)
-        if known is None:
-            known = self._known[text] = (cellsafe.looks_like_formula(text), _inline(cellsafe.cell_text(text)))
-        quoted, inline = known
+    def _of_text(self, text: str, style: str) -> str:
         if style == ANY:
             style = TEXT  # so that text in a user's own column is no number after an edit
-        return f'<c r="{place}" s="{self._style(style, quoted)}" t="inlineStr">{inline}</c>'
+        number = self._style(style, cellsafe.looks_like_formula(text))
+        return f' s="{number}" t="inlineStr">{_inline(cellsafe.cell_text(text))}</c>'
 
     def _style(self, name: str, quoted: bool = False) -> int:
         """Return the number of a style in the workbook; ``quoted``: text stays text when somebody edits the cell."""

@@ -116,7 +116,7 @@ def _flow(
 
 def total_costs(costs: Sequence[Cost], flow: Ints) -> tuple[float, ...]:
     """Return the total of each cost over a flow (A,), in whole steps."""
-    steps = [np.rint(cost.values / cost.step) @ flow for cost in costs]
+    steps = [(np.rint(cost.values / cost.step) * flow).sum() for cost in costs]
     return tuple(float(number) * cost.step for number, cost in zip(steps, costs, strict=True))
 
 

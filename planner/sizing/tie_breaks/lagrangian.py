@@ -43,23 +43,24 @@ class LagrangianRelaxation:
 
     def __init__(self, problem: Problem, cost: Floats, hosts: int) -> None:
         self.problem = problem
-        self.cost = cost
+        by_pool = np.argsort(problem.pool, kind="stable")
+        self.site, self.pool = problem.site[by_pool], problem.pool[by_pool]
+        self.cost = cost[by_pool]
+        self.load = problem.items[self.site]
         self.hosts = hosts
-        self.load = problem.items[problem.site]
-        self.short_pool = problem.pool.astype(np.min_scalar_type(problem.pools))
         largest = int(problem.max_hosts.max(initial=0))
         self.most = min(largest, max(1, hosts))
 
     def price(self, u: Floats) -> Priced:
         """Return the value of the relaxation at prices ``u`` (S,)."""
         problem = self.problem
-        reduced = self.cost - u[problem.site]
+        reduced = self.cost - u[self.site]
         wanted = np.flatnonzero(reduced < 0)
         per_cluster = reduced[wanted] / self.load[wanted]
-        wanted = wanted[np.argsort(per_cluster, kind="stable")]
-        # Pools are few, and short numbers are sorted by counting.
-        wanted = wanted[np.argsort(self.short_pool[wanted], kind="stable")]
-        pool = problem.pool[wanted]
+        pool = self.pool[wanted]
+        # One number for pool and price: pools come in order already, which the sort makes use of.
+        apart = -2.0 * per_cluster.min(initial=-1.0)
+        wanted = wanted[np.argsort(pool * apart + per_cluster, kind="stable")]
         load = self.load[wanted]
         filled = np.cumsum(load)
         first = np.searchsorted(pool, np.arange(problem.pools))
@@ -78,7 +79,7 @@ class LagrangianRelaxation:
         running = np.bincount(best // self.most, minlength=problem.pools)
         hosts = running.astype(np.int64)
         on_running = at < hosts[pool]
-        chosen = problem.site[wanted[on_running]]
+        chosen = self.site[wanted[on_running]]
         taken = np.bincount(chosen, minlength=problem.sites).astype(np.int64)
         value = u.sum() + worth.ravel()[best].sum()
         return Priced(float(value), hosts, taken, worth)
@@ -86,7 +87,7 @@ class LagrangianRelaxation:
     def climb(self, target: float, rounds: int, budget: SolveBudget) -> tuple[Priced, list[Ints]]:
         """Return the best value of ``rounds`` subgradient steps towards ``target``, and the counts met on the way."""
         u = np.full(self.problem.sites, np.inf)
-        np.minimum.at(u, self.problem.site, self.cost)
+        np.minimum.at(u, self.site, self.cost)
         best = now = self.price(u)
         best_u = u
         step = 2.0
