@@ -12,8 +12,9 @@ earlier is worth more than a smaller m, and that more than any other job a night
                                 the jobs whose last start has come, E those that can have ended in good time by then
     (4)  sum_j a_jk x_jw <= b_kw               each row k of the night's kind: crews, free places, quotas
     (5)  sum_j x_jw <= size_w, and <= m        jobs at sites
-    (6)  y_jw <= y_iw                          i in needs(j); y_i,w-1 on the right for i in earlier(j)
-         y_jw = y_j,w-1 + x_jw                 what of j is done
+    (6)  |I| y_jw <= Y_Iw                      I: one of needs(j); the same with Y_I,w-1 for one of earlier(j)
+         Y_Iw = Y_I,w-1 + sum_(i of I) x_iw    what of I is done, y_jw that of j; in large programs I are all of needs(j)
+                                               or earlier(j), which filling keeps to one by one all the same
     (7)  x_jw + sum_(v near w) x_iv <= 1       (i, d) in apart(j); near: fewer than d nights
 
 What is free and what is done is added up from moment to moment and from night to night: sums written out would make
@@ -46,6 +47,7 @@ _NOISE, _EARLY, _URGENT = 1e-3, 5e-3, 1.0  # of c: by chance, for each night, an
 _EVEN = 0.3  # e
 _DAY = 24 * 60
 _STEPS = 5_000  # most steps of the solver; the interior point method takes some 40
+_MANY = 25_000  # columns of a large program
 _MOSTLY = 0.5  # share of a job from which on it is allotted: to the night of its largest one
 
 Terms = Iterable[tuple[int, float]]  # column, coefficient
@@ -93,7 +95,7 @@ class _Program:
         self._most: list[float] = []
         self._balance: list[list[tuple[int, float]]] = []
         self._free: list[float] = []
-        self._done_of: dict[int, list[int]] = {}
+        self._done_of: dict[tuple[int, ...], tuple[Sequence[int], Sequence[int]]] = {}
 
     @cached_property
     def columns(self) -> dict[tuple[int, int], int]:
@@ -206,25 +208,31 @@ class _Program:
 
     def _order(self, job: int) -> None:  # (6)
         one = self.kinds.sheet.jobs[job]
-        for other, strict in (*((o, False) for o in one.needs), *((o, True) for o in one.earlier)):
-            if other not in self.when:
-                continue
-            mine, theirs = self._done(job), self._done(other)
-            for at, w in enumerate(self.when[job]):
-                before = bisect_left(self.when[other], w if strict else w + 1)
-                self._at_most(((mine[at], 1.0), *((column, -1.0) for column in theirs[:before][-1:])), 0.0)
+        for others, strict in ((one.needs, False), (one.earlier, True)):
+            waited_for = tuple(sorted(other for other in others if other in self.when))
+            together = [waited_for] if len(self.columns) > _MANY else [(other,) for other in waited_for]
+            for some in filter(None, together):
+                self._after(job, some, strict=strict)
 
-    def _done(self, job: int) -> Sequence[int]:
-        """Return the positions of y_jw for each of its nights, with their rows."""
-        if job not in self._done_of:
-            before: list[tuple[int, float]] = []
-            for w in self.when[job]:
+    def _after(self, job: int, others: tuple[int, ...], *, strict: bool) -> None:
+        nights, done = self._done(others)
+        for w, mine in zip(*self._done((job,)), strict=True):
+            before = bisect_left(nights, w if strict else w + 1)
+            self._at_most(((mine, float(len(others))), *((column, -1.0) for column in done[:before][-1:])), 0.0)
+
+    def _done(self, jobs: tuple[int, ...]) -> tuple[Sequence[int], Sequence[int]]:
+        """Return the nights of ``jobs`` and for each the position of what is done of them all by then, with its row."""
+        if jobs not in self._done_of:
+            nights = sorted({w for job in jobs for w in self.when[job]})
+            first = self._largest
+            for w in nights:
                 done = self._largest
-                self._balance.append([(done, 1.0), (self.columns[job, w], -1.0), *before])
+                here = [(self.columns[job, w], -1.0) for job in jobs if (job, w) in self.columns]
+                before = [(done - 1, -1.0)] if done > first else []
+                self._balance.append([(done, 1.0), *here, *before])
                 self._free.append(0.0)
-                before = [(done, -1.0)]
-                self._done_of.setdefault(job, []).append(done)
-        return self._done_of[job]
+            self._done_of[jobs] = nights, range(first, self._largest)
+        return self._done_of[jobs]
 
     def _apart(self, job: int) -> None:  # (7)
         for other, least in self.kinds.sheet.project.apart(job).items():

@@ -60,7 +60,7 @@ class Campaign:
         self.kinds, self.sheet = kinds, kinds.sheet
         sheet = kinds.sheet
         self.asked = 0  # jobs placed so far; a program counts as some of them
-        self.short = False  # whether the last run had jobs for which no night could be allotted from the first one on
+        self.short = 0  # jobs of the last run for which no night could be allotted from the first one on
         self._kinds_of: dict[int, frozenset[int]] = {}
         self._fresh = Filling(sheet, np.zeros(len(sheet.jobs)), by_order=by_order)
 
@@ -75,18 +75,22 @@ class Campaign:
         """Return the run of no night."""
         return Run((), (), self._fresh, self._fresh.rank)
 
-    def follow(self, run: Run, keep: int, nights: Sequence[int], rank: Floats, asked: Asked | None = None) -> Run:
+    def follow(
+        self, run: Run, keep: int, nights: Sequence[int], rank: Floats, asked: Asked | None = None, work: float = np.inf
+    ) -> Run:
         """Keep so many nights of ``run`` and fill ``nights`` after them, those jobs first that have fewest of them.
 
         Else those with the highest ``rank`` go first. With ``asked`` each job is kept for the night that is allotted,
-        and nothing is filled where these nights are too short for all.
+        and nothing is filled where these nights are too short for all; anew after each night that missed some, until
+        that has taken so much ``work``.
         """
         state = (run.before[keep] if keep < len(run.nights) else run.end).copy()
-        state.allotted, self.short = None, False
+        state.allotted, self.short = None, 0
         worked, before = list(run.nights[:keep]), list(run.before[:keep])
         chances = Chances(self.sheet, nights)
         for at, night in enumerate(nights):
-            if asked is not None and (state.allotted is None or _missed(state, night - 1).any()):
+            late = state.allotted is None or (self.asked < work and _missed(state, night - 1).any())
+            if asked is not None and late:
                 self._allot(state, nights[at:], asked)
                 if self.short:
                     break
@@ -101,7 +105,8 @@ class Campaign:
         first = state.allotted is None
         state.allotted = allot(self.kinds, state, nights, asked)
         self.asked += int(state.waiting.sum()) * len(nights)
-        self.short |= first and bool((state.waiting & (state.allotted == ANY_NIGHT)).any())
+        if first:
+            self.short = int((state.waiting & (state.allotted == ANY_NIGHT)).sum())
 
     def _filled(self, state: Filling, night: int) -> Filling:
         """Fill a night; several times, first with those that were missed, until all is done that is allotted to it."""

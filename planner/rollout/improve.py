@@ -24,6 +24,7 @@ _STALE = 60  # trials without success after which another night is taken out
 _SPARE = 60  # minutes for which a place is free before others count on it, where that can be
 _BRIEF, _LONG = 2, 8  # trials to mend a run as jobs are allotted
 _ATTEMPTS = 4  # such runs from which the one that is settled best is taken
+_FEW = 4  # programs: less work than these take asks for those first that are the likeliest to do
 _AS_IT_IS = 0.3  # share of the trials that change no rank
 _FADING, _BLAME, _FREED, _LEAST = 0.9, 0.5, 0.6, 0.1
 
@@ -57,11 +58,15 @@ class Search:
 
     def allotted(self, best: Run, chosen: Fewest, enough: int) -> Run:
         """Return a run of few nights in which all is done as it is allotted; ``best`` where that is fewer."""
-        for count in range(max(1, enough), len(best.nights)):
-            if count < len(best.nights):
-                choices = [self.campaign.next_nights(count)]
-                choices += [self._drawn(chosen, count)] if len(chosen) <= count else []
-                best = self._of_fewer(best, self._as_allotted(choices, best, _BRIEF, even=True))
+        count = max(1, enough)
+        while count < len(best.nights):
+            choices = [self.campaign.next_nights(count)]
+            drawn = [self._drawn(chosen, count)] if len(chosen) <= count else []
+            # The program's own choice has room for all jobs: where few programs can be solved, it comes first.
+            choices = [*drawn, *choices] if _FEW * self._program(count) > self.work else [*choices, *drawn]
+            best = self._of_fewer(best, self._as_allotted(choices, best, _BRIEF, even=True))
+            # As many nights more as those that found none would fill at the pace of these.
+            count += max(1, self.campaign.short * count // len(self._sheet.jobs))
         return best
 
     @staticmethod
@@ -120,11 +125,13 @@ class Search:
         """Return a run in which all is done as it is allotted, over the first of ``choices`` of nights that allow it.
 
         Places are handed on with time to spare, if they can be. In so many ``trials`` some of the last nights are
-        allotted and filled anew; what is left then comes in further nights. None where something is left still.
+        allotted and filled anew; what is left then comes in further nights. None where something is left still, and
+        where the program would take more work than is left.
         """
         found = None
         for nights, spare in product(choices, (_SPARE, 0)):
-            if nights in self.short or not self._goes_on(best):
+            affordable = self._program(len(nights)) <= self.work
+            if nights in self.short or not affordable or not self._goes_on(best):
                 continue
             self.asked = Asked(self.chance, even, spare, self.effort.left)
             run = self._fresh(nights, best.rank)
@@ -136,6 +143,10 @@ class Search:
         if found is not None and found.left:
             found = self.campaign.finish(found, best.rank)
         return None if found is None or found.left else found
+
+    def _program(self, nights: int) -> int:
+        """Return the work of a program of so many nights."""
+        return len(self._sheet.jobs) * nights
 
     def _tried_again(self, run: Run, nights: tuple[int, ...], best: Run, trials: int) -> Run:
         before = max(1, len(run.nights))
@@ -185,7 +196,7 @@ class Search:
         return None if current.left else current
 
     def _follow(self, run: Run, keep: int, nights: tuple[int, ...], rank: Floats) -> Run:
-        found = self.campaign.follow(run, keep, nights, rank, self.asked)
+        found = self.campaign.follow(run, keep, nights, rank, self.asked, self.work)
         state = run.before[keep] if keep < len(run.before) else run.end
         self.work -= 1 + int(state.waiting.sum()) + self.campaign.asked
         self.campaign.asked = 0
