@@ -13,8 +13,8 @@ earlier is worth more than a smaller m, and that more than any other job a night
     (4)  sum_j a_jk x_jw <= b_kw               each row k of the night's kind: crews, free places, quotas
     (5)  sum_j x_jw <= size_w, and <= m        jobs at sites
     (6)  |I| y_jw <= Y_Iw                      I: one of needs(j); the same with Y_I,w-1 for one of earlier(j)
-         Y_Iw = Y_I,w-1 + sum_(i of I) x_iw    what of I is done, y_jw that of j; in large programs I are all of needs(j)
-                                               or earlier(j), which filling keeps to one by one all the same
+         Y_Iw = Y_I,w-1 + sum_(i of I) x_iw    what of I is done, y_jw that of j; in large programs I are all of
+                                               needs(j) or earlier(j), which filling keeps to one by one all the same
     (7)  x_jw + sum_(v near w) x_iv <= 1       (i, d) in apart(j); near: fewer than d nights
 
 What is free and what is done is added up from moment to moment and from night to night: sums written out would make
@@ -30,23 +30,23 @@ from __future__ import annotations
 import random
 from bisect import bisect_left, bisect_right
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 import scipy.sparse as sp
-from scipy.optimize import linprog
 
+from planner.errors import SolverError
 from planner.fleet import Ints
 from planner.rollout.filling import ANY_NIGHT, Filling
 from planner.rollout.night_kinds import NightKinds
+from planner.sizing import LinearProgram, SolveBudget, solve_arrays
 
 _NOISE, _EARLY, _URGENT = 1e-3, 5e-3, 1.0  # of c: by chance, for each night, and for each where the job is urgent
 _EVEN = 0.3  # e
 _DAY = 24 * 60
-_STEPS = 5_000  # most steps of the solver; the interior point method takes some 40
+_SOLVER: Mapping[str, float | str] = {"solver": "ipm", "ipm_iteration_limit": 5_000}  # it takes some 40
 _MANY = 25_000  # columns of a large program
 _MOSTLY = 0.5  # share of a job from which on it is allotted: to the night of its largest one
 
@@ -253,24 +253,19 @@ class _Program:
         cost[:shares] = [w * (_EARLY + _URGENT * urgent[job]) + _NOISE * chance.random() for job, w in self.columns]
         cost[:shares] -= 1.0 + cost.max()
         cost[-1] = _EVEN
-        left = self.asked.left()
-        # Any: the types of linprog know no options that are made step by step.
-        options: Any = {"maxiter": _STEPS} | ({} if left is None else {"time_limit": left})
-        found = linprog(
-            cost,
-            A_ub=_matrix(self._rows, count),
-            b_ub=self._most,
-            A_eq=_matrix(self._balance, count) if self._balance else None,
-            b_eq=self._free or None,
-            method="highs-ipm",
-            options=options,
-        )
-        return () if found.x is None else found.x[:shares].tolist()
+        matrix = _matrix([*self._rows, *self._balance], count)
+        most = np.array([*self._most, *self._free])
+        least = np.concatenate((np.full(len(self._most), -np.inf), self._free))
+        program = LinearProgram(cost, np.full(count, np.inf), matrix, least, most)
+        try:
+            answer = solve_arrays(program, SolveBudget(self.asked.left()), options=_SOLVER)
+        except SolverError:  # a proposal less: the nights are filled all the same
+            return ()
+        return answer.x[:shares].tolist() if answer.outcome.state == "optimal" else ()
 
 
-def _matrix(rows: Sequence[Sequence[tuple[int, float]]], count: int) -> Any:
+def _matrix(rows: Sequence[Sequence[tuple[int, float]]], count: int) -> sp.csc_array:
     at = [n for n, row in enumerate(rows) for _ in row]
     columns = [column for row in rows for column, _ in row]
     values = [value for row in rows for _, value in row]
-    # Any: the types of linprog know no sparse arrays.
-    return sp.csr_array((values, (at, columns)), shape=(len(rows), count))
+    return sp.csc_array((values, (at, columns)), shape=(len(rows), count))

@@ -97,7 +97,7 @@ def solve_arrays(
     gap: float = 0.0,
     start: Floats | None = None,
     stage: str = "",
-    options: Mapping[str, float | bool] | None = None,
+    options: Mapping[str, float | bool | str] | None = None,
 ) -> Answer:
     """Solve an LP or MILP handed over as arrays; skips the cost of building a PuLP model.
 
