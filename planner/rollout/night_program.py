@@ -24,17 +24,18 @@ import math
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 import scipy.sparse as sp
-from scipy.optimize import Bounds, LinearConstraint, milp
 
+from planner.errors import SolverError
 from planner.rollout.night_kinds import LIMITS, NightKinds, Row
+from planner.sizing import LinearProgram, SolveBudget, solve_arrays
 
 _NODES = 200  # most nodes of branch and bound: nearly all end at the first
 _CELLS = 12_000  # most columns times classes; where there are more, limits that are felt least are left out
 _LEAST_SECONDS = 2.0  # that a program has, though no time is left
+_GAP = 1e-4  # relative, at which branch and bound ends
 _SLACK = 1e-5  # of the solver's bound, before it is rounded up
 PILOT = "the pilot and the limits that grow after it"
 
@@ -201,30 +202,29 @@ class _Program:
 
     def _solved(self) -> Fewest:
         count, width = len(self.columns) + len(self.shares), len(self.columns)
-        cost, whole = np.zeros(count), np.zeros(count, dtype=np.int64)
-        cost[:width] = whole[:width] = 1
-        matrix, right = _matrix([row for row, _ in self.rows], count), [most for _, most in self.rows]
+        cost = np.zeros(count)
+        cost[:width] = 1.0
+        whole = cost > 0
         done: list[dict[int, float]] = [{} for _ in self.classes]
         for (g, _), share in self.shares.items():
             done[g][share] = 1.0
         sizes = np.array([len(jobs) for jobs in self.classes], dtype=float)
-        limit = {} if self.seconds is None else {"time_limit": max(_LEAST_SECONDS, self.seconds)}
-        options: Any = {"node_limit": _NODES} | limit
-        found = milp(
-            cost,
-            integrality=whole,
-            bounds=Bounds(0, np.inf),
-            constraints=[
-                LinearConstraint(matrix, -np.inf, right),
-                LinearConstraint(_matrix(done, count), sizes, sizes),  # (1)
-            ],
-            options=options,
-        )
-        bound = found.mip_dual_bound
-        if bound is None or not math.isfinite(bound):
+        matrix = _matrix([*(row for row, _ in self.rows), *done], count)
+        most = np.array([*(most for _, most in self.rows), *sizes])
+        least = np.concatenate((np.full(len(self.rows), -np.inf), sizes))  # (1)
+        program = LinearProgram(cost, np.full(count, np.inf), matrix, least, most, whole)
+        seconds = None if self.seconds is None else max(_LEAST_SECONDS, self.seconds)
+        try:
+            answer = solve_arrays(program, SolveBudget(seconds), gap=_GAP, options={"mip_max_nodes": _NODES})
+        except SolverError:  # which proves nothing
+            return Fewest(0)
+        bound = answer.outcome.bound
+        if not math.isfinite(bound):
             return Fewest(0)
         nights = math.ceil(bound - _SLACK)
-        return Fewest(nights) if found.x is None else Fewest(nights, *self._chosen(np.round(found.x[:width]).tolist()))
+        if not answer.outcome.has_solution:
+            return Fewest(nights)
+        return Fewest(nights, *self._chosen(np.round(answer.x[:width]).tolist()))
 
     def _chosen(self, counts: Sequence[float]) -> tuple[tuple[frozenset[int], ...], tuple[frozenset[int], ...]]:
         pilot: list[frozenset[int]] = []
@@ -235,8 +235,8 @@ class _Program:
         return tuple(pilot), tuple(others)
 
 
-def _matrix(rows: Sequence[dict[int, float]], count: int) -> sp.csr_array:
+def _matrix(rows: Sequence[dict[int, float]], count: int) -> sp.csc_array:
     at = [n for n, row in enumerate(rows) for _ in row]
     columns = [column for row in rows for column in row]
     values = [value for row in rows for value in row.values()]
-    return sp.csr_array((values, (at, columns)), shape=(len(rows), count))
+    return sp.csc_array((values, (at, columns)), shape=(len(rows), count))
