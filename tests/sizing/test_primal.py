@@ -135,3 +135,18 @@ def test_no_draft_that_was_offered_is_better_than_the_plan(make, monkeypatch):
     make.sound(fleet, plan(fleet))
     assert len(offered) > 1
     assert judged[0] == min(offered)
+
+
+@pytest.mark.parametrize("cover", ["host", "hub"])
+def test_as_few_hosts_as_for_those_without_a_tie_breaker_of_their_own(make, cover):
+    """Nobody who may have its own tie-breaker costs a host, and most of these find room on the others' hosts."""
+    fleet = scattered(make, 11, 160, 8, clusters=(1,), caps=(32,), cover=cover)
+    possible = np.arange(160) % 3 == 0
+    mixed = fleet.replace(sites=fleet.sites.assign(own_tie_breaker=np.where(possible, "possible", "no")))
+    others = fleet.replace(sites=fleet.sites.assign(own_tie_breaker=np.where(possible, "yes", "no")))
+    made = plan(mixed)
+    make.sound(mixed, made)
+    assert (made.hosts, made.lower_bound) == (plan(others).hosts, made.hosts)
+    assert not made.uncovered
+    own = sum(entry.why != "no_clusters" for entry in made.no_host_needed)
+    assert own <= possible.sum() / 4

@@ -17,7 +17,7 @@ from planner.sizing.cover.losses import Losses, read_losses
 from planner.sizing.cover.parts import plan_in_parts
 from planner.sizing.cover.primal_search.drafts import draft_of, state_of
 from planner.sizing.cover.primal_search.from_today import state_of_today
-from planner.sizing.cover.primal_search.polish import HomeCost, settled_by_cost, weighed, with_own_inside
+from planner.sizing.cover.primal_search.polish import HomeCost, settled_by_cost, weighed, with_more_inside
 from planner.sizing.cover.primal_search.search import Found, PrimalSearch
 from planner.sizing.cover.primal_search.state import NOWHERE, Ground
 from planner.sizing.cover.standbys import find_standbys
@@ -111,7 +111,7 @@ def _own_last(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -
     found = _search(others, Ground(others.problem, losses), losses, budget).draft
     state = state_of(ground, found, np.flatnonzero(shared))
     bare = ~ground.coverable | (shared & (state.standby == NOWHERE))
-    draft = draft_of(case, with_own_inside(state, bare))
+    draft = draft_of(case, with_more_inside(state, bare, budget))
     known = ("bound", "weight_proven", "word", "uncovered", "least")
     sized = dataclasses.replace(draft.sized, **{name: getattr(found.sized, name) for name in known})
     return dataclasses.replace(draft, sized=sized)
@@ -154,14 +154,16 @@ def _bounded(draft: Draft, known: HostLossBound) -> Draft:
 
 def _finished(case: Case, found: Found, budget: SolveBudget) -> Draft:
     """Return the draft of a state, in which sites go where the later aims want them as far as there is room."""
-    problem = case.problem
+    problem, state = case.problem, found.state
     costs = [problem.pair_cost] if problem.objective == "cost" else []
+    if not costs and np.isfinite(problem.own_cost).any():
+        state = with_more_inside(state, found.bare, budget)
     later = costs_of(problem, case.incumbent, case.tie_breaks)
     costs += [cost.values for cost in later]
     if not costs:
-        return draft_of(case, found.state)
+        return draft_of(case, state)
     cost = HomeCost(weighed(costs))
-    return draft_of(case, settled_by_cost(found.state, found.bare, cost, budget))
+    return draft_of(case, settled_by_cost(state, found.bare, cost, budget))
 
 
 def _exact(case: Case, losses: Losses, budget: SolveBudget) -> Iterator[Draft]:

@@ -11,13 +11,14 @@ from planner.arrays import int_array
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.primal_search.choices import choices, choices_of
 from planner.sizing.cover.primal_search.construct import settle
-from planner.sizing.cover.primal_search.repair import in_the_way
+from planner.sizing.cover.primal_search.repair import force_in, in_the_way, repair
 from planner.sizing.cover.primal_search.state import NOWHERE, State
 from planner.sizing.solvers.budget import SolveBudget
 
 _CLOSE = 1e-9
 _PASSES = 4
 _LOOKED_AT = 64  # sites that could make way
+_WAY_STEPS, _IN_VAIN = 200, 30  # of repair, for a site that others make way for; such sites one after the other
 _PUSHED = 6  # sites that one site may push on, one after the other
 
 
@@ -36,6 +37,25 @@ def with_own_inside(state: State, bare: Bools) -> State:
         pair = pair_of(state, np.array([s]))[0]
         if problem.pair_cost[pair] > problem.own_cost[s]:
             state.take_out(s)
+    return state
+
+
+def with_more_inside(state: State, bare: Bools, budget: SolveBudget) -> State:
+    """Return ``state`` with fewer own tie-breakers: sites are put where least is broken, and others make way.
+
+    Those of few clusters come first. ``bare`` (S,): as in `Found`.
+    """
+    problem, state = state.ground.problem, with_own_inside(state, bare)
+    outside = np.flatnonzero(np.isfinite(problem.own_cost) & (state.home == NOWHERE) & state.ground.coverable & ~bare)
+    rng, in_vain = np.random.default_rng(budget.seed), 0
+    for s in outside[np.argsort(problem.clusters[outside], kind="stable")].tolist():
+        trial = state.copy()
+        if force_in(trial, int_array([s]), bare) and repair(trial, bare, _WAY_STEPS, rng, budget):
+            state, in_vain = trial, 0
+            continue
+        in_vain += 1
+        if in_vain == _IN_VAIN or budget.spent:
+            break
     return state
 
 
