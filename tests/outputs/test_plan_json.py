@@ -85,7 +85,7 @@ def test_keys_are_those_of_format_1(plan):
     documented = ["format", "status", "objective", "hosts", "lower_bound", "gap", "seconds", "host_list", "assignments"]
     documented += ["unserved", "proof", "findings", "policy"]
     added = ["objective_value", "uncovered", "cover_prices", "no_host_needed", "aims", "measure_first"]
-    added += ["sources", "version", "headline", "complete", "fleet_id", "number", "hash", "follows"]
+    added += ["sources", "version", "headline", "complete", "fleet_id", "number", "hash", "follows", "emptied"]
     assert sorted(data) == sorted(documented + added)
     assert data["format"] == 1
     assert (data["hosts"], data["gap"]) == (len(plan.host_list), 0.0)

@@ -30,7 +30,7 @@ from planner.sizing.solvers.model_builder import Loads, Terms, add_room
 from planner.sizing.tie_breaks.as_good import as_good_as
 
 _MOST_VARIABLES = 1_500
-_MOST_HOMES = 8_000  # without cover
+_MOST_HOMES = 12_000  # without cover
 _SECONDS = 30.0
 _SECONDS_ALONE = 10.0  # without cover
 _CLOSE = 1e-6

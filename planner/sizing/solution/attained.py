@@ -43,9 +43,11 @@ def attained_aims(
     anybody.
     """
     attained: list[Attained] = []
+    # Where nobody can stay, every plan that serves everybody by shared hosts moves all who have a host today.
+    all_move = not (placement.unserved.any() or placement.own.any() or case.in_force.nowhere.all())
     for name in case.tie_breaks:
         aim = aim_of(name)
-        if not (aim.applies(case.incumbent) and aim.defined(placement)):
+        if not ((aim.applies(case.incumbent) or (name == "moves" and all_move)) and aim.defined(placement)):
             continue
         settled = not by_pools or all(one.aim != "moves" or one.proven for one in attained)
         bound = aim.bound(case, placement, seating, bounds.get(name) if settled else None)
