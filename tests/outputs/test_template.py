@@ -95,7 +95,7 @@ def test_choices_are_drop_downs_in_every_row_and_setting(book):
     def lists(sheet):
         return {str(v.sqref): v.formula1 for v in book[sheet].data_validations.dataValidation if v.type == "list"}
 
-    assert lists("Sites") == {"N2:N1048576": '"yes,no,possible"', "R2:R1048576": '"direct,switched"'}
+    assert lists("Sites") == {"O2:O1048576": '"yes,no,possible"', "S2:S1048576": '"direct,switched"'}
     numbers = {f"B{n}": s for n, s in enumerate(columns.SETTINGS, start=2) if s.choices}
     assert lists("Policy") == {cell: f'"{",".join(setting.choices)}"' for cell, setting in numbers.items()}
 
