@@ -21,7 +21,7 @@ from tests.independent.model import Unsettled
 from tests.independent.shrink import shrink
 from tests.independent.tables import Tables
 
-FEATURES = (*BARRIERS, *OTHERS, "split", "racks")
+FEATURES = (*BARRIERS, *OTHERS, "split", "racks", "looser")
 _LISTED = ", ".join(FEATURES)
 
 

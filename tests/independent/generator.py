@@ -27,7 +27,7 @@ OTHERS = (
     *("limits_hub", "limits_zone", "shares", "today", "existing", "reserve", "prices", "pair_costs", "two_pools"),
     *("then", "tight", "price_sheet"),
 )
-RACKS = "racks"  # drawn after all else, so that the rest of a fleet does not hang on it
+RACKS, LOOSER = "racks", "looser"  # drawn after all else, so that the rest of a fleet does not hang on them
 
 # Feature, column, how often it is filled in where the feature is on, and with what.
 SITE_CELLS = (
@@ -45,6 +45,11 @@ SITE_CELLS = (
 RACK_CELLS = (
     ("racks", "rack_units", 0.7, (1, 2, 3, 3, 4, 5)),
     ("racks", "host_rack_units", 0.4, (1, 2, 3)),
+)
+LOSS_CELLS = (("looser", "loss_latency_budget_ms", 0.3, (20, 30, 40, 60)),)
+LOSS_SETTINGS = (
+    ("looser", "loss_latency_budget_ms", 0.6, (20, 30, 40)),
+    ("looser", "loss_uses_reserve", 0.5, ("yes", "no")),
 )
 HUB_CELLS = (("uplinks", "uplink_mbps", 0.7, (0.2, 0.25, 0.5, 1, 2)),)
 POOL_CELLS = (
@@ -134,7 +139,7 @@ class _Draw:
     def fill(self, row: dict[str, Any], cells: Cells) -> dict[str, Any]:
         """Fill in the cells of the features that the fleet has."""
         for feature, column, share, values in cells:
-            if (feature == "racks" or self.has[feature]) and self.chance(share):
+            if (feature in (RACKS, LOOSER) or self.has[feature]) and self.chance(share):
                 row[column] = self.rng.choice(values)
         return row
 
@@ -160,6 +165,10 @@ class _Draw:
             for row in hubs:
                 self.fill(row, RACK_CELLS)
             policy |= {"host_rack_units": 2} if self.chance(0.3) else {}
+        if self.has.get(LOOSER, self.cover != "none" and self.chance(0.4)):
+            policy = self.fill(policy, LOSS_SETTINGS)
+            for row in sites:
+                self.fill(row, LOSS_CELLS)
         return Tables(sheets, policy)
 
     def _site(self, name: str) -> dict[str, Any]:

@@ -79,11 +79,12 @@ class Model:
         self.model.add_implication(seat, self.on[host])
         return site.clusters * seat
 
-    def _pools_for(self, site: Site) -> list[Pool]:
-        return [pool for pool in self.question.pools if (site.name, pool.name) in self.question.pairs]
+    def _pools_for(self, site: Site, *, standby: bool = False) -> list[Pool]:
+        known = ((pool, self.question.pairs.get((site.name, pool.name))) for pool in self.question.pools)
+        return [pool for pool, pair in known if pair is not None and (standby or pair.every_day)]
 
-    def _hosts_for(self, site: Site) -> list[Host]:
-        return [(pool.name, n) for pool in self._pools_for(site) for n in range(pool.hosts)]
+    def _hosts_for(self, site: Site, *, standby: bool = False) -> list[Host]:
+        return [(pool.name, n) for pool in self._pools_for(site, standby=standby) for n in range(pool.hosts)]
 
     def _of(self, site: Site) -> list[Linear]:
         return [self.home[site.name, host] for host in self._hosts_for(site)]
@@ -150,10 +151,10 @@ class Model:
         losses = self._losses()
         standby: dict[tuple[str, Host], cp_model.IntVar] = {}
         for site in self.question.sites:
-            for host in self._hosts_for(site):
+            for host in self._hosts_for(site, standby=True):
                 standby[site.name, host] = self.model.new_bool_var(f"standby {site.name} {host}")
                 self.model.add_implication(standby[site.name, host], self.on[host])
-            chosen = [standby[site.name, host] for host in self._hosts_for(site)]
+            chosen = [standby[site.name, host] for host in self._hosts_for(site, standby=True)]
             self.model.add(sum(chosen) <= self.served[site.name])
             self.has_standby[site.name] = sum(chosen)
         for loss in losses:
@@ -162,7 +163,7 @@ class Model:
                 homes = [self.home[site.name, h] for h in self._hosts_for(site) if h in loss]
                 if not homes:
                     continue
-                for host in self._hosts_for(site):
+                for host in self._hosts_for(site, standby=True):
                     if host in loss:  # both would be lost together
                         self.model.add(sum(homes) == 0).only_enforce_if(standby[site.name, host])
                         continue
@@ -170,7 +171,7 @@ class Model:
                     self.model.add(site.clusters * comes >= sum(homes) + site.clusters * (standby[site.name, host] - 1))
                     arriving.setdefault(host, []).append(site.clusters * comes)
             for host, coming in arriving.items():
-                self.model.add(self.load[host] + sum(coming) <= self.pool_of[host].usable)
+                self.model.add(self.load[host] + sum(coming) <= self.pool_of[host].in_loss)
 
     # Aims.
 

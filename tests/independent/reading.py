@@ -48,7 +48,8 @@ class Site:
 
 @dataclass(frozen=True)
 class Pool:
-    """Identical hosts. ``usable`` is the cap less reserve; ``hosts`` and ``existing`` leave out those that retire.
+    """Identical hosts. ``usable`` is the cap less reserve, ``in_loss`` what a host may carry while another is lost;
+    ``hosts`` and ``existing`` leave out those that retire.
 
     ``named`` are the hosts that Current names and that stay.
     """
@@ -56,6 +57,7 @@ class Pool:
     name: str
     hub: str
     usable: int
+    in_loss: int
     hosts: int
     existing: int
     named: tuple[str, ...]
@@ -65,11 +67,12 @@ class Pool:
 
 @dataclass(frozen=True)
 class Pair:
-    """A site and a pool that keep every rule."""
+    """A site and a pool that keep every rule; ``every_day`` is false where the site may only stand by there."""
 
     rtt_ms: Fraction
     margin_ms: Fraction
     cost: Fraction
+    every_day: bool
 
 
 @dataclass(frozen=True)
@@ -141,12 +144,13 @@ def read(tables: Tables) -> Question:
         for pool in pools:
             row, offer, known = site_rows[site.name], pool_rows[pool.name], figures.get((site.name, pool.hub))
             budget = exact(row.get("latency_budget_ms", tables.setting("latency_budget_ms")))
+            in_loss = _budget_in_loss(tables, row, budget)
             least = 1 if tables.setting("split_sites") in ("yes", True) else site.clusters
-            if known is None or known.rtt_ms > budget or pool.hosts < 1 or pool.usable < least:
+            if known is None or known.rtt_ms > in_loss or pool.hosts < 1 or pool.usable < least:
                 continue
             if _good_figures(tables, known) and _allowed(tables, row, offer, hubs[pool.hub]):
                 rtt = Fraction(known.rtt_ms)
-                pairs[site.name, pool.name] = Pair(rtt, budget - rtt, known.cost)
+                pairs[site.name, pool.name] = Pair(rtt, budget - rtt, known.cost, rtt <= budget)
     uplinks = {
         hub: min(exact(row["uplink_mbps"]) * 1000 for row in rows if "uplink_mbps" in row)
         for hub, rows in hubs.items()
@@ -155,6 +159,12 @@ def read(tables: Tables) -> Question:
     racks = {hub: _rack_units(tables, rows) for hub, rows in hubs.items() if any("rack_units" in row for row in rows)}
     spared = {row["site"] for row in tables.rows("Current")} - {site.name for site in sites}
     return Question(tuple(sites), tuple(pools), pairs, uplinks, racks, zones, frozenset(spared), tables)
+
+
+def _budget_in_loss(tables: Tables, row: Row, budget: Fraction) -> Fraction:
+    """Return the budget of a standby, which cover none has none of."""
+    given = row.get("loss_latency_budget_ms", tables.setting("loss_latency_budget_ms"))
+    return budget if given is None or tables.setting("cover") in (None, "none") else max(budget, exact(given))
 
 
 def _hub_rows(tables: Tables) -> dict[str, list[Row]]:
@@ -212,6 +222,7 @@ def _rack_units(tables: Tables, rows: list[Row]) -> int:
 def _pool(tables: Tables, row: Row) -> Pool:
     cap = row.get("cluster_cap", tables.setting("cluster_cap") or 64)
     kept_free = exact(tables.setting("reserve_percent") or 0)
+    usable = math.floor(cap * (100 - kept_free) / 100)
     existing, retiring = row.get("existing_hosts"), len(_ids(row, "retiring_hosts"))
     existing = _standing(tables, row, cap) if existing is None else existing
     per_hub = tables.setting("max_hosts_per_hub")
@@ -219,7 +230,8 @@ def _pool(tables: Tables, row: Row) -> Pool:
     return Pool(
         name=_pool_name(row),
         hub=row["hub"],
-        usable=math.floor(cap * (100 - kept_free) / 100),
+        usable=usable,
+        in_loss=cap if tables.setting("loss_uses_reserve") in ("yes", True) else usable,
         hosts=max(0, most - retiring),
         existing=max(0, existing - retiring),
         named=tuple(sorted(_named(tables, row) - _ids(row, "retiring_hosts"))),
