@@ -125,7 +125,8 @@ class _Draw:
         self.has["then"] |= self.chance(0.5)
         self.has["split"] = self.chance(0.2)
         self.has |= dict.fromkeys(wanted.always, True) | dict.fromkeys(wanted.never, False)
-        self.split = self.has["split"] and self.cover == "none"
+        # Under cover only where it is asked for, so that the other fleets are what they were.
+        self.split = self.has["split"] and (self.cover == "none" or "split" in wanted.always)
         self.has["cost"] = self.objective == "cost"
         self.has["prices"] |= self.has["cost"]
         self.has["price_settings"] = self.has["cost"] and not (self.has["price_sheet"] and self.chance(0.7))

@@ -43,7 +43,7 @@ class Model:
         self._limits()
         self.has_standby: dict[str, Linear] = {}
         if question.cover != "none":
-            self._standbys()
+            self._standbys_of_clusters() if question.split else self._standbys()
 
     # Who is where.
 
@@ -172,6 +172,29 @@ class Model:
                     arriving.setdefault(host, []).append(site.clusters * comes)
             for host, coming in arriving.items():
                 self.model.add(self.load[host] + sum(coming) <= self.pool_of[host].in_loss)
+
+    def _standbys_of_clusters(self) -> None:
+        """Let each cluster have a standby of its own; a site is covered if all of them have one."""
+        losses = self._losses()
+        arriving: dict[tuple[int, Host], list[Linear]] = {}
+        for site in self.question.sites:
+            stands: list[Linear] = []
+            for home in self._hosts_for(site):
+                hit = [number for number, loss in enumerate(losses) if home in loss]
+                others = [h for h in self._hosts_for(site, standby=True) if all(h not in losses[n] for n in hit)]
+                sent = [self.model.new_int_var(0, site.clusters, f"{site.name} {home} {other}") for other in others]
+                self.model.add(sum(sent) <= self.home[site.name, home])
+                for other, clusters in zip(others, sent, strict=True):
+                    self.model.add(clusters <= site.clusters * self.on[other])
+                    for number in hit:
+                        arriving.setdefault((number, other), []).append(clusters)
+                stands += sent
+            covered = self.model.new_bool_var(f"covered {site.name}")
+            self.model.add(sum(stands) >= site.clusters * covered)
+            self.model.add_implication(covered, self.served[site.name])
+            self.has_standby[site.name] = covered
+        for (_, host), coming in arriving.items():
+            self.model.add(self.load[host] + sum(coming) <= self.pool_of[host].in_loss)
 
     # Aims.
 
