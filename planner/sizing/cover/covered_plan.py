@@ -120,15 +120,16 @@ def _own_last(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -
 def _by_levels(case: Case, known: HostLossBound, search: PrimalSearch, found: Found, best: Best) -> None:
     """Offer ``best`` plans against the loss of a host that serve and cover everybody who can be, with what is known."""
     best.offer(_bounded(best.draft, known))
-    if best.closed:
+    closed, problem = best.closed, case.problem
+    if closed:
         best.offer(_bounded(_finished(case, found, search.budget), known))
+    # What is best among equals, fewest hosts and own tie-breakers, the model of a small fleet knows too.
+    if not closed or problem.objective == "new_hosts" or np.isfinite(problem.own_cost).any():
+        exact = solve_host_by_host(problem, best.losses, search.budget.within(_HOSTS_SECONDS))
+        if exact is not None:
+            best.offer(draft_of_hosts(case, best.losses, exact))
+    if best.closed:
         return
-    within = search.budget.within(_HOSTS_SECONDS)
-    exact = solve_host_by_host(case.problem, best.losses, within)
-    if exact is not None:
-        best.offer(draft_of_hosts(case, best.losses, exact))
-        if best.closed:
-            return
     last = found
     for last in search.better(found, known):
         search.budget.tell("cover", last.state.hosts, known.bound)

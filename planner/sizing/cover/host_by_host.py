@@ -76,8 +76,12 @@ def solve_host_by_host(problem: Problem, losses: Losses, budget: SolveBudget) ->
     if len(model.o):
         last_digits = _LITTLE * max(1.0, abs(outcome.objective))
         model.keep(objective, outcome.objective + last_digits)
-        fewest, with_fewest = model.solve(model.cost(model.o, 1.0), budget)
-        x = with_fewest if fewest.has_solution else x
+        for cost in (model.cost(model.o, 1.0), model.cost(model.o, problem.own_cost[model.own_of])):
+            least, with_least = model.solve(cost, budget)
+            if not least.has_solution:
+                break
+            x = with_least
+            model.keep(cost, least.objective + _LITTLE * max(1.0, abs(least.objective)))
     return model.answer(outcome, x)
 
 

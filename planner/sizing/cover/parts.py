@@ -44,7 +44,7 @@ def plan_in_parts(case: Case, losses: Losses, budget: SolveBudget, plan: Planned
     """Return the best plan that ``plan`` finds for parts of sites, or for whole sites where each fits on some host."""
     problem = case.problem
     left_out, proven = falses(problem.sites), True
-    if not all_fit(problem):
+    if problem.limited or not all_fit(problem):  # limits may leave out sites that there is room for
         sized = size(problem, budget, reference_counts(problem, case.incumbent))
         left_out, proven = placed(problem, sized, case.incumbent, case.tie_breaks).unserved, sized.weight_proven
     drafts: list[Draft] = []

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
+import highspy
 import numpy as np
 import pulp
 import scipy.sparse as sp
@@ -39,6 +40,9 @@ class PulpModel:
         self._model.setObjective(_linear((self._variables[j], float(cost[j])) for j in used))
         with _quiet():
             self._model.solve(_highs(budget, stage))
+            if self._model.solverModel.getModelStatus() == highspy.HighsModelStatus.kSolveError:
+                # Seen where presolve empties a small program (HiGHS 1.16).
+                self._model.solve(_highs(budget, stage, presolve="off"))
         outcome = _outcome(self._model.solverModel)
         # Columns that are in no row and cost nothing have no value.
         values = [x.value() or 0.0 for x in self._variables] if outcome.has_solution else []
@@ -79,7 +83,7 @@ def _linear(terms: Iterable[tuple[Any, float]]) -> Any:
     return getattr(pulp.LpAffineExpression, "from_list", pulp.LpAffineExpression)(list(terms))
 
 
-def _highs(budget: SolveBudget, stage: str) -> Any:
+def _highs(budget: SolveBudget, stage: str, **options: str) -> Any:
     return pulp.HiGHS(
         msg=False,
         timeLimit=budget.left,
@@ -88,4 +92,5 @@ def _highs(budget: SolveBudget, stage: str) -> Any:
         random_seed=budget.seed,
         callbackTuple=(_interrupter(budget, stage), None),
         callbacksToActivate=list(_INTERRUPTIBLE),
+        **options,
     )
