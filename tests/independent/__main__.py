@@ -58,8 +58,9 @@ class Names(click.ParamType):
 @click.option("--without", "never", type=Names(FEATURES), default=(), help="Features that no fleet has.")
 @click.option("--sites", "most_sites", type=click.IntRange(min=2), help="Most sites of a fleet; 7 or 8 if left out.")
 @click.option("--shrink", "smaller", is_flag=True, help="Print the smallest part of each fleet that still differs.")
+@click.option("--open", "open_too", is_flag=True, help="List plans too whose moves are not proven to be the fewest.")
 @click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="Append a line of JSON a difference.")
-def main(first: int, count: int, smaller: bool, out: Path | None, **like: Any) -> None:
+def main(first: int, count: int, smaller: bool, open_too: bool, out: Path | None, **like: Any) -> None:
     """Plan random small fleets, and list all in which a plan differs from the independent model.
 
     Example: python -m tests.independent --first 0 --count 500 --cover host,hub,zone --out differences.jsonl
@@ -68,7 +69,7 @@ def main(first: int, count: int, smaller: bool, out: Path | None, **like: Any) -
     kinds: collections.Counter[str] = collections.Counter()
     began = time.process_time()
     for seed in range(first, first + count):
-        for record in _records(tables_of(seed, wanted)):
+        for record in _records(tables_of(seed, wanted), open_too=open_too):
             record = {"seed": seed, **dataclasses.asdict(wanted), **record}
             kinds[record["kind"]] += 1
             print(json.dumps(record), flush=True)
@@ -82,11 +83,11 @@ def main(first: int, count: int, smaller: bool, out: Path | None, **like: Any) -
         print(f"{number:6d}  {kind}", file=sys.stderr)
 
 
-def _records(tables: Tables) -> list[dict[str, Any]]:
+def _records(tables: Tables, *, open_too: bool = False) -> list[dict[str, Any]]:
     """Return what differs, and what could not be compared, as plain records."""
     head = {"cover": tables.setting("cover") or "none"}
     try:
-        found = compare(tables)
+        found = compare(tables, open_too=open_too)
     except InputError as error:
         return [head | {"kind": "refused as input", "plan": str(error)[:300], "truth": ""}]
     except Unsettled as error:

@@ -31,13 +31,20 @@ class Difference:
         return f"{self.kind}: plan {self.plan}, independent model {self.truth}"
 
 
-def compare(tables: Tables, plan: planner.Plan | None = None) -> list[Difference]:
-    """Return all in which a plan, by default the one that `planner.plan` makes, differs from the independent model."""
+def compare(tables: Tables, plan: planner.Plan | None = None, *, open_too: bool = False) -> list[Difference]:
+    """Return all in which a plan, by default the one that `planner.plan` makes, differs from the independent model.
+
+    ``open_too``: moves that the plan does not prove to be the fewest are a difference as well.
+    """
     fleet = planner.fleet_from_tables(tables.frames(), tables.policy)
     plan = plan or planner.plan(fleet)
     question = read(tables)
     found = [Difference("violation", str(v), "none") for v in planner.verify(fleet, plan) if v.severity == "violation"]
-    return [*found, *_differences(question, Model(question), plan)]
+    found += _differences(question, Model(question), plan)
+    if open_too:
+        found += [Difference("moves not proven", aim.value, aim.bound) for aim in plan.then
+                  if aim.aim == "moves" and not aim.proven]  # fmt: skip
+    return found
 
 
 def _differences(question: Question, model: Model, plan: planner.Plan) -> Iterator[Difference]:

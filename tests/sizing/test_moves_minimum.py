@@ -8,6 +8,8 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array
 
 from planner.sizing import drained, plan
+from planner.sizing.cover.better_homes import BetterHomes
+from planner.sizing.cover.exact_aims import ExactAims
 from tests.how_many import MORE
 
 
@@ -176,3 +178,15 @@ def test_highs_with_cover(make, kind, seed, examples):
     fewest_moves = by_highs_with_cover(places, losses, rtt, cap, now, result.hosts)
     (aim,) = [aim for aim in result.then if aim.aim == "moves"]
     assert (moves(result), aim.value, aim.bound, aim.proven) == (fewest_moves, fewest_moves, fewest_moves, True)
+
+
+def test_a_bound_on_moves_under_cover_is_left_where_time_ends_the_search_for_homes(make, monkeypatch):
+    """Plans without cover bound those with it: three sites of hub H1, which is emptied, have to move."""
+    monkeypatch.setattr(BetterHomes, "improve", lambda _self, _offer: {"moves": 0.0})
+    monkeypatch.setattr(ExactAims, "settle", lambda _self, _offer: {})
+    rtt = np.full((8, 3), 10.0)
+    current = {"site": [f"S{s:02d}" for s in range(8)], "hub": ["H0"] * 5 + ["H1"] * 3}
+    pools = {"max_hosts": [2.0] * 3, "existing_hosts": [1.0, 1.0, 0.0]}
+    fleet = drained(make.fleet(rtt, pools=pools, current=current, cluster_cap=8, cover="hub"), ["H1"])
+    (aim,) = [aim for aim in plan(fleet).then if aim.aim == "moves"]
+    assert 3 <= aim.bound <= aim.value

@@ -10,6 +10,7 @@ import numpy as np
 from planner.sizing.cover.best_draft import Best
 from planner.sizing.cover.better_homes import BetterHomes
 from planner.sizing.cover.exact_aims import ExactAims, draft_of_hosts
+from planner.sizing.cover.fewest_moves import moves_without_cover
 from planner.sizing.cover.host_by_host import solve_host_by_host
 from planner.sizing.cover.host_counts import sizings
 from planner.sizing.cover.host_loss_bound import HostLossBound
@@ -61,6 +62,8 @@ def plan_covered(case: Case, budget: SolveBudget) -> tuple[Draft, Mapping[TieBre
     bounds = BetterHomes(case, ground, best.draft, budget).improve(offer)
     exact = ExactAims(case, losses, best.draft, budget).settle(offer)
     known = {**bounds, **exact}
+    if "moves" in known and "moves" not in exact:
+        known["moves"] = max(known["moves"], moves_without_cover(case, best.draft, budget))
     if "moves" in known:  # in the count of placements, sites without a host today move
         known["moves"] += float(case.in_force.nowhere[case.problem.site[best.draft.placement.pair]].sum())
     return best.draft, known

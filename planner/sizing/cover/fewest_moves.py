@@ -18,9 +18,12 @@ from planner.sizing.cover.primal_search.state import Ground
 from planner.sizing.cover.stay_program import Kept, StayProgram
 from planner.sizing.cover.stay_seats import Point, seated
 from planner.sizing.instance.case import Case
+from planner.sizing.instance.classes import group
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import Answer, LinearProgram, solve_arrays
+from planner.sizing.tie_breaks.as_good import as_good_as
+from planner.sizing.tie_breaks.staying import Today, most_staying
 
 _SECONDS = 40.0
 _MOST_COLUMNS = 40_000  # beyond, the first relaxation takes longer than people wait
@@ -105,3 +108,16 @@ class FewestMoves:
             if state is not None:
                 self.draft = self._offer(draft_of(self.case, state))
                 return
+
+
+def moves_without_cover(case: Case, draft: Draft, budget: SolveBudget) -> float:
+    """Return a bound on the moves of plans as good as ``draft`` that need no standby: those with cover are among them.
+
+    Sites that need no shared host any more are not in it.
+    """
+    problem, today = case.problem, case.in_force
+    apart = group(problem, by_weight=True, apart=today.nowhere.astype(np.int64))
+    classes = dataclasses.replace(apart, fixed=apart.multi_cluster | (not problem.flows))
+    marks = Today(today.incumbent, today.host_numbers, today.nowhere)
+    found = most_staying(problem, classes, as_good_as(problem, draft), marks, (), budget.within(_SECONDS / 2))
+    return 0.0 if found is None else float(np.ceil(found.moves - _WHOLE))
