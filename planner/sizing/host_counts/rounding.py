@@ -57,13 +57,24 @@ def round_counts(problem: Problem, classes: Classes, hosts: Ints, preferred: Int
     return Counts(hosts, flow, none, none) if fits_all else None
 
 
+def sent_whole(problem: Problem, classes: Classes, hosts: Ints) -> Ints:
+    """Return how many whole sites a flow of divisible sites sends over each arc of heavy ones, shape (A,).
+
+    It is what `round_counts` may prefer where it finds nothing by itself.
+    """
+    return (_sent(problem, classes, hosts) // classes.items[classes.of_arc]).astype(np.int64)
+
+
 def _multi_cluster_share(problem: Problem, classes: Classes, hosts: Ints) -> np.ndarray:
     """Return the clusters of heavy sites that a flow of divisible sites sends to each pool, shape (P,)."""
+    return np.bincount(classes.pool, weights=_sent(problem, classes, hosts), minlength=problem.pools)
+
+
+def _sent(problem: Problem, classes: Classes, hosts: Ints) -> np.ndarray:
+    """Return the clusters of heavy sites that a flow of divisible sites sends over each arc, shape (A,)."""
     clusters = classes.demand * classes.items
     condition = HallCondition(0, 1, classes, clusters, problem.caps)
-    multi_cluster = classes.arc_multi_cluster
-    sent = np.where(multi_cluster, condition.sent(hosts), 0)
-    return np.bincount(classes.pool, weights=sent, minlength=problem.pools)
+    return np.where(classes.arc_multi_cluster, condition.sent(hosts), 0)
 
 
 def _light_fit(classes: Classes, free: Ints, limits: tuple[tuple[Bools, int], ...]) -> bool:
