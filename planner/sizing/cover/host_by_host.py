@@ -31,7 +31,6 @@ from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.seating import Seat
 from planner.sizing.solvers.budget import Outcome, SolveBudget
 from planner.sizing.solvers.model_builder import Loads, ModelBuilder, Terms, add_place_limits, add_room
-from planner.sizing.solvers.pulp_models import PulpModel
 
 _MOST_VARIABLES = 6_000
 _LITTLE = 1e-9  # of the objective
@@ -118,6 +117,8 @@ class Model:
         self.problem = problem
         self.losses = losses
         self.rows = ModelBuilder()
+        from planner.sizing.solvers.pulp_models import PulpModel  # which takes longer to load than most plans
+
         self._model = PulpModel(self.rows)
         numbers = _numbers(problem)
         self.named = int_zeros(problem.pools) if named is None else named

@@ -7,7 +7,6 @@ from functools import cached_property
 from typing import Literal
 
 import numpy as np
-from scipy.sparse import csr_array
 
 from planner.arrays import falses, trues
 from planner.fleet import Bools, Fleet, Ints
@@ -33,6 +32,8 @@ class Losses:
 
         Another host of the same pool may stand by against the loss of a host.
         """
+        from scipy.sparse import csr_array  # for which a plan without cover need not wait
+
         hit = csr_array(self.pools.astype(np.int32))
         apart: Bools = (hit.T @ hit).toarray() == 0
         if self.kind == "host":
