@@ -48,6 +48,7 @@ _EVEN = 0.3  # e
 _DAY = 24 * 60
 _SOLVER: Mapping[str, float | str] = {"solver": "ipm", "ipm_iteration_limit": 5_000}  # it takes some 40
 _MANY = 25_000  # columns of a large program
+_SOME = 1e-3  # share of a job that counts
 _MOSTLY = 0.5  # share of a job from which on it is allotted: to the night of its largest one
 
 Terms = Iterable[tuple[int, float]]  # column, coefficient
@@ -77,7 +78,9 @@ def allot(kinds: NightKinds, state: Filling, nights: Sequence[int], asked: Asked
     done = np.zeros(len(found))
     for (job, w), share in zip(program.columns, program.solve(), strict=False):
         done[job] += share
-        if share > most_of[job]:
+        # Of what waits for others a share is allowed as soon as some of them are done.
+        last = share > _SOME and program.large and program.waits(job)
+        if last or share > most_of[job]:
             found[job], most_of[job] = nights[w], share
     found[done < _MOSTLY] = ANY_NIGHT
     return found
@@ -108,6 +111,16 @@ class _Program:
             for job in waiting[np.isin(kind[waiting], self.kinds.sheet.opened(night)) & (not_before[waiting] <= night)]
         ]
         return {pair: at for at, pair in enumerate(sorted(pairs))}
+
+    @property
+    def large(self) -> bool:
+        """Whether one row stands for all that a job waits for."""
+        return len(self.columns) > _MANY
+
+    def waits(self, job: int) -> bool:
+        """Say whether ``job`` comes after others."""
+        one = self.kinds.sheet.jobs[job]
+        return bool(one.needs or one.earlier)
 
     @cached_property
     def when(self) -> dict[int, list[int]]:
@@ -210,7 +223,7 @@ class _Program:
         one = self.kinds.sheet.jobs[job]
         for others, strict in ((one.needs, False), (one.earlier, True)):
             waited_for = tuple(sorted(other for other in others if other in self.when))
-            together = [waited_for] if len(self.columns) > _MANY else [(other,) for other in waited_for]
+            together = [waited_for] if self.large else [(other,) for other in waited_for]
             for some in filter(None, together):
                 self._after(job, some, strict=strict)
 

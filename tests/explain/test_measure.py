@@ -1,6 +1,7 @@
 """Measure first: against brute force on small fleets, and what it must not say."""
 
 import itertools
+import sys
 
 import numpy as np
 import pytest
@@ -150,3 +151,16 @@ def test_an_estimate_whose_whole_range_is_within_the_budget_is_called_unlikely_t
     tight = fleet.replace(policy=fleet.policy.replace(latency_budget_ms=6.0))
     (row,) = pairs_to_measure(tight, planner.plan(tight))
     assert row.words == "If it is beyond its budget, S0 would be unserved."
+
+
+def test_no_pair_is_looked_for_where_fewer_hosts_had_no_room_for_all(make, monkeypatch):
+    """Five sites on two hosts of three places: one host had too few, whatever measurements say."""
+    fleet = make.fleet([[10.0, np.nan]] * 5, cluster_cap=3, pools={"max_hosts": [2, 2]})
+    plan = planner.plan(fleet)
+    monkeypatch.setattr(
+        sys.modules["planner.explain.measure"], "open_pairs", lambda *_: pytest.fail("looked for pairs")
+    )
+    assert pairs_to_measure(fleet, plan) == ()
+    fleet = make.fleet([[10.0, np.nan], [np.nan, 10.0]], cluster_cap=3)
+    with pytest.raises(pytest.fail.Exception, match="looked for pairs"):
+        pairs_to_measure(fleet, planner.plan(fleet))

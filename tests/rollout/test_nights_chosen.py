@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from planner.rollout import night_program, roll_out
+from planner.rollout import allotment, campaign, night_program, roll_out
 from planner.rollout.allotment import Asked, allot
 from planner.rollout.bounds import lower_bound
 from planner.rollout.campaign import Campaign
@@ -166,6 +166,39 @@ def test_a_place_is_not_allotted_before_it_is_free_in_the_night():
         found = allot(NightKinds(sheet), state, (1, 2), Asked(random.Random(0), even))
         assert found.tolist() == [1, 2]
     assert allot(NightKinds(sheet), state, (1,), Asked(random.Random(0))).tolist() == [1, ANY_NIGHT]
+
+
+def test_in_a_large_program_too_a_job_is_allotted_after_all_that_it_needs(monkeypatch):
+    """One row stands for all three that the last job waits for; a night has room for two jobs."""
+    monkeypatch.setattr(allotment, "_MANY", 0)
+    opened = weekly(*range(7))
+    before = tuple(Job(30, opened, uses=(("crew", 1),)) for _ in range(3))
+    last = {"needs": Job(30, opened, uses=(("crew", 1),), needs=(0, 1, 2))}
+    last["earlier"] = replace(last["needs"], needs=(), earlier=(0, 1, 2))
+    for kind, night in (("needs", 2), ("earlier", 3)):
+        kinds = NightKinds(Sheet(Project((*before, last[kind]), range(1, 30), {"crew": 1})))
+        state = Campaign(kinds, by_order=False).begin().end
+        found = allot(kinds, state, (1, 2, 3), Asked(random.Random(0))).tolist()
+        assert sorted(found[:3]) == [1, 1, 2]
+        assert found[3] == night
+
+
+def test_nights_are_allotted_anew_no_longer_than_there_is_work_for_it(monkeypatch):
+    """Filling misses a job in every night; without work left the first program is the only one."""
+    asked = []
+
+    def late(kinds, state, nights, _asked):
+        asked.append(nights)
+        return np.where(state.waiting, nights[0], ANY_NIGHT)
+
+    monkeypatch.setattr(campaign, "allot", late)
+    jobs = tuple(Job(30, weekly(*range(7)), uses=(("crew", 1),)) for _ in range(6))
+    kinds = NightKinds(Sheet(Project(jobs, range(1, 30), {"crew": 1})))
+    for work, programs in ((0, 1), (1_000, 3)):
+        asked.clear()
+        over = Campaign(kinds, by_order=False)
+        run = over.follow(over.begin(), 0, (1, 2, 3), np.zeros(6), Asked(random.Random(0)), work)
+        assert (run.left, len(asked)) == (0, programs)
 
 
 def test_sites_without_a_third_vote_come_first_though_another_order_is_known():

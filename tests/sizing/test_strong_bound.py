@@ -14,6 +14,7 @@ from planner.sizing.solution.placement import PairCost
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.tie_breaks import swap_search as location
 from planner.sizing.tie_breaks.branch_and_bound import EpsilonConstraint, LocationModel, strong_bound
+from planner.sizing.tie_breaks.lagrangian import LagrangianRelaxation
 from tests.how_many import MORE
 
 CAP = 3
@@ -150,3 +151,18 @@ def test_work_that_ends_early_leaves_a_lower_bound_and_says_so(make, monkeypatch
 def test_no_time_gives_no_bound(make):
     problem, _ = read(random_fleet(make, 1))
     assert bound_of(problem, 3, budget=SolveBudget(seconds=0.0)) == 0.0
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_relaxation_at_given_prices_is_what_hosts_one_by_one_are_worth(make, seed):
+    """Every host of a pool takes the next sites of least price, and as many hosts run as are worth most."""
+    problem, costs = read(random_fleet(make, seed, sites=12))
+    hosts, prices = 4, np.random.default_rng(seed).uniform(0, 60, problem.sites)
+    found = LagrangianRelaxation(problem, problem.rtt_ms, hosts).price(prices)
+    worth = []
+    for pool in range(problem.pools):
+        left = np.sort(costs[:, pool] - prices)
+        left = left[left < 0]
+        worth += [left[CAP * k : CAP * (k + 1)].sum() for k in range(min(hosts, int(problem.max_hosts[pool])))]
+    assert found.bound == pytest.approx(prices.sum() + np.sort(worth)[:hosts].sum())
+    assert found.hosts.sum() == hosts
