@@ -19,6 +19,8 @@ _AHEAD = 14  # nights among which the fullest is looked for
 _TRIED = 3  # of them are filled to see which holds most
 _LATE = 5.0  # rank of a job that was missed in the night that was allotted to it
 _TRIES, _MISSED = 10, 0.5  # fillings of such a night, and the rank that each gives to who is missed
+_DEAR = 25_000  # jobs times nights of a program that takes seconds
+_FEW_MISSED = 0.015  # of what waits: so many come late before such a program is solved once more
 _FORWARD = 2  # so many jobs of later nights are tried in the place of one that was missed
 _LAST_CHANCE = 2.0  # rank of a job that none of the later nights is open to
 
@@ -81,16 +83,15 @@ class Campaign:
         """Keep so many nights of ``run`` and fill ``nights`` after them, those jobs first that have fewest of them.
 
         Else those with the highest ``rank`` go first. With ``asked`` each job is kept for the night that is allotted,
-        and nothing is filled where these nights are too short for all; anew after each night that missed some, until
-        that has taken so much ``work``.
+        and nothing is filled where these nights are too short for all; anew after each night that missed some, as far
+        as so much ``work`` goes.
         """
         state = (run.before[keep] if keep < len(run.nights) else run.end).copy()
         state.allotted, self.short = None, 0
         worked, before = list(run.nights[:keep]), list(run.before[:keep])
         chances = Chances(self.sheet, nights)
         for at, night in enumerate(nights):
-            late = state.allotted is None or (self.asked < work and _missed(state, night - 1).any())
-            if asked is not None and late:
+            if asked is not None and (state.allotted is None or self._anew(state, nights[at:], work)):
                 self._allot(state, nights[at:], asked)
                 if self.short:
                     break
@@ -100,6 +101,13 @@ class Campaign:
                 worked.append(night)
                 before.append(kept)
         return Run(tuple(worked), tuple(before), state, rank)
+
+    def _anew(self, state: Filling, nights: Sequence[int], work: float) -> bool:
+        """Say whether ``nights`` are worth another program, since jobs were missed in the nights before them."""
+        waiting, missed = int(state.waiting.sum()), int(_missed(state, nights[0] - 1).sum())
+        program = waiting * len(nights)
+        few = _FEW_MISSED * waiting if program > _DEAR else 0
+        return missed > few and self.asked + program <= work
 
     def _allot(self, state: Filling, nights: Sequence[int], asked: Asked) -> None:
         first = state.allotted is None
