@@ -13,12 +13,12 @@ from __future__ import annotations
 import heapq
 from dataclasses import dataclass, field
 from fractions import Fraction
-from typing import Any
 
+import highspy
 import numpy as np
-from scipy.optimize import linprog
 
 from planner.fleet import Bools, Floats
+from planner.silence import silenced
 from planner.verify.host_model import Exact, HostModel, exact
 
 MOST_NODES = 20_000
@@ -75,15 +75,8 @@ class _Search:
         self.open: list[_Node] = []
         self.best: Fraction | None = None
         self.nodes = 0
-        room, least = model.room.astype(np.float64), model.least.astype(np.float64)
-        first = model.less.astype(np.float64)
-        # Columns: hosts that are free, hosts that cost, whether any run, and the share of all rows that is left unmet.
-        self._matrix = -np.hstack((room, room, -first, least[:, None]))
-        self._least = -least
-        self._first = first.any(axis=0)  # pools of which it matters whether any run
-        price = (model.price / model.unit).astype(np.float64)
-        nothing = np.zeros_like(price)
-        self._cost = np.concatenate((nothing, price, nothing, [_SHORT_PRICE * max(1.0, float(goal))]))
+        self._relaxation = _Relaxation(model, _SHORT_PRICE * max(1.0, float(goal)))
+        self._first = self._relaxation.first
 
     @property
     def bound(self) -> Fraction:
@@ -122,21 +115,69 @@ class _Search:
 
     def _relaxed(self, low: Exact, high: Exact) -> tuple[Floats, Exact]:
         """Return counts (P,) that solve the linear relaxation, not whole, and its multipliers (R,)."""
-        free = self.model.free
-        least = (*np.minimum(low, free), *np.maximum(0, low - free), *np.minimum(low, 1), 0)
-        most = (*np.minimum(high, free), *np.maximum(0, high - free), *np.minimum(high, 1), 1)
-        bounds = np.array((least, most), dtype=np.float64).T
-        rows, pools = len(self._least), len(free)
-        one = np.eye(pools)
-        some = np.hstack((one, one, -np.diag(high.astype(np.float64)), np.zeros((pools, 1))))[self._first]
-        matrix, limit = np.vstack((self._matrix, some)), np.concatenate((self._least, np.zeros(len(some))))
-        # The stubs of SciPy do not know that bounds may be an array.
-        answer: Any = linprog(self._cost, matrix, limit, bounds=bounds, method="highs")  # type: ignore[call-overload]
-        if answer.x is None:
+        found = self._relaxation.solve(low, high)
+        if found is None:
             # Without a proposal the node is halved; its bound stays the inherited one.
-            return ((low + high) / 2).astype(np.float64), exact([0] * rows)
-        proposed = np.rint(np.maximum(0.0, -answer.ineqlin.marginals[:rows]) * _DENOMINATOR)
-        return answer.x[:pools] + answer.x[pools : 2 * pools], exact([int(y) for y in proposed])
+            return ((low + high) / 2).astype(np.float64), exact([0] * len(self.model.least))
+        hosts, duals = found
+        proposed = np.rint(np.maximum(0.0, duals) * _DENOMINATOR)
+        return hosts, exact([int(y) for y in proposed])
+
+
+class _Relaxation:
+    """The linear relaxation, kept by the solver from node to node: each begins where the last one ended.
+
+    Columns: hosts that are free, hosts that cost, whether any run, each (P,), and the share of all rows that is left
+    unmet, at the price ``unmet``. ``first`` (P,): pools of which it matters whether any run.
+    """
+
+    def __init__(self, model: HostModel, unmet: float) -> None:
+        room, least = model.room.astype(np.float64), model.least.astype(np.float64)
+        first = model.less.astype(np.float64)
+        self.free, self.first = model.free, first.any(axis=0)
+        self.rows, self.pools = room.shape
+        price = (model.price / model.unit).astype(np.float64)
+        nothing = np.zeros(self.pools)
+        one = np.eye(self.pools)
+        # Hosts run in a pool only where any run: free + paid - most any <= 0. The most is set at each node.
+        some = np.hstack((one, one, 0.0 * one, np.zeros((self.pools, 1))))[self.first]
+        matrix = np.vstack((np.hstack((room, room, -first, least[:, None])), -some))
+        with silenced():
+            self._highs = highspy.Highs()  # type: ignore[no-untyped-call]
+        self._highs.setOptionValue("output_flag", False)
+        lp = highspy.HighsLp()
+        lp.num_row_, lp.num_col_ = matrix.shape
+        lp.col_cost_ = np.concatenate((nothing, price, nothing, [unmet]))
+        lp.col_lower_ = np.zeros(lp.num_col_)
+        lp.col_upper_ = np.ones(lp.num_col_)
+        lp.row_lower_ = np.concatenate((least, np.zeros(len(some))))
+        lp.row_upper_ = np.full(lp.num_row_, highspy.kHighsInf)
+        lp.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
+        rows, columns = np.nonzero(matrix)
+        lp.a_matrix_.start_ = np.searchsorted(rows, np.arange(lp.num_row_ + 1))
+        lp.a_matrix_.index_ = columns
+        lp.a_matrix_.value_ = matrix[rows, columns]
+        self._highs.passModel(lp)
+        self._columns = np.arange(lp.num_col_, dtype=np.int32)
+        self._most = np.zeros(self.pools)
+
+    def solve(self, low: Exact, high: Exact) -> tuple[Floats, Floats] | None:
+        """Return hosts (P,) between ``low`` and ``high`` and the multipliers (R,); None where the solver has none."""
+        least = (*np.minimum(low, self.free), *np.maximum(0, low - self.free), *np.minimum(low, 1), 0)
+        most = (*np.minimum(high, self.free), *np.maximum(0, high - self.free), *np.minimum(high, 1), 1)
+        bounds = np.array((least, most), dtype=np.float64)
+        self._highs.changeColsBounds(len(self._columns), self._columns, *bounds)
+        for row, p in enumerate(np.flatnonzero(self.first).tolist(), start=self.rows):
+            if self._most[p] != high[p]:
+                self._highs.changeCoeff(row, 2 * self.pools + p, float(high[p]))
+                self._most[p] = high[p]
+        self._highs.run()
+        if self._highs.getModelStatus() != highspy.HighsModelStatus.kOptimal:
+            self._highs.clearSolver()  # the next node begins anew
+            return None
+        solution = self._highs.getSolution()
+        values, duals = np.array(solution.col_value), np.array(solution.row_dual)
+        return values[: self.pools] + values[self.pools : 2 * self.pools], duals[: self.rows]
 
 
 def _branching(hosts: Floats, low: Exact, high: Exact) -> tuple[int, int]:

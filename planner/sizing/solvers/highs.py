@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import os
-import sys
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,6 +11,7 @@ import numpy as np
 
 from planner.errors import SolverError
 from planner.fleet import Bools, Floats, Ints
+from planner.silence import silenced
 from planner.sizing.solvers.budget import Outcome, SolveBudget
 from planner.sizing.solvers.matrices import Matrix
 
@@ -33,6 +31,11 @@ def _interrupter(budget: SolveBudget, stage: str = "") -> Any:
         data_in.user_interrupt = budget.stopped.is_set()
 
     return interrupt
+
+
+def _failed(highs: highspy.Highs) -> bool:
+    """Say whether the solver gave up for a fault of its own."""
+    return bool(highs.getModelStatus() == highspy.HighsModelStatus.kSolveError)
 
 
 def _outcome(highs: highspy.Highs) -> Outcome:
@@ -108,7 +111,7 @@ def solve_arrays(
     """
     if budget.spent:
         return _NOT_SOLVED
-    with _quiet():
+    with silenced():
         highs = _quiet_highs(budget)
         highs.setOptionValue("mip_rel_gap", gap)
         for name, value in (options or {}).items():
@@ -131,7 +134,7 @@ class GrowingProgram:
 
     def __init__(self, program: LinearProgram, seed: int = 0, *, dual_edge_weights: int = -1) -> None:
         """``dual_edge_weights``: how the dual simplex method weighs rows, as HiGHS numbers it; -1: HiGHS chooses."""
-        with _quiet():
+        with silenced():
             self._highs = _quiet_highs(SolveBudget(seed=seed))
             self._highs.setOptionValue("simplex_dual_edge_weight_strategy", dual_edge_weights)
             self._highs.passModel(_highs_lp(program))
@@ -179,7 +182,7 @@ class GrowingProgram:
         """Return the answer; SolverError when the solver reports a fault."""
         if budget.spent:
             return _NOT_SOLVED
-        with _quiet():
+        with silenced():
             # The solver counts the seconds of all runs together.
             left = np.inf if budget.left is None else self._highs.getRunTime() + budget.left
             self._highs.setOptionValue("time_limit", left)
@@ -232,21 +235,3 @@ def _highs_lp(program: LinearProgram) -> highspy.HighsLp:
         kinds = (highspy.HighsVarType.kContinuous, highspy.HighsVarType.kInteger)
         lp.integrality_ = [kinds[int(whole)] for whole in program.whole]
     return lp
-
-
-@contextmanager
-def _quiet() -> Iterator[None]:
-    """Silence descriptor 1 while the block runs: HiGHS prints a banner below Python."""
-    sys.stdout.flush()
-    try:
-        kept = os.dup(1)
-    except OSError:  # no descriptor 1, so nothing to keep clean
-        yield
-        return
-    try:
-        with open(os.devnull, "w") as nowhere:
-            os.dup2(nowhere.fileno(), 1)
-        yield
-    finally:
-        os.dup2(kept, 1)
-        os.close(kept)

@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-import highspy
 import numpy as np
 import pulp
 import scipy.sparse as sp
 
 from planner.arrays import falses
 from planner.fleet import Floats
+from planner.silence import silenced
 from planner.sizing.solvers.budget import Outcome, SolveBudget
-from planner.sizing.solvers.highs import _INTERRUPTIBLE, LinearProgram, _interrupter, _outcome, _quiet
+from planner.sizing.solvers.highs import _INTERRUPTIBLE, LinearProgram, _failed, _interrupter, _outcome
 from planner.sizing.solvers.model_builder import ModelBuilder
 
 _KINDS = ("Continuous", "Integer")
@@ -38,9 +38,9 @@ class PulpModel:
         self._take_in(self.builder.program(cost))
         used = np.flatnonzero(cost).tolist()
         self._model.setObjective(_linear((self._variables[j], float(cost[j])) for j in used))
-        with _quiet():
+        with silenced():
             self._model.solve(_highs(budget, stage))
-            if self._model.solverModel.getModelStatus() == highspy.HighsModelStatus.kSolveError:
+            if _failed(self._model.solverModel):
                 # Seen where presolve empties a small program (HiGHS 1.16).
                 self._model.solve(_highs(budget, stage, presolve="off"))
         outcome = _outcome(self._model.solverModel)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+from planner.silence import silenced
 from planner.sizing.solvers.budget import Outcome, SolveBudget
-from planner.sizing.solvers.highs import _outcome, _quiet
+from planner.sizing.solvers.highs import _outcome
 from planner.sizing.solvers.pulp_models import _highs
 
 
@@ -13,6 +14,6 @@ def solve_model(model: Any, budget: SolveBudget) -> Outcome:
     """Solve a PuLP minimisation model in place and say how it ended, by what HiGHS itself says."""
     if budget.spent:
         return Outcome("unsolved", "no time left")
-    with _quiet():
+    with silenced():
         model.solve(_highs(budget, ""))
     return _outcome(model.solverModel)
