@@ -67,7 +67,7 @@ class ExactAims:
                 break
         if x is not None:
             answer = self.model.answer(Outcome("feasible", "", self.draft.sized.value, self.draft.sized.bound), x)
-            self.draft = offer(draft_of_hosts(self.case, self.losses, answer, by_name=True))
+            self.draft = offer(draft_of_hosts(self.case, self.losses, answer, by_name="moves" in self.case.tie_breaks))
         return self.bounds
 
     def _keep_what_comes_before(self) -> None:
