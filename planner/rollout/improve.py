@@ -22,6 +22,7 @@ from planner.rollout.sheet import Sheet
 _AHEAD = 14  # nights after the last one that a night may be moved to
 _STALE = 60  # trials without success after which another night is taken out
 _SPARE = 60  # minutes for which a place is free before others count on it, where that can be
+_FIRST = 1_000.0  # rank of an urgent job that comes before all others
 _BRIEF, _LONG = 2, 8  # trials to mend a run as jobs are allotted
 _ATTEMPTS = 4  # such runs from which the one that is settled best is taken
 _FEW = 4  # programs: less work than these take asks for those first that are the likeliest to do
@@ -119,7 +120,9 @@ class Search:
             if self._goes_on(best):
                 found = self._as_allotted([best.nights], best, _BRIEF, even=True)
                 best = best if found is None else min(best, found, key=self._unrest)
-        return best
+        # Full nights leave no choice to the program, but which job comes in which of them.
+        first = self._fresh(best.nights, best.rank + _FIRST * self._sheet.urgent)
+        return best if first.left else min(best, first, key=self._unrest)
 
     def _as_allotted(self, choices: Sequence[tuple[int, ...]], best: Run, trials: int, *, even: bool) -> Run | None:
         """Return a run in which all is done as it is allotted, over the first of ``choices`` of nights that allow it.

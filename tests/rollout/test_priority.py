@@ -38,3 +38,21 @@ def test_sites_without_a_third_vote_come_first_then_the_column_priority():
         asked = waves_of([1.0 if s in early else 2.0 if s == 0 else np.nan for s in range(COUNT)])
         assert {s: w for s, w in asked.items() if s >= 12} == first
         assert {asked[s] for s in early} == {2}
+
+
+def test_sites_without_a_third_vote_come_first_in_full_nights_too():
+    """Moves off a host that is retired a week later came first, for the length of what follows them alone."""
+    leave, wait = 10, 4
+    fleet = fleet_of(
+        np.full((leave + wait, 2), 10.0),
+        sites={"pinned_hub": ["H1"] * (leave + wait)},
+        pools={"max_hosts": [0.0, 1.0], "existing_hosts": [1.0, 1.0]},
+        current={"site": [f"S{s:02d}" for s in range(leave)], "hub": ["H0"] * leave, "host": ["H0-01"] * leave},
+        cluster_cap=64,
+        pilot_sites=0,
+        timezone="UTC",
+        window="Sun 20:00-23:30",
+    )
+    found = roll_out(fleet, plan(fleet), start=dt.date(2027, 3, 1))
+    assert len(found.waves) == 3
+    assert {wave.wave for wave in found.waves for step in wave.steps if step.kind == "attach"} == {1}
