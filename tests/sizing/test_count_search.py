@@ -6,6 +6,7 @@ import dataclasses
 from collections.abc import Iterator
 from typing import Any
 
+import highspy
 import numpy as np
 import pytest
 import scipy.sparse as sp
@@ -203,3 +204,19 @@ def test_the_relaxation_in_columns_is_that_with_distances(objective: str, exampl
         assert all(row.room @ nearer >= row.demand for row in master.rows)
         assert np.abs(nearer - reference).sum() <= np.abs(hosts - reference).sum() + 1e-9
     assert compared > examples // 2
+
+
+def test_growing_program_that_loses_its_way_begins_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    """HiGHS may end without an answer when it goes on from the last basis, although there is one."""
+    model = ModelBuilder()
+    column = model.block(1, 1.0, 5.0)
+    model.row([(column, 1.0)], 2.0, np.inf)
+    program = GrowingProgram(model.program())
+    highs, cleared = program._highs, []
+    status, clear = highs.getModelStatus, highs.clearSolver
+    monkeypatch.setattr(highs, "clearSolver", lambda: (cleared.append(True), clear())[1])
+    monkeypatch.setattr(highs, "getModelStatus", lambda: status() if cleared else highspy.HighsModelStatus.kUnknown)
+    answer = program.solve(SolveBudget())
+    assert answer.outcome.state == "optimal"
+    assert answer.x == pytest.approx([2.0])
+    assert cleared == [True]

@@ -188,6 +188,9 @@ class GrowingProgram:
             self._highs.setOptionValue("time_limit", left)
             _listen(self._highs, budget)
             self._highs.run()
+            if self._highs.getModelStatus() == highspy.HighsModelStatus.kUnknown:  # lost from where the last one ended
+                self._highs.clearSolver()
+                self._highs.run()
         return _answer(self._highs)
 
 

@@ -53,7 +53,7 @@ def choices(state: State, sites: Ints, weight: Floats, bare: Bools) -> Choices:
     there = (hosts == standby[:, None]) & followed[:, None]
     here &= ~none
     # Everything is counted as if the site were nowhere.
-    extra = state.extra[:, at]  # (losses + 2, n, c)
+    extra = state.extra.astype(np.int32)[:, at]  # (losses + 2, n, c); half as large, half the time
     settled = np.flatnonzero((home >= 0) & followed)
     if len(settled):
         row, column = np.nonzero(there[settled])
@@ -62,9 +62,9 @@ def choices(state: State, sites: Ints, weight: Floats, bare: Bools) -> Choices:
         for of_loss in rows.T:
             extra[of_loss, n, column] -= k[n]
     living = state.load[at] - here * k[:, None]
-    over = extra + (living - state.room[at])[None]
+    over = extra + (living - state.room[at]).astype(np.int32)
     before = np.maximum(0, over)
-    more = np.maximum(0, over + k[:, None]) - before
+    more = np.maximum(0, over + k[:, None].astype(np.int32)) - before
     homes = more.sum(axis=0) * weight[at] + _limits(state, sites, at, here)
     wide = at.shape[1]
     broken = np.full((len(sites), wide, wide + 1), np.inf)

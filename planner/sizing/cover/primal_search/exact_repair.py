@@ -22,7 +22,6 @@ import numpy as np
 
 from planner.arrays import falses
 from planner.fleet import Bools, Floats, Ints
-from planner.sizing.cover.primal_search.choices import choices
 from planner.sizing.cover.primal_search.state import NOWHERE, State
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import solve_arrays
@@ -31,6 +30,7 @@ from planner.sizing.solvers.model_builder import ModelBuilder, Terms
 _HOSTS = 4  # at a time; one more after so many attempts that helped nothing
 _PATIENCE = 4
 _NODES = 200  # of branch and bound
+_WHOLE = 0.999  # clusters are whole, and so is what is broken
 _CLOSE = 1e-9
 
 
@@ -83,15 +83,16 @@ class _Around:
     def ways(self) -> tuple[Ints, Ints, Ints]:
         """Site by its position in ``sites``, home and standby of each x, all shapes (X,)."""
         state, sites = self.state, self.sites
-        found = choices(state, sites, np.ones(state.hosts), self.bare)
-        hosts = found.hosts
-        home = self.some[hosts] | (hosts == state.home[sites][:, None])
-        standby = self.some[hosts] | (hosts == state.standby[sites][:, None])
-        alone = (state.standby[sites] == NOWHERE)[:, None]
-        may = home[:, :, None] & np.hstack((standby, alone | self.bare[sites][:, None]))[:, None, :]
-        site, h, g = np.nonzero(may & np.isfinite(found.broken))
-        stands = np.hstack((hosts, np.full((len(sites), 1), NOWHERE)))
-        return site, hosts[site, h], stands[site, g]
+        ground = state.ground
+        hosts, pairs = state.candidates(sites)
+        home = (hosts >= 0) & (self.some[hosts] | (hosts == state.home[sites][:, None]))
+        standby = (hosts >= 0) & (self.some[hosts] | (hosts == state.standby[sites][:, None]))
+        last = self.bare[sites][:, None]  # for no standby at all
+        site, first, second = np.nonzero(home[:, :, None] & np.hstack((standby, last))[:, None, :])
+        h, g = hosts[site, first], np.hstack((hosts, np.full_like(last, NOWHERE, dtype=np.int64)))[site, second]
+        follows = ground.follows[state.pool[h], state.pool[g]] & (h != g)
+        may = ground.problem.homes[pairs[site, first]] & (follows | (g == NOWHERE))
+        return site[may], h[may], g[may]
 
     @cached_property
     def rest(self) -> State:
@@ -116,7 +117,9 @@ class _Around:
         start[load] = self.state.load
         row, host = self._pairs
         start[over] = self.state.over()[row, host]
-        answer = solve_arrays(model.program(), budget, start=start, options={"mip_max_nodes": _NODES})
+        answer = solve_arrays(
+            model.program(), budget, start=start, options={"mip_max_nodes": _NODES, "mip_abs_gap": _WHOLE}
+        )
         if not answer.outcome.has_solution:
             return None
         chosen = np.flatnonzero(answer.x[put] > 0.5)
