@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Sized
 from fractions import Fraction
 from typing import Any
 
@@ -37,6 +37,54 @@ def trues(size: Size) -> Bools:
 def int_array(values: Sequence[Any]) -> Ints:
     """Return ``values`` as an array of whole numbers."""
     return np.array(values, dtype=np.int64)
+
+
+def minus_ones(size: Size) -> Ints:
+    """Return -1 everywhere, of shape ``size``: positions that are not known yet, or that there are none of."""
+    return np.full(size, -1, dtype=np.int64)
+
+
+def indices(values: Sized) -> Ints:
+    """Return the positions of ``values``, from 0 on."""
+    return np.arange(len(values))
+
+
+def inverse(at: Ints, size: int) -> Ints:
+    """Return where each of the numbers below ``size`` stands in ``at`` (n,), -1 for those that do not, shape (size,).
+
+    >>> inverse(np.array([2, 0]), 4)
+    array([ 1, -1,  0, -1])
+    """
+    found = minus_ones(size)
+    found[at] = indices(at)
+    return found
+
+
+def offsets(lengths: Ints) -> Ints:
+    """Return where each of n runs of these ``lengths`` (n,) begins, one after the other, and the last ends, (n + 1,).
+
+    >>> offsets(np.array([2, 0, 3]))
+    array([0, 2, 2, 5])
+    """
+    found: Ints = np.concatenate(([0], np.cumsum(lengths))).astype(np.int64)
+    return found
+
+
+def run_of(begin: Ints, number: int) -> slice:
+    """Return where a run stands of those that ``begin`` (n + 1,), as `offsets` has it, says."""
+    return slice(int(begin[number]), int(begin[number + 1]))
+
+
+def runs(first: Ints, lengths: Ints) -> Ints:
+    """Return runs of numbers that follow one another: so many, ``lengths`` (n,), from each of ``first`` (n,) on.
+
+    >>> runs(np.array([7, 0, 3]), np.array([2, 0, 3]))
+    array([7, 8, 3, 4, 5])
+    """
+    begin = offsets(lengths)
+    moved_by = np.repeat(first - begin[:-1], lengths)
+    found: Ints = np.arange(begin[-1]) + moved_by
+    return found
 
 
 def as_floats(values: npt.NDArray[Any]) -> Floats:

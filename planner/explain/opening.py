@@ -89,7 +89,7 @@ class OpeningModel:
         old = Loads(classes.pool, self.f, classes.arc_items)
         new = Loads(extra.pool, self.y, problem.clusters[extra.site])
         add_capacity(self.rows, problem.caps, self.n, [old, new])
-        add_host_limits(self.rows, problem, self.n)
+        add_host_limits(self.rows, problem.host_limits, self.n)
         pools = np.arange(problem.pools)
         if problem.host_weight is not None:
             weight, new_weight = classes.arc_item_weight, problem.item_weight[extra.site]

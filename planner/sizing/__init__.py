@@ -17,10 +17,11 @@ if TYPE_CHECKING:
     from planner.sizing.from_today.freezing import plan_frozen
     from planner.sizing.from_today.trade_off import Point, trade_off
     from planner.sizing.host_counts.certificate import certify, inequalities
+    from planner.sizing.host_counts.condition_flows import Flow
     from planner.sizing.host_counts.cut_loop import CutLoop, LearnedCuts
     from planner.sizing.host_counts.cutting_planes import search_counts
     from planner.sizing.host_counts.fewest_hosts import size
-    from planner.sizing.host_counts.hall_conditions import Cut, Flow, HallCondition, hall_conditions
+    from planner.sizing.host_counts.hall_conditions import Cut, HallCondition, hall_conditions
     from planner.sizing.host_counts.reference_counts import reference_counts
     from planner.sizing.host_counts.rounding import round_counts
     from planner.sizing.instance.case import Case
@@ -105,7 +106,7 @@ _HOMES = {
     "Classes": "instance.classes",
     "Cut": "host_counts.hall_conditions",
     "CutLoop": "host_counts.cut_loop",
-    "Flow": "host_counts.hall_conditions",
+    "Flow": "host_counts.condition_flows",
     "HallCondition": "host_counts.hall_conditions",
     "HostCount": "count_hosts",
     "LearnedCuts": "host_counts.cut_loop",

@@ -17,14 +17,14 @@ _ASKED = (Column("time_limit", "number", "", "seconds", least=0), Column("seed",
 
 
 def asked_limit(time_limit: float | None, seed: int) -> float | None:
-    """Return the limit in seconds, None for none; InputError for a limit or a seed that is none."""
+    """Return ``time_limit`` in seconds, None for none; InputError for a limit or a ``seed`` that is none."""
     limit = None if time_limit == math.inf else time_limit
     fitted("", zip(_ASKED, (limit, seed), (None, 0), strict=True))
     return limit
 
 
 def asked_extra_hosts(extra_hosts: int) -> int:
-    """Return how many hosts more than the fewest may run; InputError for a number that is none."""
+    """Return ``extra_hosts``, how many more than the fewest may run; InputError for a number that is none."""
     (found,) = fitted("", [(_EXTRA, extra_hosts, 0)])
     return int(found)
 

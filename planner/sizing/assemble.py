@@ -64,8 +64,10 @@ def assemble(case: Case, checker: Checker, draft: Draft, attained: tuple[Attaine
     spared = no_host_needed(fleet, {fleet.site_ids[at] for at in with_own})
     crowded = crowded_out(fleet, checker, problem, placement.unserved, draft.seating.seats)
     left_out = (*ineligible(fleet, checker, problem), *crowded)
-    unserved = [dataclasses.replace(one, current=_today_at(today, one.site)) for one in left_out]
-    proof, bound = prove(fleet, problem, dataclasses.replace(draft, sized=sized), budget)
+    today_of = {one.site: _today_at(today, one.site) for one in left_out}
+    unserved = [dataclasses.replace(one, current=today_of[one.site]) for one in left_out]
+    recounted = dataclasses.replace(draft, sized=sized)
+    proof, bound = prove(fleet, problem, recounted, budget)
     sized = dataclasses.replace(sized, bound=bound)
     made = Plan(
         status="feasible",
@@ -116,8 +118,8 @@ def _least(fleet: Fleet, problem: Problem, draft: Draft) -> dict[Worth, float]:
 
         losses = read_losses(fleet, problem)
         can = losses.coverable(problem.indptr, problem.pool, problem.max_hosts)
-        never = ~can & ~np.isfinite(problem.own_cost)  # they are served in every such plan, and have no standby in any
-        least = max(least, float(problem.weights[never].sum()))
+        never = ~can & ~problem.may_own  # they are served in every such plan, and have no standby in any
+        least = max(least, float(problem.weight_of(never)))
     of_kept += weight[no_way & fleet.kept].sum()
     of_all += weight[no_way].sum()
     return {"kept_served": float(of_kept), "served": float(of_all), "covered": least}
@@ -126,12 +128,13 @@ def _least(fleet: Fleet, problem: Problem, draft: Draft) -> dict[Worth, float]:
 def hosts_and_assignments(case: Case, draft: Draft) -> tuple[list[Host], list[Assignment]]:
     """Return the hosts that run and who uses which, in order of site and host."""
     hosts = _hosts(case, draft)
-    running = [host for host in hosts if host.existing or host.host in case.today.named]
+    known = case.today.named
+    running = [host for host in hosts if host.existing or host.host in known]
     runs = {host.host for host in running}
-    pool_of = {name: p for p, names in draft.seating.names.items() for name in names}
     pairs = zip(draft.seating.seats, draft.standbys, strict=True)
-    assignments = [_assignment(case, pool_of, runs, *pair) for pair in pairs]
-    return hosts, sorted(assignments, key=lambda a: (a.site, a.host, a.standby or ""))
+    assignments = [_assignment(case, draft.seating.pool_of, runs, *pair) for pair in pairs]
+    assignments.sort(key=lambda a: (a.site, a.host, a.standby or ""))
+    return hosts, assignments
 
 
 def _recounted(fleet: Fleet, problem: Problem, sized: Sized, placement: Placement, hosts: list[Host]) -> Sized:
@@ -144,10 +147,13 @@ def _recounted(fleet: Fleet, problem: Problem, sized: Sized, placement: Placemen
         pools = [fleet.pool_ids[at] for at in problem.pool_at]
         price = dict(zip(pools, problem.host_cost, strict=True))
         prices = [price[host.pool] for host in hosts]
-        value = math.fsum((*prices, *problem.pair_cost[placement.pair], *problem.own_cost[placement.own]))
+        pairs = problem.pair_cost[placement.pair]
+        own = problem.own_cost[placement.own]
+        value = math.fsum((*prices, *pairs, *own))
     # A proven value stays proven when adding up in another order moves its last digits.
     last_digits = 1e-9 * max(1.0, abs(value))
-    proven = sized.bound >= sized.value and abs(value - sized.value) <= last_digits
+    same = abs(value - sized.value) <= last_digits
+    proven = same and sized.bound >= sized.value
     bound = value if proven else min(sized.bound, value)
     return dataclasses.replace(sized, value=value, bound=bound)
 
@@ -158,7 +164,7 @@ def _hosts(case: Case, draft: Draft) -> list[Host]:
     problem = case.problem
     today = case.today
     seats = draft.seating.seats
-    needed = {seat.host for seat in seats}.union(filter(None, draft.standbys))
+    needed = draft.used
     loads: dict[int, dict[str, int]] = {}
     for p, names in draft.seating.names.items():
         loads[p] = {name: 0 for name in names if name in needed}
@@ -169,19 +175,21 @@ def _hosts(case: Case, draft: Draft) -> list[Host]:
         pool = int(problem.pool_at[p])
         carrying = [name for name in today.names[p] if name in load]
         existing = today.existing(p, int(problem.existing[p]), load)
-        hosts.extend(
-            Host(
+        hub = fleet.hub_ids[fleet.hub_of_pool[pool]]
+        cap = int(fleet.cluster_caps[pool])
+        usable = int(problem.caps[p])
+        for name in carrying:
+            host = Host(
                 host=name,
-                hub=fleet.hub_ids[fleet.hub_of_pool[pool]],
+                hub=hub,
                 pool=fleet.pool_ids[pool],
                 release=fleet.host_releases[pool],
                 clusters=load[name],
-                cap=int(fleet.cluster_caps[pool]),
-                usable=int(problem.caps[p]),
+                cap=cap,
+                usable=usable,
                 existing=name in existing,
             )
-            for name in carrying
-        )
+            hosts.append(host)
     return hosts
 
 

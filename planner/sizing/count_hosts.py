@@ -59,7 +59,8 @@ def count(
     with budget.listening():
         problem = build_problem(fleet, checker)
         sized = _sized(problem, budget)
-    left_out = int(checker.needs_host.sum()) - problem.sites + int(sized.counts.unserved.sum())
+    ineligible = int(checker.needs_host.sum()) - problem.sites
+    left_out = ineligible + int(sized.counts.unserved.sum())
     proven = sized.weight_proven and sized.bound >= sized.value
     hosts = int(sized.counts.hosts.sum())
     return HostCount(hosts, fleet.policy.objective, sized.value, sized.bound, left_out, proven)

@@ -55,7 +55,7 @@ class Mixes:
 
         It is not proven where the search takes more rounds than one price is worth.
         """
-        may = np.isfinite(self._problem.own_cost)
+        may = self._problem.may_own
         problem = dataclasses.replace(self._problem, own_cost=np.where(may, price, np.inf))
         sized = cheapest_mix(problem, group(problem, by_weight=False), _for_some_rounds(budget), self._known)
         if sized is None:
@@ -63,7 +63,8 @@ class Mixes:
         own = placed(problem, sized, falses(len(problem.pool)), ()).own
         hosts = int_zeros(len(self._fleet.pool_ids))
         hosts[problem.pool_at] = sized.counts.hosts
-        ids = tuple(sorted(self._fleet.site_ids[at] for at in problem.site_at[own].tolist()))
+        sites = problem.site_at[own].tolist()
+        ids = tuple(sorted(self._fleet.site_ids[at] for at in sites))
         return Mix(hosts, ids, sized.bound >= sized.value)
 
 

@@ -43,12 +43,9 @@ def prove(fleet: Fleet, problem: Problem, draft: Draft, budget: SolveBudget) -> 
     sized, placement = draft.sized, draft.placement
     if not problem.sites:
         return _nothing_to_prove(fleet), sized.bound
-    details = _details(sized)
     if problem.objective == "cost" and problem.pair_cost.any():
-        closed = sized.bound >= sized.value
-        words = f"{_opening(fleet, sized, sized.bound)} This is the solver's result. {_UNCHECKED}"
-        return Proof("solver" if closed else "bound", words, details), sized.bound
-    must = ~placement.unserved & ~np.isfinite(problem.own_cost)
+        return _word_of_solver(fleet, sized), sized.bound
+    must = ~placement.unserved & ~problem.may_own
     served, classes, more = _served(fleet, problem, draft, must)
     conditions = [*hall_conditions(served, classes), *more]
     cuts, found = sized.cuts, sized.bound
@@ -58,7 +55,8 @@ def prove(fleet: Fleet, problem: Problem, draft: Draft, budget: SolveBudget) -> 
         cuts = tuple(search.cuts)
         found = min(search.objective_bound, sized.value)
     bound = max(found, sized.bound)
-    evidence = sized.evidence(bound, budget) if found < bound and sized.evidence is not None else None
+    sets_of = sized.evidence if found < bound else None
+    evidence = None if sets_of is None else sets_of(bound, budget)
     if evidence is not None:
         return _by_cover_sets(fleet, problem, sized, evidence, bound), bound
     certificate = certify(served, cuts, found, budget)
@@ -70,16 +68,24 @@ def prove(fleet: Fleet, problem: Problem, draft: Draft, budget: SolveBudget) -> 
         if forcing.bound > found:
             certificate, found = searched(forcing.rows), forcing.bound
             bound = max(bound, found)
-    told = [_as_data(fleet, served, classes, row, y) for row, y in _pairs(certificate)]
+    pairs = _pairs(certificate)
+    told = [_as_data(fleet, served, classes, row, y) for row, y in pairs]
     left_out = _left_out_of_sets(problem, placement)
-    details |= {"sets": told, "bound": float(found), "left_out": left_out}
+    details = _details(sized) | {"sets": told, "bound": float(found), "left_out": left_out}
     if found < bound:
         kind, how = "solver", _solver_says_more(problem, found)
     else:
         kind = "counting" if certificate.closed else "search"
         how = _adding_up(certificate, found)
     words = " ".join((_opening(fleet, sized, bound), *_sets_in_words(told, len(fleet.pool_ids)), left_out, how))
-    return Proof(kind if bound >= sized.value else "bound", " ".join(words.split()), details), bound
+    proven = bound >= sized.value
+    return Proof(kind if proven else "bound", " ".join(words.split()), details), bound
+
+
+def _word_of_solver(fleet: Fleet, sized: Sized) -> Proof:
+    closed = sized.bound >= sized.value
+    words = f"{_opening(fleet, sized, sized.bound)} This is the solver's result. {_UNCHECKED}"
+    return Proof("solver" if closed else "bound", words, _details(sized))
 
 
 def _details(sized: Sized) -> dict[str, Any]:
@@ -123,9 +129,9 @@ def _served(fleet: Fleet, problem: Problem, draft: Draft, must: Bools) -> tuple[
     from planner.sizing.cover.loss_conditions import loss_conditions
     from planner.sizing.cover.losses import read_losses
 
-    losses, bare = read_losses(fleet, problem), falses(problem.sites)
-    seats = zip(draft.seating.seats, draft.standbys, strict=True)
-    bare[[seat.site for seat, standby in seats if standby is None]] = True
+    losses = read_losses(fleet, problem)
+    bare = falses(problem.sites)
+    bare[draft.bare] = True
     if (bare & losses.coverable_sites(problem)).any():
         return served, plain, []
     without, classes = bare[must], plain
@@ -184,7 +190,7 @@ def _opening(fleet: Fleet, sized: Sized, bound: float) -> str:
 
 def _left_out_of_sets(problem: Problem, placement: Placement) -> str:
     """Say which sites the sets do not count although the plan serves them; "" where there are none."""
-    free = int((~placement.unserved & np.isfinite(problem.own_cost)).sum())
+    free = int((~placement.unserved & problem.may_own).sum())
     if not free:
         return ""
     may = "may use its own tie-breaker" if free == 1 else "may use their own tie-breakers"
@@ -203,7 +209,8 @@ def _set_in_words(data: dict[str, Any], all_pools: int) -> str:
     sites = data["sites"]
     pools = data["pools"]
     size = data["at_least"]
-    named = ", ".join(sites[:_NAMED_SITES]) + (", …" if len(sites) > _NAMED_SITES else "")
+    dots = ", …" if len(sites) > _NAMED_SITES else ""
+    named = ", ".join(sites[:_NAMED_SITES]) + dots
     if size == 1:
         who = f"{counted(len(sites), 'site')} with {counted(data['demand'], 'cluster')}"
         item = "of these clusters"
@@ -211,7 +218,8 @@ def _set_in_words(data: dict[str, Any], all_pools: int) -> str:
         who = f"{counted(data['demand'], 'site')} with {size} or more clusters each"
         item = "of these sites"
     listed = ", ".join(pools) if len(pools) <= _NAMED_SITES else ""
-    where = f"{'pools' if len(pools) > 1 else 'pool'} {listed}" if listed else f"{len(pools)} of the {all_pools} pools"
+    some = f"{len(pools)} of the {all_pools} pools"
+    where = f"{'pools' if len(pools) > 1 else 'pool'} {listed}" if listed else some
     use = f"any of the {counted(all_pools, 'pool')}" if len(pools) == all_pools else f"only {where}"
     names = "" if len(pools) == all_pools else f" ({named})"
     largest = max(pools.values(), default=0)

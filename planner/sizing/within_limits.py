@@ -32,7 +32,7 @@ Drafted = tuple[Draft, tuple[Attained, ...]]
 def plan_within_limits(
     case: Case, budget: SolveBudget, make: Callable[[Case, SolveBudget, SecondaryCosts | None], Drafted]
 ) -> Drafted:
-    """Return the best draft that ``make`` finds within all limits."""
+    """Return the best draft that ``make`` finds within all limits; SolverError where that breaks one of them."""
     problem = case.problem
     if not problem.limited:
         return make(case, budget, None)

@@ -60,7 +60,8 @@ class FlowModel:
     """One class flow model, kept so that packing rows and settled aims can be added between solves.
 
     ``n`` (P,), ``f`` (A,) and ``a`` (P,) are positions of columns; ``z`` and ``o`` those of the classes ``left_out_of``
-    and ``own_of``, which are all that can be left out, and all that can use their own tie-breakers.
+    and ``own_of``, which are all that can be left out, and all that can use their own tie-breakers. ``serve_all``: the
+    model leaves nobody out.
     """
 
     def __init__(self, problem: Problem, classes: Classes, *, serve_all: bool) -> None:
@@ -82,8 +83,9 @@ class FlowModel:
         self.n = rows.block(problem.pools, upper=most_hosts, whole=True)
         self.f = rows.block(len(classes.pool), upper=classes.arc_demand, whole=classes.arc_fixed)
         self.left_out_of = np.arange(0 if serve_all else classes.count)
-        self.own_of = np.flatnonzero(np.isfinite(classes.own_cost))
-        most_out, most_own = classes.size[self.left_out_of], classes.size[self.own_of]
+        self.own_of = np.flatnonzero(classes.may_own)
+        most_out = classes.size[self.left_out_of]
+        most_own = classes.size[self.own_of]
         self.z = rows.block(len(self.left_out_of), upper=most_out, whole=True)
         self.o = rows.block(len(self.own_of), upper=most_own, whole=True)
         self.a = rows.block(problem.pools)
@@ -103,9 +105,8 @@ class FlowModel:
         if problem.host_weight is not None:
             weights = Loads(classes.pool, self.f, classes.arc_item_weight)
             add_host_weight(rows, problem.host_weight, self.n, weights)
-        amounts = {measure: each[classes.of_arc] for measure, each in classes.amounts.items()}
-        add_place_limits(rows, problem, classes.pool, self.f, amounts)
-        add_host_limits(rows, problem, self.n)
+        add_place_limits(rows, problem, classes.pool, self.f, classes.amounts, classes.of_arc)
+        add_host_limits(rows, problem.host_limits, self.n)
         if problem.objective == "cost" and problem.pair_cost.any():
             self._add_linking_rows()
         if problem.objective == "new_hosts":
@@ -121,11 +122,12 @@ class FlowModel:
         each = np.arange(len(arcs))
         most = open_limits(problem, classes)[arcs]
         sent: Terms = each, self.f[arcs], 1.0
-        room: Terms = each, self.n[classes.pool[arcs]], -as_floats(most)
-        self.rows.add([sent, room], len(arcs), -np.inf, 0.0)
+        hosts = self.n[classes.pool[arcs]]
+        room: Terms = each, hosts, -as_floats(most)
+        self.rows.below([sent, room], len(arcs))
 
     def give(self, hosts: Ints) -> None:
-        """Fix the host counts (P,)."""
+        """Fix the counts of ``hosts`` (P,)."""
         each: Terms = np.arange(len(hosts)), self.n, 1.0
         self.rows.add([each], len(hosts), hosts, hosts)
 
@@ -136,7 +138,8 @@ class FlowModel:
         weighed = problem.host_weight is not None
         matters = classes.arc_multi_cluster | weighed
         arcs = np.flatnonzero((classes.pool == p) & matters)
-        items, weights = classes.arc_items[arcs], classes.arc_item_weight[arcs]
+        items = classes.arc_items[arcs]
+        weights = classes.arc_item_weight[arcs]
         kinds = list(zip(items.tolist(), weights.tolist(), strict=True))
         distinct = sorted(set(kinds), reverse=True)
         of_arc = int_array([distinct.index(kind) for kind in kinds])
@@ -145,7 +148,8 @@ class FlowModel:
         most = int(problem.max_hosts[p])
         if problem.host_weight is not None:
             on_host = cap, problem.host_weight
-            packed = add_weighed_fillings(self.rows, distinct, as_floats(units), on_host, most, self.n[p])
+            of_size = as_floats(units)
+            packed = add_weighed_fillings(self.rows, distinct, of_size, on_host, most, self.n[p])
         else:
             sizes = [size for size, _ in distinct]
             counts = dict(zip(sizes, units.astype(np.int64).tolist(), strict=True))
@@ -185,7 +189,7 @@ class FlowModel:
         return self.left_out("unserved_kept", counts), self.left_out("unserved_weight", counts)
 
     def keep(self, cost: Floats, least: float, most: float) -> None:
-        """Keep the total of ``cost`` (columns,) within limits from here on (6)."""
+        """Keep the total of ``cost`` (columns,) from ``least`` to ``most`` from here on (6)."""
         counted = np.flatnonzero(cost)
         self.rows.row([(counted, cost[counted])], least, most)
 
@@ -197,7 +201,7 @@ class FlowModel:
         self.keep(self.costs(aim), -np.inf, value + slack)
 
     def at_least(self, aim: Aim, value: float) -> None:
-        """Give the solver a lower bound that is known from elsewhere."""
+        """Give the solver a lower bound on ``aim``, the ``value`` that is known from elsewhere."""
         slack = 1e-6 * max(1.0, abs(value))
         self.keep(self.costs(aim), value - slack, np.inf)
 
@@ -252,7 +256,8 @@ class FlowModel:
         unserved[self.left_out_of] = whole[self.z]
         own[self.own_of] = whole[self.o]
         fixed: Bools = self.classes.arc_fixed
-        flow = np.where(fixed, whole[self.f], self._values[self.f])
+        split = self._values[self.f]
+        flow = np.where(fixed, whole[self.f], split)
         return Counts(whole[self.n], flow, unserved, own)
 
 

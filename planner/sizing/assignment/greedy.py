@@ -50,7 +50,7 @@ def greedy_counts(problem: Problem, classes: Classes) -> Counts:
         most[~problem.may_grow(hosts)] = 0
         latest.clear()
     without = waiting // classes.unit_demand
-    own = np.where(np.isfinite(classes.own_cost), without, 0)
+    own = np.where(classes.may_own, without, 0)
     return Counts(hosts, flow, without - own, own)
 
 

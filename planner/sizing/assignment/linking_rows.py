@@ -87,7 +87,7 @@ class WithOpenRows:
         self._growing = GrowingProgram(program, seed, dual_edge_weights=_DEVEX)
 
     def bound(self, columns: Ints, lower: Floats, upper: Floats) -> None:
-        """Set the limits of ``columns`` from now on; all shapes (C,)."""
+        """Keep ``columns`` from ``lower`` to ``upper`` from now on; all shapes (C,)."""
         self._growing.bound(columns, lower, upper)
 
     def solve(self, budget: SolveBudget, enough: float = np.inf) -> Answer:
@@ -128,10 +128,12 @@ def _relaxation(problem: Problem, classes: Classes, limits: Ints, taken: Bools) 
     model = ModelBuilder()
     demand = as_floats(classes.demand)
     n = model.block(problem.pools, problem.host_cost, problem.max_hosts)
-    f = model.block(len(classes.pool), classes.cost, demand[classes.of_arc])
+    of_arc = demand[classes.of_arc]
+    f = model.block(len(classes.pool), classes.cost, of_arc)
     served: Terms = classes.of_arc, f, 1.0
     model.add([served], classes.count, demand, demand)
-    add_room(model, problem.caps, n, [Loads(classes.pool, f, classes.arc_items)])
+    loads = Loads(classes.pool, f, classes.arc_items)
+    add_room(model, problem.caps, n, [loads])
     clusters = int(classes.demand @ classes.items)
     model.row([(n, 1.0)], fewest_hosts(problem, clusters), np.inf)
     arcs = np.flatnonzero(taken)
@@ -149,4 +151,5 @@ def _open_rows(pool: Ints, limits: Ints, arcs: Ints, pools: int, columns: int) -
     column = np.concatenate((pool[arcs], pools + arcs))
     most = as_floats(limits[arcs])
     values = np.concatenate((-most, np.ones(len(arcs))))
-    return by_rows(np.concatenate((row, row)), column, values, (len(arcs), columns))
+    rows = np.concatenate((row, row))
+    return by_rows(rows, column, values, (len(arcs), columns))

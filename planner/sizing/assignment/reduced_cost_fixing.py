@@ -87,9 +87,11 @@ class _Columns:
         open_row = np.arange(matrix.shape[0]) >= self.relaxed.first_open_row
         rows = np.flatnonzero(np.diff(matrix.indptr) > open_row)
         kinds = np.concatenate((trues(pools), self.classes.arc_fixed))
-        row_lower, row_upper = whole.row_lower[rows], whole.row_upper[rows]
+        row_lower = whole.row_lower[rows]
+        row_upper = whole.row_upper[rows]
         columns = sp.csc_array(matrix[rows])
-        program = LinearProgram(whole.cost[at], whole.upper[at], columns, row_lower, row_upper, kinds[at])
+        cost, upper = whole.cost[at], whole.upper[at]
+        program = LinearProgram(cost, upper, columns, row_lower, row_upper, kinds[at])
         begin = None if start is None else start[at]
         answer = solve_arrays(program, budget, gap=gap, start=begin, stage="cost")
         x = np.zeros(len(whole.cost))

@@ -34,7 +34,8 @@ class Best:
         merit = self.evaluate(draft)
         if self._best is None or merit < self._merit:
             self._best, self._merit = draft, merit
-        self._known.append(((*merit[:2], self._never(draft) + draft.sized.uncovered), draft.sized))
+        bare = self._never(draft) + draft.sized.uncovered
+        self._known.append(((*merit[:2], bare), draft.sized))
 
     def _never(self, draft: Draft) -> float:
         """Return the weight of sites on shared hosts that no plan gives a standby."""
@@ -46,7 +47,7 @@ class Best:
     def _holding(self) -> list[Sized]:
         """Return what was said of plans that serve and cover as much as the best."""
         mine = self._merit[:3]
-        pairs = ((zip(worth, mine, strict=True), sized) for worth, sized in self._known)
+        pairs = ((list(zip(worth, mine, strict=True)), sized) for worth, sized in self._known)
         return [sized for both, sized in pairs if all(known >= reached - _CLOSE for known, reached in both)]
 
     @property

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from planner.arrays import as_floats
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.fewest_moves import FewestMoves
 from planner.sizing.cover.home_program import Choices, HomeProgram, choices_of
@@ -41,7 +42,8 @@ class BetterHomes:
     def improve(self, offer: Callable[[Draft], Draft]) -> Mapping[TieBreak, float]:
         """Offer drafts, each of which answers with the best so far; return the bounds."""
         aims = [aim_of(name) for name in self.case.tie_breaks]
-        wanted = [aim for aim in aims if isinstance(aim, (PairAim, Margin)) and aim.applies(self.case.incumbent)]
+        sought = [aim for aim in aims if isinstance(aim, (PairAim, Margin))]
+        wanted = [aim for aim in sought if aim.applies(self.case.incumbent)]
         if not wanted or not self.draft.seating.seats:
             return self.bounds
         if self.draft.placement.unserved.any():  # the program of all plans serves everybody
@@ -78,7 +80,8 @@ class BetterHomes:
             bare = self._bare()
             nearer = nearer_today(self.case, state_of(self.ground, self.draft), bare, budget)
             self.draft = offer(draft_of(self.case, nearer))
-        self.bounds[aim.name] = max(bound, self.bounds.get(aim.name, 0.0))
+        known = self.bounds.get(aim.name, 0.0)
+        self.bounds[aim.name] = max(bound, known)
         return True
 
     def _move_fewest(self, kept: Sequence[Kept], offer: Callable[[Draft], Draft]) -> bool:
@@ -96,7 +99,8 @@ class BetterHomes:
         low, high = at, len(values) - 1
         while low < high:
             middle = (low + high + 1) // 2
-            lacking = all_plans.least((margin < values[middle]).astype(np.float64), budget)
+            below = margin < values[middle]
+            lacking = all_plans.least(as_floats(below), budget)
             if lacking is None:
                 return False
             low, high = (middle, high) if lacking <= _NOBODY else (low, middle - 1)
@@ -105,7 +109,8 @@ class BetterHomes:
             at = int(np.searchsorted(values, self._reached(aim)))
             if at >= low:
                 break
-            self._offered(all_plans, (margin < values[low]).astype(np.float64), offer, budget)
+            below = margin < values[low]
+            self._offered(all_plans, as_floats(below), offer, budget)
             low = (at + low) // 2
         return True
 
@@ -113,13 +118,16 @@ class BetterHomes:
         self, all_plans: HomeProgram, cost: Floats, offer: Callable[[Draft], Draft], budget: SolveBudget
     ) -> float:
         """Offer drafts of low ``cost`` (E,); return a bound on it."""
-        hosts, bound = all_plans.counts(cost, budget.within((budget.left or 0.0) / 2))
-        later = [self._cost(aim) for aim in map(aim_of, self.case.tie_breaks) if isinstance(aim, PairAim)]
+        half = (budget.left or 0.0) / 2
+        hosts, bound = all_plans.counts(cost, budget.within(half))
+        aims = map(aim_of, self.case.tie_breaks)
+        later = [self._cost(aim) for aim in aims if isinstance(aim, PairAim)]
         for running in (self.draft.sized.counts.hosts, hosts):
             if running is None or not self.case.problem.may_run(running):
                 continue
             near = all_plans.near(running)
-            trial = self._carried_out(near, running, (cost, weighed([cost, *later])), budget)
+            all_costs = weighed([cost, *later])
+            trial = self._carried_out(near, running, (cost, all_costs), budget)
             self.draft = offer(trial) if trial is not None else self.draft
         return bound
 
@@ -132,31 +140,33 @@ class BetterHomes:
     def _reached_cost(self, aim: PairAim | Margin) -> tuple[Floats, float]:
         """Return what later answers may not exceed: a cost (E,) with its most."""
         if isinstance(aim, Margin):
-            return (self.case.problem.margin_ms < self._reached(aim) - _NOBODY).astype(np.float64), 0.0
+            below = self.case.problem.margin_ms < self._reached(aim) - _NOBODY
+            return as_floats(below), 0.0
         if not isinstance(aim, Moves):
             return self._cost(aim), self._reached(aim)
         # Plans as good move as many between hosts, and may send more of them to another pool.
-        moved = aim.told(self.case, self.draft.placement, self.draft.in_use) - self.case.in_force.gone
+        told = aim.told(self.case, self.draft.placement, self.draft.in_use)
+        moved = told - self.case.in_force.gone
         return self._cost(aim), moved + self._first_served()
 
-    def _first_served(self) -> float:
+    def _first_served(self) -> int:
         """Return how many sites get their first host: the cost of moves counts them, and they do not move."""
-        return float(self.case.in_force.nowhere[self.case.problem.site[self.draft.placement.pair]].sum())
+        return self.case.in_force.first_served(self.draft.placement.pair)
 
     def _all_plans(self) -> HomeProgram:
         """Return the program that all plans meet which serve and cover as much with as many hosts."""
-        problem, hosts = self.case.problem, self.draft.sized.counts.hosts
+        problem = self.case.problem
+        hosts = self.draft.sized.counts.hosts
         short = self._bare() & self.ground.coverable
-        choices = choices_of(self.ground, ~np.isfinite(problem.own_cost), bare=bool(short.any()))
+        choices = choices_of(self.ground, ~problem.may_own, bare=bool(short.any()))
         total = int(hosts.sum()) if problem.objective == "hosts" else None
         most = problem.max_hosts if total is None else np.minimum(problem.max_hosts, total)
-        return HomeProgram(self.ground, choices, total, most, float(problem.weights[short].sum()))
+        return HomeProgram(self.ground, choices, total, most, float(problem.weight_of(short)))
 
     def _bare(self) -> Bools:
         """Return the sites on shared hosts that have no standby, shape (S,)."""
         bare = ~self.ground.coverable
-        for seat, standby in zip(self.draft.seating.seats, self.draft.standbys, strict=True):
-            bare[seat.site] |= standby is None
+        bare[self.draft.bare] = True
         return bare
 
     def _carried_out(
@@ -184,11 +194,15 @@ class BetterHomes:
         ranked = np.lexsort((-flow, choices.site))
         sites, first = np.unique(choices.site[ranked], return_index=True)
         chosen: Ints = ranked[first]
-        home, today = choices.home[chosen], self.case.in_force.host
+        home = choices.home[chosen]
+        today = self.case.in_force.host
         host = np.full(len(sites), -1)
         for p in np.unique(home).tolist():
             mine = np.flatnonzero(home == p)
-            named = Counter(today[s] for s in sites[mine].tolist() if today[s] in self.case.today.names[p])
-            number = {name: i for i, (name, _) in enumerate(named.most_common(int(hosts[p])))}
-            host[mine] = [number.get(today[s], -1) for s in sites[mine].tolist()]
+            hosts_today = [today[s] for s in sites[mine].tolist()]
+            names = self.case.today.names[p]
+            named = Counter(name for name in hosts_today if name in names)
+            used_most = named.most_common(int(hosts[p]))
+            number = {name: i for i, (name, _) in enumerate(used_most)}
+            host[mine] = [number.get(name, -1) for name in hosts_today]
         return Wishes(sites, home, choices.standby[chosen], host)

@@ -90,7 +90,8 @@ class LevelBound:
     def _node(self, number: int, low: Ints, high: Ints, budget: SolveBudget) -> _Node | None:
         """Return the node of a range, None where nothing in it costs less than ``below``."""
         levels = self.levels
-        enough, few = levels.hosts >= low[levels.pool], levels.hosts <= high[levels.pool]
+        enough = levels.hosts >= low[levels.pool]
+        few = levels.hosts <= high[levels.pool]
         upper = as_floats(enough & few)
         self._program.bound(levels.level, np.zeros(len(upper)), upper)
         answer = self._answer(budget)
@@ -115,7 +116,8 @@ class LevelBound:
                 return answer
             self._taken[worst] = True
             rows = sp.csr_array(self._met[worst])
-            wide = sp.csr_array((rows.data, self.levels.level[rows.indices], rows.indptr), self._shape(len(worst)))
+            entries = rows.data, self.levels.level[rows.indices], rows.indptr
+            wide = sp.csr_array(entries, self._shape(len(worst)))
             self._program.add(wide, as_floats(self._conditions.demand[worst]))
 
     def _shape(self, rows: int) -> tuple[int, int]:
@@ -130,7 +132,8 @@ class LevelBound:
         """Return pool and count at which the node is split, (-1, 0) where counts are whole."""
         levels, pools = self.levels, self.levels.problem.pools
         mean = np.bincount(levels.pool, weights=node.share * levels.hosts, minlength=pools)
-        squares = np.bincount(levels.pool, weights=node.share * levels.hosts**2, minlength=pools)
+        squared = node.share * levels.hosts**2
+        squares = np.bincount(levels.pool, weights=squared, minlength=pools)
         mixed = squares - mean**2
         mixed[node.low >= node.high] = 0.0
         if mixed.max(initial=0.0) <= _MIXED:
@@ -138,5 +141,6 @@ class LevelBound:
         brought = np.maximum(_LEAST_GAIN, self._gain / self._splits).prod(axis=0)
         p = int((mixed * brought).argmax())
         below = np.floor(mean[p] + _EPS)
-        at = int(np.clip(below, node.low[p], node.high[p] - 1))
+        highest = node.high[p] - 1
+        at = int(np.clip(below, node.low[p], highest))
         return p, at

@@ -11,6 +11,7 @@ w and v being the weighed sums of what the rows count of n and of s; compare `ho
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -18,7 +19,8 @@ from fractions import Fraction
 
 import numpy as np
 
-from planner.fleet import Ints
+from planner.arrays import falses, indices, int_array, int_zeros
+from planner.fleet import Floats, Ints
 from planner.sizing.cover.loss_conditions import OneHostLost
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.pair_flow import PairNetwork
@@ -27,7 +29,7 @@ from planner.sizing.host_counts.certificate import DENOMINATORS, priced, prices
 from planner.sizing.host_counts.hall_conditions import Cut
 from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
-from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.solvers.budget import Outcome, SolveBudget
 from planner.sizing.solvers.highs import LinearProgram, solve_arrays
 from planner.sizing.solvers.model_builder import Loads, ModelBuilder, add_new_hosts, add_room
 
@@ -50,21 +52,26 @@ class Evidence:
 
 def of_cut(network: PairNetwork, losses: Losses, cut: Cut, loss: int | None) -> CoverSet:
     """Return the set of a cut of the search over counts, for what ``loss`` (None: no loss) leaves."""
-    member = np.zeros(network.classes.count, dtype=np.bool_)
+    member = falses(network.classes.count)
     member[cut.classes] = True
     min_cut = network.min_cut(member, network.demand)
     homes = min_cut.pairs.any(axis=1) | min_cut.homes
-    hit = np.zeros(network.pools, dtype=np.bool_) if loss is None else losses.pools[loss]
-    hit = hit & ~min_cut.homes
-    full = homes if loss is None else np.zeros_like(homes)
-    kept = np.zeros_like(homes) if loss is None else homes & ~hit
-    return CoverSet(cut.classes, min_cut.demand, full, kept, min_cut.pairs & hit[:, None])
+    nothing = falses(network.pools)
+    if loss is None:
+        return CoverSet(cut.classes, min_cut.demand, homes, nothing, min_cut.pairs & nothing)
+    hit = losses.pools[loss] & ~min_cut.homes
+    ready = min_cut.pairs & hit[:, None]
+    return CoverSet(cut.classes, min_cut.demand, nothing, homes & ~hit, ready)
 
 
 def sets_of(network: PairNetwork, losses: Losses, cuts: Sequence[Cut], plain: int) -> list[CoverSet]:
     """Return what the cuts of a search say: ``plain`` conditions of the ordinary day first, then one for each loss."""
-    told = [cut for cut in cuts if cut.size == 1 and not isinstance(cut, OneHostLost)]
-    return [of_cut(network, losses, cut, cut.condition - plain if cut.condition >= plain else None) for cut in told]
+    found = []
+    for cut in cuts:
+        if cut.size == 1 and not isinstance(cut, OneHostLost):
+            loss = None if cut.condition < plain else cut.condition - plain
+            found.append(of_cut(network, losses, cut, loss))
+    return found
 
 
 def find_evidence(
@@ -72,19 +79,21 @@ def find_evidence(
 ) -> Evidence | None:
     """Return sets that force ``target``, by adding up or by a search over whole counts; None where they do not."""
     proof = _Proof(problem, losses, sets)
-    goal = Fraction(target) if problem.objective == "cost" else Fraction(math.ceil(target))
-    allowance = abs(goal) / 1_000_000 if problem.objective == "cost" else 0
-    duals = proof.duals(budget)
+    money = problem.objective == "cost"
+    goal = Fraction(target if money else math.ceil(target))
+    allowance = abs(goal) / 1_000_000 if money else 0
+    duals = [max(0.0, y) for y in proof.duals(budget)]
     for most in DENOMINATORS:
-        multipliers = [Fraction(max(0.0, y)).limit_denominator(most) for y in duals]
+        multipliers = [Fraction(y).limit_denominator(most) for y in duals]
         bound = proof.added_up(multipliers)
         if bound >= goal - allowance:
-            kept = [(chosen, y) for chosen, y in zip(sets, multipliers, strict=True) if y]
-            return Evidence(classes, tuple(s for s, _ in kept), tuple(y for _, y in kept), min(bound, goal))
+            used = tuple(itertools.compress(sets, multipliers))
+            return Evidence(classes, used, tuple(filter(None, multipliers)), min(bound, goal))
     few = proof.enough(float(goal), _short(budget))
     if few is None:
         return None
-    return Evidence(classes, tuple(sets[r] for r in few), (Fraction(0),) * len(few), goal)
+    none = (Fraction(0),) * len(few)
+    return Evidence(classes, tuple(sets[r] for r in few), none, goal)
 
 
 def _short(budget: SolveBudget) -> SolveBudget:
@@ -100,14 +109,17 @@ class _Proof:
         self.problem, self.room = problem, losses.room
         # Losses come largest first.
         group = np.argmax(losses.pools, axis=0)
-        members = np.zeros((len(losses.pools), problem.pools), dtype=np.int64)
-        members[group, np.arange(problem.pools)] = 1
-        shape = (len(sets), problem.pools)
-        self.on_hosts, self.on_room = np.zeros(shape, dtype=np.int64), np.zeros(shape, dtype=np.int64)
+        members = int_zeros(losses.pools.shape)
+        members[group, indices(group)] = 1
+        shape = len(sets), problem.pools
+        self.on_hosts = int_zeros(shape)
+        self.on_room = int_zeros(shape)
         for r, each in enumerate(sets):
-            self.on_hosts[r] = problem.caps * each.full + losses.room * each.kept
-            self.on_room[r] = (members @ each.ready > 0).sum(axis=0) - each.kept
-        self.needs = np.array([each.demand for each in sets], dtype=np.int64)
+            full = problem.caps * each.full
+            self.on_hosts[r] = full + losses.room * each.kept
+            groups_ready = members @ each.ready > 0
+            self.on_room[r] = groups_ready.sum(axis=0) - each.kept
+        self.needs = int_array([each.demand for each in sets])
 
     def program(self, rows: Ints, *, whole: bool) -> LinearProgram:
         """Return the model of some rows: columns n, then s, then hosts to add; the rows, then s <= R n."""
@@ -115,53 +127,54 @@ class _Proof:
         n = model.block(problem.pools, prices(problem), problem.max_hosts, whole)
         s = model.block(problem.pools, whole=whole)
         for r in rows.tolist():
-            model.row(
-                [(n, self.on_hosts[r].astype(np.float64)), (s, self.on_room[r].astype(np.float64))],
-                self.needs[r],
-                np.inf,
-            )
-        add_room(model, self.room, n, [Loads(np.arange(problem.pools), s, np.ones(problem.pools))])
+            on_hosts, on_room = self.on_hosts[r], self.on_room[r]
+            model.row([(n, on_hosts), (s, on_room)], self.needs[r], np.inf)
+        kept = Loads(indices(s), s, np.ones(len(s)))
+        add_room(model, self.room, n, [kept])
         if problem.objective == "new_hosts":
             add_new_hosts(model, problem.existing, n, 1.0)
         return model.program()
 
     def duals(self, budget: SolveBudget) -> list[float]:
         """Return the dual value of each row in the relaxation."""
-        rows = np.arange(len(self.needs))
+        rows = indices(self.needs)
         answer = solve_arrays(self.program(rows, whole=False), _short(budget))
-        found = answer.outcome.state == "optimal"
-        return answer.dual[: len(rows)].tolist() if found else [0.0] * len(rows)
+        found = answer.dual if answer.outcome.state == "optimal" else np.zeros(len(rows))
+        duals: list[float] = found[: len(rows)].tolist()
+        return duals
 
     def added_up(self, multipliers: Sequence[Fraction]) -> Fraction:
         """Return the lower bound that the rows add up to, exactly."""
-        pools, problem = self.problem.pools, self.problem
-        hosts, room = [Fraction(0)] * pools, [Fraction(0)] * pools
-        total = Fraction(0)
-        for r, y in enumerate(multipliers):
-            if y:
-                total += y * int(self.needs[r])
-                for p in np.flatnonzero(self.on_hosts[r]).tolist():
-                    hosts[p] += y * int(self.on_hosts[r, p])
-                for p in np.flatnonzero(self.on_room[r]).tolist():
-                    room[p] += y * int(self.on_room[r, p])
-        for p in range(pools):
-            weight = hosts[p] + int(self.room[p]) * max(Fraction(0), room[p])
-            points = {0, int(problem.max_hosts[p]), min(int(problem.max_hosts[p]), int(problem.existing[p]))}
-            total += min(priced(problem, p, n) - weight * n for n in points)
+        problem = self.problem
+        rows = [r for r, y in enumerate(multipliers) if y]
+        used = np.array([multipliers[r] for r in rows], dtype=object)
+        total = sum(used * self.needs[rows], Fraction(0))
+        hosts = (used[:, None] * self.on_hosts[rows]).sum(axis=0)
+        room = (used[:, None] * self.on_room[rows]).sum(axis=0)
+        weights = hosts + self.room * np.maximum(room, 0)
+        for p in range(problem.pools):
+            most = int(problem.max_hosts[p])
+            existing = int(problem.existing[p])
+            points = {0, most, min(most, existing)}
+            weight = Fraction(weights[p])
+            least = min(priced(problem, p, n) - weight * n for n in points)
+            total += least
         return total if problem.objective == "cost" else Fraction(math.ceil(total))
 
     def enough(self, target: float, budget: SolveBudget) -> list[int] | None:
         """Return a few rows that force ``target`` on whole counts: those that the best counts so far fail worst."""
         taken: list[int] = []
         while not budget.spent:
-            answer = solve_arrays(self.program(np.array(taken, dtype=np.int64), whole=True), budget)
-            if answer.outcome.state == "infeasible" or answer.outcome.bound >= target * (1 - 1e-9) - 1e-6:
+            outcome, x = self._solved(taken, budget)
+            forced = outcome.bound >= target * (1 - 1e-9) - 1e-6
+            if forced or outcome.state == "infeasible":
                 return taken
-            if not answer.outcome.has_solution:
+            if not outcome.has_solution:
                 return None
-            pools = self.problem.pools
-            hosts, room = np.rint(answer.x[:pools]), np.rint(answer.x[pools : 2 * pools])
-            short = (self.needs - self.on_hosts @ hosts - self.on_room @ room) / np.maximum(1, self.needs)
+            hosts, room = np.split(np.rint(x), 2)
+            met = self.on_hosts @ hosts + self.on_room @ room
+            lacking = self.needs - met
+            short = lacking / np.maximum(1, self.needs)
             short[taken] = 0.0
             worst = np.argsort(-short, kind="stable")[:_AT_A_TIME]
             worst = worst[short[worst] > 0]
@@ -169,3 +182,8 @@ class _Proof:
                 return None
             taken += worst.tolist()
         return None
+
+    def _solved(self, rows: list[int], budget: SolveBudget) -> tuple[Outcome, Floats]:
+        """Return how the model of some rows on whole counts ended, and the columns n and s."""
+        answer = solve_arrays(self.program(int_array(rows), whole=True), budget)
+        return answer.outcome, answer.x[: 2 * self.problem.pools]

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from itertools import compress
 from typing import Any
-
-import numpy as np
 
 from planner.arrays import falses
 from planner.counted_words import counted, first_few, more_groups
@@ -20,7 +19,8 @@ _NAMED_SETS = 3  # sets told in words; the data hold all of them
 
 def told_with_standbys(fleet: Fleet, problem: Problem, evidence: Evidence) -> tuple[str, str, list[dict[str, Any]]]:
     """Return the kind of proof that the evidence is, a paragraph, and its sets as plain data."""
-    pairs = sorted(zip(evidence.sets, evidence.multipliers, strict=True), key=lambda pair: -pair[0].demand)
+    pairs = list(zip(evidence.sets, evidence.multipliers, strict=True))
+    pairs.sort(key=lambda pair: -pair[0].demand)
     data = [_as_data(fleet, problem, evidence.classes, each, y) for each, y in pairs]
     words = [_in_words(told) for told in data[:_NAMED_SETS]]
     if len(data) > _NAMED_SETS:
@@ -41,24 +41,25 @@ def _as_data(fleet: Fleet, problem: Problem, classes: Classes, each: CoverSet, m
     """Return one set as plain data: sites, clusters, how each possible home is counted, and its multiplier."""
     inside: Bools = falses(classes.count)
     inside[each.classes] = True
-    name = [fleet.pool_ids[at] for at in problem.pool_at]
-    homes = np.flatnonzero(each.ready.any(axis=1))
+    pools = [fleet.pool_ids[at] for at in problem.pool_at]
+    sites = problem.site_at[inside[classes.of_site]]
+    homes = zip(pools, each.ready, strict=True)
+    ready = {home: list(compress(pools, marks)) for home, marks in homes if marks.any()}
     return {
-        "sites": [fleet.site_ids[s] for s in problem.site_at[inside[classes.of_site]]],
+        "sites": [fleet.site_ids[s] for s in sites],
         "demand": each.demand,
-        "full": [name[p] for p in np.flatnonzero(each.full)],
-        "kept": [name[p] for p in np.flatnonzero(each.kept)],
-        "ready": {name[p]: [name[q] for q in np.flatnonzero(each.ready[p])] for p in homes},
+        "full": list(compress(pools, each.full)),
+        "kept": list(compress(pools, each.kept)),
+        "ready": ready,
         "multiplier": str(multiplier),
     }
 
 
 def _in_words(told: dict[str, Any]) -> str:
     """Say one set as a person would."""
-    what = (
-        f"{counted(len(told['sites']), 'site')} with {counted(told['demand'], 'cluster')} ({first_few(told['sites'])})"
-    )
-    parts = [f"{what} need room."]
+    sites = counted(len(told["sites"]), "site")
+    clusters = counted(told["demand"], "cluster")
+    parts = [f"{sites} with {clusters} ({first_few(told['sites'])}) need room."]
     if told["full"]:
         parts.append(f"The hosts of {first_few(told['full'])} count with all their room.")
     if told["kept"]:

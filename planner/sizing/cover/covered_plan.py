@@ -52,7 +52,7 @@ def plan_covered(case: Case, budget: SolveBudget) -> tuple[Draft, Mapping[TieBre
     if case.problem.split:
         return plan_in_parts(case, losses, budget, plan_covered), {}
     ground = Ground(case.problem, losses)
-    for_hosts = budget if budget.left is None else budget.within(budget.left * _FOR_HOSTS)
+    for_hosts = budget.part(_FOR_HOSTS)
     best = _search(case, ground, losses, for_hosts)
 
     def offer(draft: Draft) -> Draft:
@@ -65,7 +65,7 @@ def plan_covered(case: Case, budget: SolveBudget) -> tuple[Draft, Mapping[TieBre
     if "moves" in known and "moves" not in exact:
         known["moves"] = max(known["moves"], moves_without_cover(case, best.draft, budget))
     if "moves" in known:  # in the count of placements, sites without a host today move
-        known["moves"] += float(case.in_force.nowhere[case.problem.site[best.draft.placement.pair]].sum())
+        known["moves"] += case.in_force.first_served(best.draft.placement.pair)
     return best.draft, known
 
 

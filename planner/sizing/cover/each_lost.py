@@ -48,13 +48,15 @@ def force_hosts(
         if bound >= target * (1 - _CLOSE) or not answer.outcome.has_solution:
             break
         hosts = np.rint(answer.x[: problem.pools]).astype(np.int64)
-        lacking = [row for flow in learned.short_flows(hosts) for row in _rows(flow.cuts(), flow.condition, hosts)]
+        flows = learned.short_flows(hosts)
+        lacking = [row for flow in flows for row in _rows(flow.cuts(), flow.condition, hosts)]
         before = len(rows)
         rows |= {_key(row): row for row in lacking}
         if len(rows) == before:
             break
     bound = min(bound, target)
-    return Forcing(tuple(enough(problem, [*rows.values()], bound, budget)), bound)
+    few = enough(problem, [*rows.values()], bound, budget)
+    return Forcing(tuple(few), bound)
 
 
 def _key(row: Inequality) -> tuple[bytes, int, int, int]:
@@ -74,6 +76,8 @@ def _rows(cuts: Iterator[Cut], condition: HallCondition, hosts: Ints) -> Iterato
         if short > 0:
             yield from inequalities(cut)
         if isinstance(condition, OneHostLost):
-            less = cut.room - int(cut.room[cut.room > 0].min(initial=int(cut.room.max(initial=0))))
+            largest = int(cut.room.max(initial=0))
+            least = cut.room[cut.room > 0].min(initial=largest)
+            less = cut.room - int(least)
             for p in np.flatnonzero((less > 0) & (short + less > 0)).tolist():
                 yield Inequality(cut, 1, cut.room, cut.demand, p, int(less[p]))

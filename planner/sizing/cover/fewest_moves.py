@@ -48,7 +48,8 @@ class FewestMoves:
 
     def improve(self, offer: Callable[[Draft], Draft]) -> float:
         """Offer drafts, each of which answers with the best so far; return the bound."""
-        self._offer, self.budget = offer, self.budget.within(_SECONDS)
+        self._offer = offer
+        self.budget = self.budget.within(_SECONDS)
         self.program = StayProgram(self.case, self.ground, self.draft, self.kept)
         program = self.program.program()
         if len(program.cost) > _MOST_COLUMNS:
@@ -56,7 +57,8 @@ class FewestMoves:
         counts = np.zeros(len(program.cost), dtype=np.bool_)
         counts[self.program.counts] = True
         self._try(self._with_hosts(program, self.program.running(self.draft)))
-        divided = self._solved(dataclasses.replace(program, whole=counts), self.budget.within(_SECONDS / 2))
+        relaxed = dataclasses.replace(program, whole=counts)
+        divided = self._solved(relaxed, self.budget.within(_SECONDS / 2))
         if self.moves > self.bound and divided.outcome.has_solution:
             self._try(self._with_hosts(program, divided.x))
         if self.moves > self.bound and not self.budget.spent:
@@ -75,7 +77,8 @@ class FewestMoves:
         """Ask for fewer moves than are known; that there are none is a bound too."""
         cost = self.program.program().cost
         moved = np.flatnonzero(cost)
-        self.program.built.row([(moved, cost[moved])], -np.inf, self.moves - 1 + _WHOLE)
+        fewer = self.moves - 1 + _WHOLE
+        self.program.built.at_most([(moved, cost[moved])], fewer)
         known = self.moves
         answer = self._solved(self.program.program(), self.budget)
         if answer.outcome.state == "infeasible":
@@ -87,13 +90,15 @@ class FewestMoves:
         """Return the answer, and raise the bound by what it says of all plans, or of those with fewer moves."""
         answer = solve_arrays(program, budget)
         if np.isfinite(answer.outcome.bound):
-            self.bound = max(self.bound, min(self.moves, float(np.ceil(answer.outcome.bound - _WHOLE))))
+            least = float(np.ceil(answer.outcome.bound - _WHOLE))
+            self.bound = max(self.bound, min(self.moves, least))
         return answer
 
     def _with_hosts(self, program: LinearProgram, x: Floats) -> Answer:
         """Return the fewest moves on the hosts that run in ``x`` (columns,)."""
         at = self.program.counts
-        lower, upper = np.zeros(len(program.cost)), program.upper.copy()
+        lower = np.zeros(len(program.cost))
+        upper = program.upper.copy()
         lower[at] = upper[at] = np.rint(x[at])
         return solve_arrays(dataclasses.replace(program, lower=lower, upper=upper), self.budget)
 
@@ -101,10 +106,12 @@ class FewestMoves:
         """Offer plans near a point, in which more and more sites are free to move."""
         if not answer.outcome.has_solution:
             return
-        point, rng = Point(self.program, answer.x), np.random.default_rng(self.budget.seed)
+        point = Point(self.program, answer.x)
+        rng = np.random.default_rng(self.budget.seed)
         among = rng.random(self.case.problem.sites)
         for share in _FREE:
-            state = seated(point, among < share, self.moves, self.budget.within(_SEAT_SECONDS))
+            for_seats = self.budget.within(_SEAT_SECONDS)
+            state = seated(point, among < share, self.moves, for_seats)
             if state is not None:
                 self.draft = self._offer(draft_of(self.case, state))
                 return

@@ -64,9 +64,10 @@ class CoverModel(FlowModel):
             self.rows.add([barred], len(never), -np.inf, 0.0)
             return
         each = np.arange(len(arcs))
-        terms: list[Terms] = [(each, self.w, 1.0), (each, self.f[arcs], -1.0)]
+        served: Terms = each, self.f[arcs], -1.0
         all_bare = np.where(can, -np.inf, 0.0)
-        self.rows.add(terms, len(arcs), all_bare, 0.0)
+        bare: Terms = each, self.w, 1.0
+        self.rows.add([bare, served], len(arcs), all_bare, 0.0)
 
     def _followed(self) -> Bools:
         """Say on which arcs some eligible pool may follow, shape (A,)."""
@@ -92,8 +93,10 @@ class CoverModel(FlowModel):
         displaced = np.isin(classes.of_arc, row.inside) & lost
         bare = displaced[self.bare_on]
         living: Term = self.f[on], counted[on]
-        without: Term = self.w[bare], -each[self.bare_on[bare]]
-        room: Term = self.n[row.pools], -m * as_floats(losses.room[row.pools])
+        sites = self.bare_on[bare]
+        without: Term = self.w[bare], -each[sites]
+        of_host = m * losses.room[row.pools]
+        room: Term = self.n[row.pools], -of_host
         terms = [living, without, room]
         most = 0.0
         if row.hosts:
@@ -102,7 +105,8 @@ class CoverModel(FlowModel):
             if self.hosts is None:
                 all_clusters = float(classes.demand @ classes.items)
                 void = (2 * m + 1) * all_clusters
-                terms.append((self._exactly(p)[m - 1 : m], void))
+                exactly = self._exactly(p)[m - 1 : m]
+                terms.append((exactly, void))
                 most += void
         self.rows.at_most(terms, most)
 
@@ -123,7 +127,8 @@ class CoverModel(FlowModel):
         cost = np.zeros(self.rows.columns)
         weight = as_floats(self.classes.arc_weight)
         cost[self.w] = weight[self.bare_on]
-        cost[self.f] = np.where(self.coverable[self.classes.of_arc], 0.0, weight)
+        coverable = self.coverable[self.classes.of_arc]
+        cost[self.f] = np.where(coverable, 0.0, weight)
         return cost
 
     def uncovered_weight(self, counts: Counts) -> float:
@@ -140,8 +145,10 @@ class CoverModel(FlowModel):
         number = np.full(len(hosts), -1)
         number[running] = np.arange(len(running))
         on = np.flatnonzero(number[classes.pool] >= 0)
-        clusters: Terms = number[classes.pool[on]], self.f[on], as_floats(classes.arc_items[on])
-        each, same = np.arange(len(running)), np.repeat(load, len(running))
+        pool = number[classes.pool[on]]
+        clusters: Terms = pool, self.f[on], classes.arc_items[on]
+        each = np.arange(len(running))
+        same = np.repeat(load, len(running))
         mean: Terms = each, same, -as_floats(hosts[running])
         rows.add([clusters, mean], len(running), -np.inf, 0.0)
         cost = np.zeros(rows.columns)

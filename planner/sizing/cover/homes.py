@@ -158,7 +158,8 @@ def _multi_cluster(
         k = int(classes.items[c])
         options = flow.get(c, [])
         for _ in range(int(classes.size[c])):
-            fitting = ((a, q) for a, q in options if _room(classes.pool[a], q, load, ready) >= k)
+            rooms = (_room(classes.pool[a], q, load, ready) for a, q in options)
+            fitting = (option for option, room in zip(options, rooms, strict=True) if room >= k)
             pick = next(fitting, None) or _roomiest(network, c, load, ready)
             if pick is None:
                 return None
@@ -175,14 +176,16 @@ def _multi_cluster(
 
 def _room(p: int, q: int, load: Ints, ready: Ints) -> int:
     """Return the clusters that home ``p`` with standby ``q`` may still take; -1 is no standby."""
-    room = load[p] if q < 0 else min(load[p], ready[p, q])
+    both = min(load[p], ready[p, q])
+    room = load[p] if q < 0 else both
     return int(room)
 
 
 def _roomiest(network: PairNetwork, c: int, load: Ints, ready: Ints) -> tuple[int, int] | None:
     """Return the arc and standby of class ``c`` with most room."""
     classes = network.classes
-    arcs = np.arange(classes.indptr[c], classes.indptr[c + 1])
+    of_class = classes.arcs_of(c)
+    arcs = np.arange(of_class.start, of_class.stop)
     mine = classes.pool[arcs]
     lives = classes.home[arcs]
     if not network.coverable[c]:
@@ -190,7 +193,8 @@ def _roomiest(network: PairNetwork, c: int, load: Ints, ready: Ints) -> tuple[in
     both = np.ix_(mine, mine)
     free = np.minimum(ready[both], load[mine][:, None])
     room = np.where(network.may[both] & lives[:, None], free, -1)
-    home, rank = np.unravel_index(int(np.argmax(room)), room.shape)
+    best = int(np.argmax(room))
+    home, rank = np.unravel_index(best, room.shape)
     if room[home, rank] > 0:
         return (int(arcs[home]), int(mine[rank]))
     return None
@@ -201,7 +205,7 @@ def _packs(model: ReserveModel, network: PairNetwork, point: Point, settled: Flo
     classes, problem = network.classes, model.problem
     for p in np.unique(classes.pool[np.flatnonzero(settled)]).tolist():
         arcs = np.flatnonzero((classes.pool == p) & (settled > 0))
-        items = np.repeat(classes.arc_items[arcs], settled[arcs].astype(np.int64))
+        items = np.repeat(classes.arc_items[arcs], rounded(settled[arcs]))
         packed = first_fit_decreasing(items.tolist(), int(problem.caps[p]))
         if len(packed) > point.hosts[p]:
             return False

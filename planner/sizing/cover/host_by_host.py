@@ -24,19 +24,24 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.arrays import as_floats, falses, int_zeros
+from planner.arrays import as_floats, falses, indices, int_zeros, offsets, runs
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.losses import Losses
+from planner.sizing.cover.room_for_losses import CoveredHomes, add_room_for_losses
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.seating import Seat
 from planner.sizing.solvers.budget import Outcome, SolveBudget
-from planner.sizing.solvers.model_builder import Loads, ModelBuilder, Terms, add_place_limits, add_room
+from planner.sizing.solvers.model_builder import (
+    Loads,
+    ModelBuilder,
+    Terms,
+    add_place_limits,
+    add_room,
+    add_weight_on_hosts,
+)
 
 _MOST_VARIABLES = 6_000
 _LITTLE = 1e-9  # of the objective
-
-
-Groups = list[Bools]  # of hosts (J,)
 
 
 @dataclass(frozen=True)
@@ -123,13 +128,11 @@ class Model:
         numbers = _numbers(problem)
         self.named = int_zeros(problem.pools) if named is None else named
         self.pool = np.repeat(np.arange(problem.pools), numbers)
-        first = np.cumsum(numbers) - numbers
-        self.number = np.arange(len(self.pool)) - first[self.pool]
+        self.number = runs(int_zeros(problem.pools), numbers)
+        first = offsets(numbers)[problem.pool]
         of_pair = numbers[problem.pool]
-        self.pair = np.repeat(np.arange(len(problem.pool)), of_pair)
-        before = np.cumsum(of_pair) - of_pair
-        rank = np.arange(len(self.pair)) - np.repeat(before, of_pair)
-        self.home = first[problem.pool[self.pair]] + rank
+        self.pair = np.repeat(indices(of_pair), of_pair)
+        self.home = runs(first, of_pair)
         self.site = problem.site[self.pair]
         self.lives, self.standby = self._standbys()
         self._add_columns()
@@ -155,7 +158,7 @@ class Model:
 
     def _add_columns(self) -> None:
         block = self.rows.block
-        self.own_of = np.flatnonzero(np.isfinite(self.problem.own_cost))
+        self.own_of = np.flatnonzero(self.problem.may_own)
         self.r = block(len(self.pool), upper=1.0, whole=True)
         self.x = block(len(self.pair), upper=as_floats(self.problem.homes[self.pair]), whole=True)
         self.u = block(len(self.pair), upper=1.0, whole=True)
@@ -166,15 +169,14 @@ class Model:
     def _add_sites(self) -> None:
         """Add (1) and (3)."""
         sites = self.problem.sites
-        homes = np.arange(len(self.x))
+        homes = indices(self.x)
         at_home: Terms = self.site, self.x, 1.0
         left_out: Terms = np.arange(sites), self.z, 1.0
         own: Terms = self.own_of, self.o, 1.0
-        self.rows.add([at_home, left_out, own], sites, 1.0, 1.0)
+        self.rows.equal([at_home, left_out, own], sites, 1.0)
         followed: Terms = self.lives, self.y, 1.0
         bare: Terms = homes, self.u, 1.0
-        lives: Terms = homes, self.x, -1.0
-        self.rows.add([followed, bare, lives], len(homes), 0.0, 0.0)
+        self.rows.define(self.x, [followed, bare])
 
     def _add_hosts(self) -> None:
         """Add (2), (5) and (6)."""
@@ -184,40 +186,31 @@ class Model:
         later = np.flatnonzero(self.number > self.named[self.pool])
         rows.no_more(self.r[later], self.r[later - 1])
         for limit in problem.host_limits:
-            taken = np.zeros(problem.pools)
+            taken = int_zeros(problem.pools)
             taken[limit.pools] = limit.each
             rows.at_most([(self.r, taken[self.pool])], limit.most)
-        amounts = {measure: each[self.site] for measure, each in problem.amounts.items()}
-        add_place_limits(rows, problem, self.pool[self.home], self.x, amounts)
-        if problem.host_weight is not None:
-            weights = Loads(self.home, self.x, problem.weights[self.site])
-            most = np.full(len(self.r), problem.host_weight)
-            add_room(rows, most, self.r, [weights])
+        pool = self.pool[self.home]
+        add_place_limits(rows, problem, pool, self.x, problem.amounts, self.site)
+        weights = Loads(self.home, self.x, problem.weights[self.site])
+        add_weight_on_hosts(rows, problem.host_weight, self.r, weights)
 
     def _add_losses(self) -> None:
         """Add (4), for hosts that a loss can send somebody to."""
+        room = self.losses.room[self.pool]
         clusters = self.problem.clusters[self.site]
-        lost_with = self.home[self.lives]
-        for lost in self._groups():
-            sent = np.flatnonzero(lost[lost_with])
-            hosts = np.unique(self.standby[sent])
-            number = np.full(len(self.r), -1)
-            number[hosts] = np.arange(len(hosts))
-            there = np.flatnonzero(number[self.home] >= 0)
-            standby, home = number[self.standby[sent]], number[self.home[there]]
-            arriving = Loads(standby, self.y[sent], clusters[self.lives[sent]])
-            living = Loads(home, self.x[there], clusters[there])
-            room = self.losses.room[self.pool[hosts]]
-            add_room(self.rows, room, self.r[hosts], [arriving, living])
+        homes = Loads(self.home, self.x, clusters)
+        send = Loads(self.standby, self.y, clusters[self.lives])
+        standbys = CoveredHomes(self.home[self.lives], send)
+        add_room_for_losses(self.rows, self._lost(), homes, standbys, self.r, room)
 
-    def _groups(self) -> Groups:
-        """Return the hosts that are lost at once."""
+    def _lost(self) -> Bools:
+        """Mark the hosts that each loss hits, shape (L, J)."""
         if self.losses.kind == "host":
-            return list(np.eye(len(self.r), dtype=np.bool_))
-        return [hit[self.pool] for hit in self.losses.pools]
+            return np.eye(len(self.r), dtype=np.bool_)
+        return self.losses.pools[:, self.pool]
 
     def cost(self, columns: Ints, each: Ints | Floats | float) -> Floats:
-        """Return a cost of some columns, shape (columns of the model,)."""
+        """Return a cost of ``each`` for some ``columns``, 0 for all others, shape (columns of the model,)."""
         found = np.zeros(self.rows.columns)
         found[columns] = each
         return found
@@ -230,7 +223,7 @@ class Model:
         self.rows.at_most([(counted, cost[counted])], most)
 
     def solve(self, cost: Floats, budget: SolveBudget) -> tuple[Outcome, Floats]:
-        """Return how it ended, and the values of the columns."""
+        """Return how making ``cost`` (columns,) small ended, and the values of the columns."""
         return self._model.solve(cost, budget, self.problem.objective)
 
     def missed(self) -> tuple[Floats, Floats, Floats]:
@@ -255,10 +248,14 @@ class Model:
         return hosts + pairs + own
 
     def answer(self, outcome: Outcome, x: Floats) -> HostByHost:
-        """Read the solution; hosts that carry nothing do not count, and the bound is that of the objective alone."""
+        """Read the values ``x`` of the columns.
+
+        Hosts that carry nothing do not count, and the bound is that of the objective alone.
+        """
         problem, chosen = self.problem, x > 0.5
         stands = np.flatnonzero(chosen[self.y])
-        lives, follows = self.lives[stands], self.standby[stands]
+        lives = self.lives[stands]
+        follows = self.standby[stands]
         standby = dict(zip(lives.tolist(), follows.tolist(), strict=True))
         homes = np.flatnonzero(chosen[self.x]).tolist()
         own = falses(problem.sites)
@@ -269,14 +266,16 @@ class Model:
             bound = max(0.0, float(np.floor(bound + 1e-6)))
         bound = value if outcome.state == "optimal" else min(value, bound)
         seats = tuple(map(self._seat, homes))
-        standbys = tuple(self._name(standby[at]) if at in standby else None for at in homes)
+        names = {at: self._name(follow) for at, follow in standby.items()}
+        standbys = tuple(map(names.get, homes))
         return HostByHost(seats, standbys, chosen[self.z], own, value, bound, outcome.word)
 
     def _seat(self, at: int) -> Seat:
         """Return the seat of an x."""
         s = int(self.site[at])
         host = int(self.home[at])
-        pair, pool = int(self.pair[at]), int(self.pool[host])
+        pair = int(self.pair[at])
+        pool = int(self.pool[host])
         clusters = int(self.problem.clusters[s])
         return Seat(s, pair, pool, self._name(host), clusters)
 

@@ -14,8 +14,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from planner.arrays import int_zeros, rounded
-from planner.fleet import Floats, Ints
+from planner.arrays import rounded
+from planner.fleet import Ints
 from planner.sizing.assignment.greedy import greedy_counts
 from planner.sizing.cover.certificate import Evidence, find_evidence, sets_of
 from planner.sizing.cover.flow_model import CoverModel
@@ -98,16 +98,11 @@ def _by_search(case: Case, classes: Classes, losses: Losses, budget: SolveBudget
             continue
         costs = [float(preferences.cost @ trial) for trial in trials]
         homes = trials[int(np.argmin(costs))]
-        counts = _all_served(each, rounded(point.hosts), homes)
+        counts = Counts.all_shared(each, rounded(point.hosts), homes)
         value = objective_value(problem, each, counts)
         word = "lower bound and plan are equal" if value <= bound else "not all smaller numbers of hosts were tried"
         sized = Sized(each, counts, value, min(bound, value), True, word)
         yield dataclasses.replace(sized, evidence=functools.partial(_evidence, reserves, search))
-
-
-def _all_served(classes: Classes, hosts: Ints, homes: Floats) -> Counts:
-    none = int_zeros(classes.count)
-    return Counts(hosts, homes, none, none)
 
 
 def _preferences(case: Case, network: PairNetwork) -> HomePreferences:

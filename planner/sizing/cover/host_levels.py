@@ -21,12 +21,13 @@ Programming Study 22 (1984) 167-184); coefficients in (7) are cut at b_r, since 
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from planner.arrays import as_floats, int_array, trues
+from planner.arrays import indices, int_array, runs, trues
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram
 from planner.sizing.cover.primal_search.prices import Prices
@@ -39,6 +40,7 @@ from planner.sizing.solvers.model_builder import (
     add_capacity,
     add_host_limits,
     add_place_limits,
+    add_room,
 )
 
 
@@ -61,7 +63,7 @@ class Conditions:
 
     @classmethod
     def of(cls, rows: Sequence[Inequality], pools: int) -> Conditions:
-        """Return those of a search for counts."""
+        """Return the ``rows`` of a search for counts of so many ``pools``."""
         room = int_array([row.room for row in rows]).reshape(-1, pools)
         less = np.zeros_like(room)
         for at, row in enumerate(rows):
@@ -69,7 +71,7 @@ class Conditions:
         return cls(room, less, int_array([row.demand for row in rows]))
 
     def some(self, chosen: Ints) -> Conditions:
-        """Return the conditions by number."""
+        """Return the conditions ``chosen`` by number."""
         return Conditions(self.room[chosen], self.less[chosen], self.demand[chosen])
 
 
@@ -89,7 +91,75 @@ class Beside:
     def nothing(cls, choices: PoolProgram) -> Beside:
         """Return that all choices are open."""
         pools = choices.ground.problem.pools
-        return cls(trues(len(choices.kind)), np.zeros(pools), np.zeros((pools, pools)))
+        nothing = np.zeros((pools, pools))
+        return cls(trues(len(choices.kind)), np.zeros(pools), nothing)
+
+
+@dataclass(frozen=True)
+class Running:
+    """Pools in a program: the columns ``hosts`` n and ``load`` (P,), clusters at home; C and R (P,) of a host."""
+
+    hosts: Ints
+    load: Ints
+    caps: Ints
+    room: Ints | Floats
+
+
+@dataclass(frozen=True)
+class Levels:
+    """Columns ``z`` (Z,): whether exactly so many ``hosts`` (Z,) of a ``pool`` (Z,) run."""
+
+    pool: Ints
+    hosts: Ints
+    z: Ints
+
+    @classmethod
+    def between(cls, model: ModelBuilder, low: Ints, high: Ints, prices: Prices | None = None) -> Levels:
+        """Add columns for ``low`` to ``high`` (P,) hosts; they cost nothing without ``prices``."""
+        counts = high - low + 1
+        pool = np.repeat(indices(counts), counts)
+        hosts = runs(low, counts)
+        cost = 0.0 if prices is None else _price(prices, pool, hosts)
+        return cls(pool, hosts, model.block(len(pool), cost, upper=1.0, whole=True))
+
+    def add_counts(self, model: ModelBuilder, hosts: Ints) -> None:
+        """Add (2), and that they give the columns ``hosts`` (P,)."""
+        one_level: Terms = self.pool, self.z, 1.0
+        model.equal([one_level], len(hosts), 1.0)
+        model.define(hosts, [(self.pool, self.z, self.hosts)])
+
+    def add_losses(
+        self, model: ModelBuilder, lost: Ints, to: Ints, flows: Loads, running: Running, beside: Floats | float = 0.0
+    ) -> None:
+        """Add (4), (5) and (6) for pairs of a pool that is ``lost`` and one that hosts stand by in, ``to``, (W,) each.
+
+        ``flows``: what homes with standbys bring to each pair; ``beside`` (W,): what one loss sends beside them.
+        """
+        # A pool that stands by for itself shares out over the other hosts.
+        itself = lost == to
+        of_pool = lost[:, None] == self.pool
+        enough = self.hosts > itself[:, None]
+        pair, level = np.nonzero(of_pool & (enough))
+        sent = model.block(len(pair))
+        brought: Terms = flows.pool, flows.column, flows.items
+        model.equal([brought, (pair, sent, -1.0)], len(lost))
+        caps = running.caps[self.pool] * self.hosts
+        shares = Loads(level, sent, np.ones(len(sent)))
+        add_room(model, caps, self.z, [shares])
+        others = self.hosts[level] - itself[pair]
+        each = indices(lost)
+        living: Terms = each, running.load[to], 1.0
+        shared: Terms = pair, sent, 1.0 / others
+        room: Terms = each, running.hosts[to], -running.room[to]
+        model.below([living, shared, room], len(lost), -beside)
+
+
+def _price(prices: Prices, pool: Ints, hosts: Ints) -> Floats:
+    """Return what so many ``hosts`` (Z,) of each ``pool`` (Z,) cost, shape (Z,)."""
+    old = np.minimum(hosts, prices.existing[pool])
+    of_old = prices.first[pool] * old
+    price: Floats = of_old + prices.further[pool] * (hosts - old)
+    return price
 
 
 class LevelProgram:
@@ -107,23 +177,14 @@ class LevelProgram:
         self.beside = Beside.nothing(choices) if beside is None else beside
         self.problem = choices.ground.problem
         self.room = np.maximum(0.0, choices.ground.room - slack)
-        counts = window.high - window.low + 1
-        self.pool = np.repeat(np.arange(len(counts)), counts)
-        before = np.cumsum(counts) - counts
-        offset = np.arange(len(self.pool)) - np.repeat(before, counts)
-        self.hosts = window.low[self.pool] + offset
         self.model = ModelBuilder()
-        self.level = self.model.block(len(self.pool), self._price(), 1.0, True)
+        self.levels = Levels.between(self.model, window.low, window.high, prices)
+        self.level = self.levels.z
+        self.pool = self.levels.pool
+        self.hosts = self.levels.hosts
         self.live = np.flatnonzero(self._possible())
         self.flow = self.model.block(len(self.live))
         self._rows()
-
-    def _price(self) -> Floats:
-        prices = self.prices
-        old = np.minimum(self.hosts, prices.existing[self.pool])
-        of_old = prices.first[self.pool] * old
-        price: Floats = of_old + prices.further[self.pool] * (self.hosts - old)
-        return price
 
     def _possible(self) -> Bools:
         """Mark the open choices whose pools may run, and two hosts where home and standby are one pool, shape (X,)."""
@@ -139,62 +200,44 @@ class LevelProgram:
         choices = self.choices
         model = self.model
         problem = self.problem
-        kind, home = choices.kind[self.live], choices.home[self.live]
-        standby = choices.standby[self.live]
+        kind = choices.kind[self.live]
+        home = choices.home[self.live]
         moving = np.unique(choices.kind[self.beside.moving])
-        demand = as_floats(choices.classes.demand[moving])
         served: Terms = np.searchsorted(moving, kind), self.flow, 1.0
-        model.add([served], len(moving), demand, demand)
-        running = model.block(problem.pools)
+        model.equal([served], len(moving), choices.classes.demand[moving])
+        hosts = model.block(problem.pools)
         load = model.block(problem.pools)
-        self._hosts(home, choices.classes.items[kind], running, load)
-        self._losses(home, standby, running, load)
-        amounts = {measure: each[kind] for measure, each in choices.classes.amounts.items()}
-        add_place_limits(model, problem, home, self.flow, amounts)
+        running = Running(hosts, load, problem.caps, self.room)
+        flows = Loads(home, self.flow, choices.classes.items[kind])
+        self._hosts(flows, running)
+        self._losses(flows, running)
+        add_place_limits(model, problem, home, self.flow, choices.classes.amounts, kind)
         if np.isfinite(self.window.most):
-            model.at_most([(self.level, self._price())], self.window.most)
+            price = _price(self.prices, self.pool, self.hosts)
+            model.at_most([(self.level, price)], self.window.most)
 
-    def _hosts(self, home: Ints, items: Ints, running: Ints, load: Ints) -> None:
-        """Add (2) and (3); ``running`` and ``load`` (P,) are the columns of hosts and of clusters at home."""
+    def _hosts(self, flows: Loads, running: Running) -> None:
+        """Add (2) and (3)."""
         model, problem = self.model, self.problem
-        here, pools = np.arange(problem.pools), problem.pools
-        one_level: Terms = self.pool, self.level, 1.0
-        model.add([one_level], pools, 1.0, 1.0)
-        at_level: Terms = self.pool, self.level, as_floats(self.hosts)
-        model.add([at_level, (here, running, -1.0)], pools, 0.0, 0.0)
-        taken = model.block(pools, lower=self.beside.load, upper=self.beside.load)
-        brought: Terms = home, self.flow, as_floats(items)
-        there: Terms = here, taken, 1.0
-        model.add([brought, there, (here, load, -1.0)], pools, 0.0, 0.0)
-        moving, staying = Loads(home, self.flow, items), Loads(here, taken, np.ones(pools))
-        add_capacity(model, problem.caps, running, [moving, staying])
-        add_host_limits(model, problem, running)
+        self.levels.add_counts(model, running.hosts)
+        taken = model.block(problem.pools, lower=self.beside.load, upper=self.beside.load)
+        staying = Loads(indices(taken), taken, np.ones(problem.pools))
+        at_home = [(load.pool, load.column, load.items) for load in (flows, staying)]
+        model.define(running.load, at_home)
+        add_capacity(model, problem.caps, running.hosts, [flows, staying])
+        add_host_limits(model, problem.host_limits, running.hosts)
 
-    def _losses(self, home: Ints, standby: Ints, running: Ints, load: Ints) -> None:
-        """Add (4), (5) and (6); ``running`` and ``load`` (P,) are the columns of hosts and of clusters at home."""
-        model, pools = self.model, self.problem.pools
+    def _losses(self, flows: Loads, running: Running) -> None:
+        """Add (4), (5) and (6)."""
+        standby = self.choices.standby[self.live]
         behind = np.flatnonzero(standby >= 0)
-        used = home[behind] * pools + standby[behind]
+        pools = self.problem.pools
+        used = flows.pool[behind] * pools + standby[behind]
         pairs = np.union1d(used, np.flatnonzero(self.beside.sent.ravel()))
         lost, to = np.divmod(pairs, pools)
-        # A pool that stands by for itself shares out over the other hosts.
-        itself = lost == to
-        of_pool = lost[:, None] == self.pool
-        pair, level = np.nonzero(of_pool & (self.hosts > itself[:, None]))
-        sent = model.block(len(pair))
-        kind = self.choices.kind[self.live[behind]]
-        caps = as_floats(self.problem.caps[self.pool]) * self.hosts
-        each, at = np.arange(len(self.pool)), np.arange(len(pairs))
-        carried: Terms = each, self.level, -caps
-        model.add([(level, sent, 1.0), carried], len(each), -np.inf, 0.0)
-        items = as_floats(self.choices.classes.items[kind])
-        brought: Terms = np.searchsorted(pairs, used), self.flow[behind], items
-        model.add([brought, (pair, sent, -1.0)], len(pairs), 0.0, 0.0)
-        others = self.hosts[level] - itself[pair]
-        living: Terms = at, load[to], 1.0
-        shared: Terms = pair, sent, 1.0 / others
-        room: Terms = at, running[to], -self.room[to]
-        model.add([living, shared, room], len(pairs), -np.inf, -self.beside.sent[lost, to])
+        brought = dataclasses.replace(flows.some(behind), pool=np.searchsorted(pairs, used))
+        already = self.beside.sent[lost, to]
+        self.levels.add_losses(self.model, lost, to, brought, running, already)
 
     def met_by(self, conditions: Conditions) -> Floats:
         """Return the coefficients of ``conditions`` as in (7), shape (R, Z)."""
@@ -207,7 +250,8 @@ class LevelProgram:
         """Add (7) for ``conditions``."""
         for row, demand in zip(self.met_by(conditions), conditions.demand.tolist(), strict=True):
             used = np.flatnonzero(row)
-            self.model.row([(self.level[used], row[used])], float(demand), np.inf)
+            counted = self.level[used], row[used]
+            self.model.row([counted], float(demand), np.inf)
 
     def program(self) -> LinearProgram:
         """Return it as arrays."""

@@ -75,11 +75,12 @@ class HostLossBound:
         prices = _objective_prices(problem)
         value = prices.total(hosts)
         if self.bound < value and self._asked:
-            forcing = force_hosts(problem, self._asked, self._rows, value, self.budget.within(_SETS_SECONDS))
+            for_sets = self.budget.within(_SETS_SECONDS)
+            forcing = force_hosts(problem, self._asked, self._rows, value, for_sets)
             if forcing.bound >= self.bound:
                 self.bound, self.forcing = forcing.bound, forcing
                 self._known = Conditions.of(forcing.rows, problem.pools)
-        if not program.whole or np.isfinite(problem.own_cost).any() or self.bound >= value:
+        if not program.whole or problem.may_own.any() or self.bound >= value:
             return
         window = Window(int_zeros(problem.pools), problem.max_hosts.astype(np.int64))
         levels = LevelProgram(program, prices, window)

@@ -14,7 +14,8 @@ import numpy as np
 from planner.arrays import falses
 from planner.fleet import Bools, Ints
 from planner.sizing.cover.losses import Losses
-from planner.sizing.host_counts.hall_conditions import Cut, Flow, HallCondition
+from planner.sizing.host_counts.condition_flows import Flow
+from planner.sizing.host_counts.hall_conditions import Cut, HallCondition
 from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
 

@@ -26,7 +26,8 @@ import numpy as np
 from planner.arrays import falses, rounded
 from planner.fleet import Floats, Ints
 from planner.sizing.cover.losses import Losses
-from planner.sizing.host_counts.hall_conditions import Flow, HallCondition
+from planner.sizing.host_counts.condition_flows import Flow
+from planner.sizing.host_counts.hall_conditions import HallCondition
 from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
 

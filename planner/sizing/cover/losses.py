@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from planner.arrays import falses, trues
+from planner.arrays import falses, run_of, trues
 from planner.fleet import Bools, Fleet, Ints
 from planner.sizing.instance.problem import Problem, select
 
@@ -44,13 +44,13 @@ class Losses:
         """Say who has a home and another eligible pool that may follow it, shape (rows,).
 
         ``indptr`` (rows + 1,) and ``pool`` are the eligible pools of sites or of classes; ``homes``, of the same shape
-        as ``pool``, says which of them may be a home, by default all.
+        as ``pool``, says which of them may be a home, by default all. A pool runs ``max_hosts`` (P,) at most.
         """
         home = trues(len(pool)) if homes is None else homes
         found = falses(len(indptr) - 1)
         known: dict[tuple[bytes, bytes], bool] = {}
         for row in range(len(found)):
-            at = slice(indptr[row], indptr[row + 1])
+            at = run_of(indptr, row)
             key = pool[at].tobytes(), home[at].tobytes()
             if key not in known:
                 may = self.partners(pool[at], max_hosts)
@@ -63,9 +63,10 @@ class Losses:
         return self.coverable(problem.indptr, problem.pool, problem.max_hosts, problem.homes)
 
     def partners(self, pools: Ints, max_hosts: Ints) -> Bools:
-        """Say which pairs of ``pools`` (n,) may be home and standby, shape (n, n)."""
+        """Say which pairs of ``pools`` (n,), of ``max_hosts`` (P,) at most, may be home and standby, shape (n, n)."""
         runs = max_hosts[pools] > 0
-        may = self.follows[np.ix_(pools, pools)] & runs & runs[:, None]
+        follows = self.follows[np.ix_(pools, pools)]
+        may = follows & runs & runs[:, None]
         if self.kind == "host":
             # A pool follows itself only with a second host.
             at = np.arange(len(pools))
@@ -86,9 +87,11 @@ def read_losses(fleet: Fleet, problem: Problem) -> Losses:
         return Losses("host", each, names, room)
     hit = {f"hub {fleet.hub_ids[h]}": problem.hub == h for h in np.unique(problem.hub)}
     if kind == "zone":
-        hit |= {f"zone {zone}": np.isin(problem.hub, hubs) for zone, hubs in fleet.hubs_in_zones.items()}
+        zones = fleet.hubs_in_zones.items()
+        hit |= {f"zone {zone}": np.isin(problem.hub, hubs) for zone, hubs in zones}
     kept = _largest(hit)
-    return Losses("zone" if kind == "zone" else "hub", np.array([hit[name] for name in kept]), tuple(kept), room)
+    each = np.array([hit[name] for name in kept])
+    return Losses("zone" if kind == "zone" else "hub", each, tuple(kept), room)
 
 
 def own_rather_than_bare(fleet: Fleet, problem: Problem) -> Problem:
@@ -98,7 +101,7 @@ def own_rather_than_bare(fleet: Fleet, problem: Problem) -> Problem:
     """
     losses = read_losses(fleet, problem)
     coverable = losses.coverable_sites(problem)
-    rather = np.isfinite(problem.own_cost) & ~coverable
+    rather = problem.may_own & ~coverable
     if rather.any():
         return select(problem, ~rather[problem.site])
     return problem

@@ -79,9 +79,11 @@ class PairNetwork:
         self._room = add(home_node + pools, to_sink, int_zeros(self.pools))
         home, standby = np.nonzero(self.may)
         self._pairs = home, standby
-        self._ready = add(self._node_of(home, standby), home_node + home, 0 * home)
+        pairs = self._node_of(home, standby)
+        self._ready = add(pairs, home_node + home, 0 * home)
         direct = np.flatnonzero(~self.coverable[classes.of_arc] & classes.home)
-        kind, pool = classes.of_arc[direct], classes.pool[direct]
+        kind = classes.of_arc[direct]
+        pool = classes.pool[direct]
         at = add(kind, home_node + pool, most[kind])
         self._arc_of = [direct]
         self._listed = [np.asarray(at, dtype=np.int64)]
@@ -89,7 +91,9 @@ class PairNetwork:
         choices = np.maximum(1, np.diff(classes.indptr))
         few = np.maximum(1, -(-_LISTED_PAIRS // choices)).tolist()
         with_standby = np.flatnonzero(self.coverable).tolist()
-        self._list((c, *self._chosen(c, self.may, few[c])) for c in with_standby)
+        may = self.may
+        chosen = ((c, *self._chosen(c, may, few[c])) for c in with_standby)
+        self._list(chosen)
 
     def _node_of(self, home: Ints, standby: Ints) -> Ints:
         """Return the nodes of pairs of home and standby."""
@@ -111,7 +115,8 @@ class PairNetwork:
         drawn = np.take_along_axis(draw, chosen, axis=1)
         home, rank = np.nonzero(drawn < 1.0)
         standby = mine[chosen[home, rank]]
-        return arcs.start + home, mine[home] * self.pools + standby
+        pairs = mine[home] * self.pools + standby
+        return arcs.start + home, pairs
 
     def _list(self, chosen: Iterable[tuple[int, Ints, Ints]]) -> int:
         """List pairs, given as class, arcs and pairs; return how many."""
@@ -129,7 +134,7 @@ class PairNetwork:
     def solve(self, load: Floats | Ints, ready: Floats | Ints, scale: int = 1, demand: Ints | None = None) -> PairFlow:
         """Return a flow with ``load`` (P,) and ``ready`` (P, P) in clusters, rounded down to parts of ``scale``.
 
-        ``demand`` (K,) in clusters, where it is not that of all classes.
+        ``demand`` (K,) in clusters, where it is not that of all classes. Raises SolverError when the flow code fails.
         """
         asked = self.demand if demand is None else demand
         while True:
@@ -164,10 +169,11 @@ class PairNetwork:
         found: Ints = np.asarray(followed.sum(axis=1)).ravel()
         # None of these is listed yet: what is listed leads from the near side to the near side.
         with_more = asking[found > 0].tolist()
-        return self._list((c, *self._chosen(c, wanted, _MORE_PAIRS)) for c in with_more)
+        chosen = ((c, *self._chosen(c, wanted, _MORE_PAIRS)) for c in with_more)
+        return self._list(chosen)
 
     def min_cut(self, classes: Bools, asked: Ints) -> MinimumCut:
-        """Return what the set of ``classes`` (K,) may use; those that ask for nothing are left out of it."""
+        """Return what the set of ``classes`` (K,) may use; those of which ``asked`` (K,) is 0 are left out of it."""
         classes = classes & (asked > 0)
         followed = np.flatnonzero(classes & self.coverable)
         pairs = ((self.homes[followed].T @ self.eligible[followed]).toarray() > 0) & self.may
@@ -192,13 +198,15 @@ class PairNetwork:
         arc = np.concatenate(self._arc_of)
         standby = np.concatenate(self._standby)
         home = self.classes.pool[arc]
-        node = np.where(standby < 0, self._home_node + home, self._node_of(home, standby))
+        at_pair = self._node_of(home, standby)
+        node = np.where(standby < 0, self._home_node + home, at_pair)
         pair_home, pair_standby = self._pairs
         flow = min_cost_flow.SimpleMinCostFlow()
         add = flow.add_arcs_with_capacity_and_unit_cost
         total = int(asked.sum())
         kind = self.classes.of_arc[arc]
-        at = add(kind, node, np.minimum(asked[kind], total), cost[arc])
+        most = np.minimum(asked[kind], total)
+        at = add(kind, node, most, cost[arc])
         none = int_zeros(len(pair_home))
         pair_node = self._node_of(pair_home, pair_standby)
         most_ready = np.minimum(ready[self._pairs], total)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.arrays import falses, int_array, int_zeros
+from planner.arrays import falses, indices, int_array, offsets, runs, trues
 from planner.fleet import Bools, Ints
 from planner.sizing.cover.certificate import Evidence
 from planner.sizing.cover.losses import Losses
@@ -23,7 +23,7 @@ from planner.sizing.host_counts.reference_counts import reference_counts
 from planner.sizing.host_counts.room_for_all import all_fit
 from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.instance.classes import group
-from planner.sizing.instance.problem import Problem, select
+from planner.sizing.instance.problem import Problem, select, with_pairs
 from planner.sizing.packing.hosts import seat_all
 from planner.sizing.solution.counts import Counts, Sized
 from planner.sizing.solution.draft import Draft
@@ -37,6 +37,7 @@ from planner.sizing.tie_breaks.lexicographic import placed
 _LARGEST_UNIT = 5_040  # weights of parts are multiples of one over that at most
 _FOR_PARTS = 0.6  # of the time there is
 
+FindEvidence = Callable[[float, SolveBudget], Evidence | None]
 Planned = Callable[[Case, SolveBudget], tuple[Draft, Mapping[TieBreak, float]]]
 
 
@@ -45,48 +46,56 @@ def plan_in_parts(case: Case, losses: Losses, budget: SolveBudget, plan: Planned
     problem = case.problem
     left_out, proven = falses(problem.sites), True
     if problem.limited or not all_fit(problem):  # limits may leave out sites that there is room for
-        sized = size(problem, budget, reference_counts(problem, case.incumbent))
-        left_out, proven = placed(problem, sized, case.incumbent, case.tie_breaks).unserved, sized.weight_proven
+        sized, placement = _without_cover(case, budget)
+        left_out, proven = placement.unserved, sized.weight_proven
     drafts: list[Draft] = []
     for whole in (False, True):
         trial = _cut(problem, ~left_out, whole=whole)
         if trial is None or (drafts and budget.spent):
             continue
-        effort = budget if whole or budget.left is None else budget.within(budget.left * _FOR_PARTS)
+        effort = budget if whole else budget.part(_FOR_PARTS)
         draft, _ = plan(case.of(trial.problem), effort)
         drafts += [trial.gathered(draft, together=together) for together in (True, False)]
     if any(None in draft.standbys for draft in drafts):
         drafts.append(_without_standbys(case, budget))
     best = min(drafts, key=evaluator_of(case, cover=True))
-    return _known(case, losses, best, drafts[0], proven and not (best.placement.unserved & ~left_out).any())
+    further = best.placement.unserved & ~left_out
+    return _known(case, losses, best, drafts[0], proven and not further.any())
 
 
 def _without_standbys(case: Case, budget: SolveBudget) -> Draft:
     """Return a plan of few hosts that covers nobody: better than one that covers clusters, but no whole site."""
-    sized = size(case.problem, budget, reference_counts(case.problem, case.incumbent))
-    placement = placed(case.problem, sized, case.incumbent, case.tie_breaks)
+    sized, placement = _without_cover(case, budget)
     seating = seat_all(case, sized.counts.hosts, placement, budget)
     return Draft(sized, placement, seating, (None,) * len(seating.seats))
+
+
+def _without_cover(case: Case, budget: SolveBudget) -> tuple[Sized, Placement]:
+    """Return host counts and who goes where, as if no loss had to be survived."""
+    near = reference_counts(case.problem, case.incumbent)
+    sized = size(case.problem, budget, near)
+    return sized, placed(case.problem, sized, case.incumbent, case.tie_breaks)
 
 
 def _known(case: Case, losses: Losses, best: Draft, of_parts: Draft, served: bool) -> Draft:
     """Return ``best`` with what holds of all plans, which the plan ``of_parts`` knows; ``served`` as in `Sized`."""
     problem = case.problem
-    seats = zip(best.seating.seats, best.standbys, strict=True)
     bare = falses(problem.sites)
-    bare[[seat.site for seat, standby in seats if standby is None]] = True
-    several_own = np.isfinite(problem.own_cost) & (problem.clusters > 1)
-    lacking = best.placement.unserved | several_own | (bare & losses.coverable_sites(problem))
+    bare[best.bare] = True
+    several_own = problem.may_own & (problem.clusters > 1)
+    may_be_covered = bare & losses.coverable_sites(problem)
+    lacking = (best.placement.unserved | several_own | may_be_covered).any()
     known = of_parts.sized
-    nobody_out = not best.placement.unserved.any()
-    least: dict[Worth, float] = {"covered": known.least.get("covered", 0.0)} if nobody_out else {}
+    least: dict[Worth, float] = {}
+    if not best.placement.unserved.any():
+        least["covered"] = known.least.get("covered", 0.0)
     sized = dataclasses.replace(
         best.sized,
-        bound=0.0 if lacking.any() else min(best.sized.value, known.bound),
+        bound=0.0 if lacking else min(best.sized.value, known.bound),
         weight_proven=served,
         word=known.word,
-        evidence=None if lacking.any() else known.evidence,
-        uncovered=int(problem.weights[bare].sum()),
+        evidence=None if lacking else known.evidence,
+        uncovered=problem.weight_of(bare),
         least=least,
     )
     return dataclasses.replace(best, sized=sized)
@@ -114,16 +123,17 @@ class _Parts:
         slots = Slots.of(self.problem, self.site, draft)
         if together and not whole.limited:
             slots.bring_together()
-        unserved = falses(whole.sites)
-        unserved[np.setdiff1d(np.arange(whole.sites), self.site)] = True
+        unserved = trues(whole.sites)
+        unserved[self.site] = False
         unserved[self.site[draft.placement.unserved]] = True
         own = falses(whole.sites)
         own[self.site[draft.placement.own]] = True
         clusters: Counter[tuple[int, int, int, str, str]] = Counter()
         for seat, (pair, host, standby) in zip(seats, slots.taken(), strict=True):
             site = int(self.site[seat.site])
+            pool = int(self.problem.pool[pair])
             if not unserved[site]:
-                clusters[site, int(self.pair[pair]), int(self.problem.pool[pair]), host, standby] += seat.clusters
+                clusters[site, int(self.pair[pair]), pool, host, standby] += seat.clusters
         made = [Seat(site, pair, pool, host, n) for (site, pair, pool, host, _), n in clusters.items()]
         standbys = tuple(standby or None for *_, standby in clusters)
         return self._draft(draft, Seating(made, draft.seating.names), standbys, unserved, own)
@@ -136,20 +146,20 @@ class _Parts:
         for seat in seating.seats:
             units[seat.pair] += seat.clusters
         pairs = sorted(units)
-        placement = Placement(int_array(pairs), int_array([units[pair] for pair in pairs]), unserved, own, ())
+        each = int_array([units[pair] for pair in pairs])
+        placement = Placement(int_array(pairs), each, unserved, own, ())
         made = Draft(draft.sized, placement, seating, standbys)
-        hosts, classes = running(whole, made), group(whole, by_weight=True)
-        none = int_zeros(classes.count)
-        counts = Counts(hosts, np.zeros(len(classes.pool)), none, none)
-        known = draft.sized
-        sized = Sized(classes, counts, objective_of(whole, hosts, placement), known.bound, False, known.word)
+        hosts = running(whole, made)
+        classes = group(whole, by_weight=True)
+        counts = Counts.all_shared(classes, hosts)
+        known, value = draft.sized, objective_of(whole, hosts, placement)
+        sized = Sized(classes, counts, value, known.bound, False, known.word)
         least = {aim: bound / self.unit for aim, bound in known.least.items()}
         evidence = None if known.evidence is None else self._told(known.evidence)
-        return dataclasses.replace(made, sized=dataclasses.replace(sized, least=least, evidence=evidence))
+        sized = dataclasses.replace(sized, least=least, evidence=evidence)
+        return dataclasses.replace(made, sized=sized)
 
-    def _told(
-        self, find: Callable[[float, SolveBudget], Evidence | None]
-    ) -> Callable[[float, SolveBudget], Evidence | None]:
+    def _told(self, find: FindEvidence) -> FindEvidence:
         """Return what finds sets of sites, where ``find`` finds sets of parts: those of a site are in one class."""
         first = np.searchsorted(self.site, np.arange(self.whole.sites))
 
@@ -157,7 +167,8 @@ class _Parts:
             evidence = find(target, budget)
             if evidence is None:
                 return None
-            classes = dataclasses.replace(evidence.classes, of_site=evidence.classes.of_site[first])
+            of_site = evidence.classes.of_site[first]
+            classes = dataclasses.replace(evidence.classes, of_site=of_site)
             return dataclasses.replace(evidence, classes=classes)
 
         return found
@@ -165,34 +176,32 @@ class _Parts:
 
 def _cut(problem: Problem, keep: Bools, *, whole: bool) -> _Parts | None:
     """Return the parts of the sites that ``keep`` (S,) marks, one a site if ``whole``; None where one fits nowhere."""
-    alone = np.isfinite(problem.own_cost)
+    alone = problem.may_own
     number = np.where(alone | whole, 1, problem.clusters)
     each = problem.clusters // number
-    fits = (each[problem.site] <= problem.caps[problem.pool]) & keep[problem.site]
+    small = each[problem.site] <= problem.caps[problem.pool]
+    fits = small & keep[problem.site]
     fitting = np.flatnonzero(fits)
     kept = select(problem, fits)
     choices = np.diff(kept.indptr)
     if (keep & ~alone & (choices == 0)).any():
         return None
-    site = np.repeat(np.arange(problem.sites), np.where(keep, number, 0))
-    indptr = np.concatenate(([0], np.cumsum(choices[site]))).astype(np.int64)
-    pair = np.arange(indptr[-1]) + np.repeat(kept.indptr[site] - indptr[:-1], choices[site])
-    unit = min(_LARGEST_UNIT, int(np.lcm.reduce(number[keep], initial=1)))
+    parts_of = np.where(keep, number, 0)
+    site = np.repeat(indices(parts_of), parts_of)
+    pair = runs(kept.indptr[site], choices[site])
+    common = int(np.lcm.reduce(number[keep], initial=1))
+    unit = min(_LARGEST_UNIT, common)
+    weights = problem.weights * unit // number
+    most = problem.host_weight
     parts = dataclasses.replace(
-        kept,
+        with_pairs(kept, pair, offsets(choices[site])),
         site_at=problem.site_at[site],
         clusters=each[site],
-        weights=np.maximum(1, problem.weights * unit // number)[site],
+        weights=np.maximum(1, weights)[site],
         kept=problem.kept[site],
         own_cost=problem.own_cost[site],
-        indptr=indptr,
-        pool=kept.pool[pair],
-        round_trips=kept.round_trips.take(pair),
-        margin_ms=kept.margin_ms[pair],
-        pair_cost=kept.pair_cost[pair],
-        own_costs=tuple(dataclasses.replace(cost, values=cost.values[pair]) for cost in kept.own_costs),
         amounts={measure: (each_of / number)[site] for measure, each_of in problem.amounts.items()},
-        host_weight=None if problem.host_weight is None else problem.host_weight * unit,
+        host_weight=None if most is None else most * unit,
         split=False,
     )
     return _Parts(problem, parts, site, fitting[pair], unit)

@@ -86,18 +86,22 @@ class ReserveModel:
         """Hosts that no plan of interest has; those with more may be farther from the reference than counted on."""
         if self.problem.objective != "hosts":
             return float(self.problem.max_hosts.sum())
-        return 2.0 * max(self.least, self.fewest, float(self.reference[0].sum()), 1.0)
+        near = float(self.reference[0].sum())
+        return 2.0 * max(self.least, self.fewest, near, 1.0)
 
     @property
     def farthest(self) -> tuple[float, float]:
         """How far, in all, hosts and room of a plan of interest can be from the reference."""
         hosts, room = self.reference
-        free = float(self.losses.room.max(initial=0)) * self.many - self.demand
-        return self.many + float(hosts.sum()), max(1.0, free) + float(room.sum())
+        largest = float(self.losses.room.max(initial=0))
+        free = largest * self.many - self.demand
+        many_rooms = max(1.0, free)
+        return self.many + float(hosts.sum()), many_rooms + float(room.sum())
 
     def load(self, point: Point) -> Floats:
         """Return the most clusters that each pool may have on an ordinary day, shape (P,)."""
-        room = self.losses.room * point.hosts - point.room[: self.pools]
+        kept = point.room[: self.pools]
+        room = self.losses.room * point.hosts - kept
         load = np.minimum(self.problem.caps * point.hosts, room)
         taken = 0 if self.taken is None else self.taken.load
         return np.asarray(load - taken)
@@ -113,7 +117,8 @@ class ReserveModel:
         even = np.full(self.shares.count, np.inf)
         for columns, q in self.shares.limits:
             at = columns - self.pools
-            even[at] = np.minimum(even[at], room[q] / len(columns))
+            each = room[q] / len(columns)
+            even[at] = np.minimum(even[at], each)
         room[self.pools :] = np.where(np.isfinite(even), even, 0.0)
         return room
 
@@ -165,7 +170,8 @@ class ReserveModel:
         x = answer.x[: len(program.cost)]
         pools = self.pools
         size = self.pools + self.shares.count
-        hosts, room = x[:pools], x[pools:][:size]
+        hosts = x[:pools]
+        room = x[pools:][:size]
         if whole in ("hosts", "all"):
             hosts = np.rint(hosts)
         if whole == "all":
@@ -174,4 +180,6 @@ class ReserveModel:
         if self.problem.objective == "cost" or not np.isfinite(bound):
             return point, bound
         bound = float(np.ceil(bound - self.tie(whole) - 1e-6))
-        return point, min(bound, self.many) if self.problem.objective == "hosts" else bound
+        if self.problem.objective == "hosts":
+            bound = min(bound, self.many)
+        return point, bound

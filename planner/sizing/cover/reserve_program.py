@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.arrays import as_floats, int_array
+from planner.arrays import as_floats, indices, int_array
 from planner.fleet import Floats, Ints
 from planner.sizing.solvers.highs import LinearProgram
 from planner.sizing.solvers.model_builder import Loads, ModelBuilder, Term, add_distance, add_new_hosts, add_room
@@ -37,7 +37,7 @@ def build_program(model: ReserveModel, whole: Whole, box: Box | None) -> LinearP
     columns = _columns(rows, model, whole, box)
     _add_cuts(rows, model, columns)
     of_pools = columns.room[: model.pools]
-    reserve = Loads(np.arange(model.pools), of_pools, np.ones(model.pools))
+    reserve = Loads(indices(of_pools), of_pools, np.ones(model.pools))
     add_room(rows, model.losses.room, columns.n, [reserve])
     _add_shares(rows, model, columns)
     _add_sizes(rows, model, columns)
@@ -52,7 +52,8 @@ def _columns(rows: ModelBuilder, model: ReserveModel, whole: Whole, box: Box | N
     """Add n, s, t and the columns of sizes."""
     most = as_floats(model.problem.max_hosts)
     low, high = (np.zeros_like(most), most) if box is None else box
-    n = rows.block(model.pools, model.price, high, whole in ("hosts", "all"), low)
+    whole_hosts = whole in ("hosts", "all")
+    n = rows.block(model.pools, model.price, high, whole_hosts, low)
     least_room, most_room = _limits_of_room(model, box)
     all_whole = whole == "all"
     room = rows.block(len(least_room), upper=most_room, whole=all_whole, lower=least_room)
@@ -69,13 +70,16 @@ def _limits_of_room(model: ReserveModel, box: Box | None) -> tuple[Floats, Float
     pools = model.pools
     room = model.losses.room * model.problem.max_hosts
     lower = np.zeros(pools + model.shares.count)
-    upper = as_floats(np.concatenate((room, np.full(model.shares.count, room.max(initial=0)))))
+    of_shares = np.full(model.shares.count, room.max(initial=0))
+    upper = as_floats(np.concatenate((room, of_shares)))
     if model.floor is not None:
         lower[:pools] = model.floor
     if model.taken is not None and box is not None:
         beside = model.losses.room * box[1] - model.taken.load
-        upper[:pools] = np.minimum(upper[:pools], np.maximum(0.0, beside))
-        np.maximum.at(lower, model.shares.column, np.ceil(model.taken.ready))
+        most = np.maximum(0.0, beside)
+        upper[:pools] = np.minimum(upper[:pools], most)
+        ready = np.ceil(model.taken.ready)
+        np.maximum.at(lower, model.shares.column, ready)
     return lower, upper
 
 
@@ -115,5 +119,6 @@ def _add_sizes(rows: ModelBuilder, model: ReserveModel, columns: _Columns) -> No
         enough = np.array([1.0, -float(clusters)])
         rows.row([(both, enough)], 0.0, np.inf)
     for wish in model.kept_together:
-        chosen = int_array([columns.sizes[q, wish.clusters] for q in wish.standbys.tolist()])
+        at = [(q, wish.clusters) for q in wish.standbys.tolist()]
+        chosen = int_array([columns.sizes[wanted] for wanted in at])
         rows.row([(chosen, 1.0)], 1.0, np.inf)

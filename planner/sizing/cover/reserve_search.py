@@ -14,14 +14,13 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from planner.arrays import as_floats, falses, int_array, rounded
+from planner.arrays import as_floats, rounded
 from planner.fleet import Floats, Ints
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.pair_flow import PairNetwork
 from planner.sizing.cover.reserve_model import ReserveModel, Whole
 from planner.sizing.cover.reserve_program import Box
-from planner.sizing.cover.reserve_terms import Point, Taken, read_shares, wanted
-from planner.sizing.host_counts.certificate import inequalities
+from planner.sizing.cover.reserve_terms import KnownConditions, Point, Taken, read_shares, wanted
 from planner.sizing.host_counts.cutting_planes import CutSearch
 from planner.sizing.host_counts.hall_conditions import Cut
 from planner.sizing.instance.problem import Problem
@@ -31,7 +30,6 @@ _SCALE = 1024  # parts of a cluster that fractions count to
 _ENOUGH = 0.5  # clusters missing: rounding down to parts alone may lose as much
 _HALF_WAY = 0.5
 _MOST_ROUNDS = 300  # of one search for cuts
-_KNOWN_AT_A_TIME = 30
 _FEW_TRIES = 4  # counts tried above the bound
 _ARC_TRIES = 500_000  # by arcs: counts tried at the bound, if those are more
 _MOST_ADDED = 12  # hosts
@@ -54,18 +52,14 @@ class ReserveSearch:
         self.asked = network.demand
         self.demand = int(network.demand.sum())
         # The room of each pool that sites leave free, shared out evenly.
-        even = max(2.0, float(losses.room @ self.start - self.demand) / problem.pools)
+        free = float(losses.room @ self.start - self.demand)
+        even = max(2.0, free / problem.pools)
         master = search.master
         reference = master.reference, np.full(problem.pools, even)
-        self.model = ReserveModel(
-            problem, losses, read_shares(losses), master.price, master.extra, reference, self.demand
-        )
+        shares = read_shares(losses)
+        self.model = ReserveModel(problem, losses, shares, master.price, master.extra, reference, self.demand)
         self.model.kept_together = wanted(network.classes, network)
-        rows = [row for cut in search.cuts for row in inequalities(cut)]
-        self._cuts = [row.cut for row in rows]
-        self._rows = int_array([row.room for row in rows]).reshape(-1, problem.pools)
-        self._needs = int_array([row.demand for row in rows])
-        self._taken = falses(len(rows))
+        self._conditions = KnownConditions(search.cuts, problem.pools)
         self.bound = 0.0
         self._raise(search.bound)
 
@@ -84,7 +78,8 @@ class ReserveSearch:
         """
         core = self._relax()
         best = None if core is None else self._dive(core)
-        tries = max(_FEW_TRIES, _ARC_TRIES // max(1, len(self.network.classes.pool)))
+        arcs = len(self.network.classes.pool)
+        tries = max(_FEW_TRIES, _ARC_TRIES // max(1, arcs))
         if best is None and self.budget.spent and core is not None:
             best = self._as_it_is(core)
         found: Point | None
@@ -104,7 +99,8 @@ class ReserveSearch:
 
     def _as_it_is(self, core: Point) -> Point | None:
         """Return a point in fractions made whole without a solver, for time that has ended; None if it has no homes."""
-        whole = Point(np.minimum(np.ceil(core.hosts - _EPS), self.problem.max_hosts), np.floor(core.room + _EPS))
+        hosts = np.minimum(np.ceil(core.hosts - _EPS), self.problem.max_hosts)
+        whole = Point(hosts, np.floor(core.room + _EPS))
         return None if self._learn(whole, whole, 1)[0] else whole
 
     def room_for(self, hosts: Ints) -> Point | None:
@@ -116,21 +112,22 @@ class ReserveSearch:
 
     def known_cuts(self) -> list[Cut]:
         """Return those cuts of the search over counts that mattered."""
-        found = {id(self._cuts[r]): self._cuts[r] for r in np.flatnonzero(self._taken)}
-        return list(found.values())
+        return self._conditions.given
 
     def near(self, room: Floats) -> ReserveSearch:
         """Return a search that keeps as close to ``room`` (P,) as it can."""
         search = copy.copy(self)
         hosts, _ = self.model.reference
-        search.model = dataclasses.replace(self.model, reference=(hosts, room), cuts=list(self.model.cuts))
+        cuts = list(self.model.cuts)
+        search.model = dataclasses.replace(self.model, reference=(hosts, room), cuts=cuts)
         return search
 
     def beside(self, network: PairNetwork, taken: Taken, asked: Ints) -> ReserveSearch:
         """Return a search for the room of classes of ``network`` that ask for ``asked`` (K,), beside what is taken."""
         search = copy.copy(self)
         search.network, search.asked = network, asked
-        search.model = dataclasses.replace(self.model, taken=taken, kept_together=(), cuts=list(self.model.cuts))
+        cuts = list(self.model.cuts)
+        search.model = dataclasses.replace(self.model, taken=taken, kept_together=(), cuts=cuts)
         return search
 
     def _raise(self, bound: float) -> None:
@@ -143,22 +140,20 @@ class ReserveSearch:
             point, bound = self.model.solve(whole, self.budget, box)
             if point is None:
                 return point, bound
-            short = self._needs - self._rows @ point.hosts
-            short[self._taken] = 0
-            worst = np.argsort(-short, kind="stable")[:_KNOWN_AT_A_TIME]
-            worst = worst[short[worst] > _EPS]
-            if not len(worst):
+            failed = self._conditions.failed_by(point.hosts)
+            if not failed:
                 return point, bound
-            self._taken[worst] = True
-            self.model.known += [(self._rows[r], int(self._needs[r])) for r in worst]
+            self.model.known += failed
 
     def _learn(self, at: Point, outer: Point, scale: int) -> tuple[float, int]:
         """Return the clusters that find no home at a point, and how many cuts that ``outer`` fails were added."""
         model = self.model
-        flow = self.network.solve(model.load(at), model.ready(at), scale, self.asked)
+        load, ready = model.load(at), model.ready(at)
+        flow = self.network.solve(load, ready, scale, self.asked)
         if flow.missing <= (_ENOUGH if scale > 1 else 0.0):
             return 0.0, 0
-        cuts = [model.cut(self.network.min_cut(inside, self.asked), at) for inside in flow.sets]
+        found = [self.network.min_cut(inside, self.asked) for inside in flow.sets]
+        cuts = [model.cut(one, at) for one in found]
         if len(cuts) == 2 and np.array_equal(cuts[0].on_room, cuts[1].on_room):
             cuts.pop()
         new = [cut for cut in cuts if cut.shortfall(outer) > _EPS * max(1, cut.demand)]
@@ -195,11 +190,14 @@ class ReserveSearch:
 
     def _plenty(self) -> Point | None:
         """Return a point with more hosts than are needed and homes for everybody; None where none was met."""
-        model, pools, most = self.model, self.problem.pools, self.problem.max_hosts
+        model = self.model
+        pools = self.problem.pools
+        most = self.problem.max_hosts
         for hosts in (self.start + 1, 2 * self.start + 2, most):
             has = self.losses.room * np.minimum(most, hosts)
             room = np.zeros(pools + model.shares.count)
-            room[:pools] = has * max(0.0, 1.0 - self.demand / max(1, has.sum())) / 2.0
+            left = max(0.0, 1.0 - self.demand / max(1, has.sum()))
+            room[:pools] = has * left / 2.0
             point = Point(as_floats(np.minimum(most, hosts)), model.shared_out(room))
             if not self._learn(point, point, _SCALE)[0]:
                 return point
@@ -217,18 +215,22 @@ class ReserveSearch:
             if not len(free):
                 break
             # What is left costs a whole number in the end: better to have its room at once.
-            self.model.least = self._whole(self.model.value(point.hosts) - _EPS)
-            off = np.abs(point.hosts - np.rint(point.hosts))[free]
-            batch = free[np.argsort(off, kind="stable")[: max(1, len(free) // batches)]]
+            value = self.model.value(point.hosts)
+            self.model.least = self._whole(value - _EPS)
+            whole = np.rint(point.hosts)
+            off = np.abs(point.hosts - whole)[free]
+            number = max(1, len(free) // batches)
+            batch = free[np.argsort(off, kind="stable")[:number]]
             before = low[batch], high[batch]
-            low[batch] = high[batch] = np.rint(point.hosts[batch])
+            low[batch] = high[batch] = whole[batch]
             further = self._with_homes((low, high), "none")
             if further is None and len(batch) > 1:
                 batches = self.problem.pools  # from here on one at a time
                 low[batch], high[batch] = before
                 continue
             if further is None:
-                low[batch], high[batch] = np.ceil(point.hosts[batch]), before[1]
+                low[batch] = np.ceil(point.hosts[batch])
+                high[batch] = before[1]
                 further = self._with_homes((low, high), "none")
             point = further
         self._raise(self.bound)
@@ -264,7 +266,8 @@ class ReserveSearch:
         return None
 
     def _whole(self, value: float) -> float:
-        return value if self.problem.objective == "cost" else float(np.ceil(value - _EPS))
+        least = float(np.ceil(value - _EPS))
+        return value if self.problem.objective == "cost" else least
 
     def _at_level(self, least: float, tries: int) -> Point | None:
         """Return a point with homes that costs at least ``least``; at the bound, what is learned may raise it."""

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import compress
 
 import numpy as np
 
-from planner.arrays import int_array
+from planner.arrays import falses, int_array
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.pair_flow import PairNetwork
+from planner.sizing.host_counts.certificate import inequalities
+from planner.sizing.host_counts.hall_conditions import Cut
 from planner.sizing.instance.classes import Classes
+
+_AT_A_TIME = 30  # conditions
+_EPS = 1e-6
 
 
 @dataclass(frozen=True)
@@ -24,6 +31,34 @@ class Shares:
     column: Ints
     count: int
     limits: tuple[tuple[Ints, int], ...]
+
+
+class KnownConditions:
+    """Conditions on host counts that an earlier search learned; a model takes in those that its solutions fail."""
+
+    def __init__(self, cuts: Iterable[Cut], pools: int) -> None:
+        rows = [row for cut in cuts for row in inequalities(cut)]
+        self._cuts = [row.cut for row in rows]
+        rooms = [row.room for row in rows]
+        self._rooms = int_array(rooms).reshape(-1, pools)
+        self._needs = int_array([row.demand for row in rows])
+        self._given = falses(len(rows))
+
+    def failed_by(self, hosts: Floats) -> list[tuple[Ints, int]]:
+        """Return room (P,) and demand of those that ``hosts`` (P,) fail worst, of which none was returned before."""
+        short = self._needs - self._rooms @ hosts
+        short[self._given] = 0
+        worst = np.argsort(-short, kind="stable")[:_AT_A_TIME]
+        worst = worst[short[worst] > _EPS]
+        self._given[worst] = True
+        needs = self._needs[worst].tolist()
+        return list(zip(self._rooms[worst], needs, strict=True))
+
+    @property
+    def given(self) -> list[Cut]:
+        """The cuts of those that were returned."""
+        given = compress(self._cuts, self._given)
+        return list({id(cut): cut for cut in given}.values())
 
 
 def read_shares(losses: Losses) -> Shares:
@@ -109,7 +144,8 @@ def wanted(classes: Classes, network: PairNetwork) -> tuple[Wanted, ...]:
     for pools, clusters in sorted(wishes, key=lambda wish: (len(wish[0]), -wish[1], sorted(wish[0]))):
         if not any(other <= pools and k >= clusters for other, k in found):
             found.append((pools, clusters))
-    return tuple(Wanted(int_array(sorted(pools)), clusters) for pools, clusters in found)
+    sets = [(int_array(sorted(pools)), clusters) for pools, clusters in found]
+    return tuple(Wanted(pools, clusters) for pools, clusters in sets)
 
 
 @dataclass(frozen=True)

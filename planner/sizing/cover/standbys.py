@@ -41,9 +41,10 @@ def find_standbys(problem: Problem, losses: Losses, seating: Seating, budget: So
         for i, name in desk.assign(members, budget).items():
             host[i] = name
     coverable = losses.coverable(problem.indptr, problem.pool, problem.max_hosts)
-    bare = {seat.site for seat, name in zip(seats, host, strict=True) if name is None}
+    standby_of = zip(seats, host, strict=True)
+    bare = {seat.site for seat, name in standby_of if name is None}
     without = [site for site in bare if coverable[site]]
-    return Standbys(tuple(host), int(problem.weights[sorted(without)].sum()))
+    return Standbys(tuple(host), problem.weight_of(int_array(sorted(without))))
 
 
 def _groups(losses: Losses, seats: Sequence[Seat]) -> list[list[int]]:
@@ -68,9 +69,7 @@ class _Desk:
         self.losses = losses
         self.seats = seating.seats
         self.hosts_of = seating.names
-        self.load: dict[str, int] = defaultdict(int)
-        for seat in self.seats:
-            self.load[seat.host] += seat.clusters
+        self.load = seating.loads
 
     def assign(self, members: Sequence[int], budget: SolveBudget) -> dict[int, str]:
         """Return the standby of the seats in ``members`` that get one."""
@@ -86,7 +85,8 @@ class _Desk:
         gain = worth * as_floats(self.problem.weights[sites])
         matrix, most = self._rows(options)
         no_least = np.full(len(most), -np.inf)
-        one, whole = np.ones(len(options)), trues(len(options))
+        one = np.ones(len(options))
+        whole = trues(len(options))
         program = LinearProgram(rtt - gain, one, matrix, no_least, as_floats(most), whole)
         # Standbys are part of a plan however little time is left.
         answer = solve_arrays(program, SolveBudget(seed=budget.seed))
@@ -95,8 +95,10 @@ class _Desk:
 
     def _one_by_one(self, options: Sequence[tuple[int, str, int]]) -> dict[int, str]:
         """Return standbys without a solver: seats of most weight and clusters first, each on the nearest with room."""
-        worth = [(-self.problem.weights[seat.site], -seat.clusters) for seat in self.seats]
-        order = sorted(options, key=lambda option: (*worth[option[0]], self.problem.rtt_ms[option[2]]))
+        weights = self.problem.weights
+        worth = [(-weights[seat.site], -seat.clusters) for seat in self.seats]
+        rtt_ms = self.problem.rtt_ms
+        order = sorted(options, key=lambda option: (*worth[option[0]], rtt_ms[option[2]]))
         free: dict[object, int] = {}
         found: dict[int, str] = {}
         for i, name, e in order:
@@ -124,8 +126,10 @@ class _Desk:
             q = int(problem.pool[e])
             if self.losses.follows[seat.pool, q]:
                 room = int(self.losses.room[q]) - seat.clusters
-                others = [name for name in self.hosts_of.get(q, ()) if name != seat.host]
-                found += [(name, e) for name in others if self.load[name] <= room]
+                of_pool = self.hosts_of.get(q, ())
+                others = [name for name in of_pool if name != seat.host]
+                roomy = [name for name in others if self.load[name] <= room]
+                found += [(name, e) for name in roomy]
         return found
 
     def _rows(self, options: Sequence[tuple[int, str, int]]) -> tuple[sp.csc_array, Ints]:
@@ -136,7 +140,8 @@ class _Desk:
         for x, (i, name, e) in enumerate(options):
             seat = self.seats[i]
             one_standby: tuple[object, int, int] = ("seat", i), 1, 1
-            room = [(key, seat.clusters, free) for key, free in self._limits(seat, name, e)]
+            limits = self._limits(seat, name, e)
+            room = [(key, seat.clusters, free) for key, free in limits]
             for key, clusters, limit in (one_standby, *room):
                 if key not in rows:
                     rows[key] = len(most)

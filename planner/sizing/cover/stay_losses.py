@@ -18,9 +18,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planner.arrays import as_floats, indices, int_zeros, inverse, minus_ones
 from planner.fleet import Floats, Ints
+from planner.sizing.cover.host_levels import Levels, Running
 from planner.sizing.cover.primal_search.state import Ground
-from planner.sizing.solvers.model_builder import ModelBuilder, Terms
+from planner.sizing.cover.room_for_losses import CoveredHomes, add_room_for_losses
+from planner.sizing.solvers.model_builder import Loads, ModelBuilder, Terms, add_room
 
 
 @dataclass(frozen=True)
@@ -33,25 +36,18 @@ class Homes:
     home: Ints
     standby: Ints
     on: Ints
-    clusters: Floats
+    clusters: Ints
     x: Ints
 
 
 def add_pool_losses(built: ModelBuilder, ground: Ground, homes: Homes, n: Ints) -> None:
     """Add (1); ``n`` (P,) are the columns of hosts."""
     assert ground.losses is not None
-    for hit in ground.losses.pools:
-        sent = np.flatnonzero(hit[homes.home] & (homes.standby >= 0))
-        asked, row = np.unique(homes.standby[sent], return_inverse=True)
-        number = np.full(len(n), -1)
-        number[asked] = np.arange(len(asked))
-        there = np.flatnonzero(number[homes.home] >= 0)
-        terms: list[Terms] = [
-            (row, homes.x[sent], homes.clusters[sent]),
-            (number[homes.home[there]], homes.x[there], homes.clusters[there]),
-            (np.arange(len(asked)), n[asked], -ground.room[asked].astype(np.float64)),
-        ]
-        built.add(terms, len(asked), -np.inf, 0.0)
+    at_home = Loads(homes.home, homes.x, homes.clusters)
+    followed = np.flatnonzero(homes.standby >= 0)
+    send = Loads(homes.standby, homes.x, homes.clusters).some(followed)
+    standbys = CoveredHomes(homes.home[followed], send)
+    add_room_for_losses(built, ground.losses.pools, at_home, standbys, n, ground.room)
 
 
 class HostLosses:
@@ -61,78 +57,82 @@ class HostLosses:
     """
 
     def __init__(self, built: ModelBuilder, ground: Ground, homes: Homes, running: tuple[Ints, Ints, Ints]) -> None:
-        self.built, self.homes, self.problem = built, homes, ground.problem
-        self.n, self.r, self.pool_of_host = running
-        self.room = ground.room.astype(np.float64)
-        self.pools = np.arange(ground.problem.pools)
-        wide = len(self.pools) + 1
-        ways, self._way = np.unique(homes.home * wide + homes.standby + 1, return_inverse=True)
-        self._lost, self._to = ways // wide, ways % wide - 1
-        self.load = built.block(len(self.pools))
-        built.add([(homes.home, homes.x, homes.clusters), (self.pools, self.load, -1.0)], len(self.pools), 0.0, 0.0)
+        self.built, self.homes = built, homes
+        n, self.r, self.pool_of_host = running
+        wide = len(n) + 1
+        ways = homes.home * wide + homes.standby + 1
+        ways, self._way = np.unique(ways, return_inverse=True)
+        self._lost = ways // wide
+        self._to = ways % wide - 1
+        load = built.block(len(n))
+        self.running = Running(n, load, ground.problem.caps, ground.room)
+        at_home: Terms = homes.home, homes.x, homes.clusters
+        built.define(self.running.load, [at_home])
         self._single_hosts()
         self._losses()
-        self._level_columns()
-        self._level_rows()
+        listed = np.bincount(self.pool_of_host, minlength=len(n))
+        most = np.minimum(ground.problem.max_hosts, listed)
+        self._levels = Levels.between(built, int_zeros(len(n)), most)
+        self._levels.add_counts(built, n)
+        self._shared()
 
-    def _single_hosts(self) -> None:
-        """Add (2) and (3)."""
-        built, homes, ways = self.built, self.homes, np.arange(len(self._lost))
-        self.host, way = np.nonzero(self.pool_of_host[:, None] == self._lost)
-        self.standby = self._to[way]
-        self.a = built.block(len(way))
-        built.add([(way, self.a, 1.0), (self._way, homes.x, -homes.clusters)], len(ways), 0.0, 0.0)
-        number = np.full((len(self.r), len(ways)), -1)
-        number[self.host, way] = np.arange(len(way))
-        held = np.flatnonzero(homes.on >= 0)
-        stay = number[homes.on[held], self._way[held]], homes.x[held], -homes.clusters[held]
-        built.add([(np.arange(len(way)), self.a, 1.0), stay], len(way), 0.0, np.inf)
-        caps = self.problem.caps[self.pool_of_host].astype(np.float64)
-        built.add([(self.host, self.a, 1.0), (np.arange(len(caps)), self.r, -caps)], len(caps), -np.inf, 0.0)
-
-    def _losses(self) -> None:
-        """Add (4)."""
-        away = np.flatnonzero(self.standby >= 0)
-        to, host, every = self.standby[away], self.host[away], np.arange(len(away))
-        terms: list[Terms] = [(every, self.a[away], 1.0), (every, self.load[to], 1.0)]
-        terms.append((every, self.n[to], -self.room[to]))
-        same = np.flatnonzero(to == self.pool_of_host[host])
-        row_of_host = np.full(len(self.r), -1)
-        row_of_host[host[same]] = same
-        mine = np.flatnonzero(row_of_host[self.host] >= 0)
-        terms.append((row_of_host[self.host[mine]], self.a[mine], -1.0))
-        terms.append((same, self.r[host[same]], self.room[to[same]]))
-        self.built.add(terms, len(away), -np.inf, 0.0)
-
-    def _level_columns(self) -> None:
-        """Add the columns z with n_p = sum_k k z_pk and sum_k z_pk = 1."""
-        most = np.minimum(self.problem.max_hosts, np.bincount(self.pool_of_host, minlength=len(self.pools)))
-        self._pool = np.repeat(self.pools, most + 1)
-        self._hosts = np.concatenate([np.arange(m + 1) for m in most.tolist()]).astype(np.float64)
-        self.levels = self.built.block(len(self._pool), upper=1.0, whole=True)
-        self.built.add([(self._pool, self.levels, 1.0)], len(self.pools), 1.0, 1.0)
-        n = (self.pools, self.n, -1.0)
-        self.built.add([(self._pool, self.levels, self._hosts), n], len(self.pools), 0.0, 0.0)
+    @property
+    def levels(self) -> Ints:
+        """The columns z."""
+        return self._levels.z
 
     def at_levels(self, n: Floats) -> Floats:
         """Return the values of the columns z where ``n`` (P,) hosts run."""
-        return np.asarray(self._hosts == n[self._pool], dtype=np.float64)
+        return as_floats(self._levels.hosts == n[self._levels.pool])
 
-    def _level_rows(self) -> None:
+    def _single_hosts(self) -> None:
+        """Add (2) and (3)."""
+        built = self.built
+        homes = self.homes
+        ways = len(self._lost)
+        of_pool = self.pool_of_host[:, None] == self._lost
+        self.host, way = np.nonzero(of_pool)
+        self.standby = self._to[way]
+        self.a = built.block(len(way))
+        moving: Terms = self._way, homes.x, -homes.clusters
+        built.equal([(way, self.a, 1.0), moving], ways)
+        number = minus_ones((len(self.r), ways))
+        number[self.host, way] = indices(way)
+        held = np.flatnonzero(homes.on >= 0)
+        on_host = number[homes.on[held], self._way[held]]
+        stay: Terms = on_host, homes.x[held], -homes.clusters[held]
+        living: Terms = indices(way), self.a, 1.0
+        built.add([living, stay], len(way), 0.0, np.inf)
+        caps = self.running.caps[self.pool_of_host]
+        carried = Loads(self.host, self.a, np.ones(len(way)))
+        add_room(built, caps, self.r, [carried])
+
+    def _losses(self) -> None:
+        """Add (4)."""
+        running = self.running
+        away = np.flatnonzero(self.standby >= 0)
+        to = self.standby[away]
+        host = self.host[away]
+        every = indices(away)
+        sent: Terms = every, self.a[away], 1.0
+        living: Terms = every, running.load[to], 1.0
+        room: Terms = every, running.hosts[to], -running.room[to]
+        same = np.flatnonzero(to == self.pool_of_host[host])
+        row_of_host = minus_ones(len(self.r))
+        row_of_host[host[same]] = same
+        row = row_of_host[self.host]
+        mine = np.flatnonzero(row >= 0)
+        gone: Terms = row[mine], self.a[mine], -1.0
+        host_itself = self.r[host[same]]
+        without: Terms = same, host_itself, running.room[to[same]]
+        self.built.below([sent, living, room, gone, without], len(away))
+
+    def _shared(self) -> None:
         """Add the rest of (5), and (6)."""
-        built, homes = self.built, self.homes
+        homes = self.homes
         use = np.flatnonzero(self._to >= 0)
-        lost, to, every = self._lost[use], self._to[use], np.arange(len(use))
-        pair, level = np.nonzero((lost[:, None] == self._pool) & (self._hosts > (lost == to)[:, None]))
-        sent = built.block(len(pair))
-        row = np.full(len(self._lost), -1)
-        row[use] = every
-        behind = np.flatnonzero(row[self._way] >= 0)
-        brought = row[self._way[behind]], homes.x[behind], homes.clusters[behind]
-        built.add([brought, (pair, sent, -1.0)], len(use), 0.0, 0.0)
-        caps = self.problem.caps[self._pool] * self._hosts
-        levels = np.arange(len(self.levels))
-        built.add([(level, sent, 1.0), (levels, self.levels, -caps)], len(levels), -np.inf, 0.0)
-        shared = (pair, sent, 1.0 / (self._hosts[level] - (lost == to)[pair]))
-        room = (every, self.n[to], -self.room[to])
-        built.add([(every, self.load[to], 1.0), shared, room], len(use), -np.inf, 0.0)
+        row = inverse(use, len(self._to))[self._way]
+        behind = np.flatnonzero(row >= 0)
+        flows = Loads(row, homes.x, homes.clusters).some(behind)
+        lost, to = self._lost[use], self._to[use]
+        self._levels.add_losses(self.built, lost, to, flows, self.running)

@@ -26,7 +26,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from planner.fleet import Floats, Ints
+from planner.arrays import as_floats, indices, int_array, int_zeros, minus_ones
+from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.home_program import choices_of
 from planner.sizing.cover.primal_search.state import Ground
 from planner.sizing.cover.stay_losses import Homes, HostLosses, add_pool_losses
@@ -43,6 +44,8 @@ from planner.sizing.solvers.model_builder import (
     add_host_limits,
     add_place_limits,
     add_room,
+    add_weight_on_hosts,
+    loosened,
 )
 from planner.sizing.tie_breaks.as_good import as_good_as
 
@@ -58,11 +61,14 @@ class StayProgram:
     """
 
     def __init__(self, case: Case, ground: Ground, draft: Draft, kept: Sequence[Kept] = ()) -> None:
-        self.case, self.ground, self.problem, self.kept = case, ground, case.problem, kept
+        self.case = case
+        self.ground = ground
+        self.problem = case.problem
+        self.kept = kept
         self.good = as_good_as(case.problem, draft)
-        bare = [seat.site for seat, host in zip(draft.seating.seats, draft.standbys, strict=True) if host is None]
-        self.bare = int(self.problem.weights[bare].sum())
-        self.short = bool(ground.coverable[bare].any()) or self.good.weight > 0
+        self.bare = self.problem.weight_of(draft.bare)
+        without = ground.coverable[draft.bare]
+        self.short = bool(without.any()) or self.good.weight > 0
         self.built = ModelBuilder()
         self._read_hosts()
         self._read_classes()
@@ -75,155 +81,194 @@ class StayProgram:
         self._as_good()
         self._losses()
 
-    def program(self, cost: Floats | None = None) -> LinearProgram:
-        """Return it as arrays; ``cost`` (columns,) instead of moves."""
-        return self.built.program(cost)
+    def program(self) -> LinearProgram:
+        """Return it as arrays."""
+        return self.built.program()
 
     @property
     def counts(self) -> Ints:
         """The columns that say which hosts run."""
-        levels = np.zeros(0, dtype=np.int64) if self.host_losses is None else self.host_losses.levels
+        levels = int_zeros(0) if self.host_losses is None else self.host_losses.levels
         return np.concatenate((self.n, self.others, self.r, levels))
 
     def running(self, draft: Draft) -> Floats:
         """Return values (columns,) in which the hosts of ``draft`` run; those of sites are left at 0."""
-        x, names = np.zeros(self.built.columns), draft.seating.names
+        x = np.zeros(self.built.columns)
+        names = draft.seating.names
         used = {name for mine in names.values() for name in mine}
         x[self.n] = [len(names.get(p, ())) for p in range(self.problem.pools)]
         x[self.r] = [name in used for name in self.host_name]
-        x[self.others] = x[self.n] - np.bincount(self.host_pool, x[self.r], minlength=self.problem.pools)
+        listed = np.bincount(self.host_pool, x[self.r], minlength=self.problem.pools)
+        x[self.others] = x[self.n] - listed
         if self.host_losses is not None:
             x[self.host_losses.levels] = self.host_losses.at_levels(x[self.n])
         return x
 
     def _read_hosts(self) -> None:
-        names, known, all_of_them = self.case.today.names, self.case.today.named, self.ground.by_host
+        names = self.case.today.names
+        known = self.case.today.named
         if self.problem.objective != "cost":
-            names = [mine[: max(self.good.hosts, len(known.intersection(mine)))] for mine in names]
-        listed = [(p, name) for p, mine in enumerate(names) for name in mine if name in known or all_of_them]
-        self.host_pool = np.array([p for p, _ in listed], dtype=np.int64)
+            in_use = [len(known.intersection(mine)) for mine in names]
+            kept = np.maximum(self.good.hosts, in_use).tolist()
+            names = [mine[:most] for mine, most in zip(names, kept, strict=True)]
+        every = [(p, name) for p, mine in enumerate(names) for name in mine]
+        listed = [(p, name) for p, name in every if name in known or self.ground.by_host]
+        self.host_pool = int_array([p for p, _ in listed])
         self.host_name = [name for _, name in listed]
-        self.in_use = np.array([name in known for name in self.host_name], dtype=np.bool_)
+        self.in_use = np.isin(self.host_name, list(known))
         listed_in = np.bincount(self.host_pool, minlength=self.problem.pools)
-        self.unlisted = np.array([len(mine) for mine in names], dtype=np.int64) - listed_in
+        self.unlisted = int_array([len(mine) for mine in names]) - listed_in
 
     def _read_classes(self) -> None:
         problem, today = self.problem, self.case.in_force
-        at = list(zip(today.hub, today.host, strict=True))
-        places = {place: number for number, place in enumerate(sorted(set(at)))}
-        apart = np.array([places[place] for place in at], dtype=np.int64)
-        if self.kept:  # sites of a class may cost different amounts
-            apart = np.arange(problem.sites)
-        self.classes = group(problem, by_weight=self.short, apart=apart)
+        self.classes = group(problem, by_weight=self.short, apart=self._apart())
         _, first = np.unique(self.classes.of_site, return_index=True)
         self.somewhere = ~today.nowhere[first]
-        one_each = np.zeros(problem.sites, dtype=np.bool_)
-        one_each[first] = True
+        one_each = np.isin(np.arange(problem.sites), first)
         found = choices_of(self.ground, one_each, bare=self.short)
         stay = np.flatnonzero(today.incumbent[found.pair])
         number = {name: j for j, name in enumerate(self.host_name)}
-        host = np.array([number.get(today.host[s], -1) for s in found.site[stay].tolist()], dtype=np.int64)
-        every = np.concatenate((np.arange(len(found.site)), stay))
+        hosts_today = [today.host[s] for s in found.site[stay].tolist()]
+        host = [number.get(name, -1) for name in hosts_today]
+        every = np.concatenate((indices(found.site), stay))
         self.kind = self.classes.of_site[found.site[every]]
-        self.pair, self.home, self.standby = found.pair[every], found.home[every], found.standby[every]
-        self.on = np.concatenate((np.full(len(found.site), -1), host))
-        self.stays = np.arange(len(every)) >= len(found.site)
-        self.clusters = self.classes.clusters[self.kind].astype(np.float64)
+        self.pair = found.pair[every]
+        self.home = found.home[every]
+        self.standby = found.standby[every]
+        self.on = np.concatenate((minus_ones(len(found.site)), int_array(host)))
+        self.stays = indices(every) >= len(found.site)
+        self.clusters = self.classes.clusters[self.kind]
+        self.held = np.flatnonzero(self.on >= 0)
+
+    def _apart(self) -> Ints:
+        """Return what tells sites apart, shape (S,): the host of today, and each by itself where costs are kept."""
+        today = self.case.in_force
+        if self.kept:
+            return np.arange(self.problem.sites)
+        at = list(zip(today.hub, today.host, strict=True))
+        places = {place: number for number, place in enumerate(sorted(set(at)))}
+        return int_array([places[place] for place in at])
 
     def _columns(self) -> None:
-        problem, classes, built = self.problem, self.classes, self.built
-        size = classes.size.astype(np.float64)
-        self.n = built.block(problem.pools, upper=problem.max_hosts.astype(np.float64), whole=True)
-        self.others = built.block(problem.pools, upper=self.unlisted.astype(np.float64), whole=True)
+        problem = self.problem
+        classes = self.classes
+        built = self.built
+        size = classes.size
+        self.n = built.block(problem.pools, upper=problem.max_hosts, whole=True)
+        self.others = built.block(problem.pools, upper=self.unlisted, whole=True)
         self.r = built.block(len(self.host_pool), upper=1.0, whole=True)
-        moved = (~self.stays & self.somewhere[self.kind]).astype(np.float64)
-        self.x = built.block(len(self.kind), moved, size[self.kind], whole=True)
-        self.out = np.arange(classes.count) if self.good.weight else np.zeros(0, dtype=np.int64)
+        moved = ~self.stays & self.somewhere[self.kind]
+        most = size[self.kind]
+        self.x = built.block(len(self.kind), as_floats(moved), most, whole=True)
+        self.out = indices(size) if self.good.weight else int_zeros(0)
         self.u = built.block(len(self.out), upper=size[self.out], whole=True)
-        self.with_own = np.flatnonzero(np.isfinite(classes.own_cost))
-        given_up = self.somewhere[self.with_own].astype(np.float64)
+        self.with_own = np.flatnonzero(classes.may_own)
+        given_up = as_floats(self.somewhere[self.with_own])
         self.v = built.block(len(self.with_own), given_up, size[self.with_own], whole=True)
 
     def _everybody(self) -> None:
         """Add (1) and (3)."""
-        size = self.classes.size.astype(np.float64)
-        terms: list[Terms] = [(self.kind, self.x, 1.0), (self.out, self.u, 1.0), (self.with_own, self.v, 1.0)]
-        self.built.add(terms, self.classes.count, size, size)
-        everybody = Loads(self.home, self.x, self.classes.clusters[self.kind])
-        add_capacity(self.built, self.problem.caps, self.n, [everybody])
+        shared: Terms = self.kind, self.x, 1.0
+        left_out: Terms = self.out, self.u, 1.0
+        own: Terms = self.with_own, self.v, 1.0
+        self.built.equal([shared, left_out, own], self.classes.count, self.classes.size)
+        self.loads = Loads(self.home, self.x, self.clusters)
+        add_capacity(self.built, self.problem.caps, self.n, [self.loads])
 
     def _running(self) -> None:
         """Add (2)."""
-        built, pools, known = self.built, np.arange(self.problem.pools), np.flatnonzero(self.in_use)
-        terms: list[Terms] = [(self.host_pool, self.r, 1.0), (pools, self.others, 1.0), (pools, self.n, -1.0)]
-        built.add(terms, len(pools), 0.0, 0.0)
-        pool = self.host_pool[known]
-        most: list[Terms] = [(np.arange(len(known)), self.others[pool], 1.0)]
-        most.append((np.arange(len(known)), self.r[known], -self.unlisted[pool].astype(np.float64)))
-        built.add(most, len(known), -np.inf, 0.0)
-        # Others follow those in use in the list of a pool, and each runs only where the ones before it do.
-        before, after = np.nonzero(
-            (self.host_pool[:, None] == self.host_pool)
-            & ~self.in_use
-            & (self.in_use[:, None] | (np.arange(len(self.r))[:, None] == np.arange(len(self.r)) - 1))
-        )
-        row = np.arange(len(before))
-        built.add([(row, self.r[after], 1.0), (row, self.r[before], -1.0)], len(row), -np.inf, 0.0)
+        pools = np.arange(self.problem.pools)
+        known = np.flatnonzero(self.in_use)
+        listed: Terms = self.host_pool, self.r, 1.0
+        others: Terms = pools, self.others, 1.0
+        self.built.define(self.n, [listed, others])
+        pool, each = self.host_pool[known], indices(known)
+        further: Terms = each, self.others[pool], 1.0
+        all_run: Terms = each, self.r[known], -self.unlisted[pool]
+        self.built.below([further, all_run], len(known))
+        before, after = np.nonzero(self._in_order())
+        self.built.no_more(self.r[after], self.r[before])
+
+    def _in_order(self) -> Bools:
+        """Mark pairs of listed hosts (J, J) of which the second runs only where the first does.
+
+        Others follow those in use in the list of a pool, and each runs only where the ones before it do.
+        """
+        number = indices(self.r)
+        same_pool = self.host_pool[:, None] == self.host_pool
+        next_to = number[:, None] == number - 1
+        in_front = self.in_use[:, None] | next_to
+        marks: Bools = same_pool & ~self.in_use & in_front
+        return marks
 
     def _limits(self) -> None:
         """Add the limits of (6)."""
-        problem, classes, built = self.problem, self.classes, self.built
-        add_host_limits(built, problem, self.n)
-        amounts = {measure: each[self.kind] for measure, each in classes.amounts.items()}
-        add_place_limits(built, problem, self.home, self.x, amounts)
-        if problem.host_weight is None:
-            return
-        weight, held = classes.item_weight[self.kind], np.flatnonzero(self.on >= 0)
-        most = np.array([problem.host_weight])
-        add_room(built, np.repeat(most, problem.pools), self.n, [Loads(self.home, self.x, weight)])
-        add_room(built, np.repeat(most, len(self.r)), self.r, [Loads(self.on[held], self.x[held], weight[held])])
+        problem = self.problem
+        classes = self.classes
+        built = self.built
+        add_host_limits(built, problem.host_limits, self.n)
+        add_place_limits(built, problem, self.home, self.x, classes.amounts, self.kind)
+        weight = classes.item_weight[self.kind]
+        add_weight_on_hosts(built, problem.host_weight, self.n, Loads(self.home, self.x, weight))
+        staying = Loads(self.on, self.x, weight).some(self.held)
+        add_weight_on_hosts(built, problem.host_weight, self.r, staying)
 
     def _hosts_in_use(self) -> None:
         """Add (4)."""
-        held = np.flatnonzero(self.on >= 0)
-        kinds, first, row = np.unique(self.kind[held], return_index=True, return_inverse=True)
-        every, size = np.arange(len(kinds)), self.classes.size[kinds].astype(np.float64)
-        host = self.r[self.on[held[first]]]
-        self.built.add([(row, self.x[held], 1.0), (every, host, -size)], len(kinds), -np.inf, 0.0)
-        carried = Loads(self.on[held], self.x[held], self.classes.clusters[self.kind[held]])
-        add_capacity(self.built, self.problem.caps[self.host_pool], self.r, [carried])
+        kind = self.kind[self.held]
+        kinds, first, row = np.unique(kind, return_index=True, return_inverse=True)
+        host = self.r[self.on[self.held[first]]]
+        staying = Loads(row, self.x[self.held], np.ones(len(row)))
+        add_room(self.built, self.classes.size[kinds], host, [staying])
+        carried = Loads(self.on, self.x, self.clusters).some(self.held)
+        caps = self.problem.caps[self.host_pool]
+        add_capacity(self.built, caps, self.r, [carried])
 
     def _stay_anywhere(self) -> None:
         """Add (5)."""
-        problem, built, pools = self.problem, self.built, np.arange(self.problem.pools)
-        self.any_host = np.flatnonzero(self.stays & (self.on < 0))
-        if not len(self.any_host):
+        if not (self.stays & (self.on < 0)).any():
             return
-        existing, caps = problem.existing.astype(np.float64), problem.caps.astype(np.float64)
-        known, fresh, stay = np.flatnonzero(self.in_use), np.flatnonzero(~self.in_use), np.flatnonzero(self.stays)
-        pool, e = self.host_pool[known], built.block(problem.pools, upper=existing)
-        terms: list[Terms] = [(self.home[stay], self.x[stay], self.clusters[stay])]
-        terms += [(pool, self.r[known], -caps[pool]), (pools, e, -caps)]
-        built.add(terms, len(pools), -np.inf, 0.0)
+        problem = self.problem
+        built = self.built
+        pools = np.arange(self.problem.pools)
+        known = np.flatnonzero(self.in_use)
+        fresh = np.flatnonzero(~self.in_use)
+        e = built.block(problem.pools, upper=problem.existing)
+        pool = self.host_pool[known]
+        running = self.r[known]
+        stay = self.loads.some(np.flatnonzero(self.stays))
+        staying: Terms = stay.pool, stay.column, stay.items
+        in_use: Terms = pool, running, -problem.caps[pool]
+        exist: Terms = pools, e, 1.0
+        others: Terms = pools, e, -problem.caps
+        built.below([staying, in_use, others], len(pools))
         # Hosts in use count first as those that exist; where Current names more of them, none of the others do.
-        part = np.minimum(1.0, existing / np.maximum(1, np.bincount(pool, minlength=len(pools))))
-        built.add([(pools, e, 1.0), (pool, self.r[known], part[pool])], len(pools), -np.inf, existing)
-        more: list[Terms] = [(pools, e, 1.0), (pools, self.others, -1.0), (self.host_pool[fresh], self.r[fresh], -1.0)]
-        built.add(more, len(pools), -np.inf, 0.0)
+        named = np.maximum(1, np.bincount(pool, minlength=len(pools)))
+        part = np.minimum(1.0, problem.existing / named)
+        in_use_exist: Terms = pool, running, part[pool]
+        built.below([exist, in_use_exist], len(pools), problem.existing)
+        further: Terms = pools, self.others, -1.0
+        listed: Terms = self.host_pool[fresh], self.r[fresh], -1.0
+        built.below([exist, further, listed], len(pools))
 
     def _as_good(self) -> None:
         """Add (7) and the rest of (6)."""
-        problem, classes, built = self.problem, self.classes, self.built
+        problem = self.problem
+        classes = self.classes
+        built = self.built
         priced: list[Term] = [(self.x, problem.pair_cost[self.pair])]
-        self.good.add(built, problem, self.n, priced, (self.v, classes.own_cost[self.with_own]))
+        own: Term = self.v, classes.own_cost[self.with_own]
+        self.good.add(built, problem, self.n, priced, own)
         weight = classes.weight[self.out]
-        self.good.add_weight(built, self.u, weight, weight * classes.kept[self.out])
-        alone = np.flatnonzero(self.standby < 0)
-        if self.short and (self.standby >= 0).any() and len(alone):
-            bare = self.x[alone], classes.weight[self.kind[alone]].astype(np.float64)
-            built.row([bare], -np.inf, self.bare + 0.5)
+        of_kept = weight * classes.kept[self.out]
+        self.good.add_weight(built, self.u, weight, of_kept)
+        bare = self.standby < 0
+        if self.short and bare.any() and not bare.all():
+            each = classes.weight[self.kind[bare]]
+            alone: Term = self.x[bare], each
+            built.at_most([alone], self.bare + 0.5)
         for cost, most in self.kept:
-            built.row([(self.x, cost[self.pair])], -np.inf, most + 1e-7 * max(1.0, abs(most)))
+            built.at_most([(self.x, cost[self.pair])], loosened(most))
 
     def _losses(self) -> None:
         """Add (8)."""
@@ -232,6 +277,7 @@ class StayProgram:
         if not (self.standby >= 0).any():
             return
         if self.ground.by_host:
-            self.host_losses = HostLosses(self.built, self.ground, homes, (self.n, self.r, self.host_pool))
+            running = self.n, self.r, self.host_pool
+            self.host_losses = HostLosses(self.built, self.ground, homes, running)
         else:
             add_pool_losses(self.built, self.ground, homes, self.n)

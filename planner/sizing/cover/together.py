@@ -30,13 +30,15 @@ class Slots:
     def of(cls, problem: Problem, site: Ints, draft: Draft) -> Slots:
         """Return the slots of a plan of parts; ``site`` (parts,) is the site of each."""
         seats = draft.seating.seats
-        slot = [(seat.pool, seat.host, name or "") for seat, name in zip(seats, draft.standbys, strict=True)]
-        pool = {name: p for p, names in draft.seating.names.items() for name in names}
-        return cls(problem, site, [seat.site for seat in seats], slot, pool)
+        named = zip(seats, draft.standbys, strict=True)
+        slot = [(seat.pool, seat.host, name or "") for seat, name in named]
+        parts = [seat.site for seat in seats]
+        return cls(problem, site, parts, slot, draft.seating.pool_of)
 
     def taken(self) -> list[tuple[int, str, str]]:
         """Return pair, host and standby of each seat."""
-        return [(self._pair(part, pool), host, standby) for part, (pool, host, standby) in self._pairs()]
+        pairs = self._pairs()
+        return [(self._pair(part, pool), host, standby) for part, (pool, host, standby) in pairs]
 
     def bring_together(self) -> None:
         """Exchange slots of two sites where one then uses fewer and the other no more."""
@@ -72,7 +74,8 @@ class Slots:
                 other = self._partner(site, least, most, of_site, sites_at)
                 if other is None:
                     continue
-                number, mine = of_site[site][least], seats_of.pop((site, least))
+                number = of_site[site][least]
+                mine = seats_of.pop((site, least))
                 theirs = [seats_of[other, most].pop() for _ in range(number)]
                 for seats, whose, slot in ((mine, site, most), (theirs, other, least)):
                     for at in seats:
@@ -98,7 +101,8 @@ class Slots:
         number = of_site[site][least]
         for other in sorted(sites_at[most] - {site}):
             theirs = of_site[other]
-            enough = theirs[most] >= number and (least in theirs or theirs[most] == number)
+            frees = least in theirs or theirs[most] == number
+            enough = theirs[most] >= number and frees
             if enough and self._may_take(other, least):
                 return other
         return None
@@ -110,7 +114,8 @@ class Slots:
         return pool in mine and (not standby or self.standby_pool[standby] in mine)
 
     def _pools(self, part: int) -> list[int]:
-        pools: list[int] = self.problem.pool[self.problem.pairs_of(part)].tolist()
+        mine = self.problem.pairs_of(part)
+        pools: list[int] = self.problem.pool[mine].tolist()
         return pools
 
     def _pair(self, part: int, pool: int) -> int:

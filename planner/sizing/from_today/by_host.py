@@ -47,30 +47,37 @@ def by_host(fleet: Fleet) -> ByHost:
         row = fleet.pools.iloc[p].to_dict()
         most = int(fleet.max_hosts[p])
         existing = int(fleet.existing_hosts[p])
-        names = [name for name in running.hosts.get(fleet.pool_ids[p], ()) if name not in fleet.retiring_hosts]
-        cut |= 0 < most < len(names)
-        names = names[:most]
+        pool = fleet.pool_ids[p]
+        in_use = running.hosts.get(pool, ())
+        staying = [name for name in in_use if name not in fleet.retiring_hosts]
+        cut |= 0 < most < len(staying)
+        names = staying[:most]
         for name in names:
             split = f"0 {next(number):06d} {name}"
             host_of[split] = name
-            pool_of[split] = fleet.pool_ids[p]
+            pool_of[split] = pool
             rows.append({**row, "pool": split, "max_hosts": 1.0, "existing_hosts": 1.0})
             rows[-1] |= {"host_names": (name,), "retiring_hosts": ()}
-        rest = f"1 {fleet.pool_ids[p]}"
-        pool_of[rest] = fleet.pool_ids[p]
+        rest = f"1 {pool}"
+        pool_of[rest] = pool
         # Hosts to be emptied keep their names and their places, which the fleet's properties take off again.
         gone = int(fleet.retiring_of_pool[p])
         row["max_hosts"] = float(most - len(names) + gone)
-        row["existing_hosts"] = float(max(0, existing - len(names)) + gone)
+        others = max(0, existing - len(names))
+        row["existing_hosts"] = float(others + gone)
         row["host_names"] = ()
         rows.append({**row, "pool": rest})
-    pools = pd.DataFrame(rows, columns=fleet.pools.columns).astype(fleet.pools.dtypes.to_dict())
+    types = fleet.pools.dtypes.to_dict()
+    pools = pd.DataFrame(rows, columns=fleet.pools.columns).astype(types)
     part_of = {host: split for split, host in host_of.items()}
-    table = zip(fleet.current["hub"], fleet.current["host"], fleet.current["pool"], strict=True)
+    current = fleet.current
+    table = zip(current["hub"], current["host"], current["pool"], strict=True)
     rest_of = {key: f"1 {pool}" for key, pool in running.pool.items()}
     stated = [part_of.get(host) or rest_of.get((hub, host), pool) for hub, host, pool in table]
-    current = fleet.current.assign(pool=pd.Series(stated, index=fleet.current.index, dtype=object))
-    return ByHost(fleet, fleet.replace(pools=pools, current=current, true_pools=pool_of), host_of, pool_of, cut)
+    column = pd.Series(stated, index=fleet.current.index, dtype=object)
+    current = fleet.current.assign(pool=column)
+    split_fleet = fleet.replace(pools=pools, current=current, true_pools=pool_of)
+    return ByHost(fleet, split_fleet, host_of, pool_of, cut)
 
 
 def folded(split: ByHost, plan: Plan) -> Plan:
@@ -80,13 +87,16 @@ def folded(split: ByHost, plan: Plan) -> Plan:
     without a name there is not one of those that Current names, even if the plan does not use them.
     """
     fleet = split.original
-    caps = dict(zip(fleet.pool_ids, zip(fleet.cluster_caps, fleet.usable_caps, strict=True), strict=True))
+    position = {pool: p for p, pool in enumerate(fleet.pool_ids)}
     left = dict(zip(fleet.pool_ids, fleet.existing_hosts.tolist(), strict=True))
     hosts: list[Host] = []
     for host in sorted(plan.host_list, key=lambda h: (h.pool not in split.host, h.host)):
         pool = split.pool[host.pool]
         existing = host.existing and left[pool] > 0
         left[pool] -= existing
-        cap, usable = caps[pool]
-        hosts.append(dataclasses.replace(host, pool=pool, cap=int(cap), usable=int(usable), existing=existing))
-    return plan.replace(host_list=tuple(sorted(hosts, key=lambda h: (h.pool, h.host))))
+        p = position[pool]
+        cap = int(fleet.cluster_caps[p])
+        usable = int(fleet.usable_caps[p])
+        hosts.append(dataclasses.replace(host, pool=pool, cap=cap, usable=usable, existing=existing))
+    hosts.sort(key=lambda host: (host.pool, host.host))
+    return plan.replace(host_list=tuple(hosts))

@@ -21,30 +21,25 @@ def drained(fleet: Fleet, names: Iterable[str]) -> Fleet:
     """
     wanted = list(dict.fromkeys(names))
     hubs = [name for name in wanted if name in fleet.hub_ids]
-    pool_of = {host: pool for (_, host), pool in running_hosts(fleet).pool.items()}
+    known = running_hosts(fleet).pool
+    pool_of = {host: pool for (_, host), pool in known.items()}
     hosts = [name for name in wanted if name not in fleet.hub_ids and name in pool_of]
     unknown = [name for name in wanted if name not in (*hubs, *hosts)]
     if unknown:
         hint = "Name a hub of the sheet Hubs, or a host as the sheet Current writes it."
-        raise InputError(
-            tuple(
-                Finding("error", "drain_unknown", "", f'"{name}" is neither a hub nor a host in use.', hint)
-                for name in unknown
-            )
-        )
+        words = [f'"{name}" is neither a hub nor a host in use.' for name in unknown]
+        raise InputError(tuple(Finding("error", "drain_unknown", "", said, hint) for said in words))
     pools = fleet.pools.copy()
-    pools["max_hosts"] = pools["max_hosts"].mask(pools["hub"].isin(hubs), 0.0)
+    pools.loc[pools["hub"].isin(hubs), "max_hosts"] = 0.0
     retiring = [tuple(names) for names in pools["retiring_hosts"]]
     for host in hosts:
         pool = fleet.pool_ids.index(pool_of[host])
         retiring[pool] = tuple(dict.fromkeys((*retiring[pool], host)))
     pools["retiring_hosts"] = pd.Series(retiring, index=pools.index, dtype=object)
-    emptied = [
-        Finding("info", "drained", "", f"{name} is emptied, as asked: it serves no site in the plan.")
-        for name in wanted
-    ]
-    known = tuple(dict.fromkeys((*fleet.emptied, *wanted)))
-    return fleet.replace(pools=pools, findings=(*fleet.findings, *emptied), emptied=known)
+    words = [f"{name} is emptied, as asked: it serves no site in the plan." for name in wanted]
+    emptied = [Finding("info", "drained", "", said) for said in words]
+    in_all = tuple(dict.fromkeys((*fleet.emptied, *wanted)))
+    return fleet.replace(pools=pools, findings=(*fleet.findings, *emptied), emptied=in_all)
 
 
 def as_planned(fleet: Fleet, plan: Plan) -> Fleet:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from collections import Counter
 
 import numpy as np
 
-from planner.arrays import int_array
+from planner.arrays import Ints, inverse, positions
 from planner.counted_words import counted
 from planner.fleet import Finding, Fleet
 from planner.own import PREFIX
@@ -15,6 +16,7 @@ from planner.plan import Aim, Plan, Unserved, moved_sites
 from planner.rules import Checker
 from planner.sizing.from_today.by_host import ByHost, by_host, folded
 from planner.sizing.from_today.move_model import MoveModel, Named
+from planner.sizing.instance.case import later_aims
 from planner.sizing.instance.problem import Problem, build_problem
 from planner.sizing.left_out import crowded_out
 from planner.sizing.solution.seating import Seat
@@ -27,7 +29,7 @@ _SETTLED = 1e-3  # of sums in ms
 
 
 def search_seconds(*, thorough: bool) -> float:
-    """Return how long the fewest moves may be searched for, in seconds."""
+    """Return how long the fewest moves may be searched for, in seconds: ten times as long if ``thorough``."""
     return _SEARCH_S * (_THOROUGH if thorough else 1)
 
 
@@ -38,8 +40,9 @@ def fewer_moves(fleet: Fleet, first: Plan, budget: SolveBudget, *, extra_hosts: 
     ``first`` leaves open whether fewer would do, or where ``extra_hosts`` more may be used. Its bound on moves is that
     of the model. Where that does not know the case, ``first`` comes back, with a finding if hosts were to be added.
     """
-    lead = fleet.policy.then.replace(",", " ").split()[:1] == ["moves"]
-    if not lead or not moved_sites(fleet, first) or (first.proves("moves") and not extra_hosts):
+    lead = later_aims(fleet)[:1] == ("moves",)
+    settled = first.proves("moves") and not extra_hosts
+    if not lead or settled or not moved_sites(fleet, first):
         return first
     why = _not_modelled(fleet, first, budget)
     split = None if why else by_host(fleet)
@@ -55,8 +58,10 @@ def fewer_moves(fleet: Fleet, first: Plan, budget: SolveBudget, *, extra_hosts: 
         if found.sized is None:
             return _without_more(first, "no plan was found in time", extra_hosts)
         named = model.named(found.sized, budget)
-    level = Aim("moves", float(named.moves), float(found.bound), named.moves <= found.bound)
-    if not extra_hosts and (named.moves >= len(moved_sites(fleet, first)) or _dearer(fleet, first, named)):
+    proven = named.moves <= found.bound
+    level = Aim("moves", float(named.moves), float(found.bound), proven)
+    no_fewer = named.moves >= len(moved_sites(fleet, first))
+    if not extra_hosts and (no_fewer or _dearer(fleet, first, named)):
         return _bounded(first, found.bound)
     second = _carried_out(split, first, named)
     then = (level,) if extra_hosts else (level, *_measured(second, first.then, fleet))
@@ -83,25 +88,28 @@ def _without_more(plan: Plan, why: str, extra_hosts: int) -> Plan:
     if not extra_hosts:
         return plan
     words = f"Whether {counted(extra_hosts, 'more host')} would save moves was not tried, since {why}."
-    return plan.replace(findings=(*plan.findings, Finding("warning", "extra_hosts_unused", "Current", words)))
+    warning = Finding("warning", "extra_hosts_unused", "Current", words)
+    return plan.replace(findings=(*plan.findings, warning))
 
 
 def _bounded(plan: Plan, bound: float) -> Plan:
     """Return ``plan`` with the bound on moves where it is the sharper one."""
-    then = [
-        dataclasses.replace(aim, bound=max(aim.bound, min(aim.value, bound)), proven=aim.proven or aim.value <= bound)
-        if aim.aim == "moves"
-        else aim
-        for aim in plan.then
-    ]
+    then = []
+    for aim in plan.then:
+        if aim.aim == "moves":
+            sharper = max(aim.bound, min(aim.value, bound))
+            proven = aim.proven or aim.value <= bound
+            aim = dataclasses.replace(aim, bound=sharper, proven=proven)
+        then.append(aim)
     return plan.replace(then=tuple(then))
 
 
 def _dearer(fleet: Fleet, first: Plan, named: Named) -> bool:
     """Say whether own tie-breakers cost more than in ``first``, which comes before moves."""
     prices = dict(zip(fleet.site_ids, fleet.own_tie_breaker_costs.tolist(), strict=True))
+    finite = {site: price for site, price in prices.items() if math.isfinite(price)}
     before, after = (
-        math.fsum(prices[one.site] for one in spared if np.isfinite(prices[one.site]))
+        math.fsum(finite.get(one.site, 0.0) for one in spared)
         for spared in (first.no_host_needed, named.no_host_needed)
     )
     return after > before * (1 + 1e-9)
@@ -114,10 +122,11 @@ def _carried_out(split: ByHost, first: Plan, named: Named) -> Plan:
     problem = build_problem(split.original, Checker.of(split.original))
     sought = {split.original.site_ids[at] for at in problem.site_at}
     never = [one for one in first.unserved if one.site not in sought]
-    if named.left_out == {one.site for one in first.unserved} - {one.site for one in never}:
+    if named.left_out == sought.intersection(map(_site, first.unserved)):
         return plan
     crowded = _crowded_out(split.original, problem, plan, named)
-    return plan.replace(unserved=tuple(sorted((*never, *crowded), key=_site)))
+    unserved = sorted((*never, *crowded), key=_site)
+    return plan.replace(unserved=tuple(unserved))
 
 
 def _site(one: Unserved) -> str:
@@ -126,34 +135,45 @@ def _site(one: Unserved) -> str:
 
 def _crowded_out(fleet: Fleet, problem: Problem, plan: Plan, named: Named) -> list[Unserved]:
     """Return the sites that find no room in ``plan``, with their reasons in terms of the fleet's pools."""
-    site_at = {fleet.site_ids[at]: s for s, at in enumerate(problem.site_at)}
-    pool_at = {fleet.pool_ids[at]: p for p, at in enumerate(problem.pool_at)}
-    pool_of = {host.host: pool_at[host.pool] for host in plan.host_list}
-    seats = [Seat(site_at[row.site], -1, pool_of[row.host], row.host, row.clusters) for row in plan.assignments]
-    out = np.array([fleet.site_ids[at] in named.left_out for at in problem.site_at], dtype=np.bool_)
-    today = {site: host or hub for site, hub, host in fleet.current[["site", "hub", "host"]].itertuples(index=False)}
+    site, pool = _positions(fleet, problem, plan)
+    places = zip(site.tolist(), pool.tolist(), plan.assignments, strict=True)
+    seats = [Seat(s, -1, p, row.host, row.clusters) for s, p, row in places]
+    ids = [fleet.site_ids[at] for at in problem.site_at]
+    out = np.isin(ids, list(named.left_out))
+    current = fleet.current[["site", "hub", "host"]]
+    today = {site: host or hub for site, hub, host in current.itertuples(index=False)}
     found = crowded_out(fleet, Checker.of(fleet), problem, out, seats)
     return [dataclasses.replace(one, current=today.get(one.site)) for one in found]
 
 
+def _positions(fleet: Fleet, problem: Problem, plan: Plan) -> tuple[Ints, Ints]:
+    """Return site and pool of each assignment, as positions in ``problem``."""
+    pool_of = {host.host: host.pool for host in plan.host_list}
+    site = positions([row.site for row in plan.assignments], fleet.site_ids)
+    pools = [pool_of[row.host] for row in plan.assignments]
+    pool = positions(pools, fleet.pool_ids)
+    of_site = inverse(problem.site_at, len(fleet.site_ids))
+    of_pool = inverse(problem.pool_at, len(fleet.pool_ids))
+    return of_site[site], of_pool[pool]
+
+
 def _measured(plan: Plan, aims: tuple[Aim, ...], fleet: Fleet) -> list[Aim]:
     """Return the aims after moves with what ``plan`` makes of them; their bounds hold for plans that move anybody."""
-    loads: dict[str, int] = {}
+    loads: Counter[str] = Counter()
     for row in plan.assignments:
-        loads[row.host] = loads.get(row.host, 0) + row.clusters
-    values = {
-        "latency": math.fsum(row.rtt_ms for row in plan.assignments),
-        "margin": min((row.margin_ms for row in plan.assignments), default=0.0),
-        "spread": float(max(loads.values(), default=0)),
-        **_own_totals(plan, fleet, aims),
-    }
+        loads[row.host] += row.clusters
+    values = _own_totals(plan, fleet, aims)
+    values["latency"] = math.fsum(row.rtt_ms for row in plan.assignments)
+    values["margin"] = min((row.margin_ms for row in plan.assignments), default=0.0)
+    values["spread"] = float(max(loads.values(), default=0))
     found = []
     for aim in aims:
         if aim.aim == "moves":
             continue
         value = values[aim.aim]
         bound = max(value, aim.bound) if aim.aim == "margin" else min(value, aim.bound)
-        found.append(Aim(aim.aim, value, bound, abs(value - bound) <= _SETTLED + 1e-9 * abs(bound)))
+        proven = abs(value - bound) <= _SETTLED + 1e-9 * abs(bound)
+        found.append(Aim(aim.aim, value, bound, proven))
     return found
 
 
@@ -162,9 +182,8 @@ def _own_totals(plan: Plan, fleet: Fleet, aims: tuple[Aim, ...]) -> dict[str, fl
     if not any(aim.aim.startswith(PREFIX) for aim in aims):
         return {}
     problem = build_problem(fleet, Checker.of(fleet))
-    site_at = {fleet.site_ids[at]: s for s, at in enumerate(problem.site_at)}
-    pool_at = {fleet.pool_ids[at]: p for p, at in enumerate(problem.pool_at)}
-    pool_of = {host.host: pool_at[host.pool] for host in plan.host_list}
-    wanted = int_array([site_at[row.site] * problem.pools + pool_of[row.host] for row in plan.assignments])
-    pair = np.searchsorted(problem.site * problem.pools + problem.pool, wanted)
-    return {cost.code: float(cost.values[pair].sum()) for cost in problem.own_costs}
+    site, pool = _positions(fleet, problem, plan)
+    known = problem.site * problem.pools + problem.pool
+    pair = np.searchsorted(known, site * problem.pools + pool)
+    costs = problem.own_costs
+    return {cost.code: float(cost.values[pair].sum()) for cost in costs}

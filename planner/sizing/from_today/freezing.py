@@ -9,11 +9,11 @@ from typing import Literal, get_args
 
 import numpy as np
 
-from planner.arrays import as_floats
+from planner.arrays import Floats, as_floats, int_array
 from planner.errors import InputError
 from planner.fleet import Finding, Fleet
 from planner.identity import last_plan, numbered
-from planner.plan import Assignment, Host, Plan
+from planner.plan import Assignment, Host, Plan, Proof
 from planner.rules import Checker
 from planner.sizing.assemble import round_trip
 from planner.sizing.best_plan import best_plan
@@ -65,7 +65,8 @@ def _refuse(fleet: Fleet) -> None:
     if limits:
         message = f"{limits[0]} is given, and limits on hubs, zones and weight are not planned for frozen assignments."
         findings.append(Finding("error", "freeze_limits", "Policy", message, "Leave it blank, or do not freeze."))
-    unnamed = [site for site, host in zip(fleet.current["site"], fleet.current["host"], strict=True) if not host]
+    named = fleet.current["host"].astype(bool)
+    unnamed = fleet.current["site"][~named].tolist()
     if unnamed:
         shown = ", ".join(unnamed[:5]) + (", ..." if len(unnamed) > 5 else "")
         message = f"the host of {len(unnamed)} sites is blank ({shown}), so that it is not known where they stay."
@@ -90,21 +91,20 @@ def _kept(split: ByHost, problem: Problem) -> list[Assignment]:
     kept = []
     for s, at in enumerate(problem.site_at):
         site = fleet.site_ids[at]
+        pairs = problem.pairs_of(s)
         pool = pools.get(today.get(site, ""))
-        for e in range(problem.indptr[s], problem.indptr[s + 1]):
-            p = int(problem.pool_at[problem.pool[e]])
+        for e, p in enumerate(problem.pool_at[problem.pool[pairs]].tolist(), pairs.start):
             if fleet.pool_ids[p] == pool:
-                kept.append(
-                    Assignment(
-                        site=site,
-                        host=today[site],
-                        hub=fleet.pools["hub"].iloc[p],
-                        clusters=int(problem.clusters[s]),
-                        budget_ms=float(fleet.budgets_ms[at]),
-                        action="keep",
-                        **round_trip(problem, e),
-                    )
+                assignment = Assignment(
+                    site=site,
+                    host=today[site],
+                    hub=fleet.pools["hub"].iloc[p],
+                    clusters=int(problem.clusters[s]),
+                    budget_ms=float(fleet.budgets_ms[at]),
+                    action="keep",
+                    **round_trip(problem, e),
                 )
+                kept.append(assignment)
     return _within_caps(split, kept)
 
 
@@ -124,34 +124,43 @@ def _rest(split: ByHost, problem: Problem, kept: list[Assignment], load: dict[st
     """Return the fleet of the other sites, with the room that is left and a price only on hosts that are added."""
     fleet = split.fleet
     policy, pools = fleet.policy, fleet.pools.copy()
-    loads = np.array([load.get(split.host.get(pool, ""), 0) for pool in fleet.pool_ids])
+    money = policy.objective == "cost"
+    hosts = [split.host.get(pool, "") for pool in fleet.pool_ids]
+    loads = int_array([load.get(host, 0) for host in hosts])
     room = np.maximum(fleet.usable_caps - loads, 0)
+    most = np.where(room > 0, fleet.max_hosts, 0)
     pools["cluster_cap"] = as_floats(np.maximum(room, 1))
-    pools["max_hosts"] = as_floats(np.where(room > 0, fleet.max_hosts, 0) + fleet.retiring_of_pool)
-    price = {"cost": fleet.host_costs, "hosts": np.ones(len(loads))}.get(policy.objective)
-    if price is None:  # of the rest of a pool the existing hosts are free, which objective new_hosts counts itself
-        price = np.ones(len(loads))
+    pools["max_hosts"] = as_floats(most + fleet.retiring_of_pool)
+    # Of the rest of a pool the existing hosts are free, which objective new_hosts counts itself.
+    price = fleet.host_costs if money else 1.0
     pools["host_cost"] = np.where(loads > 0, 0.0, price)
+    pools["uplink_mbps"] = _uplinks_mbps(fleet, kept)
+    thawed = ~np.isin(fleet.site_ids, [row.site for row in kept])
+    sites = fleet.sites[thawed].reset_index(drop=True)
+    # What buying costs is in these figures too, so the sheet Prices is not to add it again.
+    own = fleet.own_tie_breaker_costs[thawed]
+    sites["own_tie_breaker_cost"] = own if money else 1e-3  # less than any host, not for nothing
+    objective: Literal["new_hosts", "cost"] = "new_hosts" if policy.objective == "new_hosts" else "cost"
+    unlimited = policy.replace(reserve_percent=0.0, max_blast_radius=None, max_share_percent=None)
+    return fleet.replace(
+        sites=sites,
+        pools=pools,
+        latency=fleet.latency if money else fleet.latency.assign(pair_cost=np.nan),
+        prices=fleet.prices.iloc[:0],
+        policy=unlimited.replace(objective=objective),
+    )
+
+
+def _uplinks_mbps(fleet: Fleet, kept: list[Assignment]) -> Floats:
+    """Return what ``kept`` leaves of the uplink of each pool's hub, shape (P,), NaN for no limit."""
     traffic = dict(zip(fleet.site_ids, fleet.traffic_kbps.tolist(), strict=True))
     used: dict[str, float] = defaultdict(float)
     for row in kept:
         used[row.hub] += traffic[row.site]
-    uplinks = [fleet.hub_uplinks_kbps[h] - used[fleet.hub_ids[h]] for h in fleet.hub_of_pool]
-    pools["uplink_mbps"] = [u / 1000 if np.isfinite(u) else np.nan for u in uplinks]
-    frozen = {row.site for row in kept}
-    latency = fleet.latency if policy.objective == "cost" else fleet.latency.assign(pair_cost=np.nan)
-    sites = fleet.sites[~fleet.sites["site"].isin(frozen)].reset_index(drop=True)
-    # What buying costs is in these figures too, so the sheet Prices is not to add it again.
-    own = fleet.own_tie_breaker_costs[[site not in frozen for site in fleet.site_ids]]
-    sites["own_tie_breaker_cost"] = own if policy.objective == "cost" else 1e-3  # less than any host, not for nothing
-    objective: Literal["new_hosts", "cost"] = "new_hosts" if policy.objective == "new_hosts" else "cost"
-    return fleet.replace(
-        sites=sites,
-        pools=pools,
-        latency=latency,
-        prices=fleet.prices.iloc[:0],
-        policy=policy.replace(reserve_percent=0.0, max_blast_radius=None, max_share_percent=None, objective=objective),
-    )
+    of_hub = np.array([used[hub] for hub in fleet.hub_ids])
+    left_kbps = fleet.hub_uplinks_kbps - of_hub
+    of_pool = left_kbps[fleet.hub_of_pool]
+    return np.where(np.isfinite(of_pool), of_pool / 1000, np.nan)
 
 
 def _together(split: ByHost, free: Plan, added: Plan, kept: list[Assignment], load: dict[str, int]) -> Plan:
@@ -160,30 +169,30 @@ def _together(split: ByHost, free: Plan, added: Plan, kept: list[Assignment], lo
     clusters: dict[str, int] = defaultdict(int, load)
     for row in added.assignments:
         clusters[row.host] += row.clusters
-    known = {host.host: host for host in added.host_list}
+    known = {host.host for host in added.host_list}
     releases = dict(zip(split.fleet.pool_ids, split.fleet.host_releases, strict=True))
     hubs = dict(zip(split.fleet.pool_ids, split.fleet.pools["hub"], strict=True))
     hosts = [dataclasses.replace(host, clusters=clusters[host.host]) for host in added.host_list]
-    for name in sorted(set(load) - set(known)):
+    for name in sorted(load.keys() - known):
         pool = split.split_pools[name]
         hosts.append(Host(name, hubs[pool], pool, releases[pool], load[name], 0, 0, True))
-    rows = tuple(sorted((*kept, *added.assignments), key=lambda a: (a.site, a.host)))
+    both = *kept, *added.assignments
+    rows = tuple(sorted(both, key=lambda a: (a.site, a.host)))
     plan = folded(split, added.replace(host_list=tuple(hosts), assignments=rows))
     value = _value(fleet, plan, added, kept)
-    same = {u.site for u in free.unserved} == {u.site for u in added.unserved}
+    left_out = {u.site for u in added.unserved}
+    bare = {u.site for u in added.uncovered}
+    same = left_out == {u.site for u in free.unserved}
     bound = min(value, free.lower_bound) if same else 0.0
-    gap = (
-        ""
-        if not added.proves(added.objective)
-        else " Proven: with these assignments frozen no plan that serves the same sites does better."
-    )
-    words = f"{len(kept)} sites stay where they are, and were not looked at again.{gap}"
+    words = f"{len(kept)} sites stay where they are, and were not looked at again."
+    if added.proves(added.objective):
+        words += " Proven: with these assignments frozen no plan that serves the same sites does better."
     note = Finding("info", "frozen", "Current", words)
-    left_out, bare = {u.site for u in added.unserved}, {u.site for u in added.uncovered}
-    before = as_bounded(aims_of_worth(fleet, left_out, bare, dict.fromkeys(get_args(Worth), 0.0)), free.before)
-    spared = {*plan.no_host_needed, *free.no_host_needed} - {
-        n for n in free.no_host_needed if n.site in {row.site for row in rows}
-    }
+    unbounded = dict.fromkeys(get_args(Worth), 0.0)
+    before = as_bounded(aims_of_worth(fleet, left_out, bare, unbounded), free.before)
+    placed = {row.site for row in rows}
+    spared = {one for one in free.no_host_needed if one.site not in placed}
+    spared.update(plan.no_host_needed)
     return free.replace(
         before=before,
         objective_value=value,
@@ -192,7 +201,7 @@ def _together(split: ByHost, free: Plan, added: Plan, kept: list[Assignment], lo
         assignments=rows,
         unserved=added.unserved,
         no_host_needed=tuple(sorted(spared, key=lambda n: n.site)),
-        proof=free.proof if same else dataclasses.replace(free.proof, kind="none", words=words, details={}),
+        proof=free.proof if same else Proof("none", words),
         then=(),
         findings=(*free.findings, note),
     ).rated()
@@ -205,11 +214,10 @@ def _value(fleet: Fleet, plan: Plan, added: Plan, kept: list[Assignment]) -> flo
         return float(sum(not host.existing for host in plan.host_list))
     prices = dict(zip(fleet.pool_ids, fleet.host_costs.tolist(), strict=True))
     frozen = {row.host for row in kept}
-    pairs = {
-        (site, hub): cost
-        for site, hub, cost in zip(
-            fleet.latency["site"], fleet.latency["hub"], fleet.latency["pair_cost"].fillna(0.0), strict=True
-        )
-    }
-    hosts = sum(prices[host.pool] for host in plan.host_list if host.host in frozen)
-    return float(added.objective_value + hosts + sum(pairs.get((row.site, row.hub), 0.0) for row in kept))
+    costs = fleet.latency[["site", "hub", "pair_cost"]].fillna({"pair_cost": 0.0})
+    of_pair = {(site, hub): cost for site, hub, cost in costs.itertuples(index=False)}
+    standing = [host.pool for host in plan.host_list if host.host in frozen]
+    hosts = sum(prices[pool] for pool in standing)
+    used = [(row.site, row.hub) for row in kept]
+    pairs = sum(of_pair.get(pair, 0.0) for pair in used)
+    return float(added.objective_value + hosts + pairs)

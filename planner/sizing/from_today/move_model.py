@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from planner.arrays import as_floats
-from planner.fleet import Floats, Ints
+from planner.fleet import Bools, Floats, Ints
 from planner.plan import Assignment, Host, NoHostNeeded, Plan
 from planner.rules import Checker
 from planner.sizing.assemble import hosts_and_assignments, no_host_needed
@@ -81,8 +81,7 @@ class MoveModel:
         )
         self._case = self._case.of(self.problem)
         ids = [self.fleet.site_ids[at] for at in problem.site_at]
-        left_out = {entry.site for entry in plan.unserved}
-        out = np.array([site in left_out for site in ids], dtype=np.bool_)
+        out = np.isin(ids, [entry.site for entry in plan.unserved])
         self._left_out: dict[AimOfCounts, Ints] = {
             "unserved_kept": problem.weights[out & problem.kept],
             "unserved_weight": problem.weights[out],
@@ -102,11 +101,13 @@ class MoveModel:
             model.fix_objective("own", self._own)
         outcome, counts = model.minimise("cost", budget)
         # The price of own tie-breakers is in the bound, and less than half.
-        bound = max(0, math.ceil(outcome.bound - 0.5)) if math.isfinite(outcome.bound) else 0
+        least = max(0.0, outcome.bound - 0.5)
+        bound = math.ceil(least) if math.isfinite(least) else 0
         if counts is None:
             return Fewest(bound + self._gone, None, self._gone)
         moves = objective_value(problem, model.classes, counts)
-        bound = round(moves) if outcome.state == "optimal" else min(round(moves), bound)
+        most = round(moves)
+        bound = most if outcome.state == "optimal" else min(most, bound)
         sized = Sized(model.classes, counts, moves, float(bound), True, outcome.word)
         return Fewest(bound + self._gone, sized, self._gone)
 
@@ -121,16 +122,20 @@ class MoveModel:
         draft = Draft(sized, placement, seating, (None,) * len(seating.seats))
         hosts, rows = hosts_and_assignments(self._case, draft)
         moves = self._case.in_force.moved(seating.seats, placement.own)
-        own, out = (
-            {self.fleet.site_ids[problem.site_at[s]] for s in np.flatnonzero(marks)}
-            for marks in (placement.own, placement.unserved)
-        )
+        own = self._ids(placement.own)
+        out = self._ids(placement.unserved)
         spared = no_host_needed(self.fleet, own)
         return Named(moves, tuple(hosts), tuple(rows), spared, frozenset(out))
+
+    def _ids(self, marks: Bools) -> set[str]:
+        """Return the ids of the sites that ``marks`` (S,) marks."""
+        return {self.fleet.site_ids[at] for at in self.problem.site_at[marks]}
 
 
 def _small(own_cost: Floats) -> Floats:
     """Return ``own_cost`` (S,) in a unit in which all that are possible together make a quarter."""
     possible = np.isfinite(own_cost)
-    each = own_cost + 1e-3 * (float(own_cost[possible].sum()) or 1.0)  # none is free
-    return np.where(possible, each / (4 * float(each[possible].sum()) or 1.0), np.inf)
+    together = float(own_cost[possible].sum()) or 1.0
+    each = own_cost + 1e-3 * together  # none is free
+    quarter = 4 * float(each[possible].sum()) or 1.0
+    return np.where(possible, each / quarter, np.inf)

@@ -20,7 +20,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from planner.arrays import as_floats, int_array, rounded
+from planner.arrays import int_array, rounded
 from planner.fleet import Floats, Ints
 from planner.sizing.host_counts.hall_conditions import Cut
 from planner.sizing.instance.problem import Problem
@@ -76,7 +76,8 @@ class Certificate:
 def inequalities(cut: Cut) -> list[Inequality]:
     """Return the cut divided by the largest room in it and, where rooms differ, as it stands."""
     largest = max(1, int(cut.room.max(initial=0)))
-    room_up, demand_up = -(-cut.room // largest), -(-cut.demand // largest)
+    room_up = -(-cut.room // largest)
+    demand_up = -(-cut.demand // largest)
     rounded = Inequality(cut, largest, room_up, demand_up)
     plain = Inequality(cut, 1, cut.room, cut.demand)
     if (rounded.room * largest == cut.room).all():
@@ -123,7 +124,8 @@ def added_up(problem: Problem, rows: Sequence[Inequality], multipliers: Sequence
         most = int(problem.max_hosts[p])
         existing = min(most, int(problem.existing[p]))
         corners = {0, most, existing}
-        total += min(priced(problem, p, n) - weight[p] * n for n in corners)
+        least = min(priced(problem, p, n) - weight[p] * n for n in corners)
+        total += least
     return total
 
 
@@ -177,14 +179,19 @@ def host_model(problem: Problem, rows: Sequence[Inequality], *, whole: bool) -> 
     n = model.block(problem.pools, prices(problem), problem.max_hosts, whole)
     lost = sorted({row.lost for row in rows} - {-1})
     runs = model.block(len(lost), 0.0, 1.0, whole)
-    room = np.array([row.room for row in rows], dtype=np.float64).reshape(len(rows), problem.pools)
+    rooms = [row.room for row in rows]
+    room = int_array(rooms).reshape(len(rows), problem.pools)
     of_room, inside = np.nonzero(room)
-    lessened = [(r, lost.index(row.lost), row.less) for r, row in enumerate(rows) if row.less]
+    lessening = [(r, row) for r, row in enumerate(rows) if row.less]
+    lessened = [(r, lost.index(row.lost), row.less) for r, row in lessening]
     of_row, of_loss, less = int_array(lessened).reshape(-1, 3).T
-    terms: list[Terms] = [(of_room, n[inside], room[of_room, inside]), (of_row, runs[of_loss], -as_floats(less))]
-    model.add(terms, len(rows), np.array([float(row.demand) for row in rows]), np.inf)
+    hosts: Terms = of_room, n[inside], room[of_room, inside]
+    first: Terms = of_row, runs[of_loss], -less
+    demand = int_array([row.demand for row in rows])
+    model.add([hosts, first], len(rows), demand, np.inf)
     for at, p in enumerate(lost):
-        model.row([(n[[p]], 1.0), (runs[[at]], -float(problem.max_hosts[p]))], -np.inf, 0.0)
+        most = int(problem.max_hosts[p])
+        model.at_most([(n[[p]], 1.0), (runs[[at]], -most)], 0.0)
     if problem.objective == "new_hosts":
         add_new_hosts(model, problem.existing, n, 1.0)
     return model.program()

@@ -12,7 +12,8 @@ from collections.abc import Sequence
 from typing import Generic, TypeVar
 
 from planner.fleet import Ints
-from planner.sizing.host_counts.hall_conditions import Cut, Flow, HallCondition
+from planner.sizing.host_counts.condition_flows import Flow
+from planner.sizing.host_counts.hall_conditions import Cut, HallCondition
 from planner.sizing.solvers.budget import SolveBudget
 
 _SHORT_FLOWS = 6  # looked at in a round; with cover there is one for each loss

@@ -126,9 +126,10 @@ class CutMaster:
         problem = self.problem
         n = model.block(problem.pools, self.price, problem.max_hosts, whole=True)
         row, p = np.nonzero(self._room)
-        room: Terms = row, n[p], as_floats(self._room[row, p])
+        at_row = self._room[row, p]
+        room: Terms = row, n[p], at_row
         model.add([room], len(self._least), self._least, np.inf)
-        add_host_limits(model, problem, n)
+        add_host_limits(model, problem.host_limits, n)
         hosts: list[Term] = [(n, self.price)]
         if self.extra:
             new = add_new_hosts(model, problem.existing, n, self.extra)
@@ -281,7 +282,8 @@ class _Relaxed:
         """Return counts (P,), not whole, and their cost; None where that is not settled or there are none."""
         parts = len(self.corners) - 1
         if len(least) > self.known:
-            new_room, new_least = room[self.known :], least[self.known :]
+            new_room = room[self.known :]
+            new_least = least[self.known :]
             self.program.add(self._tiled(new_room), as_floats(new_least))
             self.known = len(least)
         answer = self.program.solve(budget)

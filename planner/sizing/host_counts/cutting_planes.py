@@ -14,9 +14,10 @@ import numpy as np
 
 from planner.arrays import int_zeros
 from planner.fleet import Floats, Ints
+from planner.sizing.host_counts.condition_flows import Flow
 from planner.sizing.host_counts.cut_loop import CutLoop, LearnedCuts
 from planner.sizing.host_counts.cut_master import cut_master
-from planner.sizing.host_counts.hall_conditions import Cut, Flow, HallCondition, hall_conditions
+from planner.sizing.host_counts.hall_conditions import Cut, HallCondition, hall_conditions
 from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.budget import SolveBudget

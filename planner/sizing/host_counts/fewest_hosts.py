@@ -120,7 +120,7 @@ def counts_decide(problem: Problem) -> bool:
 def _searchable(problem: Problem) -> bool:
     """Say whether the cut search settles the objective; it knows limits that are those of a flow."""
     priced = problem.objective == "cost" and problem.pair_cost.any()
-    own = np.isfinite(problem.own_cost).any()
+    own = problem.may_own.any()
     return not priced and problem.flows and not own
 
 
@@ -163,7 +163,7 @@ def _by_flow(
     problem: Problem, classes: Classes, budget: SolveBudget, secondary: SecondaryCosts | None = None
 ) -> Sized | None:
     """Serve everybody by the flow model, where it is only about costs of hosts and pairs by its core."""
-    own = np.isfinite(problem.own_cost).any()
+    own = problem.may_own.any()
     plain = not problem.limited and not own
     if problem.objective == "cost" and plain:
         from planner.sizing.assignment.reduced_cost_fixing import solve_core
@@ -250,7 +250,11 @@ def finish(
     weight_proven: bool,
     known_bound: float = 0.0,
 ) -> Sized:
-    """Settle the objective and let the last aims choose among equals."""
+    """Settle the objective at what ``counts`` reach and let the last aims choose among equals.
+
+    ``outcome`` is how the search for the objective ended, ``known_bound`` a bound from elsewhere; ``weight_proven`` as
+    in `Sized`.
+    """
     problem = model.problem
     value = objective_value(problem, model.classes, counts)
     bound = value

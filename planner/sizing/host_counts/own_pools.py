@@ -11,7 +11,7 @@ import dataclasses
 
 import numpy as np
 
-from planner.arrays import falses, int_zeros, rounded
+from planner.arrays import falses, int_zeros, offsets, rounded
 from planner.fleet import Floats, Ints
 from planner.sizing.host_counts.cutting_planes import search_counts
 from planner.sizing.host_counts.hall_conditions import Cut, hall_conditions
@@ -51,7 +51,8 @@ def cheapest_mix(problem: Problem, classes: Classes, budget: SolveBudget, known:
     sent = hall_conditions(widened, asking)[0].sent(search.best)
     sent_to_own = np.where(asking.pool >= pools, sent, 0)
     own = np.bincount(asking.of_arc, weights=sent_to_own, minlength=classes.count)
-    hosts, flow = search.best[:pools], np.zeros(len(classes.pool))
+    hosts = search.best[:pools]
+    flow = np.zeros(len(classes.pool))
     counts = Counts(hosts, flow, int_zeros(classes.count), rounded(own))
     value = objective_value(problem, classes, counts)
     all_steps = step * int(classes.demand.sum())
@@ -63,7 +64,7 @@ def cheapest_mix(problem: Problem, classes: Classes, budget: SolveBudget, known:
 
 def _prices(classes: Classes) -> Floats:
     """Return the prices of own tie-breakers, ascending."""
-    return np.unique(classes.own_cost[np.isfinite(classes.own_cost)])
+    return np.unique(classes.own_cost[classes.may_own])
 
 
 def _smallest_step(problem: Problem, prices: Floats) -> float:
@@ -82,11 +83,12 @@ def _with_pools(problem: Problem, prices: Floats) -> Problem:
         same_type = np.asarray(more, dtype=values.dtype)
         return np.concatenate((values, np.broadcast_to(same_type, len(prices))))
 
+    clusters = int(problem.clusters.sum())
     return dataclasses.replace(
         problem,
         own_cost=np.full(problem.sites, np.inf),
         caps=longer(problem.caps, 1),
-        max_hosts=longer(problem.max_hosts, int(problem.clusters.sum())),
+        max_hosts=longer(problem.max_hosts, clusters),
         existing=longer(problem.existing, 0),
         host_cost=np.concatenate((problem.host_cost, prices)),
         hub=longer(problem.hub, -1),
@@ -95,12 +97,13 @@ def _with_pools(problem: Problem, prices: Floats) -> Problem:
 
 def _with_arcs(classes: Classes, pools: int, prices: Floats) -> Classes:
     """Return ``classes`` with an arc to the pool of their price, the last of each class that may have its own."""
-    may = np.isfinite(classes.own_cost)
+    may = classes.may_own
     at = classes.indptr[1:][may]
     price = pools + np.searchsorted(prices, classes.own_cost[may])
+    further = offsets(may.astype(np.int64))
     return dataclasses.replace(
         classes,
-        indptr=classes.indptr + np.concatenate(([0], np.cumsum(may))),
+        indptr=classes.indptr + further,
         pool=np.insert(classes.pool, at, price),
         cost=np.insert(classes.cost, at, 0.0),
     )

@@ -17,7 +17,7 @@ def all_fit(problem: Problem) -> bool:
     Sites with a possible own tie-breaker always fit. Kept-together sites are treated as divisible, so
     True is not yet a promise for them.
     """
-    must = ~np.isfinite(problem.own_cost)
+    must = ~problem.may_own
     clusters = np.where(must, problem.clusters, 0)
     room = problem.max_hosts * problem.caps
     if _shares_fit(problem, clusters, room):
@@ -57,7 +57,8 @@ def max_load(problem: Problem, clusters: Ints, room: Ints) -> int:
     pool_nodes = sites + np.arange(pools)
     enough = np.minimum(room, clusters.sum())
     tail = np.concatenate((np.full(sites, source), problem.site, pool_nodes))
-    head = np.concatenate((np.arange(sites), sites + problem.pool, np.full(pools, sink)))
+    to_pool = sites + problem.pool
+    head = np.concatenate((np.arange(sites), to_pool, np.full(pools, sink)))
     most = np.concatenate((clusters, clusters[problem.site], enough))
     entries = most.astype(np.int32), (tail, head)
     graph = csr_array(coo_array(entries, shape=(sink + 1, sink + 1)))

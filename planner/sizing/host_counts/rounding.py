@@ -34,8 +34,10 @@ def round_counts(problem: Problem, classes: Classes, hosts: Ints, preferred: Int
     order = np.lexsort((np.diff(classes.indptr), -classes.items))
     still_preferred = np.zeros_like(classes.pool) if preferred is None else preferred.copy()
     for c in order[classes.multi_cluster[order]]:
-        arcs = np.arange(classes.indptr[c], classes.indptr[c + 1])
-        pools, items = classes.pool[arcs], classes.items[c]
+        mine = classes.arcs_of(c)
+        arcs = np.arange(mine.start, mine.stop)
+        pools = classes.pool[arcs]
+        items = classes.items[c]
         for _ in range(int(classes.size[c])):
             barred = inside[left < items].any(axis=0)
             fits = (free >= items)[pools] & ~barred[pools]

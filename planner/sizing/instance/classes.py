@@ -10,10 +10,10 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from planner.arrays import as_floats, int_zeros
+from planner.arrays import as_floats, int_zeros, inverse, offsets, run_of, runs
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.instance.limits import Measure
-from planner.sizing.instance.problem import Problem, _inverse
+from planner.sizing.instance.problem import Problem
 
 Keys = npt.NDArray[np.uint64]
 
@@ -49,6 +49,11 @@ class Classes:
     def count(self) -> int:
         """Number of classes."""
         return len(self.size)
+
+    @cached_property
+    def may_own(self) -> Bools:
+        """Classes whose sites may use their own tie-breaker, shape (K,)."""
+        return np.isfinite(self.own_cost)
 
     @cached_property
     def of_arc(self) -> Ints:
@@ -87,7 +92,7 @@ class Classes:
 
     def arcs_of(self, c: int) -> slice:
         """Return where the arcs of class ``c`` stand."""
-        return slice(int(self.indptr[c]), int(self.indptr[c + 1]))
+        return run_of(self.indptr, c)
 
     @cached_property
     def of_the_day(self) -> Classes:
@@ -95,9 +100,8 @@ class Classes:
         if self.home.all():
             return self
         sizes = np.bincount(self.of_arc[self.home], minlength=self.count)
-        indptr = np.concatenate(([0], np.cumsum(sizes))).astype(np.int64)
         kept = self.home
-        return replace(self, indptr=indptr, pool=self.pool[kept], cost=self.cost[kept], home=self.home[kept])
+        return replace(self, indptr=offsets(sizes), pool=self.pool[kept], cost=self.cost[kept], home=self.home[kept])
 
     @cached_property
     def demand(self) -> Ints:
@@ -123,7 +127,7 @@ def arc_of_pair(problem: Problem, classes: Classes) -> Ints:
 
 
 def group(problem: Problem, *, by_weight: bool, apart: Ints | None = None) -> Classes:
-    """Group sites by eligible pools, clusters, own tie-breaker price and, where they matter, weight and pair costs.
+    """Group sites by eligible pools, clusters, own tie-breaker price, ``by_weight`` also by it, and pair costs if any.
 
     ``apart`` (S,): sites of different values are in different classes, and the model places every class itself.
     """
@@ -137,9 +141,9 @@ def group(problem: Problem, *, by_weight: bool, apart: Ints | None = None) -> Cl
     alike = as_floats(np.column_stack(counted))
     places = problem.pool * 2 + problem.homes  # a pool for home or standby is another one than for standby only
     first, of_site = _alike(alike, problem.indptr, places, costs if by_cost else None)
-    lengths = np.diff(problem.indptr)[first]
-    indptr = np.concatenate(([0], np.cumsum(lengths))).astype(np.int64)
-    taken = np.arange(indptr[-1]) + np.repeat(problem.indptr[first] - indptr[:-1], lengths)
+    choices = np.diff(problem.indptr)[first]
+    pairs = runs(problem.indptr[first], choices)
+    of_unit = {measure: each * problem.items / problem.clusters for measure, each in problem.amounts.items()}
     return Classes(
         of_site=of_site,
         size=np.bincount(of_site, minlength=len(first)).astype(np.int64),
@@ -149,14 +153,12 @@ def group(problem: Problem, *, by_weight: bool, apart: Ints | None = None) -> Cl
         kept=kept[first],
         own_cost=problem.own_cost[first],
         item_weight=item_weight[first],
-        amounts={
-            measure: (each * problem.items / problem.clusters)[first] for measure, each in problem.amounts.items()
-        },
+        amounts={measure: each[first] for measure, each in of_unit.items()},
         fixed=(problem.items[first] > 1) | (not problem.flows) | placed,
-        indptr=indptr,
-        pool=problem.pool[taken],
-        home=problem.homes[taken],
-        cost=costs[taken],
+        indptr=offsets(choices),
+        pool=problem.pool[pairs],
+        home=problem.homes[pairs],
+        cost=costs[pairs],
     )
 
 
@@ -172,18 +174,20 @@ def _alike(own: Floats, indptr: Ints, pool: Ints, costs: Floats | None) -> tuple
         _, first, of_site = np.unique(keys, return_index=True, return_inverse=True)
         order = np.argsort(first)
         first = first[order]
-        of_site = _inverse(order, len(order))[of_site]
+        of_site = inverse(order, len(order))[of_site]
         twin = first[of_site]
         if (lengths == lengths[twin]).all() and (own == own[twin]).all():
-            at = np.arange(len(pool)) + np.repeat(indptr[twin] - indptr[:-1], lengths)
-            if (pool == pool[at]).all() and (costs is None or (costs == costs[at]).all()):
+            at = runs(indptr[twin], lengths)
+            same_cost = costs is None or (costs == costs[at]).all()
+            if same_cost and (pool == pool[at]).all():
                 break
     return first, of_site
 
 
 def _keys(own: Floats, indptr: Ints, pool: Ints, costs: Floats | None, salt: int) -> Keys:
     """Return a key for each site, shape (S,): its row of ``own`` mixed with the sum of its pools' keys."""
-    of_pair = _mixed(np.arange(pool.max(initial=0) + 1, dtype=np.uint64), salt)[pool]
+    pools = np.arange(pool.max(initial=0) + 1, dtype=np.uint64)
+    of_pair = _mixed(pools, salt)[pool]
     if costs is not None:
         of_pair = _mixed(of_pair ^ costs.view(np.uint64), salt)
     before = np.zeros(len(pool) + 1, dtype=np.uint64)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.arrays import falses, int_array
+from planner.arrays import falses, int_array, rounded
 from planner.fleet import Bools, Fleet, Ints
 from planner.sizing.instance.problem import Problem
 from planner.today import Today, read_today
@@ -37,13 +37,18 @@ class InForce:
     @cached_property
     def host_numbers(self) -> Ints:
         """Today's host of each site as a number, the same for the same name; -1 for none; shape (S,)."""
-        names = {name: number for number, name in enumerate(sorted(set(self.host) - {""}))}
+        named = sorted(set(self.host) - {""})
+        names = {name: number for number, name in enumerate(named)}
         return int_array([names.get(name, -1) for name in self.host])
 
     @cached_property
     def nowhere(self) -> Bools:
         """Sites (S,) that have no host today, so that nothing they do is a move."""
         return np.array([not hub for hub in self.hub], dtype=np.bool_)
+
+    def first_served(self, pairs: Ints) -> int:
+        """Return how many of the sites of ``pairs`` (n,) get their first host: they leave no pool, and do not move."""
+        return int(self.nowhere[self.problem.site[pairs]].sum())
 
     def moved(self, seats: Sequence[Seat], own: Bools, idle: Collection[str] = ()) -> int:
         """Return how many sites have another host than today, those that go over to their own (S,) included.
@@ -54,8 +59,10 @@ class InForce:
         runs = self.today.named & used
         for p in {seat.pool for seat in seats}:
             runs |= self.today.running(p, int(self.problem.existing[p]), used)
-        elsewhere = {seat.site for seat in seats if self.hub[seat.site] and not self._keeps(seat, runs)}
-        return len(elsewhere) + int((own & ~self.nowhere).sum()) + self.gone
+        known = [seat for seat in seats if self.hub[seat.site]]
+        elsewhere = {seat.site for seat in known if not self._keeps(seat, runs)}
+        given_up = int((own & ~self.nowhere).sum())
+        return len(elsewhere) + given_up + self.gone
 
     def _keeps(self, seat: Seat, runs: Set[str]) -> bool:
         if self.host[seat.site]:
@@ -69,8 +76,10 @@ def today_of(fleet: Fleet, problem: Problem) -> Today:
     Where more are named than fit, which of them run on is for the plan to choose.
     """
     # A host carries or stands by for one cluster at the least.
-    useful = 2 * np.bincount(problem.pool, weights=problem.clusters[problem.site], minlength=problem.pools)
-    most = np.maximum(problem.existing, np.minimum(problem.max_hosts, useful)).astype(np.int64)
+    clusters = problem.clusters[problem.site]
+    carried = np.bincount(problem.pool, weights=clusters, minlength=problem.pools)
+    useful = np.minimum(problem.max_hosts, rounded(2 * carried))
+    most = np.maximum(problem.existing, useful)
     everyone = np.full(problem.pools, np.iinfo(np.int64).max)
     return read_today(fleet, problem.pool_at, fit=everyone, most=most)
 
@@ -92,9 +101,11 @@ def incumbent_pairs(fleet: Fleet, problem: Problem, today: Today) -> Bools:
         if site not in today.hub:
             continue
         named = today.host[site]
-        for e in range(problem.indptr[s], problem.indptr[s + 1]):
-            p = problem.pool[e]
-            marks[e] = p == pool_of_host.get(named) if named else runs[p] and ids[p] in today.may_be.get(site, ())
+        at_pairs = problem.pairs_of(s)
+        pools = problem.pool[at_pairs]
+        may_be = today.may_be.get(site, ())
+        on_any = [runs[p] and ids[p] in may_be for p in pools]
+        marks[at_pairs] = pools == pool_of_host.get(named, -1) if named else on_any
     return marks
 
 

@@ -10,7 +10,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from planner.arrays import as_floats, falses, int_array
+from planner.arrays import as_floats, falses, int_array, offsets, rounded
 from planner.fleet import Bools, Fleet, Floats, Ints
 
 Measure = str  # clusters, weight, kbps, or one of `home_limits`
@@ -57,11 +57,13 @@ def read_limits(
     for place, inside, measure, setting, most in asked:
         mask = falses(hubs)
         mask[inside] = True
-        sites = np.unique(used[mask[used % hubs]] // hubs)
+        inside_it = mask[used % hubs]
+        sites = np.unique(used[inside_it] // hubs)
         if amounts[measure][sites].sum() > most:
             limit = Limit(place, setting, measure, mask[hub], most)
             key = (measure, limit.pools.tobytes())
-            kept[key] = min(limit, kept.get(key, limit), key=lambda known: known.most)
+            known = kept.get(key, limit)
+            kept[key] = min(limit, known, key=lambda known: known.most)
     return tuple(kept.values())
 
 
@@ -84,7 +86,8 @@ def _asked(fleet: Fleet) -> Iterator[tuple[str, Ints, Measure, str, float]]:
     """Yield place, hubs (positions), measure, setting and most of every limit of the fleet."""
     policy = fleet.policy
     hubs = [(f"hub {name}", int_array([h])) for h, name in enumerate(fleet.hub_ids)]
-    zones = [*hubs, *((f"zone {name}", inside) for name, inside in fleet.hubs_in_zones.items())]
+    zones = [*hubs]
+    zones += [(f"zone {name}", inside) for name, inside in fleet.hubs_in_zones.items()]
     for (place, inside), kbps in zip(hubs, fleet.hub_uplinks_kbps.tolist(), strict=True):
         if np.isfinite(kbps):
             yield place, inside, "kbps", "uplink_mbps", kbps
@@ -98,22 +101,24 @@ def _asked(fleet: Fleet) -> Iterator[tuple[str, Ints, Measure, str, float]]:
                 yield place, inside, "weight", f"max_share_percent_{kind}", _whole(fleet, share)
 
 
-def most_on_host(fleet: Fleet, weights: Floats, clusters: Ints, caps: Ints) -> float | None:
-    """Return the most weight on one host; None where there is no such limit, or the usable caps (P,) keep it.
+def most_on_host(fleet: Fleet, amounts: Mapping[Measure, Floats]) -> float | None:
+    """Return the most weight on one host; None where there is no such limit, or the usable caps keep it.
 
-    ``weights`` (S,) and ``clusters`` (S,) are those of the sites to serve.
+    ``amounts`` (S,) are those of the sites to serve.
     """
+    weights, clusters = amounts["weight"], rounded(amounts["clusters"])
     share = fleet.most_weight(fleet.policy.max_share_percent)
     if share is None or fleet.clusters_per_weight is not None:
         return None
     most = _whole(fleet, share)
     # The densest sites first fill a host with the most weight that it can carry, were they divisible.
     order = np.argsort(-weights / clusters, kind="stable")
-    before = np.concatenate(([0], np.cumsum(clusters[order])[:-1])) if len(order) else clusters
-    taken = np.clip(int(caps.max(initial=0)) - before, 0, clusters[order])
-    if float((weights[order] * taken / clusters[order]).sum()) > most:
-        return most
-    return None
+    ordered = clusters[order]
+    before = offsets(ordered)[:-1]
+    largest = int(fleet.usable_caps.max(initial=0))
+    taken = np.clip(largest - before, 0, ordered)
+    carried = float((weights[order] * taken / ordered).sum())
+    return most if carried > most else None
 
 
 def laminar_parents(sets: Sequence[Bools], size: int) -> Ints:
@@ -122,8 +127,10 @@ def laminar_parents(sets: Sequence[Bools], size: int) -> Ints:
     A place goes to the smallest set that holds it, a set to the next larger one, as node ``size + its position``; the
     last go to node ``size + len(sets)``.
     """
-    after = np.full(size + len(sets), size + len(sets), dtype=np.int64)
-    by_size = sorted(range(len(sets)), key=lambda i: -int(sets[i].sum()))
+    last = size + len(sets)
+    after = np.full(last, last, dtype=np.int64)
+    sizes = [int(inside.sum()) for inside in sets]
+    by_size = sorted(range(len(sets)), key=lambda i: -sizes[i])
     for at, i in enumerate(by_size):
         after[:size][sets[i]] = size + i
         for j in by_size[at + 1 :]:
@@ -140,4 +147,9 @@ def _whole(fleet: Fleet, share: Fraction) -> float:
 def nested(limits: Sequence[Limit]) -> bool:
     """Say whether of any two limits one holds all pools of the other, or none of them."""
     pairs = itertools.combinations((limit.pools for limit in limits), 2)
-    return all(not (a & b).any() or not (a & ~b).any() or not (b & ~a).any() for a, b in pairs)
+    return all(_apart_or_inside(one, other) for one, other in pairs)
+
+
+def _apart_or_inside(one: Bools, other: Bools) -> bool:
+    both = one & other
+    return not both.any() or (both == one).all() or (both == other).all()

@@ -10,7 +10,7 @@ from typing import Literal
 
 import numpy as np
 
-from planner.arrays import int_array, int_zeros
+from planner.arrays import int_array, int_zeros, inverse, offsets, run_of
 from planner.fleet import Bools, Fleet, Floats, Ints
 from planner.host_limits import HostLimit
 from planner.latency import RoundTrips
@@ -91,9 +91,14 @@ class Problem:
         """Site of each pair, shape (E,)."""
         return np.repeat(np.arange(self.sites), np.diff(self.indptr))
 
+    @cached_property
+    def may_own(self) -> Bools:
+        """Sites that may use their own tie-breaker, shape (S,)."""
+        return np.isfinite(self.own_cost)
+
     def pairs_of(self, site: int) -> slice:
         """Return where the pairs of ``site`` stand."""
-        return slice(int(self.indptr[site]), int(self.indptr[site + 1]))
+        return run_of(self.indptr, site)
 
     @property
     def limited(self) -> bool:
@@ -104,13 +109,19 @@ class Problem:
     def limits_said(self) -> list[str]:
         """What limits it so, each in a few words."""
         weight = [] if self.host_weight is None else ["max_share_percent"]
-        return [*(limit.said() for limit in self.limits), *(limit.said() for limit in self.host_limits), *weight]
+        limits: list[Limit | HostLimit] = [*self.limits, *self.host_limits]
+        return [*(limit.said() for limit in limits), *weight]
+
+    def weight_of(self, sites: Ints | Bools) -> int:
+        """Return what ``sites``, positions or marks (S,), weigh together."""
+        return int(self.weights[sites].sum())
 
     def may_grow(self, hosts: Ints) -> Bools:
         """Mark the pools that may run one more host than ``hosts`` (P,), shape (P,)."""
         may: Bools = hosts < self.max_hosts
         for limit in self.host_limits:
-            may[limit.pools[limit.each > limit.most - limit.taken(hosts)]] = False
+            left = limit.most - limit.taken(hosts)
+            may[limit.pools[limit.each > left]] = False
         return may
 
     def may_run(self, hosts: Ints) -> bool:
@@ -132,7 +143,8 @@ class Problem:
         free: Bools = self.margin_ms >= 0.0
         for limit in self.limits:
             each = self.amounts[limit.measure] * self.items / self.clusters
-            free &= ~(limit.pools[self.pool] & (each[self.site] > limit.most * (1 + 1e-9)))
+            too_much = each > limit.most * (1 + 1e-9)
+            free &= ~(limit.pools[self.pool] & too_much[self.site])
         return free
 
     @cached_property
@@ -151,7 +163,8 @@ class Problem:
     @cached_property
     def flows(self) -> bool:
         """Whether sites of one cluster can be shared out by a flow: limits count clusters only, and are nested."""
-        return self.host_weight is None and all(x.measure == "clusters" for x in self.limits) and nested(self.limits)
+        of_clusters = all(limit.measure == "clusters" for limit in self.limits)
+        return self.host_weight is None and of_clusters and nested(self.limits)
 
     @cached_property
     def items(self) -> Ints:
@@ -172,29 +185,37 @@ def unlimited(problem: Problem) -> Problem:
 def restrict(problem: Problem, keep: Bools) -> Problem:
     """Return the problem of the sites that ``keep`` (S,) marks, without own tie-breakers."""
     fewer = select(problem, keep[problem.site])
+    choices = np.diff(fewer.indptr)[keep]
+    site_at = problem.site_at[keep]
     return dataclasses.replace(
         fewer,
-        site_at=problem.site_at[keep],
+        site_at=site_at,
         clusters=problem.clusters[keep],
         weights=problem.weights[keep],
         kept=problem.kept[keep],
-        own_cost=np.full(int(keep.sum()), np.inf),
-        indptr=np.concatenate(([0], np.cumsum(np.diff(fewer.indptr)[keep]))).astype(np.int64),
+        own_cost=np.full(len(site_at), np.inf),
+        indptr=offsets(choices),
         amounts={measure: each[keep] for measure, each in problem.amounts.items()},
     )
 
 
 def select(problem: Problem, keep: Bools) -> Problem:
     """Return the problem of the eligible pairs that ``keep`` (E,) marks; all sites stay."""
-    sizes = np.bincount(problem.site[keep], minlength=problem.sites)
+    choices = np.bincount(problem.site[keep], minlength=problem.sites)
+    return with_pairs(problem, keep, offsets(choices))
+
+
+def with_pairs(problem: Problem, pairs: Ints | Bools, indptr: Ints) -> Problem:
+    """Return the problem of these ``pairs`` of the same fleet, positions or marks; ``indptr`` says whose they are."""
+    own_costs = [dataclasses.replace(cost, values=cost.values[pairs]) for cost in problem.own_costs]
     return dataclasses.replace(
         problem,
-        indptr=np.concatenate(([0], np.cumsum(sizes))).astype(np.int64),
-        pool=problem.pool[keep],
-        round_trips=problem.round_trips.take(keep),
-        margin_ms=problem.margin_ms[keep],
-        pair_cost=problem.pair_cost[keep],
-        own_costs=tuple(dataclasses.replace(cost, values=cost.values[keep]) for cost in problem.own_costs),
+        indptr=indptr,
+        pool=problem.pool[pairs],
+        round_trips=problem.round_trips.take(pairs),
+        margin_ms=problem.margin_ms[pairs],
+        pair_cost=problem.pair_cost[pairs],
+        own_costs=tuple(own_costs),
     )
 
 
@@ -202,19 +223,18 @@ def build_problem(fleet: Fleet, checker: Checker) -> Problem:
     """Return the sizing problem of the sites that need a host and have an eligible pool or an own tie-breaker."""
     # Where a site may only stand by, its margin is below 0, or the limit that keeps its home away is one of ``limits``.
     pairs = checker.eligible() if fleet.policy.cover == "none" else checker.eligible_with_standbys()
-    possible = fleet.own_tie_breaker == "possible"
-    wanted = checker.needs_host & (possible | (np.bincount(pairs.site, minlength=len(fleet.site_ids)) > 0))
-    site_at = int_array([s for s in _by_id(fleet.site_ids) if wanted[s]])
+    site_at = _sites_with_choice(fleet, checker, pairs)
     pool_at = _by_id(fleet.pool_ids)
-    site = _inverse(site_at, len(fleet.site_ids))[pairs.site]
-    pool = _inverse(pool_at, len(fleet.pool_ids))[pairs.pool]
-    order, number = np.lexsort((pool, site)), np.bincount(site, minlength=len(site_at))
-    own_cost = np.where(possible, np.nan_to_num(fleet.own_tie_breaker_costs, nan=1.0), np.inf)
+    site = inverse(site_at, len(fleet.site_ids))[pairs.site]
+    pool = inverse(pool_at, len(pool_at))[pairs.pool]
+    order = np.lexsort((pool, site))
+    choices = np.bincount(site, minlength=len(site_at))
+    own_cost = _own_prices(fleet)[site_at]
+    own_costs = tuple(_own_costs(fleet, pairs, order))
+    host_limits = _host_limits(fleet, pool_at)
     hub = fleet.hub_of_pool[pool_at]
-    host_limits, own_costs = _host_limits(fleet, pool_at), tuple(_own_costs(fleet, pairs, order))
     amounts = {measure: each[site_at] for measure, each in amounts_of(fleet).items()}
     limits = read_limits(fleet, hub, amounts, site, pool)
-    caps = fleet.usable_caps[pool_at]
     known = pairs.figures(order)
     return Problem(
         site_at=site_at,
@@ -222,20 +242,20 @@ def build_problem(fleet: Fleet, checker: Checker) -> Problem:
         clusters=fleet.clusters[site_at],
         weights=fleet.whole_weights[site_at],
         kept=fleet.kept[site_at],
-        own_cost=own_cost[site_at],
-        indptr=np.concatenate(([0], np.cumsum(number))).astype(np.int64),
+        own_cost=own_cost,
+        indptr=offsets(choices),
         pool=pool[order],
         round_trips=known,
-        margin_ms=(fleet.budgets_ms[pairs.site] - pairs.rtt_ms)[order],
+        margin_ms=fleet.budgets_ms[site_at][site[order]] - known.rtt_ms,
         pair_cost=known.pair_cost,
-        caps=caps,
+        caps=fleet.usable_caps[pool_at],
         max_hosts=fleet.max_hosts[pool_at],
         existing=fleet.existing_hosts[pool_at],
         host_cost=fleet.host_costs[pool_at],
         hub=hub,
         amounts={limit.measure: amounts[limit.measure] for limit in limits},
         limits=limits,
-        host_weight=most_on_host(fleet, amounts["weight"], fleet.clusters[site_at], caps),
+        host_weight=most_on_host(fleet, amounts),
         objective=fleet.policy.objective,
         split=fleet.policy.split_sites,
         host_limits=host_limits,
@@ -243,25 +263,36 @@ def build_problem(fleet: Fleet, checker: Checker) -> Problem:
     )
 
 
+def _sites_with_choice(fleet: Fleet, checker: Checker, pairs: Pairs) -> Ints:
+    """Return the sites that need a host and have one of ``pairs`` or may have an own tie-breaker, sorted by id."""
+    eligible = np.isin(np.arange(len(fleet.site_ids)), pairs.site)
+    has_choice = eligible | (fleet.own_tie_breaker == "possible")
+    by_id = _by_id(fleet.site_ids)
+    wanted: Bools = checker.needs_host & has_choice
+    found: Ints = by_id[wanted[by_id]]
+    return found
+
+
+def _own_prices(fleet: Fleet) -> Floats:
+    """Return what an own tie-breaker costs at each site, shape (sites,): 1 where no price is known, inf for none."""
+    price = np.nan_to_num(fleet.own_tie_breaker_costs, nan=1.0)
+    return np.where(fleet.own_tie_breaker == "possible", price, np.inf)
+
+
 def _own_costs(fleet: Fleet, pairs: Pairs, order: Ints) -> Iterator[OwnCost]:
     """Yield the costs of ``pairs``, in ``order``, by each aim of the caller's own that the policy names."""
     named = fleet.policy.then.replace(",", " ").split()
     for aim in fleet.own_aims:
         if aim.name in named:
-            yield OwnCost(aim.code, costs_of_pairs(fleet, aim, pairs.site, pairs.pool, pairs)[order], aim.step)
+            costs = costs_of_pairs(fleet, aim, pairs.site, pairs.pool, pairs)
+            yield OwnCost(aim.code, costs[order], aim.step)
 
 
 def _host_limits(fleet: Fleet, pool_at: Ints) -> tuple[HostLimit, ...]:
     """Return the limits on hosts of several pools, with positions in ``pool_at`` (P,)."""
-    position = _inverse(pool_at, len(pool_at))
+    position = inverse(pool_at, len(pool_at))
     return tuple(dataclasses.replace(limit, pools=position[limit.pools]) for limit in fleet.joint_host_limits)
 
 
 def _by_id(ids: tuple[str, ...]) -> Ints:
     return int_array(sorted(range(len(ids)), key=ids.__getitem__))
-
-
-def _inverse(at: Ints, size: int) -> Ints:
-    inverse = np.full(size, -1, dtype=np.int64)
-    inverse[at] = np.arange(len(at))
-    return inverse

@@ -33,7 +33,7 @@ class ArcFlow:
 
 
 def arc_flow(counts: Mapping[int, int], cap: int) -> ArcFlow:
-    """Return the arcs for items of the given sizes (size -> how many there can be) and hosts of ``cap``."""
+    """Return the arcs for items of ``counts`` (size -> how many there can be) and hosts of ``cap``, all in clusters."""
     reached, arcs = {0}, set()
     for size in sorted((s for s, n in counts.items() if n > 0 and s <= cap), reverse=True):
         starts = sorted(reached)
@@ -53,12 +53,13 @@ class Packing:
 
 
 def first_fit_decreasing(sizes: Sequence[int], cap: int) -> list[list[int]]:
-    """Return a packing by first-fit decreasing: item positions for each bin."""
+    """Return item positions for each bin of ``cap``: items of ``sizes``, each into the first with room, large first."""
     bins: list[list[int]] = []
     free: list[int] = []
     for item in sorted(range(len(sizes)), key=lambda i: (-sizes[i], i)):
         size = sizes[item]
-        spot = next((b for b, room in enumerate(free) if room >= size), None)
+        roomy = (b for b, room in enumerate(free) if room >= size)
+        spot = next(roomy, None)
         if spot is None:
             bins.append([])
             free.append(cap)
@@ -69,7 +70,7 @@ def first_fit_decreasing(sizes: Sequence[int], cap: int) -> list[list[int]]:
 
 
 def pack(sizes: Sequence[int], hosts: int, cap: int, budget: SolveBudget) -> Packing:
-    """Pack items into at most ``hosts`` bins of ``cap``, or prove that it cannot be done.
+    """Pack items of ``sizes`` into at most ``hosts`` bins of ``cap``, or prove that it cannot be done.
 
     Every size must be positive. ``proven`` is False when time ran out before either was known.
     """
@@ -79,7 +80,8 @@ def pack(sizes: Sequence[int], hosts: int, cap: int, budget: SolveBudget) -> Pac
     if sum(sizes) > hosts * cap or max(sizes) > cap:
         return Packing(None)
     large = [(i, size) for i, size in enumerate(sizes) if size > 1]
-    outcome, chosen = _flow([size for _, size in large], hosts, cap, budget)
+    of_large = [size for _, size in large]
+    outcome, chosen = _flow(of_large, hosts, cap, budget)
     if outcome.state == "infeasible":
         return Packing(None)
     if not outcome.has_solution:
@@ -105,7 +107,8 @@ def _flow(
         return answer.outcome, {}
     _, column, _ = packed
     arcs = zip(arc_flow(counts, cap).arcs, answer.x[column], strict=True)
-    return answer.outcome, {arc: round(x) for arc, x in arcs if x > 0.5}
+    used = {arc: round(x) for arc, x in arcs if x > 0.5}
+    return answer.outcome, used
 
 
 def add_fillings(model: ModelBuilder, counts: Mapping[int, int], cap: int, most: int, hosts: int) -> Terms:

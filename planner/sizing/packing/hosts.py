@@ -148,7 +148,8 @@ def fill(
 def _by_size(items: Sequence[Item]) -> tuple[list[int], list[int]]:
     """Return the positions of large items, and those of all others, each nearest first."""
     order = nearest_first(items)
-    return [g for g in order if items[g].large], [g for g in order if not items[g].large]
+    large = [g for g in order if items[g].large]
+    return large, [g for g in order if not items[g].large]
 
 
 def _seats(bins: Sequence[_Bin]) -> list[tuple[int, str, int]]:

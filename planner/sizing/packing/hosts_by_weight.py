@@ -116,7 +116,8 @@ def _packed(items: Sequence[Item], hosts: Sequence[str], cap: int, most: float, 
     fillings = pack_weighed(copies, len(hosts), cap, most, unlimited)
     if fillings is None:
         raise SolverError("sites do not fit into the hosts that were counted for them, by clusters and weight")
-    today = Counter((_kind(item), item.today) for item in items for _ in range(_units(item)))
+    units = [item for item in items for _ in range(_units(item))]
+    today = Counter((_kind(item), item.today) for item in units)
 
     def stays(filling: Filling, name: str) -> float:
         """Return the clusters that keep their host if ``filling`` is that of ``name``."""

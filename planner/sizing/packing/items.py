@@ -26,4 +26,5 @@ class Item:
 
 def nearest_first(items: Sequence[Item]) -> list[int]:
     """Return the positions of ``items`` by round-trip time, then by site."""
-    return sorted(range(len(items)), key=lambda g: (items[g].rtt_ms, items[g].site))
+    place = [(item.rtt_ms, item.site) for item in items]
+    return sorted(range(len(items)), key=place.__getitem__)

@@ -21,7 +21,8 @@ def unpacked(problem: Problem, classes: Classes, hosts: Ints, flow: Floats, budg
     matters = classes.arc_multi_cluster | weighed
     for arc in np.flatnonzero(matters & (flow > 0.5)):
         kind = int(classes.arc_items[arc]), float(classes.arc_item_weight[arc])
-        pools[int(classes.pool[arc])][kind] += round(flow[arc])
+        pool = int(classes.pool[arc])
+        pools[pool][kind] += round(flow[arc])
 
     def packs(p: int, kinds: Counter[Kind]) -> bool:
         running = int(hosts[p])

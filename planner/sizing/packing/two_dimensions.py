@@ -101,15 +101,18 @@ def add_weighed_fillings(
     ``most``: clusters and weight on a host. Return the terms that count the items of each kind.
     """
     most_clusters, most_weight = most
-    t, h = np.divmod(np.arange(len(kinds) * hosts), hosts)
-    size, weight = np.array(kinds, dtype=np.float64).reshape(-1, 2).T
+    columns = np.arange(len(kinds) * hosts)
+    t, h = np.divmod(columns, hosts)
+    size, weight = np.array(kinds, dtype=np.float64).T
     reach = np.minimum(np.cumsum(copies), hosts)
     reached = np.where(h < reach[t], copies[t], 0.0)
     x = model.block(len(t), upper=reached, whole=True)
     runs = model.block(hosts, upper=1.0, whole=True)
-    add_room(model, np.full(hosts, most_clusters), runs, [Loads(h, x, size[t])])
+    clusters = Loads(h, x, size[t])
+    add_room(model, np.full(hosts, most_clusters), runs, [clusters])
     share = weight / most_weight
-    add_room(model, np.ones(hosts), runs, [Loads(h, x, share[t])])
+    weights = Loads(h, x, share[t])
+    add_room(model, np.ones(hosts), runs, [weights])
     model.no_more(runs[1:], runs[:-1])
     number: Term = np.array([running]), -1.0
     model.at_most([(runs, 1.0), number], 0.0)

@@ -71,7 +71,8 @@ class PairAim(Aim):
 
     def reached(self, case: Case, placement: Placement, seating: Seating) -> float:
         """Return the sum over the pairs that are used."""
-        return float(self.values(case.problem, case.incumbent)[placement.pair].sum())
+        each = self.values(case.problem, case.incumbent)
+        return float(each[placement.pair].sum())
 
     def plain_bound(self, case: Case, placement: Placement, seating: Seating) -> float:
         """Return the sum if everybody had the best pair to itself."""
@@ -108,7 +109,7 @@ class Moves(PairAim):
     def bound(self, case: Case, placement: Placement, seating: Seating, known: float | None) -> float:
         """Return a bound on moves: sites without a host today do not move, whatever pool they use."""
         problem, today = case.problem, case.in_force
-        first = int(today.nowhere[problem.site[placement.pair]].sum())
+        first = today.first_served(placement.pair)
         if placement.unserved.any():  # whoever is served in their stead may have no host today
             off: Bools = ~today.incumbent & ~today.nowhere[problem.site]
             plain = _nearest_of_some(problem, as_floats(off), placement.unserved)
@@ -158,7 +159,8 @@ class Margin(Bottleneck):
     def bound(self, case: Case, placement: Placement, seating: Seating, known: float | None) -> float:
         """Return the sharper of both bounds, which are from above."""
         plain = self.plain_bound(case, placement, seating)
-        return max(self.told(case, placement, seating), plain if known is None else min(plain, known))
+        sharper = plain if known is None else min(plain, known)
+        return max(self.told(case, placement, seating), sharper)
 
     def levels(self, problem: Problem, pairs: Ints) -> Floats:
         """Return the margins of the pairs, ascending."""
@@ -180,16 +182,14 @@ class Spread(Bottleneck):
 
     def reached(self, case: Case, placement: Placement, seating: Seating) -> float:
         """Return the largest load of a host; 0 where nobody is served."""
-        loads: dict[str, int] = {}
-        for seat in seating.seats:
-            loads[seat.host] = loads.get(seat.host, 0) + seat.clusters
-        return float(max(loads.values(), default=0))
+        return float(max(seating.loads.values(), default=0))
 
     def plain_bound(self, case: Case, placement: Placement, seating: Seating) -> float:
         """Return the load if all hosts carried the same."""
         if placement.unserved.any() or placement.own.any():
             return 0.0
-        return self.ideal(case.problem, sum(len(names) for names in seating.names.values()))
+        hosts = sum(len(names) for names in seating.names.values())
+        return self.ideal(case.problem, hosts)
 
     def levels(self, problem: Problem, pairs: Ints) -> Floats:
         """Return the loads down from the largest cap."""
@@ -202,7 +202,8 @@ class Spread(Bottleneck):
 
     def within(self, problem: Problem, level: float) -> tuple[Bools, Ints]:
         """Lower all caps to the level."""
-        return trues(len(problem.pool)), np.minimum(problem.caps, int(level))
+        every_pair = trues(len(problem.pool))
+        return every_pair, np.minimum(problem.caps, int(level))
 
 
 _ALL: tuple[Aim, ...] = (
@@ -230,13 +231,15 @@ def _own_cost(problem: Problem, code: str) -> OwnCost:
 def costs_of(problem: Problem, incumbent: Bools, names: Sequence[TieBreak]) -> list[PairCost]:
     """Return what those of the aims that are sums over pairs, and apply, count on every eligible pair, in order."""
     aims = (aim_of(name) for name in names)
-    return [aim.cost(problem, incumbent) for aim in aims if isinstance(aim, PairAim) and aim.applies(incumbent)]
+    sums = [aim for aim in aims if isinstance(aim, PairAim)]
+    return [aim.cost(problem, incumbent) for aim in sums if aim.applies(incumbent)]
 
 
 def _nearest(problem: Problem, cost: Floats) -> float:
     """Return the total ``cost`` (E,) if every site that uses a pool in any plan had its best one to itself."""
     least = _least(problem, cost)
-    return float(least[np.isfinite(least) & ~np.isfinite(problem.own_cost)].sum())
+    counted = np.isfinite(least) & ~problem.may_own
+    return float(least[counted].sum())
 
 
 def _nearest_of_some(problem: Problem, cost: Floats, unserved: Bools) -> float:
@@ -246,10 +249,10 @@ def _nearest_of_some(problem: Problem, cost: Floats, unserved: Bools) -> float:
     Research 5 (1957) 266-288): no plan that serves as much weight costs less, whoever is left out.
     """
     least = _least(problem, cost)
-    least[np.isfinite(problem.own_cost)] = 0.0
+    least[problem.may_own] = 0.0
     order = np.argsort(least / problem.weights, kind="stable")
     weight = as_floats(problem.weights[order])
-    wanted = float(problem.weights[~unserved].sum())
+    wanted = float(problem.weight_of(~unserved))
     before = np.cumsum(weight) - weight
     share = np.clip((wanted - before) / weight, 0.0, 1.0)
     taken = share > 0

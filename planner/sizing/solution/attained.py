@@ -30,7 +30,8 @@ class Attained:
     @property
     def proven(self) -> bool:
         """Whether value and bound meet, within ``close``; round trips are counted in steps of a microsecond."""
-        return abs(self.value - self.bound) <= self.close + 1e-9 * abs(self.bound)
+        last_digits = 1e-9 * abs(self.bound)
+        return abs(self.value - self.bound) <= self.close + last_digits
 
 
 def attained_aims(
@@ -49,9 +50,11 @@ def attained_aims(
         aim = aim_of(name)
         if not ((aim.applies(case.incumbent) or (name == "moves" and all_move)) and aim.defined(placement)):
             continue
-        settled = not by_pools or all(one.aim != "moves" or one.proven for one in attained)
+        moves = [one for one in attained if one.aim == "moves"]
+        settled = not by_pools or all(one.proven for one in moves)
         bound = aim.bound(case, placement, seating, bounds.get(name) if settled else None)
         steps = [cost.step for cost in case.problem.own_costs if cost.code == name]
         close = min([_CLOSE, *(step / 2 for step in steps)])
-        attained.append(Attained(name, aim.told(case, placement, seating), bound, close))
+        told = aim.told(case, placement, seating)
+        attained.append(Attained(name, told, bound, close))
     return tuple(attained)

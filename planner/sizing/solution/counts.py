@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from planner.arrays import int_zeros
 from planner.fleet import Floats, Ints
 from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
@@ -35,6 +36,13 @@ class Counts:
     unserved: Ints
     own: Ints
 
+    @classmethod
+    def all_shared(cls, classes: Classes, hosts: Ints, flow: Floats | None = None) -> Counts:
+        """Return ``hosts`` (P,) and ``flow`` (A,), 0 by default, with nobody left out or on an own tie-breaker."""
+        none = int_zeros(classes.count)
+        pairs = np.zeros(len(classes.pool)) if flow is None else flow
+        return cls(hosts, pairs, none, none)
+
 
 @dataclass(frozen=True, slots=True)
 class Sized:
@@ -61,7 +69,8 @@ class Sized:
 
 def objective_value(problem: Problem, classes: Classes, counts: Counts, aim: Aim | None = None) -> float:
     """Recompute an aim (the objective by default) from the counts: the solver's 17.999999999999993 hosts are 18."""
-    own = float(np.where(counts.own > 0, classes.own_cost, 0.0) @ counts.own)
+    own_price = np.where(counts.own > 0, classes.own_cost, 0.0)
+    own = float(own_price @ counts.own)
     match aim or problem.objective:
         case "hosts":
             return float(counts.hosts.sum())
@@ -72,5 +81,7 @@ def objective_value(problem: Problem, classes: Classes, counts: Counts, aim: Aim
         case "own_cost":
             return own
         case _:
-            hosts = float(np.where(counts.hosts > 0, problem.host_cost, 0.0) @ counts.hosts)
-            return hosts + float(classes.cost @ counts.flow) + own
+            price = np.where(counts.hosts > 0, problem.host_cost, 0.0)
+            hosts = float(price @ counts.hosts)
+            pairs = float(classes.cost @ counts.flow)
+            return hosts + pairs + own

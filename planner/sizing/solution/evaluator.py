@@ -30,17 +30,13 @@ def evaluator_of(case: Case, *, cover: bool) -> Evaluator:
     problem = case.problem
 
     def evaluate(draft: Draft) -> tuple[float, ...]:
-        placement, seating = draft.placement, draft.in_use
-        seats = seating.seats
-        pairs = zip(seats, draft.standbys, strict=True)
-        bare = {seat.site for seat, standby in pairs if standby is None} if cover else set()
+        placement = draft.placement
+        seating = draft.in_use
+        uncovered = problem.weight_of(draft.bare) if cover else 0
         hosts = running(problem, draft)
-        aims = [
-            float(problem.weights[placement.unserved & problem.kept].sum()),
-            float(problem.weights[placement.unserved].sum()),
-            float(problem.weights[sorted(bare)].sum()),
-            *_objective(problem, hosts, draft),
-        ]
+        kept = problem.weight_of(placement.unserved & problem.kept)
+        weight = problem.weight_of(placement.unserved)
+        aims = [kept, weight, float(uncovered), *_objective(problem, hosts, draft)]
         for aim in map(aim_of, case.tie_breaks):
             counted = aim.applies(case.incumbent) and aim.defined(placement)
             value = aim.told(case, placement, seating) if counted else 0.0
@@ -52,7 +48,7 @@ def evaluator_of(case: Case, *, cover: bool) -> Evaluator:
 
 def running(problem: Problem, draft: Draft) -> Ints:
     """Return how many hosts of each pool carry a site or stand by for one, shape (P,)."""
-    used = {seat.host for seat in draft.seating.seats} | {name for name in draft.standbys if name}
+    used = draft.used
     hosts = int_zeros(problem.pools)
     for p, names in draft.seating.names.items():
         hosts[p] = len(used.intersection(names))
@@ -67,11 +63,14 @@ def objective_of(problem: Problem, hosts: Ints, placement: Placement) -> float:
         return float(np.maximum(0, hosts - problem.existing).sum())
     pairs = problem.pair_cost[placement.pair].sum()
     own = problem.own_cost[placement.own].sum()
-    return float(problem.host_cost[hosts > 0] @ hosts[hosts > 0]) + float(pairs) + float(own)
+    runs = hosts > 0
+    price = problem.host_cost[runs] @ hosts[runs]
+    return float(price) + float(pairs) + float(own)
 
 
 def _objective(problem: Problem, hosts: Ints, draft: Draft) -> list[float]:
     own = draft.placement.own
     fewest = [float(hosts.sum())] if problem.objective == "new_hosts" else []
     value = objective_of(problem, hosts, draft.placement)
-    return [value, *fewest, float(own.sum()), float(problem.own_cost[own].sum())]
+    own_cost = float(problem.own_cost[own].sum())
+    return [value, *fewest, float(own.sum()), own_cost]

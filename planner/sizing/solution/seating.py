@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
+from functools import cached_property
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,3 +24,16 @@ class Seating:
 
     seats: list[Seat]
     names: dict[int, list[str]]
+
+    @cached_property
+    def pool_of(self) -> dict[str, int]:
+        """The pool of each host that runs."""
+        return {name: p for p, mine in self.names.items() for name in mine}
+
+    @cached_property
+    def loads(self) -> Counter[str]:
+        """The clusters on each host that carries some."""
+        loads: Counter[str] = Counter()
+        for seat in self.seats:
+            loads[seat.host] += seat.clusters
+        return loads

@@ -42,7 +42,9 @@ def as_bounded(aims: Sequence[Aim], by: Sequence[Aim]) -> tuple[Aim, ...]:
 
 def _aim(fleet: Fleet, aim: Worth, of: Bools, missing: Bools, least: Mapping[Worth, float]) -> Aim:
     """Return the aim to miss little of the weight of the sites ``of``; the plan misses that of ``missing``."""
-    total, missed = (int(fleet.whole_weights[sites].sum()) for sites in (of, missing))
-    most = total - min(missed, math.ceil(least[aim] - 1e-6))  # bounds of solvers are a little off
+    weights = fleet.whole_weights
+    total, missed = (int(weights[sites].sum()) for sites in (of, missing))
+    least_missed = math.ceil(least[aim] - 1e-6)
+    most = total - min(missed, least_missed)  # bounds of solvers are a little off
     value, bound = (float(units * fleet.weight_unit) for units in (total - missed, most))
     return Aim(aim, value, bound, bound <= value)

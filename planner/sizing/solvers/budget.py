@@ -88,8 +88,13 @@ class SolveBudget:
         left = seconds if self.left is None else min(seconds, self.left)
         return dataclasses.replace(self, seconds=left, started=time.monotonic())
 
+    def part(self, share: float) -> SolveBudget:
+        """Return an effort that begins now and may take a ``share`` of what is left; without a limit it is this one."""
+        left = self.left
+        return self if left is None else self.within(share * left)
+
     def tell(self, stage: str, best: float | None, bound: float | None) -> None:
-        """Report progress to ``watch``."""
+        """Report to ``watch`` that a ``stage`` knows a value, the ``best`` so far, and a ``bound``, None for none."""
         if self.watch is not None:
             progress = Progress(stage, best, bound, time.monotonic() - self.started)
             if self.watch(progress) is False:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -49,7 +50,8 @@ def _outcome(highs: highspy.Highs) -> Outcome:
         return Outcome("optimal", word, value, value)
     if status not in (kinds.kOptimal, kinds.kTimeLimit, kinds.kInterrupt, kinds.kIterationLimit, kinds.kSolutionLimit):
         raise SolverError(f"the solver ended with: {word}")
-    mixed = any(kind != highspy.HighsVarType.kContinuous for kind in highs.getLp().integrality_)
+    kinds_of_columns = highs.getLp().integrality_
+    mixed = any(kind != highspy.HighsVarType.kContinuous for kind in kinds_of_columns)
     found = info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
     value = info.objective_function_value
     if status == kinds.kOptimal:
@@ -74,6 +76,13 @@ class LinearProgram:
     row_upper: Floats
     whole: Bools | None = None
     lower: Floats | None = None
+
+    def fixed(self, columns: Ints, values: Ints | Floats) -> LinearProgram:
+        """Return the program in which ``columns`` (n,) have these ``values`` (n,)."""
+        lower = np.zeros(len(self.cost)) if self.lower is None else self.lower.copy()
+        upper = self.upper.copy()
+        lower[columns] = upper[columns] = values
+        return dataclasses.replace(self, lower=lower, upper=upper)
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +163,7 @@ class GrowingProgram:
         self._highs.addCols(number, nothing, nothing, inf, len(matrix.data), *entries)
 
     def bound(self, columns: Ints, lower: Floats, upper: Floats) -> None:
-        """Set the limits of ``columns``; all shapes (C,)."""
+        """Keep ``columns`` from ``lower`` to ``upper`` from here on; all shapes (C,)."""
         self._highs.changeColsBounds(len(columns), columns.astype(np.int32), lower, upper)
 
     def price(self, columns: Ints, cost: Floats) -> None:
@@ -162,7 +171,7 @@ class GrowingProgram:
         self._highs.changeColsCost(len(columns), columns.astype(np.int32), cost)
 
     def change(self, row: int, column: int, value: float) -> None:
-        """Set one coefficient of the rows that are there."""
+        """Set the coefficient of ``column`` in a ``row`` that is there to ``value``."""
         self._highs.changeCoeff(row, column, value)
 
     def basis(self) -> Any:
@@ -184,7 +193,8 @@ class GrowingProgram:
             return _NOT_SOLVED
         with silenced():
             # The solver counts the seconds of all runs together.
-            left = np.inf if budget.left is None else self._highs.getRunTime() + budget.left
+            gone = self._highs.getRunTime()
+            left = np.inf if budget.left is None else gone + budget.left
             self._highs.setOptionValue("time_limit", left)
             _listen(self._highs, budget)
             self._highs.run()

@@ -64,9 +64,11 @@ def rows_of(dense: Floats) -> Compressed:
 def _lines(line: Ints, place: Ints, value: Floats, lines: int, width: int) -> tuple[Whole, Whole, Floats]:
     key = line * max(1, width) + place
     order = np.argsort(key, kind="stable")
-    key, value = key[order], value[order].astype(np.float64)
+    key = key[order]
+    value = value[order].astype(np.float64)
     first = np.flatnonzero(np.diff(key, prepend=-1))
     if len(first) < len(key):
-        key, value = key[first], np.add.reduceat(value, first)
+        key = key[first]
+        value = np.add.reduceat(value, first)
     indptr = np.searchsorted(key, np.arange(lines + 1) * max(1, width))
     return indptr.astype(np.int32), (key % max(1, width)).astype(np.int32), value

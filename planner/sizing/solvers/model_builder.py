@@ -13,8 +13,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.arrays import as_floats, falses, int_zeros
+from planner.arrays import falses, indices, int_zeros, inverse
 from planner.fleet import Bools, Floats, Ints
+from planner.host_limits import HostLimit
 from planner.sizing.instance.limits import Measure
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.highs import LinearProgram
@@ -22,9 +23,9 @@ from planner.sizing.solvers.matrices import by_columns
 
 _MOST_SIZES = 12  # at a pool; rows (3) for more cost more than they cut
 
-Numbers = Ints | Floats | float
-Term = tuple[Ints, Floats | float]  # columns and their coefficients
-Terms = tuple[Ints, Ints, Floats | float]  # row among those that are added, column, coefficient
+Numbers = Ints | Floats | Bools | float
+Term = tuple[Ints, Numbers]  # columns and their coefficients
+Terms = tuple[Ints, Ints, Numbers]  # row among those that are added, column, coefficient
 
 
 class ModelBuilder:
@@ -50,7 +51,7 @@ class ModelBuilder:
         whole: Bools | bool = False,
         lower: Numbers = 0.0,
     ) -> Ints:
-        """Add so many columns, and return their positions."""
+        """Add ``size`` columns, of which each or those marked are ``whole`` numbers, and return their positions."""
         first = self.columns
         self.columns += size
         self._cost.append(_floats(cost, size))
@@ -71,8 +72,21 @@ class ModelBuilder:
 
     def no_more(self, columns: Ints, others: Ints, high: Numbers = 0.0) -> None:
         """Add rows by which each of ``columns`` (n,) exceeds that of ``others`` (n,) by at most ``high``."""
-        each = np.arange(len(columns))
-        self.add([(each, columns, 1.0), (each, others, -1.0)], len(columns), -np.inf, high)
+        each = indices(columns)
+        self.below([(each, columns, 1.0), (each, others, -1.0)], len(columns), high)
+
+    def below(self, terms: Sequence[Terms], rows: int, high: Numbers = 0.0) -> Ints:
+        """Add so many rows that come to ``high`` (rows,) at most, and return their positions."""
+        return self.add(terms, rows, -np.inf, high)
+
+    def equal(self, terms: Sequence[Terms], rows: int, value: Numbers = 0.0) -> Ints:
+        """Add so many rows that come to ``value`` (rows,), and return their positions."""
+        return self.add(terms, rows, value, value)
+
+    def define(self, columns: Ints, terms: Sequence[Terms]) -> None:
+        """Add rows by which each of ``columns`` (n,) is the sum of the ``terms`` of its row."""
+        itself: Terms = indices(columns), columns, -1.0
+        self.equal([*terms, itself], len(columns))
 
     def add(self, terms: Sequence[Terms], rows: int, low: Numbers, high: Numbers) -> Ints:
         """Add so many rows, with limits of shape (rows,), and return their positions."""
@@ -103,6 +117,11 @@ class ModelBuilder:
         )
 
 
+def loosened(most: float, part: float = 1e-7) -> float:
+    """Return ``most``, a limit on costs, raised by a small ``part``: what is as good to the last digit keeps it."""
+    return most + part * max(1.0, abs(most))
+
+
 def _floats(values: Numbers, size: int) -> Floats:
     return np.broadcast_to(np.asarray(values, dtype=np.float64), size)
 
@@ -120,16 +139,25 @@ class Loads:
     column: Ints
     items: Ints | Floats
 
+    def some(self, chosen: Ints) -> Loads:
+        """Return the columns at the positions ``chosen`` (n,)."""
+        return Loads(self.pool[chosen], self.column[chosen], self.items[chosen])
+
+    def at(self, pools: Ints, count: int) -> Loads:
+        """Return the columns at ``pools`` (n,), which are numbered in their order, of ``count`` pools in all."""
+        number = inverse(pools, count)[self.pool]
+        there = np.flatnonzero(number >= 0)
+        return Loads(number[there], self.column[there], self.items[there])
+
 
 def add_room(model: ModelBuilder, caps: Ints | Floats, hosts: Ints, loads: Sequence[Loads]) -> None:
     """Add (2) alone; ``hosts`` (P,) are the columns n_p, ``caps`` (P,) what one host carries.
 
     Single hosts are pools of their own here, with a column that says whether they run. Weight counts in the same way.
     """
-    brought: list[Terms] = [(load.pool, load.column, as_floats(load.items)) for load in loads]
-    room = np.asarray(caps, dtype=np.float64)
-    carried = (np.arange(len(hosts)), hosts, -room)
-    model.add([*brought, carried], len(hosts), -np.inf, 0.0)
+    brought: list[Terms] = [(load.pool, load.column, load.items) for load in loads]
+    carried: Terms = indices(hosts), hosts, -caps
+    model.below([*brought, carried], len(hosts))
 
 
 def add_capacity(model: ModelBuilder, caps: Ints, hosts: Ints, loads: Sequence[Loads]) -> None:
@@ -170,14 +198,23 @@ def _counted(pools: Bools, pool: Ints, column: Ints) -> Loads:
     return Loads(number[pool], column, np.ones(len(column)))
 
 
-def add_host_limits(model: ModelBuilder, problem: Problem, hosts: Ints) -> None:
-    """Add what hosts of several pools may take together; ``hosts`` (P,) are the columns n_p."""
-    for limit in problem.host_limits:
-        model.at_most([(hosts[limit.pools], as_floats(limit.each))], float(limit.most))
+def add_weight_on_hosts(model: ModelBuilder, most: float | None, hosts: Ints, load: Loads) -> None:
+    """Add that a host carries ``most`` weight, unless it is None; ``hosts`` and ``load`` as in `add_room`."""
+    if most is not None:
+        add_room(model, np.full(len(hosts), most), hosts, [load])
+
+
+def add_host_limits(model: ModelBuilder, limits: Sequence[HostLimit], hosts: Ints) -> None:
+    """Add the ``limits`` on what hosts of several pools take together; ``hosts`` (P,) are the columns n_p."""
+    for limit in limits:
+        model.at_most([(hosts[limit.pools], limit.each)], limit.most)
 
 
 def add_new_hosts(model: ModelBuilder, existing: Ints, hosts: Ints, cost: float) -> Ints:
-    """Add columns a_p >= n_p - e_p of hosts to add, at their ``cost`` each; ``hosts`` (P,) are the columns n_p."""
+    """Add columns a_p >= n_p - e_p of hosts to add, at their ``cost`` each.
+
+    ``existing`` (P,) are e, ``hosts`` (P,) the columns n.
+    """
     added = model.block(len(hosts), cost)
     model.no_more(hosts, added, existing)
     return added
@@ -186,18 +223,22 @@ def add_new_hosts(model: ModelBuilder, existing: Ints, hosts: Ints, cost: float)
 def add_distance(model: ModelBuilder, columns: Ints, reference: Floats, cost: float) -> None:
     """Add columns t >= |x - r| for ``columns`` (n,) and a ``reference`` (n,), at their ``cost`` each."""
     away = model.block(len(columns), cost)
-    each = np.arange(len(columns))
+    each = indices(columns)
     below: list[Terms] = [(each, columns, 1.0), (each, away, 1.0)]
     model.no_more(columns, away, reference)
     model.add(below, len(columns), reference, np.inf)
 
 
 def add_place_limits(
-    model: ModelBuilder, problem: Problem, pool: Ints, column: Ints, amounts: Mapping[Measure, Floats]
+    model: ModelBuilder, problem: Problem, pool: Ints, column: Ints, amounts: Mapping[Measure, Floats], of: Ints
 ) -> None:
-    """Add the limits on hubs and zones; a unit of each ``column`` (X,) brings ``amounts`` (X,) to its ``pool`` (X,)."""
+    """Add the limits on hubs and zones.
+
+    A unit of each ``column`` (X,) brings the ``amounts`` (S,) of the site, or (K,) of the class, that it is ``of`` (X,)
+    to its ``pool`` (X,).
+    """
     for limit in problem.limits:
         inside = limit.pools[pool]
         if inside.any():
-            brought = amounts[limit.measure][inside]
+            brought = amounts[limit.measure][of[inside]]
             model.at_most([(column[inside], brought)], limit.most)

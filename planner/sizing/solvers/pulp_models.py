@@ -37,7 +37,8 @@ class PulpModel:
             return Outcome("unsolved", "no time left"), np.zeros(0)
         self._take_in(self.builder.program(cost))
         used = np.flatnonzero(cost).tolist()
-        self._model.setObjective(_linear((self._variables[j], float(cost[j])) for j in used))
+        total = _linear((self._variables[j], float(cost[j])) for j in used)
+        self._model.setObjective(total)
         with silenced():
             self._model.solve(_highs(budget, stage))
             if _failed(self._model.solverModel):
@@ -56,13 +57,16 @@ class PulpModel:
         for j in range(first, columns):
             most = float(program.upper[j])
             kind = _KINDS[int(whole[j])]
-            self._variables.append(self._model.add_variable(f"x{j:07d}", 0, most if np.isfinite(most) else None, kind))
+            upper = most if np.isfinite(most) else None
+            self._variables.append(self._model.add_variable(f"x{j:07d}", 0, upper, kind))
         given = program.matrix
-        matrix = sp.csr_array(sp.csc_array((given.data, given.indices, given.indptr), shape=given.shape))
+        by_column = sp.csc_array((given.data, given.indices, given.indptr), shape=given.shape)
+        matrix = sp.csr_array(by_column)
         for i in range(self._rows, len(program.row_lower)):
             entries = slice(matrix.indptr[i], matrix.indptr[i + 1])
             of_row = zip(matrix.indices[entries].tolist(), matrix.data[entries].tolist(), strict=True)
-            self._add_row(_linear((self._variables[j], value) for j, value in of_row), program, i)
+            summed = _linear((self._variables[j], value) for j, value in of_row)
+            self._add_row(summed, program, i)
         self._rows = len(program.row_lower)
 
     def _add_row(self, terms: Any, program: LinearProgram, i: int) -> None:

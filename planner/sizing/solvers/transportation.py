@@ -86,7 +86,8 @@ def _flow(
     """Return the flow with steps that are ``coarser`` times as large, None for none, or the status of a failure."""
     sources = len(problem.supply)
     total = int(problem.supply.sum())
-    after = laminar_parents([inside for inside, _ in problem.limits], len(problem.room))
+    sets = [inside for inside, _ in problem.limits]
+    after = laminar_parents(sets, len(problem.room))
     limits = [most for _, most in problem.limits]
     taken = np.concatenate((problem.room, limits)).astype(np.int64)
     if (taken < 0).any():
@@ -128,7 +129,8 @@ def combined(costs: Sequence[Cost], total: int, nodes: int, coarser: float = 1.0
     """
     while True:
         steps = [cost.step * coarser for cost in costs]
-        whole = [rounded(cost.values / step) for cost, step in zip(costs, steps, strict=True)]
+        paired = zip(costs, steps, strict=True)
+        whole = [rounded(cost.values / step) for cost, step in paired]
         most = [int(values.max(initial=0)) for values in whole]
         # Plain integers here: they cannot overflow while it is found out whether arrays would.
         above = [m * total + 1 for m in most]

@@ -54,13 +54,13 @@ class AmongAsGood:
         for aim in applied:
             if self.budget.spent or not aim.defined(placement):
                 break
-            costs, told = self._costs(aim), self._told(aim)
+            costs = self._costs(aim)
+            told = self._told(aim)
             if aim.name not in self.bounds:
                 self.bounds[aim.name] = level.bound(aim, costs, told)
             level.keep(aim, costs, told)
         if "moves" in self.bounds:  # in the count of placements, sites without a host today move
-            served = problem.site[placement.pair]
-            self.bounds["moves"] += float(self.case.in_force.nowhere[served].sum())
+            self.bounds["moves"] += self.case.in_force.first_served(placement.pair)
         return self.draft, self.bounds
 
     def _told(self, aim: Aim) -> float:

@@ -68,7 +68,8 @@ def as_good_as(problem: Problem, draft: Draft) -> AsGood:
     hosts, placement = running(problem, draft), draft.placement
     out, own = placement.unserved, placement.own
     objective = objective_of(problem, hosts, placement)
-    weight = int(problem.weights[out].sum())
-    kept = int(problem.weights[out & problem.kept].sum())
+    weight = problem.weight_of(out)
+    kept = problem.weight_of(out & problem.kept)
     own_cost = float(problem.own_cost[own].sum())
-    return AsGood(objective, int(hosts.sum()), weight, kept, int(own.sum()), own_cost)
+    number = int(own.sum())
+    return AsGood(objective, int(hosts.sum()), weight, kept, number, own_cost)

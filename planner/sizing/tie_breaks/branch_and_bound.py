@@ -43,6 +43,7 @@ from planner.sizing.solvers.model_builder import (
     add_host_limits,
     add_place_limits,
     add_room,
+    add_weight_on_hosts,
 )
 from planner.sizing.tie_breaks.as_good import AsGood
 from planner.sizing.tie_breaks.pseudo_costs import PseudoCosts, broken
@@ -118,7 +119,8 @@ class _Tree:
         self.upper = program.upper
         self.whole = falses(len(self.upper))
         self.whole[: problem.pools] = True
-        self.whole[problem.pools :][: self.pairs] = problem.items[problem.site] > 1
+        several = problem.items[problem.site] > 1
+        self.whole[problem.pools :][: self.pairs] = several
         one_each = np.ones_like(problem.pool)
         self.relaxation = WithOpenRows(program, problem.pools, problem.pool, one_each, budget.seed)
         self.pseudo_costs = PseudoCosts(len(self.whole))
@@ -216,14 +218,14 @@ def _program(model: LocationModel) -> LinearProgram:
     x = built.block(len(problem.pool), model.cost.values, upper=1.0)
     own = out = int_zeros(0)
     if model.as_good:
-        own = np.flatnonzero(np.isfinite(problem.own_cost))
+        own = np.flatnonzero(problem.may_own)
     if model.as_good and model.as_good.weight:
         out = np.arange(problem.sites)
     own_cost = 0.0 if model.own is None else model.own[own]
     o = built.block(len(own), own_cost, upper=1.0)
     u = built.block(len(out), upper=1.0)
-    ways: list[Terms] = [(problem.site, x, 1.0), (own, o, 1.0), (out, u, 1.0)]
-    built.add(ways, problem.sites, 1.0, 1.0)
+    shared: Terms = problem.site, x, 1.0
+    built.equal([shared, (own, o, 1.0), (out, u, 1.0)], problem.sites, 1.0)
     clusters = Loads(problem.pool, x, problem.clusters[problem.site])
     add_carried = add_room if problem.split else add_capacity
     add_carried(built, problem.caps, n, [clusters])
@@ -231,7 +233,8 @@ def _program(model: LocationModel) -> LinearProgram:
         built.row([(n, 1.0)], model.hosts, model.hosts)
     else:
         priced: list[Term] = [(x, problem.pair_cost)]
-        model.as_good.add(built, problem, n, priced, (o, problem.own_cost[own]))
+        priced_own: Term = o, problem.own_cost[own]
+        model.as_good.add(built, problem, n, priced, priced_own)
         kept_weights = problem.weights * problem.kept
         model.as_good.add_weight(built, u, problem.weights, kept_weights)
     for aim in model.before:
@@ -239,11 +242,8 @@ def _program(model: LocationModel) -> LinearProgram:
         if aim.own is not None:
             terms.append((o, aim.own[own]))
         built.at_most(terms, aim.value + 1e-6)  # what is as good to the last digit is as good
-    add_host_limits(built, problem, n)
-    brought = {measure: each[problem.site] for measure, each in problem.amounts.items()}
-    add_place_limits(built, problem, problem.pool, x, brought)
-    if problem.host_weight is not None:
-        carried = Loads(problem.pool, x, problem.weights[problem.site])
-        most = np.full(problem.pools, problem.host_weight)
-        add_room(built, most, n, [carried])
+    add_host_limits(built, problem.host_limits, n)
+    add_place_limits(built, problem, problem.pool, x, problem.amounts, problem.site)
+    weights = Loads(problem.pool, x, problem.weights[problem.site])
+    add_weight_on_hosts(built, problem.host_weight, n, weights)
     return built.program()

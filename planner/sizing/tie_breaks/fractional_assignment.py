@@ -21,18 +21,18 @@ def preferred_arcs(problem: Problem, classes: Classes, hosts: Ints, costs: Seque
     A site that the flow of least ``costs`` divides counts where most of it goes. Needs limits that are those of a flow.
     """
     supply = problem.items
+    limits = [(limit.pools, int(limit.most)) for limit in problem.limits]
     transport = Transport(
         tail=problem.site,
         head=problem.pool,
         supply=supply,
         room=problem.caps * hosts,
-        limits=tuple((limit.pools, int(limit.most)) for limit in problem.limits),
+        limits=tuple(limits),
     )
     open_pairs = transport.room[transport.head] > 0  # most pools of a large fleet are empty
     each = supply[problem.site[open_pairs]]
-    flow = least_cost_flow(
-        transport.take(open_pairs), [Cost(cost.values[open_pairs] / each, cost.step / _PARTS) for cost in costs]
-    )
+    of_parts = [Cost(cost.values[open_pairs] / each, cost.step / _PARTS) for cost in costs]
+    flow = least_cost_flow(transport.take(open_pairs), of_parts)
     if flow is None:
         return None
     shares = np.zeros(len(problem.pool))

@@ -94,7 +94,9 @@ class _Network:
 def _network(problem: Problem, sized: Sized) -> _Network:
     classes, counts = sized.classes, sized.counts
     pools, kinds = problem.pools, classes.count
-    unserved_sinks, own_sinks, arc_sinks = pools, pools + kinds, pools + 2 * kinds
+    unserved_sinks = pools
+    own_sinks = pools + kinds
+    arc_sinks = pools + 2 * kinds
     fixed_pair = classes.fixed[classes.of_site[problem.site]]
     sink_of_arc = arc_sinks + arc_of_pair(problem, classes)
     head = np.where(fixed_pair, sink_of_arc, problem.pool)

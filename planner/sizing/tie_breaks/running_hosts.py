@@ -69,7 +69,9 @@ def _on_running_hosts(problem: Problem, hosts: Ints, today: InForce) -> Bools:
     running: set[tuple[int, str]] = set()
     for p, number in serves.items():
         most_first = sorted(number, key=lambda name: (-number[name], name))
-        running.update((p, name) for name in most_first[: int(hosts[p])])
+        kept = most_first[: int(hosts[p])]
+        running.update((p, name) for name in kept)
     marks = today.incumbent.copy()
-    marks[staying] = [not name or (p, name) in running for p, name in zip(pools, names, strict=True)]
+    hosts_today = zip(pools, names, strict=True)
+    marks[staying] = [not name or (p, name) in running for p, name in hosts_today]
     return marks

@@ -19,7 +19,8 @@ def arc_means(problem: Problem, classes: Classes, values: Floats) -> Floats:
     """Return the mean over each class's sites of a value of pairs (E,), on each arc (A,)."""
     arc = arc_of_pair(problem, classes)
     total = np.bincount(arc, weights=values, minlength=len(classes.pool))
-    return np.asarray(total / np.maximum(1, np.bincount(arc, minlength=len(classes.pool))))
+    pairs = np.bincount(arc, minlength=len(classes.pool))
+    return np.asarray(total / np.maximum(1, pairs))
 
 
 def secondary_costs(problem: Problem, classes: Classes, incumbent: Bools, tie_breaks: Sequence[TieBreak]) -> list[Cost]:

@@ -51,6 +51,7 @@ from planner.sizing.solvers.model_builder import (
     add_host_limits,
     add_place_limits,
     add_room,
+    add_weight_on_hosts,
 )
 from planner.sizing.tie_breaks.as_good import AsGood
 from planner.sizing.tie_breaks.whole_search import WholeSearch
@@ -172,8 +173,9 @@ class _Model:
         somewhere[classes.of_site[~self.today.nowhere]] = True
         self.out = np.arange(classes.count if as_good.weight else 0)
         no_move = as_floats(somewhere[self.out])
-        self.u = built.block(len(self.out), -no_move, classes.size[self.out], whole=True)
-        self.with_own = np.flatnonzero(np.isfinite(classes.own_cost))
+        size = classes.size[self.out]
+        self.u = built.block(len(self.out), -no_move, size, whole=True)
+        self.with_own = np.flatnonzero(classes.may_own)
         most_own = classes.size[self.with_own]
         self.o = built.block(len(self.with_own), upper=most_own, whole=True)
 
@@ -198,24 +200,23 @@ class _Model:
         problem = self.problem
         classes = self.classes
         built = self.built
-        of_class, of_site = classes.arc_items, problem.clusters[self.site]
+        of_class = classes.arc_items
+        of_site = problem.clusters[self.site]
         going = Loads(classes.pool, self.f, of_class)
         staying = Loads(self.pool, self.y, of_site)
         add_carried = add_room if problem.split else add_capacity
         add_carried(built, problem.caps, self.n, [going, staying])
-        add_host_limits(built, problem, self.n)
+        add_host_limits(built, problem.host_limits, self.n)
         pool = np.concatenate((classes.pool, self.pool))
         column = np.concatenate((self.f, self.y))
         brought = {}
         for measure, each in classes.amounts.items():
-            of_stayers = problem.amounts[measure][self.site]
-            brought[measure] = np.concatenate((each[classes.of_arc], of_stayers))
-        add_place_limits(built, problem, pool, column, brought)
-        if problem.host_weight is not None:
-            of_stayers = as_floats(problem.weights[self.site])
-            weight = np.concatenate((classes.arc_item_weight, of_stayers))
-            most = np.full(problem.pools, problem.host_weight)
-            add_room(built, most, self.n, [Loads(pool, column, weight)])
+            brought[measure] = np.concatenate((each, problem.amounts[measure]))
+        # First the amounts of classes, then those of sites.
+        of = np.concatenate((classes.of_arc, classes.count + self.site))
+        add_place_limits(built, problem, pool, column, brought, of)
+        weight = np.concatenate((classes.arc_item_weight, as_floats(problem.weights[self.site])))
+        add_weight_on_hosts(built, problem.host_weight, self.n, Loads(pool, column, weight))
 
     def _opened(self) -> None:
         """Add (4)."""
@@ -223,15 +224,13 @@ class _Model:
         opened = self.n[self.pool]
         opened[self.named] = self.r[named_host]
         self.built.no_more(self.y, opened)
-        sites = self.site[self.named]
-        clusters = as_floats(self.problem.clusters[sites])
-        caps = -as_floats(self.problem.caps[self.pool_of_host])
-        on_host: Terms = named_host, self.y[self.named], clusters
-        room: Terms = np.arange(self.hosts_today), self.r, caps
-        self.built.add([on_host, room], self.hosts_today, -np.inf, 0.0)
-        run_on: Terms = self.pool_of_host, self.r, 1.0
-        running: Terms = np.arange(self.problem.pools), self.n, -1.0
-        self.built.add([run_on, running], self.problem.pools, -np.inf, 0.0)
+        clusters = self.problem.clusters[self.site[self.named]]
+        on_host = Loads(named_host, self.y[self.named], clusters)
+        caps = self.problem.caps[self.pool_of_host]
+        add_room(self.built, caps, self.r, [on_host])
+        one = np.ones(len(self.n))
+        run_on = Loads(self.pool_of_host, self.r, np.ones(len(self.r)))
+        add_room(self.built, one, self.n, [run_on])
 
     def _as_good(self, as_good: AsGood) -> None:
         """Add (5)."""
@@ -247,7 +246,8 @@ class _Model:
     def hold(self, cut: Cut) -> None:
         """Add (6) of one condition."""
         inside = np.flatnonzero(cut.room)
-        hosts, room = self.n[inside], cut.room[inside]
+        hosts = self.n[inside]
+        room = cut.room[inside]
         demand = int(cut.demand)
         self.built.row([(hosts, as_floats(room))], demand, np.inf)
         for divisor in sorted({*room.tolist(), *(room // 2).tolist()} - {0, 1}):
@@ -266,7 +266,8 @@ class _Model:
         classes = self.classes
         stays = arc_of_pair(self.problem, classes)[self.pairs]
         units = classes.unit_demand[classes.of_site[self.site]]
-        staying = np.bincount(stays, weights=x[self.y] * units, minlength=len(self.f))
+        units_on = x[self.y] * units
+        staying = np.bincount(stays, weights=units_on, minlength=len(self.f))
         flow = x[self.f] + staying
         unserved = int_zeros(classes.count)
         own = int_zeros(classes.count)
@@ -274,7 +275,8 @@ class _Model:
         own[self.with_own] = np.rint(x[self.o])
         keeps = self.today.incumbent.copy()
         runs_on = x[self.r] > 0.5
-        keeps[self.pairs[self.named]] = runs_on[self.host[self.named]]
+        named = self.pairs[self.named]
+        keeps[named] = runs_on[self.host[self.named]]
         hosts = rounded(x[self.n])
         whole = classes.arc_fixed
         flow = np.where(whole, np.rint(flow), flow)

@@ -108,7 +108,8 @@ def _fewest_moves(evaluator: FlowEvaluator, host: Ints | None) -> float | None:
     most = int(sized.counts.hosts.sum())
     as_good = AsGood(float(most), most, 0, 0, 0, 0.0)
     today = Today(evaluator.incumbent, unnamed if host is None else host, nowhere)
-    found = most_staying(problem, sized.classes, as_good, today, sized.cuts or (), evaluator.budget)
+    cuts = sized.cuts or ()
+    found = most_staying(problem, sized.classes, as_good, today, cuts, evaluator.budget)
     if found is None:
         return None
     if found.counts is not None:
@@ -204,8 +205,10 @@ def _proposals(problem: Problem, hosts: Ints, priced: Priced) -> Iterator[Ints]:
     worth = np.where(np.isfinite(priced.worth), priced.worth, 0.0)
     last = np.maximum(hosts - 1, 0)
     following = np.minimum(hosts, worth.shape[1] - 1)
-    loss = np.where(hosts > 0, -worth[pools, last], np.inf)
-    gain = np.where(hosts < problem.max_hosts, worth[pools, following], np.inf)
+    lost = worth[pools, last]
+    loss = np.where(hosts > 0, -lost, np.inf)
+    won = worth[pools, following]
+    gain = np.where(hosts < problem.max_hosts, won, np.inf)
     change = loss[:, None] + gain[None, :]
     np.fill_diagonal(change, np.inf)
     for at in np.argsort(change, axis=None, kind="stable").tolist():

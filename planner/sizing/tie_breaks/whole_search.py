@@ -93,7 +93,8 @@ class WholeSearch:
             column = int(columns[np.argmin(distance)])
             up = float(node.x[column] % 1) >= 0.5
             halves = (self._half(node, column, up=side) for side in (up, not up))
-            better = next((half for half in halves if half is not None and half.bound < self._value), None)
+            open_halves = filter(None, halves)
+            better = next((half for half in open_halves if half.bound < self._value), None)
             if better is None:
                 return
             node = better

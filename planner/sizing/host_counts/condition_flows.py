@@ -1,0 +1,148 @@
+"""The flow network of a Hall condition, its maximum flows, and the cuts that a flow which lacks something shows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+from ortools.graph.python import max_flow
+
+from planner.arrays import falses, indices, int_array, int_zeros, offsets
+from planner.errors import SolverError
+from planner.fleet import Bools, Ints
+
+if TYPE_CHECKING:
+    from planner.sizing.host_counts.hall_conditions import Cut, HallCondition
+
+
+class Network:
+    """The flow network of a condition, source to classes to pools to sink; only the room of the pools changes."""
+
+    def __init__(self, condition: HallCondition) -> None:
+        self.condition, classes = condition, condition.classes
+        kinds = len(condition.demand)
+        pools = len(condition.room)
+        places = pools + len(condition.limits)  # behind the classes: pools, then limits
+        self.source = kinds + places
+        self.sink = kinds + places + 1
+        # The last drain is the sink.
+        last = condition.laminar_parents == places
+        after = np.where(last, self.sink, kinds + condition.laminar_parents)
+        place = kinds + np.arange(places)
+        self.flows = max_flow.SimpleMaxFlow()
+        add = self.flows.add_arcs_with_capacity
+        asking = np.flatnonzero(condition.demand)
+        from_source = np.full(len(asking), self.source)
+        add(from_source, asking, condition.demand[asking])
+        of_arc = classes.of_arc[condition.arcs]
+        pool = classes.pool[condition.arcs]
+        self.pairs = add(of_arc, place[pool], condition.demand[of_arc])
+        self.rooms = add(place[:pools], after[:pools], int_zeros(pools))
+        if condition.limits:
+            most = int_array([most for _, most in condition.limits])
+            add(place[pools:], after[pools:], most)
+
+    def solve(self, hosts: Ints) -> Flow:
+        """Return the maximum flow; SolverError when the flow code fails."""
+        room = self.condition.room * hosts
+        self.flows.set_arcs_capacity(self.rooms, room)
+        status = self.flows.solve(self.source, self.sink)
+        if status != self.flows.OPTIMAL:
+            raise SolverError(f"the solver of network flows failed (status {status})")
+        value = int(self.flows.optimal_flow())
+        spare = room - self._on(self.rooms)
+        source_side = falses(self.sink + 1)
+        sink_side = ~source_side
+        if value < self.condition.demand.sum():
+            source_side = self._marked(self.flows.get_source_side_min_cut())
+            sink_side = self._marked(self.flows.get_sink_side_min_cut())
+        return Flow(self.condition, hosts, value, room, spare, source_side, sink_side)
+
+    def on_pairs(self) -> Ints:
+        """Return the last flow on the arcs from classes to pools."""
+        return self._on(self.pairs)
+
+    def _on(self, arcs: Ints) -> Ints:
+        return np.asarray(self.flows.flows(arcs), dtype=np.int64)
+
+    def _marked(self, nodes: Sequence[int]) -> Bools:
+        marked = falses(self.sink + 1)
+        marked[np.asarray(nodes, dtype=np.int64)] = True
+        return marked
+
+
+@dataclass(frozen=True)
+class Flow:
+    """A maximum flow of a condition with ``hosts`` (P,).
+
+    ``room`` (P,) of the pools, ``spare`` (P,) what is left of it. ``source_side``: nodes (classes, then pools) that
+    unserved demand can still reach, the minimal minimum cut. ``sink_side``: nodes from which spare room can be reached;
+    its complement is the maximal minimum cut.
+    """
+
+    condition: HallCondition
+    hosts: Ints
+    value: int
+    room: Ints
+    spare: Ints
+    source_side: Bools
+    sink_side: Bools
+
+    @property
+    def missing(self) -> int:
+        """Demand that the hosts cannot take."""
+        return int(self.condition.demand.sum()) - self.value
+
+    @cached_property
+    def min_cut(self) -> Bools:
+        """Pools at which another host would take more of the demand, shape (P,)."""
+        kinds = len(self.condition.demand)
+        pools = len(self.condition.room)
+        after = self.condition.laminar_parents[:pools]
+        places = slice(kinds, kinds + pools + len(self.condition.limits))
+        # What lies behind a pool is the sink, which is marked, or a limit.
+        reaches_sink = np.append(self.sink_side[places], True)
+        min_cut: Bools = self.source_side[places][:pools] & reaches_sink[after]
+        return min_cut
+
+    def cuts(self) -> Iterator[Cut]:
+        """Yield cuts that the hosts fail: connected parts of the minimal and of the maximal minimum cut."""
+        kinds = len(self.condition.demand)
+        asking = self.condition.demand > 0
+        least = self.source_side[:kinds] & asking
+        most = ~self.sink_side[:kinds] & asking
+        for inside in (least,) if np.array_equal(least, most) else (least, most):
+            for part in self._failing_parts(inside):
+                yield self.condition.cut_at(part, self.hosts)
+            if self.condition.limits:  # sets that share no pool may share a limit
+                yield self.condition.cut_at(np.flatnonzero(inside), self.hosts)
+
+    def _failing_parts(self, inside: Bools) -> list[Ints]:
+        """Return sets of the classes ``inside`` (K,) that lack room; those that share a pool are together.
+
+        Under limits all sets, as a limit may be what they lack.
+        """
+        classes = self.condition.classes
+        members = np.flatnonzero(inside)
+        pool = classes.pool[inside[classes.of_arc]]
+        lengths = np.diff(classes.indptr)[members]
+        nowhere = lengths == 0
+        if nowhere.any():  # nothing can take these
+            return [members[nowhere]]
+        first = offsets(lengths)[:-1]
+        of_pool, before = indices(self.room), None
+        while before is None or (of_pool != before).any():  # each takes the least label that it meets
+            before = of_pool
+            label = np.minimum.reduceat(before[pool], first)
+            of_pool = before.copy()
+            np.minimum.at(of_pool, pool, np.repeat(label, lengths))
+        used = np.unique(pool)
+        parts = len(of_pool)
+        asked = np.bincount(label, weights=self.condition.demand[members], minlength=parts)
+        has = np.bincount(of_pool[used], weights=self.room[used], minlength=parts)
+        parted = np.bincount(label, minlength=parts) > 0
+        failing = parted if self.condition.limits else asked > has
+        return [members[label == part] for part in np.flatnonzero(failing)]
