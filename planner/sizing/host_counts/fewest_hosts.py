@@ -250,11 +250,9 @@ def finish(
     weight_proven: bool,
     known_bound: float = 0.0,
 ) -> Sized:
-    """Settle the objective at what ``counts`` reach and let the last aims choose among equals.
+    """Settle the objective at ``counts``, as the search ended (``outcome``), and let the last aims choose among equals.
 
-    ``outcome`` is how the search for the objective ended, ``known_bound`` a bound from elsewhere; ``weight_proven`` as
-    in `Sized`.
-    """
+    ``known_bound`` is a bound from elsewhere; ``weight_proven`` as in `Sized`."""
     problem = model.problem
     value = objective_value(problem, model.classes, counts)
     bound = value
