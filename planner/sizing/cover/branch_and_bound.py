@@ -48,7 +48,8 @@ class LevelBound:
         self._met = levels.met_by(conditions)
         self._taken = falses(len(conditions.demand))
         self._program = GrowingProgram(dataclasses.replace(levels.program(), whole=None))
-        self._program.cut_off(below - (1.0 if whole else 0.0) + _EPS)
+        self._most = below - (1.0 if whole else 0.0) + _EPS
+        self._program.cut_off(self._most)
         self._gain = np.ones((2, levels.problem.pools))
         self._splits = np.ones((2, levels.problem.pools))
         self._steps = 0
@@ -98,6 +99,8 @@ class LevelBound:
         if answer.outcome.state != "optimal":
             return None
         bound = float(answer.outcome.objective)
+        if bound > self._most + _EPS:  # the solver looks at the cut-off only on some of its ways
+            return None
         return _Node(bound, number, low, high, answer.x[levels.level])
 
     def _answer(self, budget: SolveBudget) -> Answer:

@@ -52,11 +52,11 @@ class HostLossBound:
         if ground.losses is None or not counts_decide(problem):
             return Conditions.of((), problem.pools)
         classes = group(problem, by_weight=False)
-        plain = hall_conditions(problem, classes)
+        plain = hall_conditions(problem, classes.of_the_day)
         more = loss_conditions(problem, classes, ground.losses, len(plain))
         self._asked = [*plain, *more]
         nothing = falses(len(problem.pool))
-        search = search_counts(problem, classes, self.budget, reference_counts(problem, nothing), more)
+        search = search_counts(problem, classes.of_the_day, self.budget, reference_counts(problem, nothing), more)
         if np.isfinite(search.bound):
             self.bound = max(self.bound, search.objective_bound)
         self._rows = [row for cut in search.cuts for row in inequalities(cut)]
