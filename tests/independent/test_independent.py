@@ -34,7 +34,8 @@ MOVED = [
 ALL_LOSSES = ("host", "hub", "zone")
 COVERED = [
     *((seed, Wanted(ALL_LOSSES)) for seed in (930622, 930657, 930685, 930786)),
-    *((seed, Wanted(ALL_LOSSES, ("split",), ("own",))) for seed in (940069, 940116)),
+    *((seed, Wanted(ALL_LOSSES, ("split",), ("own",))) for seed in (940069, 940084, 940129, 940116)),
+    (940189, Wanted(ALL_LOSSES, ("split",))),  # a home beyond the daily budget
     (950253, Wanted(("none", *ALL_LOSSES))),  # a host that nobody had named ran in place of one that Current names
 ]
 

@@ -8,6 +8,7 @@ load is a column t with t >= the load of every host; the smallest margin is soug
 from __future__ import annotations
 
 import dataclasses
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
@@ -15,7 +16,8 @@ import numpy as np
 
 from planner.arrays import as_floats, int_array, int_zeros, trues
 from planner.fleet import Floats, Ints
-from planner.sizing.cover.host_by_host import HostByHost, Model, homes, name, size
+from planner.sizing.cover.answer_by_host import HostByHost, name
+from planner.sizing.cover.host_by_host import Model, homes, size
 from planner.sizing.cover.losses import Losses
 from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.instance.classes import group
@@ -237,8 +239,10 @@ def draft_of_hosts(case: Case, losses: Losses, exact: HostByHost, *, by_name: bo
         mine.append(named[name(p, number)])
     seats = [dataclasses.replace(seat, host=named[seat.host]) for seat in exact.seats]
     standbys = tuple(named[key] if key else None for key in exact.standbys)
-    pair = int_array([seat.pair for seat in seats])
-    units = problem.clusters[problem.site[pair]]
+    carried: Counter[int] = Counter()
+    for seat in seats:
+        carried[seat.pair] += seat.clusters
+    pair, units = int_array(list(carried)), int_array(list(carried.values()))
     placement = Placement(pair, units, exact.unserved, exact.own, ())
     draft = Draft(_sized(problem, exact), placement, Seating(seats, names), standbys)
     can = losses.coverable_sites(problem)[draft.bare]

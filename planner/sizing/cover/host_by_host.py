@@ -1,31 +1,33 @@
 """The plan with cover host by host: exact whatever sites are kept together and losses overlap, for small fleets.
 
 Sets and data as in `assignment.flow_model`; hosts j of pool p(j), R_j the clusters that j may carry during a loss
-Variables, all 0 or 1
-    r_j            host j runs
-    x_ij, y_ijh    site i lives on host j; and host h stands by for it
-    u_ij           site i lives on host j and has no standby
-    z_i, o_i       site i is unserved; uses its own tie-breaker
+A unit of site i is the site, d_i = 1, or one of its d_i clusters where sites may be split; k_i clusters a unit
+Variables, all whole
+    r_j            0 or 1: host j runs
+    x_ij, y_ijh    units of site i that live on host j; of these, host h stands by for
+    u_ij           units of site i that live on host j and have no standby
+    z_i, o_i       0 or 1: site i is unserved; uses its own tie-breaker
+    b_i            0 or 1: a unit of site i has no standby, where it has several
 Constraints
-    (1) sum_j x_ij + z_i + o_i = 1
+    (1) sum_j x_ij + d_i (z_i + o_i) = d_i
     (2) sum_i k_i x_ij <= C_j r_j,  r_j >= r_j' for the next host j' of the pool
     (3) sum_h y_ijh + u_ij = x_ij,  for hosts h that no loss hits together with j
     (4) sum_{i, j in l} k_i y_ijh + sum_i k_i x_ih <= R_h r_h  for every loss l and host h that it does not hit
     (5) sum_{i, j in l} b_li x_ij <= B_l for every limit l on a hub or zone, sum_i w_i x_ij <= W r_j for the weight on a
         host; both without loss, that is for homes only
     (6) sum_j u_l,p(j) r_j <= U_l for every limit l on hosts of several pools
+    (7) sum_j u_ij <= d_i b_i
 Aims in order: least weight unserved (before that of sites that are to be kept), least weight without standby, the
 policy's objective.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
-from planner.arrays import as_floats, falses, indices, int_zeros, offsets, runs
+from planner.arrays import as_floats, falses, indices, int_zeros, offsets, rounded, runs
 from planner.fleet import Bools, Floats, Ints
+from planner.sizing.cover.answer_by_host import HostByHost, name, units_placed
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.room_for_losses import CoveredHomes, add_room_for_losses
 from planner.sizing.instance.problem import Problem
@@ -42,24 +44,6 @@ from planner.sizing.solvers.model_builder import (
 
 _MOST_VARIABLES = 6_000
 _LITTLE = 1e-9  # of the objective
-
-
-@dataclass(frozen=True)
-class HostByHost:
-    """An answer: seats (hosts are named by pool and number), the standby of each, who is left out, value and bound."""
-
-    seats: tuple[Seat, ...]
-    standbys: tuple[str | None, ...]
-    unserved: Bools
-    own: Bools
-    value: float
-    bound: float
-    word: str
-
-
-def name(p: int, number: int) -> str:
-    """Return the working name of a host: pool and number, both from 0."""
-    return f"{p}/{number}"
 
 
 def solve_host_by_host(problem: Problem, losses: Losses, budget: SolveBudget) -> HostByHost | None:
@@ -106,9 +90,14 @@ def homes(problem: Problem) -> int:
 
 
 def _numbers(problem: Problem) -> Ints:
-    """Return how many hosts of each pool can be of use, shape (P,): no more than it has sites."""
-    useful = np.bincount(problem.pool, minlength=problem.pools) * 2
-    return np.minimum(problem.max_hosts, useful)
+    """Return how many hosts of each pool can be of use, shape (P,): no more than it has units."""
+    useful = np.bincount(problem.pool, weights=_units(problem)[problem.site], minlength=problem.pools) * 2
+    return np.minimum(problem.max_hosts, useful.astype(np.int64))
+
+
+def _units(problem: Problem) -> Ints:
+    """Return d, shape (S,)."""
+    return problem.clusters // problem.items
 
 
 class Model:
@@ -159,29 +148,39 @@ class Model:
     def _add_columns(self) -> None:
         block = self.rows.block
         self.own_of = np.flatnonzero(self.problem.may_own)
+        self.units = _units(self.problem)
+        self.several = np.flatnonzero(self.units > 1)
+        each = as_floats(self.units[self.site])
         self.r = block(len(self.pool), upper=1.0, whole=True)
-        self.x = block(len(self.pair), upper=as_floats(self.problem.homes[self.pair]), whole=True)
-        self.u = block(len(self.pair), upper=1.0, whole=True)
-        self.y = block(len(self.lives), upper=1.0, whole=True)
+        self.x = block(len(self.pair), upper=each * self.problem.homes[self.pair], whole=True)
+        self.u = block(len(self.pair), upper=each, whole=True)
+        self.y = block(len(self.lives), upper=each[self.lives], whole=True)
         self.z = block(self.problem.sites, upper=1.0, whole=True)
         self.o = block(len(self.own_of), upper=1.0, whole=True)
+        self.b = block(len(self.several), upper=1.0, whole=True)
 
     def _add_sites(self) -> None:
-        """Add (1) and (3)."""
-        sites = self.problem.sites
+        """Add (1), (3) and (7)."""
+        sites, units = self.problem.sites, as_floats(self.units)
         homes = indices(self.x)
         at_home: Terms = self.site, self.x, 1.0
-        left_out: Terms = np.arange(sites), self.z, 1.0
-        own: Terms = self.own_of, self.o, 1.0
-        self.rows.equal([at_home, left_out, own], sites, 1.0)
+        left_out: Terms = np.arange(sites), self.z, units
+        own: Terms = self.own_of, self.o, units[self.own_of]
+        self.rows.equal([at_home, left_out, own], sites, units)
         followed: Terms = self.lives, self.y, 1.0
         bare: Terms = homes, self.u, 1.0
         self.rows.define(self.x, [followed, bare])
+        place = np.full(sites, -1)
+        place[self.several] = indices(self.several)
+        split = np.flatnonzero(place[self.site] >= 0)
+        lacking: Terms = place[self.site[split]], self.u[split], 1.0
+        allowed: Terms = indices(self.several), self.b, -units[self.several]
+        self.rows.add([lacking, allowed], len(self.several), -np.inf, 0.0)
 
     def _add_hosts(self) -> None:
         """Add (2), (5) and (6)."""
         problem, rows = self.problem, self.rows
-        clusters = Loads(self.home, self.x, problem.clusters[self.site])
+        clusters = Loads(self.home, self.x, problem.items[self.site])
         add_room(rows, problem.caps[self.pool], self.r, [clusters])
         later = np.flatnonzero(self.number > self.named[self.pool])
         rows.no_more(self.r[later], self.r[later - 1])
@@ -190,14 +189,15 @@ class Model:
             taken[limit.pools] = limit.each
             rows.at_most([(self.r, taken[self.pool])], limit.most)
         pool = self.pool[self.home]
-        add_place_limits(rows, problem, pool, self.x, problem.amounts, self.site)
-        weights = Loads(self.home, self.x, problem.weights[self.site])
+        amounts = {measure: each / self.units for measure, each in problem.amounts.items()}
+        add_place_limits(rows, problem, pool, self.x, amounts, self.site)
+        weights = Loads(self.home, self.x, problem.item_weight[self.site])
         add_weight_on_hosts(rows, problem.host_weight, self.r, weights)
 
     def _add_losses(self) -> None:
         """Add (4), for hosts that a loss can send somebody to."""
         room = self.losses.room[self.pool]
-        clusters = self.problem.clusters[self.site]
+        clusters = self.problem.items[self.site]
         homes = Loads(self.home, self.x, clusters)
         send = Loads(self.standby, self.y, clusters[self.lives])
         standbys = CoveredHomes(self.home[self.lives], send)
@@ -230,7 +230,8 @@ class Model:
         """Return the weight that is unserved of sites that are to be kept, then of all, then that without standby."""
         weights = self.problem.weights
         kept = self.cost(self.z, weights * self.problem.kept)
-        bare = self.cost(self.u, weights[self.site])
+        bare = self.cost(self.u, np.where(self.units > 1, 0, weights)[self.site])
+        bare[self.b] = weights[self.several]
         return kept, self.cost(self.z, weights), bare
 
     def objective(self) -> Floats:
@@ -253,11 +254,6 @@ class Model:
         Hosts that carry nothing do not count, and the bound is that of the objective alone.
         """
         problem, chosen = self.problem, x > 0.5
-        stands = np.flatnonzero(chosen[self.y])
-        lives = self.lives[stands]
-        follows = self.standby[stands]
-        standby = dict(zip(lives.tolist(), follows.tolist(), strict=True))
-        homes = np.flatnonzero(chosen[self.x]).tolist()
         own = falses(problem.sites)
         own[self.own_of] = chosen[self.o]
         value, bound = outcome.objective, outcome.bound
@@ -265,18 +261,18 @@ class Model:
             value = float(np.floor(value + 1e-6))
             bound = max(0.0, float(np.floor(bound + 1e-6)))
         bound = value if outcome.state == "optimal" else min(value, bound)
-        seats = tuple(map(self._seat, homes))
-        names = {at: self._name(follow) for at, follow in standby.items()}
-        standbys = tuple(map(names.get, homes))
+        placed = units_placed(rounded(x[self.x]), rounded(x[self.y]), self.lives, self.standby)
+        seats = tuple(self._seat(at, units) for at, units, _ in placed)
+        standbys = tuple(None if host < 0 else self._name(host) for _, _, host in placed)
         return HostByHost(seats, standbys, chosen[self.z], own, value, bound, outcome.word)
 
-    def _seat(self, at: int) -> Seat:
-        """Return the seat of an x."""
+    def _seat(self, at: int, units: int) -> Seat:
+        """Return the seat of so many units of an x."""
         s = int(self.site[at])
         host = int(self.home[at])
         pair = int(self.pair[at])
         pool = int(self.pool[host])
-        clusters = int(self.problem.clusters[s])
+        clusters = units * int(self.problem.items[s])
         return Seat(s, pair, pool, self._name(host), clusters)
 
     def _name(self, host: int) -> str:

@@ -15,7 +15,10 @@ import numpy as np
 
 from planner.arrays import falses, indices, int_array, offsets, runs, trues
 from planner.fleet import Bools, Ints
+from planner.sizing.cover.answer_by_host import HostByHost
 from planner.sizing.cover.certificate import Evidence
+from planner.sizing.cover.exact_aims import draft_of_hosts
+from planner.sizing.cover.host_by_host import solve_host_by_host
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.together import Slots
 from planner.sizing.host_counts.fewest_hosts import size
@@ -36,6 +39,7 @@ from planner.sizing.tie_breaks.lexicographic import placed
 
 _LARGEST_UNIT = 5_040  # weights of parts are multiples of one over that at most
 _FOR_PARTS = 0.6  # of the time there is
+_FOR_HOSTS, _HOSTS_SECONDS = 0.3, 30.0  # of the time there is, for the model of single hosts, and seconds at most
 
 FindEvidence = Callable[[float, SolveBudget], Evidence | None]
 Planned = Callable[[Case, SolveBudget], tuple[Draft, Mapping[TieBreak, float]]]
@@ -45,9 +49,10 @@ def plan_in_parts(case: Case, losses: Losses, budget: SolveBudget, plan: Planned
     """Return the best plan that ``plan`` finds for parts of sites, or for whole sites where each fits on some host."""
     problem = case.problem
     left_out, proven = falses(problem.sites), True
-    if problem.limited or not all_fit(problem):  # limits may leave out sites that there is room for
+    if problem.limited or not all_fit(problem.of_the_day):  # limits may leave out sites that there is room for
         sized, placement = _without_cover(case, budget)
         left_out, proven = placement.unserved, sized.weight_proven
+    exact = solve_host_by_host(problem, losses, budget.part(_FOR_HOSTS).within(_HOSTS_SECONDS))
     drafts: list[Draft] = []
     for whole in (False, True):
         trial = _cut(problem, ~left_out, whole=whole)
@@ -58,9 +63,20 @@ def plan_in_parts(case: Case, losses: Losses, budget: SolveBudget, plan: Planned
         drafts += [trial.gathered(draft, together=together) for together in (True, False)]
     if any(None in draft.standbys for draft in drafts):
         drafts.append(_without_standbys(case, budget))
+    if exact is not None:
+        drafts.append(draft_of_hosts(case, losses, exact))
     best = min(drafts, key=evaluator_of(case, cover=True))
     further = best.placement.unserved & ~left_out
-    return _known(case, losses, best, drafts[0], proven and not further.any())
+    told = _known(case, losses, best, drafts[0], proven and not further.any())
+    return told if exact is None else _known_by_hosts(problem, told, exact)
+
+
+def _known_by_hosts(problem: Problem, draft: Draft, exact: HostByHost) -> Draft:
+    """Return ``draft``, which is as good as the answer ``exact`` at least, with what that knows of all plans."""
+    sized, lacking = draft.sized, float(problem.weights[draft.bare].sum())
+    bound = max(sized.bound, min(sized.value, exact.bound))
+    known = dataclasses.replace(sized, bound=bound, weight_proven=True, word=exact.word, least={"covered": lacking})
+    return dataclasses.replace(draft, sized=known)
 
 
 def _without_standbys(case: Case, budget: SolveBudget) -> Draft:
@@ -72,9 +88,10 @@ def _without_standbys(case: Case, budget: SolveBudget) -> Draft:
 
 def _without_cover(case: Case, budget: SolveBudget) -> tuple[Sized, Placement]:
     """Return host counts and who goes where, as if no loss had to be survived."""
-    near = reference_counts(case.problem, case.incumbent)
-    sized = size(case.problem, budget, near)
-    return sized, placed(case.problem, sized, case.incumbent, case.tie_breaks)
+    homes = case.of(case.problem.with_home_limits)
+    near = reference_counts(homes.problem, homes.incumbent)
+    sized = size(homes.problem, budget, near)
+    return sized, placed(homes.problem, sized, homes.incumbent, homes.tie_breaks)
 
 
 def _known(case: Case, losses: Losses, best: Draft, of_parts: Draft, served: bool) -> Draft:

@@ -111,7 +111,8 @@ class Slots:
         part = int(np.searchsorted(self.site, site))
         pool, _, standby = slot
         mine = self._pools(part)
-        return pool in mine and (not standby or self.standby_pool[standby] in mine)
+        homes = self.problem.homes[self.problem.pairs_of(part)]
+        return pool in mine and bool(homes[mine.index(pool)]) and (not standby or self.standby_pool[standby] in mine)
 
     def _pools(self, part: int) -> list[int]:
         mine = self.problem.pairs_of(part)
