@@ -232,11 +232,14 @@ def draft_of_hosts(case: Case, losses: Losses, exact: HostByHost, *, by_name: bo
     used.update(filter(None, exact.standbys))
     names: dict[int, list[str]] = {}
     named: dict[str, str] = {}
+    of_pool: dict[int, list[int]] = {}
     for p, number in sorted(tuple(map(int, key.split("/"))) for key in used):
-        mine = names.setdefault(p, [])
-        position = number if by_name else len(mine)
-        named[name(p, number)] = case.today.names[p][position]
-        mine.append(named[name(p, number)])
+        of_pool.setdefault(p, []).append(number)
+    for p, numbers in of_pool.items():
+        known = case.today.names[p]
+        positions = _named_first(numbers, known, case.today.named) if by_name else range(len(numbers))
+        names[p] = [known[position] for position in positions]
+        named |= {name(p, number): host for number, host in zip(numbers, names[p], strict=True)}
     seats = [dataclasses.replace(seat, host=named[seat.host]) for seat in exact.seats]
     standbys = tuple(named[key] if key else None for key in exact.standbys)
     carried: Counter[int] = Counter()
@@ -252,6 +255,15 @@ def draft_of_hosts(case: Case, losses: Losses, exact: HostByHost, *, by_name: bo
     uncovered = int(bare[can].sum())
     sized = dataclasses.replace(draft.sized, counts=counts, uncovered=uncovered, least=least)
     return dataclasses.replace(draft, sized=sized)
+
+
+def _named_first(numbers: list[int], names: list[str], named: frozenset[str]) -> list[int]:
+    """Return positions in ``names`` for hosts by number; one without a name takes that of a named one that is idle.
+
+    Nobody moves by that who would stay otherwise: a site that names no host may be on any that runs.
+    """
+    idle = [at for at, host in enumerate(names) if host in named and at not in numbers]
+    return [idle.pop(0) if idle and names[at] not in named else at for at in numbers]
 
 
 def _sized(problem: Problem, exact: HostByHost) -> Sized:
