@@ -109,7 +109,7 @@ def _own_last(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -
     The rest use their own tie-breakers. No plan that serves and covers as much has fewer hosts: without the sites that
     need none, it is a plan of the others.
     """
-    shared = ~np.isfinite(case.problem.own_cost)
+    shared = ~case.problem.may_own
     others = case.of(restrict(case.problem, shared))
     found = _search(others, Ground(others.problem, losses), losses, budget).draft
     state = state_of(ground, found, np.flatnonzero(shared))
@@ -127,7 +127,7 @@ def _by_levels(case: Case, known: HostLossBound, search: PrimalSearch, found: Fo
     if closed:
         best.offer(_bounded(_finished(case, found, search.budget), known))
     # What is best among equals, fewest hosts and own tie-breakers, the model of a small fleet knows too.
-    if not closed or problem.objective == "new_hosts" or np.isfinite(problem.own_cost).any():
+    if not closed or problem.objective == "new_hosts" or problem.may_own.any():
         exact = solve_host_by_host(problem, best.losses, search.budget.within(_HOSTS_SECONDS))
         if exact is not None:
             best.offer(draft_of_hosts(case, best.losses, exact))
@@ -160,7 +160,7 @@ def _finished(case: Case, found: Found, budget: SolveBudget) -> Draft:
     """Return the draft of a state, in which sites go where the later aims want them as far as there is room."""
     problem, state = case.problem, found.state
     costs = [problem.pair_cost] if problem.objective == "cost" else []
-    if not costs and np.isfinite(problem.own_cost).any():
+    if not costs and problem.may_own.any():
         state = with_more_inside(state, found.bare, budget)
     later = costs_of(problem, case.incumbent, case.tie_breaks)
     costs += [cost.values for cost in later]

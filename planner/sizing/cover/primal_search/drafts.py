@@ -48,7 +48,7 @@ def draft_of(case: Case, state: State) -> Draft:
     for p, mine in names.items():
         mine.sort(key=today.names[p].index)
     nowhere = state.home == NOWHERE
-    own = nowhere & np.isfinite(problem.own_cost)
+    own = nowhere & problem.may_own
     units = problem.clusters[sites]
     placement = Placement(pairs, units, nowhere & ~own, own, ())
     standbys = tuple(map(name.get, state.standby[sites].tolist()))

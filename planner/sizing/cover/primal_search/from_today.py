@@ -27,7 +27,7 @@ def state_of_today(case: Case, ground: Ground, bare: Bools, budget: SolveBudget)
     broken.
     """
     problem, names = case.problem, case.in_force.host
-    if np.isfinite(problem.own_cost).any() or not case.incumbent.any():
+    if problem.may_own.any() or not case.incumbent.any():
         return None
     pool_of = {name: p for p, mine in enumerate(case.today.names) for name in mine}
     sites, pools = problem.site[case.incumbent], problem.pool[case.incumbent]

@@ -28,7 +28,7 @@ def with_own_inside(state: State, bare: Bools) -> State:
     A site that could have no standby on a shared host keeps its own tie-breaker. ``bare`` (S,): as in `Found`.
     """
     problem, state = state.ground.problem, state.copy()
-    own = np.isfinite(problem.own_cost) & (state.home == NOWHERE)
+    own = problem.may_own & (state.home == NOWHERE)
     if state.ground.losses is not None:
         own &= state.ground.coverable & ~bare
     for s in np.flatnonzero(own).tolist():
@@ -46,7 +46,7 @@ def with_more_inside(state: State, bare: Bools, budget: SolveBudget) -> State:
     Those of few clusters come first. ``bare`` (S,): as in `Found`.
     """
     problem, state = state.ground.problem, with_own_inside(state, bare)
-    outside = np.flatnonzero(np.isfinite(problem.own_cost) & (state.home == NOWHERE) & state.ground.coverable & ~bare)
+    outside = np.flatnonzero(problem.may_own & (state.home == NOWHERE) & state.ground.coverable & ~bare)
     rng, in_vain = np.random.default_rng(budget.seed), 0
     for s in outside[np.argsort(problem.clusters[outside], kind="stable")].tolist():
         trial = state.copy()

@@ -55,7 +55,7 @@ class PrimalSearch:
         self.prices = prices_of(ground.problem)
         self.budget = budget
         self.rng = np.random.Generator(np.random.PCG64(budget.seed))
-        self.shared = np.flatnonzero(~np.isfinite(ground.problem.own_cost))
+        self.shared = np.flatnonzero(~ground.problem.may_own)
 
     def first(self) -> Found:
         """Return a plan, in time that grows with sites and hosts; nobody is left out who fits where others are."""
