@@ -8,7 +8,7 @@ import sys
 from planner.interrupts import leave_at_once, too_late
 
 # A command makes many objects that live as long as itself, and few cycles: looking through them often finds nothing.
-_OBJECTS_BETWEEN_COLLECTIONS = 200_000
+_OBJECTS_BETWEEN_COLLECTIONS = 1_000_000
 
 
 def main() -> None:
@@ -18,9 +18,9 @@ def main() -> None:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     gc.set_threshold(_OBJECTS_BETWEEN_COLLECTIONS, 20, 20)
     from planner.cli import main as run
-    from planner.cli.without_arrow import load_pandas_without_arrow
+    from planner.cli.lean_libraries import load_lean_libraries
 
-    load_pandas_without_arrow()
+    load_lean_libraries()
     try:
         run()
     finally:

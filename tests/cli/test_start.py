@@ -42,7 +42,7 @@ OURS = {
     "planner.cli.output_options",
     "planner.cli.progress",
     "planner.cli.streams",
-    "planner.cli.without_arrow",
+    "planner.cli.lean_libraries",
     "planner.errors",
     "planner.interrupts",
     "planner.version",
@@ -137,12 +137,12 @@ def test_pandas_is_loaded_without_pyarrow_which_can_be_loaded_later():
     pytest.importorskip("pyarrow")
     check = """
 import sys
-from planner.cli.without_arrow import load_pandas_without_arrow
-load_pandas_without_arrow()
+from planner.cli.lean_libraries import load_lean_libraries
+load_lean_libraries()
 import pandas
 assert "pyarrow" not in sys.modules and list(pandas.DataFrame({"a": ["x"]})["a"]) == ["x"]
 import pyarrow
-load_pandas_without_arrow()
+load_lean_libraries()
 assert pyarrow.array([1]).to_pylist() == [1]
 """
     subprocess.run([sys.executable, "-c", check], cwd=ROOT, env=dict(os.environ), check=True)
