@@ -79,12 +79,23 @@ class WithOpenRows:
     ``taken`` (A,) marks the arcs whose row is in; a row stays in. ``iterations`` of the simplex method so far.
     """
 
-    def __init__(self, program: LinearProgram, pools: int, pool: Ints, limits: Ints, seed: int) -> None:
+    def __init__(
+        self,
+        program: LinearProgram,
+        pools: int,
+        pool: Ints,
+        limits: Ints,
+        seed: int,
+        likely: Bools | None = None,
+    ) -> None:
+        """``likely`` (A,): arcs whose row is in from the start, none if None; right ones spare rounds."""
         self.pool, self.limits = pool, limits
         self.columns, self.pools = len(program.cost), pools
         self.taken = falses(len(pool))
         self.iterations = 0
         self._growing = GrowingProgram(program, seed, dual_edge_weights=_DEVEX)
+        if likely is not None and likely.any():
+            self._take(np.flatnonzero(likely))
 
     def bound(self, columns: Ints, lower: Floats, upper: Floats) -> None:
         """Keep ``columns`` from ``lower`` to ``upper`` from now on; all shapes (C,)."""
@@ -103,10 +114,13 @@ class WithOpenRows:
             broken = np.flatnonzero(~self.taken & too_much)
             if not len(broken):
                 return answer
-            self.taken[broken] = True
-            rows = _open_rows(self.pool, self.limits, broken, self.pools, self.columns)
-            no_least = np.full(len(broken), -np.inf)
-            self._growing.add(rows, no_least, np.zeros(len(broken)))
+            self._take(broken)
+
+    def _take(self, arcs: Ints) -> None:
+        self.taken[arcs] = True
+        rows = _open_rows(self.pool, self.limits, arcs, self.pools, self.columns)
+        no_least = np.full(len(arcs), -np.inf)
+        self._growing.add(rows, no_least, np.zeros(len(arcs)))
 
 
 def fewest_hosts(problem: Problem, clusters: int) -> int:

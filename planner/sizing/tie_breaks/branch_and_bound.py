@@ -13,8 +13,8 @@ hubs, zones and the weight on hosts are rows as in `assignment.flow_model`.
 
 (2) counts how many sites of k clusters or more go into a host. (3) follows from the rest but makes the linear
 relaxation far stronger (K. Holmberg, M. Ronnqvist, D. Yuan, European J. Operational Research 113 (1999) 544-559, use it
-for the single-source problem). Few of these rows matter; they are taken in where a relaxation breaks them and stay for
-all nodes. The node of the least bound is split next, host counts first, at the column whose two branches have raised
+for the single-source problem). Few of these rows matter. The program begins with those of pairs that are worth their
+price in `lagrangian`, others are taken in where a relaxation breaks them, and all stay for all nodes. The node of the least bound is split next, host counts first, at the column whose two branches have raised
 the bound most so far (M. Benichou and others, Mathematical Programming 1 (1971) 76-94): the bound of what is open rises
 from the first node on, and work can end after any.
 """
@@ -28,7 +28,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from planner.arrays import as_floats, falses, int_array, int_zeros
-from planner.fleet import Floats, Ints
+from planner.fleet import Bools, Floats, Ints
 from planner.sizing.assignment.linking_rows import WithOpenRows
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.placement import PairCost
@@ -66,7 +66,7 @@ class LocationModel:
     """The model: least ``cost`` of pairs with so many ``hosts``, under the aims that come ``before``.
 
     ``as_good``: what plans keep, where they are not all of so many hosts that serve every site by shared ones;
-    ``own`` (S,): cost of own tie-breakers, 0 where None.
+    ``own`` (S,): cost of own tie-breakers, 0 where None. ``likely`` (E,): pairs whose row (3) the first program has.
     """
 
     problem: Problem
@@ -75,6 +75,7 @@ class LocationModel:
     before: Sequence[EpsilonConstraint] = ()
     as_good: AsGood | None = None
     own: Floats | None = None
+    likely: Bools | None = None
 
 
 Judge = Callable[[Ints, Floats | None], float]
@@ -122,7 +123,9 @@ class _Tree:
         several = problem.items[problem.site] > 1
         self.whole[problem.pools :][: self.pairs] = several
         one_each = np.ones_like(problem.pool)
-        self.relaxation = WithOpenRows(program, problem.pools, problem.pool, one_each, budget.seed)
+        self.relaxation = WithOpenRows(
+            program, problem.pools, problem.pool, one_each, budget.seed, model.likely
+        )
         self.pseudo_costs = PseudoCosts(len(self.whole))
         self.number = 0
         self.touched: set[int] = set()  # columns that some node limits

@@ -30,12 +30,14 @@ class Priced:
 
     ``hosts`` (P,): the counts it would run. ``taken`` (S,): how often it serves each site. ``worth`` (P, most):
     value of the first, second, … host of each pool, not positive, inf beyond the pool's limit; no more than run in all.
+    ``prices`` (S,): of each site.
     """
 
     bound: float
     hosts: Ints
     taken: Ints
     worth: Floats
+    prices: Floats
 
 
 class LagrangianRelaxation:
@@ -82,14 +84,13 @@ class LagrangianRelaxation:
         chosen = self.site[wanted[on_running]]
         taken = np.bincount(chosen, minlength=problem.sites).astype(np.int64)
         value = u.sum() + worth.ravel()[best].sum()
-        return Priced(float(value), hosts, taken, worth)
+        return Priced(float(value), hosts, taken, worth, u)
 
     def climb(self, target: float, rounds: int, budget: SolveBudget) -> tuple[Priced, list[Ints]]:
         """Return the best value of ``rounds`` subgradient steps towards ``target``, and the counts met on the way."""
         u = np.full(self.problem.sites, np.inf)
         np.minimum.at(u, self.site, self.cost)
         best = now = self.price(u)
-        best_u = u
         step = 2.0
         stalled = 0
         met = {now.hosts.tobytes(): now.hosts}
@@ -103,13 +104,13 @@ class LagrangianRelaxation:
             now = self.price(u)
             met[now.hosts.tobytes()] = now.hosts
             if now.bound > best.bound:
-                best, best_u, stalled = now, u, 0
+                best, stalled = now, 0
             else:
                 stalled += 1
             if stalled == _STALLED:
                 step = step / 2
                 stalled = 0
-                u = best_u
+                u = best.prices
                 now = best
         return best, list(met.values())
 

@@ -84,7 +84,8 @@ def _searched(evaluator: FlowEvaluator, host: Ints | None, times: int) -> dict[T
     for best, _ in climbs:
         _swap(evaluator, best, _PATIENCE * times)
     work = _TREE_WORK * times**2
-    sharp = _sharper(evaluator, costs, work, settled, least or 0.0)
+    priced = [(cost, best) for cost, (best, _) in zip(costs[settled:], climbs, strict=True)]
+    sharp = _sharper(evaluator, costs[:settled], priced, work, least or 0.0)
     relaxed = [best.bound for best, _ in climbs]
     better = map(max, relaxed, sharp)
     bounds = dict(zip(aims[settled:], better, strict=True))
@@ -133,10 +134,21 @@ def _filled(problem: Problem, hosts: Ints, most: int) -> Ints:
     return hosts
 
 
-def _sharper(evaluator: FlowEvaluator, costs: Sequence[PairCost], work: int, settled: int, least: float) -> list[float]:
-    """Return bounds by branch and bound on the judge's aims but the first ``settled``; it may meet better counts."""
+def _sharper(
+    evaluator: FlowEvaluator,
+    settled: Sequence[PairCost],
+    priced: Sequence[tuple[PairCost, Priced]],
+    work: int,
+    least: float,
+) -> list[float]:
+    """Return bounds by branch and bound on the judge's aims after those ``settled``; it may meet better counts.
+
+    ``priced``: their costs, and what the relaxation says of each.
+    """
+    problem = evaluator.problem
+    costs = [*settled, *(cost for cost, _ in priced)]
     bounds, hosts = [], int(evaluator.sized.value)
-    for level, cost in list(enumerate(costs))[settled:]:
+    for level, (cost, relaxed) in enumerate(priced, start=len(settled)):
         # More sites can have to move than leave their pool, and the plan at hand may yet do so.
         moves = max(evaluator.values[0], least)
         allowed = [moves, *evaluator.values[1:]]
@@ -146,7 +158,8 @@ def _sharper(evaluator: FlowEvaluator, costs: Sequence[PairCost], work: int, set
             evaluator.try_counts(counts, shares)
             return evaluator.values[level]
 
-        model = LocationModel(evaluator.problem, cost, hosts, before)
+        likely = cost.values < relaxed.prices[problem.site]
+        model = LocationModel(problem, cost, hosts, before, likely=likely)
         bounds.append(strong_bound(model, judged, work, evaluator.budget))
     return bounds
 
