@@ -13,24 +13,19 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from planner.counted_words import counted
-from planner.explain.arcs import ExtraArcs, nearest, within
 from planner.explain.assumed import Pair, assumed, assumed_at, open_pairs
 from planner.explain.bench import Bench
 from planner.explain.explanation import PlanMeasures
+from planner.explain.saving_pairs import that_save
 from planner.explain.wording import some
-from planner.fleet import Fleet, Ints
+from planner.fleet import Fleet
 from planner.latency import EVIDENCE, estimate_range_ms
 from planner.plan import Known, MeasureFirst, Outcome, Plan
-from planner.rules import Checker, Pairs
-from planner.sizing import Problem, SolveBudget, build_problem
+from planner.rules import Checker
+from planner.sizing import SolveBudget, build_problem
 
-_MOST_ARCS = 100_000
-_ANSWERS = 3  # other sets of pairs that would save a host
-_TRIES = 12  # answers that a plan refuses before giving up
 _SHRUNK = 40  # pairs of a group that are tried one by one
 _NEAREST = 4  # pairs tried for an unserved site
-_UPSIDE_SHARE = 0.5  # of the time
-_ARCS_A_SECOND = 2_000  # open pairs among which the fewest that save a host are found in a second, at best
 
 
 def pairs_to_measure(
@@ -123,14 +118,14 @@ def _that_would_help(bench: Bench) -> list[_Group]:
     fleet = assumed_at(bench.fleet, candidates.site, candidates.hub, "within")
     if not bench.before.unserved and bench.fleet.policy.cover == "none":
         # Nobody else can be served: the count tells, far sooner than a plan.
-        return _saving(bench, Checker.of(fleet), candidates.named(bench.fleet)) if bench.is_better(fleet) else []
+        return that_save(bench, Checker.of(fleet), candidates.named(bench.fleet)) if bench.is_better(fleet) else []
     best = bench.plan_of(fleet)
     if best is None or not _better(bench, best):
         return []
     found, guesses = [], candidates.named(bench.fleet)
     for site in sorted(set(bench.before.unserved) - set(PlanMeasures.of(best).unserved)):
         found += _serving(bench, site, guesses)
-    return found + _saving(bench, Checker.of(fleet), guesses)
+    return found + that_save(bench, Checker.of(fleet), guesses)
 
 
 def _serving(bench: Bench, site: str, candidates: dict[Pair, float]) -> list[_Group]:
@@ -142,74 +137,6 @@ def _serving(bench: Bench, site: str, candidates: dict[Pair, float]) -> list[_Gr
         if after is not None and bench.serves(PlanMeasures.of(after), site):
             return [("within", (pair,), after)]
     return []
-
-
-def _saving(bench: Bench, optimistic: Checker, candidates: dict[Pair, float]) -> list[_Group]:
-    """Return the fewest pairs that would save a host, and other sets as small as they come."""
-    policy = bench.fleet.policy
-    if policy.objective == "cost" or policy.split_sites or policy.cover != "none" or bench.counted < 1:
-        return []
-    problem = bench.served()
-    site, pool, pairs = _opened(bench, optimistic, problem)
-    if not len(site) or not bench.budget.allows(min(len(site), _MOST_ARCS) / _ARCS_A_SECOND):
-        return []
-    from planner.explain.opening import OpeningModel
-    from planner.explain.openings import add_sets
-
-    extra = _arcs(bench.fleet, (site, pool), pairs, candidates)
-    model = OpeningModel(problem, extra, bench.counted - 1)
-    add_sets(bench, model)
-    budget = bench.share(_UPSIDE_SHARE)
-    found: list[_Group] = []
-    for _ in range(_TRIES):
-        answer = model.solve(budget)
-        if answer is None or not len(answer.used):
-            break
-        names = tuple(sorted({_pair_of(extra.names[int(extra.switch[x])]) for x in answer.used}))
-        after = bench.plan_of(assumed(bench.fleet, names, "within"))
-        if after is None:
-            break
-        if not bench.saves(PlanMeasures.of(after)):
-            model.rule_out(np.isin(extra.switch, extra.switch[answer.used]))
-            continue
-        found.append(("within", names, after))
-        model.another(answer)
-        if len(found) == _ANSWERS:
-            break
-    return found
-
-
-def _opened(bench: Bench, optimistic: Checker, problem: Problem) -> tuple[Ints, Ints, Pairs]:
-    """Return sites and pools in ``problem`` of the pairs that good measurements would open, and these pairs."""
-    pairs, old = optimistic.eligible(), bench.checker.eligible()
-    width = len(bench.fleet.pool_ids)
-    pairs = pairs.take(~np.isin(pairs.site * width + pairs.pool, old.site * width + old.pool))
-    return within(bench.fleet, problem, pairs)
-
-
-def _arcs(fleet: Fleet, at: tuple[Ints, Ints], pairs: Pairs, candidates: dict[Pair, float]) -> ExtraArcs:
-    """Return ``pairs``, which are ``at`` these sites and pools of the problem, as arcs with a change for each hub."""
-    site, pool = at
-    names = [
-        _name((fleet.site_ids[s], fleet.hub_ids[fleet.hub_of_pool[p]]))
-        for s, p in zip(pairs.site, pairs.pool, strict=True)
-    ]
-    distinct, switch = np.unique(np.array(names, dtype=object), return_inverse=True)
-    size = np.array([candidates.get(_pair_of(name), 0.0) for name in names])
-    cut = len(size) > _MOST_ARCS
-    if cut:
-        keep = nearest(site, size, max(1, _MOST_ARCS // max(1, len(np.unique(site)))))
-        site, pool, switch, size = site[keep], pool[keep], switch[keep], size[keep]
-    return ExtraArcs(site, pool, switch.astype(np.int64), np.zeros(len(site)), size, tuple(map(str, distinct)), cut)
-
-
-def _name(pair: Pair) -> str:
-    return "\0".join(pair)
-
-
-def _pair_of(name: str) -> Pair:
-    site, hub = name.split("\0")
-    return site, hub
 
 
 def _worse(bench: Bench, after: Plan) -> bool:

@@ -55,23 +55,28 @@ class Opened:
 class OpeningModel:
     """The model of one fleet, kept so that rows (8) and (9) can be added between solves."""
 
-    def __init__(self, problem: Problem, extra: ExtraArcs, most: float | None) -> None:
+    def __init__(self, problem: Problem, extra: ExtraArcs, most: float | None, *, flows: bool = True) -> None:
         """``most`` is the limit L on hosts, or on new hosts where that is the objective; None for no limit.
 
-        The sites of ``problem`` are served all; they are not split.
+        The sites of ``problem`` are served all; they are not split. Without ``flows`` the model leaves out f and o,
+        with the rows in which they are: it knows only the sets (7) of who has to be served where.
         """
         self.problem, self.extra = problem, extra
-        self.classes = classes = group(problem, by_weight=False)
         self.rows = rows = ModelBuilder()
-        size = classes.size.astype(np.float64)
         self.n = rows.block(problem.pools, upper=problem.max_hosts.astype(np.float64), whole=True)
         self.a = rows.block(problem.pools)
-        self.f = rows.block(len(classes.pool), upper=size[classes.of_arc], whole=classes.arc_fixed)
-        self.o = rows.block(classes.count, upper=np.where(np.isfinite(classes.own_cost), size, 0.0))
-        self.y = rows.block(len(extra), upper=1.0, whole=problem.clusters[extra.site] > 1)
+        if flows:
+            self.classes = classes = group(problem, by_weight=False)
+            size = classes.size.astype(np.float64)
+            self.f = rows.block(len(classes.pool), upper=size[classes.of_arc], whole=classes.arc_fixed)
+            self.o = rows.block(classes.count, upper=np.where(np.isfinite(classes.own_cost), size, 0.0))
+        several = problem.clusters[extra.site] > 1
+        self.y = rows.block(len(extra), upper=1.0, whole=several if flows else True)
         self.u = rows.block(len(extra.names), upper=1.0, whole=True)
-        self._add_sites()
-        self._add_pools()
+        if flows:
+            self._add_sites()
+            self._add_pools()
+        self._add_hosts()
         self._add_switches()
         if most is not None:
             counted = self.a if problem.objective == "new_hosts" else self.n
@@ -89,19 +94,22 @@ class OpeningModel:
         old = Loads(classes.pool, self.f, classes.arc_items)
         new = Loads(extra.pool, self.y, problem.clusters[extra.site])
         add_capacity(self.rows, problem.caps, self.n, [old, new])
-        add_host_limits(self.rows, problem.host_limits, self.n)
         pools = np.arange(problem.pools)
         if problem.host_weight is not None:
             weight, new_weight = classes.arc_item_weight, problem.item_weight[extra.site]
             terms = [(old.pool, self.f, weight), (new.pool, self.y, new_weight)]
             self.rows.add([*terms, (pools, self.n, -problem.host_weight)], problem.pools, -np.inf, 0.0)
-        if problem.objective == "new_hosts":
-            existing = problem.existing.astype(np.float64)
-            self.rows.add([(pools, self.n, 1.0), (pools, self.a, -1.0)], problem.pools, -np.inf, existing)
         for limit in problem.limits:
             each, new_each = classes.amounts[limit.measure][classes.of_arc], problem.amounts[limit.measure][extra.site]
             at, also = np.flatnonzero(limit.pools[classes.pool]), np.flatnonzero(limit.pools[extra.pool])
             self.rows.row([(self.f[at], each[at]), (self.y[also], new_each[also])], -np.inf, limit.most)
+
+    def _add_hosts(self) -> None:
+        problem, pools = self.problem, np.arange(self.problem.pools)
+        add_host_limits(self.rows, problem.host_limits, self.n)
+        if problem.objective == "new_hosts":
+            existing = problem.existing.astype(np.float64)
+            self.rows.add([(pools, self.n, 1.0), (pools, self.a, -1.0)], problem.pools, -np.inf, existing)
 
     def _add_switches(self) -> None:
         extra = self.extra

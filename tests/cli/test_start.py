@@ -148,6 +148,31 @@ assert pyarrow.array([1]).to_pylist() == [1]
     subprocess.run([sys.executable, "-c", check], cwd=ROOT, env=dict(os.environ), check=True)
 
 
+def test_styles_of_openpyxl_and_pictures_are_loaded_when_they_are_asked_for(tmp_path):
+    pytest.importorskip("PIL")
+    check = """
+import sys
+from planner.cli.lean_libraries import load_lean_libraries
+load_lean_libraries()
+from openpyxl import Workbook, load_workbook
+from openpyxl.drawing.image import Image
+from openpyxl.styles import builtins
+from PIL import Image as Pillow
+assert "PIL.ExifTags" not in sys.modules and type(builtins.styles) is not dict
+Pillow.new("RGB", (3, 5)).save("picture.png")
+book = Workbook()
+book.active["A1"].style = "Good"
+book.active.add_image(Image("picture.png"))
+book.save("book.xlsx")
+sheet = load_workbook("book.xlsx").active
+assert sheet["A1"].style == "Good" and sheet["A1"].fill.fgColor.rgb == "FFC6EFCE"
+assert [(image.width, image.height) for image in sheet._images] == [(3, 5)]
+assert len(builtins.styles) == len(set(builtins.styles)) > 40
+"""
+    path = {"PYTHONPATH": str(ROOT), **os.environ}
+    subprocess.run([sys.executable, "-c", check], cwd=tmp_path, env=path, check=True)
+
+
 @pytest.mark.parametrize(("argument", "code"), [("--version", 0), ("--no-such-option", 2)])
 def test_a_process_ends_with_its_code_after_what_waits_for_its_end(argument, code):
     check = """

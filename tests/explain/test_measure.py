@@ -2,6 +2,7 @@
 
 import itertools
 import sys
+from importlib import import_module
 
 import numpy as np
 import pytest
@@ -14,6 +15,8 @@ from planner.fleet import typed_table
 from planner.outputs.plan_json import plan_to_json
 from planner.outputs.read_json import plan_from_json
 from planner.rules import Checker
+
+saving_pairs = import_module("planner.explain.saving_pairs")
 
 
 def figures(plan):
@@ -87,6 +90,26 @@ def test_unknown_pairs_that_would_help_are_as_few_as_planning_every_set_finds(ma
         assert min(row.together for row in found) == fewest
     else:
         assert all(row.together > 2 for row in found)
+
+
+@pytest.mark.parametrize("counts", [2, 10_000])
+@pytest.mark.parametrize("seed", range(3))
+def test_sets_and_counts_find_groups_as_small_as_the_flow_model_finds(make, monkeypatch, seed, counts):
+    rng = np.random.default_rng(seed)
+    rtt = rng.choice([20.0, 80.0], (60, 6), p=[0.05, 0.95])
+    rtt[rng.random(rtt.shape) < 0.2] = np.nan
+    rtt[np.arange(60), rng.integers(0, 6, 60)] = 20.0
+    clusters = rng.integers(1, 4, 60)
+    fleet = make.fleet(rtt, cluster_cap=12, sites={"clusters": clusters}, pools={"max_hosts": [20] * 6})
+    plan = planner.plan(fleet)
+    assert plan.proof.kind in ("counting", "search")
+    by_flow = pairs_to_measure(fleet, plan, time_limit=None)
+    monkeypatch.setattr(saving_pairs, "_FEW_PAIRS", 0)
+    monkeypatch.setattr(saving_pairs, "_COUNTS", counts)
+    by_sets = pairs_to_measure(fleet, plan, time_limit=None)
+    assert by_sets
+    told = [sorted({(row.rank, row.together, row.hosts) for row in found}) for found in (by_sets, by_flow)]
+    assert told[0] == told[1]
 
 
 def test_an_unknown_pair_that_would_serve_a_site_is_named(make):

@@ -14,9 +14,10 @@ hubs, zones and the weight on hosts are rows as in `assignment.flow_model`.
 (2) counts how many sites of k clusters or more go into a host. (3) follows from the rest but makes the linear
 relaxation far stronger (K. Holmberg, M. Ronnqvist, D. Yuan, European J. Operational Research 113 (1999) 544-559, use it
 for the single-source problem). Few of these rows matter. The program begins with those of pairs that are worth their
-price in `lagrangian`, others are taken in where a relaxation breaks them, and all stay for all nodes. The node of the least bound is split next, host counts first, at the column whose two branches have raised
-the bound most so far (M. Benichou and others, Mathematical Programming 1 (1971) 76-94): the bound of what is open rises
-from the first node on, and work can end after any.
+price in `lagrangian`, others are taken in where a relaxation breaks them, and all stay for all nodes. The node of the
+least bound is split next, host counts first, at the column whose two branches have raised the bound most so far (M.
+Benichou and others, Mathematical Programming 1 (1971) 76-94): the bound of what is open rises from the first node on,
+and work can end after any.
 """
 
 from __future__ import annotations
@@ -123,9 +124,7 @@ class _Tree:
         several = problem.items[problem.site] > 1
         self.whole[problem.pools :][: self.pairs] = several
         one_each = np.ones_like(problem.pool)
-        self.relaxation = WithOpenRows(
-            program, problem.pools, problem.pool, one_each, budget.seed, model.likely
-        )
+        self.relaxation = WithOpenRows(program, problem.pools, problem.pool, one_each, budget.seed, model.likely)
         self.pseudo_costs = PseudoCosts(len(self.whole))
         self.number = 0
         self.touched: set[int] = set()  # columns that some node limits
