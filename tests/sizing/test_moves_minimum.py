@@ -10,6 +10,7 @@ from scipy.sparse import coo_array
 from planner.sizing import drained, plan
 from planner.sizing.cover.better_homes import BetterHomes
 from planner.sizing.cover.exact_aims import ExactAims
+from tests.benchmarks.moving import moving
 from tests.how_many import MORE
 
 
@@ -178,6 +179,17 @@ def test_highs_with_cover(make, kind, seed, examples):
     fewest_moves = by_highs_with_cover(places, losses, rtt, cap, now, result.hosts)
     (aim,) = [aim for aim in result.then if aim.aim == "moves"]
     assert (moves(result), aim.value, aim.bound, aim.proven) == (fewest_moves, fewest_moves, fewest_moves, True)
+
+
+# with a hub that is emptied, and without
+@pytest.mark.parametrize(("seed", "gone"), [(1, ""), (0, "H3"), (0, ""), (2, "")] if MORE else [(1, "")])
+def test_whole_sites_of_300_against_the_loss_of_a_host_move_the_fewest(make, seed, gone):
+    """Eleven more moved than had to, and the bound was that of divisible sites, which is met."""
+    fleet = moving(seed, cover="host", drain=gone)
+    result = plan(fleet, time_limit=300)
+    make.sound(fleet, result)
+    (aim,) = [aim for aim in result.then if aim.aim == "moves"]
+    assert (moves(result), aim.bound, aim.proven) == (aim.value, aim.value, True)
 
 
 def test_a_bound_on_moves_under_cover_is_left_where_time_ends_the_search_for_homes(make, monkeypatch):

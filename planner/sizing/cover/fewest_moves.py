@@ -1,7 +1,7 @@
 """The fewest moves of plans with cover, proven where they can be: `stay_program` solved, and its points made plans.
 
-First on the hosts of the plan at hand; then with whole hosts alone, which bounds moves and says which hosts run on.
-Where that leaves a gap, the program with all that is whole is asked for fewer moves than are known.
+First with whole hosts and divisible classes, which bounds moves and says which hosts run on. Where plans on these hosts
+leave a gap, the program with all that is whole is asked for fewer moves than are known.
 """
 
 from __future__ import annotations
@@ -12,7 +12,6 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from planner.fleet import Floats
 from planner.sizing.cover.primal_search.drafts import draft_of
 from planner.sizing.cover.primal_search.state import Ground
 from planner.sizing.cover.stay_program import Kept, StayProgram
@@ -25,10 +24,10 @@ from planner.sizing.solvers.highs import Answer, LinearProgram, solve_arrays
 from planner.sizing.tie_breaks.as_good import as_good_as
 from planner.sizing.tie_breaks.staying import Today, most_staying
 
-_SECONDS = 40.0
+_SECONDS = 60.0
 _MOST_COLUMNS = 40_000  # beyond, the first relaxation takes longer than people wait
 _WHOLE = 1e-6
-_SEAT_SECONDS = 10.0
+_SEAT_SECONDS = 30.0
 _FREE = (0.0, 0.3, 1.0)  # parts of the sites that stay in a point
 
 
@@ -56,11 +55,8 @@ class FewestMoves:
             return 0.0
         counts = np.zeros(len(program.cost), dtype=np.bool_)
         counts[self.program.counts] = True
-        self._try(self._with_hosts(program, self.program.running(self.draft)))
         relaxed = dataclasses.replace(program, whole=counts)
-        divided = self._solved(relaxed, self.budget.within(_SECONDS / 2))
-        if self.moves > self.bound and divided.outcome.has_solution:
-            self._try(self._with_hosts(program, divided.x))
+        self._try(self._solved(relaxed, self.budget.within(_SECONDS / 2)))
         if self.moves > self.bound and not self.budget.spent:
             self._fewer()
         return self.bound
@@ -94,14 +90,6 @@ class FewestMoves:
             self.bound = max(self.bound, min(self.moves, least))
         return answer
 
-    def _with_hosts(self, program: LinearProgram, x: Floats) -> Answer:
-        """Return the fewest moves on the hosts that run in ``x`` (columns,)."""
-        at = self.program.counts
-        lower = np.zeros(len(program.cost))
-        upper = program.upper.copy()
-        lower[at] = upper[at] = np.rint(x[at])
-        return solve_arrays(dataclasses.replace(program, lower=lower, upper=upper), self.budget)
-
     def _try(self, answer: Answer) -> None:
         """Offer plans near a point, in which more and more sites are free to move."""
         if not answer.outcome.has_solution:
@@ -110,11 +98,12 @@ class FewestMoves:
         rng = np.random.default_rng(self.budget.seed)
         among = rng.random(self.case.problem.sites)
         for share in _FREE:
+            if self.moves <= self.bound:
+                return
             for_seats = self.budget.within(_SEAT_SECONDS)
-            state = seated(point, among < share, self.moves, for_seats)
+            state = seated(point, among < share, self.moves - 1, for_seats)
             if state is not None:
                 self.draft = self._offer(draft_of(self.case, state))
-                return
 
 
 def moves_without_cover(case: Case, draft: Draft, budget: SolveBudget) -> float:

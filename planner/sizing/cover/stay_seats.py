@@ -2,31 +2,33 @@
 
 Sets and data as in `stay_program`; hosts j, g that run
 Variables
-    w_ijg in {0, 1}    site i lives on host j, and g stands by for it or none
+    w_ijg in {0, 1}      site i lives on host j, and g stands by for it or none
+    u_i, v_i in {0, 1}   site i is left out; it has its own tie-breaker
 Minimise sum of moves and, far less, of round-trip times, subject to
-    (1) sum_jg w_ijg = 1 for the sites that the point serves
+    (1) sum_jg w_ijg + u_i + v_i = 1
     (2) sum k_i w_ijg <= C_j, and limits on hubs, zones and weight
     (3) sum k_i w_ijg over homes j in the loss l + sum k_i w_igh <= R_g for every loss l and host g that it does not hit
     (4) what plans keep that are as good on all aims before
-Who stays in the point stays, while sites that are free choose among all hosts: few columns where only movers are free.
+    (5) sum w_i w_ij without standby <= U, sum w_i u_i <= W
+Who stays wholly in the point stays, while all others choose among all hosts: few columns where few move.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 
-from planner.arrays import falses, int_zeros, minus_ones, rounded
+from planner.arrays import as_floats, falses, int_zeros, minus_ones, rounded
 from planner.fleet import Bools, Floats
 from planner.sizing.cover.primal_search.state import NOWHERE, State
 from planner.sizing.cover.room_for_losses import CoveredHomes, add_room_for_losses
-from planner.sizing.cover.stay_program import Kept, StayProgram
+from planner.sizing.cover.stay_program import StayProgram
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import solve_arrays
 from planner.sizing.solvers.model_builder import (
     Loads,
     ModelBuilder,
+    Term,
+    Terms,
     add_place_limits,
     add_room,
     add_weight_on_hosts,
@@ -34,14 +36,16 @@ from planner.sizing.solvers.model_builder import (
 )
 
 _MOST_COLUMNS = 40_000
+_WHOLE = 1e-6
+_NODES = {"mip_max_nodes": 30}  # of branch and bound, which ends alike on busy machines too
 _LATER = 0.4  # of a move: what all round-trip times together count as at most
 
 
 class Point:
     """What a point ``x`` (columns,) of a program says of sites and hosts, S sites and M hosts that run.
 
-    ``pool`` (M,): of each host. ``may`` (S, M): where sites live that stay, nowhere for others. ``served`` and ``bare``
-    (S,): who has a shared host, and who may do without a standby. ``stays`` (S, M): homes that are no move.
+    ``pool`` (M,): of each host. ``stays`` (S, M): homes that are no move. ``held`` (S, M): those of the sites that stay
+    wholly, where sites of a class may be divided; nothing for others.
     """
 
     def __init__(self, program: StayProgram, x: Floats) -> None:
@@ -50,22 +54,20 @@ class Point:
         more = rounded(x[program.others])
         others = np.repeat(np.arange(problem.pools), more)
         self.pool = np.concatenate((program.host_pool[self.run], others))
-        self.served = falses(problem.sites)
-        self.bare = ~program.ground.coverable
         self.stays = self._stays()
-        self.may = np.zeros_like(self.stays)
+        self.held = np.zeros_like(self.stays)
         order = np.argsort(program.classes.of_site, kind="stable")
         of_class = np.split(order, np.cumsum(program.classes.size)[:-1])
         left = [list(mine) for mine in of_class]
-        units = rounded(x[program.x])
-        for column in np.flatnonzero(units > 0)[::-1].tolist():  # those that stay first
-            for _ in range(units[column]):
-                s = int(left[program.kind[column]].pop())
-                self.served[s] = True
-                self.bare[s] |= program.standby[column] < 0
-                if program.stays[column]:
-                    in_pool = self.pool == program.home[column]
-                    self.may[s] = self.stays[s] & in_pool
+        staying = np.flatnonzero(program.stays)
+        kind, home = program.kind[staying], program.home[staying]
+        at = kind * problem.pools + home
+        units = np.bincount(at, x[program.x[staying]])
+        for place in np.flatnonzero(units > 1 - _WHOLE).tolist():
+            c, p = divmod(place, problem.pools)
+            for _ in range(int(units[place] + _WHOLE)):
+                s = left[c].pop()
+                self.held[s] = self.stays[s] & (self.pool == p)
 
     def _stays(self) -> Bools:
         """Mark where sites stay: on their host of today, or on any in its pool that runs today if nobody named it."""
@@ -101,27 +103,32 @@ def seated(point: Point, free: Bools, most: float, budget: SolveBudget) -> State
 
     ``free`` (S,) marks the sites that need not stay although they do so in the point.
     """
-    bound = point.may.any(axis=1) & ~free
-    loose = ~bound[:, None]
-    may = point.served[:, None] & (point.may | loose)
-    program = _SeatProgram(point, may)
+    program = _SeatProgram(point, point.held.any(axis=1) & ~free)
     return program.best(most, budget) if len(program.site) <= _MOST_COLUMNS else None
 
 
 class _SeatProgram:
-    """The columns w of homes that ``may`` (S, M) marks: ``site``, ``home``, ``standby`` (X,), -1 for none."""
+    """The columns w: ``site``, ``home``, ``standby`` (X,), -1 for none, and ``pair``; ``held`` (S,) marks who stays.
 
-    def __init__(self, point: Point, may: Bools) -> None:
+    ``out`` and ``own_of`` are the sites of the columns ``u`` and ``v``.
+    """
+
+    def __init__(self, point: Point, held: Bools) -> None:
         self.point, program = point, point.program
         self.ground, self.problem = program.ground, program.problem
-        self._choose(may)
+        self._choose(point.held | ~held[:, None])
         self.built = ModelBuilder()
         self.w = self.built.block(len(self.site), upper=1.0, whole=True)
+        self.out = np.flatnonzero(~held if program.good.weight else falses(len(held)))
+        self.u = self.built.block(len(self.out), upper=1.0, whole=True)
+        self.own_of = np.flatnonzero(~held & self.problem.may_own)
+        self.v = self.built.block(len(self.own_of), upper=1.0, whole=True)
         clusters = self.problem.clusters[self.site]
         self.homes = Loads(self.home, self.w, clusters)
         on = np.ones(len(point.pool))
         self.running = self.built.block(len(on), lower=on, upper=on)
         self._homes()
+        self._as_good()
         self._losses()
 
     def _choose(self, may: Bools) -> None:
@@ -136,12 +143,13 @@ class _SeatProgram:
         follows = self.ground.follows[np.ix_(point.pool, point.pool)]
         apart = follows & ~same
         parts = [int_zeros((0, 3))]
-        for s in np.flatnonzero(point.served).tolist():
+        bare = ~self.ground.coverable | point.program.short
+        for s in range(problem.sites):
             may_pair = homes[s][:, None] & apart
             with_standby = np.argwhere(may_pair & eligible[s])
-            alone = np.flatnonzero(homes[s] & point.bare[s])
-            bare = np.column_stack((alone, np.full(len(alone), NOWHERE)))
-            ways = np.concatenate((with_standby, bare))
+            alone = np.flatnonzero(homes[s] & bare[s])
+            without = np.column_stack((alone, np.full(len(alone), NOWHERE)))
+            ways = np.concatenate((with_standby, without))
             parts.append(np.insert(ways, 0, s, axis=1))
         self.site, self.home, self.standby = np.concatenate(parts).T
         self.pair = pairs[self.site, self.home]
@@ -151,14 +159,15 @@ class _SeatProgram:
         today = self.point.program.case.in_force
         elsewhere = ~self.point.stays[self.site, self.home]
         moved = elsewhere & ~today.nowhere[self.site]
-        given_up = int((self._with_own & ~today.nowhere).sum())
-        self.built.at_most([(self.w, moved)], most - given_up + 0.5)
+        given_up = ~today.nowhere[self.own_of]
+        self.built.at_most([(self.w, moved), (self.v, given_up)], most + 0.5)
         rtt_ms = self.problem.rtt_ms[self.pair]
         all_rtt = 1e-9 + float(rtt_ms.max(initial=0.0)) * self.problem.sites
         gap = _LATER / 2 / max(1.0, most)
         cost = np.zeros(self.built.columns)
         cost[self.w] = moved + rtt_ms * (_LATER / all_rtt)
-        answer = solve_arrays(self.built.program(cost), budget, gap=gap)
+        cost[self.v] = given_up
+        answer = solve_arrays(self.built.program(cost), budget, gap=gap, options=_NODES)
         if not answer.outcome.has_solution:
             return None
         state = State(self.ground)
@@ -169,34 +178,39 @@ class _SeatProgram:
         return state
 
     def _homes(self) -> None:
-        """Add (1), (2) and (4)."""
+        """Add (1) and (2)."""
         problem = self.problem
         built = self.built
         hosts = self.point.pool
-        _, row = np.unique(self.site, return_inverse=True)
-        served = int(self.point.served.sum())
-        built.equal([(row, self.w, 1.0)], served, 1.0)
+        shared: Terms = self.site, self.w, 1.0
+        left_out: Terms = self.out, self.u, 1.0
+        own: Terms = self.own_of, self.v, 1.0
+        built.equal([shared, left_out, own], problem.sites, 1.0)
         add_room(built, problem.caps[hosts], self.running, [self.homes])
         pool = hosts[self.home]
         add_place_limits(built, problem, pool, self.w, problem.amounts, self.site)
         weight = Loads(self.home, self.w, problem.weights[self.site])
         add_weight_on_hosts(built, problem.host_weight, self.running, weight)
-        for cost, most in self._kept():
+
+    def _as_good(self) -> None:
+        """Add (4) and (5)."""
+        problem = self.problem
+        program = self.point.program
+        built = self.built
+        counts = as_floats(np.bincount(self.point.pool, minlength=problem.pools))
+        n = built.block(problem.pools, lower=counts, upper=counts)
+        priced: list[Term] = [(self.w, problem.pair_cost[self.pair])]
+        own: Term = self.v, problem.own_cost[self.own_of]
+        program.good.add(built, problem, n, priced, own)
+        weight = problem.weights[self.out]
+        of_kept = weight * problem.kept[self.out]
+        program.good.add_weight(built, self.u, weight, of_kept)
+        if program.short:
+            bare = self.standby == NOWHERE
+            alone: Term = self.w[bare], problem.weights[self.site[bare]]
+            built.at_most([alone], program.bare + 0.5)
+        for cost, most in program.kept:
             built.at_most([(self.w, cost[self.pair])], loosened(most))
-
-    @property
-    def _with_own(self) -> Bools:
-        """Sites that use their own tie-breaker, shape (S,)."""
-        return ~self.point.served & self.problem.may_own
-
-    def _kept(self) -> Sequence[Kept]:
-        program, problem = self.point.program, self.problem
-        if problem.objective != "cost":
-            return program.kept
-        hosts = float(problem.host_cost[self.point.pool].sum())
-        own = float(problem.own_cost[self._with_own].sum())
-        left = program.good.objective - hosts - own
-        return [*program.kept, (problem.pair_cost, left)]
 
     def _losses(self) -> None:
         """Add (3)."""
