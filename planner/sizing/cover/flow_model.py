@@ -24,29 +24,20 @@ from planner.sizing.solvers.model_builder import Term, Terms
 
 
 class CoverModel(FlowModel):
-    """One class flow model with cover. ``hosts`` (P,) fixes the counts; ``cover_all``: who can have cover has it.
+    """One class flow model with cover. ``cover_all``: who can have cover has it.
 
     ``w`` are the columns w of the arcs ``bare_on``.
     """
 
     def __init__(
-        self,
-        problem: Problem,
-        classes: Classes,
-        losses: Losses,
-        *,
-        serve_all: bool,
-        cover_all: bool,
-        hosts: Ints | None = None,
+        self, problem: Problem, classes: Classes, losses: Losses, *, serve_all: bool, cover_all: bool
     ) -> None:
         super().__init__(problem, classes, serve_all=serve_all)
-        self.losses, self.hosts = losses, hosts
+        self.losses = losses
         self.coverable = losses.coverable(classes.indptr, classes.pool, problem.max_hosts)
         self.exactly: dict[int, Ints] = {}
         self.known: set[tuple[int, int, bytes]] = set()
         self.uncovered: Floats = np.zeros(len(classes.pool))
-        if hosts is not None:
-            self.give(hosts)
         self._add_uncovered(cover_all)
         for row in first_rows(classes, losses, np.flatnonzero(self.coverable)):
             self._require(row)
@@ -101,13 +92,11 @@ class CoverModel(FlowModel):
         most = 0.0
         if row.hosts:
             p = int(np.argmax(losses.pools[row.loss]))
-            most = float(losses.room[p]) * m * (m - 1)
-            if self.hosts is None:
-                all_clusters = float(classes.demand @ classes.items)
-                void = (2 * m + 1) * all_clusters
-                exactly = self._exactly(p)[m - 1 : m]
-                terms.append((exactly, void))
-                most += void
+            all_clusters = float(classes.demand @ classes.items)
+            void = (2 * m + 1) * all_clusters
+            exactly = self._exactly(p)[m - 1 : m]
+            terms.append((exactly, void))
+            most = float(losses.room[p]) * m * (m - 1) + void
         self.rows.at_most(terms, most)
 
     def _exactly(self, p: int) -> Ints:

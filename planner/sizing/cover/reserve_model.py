@@ -67,7 +67,6 @@ class ReserveModel:
     floor: Floats | None = None  # least s (P,)
     taken: Taken | None = None
     least: float = 0.0  # that the objective costs
-    fewest: float = 0.0  # hosts that run
 
     @property
     def pools(self) -> int:
@@ -87,7 +86,7 @@ class ReserveModel:
         if self.problem.objective != "hosts":
             return float(self.problem.max_hosts.sum())
         near = float(self.reference[0].sum())
-        return 2.0 * max(self.least, self.fewest, near, 1.0)
+        return 2.0 * max(self.least, near, 1.0)
 
     @property
     def farthest(self) -> tuple[float, float]:

@@ -102,7 +102,6 @@ def _add_totals(rows: ModelBuilder, model: ReserveModel, columns: _Columns) -> N
         new = add_new_hosts(rows, model.problem.existing, columns.n, model.extra)
         price.append((new, model.extra))
     rows.row(price, model.least, np.inf)
-    rows.row([(columns.n, 1.0)], model.fewest, np.inf)
 
 
 def _add_shares(rows: ModelBuilder, model: ReserveModel, columns: _Columns) -> None:

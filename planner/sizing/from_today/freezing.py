@@ -48,7 +48,7 @@ def plan_frozen(
     load: dict[str, int] = defaultdict(int)
     for row in kept:
         load[row.host] += row.clusters
-    rest = _rest(split, problem, kept, load)
+    rest = _rest(split, kept, load)
     added = best_plan(rest, time_limit=time_limit, seed=seed, thorough=thorough, watch=watch)
     return numbered(_together(split, free, added, kept, load), last_plan(fleet))
 
@@ -120,7 +120,7 @@ def _within_caps(split: ByHost, kept: list[Assignment]) -> list[Assignment]:
     return sorted(stay, key=lambda row: row.site)
 
 
-def _rest(split: ByHost, problem: Problem, kept: list[Assignment], load: dict[str, int]) -> Fleet:
+def _rest(split: ByHost, kept: list[Assignment], load: dict[str, int]) -> Fleet:
     """Return the fleet of the other sites, with the room that is left and a price only on hosts that are added."""
     fleet = split.fleet
     policy, pools = fleet.policy, fleet.pools.copy()

@@ -62,8 +62,8 @@ class PoolProgram:
     each host shall keep free during a loss.
     """
 
-    def __init__(self, ground: Ground, keep: Bools, seed: int, slack: float = 0.0) -> None:
-        self.ground, self.seed, self.slack = ground, seed, slack
+    def __init__(self, ground: Ground, keep: Bools, seed: int) -> None:
+        self.ground, self.seed, self.slack = ground, seed, 0.0
         self.sites = np.flatnonzero(keep)
         kept = restrict(ground.problem, keep)
         self.classes = group(kept, by_weight=False)
