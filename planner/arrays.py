@@ -75,6 +75,15 @@ def run_of(begin: Ints, number: int) -> slice:
     return slice(int(begin[number]), int(begin[number + 1]))
 
 
+def places(ascending: Ints) -> Ints:
+    """Return how many of the same value stand before each of ``ascending`` (n,) values.
+
+    >>> places(np.array([0, 0, 2, 2, 2]))
+    array([0, 1, 0, 1, 2])
+    """
+    return indices(ascending) - np.searchsorted(ascending, ascending)
+
+
 def runs(first: Ints, lengths: Ints) -> Ints:
     """Return runs of numbers that follow one another: so many, ``lengths`` (n,), from each of ``first`` (n,) on.
 

@@ -17,8 +17,8 @@ import planner
 from planner.cli import main
 from planner.rules import Checker
 from planner.sizing.cover.losses import read_losses
+from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.primal_search.search import PrimalSearch
-from planner.sizing.cover.primal_search.state import Ground
 from planner.sizing.instance.problem import build_problem
 from planner.sizing.solvers.budget import SolveBudget
 from tests.arrays import fleet_of

@@ -15,10 +15,10 @@ from planner.sizing.cover.branch_and_bound import LevelBound
 from planner.sizing.cover.host_levels import Beside, Conditions, LevelProgram, Window
 from planner.sizing.cover.host_loss_bound import HostLossBound
 from planner.sizing.cover.losses import read_losses
+from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.primal_search.neighbourhoods import Neighbourhoods
 from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram
 from planner.sizing.cover.primal_search.prices import prices_of
-from planner.sizing.cover.primal_search.state import Ground
 from planner.sizing.six_sites import problem_of
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import solve_arrays

@@ -8,10 +8,11 @@ from hypothesis import strategies as st
 from planner.rules import Checker
 from planner.sizing import plan
 from planner.sizing.cover.best_draft import Best
-from planner.sizing.cover.losses import read_losses
+from planner.sizing.cover.losses import all_at_once, read_losses
 from planner.sizing.cover.primal_search.choices import choices
+from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.primal_search.search import PrimalSearch
-from planner.sizing.cover.primal_search.state import NOWHERE, Ground, State
+from planner.sizing.cover.primal_search.state import NOWHERE, State
 from planner.sizing.instance.problem import build_problem
 from planner.sizing.solvers.budget import SolveBudget
 from tests.how_many import MORE, tries
@@ -42,7 +43,8 @@ def scattered(make, seed, count, width, *, clusters=(1, 1, 1, 2, 3, 5), caps=(20
 
 def ground_of(fleet):
     problem = build_problem(fleet, Checker(fleet))
-    return Ground(problem, None if fleet.policy.cover == "none" else read_losses(fleet, problem))
+    alone = fleet.policy.cover == "none"
+    return Ground(problem, all_at_once(problem) if alone else read_losses(fleet, problem))
 
 
 def recounted(state):
@@ -55,9 +57,8 @@ def recounted(state):
     broken = np.maximum(0, load - problem.caps[state.pool]).sum()
     losses = [[h] for h in range(state.hosts)]
     if not ground.by_host:
-        hit = [] if ground.losses is None else ground.losses.pools
-        losses = [[h for h in range(state.hosts) if row[state.pool[h]]] for row in hit]
-    for lost in losses if ground.losses is not None else []:
+        losses = [[h for h in range(state.hosts) if row[state.pool[h]]] for row in ground.losses.pools]
+    for lost in losses:
         arriving = np.zeros(state.hosts)
         for s in placed:
             if state.home[s] in lost and state.standby[s] != NOWHERE:

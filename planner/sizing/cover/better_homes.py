@@ -11,12 +11,13 @@ import numpy as np
 from planner.arrays import as_floats
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.fewest_moves import FewestMoves
-from planner.sizing.cover.home_program import Choices, HomeProgram, choices_of
+from planner.sizing.cover.home_choices import HomeChoices, choices_of
+from planner.sizing.cover.home_program import HomeProgram
 from planner.sizing.cover.primal_search.drafts import draft_of, nearer_today, state_of
+from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.primal_search.polish import HomeCost, settled_by_cost, weighed
 from planner.sizing.cover.primal_search.repair import repair
 from planner.sizing.cover.primal_search.rounding import Wishes, dealt
-from planner.sizing.cover.primal_search.state import Ground
 from planner.sizing.cover.stay_program import Kept
 from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.solution.aims import Aim, Margin, Moves, PairAim, aim_of
@@ -186,7 +187,7 @@ class BetterHomes:
             return None
         return draft_of(self.case, settled_by_cost(state, bare, HomeCost(costs[1]), budget))
 
-    def _wishes(self, choices: Choices, flow: Floats, hosts: Ints) -> Wishes:
+    def _wishes(self, choices: HomeChoices, flow: Floats, hosts: Ints) -> Wishes:
         """Return the choice with the greatest share of each site, and the host that it has today.
 
         The hosts that run in a pool are those that most sites use today.

@@ -128,7 +128,7 @@ class _Proof:
         s = model.block(problem.pools, whole=whole)
         for r in rows.tolist():
             on_hosts, on_room = self.on_hosts[r], self.on_room[r]
-            model.row([(n, on_hosts), (s, on_room)], self.needs[r], np.inf)
+            model.at_least([(n, on_hosts), (s, on_room)], self.needs[r])
         kept = Loads(indices(s), s, np.ones(len(s)))
         add_room(model, self.room, n, [kept])
         if problem.objective == "new_hosts":

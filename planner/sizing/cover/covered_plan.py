@@ -18,9 +18,10 @@ from planner.sizing.cover.losses import Losses, read_losses
 from planner.sizing.cover.parts import plan_in_parts
 from planner.sizing.cover.primal_search.drafts import draft_of, state_of
 from planner.sizing.cover.primal_search.from_today import state_of_today
+from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.primal_search.polish import HomeCost, settled_by_cost, weighed, with_more_inside
 from planner.sizing.cover.primal_search.search import Found, PrimalSearch
-from planner.sizing.cover.primal_search.state import NOWHERE, Ground
+from planner.sizing.cover.primal_search.state import NOWHERE
 from planner.sizing.cover.standbys import find_standbys
 from planner.sizing.host_counts.fewest_hosts import counts_decide
 from planner.sizing.instance.case import Case, TieBreak

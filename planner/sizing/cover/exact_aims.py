@@ -14,11 +14,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from planner.arrays import as_floats, int_array, int_zeros, trues
+from planner.arrays import as_floats, int_array, int_zeros
 from planner.fleet import Floats, Ints
 from planner.sizing.cover.answer_by_host import HostByHost, name
 from planner.sizing.cover.host_by_host import Model, homes, size
-from planner.sizing.cover.losses import Losses
+from planner.sizing.cover.losses import Losses, all_at_once
 from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.instance.classes import group
 from planner.sizing.instance.problem import Problem
@@ -206,8 +206,6 @@ def settled_exactly(
     ``longer``: fleets of hundreds of sites are not too large, which may take seconds.
     """
     problem, judge = case.problem, evaluator_of(case, cover=False)
-    # One loss of everything: nobody can stand by for anybody.
-    alone = Losses("hub", trues((1, problem.pools)), ("all",), problem.caps)
     if problem.split or homes(problem) > (_MOST_HOMES if longer else _MOST_VARIABLES):
         return draft, {}
     best = draft
@@ -219,7 +217,7 @@ def settled_exactly(
         best = trial if judge(trial) < judge(best) else best
         return best
 
-    bounds = ExactAims(case, alone, draft, budget.within(_SECONDS_ALONE)).settle(offer)
+    bounds = ExactAims(case, all_at_once(problem), draft, budget.within(_SECONDS_ALONE)).settle(offer)
     if "moves" in bounds:  # in the count of placements, sites without a host today move
         bounds["moves"] += case.in_force.first_served(best.placement.pair)
     return best, bounds

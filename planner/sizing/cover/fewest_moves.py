@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from planner.sizing.cover.primal_search.drafts import draft_of
-from planner.sizing.cover.primal_search.state import Ground
+from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.stay_program import Kept, StayProgram
 from planner.sizing.cover.stay_seats import Point, seated
 from planner.sizing.instance.case import Case

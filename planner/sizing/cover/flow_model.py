@@ -29,9 +29,7 @@ class CoverModel(FlowModel):
     ``w`` are the columns w of the arcs ``bare_on``.
     """
 
-    def __init__(
-        self, problem: Problem, classes: Classes, losses: Losses, *, serve_all: bool, cover_all: bool
-    ) -> None:
+    def __init__(self, problem: Problem, classes: Classes, losses: Losses, *, serve_all: bool, cover_all: bool) -> None:
         super().__init__(problem, classes, serve_all=serve_all)
         self.losses = losses
         self.coverable = losses.coverable(classes.indptr, classes.pool, problem.max_hosts)
@@ -52,7 +50,7 @@ class CoverModel(FlowModel):
         if cover_all:
             never = self.f[arcs[~can]]
             barred: Terms = np.arange(len(never)), never, 1.0
-            self.rows.add([barred], len(never), -np.inf, 0.0)
+            self.rows.below([barred], len(never))
             return
         each = np.arange(len(arcs))
         served: Terms = each, self.f[arcs], -1.0
@@ -139,7 +137,7 @@ class CoverModel(FlowModel):
         each = np.arange(len(running))
         same = np.repeat(load, len(running))
         mean: Terms = each, same, -as_floats(hosts[running])
-        rows.add([clusters, mean], len(running), -np.inf, 0.0)
+        rows.below([clusters, mean], len(running))
         cost = np.zeros(rows.columns)
         cost[load] = 1.0
         _, counts = self._solve(cost, "moves and round trips", budget)

@@ -21,65 +21,20 @@ ordered pairs of a host that is lost and one that stays to have (3).
 from __future__ import annotations
 
 import dataclasses
-from dataclasses import dataclass
 
 import numpy as np
 
-from planner.arrays import falses, minus_ones, rounded
-from planner.fleet import Bools, Floats, Ints
-from planner.sizing.cover.primal_search.state import Ground
+from planner.arrays import falses, rounded
+from planner.fleet import Floats, Ints
+from planner.sizing.cover.home_choices import HomeChoices
+from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.room_for_losses import CoveredHomes, add_room_for_losses
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import LinearProgram, solve_arrays
 from planner.sizing.solvers.model_builder import Loads, ModelBuilder, add_place_limits, add_room, loosened
 
-_MOST_CHOICES = 150_000  # above, standbys are left out
 _TIGHT = 1e-7
 _PART = 0.02  # of the value: a gap that ends the search for whole host counts
-
-
-@dataclass(frozen=True)
-class Choices:
-    """Homes that sites may have, with the standby: ``site``, ``pair``, ``home`` and ``standby`` (X,), -1 for none."""
-
-    site: Ints
-    pair: Ints
-    home: Ints
-    standby: Ints
-
-
-def choices_of(ground: Ground, keep: Bools, *, bare: bool) -> Choices:
-    """Return the choices of the sites that ``keep`` (S,) marks; ``bare``: sites may do without a standby."""
-    with_standby = _paired(ground, keep, bare=bare)
-    return with_standby if len(with_standby.site) <= _MOST_CHOICES else _homes_alone(ground, keep)
-
-
-def _homes_alone(ground: Ground, keep: Bools) -> Choices:
-    problem = ground.problem
-    pair = np.flatnonzero(keep[problem.site] & problem.homes)
-    return Choices(problem.site[pair], pair, problem.pool[pair], minus_ones(len(pair)))
-
-
-def _paired(ground: Ground, keep: Bools, *, bare: bool) -> Choices:
-    problem, losses = ground.problem, ground.losses
-    alone = _homes_alone(ground, keep)
-    without = bare | ~ground.coverable[alone.site]
-    of_alone = np.column_stack((alone.site, alone.pair, alone.home, alone.standby))
-    parts = [of_alone[without]]
-    known: dict[bytes, Ints] = {}
-    for s in np.flatnonzero(keep & ground.coverable).tolist():
-        at = problem.pairs_of(s)
-        pools = problem.pool[at]
-        homes = problem.homes[at]
-        key = pools.tobytes() + homes.tobytes()
-        if key not in known and losses is not None:
-            partners = losses.partners(pools, problem.max_hosts)
-            known[key] = np.argwhere(partners & homes[:, None]).T
-        first, second = known[key]
-        site = np.full(len(first), s)
-        first_pair = at.start + first
-        parts.append(np.column_stack((site, first_pair, pools[first], pools[second])))
-    return Choices(*np.concatenate(parts).T)
 
 
 class HomeProgram:
@@ -89,7 +44,7 @@ class HomeProgram:
     """
 
     def __init__(
-        self, ground: Ground, choices: Choices, most_hosts: int | None, running: Ints, uncovered: float
+        self, ground: Ground, choices: HomeChoices, most_hosts: int | None, running: Ints, uncovered: float
     ) -> None:
         self.ground = ground
         self.choices = choices
@@ -161,8 +116,6 @@ class HomeProgram:
     def _losses(self) -> None:
         """Add (3)."""
         ground, choices = self.ground, self.choices
-        if ground.losses is None:
-            return
         followed = np.flatnonzero(choices.standby >= 0)
         home = choices.home[followed]
         standby = choices.standby[followed]

@@ -175,7 +175,7 @@ class Model:
         split = np.flatnonzero(place[self.site] >= 0)
         lacking: Terms = place[self.site[split]], self.u[split], 1.0
         allowed: Terms = indices(self.several), self.b, -units[self.several]
-        self.rows.add([lacking, allowed], len(self.several), -np.inf, 0.0)
+        self.rows.below([lacking, allowed], len(self.several))
 
     def _add_hosts(self) -> None:
         """Add (2), (5) and (6)."""

@@ -10,9 +10,9 @@ from planner.sizing.cover.branch_and_bound import LevelBound
 from planner.sizing.cover.each_lost import force_hosts
 from planner.sizing.cover.host_levels import Conditions, LevelProgram, Window
 from planner.sizing.cover.loss_conditions import loss_conditions
+from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram
 from planner.sizing.cover.primal_search.prices import Prices
-from planner.sizing.cover.primal_search.state import Ground
 from planner.sizing.host_counts.certificate import Forcing, Inequality, inequalities
 from planner.sizing.host_counts.cutting_planes import search_counts
 from planner.sizing.host_counts.fewest_hosts import counts_decide
@@ -49,7 +49,7 @@ class HostLossBound:
     def _conditions(self, ground: Ground) -> Conditions:
         """Return the conditions that a search over host counts meets, and begin with its bound."""
         problem = ground.problem
-        if ground.losses is None or not counts_decide(problem):
+        if not counts_decide(problem):
             return Conditions.of((), problem.pools)
         classes = group(problem, by_weight=False)
         plain = hall_conditions(problem, classes.of_the_day)

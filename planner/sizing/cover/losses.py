@@ -94,6 +94,11 @@ def read_losses(fleet: Fleet, problem: Problem) -> Losses:
     return Losses("zone" if kind == "zone" else "hub", each, tuple(kept), room)
 
 
+def all_at_once(problem: Problem) -> Losses:
+    """Return one loss of everything: nobody can stand by for anybody."""
+    return Losses("hub", trues((1, problem.pools)), ("all",), problem.caps)
+
+
 def own_rather_than_bare(fleet: Fleet, problem: Problem) -> Problem:
     """Return the problem in which sites that could have no standby use their own tie-breaker where they may.
 

@@ -86,13 +86,13 @@ def _limits_of_room(model: ReserveModel, box: Box | None) -> tuple[Floats, Float
 def _add_cuts(rows: ModelBuilder, model: ReserveModel, columns: _Columns) -> None:
     """Add the inequalities on host counts alone, then the cuts."""
     for room, demand in model.known:
-        rows.row([(columns.n, as_floats(room))], demand, np.inf)
+        rows.at_least([(columns.n, as_floats(room))], demand)
     for cut in model.cuts:
         hosts = np.flatnonzero(cut.on_hosts)
         kept = np.flatnonzero(cut.on_room)
         on_hosts: Term = columns.n[hosts], cut.on_hosts[hosts]
         on_room: Term = columns.room[kept], cut.on_room[kept]
-        rows.row([on_hosts, on_room], cut.demand, np.inf)
+        rows.at_least([on_hosts, on_room], cut.demand)
 
 
 def _add_totals(rows: ModelBuilder, model: ReserveModel, columns: _Columns) -> None:
@@ -101,14 +101,14 @@ def _add_totals(rows: ModelBuilder, model: ReserveModel, columns: _Columns) -> N
     if model.extra:
         new = add_new_hosts(rows, model.problem.existing, columns.n, model.extra)
         price.append((new, model.extra))
-    rows.row(price, model.least, np.inf)
+    rows.at_least(price, model.least)
 
 
 def _add_shares(rows: ModelBuilder, model: ReserveModel, columns: _Columns) -> None:
     """Add that shares add up to no more than the room they are of."""
     for shares, q in model.shares.limits:
         of_pool: Term = columns.room[[q]], 1.0
-        rows.row([of_pool, (columns.room[shares], -1.0)], 0.0, np.inf)
+        rows.at_least([of_pool, (columns.room[shares], -1.0)], 0.0)
 
 
 def _add_sizes(rows: ModelBuilder, model: ReserveModel, columns: _Columns) -> None:
@@ -116,8 +116,8 @@ def _add_sizes(rows: ModelBuilder, model: ReserveModel, columns: _Columns) -> No
     for (q, clusters), size in columns.sizes.items():
         both = np.array([columns.room[q], size])
         enough = np.array([1.0, -float(clusters)])
-        rows.row([(both, enough)], 0.0, np.inf)
+        rows.at_least([(both, enough)], 0.0)
     for wish in model.kept_together:
         at = [(q, wish.clusters) for q in wish.standbys.tolist()]
         chosen = int_array([columns.sizes[wanted] for wanted in at])
-        rows.row([(chosen, 1.0)], 1.0, np.inf)
+        rows.at_least([(chosen, 1.0)], 1.0)

@@ -21,7 +21,7 @@ import numpy as np
 from planner.arrays import as_floats, indices, int_zeros, inverse, minus_ones
 from planner.fleet import Floats, Ints
 from planner.sizing.cover.host_levels import Levels, Running
-from planner.sizing.cover.primal_search.state import Ground
+from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.room_for_losses import CoveredHomes, add_room_for_losses
 from planner.sizing.solvers.model_builder import Loads, ModelBuilder, Terms, add_room
 
@@ -42,7 +42,6 @@ class Homes:
 
 def add_pool_losses(built: ModelBuilder, ground: Ground, homes: Homes, n: Ints) -> None:
     """Add (1); ``n`` (P,) are the columns of hosts."""
-    assert ground.losses is not None
     at_home = Loads(homes.home, homes.x, homes.clusters)
     followed = np.flatnonzero(homes.standby >= 0)
     send = Loads(homes.standby, homes.x, homes.clusters).some(followed)
@@ -102,7 +101,7 @@ class HostLosses:
         on_host = number[homes.on[held], self._way[held]]
         stay: Terms = on_host, homes.x[held], -homes.clusters[held]
         living: Terms = indices(way), self.a, 1.0
-        built.add([living, stay], len(way), 0.0, np.inf)
+        built.above([living, stay], len(way))
         caps = self.running.caps[self.pool_of_host]
         carried = Loads(self.host, self.a, np.ones(len(way)))
         add_room(built, caps, self.r, [carried])

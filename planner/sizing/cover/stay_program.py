@@ -28,8 +28,8 @@ import numpy as np
 
 from planner.arrays import as_floats, indices, int_array, int_zeros, minus_ones
 from planner.fleet import Bools, Floats, Ints
-from planner.sizing.cover.home_program import choices_of
-from planner.sizing.cover.primal_search.state import Ground
+from planner.sizing.cover.home_choices import choices_of
+from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.stay_losses import Homes, HostLosses, add_pool_losses
 from planner.sizing.instance.case import Case
 from planner.sizing.instance.classes import group

@@ -215,7 +215,6 @@ class _SeatProgram:
     def _losses(self) -> None:
         """Add (3)."""
         hosts, losses = self.point.pool, self.ground.losses
-        assert losses is not None
         each = np.eye(len(hosts), dtype=np.bool_)
         lost = each if self.ground.by_host else losses.pools[:, hosts]
         followed = np.flatnonzero(self.standby >= 0)

@@ -188,7 +188,7 @@ def host_model(problem: Problem, rows: Sequence[Inequality], *, whole: bool) -> 
     hosts: Terms = of_room, n[inside], room[of_room, inside]
     first: Terms = of_row, runs[of_loss], -less
     demand = int_array([row.demand for row in rows])
-    model.add([hosts, first], len(rows), demand, np.inf)
+    model.above([hosts, first], len(rows), demand)
     for at, p in enumerate(lost):
         most = int(problem.max_hosts[p])
         model.at_most([(n[[p]], 1.0), (runs[[at]], -most)], 0.0)

@@ -128,7 +128,7 @@ class CutMaster:
         row, p = np.nonzero(self._room)
         at_row = self._room[row, p]
         room: Terms = row, n[p], at_row
-        model.add([room], len(self._least), self._least, np.inf)
+        model.above([room], len(self._least), self._least)
         add_host_limits(model, problem.host_limits, n)
         hosts: list[Term] = [(n, self.price)]
         if self.extra:

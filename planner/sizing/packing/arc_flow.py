@@ -101,7 +101,7 @@ def _flow(
     n = model.block(1, 1.0, hosts, whole=True)
     packed = add_fillings(model, counts, cap, hosts, n[0])
     number = np.array(list(counts.values()), dtype=np.float64)
-    model.add([packed], len(counts), number, number)
+    model.equal([packed], len(counts), number)
     answer = solve_arrays(model.program(), budget)
     if not answer.outcome.has_solution:
         return answer.outcome, {}
@@ -126,7 +126,7 @@ def add_fillings(model: ModelBuilder, counts: Mapping[int, int], cap: int, most:
     outflow: Terms = leaving, at, -1.0
     inflow: Terms = entering, at, 1.0
     begun: Terms = int_zeros(1), np.array([hosts]), 1.0
-    model.add([outflow, inflow, begun], len(node), 0.0, np.inf)
+    model.above([outflow, inflow, begun], len(node))
     number = {item: row for row, item in enumerate(counts)}
     row = [number[item] for item in size.tolist()]
     return int_array(row), at, 1.0

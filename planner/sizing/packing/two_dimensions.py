@@ -83,7 +83,7 @@ def _exact(
     model = ModelBuilder()
     n = model.block(1, upper=hosts)
     packed = add_weighed_fillings(model, order, copies, (cap, most), hosts, n[0])
-    model.add([packed], len(order), copies, copies)
+    model.equal([packed], len(order), copies)
     answer = solve_arrays(model.program(), budget)
     if not answer.outcome.has_solution:
         return None

@@ -70,6 +70,10 @@ class ModelBuilder:
         """Add one row: the sum of coefficient times column is at most ``high``."""
         self.row(terms, -np.inf, high)
 
+    def at_least(self, terms: Sequence[Term], low: float) -> None:
+        """Add one row: the sum of coefficient times column is at least ``low``."""
+        self.row(terms, low, np.inf)
+
     def no_more(self, columns: Ints, others: Ints, high: Numbers = 0.0) -> None:
         """Add rows by which each of ``columns`` (n,) exceeds that of ``others`` (n,) by at most ``high``."""
         each = indices(columns)
@@ -78,6 +82,10 @@ class ModelBuilder:
     def below(self, terms: Sequence[Terms], rows: int, high: Numbers = 0.0) -> Ints:
         """Add so many rows that come to ``high`` (rows,) at most, and return their positions."""
         return self.add(terms, rows, -np.inf, high)
+
+    def above(self, terms: Sequence[Terms], rows: int, low: Numbers = 0.0) -> Ints:
+        """Add so many rows that come to ``low`` (rows,) at least, and return their positions."""
+        return self.add(terms, rows, low, np.inf)
 
     def equal(self, terms: Sequence[Terms], rows: int, value: Numbers = 0.0) -> Ints:
         """Add so many rows that come to ``value`` (rows,), and return their positions."""
@@ -226,7 +234,7 @@ def add_distance(model: ModelBuilder, columns: Ints, reference: Floats, cost: fl
     each = indices(columns)
     below: list[Terms] = [(each, columns, 1.0), (each, away, 1.0)]
     model.no_more(columns, away, reference)
-    model.add(below, len(columns), reference, np.inf)
+    model.above(below, len(columns), reference)
 
 
 def add_place_limits(

@@ -189,7 +189,7 @@ class _Model:
         staying: Terms = mine, self.y, units[mine]
         left_out: Terms = self.out, self.u, units[self.out]
         with_own: Terms = self.with_own, self.o, units[self.with_own]
-        self.built.add([moving, staying, left_out, with_own], classes.count, demand, demand)
+        self.built.equal([moving, staying, left_out, with_own], classes.count, demand)
         sites, at, copies = np.unique(self.site, return_inverse=True, return_counts=True)
         if (copies > 1).any():
             stays: Terms = at, self.y, 1.0
@@ -249,13 +249,13 @@ class _Model:
         hosts = self.n[inside]
         room = cut.room[inside]
         demand = int(cut.demand)
-        self.built.row([(hosts, as_floats(room))], demand, np.inf)
+        self.built.at_least([(hosts, as_floats(room))], demand)
         for divisor in sorted({*room.tolist(), *(room // 2).tolist()} - {0, 1}):
             part = (demand % divisor or divisor) / divisor
             rest = room % divisor / divisor
             each = room // divisor + np.minimum(1.0, rest / part)
             rounded_up = -(-demand // divisor)
-            self.built.row([(hosts, each)], rounded_up, np.inf)
+            self.built.at_least([(hosts, each)], rounded_up)
 
     def program(self) -> LinearProgram:
         """Return it as arrays."""

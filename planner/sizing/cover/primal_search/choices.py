@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from planner.arrays import int_array, minus_ones
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.primal_search.state import NOWHERE, State
 
@@ -31,9 +32,9 @@ class Choices:
 
     def at(self, n: int, position: int) -> tuple[int, int]:
         """Return home and standby (-1 for none) of a position in the row of site ``n``."""
-        wide = self.hosts.shape[1]
-        h, g = divmod(position, wide + 1)
-        return int(self.hosts[n, h]), int(self.hosts[n, g]) if g < wide else NOWHERE
+        hosts = self.hosts[n].tolist()
+        home, standby = divmod(position, len(hosts) + 1)
+        return hosts[home], [*hosts, NOWHERE][standby]
 
 
 def choices(state: State, sites: Ints, weight: Floats, bare: Bools) -> Choices:
@@ -45,13 +46,12 @@ def choices(state: State, sites: Ints, weight: Floats, bare: Bools) -> Choices:
     hosts, pairs = state.candidates(sites)
     none = hosts < 0
     at = np.where(none, 0, hosts)
-    k = ground.problem.clusters[sites]
+    clusters = ground.problem.clusters[sites].astype(np.int32)
     home = state.home[sites]
     standby = state.standby[sites]
-    here = hosts == home[:, None]
     followed = standby >= 0
-    there = (hosts == standby[:, None]) & followed[:, None]
-    here &= ~none
+    here = ~none & (hosts == home[:, None])
+    there = ~none & (hosts == standby[:, None])
     # Everything is counted as if the site were nowhere.
     extra = state.extra.astype(np.int32)[:, at]  # (losses + 2, n, c); half as large, half the time
     settled = np.flatnonzero((home >= 0) & followed)
@@ -60,28 +60,27 @@ def choices(state: State, sites: Ints, weight: Floats, bare: Bools) -> Choices:
         n = settled[row]
         rows = state.lost_with(home[n])
         for of_loss in rows.T:
-            extra[of_loss, n, column] -= k[n]
-    living = state.load[at] - here * k[:, None]
-    over = extra + (living - state.room[at]).astype(np.int32)
-    before = np.maximum(0, over)
-    more = np.maximum(0, over + k[:, None].astype(np.int32)) - before
-    homes = more.sum(axis=0) * weight[at] + _limits(state, sites, at, here)
-    wide = at.shape[1]
-    broken = np.full((len(sites), wide, wide + 1), np.inf)
-    if ground.losses is not None:
-        broken[:, :, :-1] = _at_standbys(state, at, none, more, weight)
-    without = np.where(bare[sites], 0.0, np.inf)
-    broken[:, :, -1] = without[:, None]
-    pair = np.where(pairs < 0, 0, pairs)
-    barred = none | ~ground.problem.homes[pair]
+            extra[of_loss, n, column] -= clusters[n]
+    brought = clusters[:, None]
+    full = (state.load - state.room)[at] - here * brought
+    before = extra + full.astype(np.int32)
+    over = np.maximum(0, before)
+    more = np.maximum(0, before + brought) - over
+    homes = more.sum(axis=0) * weight[at]
+    homes += _limits(state, sites, at, here)
+    barred = none | ~ground.problem.homes[np.where(none, 0, pairs)]
     at_home = np.where(barred, np.inf, homes)
-    broken += at_home[:, :, None]
-    return Choices(sites, hosts, pairs, broken, _now(here, there, standby, wide))
+    without = np.where(bare[sites], 0.0, np.inf)
+    behind = _at_standbys(state, at, none, more, weight)
+    no_standby = np.broadcast_to(without[:, None, None], (*at.shape, 1))
+    broken = at_home[:, :, None] + np.concatenate((behind, no_standby), axis=2)
+    return Choices(sites, hosts, pairs, broken, _now(here, there, followed))
 
 
 def choices_of(state: State, s: int, bare: Bools) -> Choices:
     """Return what every choice of the one site ``s`` would break, as `choices` does."""
-    return choices(state, np.array([s]), np.ones(state.hosts), bare)
+    one = int_array([s])
+    return choices(state, one, np.ones(state.hosts), bare)
 
 
 def reserve_added(state: State, s: int, at: Ints, peak: Ints) -> Ints:
@@ -89,8 +88,10 @@ def reserve_added(state: State, s: int, at: Ints, peak: Ints) -> Ints:
 
     What a loss of another home already needs there, ``peak`` (M,), is free for site ``s``, too.
     """
-    sent = state.extra[state.lost_with(at)][:, :, at].max(axis=1, initial=0)
-    added: Ints = np.maximum(0, sent + state.ground.problem.clusters[s] - peak[at])
+    lost = state.lost_with(at)
+    sent = state.extra[lost[:, :, None], at]  # (c, W, c)
+    needed = sent.max(axis=1, initial=0) + state.ground.problem.clusters[s]
+    added: Ints = np.maximum(0, needed - peak[at])
     return added
 
 
@@ -99,17 +100,15 @@ def _at_standbys(state: State, at: Ints, none: Bools, more: Ints, weight: Floats
 
     ``none`` (n, c) marks places without a host; ``more`` (losses + 2, n, c): what the site adds under each loss.
     """
-    lost = state.lost_with(at)  # (n, c, W)
-    if not lost.shape[2]:
-        return np.full((*at.shape, at.shape[1]), np.inf)
-    each, each_host = np.arange(len(at))[:, None, None], np.arange(at.shape[1])
-    added = sum(more[lost[:, :, w, None], each, each_host] for w in range(lost.shape[2]))
-    pool = state.pool[at]
-    follows = state.ground.follows[pool[:, :, None], pool[:, None, :]]
-    may = follows & ~none[:, None, :]
-    may[:, each_host, each_host] = False
-    counted = added * weight[at][:, None, :]
-    return np.where(may, counted, np.inf)
+    sites, wide = at.shape
+    each = np.arange(sites)[:, None, None]
+    lost = np.moveaxis(state.lost_with(at), 2, 0)  # (W, n, c)
+    added = np.zeros((sites, wide, wide))
+    for rows in lost:
+        added += more[rows[:, :, None], each, np.arange(wide)]
+    homes, standbys = at[:, :, None], at[:, None, :]
+    may = state.may_follow(homes, standbys) & ~none[:, None, :]
+    return np.where(may, added * weight[standbys], np.inf)
 
 
 def _limits(state: State, sites: Ints, at: Ints, here: Bools) -> Floats:
@@ -121,16 +120,16 @@ def _limits(state: State, sites: Ints, at: Ints, here: Bools) -> Floats:
         rows = ground.limits_of[state.pool[at]]  # (n, c, V)
         brings = ground.brings[rows, sites[:, None, None]]
         somewhere = home >= 0
-        mine = ground.limits_of[state.pool[np.where(somewhere, home, 0)]]
-        same = rows[:, :, :, None] == mine[:, None, None, :]
-        counted = same.any(axis=3) & somewhere[:, None, None]
-        own = np.where(counted, brings, 0.0)
-        free = ground.most[rows] - state.used[rows] + own
-        broken += _added(brings, free).sum(axis=2)
+        limits = ground.limits_of[state.pool[home]]
+        counted_in = np.where(somewhere[:, None], limits, -1)
+        same = rows[:, :, :, None] == counted_in[:, None, None, :]
+        own = np.where(same.any(axis=3), brings, 0.0)
+        free = (ground.most - state.used)[rows]
+        broken += _added(brings, free + own).sum(axis=2)
     if np.isfinite(ground.host_weight):
         weight = ground.weights[sites][:, None]
-        free = ground.host_weight - state.carried[at] + here * weight
-        broken += _added(weight, free)
+        free_weight = (ground.host_weight - state.carried)[at]
+        broken += _added(weight, free_weight + here * weight)
     return broken
 
 
@@ -140,11 +139,12 @@ def _added(more: Floats, free: Floats) -> Floats:
     return np.maximum(0.0, more - free) - before
 
 
-def _now(here: Bools, there: Bools, standby: Ints, wide: int) -> Ints:
+def _now(here: Bools, there: Bools, followed: Bools) -> Ints:
     """Return the position of each site's present choice, -1 where it has none."""
+    sites, wide = here.shape
     if not wide:
-        return np.full(len(here), -1, dtype=np.int64)
-    somewhere = here.any(axis=1)
-    h = np.where(somewhere, here.argmax(axis=1), -1)
-    g = np.where(standby < 0, wide, there.argmax(axis=1))
-    return np.where(h < 0, -1, h * (wide + 1) + g)
+        return minus_ones(sites)
+    home = here.argmax(axis=1)
+    standby = np.where(followed, there.argmax(axis=1), wide)
+    position = home * (wide + 1) + standby
+    return np.where(here.any(axis=1), position, -1)

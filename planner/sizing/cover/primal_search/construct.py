@@ -19,9 +19,11 @@ def in_order(state: State, sites: Ints) -> Ints:
     """Return ``sites``: who is to be kept served, then who has the fewest hosts to choose from, then most clusters."""
     problem = state.ground.problem
     rooms = np.minimum(problem.max_hosts, 3)  # one to live on, one to stand by, one more
-    choice = np.bincount(problem.site, weights=rooms[problem.pool], minlength=problem.sites)
+    of_pair = rooms[problem.pool]
+    choice = np.bincount(problem.site, weights=of_pair, minlength=problem.sites)
     clusters, kept = problem.clusters[sites], problem.kept[sites]
-    return sites[np.lexsort((sites, -clusters, choice[sites], ~kept))]
+    order = np.lexsort((sites, -clusters, choice[sites], ~kept))
+    return sites[order]
 
 
 def construct(state: State, sites: Ints, bare: Bools, prices: Prices) -> Ints:
@@ -33,7 +35,8 @@ def construct(state: State, sites: Ints, bare: Bools, prices: Prices) -> Ints:
     waiting[sites] = True
     failed = []
     for s in in_order(state, sites).tolist():
-        if not (settle(state, s, bare) or _settle_with_hosts(state, s, bare, waiting, prices)):
+        settled = settle(state, s, bare) or _settle_with_hosts(state, s, bare, waiting, prices)
+        if not settled:
             failed.append(s)
         waiting[s] = False
     return int_array(failed)
@@ -44,8 +47,8 @@ def settle(state: State, s: int, bare: Bools) -> bool:
     if not state.hosts:
         return False
     found = choices_of(state, s, bare)
-    broken = found.flat()[0]
-    return _settle_cheapest(state, found, np.where(broken <= _CLOSE, asks(state, found), np.inf))
+    fits = found.broken[0] <= _CLOSE
+    return settle_cheapest(state, found, np.where(fits, _asks(state, found), np.inf))
 
 
 def settle_on(state: State, s: int, host: int, bare: Bools, most_broken: float) -> bool:
@@ -55,14 +58,15 @@ def settle_on(state: State, s: int, host: int, bare: Bools, most_broken: float) 
     further reserve is taken.
     """
     found = choices_of(state, s, bare)
-    at_host = np.repeat(found.hosts[0] == host, found.hosts.shape[1] + 1)
-    broken = found.flat()[0]
-    allowed = at_host & (broken <= most_broken)
-    return _settle_cheapest(state, found, np.where(allowed, broken * _BROKEN + asks(state, found), np.inf))
+    at_host = found.hosts[0] == host
+    broken = found.broken[0]
+    allowed = at_host[:, None] & (broken <= most_broken)
+    cost = broken * _BROKEN + _asks(state, found)
+    return settle_cheapest(state, found, np.where(allowed, cost, np.inf))
 
 
-def _settle_cheapest(state: State, found: Choices, cost: Floats) -> bool:
-    """Put the one site of ``found`` where ``cost`` is least; False where it is inf throughout."""
+def settle_cheapest(state: State, found: Choices, cost: Floats) -> bool:
+    """Put the one site of ``found`` where ``cost`` (c, c + 1) is least; False where it is inf throughout."""
     if not np.isfinite(cost).any():
         return False
     best = int(cost.argmin())
@@ -70,17 +74,16 @@ def _settle_cheapest(state: State, found: Choices, cost: Floats) -> bool:
     return True
 
 
-def asks(state: State, found: Choices) -> Floats:
+def _asks(state: State, found: Choices) -> Floats:
     """Return what each choice of the one site of ``found`` asks for: further reserve, then room left unused."""
     s = int(found.sites[0])
     hosts = found.hosts[0]
     at = np.where(hosts < 0, 0, hosts)
     peak = state.peak()
     free = (state.room - state.load - peak)[at]
-    reserve = np.zeros((len(at), len(at) + 1))
-    reserve[:, :-1] = reserve_added(state, s, at, peak)
-    asked: Floats = (reserve * 1000.0 + free[:, None]).ravel()
-    return asked
+    reserve = reserve_added(state, s, at, peak)
+    with_none = np.pad(reserve, ((0, 0), (0, 1)))
+    return with_none * 1000.0 + free[:, None]
 
 
 def _settle_with_hosts(state: State, s: int, bare: Bools, waiting: Bools, prices: Prices) -> bool:
@@ -104,9 +107,11 @@ def _by_use(state: State, s: int, waiting: Bools, prices: Prices) -> list[int]:
     pools = problem.pool[problem.pairs_of(s)]
     count = state.count()
     may = pools[problem.may_grow(count)[pools]]
-    wanted = np.where(waiting, problem.clusters, 0)[problem.site]
-    reach = np.bincount(problem.pool, weights=wanted, minlength=problem.pools)
-    clusters = np.minimum(reach, problem.caps)[may]
-    worth = clusters / np.maximum(prices.next(count)[may], _CLOSE)
-    by_worth = may[np.lexsort((may, -reach[may], -worth))]
-    return [int(p) for p in by_worth]
+    wanted = np.where(waiting, problem.clusters, 0)
+    reach = np.bincount(problem.pool, weights=wanted[problem.site], minlength=problem.pools)
+    used = np.minimum(reach, problem.caps)
+    price = np.maximum(prices.next(count), _CLOSE)
+    worth = used / price
+    order = np.lexsort((may, -reach[may], -worth[may]))
+    by_worth: list[int] = may[order].tolist()
+    return by_worth

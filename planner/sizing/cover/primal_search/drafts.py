@@ -8,8 +8,9 @@ import numpy as np
 
 from planner.arrays import int_array, int_zeros
 from planner.fleet import Bools, Ints
+from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.primal_search.polish import HomeCost, pair_of, settled_by_cost, weighed
-from planner.sizing.cover.primal_search.state import NOWHERE, Ground, State
+from planner.sizing.cover.primal_search.state import NOWHERE, State
 from planner.sizing.cover.primal_search.stay import back_on
 from planner.sizing.instance.case import Case
 from planner.sizing.instance.classes import group

@@ -15,12 +15,9 @@ Minimise sum w, subject to
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import cached_property
-
 import numpy as np
 
-from planner.arrays import falses
+from planner.arrays import as_floats, falses, indices, minus_ones
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.primal_search.state import NOWHERE, State
 from planner.sizing.solvers.budget import SolveBudget
@@ -29,8 +26,8 @@ from planner.sizing.solvers.model_builder import ModelBuilder, Terms
 
 _HOSTS = 4  # at a time; one more after so many attempts that helped nothing
 _PATIENCE = 4
-_NODES = 200  # of branch and bound
-_WHOLE = 0.999  # clusters are whole, and so is what is broken
+# Nodes of branch and bound; clusters are whole, and so is what is broken.
+_OPTIONS = {"mip_max_nodes": 200, "mip_abs_gap": 0.999}
 _CLOSE = 1e-9
 
 
@@ -41,10 +38,15 @@ def exact_repair(state: State, bare: Bools, most: int, rng: np.random.Generator,
     """
     fails = 0
     while fails < most and state.violation() > _CLOSE and not budget.spent:
-        trial = _Around(state, bare, _some_hosts(state, _HOSTS + fails // _PATIENCE, rng)).solved(budget)
-        gain = -np.inf if trial is None else state.violation() - trial.violation()
-        fails = 0 if gain > _CLOSE else fails + 1
-        if trial is not None and gain >= -_CLOSE:
+        number = _HOSTS + fails // _PATIENCE
+        trial = _Around(state, bare, _some_hosts(state, number, rng)).solved(budget)
+        fails += 1
+        if trial is None:
+            continue
+        gain = state.violation() - trial.violation()
+        if gain > _CLOSE:
+            fails = 0
+        if gain >= -_CLOSE:
             state = trial
     return state
 
@@ -55,144 +57,136 @@ def _some_hosts(state: State, most: int, rng: np.random.Generator) -> Bools:
     near = np.zeros(state.hosts)
     if over.any():
         first = int(rng.choice(np.flatnonzero(over)))
-        hosts, _ = state.candidates(np.flatnonzero((state.home == first) | (state.standby == first)))
+        hosts, _ = state.candidates(state.users(first))
         near += np.bincount(hosts[hosts >= 0], minlength=state.hosts)
         near[first] = np.inf
-    order = np.argsort(-near * rng.uniform(0.3, 1.7, state.hosts), kind="stable")
+    chance = rng.uniform(0.3, 1.7, state.hosts)
+    order = np.argsort(-near * chance, kind="stable")
     some = falses(state.hosts)
     some[order[:most]] = True
     return some
 
 
-@dataclass(frozen=True)
 class _Around:
-    """The program of the hosts that ``some`` (M,) marks."""
+    """The program of the hosts that ``some`` (M,) marks: ``sites`` (n,) live on one of them or rely on it.
 
-    state: State
-    bare: Bools
-    some: Bools
+    Of x, shapes (X,): ``row`` among the sites, ``site``, ``home`` and ``standby``, and the ``clusters`` of the site. Of
+    w, shapes (W,): the row ``loss`` of `State.extra` and the host ``to`` which it sends.
+    """
 
-    @cached_property
-    def sites(self) -> Ints:
-        """The sites that live on one of the hosts or rely on it, shape (n,)."""
-        state = self.state
-        mine: Ints = np.flatnonzero(self.some[state.home] | ((state.standby >= 0) & self.some[state.standby]))
-        return mine
-
-    @cached_property
-    def ways(self) -> tuple[Ints, Ints, Ints]:
-        """Site by its position in ``sites``, home and standby of each x, all shapes (X,)."""
-        state, sites = self.state, self.sites
-        ground = state.ground
-        hosts, pairs = state.candidates(sites)
-        home = (hosts >= 0) & (self.some[hosts] | (hosts == state.home[sites][:, None]))
-        standby = (hosts >= 0) & (self.some[hosts] | (hosts == state.standby[sites][:, None]))
-        last = self.bare[sites][:, None]  # for no standby at all
-        site, first, second = np.nonzero(home[:, :, None] & np.hstack((standby, last))[:, None, :])
-        h, g = hosts[site, first], np.hstack((hosts, np.full_like(last, NOWHERE, dtype=np.int64)))[site, second]
-        follows = ground.follows[state.pool[h], state.pool[g]] & (h != g)
-        may = ground.problem.homes[pairs[site, first]] & (follows | (g == NOWHERE))
-        return site[may], h[may], g[may]
-
-    @cached_property
-    def rest(self) -> State:
-        """The state without the sites."""
-        rest = self.state.copy()
+    def __init__(self, state: State, bare: Bools, some: Bools) -> None:
+        self.state = state
+        self.some = np.append(some, False)  # the last for nowhere
+        used = self.some[state.home] | self.some[state.standby]
+        self.sites = np.flatnonzero(used)
+        self.row, self.home, self.standby = self._ways(bare)
+        self.site = self.sites[self.row]
+        self.clusters = as_floats(state.ground.problem.clusters[self.site])
+        self.rest = state.copy()
         for s in self.sites.tolist():
-            rest.take_out(s)
-        return rest
+            self.rest.take_out(s)
+        self.loss, self.to = self._may_be_over()
+        self.built = ModelBuilder()
+        self.x = self.built.block(len(self.site), upper=1.0, whole=True)
+        self.a = self.built.block(state.hosts)
+        self.w = self.built.block(len(self.to), 1.0)
+        self._homes()
+        self._losses()
+        self._limits()
+
+    def _ways(self, bare: Bools) -> tuple[Ints, Ints, Ints]:
+        """Return the site by its position in ``sites``, home and standby of each x."""
+        state, sites = self.state, self.sites
+        hosts, pairs = state.candidates(sites)
+        there = hosts >= 0
+        home_now = state.home[sites][:, None]
+        standby_now = state.standby[sites][:, None]
+        may_live = there & (self.some[hosts] | (hosts == home_now))
+        may_follow = there & (self.some[hosts] | (hosts == standby_now))
+        with_none = np.hstack((may_follow, bare[sites][:, None]))
+        row, first, second = np.nonzero(may_live[:, :, None] & with_none[:, None, :])
+        none = minus_ones((len(sites), 1))
+        home = hosts[row, first]
+        standby = np.hstack((hosts, none))[row, second]
+        lives = state.ground.problem.homes[pairs[row, first]]
+        may = lives & ((standby == NOWHERE) | state.may_follow(home, standby))
+        return row[may], home[may], standby[may]
+
+    def _may_be_over(self) -> tuple[Ints, Ints]:
+        """Return loss and host of each w: all that may be above their room."""
+        rest = self.rest
+        may_bring = falses((len(self.sites), rest.hosts + 1))  # the last for no standby
+        may_bring[self.row, self.home] = True
+        may_bring[self.row, self.standby] = True
+        clusters = rest.ground.problem.clusters[self.sites]
+        most_brought = clusters @ may_bring[:, :-1]
+        full = rest.load + rest.extra[:-1] + most_brought
+        loss, to = np.nonzero(full > rest.room)
+        return loss, to
 
     def solved(self, budget: SolveBudget) -> State | None:
         """Return the state in which least is broken, of those that the program has; None where none is found."""
-        site, home, standby = self.ways
-        model = ModelBuilder()
-        put = model.block(len(site), upper=1.0, whole=True)
-        model.add([(site, put, 1.0)], len(self.sites), 1.0, 1.0)
-        load = self._loads(model, put)
-        over = self._losses(model, put, load)
-        self._limits(model, put)
-        start = np.zeros(model.columns)
-        now = (home == self.state.home[self.sites][site]) & (standby == self.state.standby[self.sites][site])
-        start[put] = now
-        start[load] = self.state.load
-        row, host = self._pairs
-        start[over] = self.state.over()[row, host]
-        answer = solve_arrays(
-            model.program(), budget, start=start, options={"mip_max_nodes": _NODES, "mip_abs_gap": _WHOLE}
-        )
+        program = self.built.program()
+        answer = solve_arrays(program, budget, start=self._as_now(), options=_OPTIONS)
         if not answer.outcome.has_solution:
             return None
-        chosen = np.flatnonzero(answer.x[put] > 0.5)
+        chosen = np.flatnonzero(answer.x[self.x] > 0.5)
+        ways = np.column_stack((self.site, self.home, self.standby))
         state = self.rest.copy()
-        for at in chosen.tolist():
-            state.put(int(self.sites[site[at]]), int(home[at]), int(standby[at]))
+        for site, home, standby in ways[chosen].tolist():
+            state.put(site, home, standby)
         return state
 
-    def _loads(self, model: ModelBuilder, put: Ints) -> Ints:
-        """Add (2) and return the columns a_h, shape (M,)."""
-        site, home, _ = self.ways
-        hosts = self.state.hosts
-        load = model.block(hosts)
-        there = -self.rest.load.astype(np.float64)
-        brought: Terms = (home, put, self._clusters[site])
-        model.add([brought, (np.arange(hosts), load, -1.0)], hosts, there, there)
-        return load
+    def _as_now(self) -> Floats:
+        """Return the values of the columns that say what is so in the state."""
+        state = self.state
+        same_home = self.home == state.home[self.site]
+        same_standby = self.standby == state.standby[self.site]
+        values = np.zeros(self.built.columns)
+        values[self.x] = same_home & same_standby
+        values[self.a] = state.load
+        values[self.w] = state.over()[self.loss, self.to]
+        return values
 
-    @cached_property
-    def _clusters(self) -> Floats:
-        return self.state.ground.problem.clusters[self.sites].astype(np.float64)
+    def _homes(self) -> None:
+        """Add (1) and (2)."""
+        put: Terms = self.row, self.x, 1.0
+        self.built.equal([put], len(self.sites), 1.0)
+        brought: Terms = self.home, self.x, self.clusters
+        load: Terms = indices(self.a), self.a, -1.0
+        there = -as_floats(self.rest.load)
+        self.built.equal([brought, load], len(self.a), there)
 
-    @cached_property
-    def _sent(self) -> tuple[Ints, Ints, Ints]:
-        """Each x with a loss that sends its site to its standby: x, row of ``extra`` and host, shapes (Y,)."""
-        _, home, standby = self.ways
-        behind = np.flatnonzero(standby != NOWHERE)
-        rows = self.state.lost_with(home[behind])
-        at = np.repeat(behind, rows.shape[1])
-        row = rows.ravel()
-        real = row < len(self.state.extra) - 1
-        return at[real], row[real], standby[at[real]]
-
-    @cached_property
-    def _pairs(self) -> tuple[Ints, Ints]:
-        """Row of ``extra`` and host of each w: all that may be above their room."""
+    def _losses(self) -> None:
+        """Add (3)."""
         rest = self.rest
-        site, home, standby = self.ways
-        hosts = rest.hosts
-        may = np.zeros((len(self.sites), hosts + 1), dtype=np.bool_)  # the last for no standby
-        may[site, home] = may[site, standby] = True
-        comes = self._clusters @ may[:, :hosts]
-        row, host = np.nonzero(rest.load + rest.extra[:-1] + comes > rest.room)
-        return row, host
+        row_of = minus_ones(rest.extra.shape)
+        row_of[self.loss, self.to] = indices(self.w)
+        followed = np.flatnonzero(self.standby != NOWHERE)
+        losses = rest.lost_with(self.home[followed])
+        x = np.repeat(followed, losses.shape[1])
+        row = row_of[losses.ravel(), self.standby[x]]
+        counted = row >= 0
+        displaced = x[counted]
+        each = indices(self.w)
+        living: Terms = each, self.a[self.to], 1.0
+        over: Terms = each, self.w, -1.0
+        sent: Terms = row[counted], self.x[displaced], self.clusters[displaced]
+        room = rest.room[self.to] - rest.extra[self.loss, self.to]
+        self.built.below([living, over, sent], len(self.w), as_floats(room))
 
-    def _losses(self, model: ModelBuilder, put: Ints, load: Ints) -> Ints:
-        """Add (3) and return the columns w."""
-        site, *_ = self.ways
-        at, row, host = self._sent
-        of_row, of_host = self._pairs
-        hosts, count = self.state.hosts, len(of_row)
-        over = model.block(count, 1.0)
-        pairs, sent = of_row * hosts + of_host, row * hosts + host
-        counts = np.isin(sent, pairs)
-        number, at = np.searchsorted(pairs, sent[counts]), at[counts]
-        every = np.arange(count)
-        terms: list[Terms] = [(every, load[of_host], 1.0), (every, over, -1.0)]
-        terms.append((number, put[at], self._clusters[site[at]]))
-        room = self.state.room[of_host] - self.rest.extra[of_row, of_host]
-        model.add(terms, count, -np.inf, room.astype(np.float64))
-        return over
-
-    def _limits(self, model: ModelBuilder, put: Ints) -> None:
+    def _limits(self) -> None:
         """Add (4)."""
-        ground, state = self.state.ground, self.state
-        site, home, _ = self.ways
-        limits = ground.limits_of[state.pool[home]]
-        at, column = np.nonzero(limits >= 0)
-        if len(at):
-            limit = limits[at, column]
-            allowed = np.maximum(ground.most, state.used)[:-1] - self.rest.used[:-1]
-            brought = ground.brings[limit, self.sites[site[at]]]
-            model.add([(limit, put[at], brought)], len(allowed), -np.inf, allowed)
+        state, rest = self.state, self.rest
+        ground = state.ground
+        limits = ground.limits_of[state.pool[self.home]]
+        x, column = np.nonzero(limits >= 0)
+        if len(x):
+            limit = limits[x, column]
+            allowed = np.maximum(ground.most, state.used) - rest.used
+            counted: Terms = limit, self.x[x], ground.brings[limit, self.site[x]]
+            self.built.below([counted], len(allowed) - 1, allowed[:-1])
         if np.isfinite(ground.host_weight):
-            free = np.maximum(ground.host_weight, state.carried) - self.rest.carried
-            model.add([(home, put, ground.weights[self.sites[site]])], state.hosts, -np.inf, free)
+            free = np.maximum(ground.host_weight, state.carried) - rest.carried
+            weight: Terms = self.home, self.x, ground.weights[self.site]
+            self.built.below([weight], state.hosts, free)

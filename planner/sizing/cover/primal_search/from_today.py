@@ -8,9 +8,10 @@ import numpy as np
 
 from planner.fleet import Bools
 from planner.sizing.cover.primal_search.construct import settle_on
+from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.primal_search.polish import pair_of
 from planner.sizing.cover.primal_search.repair import force_in, repair
-from planner.sizing.cover.primal_search.state import NOWHERE, Ground, State
+from planner.sizing.cover.primal_search.state import NOWHERE, State
 from planner.sizing.cover.standbys import find_standbys
 from planner.sizing.instance.case import Case
 from planner.sizing.solution.seating import Seat, Seating
@@ -78,7 +79,6 @@ def _with_standbys(state: State, budget: SolveBudget) -> State:
 def _with_best_standbys(state: State, budget: SolveBudget) -> tuple[State, int]:
     """Return ``state`` with the standbys that most weight can have where homes stay, and the sites that lack one."""
     ground, other = state.ground, state.copy()
-    assert ground.losses is not None
     pairs = pair_of(state, np.arange(len(state.home))).tolist()
     seats = []
     for s, (pair, home) in enumerate(zip(pairs, state.home.tolist(), strict=True)):

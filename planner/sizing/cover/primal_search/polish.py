@@ -28,9 +28,7 @@ def with_own_inside(state: State, bare: Bools) -> State:
     A site that could have no standby on a shared host keeps its own tie-breaker. ``bare`` (S,): as in `Found`.
     """
     problem, state = state.ground.problem, state.copy()
-    own = problem.may_own & (state.home == NOWHERE)
-    if state.ground.losses is not None:
-        own &= state.ground.coverable & ~bare
+    own = problem.may_own & (state.home == NOWHERE) & state.ground.coverable & ~bare
     for s in np.flatnonzero(own).tolist():
         if not settle(state, s, bare) or problem.objective != "cost":
             continue

@@ -26,14 +26,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.sparse as sp
 
+from planner.arrays import as_floats, falses, indices, int_zeros, inverse, places, trues
 from planner.fleet import Bools, Floats, Ints
-from planner.sizing.cover.primal_search.state import Ground
+from planner.sizing.cover.home_choices import all_choices
+from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.instance.classes import Classes, group
-from planner.sizing.instance.problem import Problem, restrict
+from planner.sizing.instance.limits import Measure
+from planner.sizing.instance.problem import restrict
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import Answer, GrowingProgram
+from planner.sizing.solvers.matrices import by_columns
 from planner.sizing.solvers.model_builder import ModelBuilder, Terms
 
 _MOST_COLUMNS = 80_000  # up to here all choices are columns from the start
@@ -59,89 +62,101 @@ class PoolProgram:
     """The program of the sites that ``keep`` (S,) marks, solved again and again for other counts.
 
     Its choices are ``kind``, ``home`` and ``standby`` (X,), -1 for classes that can have none. ``slack``: clusters that
-    each host shall keep free during a loss.
+    each host shall keep free during a loss. ``lost`` and ``to`` are loss and pool of every pair (l, q) of e_lq.
     """
 
     def __init__(self, ground: Ground, keep: Bools, seed: int) -> None:
         self.ground, self.seed, self.slack = ground, seed, 0.0
         self.sites = np.flatnonzero(keep)
-        kept = restrict(ground.problem, keep)
-        self.classes = group(kept, by_weight=False)
-        self.kind, self.home, self.standby = _choices(ground, kept, self.classes)
-        self._each = self.classes.items[self.kind].astype(np.float64)
+        self.classes = group(restrict(ground.problem, keep), by_weight=False)
+        self.kind, self.home, self.standby = _choices(ground, self.sites, self.classes)
+        items = self.classes.items[self.kind]
+        self._clusters = as_floats(items)
         pools = ground.problem.pools
-        self._losses = np.eye(pools, dtype=np.bool_) if ground.by_host else self._hit()
-        self.lost, self.to = self._sent()
-        self._shared = np.zeros(len(self.lost), dtype=np.int64)
+        each_pool = np.eye(pools, dtype=np.bool_)
+        self._losses = each_pool if ground.by_host else ground.losses.pools
+        self.lost, self.to = self._sent_pairs()
+        self._shared = int_zeros(len(self.lost))
         self._room = np.zeros(pools)  # what the rows say that a host may carry during a loss
         self._program = self._empty()
-        self._columns = np.zeros(0, dtype=np.int64)  # choices that are columns, in their order
-        self._out = np.ones(len(self.kind), dtype=np.bool_)
+        self._columns = int_zeros(0)  # choices that are columns, in their order
+        self._out = trues(len(self.kind))
         self._take(self._first_choices())
 
-    def _hit(self) -> np.ndarray[tuple[int, int], np.dtype[np.bool_]]:
-        losses = self.ground.losses
-        return np.zeros((0, self.ground.problem.pools), dtype=np.bool_) if losses is None else losses.pools
-
-    def _sent(self) -> tuple[Ints, Ints]:
+    def _sent_pairs(self) -> tuple[Ints, Ints]:
         """Return loss and pool of every pair (l, q) for which there is e_lq."""
         pools = self.ground.problem.pools
+        used = falses((pools, pools))
         behind = self.standby >= 0
-        used = np.unique(self.home[behind] * pools + self.standby[behind])
-        lost, at = np.nonzero(self._losses[:, used // pools])
-        pair = np.unique(lost * pools + (used % pools)[at])
-        return pair // pools, pair % pools
+        used[self.home[behind], self.standby[behind]] = True
+        lost, to = np.nonzero(self._losses @ used)
+        return lost, to
 
     def _first_choices(self) -> Ints:
-        every = np.arange(len(self.kind))
+        every = indices(self.kind)
         if len(every) <= _MOST_COLUMNS:
             return every
         rng = np.random.Generator(np.random.PCG64(self.seed))
-        return _first_of_each(every, self.kind, rng.random(len(every)), _FIRST)
+        by_chance = rng.random(len(every))
+        return _first_of_each(every, self.kind, by_chance, _FIRST)
 
     def _empty(self) -> GrowingProgram:
         """Return the program without any f, and with no hosts yet."""
-        ground, classes = self.ground, self.classes
-        pools, sent, limits = ground.problem.pools, len(self.lost), len(ground.problem.limits)
+        problem, classes = self.ground.problem, self.classes
+        pools, sent = problem.pools, len(self.lost)
+        limits = len(problem.limits)
         model = ModelBuilder()
-        load, self._sent_at = model.block(pools), model.block(sent)
-        over_pool, over_loss, over_sent = (model.block(size, 1.0) for size in (pools, sent, sent))
+        load = model.block(pools)
+        self._sent_at = model.block(sent)
+        over_pool = model.block(pools, 1.0)
+        over_loss = model.block(sent, 1.0)
+        over_sent = model.block(sent, 1.0)
         over_limit = model.block(limits, 1.0)
         self._hosts_at = model.block(pools)
         self._choice_column = model.columns
-        pool, pair, limit = (np.arange(size) for size in (pools, sent, limits))
-        model.add([], classes.count, classes.demand, classes.demand)
-        self._load_row = model.add([(pool, load, -1.0)], pools, -np.inf, 0.0)
-        caps = -ground.problem.caps.astype(np.float64)
-        in_room: list[Terms] = [(pool, load, 1.0), (pool, over_pool, -1.0), (pool, self._hosts_at, caps)]
-        self._room_row = model.add(in_room, pools, -np.inf, 0.0)
-        self._sent_row = model.add([(pair, over_sent, -1.0)], sent, -np.inf, 0.0)
-        in_loss: list[Terms] = [(pair, load[self.to], 1.0), (pair, self._sent_at, 1.0), (pair, over_loss, -1.0)]
-        self._loss_row = model.add(in_loss, sent, -np.inf, 0.0)
-        self._limit_row = model.add([(limit, over_limit, -1.0)], limits, -np.inf, ground.most[:-1])
+        pool, pair, limit = np.arange(pools), np.arange(sent), np.arange(limits)
+        model.equal([], classes.count, classes.demand)
+        living: Terms = pool, load, 1.0
+        at_most: Terms = pool, load, -1.0
+        full: Terms = pool, over_pool, -1.0
+        in_hosts: Terms = pool, self._hosts_at, -problem.caps
+        self._load_row = model.below([at_most], pools)
+        self._room_row = model.below([living, full, in_hosts], pools)
+        unsent: Terms = pair, over_sent, -1.0
+        self._sent_row = model.below([unsent], sent)
+        arriving: Terms = pair, self._sent_at, 1.0
+        there: Terms = pair, load[self.to], 1.0
+        lacking: Terms = pair, over_loss, -1.0
+        self._loss_row = model.below([there, arriving, lacking], sent)
+        beyond: Terms = limit, over_limit, -1.0
+        self._limit_row = model.below([beyond], limits, self.ground.most[:-1])
         self._rows = model.rows
         return GrowingProgram(model.program(), self.seed)
 
     def _take(self, chosen: Ints) -> None:
         """Make columns of the choices ``chosen`` (n,)."""
-        every, home, each = np.arange(len(chosen)), self.home[chosen], self._each[chosen]
-        blocks = [(self.kind[chosen], every, np.ones(len(chosen))), (self._load_row[home], every, each)]
-        lost, at = np.nonzero(self._losses[:, home] & (self.standby[chosen] >= 0))
-        pools = self.ground.problem.pools
-        pair = np.searchsorted(self.lost * pools + self.to, lost * pools + self.standby[chosen][at])
-        blocks.append((self._sent_row[pair], at, each[at]))
-        for i, limit in enumerate(self.ground.problem.limits):
-            mine = np.flatnonzero(limit.pools[home])
-            blocks.append((np.full(len(mine), self._limit_row[i]), mine, self._brings(i, chosen[mine])))
-        row, column, value = (np.concatenate(parts) for parts in zip(*blocks, strict=True))
-        self._program.add_columns(sp.csc_array(sp.coo_array((value, (row, column)), shape=(self._rows, len(chosen)))))
+        home, standby = self.home[chosen], self.standby[chosen]
+        clusters = self._clusters[chosen]
+        every = indices(chosen)
+        entries = [(self.kind[chosen], every, np.ones(len(chosen))), (self._load_row[home], every, clusters)]
+        number = int_zeros(self._losses.shape)
+        number[self.lost, self.to] = self._sent_row
+        lost, at = np.nonzero(self._losses[:, home] & (standby >= 0))
+        entries.append((number[lost, standby[at]], at, clusters[at]))
+        for limit, row in zip(self.ground.problem.limits, self._limit_row, strict=True):
+            inside = np.flatnonzero(limit.pools[home])
+            counted = self._brings(limit.measure)[chosen[inside]]
+            entries.append((np.full(len(inside), row), inside, counted))
+        row_of, column, value = map(np.concatenate, zip(*entries, strict=True))
+        shape = self._rows, len(chosen)
+        self._program.add_columns(by_columns(row_of, column, value, shape))
         self._columns = np.concatenate((self._columns, chosen))
         self._out[chosen] = False
 
-    def _brings(self, i: int, choices: Ints) -> Floats:
-        """Return what a unit of each of ``choices`` (n,) counts in limit ``i``."""
-        measure = self.ground.problem.limits[i].measure
-        brings: Floats = self.classes.amounts[measure][self.kind[choices]] * self.ground.scale(measure)
+    def _brings(self, measure: Measure) -> Floats:
+        """Return what a unit of each choice counts in a limit on ``measure``, shape (X,)."""
+        amounts = self.classes.amounts[measure] * self.ground.scale(measure)
+        brings: Floats = amounts[self.kind]
         return brings
 
     @property
@@ -157,16 +172,18 @@ class PoolProgram:
     def solve(self, hosts: Ints, budget: SolveBudget) -> Shares | None:
         """Return the shares that lack least with ``hosts`` (P,); None where time ends before."""
         self._share_out(hosts)
-        self._program.bound(self._hosts_at, hosts.astype(np.float64), hosts.astype(np.float64))
+        given = as_floats(hosts)
+        self._program.bound(self._hosts_at, given, given)
         answer = self._answer(budget)
         return self._shares(answer) if answer.outcome.has_solution else None
 
     def _shares(self, answer: Answer) -> Shares:
         flow = np.zeros(len(self.kind))
         flow[self._columns] = answer.x[self._choice_column :]
-        load = np.bincount(self.home, weights=flow * self._each, minlength=self.ground.problem.pools)
+        pools = self.ground.problem.pools
+        load = np.bincount(self.home, weights=flow * self._clusters, minlength=pools)
         worth = self._worth(answer.x, answer.dual)
-        return Shares(float(answer.outcome.objective), flow, worth, load.astype(np.float64))
+        return Shares(float(answer.outcome.objective), flow, worth, as_floats(load))
 
     def fewest(
         self, near: Ints, price: Floats, least: Floats, most: Floats, budget: SolveBudget
@@ -181,86 +198,85 @@ class PoolProgram:
         self._program.price(self._hosts_at, price)
         answer = self._answer(budget)
         self._program.price(self._hosts_at, np.zeros_like(price))
-        return (answer.x[self._hosts_at], self._shares(answer)) if answer.outcome.has_solution else None
+        if not answer.outcome.has_solution:
+            return None
+        return answer.x[self._hosts_at], self._shares(answer)
 
     def _answer(self, budget: SolveBudget) -> Answer:
         """Solve, and take in columns as long as they help."""
         answer, before = self._program.solve(budget), np.inf
         while answer.outcome.state == "optimal" and _EPS < answer.outcome.objective < before * (1 - _GAIN):
-            more = self._priced(answer.dual) if self._out.any() else self._columns[:0]
-            if not len(more):
+            cheaper = self._cheaper(answer.dual)
+            if not len(cheaper):
                 break
             before = answer.outcome.objective
-            self._take(more)
+            self._take(cheaper)
             answer = self._program.solve(budget)
         return answer
 
     def _share_out(self, hosts: Ints) -> None:
         """Write into the rows by how many of ``hosts`` (P,) a loss is shared out, and what each keeps free."""
         room = np.maximum(0, self.ground.room - self.slack)
-        changed = np.flatnonzero((room != self._room)[self.to])
-        for r in changed.tolist():
-            q = int(self.to[r])
-            self._program.change(int(self._loss_row[r]), int(self._hosts_at[q]), -float(room[q]))
+        changed = room != self._room
         self._room = room
-        for r, (p, q) in enumerate(zip(self.lost.tolist(), self.to.tolist(), strict=True)):
-            value = max(0, int(hosts[p]) - (p == q)) if self.ground.by_host else 1
-            if value != self._shared[r]:
-                self._program.change(int(self._sent_row[r]), int(self._sent_at[r]), -float(value))
-                self._shared[r] = value
+        places = self._loss_row, self._hosts_at[self.to], -room[self.to]
+        self._change(changed[self.to], *places)
+        shared = np.ones_like(self._shared)
+        if self.ground.by_host:
+            left = hosts[self.lost] - (self.lost == self.to)
+            shared = np.maximum(0, left)
+        self._change(shared != self._shared, self._sent_row, self._sent_at, -as_floats(shared))
+        self._shared = shared
 
-    def _priced(self, dual: Floats) -> Ints:
-        """Return the choices whose reduced cost is negative, the smallest of each class."""
-        pools = self.ground.problem.pools
-        of_pair = np.zeros((len(self._losses), pools + 1))  # the last for no standby
-        of_pair[self.lost, self.to] = dual[self._sent_row]
-        sent = self._losses.T.astype(np.float64) @ of_pair
-        load = dual[self._load_row]
-        reduced = -(dual[self.kind] + self._each * (load[self.home] + sent[self.home, self.standby]))
-        for i, limit in enumerate(self.ground.problem.limits):
-            mine = np.flatnonzero(limit.pools[self.home])
-            reduced[mine] -= dual[self._limit_row[i]] * self._brings(i, mine)
-        return _first_of_each(np.flatnonzero(self._out & (reduced < -_EPS)), self.kind, reduced, 1)
+    def _change(self, changed: Bools, rows: Ints, columns: Ints, values: Floats) -> None:
+        """Set the coefficients at those places that are ``changed``; all shapes (n,)."""
+        places = zip(rows[changed].tolist(), columns[changed].tolist(), values[changed].tolist(), strict=True)
+        for row, column, value in places:
+            self._program.change(row, column, value)
+
+    def _cheaper(self, dual: Floats) -> Ints:
+        """Return the choices outside whose reduced cost is negative, the smallest of each class."""
+        if self.whole:
+            return int_zeros(0)
+        losses, pools = self._losses.shape
+        of_sent = np.zeros((losses, pools + 1))  # the last for no standby
+        of_sent[self.lost, self.to] = dual[self._sent_row]
+        of_pair = as_floats(self._losses.T) @ of_sent
+        of_load = dual[self._load_row]
+        of_cluster = of_load[self.home] + of_pair[self.home, self.standby]
+        reduced = -(dual[self.kind] + self._clusters * of_cluster)
+        for limit, price in zip(self.ground.problem.limits, dual[self._limit_row], strict=True):
+            counted = limit.pools[self.home] * self._brings(limit.measure)
+            reduced -= price * counted
+        helping = self._out & (reduced < -_EPS)
+        return _first_of_each(np.flatnonzero(helping), self.kind, reduced, 1)
 
     def _worth(self, x: Floats, dual: Floats) -> Floats:
-        ground, pools = self.ground, self.ground.problem.pools
-        worth = -ground.problem.caps * dual[self._room_row]
-        by_loss = -dual[self._loss_row]
-        worth = worth + ground.room * np.bincount(self.to, weights=by_loss, minlength=pools)
-        if ground.by_host:
-            shared = -dual[self._sent_row] * x[self._sent_at]
+        """Return by how much one more host of each pool would lower what is lacking, shape (P,)."""
+        pools = self.ground.problem.pools
+        of_losses = np.bincount(self.to, weights=dual[self._loss_row], minlength=pools)
+        worth = self.ground.problem.caps * dual[self._room_row] + self.ground.room * of_losses
+        if self.ground.by_host:
+            shared = dual[self._sent_row] * x[self._sent_at]
             worth += np.bincount(self.lost, weights=shared, minlength=pools)
-        return np.asarray(worth, dtype=np.float64)
+        return as_floats(-worth)
 
 
 def _first_of_each(choices: Ints, kind: Ints, order: Floats, most: int) -> Ints:
     """Return those of ``choices`` (n,) that are among the ``most`` of their class that come first in ``order`` (X,)."""
-    ranked = choices[np.lexsort((order[choices], kind[choices]))]
+    by_class = np.lexsort((order[choices], kind[choices]))
+    ranked = choices[by_class]
     mine = kind[ranked]
-    first = np.searchsorted(mine, mine)
-    return ranked[np.arange(len(ranked)) - first < most]
+    return ranked[places(mine) < most]
 
 
-def _choices(ground: Ground, problem: Problem, classes: Classes) -> tuple[Ints, Ints, Ints]:
-    """Return class, home and standby pool of all choices of a class, class by class."""
-    kinds, homes, standbys = [], [], []
-    member = np.zeros(classes.count, dtype=np.int64)
-    member[classes.of_site] = np.arange(len(classes.of_site))
-    for c in range(classes.count):
-        pools = classes.pool[classes.indptr[c] : classes.indptr[c + 1]]
-        first = problem.indptr[member[c]]
-        may_live = problem.homes[first : first + len(pools)]
-        home = np.flatnonzero(may_live)
-        standby = np.full(len(home), -1)
-        if ground.losses is not None:
-            may = ground.losses.partners(pools, problem.max_hosts) & may_live[:, None]
-            if may.any():
-                home, other = np.nonzero(may)
-                standby = pools[other]
-        kinds.append(np.full(len(home), c))
-        homes.append(pools[home])
-        standbys.append(standby)
-    if not kinds:
-        none = np.zeros(0, dtype=np.int64)
-        return none, none, none
-    return np.concatenate(kinds), np.concatenate(homes), np.concatenate(standbys)
+def _choices(ground: Ground, sites: Ints, classes: Classes) -> tuple[Ints, Ints, Ints]:
+    """Return class, home and standby pool of all choices of a class of the ``sites`` (n,), class by class."""
+    _, first = np.unique(classes.of_site, return_index=True)
+    one_each = falses(ground.problem.sites)
+    one_each[sites[first]] = True
+    found = all_choices(ground, one_each, bare=False)
+    place = inverse(sites, ground.problem.sites)
+    kind = classes.of_site[place[found.site]]
+    order = np.argsort(kind, kind="stable")
+    return kind[order], found.home[order], found.standby[order]

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from planner.arrays import indices, int_array, minus_ones, offsets, places
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.primal_search.choices import choices_of, reserve_added
+from planner.sizing.cover.primal_search.construct import settle_cheapest
+from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram, Shares
 from planner.sizing.cover.primal_search.repair import force_in
-from planner.sizing.cover.primal_search.state import NOWHERE, Ground, State
+from planner.sizing.cover.primal_search.state import NOWHERE, State
 
 _BROKEN = 1e6  # what is broken counts before all else
 _RATHER = 1e5  # then the host that a site would rather have
@@ -37,8 +41,11 @@ def rounded(program: PoolProgram, hosts: Ints, shares: Shares, bare: Bools) -> S
     ``bare`` (S,) marks sites that may do without a standby.
     """
     choice = _choice_of_site(program, shares.flow)
-    home, standby = (np.where(choice < 0, NOWHERE, of[choice]) for of in (program.home, program.standby))
-    return dealt(program.ground, hosts, Wishes(program.sites, home, standby, np.full(len(home), NOWHERE)), bare)
+    home = np.where(choice < 0, NOWHERE, program.home[choice])
+    standby = np.where(choice < 0, NOWHERE, program.standby[choice])
+    any_host = minus_ones(len(home))
+    wishes = Wishes(program.sites, home, standby, any_host)
+    return dealt(program.ground, hosts, wishes, bare)
 
 
 def dealt(ground: Ground, hosts: Ints, wishes: Wishes, bare: Bools) -> State | None:
@@ -47,57 +54,54 @@ def dealt(ground: Ground, hosts: Ints, wishes: Wishes, bare: Bools) -> State | N
     It may break something; None where a site finds no host. ``bare`` (S,): as in `rounded`.
     """
     state = State(ground)
-    for p in np.repeat(np.arange(len(hosts)), hosts).tolist():
+    for p in np.repeat(indices(hosts), hosts).tolist():
         state.open(p)
-    clusters = ground.problem.clusters
-    first = np.cumsum(hosts) - hosts
-    rather = np.where(wishes.host < 0, NOWHERE, first[wishes.home] + wishes.host)
+    clusters = ground.problem.clusters[wishes.sites]
+    in_pool = offsets(hosts)[wishes.home] + wishes.host
+    rather = np.where(wishes.host < 0, NOWHERE, in_pool)
+    wished = np.column_stack((wishes.sites, wishes.home, wishes.standby, rather))
+    largest_first = np.lexsort((wishes.sites, -clusters))
     left = []
-    for i in np.lexsort((wishes.sites, -clusters[wishes.sites])).tolist():
-        s, home, standby = (int(of[i]) for of in (wishes.sites, wishes.home, wishes.standby))
-        if home < 0 or not _deal(state, s, (home, standby, int(rather[i])), bare):
+    for s, *wish in wished[largest_first].tolist():
+        if wish[0] < 0 or not _deal(state, s, wish, bare):
             left.append(s)
-    return state if force_in(state, np.array(left, dtype=np.int64), bare) else None
+    return state if force_in(state, int_array(left), bare) else None
 
 
 def _choice_of_site(program: PoolProgram, flow: Floats) -> Ints:
     """Return a choice of the program for each of its sites, -1 for none."""
-    classes = program.classes
-    found = np.full(len(classes.of_site), -1, dtype=np.int64)
+    classes, kind = program.classes, program.kind
+    whole = np.floor(flow + 1e-9).astype(np.int64)
+    settled = np.bincount(kind, weights=whole, minlength=classes.count)
+    short = classes.size - settled
+    largest_remainder = np.lexsort((whole - flow, kind))
+    whole[largest_remainder] += places(kind) < short[kind]
+    choice = np.repeat(indices(kind), whole)
+    of_class = kind[choice]
+    place = places(of_class)
+    fits = place < classes.size[of_class]
     members = np.argsort(classes.of_site, kind="stable")
-    first = np.concatenate(([0], np.cumsum(classes.size)))
-    of_kind = np.concatenate(([0], np.cumsum(np.bincount(program.kind, minlength=classes.count))))
-    for c in range(classes.count):
-        mine = flow[of_kind[c] : of_kind[c + 1]]
-        whole = np.floor(mine + 1e-9).astype(np.int64)
-        short = int(classes.size[c]) - int(whole.sum())
-        if short > 0 and len(mine):
-            whole[np.argsort(whole - mine, kind="stable")[:short]] += 1
-        chosen = np.repeat(np.arange(of_kind[c], of_kind[c + 1]), whole)[: classes.size[c]]
-        found[members[first[c] : first[c] + len(chosen)]] = chosen
+    site = members[offsets(classes.size)[of_class] + np.where(fits, place, 0)]
+    found = minus_ones(len(classes.of_site))
+    found[site[fits]] = choice[fits]
     return found
 
 
-def _deal(state: State, s: int, wish: tuple[int, int, int], bare: Bools) -> bool:
+def _deal(state: State, s: int, wish: Sequence[int], bare: Bools) -> bool:
     """Put site ``s`` where it fits best; False for nowhere. ``wish``: its pool, that of its standby, its host."""
-    p, q, rather = wish
+    home, standby, rather = wish
     found = choices_of(state, s, bare)
     hosts = found.hosts[0]
     if not len(hosts):
         return False
     at = np.where(hosts < 0, 0, hosts)
-    pool = np.where(hosts < 0, -1, state.pool[at])
+    pool = np.where(hosts < 0, NOWHERE, state.pool[at])
     peak = state.peak()
-    taken = state.load + peak
-    cost = found.broken[0] * _BROKEN + taken[at][:, None]
-    cost[:, :-1] += _RESERVE * reserve_added(state, s, at, peak) + _EVEN * taken[at][None, :]
+    taken = (state.load + peak)[at]
+    cost = found.broken[0] * _BROKEN + taken[:, None]
+    reserve = reserve_added(state, s, at, peak)
+    cost[:, :-1] += _RESERVE * reserve + _EVEN * taken
     cost[hosts == rather] -= _RATHER
-    allowed = np.zeros(cost.shape, dtype=np.bool_)
-    allowed[:, :-1] = (pool == p)[:, None] & (pool == q)[None, :]
-    allowed[:, -1] = (pool == p) if q < 0 else False
-    cost = np.where(allowed, cost, np.inf)
-    best = int(cost.argmin())
-    if not np.isfinite(cost.ravel()[best]):
-        return False
-    state.put(s, *found.at(0, best))
-    return True
+    of_standby = np.append(pool, NOWHERE)
+    allowed = (pool == home)[:, None] & (of_standby == standby)
+    return settle_cheapest(state, found, np.where(allowed, cost, np.inf))

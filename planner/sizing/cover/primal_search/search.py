@@ -13,6 +13,7 @@ from planner.sizing.cover.primal_search.close_hosts import with_fewer_hosts
 from planner.sizing.cover.primal_search.construct import construct, settle
 from planner.sizing.cover.primal_search.exact_repair import exact_repair
 from planner.sizing.cover.primal_search.give_up import give_up
+from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.primal_search.neighbourhoods import Neighbourhoods
 from planner.sizing.cover.primal_search.polish import with_own_inside
 from planner.sizing.cover.primal_search.pool_counts import cheaper_counts, dived_counts
@@ -20,7 +21,7 @@ from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram
 from planner.sizing.cover.primal_search.prices import prices_of
 from planner.sizing.cover.primal_search.repair import force_in, repair
 from planner.sizing.cover.primal_search.rounding import rounded
-from planner.sizing.cover.primal_search.state import NOWHERE, Ground, State
+from planner.sizing.cover.primal_search.state import NOWHERE, State
 from planner.sizing.solvers.budget import SolveBudget
 
 _STEPS = 4_000  # of repair, to find room for everybody
