@@ -9,8 +9,9 @@ from planner.fleet import Fleet
 from planner.plan import Objective, Plan
 from planner.rules import Checker
 from planner.sizing.asked import asked_limit, refuse_unmodelled
+from planner.sizing.assignment.aims_in_order import SecondaryCosts
 from planner.sizing.best_plan import best_plan
-from planner.sizing.host_counts.fewest_hosts import SecondaryCosts, size
+from planner.sizing.host_counts.fewest_hosts import size
 from planner.sizing.instance.problem import Problem, build_problem, unlimited
 from planner.sizing.solution.counts import Sized
 from planner.sizing.solvers.budget import Progress, SolveBudget

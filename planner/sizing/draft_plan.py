@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from planner.sizing.host_counts.fewest_hosts import SecondaryCosts, size
+from planner.sizing.assignment.aims_in_order import SecondaryCosts
+from planner.sizing.host_counts.fewest_hosts import size
 from planner.sizing.host_counts.reference_counts import reference_counts
 from planner.sizing.instance.case import Case
 from planner.sizing.packing.hosts import seat_all

@@ -14,7 +14,7 @@ import numpy as np
 
 from planner.arrays import int_array
 from planner.errors import SolverError
-from planner.sizing.host_counts.fewest_hosts import SecondaryCosts
+from planner.sizing.assignment.aims_in_order import SecondaryCosts
 from planner.sizing.instance.case import Case
 from planner.sizing.instance.problem import Problem, unlimited
 from planner.sizing.solution.attained import Attained

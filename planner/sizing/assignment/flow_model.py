@@ -99,7 +99,7 @@ class FlowModel:
         shared: Terms = classes.of_arc, self.f, 1.0
         left_out: Terms = self.left_out_of, self.z, units[self.left_out_of]
         own: Terms = self.own_of, self.o, units[self.own_of]
-        rows.add([shared, left_out, own], classes.count, demand, demand)
+        rows.equal([shared, left_out, own], classes.count, demand)
         clusters = Loads(classes.pool, self.f, classes.arc_items)
         add_capacity(rows, problem.caps, self.n, [clusters])
         if problem.host_weight is not None:
@@ -117,7 +117,7 @@ class FlowModel:
         problem, classes = self.problem, self.classes
         if not len(self.left_out_of) and not len(self.own_of):
             fewest = fewest_hosts(problem, int(classes.demand @ classes.items))
-            self.rows.row([(self.n, 1.0)], fewest, np.inf)
+            self.rows.at_least([(self.n, 1.0)], fewest)
         arcs = open_arcs(problem, classes)
         each = np.arange(len(arcs))
         most = open_limits(problem, classes)[arcs]
@@ -129,7 +129,7 @@ class FlowModel:
     def give(self, hosts: Ints) -> None:
         """Fix the counts of ``hosts`` (P,)."""
         each: Terms = np.arange(len(hosts)), self.n, 1.0
-        self.rows.add([each], len(hosts), hosts, hosts)
+        self.rows.equal([each], len(hosts), hosts)
 
     def pack_pool(self, p: int) -> None:
         """Add the rows (5) of pool ``p``, once."""
@@ -155,7 +155,7 @@ class FlowModel:
             counts = dict(zip(sizes, units.astype(np.int64).tolist(), strict=True))
             packed = add_fillings(self.rows, counts, cap, most, self.n[p])
         sent: Terms = of_arc, self.f[arcs], -1.0
-        self.rows.add([packed, sent], len(distinct), 0.0, 0.0)
+        self.rows.equal([packed, sent], len(distinct))
 
     def costs(self, aim: Aim) -> Floats:
         """Return what ``aim`` makes small, shape (columns,)."""

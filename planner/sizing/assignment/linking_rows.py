@@ -145,17 +145,17 @@ def _relaxation(problem: Problem, classes: Classes, limits: Ints, taken: Bools) 
     of_arc = demand[classes.of_arc]
     f = model.block(len(classes.pool), classes.cost, of_arc)
     served: Terms = classes.of_arc, f, 1.0
-    model.add([served], classes.count, demand, demand)
+    model.equal([served], classes.count, demand)
     loads = Loads(classes.pool, f, classes.arc_items)
     add_room(model, problem.caps, n, [loads])
     clusters = int(classes.demand @ classes.items)
-    model.row([(n, 1.0)], fewest_hosts(problem, clusters), np.inf)
+    model.at_least([(n, 1.0)], fewest_hosts(problem, clusters))
     arcs = np.flatnonzero(taken)
     each = np.arange(len(arcs))
     most = as_floats(limits[arcs])
     sent: Terms = each, f[arcs], 1.0
     room: Terms = each, n[classes.pool[arcs]], -most
-    model.add([sent, room], len(arcs), -np.inf, 0.0)
+    model.below([sent, room], len(arcs))
     return model.program()
 
 

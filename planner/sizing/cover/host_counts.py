@@ -16,6 +16,7 @@ import numpy as np
 
 from planner.arrays import rounded
 from planner.fleet import Ints
+from planner.sizing.assignment.aims_in_order import finish, least_of, serve_most
 from planner.sizing.assignment.greedy import greedy_counts
 from planner.sizing.cover.certificate import Evidence, find_evidence, sets_of
 from planner.sizing.cover.flow_model import CoverModel
@@ -23,9 +24,10 @@ from planner.sizing.cover.homes import HomePreferences, find_homes, liked_room
 from planner.sizing.cover.loss_conditions import loss_conditions
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.pair_flow import PairNetwork
+from planner.sizing.cover.reserve_points import ReservePoints
 from planner.sizing.cover.reserve_search import ReserveSearch
 from planner.sizing.host_counts.cutting_planes import CutSearch, search_counts
-from planner.sizing.host_counts.fewest_hosts import counts_decide, finish, least_of, serve_most
+from planner.sizing.host_counts.fewest_hosts import counts_decide
 from planner.sizing.host_counts.hall_conditions import hall_conditions
 from planner.sizing.host_counts.reference_counts import reference_counts
 from planner.sizing.host_counts.room_for_all import all_fit
@@ -80,10 +82,10 @@ def _by_search(case: Case, classes: Classes, losses: Losses, budget: SolveBudget
     if search.best is None:
         return
     network = PairNetwork(classes, losses, problem.max_hosts, budget.seed)
-    reserves = ReserveSearch(problem, losses, network, search, budget)
+    reserves = ReservePoints(problem, losses, network, search, budget)
     each = classes
     preferences = _preferences(case, network)
-    for point in reserves.points():
+    for point in reserves.cheapest():
         bound = reserves.objective_bound
         if each is classes and problem.sites <= _SINGLE_SITES and not budget.spent:
             # The count cannot tell sites of a class apart, but their round-trip times differ.

@@ -6,13 +6,12 @@ Aims: most weight served, then the policy's objective, then what decides among e
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from planner.arrays import falses, int_zeros
 from planner.fleet import Floats, Ints
+from planner.sizing.assignment.aims_in_order import SecondaryCosts, fewest_own, finish, serve_most, with_secondary_costs
 from planner.sizing.assignment.flow_model import FlowModel
 from planner.sizing.assignment.greedy import greedy_counts
 from planner.sizing.host_counts.cutting_planes import search_counts
@@ -22,28 +21,10 @@ from planner.sizing.host_counts.rounding import round_counts, sent_whole
 from planner.sizing.instance.classes import Classes, group
 from planner.sizing.instance.problem import Problem
 from planner.sizing.packing.pools import unpacked
-from planner.sizing.solution.counts import Aim, Counts, Sized, objective_value
-from planner.sizing.solution.served_aims import Worth
-from planner.sizing.solvers.budget import Outcome, SolveBudget
-from planner.sizing.solvers.transportation import Cost
+from planner.sizing.solution.counts import Counts, Sized, objective_value
+from planner.sizing.solvers.budget import SolveBudget
 
-_SECONDARY_SECONDS = 120.0  # for the later aims of the flow model, at most
-_EQUAL_COST_SECONDS = 5.0  # for fewer own tie-breakers at the same cost, at most
 _WHOLE_SITES_SECONDS = 10.0  # for whole sites on given hosts, at most
-_SAME_MONEY = 1e-12  # relative; what adding up in another order makes of the same prices
-
-
-@dataclass(frozen=True)
-class SecondaryCosts:
-    """What the flow model knows beforehand and shall choose among equals.
-
-    ``least``: a bound on the objective of plans that serve all. ``apart`` (S,): as in `group`; the model then places
-    every class. ``costs`` returns the later aims on the arcs of classes.
-    """
-
-    least: float
-    apart: Ints | None = None
-    costs: Callable[[Classes], Sequence[Cost]] = lambda _: ()
 
 
 def size(
@@ -81,35 +62,7 @@ def size(
         best = min((best, greedy_counts(problem, classes)), key=model.left_out_in_order)
     sized = finish(model, best, outcome, budget, weight_proven=served.proven)
     sized = dataclasses.replace(sized, least=served.least)
-    return _by_secondary_costs(model, sized, secondary, budget)
-
-
-@dataclass(frozen=True)
-class Served:
-    """The counts that leave out the least weight, None where time ended before any; ``least`` as in `Sized`."""
-
-    counts: Counts | None
-    proven: bool
-    least: dict[Worth, float]
-    word: str
-
-
-_LEFT: tuple[tuple[Aim, Worth], ...] = (("unserved_kept", "kept_served"), ("unserved_weight", "served"))
-
-
-def serve_most(model: FlowModel, budget: SolveBudget) -> Served:
-    """Leave out the least weight of sites that are to be kept, then of all, and keep to that in what follows."""
-    found, word, proven, least = None, "", True, {}
-    for aim, worth in _LEFT[0 if model.classes.kept.any() else 1 :]:
-        outcome, better = model.minimise(aim, budget)
-        found = better or found
-        word = outcome.word
-        least[worth] = least_of(outcome)
-        proven = proven and outcome.state == "optimal"
-        if found is None:
-            break
-        model.fix_objective(aim, model.left_out(aim, found))
-    return Served(found, proven, least, word)
+    return with_secondary_costs(model, sized, secondary, budget)
 
 
 def counts_decide(problem: Problem) -> bool:
@@ -191,7 +144,7 @@ def _by_flow(
     sized = finish(model, found, outcome, budget, weight_proven=True, known_bound=least)
     if halves is not None and halves.value <= sized.value:
         sized = dataclasses.replace(halves, bound=min(halves.value, sized.bound))
-    return _by_secondary_costs(model, sized, secondary, budget)
+    return with_secondary_costs(model, sized, secondary, budget)
 
 
 def _by_halves(problem: Problem, classes: Classes, budget: SolveBudget, secondary: SecondaryCosts) -> Sized | None:
@@ -213,13 +166,13 @@ def _by_halves(problem: Problem, classes: Classes, budget: SolveBudget, secondar
     if found is None:
         return None
     sized = finish(model, found, outcome, budget, weight_proven=True, known_bound=secondary.least)
-    sized = _by_secondary_costs(model, sized, secondary, budget)
+    sized = with_secondary_costs(model, sized, secondary, budget)
     if sized.bound < sized.value:
         return sized
     # As many hosts elsewhere may be better, but that takes longer to find.
     model = FlowModel(problem, classes, serve_all=True)
     model.fix_objective("hosts", sized.value)
-    elsewhere = dataclasses.replace(sized, counts=_fewest_own(model, sized.counts, budget))
+    elsewhere = dataclasses.replace(sized, counts=fewest_own(model, sized.counts, budget))
     costs = secondary.costs(classes)
 
     def among_equals(one: Sized) -> list[float]:
@@ -227,74 +180,4 @@ def _by_halves(problem: Problem, classes: Classes, budget: SolveBudget, secondar
         later = [float(cost.values @ one.counts.flow) for cost in costs]
         return own + [round(value, 6) for value in later]
 
-    return min(sized, _by_secondary_costs(model, elsewhere, secondary, budget), key=among_equals)
-
-
-def _by_secondary_costs(model: FlowModel, sized: Sized, secondary: SecondaryCosts | None, budget: SolveBudget) -> Sized:
-    """Return ``sized`` with the arcs that are best for the later aims among equals, as far as time allows."""
-    budget = budget.within(_SECONDARY_SECONDS)
-    for cost in () if secondary is None else secondary.costs(model.classes):
-        better = model.choose_arcs(cost.values, budget)
-        if better is None:
-            break
-        sized = dataclasses.replace(sized, counts=better)
-    return sized
-
-
-def finish(
-    model: FlowModel,
-    counts: Counts,
-    outcome: Outcome,
-    budget: SolveBudget,
-    *,
-    weight_proven: bool,
-    known_bound: float = 0.0,
-) -> Sized:
-    """Settle the objective at ``counts``, as the search ended (``outcome``), and let the last aims choose among equals.
-
-    ``known_bound`` is a bound from elsewhere; ``weight_proven`` as in `Sized`."""
-    problem = model.problem
-    value = objective_value(problem, model.classes, counts)
-    bound = value
-    if outcome.state != "optimal":
-        known_bound = max(known_bound, _rounded(problem, outcome.bound))
-        bound = min(value, known_bound)
-    model.fix_objective(problem.objective, value)
-    counts = _fewest_own(model, counts, budget)
-    return Sized(model.classes, counts, value, bound, weight_proven, outcome.word)
-
-
-def _fewest_own(model: FlowModel, counts: Counts, budget: SolveBudget) -> Counts:
-    """Return counts at the value that was settled with, in this order, the fewest hosts and own tie-breakers.
-
-    Hosts only where new ones are the objective. Of as few own tie-breakers the cheapest are used.
-    """
-    problem, classes = model.problem, model.classes
-    last: list[Aim] = ["hosts"] if problem.objective == "new_hosts" else []
-    if len(model.own_of):
-        last.append("own")
-        alike = len(np.unique(classes.own_cost[model.own_of])) == 1
-        if not alike and problem.objective != "cost":
-            last.append("own_cost")
-    if problem.objective == "cost":
-        budget = budget.within(_EQUAL_COST_SECONDS)
-    most = objective_value(problem, classes, counts) * (1 + _SAME_MONEY)
-    for aim in last:
-        _, better = model.minimise(aim, budget)
-        # Settled money has a little slack, which is not to be spent.
-        if better is not None and objective_value(problem, classes, better) <= most:
-            counts = better
-        model.fix_objective(aim, objective_value(problem, classes, counts, aim))
-    return counts
-
-
-def least_of(outcome: Outcome) -> float:
-    """Return the bound of a solve whose aim is a weight, none of which is below 0."""
-    return max(0.0, outcome.bound) if np.isfinite(outcome.bound) else 0.0
-
-
-def _rounded(problem: Problem, bound: float) -> float:
-    """Round a bound on whole hosts up; a bound on money stays, and none is below 0."""
-    if problem.objective == "cost" or not np.isfinite(bound):
-        return max(0.0, bound) if np.isfinite(bound) else 0.0
-    return float(max(0, np.ceil(bound - 1e-6)))
+    return min(sized, with_secondary_costs(model, elsewhere, secondary, budget), key=among_equals)
