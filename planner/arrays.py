@@ -49,6 +49,15 @@ def indices(values: Sized) -> Ints:
     return np.arange(len(values))
 
 
+def totals(at: Ints, amounts: npt.NDArray[Any], size: int) -> Floats:
+    """Return what the ``amounts`` (n,) come to at each of ``size`` places, where each of them is ``at`` one (n,).
+
+    >>> totals(np.array([2, 0, 2]), np.array([1.0, 2.0, 3.0]), 4)
+    array([2., 0., 4., 0.])
+    """
+    return as_floats(np.bincount(at, amounts, size))
+
+
 def inverse(at: Ints, size: int) -> Ints:
     """Return where each of the numbers below ``size`` stands in ``at`` (n,), -1 for those that do not, shape (size,).
 
@@ -68,6 +77,16 @@ def offsets(lengths: Ints) -> Ints:
     """
     found: Ints = np.concatenate(([0], np.cumsum(lengths))).astype(np.int64)
     return found
+
+
+def owners(begin: Ints) -> Ints:
+    """Return the number of the run in which each entry stands, of runs that ``begin`` (n + 1,), as `offsets` has it.
+
+    >>> owners(np.array([0, 2, 2, 5]))
+    array([0, 0, 2, 2, 2])
+    """
+    lengths = np.diff(begin)
+    return np.repeat(indices(lengths), lengths)
 
 
 def run_of(begin: Ints, number: int) -> slice:

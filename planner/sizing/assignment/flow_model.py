@@ -35,7 +35,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from planner.arrays import as_floats, int_array, int_zeros, rounded
+from planner.arrays import as_floats, indices, int_array, int_zeros, rounded, totals
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.assignment.linking_rows import fewest_hosts, open_arcs, open_limits
 from planner.sizing.instance.classes import Classes
@@ -119,7 +119,7 @@ class FlowModel:
             fewest = fewest_hosts(problem, int(classes.demand @ classes.items))
             self.rows.at_least([(self.n, 1.0)], fewest)
         arcs = open_arcs(problem, classes)
-        each = np.arange(len(arcs))
+        each = indices(arcs)
         most = open_limits(problem, classes)[arcs]
         sent: Terms = each, self.f[arcs], 1.0
         hosts = self.n[classes.pool[arcs]]
@@ -128,7 +128,7 @@ class FlowModel:
 
     def give(self, hosts: Ints) -> None:
         """Fix the counts of ``hosts`` (P,)."""
-        each: Terms = np.arange(len(hosts)), self.n, 1.0
+        each: Terms = indices(hosts), self.n, 1.0
         self.rows.equal([each], len(hosts), hosts)
 
     def pack_pool(self, p: int) -> None:
@@ -143,7 +143,7 @@ class FlowModel:
         kinds = list(zip(items.tolist(), weights.tolist(), strict=True))
         distinct = sorted(set(kinds), reverse=True)
         of_arc = int_array([distinct.index(kind) for kind in kinds])
-        units = np.bincount(of_arc, weights=classes.arc_demand[arcs], minlength=len(distinct))
+        units = totals(of_arc, classes.arc_demand[arcs], len(distinct))
         cap = int(problem.caps[p])
         most = int(problem.max_hosts[p])
         if problem.host_weight is not None:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.arrays import int_zeros
+from planner.arrays import indices, int_zeros
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
@@ -25,7 +25,7 @@ def greedy_counts(problem: Problem, classes: Classes) -> Counts:
     choices = np.diff(classes.indptr)
     order = np.lexsort((choices, ~classes.kept))
     rank = np.empty_like(order)
-    rank[order] = np.arange(len(order))
+    rank[order] = indices(order)
     by_rank = np.argsort(rank[classes.of_arc], kind="stable")
     pool = classes.pool[by_rank]
     arcs_of = [by_rank[pool == p] for p in range(problem.pools)]

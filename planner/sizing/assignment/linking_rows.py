@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.arrays import as_floats, falses
+from planner.arrays import as_floats, falses, indices
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
@@ -52,7 +52,7 @@ def open_arcs(problem: Problem, classes: Classes) -> Ints:
     """Return the arcs whose row is needed; all of them where serving every class by shared hosts is not possible."""
     relaxed = relax(problem, classes, SolveBudget())
     if relaxed is None:
-        return np.arange(len(classes.pool))
+        return indices(classes.pool)
     return relaxed.arcs
 
 
@@ -151,7 +151,7 @@ def _relaxation(problem: Problem, classes: Classes, limits: Ints, taken: Bools) 
     clusters = int(classes.demand @ classes.items)
     model.at_least([(n, 1.0)], fewest_hosts(problem, clusters))
     arcs = np.flatnonzero(taken)
-    each = np.arange(len(arcs))
+    each = indices(arcs)
     most = as_floats(limits[arcs])
     sent: Terms = each, f[arcs], 1.0
     room: Terms = each, n[classes.pool[arcs]], -most
@@ -161,7 +161,7 @@ def _relaxation(problem: Problem, classes: Classes, limits: Ints, taken: Bools) 
 
 def _open_rows(pool: Ints, limits: Ints, arcs: Ints, pools: int, columns: int) -> Compressed:
     """Return rows (3b) of ``arcs``: f_a - m_a n_p, shape (rows, columns)."""
-    row = np.arange(len(arcs))
+    row = indices(arcs)
     column = np.concatenate((pool[arcs], pools + arcs))
     most = as_floats(limits[arcs])
     values = np.concatenate((-most, np.ones(len(arcs))))

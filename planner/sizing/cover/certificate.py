@@ -31,9 +31,10 @@ from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.budget import Outcome, SolveBudget
 from planner.sizing.solvers.highs import LinearProgram, solve_arrays
-from planner.sizing.solvers.model_builder import Loads, ModelBuilder, add_new_hosts, add_room
+from planner.sizing.solvers.model_builder import Loads, ModelBuilder, Term, add_new_hosts, add_room
 
 _SEARCH_SECONDS = 30.0  # for choosing a few sets out of many
+_LITTLE_SECONDS = 0.5
 _AT_A_TIME = 4  # sets
 
 
@@ -57,11 +58,12 @@ def of_cut(network: PairNetwork, losses: Losses, cut: Cut, loss: int | None) -> 
     min_cut = network.min_cut(member, network.demand)
     homes = min_cut.pairs.any(axis=1) | min_cut.homes
     nothing = falses(network.pools)
+    demand = min_cut.demand
     if loss is None:
-        return CoverSet(cut.classes, min_cut.demand, homes, nothing, min_cut.pairs & nothing)
+        return CoverSet(cut.classes, demand, homes, nothing, min_cut.pairs & nothing)
     hit = losses.pools[loss] & ~min_cut.homes
     ready = min_cut.pairs & hit[:, None]
-    return CoverSet(cut.classes, min_cut.demand, nothing, homes & ~hit, ready)
+    return CoverSet(cut.classes, demand, nothing, homes & ~hit, ready)
 
 
 def sets_of(network: PairNetwork, losses: Losses, cuts: Sequence[Cut], plain: int) -> list[CoverSet]:
@@ -88,18 +90,20 @@ def find_evidence(
         bound = proof.added_up(multipliers)
         if bound >= goal - allowance:
             used = tuple(itertools.compress(sets, multipliers))
-            return Evidence(classes, used, tuple(filter(None, multipliers)), min(bound, goal))
+            weights = tuple(filter(None, multipliers))
+            return Evidence(classes, used, weights, min(bound, goal))
     few = proof.enough(float(goal), _short(budget))
     if few is None:
         return None
     none = (Fraction(0),) * len(few)
-    return Evidence(classes, tuple(sets[r] for r in few), none, goal)
+    forcing = tuple(sets[r] for r in few)
+    return Evidence(classes, forcing, none, goal)
 
 
 def _short(budget: SolveBudget) -> SolveBudget:
     """Return an effort for the proof after the plan is made: what is left, but a little even if nothing is."""
-    left = _SEARCH_SECONDS if budget.left is None else max(0.5, min(_SEARCH_SECONDS, budget.left))
-    return SolveBudget(seed=budget.seed, seconds=left)
+    left = np.inf if budget.left is None else budget.left
+    return SolveBudget(seed=budget.seed, seconds=float(np.clip(left, _LITTLE_SECONDS, _SEARCH_SECONDS)))
 
 
 class _Proof:
@@ -115,8 +119,8 @@ class _Proof:
         self.on_hosts = int_zeros(shape)
         self.on_room = int_zeros(shape)
         for r, each in enumerate(sets):
-            full = problem.caps * each.full
-            self.on_hosts[r] = full + losses.room * each.kept
+            self.on_hosts[r] = problem.caps * each.full
+            self.on_hosts[r] += losses.room * each.kept
             groups_ready = members @ each.ready > 0
             self.on_room[r] = groups_ready.sum(axis=0) - each.kept
         self.needs = int_array([each.demand for each in sets])
@@ -127,9 +131,11 @@ class _Proof:
         n = model.block(problem.pools, prices(problem), problem.max_hosts, whole)
         s = model.block(problem.pools, whole=whole)
         for r in rows.tolist():
-            on_hosts, on_room = self.on_hosts[r], self.on_room[r]
-            model.at_least([(n, on_hosts), (s, on_room)], self.needs[r])
-        kept = Loads(indices(s), s, np.ones(len(s)))
+            on_hosts: Term = n, self.on_hosts[r]
+            on_room: Term = s, self.on_room[r]
+            model.at_least([on_hosts, on_room], self.needs[r])
+        one_each = np.ones(len(s))
+        kept = Loads(indices(s), s, one_each)
         add_room(model, self.room, n, [kept])
         if problem.objective == "new_hosts":
             add_new_hosts(model, problem.existing, n, 1.0)
@@ -139,7 +145,8 @@ class _Proof:
         """Return the dual value of each row in the relaxation."""
         rows = indices(self.needs)
         answer = solve_arrays(self.program(rows, whole=False), _short(budget))
-        found = answer.dual if answer.outcome.state == "optimal" else np.zeros(len(rows))
+        optimal = answer.outcome.state == "optimal"
+        found = answer.dual if optimal else np.zeros(len(rows))
         duals: list[float] = found[: len(rows)].tolist()
         return duals
 
@@ -147,10 +154,11 @@ class _Proof:
         """Return the lower bound that the rows add up to, exactly."""
         problem = self.problem
         rows = [r for r, y in enumerate(multipliers) if y]
-        used = np.array([multipliers[r] for r in rows], dtype=object)
+        used = np.array(multipliers, dtype=object)[rows]
         total = sum(used * self.needs[rows], Fraction(0))
-        hosts = (used[:, None] * self.on_hosts[rows]).sum(axis=0)
-        room = (used[:, None] * self.on_room[rows]).sum(axis=0)
+        of_row = used[:, None]
+        hosts = (of_row * self.on_hosts[rows]).sum(axis=0)
+        room = (of_row * self.on_room[rows]).sum(axis=0)
         weights = hosts + self.room * np.maximum(room, 0)
         for p in range(problem.pools):
             most = int(problem.max_hosts[p])
@@ -186,4 +194,5 @@ class _Proof:
     def _solved(self, rows: list[int], budget: SolveBudget) -> tuple[Outcome, Floats]:
         """Return how the model of some rows on whole counts ended, and the columns n and s."""
         answer = solve_arrays(self.program(int_array(rows), whole=True), budget)
-        return answer.outcome, answer.x[: 2 * self.problem.pools]
+        columns = 2 * self.problem.pools
+        return answer.outcome, answer.x[:columns]

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from planner.arrays import as_floats, int_array, int_zeros
+from planner.arrays import as_floats, indices, int_array, int_zeros
 from planner.fleet import Floats, Ints
 from planner.sizing.cover.answer_by_host import HostByHost, name
 from planner.sizing.cover.host_by_host import Model, homes, size
@@ -74,24 +74,27 @@ class ExactAims:
                 break
         if x is not None:
             sized = self.draft.sized
-            answer = self.model.answer(Outcome("feasible", "", sized.value, sized.bound), x)
+            as_before = Outcome("feasible", "", sized.value, sized.bound)
+            answer = self.model.answer(as_before, x)
             by_name = "moves" in self.case.tie_breaks
-            self.draft = offer(draft_of_hosts(self.case, self.losses, answer, by_name=by_name))
+            best = draft_of_hosts(self.case, self.losses, answer, by_name=by_name)
+            self.draft = offer(best)
         return self.bounds
 
     def _keep_what_comes_before(self) -> None:
         problem, model = self.case.problem, self.model
         good = as_good_as(problem, self.draft)
-        missed = good.kept, good.weight, problem.weight_of(self.draft.bare)
-        asked = missed if self.case.fleet.policy.cover != "none" else missed[:2]
-        for cost, most in zip(model.missed(), asked, strict=False):
-            model.keep(cost, most + 0.5)
+        kept, unserved, bare = model.missed()
+        model.keep(kept, good.kept + 0.5)
+        model.keep(unserved, good.weight + 0.5)
+        if self.case.fleet.policy.cover != "none":
+            model.keep(bare, problem.weight_of(self.draft.bare) + 0.5)
         if problem.objective == "new_hosts":
-            model.keep(model.cost(model.r, 1.0), good.hosts + 0.5)
-            model.keep(model.cost(self._added(), 1.0), good.objective + 0.5)
+            model.keep_number(model.r, good.hosts)
+            model.keep_number(self._added(), good.objective)
         else:
             model.keep(model.objective(), loosened(good.objective, _CLOSE))
-        model.keep(model.cost(model.o, 1.0), good.own + 0.5)
+        model.keep_number(model.o, good.own)
         if problem.objective != "cost":
             prices = model.cost(model.o, problem.own_cost[model.own_of])
             model.keep(prices, good.own_cost * (1 + _CLOSE) + _CLOSE)
@@ -126,9 +129,8 @@ class ExactAims:
         if not isinstance(aim, Moves):
             cost = aim.cost(self.case.problem, today.incumbent)
             return model.cost(model.x, cost.values[model.pair])
-        given_up = as_floats(~today.nowhere[model.own_of])
-        moved = self._moved(idle=idle)
-        total: Floats = model.cost(model.x, moved) + model.cost(model.o, given_up)
+        total = model.cost(model.x, self._moved(idle=idle))
+        total[model.o] = ~today.nowhere[model.own_of]
         return total
 
     def _moved(self, *, idle: bool) -> Floats:
@@ -141,14 +143,15 @@ class ExactAims:
         today = self.case.in_force
         names = self.case.today.names
         known = self.case.today.named
-        places = zip(model.pool.tolist(), model.number.tolist(), strict=True)
-        name = [names[p][number] for p, number in places]
+        places = np.column_stack((model.pool, model.number))
+        name = [names[p][number] for p, number in places.tolist()]
         in_use = [len(known.intersection(mine)) for mine in names]
         idle_hosts = int_array(in_use) * idle
         exist = self.case.problem.existing + idle_hosts
         existing = model.number < exist[model.pool]
         runs = np.isin(name, list(known)) | (existing)
-        on_any = today.incumbent[model.pair] & runs[model.home]
+        of_today = today.incumbent[model.pair]
+        on_any = of_today & runs[model.home]
         mine = np.array(today.host)[model.site]
         on_same = mine == np.array(name)[model.home]
         stays = np.where(mine == "", on_any, on_same)
@@ -163,7 +166,8 @@ class ExactAims:
         best: Floats | None = None
         while low < high or best is None:
             middle = (low + high + 1) // 2
-            outcome, x = self.model.solve(self._below(levels[middle]), budget)
+            below = self._below(levels[middle])
+            outcome, x = self.model.solve(below, budget)
             bound = float(levels[high])
             if outcome.state != "optimal":
                 return Outcome("unsolved", outcome.word, bound=bound), x
@@ -186,8 +190,10 @@ class ExactAims:
     def _evenest(self, budget: SolveBudget) -> tuple[Outcome, Floats]:
         """Return the smallest largest load."""
         model, problem = self.model, self.case.problem
-        most = model.rows.block(1, whole=True, upper=float(problem.caps.max()))
-        load = Loads(model.home, model.x, problem.clusters[model.site])
+        largest_cap = float(problem.caps.max())
+        most = model.rows.block(1, whole=True, upper=largest_cap)
+        clusters = problem.clusters[model.site]
+        load = Loads(model.home, model.x, clusters)
         one = np.ones(len(model.r))
         largest_at = np.repeat(most, len(one))
         add_room(model.rows, one, largest_at, [load])
@@ -212,12 +218,15 @@ def settled_exactly(
 
     def offer(found: Draft) -> Draft:
         nonlocal best
-        counts = dataclasses.replace(draft.sized.counts, hosts=found.sized.counts.hosts)
-        trial = dataclasses.replace(found, sized=dataclasses.replace(draft.sized, counts=counts))
+        hosts = found.sized.counts.hosts
+        counts = dataclasses.replace(draft.sized.counts, hosts=hosts)
+        sized = dataclasses.replace(draft.sized, counts=counts)
+        trial = dataclasses.replace(found, sized=sized)
         best = trial if judge(trial) < judge(best) else best
         return best
 
-    bounds = ExactAims(case, all_at_once(problem), draft, budget.within(_SECONDS_ALONE)).settle(offer)
+    shortly = budget.within(_SECONDS_ALONE)
+    bounds = ExactAims(case, all_at_once(problem), draft, shortly).settle(offer)
     if "moves" in bounds:  # in the count of placements, sites without a host today move
         bounds["moves"] += case.in_force.first_served(best.placement.pair)
     return best, bounds
@@ -235,17 +244,20 @@ def draft_of_hosts(case: Case, losses: Losses, exact: HostByHost, *, by_name: bo
         of_pool.setdefault(p, []).append(number)
     for p, numbers in of_pool.items():
         known = case.today.names[p]
-        positions = _named_first(numbers, known, case.today.named) if by_name else range(len(numbers))
+        positions = _named_first(numbers, known, case.today.named) if by_name else indices(numbers)
         names[p] = [known[position] for position in positions]
-        named |= {name(p, number): host for number, host in zip(numbers, names[p], strict=True)}
+        working = [name(p, number) for number in numbers]
+        named |= zip(working, names[p], strict=True)
     seats = [dataclasses.replace(seat, host=named[seat.host]) for seat in exact.seats]
-    standbys = tuple(named[key] if key else None for key in exact.standbys)
+    standbys = tuple(named.get(key or "") for key in exact.standbys)
     carried: Counter[int] = Counter()
     for seat in seats:
         carried[seat.pair] += seat.clusters
-    pair, units = int_array(list(carried)), int_array(list(carried.values()))
+    pair = int_array(list(carried))
+    units = int_array(list(carried.values()))
     placement = Placement(pair, units, exact.unserved, exact.own, ())
-    draft = Draft(_sized(problem, exact), placement, Seating(seats, names), standbys)
+    seating = Seating(seats, names)
+    draft = Draft(_sized(problem, exact), placement, seating, standbys)
     can = losses.coverable_sites(problem)[draft.bare]
     bare = problem.weights[draft.bare]
     least: dict[Worth, float] = {"covered": float(bare.sum())}
@@ -260,8 +272,9 @@ def _named_first(numbers: list[int], names: list[str], named: frozenset[str]) ->
 
     Nobody moves by that who would stay otherwise: a site that names no host may be on any that runs.
     """
-    idle = [at for at, host in enumerate(names) if host in named and at not in numbers]
-    return [idle.pop(0) if idle and names[at] not in named else at for at in numbers]
+    of_named = [at for at, host in enumerate(names) if host in named]
+    idle = [at for at in of_named if at not in numbers]
+    return [idle.pop(0) if idle and at not in of_named else at for at in numbers]
 
 
 def _sized(problem: Problem, exact: HostByHost) -> Sized:

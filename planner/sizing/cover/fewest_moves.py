@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from planner.arrays import falses
 from planner.sizing.cover.primal_search.drafts import draft_of
 from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.stay_program import Kept, StayProgram
@@ -53,7 +54,7 @@ class FewestMoves:
         program = self.program.program()
         if len(program.cost) > _MOST_COLUMNS:
             return 0.0
-        counts = np.zeros(len(program.cost), dtype=np.bool_)
+        counts = falses(len(program.cost))
         counts[self.program.counts] = True
         relaxed = dataclasses.replace(program, whole=counts)
         self._try(self._solved(relaxed, self.budget.within(_SECONDS / 2)))

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from planner.arrays import as_floats, falses
+from planner.arrays import as_floats, falses, indices
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.assignment.flow_model import FlowModel
 from planner.sizing.cover.loss_rows import Row, first_rows, missing_rows
@@ -49,10 +49,10 @@ class CoverModel(FlowModel):
         self.w = self.rows.block(len(self.bare_on), upper=most, whole=True)
         if cover_all:
             never = self.f[arcs[~can]]
-            barred: Terms = np.arange(len(never)), never, 1.0
+            barred: Terms = indices(never), never, 1.0
             self.rows.below([barred], len(never))
             return
-        each = np.arange(len(arcs))
+        each = indices(arcs)
         served: Terms = each, self.f[arcs], -1.0
         all_bare = np.where(can, -np.inf, 0.0)
         bare: Terms = each, self.w, 1.0
@@ -130,11 +130,11 @@ class CoverModel(FlowModel):
         arcs = np.bincount(classes.pool, minlength=len(hosts))
         running = np.flatnonzero((hosts > 0) & (arcs > 0))
         number = np.full(len(hosts), -1)
-        number[running] = np.arange(len(running))
+        number[running] = indices(running)
         on = np.flatnonzero(number[classes.pool] >= 0)
         pool = number[classes.pool[on]]
         clusters: Terms = pool, self.f[on], classes.arc_items[on]
-        each = np.arange(len(running))
+        each = indices(running)
         same = np.repeat(load, len(running))
         mean: Terms = each, same, -as_floats(hosts[running])
         rows.below([clusters, mean], len(running))

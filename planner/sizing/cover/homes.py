@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.arrays import as_floats, rounded
+from planner.arrays import as_floats, rounded, totals
 from planner.fleet import Floats, Ints
 from planner.sizing.cover.pair_flow import PairNetwork
 from planner.sizing.cover.reserve_model import ReserveModel
@@ -40,7 +40,8 @@ def liked_room(reserves: ReserveSearch, network: PairNetwork, point: Point, pref
     each = classes.arc_items
 
     def flow(most: Ints, cost: Ints) -> tuple[Ints | None, int | None]:
-        transport = Transport(classes.of_arc, classes.pool, network.demand, most * hosts)
+        room = most * hosts
+        transport = Transport(classes.of_arc, classes.pool, network.demand, room)
         of_cluster = cost // each
         found = least_cost_flow(transport, [Cost(as_floats(of_cluster), 1.0)])
         return found, None if found is None else int(of_cluster @ found)
@@ -53,7 +54,7 @@ def liked_room(reserves: ReserveSearch, network: PairNetwork, point: Point, pref
     found, _ = flow(np.minimum(caps, level), preferences.cost[home])
     if found is None:
         return point
-    load = np.bincount(classes.pool, weights=found, minlength=network.pools)
+    load = totals(classes.pool, found, network.pools)
     left = as_floats(reserves.losses.room * hosts - load)
     return reserves.near(left).room_for(hosts) or point
 
@@ -73,7 +74,7 @@ def find_homes(
     asked = network.demand
     if classes.multi_cluster.any():
         found = network.cheapest(load, ready, cost // classes.arc_items)
-        before = load.copy(), ready.copy()
+        all_load, all_ready = load.copy(), ready.copy()
         multi_cluster = None
         if found is not None:
             multi_cluster = _multi_cluster(network, load, ready, *found)
@@ -82,7 +83,7 @@ def find_homes(
         settled = multi_cluster
         asked = np.where(classes.multi_cluster, 0, network.demand)
         if network.solve(load, ready, demand=asked).missing:
-            taken = Taken(before[0] - load, before[1] - ready)
+            taken = Taken(all_load - load, all_ready - ready)
             search = reserves.beside(network, taken, asked)
             better = search.room_for(rounded(point.hosts))
             if better is None:
@@ -90,13 +91,13 @@ def find_homes(
             load, ready = _whole_room(search.model, better)
     if preferences.even:
         large = settled * classes.arc_items
-        carried = as_floats(np.bincount(classes.pool, weights=large, minlength=network.pools))
-        load = _even(network, point, (load, ready), asked, carried, preferences.before)
+        carried = totals(classes.pool, large, network.pools)
+        load = _even(network, point, (load, ready), asked, as_floats(carried), preferences.before)
     light = network.cheapest(load, ready, cost, asked)
     if light is None:
         return None
     arc, _, clusters = light
-    return settled + np.bincount(arc, weights=clusters, minlength=len(settled))
+    return settled + totals(arc, clusters, len(settled))
 
 
 def _even(
@@ -147,19 +148,16 @@ def _multi_cluster(
     """Return the sites of several clusters on each arc (A,), and take their room from ``load`` and ``ready``."""
     classes = network.classes
     settled = np.zeros(len(classes.pool))
-    flow: dict[int, list[tuple[int, int]]] = {}
-    sent = zip(clusters.tolist(), arc.tolist(), standby.tolist(), strict=True)
-    for _, a, q in sorted(sent, reverse=True):
-        flow.setdefault(int(classes.of_arc[a]), []).append((a, q))
+    sent = np.lexsort((standby, arc, clusters))[::-1]
+    class_sent, ways = classes.of_arc[arc[sent]], np.column_stack((arc, standby))[sent]
     multi_cluster = np.flatnonzero(classes.multi_cluster)
     choices = np.diff(classes.indptr)[multi_cluster]
     order = np.lexsort((-classes.items[multi_cluster], choices))
     for c in multi_cluster[order].tolist():
         k = int(classes.items[c])
-        options = flow.get(c, [])
+        options = ways[class_sent == c].tolist()
         for _ in range(int(classes.size[c])):
-            rooms = (_room(classes.pool[a], q, load, ready) for a, q in options)
-            fitting = (option for option, room in zip(options, rooms, strict=True) if room >= k)
+            fitting = ((a, q) for a, q in options if _room(classes.pool[a], q, load, ready) >= k)
             pick = next(fitting, None) or _roomiest(network, c, load, ready)
             if pick is None:
                 return None
@@ -188,15 +186,15 @@ def _roomiest(network: PairNetwork, c: int, load: Ints, ready: Ints) -> tuple[in
     arcs = np.arange(of_class.start, of_class.stop)
     mine = classes.pool[arcs]
     lives = classes.home[arcs]
+    left = np.where(lives, load[mine], -1)
     if not network.coverable[c]:
-        return int(arcs[np.argmax(np.where(lives, load[mine], -1))]), -1
+        return int(arcs[left.argmax()]), -1
     both = np.ix_(mine, mine)
-    free = np.minimum(ready[both], load[mine][:, None])
-    room = np.where(network.may[both] & lives[:, None], free, -1)
-    best = int(np.argmax(room))
-    home, rank = np.unravel_index(best, room.shape)
+    free = np.minimum(ready[both], left[:, None])
+    room = np.where(network.may[both], free, -1)
+    home, rank = divmod(int(room.argmax()), len(mine))
     if room[home, rank] > 0:
-        return (int(arcs[home]), int(mine[rank]))
+        return int(arcs[home]), int(mine[rank])
     return None
 
 
@@ -205,7 +203,8 @@ def _packs(model: ReserveModel, network: PairNetwork, point: Point, settled: Flo
     classes, problem = network.classes, model.problem
     for p in np.unique(classes.pool[np.flatnonzero(settled)]).tolist():
         arcs = np.flatnonzero((classes.pool == p) & (settled > 0))
-        items = np.repeat(classes.arc_items[arcs], rounded(settled[arcs]))
+        sites = rounded(settled[arcs])
+        items = np.repeat(classes.arc_items[arcs], sites)
         packed = first_fit_decreasing(items.tolist(), int(problem.caps[p]))
         if len(packed) > point.hosts[p]:
             return False

@@ -25,7 +25,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from planner.arrays import as_floats, falses, indices, int_zeros, offsets, rounded, runs
+from planner.arrays import as_floats, falses, indices, int_zeros, inverse, offsets, rounded, runs, totals
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.answer_by_host import HostByHost, name, units_placed
 from planner.sizing.cover.losses import Losses
@@ -40,6 +40,7 @@ from planner.sizing.solvers.model_builder import (
     add_place_limits,
     add_room,
     add_weight_on_hosts,
+    loosened,
 )
 
 _MOST_VARIABLES = 6_000
@@ -62,14 +63,13 @@ def solve_host_by_host(problem: Problem, losses: Losses, budget: SolveBudget) ->
     if not outcome.has_solution:
         return None
     if len(model.o):
-        last_digits = _LITTLE * max(1.0, abs(outcome.objective))
-        model.keep(objective, outcome.objective + last_digits)
+        model.keep(objective, loosened(outcome.objective, _LITTLE))
         for cost in (model.cost(model.o, 1.0), model.cost(model.o, problem.own_cost[model.own_of])):
             least, with_least = model.solve(cost, budget)
             if not least.has_solution:
                 break
             x = with_least
-            model.keep(cost, least.objective + _LITTLE * max(1.0, abs(least.objective)))
+            model.keep(cost, loosened(least.objective, _LITTLE))
     return model.answer(outcome, x)
 
 
@@ -80,7 +80,8 @@ def size(problem: Problem, losses: Losses) -> int:
     for s in range(problem.sites):
         mine = problem.pool[problem.pairs_of(s)]
         follows = losses.follows[np.ix_(mine, mine)]
-        total += int(most[mine] @ follows @ most[mine])
+        hosts = most[mine]
+        total += int(hosts @ follows @ hosts)
     return total
 
 
@@ -91,8 +92,10 @@ def homes(problem: Problem) -> int:
 
 def _numbers(problem: Problem) -> Ints:
     """Return how many hosts of each pool can be of use, shape (P,): no more than it has units."""
-    useful = np.bincount(problem.pool, weights=_units(problem)[problem.site], minlength=problem.pools) * 2
-    return np.minimum(problem.max_hosts, useful.astype(np.int64))
+    of_pair = _units(problem)[problem.site]
+    units = totals(problem.pool, of_pair, problem.pools)
+    homes_and_standbys = 2 * units.astype(np.int64)
+    return np.minimum(problem.max_hosts, homes_and_standbys)
 
 
 def _units(problem: Problem) -> Ints:
@@ -136,9 +139,9 @@ class Model:
             mine = np.flatnonzero(self.site == s)
             hosts = self.home[mine]
             pools = self.pool[hosts]
-            same = np.eye(len(hosts), dtype=np.bool_)
-            may = self.losses.follows[np.ix_(pools, pools)] & ~same
-            home, other = np.nonzero(may)
+            follows = self.losses.follows[np.ix_(pools, pools)]
+            np.fill_diagonal(follows, False)
+            home, other = np.nonzero(follows)
             lives.append(mine[home])
             standby.append(hosts[other])
         nothing = int_zeros(0)
@@ -151,9 +154,10 @@ class Model:
         self.units = _units(self.problem)
         self.several = np.flatnonzero(self.units > 1)
         each = as_floats(self.units[self.site])
+        at_home = each * self.problem.homes[self.pair]
         self.r = block(len(self.pool), upper=1.0, whole=True)
-        self.x = block(len(self.pair), upper=each * self.problem.homes[self.pair], whole=True)
-        self.u = block(len(self.pair), upper=each, whole=True)
+        self.x = block(len(each), upper=at_home, whole=True)
+        self.u = block(len(each), upper=each, whole=True)
         self.y = block(len(self.lives), upper=each[self.lives], whole=True)
         self.z = block(self.problem.sites, upper=1.0, whole=True)
         self.o = block(len(self.own_of), upper=1.0, whole=True)
@@ -170,24 +174,22 @@ class Model:
         followed: Terms = self.lives, self.y, 1.0
         bare: Terms = homes, self.u, 1.0
         self.rows.define(self.x, [followed, bare])
-        place = np.full(sites, -1)
-        place[self.several] = indices(self.several)
-        split = np.flatnonzero(place[self.site] >= 0)
-        lacking: Terms = place[self.site[split]], self.u[split], 1.0
-        allowed: Terms = indices(self.several), self.b, -units[self.several]
-        self.rows.below([lacking, allowed], len(self.several))
+        row = inverse(self.several, sites)[self.site]
+        split = np.flatnonzero(row >= 0)
+        lacking: Terms = row[split], self.u[split], 1.0
+        allowed: Terms = indices(self.b), self.b, -units[self.several]
+        self.rows.below([lacking, allowed], len(self.b))
 
     def _add_hosts(self) -> None:
         """Add (2), (5) and (6)."""
         problem, rows = self.problem, self.rows
         clusters = Loads(self.home, self.x, problem.items[self.site])
         add_room(rows, problem.caps[self.pool], self.r, [clusters])
-        later = np.flatnonzero(self.number > self.named[self.pool])
-        rows.no_more(self.r[later], self.r[later - 1])
-        for limit in problem.host_limits:
-            taken = int_zeros(problem.pools)
-            taken[limit.pools] = limit.each
-            rows.at_most([(self.r, taken[self.pool])], limit.most)
+        unnamed = self.number > self.named[self.pool]
+        later = self.r[unnamed]
+        rows.no_more(later, later - 1)
+        for taken, most in zip(*problem.host_rows, strict=True):
+            rows.at_most([(self.r, taken[self.pool])], most)
         pool = self.pool[self.home]
         amounts = {measure: each / self.units for measure, each in problem.amounts.items()}
         add_place_limits(rows, problem, pool, self.x, amounts, self.site)
@@ -222,6 +224,10 @@ class Model:
             return
         self.rows.at_most([(counted, cost[counted])], most)
 
+    def keep_number(self, columns: Ints, most: float) -> None:
+        """Keep the sum of ``columns``, which is whole, at ``most`` from here on."""
+        self.rows.at_most([(columns, 1.0)], most + 0.5)
+
     def solve(self, cost: Floats, budget: SolveBudget) -> tuple[Outcome, Floats]:
         """Return how making ``cost`` (columns,) small ended, and the values of the columns."""
         return self._model.solve(cost, budget, self.problem.objective)
@@ -230,7 +236,8 @@ class Model:
         """Return the weight that is unserved of sites that are to be kept, then of all, then that without standby."""
         weights = self.problem.weights
         kept = self.cost(self.z, weights * self.problem.kept)
-        bare = self.cost(self.u, np.where(self.units > 1, 0, weights)[self.site])
+        of_one_unit = np.where(self.units > 1, 0, weights)
+        bare = self.cost(self.u, of_one_unit[self.site])
         bare[self.b] = weights[self.several]
         return kept, self.cost(self.z, weights), bare
 
@@ -261,9 +268,11 @@ class Model:
             value = float(np.floor(value + 1e-6))
             bound = max(0.0, float(np.floor(bound + 1e-6)))
         bound = value if outcome.state == "optimal" else min(value, bound)
-        placed = units_placed(rounded(x[self.x]), rounded(x[self.y]), self.lives, self.standby)
-        seats = tuple(self._seat(at, units) for at, units, _ in placed)
-        standbys = tuple(None if host < 0 else self._name(host) for _, _, host in placed)
+        units, covered = rounded(x[self.x]), rounded(x[self.y])
+        placed = units_placed(units, covered, self.lives, self.standby)
+        seats = tuple(self._seat(at, number) for at, number, _ in placed)
+        names = {host: self._name(host) for host in self.standby.tolist()}
+        standbys = tuple(names.get(host) for *_, host in placed)
         return HostByHost(seats, standbys, chosen[self.z], own, value, bound, outcome.word)
 
     def _seat(self, at: int, units: int) -> Seat:
@@ -276,4 +285,5 @@ class Model:
         return Seat(s, pair, pool, self._name(host), clusters)
 
     def _name(self, host: int) -> str:
-        return name(int(self.pool[host]), int(self.number[host]))
+        pool, number = int(self.pool[host]), int(self.number[host])
+        return name(pool, number)

@@ -23,7 +23,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.arrays import falses, rounded
+from planner.arrays import falses, rounded, totals
 from planner.fleet import Floats, Ints
 from planner.sizing.cover.losses import Losses
 from planner.sizing.host_counts.condition_flows import Flow
@@ -82,11 +82,11 @@ def _short_losses(
 ) -> Iterator[tuple[int, int, Flow]]:
     """Yield the losses that do not find room: position, hosts of the pool that loses one (else 0), maximum flow."""
     each = classes.arc_items
-    load = np.bincount(classes.pool, weights=flow * each, minlength=problem.pools)
+    load = totals(classes.pool, flow * each, problem.pools)
     free = np.maximum(0.0, losses.room * hosts - load)
     for at, hit in enumerate(losses.pools):
         displaced = np.where(hit[classes.pool], (flow - uncovered) * each, 0.0)
-        demand = np.bincount(classes.of_arc, weights=displaced, minlength=classes.count)
+        demand = totals(classes.of_arc, displaced, classes.count)
         if demand.sum() < 0.5:
             continue
         room, running = np.where(hit, 0.0, free), 0

@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from planner.arrays import falses, run_of, trues
+from planner.arrays import falses, indices, run_of, trues
 from planner.fleet import Bools, Fleet, Ints
 from planner.sizing.instance.problem import Problem, select
 
@@ -69,7 +69,7 @@ class Losses:
         may = follows & runs & runs[:, None]
         if self.kind == "host":
             # A pool follows itself only with a second host.
-            at = np.arange(len(pools))
+            at = indices(pools)
             may[at, at] &= max_hosts[pools] > 1
         return may
 

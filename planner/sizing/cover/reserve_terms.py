@@ -8,7 +8,7 @@ from itertools import compress
 
 import numpy as np
 
-from planner.arrays import falses, int_array
+from planner.arrays import falses, indices, int_array
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.pair_flow import PairNetwork
@@ -68,7 +68,7 @@ def read_shares(losses: Losses) -> Shares:
     several = losses.pools[losses.pools.sum(axis=1) > 1]
     together = several.any(axis=0)
     home, standby = np.nonzero(together[:, None] & losses.follows)
-    column[home, standby] = pools + np.arange(len(home))
+    column[home, standby] = pools + indices(home)
     limits = []
     for hit in several:
         for q in np.flatnonzero(~hit).tolist():

@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from planner.arrays import as_floats, falses, int_zeros, minus_ones, rounded
+from planner.arrays import as_floats, falses, indices, int_zeros, minus_ones, rounded
 from planner.fleet import Bools, Floats
 from planner.sizing.cover.primal_search.state import NOWHERE, State
 from planner.sizing.cover.room_for_losses import CoveredHomes, add_room_for_losses
@@ -135,7 +135,7 @@ class _SeatProgram:
         """Find who may live where, with which standby."""
         problem, point = self.problem, self.point
         pair = minus_ones((problem.sites, problem.pools))
-        pair[problem.site, problem.pool] = np.arange(len(problem.pool))
+        pair[problem.site, problem.pool] = indices(problem.pool)
         pairs = pair[:, point.pool]
         eligible = pairs >= 0
         homes = may & eligible & problem.homes[pairs]

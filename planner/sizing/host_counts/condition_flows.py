@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from ortools.graph.python import max_flow
 
-from planner.arrays import falses, indices, int_array, int_zeros, offsets
+from planner.arrays import falses, indices, int_array, int_zeros, offsets, totals
 from planner.errors import SolverError
 from planner.fleet import Bools, Ints
 
@@ -141,8 +141,8 @@ class Flow:
             np.minimum.at(of_pool, pool, np.repeat(label, lengths))
         used = np.unique(pool)
         parts = len(of_pool)
-        asked = np.bincount(label, weights=self.condition.demand[members], minlength=parts)
-        has = np.bincount(of_pool[used], weights=self.room[used], minlength=parts)
+        asked = totals(label, self.condition.demand[members], parts)
+        has = totals(of_pool[used], self.room[used], parts)
         parted = np.bincount(label, minlength=parts) > 0
         failing = parted if self.condition.limits else asked > has
         return [members[label == part] for part in np.flatnonzero(failing)]

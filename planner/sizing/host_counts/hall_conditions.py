@@ -18,7 +18,7 @@ from functools import cached_property
 
 import numpy as np
 
-from planner.arrays import falses, int_zeros
+from planner.arrays import falses, int_zeros, totals
 from planner.fleet import Bools, Ints
 from planner.sizing.host_counts.condition_flows import Flow, Network
 from planner.sizing.instance.classes import Classes
@@ -188,7 +188,7 @@ class HallCondition:
     def short_classes(self, hosts: Ints, most: int) -> list[Cut]:
         """Return the cuts of single classes that fail worst, at most ``most`` of them."""
         at_pool = (self.room * hosts)[self.classes.pool]
-        room = np.bincount(self.classes.of_arc, weights=at_pool, minlength=len(self.demand))
+        room = totals(self.classes.of_arc, at_pool, len(self.demand))
         short = self.demand - room
         worst = np.argsort(-short, kind="stable")[:most]
         failing = worst[short[worst] > 0]

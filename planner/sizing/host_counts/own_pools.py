@@ -11,7 +11,7 @@ import dataclasses
 
 import numpy as np
 
-from planner.arrays import falses, int_zeros, offsets, rounded
+from planner.arrays import falses, int_zeros, offsets, rounded, totals
 from planner.fleet import Floats, Ints
 from planner.sizing.host_counts.cutting_planes import search_counts
 from planner.sizing.host_counts.hall_conditions import Cut, hall_conditions
@@ -50,7 +50,7 @@ def cheapest_mix(problem: Problem, classes: Classes, budget: SolveBudget, known:
         return None
     sent = hall_conditions(widened, asking)[0].sent(search.best)
     sent_to_own = np.where(asking.pool >= pools, sent, 0)
-    own = np.bincount(asking.of_arc, weights=sent_to_own, minlength=classes.count)
+    own = totals(asking.of_arc, sent_to_own, classes.count)
     hosts = search.best[:pools]
     flow = np.zeros(len(classes.pool))
     counts = Counts(hosts, flow, int_zeros(classes.count), rounded(own))

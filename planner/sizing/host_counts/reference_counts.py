@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from planner.arrays import as_floats
+from planner.arrays import as_floats, totals
 from planner.fleet import Bools, Floats
 from planner.sizing.instance.problem import Problem
 
@@ -14,12 +14,12 @@ def reference_counts(problem: Problem, incumbent: Bools) -> Floats:
 
     ``incumbent`` (E,) marks the pairs that keep a site where it is.
     """
-    kept_pairs = np.bincount(problem.site, weights=incumbent, minlength=problem.sites)
+    kept_pairs = totals(problem.site, incumbent, problem.sites)
     keeps = kept_pairs > 0
     chosen = as_floats(np.where(keeps[problem.site], incumbent, True))
-    choices = np.bincount(problem.site, weights=chosen, minlength=problem.sites)
+    choices = totals(problem.site, chosen, problem.sites)
     each = problem.clusters / np.maximum(1.0, choices)
     share = chosen * each[problem.site]
-    load = np.bincount(problem.pool, weights=share, minlength=problem.pools)
+    load = totals(problem.pool, share, problem.pools)
     hosts = load / np.maximum(1, problem.caps)
     return np.minimum(hosts, problem.max_hosts)

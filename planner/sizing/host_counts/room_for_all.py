@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from planner.arrays import as_floats
+from planner.arrays import as_floats, totals
 from planner.fleet import Ints
 from planner.sizing.instance.problem import Problem
 
@@ -34,12 +34,12 @@ def _shares_fit(problem: Problem, clusters: Ints, room: Ints) -> bool:
     weight = as_floats(room > 0)
     for _ in range(_SHARINGS):
         of_pair = weight[problem.pool]
-        total = np.bincount(problem.site, weights=of_pair, minlength=problem.sites)
+        total = totals(problem.site, of_pair, problem.sites)
         if (total[clusters > 0] == 0).any():
             return False
         each = np.divide(clusters, total, out=np.zeros(problem.sites), where=total > 0)
         shares = of_pair * each[problem.site]
-        load = np.bincount(problem.pool, weights=shares, minlength=problem.pools)
+        load = totals(problem.pool, shares, problem.pools)
         if (load <= room * (1 - 1e-9)).all():
             return True
         weight *= np.divide(room, load, out=np.zeros(problem.pools), where=load > 0)

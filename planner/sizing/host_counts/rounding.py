@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from planner.arrays import int_zeros
+from planner.arrays import int_zeros, totals
 from planner.fleet import Bools, Ints
 from planner.sizing.host_counts.hall_conditions import HallCondition
 from planner.sizing.instance.classes import Classes
@@ -69,7 +69,7 @@ def sent_whole(problem: Problem, classes: Classes, hosts: Ints) -> Ints:
 
 def _multi_cluster_share(problem: Problem, classes: Classes, hosts: Ints) -> np.ndarray:
     """Return the clusters of heavy sites that a flow of divisible sites sends to each pool, shape (P,)."""
-    return np.bincount(classes.pool, weights=_sent(problem, classes, hosts), minlength=problem.pools)
+    return totals(classes.pool, _sent(problem, classes, hosts), problem.pools)
 
 
 def _sent(problem: Problem, classes: Classes, hosts: Ints) -> np.ndarray:

@@ -6,8 +6,7 @@ import dataclasses
 from dataclasses import dataclass
 from functools import cached_property
 
-import numpy as np
-
+from planner.arrays import indices
 from planner.errors import InputError
 from planner.fleet import Bools, Finding, Fleet, Ints
 from planner.own import LATER_AIMS
@@ -59,7 +58,7 @@ class Case:
 
     def by(self, tie_breaks: tuple[TieBreak, ...]) -> Case:
         """Return the case with other aims."""
-        return self.narrowed(self.problem, np.arange(len(self.problem.pool)), tie_breaks)
+        return self.narrowed(self.problem, indices(self.problem.pool), tie_breaks)
 
     def of(self, problem: Problem) -> Case:
         """Return the case of another problem, for the same fleet."""

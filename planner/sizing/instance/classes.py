@@ -10,7 +10,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from planner.arrays import as_floats, int_zeros, inverse, offsets, run_of, runs
+from planner.arrays import as_floats, int_zeros, inverse, offsets, owners, places, run_of, runs
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.instance.limits import Measure
 from planner.sizing.instance.problem import Problem
@@ -58,7 +58,7 @@ class Classes:
     @cached_property
     def of_arc(self) -> Ints:
         """Class of each arc, shape (A,)."""
-        return np.repeat(np.arange(self.count), np.diff(self.indptr))
+        return owners(self.indptr)
 
     @cached_property
     def arc_items(self) -> Ints:
@@ -99,9 +99,10 @@ class Classes:
         """The same classes with the arcs to homes alone."""
         if self.home.all():
             return self
-        sizes = np.bincount(self.of_arc[self.home], minlength=self.count)
         kept = self.home
-        return replace(self, indptr=offsets(sizes), pool=self.pool[kept], cost=self.cost[kept], home=self.home[kept])
+        sizes = np.bincount(self.of_arc[kept], minlength=self.count)
+        pool, cost = self.pool[kept], self.cost[kept]
+        return replace(self, indptr=offsets(sizes), pool=pool, cost=cost, home=kept[kept])
 
     @cached_property
     def demand(self) -> Ints:
@@ -122,8 +123,7 @@ class Classes:
 def arc_of_pair(problem: Problem, classes: Classes) -> Ints:
     """Return the arc of each eligible pair, shape (E,): both have the same place, among a class's and a site's."""
     first_arc = classes.indptr[classes.of_site[problem.site]]
-    place = np.arange(len(problem.pool)) - problem.indptr[problem.site]
-    return first_arc + place
+    return first_arc + places(problem.site)
 
 
 def group(problem: Problem, *, by_weight: bool, apart: Ints | None = None) -> Classes:
@@ -139,8 +139,8 @@ def group(problem: Problem, *, by_weight: bool, apart: Ints | None = None) -> Cl
     held_apart = int_zeros(problem.sites) if apart is None else apart
     counted = (problem.clusters, problem.own_cost, weights, kept, item_weight, held_apart, *problem.amounts.values())
     alike = as_floats(np.column_stack(counted))
-    places = problem.pool * 2 + problem.homes  # a pool for home or standby is another one than for standby only
-    first, of_site = _alike(alike, problem.indptr, places, costs if by_cost else None)
+    uses = problem.pool * 2 + problem.homes  # a pool for home or standby is another one than for standby only
+    first, of_site = _alike(alike, problem.indptr, uses, costs if by_cost else None)
     choices = np.diff(problem.indptr)[first]
     pairs = runs(problem.indptr[first], choices)
     of_unit = {measure: each * problem.items / problem.clusters for measure, each in problem.amounts.items()}

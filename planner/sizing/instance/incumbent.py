@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.arrays import falses, int_array, rounded
+from planner.arrays import falses, int_array, rounded, totals
 from planner.fleet import Bools, Fleet, Ints
 from planner.sizing.instance.problem import Problem
 from planner.today import Today, read_today
@@ -77,7 +77,7 @@ def today_of(fleet: Fleet, problem: Problem) -> Today:
     """
     # A host carries or stands by for one cluster at the least.
     clusters = problem.clusters[problem.site]
-    carried = np.bincount(problem.pool, weights=clusters, minlength=problem.pools)
+    carried = totals(problem.pool, clusters, problem.pools)
     useful = np.minimum(problem.max_hosts, rounded(2 * carried))
     most = np.maximum(problem.existing, useful)
     everyone = np.full(problem.pools, np.iinfo(np.int64).max)

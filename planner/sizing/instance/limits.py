@@ -67,18 +67,22 @@ def read_limits(
     return tuple(kept.values())
 
 
-def home_limits(homes: Bools, indptr: Ints, pool: Ints, pools: int) -> tuple[tuple[Limit, ...], dict[Measure, Floats]]:
+def home_limits(
+    homes: Bools, site: Ints, pool: Ints, shape: tuple[int, int]
+) -> tuple[tuple[Limit, ...], dict[Measure, Floats]]:
     """Return limits that keep homes off pairs which ``homes`` (E,) does not mark, and what sites bring to them.
 
-    ``indptr`` (S + 1,) and ``pool`` (E,) are the pairs of each site. On a pool with such pairs, 0 of these sites may
-    have their home.
+    ``site`` and ``pool`` (E,) are those of the pairs, ``shape`` says how many there are of both. On a pool with such
+    pairs, 0 of these sites may have their home.
     """
     limits, brought = [], {}
-    site = np.repeat(np.arange(len(indptr) - 1), np.diff(indptr))
-    for p in np.unique(pool[~homes]).tolist():
+    away = np.zeros(shape)
+    away[site[~homes], pool[~homes]] = 1.0
+    for p in np.flatnonzero(away.any(axis=0)).tolist():
         measure = f"away from {p}"
-        brought[measure] = np.bincount(site[~homes & (pool == p)], minlength=len(indptr) - 1).astype(np.float64)
-        limits.append(Limit(f"pool {p}", "loss_latency_budget_ms", measure, np.arange(pools) == p, 0.0))
+        brought[measure] = away[:, p]
+        there = np.arange(shape[1]) == p
+        limits.append(Limit(f"pool {p}", "loss_latency_budget_ms", measure, there, 0.0))
     return tuple(limits), brought
 
 

@@ -10,7 +10,7 @@ from typing import Literal
 
 import numpy as np
 
-from planner.arrays import int_array, int_zeros, inverse, offsets, run_of
+from planner.arrays import indices, int_array, int_zeros, inverse, offsets, owners, run_of
 from planner.fleet import Bools, Fleet, Floats, Ints
 from planner.host_limits import HostLimit
 from planner.latency import RoundTrips
@@ -89,7 +89,7 @@ class Problem:
     @cached_property
     def site(self) -> Ints:
         """Site of each pair, shape (E,)."""
-        return np.repeat(np.arange(self.sites), np.diff(self.indptr))
+        return owners(self.indptr)
 
     @cached_property
     def may_own(self) -> Bools:
@@ -103,7 +103,7 @@ class Problem:
     @property
     def limited(self) -> bool:
         """Whether more than the caps of hosts and their number in each pool limits the plan."""
-        return bool(self.limits) or self.host_weight is not None or bool(self.host_limits)
+        return bool(self.limits or self.host_limits) or self.host_weight is not None
 
     @property
     def limits_said(self) -> list[str]:
@@ -142,9 +142,10 @@ class Problem:
         it. On the others the site may only stand by."""
         free: Bools = self.margin_ms >= 0.0
         for limit in self.limits:
-            each = self.amounts[limit.measure] * self.items / self.clusters
-            too_much = each > limit.most * (1 + 1e-9)
-            free &= ~(limit.pools[self.pool] & too_much[self.site])
+            of_unit = self.amounts[limit.measure] * self.items / self.clusters
+            too_much = of_unit > limit.most * (1 + 1e-9)
+            inside = limit.pools[self.pool]
+            free &= ~(inside & too_much[self.site])
         return free
 
     @cached_property
@@ -155,10 +156,11 @@ class Problem:
     @cached_property
     def with_home_limits(self) -> Problem:
         """The problem in which limits keep homes off pairs that are for standbys only, for engines that know none."""
-        limits, brought = home_limits(self.margin_ms >= 0.0, self.indptr, self.pool, self.pools)
+        within_budget = self.margin_ms >= 0.0
+        limits, brought = home_limits(within_budget, self.site, self.pool, (self.sites, self.pools))
         if not limits:
             return self
-        return dataclasses.replace(self, limits=(*self.limits, *limits), amounts={**self.amounts, **brought})
+        return dataclasses.replace(self, limits=self.limits + limits, amounts={**self.amounts, **brought})
 
     @cached_property
     def flows(self) -> bool:
@@ -265,7 +267,7 @@ def build_problem(fleet: Fleet, checker: Checker) -> Problem:
 
 def _sites_with_choice(fleet: Fleet, checker: Checker, pairs: Pairs) -> Ints:
     """Return the sites that need a host and have one of ``pairs`` or may have an own tie-breaker, sorted by id."""
-    eligible = np.isin(np.arange(len(fleet.site_ids)), pairs.site)
+    eligible = np.isin(indices(fleet.site_ids), pairs.site)
     has_choice = eligible | (fleet.own_tie_breaker == "possible")
     by_id = _by_id(fleet.site_ids)
     wanted: Bools = checker.needs_host & has_choice

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.arrays import as_floats
+from planner.arrays import as_floats, indices, totals
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.host_counts.cutting_planes import search_counts
 from planner.sizing.host_counts.room_for_all import all_fit
@@ -46,14 +46,14 @@ class Narrowed:
         placement = dataclasses.replace(placement, pair=self.pair[placement.pair])
         units = placement.units if whole.split else np.ones(len(placement.pair))
         arcs = arc_of_pair(whole, classes)[placement.pair]
-        flow = np.bincount(arcs, weights=units, minlength=len(classes.pool))
+        flow = totals(arcs, units, len(classes.pool))
         counts = dataclasses.replace(sized.counts, flow=as_floats(flow))
         return dataclasses.replace(sized, classes=classes, counts=counts), placement
 
 
 def narrow(problem: Problem, sized: Sized, tie_breaks: Sequence[TieBreak], budget: SolveBudget) -> Narrowed:
     """Settle the aims before the first that is no bottleneck, each over all plans of as many hosts."""
-    every = np.arange(len(problem.pool))
+    every = indices(problem.pool)
     now = Narrowed(problem, every, sized, tuple(tie_breaks), {})
     while now.tie_breaks and isinstance(aim := aim_of(now.tie_breaks[0]), Bottleneck):
         best, bound = _bisect(now.problem, aim, now.sized, budget)
@@ -101,7 +101,7 @@ def _bisect(problem: Problem, aim: Bottleneck, sized: Sized, budget: SolveBudget
 def _steps(problem: Problem, aim: Bottleneck, sized: Sized) -> Floats:
     """Return the values that the aim may have, from the worst to one that no plan can beat."""
     ideal = aim.ideal(problem, int(sized.counts.hosts.sum()))
-    levels = aim.levels(problem, np.arange(len(problem.pool)))
+    levels = aim.levels(problem, indices(problem.pool))
     may_be = levels <= ideal if aim.larger else levels >= ideal
     possible = levels[may_be]
     return possible if len(possible) else np.array([ideal])

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.arrays import as_floats
+from planner.arrays import as_floats, totals
 from planner.fleet import Floats, Ints
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.budget import SolveBudget
@@ -74,7 +74,7 @@ class LagrangianRelaxation:
         fits = at < counted[pool]
         cell = (pool * self.most + at)[fits]
         cells = problem.pools * self.most
-        worth = as_floats(np.bincount(cell, weights=reduced[wanted][fits], minlength=cells)).reshape(-1, self.most)
+        worth = as_floats(totals(cell, reduced[wanted][fits], cells)).reshape(-1, self.most)
         number = np.arange(self.most)[None, :]
         worth[number >= problem.max_hosts[:, None]] = np.inf
         best = _least(worth.ravel(), self.hosts)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.arrays import as_floats, falses, int_array, rounded, trues
+from planner.arrays import as_floats, falses, int_array, minus_ones, rounded, totals, trues
 from planner.errors import SolverError
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.instance.case import TieBreak
@@ -102,7 +102,7 @@ def _network(problem: Problem, sized: Sized) -> _Network:
     head = np.where(fixed_pair, sink_of_arc, problem.pool)
     fixed_flow = np.where(classes.arc_fixed, counts.flow, 0.0)
     fixed_clusters = fixed_flow * classes.arc_items
-    fixed_load = np.bincount(classes.pool, weights=fixed_clusters, minlength=pools)
+    fixed_load = totals(classes.pool, fixed_clusters, pools)
     loose_room = problem.caps * counts.hosts - rounded(fixed_load)
     unserved_units = counts.unserved * classes.unit_demand
     own_units = counts.own * classes.unit_demand
@@ -118,7 +118,7 @@ def _network(problem: Problem, sized: Sized) -> _Network:
     heads = np.concatenate((head[open_pairs], to_unserved, to_own))
     limits = _limits(problem, as_floats(fixed_load), len(room)) if problem.flows else ()
     transport = Transport(tail, heads.astype(np.int64), supply, room, limits=limits)
-    none = np.full(len(left_out) + len(has_own), -1, dtype=np.int64)
+    none = minus_ones(len(left_out) + len(has_own))
     pair_of = np.concatenate((open_pairs, none))
     network = _Network(transport, pair_of, pools, kinds)
     # Most pools of a large fleet are empty: arcs to sinks without room go first.

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from planner.arrays import int_zeros
+from planner.arrays import int_zeros, minus_ones, totals
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.instance.case import TieBreak
 from planner.sizing.instance.classes import Classes, arc_of_pair
@@ -18,7 +18,7 @@ from planner.sizing.solvers.transportation import Cost, combined
 def arc_means(problem: Problem, classes: Classes, values: Floats) -> Floats:
     """Return the mean over each class's sites of a value of pairs (E,), on each arc (A,)."""
     arc = arc_of_pair(problem, classes)
-    total = np.bincount(arc, weights=values, minlength=len(classes.pool))
+    total = totals(arc, values, len(classes.pool))
     pairs = np.bincount(arc, minlength=len(classes.pool))
     return np.asarray(total / np.maximum(1, pairs))
 
@@ -45,7 +45,7 @@ def secondary_cost(
 
 def pool_of_today(problem: Problem, incumbent: Bools) -> Ints:
     """Return for each site the pool that it stays on if it does not move, -1 for none or several, shape (S,)."""
-    today = np.full(problem.sites, -1, dtype=np.int64)
+    today = minus_ones(problem.sites)
     once = np.bincount(problem.site[incumbent], minlength=problem.sites) == 1
     mine = incumbent & once[problem.site]
     today[problem.site[mine]] = problem.pool[mine]

@@ -34,7 +34,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.arrays import as_floats, falses, int_zeros, rounded
+from planner.arrays import as_floats, falses, int_zeros, rounded, totals
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.host_counts.hall_conditions import Cut
 from planner.sizing.instance.classes import Classes, arc_of_pair
@@ -267,7 +267,7 @@ class _Model:
         stays = arc_of_pair(self.problem, classes)[self.pairs]
         units = classes.unit_demand[classes.of_site[self.site]]
         units_on = x[self.y] * units
-        staying = np.bincount(stays, weights=units_on, minlength=len(self.f))
+        staying = totals(stays, units_on, len(self.f))
         flow = x[self.f] + staying
         unserved = int_zeros(classes.count)
         own = int_zeros(classes.count)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.arrays import int_array, minus_ones
+from planner.arrays import indices, int_array, minus_ones
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.primal_search.state import NOWHERE, State
 
@@ -29,6 +29,12 @@ class Choices:
     def flat(self) -> Floats:
         """Return ``broken`` with one row for each site, shape (n, c * (c + 1))."""
         return self.broken.reshape(len(self.sites), -1)
+
+    def worse_than_now(self) -> Floats:
+        """Return by how much more is broken than with the choice that each site has, shape (n, c * (c + 1))."""
+        broken = self.flat()
+        of_now = broken[indices(broken), self.now]
+        return broken - of_now[:, None]
 
     def at(self, n: int, position: int) -> tuple[int, int]:
         """Return home and standby (-1 for none) of a position in the row of site ``n``."""

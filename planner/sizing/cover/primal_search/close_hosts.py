@@ -11,6 +11,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from planner.arrays import totals
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.primal_search.prices import Prices
 from planner.sizing.cover.primal_search.repair import force_in, repair
@@ -128,7 +129,7 @@ def _wanted(state: State) -> list[int]:
     stress = np.where(state.home != NOWHERE, over[state.home], 0)
     behind = state.standby != NOWHERE
     stress[behind] += over[state.standby[behind]]
-    met = np.bincount(problem.pool, weights=stress[problem.site], minlength=problem.pools)
+    met = totals(problem.pool, stress[problem.site], problem.pools)
     reach: Ints = met.astype(np.int64)
     reach[~problem.may_grow(state.count())] = 0
     order = np.argsort(-reach, kind="stable")[:6]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from planner.arrays import falses, int_array
+from planner.arrays import falses, int_array, totals
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.primal_search.choices import Choices, choices_of, reserve_added
 from planner.sizing.cover.primal_search.prices import Prices
@@ -20,7 +20,7 @@ def in_order(state: State, sites: Ints) -> Ints:
     problem = state.ground.problem
     rooms = np.minimum(problem.max_hosts, 3)  # one to live on, one to stand by, one more
     of_pair = rooms[problem.pool]
-    choice = np.bincount(problem.site, weights=of_pair, minlength=problem.sites)
+    choice = totals(problem.site, of_pair, problem.sites)
     clusters, kept = problem.clusters[sites], problem.kept[sites]
     order = np.lexsort((sites, -clusters, choice[sites], ~kept))
     return sites[order]
@@ -108,7 +108,7 @@ def _by_use(state: State, s: int, waiting: Bools, prices: Prices) -> list[int]:
     count = state.count()
     may = pools[problem.may_grow(count)[pools]]
     wanted = np.where(waiting, problem.clusters, 0)
-    reach = np.bincount(problem.pool, weights=wanted[problem.site], minlength=problem.pools)
+    reach = totals(problem.pool, wanted[problem.site], problem.pools)
     used = np.minimum(reach, problem.caps)
     price = np.maximum(prices.next(count), _CLOSE)
     worth = used / price

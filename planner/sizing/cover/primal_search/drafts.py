@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from planner.arrays import int_array, int_zeros
+from planner.arrays import indices, int_array, int_zeros
 from planner.fleet import Bools, Ints
 from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.primal_search.polish import HomeCost, pair_of, settled_by_cost, weighed
@@ -119,7 +119,7 @@ def _names(case: Case, state: State) -> dict[int, str]:
                 if named in at:
                     gain[i, at[named]] += 1.0
         each_later = 0.5 / max(1, len(names))
-        gain -= np.arange(len(names)) * each_later
+        gain -= indices(names) * each_later
         for i, j in best_matching(gain):
             found[int(mine[i])] = names[j]
     return found

@@ -6,6 +6,7 @@ from operator import itemgetter
 
 import numpy as np
 
+from planner.arrays import indices
 from planner.fleet import Bools
 from planner.sizing.cover.primal_search.construct import settle_on
 from planner.sizing.cover.primal_search.ground import Ground
@@ -79,7 +80,7 @@ def _with_standbys(state: State, budget: SolveBudget) -> State:
 def _with_best_standbys(state: State, budget: SolveBudget) -> tuple[State, int]:
     """Return ``state`` with the standbys that most weight can have where homes stay, and the sites that lack one."""
     ground, other = state.ground, state.copy()
-    pairs = pair_of(state, np.arange(len(state.home))).tolist()
+    pairs = pair_of(state, indices(state.home)).tolist()
     seats = []
     for s, (pair, home) in enumerate(zip(pairs, state.home.tolist(), strict=True)):
         clusters = int(ground.problem.clusters[s])

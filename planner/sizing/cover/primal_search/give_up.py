@@ -7,6 +7,7 @@ import numpy as np
 from planner.arrays import trues
 from planner.fleet import Bools, Ints
 from planner.sizing.cover.primal_search.construct import settle
+from planner.sizing.cover.primal_search.repair import in_the_way
 from planner.sizing.cover.primal_search.state import NOWHERE, State
 
 _CLOSE = 1e-9
@@ -39,11 +40,10 @@ def give_up(state: State, bare: Bools) -> Bools:
     for s in sorted(gone, key=most_worth):
         if not settle(state, s, bare) and settle(state, s, everybody):
             may[s] = True
-    without = np.flatnonzero(may & ~bare & (state.home != NOWHERE))
-    for s in sorted(without.tolist(), key=most_worth):
+    lacking = may & ~bare & (state.standby == NOWHERE)
+    inside = np.flatnonzero(lacking & (state.home != NOWHERE))
+    for s in sorted(inside.tolist(), key=most_worth):
         home = int(state.home[s])
-        if state.standby[s] != NOWHERE:
-            continue
         state.take_out(s)
         if not settle(state, s, bare):
             state.put(s, home, NOWHERE)
@@ -52,27 +52,17 @@ def give_up(state: State, bare: Bools) -> Bools:
 
 def _to_blame(state: State) -> tuple[Ints, bool]:
     """Return sites that have part in something broken, and whether it is enough to take their standbys."""
-    ground, over = state.ground, state.over()
-    if over[:-2].any():
-        rows, hosts_over = np.nonzero(over[:-2])
-        row, host = int(rows[0]), int(hosts_over[0])
-        mine = state.relying_on(host, row)
-        if len(mine):
-            return mine, True
-        return np.flatnonzero(state.home == host), False
-    hosts = np.flatnonzero(over[-2])
-    if len(hosts):
-        return np.flatnonzero(state.home == hosts[0]), False
-    limits = np.flatnonzero(state.used > ground.most)
-    if len(limits):
-        return state.counted_in(int(limits[0])), False
-    multi_cluster = np.flatnonzero(state.carried > ground.host_weight)
-    return np.flatnonzero(state.home == multi_cluster[0]), False
+    overfull = np.argwhere(state.over()).tolist()
+    if overfull:
+        loss, host = overfull[0]  # the ordinary day comes last
+        mine = state.relying_on(host, loss)
+        return (mine, True) if len(mine) else (state.at_home(host), False)
+    return in_the_way(state), False
 
 
 def _least_worth(state: State, sites: Ints) -> int:
     problem = state.ground.problem
-    each = problem.weights[sites] / problem.clusters[sites]
-    clusters, kept = problem.clusters[sites], problem.kept[sites]
-    order = np.lexsort((sites, -clusters, each, kept))
+    clusters = problem.clusters[sites]
+    of_cluster = problem.weights[sites] / clusters
+    order = np.lexsort((sites, -clusters, of_cluster, problem.kept[sites]))
     return int(sites[order[0]])

@@ -20,6 +20,9 @@ _PASSES = 4
 _LOOKED_AT = 64  # sites that could make way
 _WAY_STEPS, _IN_VAIN = 200, 30  # of repair, for a site that others make way for; such sites one after the other
 _PUSHED = 6  # sites that one site may push on, one after the other
+_DAMAGE = 1e12  # what a broken cluster counts, and that anything is broken
+
+Put = tuple[int, int, int]  # site, home and standby
 
 
 def with_own_inside(state: State, bare: Bools) -> State:
@@ -28,14 +31,20 @@ def with_own_inside(state: State, bare: Bools) -> State:
     A site that could have no standby on a shared host keeps its own tie-breaker. ``bare`` (S,): as in `Found`.
     """
     problem, state = state.ground.problem, state.copy()
-    own = problem.may_own & (state.home == NOWHERE) & state.ground.coverable & ~bare
-    for s in np.flatnonzero(own).tolist():
+    for s in _with_own(state, bare).tolist():
         if not settle(state, s, bare) or problem.objective != "cost":
             continue
-        pair = pair_of(state, np.array([s]))[0]
+        pair = pair_of(state, int_array([s]))[0]
         if problem.pair_cost[pair] > problem.own_cost[s]:
             state.take_out(s)
     return state
+
+
+def _with_own(state: State, bare: Bools) -> Ints:
+    """Return the sites with their own tie-breaker that may have a standby on a shared host."""
+    ground = state.ground
+    outside = ground.problem.may_own & (state.home == NOWHERE)
+    return np.flatnonzero(outside & ground.coverable & ~bare)
 
 
 def with_more_inside(state: State, bare: Bools, budget: SolveBudget) -> State:
@@ -43,10 +52,11 @@ def with_more_inside(state: State, bare: Bools, budget: SolveBudget) -> State:
 
     Those of few clusters come first. ``bare`` (S,): as in `Found`.
     """
-    problem, state = state.ground.problem, with_own_inside(state, bare)
-    outside = np.flatnonzero(problem.may_own & (state.home == NOWHERE) & state.ground.coverable & ~bare)
+    state = with_own_inside(state, bare)
+    outside = _with_own(state, bare)
+    order = np.argsort(state.ground.problem.clusters[outside], kind="stable")
     rng, in_vain = np.random.default_rng(budget.seed), 0
-    for s in outside[np.argsort(problem.clusters[outside], kind="stable")].tolist():
+    for s in outside[order].tolist():
         trial = state.copy()
         if force_in(trial, int_array([s]), bare) and repair(trial, bare, _WAY_STEPS, rng, budget):
             state, in_vain = trial, 0
@@ -61,13 +71,13 @@ def pair_of(state: State, sites: Ints) -> Ints:
     """Return the eligible pairs of the homes of ``sites`` (n,)."""
     pools, pairs = state.ground.pools_of
     home = state.pool[state.home[sites]]
-    at = (pools[sites] == home[:, None]).argmax(axis=1)
-    return np.asarray(pairs[sites, at])
+    of_home = pools[sites] == home[:, None]
+    return np.asarray(pairs[sites, of_home.argmax(axis=1)])
 
 
 def weighed(costs: Sequence[Floats]) -> Floats:
     """Return one cost a pair for ``costs`` (E,) in order, each of which outweighs all sums of those after it."""
-    total = np.zeros(len(costs[0])) if costs else np.zeros(0)
+    total = np.zeros_like(costs[0])
     scale = 1.0
     for cost in reversed(costs):
         total = total + cost * scale
@@ -98,8 +108,9 @@ class HomeCost:
 
     def now(self, state: State, sites: Ints) -> Floats:
         """Return what the homes of ``sites`` (n,) cost."""
-        pairs = pair_of(state, sites)[:, None]
-        return self.at(sites, state.home[sites][:, None], pairs)[:, 0]
+        pairs = pair_of(state, sites)
+        homes = state.home[sites]
+        return self.at(sites, homes[:, None], pairs[:, None])[:, 0]
 
 
 def settled_by_cost(state: State, bare: Bools, cost: HomeCost, budget: SolveBudget) -> State:
@@ -129,10 +140,9 @@ def settled_by_cost(state: State, bare: Bools, cost: HomeCost, budget: SolveBudg
 
 def _pushed(state: State, s: int, bare: Bools, cost: HomeCost) -> bool:
     """Move site ``s`` to a cheaper home, and those that it pushes out; undo it where that costs more in all."""
-    undo: list[tuple[int, int, int]] = []
+    undo: list[Put] = []
     moved = {s}
-    best, chain = 0.0, s
-    gain = _step(state, chain, bare, cost, undo, best)
+    gain = _step(state, s, bare, cost, undo)
     while gain is not None and state.violation() > _CLOSE and len(moved) <= _PUSHED:
         blocking = in_the_way(state)[:_LOOKED_AT].tolist()
         others = int_array([i for i in blocking if i not in moved])
@@ -140,59 +150,58 @@ def _pushed(state: State, s: int, bare: Bools, cost: HomeCost) -> bool:
         if chosen is None:
             gain = None
             break
-        i, home, standby, more = chosen
-        undo.append((i, int(state.home[i]), int(state.standby[i])))
-        state.take_out(i)
-        state.put(i, home, standby)
-        moved.add(i)
+        put, more = chosen
+        undo.append(_moved(state, put))
+        moved.add(put[0])
         gain -= more
     if gain is not None and gain > _CLOSE and state.violation() <= _CLOSE:
         return True
-    for i, home, standby in reversed(undo):
-        state.take_out(i)
-        state.put(i, home, standby)
+    for put in reversed(undo):
+        _moved(state, put)
     return False
 
 
-def _step(
-    state: State, s: int, bare: Bools, cost: HomeCost, undo: list[tuple[int, int, int]], least: float
-) -> float | None:
+def _moved(state: State, put: Put) -> Put:
+    """Put a site elsewhere, and return where it was."""
+    s, home, standby = put
+    before = s, int(state.home[s]), int(state.standby[s])
+    state.take_out(s)
+    state.put(s, home, standby)
+    return before
+
+
+def _step(state: State, s: int, bare: Bools, cost: HomeCost, undo: list[Put]) -> float | None:
     """Put ``s`` on the home that gains most for what it breaks; return the gain, None for none."""
     found = choices_of(state, s, bare)
-    each = cost.at(found.sites, found.hosts, found.pairs)[0]
-    gain = cost.now(state, found.sites)[0] - each
+    each = cost.at(found.sites, found.hosts, found.pairs)
+    gain = cost.now(state, found.sites) - each[0]
     broken = found.broken[0]
-    allowed = np.isfinite(broken) & (gain > least + _CLOSE)[:, None]
+    helps = gain > _CLOSE
+    allowed = np.isfinite(broken) & helps[:, None]
     if not allowed.any():
         return None
     # Of homes that gain something: what breaks nothing first, by gain; else what breaks least.
-    damage = np.where(broken <= _CLOSE, 0.0, 1e12 * (1.0 + broken))
+    damage = (broken > _CLOSE) * (1.0 + broken) * _DAMAGE
     rank = np.where(allowed, damage - gain[:, None], np.inf)
     best = int(rank.argmin())
-    undo.append((s, int(state.home[s]), int(state.standby[s])))
-    state.take_out(s)
-    state.put(s, *found.at(0, best))
-    return float(gain[best // broken.shape[1]])
+    undo.append(_moved(state, (s, *found.at(0, best))))
+    return float(gain[best // rank.shape[1]])
 
 
-def _cheapest_way_out(
-    state: State, sites: Ints, bare: Bools, cost: HomeCost, below: float
-) -> tuple[int, int, int, float] | None:
-    """Return site, home, standby and further cost of the move that mends most for less than ``below``, or None."""
+def _cheapest_way_out(state: State, sites: Ints, bare: Bools, cost: HomeCost, below: float) -> tuple[Put, float] | None:
+    """Return the move that mends most for less than ``below``, and what it costs more; or None."""
     if not len(sites):
         return None
     found = choices(state, sites, np.ones(state.hosts), bare)
-    flat = found.flat()
-    mended = np.take_along_axis(flat, found.now[:, None], axis=1) - flat
-    wide = found.hosts.shape[1] + 1
+    mended = -found.worse_than_now()
+    standbys = found.hosts.shape[1] + 1
     each = cost.at(sites, found.hosts, found.pairs)
-    now = cost.now(state, sites)[:, None]
-    more = np.repeat(each - now, wide, axis=1)
-    helps = np.isfinite(flat) & (mended > _CLOSE)
-    allowed = helps & (more < below - _CLOSE)
-    rank = np.where(allowed, more - 1e9 * mended, np.inf)
-    n, position = np.unravel_index(int(rank.argmin()), rank.shape)
-    if not np.isfinite(rank[n, position]):
+    now = cost.now(state, sites)
+    more = np.repeat(each - now[:, None], standbys, axis=1)
+    allowed = (mended > _CLOSE) & (more < below - _CLOSE)
+    if not allowed.any():
         return None
-    home, standby = found.at(int(n), int(position))
-    return int(sites[n]), home, standby, float(more[n, position])
+    rank = np.where(allowed, more - 1e9 * mended, np.inf)
+    n, position = divmod(int(rank.argmin()), rank.shape[1])
+    put = int(sites[n]), *found.at(n, position)
+    return put, float(more[n, position])

@@ -27,7 +27,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.arrays import as_floats, falses, indices, int_zeros, inverse, places, trues
+from planner.arrays import as_floats, falses, indices, int_zeros, inverse, places, totals, trues
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.home_choices import all_choices
 from planner.sizing.cover.primal_search.ground import Ground
@@ -181,7 +181,7 @@ class PoolProgram:
         flow = np.zeros(len(self.kind))
         flow[self._columns] = answer.x[self._choice_column :]
         pools = self.ground.problem.pools
-        load = np.bincount(self.home, weights=flow * self._clusters, minlength=pools)
+        load = totals(self.home, flow * self._clusters, pools)
         worth = self._worth(answer.x, answer.dual)
         return Shares(float(answer.outcome.objective), flow, worth, as_floats(load))
 
@@ -254,11 +254,11 @@ class PoolProgram:
     def _worth(self, x: Floats, dual: Floats) -> Floats:
         """Return by how much one more host of each pool would lower what is lacking, shape (P,)."""
         pools = self.ground.problem.pools
-        of_losses = np.bincount(self.to, weights=dual[self._loss_row], minlength=pools)
+        of_losses = totals(self.to, dual[self._loss_row], pools)
         worth = self.ground.problem.caps * dual[self._room_row] + self.ground.room * of_losses
         if self.ground.by_host:
             shared = dual[self._sent_row] * x[self._sent_at]
-            worth += np.bincount(self.lost, weights=shared, minlength=pools)
+            worth += totals(self.lost, shared, pools)
         return as_floats(-worth)
 
 

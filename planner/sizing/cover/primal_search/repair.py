@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from planner.arrays import indices, int_zeros
 from planner.fleet import Bools, Ints
-from planner.sizing.cover.primal_search.choices import choices
+from planner.sizing.cover.primal_search.choices import choices, choices_of
 from planner.sizing.cover.primal_search.state import State
 from planner.sizing.solvers.budget import SolveBudget
 
@@ -19,12 +20,16 @@ _CLOSE = 1e-9
 
 def force_in(state: State, sites: Ints, bare: Bools) -> bool:
     """Put ``sites`` (n,) where least is broken; False where one of them has no host to use."""
-    for s in sites.tolist():
-        found = choices(state, np.array([s]), np.ones(state.hosts), bare)
-        cost = found.flat()[0]
-        if not cost.size or not np.isfinite(cost.min()):
-            return False
-        state.put(s, *found.at(0, int(cost.argmin())))
+    return all(_forced_in(state, s, bare) for s in sites.tolist())
+
+
+def _forced_in(state: State, s: int, bare: Bools) -> bool:
+    found = choices_of(state, s, bare)
+    broken = found.broken[0]
+    if not np.isfinite(broken).any():
+        return False
+    least = int(broken.argmin())
+    state.put(s, *found.at(0, least))
     return True
 
 
@@ -34,7 +39,7 @@ def repair(state: State, bare: Bools, steps: int, rng: np.random.Generator, budg
     The best state that was met is kept. ``bare`` (S,) marks sites that may do without a standby.
     """
     weight = np.ones(state.hosts)
-    tabu = np.zeros(len(state.home), dtype=np.int64)
+    tabu = int_zeros(len(state.home))
     worst, best = state.violation(), state.copy()
     for step in range(1, steps + 1):
         now = state.violation()
@@ -47,39 +52,38 @@ def repair(state: State, bare: Bools, steps: int, rng: np.random.Generator, budg
         if not len(free):
             continue
         found = choices(state, free, weight, bare)
-        cost = found.flat()
-        delta = cost - np.take_along_axis(cost, found.now[:, None], axis=1)
-        np.put_along_axis(delta, found.now[:, None], np.inf, axis=1)
-        least = delta.min()
+        worse = found.worse_than_now()
+        worse[indices(free), found.now] = np.inf
+        least = worse.min()
         if not np.isfinite(least):
             continue
         if least >= -_CLOSE:
-            over = state.over().sum(axis=0)
-            weight[over > 0] += 0.3
-        n, position = np.unravel_index(rng.choice(np.flatnonzero(delta.ravel() <= least + _CLOSE)), delta.shape)
+            weight[state.over().any(axis=0)] += 0.3
+        as_good = np.argwhere(worse <= least + _CLOSE).tolist()
+        n, position = as_good[rng.integers(len(as_good))]
         s = int(free[n])
         state.take_out(s)
-        state.put(s, *found.at(int(n), int(position)))
-        tabu[s] = step + 5 + int(rng.integers(10))
+        state.put(s, *found.at(n, position))
+        resting = 5 + int(rng.integers(10))
+        tabu[s] = step + resting
     _become(state, best)
     return worst <= _CLOSE
 
 
 def in_the_way(state: State, rng: np.random.Generator | None = None) -> Ints:
     """Return the sites that have part in one thing that is broken, the first one or one by chance."""
-    ground = state.ground
-    over = state.over()
-    rows, hosts = np.nonzero(over)
-    beyond = np.flatnonzero(state.used > ground.most)
-    multi_cluster = np.flatnonzero(state.carried > ground.host_weight)
-    pick = 0 if rng is None else int(rng.integers(len(rows) + len(beyond) + len(multi_cluster)))
-    if pick < len(rows):
-        host, loss = int(hosts[pick]), int(rows[pick])
-        return np.union1d(np.flatnonzero(state.home == host), state.relying_on(host, loss))
-    pick -= len(rows)
+    overfull = np.argwhere(state.over()).tolist()
+    beyond = np.flatnonzero(state.used > state.ground.most).tolist()
+    too_heavy = np.flatnonzero(state.carried > state.ground.host_weight).tolist()
+    broken = len(overfull) + len(beyond) + len(too_heavy)
+    pick = 0 if rng is None else int(rng.integers(broken))
+    if pick < len(overfull):
+        loss, host = overfull[pick]
+        return np.union1d(state.at_home(host), state.relying_on(host, loss))
+    pick -= len(overfull)
     if pick < len(beyond):
-        return state.counted_in(int(beyond[pick]))
-    return np.flatnonzero(state.home == multi_cluster[pick - len(beyond)])
+        return state.counted_in(beyond[pick])
+    return state.at_home(too_heavy[pick - len(beyond)])
 
 
 def _become(state: State, other: State) -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.arrays import indices, int_array, minus_ones, offsets, places
+from planner.arrays import indices, int_array, minus_ones, offsets, places, totals
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.primal_search.choices import choices_of, reserve_added
 from planner.sizing.cover.primal_search.construct import settle_cheapest
@@ -72,7 +72,7 @@ def _choice_of_site(program: PoolProgram, flow: Floats) -> Ints:
     """Return a choice of the program for each of its sites, -1 for none."""
     classes, kind = program.classes, program.kind
     whole = np.floor(flow + 1e-9).astype(np.int64)
-    settled = np.bincount(kind, weights=whole, minlength=classes.count)
+    settled = totals(kind, whole, classes.count)
     short = classes.size - settled
     largest_remainder = np.lexsort((whole - flow, kind))
     whole[largest_remainder] += places(kind) < short[kind]

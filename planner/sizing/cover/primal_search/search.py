@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from planner.arrays import int_array, int_zeros, totals, trues
 from planner.fleet import Bools, Ints
 from planner.sizing.cover.host_loss_bound import HostLossBound
 from planner.sizing.cover.primal_search.close_hosts import with_fewer_hosts
@@ -60,7 +61,8 @@ class PrimalSearch:
 
     def first(self) -> Found:
         """Return a plan, in time that grows with sites and hosts; nobody is left out who fits where others are."""
-        state, bare = State(self.ground), ~self.ground.coverable
+        state = State(self.ground)
+        bare = ~self.ground.coverable
         failed = construct(state, self.shared, bare, self.prices)
         if len(failed):
             bare = self._squeeze(state, failed, bare)
@@ -70,26 +72,24 @@ class PrimalSearch:
     def _squeeze(self, state: State, failed: Ints, bare: Bools) -> Bools:
         """Find room for those that ``failed`` (n,) to find any; return who goes without a standby."""
         self._open_for(state, failed)
-        placed = np.array([s for s in failed.tolist() if force_in(state, np.array([s]), bare)], dtype=np.int64)
+        outside = [s for s in failed.tolist() if not force_in(state, int_array([s]), bare)]
         repair(state, bare, _STEPS, self.rng, self.budget)
         may = give_up(state, bare)
-        everybody = np.ones(len(bare), dtype=np.bool_)
-        for s in np.setdiff1d(failed, placed).tolist():
+        everybody = trues(len(bare))
+        for s in sorted(outside):
             may[s] |= settle(state, s, everybody)
         return may
 
     def _open_for(self, state: State, failed: Ints) -> None:
         """Run what hosts there are where those that ``failed`` may go."""
         problem = self.ground.problem
-        asked = np.zeros(problem.sites, dtype=np.bool_)
-        asked[failed] = True
-        wanted = np.bincount(problem.pool[asked[problem.site]], minlength=problem.pools) > 0
-        clusters = np.bincount(
-            problem.pool, weights=np.where(asked, problem.clusters, 0)[problem.site], minlength=problem.pools
-        )
-        for p in np.flatnonzero(wanted).tolist():
-            enough = int(np.ceil(2 * clusters[p] / max(1, problem.caps[p]))) + 1
-            for _ in range(enough):
+        wanted = int_zeros(problem.sites)
+        wanted[failed] = problem.clusters[failed]
+        clusters = totals(problem.pool, wanted[problem.site], problem.pools)
+        homes_and_standbys = 2 * clusters / np.maximum(1, problem.caps)
+        enough = np.ceil(homes_and_standbys).astype(np.int64) + 1
+        for p in np.flatnonzero(clusters).tolist():
+            for _ in range(enough[p]):
                 if problem.may_grow(state.count())[p]:
                     state.open(p)
 
@@ -111,31 +111,33 @@ class PrimalSearch:
 
     def all_covered(self, found: Found) -> bool:
         """Whether everybody is on a shared host who has no other way, with a standby where that can be."""
-        return bool((found.bare == ~self.ground.coverable).all() and (found.state.home[self.shared] != NOWHERE).all())
+        with_standby = found.bare != self.ground.coverable
+        inside = found.state.home[self.shared] != NOWHERE
+        return bool(with_standby.all() and inside.all())
 
     def _by_counts(self, found: Found, known: HostLossBound | None) -> Iterator[State]:
         """Yield plans at counts that are cheap for divisible sites."""
-        state = found.state
-        start = state.count()
-        keep = np.zeros(len(state.home), dtype=np.bool_)
-        keep[self.shared] = True
-        program = PoolProgram(self.ground, keep, self.budget.seed)
-        kept = bool((program.classes.items > 1).any())
-        least = self.prices.total(state.count())
+        start = found.state.count()
+        program = PoolProgram(self.ground, ~self.ground.problem.may_own, self.budget.seed)
+        kept = bool(program.classes.multi_cluster.any())
+        least = self.prices.total(start)
         for slack in _RELAXED if kept else _PLAIN_RELAXED:
             program.slack = slack
             dived = dived_counts(program, start, self.prices, self.budget)
             trial = None if dived is None else self._whole(program, dived[0], found.bare, least)
             if trial is not None:
-                least, start = self.prices.total(trial.count()), trial.count()
+                start = trial.count()
+                least = self.prices.total(start)
                 yield with_own_inside(trial, found.bare)
         for slack, moves in _rounds(kept, known is not None):
             program.slack = slack
-            tried = [hosts for hosts, _ in cheaper_counts(program, start, self.prices, moves, self.budget)]
-            for hosts in tried[: -_ROUNDED - 1 : -1]:
+            tried = cheaper_counts(program, start, self.prices, moves, self.budget)
+            cheapest_last = [hosts for hosts, _ in tried]
+            for hosts in cheapest_last[: -_ROUNDED - 1 : -1]:
                 trial = self._whole(program, hosts, found.bare, least)
                 if trial is not None:
-                    least, start = self.prices.total(hosts), trial.count()
+                    start = trial.count()
+                    least = self.prices.total(hosts)
                     yield with_own_inside(trial, found.bare)
                     break
         if known is not None:
@@ -157,8 +159,10 @@ class PrimalSearch:
 
     def _whole(self, program: PoolProgram, hosts: Ints, bare: Bools, least: float) -> State | None:
         """Return a plan with ``hosts`` (P,), None where they cost ``least`` or no plan is found."""
-        may = self.prices.total(hosts) < least - 1e-9 and self.ground.problem.may_run(hosts)
-        return self._raced(program, hosts, bare) if may and not self.budget.spent else None
+        cheaper = self.prices.total(hosts) < least - _CLOSE
+        if self.budget.spent or not cheaper or not self.ground.problem.may_run(hosts):
+            return None
+        return self._raced(program, hosts, bare)
 
     def _raced(self, program: PoolProgram, hosts: Ints, bare: Bools) -> State | None:
         """Return a plan with ``hosts`` (P,) near shares that keep some slack, or more; None where none is found.
@@ -181,7 +185,8 @@ class PrimalSearch:
         program.slack = slack
         if done is not None or not trials:
             return done
-        best = exact_repair(min(trials, key=State.violation), bare, _IN_VAIN, self.rng, self.budget)
+        least_broken = min(trials, key=State.violation)
+        best = exact_repair(least_broken, bare, _IN_VAIN, self.rng, self.budget)
         return best if best.violation() <= _CLOSE else None
 
 

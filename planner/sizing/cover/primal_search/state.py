@@ -14,7 +14,7 @@ import copy
 
 import numpy as np
 
-from planner.arrays import int_zeros, minus_ones, places
+from planner.arrays import indices, int_zeros, minus_ones, places
 from planner.fleet import Bools, Ints
 from planner.sizing.cover.primal_search.ground import Ground
 
@@ -74,8 +74,9 @@ class State:
         self.pool = np.append(self.pool, p)
         self.load = np.append(self.load, 0)
         self.carried = np.append(self.carried, 0.0)
+        ground = self.ground
         of_host = int_zeros(len(self.extra))
-        of_host[-2] = self.ground.room[p] - self.ground.problem.caps[p]
+        of_host[-2] = ground.room[p] - ground.problem.caps[p]
         of_host[-1] = _VOID
         self.extra = np.column_stack((self.extra, of_host))
         if self.ground.by_host:
@@ -141,6 +142,10 @@ class State:
         peak: Ints = self.extra[:-2].max(axis=0, initial=0)
         return peak
 
+    def at_home(self, host: int) -> Ints:
+        """Return the sites that live on ``host``."""
+        return np.flatnonzero(self.home == host)
+
     def users(self, host: int) -> Ints:
         """Return the sites that live on ``host`` or rely on it."""
         uses = (self.home == host) | (self.standby == host)
@@ -148,7 +153,8 @@ class State:
 
     def may_follow(self, homes: Ints, standbys: Ints) -> Bools:
         """Say which of the hosts ``standbys`` may stand by for those of the same place in ``homes``."""
-        follows = self.ground.follows[self.pool[homes], self.pool[standbys]]
+        first, second = self.pool[homes], self.pool[standbys]
+        follows = self.ground.follows[first, second]
         may: Bools = follows & (homes != standbys)
         return may
 
@@ -189,7 +195,7 @@ class State:
         if most == hosts.shape[1]:
             return hosts, pair
         first = np.argsort(~runs, axis=1, kind="stable")[:, :most]
-        by_site = np.arange(len(sites))[:, None]
+        by_site = indices(sites)[:, None]
         return hosts[by_site, first], pair[by_site, first]
 
     def _hosts_of(self) -> Ints:
@@ -198,6 +204,7 @@ class State:
             counts = self.count()
             order = np.argsort(self.pool, kind="stable")
             pool = self.pool[order]
-            self._table = minus_ones((len(counts), int(counts.max(initial=0))))
+            most = int(counts.max(initial=0))
+            self._table = minus_ones((len(counts), most))
             self._table[pool, places(pool)] = order
         return self._table

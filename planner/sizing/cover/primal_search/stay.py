@@ -23,15 +23,17 @@ def back_on(state: State, wanted: Ints) -> State:
     for _ in range(_PASSES):
         placed = (wanted >= 0) & (state.home != NOWHERE)
         away = np.flatnonzero(placed & (state.home != wanted))
-        same_pool = state.pool[state.home[away]] == state.pool[wanted[away]]
-        gained = [s for s in away[same_pool].tolist() if _gone_back(state, s, wanted, bare)]
+        pool_now, pool_wanted = state.pool[[state.home[away], wanted[away]]]
+        could_go_back = away[pool_now == pool_wanted].tolist()
+        gained = [s for s in could_go_back if _gone_back(state, s, wanted, bare)]
         if not gained:
             break
     return state
 
 
 def _gone_back(state: State, s: int, wanted: Ints, bare: Bools) -> bool:
-    return _moved(state, s, int(wanted[s]), bare) or _exchanged(state, s, wanted, bare)
+    host = int(wanted[s])
+    return _moved(state, s, host, bare) or _exchanged(state, s, wanted, bare)
 
 
 def _moved(state: State, s: int, host: int, bare: Bools) -> bool:
@@ -52,8 +54,9 @@ def _exchanged(state: State, s: int, wanted: Ints, bare: Bools) -> bool:
     clusters = state.ground.problem.clusters
     moveable = (state.home == there) & (wanted != there)
     others = np.flatnonzero(moveable)
+    larger_by = clusters[others] - clusters[s]
     glad = 0.5 * (wanted[others] == here)
-    near = np.abs(clusters[others] - clusters[s]) - glad
+    near = np.abs(larger_by) - glad
     for t in others[np.argsort(near, kind="stable")][:_PARTNERS].tolist():
         standbys = int(state.standby[s]), int(state.standby[t])
         state.take_out(s)
