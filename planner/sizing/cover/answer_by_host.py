@@ -1,13 +1,25 @@
-"""The answer of the model of single hosts, read from its columns."""
+"""The answer of the model of single hosts, read from its columns, and the draft that it is."""
 
 from __future__ import annotations
 
+import dataclasses
+from collections import Counter
 from dataclasses import dataclass
 
 import numpy as np
 
+from planner.arrays import indices, int_array, int_zeros
 from planner.fleet import Bools, Ints
-from planner.sizing.solution.seating import Seat
+from planner.sizing.cover.losses import Losses
+from planner.sizing.instance.case import Case
+from planner.sizing.instance.classes import group
+from planner.sizing.instance.problem import Problem
+from planner.sizing.solution.counts import Counts, Sized
+from planner.sizing.solution.draft import Draft
+from planner.sizing.solution.evaluator import running
+from planner.sizing.solution.placement import Placement
+from planner.sizing.solution.seating import Seat, Seating
+from planner.sizing.solution.served_aims import Worth
 
 
 @dataclass(frozen=True)
@@ -42,3 +54,55 @@ def units_placed(units: Ints, covered: Ints, lives: Ints, standby: Ints) -> list
     for at in np.flatnonzero(bare).tolist():
         found[at].append((at, int(bare[at]), -1))
     return [seat for seats in found.values() for seat in seats]
+
+
+def draft_of_hosts(case: Case, losses: Losses, exact: HostByHost, *, by_name: bool = False) -> Draft:
+    """Return the draft of an answer host by host; ``by_name``: its numbers are positions among the names of a pool."""
+    problem = case.problem
+    used = {seat.host for seat in exact.seats}
+    used.update(filter(None, exact.standbys))
+    names: dict[int, list[str]] = {}
+    named: dict[str, str] = {}
+    of_pool: dict[int, list[int]] = {}
+    for p, number in sorted(tuple(map(int, key.split("/"))) for key in used):
+        of_pool.setdefault(p, []).append(number)
+    for p, numbers in of_pool.items():
+        known = case.today.names[p]
+        positions = _named_first(numbers, known, case.today.named) if by_name else indices(numbers)
+        names[p] = [known[position] for position in positions]
+        working = [name(p, number) for number in numbers]
+        named |= zip(working, names[p], strict=True)
+    seats = [dataclasses.replace(seat, host=named[seat.host]) for seat in exact.seats]
+    standbys = tuple(named.get(key or "") for key in exact.standbys)
+    carried: Counter[int] = Counter()
+    for seat in seats:
+        carried[seat.pair] += seat.clusters
+    pair = int_array(list(carried))
+    units = int_array(list(carried.values()))
+    placement = Placement(pair, units, exact.unserved, exact.own, ())
+    seating = Seating(seats, names)
+    draft = Draft(_sized(problem, exact), placement, seating, standbys)
+    can = losses.coverable_sites(problem)[draft.bare]
+    bare = problem.weights[draft.bare]
+    least: dict[Worth, float] = {"covered": float(bare.sum())}
+    counts = dataclasses.replace(draft.sized.counts, hosts=running(problem, draft))
+    uncovered = int(bare[can].sum())
+    sized = dataclasses.replace(draft.sized, counts=counts, uncovered=uncovered, least=least)
+    return dataclasses.replace(draft, sized=sized)
+
+
+def _named_first(numbers: list[int], names: list[str], named: frozenset[str]) -> list[int]:
+    """Return positions in ``names`` for hosts by number; one without a name takes that of a named one that is idle.
+
+    Nobody moves by that who would stay otherwise: a site that names no host may be on any that runs.
+    """
+    of_named = [at for at, host in enumerate(names) if host in named]
+    idle = [at for at in of_named if at not in numbers]
+    return [idle.pop(0) if idle and at not in of_named else at for at in numbers]
+
+
+def _sized(problem: Problem, exact: HostByHost) -> Sized:
+    """Return what is known of the answer, with no counts yet."""
+    classes = group(problem, by_weight=True)
+    counts = Counts.all_shared(classes, int_zeros(problem.pools))
+    return Sized(classes, counts, exact.value, exact.bound, True, exact.word)

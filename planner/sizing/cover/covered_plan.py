@@ -7,9 +7,10 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
+from planner.sizing.cover.answer_by_host import draft_of_hosts
 from planner.sizing.cover.best_draft import Best
 from planner.sizing.cover.better_homes import BetterHomes
-from planner.sizing.cover.exact_aims import ExactAims, draft_of_hosts
+from planner.sizing.cover.exact_aims import ExactAims, settled_by_hosts
 from planner.sizing.cover.fewest_moves import moves_without_cover
 from planner.sizing.cover.host_by_host import solve_host_by_host
 from planner.sizing.cover.host_counts import sizings
@@ -51,7 +52,7 @@ def plan_covered(case: Case, budget: SolveBudget) -> tuple[Draft, Mapping[TieBre
     """
     losses = read_losses(case.fleet, case.problem)
     if case.problem.split:
-        return plan_in_parts(case, losses, budget, plan_covered), {}
+        return settled_by_hosts(case, losses, plan_in_parts(case, losses, budget, plan_covered), budget)
     ground = Ground(case.problem, losses)
     for_hosts = budget.part(_FOR_HOSTS)
     best = _search(case, ground, losses, for_hosts)

@@ -2,33 +2,29 @@
 
 Without cover, nobody has a standby there. Added to the rows of `host_by_host`: what plans keep that are as good as the
 one at hand on all aims before, and after each aim its value. A move is a home on another host than today's; the largest
-load is a column t with t >= the load of every host; the smallest margin is sought by bisection.
+load is a column t with t >= the load of every host; the smallest margin is sought by bisection. Where sites may be
+split, a site moves once, and pays for a pool once, however many of its units do so:
+
+    sum of x_ij over the hosts j of another name, or of a pool  <=  d_i m,    m in {0, 1}
 """
 
 from __future__ import annotations
 
 import dataclasses
-from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from planner.arrays import as_floats, indices, int_array, int_zeros
+from planner.arrays import as_floats, indices, int_array
 from planner.fleet import Floats, Ints
-from planner.sizing.cover.answer_by_host import HostByHost, name
+from planner.sizing.cover.answer_by_host import draft_of_hosts
 from planner.sizing.cover.host_by_host import Model, homes, size
 from planner.sizing.cover.losses import Losses, all_at_once
 from planner.sizing.instance.case import Case, TieBreak
-from planner.sizing.instance.classes import group
-from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.aims import Aim, Bottleneck, Moves, PairAim, aim_of
-from planner.sizing.solution.counts import Counts, Sized
 from planner.sizing.solution.draft import Draft
-from planner.sizing.solution.evaluator import evaluator_of, running
-from planner.sizing.solution.placement import Placement
-from planner.sizing.solution.seating import Seating
-from planner.sizing.solution.served_aims import Worth
+from planner.sizing.solution.evaluator import evaluator_of
 from planner.sizing.solvers.budget import Outcome, SolveBudget
 from planner.sizing.solvers.model_builder import Loads, Terms, add_room, loosened
 from planner.sizing.tie_breaks.as_good import as_good_as
@@ -54,18 +50,20 @@ class ExactAims:
         """Offer a draft that is best by all aims, and return bounds; none where the fleet is too large."""
         problem = self.case.problem
         names = self.case.today.names
+        today = self.case.in_force
+        nobody_moves = bool(today.nowhere.all())
         all_aims = map(aim_of, self.case.tie_breaks)
-        aims = [aim for aim in all_aims if aim.applies(self.case.incumbent)]
-        if not aims or problem.split or size(problem, self.losses) > _MOST_VARIABLES:
+        aims = [aim for aim in all_aims if not (nobody_moves and isinstance(aim, Moves))]
+        if not aims or size(problem, self.losses) > _MOST_VARIABLES:
             return {}
-        in_use = set(self.case.in_force.host)
+        in_use = set(today.host)
         named = int_array([len(in_use.intersection(mine)) for mine in names])
         self.model = Model(problem, self.losses, named)
         self._keep_what_comes_before()
         budget, x = self.budget.within(_SECONDS), None
         for aim in aims:
             if not aim.defined(self.draft.placement):
-                break
+                continue
             outcome, found = self._settled(aim, budget)
             if np.isfinite(outcome.bound):
                 self.bounds[aim.name] = outcome.bound
@@ -111,8 +109,7 @@ class ExactAims:
     def _settled(self, aim: Aim, budget: SolveBudget) -> tuple[Outcome, Floats]:
         """Return the best of ``aim`` with the values of all columns, and keep to it."""
         if isinstance(aim, PairAim):
-            cost = self._cost(aim)
-            least = self._cost(aim, idle=True)
+            cost, least = self._costs(aim)
             outcome, x = self.model.solve(cost, budget)
             if (least < cost).any():
                 lower, _ = self.model.solve(least, budget)
@@ -123,15 +120,31 @@ class ExactAims:
         assert isinstance(aim, Bottleneck)
         return self._widest(aim, budget) if aim.larger else self._evenest(budget)
 
-    def _cost(self, aim: PairAim, *, idle: bool = False) -> Floats:
-        """Return what homes and own tie-breakers cost by ``aim``; ``idle`` as in `_moved`."""
+    def _costs(self, aim: PairAim) -> tuple[Floats, Floats]:
+        """Return what homes and own tie-breakers cost by ``aim``, and at least, with ``idle`` hosts as in `_moved`."""
         model, today = self.model, self.case.in_force
         if not isinstance(aim, Moves):
-            cost = aim.cost(self.case.problem, today.incumbent)
-            return model.cost(model.x, cost.values[model.pair])
-        total = model.cost(model.x, self._moved(idle=idle))
-        total[model.o] = ~today.nowhere[model.own_of]
-        return total
+            each = aim.cost(self.case.problem, today.incumbent).values
+            cost = model.cost(*self._once(each[model.pair], model.pair))
+            return cost, cost
+        paid = [self._once(self._moved(idle=idle), model.site) for idle in (False, True)]
+        given_up = model.cost(model.o, as_floats(~today.nowhere[model.own_of]))
+        cost, least = (given_up + model.cost(*columns) for columns in paid)
+        return cost, least
+
+    def _once(self, each: Floats, of: Ints) -> tuple[Ints, Floats]:
+        """Return columns and their costs, by which homes cost ``each`` (X,); units of one ``of`` (X,) pay once."""
+        model = self.model
+        if not self.case.problem.split:
+            return model.x, each
+        paying = np.flatnonzero(each)
+        whose, first, row = np.unique(of[paying], return_index=True, return_inverse=True)
+        first = paying[first]
+        paid = model.rows.block(len(whose), upper=1.0, whole=True)
+        units: Terms = row, model.x[paying], 1.0
+        most: Terms = indices(whose), paid, -as_floats(model.units[model.site[first]])
+        model.rows.below([units, most], len(whose))
+        return paid, each[first]
 
     def _moved(self, *, idle: bool) -> Floats:
         """Return 1 for the homes that are moves, else 0, shape (X,).
@@ -192,7 +205,7 @@ class ExactAims:
         model, problem = self.model, self.case.problem
         largest_cap = float(problem.caps.max())
         most = model.rows.block(1, whole=True, upper=largest_cap)
-        clusters = problem.clusters[model.site]
+        clusters = problem.items[model.site]
         load = Loads(model.home, model.x, clusters)
         one = np.ones(len(model.r))
         largest_at = np.repeat(most, len(one))
@@ -211,9 +224,18 @@ def settled_exactly(
 
     ``longer``: fleets of hundreds of sites are not too large, which may take seconds.
     """
-    problem, judge = case.problem, evaluator_of(case, cover=False)
-    if problem.split or homes(problem) > (_MOST_HOMES if longer else _MOST_VARIABLES):
+    problem = case.problem
+    if homes(problem) > (_MOST_HOMES if longer else _MOST_VARIABLES):
         return draft, {}
+    shortly = budget.within(_SECONDS_ALONE)
+    return settled_by_hosts(case, all_at_once(problem), draft, shortly)
+
+
+def settled_by_hosts(
+    case: Case, losses: Losses, draft: Draft, budget: SolveBudget
+) -> tuple[Draft, dict[TieBreak, float]]:
+    """Return the best plan as good as ``draft`` with bounds on the later aims; none where the fleet is too large."""
+    judge = evaluator_of(case, cover=case.fleet.policy.cover != "none")
     best = draft
 
     def offer(found: Draft) -> Draft:
@@ -225,60 +247,7 @@ def settled_exactly(
         best = trial if judge(trial) < judge(best) else best
         return best
 
-    shortly = budget.within(_SECONDS_ALONE)
-    bounds = ExactAims(case, all_at_once(problem), draft, shortly).settle(offer)
+    bounds = ExactAims(case, losses, draft, budget).settle(offer)
     if "moves" in bounds:  # in the count of placements, sites without a host today move
         bounds["moves"] += case.in_force.first_served(best.placement.pair)
     return best, bounds
-
-
-def draft_of_hosts(case: Case, losses: Losses, exact: HostByHost, *, by_name: bool = False) -> Draft:
-    """Return the draft of an answer host by host; ``by_name``: its numbers are positions among the names of a pool."""
-    problem = case.problem
-    used = {seat.host for seat in exact.seats}
-    used.update(filter(None, exact.standbys))
-    names: dict[int, list[str]] = {}
-    named: dict[str, str] = {}
-    of_pool: dict[int, list[int]] = {}
-    for p, number in sorted(tuple(map(int, key.split("/"))) for key in used):
-        of_pool.setdefault(p, []).append(number)
-    for p, numbers in of_pool.items():
-        known = case.today.names[p]
-        positions = _named_first(numbers, known, case.today.named) if by_name else indices(numbers)
-        names[p] = [known[position] for position in positions]
-        working = [name(p, number) for number in numbers]
-        named |= zip(working, names[p], strict=True)
-    seats = [dataclasses.replace(seat, host=named[seat.host]) for seat in exact.seats]
-    standbys = tuple(named.get(key or "") for key in exact.standbys)
-    carried: Counter[int] = Counter()
-    for seat in seats:
-        carried[seat.pair] += seat.clusters
-    pair = int_array(list(carried))
-    units = int_array(list(carried.values()))
-    placement = Placement(pair, units, exact.unserved, exact.own, ())
-    seating = Seating(seats, names)
-    draft = Draft(_sized(problem, exact), placement, seating, standbys)
-    can = losses.coverable_sites(problem)[draft.bare]
-    bare = problem.weights[draft.bare]
-    least: dict[Worth, float] = {"covered": float(bare.sum())}
-    counts = dataclasses.replace(draft.sized.counts, hosts=running(problem, draft))
-    uncovered = int(bare[can].sum())
-    sized = dataclasses.replace(draft.sized, counts=counts, uncovered=uncovered, least=least)
-    return dataclasses.replace(draft, sized=sized)
-
-
-def _named_first(numbers: list[int], names: list[str], named: frozenset[str]) -> list[int]:
-    """Return positions in ``names`` for hosts by number; one without a name takes that of a named one that is idle.
-
-    Nobody moves by that who would stay otherwise: a site that names no host may be on any that runs.
-    """
-    of_named = [at for at, host in enumerate(names) if host in named]
-    idle = [at for at in of_named if at not in numbers]
-    return [idle.pop(0) if idle and at not in of_named else at for at in numbers]
-
-
-def _sized(problem: Problem, exact: HostByHost) -> Sized:
-    """Return what is known of the answer, with no counts yet."""
-    classes = group(problem, by_weight=True)
-    counts = Counts.all_shared(classes, int_zeros(problem.pools))
-    return Sized(classes, counts, exact.value, exact.bound, True, exact.word)

@@ -15,9 +15,8 @@ import numpy as np
 
 from planner.arrays import falses, indices, int_array, offsets, runs, trues
 from planner.fleet import Bools, Ints
-from planner.sizing.cover.answer_by_host import HostByHost
+from planner.sizing.cover.answer_by_host import HostByHost, draft_of_hosts
 from planner.sizing.cover.certificate import Evidence
-from planner.sizing.cover.exact_aims import draft_of_hosts
 from planner.sizing.cover.host_by_host import solve_host_by_host
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.together import Slots

@@ -44,11 +44,10 @@ def attained_aims(
     anybody.
     """
     attained: list[Attained] = []
-    # Where nobody can stay, every plan that serves everybody by shared hosts moves all who have a host today.
-    all_move = not (placement.unserved.any() or placement.own.any() or case.in_force.nowhere.all())
+    nobody_moves = bool(case.in_force.nowhere.all())
     for name in case.tie_breaks:
         aim = aim_of(name)
-        if not ((aim.applies(case.incumbent) or (name == "moves" and all_move)) and aim.defined(placement)):
+        if (nobody_moves and name == "moves") or not aim.defined(placement):
             continue
         moves = [one for one in attained if one.aim == "moves"]
         settled = not by_pools or all(one.proven for one in moves)

@@ -38,8 +38,7 @@ def evaluator_of(case: Case, *, cover: bool) -> Evaluator:
         weight = problem.weight_of(placement.unserved)
         aims = [kept, weight, float(uncovered), *_objective(problem, hosts, draft)]
         for aim in map(aim_of, case.tie_breaks):
-            counted = aim.applies(case.incumbent) and aim.defined(placement)
-            value = aim.told(case, placement, seating) if counted else 0.0
+            value = aim.told(case, placement, seating) if aim.defined(placement) else 0.0
             aims.append(-value if aim.larger else value)
         return tuple(round(aim, _DIGITS) for aim in aims)
 
