@@ -58,10 +58,11 @@ class Book:
             first = 1 if next(sheet.values, None) is None else sheet.max_row + 1
             self._bodies[sheet] = Body(first, max(sheet.max_column, len(looks))), SheetText(sheet, self.looks)
         body, text = self._bodies[sheet]
+        columns = text.columns(looks)
         for number, row in enumerate(rows, start=body.last + 1):
             if number > cellsafe.MAX_ROWS:
                 raise _too_large(sheet.title, f"more than {cellsafe.MAX_ROWS - 1:,} rows", f"{cellsafe.MAX_ROWS:,}")
-            body.rows.append(text.cells(number, row, looks))
+            body.rows.append(text.cells(number, row, columns))
         return body
 
     def to_bytes(self) -> bytes:
@@ -123,12 +124,13 @@ class _Fit:
         self._longest = [0] * len(fields)
         self._room = [_characters(field.most) for field in fields]
         self._tall: list[tuple[int, int, str]] = []
+        self._short: list[set[str]] = [set() for _ in fields]  # texts that were seen and fit on a line
 
     def watching(self, rows: Iterable[Sequence[Content]]) -> Iterator[Sequence[Content]]:
         """Yield the rows, which go below the headings, as they are."""
         for number, row in enumerate(rows, start=2):
             for index, value in enumerate(row):
-                if isinstance(value, str):
+                if isinstance(value, str) and value not in self._short[index]:
                     self._see(number, index, value)
             yield row
 
@@ -137,6 +139,8 @@ class _Fit:
         if length > self._room[index] or "\n" in text:
             self._tall.append((row, index, text))
             length = max(map(len, text.split("\n")))
+        else:
+            self._short[index].add(text)
         if length > self._longest[index]:
             self._longest[index] = length
 

@@ -112,21 +112,27 @@ def _text(value: Any) -> str:
 def _plain(value: Any) -> Any:
     """Return a dataclass as a dict; a NumPy scalar or array, which sizing may leave in the proof, as plain data."""
     kind = type(value)
-    if is_dataclass(kind):
-        names, values_of = _members_of(kind)
-        return dict(zip(names, values_of(value), strict=True))
+    members = _members_of(kind)
+    if members is not None:
+        names, values_of = members
+        return dict(zip(names, values_of(value)))  # noqa: B905  # as many as there are names
     if hasattr(value, "tolist"):
         return value.tolist()
     raise TypeError(f"a plan cannot hold {kind.__name__} in JSON")
 
 
 @cache
-def _members_of(kind: type[Any]) -> tuple[tuple[str, ...], Callable[[Any], tuple[Any, ...]]]:
-    """Return the names of a dataclass's fields, and what reads their values at once: an audit has tens of thousands."""
+def _members_of(kind: type[Any]) -> tuple[tuple[str, ...], Callable[[Any], tuple[Any, ...]]] | None:
+    """Return the names of a dataclass's fields, and what reads their values at once: an audit has tens of thousands.
+
+    None where ``kind`` is none.
+    """
+    if not is_dataclass(kind):
+        return None
     names = tuple(field.name for field in fields(kind))
     if len(names) > 1:
         return names, attrgetter(*names)
     return names, lambda value: tuple(getattr(value, name) for name in names)
 
 
-_ENCODER = json.JSONEncoder(allow_nan=False, default=_plain)
+_ENCODER = json.JSONEncoder(allow_nan=False, check_circular=False, default=_plain)  # nothing in a plan holds itself

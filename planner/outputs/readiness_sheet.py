@@ -36,7 +36,7 @@ _FIELDS = (
 )
 _PALE = {"ready": "good", "ready_after": "watch", "not_a_fit": "bad", "no_host_needed": "quiet"}
 _PALE_ITEM = {"blocks": "bad", "open": "watch", "unknown": "note"}
-_WORST = ("blocks", "open", "unknown")
+_MILD_FIRST = ("unknown", "open", "blocks")
 
 
 def write_readiness(fleet: Fleet, readiness: Readiness, path: str | os.PathLike[str]) -> None:
@@ -71,11 +71,11 @@ def _colour(sheet: Worksheet, first: str, final: str, last: int, word: str, pale
 
 
 def _rows(fleet: Fleet, readiness: Readiness) -> Iterator[tuple[Value, ...]]:
-    told = readiness.apart_from(readiness.missing).sites  # what is missing everywhere stands on the overview, once
-    about = zip(fleet.sites["name"], fleet.sites["region"], readiness.sites, told, strict=True)
-    for name, region, site, apart in about:
+    missing = set(readiness.missing)  # what is missing everywhere stands on the overview, once
+    about = zip(fleet.sites["name"], fleet.sites["region"], readiness.sites, strict=True)
+    for name, region, site in about:
         unknown = [item for item in site.items if item.severity == "unknown"]
-        single = [item for item in apart.items if item.severity == "unknown"]
+        single = [item for item in unknown if not item.is_only_of(missing)]
         known = [item for item in site.items if item.severity != "unknown"]
         yield (
             site.site,
@@ -95,7 +95,7 @@ def _rows(fleet: Fleet, readiness: Readiness) -> Iterator[tuple[Value, ...]]:
 
 def _words(site: SiteReadiness, readiness: Readiness) -> Iterator[str]:
     """Yield what each check found: the worst of its items, ok, or that it was not asked."""
-    found = {item.code: item.severity for item in sorted(site.items, key=lambda i: -_WORST.index(i.severity))}
+    found = {item.code: mild for mild in _MILD_FIRST for item in site.items if item.severity == mild}
     for check in readiness.checks:
         if site.outcome == "no_host_needed":
             yield ""

@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 import zipfile
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from html import escape
@@ -43,6 +44,7 @@ class Styled(NamedTuple):
 
 
 Content = cellsafe.Value | Formula | Styled
+Column = tuple[str, str, dict[str | None, str]]  # letter, style, and what is written for texts that it has met
 
 
 @dataclass
@@ -78,24 +80,29 @@ class SheetText:
         self._sheet = sheet
         self._looks = looks
         self._numbers: dict[tuple[str, bool | type], int] = {}
-        self._texts: dict[tuple[str | None, str], str] = {}
-        self._letters: list[str] = []
+        self._texts: defaultdict[str, dict[str | None, str]] = defaultdict(dict)
 
-    def cells(self, row: int, values: Sequence[Content], styles: Sequence[str]) -> str:
-        """Return the cells of row number ``row``, one for each value, each with the name of its style."""
-        while len(self._letters) < len(values):
-            self._letters.append(get_column_letter(len(self._letters) + 1))
-        cells = zip(self._letters, values, styles, strict=False)
-        return "".join([f'<c r="{letter}{row}"{self._inside(value, style)}' for letter, value, style in cells])
+    def columns(self, styles: Sequence[str]) -> list[Column]:
+        """Return what `cells` has to know of the columns whose cells bear ``styles``."""
+        letters = map(get_column_letter, range(1, len(styles) + 1))
+        return [(letter, style, self._texts[style]) for letter, style in zip(letters, styles, strict=True)]
+
+    def cells(self, row: int, values: Sequence[Content], columns: Sequence[Column]) -> str:
+        """Return the cells of row number ``row``, one for each value; texts come back often, and are made once."""
+        cells = []
+        for value, (letter, style, texts) in zip(values, columns, strict=False):
+            inside = texts.get(value) if value is None or type(value) is str else None
+            if inside is None:
+                inside = self._inside(value, style)
+            cells.append(f'<c r="{letter}{row}"{inside}')
+        return "".join(cells)
 
     def _inside(self, value: Content, style: str) -> str:
-        """Return what follows the place of a cell; that of texts and blanks, which come back often, is made once."""
+        """Return what follows the place of a cell."""
         if isinstance(value, str) or value is None:
-            known = self._texts.get((value, style))
-            if known is None:
-                known = self._of_text(value, style) if value else self._blank(style)
-                self._texts[value, style] = known
-            return known
+            text = self._of_text(value, style) if value else self._blank(style)
+            self._texts[style][value] = text
+            return text
         if isinstance(value, float):
             number = cellsafe.number(value)
             return self._blank(style) if number is None else self._of_number(f"{number:.16g}", style)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass
 from typing import Literal
 
@@ -49,6 +49,10 @@ class Item:
     def is_blank(self) -> bool:
         """Whether it only says that one column is to be filled in."""
         return self.severity == "unknown" and len(self.columns) == 1
+
+    def is_only_of(self, columns: Set[str]) -> bool:
+        """Say whether it only says that one of ``columns`` is to be filled in."""
+        return self.severity == "unknown" and len(self.columns) == 1 and self.columns[0] in columns
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,15 +132,20 @@ class Readiness(Shown):
         audited = [site for site in self.sites if site.outcome != "no_host_needed"]
         if len(audited) < _A_FLEET:
             return ()
-        everywhere = set.intersection(*({i.columns[0] for i in site.items if i.is_blank} for site in audited))
-        first = (item.columns[0] for item in audited[0].items if item.is_blank)
-        return tuple(column for column in dict.fromkeys(first) if column in everywhere)
+        left = dict.fromkeys(item.columns[0] for item in audited[0].items if item.is_blank)
+        for site in audited:
+            if not left:
+                break
+            blank = {item.columns[0] for item in site.items if item.severity == "unknown" and len(item.columns) == 1}
+            left = {column: None for column in left if column in blank}
+        return tuple(left)
 
     def apart_from(self, missing: Sequence[str]) -> Readiness:
         """Return the audit without the items that only say that a column of ``missing`` is blank."""
+        gone = set(missing)
         kept = []
         for site in self.sites:
-            items = tuple(i for i in site.items if not (i.is_blank and i.columns[0] in missing))
+            items = tuple([item for item in site.items if not item.is_only_of(gone)])
             kept.append(dataclasses.replace(site, items=items))
         return dataclasses.replace(self, sites=tuple(kept))
 
@@ -150,9 +159,10 @@ class Readiness(Shown):
     def most_frequent(self) -> tuple[ItemCount, ...]:
         """Things to do, those of the most sites first; among equals in the order of the checks."""
         order = [check.code for check in self.checks]
-        # A site can have one thing to do twice, as where two networks are to be told apart from its own.
-        once = {(item.site, item.code, item.severity, item.remedy): None for item in self.items}
-        number = Counter((code, severity, remedy) for _, code, severity, remedy in once)
+        number = Counter[tuple[str, ItemSeverity, str]]()
+        for site in self.sites:
+            # A site can have one thing to do twice, as where two networks are to be told apart from its own.
+            number.update(dict.fromkeys([(item.code, item.severity, item.remedy) for item in site.items]).keys())
         ranked = sorted(number.items(), key=lambda pair: (-pair[1], order.index(pair[0][0])))
         return tuple(ItemCount(*key, sites) for key, sites in ranked)
 
@@ -171,7 +181,7 @@ def management_counts(
     """Count the sites known to be below the management floor by hub; ``hubs`` has the clusters of a site at each."""
     below, clusters = Counter[str](), Counter[str]()
     for site in sites:
-        if any(item.code == "management_floor" and item.severity == "open" for item in site.items):
+        if any([item.code == "management_floor" and item.severity == "open" for item in site.items]):
             at = hubs.get(site.site) or {"": site.clusters}
             below.update(at.keys())
             clusters.update(at)
