@@ -99,8 +99,9 @@ class Filling:
         here = here[(lack[here] == 0) & self._may(here, night)]
         if not len(here):
             return []
-        rank = self.rank[here] + self._wanted(tonight)[here] - (closes[sheet.kind[here]] - now) * _PATIENCE
-        here = here[np.argsort(-rank, kind="stable")]
+        if len(here) > 1:
+            rank = self.rank[here] + self._wanted(tonight, here) - (closes[sheet.kind[here]] - now) * _PATIENCE
+            here = here[np.argsort(-rank, kind="stable")]
         begun: list[int] = []
         while len(here):
             at = int(here[0])
@@ -119,13 +120,16 @@ class Filling:
         found: np.ndarray[tuple[int], np.dtype[np.bool_]] = self.waiting[jobs] & (self.not_before[jobs] <= night)
         return found
 
-    def _wanted(self, tonight: Ints) -> Floats:
-        """Return what each job gains by leaving a host whose places others could take tonight."""
+    def _wanted(self, tonight: Ints, here: Ints) -> Floats:
+        """Return what each job of ``here`` gains by leaving a host whose places others could take tonight."""
         takes, gives = self.sheet.rooms
+        coming = self.levels.coming
         left = tonight[self.waiting[tonight]]
-        asked = np.bincount(takes[left] + 1, minlength=len(self.levels.coming) + 1)[1:]
-        short = np.append(np.minimum(np.maximum(asked - self.levels.coming, 0), _WAITERS), 0)
-        found: Floats = short[gives] * (_WANTED / _WAITERS)
+        none = len(coming)  # the place of those that take nothing, which comes after all rooms, as -1 does
+        asked = np.bincount(takes[left] % (none + 1), minlength=none + 1)
+        short = np.zeros(none + 1, dtype=np.int64)
+        np.minimum(np.maximum(asked[:none] - coming, 0), _WAITERS, out=short[:none])
+        found: Floats = short[gives[here]] * (_WANTED / _WAITERS)
         return found
 
     def _begin(self, at: int, night: int, now: int) -> None:

@@ -8,7 +8,6 @@ Processes (1965)).
 
 from __future__ import annotations
 
-from collections import Counter
 from copy import copy
 
 import networkx as nx
@@ -27,8 +26,8 @@ class Guard:
         self.simple = [at in free for at in range(len(sheet.jobs))]
         self.place = {at: n for n, at in enumerate(sheet.project.sorted_jobs)}
         self.waiting = set(self.place)
-        self.links: dict[int, Counter[int]] = {}
-        self.leaks = Counter[int]()  # rooms that get free without any other
+        self.links: dict[int, dict[int, int]] = {}  # of rooms: how many jobs lead from one to the other
+        self.leaks: dict[int, int] = {}  # of rooms: how many jobs free them and take no other
         self.touching: dict[int, list[int]] = {}
         for at in sorted(self.place, key=self.place.__getitem__):
             self._enter(at)
@@ -36,8 +35,8 @@ class Guard:
     def copy(self) -> Guard:
         """Return a copy, to try a night with."""
         other = copy(self)
-        other.waiting, other.leaks = set(self.waiting), Counter(self.leaks)
-        other.links = {room: Counter(links) for room, links in self.links.items()}
+        other.waiting, other.leaks = set(self.waiting), dict(self.leaks)
+        other.links = {room: dict(links) for room, links in self.links.items()}
         return other
 
     def _enter(self, at: int) -> None:
@@ -47,10 +46,11 @@ class Guard:
                 self.touching.setdefault(room, []).append(at)
             return
         if gives and not takes:
-            self.leaks[gives[0][0]] += 1
+            self.leaks[gives[0][0]] = self.leaks.get(gives[0][0], 0) + 1
         if takes and gives:
             for one, other in ((takes[0][0], gives[0][0]), (gives[0][0], takes[0][0])):
-                self.links.setdefault(one, Counter())[other] += 1
+                links = self.links.setdefault(one, {})
+                links[other] = links.get(other, 0) + 1
 
     def done(self, at: int) -> None:
         """Note that ``at`` has started."""
@@ -85,7 +85,7 @@ class Guard:
             head = heads.pop()
             if head != room and (coming[head] > 0 or head == freed):
                 return True
-            if self.leaks[head]:
+            if self.leaks.get(head):
                 return True
             for other, count in self.links.get(head, {}).items():
                 alone = count == 1 and {head, other} == {room, freed}

@@ -22,7 +22,7 @@ class Levels:
         self.lack = np.array([len(job.needs) + len(job.earlier) for job in sheet.jobs], dtype=np.int64)
         self._asked = [amounts for _, amounts in sheet.asking]  # replaced, never changed in place
         self._short = [np.zeros(len(jobs), dtype=bool) for jobs, _ in sheet.asking]
-        self._most_asked = [int(amounts.max(initial=0)) for _, amounts in sheet.asking]
+        self._marks = sheet.marks
         self._excused: set[int] = set()
         for level in range(len(self.free)):
             self._renew(level)
@@ -81,16 +81,20 @@ class Levels:
             self._shift(level, -1)
 
     def _shift(self, level: int, by: int) -> None:
-        before = self.free[level]
-        self.free[level] = after = before + by
-        if min(before, after) < self._most_asked[level]:
-            self._renew(level)
+        before = int(self.free[level])
+        after = before + by
+        self.free[level] = after
+        least, most = (before, after) if by > 0 else (after, before)
+        for mark in self._marks[level]:
+            if least < mark <= most:
+                self._renew(level)
+                return
 
     def _renew(self, level: int) -> None:
         """Look anew at who lacks ``level``."""
         jobs = self._sheet.asking[level][0]
         short = self._asked[level] > self.free[level]
-        changed = short != self._short[level]
-        if changed.any():
+        (changed,) = (short != self._short[level]).nonzero()
+        if len(changed):
             self.lack[jobs[changed]] += np.where(short[changed], 1, -1)
             self._short[level] = short

@@ -163,6 +163,11 @@ class Sheet:
         ]
 
     @cached_property
+    def marks(self) -> list[list[int]]:
+        """For each level the amounts that jobs ask, and 0, which one that is excused asks: who lacks it changes there."""
+        return [np.union1d(amounts, 0).tolist() for _, amounts in self.asking]
+
+    @cached_property
     def following(self) -> list[list[int]]:
         """For each job those that need it."""
         return self._back("needs")
