@@ -92,13 +92,14 @@ class Filling:
     def _begin_all(self, tonight: Ints, spans: Spans, night: int, now: int) -> list[int]:
         """Begin what can start now."""
         sheet, lack = self.sheet, self.levels.lack
+        here = tonight[lack[tonight] == 0]
+        here = here[self._may(here, night)]
+        if not len(here):
+            return []
         closes = np.full(len(sheet.sample), _CLOSED)
         inside = (spans.first <= now) & (now <= spans.last)
         closes[spans.kind[inside]] = spans.last[inside]
-        here = tonight[closes[sheet.kind[tonight]] != _CLOSED]
-        here = here[(lack[here] == 0) & self._may(here, night)]
-        if not len(here):
-            return []
+        here = here[closes[sheet.kind[here]] != _CLOSED]
         if len(here) > 1:
             rank = self.rank[here] + self._wanted(tonight, here) - (closes[sheet.kind[here]] - now) * _PATIENCE
             here = here[np.argsort(-rank, kind="stable")]

@@ -44,9 +44,9 @@ class Levels:
         for level in used | self._excused - {sheet.wave}:
             self.free[level] = sheet.full[level]
             self._renew(level)
-        self._excused.clear()
         self.free[sheet.wave] = min(most, sheet.full[sheet.wave])
         self._renew(sheet.wave)
+        self._excused.clear()
 
     def begin(self, at: int) -> None:
         """Take what job ``at`` uses and takes."""
@@ -93,6 +93,13 @@ class Levels:
     def _renew(self, level: int) -> None:
         """Look anew at who lacks ``level``."""
         jobs = self._sheet.asking[level][0]
+        same = self._sheet.same[level]
+        if same and level not in self._excused:  # all or nobody
+            lacking = bool(same > self.free[level])
+            if len(jobs) and lacking != self._short[level][0]:
+                self.lack[jobs] += 1 if lacking else -1
+                self._short[level] = np.full(len(jobs), lacking)
+            return
         short = self._asked[level] > self.free[level]
         (changed,) = (short != self._short[level]).nonzero()
         if len(changed):

@@ -168,6 +168,12 @@ class Sheet:
         return [np.union1d(amounts, 0).tolist() for _, amounts in self.asking]
 
     @cached_property
+    def same(self) -> list[int]:
+        """For each level the amount that every job asks which asks for it; 0 where they differ, or nobody asks."""
+        amounts = [set(found.tolist()) for _, found in self.asking]
+        return [found.pop() if len(found) == 1 else 0 for found in amounts]
+
+    @cached_property
     def following(self) -> list[list[int]]:
         """For each job those that need it."""
         return self._back("needs")
