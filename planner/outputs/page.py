@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from copy import copy
 
+from openpyxl.cell.cell import Cell
 from openpyxl.utils import quote_sheetname
 from openpyxl.worksheet.hyperlink import Hyperlink
 from openpyxl.worksheet.worksheet import Worksheet
@@ -11,7 +13,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from planner.outputs import styles
 from planner.outputs.cellsafe import Value, put
 from planner.outputs.grid import Book, set_up_print
-from planner.outputs.styles import lines_needed, row_height
+from planner.outputs.styles import Looks, lines_needed, row_height
 
 _WIDTHS = {"A": 25, "B": 25, "C": 12, "D": 13, "E": 12, "F": 12, "G": 12, "H": 12}
 
@@ -21,7 +23,7 @@ def title_page(book: Book, name: str, title: str, headline: str, widths: Mapping
     sheet = book.new_sheet(name)
     sheet.sheet_view.showGridLines = False
     set_up_print(sheet, landscape=False)
-    page = Page(sheet, widths)
+    page = Page(sheet, book.looks, widths)
     page.whole_row(title, styles.TITLE, 18)
     page.whole_row(headline, styles.HEADLINE, 13)
     return page
@@ -30,11 +32,14 @@ def title_page(book: Book, name: str, title: str, headline: str, widths: Mapping
 class Page:
     """Writes below what it wrote before; texts too long for their cell get the lines they need.
 
-    ``widths`` are those of the columns, in characters and from A on, at least three.
+    ``looks`` are the cell styles of the workbook by name, ``widths`` those of the columns, in characters and from A on,
+    at least three.
     """
 
-    def __init__(self, sheet: Worksheet, widths: Mapping[str, float] = _WIDTHS) -> None:
+    def __init__(self, sheet: Worksheet, looks: Looks, widths: Mapping[str, float] = _WIDTHS) -> None:
         self._sheet = sheet
+        self._looks = looks
+        self._number = {column: number for number, column in enumerate(widths, start=1)}
         self._row = 0
         self._widths = widths
         self._last = max(widths)
@@ -89,8 +94,8 @@ class Page:
         self._set_lines(max((lines_needed(*text) for text in texts), default=1))
 
     def _cell(self, column: str, value: Value, style: str, *, left: bool = False) -> None:
-        cell = self._sheet[f"{column}{self._row}"]
-        cell.style = style
+        cell: Cell = self._sheet.cell(self._row, self._number[column])  # type: ignore[assignment]
+        cell._style = copy(self._looks[style])  # type: ignore[attr-defined]  # as setting its style by name ends
         if left:
             cell.alignment = styles.LEFT
         put(cell, value)

@@ -112,10 +112,10 @@ def _text(value: Any) -> str:
 def _plain(value: Any) -> Any:
     """Return a dataclass as a dict; a NumPy scalar or array, which sizing may leave in the proof, as plain data."""
     kind = type(value)
-    members = _members_of(kind)
+    members = _members_of(kind)  # type: ignore[arg-type]
     if members is not None:
         names, values_of = members
-        return dict(zip(names, values_of(value)))  # noqa: B905  # as many as there are names
+        return dict(zip(names, values_of(value), strict=True))
     if hasattr(value, "tolist"):
         return value.tolist()
     raise TypeError(f"a plan cannot hold {kind.__name__} in JSON")

@@ -73,7 +73,7 @@ def figures(progress: Progress) -> list[tuple[str, str]]:
 def _write_progress(book: Book, progress: Progress) -> None:
     sheet = book.new_sheet(headings.TEAM_PROGRESS)
     sheet.sheet_view.showGridLines = False
-    page = Page(sheet)
+    page = Page(sheet, book.looks)
     page.whole_row("Rollout progress", styles.TITLE, 18)
     for label, value in figures(progress):
         page.text_row(label, value)

@@ -31,7 +31,7 @@ def write_run_sheet(book: Book, facts: RolloutFacts, wave: Wave) -> Worksheet:
     """Add the sheet: who, where and when, checks, steps in order of their local start, way back, stop, sign-off."""
     sheet = book.new_sheet(sheet_title(wave))
     sheet.sheet_view.showGridLines = False
-    page = Page(sheet, _WIDTHS)
+    page = Page(sheet, book.looks, _WIDTHS)
     _head(page, facts, wave)
     changes_sites = any(step.site for step in wave.steps)
     changes_hosts = any(step.host for step in wave.steps)

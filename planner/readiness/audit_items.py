@@ -181,7 +181,7 @@ def management_counts(
     """Count the sites known to be below the management floor by hub; ``hubs`` has the clusters of a site at each."""
     below, clusters = Counter[str](), Counter[str]()
     for site in sites:
-        if any([item.code == "management_floor" and item.severity == "open" for item in site.items]):
+        if any(item.code == "management_floor" and item.severity == "open" for item in site.items):
             at = hubs.get(site.site) or {"": site.clusters}
             below.update(at.keys())
             clusters.update(at)

@@ -130,7 +130,7 @@ class Filling:
         asked = np.bincount(takes[left] % (none + 1), minlength=none + 1)
         short = np.zeros(none + 1, dtype=np.int64)
         np.minimum(np.maximum(asked[:none] - coming, 0), _WAITERS, out=short[:none])
-        found: Floats = short[gives[here]] * (_WANTED / _WAITERS)
+        found: Floats = np.asarray(short[gives[here]] * (_WANTED / _WAITERS))
         return found
 
     def _begin(self, at: int, night: int, now: int) -> None:

@@ -164,7 +164,7 @@ class Sheet:
 
     @cached_property
     def marks(self) -> list[list[int]]:
-        """For each level the amounts that jobs ask, and 0, which one that is excused asks: who lacks it changes there."""
+        """For each level the amounts that jobs ask, and 0, which excused ones ask: who lacks it changes at these."""
         return [np.union1d(amounts, 0).tolist() for _, amounts in self.asking]
 
     @cached_property
