@@ -169,6 +169,7 @@ def fleets(tmp_path):
         unserved=lambda: write_fleet(folder, small(Latency=one_too_far)),
         wrong=lambda: write_fleet(folder, small(Policy=wrong_cells)),
         slow_to_solve=lambda: write_fleet(folder, located(400, 60)),
+        slow_to_cover=lambda: write_fleet(folder, covered(400, 20)),
         slow_to_read=lambda: write_fleet(folder, located(2500, 60)),
     )
 
@@ -190,6 +191,14 @@ def located(sites, hubs):
         "Latency": [["site", "hub", "rtt_ms", "pair_cost"], *pairs],
         "Policy": [["setting", "value"], ["objective", "cost"], ["latency_budget_ms", 50]],
     }
+
+
+def covered(sites, hubs):
+    """The same without prices, and with a standby for every site: other budgets take a plan each."""
+    rows = located(sites, hubs)
+    places, pairs = ([row[:3] for row in rows[sheet]] for sheet in ("Hubs", "Latency"))
+    asked = [["setting", "value"], ["latency_budget_ms", 30], ["cover", "host"]]
+    return {"Sites": rows["Sites"], "Hubs": places, "Latency": pairs, "Policy": asked}
 
 
 @pytest.fixture(scope="session")

@@ -3,6 +3,7 @@
 import json
 import os
 import random
+import re
 import signal
 import subprocess
 import time
@@ -37,6 +38,19 @@ def test_ctrl_c_while_solving_writes_the_best_plan_so_far(terminal, call, tmp_pa
     assert len(plan["assignments"]) == 400
     assert call("verify", fleets.folder, "plan.xlsx").code == 0
     assert call("verify", fleets.folder, "plan.json").code == 0
+
+
+def test_ctrl_c_while_a_report_plans_other_budgets_keeps_those_that_are_known(terminal, call, tmp_path, fleets):
+    fleet = fleets.slow_to_cover()
+    assert call("plan", fleet, "--json", "plan.json", "-q").code in (0, 1)
+    at = terminal("report", fleet, "plan.json", "-o", "page.html", "--curve-seconds", 1000, COLUMNS="200")
+    at.read(until=": 110% of today's budgets")
+    at.interrupt(signal.SIGINT)
+    assert at.end() == 0
+    assert "Traceback" not in at.seen
+    page = (tmp_path / "page.html").read_text()
+    told = {int(share) for share in re.findall(r'<td class="n">(\d+) %</td>', page)}
+    assert {90, 100} <= told < {50, 60, 70, 80, 90, 100, 110, 125, 150, 200}
 
 
 SWEEP = (
