@@ -1,4 +1,4 @@
-"""The class flow model, handed to PuLP.
+"""The class flow model, handed to PuLP, or as arrays where the hosts are given.
 
 Sets and data
     c in K     classes of sites that nothing here can tell apart: size s_c, k_c clusters that share a
@@ -33,6 +33,8 @@ Sources: transportation integrality, G. B. Dantzig, Linear Programming and Exten
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from planner.arrays import as_floats, indices, int_array, int_zeros, rounded, totals
@@ -44,6 +46,7 @@ from planner.sizing.packing.arc_flow import add_fillings
 from planner.sizing.packing.pools import unpacked
 from planner.sizing.packing.two_dimensions import add_weighed_fillings
 from planner.sizing.solution.counts import Aim, Counts
+from planner.sizing.solvers.array_models import ArrayModel
 from planner.sizing.solvers.budget import Outcome, SolveBudget
 from planner.sizing.solvers.model_builder import (
     Loads,
@@ -55,24 +58,33 @@ from planner.sizing.solvers.model_builder import (
     add_place_limits,
 )
 
+if TYPE_CHECKING:
+    from planner.sizing.solvers.pulp_models import PulpModel
+
 
 class FlowModel:
     """One class flow model, kept so that packing rows and settled aims can be added between solves.
 
     ``n`` (P,), ``f`` (A,) and ``a`` (P,) are positions of columns; ``z`` and ``o`` those of the classes ``left_out_of``
     and ``own_of``, which are all that can be left out, and all that can use their own tie-breakers. ``serve_all``: the
-    model leaves nobody out.
+    model leaves nobody out. ``hosts`` (P,): their counts, where these are given.
     """
 
-    def __init__(self, problem: Problem, classes: Classes, *, serve_all: bool) -> None:
-        from planner.sizing.solvers.pulp_models import PulpModel  # takes a while to load, and few plans need it
-
+    def __init__(self, problem: Problem, classes: Classes, *, serve_all: bool, hosts: Ints | None = None) -> None:
         self.problem, self.classes = problem, classes
         self.rows = ModelBuilder()
-        self._model = PulpModel(self.rows)
+        self._model: PulpModel | ArrayModel
+        if hosts is None:
+            from planner.sizing.solvers.pulp_models import PulpModel  # takes a while to load, and few plans need it
+
+            self._model = PulpModel(self.rows)
+        else:
+            self._model = ArrayModel(self.rows)  # such a model is solved in less time than PuLP takes to hold it
         self.packed: set[int] = set()
         self._add_columns(serve_all)
         self._add_rows()
+        if hosts is not None:
+            self.give(hosts)
 
     def _add_columns(self, serve_all: bool) -> None:
         problem = self.problem

@@ -107,8 +107,7 @@ def _whole_sites_on(problem: Problem, classes: Classes, hosts: Ints, budget: Sol
 
     Hosts and whole sites at once are a far harder model.
     """
-    model = FlowModel(problem, classes, serve_all=True)
-    model.give(hosts)
+    model = FlowModel(problem, classes, serve_all=True, hosts=hosts)
     return model.minimise(problem.objective, budget.within(_WHOLE_SITES_SECONDS))[1]
 
 
@@ -160,8 +159,7 @@ def _by_halves(problem: Problem, classes: Classes, budget: SolveBudget, secondar
     outcome, counts = relaxed.solve("hosts", budget)
     if counts is None:
         return None
-    model = FlowModel(problem, classes, serve_all=True)
-    model.give(counts.hosts)
+    model = FlowModel(problem, classes, serve_all=True, hosts=counts.hosts)
     _, found = model.minimise("hosts", budget)
     if found is None:
         return None
