@@ -118,14 +118,14 @@ def _that_would_help(bench: Bench) -> list[_Group]:
     fleet = assumed_at(bench.fleet, candidates.site, candidates.hub, "within")
     if not bench.before.unserved and bench.fleet.policy.cover == "none":
         # Nobody else can be served: the count tells, far sooner than a plan.
-        return that_save(bench, Checker.of(fleet), candidates.named(bench.fleet)) if bench.is_better(fleet) else []
+        return that_save(bench, fleet, candidates)
     best = bench.plan_of(fleet)
     if best is None or not _better(bench, best):
         return []
     found, guesses = [], candidates.named(bench.fleet)
     for site in sorted(set(bench.before.unserved) - set(PlanMeasures.of(best).unserved)):
         found += _serving(bench, site, guesses)
-    return found + that_save(bench, Checker.of(fleet), guesses)
+    return found + that_save(bench, fleet, candidates)
 
 
 def _serving(bench: Bench, site: str, candidates: dict[Pair, float]) -> list[_Group]:

@@ -16,7 +16,7 @@ import numpy as np
 
 from planner.arrays import falses
 from planner.explain.arcs import ExtraArcs, nearest, within
-from planner.explain.assumed import Pair, assumed
+from planner.explain.assumed import OpenPairs, Pair, assumed
 from planner.explain.bench import Bench
 from planner.explain.explanation import PlanMeasures
 from planner.explain.opening import OpeningModel
@@ -38,19 +38,21 @@ _ARCS_A_SECOND = 2_000  # open pairs among which the fewest that save a host are
 _CLOSE = 1e-9
 
 
-def that_save(bench: Bench, optimistic: Checker, candidates: dict[Pair, float]) -> list[Group]:
+def that_save(bench: Bench, fleet: Fleet, candidates: OpenPairs) -> list[Group]:
     """Return the fewest pairs that would save a host, and other sets as small as they come.
 
-    ``optimistic``: the fleet with all ``candidates`` within their budgets; these have a guess of the time in ms.
+    ``fleet`` has all ``candidates`` within their budgets.
     """
     policy = bench.fleet.policy
     if policy.objective == "cost" or policy.split_sites or policy.cover != "none" or bench.counted < 1:
         return []
     problem = bench.served()
-    site, pool, pairs = _opened(bench, optimistic, problem)
+    site, pool, pairs = _opened(bench, Checker.of(fleet), problem)
     if not len(site) or not bench.budget.allows(min(len(site), _MOST_ARCS) / _ARCS_A_SECOND):
         return []
-    extra = _arcs(bench.fleet, (site, pool), pairs, candidates)
+    if not bench.before.unserved and not bench.is_better(fleet):  # the count tells, far sooner than a plan
+        return []
+    extra = _arcs(bench.fleet, (site, pool), pairs, candidates.named(bench.fleet))
     return _Search(bench, problem, extra).groups()
 
 

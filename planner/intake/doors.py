@@ -5,7 +5,6 @@ Parquet needs ``pip install "castingvote[parquet]"`` and databases other than a 
 
 import hashlib
 import json
-import sqlite3
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import closing
 from pathlib import Path
@@ -46,14 +45,7 @@ def sheets_of(path: Path, findings: Findings, queries: Mapping[str, str] = NO_QU
         return [RawSheet(path.name, title, rows) for title, rows in found]
     except ImportError:
         findings.add("door_closed", Place(path.name), extra="parquet")
-    except (
-        ValueError,
-        KeyError,
-        TypeError,
-        AttributeError,
-        RecursionError,
-        sqlite3.Error,
-    ) as error:
+    except _faults() as error:
         findings.add("door_broken", Place(path.name), reason=f"{error}" or type(error).__name__)
     except Exception as error:  # of pyarrow and of XML parsers, which have families of their own
         findings.add("door_broken", Place(path.name), reason=f"{type(error).__name__}: {error}")
@@ -92,7 +84,15 @@ def _asked(result: Any) -> Rows:
     return [list(result.keys()), *([_cell(value) for value in row] for row in result)]
 
 
+def _faults() -> tuple[type[Exception], ...]:
+    import sqlite3  # takes a while to load, and few fleets come from a database
+
+    return ValueError, KeyError, TypeError, AttributeError, RecursionError, sqlite3.Error
+
+
 def _of_sqlite(path: Path) -> Iterator[tuple[str, Rows]]:
+    import sqlite3
+
     with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection:
         names = connection.execute("SELECT name FROM sqlite_master WHERE type IN ('table', 'view') ORDER BY name")
         for (name,) in names.fetchall():
@@ -102,6 +102,8 @@ def _of_sqlite(path: Path) -> Iterator[tuple[str, Rows]]:
 
 
 def _asked_of_sqlite(path: Path, queries: Mapping[str, str]) -> Iterator[tuple[str, Rows]]:
+    import sqlite3
+
     with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection:
         for title, text in queries.items():
             found = connection.execute(text)

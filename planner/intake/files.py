@@ -13,7 +13,6 @@ from planner.intake.doors import ENDINGS as DOORS
 from planner.intake.doors import NO_QUERIES, database_sheets, sheets_of
 from planner.intake.encodings import is_utf8
 from planner.intake.findings import Findings, Place
-from planner.intake.ods import read_ods
 from planner.intake.rawtable import RawSheet
 from planner.intake.xlsx import read_xlsx
 
@@ -86,7 +85,10 @@ def _read_workbook(
     kind = workbook_kind(path, findings)
     if kind is None:
         return Reading()
-    titles, sheets = (read_ods if kind == "ods" else read_xlsx)(path, wanted, findings)
+    read = read_xlsx
+    if kind == "ods":
+        from planner.intake.ods import read_ods as read
+    titles, sheets = read(path, wanted, findings)
     with path.open("rb") as file:
         source = Source(path.name, hashlib.file_digest(file, "sha256").hexdigest())
     return Reading([(path.name, title) for title in titles], sheets, [source])

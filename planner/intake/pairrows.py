@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from planner.columns import LATENCY
+from planner.columns import LATENCY, SAMPLES
 from planner.fleet import Bools, Floats, Ints
 from planner.intake.findings import Findings, Place
 from planner.intake.ids import KnownIds
@@ -126,3 +126,14 @@ def settled(rows: PairRows, budgets_ms: Floats, findings: Findings) -> PairRows:
             findings.note(code, rows.place(position), "rtt_ms", **words)
     figures = np.where(beyond, np.inf, np.where(bounded, np.nan, rtt_ms))
     return replace(rows, frame=rows.frame.assign(rtt_ms=figures))
+
+
+def joined(sheet: PairRows | None, pings: PairRows | None) -> PairRows | None:
+    """Return the probes of a sheet and of a folder as one."""
+    if sheet is None or pings is None:
+        return sheet if pings is None else pings
+    return PairRows(
+        sheet.raw,
+        pd.concat([sheet.frame, pings.frame[list(SAMPLES.names)]], ignore_index=True),
+        *(np.concatenate((getattr(sheet, name), getattr(pings, name))) for name in ("site", "hub", "row", "column")),
+    )

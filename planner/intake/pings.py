@@ -70,17 +70,6 @@ def read_pings(folder: Path, sites: KnownIds, hubs: KnownIds, findings: Findings
     return (_table(rows, folder.name, sites, hubs) if rows.probes else None), source
 
 
-def joined(sheet: PairRows | None, pings: PairRows | None) -> PairRows | None:
-    """Return the probes of a sheet and of a folder as one."""
-    if sheet is None or pings is None:
-        return sheet if pings is None else pings
-    return PairRows(
-        sheet.raw,
-        pd.concat([sheet.frame, pings.frame[list(SAMPLES.names)]], ignore_index=True),
-        *(np.concatenate((getattr(sheet, name), getattr(pings, name))) for name in ("site", "hub", "row", "column")),
-    )
-
-
 def _place(path: Path) -> Place:
     # Names of files are text from outside like any cell, and may not even be text.
     return Place(path.name.encode("utf-8", "replace").decode()[:120])

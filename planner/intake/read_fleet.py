@@ -44,7 +44,7 @@ from planner.intake.latency import read_latencies, read_samples
 from planner.intake.layout import Pins, SheetLayout
 from planner.intake.mapping import read_mapping
 from planner.intake.names import sheet_of
-from planner.intake.pings import joined, read_pings
+from planner.intake.pairrows import joined
 from planner.intake.planned import one_row_each
 from planner.intake.policy import read_policy
 from planner.intake.rawtable import RawTable
@@ -218,6 +218,8 @@ def _read_pings(draft: Draft, folders: Sequence[Path]) -> list[Source]:
     """Give the draft the probes of ``folders`` as samples; return the folders as sources."""
     sources = []
     for folder in folders:
+        from planner.intake.pings import read_pings  # takes a while to load, and few fleets have such folders
+
         probes, source = read_pings(folder, draft.site_ids, draft.hub_ids, draft.findings)
         draft.samples = joined(draft.samples, probes)
         sources.append(source)

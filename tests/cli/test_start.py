@@ -114,6 +114,8 @@ UNASKED = {
     "networkx",
     "planner.certificate",
     "planner.intake.adopt.guess",
+    "planner.intake.ods",
+    "planner.intake.pings",
     "planner.outputs.report",
     "planner.rollout",
     "planner.scenarios",
@@ -122,6 +124,7 @@ UNASKED = {
     "pulp",
     "pyarrow",
     "pyproj",
+    "sqlite3",
 }
 OF_A_PLAN = UNASKED | {"planner.verify", "scipy"}
 
