@@ -66,7 +66,8 @@ def _stops(limit: HostLimit, growing: Ints, pools: Ints) -> bool:
 
 def _reached(problem: Problem, seats: Sequence[Seat], s: int, pools: Ints) -> list[str]:
     """Return the limits at ``pools`` that site ``s`` would break on top of ``seats``, each in a few words."""
-    site, pool = (int_array([getattr(seat, name) for seat in seats]) for name in ("site", "pool"))
+    site = int_array([seat.site for seat in seats])
+    pool = int_array([seat.pool for seat in seats])
     clusters = int_array([seat.clusters for seat in seats])
     share = clusters / problem.clusters[site]
     found = []

@@ -93,7 +93,8 @@ class FlowModel:
         used = np.bincount(classes.pool, minlength=problem.pools) > 0
         most_hosts = np.where(used, problem.max_hosts, 0)
         self.n = rows.block(problem.pools, upper=most_hosts, whole=True)
-        self.f = rows.block(len(classes.pool), upper=classes.arc_demand, whole=classes.arc_fixed)
+        arcs = len(classes.pool)
+        self.f = rows.block(arcs, upper=classes.arc_demand, whole=classes.arc_fixed)
         self.left_out_of = np.arange(0 if serve_all else classes.count)
         self.own_of = np.flatnonzero(classes.may_own)
         most_out = classes.size[self.left_out_of]
@@ -164,7 +165,8 @@ class FlowModel:
             packed = add_weighed_fillings(self.rows, distinct, of_size, on_host, most, self.n[p])
         else:
             sizes = [size for size, _ in distinct]
-            counts = dict(zip(sizes, units.astype(np.int64).tolist(), strict=True))
+            whole_units = rounded(units).tolist()
+            counts = dict(zip(sizes, whole_units, strict=True))
             packed = add_fillings(self.rows, counts, cap, most, self.n[p])
         sent: Terms = of_arc, self.f[arcs], -1.0
         self.rows.equal([packed, sent], len(distinct))

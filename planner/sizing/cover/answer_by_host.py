@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.arrays import indices, int_array, int_zeros
+from planner.arrays import indices, int_array, int_zeros, minus_ones, rounded, totals
 from planner.fleet import Bools, Ints
 from planner.sizing.cover.losses import Losses
 from planner.sizing.instance.case import Case
@@ -45,15 +45,14 @@ def units_placed(units: Ints, covered: Ints, lives: Ints, standby: Ints) -> list
 
     ``units`` (X,) are the values of x, ``covered`` (Y,) those of y; ``lives`` and ``standby`` (Y,) as in the model.
     """
-    found: dict[int, list[tuple[int, int, int]]] = {at: [] for at in np.flatnonzero(units).tolist()}
-    bare = units.copy()
-    for y in np.flatnonzero(covered).tolist():
-        at = int(lives[y])
-        found[at].append((at, int(covered[y]), int(standby[y])))
-        bare[at] -= covered[y]
-    for at in np.flatnonzero(bare).tolist():
-        found[at].append((at, int(bare[at]), -1))
-    return [seat for seats in found.values() for seat in seats]
+    y = np.flatnonzero(covered)
+    bare = units - rounded(totals(lives[y], covered[y], len(units)))
+    x = np.flatnonzero(bare)
+    followed = np.column_stack((lives[y], covered[y], standby[y]))
+    alone = np.column_stack((x, bare[x], minus_ones(len(x))))
+    placed = np.concatenate((followed, alone))
+    order = np.argsort(placed[:, 0], kind="stable")
+    return [(at, number, host) for at, number, host in placed[order].tolist()]
 
 
 def draft_of_hosts(case: Case, losses: Losses, exact: HostByHost, *, by_name: bool = False) -> Draft:

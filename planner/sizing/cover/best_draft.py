@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from planner.arrays import int_array
+from planner.fleet import Floats
 from planner.sizing.cover.losses import Losses
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.counts import Sized
@@ -27,7 +28,7 @@ class Best:
     evaluate: Evaluator
     _best: Draft | None = None
     _merit: tuple[float, ...] = ()
-    _known: list[tuple[tuple[float, ...], Sized]] = field(default_factory=list)
+    _known: list[tuple[Floats, Sized]] = field(default_factory=list)
 
     def offer(self, draft: Draft) -> None:
         """Take ``draft`` if it is better, and what its engine knows of all plans in any case."""
@@ -35,20 +36,21 @@ class Best:
         if self._best is None or merit < self._merit:
             self._best, self._merit = draft, merit
         bare = self._never(draft) + draft.sized.uncovered
-        self._known.append(((*merit[:2], bare), draft.sized))
+        worth = np.array([*merit[:2], bare])
+        self._known.append((worth, draft.sized))
 
     def _never(self, draft: Draft) -> float:
         """Return the weight of sites on shared hosts that no plan gives a standby."""
         problem = self.problem
         can = self.losses.coverable_sites(problem)
-        sites = np.unique(int_array([seat.site for seat in draft.seating.seats]))
-        return float(problem.weights[sites[~can[sites]]].sum())
+        seated = {seat.site for seat in draft.seating.seats}
+        sites = int_array(sorted(seated))
+        return float(problem.weight_of(sites[~can[sites]]))
 
     def _holding(self) -> list[Sized]:
         """Return what was said of plans that serve and cover as much as the best."""
-        mine = self._merit[:3]
-        pairs = ((list(zip(worth, mine, strict=True)), sized) for worth, sized in self._known)
-        return [sized for both, sized in pairs if all(known >= reached - _CLOSE for known, reached in both)]
+        least = np.array(self._merit[:3]) - _CLOSE
+        return [sized for worth, sized in self._known if (worth >= least).all()]
 
     @property
     def bound(self) -> float:

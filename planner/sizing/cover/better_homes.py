@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from planner.arrays import as_floats
+from planner.arrays import as_floats, positions, rounded
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.fewest_moves import FewestMoves
 from planner.sizing.cover.home_choices import HomeChoices, choices_of
@@ -78,8 +78,8 @@ class BetterHomes:
         bound = max(least, self._offered(all_plans, cost, offer, budget))
         if isinstance(aim, Moves):
             bound -= self._first_served()
-            bare = self._bare()
-            nearer = nearer_today(self.case, state_of(self.ground, self.draft), bare, budget)
+            state = state_of(self.ground, self.draft)
+            nearer = nearer_today(self.case, state, self._bare(), budget)
             self.draft = offer(draft_of(self.case, nearer))
         known = self.bounds.get(aim.name, 0.0)
         self.bounds[aim.name] = max(bound, known)
@@ -104,7 +104,10 @@ class BetterHomes:
             lacking = all_plans.least(as_floats(below), budget)
             if lacking is None:
                 return False
-            low, high = (middle, high) if lacking <= _NOBODY else (low, middle - 1)
+            if lacking <= _NOBODY:
+                low = middle
+            else:
+                high = middle - 1
         self.bounds[aim.name] = float(values[low])
         for _ in range(_MARGINS):
             at = int(np.searchsorted(values, self._reached(aim)))
@@ -122,7 +125,8 @@ class BetterHomes:
         half = (budget.left or 0.0) / 2
         hosts, bound = all_plans.counts(cost, budget.within(half))
         aims = map(aim_of, self.case.tie_breaks)
-        later = [self._cost(aim) for aim in aims if isinstance(aim, PairAim)]
+        sums = [aim for aim in aims if isinstance(aim, PairAim)]
+        later = [self._cost(aim) for aim in sums]
         for running in (self.draft.sized.counts.hosts, hosts):
             if running is None or not self.case.problem.may_run(running):
                 continue
@@ -141,7 +145,8 @@ class BetterHomes:
     def _reached_cost(self, aim: PairAim | Margin) -> tuple[Floats, float]:
         """Return what later answers may not exceed: a cost (E,) with its most."""
         if isinstance(aim, Margin):
-            below = self.case.problem.margin_ms < self._reached(aim) - _NOBODY
+            least_ms = self._reached(aim) - _NOBODY
+            below = self.case.problem.margin_ms < least_ms
             return as_floats(below), 0.0
         if not isinstance(aim, Moves):
             return self._cost(aim), self._reached(aim)
@@ -159,10 +164,12 @@ class BetterHomes:
         problem = self.case.problem
         hosts = self.draft.sized.counts.hosts
         short = self._bare() & self.ground.coverable
-        choices = choices_of(self.ground, ~problem.may_own, bare=bool(short.any()))
+        somebody_bare = bool(short.any())
+        choices = choices_of(self.ground, ~problem.may_own, bare=somebody_bare)
         total = int(hosts.sum()) if problem.objective == "hosts" else None
-        most = problem.max_hosts if total is None else np.minimum(problem.max_hosts, total)
-        return HomeProgram(self.ground, choices, total, most, float(problem.weight_of(short)))
+        most = np.minimum(problem.max_hosts, np.inf if total is None else total)
+        uncovered = float(problem.weight_of(short))
+        return HomeProgram(self.ground, choices, total, rounded(most), uncovered)
 
     def _bare(self) -> Bools:
         """Return the sites on shared hosts that have no standby, shape (S,)."""
@@ -181,11 +188,14 @@ class BetterHomes:
         if not (choices.standby >= 0).any():
             return None
         shares = program.shares(hosts, costs[0], budget)
+        if shares is None:
+            return None
         bare = self._bare()
-        state = None if shares is None else dealt(self.ground, hosts, self._wishes(choices, shares, hosts), bare)
+        state = dealt(self.ground, hosts, self._wishes(choices, shares, hosts), bare)
         if state is None or not repair(state, bare, _STEPS, np.random.default_rng(budget.seed), budget):
             return None
-        return draft_of(self.case, settled_by_cost(state, bare, HomeCost(costs[1]), budget))
+        better = settled_by_cost(state, bare, HomeCost(costs[1]), budget)
+        return draft_of(self.case, better)
 
     def _wishes(self, choices: HomeChoices, flow: Floats, hosts: Ints) -> Wishes:
         """Return the choice with the greatest share of each site, and the host that it has today.
@@ -203,7 +213,6 @@ class BetterHomes:
             hosts_today = [today[s] for s in sites[mine].tolist()]
             names = self.case.today.names[p]
             named = Counter(name for name in hosts_today if name in names)
-            used_most = named.most_common(int(hosts[p]))
-            number = {name: i for i, (name, _) in enumerate(used_most)}
-            host[mine] = [number.get(name, -1) for name in hosts_today]
+            used_most = [name for name, _ in named.most_common(int(hosts[p]))]
+            host[mine] = positions(hosts_today, used_most)
         return Wishes(sites, home, choices.standby[chosen], host)

@@ -65,7 +65,8 @@ def plan_covered(case: Case, budget: SolveBudget) -> tuple[Draft, Mapping[TieBre
     exact = ExactAims(case, losses, best.draft, budget).settle(offer)
     known = {**bounds, **exact}
     if "moves" in known and "moves" not in exact:
-        known["moves"] = max(known["moves"], moves_without_cover(case, best.draft, budget))
+        least = moves_without_cover(case, best.draft, budget)
+        known["moves"] = max(known["moves"], least)
     if "moves" in known:  # in the count of placements, sites without a host today move
         known["moves"] += case.in_force.first_served(best.draft.placement.pair)
     return best.draft, known
@@ -78,7 +79,8 @@ def _search(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -> 
     search = PrimalSearch(ground, limited)
     found = search.first()
     by_levels = ground.by_host and search.all_covered(found)
-    best.offer(draft_of(case, found.state) if by_levels else _finished(case, found, budget))
+    first = draft_of(case, found.state) if by_levels else _finished(case, found, budget)
+    best.offer(first)
     if "moves" in case.tie_breaks:
         today = state_of_today(case, ground, found.bare, budget)
         if today is not None:
@@ -113,9 +115,11 @@ def _own_last(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -
     """
     shared = ~case.problem.may_own
     others = case.of(restrict(case.problem, shared))
-    found = _search(others, Ground(others.problem, losses), losses, budget).draft
+    among = Ground(others.problem, losses)
+    found = _search(others, among, losses, budget).draft
     state = state_of(ground, found, np.flatnonzero(shared))
-    bare = ~ground.coverable | (shared & (state.standby == NOWHERE))
+    alone = state.standby == NOWHERE
+    bare = ~ground.coverable | (shared & alone)
     draft = draft_of(case, with_more_inside(state, bare, budget))
     known = ("bound", "weight_proven", "word", "uncovered", "least")
     sized = dataclasses.replace(draft.sized, **{name: getattr(found.sized, name) for name in known})

@@ -16,6 +16,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 
+from planner.arrays import rounded
 from planner.fleet import Ints
 from planner.sizing.cover.loss_conditions import OneHostLost
 from planner.sizing.host_counts.certificate import Forcing, Inequality, enough, host_model, inequalities
@@ -43,15 +44,15 @@ def force_hosts(
     rows = {_key(row): row for row in known}
     learned, bound = LearnedCuts(conditions), 0.0
     while not budget.spent:
-        answer = solve_arrays(host_model(problem, [*rows.values()], whole=True), budget)
+        model = host_model(problem, [*rows.values()], whole=True)
+        answer = solve_arrays(model, budget)
         bound = max(bound, _rounded(problem, answer.outcome.bound))
         if bound >= target * (1 - _CLOSE) or not answer.outcome.has_solution:
             break
-        hosts = np.rint(answer.x[: problem.pools]).astype(np.int64)
-        flows = learned.short_flows(hosts)
-        lacking = [row for flow in flows for row in _rows(flow.cuts(), flow.condition, hosts)]
+        hosts = rounded(answer.x[: problem.pools])
         before = len(rows)
-        rows |= {_key(row): row for row in lacking}
+        for flow in learned.short_flows(hosts):
+            rows |= {_key(row): row for row in _rows(flow.cuts(), flow.condition, hosts)}
         if len(rows) == before:
             break
     bound = min(bound, target)

@@ -46,7 +46,7 @@ class CoverModel(FlowModel):
         can = self._followed()[arcs]
         self.bare_on = arcs[:0] if cover_all else arcs
         most = self.classes.arc_demand[self.bare_on]
-        self.w = self.rows.block(len(self.bare_on), upper=most, whole=True)
+        self.w = self.rows.block(len(most), upper=most, whole=True)
         if cover_all:
             never = self.f[arcs[~can]]
             barred: Terms = indices(never), never, 1.0
@@ -94,17 +94,19 @@ class CoverModel(FlowModel):
             void = (2 * m + 1) * all_clusters
             exactly = self._exactly(p)[m - 1 : m]
             terms.append((exactly, void))
-            most = float(losses.room[p]) * m * (m - 1) + void
+            pairs = m * (m - 1)
+            most = float(losses.room[p]) * pairs + void
         self.rows.at_most(terms, most)
 
     def _exactly(self, p: int) -> Ints:
         """Return the binaries that say that pool ``p`` runs exactly 1, 2, … hosts."""
         if p not in self.exactly:
             steps = np.arange(1.0, self.problem.max_hosts[p] + 1)
-            self.exactly[p] = self.rows.block(len(steps), upper=1.0, whole=True)
-            number: Term = self.exactly[p], -steps
-            self.rows.row([(self.n[[p]], 1.0), number], 0.0, 0.0)
-            self.rows.at_most([(self.exactly[p], 1.0)], 1.0)
+            exactly = self.rows.block(len(steps), upper=1.0, whole=True)
+            hosts: Term = self.n[[p]], 1.0
+            self.rows.row([hosts, (exactly, -steps)], 0.0, 0.0)
+            self.rows.at_most([(exactly, 1.0)], 1.0)
+            self.exactly[p] = exactly
         return self.exactly[p]
 
     def costs(self, aim: Aim) -> Floats:
@@ -125,7 +127,8 @@ class CoverModel(FlowModel):
     def choose_spread(self, hosts: Ints, budget: SolveBudget) -> Counts | None:
         """Keep ``hosts`` (P,) and minimise the largest mean load of a pool's hosts; None when time ends before."""
         classes, rows = self.classes, self.rows
-        load = rows.block(1, upper=float(self.problem.caps.max(initial=0)))
+        largest_cap = float(self.problem.caps.max(initial=0))
+        load = rows.block(1, upper=largest_cap)
         self.give(hosts)
         arcs = np.bincount(classes.pool, minlength=len(hosts))
         running = np.flatnonzero((hosts > 0) & (arcs > 0))
@@ -154,18 +157,20 @@ class CoverModel(FlowModel):
                 return outcome, None
             self.uncovered = self._uncovered(counts)
             case = self.problem, self.classes, self.losses
-            rows = list(missing_rows(*case, counts.hosts, counts.flow, self.uncovered))
-            if not rows:
-                return outcome, counts
-            before = len(self.known)
-            for row in rows:
+            before, lacks = len(self.known), False
+            for row in missing_rows(*case, counts.hosts, counts.flow, self.uncovered):
+                lacks = True
                 self._require(row)
+            if not lacks:
+                return outcome, counts
             if budget.spent or len(self.known) == before:
                 # What was solved is a relaxation: a bound, not a plan.
                 return Outcome("unsolved", outcome.word, bound=outcome.bound), None
 
     def _uncovered(self, counts: Counts) -> Floats:
         """Return the sites without standby on each arc, shape (A,): those that the model chose, and all that cannot."""
-        found = np.where(self.coverable[self.classes.of_arc], 0.0, counts.flow)
-        found[self.bare_on] = np.rint(self._values[self.w])
+        can = self.coverable[self.classes.of_arc]
+        found = np.where(can, 0.0, counts.flow)
+        chosen = self._values[self.w]
+        found[self.bare_on] = np.rint(chosen)
         return found

@@ -32,7 +32,8 @@ def choices_of(ground: Ground, keep: Bools, *, bare: bool) -> HomeChoices:
 def _homes_alone(ground: Ground, keep: Bools) -> HomeChoices:
     problem = ground.problem
     pair = np.flatnonzero(keep[problem.site] & problem.homes)
-    return HomeChoices(problem.site[pair], pair, problem.pool[pair], minus_ones(len(pair)))
+    site, pool = problem.site[pair], problem.pool[pair]
+    return HomeChoices(site, pair, pool, minus_ones(len(pair)))
 
 
 def all_choices(ground: Ground, keep: Bools, *, bare: bool) -> HomeChoices:
@@ -50,9 +51,11 @@ def all_choices(ground: Ground, keep: Bools, *, bare: bool) -> HomeChoices:
         key = pools.tobytes() + homes.tobytes()
         if key not in known:
             partners = losses.partners(pools, problem.max_hosts)
-            known[key] = np.argwhere(partners & homes[:, None]).T
+            partners[~homes] = False
+            known[key] = np.argwhere(partners).T
         first, second = known[key]
         site = np.full(len(first), s)
-        first_pair = at.start + first
-        parts.append(np.column_stack((site, first_pair, pools[first], pools[second])))
+        pair = at.start + first
+        columns = site, pair, pools[first], pools[second]
+        parts.append(np.column_stack(columns))
     return HomeChoices(*np.concatenate(parts).T)

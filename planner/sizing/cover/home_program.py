@@ -53,7 +53,8 @@ class HomeProgram:
         self.kept: list[tuple[Floats, float]] = []
         self.model = ModelBuilder()
         self.x = self.model.block(len(choices.site), upper=1.0)
-        self.n = self.model.block(ground.problem.pools, upper=ground.problem.max_hosts)
+        most = ground.problem.max_hosts
+        self.n = self.model.block(len(most), upper=most)
         self._sites_and_pools()
         self._losses()
         self._as_good()
@@ -119,11 +120,13 @@ class HomeProgram:
         followed = np.flatnonzero(choices.standby >= 0)
         home = choices.home[followed]
         standby = choices.standby[followed]
-        others = np.maximum(1, self.running[home] - (home == standby))
+        same = home == standby
+        others = np.maximum(1, self.running[home] - same)
         brought = self.clusters[followed] / (others if ground.by_host else 1)
         send = Loads(standby, self.x[followed], brought)
         covered = CoveredHomes(home, send)
-        add_room_for_losses(self.model, ground.losses.pools, self.homes, covered, self.n, ground.room)
+        lost = ground.losses.pools
+        add_room_for_losses(self.model, lost, self.homes, covered, self.n, ground.room)
 
     def _as_good(self) -> None:
         """Add (4) and (6)."""
@@ -131,7 +134,8 @@ class HomeProgram:
         if self.most_hosts is not None:
             self.model.at_most([(self.n, 1.0)], self.most_hosts)
         bare = choices.standby < 0
-        alone = np.flatnonzero(bare & self.ground.coverable[choices.site])
+        could = self.ground.coverable[choices.site]
+        alone = np.flatnonzero(bare & could)
         if len(alone) and not bare.all():
             weight = self.ground.problem.weights[choices.site[alone]]
             living = self.x[alone]

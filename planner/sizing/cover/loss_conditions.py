@@ -32,13 +32,14 @@ class OneHostLost(HallCondition):
     def flow(self, hosts: Ints) -> Flow:
         """Return a maximum flow with ``hosts`` (P,) running but for one of the lost pool."""
         left = hosts.copy()
-        left[self.lost] = max(0, left[self.lost] - 1)
+        left[self.lost] -= min(1, left[self.lost])
         return super().flow(left)
 
     def cut(self, classes: Ints) -> Cut:
         """Return the cut of a set of classes, with the smallest host that it can use on top of its demand."""
         cut = super().cut(classes)
-        smallest = int(cut.room[cut.room > 0].min()) if cut.room.any() else 0
+        used = cut.room[cut.room > 0].tolist()
+        smallest = min(used, default=0)
         return dataclasses.replace(cut, demand=cut.demand + smallest)
 
 

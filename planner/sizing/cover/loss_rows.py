@@ -83,9 +83,10 @@ def _short_losses(
     """Yield the losses that do not find room: position, hosts of the pool that loses one (else 0), maximum flow."""
     each = classes.arc_items
     load = totals(classes.pool, flow * each, problem.pools)
+    covered = (flow - uncovered) * each
     free = np.maximum(0.0, losses.room * hosts - load)
     for at, hit in enumerate(losses.pools):
-        displaced = np.where(hit[classes.pool], (flow - uncovered) * each, 0.0)
+        displaced = np.where(hit[classes.pool], covered, 0.0)
         demand = totals(classes.of_arc, displaced, classes.count)
         if demand.sum() < 0.5:
             continue
@@ -94,8 +95,9 @@ def _short_losses(
             p = int(np.argmax(hit))
             running = int(hosts[p])
             room = running * room
-            left = losses.room[p] * (running - 1) - load[p]
-            room[p] = max(0.0, running * left + load[p])
+            others = running - 1
+            left = running * (losses.room[p] * others - load[p])
+            room[p] = max(0.0, left + load[p])
         condition = HallCondition(at, 1, classes, rounded(demand), rounded(room))
         found = condition.flow(np.ones(problem.pools, dtype=np.int64))
         if found.missing > 0:

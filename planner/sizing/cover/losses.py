@@ -51,10 +51,11 @@ class Losses:
         known: dict[tuple[bytes, bytes], bool] = {}
         for row in range(len(found)):
             at = run_of(indptr, row)
-            key = pool[at].tobytes(), home[at].tobytes()
+            mine, lives = pool[at], home[at]
+            key = mine.tobytes(), lives.tobytes()
             if key not in known:
-                may = self.partners(pool[at], max_hosts)
-                known[key] = bool(may[home[at]].any())
+                may = self.partners(mine, max_hosts)
+                known[key] = bool(may[lives].any())
             found[row] = known[key]
         return found
 
@@ -85,10 +86,12 @@ def read_losses(fleet: Fleet, problem: Problem) -> Losses:
         names = tuple(fleet.pool_ids[at] for at in problem.pool_at)
         each = np.eye(problem.pools, dtype=np.bool_)
         return Losses("host", each, names, room)
-    hit = {f"hub {fleet.hub_ids[h]}": problem.hub == h for h in np.unique(problem.hub)}
+    hit = {}
+    for h in np.unique(problem.hub).tolist():
+        hit[f"hub {fleet.hub_ids[h]}"] = problem.hub == h
     if kind == "zone":
-        zones = fleet.hubs_in_zones.items()
-        hit |= {f"zone {zone}": np.isin(problem.hub, hubs) for zone, hubs in zones}
+        for zone, hubs in fleet.hubs_in_zones.items():
+            hit[f"zone {zone}"] = np.isin(problem.hub, hubs)
     kept = _largest(hit)
     each = np.array([hit[name] for name in kept])
     return Losses("zone" if kind == "zone" else "hub", each, tuple(kept), room)

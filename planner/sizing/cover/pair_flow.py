@@ -70,21 +70,22 @@ class PairNetwork:
         self._source = home_node + self.pools
         self._sink = home_node + self.pools + 1
         self._flows = max_flow.SimpleMaxFlow()
-        most = np.full(classes.count, _UNLIMITED, dtype=np.int64)
         add = self._flows.add_arcs_with_capacity
         kinds = np.arange(classes.count)
-        pools = np.arange(self.pools)
-        self._supply = add(np.full(classes.count, self._source), kinds, most)
+        from_source = np.full(classes.count, self._source)
+        self._supply = add(from_source, kinds, _unlimited(kinds))
+        home_nodes = home_node + np.arange(self.pools)
         to_sink = np.full(self.pools, self._sink)
-        self._room = add(home_node + pools, to_sink, int_zeros(self.pools))
+        self._room = add(home_nodes, to_sink, int_zeros(self.pools))
         home, standby = np.nonzero(self.may)
         self._pairs = home, standby
         pairs = self._node_of(home, standby)
         self._ready = add(pairs, home_node + home, 0 * home)
-        direct = np.flatnonzero(~self.coverable[classes.of_arc] & classes.home)
+        covered = self.coverable[classes.of_arc]
+        direct = np.flatnonzero(classes.home & ~covered)
         kind = classes.of_arc[direct]
         pool = classes.pool[direct]
-        at = add(kind, home_node + pool, most[kind])
+        at = add(kind, home_node + pool, _unlimited(kind))
         self._arc_of = [direct]
         self._listed = [np.asarray(at, dtype=np.int64)]
         self._standby = [np.full(len(direct), -1)]
@@ -109,7 +110,8 @@ class PairNetwork:
         arcs = self.classes.arcs_of(c)
         mine = self.classes.pool[arcs]
         random = self._random.random((len(mine), len(mine)))
-        may = wanted[np.ix_(mine, mine)] & self.classes.home[arcs][:, None]
+        lives = self.classes.home[arcs]
+        may = wanted[np.ix_(mine, mine)] & lives[:, None]
         draw = np.where(may, random, 2.0)
         chosen = np.argsort(draw, axis=1)[:, :each]
         drawn = np.take_along_axis(draw, chosen, axis=1)
@@ -124,8 +126,8 @@ class PairNetwork:
         if not rows:
             return 0
         kind, arc, pair = map(np.concatenate, zip(*rows, strict=True))
-        most = np.full(len(arc), _UNLIMITED, dtype=np.int64)
-        at = self._flows.add_arcs_with_capacity(kind, self._pair_node + pair, most)
+        pair_node = self._pair_node + pair
+        at = self._flows.add_arcs_with_capacity(kind, pair_node, _unlimited(kind))
         self._arc_of.append(arc)
         self._standby.append(pair % self.pools)
         self._listed.append(np.asarray(at, dtype=np.int64))
@@ -140,7 +142,8 @@ class PairNetwork:
         while True:
             self._flows.set_arcs_capacity(self._supply, asked * scale)
             self._flows.set_arcs_capacity(self._room, _parts(load, scale))
-            self._flows.set_arcs_capacity(self._ready, _parts(ready[self._pairs], scale))
+            of_pairs = ready[self._pairs]
+            self._flows.set_arcs_capacity(self._ready, _parts(of_pairs, scale))
             status = self._flows.solve(self._source, self._sink)
             if status != self._flows.OPTIMAL:
                 raise SolverError(f"the solver of network flows failed (status {status})")
@@ -163,9 +166,11 @@ class PairNetwork:
         """List pairs that lead from classes on the source's side of a cut to its other side; return how many."""
         pairs = near[self._pair_node : self._home_node]
         wanted = self.may & ~pairs.reshape(self.pools, self.pools)
-        asking = np.flatnonzero(near[: self.classes.count] & self.coverable)
+        stuck = near[: self.classes.count]
+        asking = np.flatnonzero(stuck & self.coverable)
         # A class that has some home with a wanted standby: count pairs by a product instead of listing all.
-        followed = (self.homes[asking] @ csr_array(wanted.astype(np.int32))).multiply(self.eligible[asking])
+        standbys = self.homes[asking] @ csr_array(wanted.astype(np.int32))
+        followed = standbys.multiply(self.eligible[asking])
         found: Ints = np.asarray(followed.sum(axis=1)).ravel()
         # None of these is listed yet: what is listed leads from the near side to the near side.
         with_more = asking[found > 0].tolist()
@@ -176,9 +181,11 @@ class PairNetwork:
         """Return what the set of ``classes`` (K,) may use; those of which ``asked`` (K,) is 0 are left out of it."""
         classes = classes & (asked > 0)
         followed = np.flatnonzero(classes & self.coverable)
-        pairs = ((self.homes[followed].T @ self.eligible[followed]).toarray() > 0) & self.may
+        together = self.homes[followed].T @ self.eligible[followed]
+        pairs = self.may & (together.toarray() > 0)
         homes = falses(self.pools)
-        bare = (classes & ~self.coverable)[self.classes.of_arc] & self.classes.home
+        no_standby = classes & ~self.coverable
+        bare = no_standby[self.classes.of_arc] & self.classes.home
         homes[self.classes.pool[bare]] = True
         demand = int(asked[classes].sum())
         return MinimumCut(np.flatnonzero(classes), demand, pairs, homes)
@@ -213,7 +220,8 @@ class PairNetwork:
         add(pair_node, self._home_node + pair_home, most_ready, none)
         home_nodes = self._home_node + np.arange(self.pools)
         to_sink = np.full(self.pools, self._sink)
-        add(home_nodes, to_sink, np.minimum(load, total), int_zeros(self.pools))
+        most_load = np.minimum(load, total)
+        add(home_nodes, to_sink, most_load, int_zeros(self.pools))
         flow.set_nodes_supplies(np.arange(self.classes.count), asked)
         flow.set_node_supply(self._sink, -total)
         status = flow.solve()
@@ -232,7 +240,7 @@ class PairNetwork:
         for c in np.flatnonzero(self.coverable).tolist():
             arcs = self.classes.arcs_of(c)
             near = falses(self.pools)
-            mine = np.arange(arcs.start, arcs.stop)[self.classes.home[arcs]]
+            mine = arcs.start + np.flatnonzero(self.classes.home[arcs])
             cheapest = np.argsort(cost[mine], kind="stable")[:_CHEAP_HOMES]
             near[self.classes.pool[mine][cheapest]] = True
             at_home = self.may & near[:, None]
@@ -244,6 +252,11 @@ def _marked_pools(classes: Classes, pools: int) -> csr_array:
     """Return which pools each class has arcs to, shape (K, P)."""
     marks = np.ones(len(classes.pool), dtype=np.int32)
     return csr_array((marks, classes.pool, classes.indptr), shape=(classes.count, pools))
+
+
+def _unlimited(arcs: Ints) -> Ints:
+    """Return a capacity that limits none of ``arcs`` (n,)."""
+    return np.full(len(arcs), _UNLIMITED, dtype=np.int64)
 
 
 def _parts(clusters: Floats | Ints, scale: int) -> Ints:

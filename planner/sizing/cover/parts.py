@@ -66,13 +66,14 @@ def plan_in_parts(case: Case, losses: Losses, budget: SolveBudget, plan: Planned
         drafts.append(draft_of_hosts(case, losses, exact))
     best = min(drafts, key=evaluator_of(case, cover=True))
     further = best.placement.unserved & ~left_out
-    told = _known(case, losses, best, drafts[0], proven and not further.any())
+    served = proven and not further.any()
+    told = _known(case, losses, best, drafts[0], served)
     return told if exact is None else _known_by_hosts(problem, told, exact)
 
 
 def _known_by_hosts(problem: Problem, draft: Draft, exact: HostByHost) -> Draft:
     """Return ``draft``, which is as good as the answer ``exact`` at least, with what that knows of all plans."""
-    sized, lacking = draft.sized, float(problem.weights[draft.bare].sum())
+    sized, lacking = draft.sized, float(problem.weight_of(draft.bare))
     bound = max(sized.bound, min(sized.value, exact.bound))
     known = dataclasses.replace(sized, bound=bound, weight_proven=True, word=exact.word, least={"covered": lacking})
     return dataclasses.replace(draft, sized=known)
@@ -148,11 +149,13 @@ class _Parts:
         for seat, (pair, host, standby) in zip(seats, slots.taken(), strict=True):
             site = int(self.site[seat.site])
             pool = int(self.problem.pool[pair])
+            whole_pair = int(self.pair[pair])
             if not unserved[site]:
-                clusters[site, int(self.pair[pair]), pool, host, standby] += seat.clusters
+                clusters[site, whole_pair, pool, host, standby] += seat.clusters
         made = [Seat(site, pair, pool, host, n) for (site, pair, pool, host, _), n in clusters.items()]
         standbys = tuple(standby or None for *_, standby in clusters)
-        return self._draft(draft, Seating(made, draft.seating.names), standbys, unserved, own)
+        seating = Seating(made, draft.seating.names)
+        return self._draft(draft, seating, standbys, unserved, own)
 
     def _draft(
         self, draft: Draft, seating: Seating, standbys: tuple[str | None, ...], unserved: Bools, own: Bools
@@ -177,7 +180,8 @@ class _Parts:
 
     def _told(self, find: FindEvidence) -> FindEvidence:
         """Return what finds sets of sites, where ``find`` finds sets of parts: those of a site are in one class."""
-        first = np.searchsorted(self.site, np.arange(self.whole.sites))
+        sites = np.arange(self.whole.sites)
+        first = np.searchsorted(self.site, sites)
 
         def found(target: float, budget: SolveBudget) -> Evidence | None:
             evidence = find(target, budget)
@@ -195,7 +199,8 @@ def _cut(problem: Problem, keep: Bools, *, whole: bool) -> _Parts | None:
     alone = problem.may_own
     number = np.where(alone | whole, 1, problem.clusters)
     each = problem.clusters // number
-    small = each[problem.site] <= problem.caps[problem.pool]
+    cap = problem.caps[problem.pool]
+    small = each[problem.site] <= cap
     fits = small & keep[problem.site]
     fitting = np.flatnonzero(fits)
     kept = select(problem, fits)

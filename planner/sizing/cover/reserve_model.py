@@ -94,8 +94,8 @@ class ReserveModel:
         hosts, room = self.reference
         largest = float(self.losses.room.max(initial=0))
         free = largest * self.many - self.demand
-        many_rooms = max(1.0, free)
-        return self.many + float(hosts.sum()), many_rooms + float(room.sum())
+        many_hosts = self.many + float(hosts.sum())
+        return many_hosts, max(1.0, free) + float(room.sum())
 
     def load(self, point: Point) -> Floats:
         """Return the most clusters that each pool may have on an ordinary day, shape (P,)."""
@@ -132,7 +132,8 @@ class ReserveModel:
         load = np.zeros(self.pools) if self.taken is None else self.taken.load
         full = self.problem.caps * point.hosts - load
         free = point.room[: self.pools]
-        kept = self.losses.room * point.hosts - free - load
+        kept = self.losses.room * point.hosts - free
+        kept -= load
         ready_for = (self.ready(point) * min_cut.pairs).sum(axis=1)
         by_pairs = np.where(min_cut.homes, np.inf, ready_for)
         by_ready = uses & (by_pairs < np.minimum(full, kept))
@@ -165,7 +166,8 @@ class ReserveModel:
         if answer.outcome.state == "infeasible":
             return None, np.inf
         found = answer.outcome.has_solution
-        bound = answer.outcome.objective if whole == "none" and found else answer.outcome.bound
+        solved = whole == "none" and found
+        bound = answer.outcome.objective if solved else answer.outcome.bound
         x = answer.x[: len(program.cost)]
         pools = self.pools
         size = self.pools + self.shares.count

@@ -56,7 +56,8 @@ class ReservePoints(ReserveSearch):
 
     def _as_it_is(self, core: Point) -> Point | None:
         """Return a point in fractions made whole without a solver, for time that has ended; None if it has no homes."""
-        hosts = np.minimum(np.ceil(core.hosts - _EPS), self.problem.max_hosts)
+        enough = np.ceil(core.hosts - _EPS)
+        hosts = np.minimum(enough, self.problem.max_hosts)
         whole = Point(hosts, np.floor(core.room + _EPS))
         return None if self.learn(whole, whole, 1)[0] else whole
 
@@ -94,11 +95,12 @@ class ReservePoints(ReserveSearch):
         pools = self.problem.pools
         most = self.problem.max_hosts
         for hosts in (self.start + 1, 2 * self.start + 2, most):
-            has = self.losses.room * np.minimum(most, hosts)
+            running = np.minimum(most, hosts)
+            has = self.losses.room * running
             room = np.zeros(pools + model.shares.count)
-            left = max(0.0, 1.0 - self.demand / max(1, has.sum()))
-            room[:pools] = has * left / 2.0
-            point = Point(as_floats(np.minimum(most, hosts)), model.shared_out(room))
+            full = self.demand / max(1, has.sum())
+            room[:pools] = has * max(0.0, 1.0 - full) / 2.0
+            point = Point(as_floats(running), model.shared_out(room))
             if not self.learn(point, point, SCALE)[0]:
                 return point
         return None

@@ -25,7 +25,6 @@ from planner.sizing.solvers.budget import SolveBudget
 SCALE = 1024  # parts of a cluster that fractions count to
 _ENOUGH = 0.5  # clusters missing: rounding down to parts alone may lose as much
 MOST_ROUNDS = 300  # of one search for cuts
-_EPS = 1e-6
 
 
 class ReserveSearch:
@@ -115,7 +114,7 @@ class ReserveSearch:
         cuts = [model.cut(one, at) for one in found]
         if len(cuts) == 2 and np.array_equal(cuts[0].on_room, cuts[1].on_room):
             cuts.pop()
-        new = [cut for cut in cuts if cut.shortfall(outer) > _EPS * max(1, cut.demand)]
+        new = [cut for cut in cuts if cut.fails(outer)]
         model.cuts += new
         return flow.missing, len(new)
 

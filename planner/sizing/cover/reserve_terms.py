@@ -122,6 +122,10 @@ class ReserveCut(CoverSet):
         lacking = self.demand - self.on_hosts @ point.hosts
         return float(lacking - self.on_room @ point.room)
 
+    def fails(self, point: Point) -> bool:
+        """Say whether ``point`` fails the inequality by more than the dust of floating point."""
+        return self.shortfall(point) > _EPS * max(1, self.demand)
+
 
 @dataclass(frozen=True)
 class Wanted:
@@ -137,8 +141,9 @@ def wanted(classes: Classes, network: PairNetwork) -> tuple[Wanted, ...]:
     wishes = set()
     for c in np.flatnonzero(classes.multi_cluster & network.coverable).tolist():
         arcs = classes.arcs_of(c)
-        mine, home = classes.pool[arcs], classes.home[arcs]
-        follows = network.may[np.ix_(mine[home], mine)].any(axis=0)
+        mine = classes.pool[arcs]
+        homes = mine[classes.home[arcs]]
+        follows = network.may[np.ix_(homes, mine)].any(axis=0)
         standbys = frozenset(mine[follows].tolist())
         wishes.add((standbys, int(classes.items[c])))
     for pools, clusters in sorted(wishes, key=lambda wish: (len(wish[0]), -wish[1], sorted(wish[0]))):

@@ -22,6 +22,8 @@ from planner.sizing.solution.seating import Seat, Seating
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import LinearProgram, solve_arrays
 
+Option = tuple[int, str, int]  # position of a seat, name of a host, eligible pair of both
+
 
 @dataclass(frozen=True)
 class Standbys:
@@ -73,12 +75,15 @@ class _Desk:
 
     def assign(self, members: Sequence[int], budget: SolveBudget) -> dict[int, str]:
         """Return the standby of the seats in ``members`` that get one."""
-        options = [(i, name, e) for i in members for name, e in self._options(self.seats[i])]
+        options: list[Option] = []
+        for i in members:
+            options += [(i, name, e) for name, e in self._options(self.seats[i])]
         if not options:
             return {}
         if budget.spent:
             return self._one_by_one(options)
-        rtt = self.problem.rtt_ms[[e for _, _, e in options]]
+        pairs = [e for *_, e in options]
+        rtt = self.problem.rtt_ms[pairs]
         # One unit of weight outweighs all round-trip times together.
         worth = 1.0 + float(rtt.max()) * len(members)
         sites = [self.seats[i].site for i, _, _ in options]
@@ -91,17 +96,21 @@ class _Desk:
         # Standbys are part of a plan however little time is left.
         answer = solve_arrays(program, SolveBudget(seed=budget.seed))
         chosen = np.flatnonzero(answer.x > 0.5)
-        return {options[x][0]: options[x][1] for x in chosen}
+        taken = [options[x] for x in chosen]
+        return {i: name for i, name, _ in taken}
 
-    def _one_by_one(self, options: Sequence[tuple[int, str, int]]) -> dict[int, str]:
+    def _one_by_one(self, options: Sequence[Option]) -> dict[int, str]:
         """Return standbys without a solver: seats of most weight and clusters first, each on the nearest with room."""
-        weights = self.problem.weights
-        worth = [(-weights[seat.site], -seat.clusters) for seat in self.seats]
-        rtt_ms = self.problem.rtt_ms
-        order = sorted(options, key=lambda option: (*worth[option[0]], rtt_ms[option[2]]))
+        problem = self.problem
+
+        def by_worth(option: Option) -> tuple[float, ...]:
+            i, _, e = option
+            seat = self.seats[i]
+            return -problem.weights[seat.site], -seat.clusters, problem.rtt_ms[e]
+
         free: dict[object, int] = {}
         found: dict[int, str] = {}
-        for i, name, e in order:
+        for i, name, e in sorted(options, key=by_worth):
             rows = self._limits(self.seats[i], name, e)
             clusters = self.seats[i].clusters
             left = {key: free.get(key, room) - clusters for key, room in rows}
@@ -112,8 +121,8 @@ class _Desk:
 
     def _limits(self, seat: Seat, name: str, e: int) -> list[tuple[object, int]]:
         """Return what limits a standby: for each loss the host that it sends to, with the room there."""
-        room = int(self.losses.room[self.problem.pool[e]])
-        free = room - self.load[name]
+        pool = self.problem.pool[e]
+        free = int(self.losses.room[pool]) - self.load[name]
         if self.losses.kind == "host":
             return [((seat.host, name), free)]
         losses = np.flatnonzero(self.losses.pools[:, seat.pool])
@@ -132,7 +141,7 @@ class _Desk:
                 found += [(name, e) for name in roomy]
         return found
 
-    def _rows(self, options: Sequence[tuple[int, str, int]]) -> tuple[sp.csc_array, Ints]:
+    def _rows(self, options: Sequence[Option]) -> tuple[sp.csc_array, Ints]:
         """Return one row for each seat (one standby), then one for each loss and host that it may send seats to."""
         rows: dict[object, int] = {}
         most: list[int] = []

@@ -112,7 +112,9 @@ class Slots:
         pool, _, standby = slot
         mine = self._pools(part)
         homes = self.problem.homes[self.problem.pairs_of(part)]
-        return pool in mine and bool(homes[mine.index(pool)]) and (not standby or self.standby_pool[standby] in mine)
+        if pool not in mine or not homes[mine.index(pool)]:
+            return False
+        return not standby or self.standby_pool[standby] in mine
 
     def _pools(self, part: int) -> list[int]:
         mine = self.problem.pairs_of(part)
@@ -120,7 +122,8 @@ class Slots:
         return pools
 
     def _pair(self, part: int, pool: int) -> int:
-        return int(self.problem.indptr[part]) + self._pools(part).index(pool)
+        place = self._pools(part).index(pool)
+        return int(self.problem.indptr[part]) + place
 
     def _pairs(self) -> list[tuple[int, Slot]]:
         return list(zip(self.part, self.slot, strict=True))

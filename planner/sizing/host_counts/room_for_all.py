@@ -56,9 +56,10 @@ def max_load(problem: Problem, clusters: Ints, room: Ints) -> int:
     sink = sites + pools + 1
     pool_nodes = sites + np.arange(pools)
     enough = np.minimum(room, clusters.sum())
-    tail = np.concatenate((np.full(sites, source), problem.site, pool_nodes))
+    from_source, to_sink = np.full(sites, source), np.full(pools, sink)
     to_pool = sites + problem.pool
-    head = np.concatenate((np.arange(sites), to_pool, np.full(pools, sink)))
+    tail = np.concatenate((from_source, problem.site, pool_nodes))
+    head = np.concatenate((np.arange(sites), to_pool, to_sink))
     most = np.concatenate((clusters, clusters[problem.site], enough))
     entries = most.astype(np.int32), (tail, head)
     graph = csr_array(coo_array(entries, shape=(sink + 1, sink + 1)))

@@ -47,22 +47,25 @@ def by_columns(row: Ints, column: Ints, value: Floats, shape: tuple[int, int]) -
     >>> by_columns(np.array([1, 0, 1]), np.array([0, 0, 0]), np.array([2.0, 1.0, 3.0]), (2, 1)).data
     array([1., 5.])
     """
-    return Compressed(shape, *_lines(column, row, value, shape[1], shape[0]))
+    rows, columns = shape
+    return Compressed(shape, *_lines(column, row, value, columns, rows))
 
 
 def by_rows(row: Ints, column: Ints, value: Floats, shape: tuple[int, int]) -> Compressed:
     """Return the matrix of these entries row by row; entries of one place are added up."""
-    return Compressed(shape, *_lines(row, column, value, shape[0], shape[1]))
+    return Compressed(shape, *_lines(row, column, value, *shape))
 
 
 def rows_of(dense: Floats) -> Compressed:
     """Return a ``dense`` matrix row by row, without its zeros."""
     row, column = np.nonzero(dense)
-    return by_rows(row, column, dense[row, column], (dense.shape[0], dense.shape[1]))
+    rows, columns = dense.shape
+    return by_rows(row, column, dense[row, column], (rows, columns))
 
 
 def _lines(line: Ints, place: Ints, value: Floats, lines: int, width: int) -> tuple[Whole, Whole, Floats]:
-    key = line * max(1, width) + place
+    wide = max(1, width)
+    key = line * wide + place
     order = np.argsort(key, kind="stable")
     key = key[order]
     value = value[order].astype(np.float64)
@@ -70,5 +73,6 @@ def _lines(line: Ints, place: Ints, value: Floats, lines: int, width: int) -> tu
     if len(first) < len(key):
         key = key[first]
         value = np.add.reduceat(value, first)
-    indptr = np.searchsorted(key, np.arange(lines + 1) * max(1, width))
-    return indptr.astype(np.int32), (key % max(1, width)).astype(np.int32), value
+    begin = np.searchsorted(key, np.arange(lines + 1) * wide)
+    within = key % wide
+    return begin.astype(np.int32), within.astype(np.int32), value

@@ -76,8 +76,9 @@ class ModelBuilder:
 
     def no_more(self, columns: Ints, others: Ints, high: Numbers = 0.0) -> None:
         """Add rows by which each of ``columns`` (n,) exceeds that of ``others`` (n,) by at most ``high``."""
-        each = indices(columns)
-        self.below([(each, columns, 1.0), (each, others, -1.0)], len(columns), high)
+        more: Terms = indices(columns), columns, 1.0
+        less: Terms = indices(others), others, -1.0
+        self.below([more, less], len(columns), high)
 
     def below(self, terms: Sequence[Terms], rows: int, high: Numbers = 0.0) -> Ints:
         """Add so many rows that come to ``high`` (rows,) at most, and return their positions."""
@@ -112,7 +113,8 @@ class ModelBuilder:
         """Return it as arrays; ``cost`` (columns,) instead of those that blocks have."""
         row = _joined(self._row).astype(np.int64)
         column = _joined(self._column).astype(np.int64)
-        matrix = by_columns(row, column, _joined(self._value), (self.rows, self.columns))
+        shape = self.rows, self.columns
+        matrix = by_columns(row, column, _joined(self._value), shape)
         whole = _joined(self._whole).astype(np.bool_)
         return LinearProgram(
             cost=_joined(self._cost) if cost is None else cost,
@@ -147,6 +149,11 @@ class Loads:
     column: Ints
     items: Ints | Floats
 
+    @property
+    def terms(self) -> Terms:
+        """The columns as terms of a row for each pool."""
+        return self.pool, self.column, self.items
+
     def some(self, chosen: Ints) -> Loads:
         """Return the columns at the positions ``chosen`` (n,)."""
         return Loads(self.pool[chosen], self.column[chosen], self.items[chosen])
@@ -154,8 +161,8 @@ class Loads:
     def at(self, pools: Ints, count: int) -> Loads:
         """Return the columns at ``pools`` (n,), which are numbered in their order, of ``count`` pools in all."""
         number = inverse(pools, count)[self.pool]
-        there = np.flatnonzero(number >= 0)
-        return Loads(number[there], self.column[there], self.items[there])
+        numbered = Loads(number, self.column, self.items)
+        return numbered.some(np.flatnonzero(number >= 0))
 
 
 def add_room(model: ModelBuilder, caps: Ints | Floats, hosts: Ints, loads: Sequence[Loads]) -> None:
@@ -163,9 +170,8 @@ def add_room(model: ModelBuilder, caps: Ints | Floats, hosts: Ints, loads: Seque
 
     Single hosts are pools of their own here, with a column that says whether they run. Weight counts in the same way.
     """
-    brought: list[Terms] = [(load.pool, load.column, load.items) for load in loads]
     carried: Terms = indices(hosts), hosts, -caps
-    model.below([*brought, carried], len(hosts))
+    model.below([*(load.terms for load in loads), carried], len(hosts))
 
 
 def add_capacity(model: ModelBuilder, caps: Ints, hosts: Ints, loads: Sequence[Loads]) -> None:
@@ -182,12 +188,13 @@ def add_capacity(model: ModelBuilder, caps: Ints, hosts: Ints, loads: Sequence[L
     for size, pools in zip(sizes.tolist(), uneven, strict=True):
         large = (items >= size) & pools[pool]
         counted = _counted(pools, pool[large], column[large])
-        add_room(model, caps[pools] // size, hosts[pools], [counted])
+        on_one = caps[pools] // size
+        add_room(model, on_one, hosts[pools], [counted])
 
 
 def add_host_weight(model: ModelBuilder, most: float, hosts: Ints, load: Loads) -> None:
     """Add that a host carries ``most`` weight, and as in (3) how many units of a weight or more it can hold."""
-    add_room(model, np.full(len(hosts), most), hosts, [load])
+    add_weight_on_hosts(model, most, hosts, load)
     weights, of_weight = np.unique(load.items, return_inverse=True)
     there = falses((len(weights), len(hosts)))
     there[of_weight, load.pool] = True
@@ -209,13 +216,15 @@ def _counted(pools: Bools, pool: Ints, column: Ints) -> Loads:
 def add_weight_on_hosts(model: ModelBuilder, most: float | None, hosts: Ints, load: Loads) -> None:
     """Add that a host carries ``most`` weight, unless it is None; ``hosts`` and ``load`` as in `add_room`."""
     if most is not None:
-        add_room(model, np.full(len(hosts), most), hosts, [load])
+        of_host = np.full(len(hosts), most)
+        add_room(model, of_host, hosts, [load])
 
 
 def add_host_limits(model: ModelBuilder, limits: Sequence[HostLimit], hosts: Ints) -> None:
     """Add the ``limits`` on what hosts of several pools take together; ``hosts`` (P,) are the columns n_p."""
     for limit in limits:
-        model.at_most([(hosts[limit.pools], limit.each)], limit.most)
+        taken: Term = hosts[limit.pools], limit.each
+        model.at_most([taken], limit.most)
 
 
 def add_new_hosts(model: ModelBuilder, existing: Ints, hosts: Ints, cost: float) -> Ints:
@@ -232,9 +241,10 @@ def add_distance(model: ModelBuilder, columns: Ints, reference: Floats, cost: fl
     """Add columns t >= |x - r| for ``columns`` (n,) and a ``reference`` (n,), at their ``cost`` each."""
     away = model.block(len(columns), cost)
     each = indices(columns)
-    below: list[Terms] = [(each, columns, 1.0), (each, away, 1.0)]
+    itself: Terms = each, columns, 1.0
+    below: Terms = each, away, 1.0
     model.no_more(columns, away, reference)
-    model.above(below, len(columns), reference)
+    model.above([itself, below], len(columns), reference)
 
 
 def add_place_limits(

@@ -43,7 +43,8 @@ class Transport:
     def take(self, keep: Bools) -> Transport:
         """Return the problem with the arcs that ``keep`` (A,) marks."""
         most = None if self.most is None else self.most[keep]
-        return replace(self, tail=self.tail[keep], head=self.head[keep], most=most)
+        tail, head = self.tail[keep], self.head[keep]
+        return replace(self, tail=tail, head=head, most=most)
 
     def reached(self) -> Transport:
         """Return the problem without the sinks that no arc leads to and no limit names; its arcs keep their order."""
@@ -52,7 +53,8 @@ class Transport:
             kept |= inside
         number = np.cumsum(kept) - 1
         limits = tuple((inside[kept], most) for inside, most in self.limits)
-        return replace(self, head=number[self.head], room=self.room[kept], limits=limits)
+        head, room = number[self.head], self.room[kept]
+        return replace(self, head=head, room=room, limits=limits)
 
 
 @dataclass(frozen=True)
@@ -61,6 +63,11 @@ class Cost:
 
     values: Floats
     step: float
+
+    def total(self, flow: Ints) -> float:
+        """Return the total over a ``flow`` (A,), in whole steps."""
+        steps = np.rint(self.values / self.step)
+        return float((steps * flow).sum()) * self.step
 
 
 def least_cost_flow(problem: Transport, costs: Sequence[Cost]) -> Ints | None:
@@ -117,8 +124,7 @@ def _flow(
 
 def total_costs(costs: Sequence[Cost], flow: Ints) -> tuple[float, ...]:
     """Return the total of each cost over a flow (A,), in whole steps."""
-    steps = [(np.rint(cost.values / cost.step) * flow).sum() for cost in costs]
-    return tuple(float(number) * cost.step for number, cost in zip(steps, costs, strict=True))
+    return tuple(cost.total(flow) for cost in costs)
 
 
 def combined(costs: Sequence[Cost], total: int, nodes: int, coarser: float = 1.0) -> Ints:
@@ -134,7 +140,7 @@ def combined(costs: Sequence[Cost], total: int, nodes: int, coarser: float = 1.0
         most = [int(values.max(initial=0)) for values in whole]
         # Plain integers here: they cannot overflow while it is found out whether arrays would.
         above = [m * total + 1 for m in most]
-        weights = [math.prod(above[level + 1 :]) for level in range(len(costs))]
+        weights = [math.prod(above[level:]) for level in range(1, len(costs) + 1)]
         largest = sum(map(operator.mul, most, weights))
         if largest * (nodes + 1) < _LARGEST:
             weighed = [values * weight for values, weight in zip(whole, weights, strict=True)]

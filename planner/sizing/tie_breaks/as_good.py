@@ -14,7 +14,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.arrays import as_floats
 from planner.fleet import Ints
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.draft import Draft
@@ -54,13 +53,16 @@ class AsGood:
         if len(own[0]):
             model.at_most([(own[0], 1.0)], float(self.own))
             if problem.objective != "cost":
-                model.at_most([own], self.own_cost * (1 + _CLOSE) + _WHOLE)
+                slack = _CLOSE * self.own_cost + _WHOLE
+                model.at_most([own], self.own_cost + slack)
 
     def add_weight(self, model: ModelBuilder, out: Ints, weight: Ints, kept: Ints) -> None:
         """Add (b); ``out`` (n,) are columns of who is left out, with their ``weight``, that of sites to be ``kept``."""
         if len(out):
-            model.at_most([(out, as_floats(weight))], self.weight + 0.5)
-            model.at_most([(out, as_floats(kept))], self.kept + 0.5)
+            of_all: Term = out, weight
+            of_kept: Term = out, kept
+            model.at_most([of_all], self.weight + 0.5)
+            model.at_most([of_kept], self.kept + 0.5)
 
 
 def as_good_as(problem: Problem, draft: Draft) -> AsGood:

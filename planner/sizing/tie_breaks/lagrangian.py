@@ -119,5 +119,6 @@ def _least(values: Floats, number: int) -> Ints:
     """Return the positions of the ``number`` least of ``values``, in order; of equal ones those that come first."""
     if number >= len(values):
         return np.argsort(values, kind="stable")
-    near = np.flatnonzero(values <= np.partition(values, number)[number])
+    least = np.partition(values, number)[number]
+    near = np.flatnonzero(values <= least)
     return near[np.argsort(values[near], kind="stable")][:number]

@@ -11,16 +11,17 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from planner.arrays import totals
+from planner.arrays import indices, totals
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.primal_search.prices import Prices
 from planner.sizing.cover.primal_search.repair import force_in, repair
-from planner.sizing.cover.primal_search.state import NOWHERE, State
+from planner.sizing.cover.primal_search.state import State
 from planner.sizing.solvers.budget import SolveBudget
 
 _HEATS = ((40, 0.3), (300, 0.2), (1000, 0.0))  # steps of repair, and the part that goes on to the next heat
 _MOVE_STEPS = 300
 _CLOSED = 8  # hosts that are tried for a move
+_POOLS = 6  # to which one may move
 _WORSE = 1.15  # a move may leave so much more broken than before
 _CLOSE = 1e-9
 
@@ -48,7 +49,8 @@ def _race(
 ) -> list[tuple[float, State]]:
     """Return states with one host less, the least broken first."""
     kept: list[tuple[float, State]] = []
-    order = np.argsort(state.load / _prices_of_hosts(state, prices), kind="stable")
+    worth = state.load / _prices_of_hosts(state, prices)
+    order = np.argsort(worth, kind="stable")
     for h in order.tolist():
         trial = state.copy()
         if budget.spent:
@@ -107,12 +109,12 @@ def _moved(
 
 def _closed(state: State, bare: Bools, prices: Prices, rng: np.random.Generator) -> State | None:
     """Return ``state`` without one of its hosts, that of a few whose sites find the best places elsewhere."""
-    use = (state.load + state.peak()) / _prices_of_hosts(state, prices)
+    carried = state.load + state.peak()
+    use = carried / _prices_of_hosts(state, prices)
     chance = rng.uniform(0.5, 1.5, state.hosts - 1)
-    # The last one has just been opened.
-    order = np.argsort(use[:-1] * chance, kind="stable")[:_CLOSED]
+    by_use = np.argsort(use[:-1] * chance, kind="stable")  # the last one has just been opened
     found: tuple[float, State] | None = None
-    for h in order.tolist():
+    for h in by_use[:_CLOSED].tolist():
         trial = state.copy()
         if not force_in(trial, trial.close(h), bare):
             continue
@@ -125,14 +127,12 @@ def _closed(state: State, bare: Bools, prices: Prices, rng: np.random.Generator)
 def _wanted(state: State) -> list[int]:
     """Return pools that may run one more host, each as often as clusters on overfull hosts could use it."""
     problem = state.ground.problem
-    over = state.over().sum(axis=0)
-    stress = np.where(state.home != NOWHERE, over[state.home], 0)
-    behind = state.standby != NOWHERE
-    stress[behind] += over[state.standby[behind]]
+    over = np.append(state.over().sum(axis=0), 0)  # the last for nowhere
+    stress = over[state.home] + over[state.standby]
     met = totals(problem.pool, stress[problem.site], problem.pools)
     reach: Ints = met.astype(np.int64)
     reach[~problem.may_grow(state.count())] = 0
-    order = np.argsort(-reach, kind="stable")[:6]
-    often = np.arange(len(order), 0, -1) + (6 - len(order))
-    reached = reach[order] > 0
-    return np.repeat(order[reached], often[reached]).tolist()
+    first = np.argsort(-reach, kind="stable")[:_POOLS]
+    often = _POOLS - indices(first)
+    reached = reach[first] > 0
+    return np.repeat(first[reached], often[reached]).tolist()

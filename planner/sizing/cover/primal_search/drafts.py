@@ -36,12 +36,12 @@ def draft_of(case: Case, state: State) -> Draft:
         state = back_on(state, _hosts_of_today(case, name))
     problem, today = case.problem, case.today
     sites = np.flatnonzero(state.home != NOWHERE)
-    used = np.setdiff1d(np.union1d(state.home, state.standby), NOWHERE)
+    uses = np.union1d(state.home, state.standby)
+    used = np.setdiff1d(uses, NOWHERE)
     pairs = pair_of(state, sites) if len(sites) else int_zeros(0)
-    seats = []
-    for s, pair in zip(sites.tolist(), pairs.tolist(), strict=True):
-        home, clusters = int(state.home[s]), int(problem.clusters[s])
-        seats.append(Seat(s, pair, int(state.pool[home]), name[home], clusters))
+    homes, units = state.home[sites], problem.clusters[sites]
+    columns = np.column_stack((sites, pairs, state.pool[homes], homes, units))
+    seats = [Seat(s, pair, p, name[home], clusters) for s, pair, p, home, clusters in columns.tolist()]
     names: dict[int, list[str]] = {}
     for h in used.tolist():
         of_pool = names.setdefault(int(state.pool[h]), [])
@@ -50,7 +50,6 @@ def draft_of(case: Case, state: State) -> Draft:
         mine.sort(key=today.names[p].index)
     nowhere = state.home == NOWHERE
     own = nowhere & problem.may_own
-    units = problem.clusters[sites]
     placement = Placement(pairs, units, nowhere & ~own, own, ())
     standbys = tuple(map(name.get, state.standby[sites].tolist()))
     hosts = np.bincount(state.pool[used], minlength=problem.pools)
@@ -74,7 +73,8 @@ def state_of(ground: Ground, draft: Draft, sites: Ints | None = None) -> State:
     for p, names in sorted(draft.seating.names.items()):
         number |= {name: state.open(p) for name in names}
     for seat, standby in zip(seats, draft.standbys, strict=True):
-        state.put(int(at[seat.site]), number[seat.host], number[standby])
+        site = int(at[seat.site])
+        state.put(site, number[seat.host], number[standby])
     state.close_idle()
     return state
 
@@ -90,7 +90,8 @@ def nearer_today(case: Case, state: State, bare: Bools, budget: SolveBudget) -> 
     state.close_idle()
     costs = costs_of(case.problem, case.incumbent, case.tie_breaks[1:])
     after = [cost.values for cost in costs]
-    cost = weighed(after) if after else np.zeros(len(case.problem.pool))
+    nothing = np.zeros(len(case.problem.pool))
+    cost = weighed(after) if after else nothing
     away = (1.0 + float(cost.max(initial=0.0))) * 1e3
     wanted = _hosts_of_today(case, _names(case, state))
     return settled_by_cost(state, bare, HomeCost(cost, wanted, away), budget)
@@ -109,7 +110,8 @@ def _names(case: Case, state: State) -> dict[int, str]:
     today = case.today
     found: dict[int, str] = {}
     for p in np.unique(state.pool).tolist():
-        mine, names = np.flatnonzero(state.pool == p), today.names[p]
+        mine = np.flatnonzero(state.pool == p)
+        names = today.names[p]
         at = {name: i for i, name in enumerate(names)}
         gain = np.zeros((len(mine), len(names)))
         for i, h in enumerate(mine.tolist()):

@@ -31,10 +31,11 @@ def state_of_today(case: Case, ground: Ground, bare: Bools, budget: SolveBudget)
     problem, names = case.problem, case.in_force.host
     if problem.may_own.any() or not case.incumbent.any():
         return None
-    pool_of = {name: p for p, mine in enumerate(case.today.names) for name in mine}
-    sites, pools = problem.site[case.incumbent], problem.pool[case.incumbent]
-    today = dict(zip(sites.tolist(), pools.tolist(), strict=True))
-    staying = [s for s, p in today.items() if pool_of.get(names[s]) == p]
+    pool_of: dict[str, int] = {}
+    for p, mine in enumerate(case.today.names):
+        pool_of |= dict.fromkeys(mine, p)
+    today = np.column_stack((problem.site, problem.pool))[case.incumbent]
+    staying = [s for s, p in today.tolist() if pool_of.get(names[s]) == p]
     state = State(ground)
     running = sorted({names[s] for s in staying})
     number = {name: state.open(pool_of[name]) for name in running}
@@ -42,7 +43,8 @@ def state_of_today(case: Case, ground: Ground, bare: Bools, budget: SolveBudget)
         return None
     clusters = problem.clusters.tolist()
     order = sorted(staying, key=lambda s: (-clusters[s], s))
-    placed = [s for s in order if settle_on(state, s, number[names[s]], bare, np.inf)]
+    hosts = [number[names[s]] for s in order]
+    placed = [s for s, host in zip(order, hosts, strict=True) if settle_on(state, s, host, bare, np.inf)]
     others = np.setdiff1d(np.arange(problem.sites), placed)
     if not force_in(state, others, bare):
         return None
@@ -80,11 +82,10 @@ def _with_standbys(state: State, budget: SolveBudget) -> State:
 def _with_best_standbys(state: State, budget: SolveBudget) -> tuple[State, int]:
     """Return ``state`` with the standbys that most weight can have where homes stay, and the sites that lack one."""
     ground, other = state.ground, state.copy()
-    pairs = pair_of(state, indices(state.home)).tolist()
-    seats = []
-    for s, (pair, home) in enumerate(zip(pairs, state.home.tolist(), strict=True)):
-        clusters = int(ground.problem.clusters[s])
-        seats.append(Seat(s, pair, int(state.pool[home]), str(home), clusters))
+    sites, pools = indices(state.home), state.pool[state.home]
+    pairs = pair_of(state, sites)
+    columns = np.column_stack((sites, pairs, pools, state.home, ground.problem.clusters))
+    seats = [Seat(s, pair, p, str(home), clusters) for s, pair, p, home, clusters in columns.tolist()]
     names: dict[int, list[str]] = {}
     for h, p in enumerate(state.pool.tolist()):
         names.setdefault(p, []).append(str(h))

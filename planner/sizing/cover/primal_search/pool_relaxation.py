@@ -114,7 +114,7 @@ class PoolProgram:
         over_limit = model.block(limits, 1.0)
         self._hosts_at = model.block(pools)
         self._choice_column = model.columns
-        pool, pair, limit = np.arange(pools), np.arange(sent), np.arange(limits)
+        pool, pair = np.arange(pools), np.arange(sent)
         model.equal([], classes.count, classes.demand)
         living: Terms = pool, load, 1.0
         at_most: Terms = pool, load, -1.0
@@ -128,7 +128,7 @@ class PoolProgram:
         there: Terms = pair, load[self.to], 1.0
         lacking: Terms = pair, over_loss, -1.0
         self._loss_row = model.below([there, arriving, lacking], sent)
-        beyond: Terms = limit, over_limit, -1.0
+        beyond: Terms = np.arange(limits), over_limit, -1.0
         self._limit_row = model.below([beyond], limits, self.ground.most[:-1])
         self._rows = model.rows
         return GrowingProgram(model.program(), self.seed)
@@ -138,15 +138,19 @@ class PoolProgram:
         home, standby = self.home[chosen], self.standby[chosen]
         clusters = self._clusters[chosen]
         every = indices(chosen)
-        entries = [(self.kind[chosen], every, np.ones(len(chosen))), (self._load_row[home], every, clusters)]
+        one = np.ones(len(chosen))
+        entries = [(self.kind[chosen], every, one), (self._load_row[home], every, clusters)]
         number = int_zeros(self._losses.shape)
         number[self.lost, self.to] = self._sent_row
-        lost, at = np.nonzero(self._losses[:, home] & (standby >= 0))
-        entries.append((number[lost, standby[at]], at, clusters[at]))
+        followed = standby >= 0
+        lost, at = np.nonzero(self._losses[:, home] & followed)
+        sent = number[lost, standby[at]]
+        entries.append((sent, at, clusters[at]))
         for limit, row in zip(self.ground.problem.limits, self._limit_row, strict=True):
             inside = np.flatnonzero(limit.pools[home])
             counted = self._brings(limit.measure)[chosen[inside]]
-            entries.append((np.full(len(inside), row), inside, counted))
+            of_limit = np.full(len(inside), row)
+            entries.append((of_limit, inside, counted))
         row_of, column, value = map(np.concatenate, zip(*entries, strict=True))
         shape = self._rows, len(chosen)
         self._program.add_columns(by_columns(row_of, column, value, shape))
@@ -219,20 +223,21 @@ class PoolProgram:
         room = np.maximum(0, self.ground.room - self.slack)
         changed = room != self._room
         self._room = room
-        places = self._loss_row, self._hosts_at[self.to], -room[self.to]
-        self._change(changed[self.to], *places)
+        hosts_at = self._hosts_at[self.to]
+        self._change(changed[self.to], self._loss_row, hosts_at, -room[self.to])
         shared = np.ones_like(self._shared)
         if self.ground.by_host:
-            left = hosts[self.lost] - (self.lost == self.to)
-            shared = np.maximum(0, left)
-        self._change(shared != self._shared, self._sent_row, self._sent_at, -as_floats(shared))
+            same_pool = self.lost == self.to
+            shared = np.maximum(0, hosts[self.lost] - same_pool)
+        changed = shared != self._shared
+        self._change(changed, self._sent_row, self._sent_at, -as_floats(shared))
         self._shared = shared
 
     def _change(self, changed: Bools, rows: Ints, columns: Ints, values: Floats) -> None:
         """Set the coefficients at those places that are ``changed``; all shapes (n,)."""
-        places = zip(rows[changed].tolist(), columns[changed].tolist(), values[changed].tolist(), strict=True)
-        for row, column, value in places:
-            self._program.change(row, column, value)
+        for at in np.flatnonzero(changed).tolist():
+            row, column = int(rows[at]), int(columns[at])
+            self._program.change(row, column, float(values[at]))
 
     def _cheaper(self, dual: Floats) -> Ints:
         """Return the choices outside whose reduced cost is negative, the smallest of each class."""
@@ -243,7 +248,8 @@ class PoolProgram:
         of_sent[self.lost, self.to] = dual[self._sent_row]
         of_pair = as_floats(self._losses.T) @ of_sent
         of_load = dual[self._load_row]
-        of_cluster = of_load[self.home] + of_pair[self.home, self.standby]
+        of_cluster = of_load[self.home]
+        of_cluster += of_pair[self.home, self.standby]
         reduced = -(dual[self.kind] + self._clusters * of_cluster)
         for limit, price in zip(self.ground.problem.limits, dual[self._limit_row], strict=True):
             counted = limit.pools[self.home] * self._brings(limit.measure)
@@ -255,7 +261,8 @@ class PoolProgram:
         """Return by how much one more host of each pool would lower what is lacking, shape (P,)."""
         pools = self.ground.problem.pools
         of_losses = totals(self.to, dual[self._loss_row], pools)
-        worth = self.ground.problem.caps * dual[self._room_row] + self.ground.room * of_losses
+        of_caps = self.ground.problem.caps * dual[self._room_row]
+        worth = of_caps + self.ground.room * of_losses
         if self.ground.by_host:
             shared = dual[self._sent_row] * x[self._sent_at]
             worth += totals(self.lost, shared, pools)

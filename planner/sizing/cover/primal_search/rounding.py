@@ -81,9 +81,10 @@ def _choice_of_site(program: PoolProgram, flow: Floats) -> Ints:
     place = places(of_class)
     fits = place < classes.size[of_class]
     members = np.argsort(classes.of_site, kind="stable")
-    site = members[offsets(classes.size)[of_class] + np.where(fits, place, 0)]
-    found = minus_ones(len(classes.of_site))
-    found[site[fits]] = choice[fits]
+    member = offsets(classes.size)[of_class] + place
+    site = members[member[fits]]
+    found = minus_ones(len(members))
+    found[site] = choice[fits]
     return found
 
 
@@ -98,10 +99,12 @@ def _deal(state: State, s: int, wish: Sequence[int], bare: Bools) -> bool:
     pool = np.where(hosts < 0, NOWHERE, state.pool[at])
     peak = state.peak()
     taken = (state.load + peak)[at]
-    cost = found.broken[0] * _BROKEN + taken[:, None]
-    reserve = reserve_added(state, s, at, peak)
-    cost[:, :-1] += _RESERVE * reserve + _EVEN * taken
+    cost = found.broken[0] * _BROKEN
+    cost += taken[:, None]
+    cost[:, :-1] += _RESERVE * reserve_added(state, s, at, peak)
+    cost[:, :-1] += _EVEN * taken
     cost[hosts == rather] -= _RATHER
     of_standby = np.append(pool, NOWHERE)
-    allowed = (pool == home)[:, None] & (of_standby == standby)
+    lives = pool == home
+    allowed = lives[:, None] & (of_standby == standby)
     return settle_cheapest(state, found, np.where(allowed, cost, np.inf))
