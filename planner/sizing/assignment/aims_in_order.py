@@ -106,7 +106,8 @@ def fewest_own(model: FlowModel, counts: Counts, budget: SolveBudget) -> Counts:
     last: list[Aim] = ["hosts"] if problem.objective == "new_hosts" else []
     if len(model.own_of):
         last.append("own")
-        alike = len(np.unique(classes.own_cost[model.own_of])) == 1
+        prices = classes.own_cost[model.own_of]
+        alike = len(np.unique(prices)) == 1
         if not alike and problem.objective != "cost":
             last.append("own_cost")
     if problem.objective == "cost":

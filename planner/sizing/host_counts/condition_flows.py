@@ -40,7 +40,8 @@ class Network:
         of_arc = classes.of_arc[condition.arcs]
         pool = classes.pool[condition.arcs]
         self.pairs = add(of_arc, place[pool], condition.demand[of_arc])
-        self.rooms = add(place[:pools], after[:pools], int_zeros(pools))
+        nothing = int_zeros(pools)
+        self.rooms = add(place[:pools], after[:pools], nothing)
         if condition.limits:
             most = int_array([most for _, most in condition.limits])
             add(place[pools:], after[pools:], most)
@@ -102,10 +103,11 @@ class Flow:
         kinds = len(self.condition.demand)
         pools = len(self.condition.room)
         after = self.condition.laminar_parents[:pools]
-        places = slice(kinds, kinds + pools + len(self.condition.limits))
+        limits = kinds + pools + len(self.condition.limits)
         # What lies behind a pool is the sink, which is marked, or a limit.
-        reaches_sink = np.append(self.sink_side[places], True)
-        min_cut: Bools = self.source_side[places][:pools] & reaches_sink[after]
+        reaches_sink = np.append(self.sink_side[kinds:limits], True)
+        reached = self.source_side[kinds : kinds + pools]
+        min_cut: Bools = reached & reaches_sink[after]
         return min_cut
 
     def cuts(self) -> Iterator[Cut]:

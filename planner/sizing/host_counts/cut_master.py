@@ -200,14 +200,15 @@ class CutMaster:
                 lacks = self._room[:, giver] - slack
                 short = lacks > 0
                 distance = np.abs(hosts - self.reference)
-                nearer = distance - np.abs(hosts + 1 - self.reference)
+                one_more = hosts + 1 - self.reference
+                nearer = distance - np.abs(one_more)
                 covers = self._room[short] >= lacks[short, None]
                 allowed = covers.all(axis=0) & self._may_take(giver, hosts)
                 allowed &= self._same_price(giver, hosts)
                 worth = np.where(allowed, nearer, -np.inf)
                 taker = int(np.argmax(worth))
-                without = abs(hosts[giver] - 1 - self.reference[giver])
-                away = without - distance[giver]
+                one_less = hosts[giver] - 1 - self.reference[giver]
+                away = abs(one_less) - distance[giver]
                 if not allowed[taker] or nearer[taker] - away <= _NEARER:
                     break
                 hosts[giver] -= 1
@@ -256,12 +257,13 @@ class _Relaxed:
         tie = _RELAXED_TIE / master.farthest
         near = np.minimum(master.reference, most)
         corners = [near]
-        slope = [master.price - tie, master.price + tie]
+        below, above = master.price - tie, master.price + tie
+        slope = [below, above]
         if master.extra:
             here = np.minimum(master.problem.existing, most)
             corners = [np.minimum(near, here), np.maximum(near, here)]
-            between = np.where(near < here, tie, master.extra - tie)
-            slope = [slope[0], master.price + between, slope[1] + master.extra]
+            more = np.where(near < here, tie, master.extra - tie)
+            slope = [below, master.price + more, above + master.extra]
         self.corners = np.array([np.zeros_like(most), *corners, most])
         self.away = tie * float(master.reference.sum())  # the distance without any hosts
         model = ModelBuilder()

@@ -133,7 +133,8 @@ class CutSearch(CutLoop[Ints]):
             before = len(self.cuts)
             if counts is None or budget.spent:
                 return
-            hosts = np.floor(counts * _PARTS + _CLOSED).astype(np.int64)
+            hosts_in_parts = np.floor(counts * _PARTS + _CLOSED)
+            hosts = hosts_in_parts.astype(np.int64)
             for condition in parts:
                 for cut in condition.flow(hosts).cuts():
                     whole = replace(cut, demand=cut.demand // _PARTS)
@@ -200,7 +201,8 @@ def _missing(flows: list[Flow]) -> int:
 def _shift(search: CutSearch, hosts: Ints, flow: Flow) -> Ints | None:
     """Return ``hosts`` with one host moved from the pool with most spare room to one that demand is stuck at."""
     min_cut = flow.min_cut
-    spare = np.where(min_cut | (hosts == 0), -1, flow.spare)
+    idle = hosts == 0
+    spare = np.where(min_cut | idle, -1, flow.spare)
     giver = int(np.argmax(spare))
     if spare[giver] < 0:
         return None

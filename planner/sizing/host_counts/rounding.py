@@ -31,7 +31,8 @@ def round_counts(problem: Problem, classes: Classes, hosts: Ints, preferred: Int
     left = np.array([limit.most for limit in problem.limits])
     pools_of_limits = np.array([limit.pools for limit in problem.limits], dtype=np.bool_)
     inside = pools_of_limits.reshape(len(left), problem.pools)
-    order = np.lexsort((np.diff(classes.indptr), -classes.items))
+    choices = np.diff(classes.indptr)
+    order = np.lexsort((choices, -classes.items))
     still_preferred = np.zeros_like(classes.pool) if preferred is None else preferred.copy()
     for c in order[classes.multi_cluster[order]]:
         mine = classes.arcs_of(c)
@@ -40,7 +41,8 @@ def round_counts(problem: Problem, classes: Classes, hosts: Ints, preferred: Int
         items = classes.items[c]
         for _ in range(int(classes.size[c])):
             barred = inside[left < items].any(axis=0)
-            fits = (free >= items)[pools] & ~barred[pools]
+            open_to_it = (free >= items) & ~barred
+            fits = open_to_it[pools]
             if not fits.any():
                 return None
             if (still_preferred[arcs][fits] > 0).any():

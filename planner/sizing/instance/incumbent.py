@@ -48,7 +48,8 @@ class InForce:
 
     def first_served(self, pairs: Ints) -> int:
         """Return how many of the sites of ``pairs`` (n,) get their first host: they leave no pool, and do not move."""
-        return int(self.nowhere[self.problem.site[pairs]].sum())
+        sites = self.problem.site[pairs]
+        return int(self.nowhere[sites].sum())
 
     def moved(self, seats: Sequence[Seat], own: Bools, idle: Collection[str] = ()) -> int:
         """Return how many sites have another host than today, those that go over to their own (S,) included.
@@ -58,7 +59,8 @@ class InForce:
         used = {*idle, *(seat.host for seat in seats)}
         runs = self.today.named & used
         for p in {seat.pool for seat in seats}:
-            runs |= self.today.running(p, int(self.problem.existing[p]), used)
+            existing = int(self.problem.existing[p])
+            runs |= self.today.running(p, existing, used)
         known = [seat for seat in seats if self.hub[seat.site]]
         elsewhere = {seat.site for seat in known if not self._keeps(seat, runs)}
         given_up = int((own & ~self.nowhere).sum())
@@ -104,8 +106,10 @@ def incumbent_pairs(fleet: Fleet, problem: Problem, today: Today) -> Bools:
         at_pairs = problem.pairs_of(s)
         pools = problem.pool[at_pairs]
         may_be = today.may_be.get(site, ())
-        on_any = [runs[p] and ids[p] in may_be for p in pools]
-        marks[at_pairs] = pools == pool_of_host.get(named, -1) if named else on_any
+        if named:
+            marks[at_pairs] = pools == pool_of_host.get(named, -1)
+        else:
+            marks[at_pairs] = [runs[p] and ids[p] in may_be for p in pools]
     return marks
 
 

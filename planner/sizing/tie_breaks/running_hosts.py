@@ -60,7 +60,8 @@ def _judged(case: Case, made: Seated) -> tuple[float, ...]:
 def _on_running_hosts(problem: Problem, hosts: Ints, today: InForce) -> Bools:
     """Mark the pairs (E,) that keep a site on a host that runs on: in each pool, those that serve most sites today."""
     staying = np.flatnonzero(today.incumbent)
-    names = [today.host[site] for site in problem.site[staying]]
+    sites = problem.site[staying]
+    names = [today.host[site] for site in sites]
     pools = problem.pool[staying].tolist()
     serves: dict[int, Counter[str]] = {}
     for p, name in zip(pools, names, strict=True):
