@@ -120,3 +120,20 @@ def test_cheaper_counts_are_found_near_those_of_plenty(few_hubs):
     for counts in found:
         assert counts.sum() < hosts.sum()
         assert program.solve(counts, SolveBudget()).lacking <= CLOSE
+
+
+def test_a_program_that_grows_lacks_what_the_whole_one_lacks_and_dives_as_deep(few_hubs, monkeypatch):
+    whole, prices = program_of(few_hubs), prices_of(few_hubs.problem)
+    monkeypatch.setattr(pool_relaxation, "_MOST_COLUMNS", 0)
+    monkeypatch.setattr(pool_relaxation, "_FIRST", 1)
+    monkeypatch.setattr(pool_relaxation, "_GAIN", 0.0)
+    growing = program_of(few_hubs)
+    assert whole.whole and not growing.whole
+    few = np.minimum(few_hubs.problem.max_hosts, 1)
+    lacking = [program.solve(few, SolveBudget()).lacking for program in (whole, growing)]
+    assert lacking[0] == pytest.approx(lacking[1], abs=1e-4) and lacking[0] > 0
+    hosts = np.minimum(few_hubs.problem.max_hosts, 3)
+    for program in (whole, growing):
+        counts = dived_counts(program, hosts, prices, SolveBudget())
+        assert counts.sum() < hosts.sum()
+        assert whole.solve(counts, SolveBudget()).lacking <= CLOSE

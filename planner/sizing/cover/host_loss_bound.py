@@ -22,6 +22,7 @@ from planner.sizing.instance.classes import group
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.budget import SolveBudget
 
+_FIRST_SECONDS = 3.0  # for a first bound; better plans are looked for before there is a better one
 _SETS_SECONDS = 20.0  # for sets that force hosts
 _STEPS = 20_000  # of the simplex method, for the bound
 _EPS = 1e-9
@@ -41,26 +42,31 @@ class HostLossBound:
         self.forcing: Forcing | None = None
         self._asked: list[HallCondition] = []
         self._rows: list[Inequality] = []
-        self._known = self._conditions(ground)
+        self._known = Conditions.of((), self.problem.pools)
+        self._classes = group(self.problem, by_weight=False)
+        if counts_decide(self.problem):
+            plain = hall_conditions(self.problem, self._classes.of_the_day)
+            self._of_loss = loss_conditions(self.problem, self._classes, ground.losses, len(plain))
+            self._asked = [*plain, *self._of_loss]
+        self._ended = not self._asked
+        self._search_counts(budget.within(_FIRST_SECONDS))
         self.conditions = self._known.some(int_zeros(0))
         whole = self.problem.objective == "hosts"
         self.step = 1.0 if whole else _LEAST_PART * float(prices.further.max(initial=0.0))
 
-    def _conditions(self, ground: Ground) -> Conditions:
-        """Return the conditions that a search over host counts meets, and begin with its bound."""
-        problem = ground.problem
-        if not counts_decide(problem):
-            return Conditions.of((), problem.pools)
-        classes = group(problem, by_weight=False)
-        plain = hall_conditions(problem, classes.of_the_day)
-        more = loss_conditions(problem, classes, ground.losses, len(plain))
-        self._asked = [*plain, *more]
+    def _search_counts(self, budget: SolveBudget) -> None:
+        """Raise the bound by a search over host counts, and keep the conditions that it met; not when that is done."""
+        if self._ended:
+            return
+        problem = self.problem
         nothing = falses(len(problem.pool))
-        search = search_counts(problem, classes.of_the_day, self.budget, reference_counts(problem, nothing), more)
+        reference = reference_counts(problem, nothing)
+        search = search_counts(problem, self._classes.of_the_day, budget, reference, self._of_loss)
         if np.isfinite(search.bound):
             self.bound = max(self.bound, search.objective_bound)
         self._rows = [row for cut in search.cuts for row in inequalities(cut)]
-        return Conditions.of(self._rows, problem.pools)
+        self._known = Conditions.of(self._rows, problem.pools)
+        self._ended = not budget.spent
 
     def reached(self, hosts: Ints) -> bool:
         """Say whether ``hosts`` (P,) cost no more than the bound, so that nothing cheaper is left to be found."""
@@ -74,6 +80,7 @@ class HostLossBound:
         problem = self.problem
         prices = _objective_prices(problem)
         value = prices.total(hosts)
+        self._search_counts(self.budget)
         if self.bound < value and self._asked:
             for_sets = self.budget.within(_SETS_SECONDS)
             forcing = force_hosts(problem, self._asked, self._rows, value, for_sets)

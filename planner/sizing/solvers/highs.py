@@ -19,6 +19,7 @@ from planner.sizing.solvers.matrices import Matrix
 _INTERRUPTIBLE = (
     highspy.cb.HighsCallbackType.kCallbackMipInterrupt,
     highspy.cb.HighsCallbackType.kCallbackSimplexInterrupt,
+    highspy.cb.HighsCallbackType.kCallbackIpmInterrupt,
 )
 
 
@@ -138,7 +139,8 @@ def solve_arrays(
 class GrowingProgram:
     """A ``program`` to which rows and columns are added as they become known, and which may change.
 
-    Every solve but the first starts from the basis of the last, so that many solves cost little more than one.
+    Every solve but the first starts from the basis of the last, so that many solves cost little more than one. Where
+    much has changed since then, that basis is worse than none.
     """
 
     def __init__(self, program: LinearProgram, seed: int = 0, *, dual_edge_weights: int = -1) -> None:
@@ -183,15 +185,23 @@ class GrowingProgram:
         if basis is not None:
             self._highs.setBasis(basis)
 
+    def forget(self) -> None:
+        """Let the next solve begin without a basis."""
+        self._highs.clearSolver()
+
     def cut_off(self, value: float) -> None:
         """Call the program infeasible from here on as soon as it is known to cost more than ``value``."""
         self._highs.setOptionValue("objective_bound", value)
 
-    def solve(self, budget: SolveBudget) -> Answer:
-        """Return the answer; SolverError when the solver reports a fault."""
+    def solve(self, budget: SolveBudget, *, interior: bool = False) -> Answer:
+        """Return the answer; SolverError when the solver reports a fault.
+
+        ``interior``: by an interior point method. Values and duals are then those of no vertex, and no basis is left.
+        """
         if budget.spent:
             return _NOT_SOLVED
         with silenced():
+            self._by_interior_points(interior)
             # The solver counts the seconds of all runs together.
             gone = self._highs.getRunTime()
             left = np.inf if budget.left is None else gone + budget.left
@@ -200,8 +210,15 @@ class GrowingProgram:
             self._highs.run()
             if self._highs.getModelStatus() == highspy.HighsModelStatus.kUnknown:  # lost from where the last one ended
                 self._highs.clearSolver()
+                self._by_interior_points(False)
                 self._highs.run()
         return _answer(self._highs)
+
+    def _by_interior_points(self, wanted: bool) -> None:
+        if wanted:
+            self._highs.clearSolver()
+        self._highs.setOptionValue("solver", "ipm" if wanted else "choose")
+        self._highs.setOptionValue("run_crossover", "off" if wanted else "on")
 
 
 def _quiet_highs(budget: SolveBudget) -> highspy.Highs:

@@ -8,6 +8,7 @@ broken, as in the search for fewest vehicles (Y. Nagata, O. Bräysy, Operations 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -19,6 +20,8 @@ from planner.sizing.cover.primal_search.state import State
 from planner.sizing.solvers.budget import SolveBudget
 
 _HEATS = ((40, 0.3), (300, 0.2), (1000, 0.0))  # steps of repair, and the part that goes on to the next heat
+_MOVES = 20  # of hosts, in vain
+_FEW_HOSTS = 10  # those of least load
 _MOVE_STEPS = 300
 _CLOSED = 8  # hosts that are tried for a move
 _POOLS = 6  # to which one may move
@@ -26,18 +29,31 @@ _WORSE = 1.15  # a move may leave so much more broken than before
 _CLOSE = 1e-9
 
 
+@dataclass(frozen=True)
+class Trials:
+    """What is tried for one host less: ``heats`` of a race of so many ``hosts``, None for all, then ``moves``."""
+
+    heats: tuple[tuple[int, float], ...]
+    moves: int
+    hosts: int | None = None
+
+
+THOROUGH = Trials(_HEATS, _MOVES)
+QUICK = Trials(_HEATS[:1], 0, _FEW_HOSTS)
+
+
 def with_fewer_hosts(
-    state: State, bare: Bools, prices: Prices, moves: int, rng: np.random.Generator, budget: SolveBudget
+    state: State, bare: Bools, prices: Prices, trials: Trials, rng: np.random.Generator, budget: SolveBudget
 ) -> Iterator[State]:
-    """Yield states of which each costs less than the one before, until time ends or ``moves`` hosts moved in vain.
+    """Yield states of which each costs less than the one before, until time ends or all ``trials`` were in vain.
 
     ``bare`` (S,) marks sites that may do without a standby, ``prices`` are those of hosts.
     """
     while not budget.spent and state.hosts > 1:
-        trials = _race(state, bare, prices, rng, budget)
-        found = next((trial for broken, trial in trials if broken <= _CLOSE), None)
-        if found is None and trials:
-            found = _moved(trials[0][1], bare, prices, moves, rng, budget)
+        raced = _race(state, bare, prices, trials, rng, budget)
+        found = next((trial for broken, trial in raced if broken <= _CLOSE), None)
+        if found is None and raced:
+            found = _moved(raced[0][1], bare, prices, trials.moves, rng, budget)
         if found is None:
             return
         state = found
@@ -45,13 +61,13 @@ def with_fewer_hosts(
 
 
 def _race(
-    state: State, bare: Bools, prices: Prices, rng: np.random.Generator, budget: SolveBudget
+    state: State, bare: Bools, prices: Prices, trials: Trials, rng: np.random.Generator, budget: SolveBudget
 ) -> list[tuple[float, State]]:
     """Return states with one host less, the least broken first."""
     kept: list[tuple[float, State]] = []
     worth = state.load / _prices_of_hosts(state, prices)
     order = np.argsort(worth, kind="stable")
-    for h in order.tolist():
+    for h in order[: trials.hosts].tolist():
         trial = state.copy()
         if budget.spent:
             break
@@ -59,7 +75,7 @@ def _race(
             kept.append((trial.violation(), trial))
             if kept[-1][0] <= _CLOSE:
                 return [kept[-1]]
-    for steps, part in _HEATS:
+    for steps, part in trials.heats:
         again = []
         for _, trial in sorted(kept, key=lambda one: one[0]):
             if repair(trial, bare, steps, rng, budget):

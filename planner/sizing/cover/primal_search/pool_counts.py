@@ -23,14 +23,20 @@ _DIVES = 3  # the larger half of the fractions is rounded up twice, then all of 
 _ADDED, _DROPPED = 3, 5  # pools tried for a move: where a host is added, and where one is taken away
 
 
+@dataclass(frozen=True)
+class Patience:
+    """Solves in vain after which a cheaper count is given up: ``drops`` of single hosts, None for all; ``moves``."""
+
+    moves: int
+    drops: int | None = None
+
+
 def cheaper_counts(
-    program: PoolProgram, hosts: Ints, prices: Prices, moves: int, budget: SolveBudget
+    program: PoolProgram, hosts: Ints, prices: Prices, patience: Patience, budget: SolveBudget
 ) -> Iterator[tuple[Ints, Shares]]:
     """Yield counts that lack nothing and their shares, each cheaper than the one before; ``hosts`` (P,) begin.
 
     Where they lack something, hosts are added first.
-
-    ``moves``: solves without a gain after which a cheaper count is given up.
     """
     hosts = hosts.copy()
     shares = program.solve(hosts, budget)
@@ -46,25 +52,24 @@ def cheaper_counts(
         return
     yield hosts, shares
     while not budget.spent:
-        found = _dropped(_Descent(program, prices, moves, budget), hosts, shares)
+        found = _dropped(_Descent(program, prices, patience, budget), hosts, shares)
         if found is None:
             return
         hosts, shares = found
         yield hosts, shares
 
 
-def dived_counts(program: PoolProgram, hosts: Ints, prices: Prices, budget: SolveBudget) -> tuple[Ints, Shares] | None:
-    """Return cheap counts and their shares by a dive: the largest fractions are rounded up, the rest is solved again.
+def dived_counts(program: PoolProgram, hosts: Ints, prices: Prices, budget: SolveBudget) -> Ints | None:
+    """Return cheap counts by a dive: the largest fractions are rounded up, the rest is solved again.
 
     ``hosts`` (P,) begin; None where time ends before.
     """
     most = program.ground.problem.max_hosts.astype(np.float64)
-    least, near, shares = np.zeros_like(most), hosts, None
+    least, near = np.zeros_like(most), hosts
     for _ in range(_DIVES):
-        found = program.fewest(near, prices.last(hosts), least, most, budget)
-        if found is None:
+        counts = program.fewest(near, prices.last(hosts), least, most, budget)
+        if counts is None:
             return None
-        counts, shares = found
         up = np.minimum(np.ceil(counts - _WHOLE), most)
         near = up.astype(np.int64)
         fractions = np.flatnonzero(up - counts > _WHOLE)
@@ -73,16 +78,16 @@ def dived_counts(program: PoolProgram, hosts: Ints, prices: Prices, budget: Solv
         ranked = fractions[np.argsort(up[fractions] - counts[fractions], kind="stable")]
         chosen = ranked[: -(-len(ranked) // 2)]
         least[chosen] = up[chosen]
-    return None if shares is None else (near, shares)
+    return near
 
 
 @dataclass(frozen=True)
 class _Descent:
-    """What a search for cheaper counts goes by; ``moves``: solves in vain after which it gives up."""
+    """What a search for cheaper counts goes by."""
 
     program: PoolProgram
     prices: Prices
-    moves: int
+    patience: Patience
     budget: SolveBudget
 
 
@@ -100,7 +105,9 @@ def _dropped(by: _Descent, hosts: Ints, shares: Shares) -> tuple[Ints, Shares] |
         if trial.lacking <= _EPS:
             return fewer, trial
         trials.append((trial.lacking, fewer, trial))
-    if not trials:
+        if len(trials) == by.patience.drops:
+            break
+    if not trials or not by.patience.moves:
         return None
     _, fewer, trial = min(trials, key=lambda one: one[0])
     return _moved(by, fewer, trial, prices.total(hosts))
@@ -110,7 +117,7 @@ def _moved(by: _Descent, hosts: Ints, shares: Shares, below: float) -> tuple[Int
     """Return counts that cost less than ``below`` and lack nothing, by moves of single hosts, or None."""
     seen = {hosts.tobytes()}
     least, fails = shares.lacking, 0
-    while fails < by.moves and not by.budget.spent:
+    while fails < by.patience.moves and not by.budget.spent:
         trials: list[tuple[float, Ints, Shares]] = []
         for change in _moves(by.program, hosts, shares):
             other = _changed(hosts, change)

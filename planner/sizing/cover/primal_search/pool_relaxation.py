@@ -39,7 +39,7 @@ from planner.sizing.solvers.highs import Answer, GrowingProgram
 from planner.sizing.solvers.matrices import by_columns
 from planner.sizing.solvers.model_builder import ModelBuilder, Terms
 
-_MOST_COLUMNS = 80_000  # up to here all choices are columns from the start
+_MOST_COLUMNS = 40_000  # up to here all choices are columns from the start
 _FIRST = 10  # choices of a class that are columns from the start in larger programs, drawn at random
 _GAIN = 0.005  # of the value; columns that gained less are the last
 _EPS = 1e-6
@@ -189,10 +189,8 @@ class PoolProgram:
         worth = self._worth(answer.x, answer.dual)
         return Shares(float(answer.outcome.objective), flow, worth, as_floats(load))
 
-    def fewest(
-        self, near: Ints, price: Floats, least: Floats, most: Floats, budget: SolveBudget
-    ) -> tuple[Floats, Shares] | None:
-        """Return counts in fractions of least ``price`` from ``least`` to ``most``, and their shares; all shapes (P,).
+    def fewest(self, near: Ints, price: Floats, least: Floats, most: Floats, budget: SolveBudget) -> Floats | None:
+        """Return counts in fractions of least ``price`` from ``least`` to ``most``; all shapes (P,).
 
         What a loss sends is shared out over as many hosts as ``near`` (P,) says, which should be near the answer. None
         where time ends before.
@@ -200,22 +198,23 @@ class PoolProgram:
         self._share_out(near)
         self._program.bound(self._hosts_at, least, most)
         self._program.price(self._hosts_at, price)
-        answer = self._answer(budget)
+        self._program.forget()
+        # Of a large program the simplex method takes several times as long; no vertex is needed for counts.
+        answer = self._answer(budget, interior=not self.whole)
         self._program.price(self._hosts_at, np.zeros_like(price))
-        if not answer.outcome.has_solution:
-            return None
-        return answer.x[self._hosts_at], self._shares(answer)
+        self._program.forget()
+        return answer.x[self._hosts_at] if answer.outcome.has_solution else None
 
-    def _answer(self, budget: SolveBudget) -> Answer:
+    def _answer(self, budget: SolveBudget, *, interior: bool = False) -> Answer:
         """Solve, and take in columns as long as they help."""
-        answer, before = self._program.solve(budget), np.inf
+        answer, before = self._program.solve(budget, interior=interior), np.inf
         while answer.outcome.state == "optimal" and _EPS < answer.outcome.objective < before * (1 - _GAIN):
             cheaper = self._cheaper(answer.dual)
             if not len(cheaper):
                 break
             before = answer.outcome.objective
             self._take(cheaper)
-            answer = self._program.solve(budget)
+            answer = self._program.solve(budget, interior=interior)
         return answer
 
     def _share_out(self, hosts: Ints) -> None:
