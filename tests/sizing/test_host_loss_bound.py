@@ -15,8 +15,10 @@ from planner.sizing.cover.branch_and_bound import LevelBound
 from planner.sizing.cover.host_levels import Beside, Conditions, LevelProgram, Window
 from planner.sizing.cover.host_loss_bound import HostLossBound
 from planner.sizing.cover.losses import read_losses
+from planner.sizing.cover.primal_search import pool_relaxation
 from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.primal_search.neighbourhoods import Neighbourhoods
+from planner.sizing.cover.primal_search.pool_counts import dived_counts
 from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram
 from planner.sizing.cover.primal_search.prices import prices_of
 from planner.sizing.six_sites import problem_of
@@ -128,10 +130,12 @@ def test_a_program_that_grows_lacks_what_the_whole_one_lacks_and_dives_as_deep(f
     monkeypatch.setattr(pool_relaxation, "_FIRST", 1)
     monkeypatch.setattr(pool_relaxation, "_GAIN", 0.0)
     growing = program_of(few_hubs)
-    assert whole.whole and not growing.whole
+    assert whole.whole
+    assert not growing.whole
     few = np.minimum(few_hubs.problem.max_hosts, 1)
     lacking = [program.solve(few, SolveBudget()).lacking for program in (whole, growing)]
-    assert lacking[0] == pytest.approx(lacking[1], abs=1e-4) and lacking[0] > 0
+    assert lacking[0] == pytest.approx(lacking[1], abs=1e-4)
+    assert lacking[0] > 0
     hosts = np.minimum(few_hubs.problem.max_hosts, 3)
     for program in (whole, growing):
         counts = dived_counts(program, hosts, prices, SolveBudget())
