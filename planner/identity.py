@@ -2,8 +2,8 @@
 
 The id of a fleet is its setting ``fleet_id``; else it is derived from the ids of the hubs, which change least. A plan
 that follows another of the same fleet has the next number. Which one it follows is told by the earlier plan itself, or
-by the settings ``last_plan`` and ``last_plan_hash`` of the fleet. The hash is the SHA-256 of hosts, assignments, and
-sites without a host: whoever approves a plan approves these, and any change of them changes the hash.
+by the settings ``last_plan``, ``last_plan_hash`` and ``last_plan_follows`` of the fleet. The hash is the SHA-256 of
+hosts, assignments, and sites without a host: whoever approves a plan approves these, and any change changes the hash.
 """
 
 from __future__ import annotations
@@ -67,7 +67,10 @@ def identity_of(plan: Plan) -> Identity:
 def last_plan(fleet: Fleet) -> Identity | None:
     """Return the last plan that ``fleet`` itself knows of, by its settings; None where it knows of none."""
     policy = fleet.policy
-    return Identity(policy.last_plan, policy.last_plan_hash.casefold(), fleet_id(fleet)) if policy.last_plan else None
+    if not policy.last_plan:
+        return None
+    of_plan, before = policy.last_plan_hash.casefold(), policy.last_plan_follows.casefold()
+    return Identity(policy.last_plan, of_plan, fleet_id(fleet), before)
 
 
 def numbered(plan: Plan, *before: Identity | None) -> Plan:

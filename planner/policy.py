@@ -99,6 +99,7 @@ class Policy:
     fleet_id: str = ""
     last_plan: int | None = None
     last_plan_hash: str = ""
+    last_plan_follows: str = ""
     currency: str = ""
     host_cost: float | None = None
     own_tie_breaker_cost: float | None = None

@@ -102,6 +102,7 @@ SETTINGS = (
     Column("last_plan", "whole", "number of the last plan of this fleet: the next one counts on from it. progress "
         "--write-fleet fills it in", least=1, most=1_000_000),
     Column("last_plan_hash", "text", "hash of that plan"),
+    Column("last_plan_follows", "text", "hash of the plan before that one"),
     Column("currency", "text", "currency of every price", example="GBP"),
     Column("host_cost", "number", (
         "default value: used for each pool whose host_cost is blank; the sheet Prices can give it "

@@ -44,6 +44,7 @@ LIVE_CHECK = "live check"
 
 RTT = "RTT ms"
 BUDGET = "budget ms"
+LOSS_BUDGET = "budget during a loss ms"
 MARGIN = "margin ms"
 EVIDENCE = "evidence"
 MEASURED_AT = "measured at"
@@ -93,7 +94,7 @@ ASSUMED = "Assumed"
 
 # Sheets that progress adds to the team's workbook.
 TEAM_PROGRESS = "Progress"
-PLAN, PLAN_HASH = "Plan", "Hash of the plan"  # labels on Summary
+PLAN, PLAN_HASH, PREVIOUS_PLAN = "Plan", "Hash of the plan", "Previous plan"  # labels on Summary
 BURN_DOWN = "Burn-down"
 CLASHES = "Clashes"
 PLANNED_HOST = "planned host"

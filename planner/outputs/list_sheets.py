@@ -49,6 +49,8 @@ def write_unserved(book: Book, facts: Facts) -> Worksheet:
 
 def write_standbys(book: Book, facts: Facts) -> Worksheet:
     """Add the sheet of who takes over which site after a loss, those that nobody takes over first."""
+    budget_ms = {row.site: facts.loss_budgets_ms.get(row.site, row.budget_ms) for row in facts.plan.assignments}
+    looser = any(budget_ms[row.site] != row.budget_ms for row in facts.plan.assignments)
     fields = (
         Field(headings.SITE),
         Field(headings.NAME, most=28),
@@ -58,7 +60,7 @@ def write_standbys(book: Book, facts: Facts) -> Worksheet:
         Field(headings.STANDBY),
         Field(headings.STANDBY_HUB),
         Field(headings.STANDBY_RTT, styles.MS, least=13),
-        Field(headings.BUDGET, styles.MS, least=13),
+        Field(headings.LOSS_BUDGET if looser else headings.BUDGET, styles.MS, least=13),
         Field(headings.REASONS, least=30, most=75),
     )
     why = {one.site: one.reasons for one in facts.plan.uncovered}
@@ -73,7 +75,7 @@ def write_standbys(book: Book, facts: Facts) -> Worksheet:
             row.standby,
             hub_of.get(row.standby or ""),
             row.standby_rtt_ms,
-            facts.loss_budgets_ms.get(row.site, row.budget_ms),
+            budget_ms[row.site],
             "" if row.standby else reasons_text(why.get(row.site, ())),
         )
         for row in sorted(facts.plan.assignments, key=lambda row: row.standby is not None)

@@ -218,7 +218,7 @@ def origin(page: Page, facts: Facts) -> None:
     page.text_row(headings.PLAN, identity_in_words(facts.plan))
     page.text_row(headings.PLAN_HASH, plan_hash(facts.plan))
     if facts.plan.follows:
-        page.text_row("Previous plan", facts.plan.follows)
+        page.text_row(headings.PREVIOUS_PLAN, facts.plan.follows)
     for source in facts.plan.sources or facts.fleet.sources:
         page.text_row("Input", f"{source.name}  (SHA-256 {source.sha256})")
     page.row("castingvote", facts.plan.version or "version not stated")

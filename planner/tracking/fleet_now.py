@@ -42,7 +42,8 @@ def fleet_now(fleet: Fleet, plan: Plan, merged: Merged) -> FleetNow:
       ``host_release_today`` any more. Hosts that are retired are taken out of all these.
     - A site's release is the one that its step has raised it to.
     - A round trip measured after a change is the one of its pair, with its date.
-    - The settings ``last_plan`` and ``last_plan_hash`` say which plan that was, and ``fleet_id`` which fleet.
+    - The settings ``last_plan`` and ``last_plan_hash`` say which plan that was, ``last_plan_follows`` which was before
+      it, and ``fleet_id`` which fleet.
 
     Doing so twice changes nothing. Copies are those that `resolved` has been through.
     """

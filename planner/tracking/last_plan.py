@@ -25,12 +25,13 @@ def with_last_plan(fleet: Fleet, plan: Plan, merged: Merged) -> tuple[Fleet, lis
         return fleet, [], [note]
     known = last_plan(found)
     if known is None or known.number <= made.number:
-        policy = found.policy.replace(last_plan=made.number, last_plan_hash=made.hash)
+        numbers = {"last_plan": made.number, "last_plan_hash": made.hash, "last_plan_follows": made.follows}
+        policy = found.policy.replace(**numbers)
         found = found.replace(policy=policy)
     source = f"plan {made.number}, hash {made.hash}"
     changes = [
         StateChange("policy", name, str(before or ""), str(after), source)
-        for name in ("fleet_id", "last_plan", "last_plan_hash")
+        for name in ("fleet_id", "last_plan", "last_plan_hash", "last_plan_follows")
         if (before := getattr(fleet.policy, name)) != (after := getattr(found.policy, name))
     ]
     return found, changes, []

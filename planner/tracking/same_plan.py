@@ -38,7 +38,8 @@ def _identity(copy: Copy) -> Identity | None:
     made = beside.get(headings.PLAN_HASH, "")
     if not made:
         return None
-    return Identity(int(told[1]), made, told[2] or "") if told else Identity(0, made)
+    before = beside.get(headings.PREVIOUS_PLAN, "")
+    return Identity(int(told[1]), made, told[2] or "", before) if told else Identity(0, made)
 
 
 def _words(plan: Identity) -> str:

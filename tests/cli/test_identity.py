@@ -52,6 +52,9 @@ def test_a_plan_of_the_fleet_as_it_is_counts_on(call, tmp_path):
     month(tmp_path, "november", ["0001", "0002", "0003"])
     call("plan", "november", "--progress", "plan.xlsx", "-o", "next.xlsx", "--json", "next.json", "-q")
     assert told(tmp_path / "next.json")[0] == (2, first, fleet)
+    call("progress", "november", "next.xlsx", "--write-fleet", "later.xlsx")
+    call("plan", "later.xlsx", "--json", "again.json", "-q")
+    assert told(tmp_path / "again.json") == told(tmp_path / "next.json")  # it follows the plan of October still
     # the team has written another host into its copy: it still is a copy of that plan
     book = openpyxl.load_workbook(tmp_path / "next.xlsx")
     sheet = book["Assignments"]
