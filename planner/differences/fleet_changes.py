@@ -80,7 +80,7 @@ def text_of(value: Any) -> str:
 
 def _of_policy(old: Fleet, new: Fleet) -> Iterator[FleetChange]:
     for setting in dataclasses.fields(old.policy):
-        if setting.name in ("last_plan", "last_plan_hash", "last_plan_follows"):  # which plans there were is no difference of fleets
+        if setting.name.startswith("last_plan"):  # which plans there were is no difference of fleets
             continue
         before, after = (text_of(getattr(fleet.policy, setting.name)) for fleet in (old, new))
         if setting.name == "fleet_id" and fleet_id(old) == fleet_id(new):  # it was derived, and is written down now

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from planner.sizing.assignment.aims_in_order import SecondaryCosts
 from planner.sizing.host_counts.fewest_hosts import size
 from planner.sizing.host_counts.reference_counts import reference_counts
-from planner.sizing.instance.case import Case
+from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.packing.hosts import seat_all
 from planner.sizing.solution.attained import attained_aims
 from planner.sizing.solution.draft import Draft
@@ -47,9 +49,30 @@ def draft_plan(
     open_aims = {one.aim for one in attained if not one.proven}
     if budget.spent or not open_aims:
         return draft, attained
+    if "moves" in open_aims and case.tie_breaks[:1] == ("moves",) and not case.problem.split:
+        draft, bounds = _moving_fewest(case, draft, bounds, budget, by_pools=by_pools)
+        attained = attained_aims(case, draft.placement, draft.seating, bounds, by_pools=by_pools)
+        open_aims = {one.aim for one in attained if not one.proven}
     from planner.sizing.cover.exact_aims import settled_exactly
 
     draft, exact = settled_exactly(case, draft, budget, longer=thorough or "moves" in open_aims)
     if not exact:
         return draft, attained
     return draft, attained_aims(case, draft.placement, draft.seating, {**bounds, **exact}, by_pools=by_pools)
+
+
+def _moving_fewest(
+    case: Case, draft: Draft, bounds: Mapping[TieBreak, float], budget: SolveBudget, *, by_pools: bool
+) -> tuple[Draft, Mapping[TieBreak, float]]:
+    """Return the plan of fewest moves that is as good as ``draft``, and what is known of its later aims.
+
+    ``by_pools``: ``bounds`` are of plans that send no more sites to another pool than ``draft`` does.
+    """
+    from planner.sizing.cover.fewest_moves import fewest_without_cover
+
+    found, least = fewest_without_cover(case, draft, budget)
+    if found is draft:
+        sharper = max(least, bounds.get("moves", 0.0))
+        return draft, {**bounds, "moves": sharper}
+    known = {} if by_pools else bounds
+    return found, {**known, "moves": least}

@@ -68,6 +68,16 @@ def test_summary_asks_to_look_into_sites_without_a_standby_where_cover_is_asked_
         assert pairs.get("Sites without a standby") == told
 
 
+def test_standby_sheet_says_where_its_budget_is_that_during_a_loss(tmp_path):
+    fleet = read_fleet("sample_fleets/twelve_sites.xlsx")
+    for looser, told in ((None, "budget ms"), (200.0, "budget during a loss ms")):
+        asked = fleet.replace(policy=fleet.policy.replace(cover="hub", loss_latency_budget_ms=looser))
+        write_workbook(asked, make_plan(asked), tmp_path / "plan.xlsx")
+        sheet = openpyxl.load_workbook(tmp_path / "plan.xlsx")["Standby"]
+        row = dict(zip(headings(sheet), (cell.value for cell in sheet[2]), strict=True))
+        assert ("budget ms" in row, row[told] == 200.0) == (looser is None, looser is not None)
+
+
 def test_summary_holds_claims_counts_and_where_the_plan_comes_from(book, plan, fleet):
     pairs = summary_pairs(book)
     assert (pairs["Status"], pairs["Complete"]) == ("optimal", "no")

@@ -16,7 +16,7 @@ from planner.plan import moved_sites
 from planner.rollout import roll_out
 from planner.sizing import drained, plan, plan_frozen, trade_off
 from planner.sizing.best_plan import best_plan
-from planner.sizing.cover import exact_aims
+from planner.sizing.cover import exact_aims, fewest_moves
 from planner.sizing.from_today import fewer_moves
 from planner.sizing.from_today.by_host import by_host, folded
 from planner.verify import verify, verify_rollout
@@ -146,6 +146,7 @@ def test_who_is_left_out_instead_so_that_fewer_move_is_told_why(monkeypatch):
     """One place too few: the fewest moves leave out a site without a host today, and not one that has one."""
     monkeypatch.setattr(exact_aims, "_MOST_HOMES", 0)  # as in a fleet of thousands of sites
     monkeypatch.setattr(exact_aims, "_MOST_VARIABLES", 0)
+    monkeypatch.setattr(fewest_moves, "_MOST_COLUMNS", 0)
     fleet = drained(invented(3, sites=12, hubs=2, cap=3, most=2), ["H0-02"])
     before, made = best_plan(fleet), plan(fleet)
     assert moves(made) < moves(before)

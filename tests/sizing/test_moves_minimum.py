@@ -192,6 +192,17 @@ def test_whole_sites_of_300_against_the_loss_of_a_host_move_the_fewest(make, see
     assert (moves(result), aim.bound, aim.proven) == (aim.value, aim.value, True)
 
 
+def test_the_cheapest_plans_of_300_sites_move_the_fewest(make):
+    """Of plans that cost 1,161 one moves 149 sites; the plan moved 243, and the bound was 127."""
+    prices = np.random.default_rng(1).integers(50, 100, 10).astype(float)
+    fleet = moving(1, objective="cost")
+    fleet = fleet.replace(pools=fleet.pools.assign(host_cost=prices))
+    result = plan(fleet)
+    make.sound(fleet, result)
+    (aim,) = [aim for aim in result.then if aim.aim == "moves"]
+    assert (result.objective_value, moves(result), aim.bound, aim.proven) == (1161.0, 149, 149.0, True)
+
+
 def test_a_bound_on_moves_under_cover_is_left_where_time_ends_the_search_for_homes(make, monkeypatch):
     """Plans without cover bound those with it: three sites of hub H1, which is emptied, have to move."""
     monkeypatch.setattr(BetterHomes, "improve", lambda _self, _offer: {"moves": 0.0})

@@ -10,10 +10,11 @@ import numpy as np
 from planner.arrays import int_array
 from planner.fleet import Floats
 from planner.sizing.cover.losses import Losses
+from planner.sizing.instance.case import Case
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.counts import Sized
 from planner.sizing.solution.draft import Draft
-from planner.sizing.solution.evaluator import Evaluator
+from planner.sizing.solution.evaluator import Evaluator, evaluator_of
 from planner.sizing.solution.served_aims import Worth
 
 _CLOSE = 1e-9
@@ -84,3 +85,22 @@ class Best:
             least=least,
         )
         return dataclasses.replace(self._best, sized=told)
+
+
+@dataclass
+class AsGood:
+    """The best ``draft`` so far of plans that are equal by all aims before the later ones; its bounds stay."""
+
+    case: Case
+    draft: Draft
+
+    def offer(self, found: Draft) -> Draft:
+        """Take ``found`` if it is better, with what is known of all plans; return the best."""
+        judge = evaluator_of(self.case, cover=self.case.fleet.policy.cover != "none")
+        hosts = found.sized.counts.hosts
+        counts = dataclasses.replace(self.draft.sized.counts, hosts=hosts)
+        sized = dataclasses.replace(self.draft.sized, counts=counts)
+        trial = dataclasses.replace(found, sized=sized)
+        if judge(trial) < judge(self.draft):
+            self.draft = trial
+        return self.draft

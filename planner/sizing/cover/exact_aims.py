@@ -19,12 +19,12 @@ import numpy as np
 from planner.arrays import as_floats, indices, int_array
 from planner.fleet import Floats, Ints
 from planner.sizing.cover.answer_by_host import draft_of_hosts
+from planner.sizing.cover.best_draft import AsGood
 from planner.sizing.cover.host_by_host import Model, homes, size
 from planner.sizing.cover.losses import Losses, all_at_once
 from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.solution.aims import Aim, Bottleneck, Moves, PairAim, aim_of
 from planner.sizing.solution.draft import Draft
-from planner.sizing.solution.evaluator import evaluator_of
 from planner.sizing.solvers.budget import Outcome, SolveBudget
 from planner.sizing.solvers.model_builder import Loads, Terms, add_room, loosened
 from planner.sizing.tie_breaks.as_good import as_good_as
@@ -235,19 +235,8 @@ def settled_by_hosts(
     case: Case, losses: Losses, draft: Draft, budget: SolveBudget
 ) -> tuple[Draft, dict[TieBreak, float]]:
     """Return the best plan as good as ``draft`` with bounds on the later aims; none where the fleet is too large."""
-    judge = evaluator_of(case, cover=case.fleet.policy.cover != "none")
-    best = draft
-
-    def offer(found: Draft) -> Draft:
-        nonlocal best
-        hosts = found.sized.counts.hosts
-        counts = dataclasses.replace(draft.sized.counts, hosts=hosts)
-        sized = dataclasses.replace(draft.sized, counts=counts)
-        trial = dataclasses.replace(found, sized=sized)
-        best = trial if judge(trial) < judge(best) else best
-        return best
-
-    bounds = ExactAims(case, losses, draft, budget).settle(offer)
+    best = AsGood(case, draft)
+    bounds = ExactAims(case, losses, draft, budget).settle(best.offer)
     if "moves" in bounds:  # in the count of placements, sites without a host today move
-        bounds["moves"] += case.in_force.first_served(best.placement.pair)
-    return best, bounds
+        bounds["moves"] += case.in_force.first_served(best.draft.placement.pair)
+    return best.draft, bounds

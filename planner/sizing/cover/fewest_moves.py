@@ -13,6 +13,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from planner.arrays import falses
+from planner.sizing.cover.best_draft import AsGood
+from planner.sizing.cover.losses import all_at_once
 from planner.sizing.cover.primal_search.drafts import draft_of
 from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.stay_program import Kept, StayProgram
@@ -29,6 +31,7 @@ _SECONDS = 60.0
 _MOST_COLUMNS = 40_000  # beyond, the first relaxation takes longer than people wait
 _WHOLE = 1e-6
 _SEAT_SECONDS = 30.0
+_ALONE_SECONDS = 30.0  # without cover
 _FREE = (0.0, 0.3, 1.0)  # parts of the sites that stay in a point
 
 
@@ -105,6 +108,18 @@ class FewestMoves:
             state = seated(point, among < share, self.moves - 1, for_seats)
             if state is not None:
                 self.draft = self._offer(draft_of(self.case, state))
+
+
+def fewest_without_cover(case: Case, draft: Draft, budget: SolveBudget) -> tuple[Draft, float]:
+    """Return the plan of fewest moves that is as good as ``draft``, which has no cover, and a bound on moves.
+
+    Whole sites only. In the bound, which is in the count of placements, sites without a host today move.
+    """
+    best = AsGood(case, draft)
+    ground = Ground(case.problem, all_at_once(case.problem))
+    search = FewestMoves(case, ground, draft, budget.within(_ALONE_SECONDS))
+    bound = search.improve(best.offer)
+    return best.draft, bound + case.in_force.first_served(best.draft.placement.pair)
 
 
 def moves_without_cover(case: Case, draft: Draft, budget: SolveBudget) -> float:
