@@ -115,6 +115,8 @@ def fewest_without_cover(case: Case, draft: Draft, budget: SolveBudget) -> tuple
 
     Whole sites only. In the bound, which is in the count of placements, sites without a host today move.
     """
+    if len(case.problem.pool) > _MOST_COLUMNS:
+        return draft, 0.0
     best = AsGood(case, draft)
     ground = Ground(case.problem, all_at_once(case.problem))
     search = FewestMoves(case, ground, draft, budget.within(_ALONE_SECONDS))
