@@ -57,7 +57,10 @@ class BetterHomes:
             if isinstance(aim, Moves):
                 known = self._move_fewest(all_plans.kept, offer)
                 budget = self.budget.within(_SECONDS)
-                known = known or self._cheapen(aim, all_plans, offer, budget)
+                if known:  # which says nothing of the aims after it
+                    self._move_back(offer, budget)
+                else:
+                    known = self._cheapen(aim, all_plans, offer, budget)
             elif isinstance(aim, PairAim):
                 known = self._cheapen(aim, all_plans, offer, budget)
             else:
@@ -78,9 +81,7 @@ class BetterHomes:
         bound = max(least, self._offered(all_plans, cost, offer, budget))
         if isinstance(aim, Moves):
             bound -= self._first_served()
-            state = state_of(self.ground, self.draft)
-            nearer = nearer_today(self.case, state, self._bare(), budget)
-            self.draft = offer(draft_of(self.case, nearer))
+            self._move_back(offer, budget)
         known = self.bounds.get(aim.name, 0.0)
         self.bounds[aim.name] = max(bound, known)
         return True
@@ -91,6 +92,12 @@ class BetterHomes:
         self.bounds["moves"] = search.improve(offer)
         self.draft = search.draft
         return search.moves <= search.bound
+
+    def _move_back(self, offer: Callable[[Draft], Draft], budget: SolveBudget) -> None:
+        """Offer the draft with more sites on their hosts of today, and else nearer to the aims after moves."""
+        state = state_of(self.ground, self.draft)
+        nearer = nearer_today(self.case, state, self._bare(), budget)
+        self.draft = offer(draft_of(self.case, nearer))
 
     def _widen(self, aim: Margin, all_plans: HomeProgram, offer: Callable[[Draft], Draft], budget: SolveBudget) -> bool:
         """Bound the smallest margin by bisection, and offer drafts with a larger one; False where time ends before."""
