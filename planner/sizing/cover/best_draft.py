@@ -40,6 +40,10 @@ class Best:
         worth = np.array([*merit[:2], bare])
         self._known.append((worth, draft.sized))
 
+    def leads(self, draft: Draft) -> bool:
+        """Whether ``draft`` is the best that was offered."""
+        return self._best is draft
+
     def _never(self, draft: Draft) -> float:
         """Return the weight of sites on shared hosts that no plan gives a standby."""
         problem = self.problem

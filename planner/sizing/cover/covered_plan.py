@@ -79,7 +79,8 @@ def _search(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -> 
     search = PrimalSearch(ground, limited)
     found = search.first()
     by_levels = ground.by_host and search.all_covered(found)
-    first = draft_of(case, found.state) if by_levels else _finished(case, found, budget)
+    small = case.problem.sites <= _SMALL
+    first = draft_of(case, found.state) if by_levels else _finished(case, found, budget, later_aims=small)
     best.offer(first)
     if "moves" in case.tie_breaks:
         today = state_of_today(case, ground, found.bare, budget)
@@ -99,11 +100,15 @@ def _search(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -> 
             break
     if best.closed:
         return best
-    for better in search.better(found):
-        budget.tell("cover", better.state.hosts, best.bound)
-        best.offer(_finished(case, better, budget))
+    last, draft = found, first
+    for last in search.better(found):
+        budget.tell("cover", last.state.hosts, best.bound)
+        draft = _finished(case, last, budget, later_aims=small)
+        best.offer(draft)
         if best.closed:
             break
+    if best.leads(draft) and not small:
+        best.offer(_finished(case, last, budget))
     return best
 
 
@@ -162,14 +167,18 @@ def _bounded(draft: Draft, known: HostLossBound) -> Draft:
     return dataclasses.replace(draft, sized=told)
 
 
-def _finished(case: Case, found: Found, budget: SolveBudget) -> Draft:
-    """Return the draft of a state, in which sites go where the later aims want them as far as there is room."""
+def _finished(case: Case, found: Found, budget: SolveBudget, *, later_aims: bool = True) -> Draft:
+    """Return the draft of a state, in which sites go where the aims want them as far as there is room.
+
+    ``later_aims``: also those after the objective, which in large fleets takes longer than all else.
+    """
     problem, state = case.problem, found.state
     costs = [problem.pair_cost] if problem.objective == "cost" else []
     if not costs and problem.may_own.any():
         state = with_more_inside(state, found.bare, budget)
-    later = costs_of(problem, case.incumbent, case.tie_breaks)
-    costs += [cost.values for cost in later]
+    if later_aims:
+        later = costs_of(problem, case.incumbent, case.tie_breaks)
+        costs += [cost.values for cost in later]
     if not costs:
         return draft_of(case, state)
     cost = HomeCost(weighed(costs))
