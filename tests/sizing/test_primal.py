@@ -167,3 +167,16 @@ def test_homes_of_a_large_fleet_wait_until_hosts_are_settled(monkeypatch):
     fleet = generated.towns("200x10", mixed_caps=True)
     result = plan(fleet.replace(policy=dataclasses.replace(fleet.policy, cover="hub")))
     assert result.gap == 0
+
+
+@pytest.mark.parametrize("cover", ["host", "hub"])
+def test_a_fleet_short_of_room_serves_as_much_as_without_cover(monkeypatch, cover):
+    """Of 1,000 sites 510 were served against the loss of a host, where 673 can be."""
+    monkeypatch.setattr(generated, "SEED", 1)
+    fleet = generated.few_hubs("300x10", mixed_caps=True, kept=True)
+    fleet = fleet.replace(pools=fleet.pools.assign(max_hosts=1.0))
+    free = plan(fleet)
+    covered = plan(fleet.replace(policy=dataclasses.replace(fleet.policy, cover=cover)), time_limit=20)
+    assert free.unserved
+    served = [next(aim for aim in result.aims if aim.aim == "served") for result in (free, covered)]
+    assert (served[1].value, served[1].bound) == (served[0].value, served[0].bound)

@@ -1,0 +1,82 @@
+"""The plan that serves the greatest weight, whatever cover it leaves: no plan with cover serves more.
+
+Where there is no room for everybody, serving comes before covering, and the engines without cover say fast and exactly
+how much can be served. From there sites get standbys: first where there is room, then where others make way for them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from planner.arrays import int_array
+from planner.fleet import Bools
+from planner.sizing.cover.primal_search.construct import settle
+from planner.sizing.cover.primal_search.drafts import state_of
+from planner.sizing.cover.primal_search.ground import Ground
+from planner.sizing.cover.primal_search.repair import force_in, repair
+from planner.sizing.cover.primal_search.state import NOWHERE, State
+from planner.sizing.host_counts.fewest_hosts import size
+from planner.sizing.host_counts.reference_counts import reference_counts
+from planner.sizing.instance.case import Case
+from planner.sizing.packing.hosts import seat_all
+from planner.sizing.solution.draft import Draft
+from planner.sizing.solution.served_aims import Worth
+from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.tie_breaks.lexicographic import placed
+
+_SECONDS = 20.0
+_WAY_STEPS, _IN_VAIN = 200, 30  # of repair, for a site that others make way for; such sites one after the other
+
+
+def serving_most(case: Case, ground: Ground, budget: SolveBudget) -> tuple[State, Mapping[Worth, float]]:
+    """Return the plan, and bounds on the weight that any plan leaves out."""
+    limited = case.of(case.problem.with_home_limits)
+    reference = reference_counts(limited.problem, case.incumbent)
+    sized = size(limited.problem, budget.within(_SECONDS), reference)
+    placement = placed(limited.problem, sized, case.incumbent, case.tie_breaks)
+    seating = seat_all(limited, sized.counts.hosts, placement, budget)
+    without = (None,) * len(seating.seats)
+    state = state_of(ground, Draft(sized, placement, seating, without))
+    for p in np.repeat(np.arange(len(ground.room)), ground.problem.max_hosts).tolist():
+        if ground.problem.may_grow(state.count())[p]:
+            state.open(p)
+    state = _with_more_standbys(state, budget)
+    state.close_idle()
+    least = dict(sized.least)
+    if sized.weight_proven:
+        least["served"] = float(limited.problem.weight_of(np.flatnonzero(placement.unserved)))
+    return state, least
+
+
+def without_standby(state: State) -> Bools:
+    """Return the sites that do without a standby in ``state``, or that have to, shape (S,)."""
+    alone = (state.home != NOWHERE) & (state.standby == NOWHERE)
+    lacking: Bools = ~state.ground.coverable | alone
+    return lacking
+
+
+def _with_more_standbys(state: State, budget: SolveBudget) -> State:
+    """Return ``state`` with standbys for as much weight as is found; nobody loses a host or a standby."""
+    problem = state.ground.problem
+    never = ~state.ground.coverable
+    alone = np.flatnonzero(without_standby(state) & ~never & (state.home != NOWHERE))
+    most_worth = np.lexsort((problem.clusters[alone], -problem.weights[alone]))
+    rng, in_vain = np.random.default_rng(budget.seed), 0
+    for s in alone[most_worth].tolist():
+        home = int(state.home[s])
+        state.take_out(s)
+        if not settle(state, s, never):
+            state.put(s, home, NOWHERE)
+    for s in alone[most_worth].tolist():
+        if state.standby[s] != NOWHERE:
+            continue
+        if in_vain == _IN_VAIN or budget.spent:
+            break
+        trial = state.copy()
+        trial.take_out(s)
+        bare = without_standby(trial)
+        made_way = force_in(trial, int_array([s]), bare) and repair(trial, bare, _WAY_STEPS, rng, budget)
+        state, in_vain = (trial, 0) if made_way else (state, in_vain + 1)
+    return state
