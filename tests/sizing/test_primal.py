@@ -176,7 +176,7 @@ def test_a_fleet_short_of_room_serves_as_much_as_without_cover(monkeypatch, cove
     fleet = generated.few_hubs("300x10", mixed_caps=True, kept=True)
     fleet = fleet.replace(pools=fleet.pools.assign(max_hosts=1.0))
     free = plan(fleet)
-    covered = plan(fleet.replace(policy=dataclasses.replace(fleet.policy, cover=cover)), time_limit=20)
+    covered = plan(fleet.replace(policy=dataclasses.replace(fleet.policy, cover=cover)), time_limit=8)
     assert free.unserved
     served = [next(aim for aim in result.aims if aim.aim == "served") for result in (free, covered)]
     assert (served[1].value, served[1].bound) == (served[0].value, served[0].bound)

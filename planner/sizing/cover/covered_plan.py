@@ -23,7 +23,7 @@ from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.primal_search.polish import HomeCost, settled_by_cost, weighed, with_more_inside
 from planner.sizing.cover.primal_search.search import Found, PrimalSearch
 from planner.sizing.cover.primal_search.state import NOWHERE
-from planner.sizing.cover.serving_most import serving_most, without_standby
+from planner.sizing.cover.serving_most import serving_most
 from planner.sizing.cover.standbys import find_standbys
 from planner.sizing.host_counts.fewest_hosts import counts_decide
 from planner.sizing.instance.case import Case, TieBreak
@@ -83,7 +83,8 @@ def _search(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -> 
     small = case.problem.sites <= _SMALL
     first = draft_of(case, found.state) if by_levels else _finished(case, found, budget, later_aims=small)
     best.offer(first)
-    found = _serving_most(case, found, best, budget)
+    if not small:
+        found = serving_most(case, found, best, budget)
     today = state_of_today(case, ground, found.bare, budget) if "moves" in case.tie_breaks else None
     if today is not None:
         best.offer(draft_of(case, today))
@@ -111,24 +112,6 @@ def _search(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -> 
     if best.leads(draft) and not small:
         best.offer(_finished(case, last, budget))
     return best
-
-
-def _serving_most(case: Case, found: Found, best: Best, budget: SolveBudget) -> Found:
-    """Where ``found`` leaves somebody out, offer the plan that serves most; return the better one of both.
-
-    Small fleets leave that to exact engines.
-    """
-    problem, state = case.problem, found.state
-    left_out = (state.home == NOWHERE) & ~problem.may_own
-    if problem.sites <= _SMALL or not left_out.any():
-        return found
-    state, least = serving_most(case, state.ground, budget)
-    draft = draft_of(case, state)
-    bare = problem.weight_of(draft.bare)
-    known = dataclasses.replace(draft.sized, least=least, uncovered=bare)
-    draft = dataclasses.replace(draft, sized=known)
-    best.offer(draft)
-    return Found(state, without_standby(state)) if best.leads(draft) else found
 
 
 def _own_last(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -> Draft:

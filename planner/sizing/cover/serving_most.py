@@ -6,16 +6,19 @@ how much can be served. From there sites get standbys: first where there is room
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping
 
 import numpy as np
 
 from planner.arrays import int_array
 from planner.fleet import Bools
+from planner.sizing.cover.best_draft import Best
 from planner.sizing.cover.primal_search.construct import settle
-from planner.sizing.cover.primal_search.drafts import state_of
+from planner.sizing.cover.primal_search.drafts import draft_of, state_of
 from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.primal_search.repair import force_in, repair
+from planner.sizing.cover.primal_search.search import Found
 from planner.sizing.cover.primal_search.state import NOWHERE, State
 from planner.sizing.host_counts.fewest_hosts import size
 from planner.sizing.host_counts.reference_counts import reference_counts
@@ -30,7 +33,22 @@ _SECONDS = 20.0
 _WAY_STEPS, _IN_VAIN = 200, 30  # of repair, for a site that others make way for; such sites one after the other
 
 
-def serving_most(case: Case, ground: Ground, budget: SolveBudget) -> tuple[State, Mapping[Worth, float]]:
+def serving_most(case: Case, found: Found, best: Best, budget: SolveBudget) -> Found:
+    """Where ``found`` leaves somebody out, offer ``best`` the plan that serves most; return the better one of both."""
+    problem, state = case.problem, found.state
+    left_out = (state.home == NOWHERE) & ~problem.may_own
+    if not left_out.any():
+        return found
+    state, least = _plan(case, state.ground, budget)
+    draft = draft_of(case, state)
+    bare = problem.weight_of(draft.bare)
+    known = dataclasses.replace(draft.sized, least=least, uncovered=bare)
+    draft = dataclasses.replace(draft, sized=known)
+    best.offer(draft)
+    return Found(state, _without_standby(state)) if best.leads(draft) else found
+
+
+def _plan(case: Case, ground: Ground, budget: SolveBudget) -> tuple[State, Mapping[Worth, float]]:
     """Return the plan, and bounds on the weight that any plan leaves out."""
     limited = case.of(case.problem.with_home_limits)
     reference = reference_counts(limited.problem, case.incumbent)
@@ -50,7 +68,7 @@ def serving_most(case: Case, ground: Ground, budget: SolveBudget) -> tuple[State
     return state, least
 
 
-def without_standby(state: State) -> Bools:
+def _without_standby(state: State) -> Bools:
     """Return the sites that do without a standby in ``state``, or that have to, shape (S,)."""
     alone = (state.home != NOWHERE) & (state.standby == NOWHERE)
     lacking: Bools = ~state.ground.coverable | alone
@@ -61,7 +79,7 @@ def _with_more_standbys(state: State, budget: SolveBudget) -> State:
     """Return ``state`` with standbys for as much weight as is found; nobody loses a host or a standby."""
     problem = state.ground.problem
     never = ~state.ground.coverable
-    alone = np.flatnonzero(without_standby(state) & ~never & (state.home != NOWHERE))
+    alone = np.flatnonzero(_without_standby(state) & ~never & (state.home != NOWHERE))
     most_worth = np.lexsort((problem.clusters[alone], -problem.weights[alone]))
     rng, in_vain = np.random.default_rng(budget.seed), 0
     for s in alone[most_worth].tolist():
@@ -76,7 +94,7 @@ def _with_more_standbys(state: State, budget: SolveBudget) -> State:
             break
         trial = state.copy()
         trial.take_out(s)
-        bare = without_standby(trial)
+        bare = _without_standby(trial)
         made_way = force_in(trial, int_array([s]), bare) and repair(trial, bare, _WAY_STEPS, rng, budget)
         state, in_vain = (trial, 0) if made_way else (state, in_vain + 1)
     return state
