@@ -77,6 +77,15 @@ def test_room_is_found_where_any_way_has_it(make):
     assert min(met.values()) >= 3
 
 
+def on_two_full_hosts(fleet):
+    state = State(ground_of(fleet))
+    for p in range(2):
+        state.open(p)
+    for s, host in enumerate([0, 0, 0, 1, 1]):
+        state.put(s, host, -1)
+    return state
+
+
 def test_sites_change_places_where_no_single_one_can_move(make):
     """Two hosts of 6 hold 3 + 2 + 2 and 3 + 2: with 3 + 3 and 2 + 2 + 2 nothing is broken."""
     fleet = make.fleet(
@@ -84,12 +93,7 @@ def test_sites_change_places_where_no_single_one_can_move(make):
         sites={"clusters": [3, 2, 2, 3, 2]},
         pools={"cluster_cap": [6, 6], "max_hosts": [1, 1]},
     )
-    ground = ground_of(fleet)
-    state = State(ground)
-    for p in range(2):
-        state.open(p)
-    for s, host in enumerate([0, 0, 0, 1, 1]):
-        state.put(s, host, -1)
+    state = on_two_full_hosts(fleet)
     assert state.violation() > 0
     assert repaired(state).violation() == 0
 
@@ -101,12 +105,7 @@ def test_a_site_on_no_shared_host_takes_none_of_their_room(make):
         sites={"clusters": [3, 2, 2, 3, 2, 1], "own_tie_breaker": [*["no"] * 5, "possible"]},
         pools={"cluster_cap": [6, 6], "max_hosts": [1, 1]},
     )
-    ground = ground_of(fleet)
-    state = State(ground)
-    for p in range(2):
-        state.open(p)
-    for s, host in enumerate([0, 0, 0, 1, 1]):
-        state.put(s, host, -1)
+    state = on_two_full_hosts(fleet)
     after = repaired(state)
     assert after.violation() == 0
     assert after.home[5] == after.standby[5] == -1
