@@ -11,13 +11,12 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from planner.arrays import int_array
 from planner.fleet import Bools
 from planner.sizing.cover.best_draft import Best
 from planner.sizing.cover.primal_search.construct import settle
 from planner.sizing.cover.primal_search.drafts import draft_of, state_of
 from planner.sizing.cover.primal_search.ground import Ground
-from planner.sizing.cover.primal_search.repair import force_in, repair
+from planner.sizing.cover.primal_search.repair import with_way_made
 from planner.sizing.cover.primal_search.search import Found
 from planner.sizing.cover.primal_search.state import NOWHERE, State
 from planner.sizing.host_counts.fewest_hosts import size
@@ -30,7 +29,7 @@ from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.tie_breaks.lexicographic import placed
 
 _SECONDS = 20.0
-_WAY_STEPS, _IN_VAIN = 200, 30  # of repair, for a site that others make way for; such sites one after the other
+_IN_VAIN = 30  # sites that others make way for, one after the other
 
 
 def serving_most(case: Case, found: Found, best: Best, budget: SolveBudget) -> Found:
@@ -92,9 +91,8 @@ def _with_more_standbys(state: State, budget: SolveBudget) -> State:
             continue
         if in_vain == _IN_VAIN or budget.spent:
             break
-        trial = state.copy()
-        trial.take_out(s)
-        bare = _without_standby(trial)
-        made_way = force_in(trial, int_array([s]), bare) and repair(trial, bare, _WAY_STEPS, rng, budget)
-        state, in_vain = (trial, 0) if made_way else (state, in_vain + 1)
+        bare = _without_standby(state)
+        bare[s] = False
+        trial = with_way_made(state, s, bare, rng, budget)
+        state, in_vain = (state, in_vain + 1) if trial is None else (trial, 0)
     return state

@@ -11,14 +11,14 @@ from planner.arrays import int_array
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.primal_search.choices import choices, choices_of
 from planner.sizing.cover.primal_search.construct import settle
-from planner.sizing.cover.primal_search.repair import force_in, in_the_way, repair
+from planner.sizing.cover.primal_search.repair import in_the_way, with_way_made
 from planner.sizing.cover.primal_search.state import NOWHERE, State
 from planner.sizing.solvers.budget import SolveBudget
 
 _CLOSE = 1e-9
 _PASSES = 4
 _LOOKED_AT = 64  # sites that could make way
-_WAY_STEPS, _IN_VAIN = 200, 30  # of repair, for a site that others make way for; such sites one after the other
+_IN_VAIN = 30  # sites that others make way for, one after the other
 _PUSHED = 6  # sites that one site may push on, one after the other
 _DAMAGE = 1e12  # what a broken cluster counts, and that anything is broken
 
@@ -57,8 +57,8 @@ def with_more_inside(state: State, bare: Bools, budget: SolveBudget) -> State:
     order = np.argsort(state.ground.problem.clusters[outside], kind="stable")
     rng, in_vain = np.random.default_rng(budget.seed), 0
     for s in outside[order].tolist():
-        trial = state.copy()
-        if force_in(trial, int_array([s]), bare) and repair(trial, bare, _WAY_STEPS, rng, budget):
+        trial = with_way_made(state, s, bare, rng, budget)
+        if trial is not None:
             state, in_vain = trial, 0
             continue
         in_vain += 1

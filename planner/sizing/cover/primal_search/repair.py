@@ -15,6 +15,7 @@ from planner.sizing.cover.primal_search.state import State
 from planner.sizing.solvers.budget import SolveBudget
 
 _LOOKED_AT = 24  # sites at a time
+_WAY_STEPS = 200  # for one site that others make way for
 _CLOSE = 1e-9
 
 
@@ -31,6 +32,17 @@ def _forced_in(state: State, s: int, bare: Bools) -> bool:
     least = int(broken.argmin())
     state.put(s, *found.at(0, least))
     return True
+
+
+def with_way_made(state: State, s: int, bare: Bools, rng: np.random.Generator, budget: SolveBudget) -> State | None:
+    """Return ``state`` with site ``s`` put anew, for which others make way; None where that is not found.
+
+    ``bare`` (S,) marks sites that may do without a standby.
+    """
+    trial = state.copy()
+    trial.take_out(s)
+    made = force_in(trial, np.array([s]), bare) and repair(trial, bare, _WAY_STEPS, rng, budget)
+    return trial if made else None
 
 
 def repair(state: State, bare: Bools, steps: int, rng: np.random.Generator, budget: SolveBudget) -> bool:
