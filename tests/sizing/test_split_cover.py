@@ -75,7 +75,7 @@ def cases(draw, cover: str):
         "weight": each(count, st.sampled_from([1.0, 1.0, 2.5])),
         "cap": each(width, st.integers(1, 3)),
         "radius": draw(st.sampled_from([99, 99, 2])),
-        "most": each(width, st.integers(0, 2)),
+        "most": draw(st.lists(st.integers(0, 2), min_size=width, max_size=width).filter(lambda most: sum(most) < 5)),
         "hub": [f"H{p}" for p in range(width)],
         "zone": each(width, st.sampled_from([(), ("x",), ("y",), ("x", "y")])),
     }
