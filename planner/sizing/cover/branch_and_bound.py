@@ -53,6 +53,7 @@ class LevelBound:
         self._gain = np.ones((2, levels.problem.pools))
         self._splits = np.ones((2, levels.problem.pools))
         self._steps = 0
+        self._unsettled = False  # whether a node came to no end, so that nothing is known of it
 
     def search(self, most_steps: int, budget: SolveBudget) -> None:
         """Raise the bound until it reaches ``below``, or ``most_steps`` of the simplex method or the time are spent."""
@@ -73,7 +74,7 @@ class LevelBound:
                 (high if side == 0 else low)[p] = at + side
                 number += 1
                 child = self._node(number, low, high, budget)
-                if budget.spent:
+                if budget.spent or self._unsettled:
                     return
                 bound = self.below if child is None else child.bound
                 self._gain[side, p] += bound - node.bound
@@ -81,7 +82,7 @@ class LevelBound:
                 if child is not None:
                     child.bound = max(child.bound, node.bound)
                     heapq.heappush(open_nodes, child)
-        if not budget.spent:
+        if not (budget.spent or self._unsettled):
             self._raise(open_nodes[0].bound if open_nodes else self.below)
 
     def _raise(self, bound: float) -> None:
@@ -97,6 +98,7 @@ class LevelBound:
         self._program.bound(levels.level, np.zeros(len(upper)), upper)
         answer = self._answer(budget)
         if answer.outcome.state != "optimal":
+            self._unsettled = answer.outcome.state != "infeasible"
             return None
         bound = float(answer.outcome.objective)
         if bound > self._most + _EPS:  # the solver looks at the cut-off only on some of its ways

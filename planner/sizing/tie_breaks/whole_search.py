@@ -60,6 +60,7 @@ class WholeSearch:
         self._pseudo_costs = PseudoCosts(len(program.cost))
         self._limited: set[int] = set()
         self._number = self._steps = 0
+        self._unsettled = False  # whether the last node that was asked for came to no end
         self._best: Floats | None = None
         self._value = np.inf
 
@@ -68,7 +69,7 @@ class WholeSearch:
         root = self._solved({}, None)
         if root is None:
             return None
-        self._dive(root)
+        self._dive(root, steps)
         nodes = [root]
         while nodes and nodes[0].bound < self._value and self._steps < steps and not self._budget.spent:
             node = heapq.heappop(nodes)
@@ -76,15 +77,19 @@ class WholeSearch:
             if column is None:
                 self._take(node)
                 continue
-            for child in self._halves(node, column):
-                if child.bound < self._value:
-                    heapq.heappush(nodes, child)
+            halves = self._halves(node, column)
+            if halves is None:  # what is below it is as open as before
+                heapq.heappush(nodes, node)
+                break
+            for half in halves:
+                if half.bound < self._value:
+                    heapq.heappush(nodes, half)
         bound = nodes[0].bound if nodes else self._value
         return Searched(self._best, self._value, min(bound, self._value))
 
-    def _dive(self, node: _Node) -> None:
+    def _dive(self, node: _Node, steps: int) -> None:
         """Round one column after the other, the one that is nearest to a whole number first."""
-        while self._steps >= 0:
+        while self._steps < steps:
             columns, part = self._broken(node.x)
             if not len(columns):
                 self._take(node)
@@ -104,10 +109,16 @@ class WholeSearch:
             self._best, self._value = node.x, node.bound
             self._program.cut_off(node.bound - 1 + 2 * _WHOLE)  # values are whole
 
-    def _halves(self, node: _Node, column: int) -> list[_Node]:
-        """Return the halves of ``node`` that have an answer."""
-        both = [self._half(node, column, up=up) for up in (False, True)]
-        return [half for half in both if half is not None]
+    def _halves(self, node: _Node, column: int) -> list[_Node] | None:
+        """Return the halves of ``node`` that have points; None where one came to no end, as when time is over."""
+        found: list[_Node] = []
+        for up in (False, True):
+            half = self._half(node, column, up=up)
+            if self._unsettled:
+                return None
+            if half is not None:
+                found.append(half)
+        return found
 
     def _half(self, node: _Node, column: int, *, up: bool) -> _Node | None:
         """Return the half of ``node`` with the larger values of ``column``, or that with the smaller; None for none."""
@@ -135,6 +146,7 @@ class WholeSearch:
         answer = self._program.solve(self._budget)
         self._steps += answer.iterations
         self._number += 1
+        self._unsettled = answer.outcome.state not in ("optimal", "infeasible")
         if answer.outcome.state != "optimal":
             return None
         bound = float(np.ceil(answer.outcome.objective - _WHOLE))
