@@ -51,6 +51,8 @@ def _stands_elsewhere(adoption: Adoption, sheet: str) -> bool:
 
 def _guess_in_words(adoption: Adoption, sheet: str) -> str:
     guess = next(g for g in adoption.guesses if g.sheet == sheet)
+    if guess.pins.listed:
+        return f"No sheet lists the hubs. Are they {', '.join(guess.pins.listed)}, which the round-trip times name?"
     profile = next(c.profile for c in guess.columns if c.name in ("site", "hub"))
     what = "branch ids" if sheet == "Sites" else "hub ids"
     return f"No column with {what} was found. Is it {profile.label} (sheet {profile.block.raw.title}, {profile.cell})?"

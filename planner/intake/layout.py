@@ -66,6 +66,7 @@ class SheetPins:
     labels: str = ""
     values: str = ""
     given: Mapping[str, str] = field(default_factory=dict)
+    listed: tuple[str, ...] = ()  # ids of the rows, where no sheet has them
     query: str = ""  # what is asked of a database for this sheet
     unit_column: str = ""  # the header of a column that says the unit of each row's time
     others: tuple["SheetPins", ...] = ()

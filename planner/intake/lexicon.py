@@ -50,7 +50,7 @@ _WORDS: Mapping[str, str] = {
     "LIMIT": """max maxim hogst limit budget allowed tolerance tolerate toler threshold sla grenz grenze
     zulassig hochst obergrenz schwell seuil limite plafond admis tope umbral admitid massim soglia ammess
     limiet maks granica dopuszcz acceptable ceiling roof allow target_rtt предел""",
-    "RTT": """rtt latenc round_trip roundtrip laufzeit umlaufzeit umlauf ping delay verzoger latence latencia
+    "RTT": """rtt latenc latenz round_trip roundtrip laufzeit umlaufzeit umlauf ping delay verzoger latence latencia
     latenza latentie aller_retour ida_y_vuelta andata_ritorno response antwortzeit reaktionszeit opoznieni
     odezva zpozden svarstid fordrojning viive gecikme latens vertrag odezv heen_en_weer heen_en_terug
     tam_i_z_powrotem pingtid responstijd задерж =ms msec millisecond rt""",
@@ -61,7 +61,7 @@ _WORDS: Mapping[str, str] = {
     vast pevny required_hub stale""",
     "BAR": """barred excluded forbidden never not gesperrt verboten ausgeschloss exclu interdit excluid
     prohibid escluso vietato uitgesloten wykluczon zakazan nicht""",
-    "CURRENT": """current today present now today's heute aktuell derzeit ist jetzig bestehend actuel aujourd
+    "CURRENT": """current bisher today present now today's heute aktuell derzeit ist jetzig bestehend actuel aujourd
     actual hoy atual hoje attual oggi huidig nu vandaag obecn dzis soucasn dnes nuvar assigned serving served
     serves zugeordnet zugewiesen affect asignad assegnat toegewezen przypisan nykyinen nuvarande idag mevcut
     uses using connected bedient texte_actuel текущ""",

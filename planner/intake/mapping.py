@@ -14,6 +14,9 @@
     [Sites.units]
     latency_budget_ms = "s"
 
+    [Hubs]
+    listed = ["Leeds", "York"]    # where no sheet has them; a sheet Hubs counts instead
+
     [Sites.leave_out]
     Status = ["closed"]           # rows that are not read
 
@@ -48,6 +51,7 @@ _KINDS: Mapping[str, type[Any]] = {
     "only": bool,
     "hubs_down": bool,
     "hubs": list,
+    "listed": list,
     "rows": str,
     "dates": str,
     "labels": str,
@@ -107,6 +111,7 @@ def _pins(sheet: Sheet, entries: Mapping[str, Any], place: Place, findings: Find
         only=reading.value("only", False),
         hubs_down=reading.value("hubs_down", False),
         hubs=reading.listed("hubs"),
+        listed=reading.listed("listed"),
         rows=reading.value("rows", "sites"),
         dates=reading.value("dates", ""),
         leave_out=reading.left_out(),

@@ -94,6 +94,7 @@ def _section(name: str, sheet: str, pins: SheetPins, remarks: Mapping[str, str])
     lines += ["only = true"] if pins.only else []
     lines += ["hubs_down = true  # a row for each hub, a column for each site"] if pins.hubs_down else []
     lines += [f"hubs = {_list(pins.hubs)}"] if pins.hubs else []
+    lines += [f"listed = {_list(pins.listed)}  # a sheet {sheet} of the file counts instead"] if pins.listed else []
     lines += [f"ignore = {_list(pins.ignore)}"] if pins.ignore else []
     lines += [f"rows = {_quoted(pins.rows)}  # what a row is"] if pins.rows != "sites" else []
     lines += [f"unit_column = {_quoted(pins.unit_column)}"] if pins.unit_column else []

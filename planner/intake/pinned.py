@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from openpyxl.utils import column_index_from_string
 
+from planner.columns import Sheet
 from planner.intake.adopt.block import Block, joined_names
 from planner.intake.adopt.blocks import blocks_of
 from planner.intake.findings import Findings, Place, show
@@ -163,6 +164,16 @@ def pinned_settings(raws: Sequence[RawSheet], pins: SheetPins, findings: Finding
     rows = np.arange(len(labels), dtype=np.int64) + 1
     file = pins.file if raw is None else raw.file
     return RawTable(file, pins.title or "Policy", ("setting", "value"), columns, rows, labels=tuple(places), pins=pins)
+
+
+def listed_table(sheet: Sheet, pins: SheetPins, findings: Findings) -> RawTable:
+    """Return the rows that a mapping lists by their ids, as a table of ``sheet``."""
+    findings.add("mapping_listed", Place(pins.file), sheet=sheet.name, ids=", ".join(pins.listed))
+    ids = np.array([*pins.listed, None], dtype=object)[:-1]
+    rows = np.arange(len(ids), dtype=np.int64) + 1
+    labels = tuple(f"[{sheet.name}] listed {show(each)}" for each in pins.listed)
+    key = sheet.columns[0].name
+    return RawTable(pins.file, sheet.name, (key,), (ids,), rows, text_only=True, labels=labels)
 
 
 def _as_shown(raw: RawSheet, row: int, column: int, value: Any) -> Any:

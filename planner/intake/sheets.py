@@ -10,7 +10,14 @@ from planner.intake.headers import NO_IDS, table_of
 from planner.intake.layout import Pins
 from planner.intake.names import plain, resembles, sheet_of
 from planner.intake.parts import Part, parts_of
-from planner.intake.pinned import pinned_settings, pinned_table, unread_tables, with_units, without_settings
+from planner.intake.pinned import (
+    listed_table,
+    pinned_settings,
+    pinned_table,
+    unread_tables,
+    with_units,
+    without_settings,
+)
 from planner.intake.rawtable import RawSheet, RawTable, is_blank
 
 _ALIKE = 0.85
@@ -28,6 +35,8 @@ class SheetTables:
         self._pinned: list[RawTable] = []
         # Sheets that were adopted: the mapping says all of them, so that nothing is looked for.
         self._adopted = {name for name, p in pins.items() if p.only or p.settings or p.given}
+        own = {sheet.name for raw in reading.sheets if (sheet := sheet_of(raw.title)) is not None}
+        self._adopted |= {name for name, p in pins.items() if p.listed and name not in own}
         # A mapping that gives settings of its own, but names no sheet for them, leaves the sheet Policy to be read.
         policy = pins.get(POLICY.name)
         self._beside = {POLICY.name} if policy is not None and not (policy.title or policy.settings) else set[str]()
@@ -46,6 +55,8 @@ class SheetTables:
             table = self._one(sheet, ids, names)
             return [] if table is None else [with_units(table, self._findings)]
         pins = self._pins[sheet.name]
+        if pins.listed:
+            return [listed_table(sheet, pins, self._findings)]
         if sheet is POLICY:
             own = self._one(sheet, ids, names) if self._beside else None
             return [*([] if own is None else [own]), pinned_settings(self._raws, pins, self._findings)]

@@ -215,6 +215,16 @@ def test_a_matrix_may_have_hubs_down(estate, read):
     assert got.fleet.latency["rtt_ms"].max() == 8
 
 
+def test_hubs_may_be_listed_in_the_mapping(estate, read):
+    del estate["Rooms"]
+    text = MAPPING.format(sites="", more="", times="")
+    start, stop = text.index("[Hubs]"), text.index("[Latency]")
+    got = read(estate, text=text[:start] + '[Hubs]\nlisted = ["ROV", "ESK"]\n' + text[stop:])
+    assert set(got.fleet.hub_ids) == {"ROV", "ESK"}
+    told = next(f for f in got.findings if f.code == "mapping_listed")
+    assert "ROV, ESK" in told.message
+
+
 def test_a_file_of_unknown_names_says_what_its_ids_may_be(estate, tmp_path, writers):
     got = inspect_fleet(writers["xlsx"](tmp_path / "fleet.xlsx", estate))
     first = got.findings[0]

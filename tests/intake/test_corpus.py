@@ -76,7 +76,7 @@ TWO_POOLS = [
 CASES: list[tuple[str, list[Callable], str, str]] = [
     # sheets and headers
     ("no_sites", [drop("Sites")], "sheet_missing", ""),
-    ("no_hubs", [drop("Hubs")], "sheet_missing", ""),
+    ("no_hubs", [drop("Hubs")], "adopt_hint", ""),
     ("sites_without_rows", [replace("Sites", ["site"])], "sheet_empty", "Sites"),
     ("sheet_twice_by_alias", [add("Stores", ["site"], ["0001"])], "sheet_repeated", "Stores"),
     ("sheet_of_the_users_own", [add("Notes", ["hello"])], "sheet_unknown", "Notes"),

@@ -12,6 +12,7 @@ from planner.intake.adopt.days import with_dates
 from planner.intake.adopt.entities import Pair, Table, keys_within, pairs, tables_of
 from planner.intake.adopt.guesses import Adoption, Answers, Choice, Question, SheetGuess
 from planner.intake.adopt.left_out import LeftOut, columns_left_out
+from planner.intake.adopt.named_hubs import named_hubs, table_of_hubs
 from planner.intake.adopt.patterns import TODAY_HOST, TODAY_HUB
 from planner.intake.adopt.pinning import base_pins, pinned_name
 from planner.intake.adopt.places import NONE, Place, column_choice, column_key, id_columns, read_place
@@ -34,7 +35,19 @@ class Guesser:
     def __init__(self, sheets: Sequence[RawSheet]) -> None:
         self._sheets = list(sheets)
         self._tables = tuple(tables_of(sheets))
+        self._named: tuple[str, ...] = ()
+        self._all = self._tables  # with one of hubs, where none lists them
         self._pairs = pairs(self._tables)
+        if not (self._pairs and self._pairs[0].linking):
+            self._name_hubs()
+
+    def _name_hubs(self) -> None:
+        """Take the hubs that columns of times name, where there are some, for a table of hubs."""
+        self._named = named_hubs(self._tables)
+        if self._named:
+            hubs = table_of_hubs(self._named)
+            self._all = (*self._tables, hubs)
+            self._pairs = [pair for pair in pairs(self._all) if pair.hubs is hubs]
 
     @property
     def tables(self) -> tuple[Table, ...]:
@@ -48,14 +61,15 @@ class Guesser:
         pair, questions = _chosen_pair(self._pairs, answers)
         ids = {}
         for sheet, table in ((SITES, pair.sites), (HUBS, pair.hubs)):
-            ids[sheet.name], asked = _chosen_id(sheet.name, id_columns(sheet, table, self._tables), answers)
+            ids[sheet.name], asked = _chosen_id(sheet.name, id_columns(sheet, table, self._all), answers)
             questions += asked
-        hubs = read_place(HUBS, pair.hubs, self._tables, frozenset(), answers, ids[HUBS.name])
-        sites = read_place(SITES, pair.sites, self._tables, pair.hubs.key_set, answers, ids[SITES.name])
+        hubs = read_place(HUBS, pair.hubs, self._all, frozenset(), answers, ids[HUBS.name])
+        sites = read_place(SITES, pair.sites, self._all, pair.hubs.key_set, answers, ids[SITES.name])
         questions += [*sites.questions, *hubs.questions]
         ends = Ends(pair.sites, pair.hubs, sites.id)
         of_pairs = pair_tables(self._tables, ends)
-        guesses = [_place_guess(sites, pair), _place_guess(hubs, pair)]
+        of_hubs = _named_guess(self._named) if self._named else _place_guess(hubs, pair)
+        guesses = [_place_guess(sites, pair), of_hubs]
         times, asked = latency(of_pairs, answers)
         today, more = _current(of_pairs, sites, ends, answers)
         rules, asked_too = self._policy(sites, [*guesses, *times], answers)
@@ -125,9 +139,8 @@ def _policy_guess(settings: Sequence[Setting], given: Mapping[str, str], tables:
     table = next((t for t in tables if t.block.raw.title == title and len(there) > 1), None)
     notes = tuple(f'{s.name} = "{s.label}" ({s.value}), likeness {s.likeness:.2f}' for s in there)
     score = sum(s.likeness for s in there) / len(there) if there else 1.0
-    return SheetGuess(
-        "Policy", table, round(score, 2), "the labels beside the values are names of settings", pins, (), notes
-    )
+    why = "the labels beside the values are names of settings" if there else "you gave them"
+    return SheetGuess("Policy", table, round(score, 2), why, pins, (), notes)
 
 
 def _chosen_pair(found: list[Pair], answers: Answers) -> tuple[Pair, list[Question]]:
@@ -184,6 +197,13 @@ def _place_guess(place: Place, pair: Pair) -> SheetGuess:
     why = f"its ids occur in {linking}" if linking else "its columns are those of such a table"
     score = min(0.99, 0.5 + 0.2 * len(pair.linking) + 0.05 * len(columns))
     return SheetGuess(place.sheet.name, place.table, round(score, 2), why, pins, tuple(columns))
+
+
+def _named_guess(names: Sequence[str]) -> SheetGuess:
+    """Return the hubs that no table lists."""
+    why = f"no table lists the hubs; the times name {', '.join(names)}"
+    note = "To say more of them, such as max_hosts or zone, add a sheet Hubs with a column hub."
+    return SheetGuess(HUBS.name, None, 0.7, why, SheetPins(listed=tuple(names)), (), (note,))
 
 
 def _why_ids(place: Place, pair: Pair) -> str:

@@ -36,6 +36,7 @@ MAPPING: dict[str, Template] = {
 }
 
 SHEETS: dict[str, Template] = {
+    "mapping_listed": info("No sheet {sheet} was found. Its rows are those that the mapping lists: {ids}."),
     "mapping_sheet": error(
         "The mapping says that {title} is the sheet {sheet}, but there is no such sheet.", "Correct it."
     ),
