@@ -7,7 +7,7 @@ from typing import Literal, NamedTuple
 from openpyxl.utils import get_column_letter
 
 How = Literal["name", "unit", "similar", "content", "mapping"]
-RowsAre = Literal["sites", "clusters", "nodes"]  # what a row of the sheet Sites stands for
+RowsAre = Literal["sites", "clusters", "nodes", "pairs"]  # what a row of the sheet Sites stands for
 
 
 class Range(NamedTuple):

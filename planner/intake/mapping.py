@@ -59,7 +59,7 @@ _KINDS: Mapping[str, type[Any]] = {
     "query": str,
     "unit_column": str,
 }
-_WORDS = {"rows": ("sites", "clusters", "nodes"), "dates": ("day first", "month first")}
+_WORDS = {"rows": ("sites", "clusters", "nodes", "pairs"), "dates": ("day first", "month first")}
 _TABLES = ("columns", "units", "leave_out", "settings", "given")
 _MOST_BYTES = 10_000_000
 ADOPTED = "adopted"  # a table of the mapping that says what was answered, and for which headers

@@ -41,8 +41,12 @@ def planned_rows(table: RawTable, sheet: Sheet, match: Match, findings: Findings
     return table.only(keep) if not keep.all() else table
 
 
+# What a row is, in words, by what a mapping says.
+_KINDS = {"clusters": "cluster", "nodes": "node", "pairs": "pair of a site and a hub"}
+
+
 def one_row_each(read: "TypedSheet", findings: Findings) -> "TypedSheet":
-    """Return the sheet Sites with one row for each site, where the mapping says that a row is a cluster or a node.
+    """Return the sheet Sites with one row for each site, where the mapping says that a row is a part or a pair of it.
 
     Other columns are those of the first row; of releases the oldest counts, since all clusters need the floor.
     """
@@ -60,11 +64,11 @@ def one_row_each(read: "TypedSheet", findings: Findings) -> "TypedSheet":
         first = positions[0]
         if pins.rows == "nodes":
             clusters[first] = _clusters_of_nodes(read, positions, findings)
-        else:
+        elif pins.rows == "clusters":
             clusters[first] = len(positions) if counted else float(np.nansum(clusters[positions]))
         releases[first] = _oldest(read, positions, findings)
     frame = read.frame.assign(clusters=clusters, release=releases)
-    findings.add("rows_joined", read.raw.place(), rows=len(ids), sites=len(rows), kind=pins.rows[:-1])
+    findings.add("rows_joined", read.raw.place(), rows=len(ids), sites=len(rows), kind=_KINDS[pins.rows])
     keep = np.zeros(len(ids), dtype=np.bool_)
     keep[[positions[0] for positions in rows.values()]] = True
     return type(read)(read.sheet, read.raw, read.match, frame).only(keep)

@@ -104,3 +104,28 @@ def test_figures_of_other_kinds_name_no_hubs(more, tmp_path):
     path = written(tmp_path, Branches=stores(*more, own=own))
     with pytest.raises(InputError, match="No table of sites and no table of hubs"):
         adopt(path)
+
+
+@pytest.mark.parametrize("listed", [False, True])
+def test_one_list_has_a_row_for_each_site_and_hub(listed, tmp_path):
+    """As a database joins sites and times: what is said of a site stands in each of its rows."""
+    rows = [["Store no", "Release", "Clusters", "Data centre", "RTT ms", "Measured"]]
+    rows += [[site, "8.2", 2, hub, time, "2026-10-05"] for site, hub, time in pairs()]
+    hubs = {"Centres": [["Data centre", "Max hosts"], *([hub, 3] for hub in HUBS)]} if listed else {}
+    inspection, _ = accepted(written(tmp_path, Joined=rows, **hubs), tmp_path, BUDGET)
+    fleet = inspection.fleet
+    assert fleet is not None, inspection.findings
+    assert fleet.clusters.tolist() == [2] * len(TIMES)
+    assert set(fleet.hub_ids) == set(HUBS)
+    found = zip(fleet.latency["site"], fleet.latency["hub"], fleet.latency["rtt_ms"], strict=True)
+    assert sorted(found) == sorted(pairs())
+    assert fleet.current.empty
+
+
+def test_a_release_beside_the_hub_of_today_is_no_time(tmp_path):
+    """A title over the times reaches, in cells, over the columns to their right."""
+    rows = [["", "Ping (ms)", "", "", "", ""], ["Branch", *HUBS, "SW version", "Third vote today"]]
+    rows += [[site, *times, "5.2", HUBS[k % 2]] for k, (site, times) in enumerate(TIMES.items())]
+    inspection, _ = accepted(written(tmp_path, Estate=rows), tmp_path, BUDGET)
+    found = zip(*(inspection.fleet.latency[name] for name in ("site", "hub", "rtt_ms")), strict=True)
+    assert sorted(found) == sorted(pairs())

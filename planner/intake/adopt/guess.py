@@ -66,7 +66,7 @@ class Guesser:
         hubs = read_place(HUBS, pair.hubs, self._all, frozenset(), answers, ids[HUBS.name])
         sites = read_place(SITES, pair.sites, self._all, pair.hubs.key_set, answers, ids[SITES.name])
         questions += [*sites.questions, *hubs.questions]
-        ends = Ends(pair.sites, pair.hubs, sites.id)
+        ends = Ends(pair.sites, pair.hubs, sites.id, sites.rows == "pairs")
         of_pairs = pair_tables(self._tables, ends)
         of_hubs = _named_guess(self._named) if self._named else _place_guess(hubs, pair)
         guesses = [_place_guess(sites, pair), of_hubs]
@@ -221,6 +221,8 @@ def _current(
     if lists:
         best = max(lists, key=lambda p: ("CURRENT" in concepts_in(p.table.title), p.table.rows))
         return [_current_list(best)], []
+    if ends.in_pairs and hub is not None and any(p.hub is hub.profile for p in found):
+        hub = None
     if hub is None and host is not None and _tells_hub(host.profile, ends):
         hub = replace(host, name=TODAY_HUB, why="its values hold the id of a hub")
     if hub is None:

@@ -8,7 +8,7 @@ from functools import lru_cache
 from planner.columns import SITES, Sheet
 from planner.intake.adopt import patterns
 from planner.intake.adopt.columns import ASKED, ColumnGuess, coordinates, guess_columns
-from planner.intake.adopt.entities import Table
+from planner.intake.adopt.entities import MOSTLY, Table, names_hubs
 from planner.intake.adopt.guesses import Answers, Choice, Question
 from planner.intake.adopt.kinds import kind_of
 from planner.intake.adopt.patterns import STATUS, Wanted
@@ -29,6 +29,7 @@ vorgesehen prevu projet construction planifi previst proyecto obras previsto pro
 planowan budow planov planlagt planerad suunnit planlan planejad ordered bestellt commande"""
 _FUTURE = _FUTURE_WORDS.split()
 _LEAST_STATES = 2
+_ALL_DIFFERENT = 0.95
 
 
 @dataclass
@@ -69,7 +70,7 @@ def read_place(
         _settle(place, want, rivals.get(want.name, []), answers)
     _status(place, answers)
     if ids.column in {p.column for p in table.repeated} and sheet is SITES:
-        _rows(place, answers)
+        _rows(place, answers, hubs)
     return place
 
 
@@ -205,19 +206,31 @@ def _is_one_of(state: str, stems: Sequence[str]) -> bool:
     return any(f" {stem.replace('_', ' ')}" in words for stem in stems)
 
 
-def _rows(place: Place, answers: Answers) -> None:
+def _rows(place: Place, answers: Answers, hubs: frozenset[str]) -> None:
     """Ask what a row stands for where ids of sites repeat."""
     repeats = Counter(Counter(place.id.keys).values())
     usual = repeats.most_common(1)[0][0]
     even = sum(sites for rows, sites in repeats.items() if rows % 2 == 0)
     two_each = usual % 2 == 0 and even > 0.9 * repeats.total()
     likely: RowsAre = "nodes" if two_each and place.column("clusters") is None else "clusters"
+    texts = {"clusters": "a cluster: clusters are counted by rows", "nodes": "a data node: two rows are a cluster"}
+    if _are_pairs(place, hubs):
+        likely = "pairs"
+        texts["pairs"] = "a pair of a site and a hub: a site has a row for each hub"
     words = (
         f'Ids in "{place.id.header}" repeat ({len(place.id.key_set)} ids in {len(place.id.keys)} rows). What is a row?'
     )
-    texts = {"clusters": "a cluster: clusters are counted by rows", "nodes": "a data node: two rows are a cluster"}
     order = sorted(texts, key=lambda kind: kind != likely)
     choices = tuple(Choice(kind, texts[kind], "", 0.7 - 0.2 * k) for k, kind in enumerate(order))
     place.questions.append(Question("Sites.rows", words, choices, rank=2))
     answer = answers.get("Sites.rows", likely)
-    place.rows = "nodes" if answer == "nodes" else "clusters"
+    known: tuple[RowsAre, ...] = ("nodes", "pairs")
+    place.rows = next((kind for kind in known if answer == kind), "clusters")
+
+
+def _are_pairs(place: Place, hubs: frozenset[str]) -> bool:
+    """Return whether each row is another pair of a site and a hub, with a time."""
+    of_hubs = [p for p in place.table.profiles if p.values and names_hubs(p, hubs) >= MOSTLY]
+    timed = any("RTT" in concepts_in(p.header) and p.share("number") > 0.5 for p in place.table.profiles)
+    pairs = [len(set(zip(place.id.cells, p.cells, strict=True))) for p in of_hubs]
+    return timed and max(pairs, default=0) >= _ALL_DIFFERENT * len(place.id.cells)

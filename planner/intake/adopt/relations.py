@@ -49,6 +49,7 @@ class Ends:
     sites: Table
     hubs: Table
     site: Profile
+    in_pairs: bool = False  # the table of sites has a row for each pair
 
     @property
     def names(self) -> HubNames:
@@ -67,7 +68,8 @@ def pair_tables(tables: Sequence[Table], ends: Ends) -> list[PairTable]:
     for table in tables:
         if table is ends.hubs:
             continue
-        found += _beside_sites(table, ends) if table is ends.sites else _of_pairs(table, ends)
+        beside = table is ends.sites and not ends.in_pairs
+        found += _beside_sites(table, ends) if beside else _of_pairs(table, ends)
     return found
 
 
@@ -141,7 +143,8 @@ def _beside_sites(table: Table, ends: Ends) -> Iterator[PairTable]:
     hubs = [p for p in hubs if p.share("text") > 0.5]
     used: set[int] = {p.column for p in matrix}
     for rtt in table.profiles:
-        if rtt.column in used or "LIMIT" in concepts_in(rtt.header) or _says_time(rtt) < _LIMIT_FREE:
+        other = concepts_in(rtt.header).keys() & {"LIMIT", "RELEASE"}
+        if rtt.column in used or other or _says_time(rtt) < _LIMIT_FREE:
             continue
         near = [h for h in hubs if 0 < abs(rtt.column - h.column) <= _NEAR]
         hub = min(near, key=lambda h: (abs(rtt.column - h.column), h.column > rtt.column), default=None)
