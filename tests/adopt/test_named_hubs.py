@@ -129,3 +129,14 @@ def test_a_release_beside_the_hub_of_today_is_no_time(tmp_path):
     inspection, _ = accepted(written(tmp_path, Estate=rows), tmp_path, BUDGET)
     found = zip(*(inspection.fleet.latency[name] for name in ("site", "hub", "rtt_ms")), strict=True)
     assert sorted(found) == sorted(pairs())
+
+
+def test_times_are_estimated_where_only_coordinates_are_known_and_somebody_says_so(tmp_path):
+    rows = [["Branch", "Lat", "Long"], *([f"B-{k:02d}", 50.0 + k / 10, 8.5] for k in range(12))]
+    hubs = [["DC code", "Lat", "Long"], ["D1", 50.1, 8.6], ["D2", 51.0, 8.4]]
+    path = written(tmp_path, Estate=rows, Centres=hubs)
+    assert "Policy.unknown_latency" in [question.key for question in adopt(path).adoption({}).open]
+    inspection, _ = accepted(path, tmp_path, BUDGET)
+    assert inspection.fleet.policy.unknown_latency == "estimate"
+    inspection, _ = accepted(path, tmp_path, (*BUDGET, "--answer", "Policy.unknown_latency=ineligible"))
+    assert inspection.fleet.policy.unknown_latency == "ineligible"

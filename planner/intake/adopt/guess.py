@@ -103,9 +103,31 @@ class Guesser:
             questions.append(Question(key, words, (), rank=0, free=True))
             if key in answers:
                 given["latency_budget_ms"] = answers[key]
+        if _only_places(guesses) and not any(s.name == "unknown_latency" for s in settings):
+            questions.append(_ESTIMATE)
+            if answers.get(_ESTIMATE.key) == "estimate":
+                given["unknown_latency"] = "estimate"
         if not settings and not given:
             return [], questions
         return [_policy_guess(settings, given, self._tables)], questions
+
+
+_ESTIMATE = Question(
+    "Policy.unknown_latency",
+    "No table has round-trip times, but sites and hubs have coordinates. Shall the times be estimated?",
+    (
+        Choice("estimate", "yes, from the distance, until somebody measures them", "", 0.7),
+        Choice("ineligible", "no: a site whose round-trip time is not known is not served", "", 0.3),
+    ),
+    rank=0,
+)
+
+
+def _only_places(guesses: Sequence[SheetGuess]) -> bool:
+    """Return whether nothing but coordinates says how far sites are from hubs."""
+    timed = any(guess.sheet in ("Latency", "Samples") for guess in guesses)
+    placed = [g for g in guesses if {"latitude", "longitude"} <= {c.name for c in g.columns}]
+    return not timed and {SITES.name, HUBS.name} <= {g.sheet for g in placed}
 
 
 def _left_out(

@@ -114,7 +114,7 @@ LATENCY: dict[str, Template] = {
     ),
     "latency_none": warning(
         "No round-trip time is known from the sheets Latency, Samples and Links: no site can be served.",
-        "Fill in one of them.",
+        "Fill in one of them. Where coordinates are known, the setting unknown_latency may be estimate.",
     ),
     "link_length": error("The link has neither latency_ms nor km nor air_km.", "Give one of them."),
     "estimates_unused": warning(
