@@ -107,6 +107,10 @@ def _print_attention(target: Console, fleet: Fleet, plan: Plan, readiness: Readi
         _print_line(target, "warning", f"not served, {cause.words}")
     if plan.unserved:
         target.print(Text("Reasons for each site: sheet Unserved of the plan, or castingvote explain --site ID."))
+    unmeasured = {row.site for row in plan.assignments if row.evidence != "measured"}
+    if unmeasured:
+        words = f"{counted(len(unmeasured), 'site')}: the round-trip time is not measured. Measure it before cut-over."
+        _print_line(target, "warning", words)
     if left := left_in_place_in_words(fleet, plan):
         _print_line(target, "warning", left)
     if spared := spared_in_words(fleet, plan):

@@ -46,6 +46,7 @@ def headline(plan: Plan) -> str:
         f"{served:,} of {counted(wanting, 'site')}",
         _left_out(plan),
         _bare(plan),
+        _estimated(plan),
     ]
     return " ".join([f"{'; '.join(part for part in parts if part)}.", *_how_sure(plan)])
 
@@ -68,6 +69,12 @@ def _bare(plan: Plan) -> str:
         each = "each" if plan.complete else "each of those served"
         return f"{each} has a standby for the loss of {ANY_ONE[cover]}"
     return f"{bare:,} of those served {'has' if bare == 1 else 'have'} no standby"
+
+
+def _estimated(plan: Plan) -> str:
+    """Return how many of the sites served are so on an estimate: nobody knows yet whether they are within budget."""
+    number = len({row.site for row in plan.assignments if row.evidence == "estimated"})
+    return f"the round-trip time of {number:,} of those served is only an estimate" if number else ""
 
 
 def _how_sure(plan: Plan) -> list[str]:

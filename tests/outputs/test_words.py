@@ -1,5 +1,7 @@
 """A plan in sentences."""
 
+import dataclasses
+
 import pytest
 
 from planner.outputs import how_sure, plan_sentences
@@ -211,3 +213,13 @@ def test_headline_claims_of_sites_with_a_host_today_first_where_they_come_first(
     before = (aim("kept_served", 1, proven=kept), aim("served", 2, proven=served))
     plan = small(unserved=1, before=before)
     assert how_sure.headline(plan) == f"2 tie-breaker hosts at 2 hubs serve 2 of 3 sites; 1 site is not served. {told}"
+
+
+def test_the_first_sentence_says_which_round_trip_times_are_estimates():
+    """A plan on estimates alone once read like one on measurements."""
+    plan = small()
+    on_estimate = dataclasses.replace(plan.assignments[1], evidence="estimated")
+    told = how_sure.headline(dataclasses.replace(plan, assignments=(plan.assignments[0], on_estimate)))
+    assert told.startswith(
+        "2 tie-breaker hosts at 2 hubs serve 2 of 2 sites; the round-trip time of 1 of those served is only an estimate."
+    )
