@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from planner.intake.calendar_words import month_of, without_weekday
 from planner.intake.known_words import is_unknown
 from planner.intake.rawtable import Cells, tidy
 
@@ -22,12 +23,16 @@ _FIRST_DAY, _LAST_DAY = 18_264, 73_050
 _CLOCK = r"(?:[ T,]+(\d{1,2}:\d{2}(?::\d{2})?))?"
 _YEAR_LAST = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})" + _CLOCK, re.ASCII)
 _YEAR_FIRST = re.compile(r"(\d{4})([./])(\d{1,2})\2(\d{1,2})" + _CLOCK, re.ASCII)
-_DAY_NAMED = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[ .-]*([a-z]{3,9})[ .,-]+(\d{4}|\d{2})" + _CLOCK, re.ASCII | re.I)
-_NAMED_DAY = re.compile(r"([a-z]{3,9})[ .-]*(\d{1,2})(?:st|nd|rd|th)?[ ,-]+(\d{4})" + _CLOCK, re.ASCII | re.I)
-_MONTHS = (
-    *("january", "february", "march", "april", "may", "june"),
-    *("july", "august", "september", "october", "november", "december"),
+# Where years have two figures, points still stand between day, month and year; other signs may mean any order.
+_SHORT_YEAR = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{2})" + _CLOCK, re.ASCII)
+_WORD = r"([^\W\d_]{3,12})"
+_DAY_NAMED = re.compile(
+    rf"([0-9]{{1,2}})(?:st|nd|rd|th|er)?[ .-]*(?:de )?{_WORD}[ .,-]+(?:de )?([0-9]{{4}}|[0-9]{{2}})" + _CLOCK, re.I
 )
+_NAMED_DAY = re.compile(rf"{_WORD}[ .-]*([0-9]{{1,2}})(?:st|nd|rd|th)?[ ,-]+([0-9]{{4}})" + _CLOCK, re.I)
+_SIGNED = re.compile(r"(\d{4})[年년]\s?(\d{1,2})[月월]\s?(\d{1,2})[日일]" + _CLOCK, re.ASCII)
+_SERIAL = re.compile(r"\d{5}(?:[.,]\d+)?", re.ASCII)  # a day number in a file of text
+_EIGHT_FIGURES = range(19500101, 21000101)  # a date without signs, as in 20270307
 _LONGEST_TEXT = 40
 
 
@@ -70,6 +75,7 @@ def moments(cells: Cells) -> npt.NDArray[np.datetime64]:
     if cells.values.dtype.kind == "M":
         return cells.values.astype(_UNIT)
     values = cells.objects()
+    values = [_without_text(value) for value in values]
     texts = {position: _from_text(value) for position, value in enumerate(values) if type(value) is str and value}
     order = _order(list(texts.values())) or _pinned_order(cells)
     read = [
@@ -146,7 +152,7 @@ def _chosen(cells: Cells, position: int, value: str, text: _Read, order: str) ->
 
 
 def _from_text(text: str) -> _Read:
-    text = tidy(text)
+    text = without_weekday(tidy(text))
     if len(text) > _LONGEST_TEXT:
         return _NOTHING
     try:
@@ -160,6 +166,11 @@ def _from_text(text: str) -> _Read:
         return _Read(_date(year, second, first, clock), month_first)
     if match := _YEAR_FIRST.fullmatch(text):
         year, _, month, day, clock = match.groups()
+    elif match := _SIGNED.fullmatch(text):
+        year, month, day, clock = match.groups()
+    elif match := _SHORT_YEAR.fullmatch(text):
+        day, month, year, clock = match.groups()
+        year = f"20{year}"
     elif match := _DAY_NAMED.fullmatch(text):  # 03-Mar-27 is how spreadsheets show a day where English is spoken
         day, month, year, clock = match.groups()
         year = year if len(year) == 4 else f"20{year}"
@@ -173,15 +184,23 @@ def _from_text(text: str) -> _Read:
 
 def _date(year: str, month: str, day: str, clock: str | None) -> dt.datetime | None:
     if not month.isdecimal():
-        names = [name for name in _MONTHS if name.startswith(month.casefold())]
-        if len(names) != 1:
+        named = month_of(month)
+        if named is None:
             return None
-        month = str(_MONTHS.index(names[0]) + 1)
+        month = str(named)
     hours, minutes, seconds = ([*map(int, clock.split(":")), 0, 0] if clock else [0, 0, 0])[:3]
     try:
         return dt.datetime(int(year), int(month), int(day), hours, minutes, seconds)
     except ValueError:
         return None
+
+
+def _without_text(value: Any) -> Any:
+    """Return a day number, or a date of eight figures, as what it is: files of text have the one, cells the other."""
+    if type(value) is str and _SERIAL.fullmatch(value.strip()):
+        number = float(value.strip().replace(",", "."))
+        return number if _FIRST_DAY <= number <= _LAST_DAY else value
+    return str(int(value)) if type(value) in (int, float) and value in _EIGHT_FIGURES else value
 
 
 def _of_cell(value: Any) -> dt.datetime | None:

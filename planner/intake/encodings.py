@@ -79,12 +79,19 @@ def _guess(sample: bytes, whole: bytes) -> str:
     from charset_normalizer import from_bytes
 
     matches = from_bytes(sample, cp_isolation=list(_NAMES), threshold=0.5, preemptive_behaviour=False)
-    for match in matches:
-        if _decodes(whole, match.encoding):
-            text = whole.decode(match.encoding)
-            same = (name for name in _NAMES if _decodes(whole, name) and whole.decode(name) == text)
-            return next(same, match.encoding)
-    return next((name for name in _NAMES if _decodes(whole, name)), "")
+    fitting = [match.encoding for match in matches if _decodes(whole, match.encoding)]
+    usual = [name for name in _NAMES if _decodes(whole, name)]
+    likeliest = next(iter([*fitting, *usual]), "")
+    # Of few letters the guess may make signs, box lines, where the most usual encoding has words.
+    if usual and _letters(whole, likeliest) < _letters(whole, usual[0]):
+        likeliest = usual[0]
+    return next((name for name in usual if whole.decode(name) == whole.decode(likeliest)), likeliest)
+
+
+def _letters(data: bytes, encoding: str) -> float:
+    """Return which share of the characters beyond ASCII are letters."""
+    beyond = [character for character in data.decode(encoding) if not character.isascii()]
+    return sum(map(str.isalpha, beyond)) / max(1, len(beyond))
 
 
 def is_utf8(data: bytes) -> bool:

@@ -17,6 +17,7 @@ from openpyxl.utils import column_index_from_string, get_column_letter
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
+from planner.counted_words import first_few
 from planner.errors import InputError
 from planner.fleet import Finding
 from planner.outputs import headings
@@ -28,7 +29,10 @@ _ADDRESS = re.compile(r"([A-Z]+)(\d+)$")
 _TABLES = (headings.ASSIGNMENTS, headings.STEPS)
 _AT_FIRST = ("open", "not needed")
 _COMPUTED = (headings.TEAM_PROGRESS, headings.BURN_DOWN, headings.RECORD)  # nobody types there
+_NO_BOOKS = (".ods", ".csv", ".tsv", ".txt")  # openpyxl reads none of these
+_MIDNIGHT = " 00:00:00"
 _LINE_POINTS, _LETTERS = 13.0, 1.15  # height of a line; letters to a unit of width
+_NO_COLOURS = ("FFFFFFFF", "00FFFFFF")
 _NOT_SHOWN = (headings.STANDS_ON,)  # worked out from the steps
 
 Path_ = str | os.PathLike[str]
@@ -55,18 +59,20 @@ def merge_into(book: Workbook, sources: Sequence[Path_], copies: Sequence[Copy],
     filled. Comments stand at the cell of the same site or step, or at the same address.
     """
     others = []
+    coloured = [*_coloured(book, copies[0])]
     for source, one in zip(sources[1:], copies[1:], strict=True):
-        if Path(source).suffix.lower() == ".ods":  # openpyxl reads none; comments in it are not seen
+        if Path(source).is_dir() or Path(source).suffix.lower() in _NO_BOOKS:  # comments in them are not seen
             _take_texts(book, one.others)
             continue
         others.append((one, open_workbook(source)))
+        coloured += _coloured(others[-1][1], one)
         for sheet in others[-1][1].worksheets:
             _take_over(book, sheet)
     at = {headings.ASSIGNMENTS: _fill_in(book, headings.ASSIGNMENTS, headings.SITE, merged.rows)}
     at[headings.STEPS] = _fill_in(book, headings.STEPS, headings.STEP, merged.steps)
     for title in _TABLES:
         _show_all(_sheet_of(book, title))
-    notes = [note for one, other in others for note in _comments(book, other, one, at)]
+    notes = [*coloured, *(note for one, other in others for note in _comments(book, other, one, at))]
     told = "\n".join((*notes, *merged.notes, *map(str, merged.clashes)))
     return notes + _missing(book, others, told)
 
@@ -173,7 +179,12 @@ def _look_alike(sheet: Worksheet, letter: str, heads: int) -> None:
 
 
 def _differs(now: Any, wanted: Value) -> bool:
-    return str(now if now is not None else "").strip() != str(wanted if wanted is not None else "")
+    return _text(now) != _text(wanted)
+
+
+def _text(value: Any) -> str:
+    """Return the text of a value; that of a day is the same with and without its midnight."""
+    return "" if value is None else str(value).strip().removesuffix(_MIDNIGHT)
 
 
 def _comments(
@@ -203,13 +214,36 @@ def _comments(
                 mine[address].comment = Comment("\n".join(filter(None, (said, text))), comment.author)
 
 
+def _coloured(book: Workbook, one: Copy) -> Iterator[str]:
+    """Yield a note where people coloured rows that are still open: a colour says nothing to us."""
+    for rows, key in ((one.rows, headings.SITE), (one.steps, headings.STEP)):
+        found = []
+        for row in rows:
+            title, _, address = row[key].where.rpartition("!")
+            sheet = _sheet_of(book, title.strip("'"))
+            status = row.get(headings.PROGRESS)
+            if sheet is None or status is None or status.value not in (None, *_AT_FIRST[:1]):
+                continue
+            fill = sheet[address].fill
+            if fill.fill_type == "solid" and fill.fgColor.rgb not in _NO_COLOURS:
+                found.append(f"{one.file} {row[key].where}")
+        if found:
+            words = "has a colour, which is not read, and its status is open. Write the status as a word"
+            yield f"{first_few(found)}: {words}."
+
+
+def _heads(sheet: Worksheet | None) -> list[str]:
+    return [] if sheet is None else [_text(cell.value) for cell in sheet[1] if cell.value is not None]
+
+
 def _missing(book: Workbook, others: Sequence[tuple[Copy, Workbook]], told: str) -> list[str]:
     """Return each cell of the copies whose text stands nowhere in the book, nor in what is ``told`` anyway.
 
     A status that the plan itself put there is no loss where somebody has changed it.
     """
     rows = (row for sheet in book.worksheets for row in sheet.iter_rows(values_only=True))
-    there = {str(value).strip() for row in rows for value in row}
+    there = {_text(value) for row in rows for value in row}
+    heads = {text.casefold() for title in _TABLES for text in _heads(_sheet_of(book, title))}
     whole = "\n".join((told, *(text for text in there if "[" in text or " / " in text)))
     notes = []
     for one, other in others:
@@ -217,8 +251,8 @@ def _missing(book: Workbook, others: Sequence[tuple[Copy, Workbook]], told: str)
             if sheet.title in _COMPUTED:
                 continue
             for cell in (cell for row in sheet.iter_rows() for cell in row if cell.value is not None):
-                text = str(cell.value).strip()
-                if sheet.title in _TABLES and text in _AT_FIRST:
+                text = _text(cell.value)
+                if sheet.title in _TABLES and (text in _AT_FIRST or text.casefold() in heads):
                     continue
                 if text and text not in there and cell.data_type != "f" and text not in whole:
                     notes.append(f'{one.file} {sheet.title}!{cell.coordinate}: "{text}" is not in the merged workbook.')

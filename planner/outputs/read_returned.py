@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -19,12 +20,13 @@ from planner.intake.files import read_sheets
 from planner.intake.findings import Findings, Place
 from planner.intake.headers import table_of
 from planner.intake.names import plain
-from planner.intake.rawtable import Cells, RawSheet, RawTable
+from planner.intake.rawtable import Broken, Cells, RawSheet, RawTable
 from planner.intake.tables import TypedSheet, read_table
 from planner.outputs import headings
 from planner.outputs.progress_words import status_of
 from planner.progress import Cell, Copy, Typed
 
+_HEADINGS_WITHIN = 10  # rows from the top
 _SITE = Column(headings.SITE, "id", "id of the site", required=True)
 _RETURNED = Sheet(
     headings.ASSIGNMENTS,
@@ -41,6 +43,21 @@ _STEPS = Sheet(
         Column(headings.TICKET, "id", "number of the ticket, zeros in front kept"),
     ),
 )
+# Headings that the team's columns are told by, whatever letter case and spaces people give them.
+_TEAM = {
+    plain(name): name
+    for name in (
+        *(headings.PROGRESS, headings.DATE, headings.INITIALS, headings.RTT_AFTER, headings.VOTES_SEEN),
+        *(headings.REMARKS, headings.PLANNED_HOST, headings.CURRENT_HOST, headings.ACTION, headings.WAVE),
+        *(headings.KIND, headings.RELEASE, headings.STARTS, headings.ENDS, headings.TIME_ZONE, headings.CAUTIONS),
+    )
+}
+# What a sheet has that is one of the tables under a title of somebody's own.
+_SIGNS = {
+    headings.ASSIGNMENTS: frozenset(map(plain, (headings.SITE, headings.HOST, headings.ACTION, headings.PROGRESS))),
+    headings.STEPS: frozenset(map(plain, (headings.STEP, headings.KIND, headings.SITE, headings.PROGRESS))),
+}
+_TOLD = ("csv_encoding", "merged_cells")  # what else may be read otherwise than people meant it
 _READ = {plain(name) for name in (headings.ASSIGNMENTS, headings.STEPS)}
 # Made by an earlier merge; of clashes there may be several sheets.
 _OWN = tuple(plain(name) for name in (headings.TEAM_PROGRESS, headings.BURN_DOWN, headings.CLASHES, headings.RECORD))
@@ -55,10 +72,15 @@ def read_copies(paths: Iterable[str | os.PathLike[str]], statuses: Mapping[str, 
 
     Raises InputError with what is wrong in any of them.
     """
-    findings = Findings()
-    copies = [_copy(Path(path), statuses or {}, findings) for path in paths]
+    copies, found = [], []
+    for path in paths:
+        findings = Findings()
+        one = _copy(Path(path), statuses or {}, findings)
+        found += findings.result()
+        told = [str(finding) for finding in findings.result() if finding.code in _TOLD]
+        copies.append(one if one is None else replace(one, notes=(*one.notes, *told)))
     # A row without its site is left out, and every cell of it noted.
-    wrong = [one for one in findings.result() if one.severity == "error" and one.code != "required_blank"]
+    wrong = [one for one in found if one.severity == "error" and one.code != "required_blank"]
     if wrong:
         raise InputError(tuple(wrong))
     return tuple(copy for copy in copies if copy is not None)
@@ -69,6 +91,8 @@ def _copy(path: Path, statuses: Mapping[str, str], findings: Findings) -> Copy |
     # A sheet of somebody's own may be called nearly as a table is: the exact title counts first.
     ranked = sorted(sheets, key=lambda sheet: sheet.title in (headings.ASSIGNMENTS, headings.STEPS))
     by_name = {plain(sheet.title): sheet for sheet in ranked}
+    renamed = {} if _READ & set(by_name) else _by_shape(sheets)
+    by_name |= renamed
     others = _others([sheet for sheet in sheets if plain(sheet.title) not in _READ or sheet not in by_name.values()])
     assignments, steps = (by_name.get(plain(name)) for name in (headings.ASSIGNMENTS, headings.STEPS))
     if assignments is None and steps is None:
@@ -77,9 +101,36 @@ def _copy(path: Path, statuses: Mapping[str, str], findings: Findings) -> Copy |
             findings.add("sheet_missing", Place(path.name), sheet=headings.ASSIGNMENTS, meaning=meaning)
         return None
     reading = _Reading(path.name, statuses, findings)
+    for name, sheet in renamed.items():
+        reading.notes.append(f'{path.name}: the sheet "{sheet.title}" is taken for the sheet {name.capitalize()}.')
     rows = () if assignments is None else reading.rows(table_of(assignments, _RETURNED, findings), _RETURNED)
     listed = () if steps is None else reading.rows(table_of(steps, _STEPS, findings), _STEPS)
     return Copy(path.name, rows, others, listed, reading.all_notes())
+
+
+def _by_shape(sheets: Iterable[RawSheet]) -> dict[str, RawSheet]:
+    """Return sheets that are tables of ours by their headings, under the name of the table."""
+    found: dict[str, RawSheet] = {}
+    for sheet in sheets:
+        heads = [{plain(cell) for cell in row if isinstance(cell, str)} for row in sheet.cells[:_HEADINGS_WITHIN]]
+        for name, signs in _SIGNS.items():
+            if any(signs <= head for head in heads):
+                found.setdefault(plain(name), sheet)
+    return found
+
+
+def _told_apart(table: RawTable, sheet: Sheet) -> RawTable:
+    """Return a table with the team's headings as we write them, and with a number at own ones that come again."""
+    ours = {plain(name) for name in (*_TEAM, *sheet.names)}
+    seen: dict[str, int] = {}
+    headers: list[Any] = []
+    for header in table.headers:
+        name = _TEAM.get(plain(header), header) if isinstance(header, str) else header
+        if isinstance(name, str) and plain(name) and plain(name) not in ours:
+            seen[name.strip()] = seen.get(name.strip(), 0) + 1
+            name = f"{name.strip()} ({seen[name.strip()]})" if seen[name.strip()] > 1 else name
+        headers.append(name)
+    return replace(table, headers=tuple(headers))
 
 
 class _Reading:
@@ -100,6 +151,8 @@ class _Reading:
 
     def rows(self, table: RawTable, sheet: Sheet) -> tuple[Mapping[str, Cell], ...]:
         """Return the rows of a table by heading; rows that are none, such as titles of sections, become notes."""
+        table = _told_apart(table, sheet)
+        self._note_formulas(table)
         read = read_table(table, sheet, self._findings)
         for column in sheet.columns[:1] if sheet is _STEPS else sheet.columns:
             if column.name not in read.match.known and not self._findings.any_error:
@@ -125,6 +178,20 @@ class _Reading:
     def _cell(self, value: Typed, where: str) -> Cell:
         return Cell(value, where, f"{self._file} {where}")
 
+    def _note_formulas(self, table: RawTable) -> None:
+        """Note the cells with formulas whose results no spreadsheet program has saved: nothing is read there."""
+        cells = [
+            f"{self._file} {table.place(position, index).where}"
+            for index, column in enumerate(table.columns)
+            for position, value in enumerate(column.tolist())
+            if isinstance(value, Broken) and value.kind == "formula"
+        ]
+        if cells:
+            words = (
+                "a formula without a saved result is read as blank. Open the file in a spreadsheet program and save it"
+            )
+            self.notes.append(f"{first_few(cells)}: {words}.")
+
     def _note_left_out(self, table: RawTable, read: TypedSheet) -> None:
         """Note each cell of the rows that are no rows of the table, so that nobody's words are lost."""
         kept = set(read.raw.rows.tolist())
@@ -140,7 +207,11 @@ class _Reading:
     def _dates(self, read: TypedSheet, index: int, values: list[Any]) -> list[Any]:
         """Return the dates of a column; what is none stays as it was typed."""
         findings = Findings()
-        days = dates(Cells(Column(headings.DATE, "date", "day of the change"), read.raw, index, findings)).tolist()
+        cells = Cells(Column(headings.DATE, "date", "day of the change"), read.raw, index, findings)
+        typed = [_typed(value) if isinstance(value, Broken) else value for value in cells.objects()]
+        days = dates(
+            cells.holding(np.array(["" if value is None else value for value in typed], dtype=object))
+        ).tolist()
         self.notes += [str(finding) for finding in findings.result()]
         return [typed if day is None else day for day, typed in zip(days, values, strict=True)]
 
@@ -159,6 +230,8 @@ class _Reading:
 
 
 def _typed(value: Any) -> Typed:
+    if isinstance(value, Broken):
+        return value.text or None
     if value is None or value is pd.NaT or value != value or not str(value).strip():
         return None
     if isinstance(value, pd.Timestamp):

@@ -6,6 +6,7 @@ import datetime as dt
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 
+from planner.intake.known_words import truth_of
 from planner.outputs import headings
 from planner.progress import Cell, Clash, Copy, Merged, Typed
 from planner.tracking.by_site import by_site
@@ -127,15 +128,29 @@ def _kept(name: str, cells: Sequence[tuple[str, Cell]], original: str | None) ->
     changed: dict[str, Cell] = {}
     for _, cell in cells:
         text = text_of(cell.value)
-        if text not in ("", start):
-            changed.setdefault(text, cell)
+        # A decimal comma is no change: files of text have it where the spreadsheet program is set so.
+        if text not in ("", start) and (original is not None or text.replace(",", ".") != start):
+            changed.setdefault(_meaning(name, text), cell)
     if name == headings.PROGRESS and len(changed) > 1:
         changed.pop("planned", None)
     if not changed:
         return cells[0][1], []
     # Of done and blocked the one that promises less: who takes a site for done would count on its new host.
     kept = "blocked" if name == headings.PROGRESS and "blocked" in changed else next(iter(changed))
-    return changed[kept], [text for text in changed if text != kept]
+    return changed[kept], [text_of(cell.value) for key, cell in changed.items() if key != kept]
+
+
+def _meaning(name: str, text: str) -> str:
+    """Return what tells two answers apart: 12,5 and 12.5 ms are one time, yes and ja one answer, km and KM one person.
+
+    >>> _meaning("RTT after ms", "12,5 ms"), _meaning("initials", "Km"), _meaning("remarks", "Ja")
+    ('12.5', 'km', 'Ja')
+    """
+    if name == headings.RTT_AFTER:
+        return text.casefold().removesuffix("ms").strip().replace(",", ".")
+    if name == headings.VOTES_SEEN:
+        return str(truth_of(text.strip(" .!")) if truth_of(text.strip(" .!")) is not None else text)
+    return text.casefold() if name == headings.INITIALS else text
 
 
 def _elsewhere(copies: Sequence[Copy]) -> tuple[list[Clash], list[str]]:

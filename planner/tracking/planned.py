@@ -36,7 +36,7 @@ def slipped(steps: Sequence[Row], as_of: dt.date) -> tuple[str, ...]:
         if wave and days and left and max(days) < as_of:
             late = (as_of - max(days)).days
             found.append(
-                f"wave {wave} of {max(days)}: {counted(len(left), 'step')} of {len(mine)} not done, "
+                f"wave {wave} of {min(days)}: {counted(len(left), 'step')} of {len(mine)} not done, "
                 f"{counted(late, 'day')} late"
             )
     return tuple(found)

@@ -7,6 +7,7 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Sequence
 
+from planner.counted_words import counted
 from planner.fleet import Fleet
 from planner.outputs import headings
 from planner.plan import Assignment, Plan
@@ -48,7 +49,7 @@ def track(fleet: Fleet, plan: Plan, merged: Merged, as_of: dt.date) -> Progress:
         rows.append(dataclasses.replace(row, drift=_drift(row, in_force.get(row.site, ""))))
     undated = sum(row.status == "done" and row.date is None for row in rows)
     if undated:
-        notes.append(f"{undated} sites are done without a date: they are not in the burn-down.")
+        notes.append(f"Without a date, not in the burn-down: {counted(undated, 'site')} marked as done.")
     changed = _changed(plan, rows)
     problems = tuple(str(v) for v in verify(fleet, changed) if v.severity == "violation" and v.code not in _CLAIMS)
     failed, more = failed_after(plan, merged)

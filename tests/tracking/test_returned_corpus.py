@@ -1,5 +1,6 @@
 """Forty copies as teams send them back: every cell that a person typed is in the merged workbook, or in a finding."""
 
+import csv
 import dataclasses
 import datetime as dt
 import itertools
@@ -9,14 +10,18 @@ import openpyxl
 import pandas as pd
 import pytest
 from openpyxl.comments import Comment
+from openpyxl.styles import PatternFill
 
 from planner.intake import fleet_from_tables
 from planner.outputs import write_rollout_workbook, write_workbook
+from planner.outputs.progress_words import status_of
 from planner.outputs.progress_workbook import write_progress_workbook
 from planner.outputs.read_returned import read_copies
+from planner.progress import Cell
 from planner.rollout import roll_out
 from planner.sizing import plan as make_plan
 from planner.tracking import merged, resolved, track
+from planner.tracking.planned import slipped
 
 TODAY = dt.date(2027, 3, 31)
 WHOLE = os.environ.get("CASTINGVOTE_SAMPLES") == "all"
@@ -134,6 +139,7 @@ HABITS = {
                                    t.put(3, "initials", "km")),
     "unknown site below": lambda t: (t.put(t.sheet.max_row + 1, 1, "0099"), t.put(t.sheet.max_row, "host", "ESK-01"),
                                      t.put(t.sheet.max_row, "remarks", "opened in March")),
+    "own columns of one name": lambda t: (t.new_column("Notiz", ["eins"]), t.new_column("Notiz", ["zwei"])),
     "remark without a site": lambda t: t.put(t.sheet.max_row + 2, "remarks", "all of these on Sunday please"),
 }  # fmt: skip
 STEPS = {
@@ -235,3 +241,71 @@ def test_a_date_as_spreadsheets_show_it_is_read_and_one_without_a_year_names_its
     assert "back.xlsx" in note
     assert "Assignments" in note
     assert "3" in note
+
+
+def test_a_table_is_told_by_its_headings_in_any_case_and_under_any_title(books, tmp_path):
+    def habit(t):
+        t.put(1, "status", "STATUS ")
+        t.put(3, "status", "done")
+        t.sheet.title = "Region North"
+
+    found = returned(books, tmp_path, habit)
+    assert [row.status for row in found.rows].count("done") == 1
+    assert any('the sheet "Region North" is taken for the sheet Assignments' in note for note in found.notes)
+
+
+def test_what_is_not_read_is_said_colours_and_formulas_that_nobody_saved(books, tmp_path):
+    def habit(t):
+        t.sheet.cell(9, 1).fill = PatternFill("solid", fgColor="FF92D050")
+        t.sheet.cell(10, t.columns["status"]).value = '=IF(1=1,"done","open")'
+        t.sheet.cell(10, t.columns["date"]).value = "=TODAY()"
+
+    notes = "\n".join(returned(books, tmp_path, habit).notes)
+    assert "back.xlsx Assignments!A9: has a colour, which is not read" in notes
+    assert "a formula without a saved result is read as blank" in notes
+    assert "Broken" not in notes
+
+
+def test_moments_at_midnight_are_no_difference(books, tmp_path):
+    def habit(t):
+        for name in ("starts", "ends"):
+            t.sheet.cell(2, t.columns[name]).value = dt.datetime(2027, 3, 8)
+
+    notes = returned(books, tmp_path, habit, "Steps", "rollout.xlsx").notes
+    assert not [note for note in notes if "00:00:00" in note]
+
+
+def test_a_copy_as_text_of_another_country_counts_and_changes_no_figure(books, tmp_path):
+    folder, fleet, plan = books
+    rows = list(openpyxl.load_workbook(folder / "plan.xlsx")["Assignments"].iter_rows(values_only=True))
+    status, rtt = rows[0].index("status"), rows[0].index("RTT ms")
+    rows[3] = (*rows[3][:status], "erledigt", *rows[3][status + 1 :])
+    rows = [[str(v).replace(".", ",") if n == rtt and k else v for n, v in enumerate(r)] for k, r in enumerate(rows)]
+    with (tmp_path / "back.csv").open("w", encoding="cp1252", newline="") as file:
+        csv.writer(file, delimiter=";").writerows([*rows, ["", "Straße, müde"]])
+    paths = [folder / "plan.xlsx", tmp_path / "back.csv"]
+    copies = resolved(read_copies(paths), fleet, plan)
+    whole = merged(copies)
+    found = write_progress_workbook(paths, copies, whole, track(fleet, plan, whole, TODAY), tmp_path / "merged.xlsx")
+    sheet = openpyxl.load_workbook(tmp_path / "merged.xlsx")["Assignments"]
+    assert (sheet.cell(4, status + 1).value, sheet.cell(4, rtt + 1).value) == ("done", 9)
+    assert any("Straße, müde" in note for note in found.notes)
+
+
+WORDS = {
+    "done": "✅ | ✔️ | 100 % | Erl. | i.O. | réalisé | Effettuato. | cut over | TRUE",
+    "planned": "in Bearbeitung | in uitvoering | läuft noch | half done | 50%",
+    "open": "not done | nicht erledigt | pas fait | no hecho | niet klaar | 0 %",
+    None: "done, but slow | rolled back | cancelled | ?",
+}
+
+
+@pytest.mark.parametrize(("status", "words"), WORDS.items(), ids=map(str, WORDS))
+def test_words_for_a_status(status, words):
+    assert {word: status_of(word, {}) for word in words.split(" | ")} == dict.fromkeys(words.split(" | "), status)
+
+
+def test_slipped_waves_bear_the_day_on_which_they_begin():
+    rows = [{"wave": Cell(1, ""), "status": Cell("open", ""), "starts": Cell(dt.datetime(2027, 3, day), "")}
+            for day in (7, 8)]  # fmt: skip
+    assert slipped(rows, dt.date(2027, 3, 10)) == ("wave 1 of 2027-03-07: 2 steps of 2 not done, 2 days late",)
