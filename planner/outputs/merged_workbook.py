@@ -228,7 +228,7 @@ def _coloured(book: Workbook, one: Copy) -> Iterator[str]:
             if fill.fill_type == "solid" and fill.fgColor.rgb not in _NO_COLOURS:
                 found.append(f"{one.file} {row[key].where}")
         if found:
-            words = "has a colour, which is not read, and its status is open. Write the status as a word"
+            words = "the row has a colour, which is not read, and its status is open. Write the status as a word"
             yield f"{first_few(found)}: {words}."
 
 

@@ -15,6 +15,7 @@ from openpyxl.utils import get_column_letter
 from planner.columns import Column, Sheet
 from planner.counted_words import first_few
 from planner.errors import InputError
+from planner.fleet import Finding
 from planner.intake.dates import dates
 from planner.intake.files import read_sheets
 from planner.intake.findings import Findings, Place
@@ -72,7 +73,8 @@ def read_copies(paths: Iterable[str | os.PathLike[str]], statuses: Mapping[str, 
 
     Raises InputError with what is wrong in any of them.
     """
-    copies, found = [], []
+    copies: list[Copy | None] = []
+    found: list[Finding] = []
     for path in paths:
         findings = Findings()
         one = _copy(Path(path), statuses or {}, findings)
@@ -126,7 +128,7 @@ def _told_apart(table: RawTable, sheet: Sheet) -> RawTable:
     headers: list[Any] = []
     for header in table.headers:
         name = _TEAM.get(plain(header), header) if isinstance(header, str) else header
-        if isinstance(name, str) and plain(name) and plain(name) not in ours:
+        if isinstance(name, str) and plain(name) and (plain(name) not in ours or name == headings.REMARKS):
             seen[name.strip()] = seen.get(name.strip(), 0) + 1
             name = f"{name.strip()} ({seen[name.strip()]})" if seen[name.strip()] > 1 else name
         headers.append(name)

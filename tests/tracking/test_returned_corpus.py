@@ -261,7 +261,7 @@ def test_what_is_not_read_is_said_colours_and_formulas_that_nobody_saved(books, 
         t.sheet.cell(10, t.columns["date"]).value = "=TODAY()"
 
     notes = "\n".join(returned(books, tmp_path, habit).notes)
-    assert "back.xlsx Assignments!A9: has a colour, which is not read" in notes
+    assert "back.xlsx Assignments!A9: the row has a colour, which is not read" in notes
     assert "a formula without a saved result is read as blank" in notes
     assert "Broken" not in notes
 
