@@ -178,7 +178,9 @@ def _load(causes: Causes, before: Host, after: Host, sites: Sequence[SiteDiffere
         changed = [row.id for row in causes.sides.changes if row.column == "clusters"]
         behind = tuple(site for site in changed if name in causes.sides.new_hosts.get(site, ()))
         return HostDifference(name, after.hub, "other load", *clusters, "site", words, False, behind)
-    cause = Counter(row.cause for row in rows).most_common(1)[0][0]
+    causes_of_rows = Counter(row.cause for row in rows)
+    cause = causes_of_rows.most_common(1)[0][0]
     behind = tuple(dict.fromkeys(row.site for row in rows))
-    words = f"Sites that were added, removed or changed: {len(behind):,}, most of them by this cause."
+    most = ", most of them by this cause" if len(causes_of_rows) > 1 and cause != "unknown" else ""
+    words = f"Sites that were added, removed or changed: {len(behind):,}{most}."
     return HostDifference(name, after.hub, "other load", *clusters, cause, words, any(r.planned for r in rows), behind)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 import os
 import re
@@ -232,6 +233,11 @@ def _coloured(book: Workbook, one: Copy) -> Iterator[str]:
             yield f"{first_few(found)}: {words}."
 
 
+def _is_read(cell: Cell | None) -> bool:
+    """Return whether a text was read as a date: then the merged workbook has the date."""
+    return cell is not None and isinstance(cell.value, dt.date)
+
+
 def _heads(sheet: Worksheet | None) -> list[str]:
     return [] if sheet is None else [_text(cell.value) for cell in sheet[1] if cell.value is not None]
 
@@ -243,16 +249,20 @@ def _missing(book: Workbook, others: Sequence[tuple[Copy, Workbook]], told: str)
     """
     rows = (row for sheet in book.worksheets for row in sheet.iter_rows(values_only=True))
     there = {_text(value) for row in rows for value in row}
-    heads = {text.casefold() for title in _TABLES for text in _heads(_sheet_of(book, title))}
+    known = {text.casefold() for title in _TABLES for text in _heads(_sheet_of(book, title))}
+    known |= set(headings.PROGRESS_WORDS)
     whole = "\n".join((told, *(text for text in there if "[" in text or " / " in text)))
     notes = []
     for one, other in others:
+        read = {row[headings.DATE].where for row in (*one.rows, *one.steps) if _is_read(row.get(headings.DATE))}
         for sheet in other.worksheets:
             if sheet.title in _COMPUTED:
                 continue
             for cell in (cell for row in sheet.iter_rows() for cell in row if cell.value is not None):
                 text = _text(cell.value)
-                if sheet.title in _TABLES and (text in _AT_FIRST or text.casefold() in heads):
+                if f"{sheet.title}!{cell.coordinate}" in read:
+                    continue
+                if sheet.title in _TABLES and (text in _AT_FIRST or text.casefold() in known):
                     continue
                 if text and text not in there and cell.data_type != "f" and text not in whole:
                     notes.append(f'{one.file} {sheet.title}!{cell.coordinate}: "{text}" is not in the merged workbook.')

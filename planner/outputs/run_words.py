@@ -115,7 +115,7 @@ _AT_SITES: tuple[tuple[StepKind, str], ...] = (
     ("move", "move"),
     ("attach", "first attachment"),
     ("detour", "detour"),
-    ("site_release", "change of release"),
+    ("site_release", "release change"),
 )
 _AT_HOSTS: tuple[tuple[StepKind, str], ...] = (
     ("host_install", "installed"),

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from planner.outputs import headings
 from planner.progress import Cell
 
-_CHANGES = ("attach", "move", "detour")
+CHANGES_OF_HOST = ("attach", "move", "detour")
 _BLANK = Cell(None, "")
 _TAKEN = (headings.SITE, headings.INITIALS, headings.DATE, headings.RTT_AFTER, headings.VOTES_SEEN)
 Row = Mapping[str, Cell]
@@ -18,7 +18,7 @@ def by_site(steps: Sequence[Row]) -> Iterator[Row]:
     of_site: dict[str, list[Row]] = {}
     for step in steps:
         site, kind = (step.get(name, _BLANK).value for name in (headings.SITE, headings.KIND))
-        if site and kind in _CHANGES:
+        if site and kind in CHANGES_OF_HOST:
             of_site.setdefault(str(site), []).append(step)
     for own in of_site.values():
         last = own[-1]

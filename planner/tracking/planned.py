@@ -9,17 +9,21 @@ from collections.abc import Mapping, Sequence
 from planner.counted_words import counted
 from planner.outputs import headings
 from planner.progress import Cell
+from planner.tracking.by_site import CHANGES_OF_HOST
 from planner.tracking.rows import text_in
 
 Row = Mapping[str, Cell]
 
 
 def planned_on(steps: Sequence[Row]) -> dict[dt.date, int]:
-    """Return how many sites have their last step planned on each day, local time of the site."""
+    """Return how many sites have their last change of host planned on each day, local time of the site.
+
+    A site whose release alone changes counts neither here nor in what is done and left.
+    """
     last: dict[str, dt.date] = {}
     for step in steps:
         site, day = text_in(step, headings.SITE), _day(step)
-        if site and day is not None:
+        if site and day is not None and text_in(step, headings.KIND) in CHANGES_OF_HOST:
             last[site] = max(day, last.get(site, day))
     return dict(sorted(Counter(last.values()).items()))
 

@@ -21,7 +21,7 @@ from planner.progress import Cell
 from planner.rollout import roll_out
 from planner.sizing import plan as make_plan
 from planner.tracking import merged, resolved, track
-from planner.tracking.planned import slipped
+from planner.tracking.planned import planned_on, slipped
 
 TODAY = dt.date(2027, 3, 31)
 WHOLE = os.environ.get("CASTINGVOTE_SAMPLES") == "all"
@@ -309,3 +309,11 @@ def test_slipped_waves_bear_the_day_on_which_they_begin():
     rows = [{"wave": Cell(1, ""), "status": Cell("open", ""), "starts": Cell(dt.datetime(2027, 3, day), "")}
             for day in (7, 8)]  # fmt: skip
     assert slipped(rows, dt.date(2027, 3, 10)) == ("wave 1 of 2027-03-07: 2 steps of 2 not done, 2 days late",)
+
+
+def test_the_planned_curve_counts_the_sites_that_progress_counts():
+    def step(site, kind, day):
+        return {"site": Cell(site, ""), "kind": Cell(kind, ""), "starts": Cell(dt.datetime(2027, 3, day, 22), "")}
+
+    steps = [step("1", "attach", 7), step("1", "site_release", 14), step("2", "site_release", 7), step("3", "move", 8)]
+    assert planned_on(steps) == {dt.date(2027, 3, 7): 1, dt.date(2027, 3, 8): 1}
