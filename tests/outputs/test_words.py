@@ -221,5 +221,6 @@ def test_the_first_sentence_says_which_round_trip_times_are_estimates():
     on_estimate = dataclasses.replace(plan.assignments[1], evidence="estimated")
     told = how_sure.headline(dataclasses.replace(plan, assignments=(plan.assignments[0], on_estimate)))
     assert told.startswith(
-        "2 tie-breaker hosts at 2 hubs serve 2 of 2 sites; the round-trip time of 1 of those served is only an estimate."
+        "2 tie-breaker hosts at 2 hubs serve 2 of 2 sites; "
+        "the round-trip time of 1 of those served is only an estimate."
     )
