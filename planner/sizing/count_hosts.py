@@ -68,7 +68,7 @@ def count(
 
 
 def _sized(problem: Problem, budget: SolveBudget) -> Sized:
-    """Return the best counts; within limits on hubs, zones or the weight on hosts no less than without them."""
+    """Return the best counts; within limits that join pools no less than without them."""
     if not problem.limited:
         return size(problem, budget)
     free = size(unlimited(problem), budget)

@@ -69,7 +69,7 @@ class Mixes:
 
 
 def _for_some_rounds(budget: SolveBudget) -> SolveBudget:
-    """Return an effort that ends with ``budget``, and when progress was told so many times."""
+    """Return a budget that ends with ``budget``, and when progress was told so many times."""
     rounds = itertools.count()
 
     def watch(_progress: Progress) -> bool:

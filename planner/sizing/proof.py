@@ -109,7 +109,7 @@ def _nothing_to_prove(fleet: Fleet) -> Proof:
 def _solver_says_more(problem: Problem, found: float) -> str:
     rest = "The rest is the solver's result."
     if problem.limited:
-        rest = "The rest comes from limits on hubs, zones or weight, and is the solver's result."
+        rest = "The rest comes from limits on hubs, zones, weight or rack units, and is the solver's result."
     return f"These groups alone need at least {found:g}. {rest} {_UNCHECKED}"
 
 

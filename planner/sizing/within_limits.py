@@ -49,12 +49,12 @@ def plan_within_limits(
         )
     draft, attained = make(case, budget, secondary)
     if not keeps_limits(problem, draft):
-        raise SolverError("the plan that the solver found breaks a limit on hubs, zones or the weight on hosts")
+        raise SolverError("the plan that the solver found breaks a limit on hubs, zones, hosts or rack units")
     return draft, attained
 
 
 def _part(budget: SolveBudget) -> SolveBudget:
-    """Return an effort that ends when a part of what is left has gone, and with ``budget``."""
+    """Return a budget that ends when a part of what is left has gone, and with ``budget``."""
     if budget.left is None:
         return budget
     gone = time.monotonic() - budget.started
@@ -62,7 +62,7 @@ def _part(budget: SolveBudget) -> SolveBudget:
 
 
 def keeps_limits(problem: Problem, draft: Draft) -> bool:
-    """Say whether a plan keeps the limits on hubs, zones, the weight on hosts and hosts of several pools."""
+    """Say whether a plan keeps the limits on hubs, zones, the weight on hosts, and hosts and units of several pools."""
     if not problem.may_run(running(problem, draft)):
         return False
     seats = draft.seating.seats

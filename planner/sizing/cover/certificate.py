@@ -101,7 +101,7 @@ def find_evidence(
 
 
 def _short(budget: SolveBudget) -> SolveBudget:
-    """Return an effort for the proof after the plan is made: what is left, but a little even if nothing is."""
+    """Return a budget for the proof after the plan is made: what is left, but a little even if nothing is."""
     left = np.inf if budget.left is None else budget.left
     return SolveBudget(seed=budget.seed, seconds=float(np.clip(left, _LITTLE_SECONDS, _SEARCH_SECONDS)))
 

@@ -17,7 +17,7 @@ from planner.sizing.cover.pair_flow import PairNetwork
 from planner.sizing.cover.reserve_model import ReserveModel
 from planner.sizing.cover.reserve_search import ReserveSearch
 from planner.sizing.cover.reserve_terms import Point, Taken
-from planner.sizing.packing.arc_flow import first_fit_decreasing
+from planner.sizing.packing.pools import packs_at_once
 from planner.sizing.solvers.transportation import Cost, Transport, least_cost_flow
 
 
@@ -78,7 +78,8 @@ def find_homes(
         multi_cluster = None
         if found is not None:
             multi_cluster = _multi_cluster(network, load, ready, *found)
-        if multi_cluster is None or not _packs(model, network, point, multi_cluster):
+        hosts = rounded(point.hosts)
+        if multi_cluster is None or not packs_at_once(reserves.problem, classes, hosts, multi_cluster):
             return None
         settled = multi_cluster
         asked = np.where(classes.multi_cluster, 0, network.demand)
@@ -196,16 +197,3 @@ def _roomiest(network: PairNetwork, c: int, load: Ints, ready: Ints) -> tuple[in
     if room[home, rank] > 0:
         return int(arcs[home]), int(mine[rank])
     return None
-
-
-def _packs(model: ReserveModel, network: PairNetwork, point: Point, settled: Floats) -> bool:
-    """Say whether the sites of several clusters go into the hosts of their pools."""
-    classes, problem = network.classes, model.problem
-    for p in np.unique(classes.pool[np.flatnonzero(settled)]).tolist():
-        arcs = np.flatnonzero((classes.pool == p) & (settled > 0))
-        sites = rounded(settled[arcs])
-        items = np.repeat(classes.arc_items[arcs], sites)
-        packed = first_fit_decreasing(items.tolist(), int(problem.caps[p]))
-        if len(packed) > point.hosts[p]:
-            return False
-    return True

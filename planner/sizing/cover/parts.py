@@ -57,8 +57,8 @@ def plan_in_parts(case: Case, losses: Losses, budget: SolveBudget, plan: Planned
         trial = _cut(problem, ~left_out, whole=whole)
         if trial is None or (drafts and budget.spent):
             continue
-        effort = budget if whole else budget.part(_FOR_PARTS)
-        draft, _ = plan(case.of(trial.problem), effort)
+        trial_budget = budget if whole else budget.part(_FOR_PARTS)
+        draft, _ = plan(case.of(trial.problem), trial_budget)
         drafts += [trial.gathered(draft, together=together) for together in (True, False)]
     if any(None in draft.standbys for draft in drafts):
         drafts.append(_without_standbys(case, budget))

@@ -1,6 +1,6 @@
 """The loop of cutting planes: a relaxation proposes counts, flows say which inequalities they lack, and so on.
 
-What a model proposes lacks something, or is the best: each round gives a bound, since the model is a relaxation.
+Each round gives a bound, since the model is a relaxation. What it proposes may lack something, which becomes a cut.
 
 Source: cuts on demand, G. B. Dantzig, D. R. Fulkerson, S. M. Johnson, Operations Research 2 (1954) 393-410.
 """

@@ -9,7 +9,7 @@ from planner.fleet import Bools, Ints
 from planner.sizing.host_counts.hall_conditions import HallCondition
 from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
-from planner.sizing.packing.arc_flow import first_fit_decreasing
+from planner.sizing.packing.pools import packs_at_once
 from planner.sizing.solution.counts import Counts
 
 
@@ -57,7 +57,7 @@ def round_counts(problem: Problem, classes: Classes, hosts: Ints, preferred: Int
             left -= items * inside[:, pool]
     room_left = left.astype(np.int64).tolist()
     limits = tuple(zip(inside, room_left, strict=True))
-    fits_all = _light_fit(classes, free, limits) and _packs(problem, classes, hosts, flow)
+    fits_all = _light_fit(classes, free, limits) and packs_at_once(problem, classes, hosts, flow)
     return Counts(hosts, flow, none, none) if fits_all else None
 
 
@@ -85,16 +85,3 @@ def _light_fit(classes: Classes, free: Ints, limits: tuple[tuple[Bools, int], ..
     light = np.where(classes.multi_cluster, 0, classes.demand)
     condition = HallCondition(0, 1, classes, light, free, limits=limits)
     return condition.flow(np.ones_like(free)).missing == 0
-
-
-def _packs(problem: Problem, classes: Classes, hosts: Ints, flow: np.ndarray) -> bool:
-    sizes: dict[int, list[int]] = {}
-    for arc in np.flatnonzero(flow):
-        size = int(classes.items[classes.of_arc[arc]])
-        of_pool = sizes.setdefault(int(classes.pool[arc]), [])
-        of_pool.extend([size] * int(flow[arc]))
-    for p, items in sizes.items():
-        packed = first_fit_decreasing(items, int(problem.caps[p]))
-        if len(packed) > hosts[p]:
-            return False
-    return True

@@ -1,4 +1,4 @@
-"""The arrays that sizing works on, and sites grouped into classes that the count cannot tell apart."""
+"""The arrays that sizing works on: sites, pools, the pairs of both, and limits."""
 
 from __future__ import annotations
 

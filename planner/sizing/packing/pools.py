@@ -9,9 +9,19 @@ import numpy as np
 from planner.fleet import Floats, Ints
 from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
-from planner.sizing.packing.arc_flow import pack
+from planner.sizing.packing.arc_flow import first_fit_decreasing, pack
 from planner.sizing.packing.two_dimensions import Kind, pack_weighed
 from planner.sizing.solvers.budget import SolveBudget
+
+
+def packs_at_once(problem: Problem, classes: Classes, hosts: Ints, flow: Floats) -> bool:
+    """Say whether first fit puts the sites ``flow`` (A,) of each arc into ``hosts`` (P,); no proof that none can."""
+    sizes: dict[int, list[int]] = defaultdict(list)
+    for arc in np.flatnonzero(flow > 0.5):
+        size = int(classes.arc_items[arc])
+        pool = int(classes.pool[arc])
+        sizes[pool] += [size] * round(flow[arc])
+    return all(len(first_fit_decreasing(items, int(problem.caps[p]))) <= hosts[p] for p, items in sizes.items())
 
 
 def unpacked(problem: Problem, classes: Classes, hosts: Ints, flow: Floats, budget: SolveBudget) -> set[int]:

@@ -1,4 +1,4 @@
-"""The only place that talks to a solver: PuLP 3.3 and 4.x models, and arrays handed to HiGHS.
+"""What a solve may spend, shared by all that make one plan, and how a solve ended.
 
 Outcomes are read from HiGHS itself, because PuLP 3.3 calls a solve that ran out of time with a plan in
 hand "Optimal". Solver output never reaches standard output, which carries only what was asked for.
@@ -84,12 +84,12 @@ class SolveBudget:
         return left is None or left > seconds
 
     def within(self, seconds: float) -> SolveBudget:
-        """Return an effort that begins now, and ends with this one and after ``seconds`` at the latest."""
+        """Return a budget that begins now, and ends with this one and after ``seconds`` at the latest."""
         left = seconds if self.left is None else min(seconds, self.left)
         return dataclasses.replace(self, seconds=left, started=time.monotonic())
 
     def part(self, share: float) -> SolveBudget:
-        """Return an effort that begins now and may take a ``share`` of what is left; without a limit it is this one."""
+        """Return a budget that begins now and may take a ``share`` of what is left; without a limit it is this one."""
         left = self.left
         return self if left is None else self.within(share * left)
 

@@ -99,7 +99,7 @@ def most_staying(
     """Return the counts of plans ``as_good`` on which most sites stay; None where it is not modelled, or not in time.
 
     ``classes`` must not mix sites with and without a host today where weight is left out. ``cuts`` are Hall conditions
-    of plans that serve everybody. There are not more pairs than close in the time that people wait.
+    of plans that serve everybody. With more pairs than `_MOST_PAIRS` nothing is modelled.
     """
     if not today.incumbent.any() or len(problem.pool) > _MOST_PAIRS or budget.spent:
         return None
