@@ -61,7 +61,7 @@ def prove(fleet: Fleet, problem: Problem, draft: Draft, budget: SolveBudget) -> 
         return _by_cover_sets(fleet, problem, sized, evidence, bound), bound
     certificate = certify(served, cuts, found, budget)
     if more and found < sized.value:
-        from planner.sizing.cover.each_lost import force_hosts
+        from planner.sizing.cover.host_loss_cuts import force_hosts
 
         known = sized.forcing if must.all() else None
         forcing = known or force_hosts(served, conditions, _rows(cuts), sized.value, limited)

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from planner.rules import Checker
 from planner.sizing import plan
-from planner.sizing.instance.limits import nested
+from planner.sizing.instance.load_limits import nested
 from planner.sizing.instance.problem import build_problem
 from planner.sizing.packing.hosts import fill
 from planner.sizing.packing.items import Item
@@ -37,7 +37,7 @@ def test_the_proof_does_not_claim_that_sets_force_what_a_limit_does(make):
     fleet = make.fleet([[5.0, 20.0]] * 6, sites=ALIKE, cluster_cap=6, max_blast_radius_hub=4)
     result = plan(fleet)
     assert result.proof.kind == "solver"
-    assert "limits on hubs, zones or weight" in result.proof.words
+    assert "limits on hubs, zones, weight or rack units" in result.proof.words
     assert verify_proof(fleet, result).verdict == "bound"
 
 

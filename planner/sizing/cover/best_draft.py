@@ -92,7 +92,7 @@ class Best:
 
 
 @dataclass
-class AsGood:
+class BestAmongEquals:
     """The best ``draft`` so far of plans that are equal by all aims before the later ones; its bounds stay."""
 
     case: Case

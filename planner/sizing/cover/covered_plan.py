@@ -10,10 +10,10 @@ import numpy as np
 from planner.sizing.cover.answer_by_host import draft_of_hosts
 from planner.sizing.cover.best_draft import Best
 from planner.sizing.cover.better_homes import BetterHomes
+from planner.sizing.cover.class_counts import candidate_sizings
 from planner.sizing.cover.exact_aims import ExactAims, settled_by_hosts
 from planner.sizing.cover.fewest_moves import moves_without_cover
 from planner.sizing.cover.host_by_host import solve_host_by_host
-from planner.sizing.cover.host_counts import sizings
 from planner.sizing.cover.host_loss_bound import HostLossBound
 from planner.sizing.cover.losses import Losses, read_losses
 from planner.sizing.cover.parts import plan_in_parts
@@ -90,7 +90,7 @@ def _search(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -> 
         best.offer(draft_of(case, today))
     if by_levels:
         known = HostLossBound(ground, search.prices, limited)
-        _by_levels(case, known, search, found, best)
+        _against_host_loss(case, known, search, found, best)
         return best
     if case.problem.sites > _SMALL and case.problem.objective != "cost" and len(search.shared) < case.problem.sites:
         best.offer(_own_last(case, ground, losses, budget))
@@ -133,7 +133,7 @@ def _own_last(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -
     return dataclasses.replace(draft, sized=sized)
 
 
-def _by_levels(case: Case, known: HostLossBound, search: PrimalSearch, found: Found, best: Best) -> None:
+def _against_host_loss(case: Case, known: HostLossBound, search: PrimalSearch, found: Found, best: Best) -> None:
     """Offer ``best`` plans against the loss of a host that serve and cover everybody who can be, with what is known."""
     best.offer(_bounded(best.draft, known))
     closed, problem = best.closed, case.problem
@@ -195,7 +195,7 @@ def _exact(case: Case, losses: Losses, budget: SolveBudget) -> Iterator[Draft]:
     """
     if not (counts_decide(case.problem) and losses.kind != "host") and case.problem.sites > _SMALL:
         budget = budget.within(_EXACT_SECONDS)
-    for at, sized in enumerate(sizings(case, losses, budget)):
+    for at, sized in enumerate(candidate_sizings(case, losses, budget)):
         for trial in _carried_out(case.of(case.problem.with_home_limits), losses, sized, budget):
             yield trial
             if not trial.short:

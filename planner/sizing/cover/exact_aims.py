@@ -19,8 +19,8 @@ import numpy as np
 from planner.arrays import as_floats, indices, int_array
 from planner.fleet import Floats, Ints
 from planner.sizing.cover.answer_by_host import draft_of_hosts
-from planner.sizing.cover.best_draft import AsGood
-from planner.sizing.cover.host_by_host import Model, homes, size
+from planner.sizing.cover.best_draft import BestAmongEquals
+from planner.sizing.cover.host_by_host import Model, home_variables, standby_variables
 from planner.sizing.cover.losses import Losses, all_at_once
 from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.solution.aims import Aim, Bottleneck, Moves, PairAim, aim_of
@@ -54,7 +54,7 @@ class ExactAims:
         nobody_moves = bool(today.nowhere.all())
         all_aims = map(aim_of, self.case.tie_breaks)
         aims = [aim for aim in all_aims if not (nobody_moves and isinstance(aim, Moves))]
-        if not aims or size(problem, self.losses) > _MOST_VARIABLES:
+        if not aims or standby_variables(problem, self.losses) > _MOST_VARIABLES:
             return {}
         in_use = set(today.host)
         named = int_array([len(in_use.intersection(mine)) for mine in names])
@@ -225,7 +225,7 @@ def settled_exactly(
     ``longer``: fleets of hundreds of sites are not too large, which may take seconds.
     """
     problem = case.problem
-    if homes(problem) > (_MOST_HOMES if longer else _MOST_VARIABLES):
+    if home_variables(problem) > (_MOST_HOMES if longer else _MOST_VARIABLES):
         return draft, {}
     shortly = budget.within(_SECONDS_ALONE)
     return settled_by_hosts(case, all_at_once(problem), draft, shortly)
@@ -235,7 +235,7 @@ def settled_by_hosts(
     case: Case, losses: Losses, draft: Draft, budget: SolveBudget
 ) -> tuple[Draft, dict[TieBreak, float]]:
     """Return the best plan as good as ``draft`` with bounds on the later aims; none where the fleet is too large."""
-    best = AsGood(case, draft)
+    best = BestAmongEquals(case, draft)
     bounds = ExactAims(case, losses, draft, budget).settle(best.offer)
     if "moves" in bounds:  # in the count of placements, sites without a host today move
         bounds["moves"] += case.in_force.first_served(best.draft.placement.pair)

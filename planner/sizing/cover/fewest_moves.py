@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from planner.arrays import falses
-from planner.sizing.cover.best_draft import AsGood
+from planner.sizing.cover.best_draft import BestAmongEquals
 from planner.sizing.cover.losses import all_at_once
 from planner.sizing.cover.primal_search.drafts import draft_of
 from planner.sizing.cover.primal_search.ground import Ground
@@ -117,7 +117,7 @@ def fewest_without_cover(case: Case, draft: Draft, budget: SolveBudget) -> tuple
     """
     if len(case.problem.pool) > _MOST_COLUMNS:
         return draft, 0.0
-    best = AsGood(case, draft)
+    best = BestAmongEquals(case, draft)
     ground = Ground(case.problem, all_at_once(case.problem))
     search = FewestMoves(case, ground, draft, budget.within(_ALONE_SECONDS))
     bound = search.improve(best.offer)

@@ -49,7 +49,7 @@ _LITTLE = 1e-9  # of the objective
 
 def solve_host_by_host(problem: Problem, losses: Losses, budget: SolveBudget) -> HostByHost | None:
     """Return the best plan; None where the model is too large, or time ends before there is a plan."""
-    if size(problem, losses) > _MOST_VARIABLES:
+    if standby_variables(problem, losses) > _MOST_VARIABLES:
         return None
     model = Model(problem, losses)
     for cost in model.missed():
@@ -73,7 +73,7 @@ def solve_host_by_host(problem: Problem, losses: Losses, budget: SolveBudget) ->
     return model.answer(outcome, x)
 
 
-def size(problem: Problem, losses: Losses) -> int:
+def standby_variables(problem: Problem, losses: Losses) -> int:
     """Return the number of variables y, from the pairs of pools of each site."""
     most = _numbers(problem)
     total = 0
@@ -85,7 +85,7 @@ def size(problem: Problem, losses: Losses) -> int:
     return total
 
 
-def homes(problem: Problem) -> int:
+def home_variables(problem: Problem) -> int:
     """Return the number of variables x."""
     return int(_numbers(problem)[problem.pool].sum())
 

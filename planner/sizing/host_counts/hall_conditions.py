@@ -22,7 +22,7 @@ from planner.arrays import falses, int_zeros, totals
 from planner.fleet import Bools, Ints
 from planner.sizing.host_counts.condition_flows import Flow, Network
 from planner.sizing.instance.classes import Classes
-from planner.sizing.instance.limits import laminar_parents
+from planner.sizing.instance.load_limits import laminar_parents
 from planner.sizing.instance.problem import Problem
 
 _FEW = 50  # classes whose pools are put together one by one: there may be many arcs
@@ -59,7 +59,7 @@ class HallCondition:
 
     @cached_property
     def laminar_parents(self) -> Ints:
-        """Where each pool, then each limit, sends what it takes, shape (P + L,); see `instance.limits`."""
+        """Where each pool, then each limit, sends what it takes, shape (P + L,); see `instance.load_limits`."""
         sets = [pools for pools, _ in self.limits]
         return laminar_parents(sets, len(self.room))
 

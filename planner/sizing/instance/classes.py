@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from planner.arrays import as_floats, int_zeros, inverse, offsets, owners, places, run_of, runs
 from planner.fleet import Bools, Floats, Ints
-from planner.sizing.instance.limits import Measure
+from planner.sizing.instance.load_limits import Measure
 from planner.sizing.instance.problem import Problem
 
 Keys = npt.NDArray[np.uint64]

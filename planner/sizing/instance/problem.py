@@ -16,7 +16,15 @@ from planner.host_limits import HostLimit
 from planner.latency import RoundTrips
 from planner.latency.pair_frame import costs_of_pairs
 from planner.rules import Checker, Pairs
-from planner.sizing.instance.limits import Limit, Measure, amounts_of, home_limits, most_on_host, nested, read_limits
+from planner.sizing.instance.load_limits import (
+    LoadLimit,
+    Measure,
+    amounts_of,
+    home_limits,
+    most_on_host,
+    nested,
+    read_limits,
+)
 
 
 @dataclass(frozen=True)
@@ -63,7 +71,7 @@ class Problem:
     host_cost: Floats
     hub: Ints
     amounts: Mapping[Measure, Floats]
-    limits: tuple[Limit, ...]
+    limits: tuple[LoadLimit, ...]
     host_weight: float | None
     kept: Bools
     objective: Literal["hosts", "new_hosts", "cost"]
@@ -109,7 +117,7 @@ class Problem:
     def limits_said(self) -> list[str]:
         """What limits it so, each in a few words."""
         weight = [] if self.host_weight is None else ["max_share_percent"]
-        limits: list[Limit | HostLimit] = [*self.limits, *self.host_limits]
+        limits: list[LoadLimit | HostLimit] = [*self.limits, *self.host_limits]
         return [*(limit.said() for limit in limits), *weight]
 
     def weight_of(self, sites: Ints | Bools) -> int:

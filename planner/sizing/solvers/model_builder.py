@@ -16,7 +16,7 @@ import numpy as np
 from planner.arrays import falses, indices, int_zeros, inverse
 from planner.fleet import Bools, Floats, Ints
 from planner.host_limits import HostLimit
-from planner.sizing.instance.limits import Measure
+from planner.sizing.instance.load_limits import Measure
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.highs import LinearProgram
 from planner.sizing.solvers.matrices import by_columns

@@ -18,7 +18,7 @@ from ortools.graph.python import min_cost_flow
 from planner.arrays import int_zeros, rounded
 from planner.errors import SolverError
 from planner.fleet import Bools, Floats, Ints
-from planner.sizing.instance.limits import laminar_parents
+from planner.sizing.instance.load_limits import laminar_parents
 
 _TOO_LARGE = min_cost_flow.SimpleMinCostFlow.BAD_COST_RANGE
 _COARSEST = 1e12

@@ -32,7 +32,7 @@ from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.home_choices import all_choices
 from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.instance.classes import Classes, group
-from planner.sizing.instance.limits import Measure
+from planner.sizing.instance.load_limits import Measure
 from planner.sizing.instance.problem import restrict
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import Answer, GrowingProgram

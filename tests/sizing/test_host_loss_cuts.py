@@ -7,7 +7,7 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 
 from planner.sizing import plan
-from planner.sizing.cover.each_lost import force_hosts
+from planner.sizing.cover.host_loss_cuts import force_hosts
 from planner.sizing.cover.loss_conditions import loss_conditions
 from planner.sizing.cover.losses import read_losses
 from planner.sizing.host_counts.certificate import host_model

@@ -17,7 +17,7 @@ Measure = str  # clusters, weight, kbps, or one of `home_limits`
 
 
 @dataclass(frozen=True)
-class Limit:
+class LoadLimit:
     """At most ``most`` of a ``measure`` at ``place``, the pools that ``pools`` (P,) marks, because of ``setting``."""
 
     place: str
@@ -42,7 +42,7 @@ def amounts_of(fleet: Fleet) -> dict[Measure, Floats]:
 
 def read_limits(
     fleet: Fleet, hub: Ints, amounts: Mapping[Measure, Floats], site: Ints, pool: Ints
-) -> tuple[Limit, ...]:
+) -> tuple[LoadLimit, ...]:
     """Return the limits that a plan can break; ``hub`` (P,) is the hub of each pool, one of ``fleet.hub_ids``.
 
     ``amounts`` (S,) are those of the sites to serve, ``site`` and ``pool`` (E,) their eligible pairs. A hub is a
@@ -53,14 +53,14 @@ def read_limits(
         return ()
     hubs = len(fleet.hub_ids)
     used = np.unique(site * hubs + hub[pool])
-    kept: dict[tuple[Measure, bytes], Limit] = {}
+    kept: dict[tuple[Measure, bytes], LoadLimit] = {}
     for place, inside, measure, setting, most in asked:
         mask = falses(hubs)
         mask[inside] = True
         inside_it = mask[used % hubs]
         sites = np.unique(used[inside_it] // hubs)
         if amounts[measure][sites].sum() > most:
-            limit = Limit(place, setting, measure, mask[hub], most)
+            limit = LoadLimit(place, setting, measure, mask[hub], most)
             key = (measure, limit.pools.tobytes())
             known = kept.get(key, limit)
             kept[key] = min(limit, known, key=lambda known: known.most)
@@ -69,7 +69,7 @@ def read_limits(
 
 def home_limits(
     homes: Bools, site: Ints, pool: Ints, shape: tuple[int, int]
-) -> tuple[tuple[Limit, ...], dict[Measure, Floats]]:
+) -> tuple[tuple[LoadLimit, ...], dict[Measure, Floats]]:
     """Return limits that keep homes off pairs which ``homes`` (E,) does not mark, and what sites bring to them.
 
     ``site`` and ``pool`` (E,) are those of the pairs, ``shape`` says how many there are of both. On a pool with such
@@ -82,7 +82,7 @@ def home_limits(
         measure = f"away from {p}"
         brought[measure] = away[:, p]
         there = np.arange(shape[1]) == p
-        limits.append(Limit(f"pool {p}", "loss_latency_budget_ms", measure, there, 0.0))
+        limits.append(LoadLimit(f"pool {p}", "loss_latency_budget_ms", measure, there, 0.0))
     return tuple(limits), brought
 
 
@@ -148,7 +148,7 @@ def _whole(fleet: Fleet, share: Fraction) -> float:
     return float(share if fleet.policy.split_sites else math.floor(share))
 
 
-def nested(limits: Sequence[Limit]) -> bool:
+def nested(limits: Sequence[LoadLimit]) -> bool:
     """Say whether of any two limits one holds all pools of the other, or none of them."""
     pairs = itertools.combinations((limit.pools for limit in limits), 2)
     return all(_apart_or_inside(one, other) for one, other in pairs)

@@ -1,4 +1,4 @@
-"""How many hosts of each pool when a loss must be survived.
+"""Candidates for counts and homes of classes: how many hosts of each pool when a loss must be survived.
 
 Two engines. Against the loss of hubs and zones, where host counts alone decide, a cut search with a condition for each
 loss gives a first bound, and the search for reserve counts that have homes. Sites of several clusters are then put into
@@ -45,7 +45,7 @@ _SINGLE_SITES = 20_000  # up to here homes are chosen for every site by itself
 _LIKED_SITES = 2_000  # up to here room is also chosen by what homes would like
 
 
-def sizings(case: Case, losses: Losses, budget: SolveBudget) -> Iterator[Sized]:
+def candidate_sizings(case: Case, losses: Losses, budget: SolveBudget) -> Iterator[Sized]:
     """Yield counts and homes of every class such that every loss in ``losses`` finds room elsewhere.
 
     The first are the best that were found; further ones, with more hosts, are for those who find that sites
