@@ -53,6 +53,9 @@ LAYOUTS = {
     "beside the sites, after a preposition": lambda: beside("Ping to {} [ms]"),
     "beside the sites, in a language that is not known": lambda: beside("Zzyx {} (ms)"),
     "a matrix": lambda: {"Branches": stores(), "RTT in ms": [["Store", *HUBS], *([s, *t] for s, t in TIMES.items())]},
+    "one matrix that says nothing of itself": lambda: {
+        "Sheet1": [["Store", *HUBS], *([s, *t] for s, t in TIMES.items())]
+    },
     "a matrix, hubs down": lambda: {
         "Branches": stores(),
         "RTT": [["Centre", *TIMES], *([hub, *(t[k] for t in TIMES.values())] for k, hub in enumerate(HUBS))],
@@ -97,13 +100,27 @@ def test_without_a_mapping_the_way_on_is_told(tmp_path):
 
 
 @pytest.mark.parametrize(
-    "more", [("RTT avg (ms)", "RTT max (ms)"), ("Latitude", "Longitude"), ("RTT budget ms", "Staff")]
+    "more",
+    [
+        ("RTT avg (ms)", "RTT max (ms)"),
+        ("Latitude", "Longitude"),
+        ("RTT budget ms", "Staff"),
+        ("Turnover", "Floor area"),
+    ],
 )
 def test_figures_of_other_kinds_name_no_hubs(more, tmp_path):
     own = [(50.5 + k, 8.25 + k) for k in range(len(TIMES))]
     path = written(tmp_path, Branches=stores(*more, own=own))
     with pytest.raises(InputError, match="No table of sites and no table of hubs"):
         adopt(path)
+
+
+def test_whole_times_below_a_short_name_are_no_clusters(tmp_path):
+    rows = [["Store", "ESK", "ROV"], *([f"S-{k:02d}", 5 + k, 12 + k % 3] for k in range(12))]
+    path = written(tmp_path, Estate=rows, Centres=[["Data centre", "Max hosts"], ["ESK", 2], ["ROV", 2]])
+    inspection, _ = accepted(path, tmp_path, BUDGET)
+    assert inspection.fleet.clusters.tolist() == [1] * 12
+    assert len(inspection.fleet.latency) == 24
 
 
 @pytest.mark.parametrize("listed", [False, True])

@@ -174,6 +174,7 @@ def _is_short_count(profile: Profile) -> bool:
         "COUNT",
     }
     few = profile.figures and min(profile.figures) >= 1 and max(profile.figures) <= _SMALL
+    few = few and all(figure == round(figure) for figure in profile.figures)
     return bool(short and few and profile.share("number") > 0.9 and 1 < len(profile.key_set) <= _SMALL)
 
 

@@ -1,7 +1,7 @@
 """Hubs that no table lists: those that round-trip times name, in their headers or in a column beside them."""
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 from planner.intake.adopt.block import Block
 from planner.intake.adopt.entities import HubNames, Table
@@ -15,6 +15,7 @@ _FEWEST, _MOST = 2, 500
 _NEAR = 2  # columns between a hub and its time
 _REPEATED = 0.5  # share of different values up to which a column says where sites go
 _FILLED = 0.6
+_FRACTIONS, _LONGEST_MS = 0.3, 1500.0  # what figures look like that are times, though nothing says so
 _OF_SITES = 0.5  # share of headers that are ids of sites, above a matrix with hubs down
 # What a column of figures is that is no time of one hub, whatever stands in the title of its table.
 _OTHER_WORDS = "LOSS COST SPREAD LAT LON CLUSTER COUNT UPLINK KM ID LIMIT RELEASE AVG WORST BEST PCTL DATE WEIGHT"
@@ -25,7 +26,8 @@ _JOINING = frozenset(_JOINING_WORDS.split())
 
 def named_hubs(tables: Sequence[Table]) -> tuple[str, ...]:
     """Return the names of the hubs that one of ``tables`` tells, in its order; none where no table names two."""
-    for found in (*map(_beside_times, tables), *(_down(t, tables) for t in tables), *map(_across, tables)):
+    across = [_across(table, is_time) for is_time in (_is_time, _may_be_time) for table in tables]
+    for found in (*map(_beside_times, tables), *(_down(t, tables) for t in tables), *across):
         names = list({key_of(name): name for name in reversed(list(found))}.values())[::-1]
         if _FEWEST <= len(names) <= _MOST:
             return tuple(names)
@@ -47,9 +49,9 @@ def _beside_times(table: Table) -> Iterator[str]:
         yield from map(_text, profile.values)
 
 
-def _across(table: Table) -> Iterator[str]:
+def _across(table: Table, is_time: Callable[[Profile, Table], bool]) -> Iterator[str]:
     """Yield the places that the headers of two or more columns of times name."""
-    columns = [p for p in table.profiles if _is_figure(p) and p not in table.keys and _is_time(p, table)]
+    columns = [p for p in table.profiles if _is_figure(p) and p not in table.keys and is_time(p, table)]
     names = _without_first([_place_in(p.header) for p in columns])
     known = HubNames(frozenset(map(key_of, names)))
     if all(names) and len(known.keys) == len(names):
@@ -75,6 +77,14 @@ def _is_time(profile: Profile, table: Table) -> bool:
     concepts = concepts_in(profile.header).keys()
     said = "RTT" in concepts or "RTT" in concepts_in(table.title)
     return bool(profile.header) and said and not concepts & _OTHER
+
+
+def _may_be_time(profile: Profile, _: Table) -> bool:
+    """Return whether figures may be times although nothing says so: with fractions, below a name of no other thing."""
+    known = concepts_in(profile.header).keys() - {"HUB", "NAME", "REGION", "TO"}
+    parts = sum(figure != round(figure) for figure in profile.figures)
+    usual = sorted(profile.figures)[len(profile.figures) // 2]
+    return bool(profile.header) and not known and parts >= _FRACTIONS * len(profile.figures) and usual <= _LONGEST_MS
 
 
 def _says_hub(profile: Profile) -> bool:

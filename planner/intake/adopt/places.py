@@ -8,11 +8,11 @@ from functools import lru_cache
 from planner.columns import SITES, Sheet
 from planner.intake.adopt import patterns
 from planner.intake.adopt.columns import ASKED, ColumnGuess, coordinates, guess_columns
-from planner.intake.adopt.entities import MOSTLY, Table, names_hubs
+from planner.intake.adopt.entities import MOSTLY, HubNames, Table, matrix_columns, names_hubs
 from planner.intake.adopt.guesses import Answers, Choice, Question
 from planner.intake.adopt.kinds import kind_of
 from planner.intake.adopt.patterns import STATUS, Wanted
-from planner.intake.adopt.profile import Profile
+from planner.intake.adopt.profile import Profile, key_of
 from planner.intake.layout import RowsAre
 from planner.intake.likeness import concepts_in, folded, likeness
 
@@ -56,7 +56,8 @@ def read_place(
     """Return the columns of a table of sites or hubs whose ids are in ``ids``, as far as ``answers`` do not say."""
     place = Place(sheet, table, ids)
     wanted = [w for w in (patterns.SITES if sheet is SITES else patterns.HUBS) if w.name != _id_name(sheet)]
-    free = [p for p in table.profiles if p.column != ids.column]
+    of_hubs = {p.column for p, key in matrix_columns(table, HubNames(hubs)) if key_of(p.header) == key}
+    free = [p for p in table.profiles if p.column != ids.column and p.column not in of_hubs]
     named = _named_by_others(table, tables, ids)
     if named is not None:
         place.columns.append(ColumnGuess("name", named, 0.9, "other tables call the rows so"))
