@@ -56,6 +56,12 @@ LAYOUTS = {
     "one matrix that says nothing of itself": lambda: {
         "Sheet1": [["Store", *HUBS], *([s, *t] for s, t in TIMES.items())]
     },
+    "below their kind": lambda: {
+        "Sheet1": [
+            ["Standort-ID", "Cluster", *(f"Rechenzentrum {hub}" for hub in HUBS), "Max. Latenz"],
+            *([site, 1, *times, 40] for site, times in TIMES.items()),
+        ]
+    },
     "a matrix, hubs down": lambda: {
         "Branches": stores(),
         "RTT": [["Centre", *TIMES], *([hub, *(t[k] for t in TIMES.values())] for k, hub in enumerate(HUBS))],
@@ -70,8 +76,9 @@ def test_hubs_are_taken_from_the_times_that_name_them(layout, tmp_path):
     assert "no table lists the hubs" in " ".join(result.output.split())
     fleet = inspection.fleet
     assert fleet is not None, inspection.findings
-    assert set(fleet.hub_ids) == set(HUBS)
-    found = zip(fleet.latency["site"], fleet.latency["hub"], fleet.latency["rtt_ms"], strict=True)
+    named = [hub.removeprefix("Rechenzentrum ") for hub in fleet.latency["hub"]]
+    assert {hub.removeprefix("Rechenzentrum ") for hub in fleet.hub_ids} == set(HUBS)
+    found = zip(fleet.latency["site"], named, fleet.latency["rtt_ms"], strict=True)
     assert sorted(found) == sorted(pairs())
 
 

@@ -20,6 +20,7 @@ _OF_SITES = 0.5  # share of headers that are ids of sites, above a matrix with h
 # What a column of figures is that is no time of one hub, whatever stands in the title of its table.
 _OTHER_WORDS = "LOSS COST SPREAD LAT LON CLUSTER COUNT UPLINK KM ID LIMIT RELEASE AVG WORST BEST PCTL DATE WEIGHT"
 _OTHER = frozenset(_OTHER_WORDS.split())
+_OF_PLACES = frozenset({"HUB", "NAME", "REGION", "TO"})
 _JOINING_WORDS = "to from nach zu zum zur von vers naar do till til ms sec s µs us"
 _JOINING = frozenset(_JOINING_WORDS.split())
 
@@ -80,11 +81,12 @@ def _is_time(profile: Profile, table: Table) -> bool:
 
 
 def _may_be_time(profile: Profile, _: Table) -> bool:
-    """Return whether figures may be times although nothing says so: with fractions, below a name of no other thing."""
-    known = concepts_in(profile.header).keys() - {"HUB", "NAME", "REGION", "TO"}
+    """Return whether figures may be times though nothing says so: below a hub, or with fractions below a mere name."""
+    concepts = concepts_in(profile.header).keys()
     parts = sum(figure != round(figure) for figure in profile.figures)
+    likely = "HUB" in concepts or parts >= _FRACTIONS * len(profile.figures)
     usual = sorted(profile.figures)[len(profile.figures) // 2]
-    return bool(profile.header) and not known and parts >= _FRACTIONS * len(profile.figures) and usual <= _LONGEST_MS
+    return bool(profile.header) and not concepts - _OF_PLACES and likely and usual <= _LONGEST_MS
 
 
 def _says_hub(profile: Profile) -> bool:
