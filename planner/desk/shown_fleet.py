@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from openpyxl.utils import column_index_from_string
 
-from planner.columns import SETTINGS, SHEETS, Column
+from planner.columns import LATENCY, SETTINGS, SHEETS, Column
 from planner.counted_words import counted
 from planner.desk.bringing import Brought
 from planner.desk.choices import Found, cell_key
@@ -55,13 +55,14 @@ def _summary(fleet: Fleet | None) -> str:
 def _table(name: str, found: Found, brought: Brought) -> dict[str, Any]:
     sheet = next(sheet for sheet in SHEETS if sheet.name == name)
     raw = next(raw for raw in brought.sheets if raw.title == found.title)
-    matrix = name == "Latency" and "rtt_ms" not in found.columns.values()
+    matrix = name == LATENCY.name and "rtt_ms" not in found.columns.values()
     letters = [letter for letter in found.headers if not matrix or letter in found.columns]
     letters.sort(key=column_index_from_string)
     return {
         "sheet": name,
         "title": found.title,
         "matrix": matrix,
+        "hubs": _of_hubs(found, brought) if matrix else [],
         "row": found.header_row,
         "more": max(0, len(letters) - _MOST_COLUMNS),
         "columns": [
@@ -81,7 +82,15 @@ def _table(name: str, found: Found, brought: Brought) -> dict[str, Any]:
 def _elsewhere(name: str, found: Found, letter: str, brought: Brought) -> str:
     """Return what another sheet of the fleet takes the column for, where both stand in one table."""
     others = ((sheet, one) for sheet, one in brought.found.items() if sheet != name and one.title == found.title)
-    return ", ".join(f"{sheet} {one.columns[letter]}" for sheet, one in others if letter in one.columns)
+    uses = [f"{sheet} {one.columns[letter]}" for sheet, one in others if letter in one.columns]
+    timed = name != LATENCY.name and found.headers[letter] in _of_hubs(found, brought)
+    return ", ".join([*uses, *["Latency"] * timed])
+
+
+def _of_hubs(found: Found, brought: Brought) -> list[str]:
+    """Return the headers of the columns of times, a column for each hub, that stand beside others in one table."""
+    pins = None if brought.adoption is None else brought.adoption.pins.get(LATENCY.name)
+    return list(pins.hubs) if pins is not None and pins.title == found.title else []
 
 
 def _samples(raw: RawSheet, letter: str, found: Found) -> Iterator[str]:

@@ -215,3 +215,15 @@ def test_one_site_and_one_loss_are_told(sound):
     lost = sound("lose", question={}, lost=[f"host:{host['host']}"])
     assert lost["hosts"] == 1
     assert len(sound("lose", question={})["singles"]) >= plan["hosts"]
+
+
+def test_times_beside_the_sites_are_shown_as_used_for_the_hubs_that_they_name(tmp_path):
+    rows = ["store,RTT Leeds (ms),RTT York (ms),build"]
+    rows += [f"S-{number},{5 + number}.5,{20 - number}.5,8.2" for number in range(9)]
+    (tmp_path / "stores.csv").write_text("\n".join(rows))
+    asked = Tried(tmp_path)
+    shown = asked("read", choices={"answers": {"Policy.latency_budget_ms": "40"}})
+    tables = {table["sheet"]: table for table in shown["tables"]}
+    assert {c["header"]: c["elsewhere"] for c in tables["Sites"]["columns"]}["RTT York (ms)"] == "Latency"
+    assert tables["Latency"]["hubs"] == ["RTT Leeds (ms)", "RTT York (ms)"]
+    assert shown["controls"]["sites"] == 9

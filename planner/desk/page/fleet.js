@@ -94,7 +94,8 @@ function table(one) {
   const rows = one.columns.map((column) => el("tr", {}, el("th", { scope: "row" }, `${column.letter} ${column.header}`),
     el("td", {}, column.samples.join(", ")), el("td", {}, meaning(one, column))));
   const head = el("tr", {}, ...["column", "such as", "taken for"].map((words) => el("th", { scope: "col" }, words)));
-  const note = one.matrix ? " Its other columns are read as hubs." : one.more ? ` ${one.more} more columns.` : "";
+  const note = one.hubs.length ? ` The columns ${one.hubs.join(", ")} are read as hubs.`
+    : one.matrix ? " Its other columns are read as hubs." : one.more ? ` ${one.more} more columns.` : "";
   return el("details", { class: "card", open: fleet.adopted && ["Sites", "Hubs"].includes(one.sheet) },
     el("summary", {}, `${one.sheet}: sheet ${one.title}, header in row ${one.row}.${note}`),
     el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": `Columns of ${one.sheet}` },
