@@ -108,6 +108,20 @@ class SiteProgress:
         return self.status != "not needed"
 
 
+def _state_of(parts: Mapping[str, list[SiteProgress]]) -> tuple[str, SiteProgress]:
+    """Return how far a site is whose rows are given by host, and the row that says so.
+
+    A row that comes twice is done once either is.
+    """
+    open_ones = [rows for rows in parts.values() if all(row.status != "done" for row in rows)]
+    rows = [row for part in open_ones for row in part]
+    blocked = [row for row in rows if row.status == "blocked"]
+    if rows:
+        return ("blocked", blocked[0]) if blocked else ("left", rows[0])
+    done = [row for part in parts.values() for row in part if row.status == "done"]
+    return "done", max(done, key=lambda row: row.date or dt.date.min)
+
+
 @dataclass(frozen=True, slots=True)
 class Forecast:
     """Days by which the rest may be done, of which early, likely and late are the 10th, 50th and 90th percentile.
@@ -151,18 +165,25 @@ class Progress(Shown):
 
     @property
     def done(self) -> tuple[SiteProgress, ...]:
-        """Rows that are done."""
-        return tuple(row for row in self.rows if row.status == "done")
+        """A row of each site that is done; of one that is split over hosts the last, once all of it is done."""
+        return self._in_state("done")
 
     @property
     def blocked(self) -> tuple[SiteProgress, ...]:
-        """Rows that are blocked."""
-        return tuple(row for row in self.rows if row.status == "blocked")
+        """A row of each site that is blocked."""
+        return self._in_state("blocked")
 
     @property
     def left(self) -> tuple[SiteProgress, ...]:
-        """Rows that are neither done nor blocked, and are to be done."""
-        return tuple(row for row in self.rows if row.to_do and row.status not in ("done", "blocked"))
+        """A row of each site that is neither done nor blocked, and is to be done."""
+        return self._in_state("left")
+
+    def _in_state(self, wanted: str) -> tuple[SiteProgress, ...]:
+        of_site: dict[str, dict[str, list[SiteProgress]]] = {}
+        for row in self.rows:
+            if row.to_do:
+                of_site.setdefault(row.site, {}).setdefault(row.host, []).append(row)
+        return tuple(row for parts in of_site.values() for state, row in [_state_of(parts)] if state == wanted)
 
     @property
     def drifted(self) -> tuple[SiteProgress, ...]:

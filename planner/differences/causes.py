@@ -49,7 +49,7 @@ class Causes:
                 return _read(read)
         kept = {row.action for row in sides.new.assignments if row.site == site} == {"keep"}
         if kept and sides.standing.get(site, set()) >= set(sides.new_hosts[site]):
-            there = " and ".join(sides.new_hosts[site])
+            there = " and ".join(sorted(sides.standing[site]))
             return Found("current", f"The sheet Current says that it is on {there} today.", False, (site,))
         return self.by_planning(lambda plan: sides.served_by(plan).get(site), self._choice(site))
 

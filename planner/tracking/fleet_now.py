@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -50,6 +50,8 @@ def fleet_now(fleet: Fleet, plan: Plan, merged: Merged) -> FleetNow:
     state = _State(fleet, plan)
     for cells in merged.rows:
         state.site(cells)
+    for site in split_sites_done(fleet, merged):
+        state.leave_old_hosts(*site)
     for cells in merged.steps:
         if text_in(cells, headings.PROGRESS) == "done":
             state.step(cells)
@@ -76,8 +78,9 @@ class _State:
         running = running_hosts(fleet)
         self._running = {host: (hub, pool) for (hub, host), pool in running.pool.items()}
         self._unnamed = unnamed_hosts(fleet)
-        rows = zip(*(fleet.current[name] for name in columns.CURRENT.names), strict=True)
-        self._current = {row[0]: row for row in rows}
+        self._current: dict[str, dict[str, tuple[str, str, str, str]]] = {}  # of a site its rows, by host
+        for row in zip(*(fleet.current[name] for name in columns.CURRENT.names), strict=True):
+            self._current.setdefault(row[0], {})[row[2]] = row
         self._release = dict(zip(fleet.site_ids, fleet.sites["release"], strict=True))
         self._own = dict(zip(fleet.site_ids, fleet.own_tie_breaker, strict=True))
         self._clusters = dict(zip(fleet.site_ids, fleet.clusters.tolist(), strict=True))
@@ -96,19 +99,28 @@ class _State:
         if row.site not in self._release:
             return
         source = cells.get(headings.PROGRESS, cells[headings.SITE])
-        before = self._current.get(row.site)
-        was = "" if before is None else before[2] or before[1]
+        before = self._current.get(row.site, {})
+        was = _hosts(before)
         host = row.host if row.status == "done" else row.stands_on
         if row.status == "done" and not host:
             self._leave(row.site, was, source, cells)
             return
         place = self._place(host)
-        if not host or place is None or (was == host and before is not None and before[3] == place[1]):
+        if not host or place is None or (host in before and before[host][3] == place[1]):
             return
         self._runs(host, source, cells)
-        self._current[row.site] = (row.site, place[0], host, place[1])
-        if was != host:
-            self._told(f"site {row.site}", "host", was, host, source, cells)
+        now = {**(before if self._fleet.policy.split_sites else {}), host: (row.site, place[0], host, place[1])}
+        self._current[row.site] = now
+        if was != _hosts(now):
+            self._told(f"site {row.site}", "host", was, _hosts(now), source, cells)
+
+    def leave_old_hosts(self, site: str, new: Collection[str], cells: Mapping[str, Cell]) -> None:
+        """Take a site that is split off the hosts that are none of its ``new`` ones, once all of it has moved."""
+        before = self._current.get(site, {})
+        now = {host: row for host, row in before.items() if host in new}
+        if now and len(now) < len(before):
+            self._current[site] = now
+            self._told(f"site {site}", "host", _hosts(before), _hosts(now), cells[headings.PROGRESS], cells)
 
     def _leave(self, site: str, was: str, source: Cell, cells: Mapping[str, Cell]) -> None:
         """Take a site off its host, which votes by its own tie-breaker from now on."""
@@ -178,7 +190,8 @@ class _State:
         nobody_named = host in self._unnamed and self._pools[pool].existing == 1  # it carries all at the hub
         left = sorted(
             site
-            for site, (_, hub, name, of) in self._current.items()
+            for rows in self._current.values()
+            for site, hub, name, of in rows.values()
             if name == host or (nobody_named and not name and hub == self._unnamed[host][0] and of in ("", pool))
         )
         if left:
@@ -201,7 +214,8 @@ class _State:
             return FleetNow(fleet, (), tuple(self._notes))
         self._settle_releases()
         names = list(columns.CURRENT.names)
-        current = pd.DataFrame([self._current[site] for site in sorted(self._current)], columns=names, dtype=object)
+        rows = [row for site in sorted(self._current) for row in self._current[site].values()]
+        current = pd.DataFrame(rows, columns=names, dtype=object)
         mine = [self._pools[pool] for pool in fleet.pool_ids]
         lists = {name: _column(fleet.pools, (tuple(dict.fromkeys(p.lists[name])) for p in mine)) for name in _LISTS}
         # What nobody counted stays blank where no host came or went.
@@ -228,6 +242,24 @@ class _State:
             if raised and len(raised) >= pool.existing:
                 pool.lists["upgraded_hosts"] = []
                 self._today[name] = ""
+
+
+def _hosts(rows: Mapping[str, tuple[str, str, str, str]]) -> str:
+    return " and ".join(host or hub for _, hub, host, _ in rows.values())
+
+
+def split_sites_done(fleet: Fleet, merged: Merged) -> Iterator[tuple[str, set[str], Mapping[str, Cell]]]:
+    """Yield each site that may be split and all of whose rows are done: its hosts, and a row that says so."""
+    if not fleet.policy.split_sites:
+        return
+    of_site: dict[str, list[Mapping[str, Cell]]] = {}
+    for cells in merged.rows:
+        of_site.setdefault(site_row(cells).site, []).append(cells)
+    for site, rows in of_site.items():
+        known = [site_row(cells) for cells in rows]
+        settled = all(row.status == "done" or (row.status == "not needed" and row.action == "keep") for row in known)
+        if settled and any(row.status == "done" for row in known) and headings.PROGRESS in rows[-1]:
+            yield site, {row.host for row in known}, rows[-1]
 
 
 def _column(table: pd.DataFrame, values: Iterable[object]) -> pd.Series[Any]:

@@ -16,7 +16,7 @@ from planner.outputs.progress_workbook import write_progress_workbook
 from planner.outputs.read_returned import read_copies
 from planner.outputs.repaired import write_now, write_repaired
 from planner.outputs.tickets import write_tickets
-from planner.progress import Cell
+from planner.progress import Cell, Merged
 from planner.rollout import roll_out
 from planner.sizing import plan as make_plan
 from planner.tracking import fleet_now, merged, resolved, rollout_of, tickets_in, track
@@ -298,3 +298,33 @@ def test_run_sheets_in_the_merged_workbook_print_as_they_did_and_own_columns_too
     assert sheet.row_dimensions[3].height > 40
     heads = [sheet.cell(1, sheet.max_column - k).fill.fgColor.rgb for k in (0, 1)]
     assert heads[0] == heads[1]
+
+
+def test_a_site_split_over_hosts_keeps_them_all_and_counts_once():
+    """Of two rows that were done the fleet kept the last, and the next plan moved the site for no reason."""
+    tables = {
+        "Sites": pd.DataFrame({"site": ["1", "2", "3"], "clusters": [2, 2, 1]}),
+        "Hubs": pd.DataFrame({"hub": ["ESK", "OLD"], "max_hosts": 2, "existing_hosts": 2, "cluster_cap": 8,
+                              "host_names": ["ESK-01; ESK-02", "OLD-01; OLD-02"]}),
+        "Latency": pd.DataFrame([(site, hub, 9.0) for site in "123" for hub in ("ESK", "OLD")],
+                                columns=["site", "hub", "rtt_ms"]),
+        "Current": pd.DataFrame([("1", "OLD", "OLD-01"), ("1", "OLD", "OLD-02"), ("2", "OLD", "OLD-01"),
+                                 ("2", "OLD", "OLD-02")], columns=["site", "hub", "host"]),
+    }  # fmt: skip
+    split = fleet_from_tables(tables, policy={"latency_budget_ms": 25, "split_sites": True})
+    made = make_plan(split)
+
+    def row(site, host, status):
+        cells = {"site": site, "host": host, "planned host": host, "action": "move", "status": status}
+        return {name: Cell(value, f"Assignments!{name}", name) for name, value in cells.items()}
+
+    whole = Merged((row("1", "ESK-01", "done"), row("1", "ESK-02", "done"), row("3", "ESK-01", "done")), ())
+    now = fleet_now(split, made, whole)
+    hosts = now.fleet.current.groupby("site")["host"].agg(list).to_dict()
+    assert hosts == {"1": ["ESK-01", "ESK-02"], "2": ["OLD-01", "OLD-02"], "3": ["ESK-01"]}
+    assert not [change for change in fleet_now(now.fleet, made, whole).changes if change.what != "policy"]
+    half = Merged((row("1", "ESK-01", "done"), row("1", "ESK-02", "open"), *whole.rows[2:]), ())
+    hosts = fleet_now(split, made, half).fleet.current.groupby("site")["host"].agg(list).to_dict()
+    assert hosts["1"] == ["OLD-01", "OLD-02", "ESK-01"]  # nobody knows which of the old ones it has left
+    told = track(split, made, half, START)
+    assert ([row.site for row in told.done], [row.site for row in told.left]) == (["3"], ["1"])
