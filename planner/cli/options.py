@@ -81,16 +81,18 @@ def read_inventory(fleet: Path) -> Fleet:
     from planner.cli.given_plan import plan_among
     from planner.fleet import Source
     from planner.outputs.read_returned import read_copies
-    from planner.tracking import fleet_now, merged, resolved
+    from planner.tracking import doubts, fleet_now, merged, resolved
 
     plan = plan_among(returned)
-    whole = merged(resolved(read_copies(returned, given_statuses()), found, plan))
+    copies = resolved(read_copies(returned, given_statuses()), found, plan)
+    whole = merged(copies)
     click.get_current_context().meta[_STEPS] = whole.steps
     now = fleet_now(found, plan, whole)
-    for note in now.notes:
+    for note in (*doubts(copies, whole), *now.notes):
         say(f"note       {note}", err=True)
     # What is planned or checked rests on these workbooks too.
-    read = (Source(path.name, hashlib.sha256(path.read_bytes()).hexdigest()) for path in returned)
+    files = (file for path in returned for file in (sorted(path.glob("*.csv")) if path.is_dir() else [path]))
+    read = (Source(file.name, hashlib.sha256(file.read_bytes()).hexdigest()) for file in files)
     return now.fleet.replace(sources=(*found.sources, *read))
 
 

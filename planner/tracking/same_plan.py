@@ -9,18 +9,23 @@ from planner.outputs import headings
 from planner.plan_parts import Identity
 from planner.progress import Copy
 
-_SHOWN = 12  # digits of a hash, as in the sentence on the sheet Summary
+_SHOWN = 12  # digits of a hash, as in the sentence on the sheets Summary and Overview
+_SENTENCE = re.compile(rf"Plan (\d+)(?: of fleet (.*))?, hash ([0-9a-f]{{{_SHOWN}}})\.")
 
 
 def of_other_plans(copies: Sequence[Copy]) -> tuple[str, ...]:
-    """Return a sentence for each copy whose sheet Summary names another plan than the first that names one."""
-    named = [(copy.file, plan) for copy in copies if (plan := _identity(copy))]
-    return tuple(
-        f"{file} is a copy of another plan ({_words(plan)}) than {named[0][0]} ({_words(named[0][1])}): "
+    """Return a sentence for each copy that names another plan than the first that names one.
+
+    A plan workbook does so on its sheet Summary, a rollout workbook on its sheet Overview.
+    """
+    named = [(copy.file, plan) for copy in copies for plan in (_identity(copy), _rolled_out(copy)) if plan]
+    wrong = {
+        file: f"{file} is a copy of another plan ({_words(plan)}) than {named[0][0]} ({_words(named[0][1])}): "
         "give copies of one plan only."
         for file, plan in named[1:]
-        if plan.hash != named[0][1].hash
-    )
+        if plan.hash[:_SHOWN] != named[0][1].hash[:_SHOWN]
+    }
+    return tuple(wrong.values())
 
 
 def stated_plan(copies: Sequence[Copy]) -> Identity | None:
@@ -40,6 +45,13 @@ def _identity(copy: Copy) -> Identity | None:
         return None
     before = beside.get(headings.PREVIOUS_PLAN, "")
     return Identity(int(told[1]), made, told[2] or "", before) if told else Identity(0, made)
+
+
+def _rolled_out(copy: Copy) -> Identity | None:
+    """Return the plan that the sheet Overview of a rollout names, with as much of its hash as stands there."""
+    texts = (text for where, text in copy.others.items() if where.startswith(f"{headings.OVERVIEW}!A"))
+    told = next(filter(None, map(_SENTENCE.fullmatch, texts)), None)
+    return Identity(int(told[1]), told[3], told[2] or "") if told else None
 
 
 def _words(plan: Identity) -> str:

@@ -11,12 +11,13 @@ from planner.counted_words import counted
 from planner.fleet import Fleet
 from planner.outputs import headings
 from planner.plan import Assignment, Plan
-from planner.progress import Forecast, Merged, Progress, SiteProgress
+from planner.progress import Copy, Forecast, Merged, Progress, SiteProgress
 from planner.tracking.after_change import failed_after
 from planner.tracking.forecast import forecast
 from planner.tracking.open_days import open_days
 from planner.tracking.planned import planned_on, slipped
 from planner.tracking.rows import site_row, text_in
+from planner.tracking.same_plan import of_other_plans
 from planner.verify import verify
 
 # What a plan claims of itself; a plan that people changed need not agree with its claims.
@@ -37,11 +38,7 @@ def track(fleet: Fleet, plan: Plan, merged: Merged, as_of: dt.date) -> Progress:
     rows, notes = [], list(merged.notes)
     for cells in merged.rows:
         row = site_row(cells)
-        if row.status not in headings.PROGRESS_WORDS:
-            notes.append(
-                f'{row.where}: status "{row.status}" is none of {", ".join(headings.PROGRESS_WORDS)}, '
-                f'and counts as open. Say what it means: --status "{row.status}=done".'
-            )
+        notes += unknown_status(row)
         if row.date is None and text_in(cells, headings.DATE):
             notes.append(f"{cells[headings.DATE].where}: the date of site {row.site} cannot be read.")
         if row.date is not None and row.date > as_of and row.status == "done":
@@ -57,6 +54,28 @@ def track(fleet: Fleet, plan: Plan, merged: Merged, as_of: dt.date) -> Progress:
     progress = Progress(as_of, tuple(rows), forecast({}, 0, as_of), merged.clashes, problems, tuple(notes))
     progress = dataclasses.replace(progress, planned_on=planned_on(merged.steps), slipped=slipped(merged.steps, as_of))
     return dataclasses.replace(progress, forecast=_forecast(fleet, progress))
+
+
+def unknown_status(row: SiteProgress) -> list[str]:
+    """Return a question about a status that is no word for any, or nothing."""
+    if row.status in headings.PROGRESS_WORDS:
+        return []
+    return [
+        f'{row.where}: status "{row.status}" is none of {", ".join(headings.PROGRESS_WORDS)}, '
+        f'and counts as open. Say what it means: --status "{row.status}=done".'
+    ]
+
+
+def doubts(copies: Sequence[Copy], merged: Merged) -> tuple[str, ...]:
+    """Return what may be meant otherwise in copies that a plan or check starts from, the most that counts first.
+
+    These are copies of other plans, cells that people filled differently, and status words that nobody knows.
+    """
+    clashes = len(merged.clashes)
+    differing = f"Filled in differently in two copies: {counted(clashes, 'cell')}. castingvote progress lists them."
+    unknown = [note for cells in merged.rows for note in unknown_status(site_row(cells))]
+    more = [f"{len(unknown) - 1:,} more such statuses."] if len(unknown) > 1 else []
+    return (*of_other_plans(copies), *([differing] if clashes else []), *unknown[:1], *more)
 
 
 def _forecast(fleet: Fleet, progress: Progress) -> Forecast:

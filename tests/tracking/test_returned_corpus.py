@@ -17,10 +17,10 @@ from planner.outputs import write_rollout_workbook, write_workbook
 from planner.outputs.progress_words import status_of
 from planner.outputs.progress_workbook import write_progress_workbook
 from planner.outputs.read_returned import read_copies
-from planner.progress import Cell
+from planner.progress import Cell, Copy
 from planner.rollout import roll_out
 from planner.sizing import plan as make_plan
-from planner.tracking import merged, resolved, track
+from planner.tracking import doubts, merged, of_other_plans, resolved, track
 from planner.tracking.planned import planned_on, slipped
 
 TODAY = dt.date(2027, 3, 31)
@@ -317,3 +317,28 @@ def test_the_planned_curve_counts_the_sites_that_progress_counts():
 
     steps = [step("1", "attach", 7), step("1", "site_release", 14), step("2", "site_release", 7), step("3", "move", 8)]
     assert planned_on(steps) == {dt.date(2027, 3, 7): 1, dt.date(2027, 3, 8): 1}
+
+
+def test_a_rollout_of_another_plan_is_not_taken_for_this_one():
+    """Its steps were counted: the fleet then named hosts that only the other plan has."""
+    mine = Copy("plan.xlsx", (), {"Summary!A4": "Plan", "Summary!B4": "Plan 8 of fleet a b, hash 0123456789ab.",
+                                  "Summary!A5": "Hash of the plan", "Summary!B5": "0123456789abcdef"})  # fmt: skip
+    same = Copy("rollout.xlsx", (), {"Overview!A19": "Plan 8 of fleet a b, hash 0123456789ab."})
+    other = Copy("old.xlsx", (), {"Overview!A19": "Plan 7 of fleet a b, hash ba9876543210."})
+    assert of_other_plans([mine, same]) == ()
+    (told,) = of_other_plans([mine, same, other])
+    assert told.startswith("old.xlsx is a copy of another plan (number 7, hash ba9876543210) than plan.xlsx")
+    assert doubts([mine, same, other], merged([mine, same])) == (told,)
+
+
+def test_a_plan_that_starts_from_copies_says_what_in_them_is_doubtful(books, tmp_path):
+    """With --progress an unknown status counted as open without a word, and so did all that two people filled."""
+    folder, fleet, plan = books
+    for file, word in (("one.xlsx", "halb fertig"), ("two.xlsx", "done")):
+        book = openpyxl.load_workbook(folder / "plan.xlsx")
+        status(word)(Typist(book, "Assignments"))
+        book.save(tmp_path / file)
+    copies = resolved(read_copies([folder / "plan.xlsx", tmp_path / "one.xlsx", tmp_path / "two.xlsx"]), fleet, plan)
+    told = doubts(copies, merged(copies))
+    assert told[0] == "Filled in differently in two copies: 3 cells. castingvote progress lists them."
+    assert 'status "halb fertig" is none of' in told[1]
