@@ -10,6 +10,18 @@ from planner.identity import plan_hash
 from planner.plan import Plan
 
 DECISIONS = ("approved", "refused")
+# Dictionary words for the two, as people write them.
+_APPROVED = """approved approve yes y ok okay agreed accepted ✓ ✔ ✅ genehmigt freigegeben zugestimmt ja approuvé
+approuvée validé validée accepté oui aprobado aprobada autorizado sí si approvato approvata autorizzato sì aprovado aprovada sim
+goedgekeurd akkoord godkänd godkänt godkendt godkjent hyväksytty zatwierdzono zatwierdzone zgoda tak schváleno
+jóváhagyva igen aprobat da onaylandı evet одобрено утверждено да 承認 批准 승인"""
+_REFUSED = """refused refuse rejected declined no n abgelehnt nein refusé refusée rejeté non rechazado rechazada
+rifiutato respinto recusado rejeitado não afgekeurd geweigerd nee avvisad avslagen avvist afvist hylätty odrzucono nie zamítnuto
+elutasítva nem respins nu reddedildi hayır отклонено нет 却下 拒绝 거부"""
+_MEANING = {
+    **{word.casefold(): DECISIONS[0] for word in _APPROVED.split()},
+    **{word.casefold(): DECISIONS[1] for word in _REFUSED.split()},
+}
 _SHOWN = 12  # digits of a hash that people compare
 
 
@@ -45,12 +57,21 @@ class SignOff:
         return self.verdict in ("changed", "refused")
 
 
+def decision_of(text: str) -> str:
+    """Return which of the two a decision is, in any of the languages; blank where it is neither.
+
+    >>> decision_of("Genehmigt!"), decision_of("refusé"), decision_of("maybe")
+    ('approved', 'refused', '')
+    """
+    return _MEANING.get(text.strip(" .!\N{VARIATION SELECTOR-16}").casefold(), "")
+
+
 def sign_off(plan: Plan, approvals: Sequence[Approval]) -> SignOff:
     """Return whether ``plan`` is still the one that the ``approvals`` are of."""
     now = plan_hash(plan)
     other = [one for one in approvals if not _of(one, now)]
-    refused = [one for one in approvals if one.decision.casefold() == "refused"]
-    waiting = [one for one in approvals if one.decision.casefold() not in DECISIONS or not (one.date and one.name)]
+    refused = [one for one in approvals if decision_of(one.decision) == "refused"]
+    waiting = [one for one in approvals if not (decision_of(one.decision) and one.date and one.name)]
     words = [_words(one, now) for one in approvals]
     if not approvals:
         return SignOff("open", now, (f"Nobody has approved this plan yet. Its hash is {now[:_SHOWN]}.",))
@@ -75,9 +96,11 @@ def _words(approval: Approval, now: str) -> str:
     name = approval.name or "Somebody without a name"
     who = f"{name}, {approval.role}" if approval.role else name
     when = f" on {approval.date}" if approval.date else ", without a date"
-    said = approval.decision.casefold()
-    if said not in DECISIONS:
-        said = f'wrote "{approval.decision}", neither approved nor refused' if said else "has not decided"
+    said, written = decision_of(approval.decision), approval.decision
+    if said and said != written.casefold():
+        said = f'{said} ("{written}")'
+    elif not said:
+        said = f'wrote "{written}", neither approved nor refused' if written else "has not decided"
     theirs = approval.plan_hash.casefold()
     which = (
         ""
