@@ -12,12 +12,13 @@ from planner.plan import Plan
 DECISIONS = ("approved", "refused")
 # Dictionary words for the two, as people write them.
 _APPROVED = """approved approve yes y ok okay agreed accepted ✓ ✔ ✅ genehmigt freigegeben zugestimmt ja approuvé
-approuvée validé validée accepté oui aprobado aprobada autorizado sí si approvato approvata autorizzato sì aprovado aprovada sim
-goedgekeurd akkoord godkänd godkänt godkendt godkjent hyväksytty zatwierdzono zatwierdzone zgoda tak schváleno
-jóváhagyva igen aprobat da onaylandı evet одобрено утверждено да 承認 批准 승인"""
+approuvée validé validée accepté oui aprobado aprobada autorizado sí si approvato approvata
+autorizzato sì aprovado aprovada sim goedgekeurd akkoord godkänd godkänt godkendt godkjent
+hyväksytty zatwierdzono zatwierdzone zgoda tak schváleno jóváhagyva igen aprobat da onaylandı evet
+одобрено утверждено да 承認 批准 승인"""
 _REFUSED = """refused refuse rejected declined no n abgelehnt nein refusé refusée rejeté non rechazado rechazada
-rifiutato respinto recusado rejeitado não afgekeurd geweigerd nee avvisad avslagen avvist afvist hylätty odrzucono nie zamítnuto
-elutasítva nem respins nu reddedildi hayır отклонено нет 却下 拒绝 거부"""
+rifiutato respinto recusado rejeitado não afgekeurd geweigerd nee avvisad avslagen avvist afvist
+hylätty odrzucono nie zamítnuto elutasítva nem respins nu reddedildi hayır отклонено нет 却下 拒绝 거부"""
 _MEANING = {
     **{word.casefold(): DECISIONS[0] for word in _APPROVED.split()},
     **{word.casefold(): DECISIONS[1] for word in _REFUSED.split()},
