@@ -11,7 +11,7 @@ from planner.rules import Checker
 from planner.sizing.asked import asked_limit, refuse_unmodelled
 from planner.sizing.assignment.aims_in_order import SecondaryCosts
 from planner.sizing.best_plan import best_plan
-from planner.sizing.host_counts.fewest_hosts import size
+from planner.sizing.host_counts.fewest_hosts import searchable, size
 from planner.sizing.instance.problem import Problem, build_problem, unlimited
 from planner.sizing.solution.counts import Sized
 from planner.sizing.solvers.budget import Progress, SolveBudget
@@ -68,8 +68,8 @@ def count(
 
 
 def _sized(problem: Problem, budget: SolveBudget) -> Sized:
-    """Return the best counts; within limits that join pools no less than without them."""
-    if not problem.limited:
+    """Return the best counts; where the flow model keeps limits that join pools, no less than without them."""
+    if not problem.limited or searchable(problem):
         return size(problem, budget)
     free = size(unlimited(problem), budget)
     least = 0.0 if free.counts.unserved.any() else free.bound

@@ -42,7 +42,7 @@ class Mixes:
     def of(cls, fleet: Fleet) -> Mixes | None:
         """Return the mixes of ``fleet``; None where counts of hosts and own tie-breakers alone do not decide.
 
-        That is where cover is asked for, pairs cost money, sites have several clusters, or further limits hold.
+        That is where cover is asked for, pairs cost money, sites may be split, or further limits hold.
         """
         if fleet.policy.cover != "none":
             return None
@@ -51,12 +51,13 @@ class Mixes:
         return cls(fleet, problem) if decided and all_fit(problem) else None
 
     def at(self, price: float, budget: SolveBudget) -> Mix | None:
-        """Return the cheapest mix where an own tie-breaker costs ``price``; None when time ends before there is any.
+        """Return the cheapest mix where an own tie-breaker costs ``price`` a cluster; None when none is found.
 
         It is not proven where the search takes more rounds than one price is worth.
         """
-        may = self._problem.may_own
-        problem = dataclasses.replace(self._problem, own_cost=np.where(may, price, np.inf))
+        of_site = price * self._problem.clusters
+        own_cost = np.where(self._problem.may_own, of_site, np.inf)
+        problem = dataclasses.replace(self._problem, own_cost=own_cost)
         sized = cheapest_mix(problem, group(problem, by_weight=False), _for_some_rounds(budget), self._known)
         if sized is None:
             return None

@@ -33,8 +33,6 @@ Sources: transportation integrality, G. B. Dantzig, Linear Programming and Exten
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from planner.arrays import as_floats, indices, int_array, int_zeros, rounded, totals
@@ -58,9 +56,6 @@ from planner.sizing.solvers.model_builder import (
     add_place_limits,
 )
 
-if TYPE_CHECKING:
-    from planner.sizing.solvers.pulp_models import PulpModel
-
 
 class FlowModel:
     """One class flow model, kept so that packing rows and settled aims can be added between solves.
@@ -73,13 +68,7 @@ class FlowModel:
     def __init__(self, problem: Problem, classes: Classes, *, serve_all: bool, hosts: Ints | None = None) -> None:
         self.problem, self.classes = problem, classes
         self.rows = ModelBuilder()
-        self._model: PulpModel | ArrayModel
-        if hosts is None:
-            from planner.sizing.solvers.pulp_models import PulpModel  # takes a while to load, and few plans need it
-
-            self._model = PulpModel(self.rows)
-        else:
-            self._model = ArrayModel(self.rows)  # such a model is solved in less time than PuLP takes to hold it
+        self._model = ArrayModel(self.rows)
         self.packed: set[int] = set()
         self._add_columns(serve_all)
         self._add_rows()

@@ -42,7 +42,7 @@ def size(
         return Sized(classes, counts, 0.0, 0.0, True, "nothing to serve")
     if all_fit(problem):
         classes = group(problem, by_weight=False, apart=apart)
-        if _searchable(problem):
+        if searchable(problem):
             sized = _by_cuts(problem, classes, budget, reference)
         else:
             sized = _by_flow(problem, classes, budget, secondary)
@@ -67,10 +67,10 @@ def size(
 
 def counts_decide(problem: Problem) -> bool:
     """Say whether host counts alone settle the objective: no own tie-breakers, no pair costs, no further limits."""
-    return _searchable(problem) and not problem.limited
+    return searchable(problem) and not problem.limited
 
 
-def _searchable(problem: Problem) -> bool:
+def searchable(problem: Problem) -> bool:
     """Say whether the cut search settles the objective; it knows limits that are those of a flow."""
     priced = problem.objective == "cost" and problem.pair_cost.any()
     own = problem.may_own.any()

@@ -53,13 +53,15 @@ def read_limits(
         return ()
     hubs = len(fleet.hub_ids)
     used = np.unique(site * hubs + hub[pool])
+    used_site, used_hub = np.divmod(used, hubs)
     kept: dict[tuple[Measure, bytes], LoadLimit] = {}
     for place, inside, measure, setting, most in asked:
         mask = falses(hubs)
         mask[inside] = True
-        inside_it = mask[used % hubs]
-        sites = np.unique(used[inside_it] // hubs)
-        if amounts[measure][sites].sum() > most:
+        brought = amounts[measure]
+        reaching = falses(len(brought))
+        reaching[used_site[mask[used_hub]]] = True
+        if brought[reaching].sum() > most:
             limit = LoadLimit(place, setting, measure, mask[hub], most)
             key = (measure, limit.pools.tobytes())
             known = kept.get(key, limit)

@@ -1,4 +1,4 @@
-"""Programs of `model_builder` solved as arrays, without a model of PuLP: for those that are solved in little time."""
+"""Programs of `model_builder` solved as arrays: PuLP takes longer to hold one than the solver to solve it."""
 
 from __future__ import annotations
 
