@@ -19,7 +19,7 @@ _AHEAD = 14  # nights among which the fullest is looked for
 _TRIED = 3  # of them are filled to see which holds most
 _LATE = 5.0  # rank of a job that was missed in the night that was allotted to it
 _TRIES, _MISSED = 10, 0.5  # fillings of such a night, and the rank that each gives to who is missed
-_DEAR = 40_000  # all jobs times nights, of projects whose programs take seconds
+DEAR = 40_000  # all jobs times nights, of projects whose programs take seconds
 _FEW_MISSED = 0.015  # of what waits: so many come late there before a program is solved once more
 _FORWARD = 2  # so many jobs of later nights are tried in the place of one that was missed
 _LAST_CHANCE = 2.0  # rank of a job that none of the later nights is open to
@@ -105,7 +105,7 @@ class Campaign:
     def _anew(self, state: Filling, nights: Sequence[int], work: float) -> bool:
         """Say whether ``nights`` are worth another program, since jobs were missed in the nights before them."""
         waiting, missed = int(state.waiting.sum()), int(_missed(state, nights[0] - 1).sum())
-        few = _FEW_MISSED * waiting if len(self.sheet.jobs) * len(nights) > _DEAR else 0
+        few = _FEW_MISSED * waiting if len(self.sheet.jobs) * len(nights) > DEAR else 0
         return missed > few and self.asked + waiting * len(nights) <= work
 
     def _allot(self, state: Filling, nights: Sequence[int], asked: Asked) -> None:

@@ -15,12 +15,13 @@ import numpy as np
 
 from planner.fleet import Floats
 from planner.rollout.allotment import Asked
-from planner.rollout.campaign import Campaign, Run
+from planner.rollout.campaign import DEAR, Campaign, Run
 from planner.rollout.night_program import Fewest
 from planner.rollout.sheet import Sheet
 
 _AHEAD = 14  # nights after the last one that a night may be moved to
 _STALE = 60  # trials without success after which another night is taken out
+_SOON = 20  # such trials before programs that take seconds
 _SPARE = 60  # minutes for which a place is free before others count on it, where that can be
 _FIRST = 1_000.0  # rank of an urgent job that comes before all others
 _BRIEF, _LONG = 2, 8  # trials to mend a run as jobs are allotted
@@ -60,6 +61,8 @@ class Search:
     def allotted(self, best: Run, chosen: Fewest, enough: int) -> Run:
         """Return a run of few nights in which all is done as it is allotted; ``best`` where that is fewer."""
         count = max(1, enough)
+        if self._program(count) > DEAR:
+            best = self._of_fewer(best, self._filled_by_rank(chosen, count, best))
         while count < len(best.nights):
             choices = [self.campaign.next_nights(count)]
             drawn = [self._drawn(chosen, count)] if len(chosen) <= count else []
@@ -69,6 +72,16 @@ class Search:
             # As many nights more as those that found none would fill at the pace of these.
             count += max(1, self.campaign.short * count // len(self._sheet.jobs))
         return best
+
+    def _filled_by_rank(self, chosen: Fewest, count: int, best: Run) -> Run | None:
+        """Return a run of ``count`` nights that takes no program; None where ranks do not find one soon."""
+        drawn = [self._drawn(chosen, count)] if len(chosen) <= count else []
+        for nights in (*drawn, self.campaign.next_nights(count)):
+            begun = self._fresh(nights, best.rank)
+            found = self._mended(begun, count, self._sheet.project.nights.stop, best, _SOON)
+            if found is not None:
+                return found
+        return None
 
     @staticmethod
     def _of_fewer(best: Run, found: Run | None) -> Run:
@@ -185,10 +198,10 @@ class Search:
     def _goes_on(self, best: Run) -> bool:
         return self.work > 0 and self.effort.watch(len(best.nights))
 
-    def _mended(self, current: Run, most: int, before: int, best: Run) -> Run | None:
+    def _mended(self, current: Run, most: int, before: int, best: Run, patience: int = _STALE) -> Run | None:
         """Look for places for what is left, in at most so many nights, all ``before`` one; None without success."""
         stale = 0
-        while current.left and stale < _STALE and self._goes_on(best):
+        while current.left and stale < patience and self._goes_on(best):
             keep, nights = self._changed(current, most, before)
             raised = current.rank if self.chance.random() < _AS_IT_IS else self._given_way(current)
             trial = self._follow(current, keep, nights, raised)

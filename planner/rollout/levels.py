@@ -22,6 +22,7 @@ class Levels:
         self.lack = np.array([len(job.needs) + len(job.earlier) for job in sheet.jobs], dtype=np.int64)
         self._asked = [amounts for _, amounts in sheet.asking]  # replaced, never changed in place
         self._short = [np.zeros(len(jobs), dtype=bool) for jobs, _ in sheet.asking]
+        self._nobody_or_all = [(short, ~short) for short in self._short]
         self._marks = sheet.marks
         self._excused: set[int] = set()
         for level in range(len(self.free)):
@@ -98,7 +99,7 @@ class Levels:
             lacking = bool(same > self.free[level])
             if len(jobs) and lacking != self._short[level][0]:
                 self.lack[jobs] += 1 if lacking else -1
-                self._short[level] = np.full(len(jobs), lacking)
+                self._short[level] = self._nobody_or_all[level][lacking]
             return
         short = self._asked[level] > self.free[level]
         (changed,) = (short != self._short[level]).nonzero()
