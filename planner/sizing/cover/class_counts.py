@@ -11,6 +11,7 @@ from __future__ import annotations
 import dataclasses
 import functools
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -45,12 +46,24 @@ _SINGLE_SITES = 20_000  # up to here homes are chosen for every site by itself
 _LIKED_SITES = 2_000  # up to here room is also chosen by what homes would like
 
 
-def candidate_sizings(case: Case, losses: Losses, budget: SolveBudget) -> Iterator[Sized]:
+@dataclass
+class Known:
+    """What is known by now: a ``bound`` on the objective of plans that serve and cover everybody.
+
+    ``met``: there is such a plan, so that nobody need be left out where the search finds none in time.
+    """
+
+    met: bool
+    bound: float = 0.0
+
+
+def candidate_sizings(case: Case, losses: Losses, budget: SolveBudget, known: Known) -> Iterator[Sized]:
     """Yield counts and homes of every class such that every loss in ``losses`` finds room elsewhere.
 
     The first are the best that were found; further ones, with more hosts, are for those who find that sites
     of several clusters do not fit after all. Aims: most weight served, most weight of sites with cover, the policy's
-    objective, then moves and latency in the order of the case.
+    objective, then moves and latency in the order of the case. Time may end before there are any; what is ``known`` by
+    then holds.
     """
     problem = case.problem
     limited = case.of(problem.with_home_limits)
@@ -58,7 +71,7 @@ def candidate_sizings(case: Case, losses: Losses, budget: SolveBudget) -> Iterat
     if problem.sites and all_fit(problem.of_the_day):
         classes = group(problem, by_weight=False, apart=apart)
         if counts_decide(problem) and losses.kind != "host":
-            for sized in _by_search(case, classes, losses, budget):
+            for sized in _by_search(case, classes, losses, budget, known):
                 yield sized
                 any_found = True
         elif len(classes.pool) <= _MOST_ARCS:
@@ -68,12 +81,12 @@ def candidate_sizings(case: Case, losses: Losses, budget: SolveBudget) -> Iterat
             if best is not None:
                 yield best
                 any_found = True
-    if not any_found:
+    if not (any_found or known.met):
         classes = group(limited.problem, by_weight=True, apart=apart)
         yield _by_worth(limited, classes, losses, budget.within(_MODEL_SECONDS))
 
 
-def _by_search(case: Case, classes: Classes, losses: Losses, budget: SolveBudget) -> Iterator[Sized]:
+def _by_search(case: Case, classes: Classes, losses: Losses, budget: SolveBudget, known: Known) -> Iterator[Sized]:
     """Serve and cover everybody: yield homes for the points that the search for reserve finds."""
     problem = case.problem
     more = loss_conditions(problem, classes, losses, len(hall_conditions(problem, classes)))
@@ -105,6 +118,8 @@ def _by_search(case: Case, classes: Classes, losses: Losses, budget: SolveBudget
         word = "lower bound and plan are equal" if value <= bound else "not all smaller numbers of hosts were tried"
         sized = Sized(each, counts, value, min(bound, value), True, word)
         yield dataclasses.replace(sized, evidence=functools.partial(_evidence, reserves, search))
+    if np.isfinite(reserves.objective_bound):
+        known.bound = reserves.objective_bound
 
 
 def _preferences(case: Case, network: PairNetwork) -> HomePreferences:

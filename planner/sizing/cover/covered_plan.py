@@ -10,7 +10,7 @@ import numpy as np
 from planner.sizing.cover.answer_by_host import draft_of_hosts
 from planner.sizing.cover.best_draft import Best
 from planner.sizing.cover.better_homes import BetterHomes
-from planner.sizing.cover.class_counts import candidate_sizings
+from planner.sizing.cover.class_counts import Known, candidate_sizings
 from planner.sizing.cover.exact_aims import ExactAims, settled_by_hosts
 from planner.sizing.cover.fewest_moves import moves_without_cover
 from planner.sizing.cover.host_by_host import solve_host_by_host
@@ -25,6 +25,7 @@ from planner.sizing.cover.primal_search.search import Found, PrimalSearch
 from planner.sizing.cover.primal_search.state import NOWHERE
 from planner.sizing.cover.serving_most import serving_most
 from planner.sizing.cover.standbys import find_standbys
+from planner.sizing.host_counts.certificate import Forcing
 from planner.sizing.host_counts.fewest_hosts import counts_decide
 from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.instance.problem import restrict
@@ -42,6 +43,7 @@ _HOSTS_SECONDS = 60.0  # for the model host by host
 _FOR_HOSTS = 0.8  # of the time there is
 _SMALL = 100  # sites up to which exact engines have all the time there is
 _EXACT_SECONDS = 20.0  # for larger fleets in which more than sums over pools decides
+_FOR_EXACT = 0.6  # of the time for hosts, so that the search from the first plan has its turn too
 
 
 def plan_covered(case: Case, budget: SolveBudget) -> tuple[Draft, Mapping[TieBreak, float]]:
@@ -89,17 +91,14 @@ def _search(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -> 
     if today is not None:
         best.offer(draft_of(case, today))
     if by_levels:
-        known = HostLossBound(ground, search.prices, limited)
-        _against_host_loss(case, known, search, found, best)
+        _against_host_loss(case, HostLossBound(ground, search.prices, limited), search, found, best)
         return best
-    if case.problem.sites > _SMALL and case.problem.objective != "cost" and len(search.shared) < case.problem.sites:
+    if not small and case.problem.objective != "cost" and len(search.shared) < case.problem.sites:
         best.offer(_own_last(case, ground, losses, budget))
         if best.closed:
             return best
-    for draft in _exact(case, losses, budget):
-        best.offer(draft)
-        if best.closed and not draft.short:  # where it is short, the next one may be better among equals
-            break
+    covering = first if search.all_covered(found) else None
+    _by_exact_engines(case, losses, budget, covering, best)
     if best.closed:
         return best
     last, draft = found, first
@@ -112,6 +111,17 @@ def _search(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -> 
     if best.leads(draft) and not small:
         best.offer(_finished(case, last, budget))
     return best
+
+
+def _by_exact_engines(case: Case, losses: Losses, budget: SolveBudget, covering: Draft | None, best: Best) -> None:
+    """Offer ``best`` the plans of exact engines; ``covering`` serves and covers all who can be, None if unknown."""
+    known = Known(covering is not None and case.problem.sites > _SMALL)
+    for draft in _exact(case, losses, budget, known):
+        best.offer(draft)
+        if best.closed and not draft.short:  # where it is short, the next one may be better among equals
+            break
+    if covering is not None:
+        best.offer(_bounded(covering, known.bound))
 
 
 def _own_last(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -> Draft:
@@ -135,10 +145,10 @@ def _own_last(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -
 
 def _against_host_loss(case: Case, known: HostLossBound, search: PrimalSearch, found: Found, best: Best) -> None:
     """Offer ``best`` plans against the loss of a host that serve and cover everybody who can be, with what is known."""
-    best.offer(_bounded(best.draft, known))
+    best.offer(_bounded(best.draft, known.bound, known.forcing))
     closed, problem = best.closed, case.problem
     if closed:
-        best.offer(_bounded(_finished(case, found, search.budget), known))
+        best.offer(_bounded(_finished(case, found, search.budget), known.bound, known.forcing))
     # What is best among equals, fewest hosts and own tie-breakers, the model of a small fleet knows too.
     if not closed or problem.objective == "new_hosts" or problem.may_own.any():
         exact = solve_host_by_host(problem, best.losses, search.budget.within(_HOSTS_SECONDS))
@@ -149,23 +159,19 @@ def _against_host_loss(case: Case, known: HostLossBound, search: PrimalSearch, f
     last = found
     for last in search.better(found, known):
         search.budget.tell("cover", last.state.hosts, known.bound)
-        best.offer(_bounded(draft_of(case, last.state), known))
+        best.offer(_bounded(draft_of(case, last.state), known.bound, known.forcing))
         if best.closed:
             break
-    best.offer(_bounded(best.draft, known))
-    best.offer(_bounded(_finished(case, last, search.budget), known))
+    best.offer(_bounded(best.draft, known.bound, known.forcing))
+    best.offer(_bounded(_finished(case, last, search.budget), known.bound, known.forcing))
 
 
-def _bounded(draft: Draft, known: HostLossBound) -> Draft:
-    """Return a draft that serves and covers everybody who can be, with the bound that is known by now."""
+def _bounded(draft: Draft, bound: float, forcing: Forcing | None = None) -> Draft:
+    """Return a draft that serves and covers everybody who can be, with a known ``bound``, and what forces it."""
     sized = draft.sized
-    word = (
-        "lower bound and plan are equal"
-        if sized.value <= known.bound
-        else "not all smaller numbers of hosts were tried"
-    )
-    bound = min(sized.value, known.bound)
-    told = dataclasses.replace(sized, bound=bound, weight_proven=True, word=word, forcing=known.forcing)
+    word = "lower bound and plan are equal" if sized.value <= bound else "not all smaller numbers of hosts were tried"
+    most = min(sized.value, bound)
+    told = dataclasses.replace(sized, bound=most, weight_proven=True, word=word, forcing=forcing)
     return dataclasses.replace(draft, sized=told)
 
 
@@ -187,15 +193,17 @@ def _finished(case: Case, found: Found, budget: SolveBudget, *, later_aims: bool
     return draft_of(case, settled_by_cost(state, found.bare, cost, budget))
 
 
-def _exact(case: Case, losses: Losses, budget: SolveBudget) -> Iterator[Draft]:
+def _exact(case: Case, losses: Losses, budget: SolveBudget, known: Known) -> Iterator[Draft]:
     """Yield plans of the engines over pools and classes, and of a small fleet's model host by host.
 
     Homes and standbys of single sites are looked for under the counts and homes of classes. Where sites that stay
     together, or overlapping losses, leave no room although the sums say so, there is no standby for some of them.
     """
-    if not (counts_decide(case.problem) and losses.kind != "host") and case.problem.sites > _SMALL:
-        budget = budget.within(_EXACT_SECONDS)
-    for at, sized in enumerate(candidate_sizings(case, losses, budget)):
+    if case.problem.sites > _SMALL:
+        budget = budget.part(_FOR_EXACT)
+        if losses.kind == "host" or not counts_decide(case.problem):
+            budget = budget.within(_EXACT_SECONDS)
+    for at, sized in enumerate(candidate_sizings(case, losses, budget, known)):
         for trial in _carried_out(case.of(case.problem.with_home_limits), losses, sized, budget):
             yield trial
             if not trial.short:
