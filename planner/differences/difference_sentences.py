@@ -6,11 +6,11 @@ from collections import Counter
 
 from planner.counted_words import counted, first_few
 from planner.differences.causes import Causes, Judged
-from planner.differences.difference import CAUSES, Cause, Difference, SiteDifference, What
+from planner.differences.difference import CAUSES, Cause, Difference, SiteDifference
 from planner.differences.plans_between import in_words
 from planner.plan import Plan
 
-_MANY: dict[What, str] = {
+_MANY: dict[str, str] = {
     "opened": "opened",
     "closed": "closed",
     "other host": "on another host",
@@ -20,8 +20,17 @@ _MANY: dict[What, str] = {
     "need": "that now need a shared host, or no longer need one",
     "margin": "with another latency margin",
     "standby": "with another standby",
+    "no standby": "without a standby any more",
+    "standby now": "with a standby now",
     "host itself": "with another host",
 }
+
+
+def _kind(row: SiteDifference) -> str:
+    """Return what differs of a site, a standby that is lost or found apart from one that is another."""
+    if row.what != "standby" or "none" not in (row.old, row.new):
+        return row.what
+    return "no standby" if row.new == "none" else "standby now"
 
 
 _NEAREST: dict[Judged, str] = {
@@ -38,8 +47,8 @@ def difference_headline(found: Difference, old: Plan) -> str:
         return f"{found.old.name} and {found.new.name} have the same hosts, and each site on the same host."
     parts = [f"{counted(found.unknown, 'difference')} without a known cause"] if found.unknown else []
     parts.append(_hosts(found, old))
-    counts = Counter(row.what for row in found.sites)
-    order: tuple[What, ...] = ("opened", "closed", "left out", "served", "other host")
+    counts = Counter(map(_kind, found.sites))
+    order = ("opened", "closed", "left out", "served", "no standby", "standby now", "other host")
     parts += [f"{counted(counts[what], 'site')} {_MANY[what]}" for what in order if counts[what]]
     if len(parts) == 1 and found.sites:
         parts += [f"{counted(number, 'site')} {_MANY[what]}" for what, number in counts.items()]
@@ -95,7 +104,7 @@ def _fewest(found: Difference, causes: Causes) -> tuple[str, ...]:
 
 def _of_cause(found: Difference, cause: Cause) -> str:
     rows = [row for row in found.sites if row.cause == cause and row.what not in ("opened", "closed")]
-    counts = Counter(row.what for row in rows)
+    counts = Counter(map(_kind, rows))
     what = " and ".join(f"{counted(number, 'site')} {_MANY[what]}" for what, number in counts.most_common())
     how = " Intermediate plans showed this." if all(row.planned for row in rows) else ""
     return f"{what}: {_names(rows)}. Cause: {CAUSES[cause]}.{how}"

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from planner import columns
+from planner.counted_words import first_few
 from planner.fleet import Fleet
 from planner.outputs import headings
 from planner.plan import Host, Plan
@@ -92,6 +93,7 @@ class _State:
         self._today = dict(zip(fleet.pool_ids, fleet.pools["host_release_today"], strict=True))
         self._changes: list[StateChange] = []
         self._notes: list[str] = []
+        self._gone: dict[str, list[str]] = {}  # sites that are done, by a host whose pool the fleet has not
 
     def site(self, cells: Mapping[str, Cell]) -> None:
         """Take what a row of the team's workbook says of a site."""
@@ -106,6 +108,8 @@ class _State:
             self._leave(row.site, was, source, cells)
             return
         place = self._place(host)
+        if place is None and host in self._planned:  # of other unknown hosts a note says so already
+            self._gone.setdefault(host, []).append(row.site)
         if not host or place is None or (host in before and before[host][3] == place[1]):
             return
         self._runs(host, source, cells)
@@ -210,6 +214,7 @@ class _State:
     def result(self) -> FleetNow:
         """Return the fleet with all changes."""
         fleet = self._fleet
+        self._notes += self._on_gone_pools()
         if not self._changes:
             return FleetNow(fleet, (), tuple(self._notes))
         self._settle_releases()
@@ -230,6 +235,13 @@ class _State:
         return FleetNow(
             fleet.replace(sites=sites, pools=pools, current=current), tuple(self._changes), tuple(self._notes)
         )
+
+    def _on_gone_pools(self) -> list[str]:
+        rest = "Current has them as before. Add the pool to Hubs, or correct Current."
+        return [
+            f"Done on {host}, whose pool the fleet has not: {first_few(sites)}. {rest}"
+            for host, sites in self._gone.items()
+        ]
 
     def _own_tie_breakers(self) -> Iterable[str]:
         given = zip(self._fleet.site_ids, self._fleet.sites["own_tie_breaker"], strict=True)

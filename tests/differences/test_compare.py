@@ -231,6 +231,15 @@ def test_cover_asked_for_is_the_cause_of_standbys(october):
     assert standbys
     assert {row.cause for row in standbys} == {"policy"}
     assert not found.unknown
+    assert f"; {len(standbys)} sites with a standby now" in found.headline
+
+
+def test_standbys_that_are_lost_are_in_the_headline(october):
+    """A plan without any standby any more was told as one with other standbys."""
+    fleet, plan = october
+    each = tuple(dataclasses.replace(row, standby="EAST-01") for row in plan.assignments)
+    found = planner.compare((fleet, plan.replace(assignments=each)), october, time_limit=0)
+    assert f"; {len(each)} sites without a standby any more" in found.headline
 
 
 def test_its_tables_are_frames_and_one_line_tells_what_it_comes_to(october):

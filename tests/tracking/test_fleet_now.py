@@ -328,3 +328,16 @@ def test_a_site_split_over_hosts_keeps_them_all_and_counts_once():
     assert hosts["1"] == ["OLD-01", "OLD-02", "ESK-01"]  # nobody knows which of the old ones it has left
     told = track(split, made, half, START)
     assert ([row.site for row in told.done], [row.site for row in told.left]) == (["3"], ["1"])
+
+
+def test_sites_done_on_a_host_whose_hub_the_fleet_has_not_are_said(fleet, workbooks):
+    """The export had lost the hub, and the sites stayed where they had been without a word."""
+    _, plan, _ = workbooks
+    row = next(row for row in plan.assignments if row.host.startswith("ROV"))
+    pools = fleet.pools[fleet.pools["hub"] != "ROV"].reset_index(drop=True)
+    latency = fleet.latency[fleet.latency["hub"] != "ROV"].reset_index(drop=True)
+    without = fleet.replace(pools=pools, latency=latency)
+    cells = {"site": row.site, "host": row.host, "planned host": row.host, "status": "done"}
+    done = {name: Cell(value, f"Assignments!{name}", name) for name, value in cells.items()}
+    (note,) = fleet_now(without, plan, Merged((done,), ())).notes
+    assert note.startswith(f"Done on {row.host}, whose pool the fleet has not: {row.site}.")
