@@ -17,6 +17,7 @@ from planner.differences.plan_changes import plan_changes
 from planner.differences.plans_between import Road, road_between
 from planner.differences.rows import host_differences, site_differences
 from planner.differences.sides import Sides
+from planner.differences.which_fleet import doubtful_identity
 from planner.errors import InputError
 from planner.explain.bench import planned
 from planner.fleet import Fleet, Source
@@ -125,11 +126,16 @@ def _difference(sides: Sides, road: Road | None, why: str, given: tuple[_Given, 
         changes=tuple(sides.changes),
         between=road.steps if road is not None else (),
         fewest_moves=road.moves if road is not None else None,
-        notes=(*_notes(road, why, given), *_of_no_plan(sides.changes)),
+        notes=(*_identity(given), *_notes(road, why, given), *_of_no_plan(sides.changes)),
         version=VERSION,
     )
     told = difference_words(found, sides.old, causes)
     return Difference(**{**found.__dict__, "headline": difference_headline(found, sides.old), "words": told})
+
+
+def _identity(given: tuple[_Given, _Given]) -> tuple[str, ...]:
+    old, new = (one.fleet for one in given)
+    return () if old is None or new is None else tuple(doubtful_identity(old, new))
 
 
 def _notes(road: Road | None, why: str, given: tuple[_Given, _Given]) -> list[str]:

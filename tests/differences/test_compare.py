@@ -10,6 +10,7 @@ from planner.differences import sides
 from planner.differences.fleet_changes import counts
 from planner.differences.fleets_between import ORDER, fleet_between
 from planner.differences.served import hosts_of
+from planner.differences.which_fleet import doubtful_identity
 from planner.rules import RULES
 from sample_fleets.make_fleet import generate
 
@@ -271,3 +272,19 @@ def test_a_lead_time_is_no_cause_of_a_plan_and_is_said_all_the_same(october):
     (note,) = [note for note in found.notes if note.startswith("Plans do not depend on these changes")]
     assert "lead_time_days (5 rows of Hubs)" in note
     assert "spare_percent" in note
+
+
+def test_fleets_of_two_ids_and_sites_that_are_only_renamed_are_said(october):
+    fleet, _ = october
+    first = fleet.site_ids[0]
+
+    def again(table):
+        return table.assign(site=table["site"].replace(first, "N1"))
+
+    tables = {name: again(getattr(fleet, name)) for name in ("sites", "latency", "current")}
+    other = fleet.replace(**tables, policy=fleet.policy.replace(fleet_id="banks"))
+    here = fleet.replace(policy=fleet.policy.replace(fleet_id="shops"))
+    two, renamed = doubtful_identity(here, other)
+    assert two == "These are two fleets: the setting fleet_id is shops in the old one and banks in the new one."
+    assert f": {first} -> N1. They count as closed and opened." in renamed
+    assert not [*doubtful_identity(fleet, here)]
