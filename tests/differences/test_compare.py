@@ -279,7 +279,7 @@ def test_fleets_of_two_ids_and_sites_that_are_only_renamed_are_said(october):
     first = fleet.site_ids[0]
 
     def again(table):
-        return table.assign(site=table["site"].replace(first, "N1"))
+        return table.assign(site=table["site"].astype(object).replace(first, "N1"))
 
     tables = {name: again(getattr(fleet, name)) for name in ("sites", "latency", "current")}
     other = fleet.replace(**tables, policy=fleet.policy.replace(fleet_id="banks"))
