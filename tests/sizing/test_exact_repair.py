@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from planner.sizing.cover.primal_search.exact_repair import exact_repair
+from planner.sizing.cover.primal_search.exact_repair import Around, exact_repair
+from planner.sizing.cover.primal_search.polish import pair_of
 from planner.sizing.cover.primal_search.repair import force_in
 from planner.sizing.cover.primal_search.state import State
 from planner.sizing.solvers.budget import SolveBudget
@@ -45,8 +46,8 @@ def test_never_more_is_broken_than_before_and_all_of_it_is_counted(make, cover, 
     assert (after.standby[after.ground.coverable] >= 0).all()
 
 
-def possible(ground):
-    """Whether any way to put the sites on one host a pool breaks nothing, all of them tried."""
+def unbroken(ground):
+    """Yield all ways to put the sites on one host a pool that break nothing."""
     problem = ground.problem
     hosts = range(problem.pools)
     pairs = [(h, g) for h in hosts for g in hosts if h != g and ground.follows[h, g]]
@@ -58,8 +59,7 @@ def possible(ground):
         for s, (home, standby) in enumerate(chosen):
             state.put(s, home, standby)
         if state.violation() <= CLOSE:
-            return True
-    return False
+            yield state
 
 
 def test_room_is_found_where_any_way_has_it(make):
@@ -71,10 +71,37 @@ def test_room_is_found_where_any_way_has_it(make):
         state = crowded(ground) if ground.coverable.all() else None
         if state is None:
             continue
-        found = possible(ground)
+        found = any(True for _ in unbroken(ground))
         met[found] += 1
         assert (repaired(state).violation() <= CLOSE) == found
     assert min(met.values()) >= 3
+
+
+def test_the_least_cost_of_homes_is_that_of_all_ways(make):
+    """The most that one cost may be is kept: what it is in the state to begin with."""
+    cheaper = 0
+    for seed in range(12):
+        fleet = scattered(make, seed, 4, 4, clusters=(2, 3, 5), caps=(6, 9, 12), most=1, cover="host")
+        ground = ground_of(fleet)
+        ways = list(unbroken(ground)) if ground.coverable.all() else []
+        if not ways:
+            continue
+        rng = np.random.default_rng(seed)
+        cost = rng.integers(0, 3, (ground.problem.sites, ground.problem.pools)).astype(float)
+        kept = rng.integers(0, 3, len(ground.problem.pool)).astype(float)
+
+        def of_pairs(state, kept=kept):
+            return kept[pair_of(state, np.arange(len(state.home)))].sum()
+
+        def of_homes(state, cost=cost):
+            return cost[np.arange(len(state.home)), state.home].sum()
+
+        first = ways[int(rng.integers(len(ways)))]
+        found = Around(first, ~ground.coverable, np.ones(first.hosts, dtype=bool), [kept]).solved(SolveBudget(), cost)
+        assert found.violation() <= CLOSE
+        assert of_homes(found) == min(of_homes(way) for way in ways if of_pairs(way) <= of_pairs(first))
+        cheaper += of_homes(found) < of_homes(first)
+    assert cheaper >= 3
 
 
 def on_two_full_hosts(fleet):

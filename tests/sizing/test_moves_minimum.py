@@ -8,9 +8,18 @@ import pytest
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array
 
+from planner.rules import Checker
 from planner.sizing import drained, plan
 from planner.sizing.cover.better_homes import BetterHomes
 from planner.sizing.cover.exact_aims import ExactAims
+from planner.sizing.cover.losses import read_losses
+from planner.sizing.cover.primal_search.drafts import draft_of
+from planner.sizing.cover.primal_search.ground import Ground
+from planner.sizing.cover.primal_search.search import PrimalSearch
+from planner.sizing.cover.stay_neighbourhoods import Neighbourhoods
+from planner.sizing.instance.case import case_of
+from planner.sizing.instance.problem import build_problem
+from planner.sizing.solvers.budget import SolveBudget
 from tests.benchmarks import generated
 from tests.benchmarks.moving import moving
 from tests.how_many import MORE
@@ -226,3 +235,23 @@ def test_round_trips_get_shorter_where_the_fewest_moves_are_known_at_once(monkey
     reached = {aim.aim: aim for aim in result.then}
     assert reached["moves"].proven
     assert reached["latency"].value <= 1.01 * reached["latency"].bound
+
+
+@pytest.mark.parametrize("cover", ["hub", "host"])
+def test_neighbourhoods_move_fewer_sites_on_the_same_hosts_and_break_nothing(make, cover):
+    fleet = moving(3, cap=12, sites=24, hubs=4, cover=cover)
+    case = case_of(fleet, build_problem(fleet, Checker.of(fleet)), ("moves",))
+    ground = Ground(case.problem, read_losses(fleet, case.problem))
+    first = PrimalSearch(ground, SolveBudget(10.0)).first()
+    assert first.state.violation() == 0
+
+    def moved(state):
+        draft = draft_of(case, state)
+        return case.in_force.moved(draft.in_use.seats, draft.placement.own)
+
+    enough = moved(first.state) - 3
+    kept = [np.ones(len(case.problem.pool))]
+    after = Neighbourhoods(case, first.bare, kept).better(first.state, enough, SolveBudget(10.0))
+    assert after.violation() == 0
+    assert (after.count() == first.state.count()).all()
+    assert moved(after) <= enough

@@ -1,7 +1,8 @@
 """The fewest moves of plans with cover, proven where they can be: `stay_program` solved, and its points made plans.
 
-First with whole hosts and divisible classes, which bounds moves and says which hosts run on. Where plans on these hosts
-leave a gap, the program with all that is whole is asked for fewer moves than are known.
+First with whole hosts and divisible classes, which bounds moves and says which hosts run on. Where plans near this
+point leave a gap, see `stay_seats` and with cover `stay_neighbourhoods`, the program with all that is whole is asked
+for fewer moves than are known.
 """
 
 from __future__ import annotations
@@ -15,10 +16,11 @@ import numpy as np
 from planner.arrays import falses
 from planner.sizing.cover.best_draft import BestAmongEquals
 from planner.sizing.cover.losses import all_at_once
-from planner.sizing.cover.primal_search.drafts import draft_of
+from planner.sizing.cover.primal_search.drafts import draft_of, nearer_today, state_of
 from planner.sizing.cover.primal_search.ground import Ground
+from planner.sizing.cover.stay_neighbourhoods import Neighbourhoods, state_near
 from planner.sizing.cover.stay_program import Kept, StayProgram
-from planner.sizing.cover.stay_seats import Point, seated
+from planner.sizing.cover.stay_seats import Point, Seats
 from planner.sizing.instance.case import Case
 from planner.sizing.instance.classes import group
 from planner.sizing.solution.draft import Draft
@@ -31,6 +33,8 @@ _SECONDS = 60.0
 _MOST_COLUMNS = 40_000  # beyond, the first relaxation takes longer than people wait
 _WHOLE = 1e-6
 _SEAT_SECONDS = 30.0
+_MOST_SEATS = 40_000  # columns
+_MOST_AFTER = 12_000  # where neighbourhoods came first: beyond, they find more in less time
 _ALONE_SECONDS = 30.0  # without cover
 _FREE = (0.0, 0.3, 1.0)  # parts of the sites that stay in a point
 
@@ -95,17 +99,41 @@ class FewestMoves:
         return answer
 
     def _try(self, answer: Answer) -> None:
-        """Offer plans near a point, in which more and more sites are free to move."""
+        """Offer plans near a point."""
         if not answer.outcome.has_solution:
             return
         point = Point(self.program, answer.x)
+        everybody = len(self.program.out) + len(self.program.with_own) == 0
+        covered = bool((self.program.standby >= 0).any())
+        if covered:
+            self._by_neighbourhoods(point, everybody=everybody)
+        self._by_seats(point, _MOST_AFTER if covered and everybody else _MOST_SEATS)
+
+    def _by_neighbourhoods(self, point: Point, *, everybody: bool) -> None:
+        """Offer the plan that neighbourhoods lead to from the point, or from the draft where none is near the point."""
+        bare = ~self.ground.coverable
+        bare[self.draft.bare] = True
+        kept = [cost for cost, _ in self.kept]
+        if self.case.problem.objective == "cost":
+            kept.append(self.case.problem.pair_cost)
+        budget = self.budget.within(_SEAT_SECONDS)
+        state = state_near(point, bare, budget) if everybody and not kept else None
+        if state is None:
+            state = state_of(self.ground, self.draft)
+        state = nearer_today(self.case, state, bare, budget)
+        better = Neighbourhoods(self.case, bare, kept).better(state, self.bound, budget)
+        self.draft = self._offer(draft_of(self.case, better))
+
+    def _by_seats(self, point: Point, columns: int) -> None:
+        """Offer plans near the point, in which more and more sites are free to move, by programs of few ``columns``."""
         rng = np.random.default_rng(self.budget.seed)
         among = rng.random(self.case.problem.sites)
         for share in _FREE:
             if self.moves <= self.bound:
                 return
             for_seats = self.budget.within(_SEAT_SECONDS)
-            state = seated(point, among < share, self.moves - 1, for_seats)
+            seats = Seats(point, among < share)
+            state = seats.best(self.moves - 1, for_seats) if seats.columns <= columns else None
             if state is not None:
                 self.draft = self._offer(draft_of(self.case, state))
 

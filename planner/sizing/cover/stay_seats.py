@@ -35,7 +35,6 @@ from planner.sizing.solvers.model_builder import (
     loosened,
 )
 
-_MOST_COLUMNS = 40_000
 _WHOLE = 1e-6
 _NODES = {"mip_max_nodes": 30}  # of branch and bound, which ends alike on busy machines too
 _LATER = 0.4  # of a move: what all round-trip times together count as at most
@@ -44,8 +43,8 @@ _LATER = 0.4  # of a move: what all round-trip times together count as at most
 class Point:
     """What a point ``x`` (columns,) of a program says of sites and hosts, S sites and M hosts that run.
 
-    ``pool`` (M,): of each host. ``stays`` (S, M): homes that are no move. ``held`` (S, M): those of the sites that stay
-    wholly, where sites of a class may be divided; nothing for others.
+    ``units`` (X,): sites of each choice. ``pool`` (M,): of each host. ``stays`` (S, M): homes that are no move.
+    ``held`` (S, M): those of the sites that stay wholly, where sites of a class may be divided; nothing for others.
     """
 
     def __init__(self, program: StayProgram, x: Floats) -> None:
@@ -54,7 +53,9 @@ class Point:
         more = rounded(x[program.others])
         others = np.repeat(np.arange(problem.pools), more)
         self.pool = np.concatenate((program.host_pool[self.run], others))
-        self.stays = self._stays()
+        in_use = [program.host_name[j] for j in self.run]
+        names = [*in_use, *[""] * len(others)]
+        self.stays = program.case.in_force.staying_on(self.pool, names)
         self.held = np.zeros_like(self.stays)
         order = np.argsort(program.classes.of_site, kind="stable")
         of_class = np.split(order, np.cumsum(program.classes.size)[:-1])
@@ -62,61 +63,35 @@ class Point:
         staying = np.flatnonzero(program.stays)
         kind, home = program.kind[staying], program.home[staying]
         at = kind * problem.pools + home
-        units = np.bincount(at, x[program.x[staying]])
+        self.units = x[program.x]
+        units = np.bincount(at, self.units[staying])
         for place in np.flatnonzero(units > 1 - _WHOLE).tolist():
             c, p = divmod(place, problem.pools)
             for _ in range(int(units[place] + _WHOLE)):
                 s = left[c].pop()
                 self.held[s] = self.stays[s] & (self.pool == p)
 
-    def _stays(self) -> Bools:
-        """Mark where sites stay: on their host of today, or on any in its pool that runs today if nobody named it."""
-        problem = self.program.problem
-        today = self.program.case.in_force
-        unnamed = len(self.pool) - len(self.run)
-        in_use = [self.program.host_name[j] for j in self.run]
-        named = np.array([*in_use, *[""] * unnamed])
-        mine = np.array(today.host)[:, None]
-        pools = falses((problem.sites, problem.pools))
-        sites = problem.site[today.incumbent]
-        pools[sites, problem.pool[today.incumbent]] = True
-        on_any = (mine == "") & self._old()
-        of_pool = pools[:, self.pool]
-        found: Bools = of_pool & (on_any | (mine == named))
-        return found
 
-    def _old(self) -> Bools:
-        """Mark the hosts that run today: those in use, and of the others as many as exist beside them."""
-        program = self.program
-        old = falses(len(self.pool))
-        old[: len(self.run)] = program.in_use[self.run]
-        in_use = np.bincount(self.pool[old], minlength=program.problem.pools)
-        left = program.problem.existing - in_use
-        for h in np.flatnonzero(~old).tolist():
-            old[h] = left[self.pool[h]] > 0
-            left[self.pool[h]] -= 1
-        return old
+class Seats:
+    """Plans on the hosts of ``point``; ``free`` (S,) marks the sites that need not stay although they do so there.
 
-
-def seated(point: Point, free: Bools, most: float, budget: SolveBudget) -> State | None:
-    """Return a plan of at most ``most`` moves on the hosts of ``point``; None where none was found.
-
-    ``free`` (S,) marks the sites that need not stay although they do so in the point.
-    """
-    program = _SeatProgram(point, point.held.any(axis=1) & ~free)
-    return program.best(most, budget) if len(program.site) <= _MOST_COLUMNS else None
-
-
-class _SeatProgram:
-    """The columns w: ``site``, ``home``, ``standby`` (X,), -1 for none, and ``pair``; ``held`` (S,) marks who stays.
-
-    ``out`` and ``own_of`` are the sites of the columns ``u`` and ``v``.
+    Of the columns w: ``site``, ``home``, ``standby`` (X,), -1 for none, and ``pair``. ``out`` and ``own_of`` are the
+    sites of the columns ``u`` and ``v``.
     """
 
-    def __init__(self, point: Point, held: Bools) -> None:
+    def __init__(self, point: Point, free: Bools) -> None:
         self.point, program = point, point.program
         self.ground, self.problem = program.ground, program.problem
-        self._choose(point.held | ~held[:, None])
+        self.held = point.held.any(axis=1) & ~free
+        self._choose(point.held | ~self.held[:, None])
+
+    @property
+    def columns(self) -> int:
+        """How many columns w there are."""
+        return len(self.site)
+
+    def _build(self) -> None:
+        point, program, held = self.point, self.point.program, self.held
         self.built = ModelBuilder()
         self.w = self.built.block(len(self.site), upper=1.0, whole=True)
         self.out = np.flatnonzero(~held if program.good.weight else falses(len(held)))
@@ -156,6 +131,7 @@ class _SeatProgram:
 
     def best(self, most: float, budget: SolveBudget) -> State | None:
         """Return the plan of fewest moves, at most ``most``, and nearly the least total RTT; None for none."""
+        self._build()
         today = self.point.program.case.in_force
         elsewhere = ~self.point.stays[self.site, self.home]
         moved = elsewhere & ~today.nowhere[self.site]

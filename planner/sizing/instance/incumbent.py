@@ -46,6 +46,25 @@ class InForce:
         """Sites (S,) that have no host today, so that nothing they do is a move."""
         return np.array([not hub for hub in self.hub], dtype=np.bool_)
 
+    def staying_on(self, pool: Ints, names: Sequence[str]) -> Bools:
+        """Mark the hosts on which sites stay, shape (S, M); hosts of ``pool`` (M,) have ``names``, "" for new ones.
+
+        That is the host of today, or where nobody named it any in its pool that runs today: those that Current names,
+        and of the others as many as exist beside them.
+        """
+        problem = self.problem
+        old = np.isin(names, list(self.today.named))
+        left = problem.existing - np.bincount(pool[old], minlength=problem.pools)
+        for h in np.flatnonzero(~old).tolist():
+            old[h] = left[pool[h]] > 0
+            left[pool[h]] -= 1
+        pools = falses((problem.sites, problem.pools))
+        pools[problem.site[self.incumbent], problem.pool[self.incumbent]] = True
+        mine = np.array(self.host)[:, None]
+        on_any = (mine == "") & old
+        stays: Bools = pools[:, pool] & (on_any | (mine == np.array(names)))
+        return stays
+
     def first_served(self, pairs: Ints) -> int:
         """Return how many of the sites of ``pairs`` (n,) get their first host: they leave no pool, and do not move."""
         sites = self.problem.site[pairs]

@@ -31,7 +31,7 @@ def draft_of(case: Case, state: State) -> Draft:
     """
     state = state.copy()
     state.close_idle()
-    name = _names(case, state)
+    name = names_of(case, state)
     if "moves" in case.tie_breaks and case.incumbent.any():
         state = back_on(state, _hosts_of_today(case, name))
     problem, today = case.problem, case.today
@@ -93,7 +93,7 @@ def nearer_today(case: Case, state: State, bare: Bools, budget: SolveBudget) -> 
     nothing = np.zeros(len(case.problem.pool))
     cost = weighed(after) if after else nothing
     away = (1.0 + float(cost.max(initial=0.0))) * 1e3
-    wanted = _hosts_of_today(case, _names(case, state))
+    wanted = _hosts_of_today(case, names_of(case, state))
     return settled_by_cost(state, bare, HomeCost(cost, wanted, away), budget)
 
 
@@ -103,7 +103,7 @@ def _hosts_of_today(case: Case, name: Mapping[int, str]) -> Ints:
     return int_array([number.get(host, NOWHERE) for host in case.in_force.host])
 
 
-def _names(case: Case, state: State) -> dict[int, str]:
+def names_of(case: Case, state: State) -> dict[int, str]:
     """Return the name of each host: that under which most of its sites stay, else the first that is left."""
     fleet = case.fleet
     problem = case.problem

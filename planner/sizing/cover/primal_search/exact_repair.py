@@ -6,14 +6,18 @@ Variables
     x_igh         0 or 1: site i lives on host g with standby h; each of both is one of the few, or as before
     a_h           clusters at home on host h
     w_lh >= 0     clusters above the room of host h during loss l, the ordinary day included
-Minimise sum w, subject to
+Minimise sum w, or another cost of homes where w = 0, subject to
     (1) sum_gh x_igh = 1
     (2) the clusters of all other sites on h + sum_ig k_i x_ihg = a_h
     (3) a_h + what loss l sends to h of all other sites + sum_i,g in l k_i x_igh - w_lh <= R_h
     (4) what homes count in limits on hubs, zones and hosts, no more than before where that is more than is allowed
+    (5) of each cost of pairs that is to be kept, no more than before
 """
 
 from __future__ import annotations
+
+import dataclasses
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -22,7 +26,7 @@ from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.primal_search.state import NOWHERE, State
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import solve_arrays
-from planner.sizing.solvers.model_builder import ModelBuilder, Terms
+from planner.sizing.solvers.model_builder import ModelBuilder, Terms, loosened
 
 _HOSTS = 4  # at a time; one more after so many attempts that helped nothing
 _PATIENCE = 4
@@ -39,7 +43,7 @@ def exact_repair(state: State, bare: Bools, most: int, rng: np.random.Generator,
     fails = 0
     while fails < most and state.violation() > _CLOSE and not budget.spent:
         number = _HOSTS + fails // _PATIENCE
-        trial = _Around(state, bare, _some_hosts(state, number, rng)).solved(budget)
+        trial = Around(state, bare, _some_hosts(state, number, rng)).solved(budget)
         fails += 1
         if trial is None:
             continue
@@ -67,19 +71,20 @@ def _some_hosts(state: State, most: int, rng: np.random.Generator) -> Bools:
     return some
 
 
-class _Around:
+class Around:
     """The program of the hosts that ``some`` (M,) marks: ``sites`` (n,) live on one of them or rely on it.
 
-    Of x, shapes (X,): ``row`` among the sites, ``site``, ``home`` and ``standby``, and the ``clusters`` of the site. Of
-    w, shapes (W,): the row ``loss`` of `State.extra` and the host ``to`` which it sends.
+    Of x, shapes (X,): ``row`` among the sites, ``site``, ``home``, the ``pair`` of both and ``standby``, and the
+    ``clusters`` of the site. Of w, shapes (W,): the row ``loss`` of `State.extra` and the host ``to`` which it sends.
+    ``kept``: costs of pairs (E,).
     """
 
-    def __init__(self, state: State, bare: Bools, some: Bools) -> None:
+    def __init__(self, state: State, bare: Bools, some: Bools, kept: Sequence[Floats] = ()) -> None:
         self.state = state
         self.some = np.append(some, False)  # the last for nowhere
         used = self.some[state.home] | self.some[state.standby]
         self.sites = np.flatnonzero(used)
-        self.row, self.home, self.standby = self._ways(bare)
+        self.row, self.home, self.standby, self.pair = self._ways(bare)
         self.site = self.sites[self.row]
         self.clusters = as_floats(state.ground.problem.clusters[self.site])
         self.rest = state.copy()
@@ -93,9 +98,10 @@ class _Around:
         self._homes()
         self._losses()
         self._limits()
+        self._keep(kept)
 
-    def _ways(self, bare: Bools) -> tuple[Ints, Ints, Ints]:
-        """Return the site by its position in ``sites``, home and standby of each x."""
+    def _ways(self, bare: Bools) -> tuple[Ints, Ints, Ints, Ints]:
+        """Return the site by its position in ``sites``, home, standby and pair of each x."""
         state, sites = self.state, self.sites
         hosts, pairs = state.candidates(sites)
         there = hosts >= 0
@@ -108,9 +114,10 @@ class _Around:
         none = minus_ones((len(sites), 1))
         home = hosts[row, first]
         standby = np.hstack((hosts, none))[row, second]
-        lives = state.ground.problem.homes[pairs[row, first]]
+        pair = pairs[row, first]
+        lives = state.ground.problem.homes[pair]
         may = lives & ((standby == NOWHERE) | state.may_follow(home, standby))
-        return row[may], home[may], standby[may]
+        return row[may], home[may], standby[may], pair[may]
 
     def _may_be_over(self) -> tuple[Ints, Ints]:
         """Return loss and host of each w: all that may be above their room."""
@@ -124,9 +131,17 @@ class _Around:
         loss, to = np.nonzero(full > rest.room)
         return loss, to
 
-    def solved(self, budget: SolveBudget) -> State | None:
-        """Return the state in which least is broken, of those that the program has; None where none is found."""
+    def solved(self, budget: SolveBudget, cost: Floats | None = None) -> State | None:
+        """Return the state in which least is broken, of those that the program has; None where none is found.
+
+        With a ``cost`` of homes (S, M) nothing is broken, and the state is that of least cost.
+        """
         program = self.built.program()
+        if cost is not None:
+            prices = np.zeros(self.built.columns)
+            prices[self.x] = cost[self.site, self.home]
+            unbroken = program.fixed(self.w, np.zeros(len(self.w)))
+            program = dataclasses.replace(unbroken, cost=prices)
         answer = solve_arrays(program, budget, start=self._as_now(), options=_OPTIONS)
         if not answer.outcome.has_solution:
             return None
@@ -140,13 +155,17 @@ class _Around:
     def _as_now(self) -> Floats:
         """Return the values of the columns that say what is so in the state."""
         state = self.state
-        same_home = self.home == state.home[self.site]
-        same_standby = self.standby == state.standby[self.site]
         values = np.zeros(self.built.columns)
-        values[self.x] = same_home & same_standby
+        values[self.x] = self._now()
         values[self.a] = state.load
         values[self.w] = state.over()[self.loss, self.to]
         return values
+
+    def _now(self) -> Bools:
+        """Mark the x (X,) that say what is so in the state."""
+        same_home = self.home == self.state.home[self.site]
+        now: Bools = same_home & (self.standby == self.state.standby[self.site])
+        return now
 
     def _homes(self) -> None:
         """Add (1) and (2)."""
@@ -190,3 +209,11 @@ class _Around:
             free = np.maximum(ground.host_weight, state.carried) - rest.carried
             weight: Terms = self.home, self.x, ground.weights[self.site]
             self.built.below([weight], state.hosts, free)
+
+    def _keep(self, kept: Sequence[Floats]) -> None:
+        """Add (5)."""
+        now = self._now()
+        for cost in kept:
+            each = cost[self.pair]
+            most = float(each[now].sum())
+            self.built.at_most([(self.x, each)], loosened(most, _CLOSE))

@@ -15,6 +15,7 @@ from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram, Shares
 from planner.sizing.cover.primal_search.repair import force_in
 from planner.sizing.cover.primal_search.state import NOWHERE, State
+from planner.sizing.instance.classes import Classes
 
 _BROKEN = 1e6  # what is broken counts before all else
 _RATHER = 1e5  # then the host that a site would rather have
@@ -40,7 +41,7 @@ def rounded(program: PoolProgram, hosts: Ints, shares: Shares, bare: Bools) -> S
 
     ``bare`` (S,) marks sites that may do without a standby.
     """
-    choice = _choice_of_site(program, shares.flow)
+    choice = choice_of_site(program.classes, program.kind, shares.flow)
     home = np.where(choice < 0, NOWHERE, program.home[choice])
     standby = np.where(choice < 0, NOWHERE, program.standby[choice])
     any_host = minus_ones(len(home))
@@ -68,9 +69,11 @@ def dealt(ground: Ground, hosts: Ints, wishes: Wishes, bare: Bools) -> State | N
     return state if force_in(state, int_array(left), bare) else None
 
 
-def _choice_of_site(program: PoolProgram, flow: Floats) -> Ints:
-    """Return a choice of the program for each of its sites, -1 for none."""
-    classes, kind = program.classes, program.kind
+def choice_of_site(classes: Classes, kind: Ints, flow: Floats) -> Ints:
+    """Return a choice for each site of ``classes``, -1 for none; ``flow`` (X,) sites of the class ``kind`` (X,).
+
+    Choices are in order of their classes.
+    """
     whole = np.floor(flow + 1e-9).astype(np.int64)
     settled = totals(kind, whole, classes.count)
     short = classes.size - settled
