@@ -50,7 +50,20 @@ def plan_within_limits(
     draft, attained = make(case, budget, secondary)
     if not keeps_limits(problem, draft):
         raise SolverError("the plan that the solver found breaks a limit on hubs, zones, hosts or rack units")
-    return draft, attained
+    return _bounded(problem, draft, free), attained
+
+
+def _bounded(problem: Problem, draft: Draft, free: Draft) -> Draft:
+    """Return ``draft`` with the bound of a plan ``free`` of limits, where that one neither serves nor covers more."""
+    left_out = draft.placement.unserved | free.placement.unserved
+    bare = problem.weight_of(draft.bare)
+    if left_out.any() or bare > problem.weight_of(free.bare):
+        return draft
+    sized = draft.sized
+    known = min(sized.value, free.sized.bound)
+    bound = max(sized.bound, known)
+    told = dataclasses.replace(sized, bound=bound)
+    return dataclasses.replace(draft, sized=told)
 
 
 def _part(budget: SolveBudget) -> SolveBudget:
