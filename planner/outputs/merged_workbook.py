@@ -23,7 +23,7 @@ from planner.errors import InputError
 from planner.fleet import Finding
 from planner.outputs import headings
 from planner.outputs.cellsafe import MAX_SHEET_NAME, Value, put
-from planner.outputs.sheet_copy import copied_sheet, copy_cell, copy_looks
+from planner.outputs.sheet_copy import cells_of, copied_sheet, copy_cell, copy_looks
 from planner.progress import Cell, Copy, Merged
 
 _ADDRESS = re.compile(r"([A-Z]+)(\d+)$")
@@ -90,10 +90,9 @@ def _take_over(book: Workbook, sheet: Worksheet) -> None:
     if mine is None:
         copied_sheet(book, sheet)
         return
-    for row in sheet.iter_rows():
-        for cell in row:
-            if cell.value is not None and mine[cell.coordinate].value is None:
-                copy_cell(mine, cell)
+    for cell in cells_of(sheet):
+        if cell.value is not None and mine[cell.coordinate].value is None:
+            copy_cell(mine, cell)
 
 
 def _take_texts(book: Workbook, others: Mapping[str, str]) -> None:
@@ -121,9 +120,10 @@ def _fill_in(book: Workbook, title: str, key: str, rows: Sequence[Row]) -> dict[
                 columns.setdefault(name, place[1])
     _add_columns(sheet, columns, rows)
     at: dict[tuple[str, str], str] = {}
+    below = _below(sheet, rows, key)
     for row in rows:
         place = _ADDRESS.search(row[key].where)
-        line = int(place[2]) if place else sheet.max_row + 1
+        line = int(place[2]) if place else next(below)
         for name, cell in row.items():
             if name not in columns:
                 continue
@@ -137,6 +137,16 @@ def _fill_in(book: Workbook, title: str, key: str, rows: Sequence[Row]) -> dict[
     return at
 
 
+def _below(sheet: Worksheet, rows: Sequence[Row], key: str) -> Iterator[int]:
+    """Yield the numbers of empty rows below the rows that the sheet has."""
+    used = {cell.row for cell in cells_of(sheet) if cell.value is not None}
+    last = max((int(place[2]) for row in rows if (place := _ADDRESS.search(row[key].where))), default=1)
+    while True:
+        last += 1
+        if last not in used:
+            yield last
+
+
 def _show_all(sheet: Worksheet | None) -> None:
     """Print own columns too, and give rows of long remarks the height that they take."""
     if sheet is None:
@@ -144,10 +154,13 @@ def _show_all(sheet: Worksheet | None) -> None:
     if sheet.print_area:
         first = sheet.print_area.rpartition("!")[2].split(":")[0].replace("$", "")
         sheet.print_area = f"{first}:{get_column_letter(sheet.max_column)}{sheet.max_row}"
-    for number, row in enumerate(sheet.iter_rows(min_row=2), start=2):
-        lines = max(_lines(sheet, cell) for cell in row)
-        if lines > 1:
-            sheet.row_dimensions[number].height = _LINE_POINTS * lines
+    lines: dict[int, int] = {}
+    for cell in cells_of(sheet):
+        row = cell.row or 0
+        lines[row] = max(lines.get(row, 1), _lines(sheet, cell))
+    for number, most in lines.items():
+        if number > 1 and most > 1:
+            sheet.row_dimensions[number].height = _LINE_POINTS * most
 
 
 def _lines(sheet: Worksheet, cell: Any) -> int:
@@ -173,7 +186,9 @@ def _look_alike(sheet: Worksheet, letter: str, heads: int) -> None:
     """Give a new column the looks of the one on its left."""
     at = column_index_from_string(letter)
     sheet.column_dimensions[letter].width = sheet.column_dimensions[get_column_letter(at - 1)].width
-    for line in range(heads, sheet.max_row + 1):
+    for line in sorted({cell.row or 0 for cell in cells_of(sheet)}):
+        if line < heads:
+            continue
         left, mine = sheet.cell(line, max(1, at - 1)), sheet.cell(line, at)
         if isinstance(left, SheetCell) and isinstance(mine, SheetCell):
             copy_looks(mine, left)
@@ -198,7 +213,7 @@ def _comments(
               for row in one.steps for name, cell in row.items()}  # fmt: skip
     for sheet in other.worksheets:
         mine = _sheet_of(book, sheet.title)
-        for cell, comment in ((cell, cell.comment) for row in sheet.iter_rows() for cell in row):
+        for cell, comment in ((cell, cell.comment) for cell in cells_of(sheet)):
             if comment is None:
                 continue
             text = comment.text
@@ -247,8 +262,7 @@ def _missing(book: Workbook, others: Sequence[tuple[Copy, Workbook]], told: str)
 
     A status that the plan itself put there is no loss where somebody has changed it.
     """
-    rows = (row for sheet in book.worksheets for row in sheet.iter_rows(values_only=True))
-    there = {_text(value) for row in rows for value in row}
+    there = {_text(cell.value) for sheet in book.worksheets for cell in cells_of(sheet)}
     known = {text.casefold() for title in _TABLES for text in _heads(_sheet_of(book, title))}
     known |= set(headings.PROGRESS_WORDS)
     whole = "\n".join((told, *(text for text in there if "[" in text or " / " in text)))
@@ -258,7 +272,7 @@ def _missing(book: Workbook, others: Sequence[tuple[Copy, Workbook]], told: str)
         for sheet in other.worksheets:
             if sheet.title in _COMPUTED:
                 continue
-            for cell in (cell for row in sheet.iter_rows() for cell in row if cell.value is not None):
+            for cell in (cell for cell in cells_of(sheet) if cell.value is not None):
                 text = _text(cell.value)
                 if f"{sheet.title}!{cell.coordinate}" in read:
                     continue

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+from collections.abc import Iterator
 
 from openpyxl.cell.cell import Cell, MergedCell
 from openpyxl.workbook import Workbook
@@ -12,16 +13,25 @@ from openpyxl.worksheet.worksheet import Worksheet
 from planner.outputs.cellsafe import MAX_SHEET_NAME
 
 
+def cells_of(sheet: Worksheet) -> Iterator[Cell | MergedCell]:
+    """Yield the cells that a sheet has, row by row.
+
+    Its rows would make one for each address: a word that somebody typed in the last row of all makes them millions.
+    """
+    held = sheet._cells
+    for address in sorted(held):
+        yield held[address]
+
+
 def copied_sheet(book: Workbook, sheet: Worksheet) -> Worksheet:
     """Add a copy of ``sheet`` to ``book`` and return it. Pictures, charts and comments are left out."""
     mine: Worksheet = book.create_sheet(sheet.title[:MAX_SHEET_NAME])
     mine.sheet_state = sheet.sheet_state
     for area in sheet.merged_cells.ranges:
         mine.merge_cells(area.coord)
-    for row in sheet.iter_rows():
-        for cell in row:
-            if cell.has_style or cell.value is not None:
-                copy_cell(mine, cell)
+    for cell in cells_of(sheet):
+        if cell.has_style or cell.value is not None:
+            copy_cell(mine, cell)
     _copy_sizes(mine, sheet)
     _copy_view(mine, sheet)
     _copy_page(mine, sheet)

@@ -17,6 +17,7 @@ from planner.outputs import write_rollout_workbook, write_workbook
 from planner.outputs.progress_words import status_of
 from planner.outputs.progress_workbook import write_progress_workbook
 from planner.outputs.read_returned import read_copies
+from planner.outputs.sheet_copy import cells_of
 from planner.progress import Cell, Copy
 from planner.rollout import roll_out
 from planner.sizing import plan as make_plan
@@ -342,3 +343,16 @@ def test_a_plan_that_starts_from_copies_says_what_in_them_is_doubtful(books, tmp
     told = doubts(copies, merged(copies))
     assert told[0] == "Filled in differently in two copies: 3 cells. castingvote progress lists them."
     assert 'status "halb fertig" is none of' in told[1]
+
+
+def test_of_a_sheet_with_a_word_in_its_last_row_only_cells_that_are_there_are_looked_at():
+    """A stray cell there took minutes: a cell was made for each address above it."""
+    sheet = openpyxl.Workbook().active
+    sheet.cell(1_048_576, 16_384).value = "x end"
+    sheet.cell(2, 3).value = "first"
+    assert [cell.value for cell in cells_of(sheet)] == ["first", "x end"]
+
+
+def test_a_new_site_goes_below_the_table_whatever_stands_far_below(books, tmp_path):
+    returned(books, tmp_path, lambda t: (t.put(900, 2, "x end"), t.put(15, 1, "0099"), t.put(15, "remarks", "new")))
+    assert openpyxl.load_workbook(tmp_path / "merged.xlsx")["Assignments"].cell(14, 1).value == "0099"

@@ -21,7 +21,12 @@ def ordered_by(fleet: Fleet, bought: Sequence[tuple[str, int]], day: dt.date) ->
 def late_orders(steps: Sequence[Step]) -> tuple[Finding, ...]:
     """Return a finding on orders that are due before the first period begins."""
     first = steps[0].period.first
-    late = [f"{pool} by {day} for {step.period.name}" for step in steps for pool, day in step.order_by if day < first]
+    late = [
+        f"{pool} by {day} for the period {step.period.name}"
+        for step in steps
+        for pool, day in step.order_by
+        if day < first
+    ]
     if not late:
         return ()
     message = f"Hosts must be ordered before the first period begins on {first}: {first_few(late)}."
