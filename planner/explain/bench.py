@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import time
 from collections.abc import Callable, Collection, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -24,8 +23,7 @@ _CLOSE = 1e-9  # sums of weights
 def planned(fleet: Fleet, budget: SolveBudget, tell: Callable[[str], None] | None = None) -> Plan:
     """Return a plan of ``fleet`` within ``budget``; ``tell`` takes words on the best plan so far.
 
-    It is made in a thread of its own, where a plan leaves Ctrl-C alone: that ends the whole explanation and not
-    this one plan.
+    Ctrl-C ends this plan and, where ``budget`` listens, all that is made within it.
     """
 
     def watch(progress: Progress) -> bool:
@@ -34,8 +32,7 @@ def planned(fleet: Fleet, budget: SolveBudget, tell: Callable[[str], None] | Non
             tell(f"the plan itself, best {progress.best:,.10g}{least}")
         return not budget.stopped.is_set()
 
-    with ThreadPoolExecutor(1) as pool:
-        return pool.submit(make_plan, fleet, time_limit=budget.left, seed=budget.seed, watch=watch).result()
+    return make_plan(fleet, time_limit=budget.left, seed=budget.seed, watch=watch)
 
 
 @dataclass
@@ -81,9 +78,7 @@ class Bench:
         return int(largest.sum()) < int(problem.clusters.sum())
 
     def _count_of(self, fleet: Fleet) -> HostCount:
-        left, seed = self.budget.left, self.budget.seed
-        with ThreadPoolExecutor(1) as pool:
-            return pool.submit(count, fleet, time_limit=left, seed=seed, watch=self._go_on).result()
+        return count(fleet, time_limit=self.budget.left, seed=self.budget.seed, watch=self._go_on)
 
     def _go_on(self, _progress: Progress) -> bool:
         return not self.budget.stopped.is_set()

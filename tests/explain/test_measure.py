@@ -1,6 +1,7 @@
 """Measure first: against brute force on small fleets, and what it must not say."""
 
 import itertools
+import signal
 import sys
 from importlib import import_module
 
@@ -9,12 +10,13 @@ import pytest
 
 import planner
 from planner import columns
-from planner.explain import pairs_to_measure
+from planner.explain import bench, pairs_to_measure
 from planner.explain.assumed import assumed, open_pairs
 from planner.fleet import typed_table
 from planner.outputs.plan_json import plan_to_json
 from planner.outputs.read_json import plan_from_json
 from planner.rules import Checker
+from planner.sizing import SolveBudget
 
 saving_pairs = import_module("planner.explain.saving_pairs")
 
@@ -187,3 +189,20 @@ def test_no_pair_is_looked_for_where_fewer_hosts_had_no_room_for_all(make, monke
     fleet = make.fleet([[10.0, np.nan], [np.nan, 10.0]], cluster_cap=3)
     with pytest.raises(pytest.fail.Exception, match="looked for pairs"):
         pairs_to_measure(fleet, planner.plan(fleet))
+
+
+def test_ctrl_c_ends_the_plan_within_a_search_at_once_though_it_tells_no_progress(monkeypatch):
+    heard = []
+
+    def plan_that_tells_nothing(*_fleet, **_limits):
+        own = SolveBudget()
+        with own.listening():
+            signal.raise_signal(signal.SIGINT)
+            heard.append(own.spent)
+
+    monkeypatch.setattr(bench, "make_plan", plan_that_tells_nothing)
+    budget = SolveBudget()
+    with budget.listening():
+        bench.planned(planner.read_fleet("sample_fleets/twelve_sites.xlsx"), budget)
+    assert heard == [True]
+    assert budget.spent
