@@ -22,7 +22,7 @@ class Network:
     """The flow network of a condition, source to classes to pools to sink; only the room of the pools changes."""
 
     def __init__(self, condition: HallCondition) -> None:
-        self.condition, classes = condition, condition.classes
+        classes = condition.classes  # the condition itself would keep both alive: it has this network
         kinds = len(condition.demand)
         pools = len(condition.room)
         places = pools + len(condition.limits)  # behind the classes: pools, then limits
@@ -46,9 +46,9 @@ class Network:
             most = int_array([most for _, most in condition.limits])
             add(place[pools:], after[pools:], most)
 
-    def solve(self, hosts: Ints) -> Flow:
-        """Return the maximum flow; SolverError when the flow code fails."""
-        room = self.condition.room * hosts
+    def solve(self, condition: HallCondition, hosts: Ints) -> Flow:
+        """Return the maximum flow of ``condition``, whose network it is; SolverError when the flow code fails."""
+        room = condition.room * hosts
         self.flows.set_arcs_capacity(self.rooms, room)
         status = self.flows.solve(self.source, self.sink)
         if status != self.flows.OPTIMAL:
@@ -57,10 +57,10 @@ class Network:
         spare = room - self._on(self.rooms)
         source_side = falses(self.sink + 1)
         sink_side = ~source_side
-        if value < self.condition.demand.sum():
+        if value < condition.demand.sum():
             source_side = self._marked(self.flows.get_source_side_min_cut())
             sink_side = self._marked(self.flows.get_sink_side_min_cut())
-        return Flow(self.condition, hosts, value, room, spare, source_side, sink_side)
+        return Flow(condition, hosts, value, room, spare, source_side, sink_side)
 
     def on_pairs(self) -> Ints:
         """Return the last flow on the arcs from classes to pools."""

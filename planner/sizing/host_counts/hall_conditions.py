@@ -74,11 +74,11 @@ class HallCondition:
 
     def flow(self, hosts: Ints) -> Flow:
         """Return a maximum flow with ``hosts`` (P,) running."""
-        return self._network.solve(hosts)
+        return self._network.solve(self, hosts)
 
     def sent(self, hosts: Ints) -> Ints:
         """Return what a maximum flow sends on each arc, shape (A,)."""
-        self._network.solve(hosts)
+        self._network.solve(self, hosts)
         sent = int_zeros(len(self.classes.pool))
         sent[self.arcs] = self._network.on_pairs()
         return sent
