@@ -104,12 +104,13 @@ class FewestMoves:
             return
         point = Point(self.program, answer.x)
         everybody = len(self.program.out) + len(self.program.with_own) == 0
-        covered = bool((self.program.standby >= 0).any())
+        with_standbys = bool((self.program.standby >= 0).any())  # which large programs leave out
+        covered = bool(self.ground.coverable.any())
         if covered:
-            self._by_neighbourhoods(point, everybody=everybody)
+            self._by_neighbourhoods(point if everybody and with_standbys else None)
         self._by_seats(point, _MOST_AFTER if covered and everybody else _MOST_SEATS)
 
-    def _by_neighbourhoods(self, point: Point, *, everybody: bool) -> None:
+    def _by_neighbourhoods(self, point: Point | None) -> None:
         """Offer the plan that neighbourhoods lead to from the point, or from the draft where none is near the point."""
         bare = ~self.ground.coverable
         bare[self.draft.bare] = True
@@ -117,7 +118,7 @@ class FewestMoves:
         if self.case.problem.objective == "cost":
             kept.append(self.case.problem.pair_cost)
         budget = self.budget.within(_SEAT_SECONDS)
-        state = state_near(point, bare, budget) if everybody and not kept else None
+        state = None if point is None or kept else state_near(point, bare, budget)
         if state is None:
             state = state_of(self.ground, self.draft)
         state = nearer_today(self.case, state, bare, budget)
