@@ -146,7 +146,7 @@ def _notes(road: Road | None, why: str, given: tuple[_Given, _Given]) -> list[st
     if road is None:
         notes.append(f"{why} The files alone show these causes.")
     elif not road.whole:
-        notes.append("Time ended before every intermediate plan was made; give a larger --time-limit.")
+        notes.append("Time ended before every intermediate plan was made, or proven best; give a larger --time-limit.")
     return notes
 
 

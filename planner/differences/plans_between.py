@@ -6,6 +6,7 @@ shares of the kinds add up to the whole, and hang on their order, which is alway
 
 from __future__ import annotations
 
+import math
 import time
 from collections import defaultdict
 from collections.abc import Callable, Hashable, Sequence
@@ -24,7 +25,7 @@ from planner.plan import Plan
 from planner.rules import Checker
 from planner.sizing import SolveBudget
 
-_ROOM = 1.5  # times the longest plan so far that have to be left for another one
+_ROOM = 1.5  # times the quickest plan so far that have to be left for another one
 
 
 @dataclass(frozen=True)
@@ -38,7 +39,7 @@ class Road:
     steps: tuple[Between, ...]
     nearest: Plan
     moves: Between
-    whole: bool  # whether no plan was cut short
+    whole: bool  # whether no plan was left out or cut short for time
 
 
 @dataclass
@@ -50,15 +51,20 @@ class _Walk:
     changes: Sequence[FleetChange]
     budget: SolveBudget
     tell: Callable[[str], None]
-    longest: float = 0.0
+    least: float = math.inf  # seconds of the quickest plan
+    cut: bool = False  # whether the time of some plan ended before it was done
 
-    def plan(self, made: Sequence[Cause], standing: Plan, last: Cause | None = None) -> Plan:
-        """Plan with the changes ``made``, with few moves from ``standing``; ``last`` is what changed last."""
+    def plan(self, made: Sequence[Cause], standing: Plan, last: Cause | None = None, share: float = 1.0) -> Plan:
+        """Plan with the changes ``made``, with few moves from ``standing``; ``last`` is what changed last.
+
+        It may take the ``share`` of the time that is left: a search that goes on to its end would leave none.
+        """
         self.tell(f"Intermediate plan: {'the new fleet, with the fewest moves' if last is None else CAUSES[last]}")
         fleet = fleet_between(self.old, self.new, made, standing)
-        began = time.monotonic()
-        found = planned(fleet.replace(policy=fleet.policy.replace(then="moves")), self.budget)
-        self.longest = max(self.longest, time.monotonic() - began)
+        left, began = self.budget.left, time.monotonic()
+        own = replace(self.budget, seconds=None if left is None else share * left, started=began)
+        found = planned(fleet.replace(policy=fleet.policy.replace(then="moves")), own)
+        self.least, self.cut = min(self.least, time.monotonic() - began), self.cut or own.spent
         return found
 
     def behind(self, kinds: Sequence[Cause], made: Sequence[Cause], standing: Plan) -> tuple[str, ...]:
@@ -81,26 +87,27 @@ def road_between(
     """
     walk = _Walk(old[0], new, changes, budget, tell)
     kinds: list[Cause] = [kind for kind in ORDER if any(change.cause == kind for change in changes)]
-    nearest = walk.plan(kinds, old[1])
+    nearest = walk.plan(kinds, old[1], share=2 / (2 + len(kinds)))
     moves = _between("several", (), nearest, _moved(old[1], nearest))
     if not old[1].proves(old[1].objective) or not kinds:
         kinds.insert(0, "search")
     plans, steps, made = [old[1]], list[Between](), list[Cause]()
     together: list[Cause] = []
-    while len(kinds) > 1 and budget.allows(_ROOM * walk.longest):
+    while len(kinds) > 1 and budget.allows(_ROOM * walk.least):
         together.append(kinds.pop(0))
         try:
-            plan = walk.plan([*made, *together], plans[-1], _cause(together))
+            plan = walk.plan([*made, *together], plans[-1], _cause(together), share=1 / len(kinds))
         except InputError:  # one change without the next makes a fleet that no plan is made for
             continue
         steps.append(_between(_cause(together), walk.behind(together, made, plans[-1]), plan, ()))
         plans.append(plan)
         made += together
         together = []
+    whole = len(kinds) <= 1 and not walk.cut
     kinds = [*together, *kinds]
     steps.append(_between(_cause(kinds), walk.behind(kinds, made, old[1]), nearest, ()))
     plans.append(nearest)
-    return Road(tuple(plans), _with_moves(steps, plans, moves.moved), nearest, moves, not budget.spent)
+    return Road(tuple(plans), _with_moves(steps, plans, moves.moved), nearest, moves, whole)
 
 
 def _cause(kinds: Sequence[Cause]) -> Cause:

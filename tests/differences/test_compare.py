@@ -6,12 +6,14 @@ import pytest
 
 import planner
 from planner import columns
-from planner.differences import sides
+from planner.differences import plans_between, sides
+from planner.differences.difference import FleetChange
 from planner.differences.fleet_changes import counts
 from planner.differences.fleets_between import ORDER, fleet_between
 from planner.differences.served import hosts_of
 from planner.differences.which_fleet import doubtful_identity
 from planner.rules import RULES
+from planner.sizing.solvers import budget as budgets
 from sample_fleets.make_fleet import generate
 
 
@@ -288,3 +290,23 @@ def test_fleets_of_two_ids_and_sites_that_are_only_renamed_are_said(october):
     assert two == "These are two fleets: the setting fleet_id is shops in the old one and banks in the new one."
     assert f": {first} -> N1. They count as closed and opened." in renamed
     assert not [*doubtful_identity(fleet, here)]
+
+
+def test_no_intermediate_plan_may_take_all_the_time(october, monkeypatch):
+    """The first, with cover, took it, and three kinds of change were told as several changes together."""
+    fleet, plan = october
+    limits = []
+
+    def planned(_fleet, budget):
+        limits.append(budget.seconds)
+        return plan
+
+    monkeypatch.setattr(plans_between, "planned", planned)
+    monkeypatch.setattr(budgets.time, "monotonic", lambda: 0.0)
+    sites = ("latency", "closed", "opened")
+    changes = [FleetChange(cause, "Sites", "S", "site", "", "") for cause in sites]
+    budget = budgets.SolveBudget(60.0, started=0.0)
+    road = plans_between.road_between((fleet, plan), fleet, changes, budget, lambda _words: None)
+    assert limits == [24.0, 30.0, 60.0]  # of 60 s, none of which pass here
+    assert [step.cause for step in road.steps] == list(sites)
+    assert road.whole
