@@ -32,7 +32,8 @@ from planner.sizing.tie_breaks.staying import Today, most_staying
 _SECONDS = 60.0
 _MOST_COLUMNS = 40_000  # beyond, the first relaxation takes longer than people wait
 _WHOLE = 1e-6
-_SEAT_SECONDS = 30.0
+_SEAT_SECONDS = 20.0
+_AROUND_SECONDS = 30.0
 _MOST_SEATS = 40_000  # columns
 _MOST_AFTER = 12_000  # where neighbourhoods came first: beyond, they find more in less time
 _ALONE_SECONDS = 30.0  # without cover
@@ -106,9 +107,11 @@ class FewestMoves:
         everybody = len(self.program.out) + len(self.program.with_own) == 0
         with_standbys = bool((self.program.standby >= 0).any())  # which large programs leave out
         covered = bool(self.ground.coverable.any())
-        if covered:
+        if with_standbys or not covered:
+            self._by_seats(point, _FREE[:1], _MOST_SEATS)
+        if covered and self.moves > self.bound:
             self._by_neighbourhoods(point if everybody and with_standbys else None)
-        self._by_seats(point, _MOST_AFTER if covered and everybody else _MOST_SEATS)
+        self._by_seats(point, _FREE[1:], _MOST_AFTER if covered and everybody else _MOST_SEATS)
 
     def _by_neighbourhoods(self, point: Point | None) -> None:
         """Offer the plan that neighbourhoods lead to from the point, or from the draft where none is near the point."""
@@ -117,7 +120,7 @@ class FewestMoves:
         kept = [cost for cost, _ in self.kept]
         if self.case.problem.objective == "cost":
             kept.append(self.case.problem.pair_cost)
-        budget = self.budget.within(_SEAT_SECONDS)
+        budget = self.budget.within(_AROUND_SECONDS)
         state = None if point is None or kept else state_near(point, bare, budget)
         if state is None:
             state = state_of(self.ground, self.draft)
@@ -125,11 +128,11 @@ class FewestMoves:
         better = Neighbourhoods(self.case, bare, kept).better(state, self.bound, budget)
         self.draft = self._offer(draft_of(self.case, better))
 
-    def _by_seats(self, point: Point, columns: int) -> None:
-        """Offer plans near the point, in which more and more sites are free to move, by programs of few ``columns``."""
+    def _by_seats(self, point: Point, free: Sequence[float], columns: int) -> None:
+        """Offer plans near the point, in which parts ``free`` of the sites may move, by programs of few ``columns``."""
         rng = np.random.default_rng(self.budget.seed)
         among = rng.random(self.case.problem.sites)
-        for share in _FREE:
+        for share in free:
             if self.moves <= self.bound:
                 return
             for_seats = self.budget.within(_SEAT_SECONDS)
