@@ -25,6 +25,7 @@ from planner.sizing.solvers.budget import SolveBudget
 
 _STEPS = 2_000  # of repair
 _ATTEMPTS = 12  # of exact repair, one after the other, that may help nothing
+_NEARLY = 10.0  # clusters too many: beyond, exact repair takes long and seldom ends
 _HOSTS = 5  # at a time; one more after so many attempts that helped nothing
 _PATIENCE = 20
 _FAILS = 80  # attempts one after the other that end the search
@@ -43,7 +44,8 @@ def state_near(point: Point, bare: Bools, budget: SolveBudget) -> State | None:
     if state is None:
         return None
     rng = np.random.default_rng(budget.seed)
-    if not repair(state, bare, _STEPS, rng, budget):
+    repair(state, bare, _STEPS, rng, budget)
+    if state.violation() <= _NEARLY:
         state = exact_repair(state, bare, _ATTEMPTS, rng, budget)
     return state if state.violation() <= _CLOSE else None
 
