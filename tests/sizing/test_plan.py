@@ -172,6 +172,15 @@ def test_the_same_fleet_in_another_order_gets_the_same_plan(make):
     assert plan(fleet).host_list == plan(shuffled).host_list
 
 
+def test_hosts_that_are_needed_are_told_as_whole_numbers():
+    """A page once said that 7.403 hosts are needed."""
+    told = []
+    budget = SolveBudget(watch=told.append)
+    budget.tell("hosts", 9.0, 7.403)
+    budget.tell("cost", 9.5, 7.403)
+    assert [progress.bound for progress in told] == [8.0, 7.403]
+
+
 def test_progress_is_told_and_stops_the_search_where_it_is_refused(make):
     fleet = make.fleet(random_rtt(60, 8), cluster_cap=7, max_hosts_per_hub=20)
     told = []

@@ -76,10 +76,12 @@ class CutSearch(CutLoop[Ints]):
     @property
     def objective_bound(self) -> float:
         """The bound in the unit of the policy's objective: hosts, new hosts or money."""
+        return self._in_unit(self.bound)
+
+    def _in_unit(self, value: float) -> float:
+        """Return a value of the master in the unit of the policy's objective."""
         extra = self.master.extra
-        if extra:
-            return float(np.floor(self.bound / extra + 1e-9))
-        return self.bound
+        return float(np.floor(value / extra + 1e-9)) if extra else value
 
     @property
     def closed(self) -> bool:
@@ -98,7 +100,8 @@ class CutSearch(CutLoop[Ints]):
             cheapest = self.value(hosts) <= least * (1 + _CLOSED)
             self._settled = self._exact or raised or cheapest
             self.rounds += 1
-            budget.tell(self.problem.objective, known, least)
+            best = None if known is None else self._in_unit(known)
+            budget.tell(self.problem.objective, best, self._in_unit(least))
         return hosts, bound
 
     def examine(self, proposal: Ints, budget: SolveBudget) -> bool:

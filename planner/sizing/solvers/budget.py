@@ -7,6 +7,7 @@ hand "Optimal". Solver output never reaches standard output, which carries only 
 from __future__ import annotations
 
 import dataclasses
+import math
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -15,6 +16,9 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from planner.interrupts import heard
+
+_WHOLE = frozenset({"hosts", "new_hosts"})  # stages whose values are whole
+_CLOSE = 1e-6
 
 State = Literal["optimal", "feasible", "infeasible", "unsolved"]
 
@@ -96,6 +100,8 @@ class SolveBudget:
     def tell(self, stage: str, best: float | None, bound: float | None) -> None:
         """Report to ``watch`` that a ``stage`` knows a value, the ``best`` so far, and a ``bound``, None for none."""
         if self.watch is not None:
+            if bound is not None and stage in _WHOLE:
+                bound = float(math.ceil(bound - _CLOSE))
             progress = Progress(stage, best, bound, time.monotonic() - self.started)
             if self.watch(progress) is False:
                 self.stopped.set()
