@@ -51,9 +51,11 @@ def test_sheets_stand_in_the_order_in_which_they_are_read(book):
 
 
 def test_summary_opens_with_the_plan_in_one_sentence(book, plan):
+    estimated = len({row.site for row in plan.assignments if row.evidence == "estimated"})
     assert book["Summary"]["A2"].value == (
         f"{plan.hosts} tie-breaker hosts at 6 hubs serve 176 of 180 sites; "
-        "4 sites are not served; each of those served has a standby for the loss of any one host. "
+        "4 sites are not served; each of those served has a standby for the loss of any one host; "
+        f"the round-trip time of {estimated} of those served is only an estimate. "
         "Proven: fewer hosts cannot serve and cover these sites. 2 more sites need no shared host "
         "(1 has its own tie-breaker, 1 runs no cluster)."
     )

@@ -82,7 +82,7 @@ def test_orders_come_their_lead_time_before_the_host(make):
     assert not any(note.code == "horizon_order" for note in found.notes)
     slow = fleet.replace(pools=fleet.pools.assign(lead_time_days=[400.0]))
     (late,) = [note for note in horizon(slow, FIRST, periods=3).notes if note.code == "horizon_order"]
-    assert "H0 by 2026-11-27 for 2028" in late.message
+    assert "H0 by 2026-11-27 for the period 2028" in late.message
 
 
 def test_what_would_put_the_host_off_names_the_nearest_pool_with_room(make):
