@@ -172,12 +172,15 @@ def test_homes_of_a_large_fleet_wait_until_hosts_are_settled(monkeypatch):
 
 @pytest.mark.parametrize("cover", ["host", "hub"])
 def test_a_fleet_short_of_room_serves_as_much_as_without_cover(monkeypatch, cover):
-    """Of 1,000 sites 510 were served against the loss of a host, where 673 can be."""
+    """Of 1,000 sites 510 were served against the loss of a host, where 673 can be; what comes later is left out."""
     monkeypatch.setattr(generated, "SEED", 1)
+    monkeypatch.setattr(covered_plan, "_exact", lambda *_: iter(()))
+    monkeypatch.setattr(PrimalSearch, "better", lambda *_: iter(()))
     fleet = generated.few_hubs("150x6", mixed_caps=True, kept=True)
-    fleet = fleet.replace(pools=fleet.pools.assign(max_hosts=1.0))
+    policy = dataclasses.replace(fleet.policy, then="")
+    fleet = fleet.replace(pools=fleet.pools.assign(max_hosts=1.0), policy=policy)
     free = plan(fleet)
-    covered = plan(fleet.replace(policy=dataclasses.replace(fleet.policy, cover=cover)), time_limit=3)
+    covered = plan(fleet.replace(policy=dataclasses.replace(policy, cover=cover)))
     assert free.unserved
     served = [next(aim for aim in result.aims if aim.aim == "served") for result in (free, covered)]
     assert (served[1].value, served[1].bound) == (served[0].value, served[0].bound)
