@@ -15,12 +15,13 @@ from planner.cli.verify import Checks
 from planner.errors import InputError
 from planner.evidence import Evidence, write_evidence
 from planner.fleet import Fleet
+from planner.identity import identity_of
 from planner.outputs.approval_sheet import read_approvals
 from planner.outputs.noun_json import noun_to_json
 from planner.outputs.read_returned import read_copies
 from planner.plan import Plan
-from planner.progress import Merged
-from planner.tracking import merged, resolved, track
+from planner.progress import Copy, Merged
+from planner.tracking import merged, of_other_plans, resolved, track
 from planner.verify import verify, verify_proof
 from planner.verify.certificate import verify_certificate
 
@@ -37,7 +38,7 @@ class Folder:
 
 
 def hand_to_auditor(asked: Folder, fleet: Fleet, plan: Plan, stages: Stages) -> tuple[list[Path], bool]:
-    """Write the folder; return its files, and whether the plan holds and is the one that was approved."""
+    """Write the folder; return its files, and whether the plan holds and is that of approvals and results."""
     certified, why = _certified(fleet, plan, stages)
     text = "" if certified is None else "".join(certified.text())
     book = asked.approval or (asked.plan if is_zipfile(asked.plan) else None)
@@ -45,13 +46,15 @@ def hand_to_auditor(asked: Folder, fleet: Fleet, plan: Plan, stages: Stages) -> 
     checks = Checks(verify(fleet, plan), verify_proof(fleet, plan), sign_off=sign_off(plan, approvals))
     if text:
         checks.certificate = verify_certificate(fleet, text.splitlines(keepends=True), plan)
-    found = _results(asked.results, fleet, plan)
+    copies = read_copies(asked.results, given_statuses())
+    found = merged(resolved(copies, fleet, plan)) if copies else None
+    others = _of_other_plans(asked, plan, copies)
     evidence = Evidence(
         fleet=_files_of(asked.fleet),
         plan_file=asked.plan,
         plan=plan,
         checks_json=noun_to_json(checks.as_data()),
-        checks=(*_words(checks), *_problems(fleet, plan, found)),
+        checks=(*_words(checks), *others, *_problems(fleet, plan, found)),
         certificate=text,
         why_none=why,
         approvals=approvals,
@@ -59,7 +62,7 @@ def hand_to_auditor(asked: Folder, fleet: Fleet, plan: Plan, stages: Stages) -> 
         returned=asked.results,
         merged=found,
     )
-    return write_evidence(evidence, asked.folder), not checks.failed
+    return write_evidence(evidence, asked.folder), not (checks.failed or others)
 
 
 def _certified(fleet: Fleet, plan: Plan, stages: Stages) -> tuple[Certified | None, str]:
@@ -69,8 +72,11 @@ def _certified(fleet: Fleet, plan: Plan, stages: Stages) -> tuple[Certified | No
         return None, f"none, because {error.findings[0]}"
 
 
-def _results(paths: tuple[Path, ...], fleet: Fleet, plan: Plan) -> Merged | None:
-    return merged(resolved(read_copies(paths, given_statuses()), fleet, plan)) if paths else None
+def _of_other_plans(asked: Folder, plan: Plan, copies: tuple[Copy, ...]) -> tuple[str, ...]:
+    """Return a sentence for each copy of another plan; a plan workbook that people changed is still the one it says."""
+    if is_zipfile(asked.plan):
+        return of_other_plans((*read_copies([asked.plan]), *copies))
+    return of_other_plans(copies, (asked.plan.name, identity_of(plan)))
 
 
 def _problems(fleet: Fleet, plan: Plan, found: Merged | None) -> tuple[str, ...]:

@@ -78,7 +78,7 @@ def export(
 
     Texts in .csv files that a spreadsheet program would take for a formula begin with an apostrophe. A
     certificate takes up to a minute; it says how much it proves, which may be less than the plan claims.
-    With --evidence ends with 1 when the plan does not hold, or is not the one that was approved.
+    With --evidence ends with 1 when the plan does not hold, or approvals or results are of another plan.
 
     \b
     Example:
@@ -119,7 +119,7 @@ def export(
         for path in written:
             say(f"Written: {path}", err=bool(printed))
     if not holds:
-        say("The plan does not hold, or is not the one that was approved: see checks/verify.txt.", err=True)
+        say("The plan does not hold, or approvals or results are of another plan: see checks/verify.txt.", err=True)
     return 0 if holds else 1
 
 

@@ -13,12 +13,15 @@ _SHOWN = 12  # digits of a hash, as in the sentence on the sheets Summary and Ov
 _SENTENCE = re.compile(rf"Plan (\d+)(?: of fleet (.*))?, hash ([0-9a-f]{{{_SHOWN}}})\.")
 
 
-def of_other_plans(copies: Sequence[Copy]) -> tuple[str, ...]:
+def of_other_plans(copies: Sequence[Copy], of: tuple[str, Identity] | None = None) -> tuple[str, ...]:
     """Return a sentence for each copy that names another plan than the first that names one.
 
-    A plan workbook does so on its sheet Summary, a rollout workbook on its sheet Overview.
+    A plan workbook does so on its sheet Summary, a rollout workbook on its sheet Overview. ``of``: the file of the plan
+    that all should be copies of, where that is known, with its identity.
     """
-    named = [(copy.file, plan) for copy in copies for plan in (_identity(copy), _rolled_out(copy)) if plan]
+    first = [] if of is None else [of]
+    told = [(copy.file, plan) for copy in copies for plan in (_identity(copy), _rolled_out(copy)) if plan]
+    named = [*first, *told]
     wrong = {
         file: f"{file} is a copy of another plan ({_words(plan)}) than {named[0][0]} ({_words(named[0][1])}): "
         "give copies of one plan only."

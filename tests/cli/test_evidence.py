@@ -8,6 +8,7 @@ import shutil
 import openpyxl
 import pytest
 
+from planner.outputs import headings
 from planner.outputs.read_plan import read_plan
 
 
@@ -82,6 +83,17 @@ def test_another_plan_than_the_approved_one_ends_with_1(call, planned):
     assert done.code == 1
     assert "approvals/plan.xlsx" in assert_hashes(planned / "audit")
     assert "not the plan that was approved" in (planned / "audit/checks/verify.txt").read_text()
+
+
+@pytest.mark.parametrize("plan", ["plan.xlsx", "plan.json"])
+def test_results_of_another_plan_end_with_1(call, planned, plan):
+    book = openpyxl.load_workbook(planned / "plan.xlsx")
+    (made,) = [row[1] for row in book["Summary"].iter_rows() if row[0].value == headings.PLAN_HASH]
+    made.value = "0" * 64
+    book.save(planned / "returned.xlsx")
+    done = call("export", "fleet", plan, "--evidence", "audit", "--results", "returned.xlsx", "-q")
+    assert done.code == 1
+    assert "returned.xlsx is a copy of another plan" in (planned / "audit/checks/verify.txt").read_text()
 
 
 def test_a_folder_that_holds_something_is_left_alone(call, planned):
