@@ -56,4 +56,5 @@ def plan(
         left = min(left, max(0.0, time_limit - (solved - began)))
     made = fewer_moves(fleet, first, SolveBudget(left, seed, watch, stopped), extra_hosts=more)
     solve = first.seconds["solve"] + time.monotonic() - solved
-    return numbered(made.replace(seconds={**first.seconds, "solve": solve}), last_plan(fleet))
+    seconds = {**first.seconds, "solve": solve}
+    return numbered(made.replace(seconds=seconds), last_plan(fleet))

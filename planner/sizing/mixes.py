@@ -47,7 +47,8 @@ class Mixes:
         if fleet.policy.cover != "none":
             return None
         problem = build_problem(fleet, Checker.of(fleet))
-        decided = problem.sites > 0 and counts_decide_mix(problem, group(problem, by_weight=False))
+        classes = group(problem, by_weight=False)
+        decided = problem.sites > 0 and counts_decide_mix(problem, classes)
         return cls(fleet, problem) if decided and all_fit(problem) else None
 
     def at(self, price: float, budget: SolveBudget) -> Mix | None:
@@ -58,10 +59,12 @@ class Mixes:
         of_site = price * self._problem.clusters
         own_cost = np.where(self._problem.may_own, of_site, np.inf)
         problem = dataclasses.replace(self._problem, own_cost=own_cost)
-        sized = cheapest_mix(problem, group(problem, by_weight=False), _for_some_rounds(budget), self._known)
+        classes = group(problem, by_weight=False)
+        sized = cheapest_mix(problem, classes, _for_some_rounds(budget), self._known)
         if sized is None:
             return None
-        own = placed(problem, sized, falses(len(problem.pool)), ()).own
+        nowhere = falses(len(problem.pool))
+        own = placed(problem, sized, nowhere, ()).own
         hosts = int_zeros(len(self._fleet.pool_ids))
         hosts[problem.pool_at] = sized.counts.hosts
         sites = problem.site_at[own].tolist()

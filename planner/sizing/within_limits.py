@@ -88,4 +88,5 @@ def keeps_limits(problem: Problem, draft: Draft) -> bool:
         return True
     _, host = np.unique(np.array([seat.host for seat in seats], dtype=np.str_), return_inverse=True)
     carried = np.bincount(host, weights=problem.weights[site] * share)
-    return bool((carried <= problem.host_weight * (1 + _CLOSE)).all())
+    most = problem.host_weight * (1 + _CLOSE)
+    return bool((carried <= most).all())

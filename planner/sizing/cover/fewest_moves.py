@@ -165,5 +165,6 @@ def moves_without_cover(case: Case, draft: Draft, budget: SolveBudget) -> float:
     apart = group(problem, by_weight=True, apart=today.nowhere.astype(np.int64))
     classes = dataclasses.replace(apart, fixed=apart.multi_cluster | (not problem.flows))
     marks = Today(today.incumbent, today.host_numbers, today.nowhere)
-    found = most_staying(problem, classes, as_good_as(problem, draft), marks, (), budget.within(_SECONDS / 2))
+    as_good, shortly = as_good_as(problem, draft), budget.within(_SECONDS / 2)
+    found = most_staying(problem, classes, as_good, marks, (), shortly)
     return 0.0 if found is None else float(np.ceil(found.moves - _WHOLE))

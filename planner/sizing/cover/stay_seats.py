@@ -138,7 +138,8 @@ class Seats:
         given_up = ~today.nowhere[self.own_of]
         self.built.at_most([(self.w, moved), (self.v, given_up)], most + 0.5)
         rtt_ms = self.problem.rtt_ms[self.pair]
-        all_rtt = 1e-9 + float(rtt_ms.max(initial=0.0)) * self.problem.sites
+        longest = float(rtt_ms.max(initial=0.0))
+        all_rtt = 1e-9 + longest * self.problem.sites
         gap = _LATER / 2 / max(1.0, most)
         cost = np.zeros(self.built.columns)
         cost[self.w] = moved + rtt_ms * (_LATER / all_rtt)

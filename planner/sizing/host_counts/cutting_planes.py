@@ -81,7 +81,8 @@ class CutSearch(CutLoop[Ints]):
     def _in_unit(self, value: float) -> float:
         """Return a value of the master in the unit of the policy's objective."""
         extra = self.master.extra
-        return float(np.floor(value / extra + 1e-9)) if extra else value
+        in_extras = np.floor(value / extra + 1e-9) if extra else value
+        return float(in_extras)
 
     @property
     def closed(self) -> bool:

@@ -80,7 +80,8 @@ def _whole_sites(widened: Problem, asking: Classes, best: Ints, pools: int) -> C
     clusters = found.flow * asking.arc_items
     free = caps * hosts - rounded(totals(asking.pool, clusters, len(caps)))
     light = np.where(asking.multi_cluster, 0, asking.demand)
-    sent = HallCondition(0, 1, asking, light, free).sent(np.ones_like(caps))
+    condition = HallCondition(0, 1, asking, light, free)
+    sent = condition.sent(np.ones_like(caps))
     to_own = asking.pool >= pools
     sites = np.where(to_own, sent + found.flow, 0)
     own = rounded(totals(asking.of_arc, sites, asking.count))

@@ -16,15 +16,7 @@ from planner.host_limits import HostLimit
 from planner.latency import RoundTrips
 from planner.latency.pair_frame import costs_of_pairs
 from planner.rules import Checker, Pairs
-from planner.sizing.instance.load_limits import (
-    LoadLimit,
-    Measure,
-    amounts_of,
-    home_limits,
-    most_on_host,
-    nested,
-    read_limits,
-)
+from planner.sizing.instance import load_limits
 
 
 @dataclass(frozen=True)
@@ -70,8 +62,8 @@ class Problem:
     existing: Ints
     host_cost: Floats
     hub: Ints
-    amounts: Mapping[Measure, Floats]
-    limits: tuple[LoadLimit, ...]
+    amounts: Mapping[load_limits.Measure, Floats]
+    limits: tuple[load_limits.LoadLimit, ...]
     host_weight: float | None
     kept: Bools
     objective: Literal["hosts", "new_hosts", "cost"]
@@ -117,7 +109,7 @@ class Problem:
     def limits_said(self) -> list[str]:
         """What limits it so, each in a few words."""
         weight = [] if self.host_weight is None else ["max_share_percent"]
-        limits: list[LoadLimit | HostLimit] = [*self.limits, *self.host_limits]
+        limits: list[load_limits.LoadLimit | HostLimit] = [*self.limits, *self.host_limits]
         return [*(limit.said() for limit in limits), *weight]
 
     def weight_of(self, sites: Ints | Bools) -> int:
@@ -165,7 +157,7 @@ class Problem:
     def with_home_limits(self) -> Problem:
         """The problem in which limits keep homes off pairs that are for standbys only, for engines that know none."""
         within_budget = self.margin_ms >= 0.0
-        limits, brought = home_limits(within_budget, self.site, self.pool, (self.sites, self.pools))
+        limits, brought = load_limits.home_limits(within_budget, self.site, self.pool, (self.sites, self.pools))
         if not limits:
             return self
         return dataclasses.replace(self, limits=self.limits + limits, amounts={**self.amounts, **brought})
@@ -174,7 +166,7 @@ class Problem:
     def flows(self) -> bool:
         """Whether sites of one cluster can be shared out by a flow: limits count clusters only, and are nested."""
         of_clusters = all(limit.measure == "clusters" for limit in self.limits)
-        return self.host_weight is None and of_clusters and nested(self.limits)
+        return self.host_weight is None and of_clusters and load_limits.nested(self.limits)
 
     @cached_property
     def items(self) -> Ints:
@@ -243,8 +235,8 @@ def build_problem(fleet: Fleet, checker: Checker) -> Problem:
     own_costs = tuple(_own_costs(fleet, pairs, order))
     host_limits = _host_limits(fleet, pool_at)
     hub = fleet.hub_of_pool[pool_at]
-    amounts = {measure: each[site_at] for measure, each in amounts_of(fleet).items()}
-    limits = read_limits(fleet, hub, amounts, site, pool)
+    amounts = {measure: each[site_at] for measure, each in load_limits.amounts_of(fleet).items()}
+    limits = load_limits.read_limits(fleet, hub, amounts, site, pool)
     known = pairs.figures(order)
     return Problem(
         site_at=site_at,
@@ -265,7 +257,7 @@ def build_problem(fleet: Fleet, checker: Checker) -> Problem:
         hub=hub,
         amounts={limit.measure: amounts[limit.measure] for limit in limits},
         limits=limits,
-        host_weight=most_on_host(fleet, amounts),
+        host_weight=load_limits.most_on_host(fleet, amounts),
         objective=fleet.policy.objective,
         split=fleet.policy.split_sites,
         host_limits=host_limits,

@@ -21,7 +21,9 @@ def packs_at_once(problem: Problem, classes: Classes, hosts: Ints, flow: Floats)
         size = int(classes.arc_items[arc])
         pool = int(classes.pool[arc])
         sizes[pool] += [size] * round(flow[arc])
-    return all(len(first_fit_decreasing(items, int(problem.caps[p]))) <= hosts[p] for p, items in sizes.items())
+    caps = problem.caps.tolist()
+    packed = {p: first_fit_decreasing(items, caps[p]) for p, items in sizes.items()}
+    return all(len(bins) <= hosts[p] for p, bins in packed.items())
 
 
 def unpacked(problem: Problem, classes: Classes, hosts: Ints, flow: Floats, budget: SolveBudget) -> set[int]:

@@ -102,7 +102,8 @@ class SolveBudget:
         if self.watch is not None:
             if bound is not None and stage in _WHOLE:
                 bound = float(math.ceil(bound - _CLOSE))
-            progress = Progress(stage, best, bound, time.monotonic() - self.started)
+            seconds = time.monotonic() - self.started
+            progress = Progress(stage, best, bound, seconds)
             if self.watch(progress) is False:
                 self.stopped.set()
 
