@@ -99,6 +99,12 @@ def test_a_sheet_of_hubs_counts_before_those_that_a_mapping_lists(tmp_path):
     assert fleet.pools["max_hosts"].tolist() == [2, 2, 2]
 
 
+def test_times_to_a_hub_that_the_table_of_hubs_lacks_are_named(tmp_path):
+    path = written(tmp_path, **beside("RTT {} (ms)"), Hubs=[["hub", "max_hosts"], *([hub, 2] for hub in HUBS[:2])])
+    left = {one.profile.header: one.why for one in adopt(path).adoption({}).left_out}
+    assert left["RTT North DC (ms)"] == "it looks like times to North DC, which the table of hubs does not list"
+
+
 def test_without_a_mapping_the_way_on_is_told(tmp_path):
     path = written(tmp_path, **beside("RTT {} (ms)"))
     first = inspect_fleet(path).findings[0]

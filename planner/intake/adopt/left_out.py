@@ -7,6 +7,7 @@ from planner.columns import HUBS, LATENCY, SITES, Sheet
 from planner.intake.adopt import patterns
 from planner.intake.adopt.columns import ASKED, ColumnGuess, fits
 from planner.intake.adopt.entities import Table
+from planner.intake.adopt.named_hubs import hub_of_times
 from planner.intake.adopt.patterns import STATUS, Wanted
 from planner.intake.adopt.profile import Profile
 from planner.intake.likeness import likeness
@@ -68,6 +69,9 @@ def _reason(profile: Profile, sheet: str, taken: Mapping[str, Profile], hubs: fr
     like = max(said, key=lambda name: said[name])
     if not profile.values:
         return "", "it has no values"
+    place = hub_of_times(profile) if sheet in (SITES.name, LATENCY.name) else ""
+    if place:
+        return "rtt_ms", f"it looks like times to {place}, which the table of hubs does not list"
     if said[like] < ASKED:
         return "", "neither its header nor its cells name a column of the fleet"
     shown = like.removeprefix("today.")

@@ -35,6 +35,13 @@ def named_hubs(tables: Sequence[Table]) -> tuple[str, ...]:
     return ()
 
 
+def hub_of_times(profile: Profile) -> str:
+    """Return the place that the header of a column of times names; blank where it is no such column."""
+    concepts = concepts_in(profile.header).keys()
+    timed = _is_figure(profile) and "RTT" in concepts and not concepts & _OTHER
+    return _place_in(profile.header) if timed else ""
+
+
 def table_of_hubs(names: Sequence[str]) -> Table:
     """Return ``names`` as if a sheet listed them."""
     cells = [["hub"], *([name] for name in names)]
