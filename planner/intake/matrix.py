@@ -132,12 +132,22 @@ def _site_column(table: RawTable, hubs: KnownIds, findings: Findings) -> int | N
     return None
 
 
+def _doubt_left_out(table: RawTable, index: int, findings: Findings) -> None:
+    """Report a column that looks like times, though the mapping does not name it: a hub may have come."""
+    from planner.intake.adopt.named_hubs import says_times  # which few fleets need
+
+    header = "" if is_blank(table.headers[index]) else header_text(table.headers[index])
+    if table.pins is not None and says_times(header) and not is_empty(table.columns[index]):
+        findings.add("times_left_out", table.header_place(index), header=show(header), mapping=table.pins.file)
+
+
 def _hub_columns(table: RawTable, corner: int | None, hubs: KnownIds, findings: Findings) -> dict[int, int]:
     """Return the position of the hub of each matrix column, by column; other columns become findings."""
     found: dict[int, int] = {}
     asked = None if table.pins is None or not table.pins.hubs else set(map(plain, table.pins.hubs))
     for index, header in enumerate(table.headers):
         if asked is not None and plain(header_text(header)) not in asked:
+            _doubt_left_out(table, index, findings)
             continue
         if index == corner or not is_usable(table, index, findings):
             continue

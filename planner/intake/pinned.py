@@ -1,5 +1,6 @@
 """Tables where a mapping says that they are: by the row of the header, and where that has moved, by its words."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
@@ -7,7 +8,7 @@ from typing import Any
 import numpy as np
 from openpyxl.utils import column_index_from_string
 
-from planner.columns import Sheet
+from planner.columns import SETTINGS, Sheet
 from planner.intake.adopt.block import Block, joined_names
 from planner.intake.adopt.blocks import blocks_of
 from planner.intake.findings import Findings, Place, show
@@ -16,6 +17,8 @@ from planner.intake.layout import SheetPins
 from planner.intake.names import plain
 from planner.intake.pinned_columns import pinned_position
 from planner.intake.rawtable import SHEET_STEP, LooksOfSheets, RawSheet, RawTable, is_blank, tidy
+
+_FIGURE = re.compile(r"\d{1,9}(\.\d{1,9})?", re.ASCII)
 
 
 def pinned_table(raws: Sequence[RawSheet], pins: SheetPins, findings: Findings) -> RawTable | None:
@@ -158,8 +161,8 @@ def pinned_settings(raws: Sequence[RawSheet], pins: SheetPins, findings: Finding
         if is_blank(value):  # asked for, and left open
             continue
         labels.append(setting)
-        values.append(value)
-        places.append(f"{pins.file} [Policy.given] {setting}")
+        values.append(_as_figure(setting, value))
+        places.append(f"[Policy.given] {setting}" if raw is None else f"{pins.file} [Policy.given] {setting}")
     columns = tuple(np.array([*cells, None], dtype=object)[:-1] for cells in (labels, values))
     rows = np.arange(len(labels), dtype=np.int64) + 1
     file = pins.file if raw is None else raw.file
@@ -174,6 +177,13 @@ def listed_table(sheet: Sheet, pins: SheetPins, findings: Findings) -> RawTable:
     labels = tuple(f"[{sheet.name}] listed {show(each)}" for each in pins.listed)
     key = sheet.columns[0].name
     return RawTable(pins.file, sheet.name, (key,), (ids,), rows, text_only=True, labels=labels)
+
+
+def _as_figure(setting: str, value: Any) -> Any:
+    """Return a value of a mapping as a number where its setting is one: a mapping writes all of them as text."""
+    column = next(column for column in SETTINGS if column.name == setting)
+    is_figure = column.kind in ("number", "whole") and _FIGURE.fullmatch(str(value)) is not None
+    return float(value) if is_figure else value
 
 
 def _as_shown(raw: RawSheet, row: int, column: int, value: Any) -> Any:

@@ -225,6 +225,17 @@ def test_hubs_may_be_listed_in_the_mapping(estate, read):
     assert "ROV, ESK" in told.message
 
 
+def test_a_hub_that_came_since_the_mapping_is_not_passed_over(estate, read):
+    """Next month's export had a further column of times, and the plan went on without that hub."""
+    times = {"Unit": "RTT KC3 (ms)", "U-001": 5, "U-002": 6, "U-003": 6, "U-004": 8}
+    estate["Times"] = [[*row, times[row[0]]] for row in estate["Times"]]
+    got = read(estate, text=MAPPING.format(sites="", more="", times='hubs = ["ESK", "ROV"]'))
+    told = next(f for f in got.findings if f.code == "times_left_out")
+    assert (told.where, told.severity) == ("Times!D1", "warning")
+    assert "RTT KC3 (ms)" in told.message
+    assert set(got.fleet.latency["hub"]) == {"ESK", "ROV"}
+
+
 def test_a_file_of_unknown_names_says_what_its_ids_may_be(estate, tmp_path, writers):
     got = inspect_fleet(writers["xlsx"](tmp_path / "fleet.xlsx", estate))
     first = got.findings[0]

@@ -37,9 +37,13 @@ def named_hubs(tables: Sequence[Table]) -> tuple[str, ...]:
 
 def hub_of_times(profile: Profile) -> str:
     """Return the place that the header of a column of times names; blank where it is no such column."""
-    concepts = concepts_in(profile.header).keys()
-    timed = _is_figure(profile) and "RTT" in concepts and not concepts & _OTHER
-    return _place_in(profile.header) if timed else ""
+    return _place_in(profile.header) if _is_figure(profile) and says_times(profile.header) else ""
+
+
+def says_times(header: str) -> bool:
+    """Return whether a header says that its figures are round-trip times to one place."""
+    concepts = concepts_in(header).keys()
+    return "RTT" in concepts and not concepts & _OTHER and bool(_place_in(header))
 
 
 def table_of_hubs(names: Sequence[str]) -> Table:

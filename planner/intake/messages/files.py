@@ -118,6 +118,10 @@ HEADERS: dict[str, Template] = {
     "mapping_header": error(
         "The mapping says that {column} has the header {header}, but no column has it.", "Correct {mapping}."
     ),
+    "times_left_out": warning(
+        "The column {header} looks like round-trip times to a hub, but the mapping does not name it; it was not read.",
+        "Run castingvote adopt again, or add it to {mapping}.",
+    ),
     "mapping_gone": error(
         "The table with the headers {headers} is not on the sheet any more.", "Run castingvote adopt again."
     ),
