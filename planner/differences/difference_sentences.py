@@ -17,7 +17,7 @@ _MANY: dict[str, str] = {
     "left out": "left out",
     "served": "newly served",
     "other reasons": "unserved for other reasons",
-    "need": "that now need a shared host, or no longer need one",
+    "need": "whose need for a shared host changed",
     "margin": "with another latency margin",
     "standby": "with another standby",
     "no standby": "without a standby any more",
