@@ -160,7 +160,7 @@ PARTS = {
     "sizing/packing": "Shown in: 'castingvote failed: {text}. This is a fault of castingvote, not of your file.'",
     "sizing/solvers": "Shown in: 'castingvote failed: {text}. This is a fault of castingvote, not of your file.'",
     "sizing/tie_breaks": "Shown in: 'castingvote failed: {text}. This is a fault of castingvote, not of your file.'",
-    "sizing/within_limits.py": (
+    "sizing/relaxed_limits.py": (
         "Shown in: 'castingvote failed: {text}. This is a fault of castingvote, not of your file.'"
     ),
     "sizing": "Shown as a sentence of the proof.",

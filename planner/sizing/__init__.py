@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from planner.sizing.instance.problem import Problem, build_problem, restrict, select, unlimited
     from planner.sizing.make_plan import plan
     from planner.sizing.mixes import Mix, Mixes
-    from planner.sizing.packing.hosts import seat_all
+    from planner.sizing.packing.seat_sites import seat_all
     from planner.sizing.solution.counts import Sized
     from planner.sizing.solution.placement import Placement
     from planner.sizing.solution.seating import Seating
@@ -145,7 +145,7 @@ _HOMES = {
     "restrict": "instance.problem",
     "round_counts": "host_counts.rounding",
     "search_counts": "host_counts.cutting_planes",
-    "seat_all": "packing.hosts",
+    "seat_all": "packing.seat_sites",
     "select": "instance.problem",
     "size": "host_counts.fewest_hosts",
     "solve_arrays": "solvers.highs",

@@ -14,8 +14,8 @@ from planner.sizing.assemble import assemble
 from planner.sizing.draft_plan import draft_plan
 from planner.sizing.instance.case import case_of, later_aims
 from planner.sizing.instance.problem import build_problem
+from planner.sizing.relaxed_limits import plan_within_limits
 from planner.sizing.solvers.budget import Progress, SolveBudget
-from planner.sizing.within_limits import plan_within_limits
 
 
 def best_plan(

@@ -8,7 +8,8 @@ from planner.sizing.assignment.aims_in_order import SecondaryCosts
 from planner.sizing.host_counts.fewest_hosts import size
 from planner.sizing.host_counts.reference_counts import reference_counts
 from planner.sizing.instance.case import Case, TieBreak
-from planner.sizing.packing.hosts import seat_all
+from planner.sizing.packing.seat_sites import seat_all
+from planner.sizing.relaxed_limits import Drafted
 from planner.sizing.solution.attained import attained_aims
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solution.placement import Placement
@@ -18,7 +19,6 @@ from planner.sizing.tie_breaks import break_ties
 from planner.sizing.tie_breaks.among_as_good import AmongAsGood
 from planner.sizing.tie_breaks.running_hosts import with_fewer_moves
 from planner.sizing.tie_breaks.swap_search import comparable
-from planner.sizing.within_limits import Drafted
 
 
 def draft_plan(

@@ -9,7 +9,7 @@ from planner.sizing.host_counts.fewest_hosts import size
 from planner.sizing.instance.case import TIE_BREAKS, Case
 from planner.sizing.instance.incumbent import today_of
 from planner.sizing.instance.problem import build_problem
-from planner.sizing.packing.hosts import seat_all
+from planner.sizing.packing.seat_sites import seat_all
 from planner.sizing.solution.aims import AIMS, aim_of
 from planner.sizing.solution.attained import attained_aims
 from planner.sizing.solution.draft import Draft

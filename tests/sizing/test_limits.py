@@ -13,12 +13,12 @@ from planner.sizing import best_plan, plan
 from planner.sizing.draft_plan import draft_plan
 from planner.sizing.instance.load_limits import nested
 from planner.sizing.instance.problem import build_problem
-from planner.sizing.packing.hosts import fill
 from planner.sizing.packing.items import Item
+from planner.sizing.packing.seat_sites import fill
 from planner.sizing.packing.two_dimensions import pack_weighed
+from planner.sizing.relaxed_limits import plan_within_limits
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.transportation import Cost, Transport, least_cost_flow
-from planner.sizing.within_limits import plan_within_limits
 from planner.verify import verify_proof
 from tests.how_many import tries
 from tests.sizing.test_limits_brute_force import fewest_bins

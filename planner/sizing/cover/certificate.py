@@ -1,4 +1,5 @@
-"""Why a plan with cover needs so many hosts: sets of sites, and what each forces of hosts and of the room they leave.
+"""Why a plan needs so many hosts against the loss of hubs and zones (of a host: `host_loss_cuts`): sets of sites,
+and what each forces of hosts and of the room they leave.
 
 A cut of `cover.reserve_model` is an inequality in host counts n and kept room s. Its shares t of the room of q
 are replaced by s_q, once for all pools of a group that is lost together: what stands ready for them is s_q at most.

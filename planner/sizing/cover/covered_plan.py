@@ -29,7 +29,7 @@ from planner.sizing.host_counts.certificate import Forcing
 from planner.sizing.host_counts.fewest_hosts import counts_decide
 from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.instance.problem import restrict
-from planner.sizing.packing.hosts import seat_all
+from planner.sizing.packing.seat_sites import seat_all
 from planner.sizing.solution.aims import costs_of
 from planner.sizing.solution.counts import Sized
 from planner.sizing.solution.draft import Draft

@@ -26,7 +26,7 @@ from planner.sizing.host_counts.room_for_all import all_fit
 from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.instance.classes import group
 from planner.sizing.instance.problem import Problem, select, with_pairs
-from planner.sizing.packing.hosts import seat_all
+from planner.sizing.packing.seat_sites import seat_all
 from planner.sizing.solution.counts import Counts, Sized
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solution.evaluator import evaluator_of, objective_of, running

@@ -22,7 +22,7 @@ from planner.sizing.cover.primal_search.state import NOWHERE, State
 from planner.sizing.host_counts.fewest_hosts import size
 from planner.sizing.host_counts.reference_counts import reference_counts
 from planner.sizing.instance.case import Case
-from planner.sizing.packing.hosts import seat_all
+from planner.sizing.packing.seat_sites import seat_all
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solution.served_aims import Worth
 from planner.sizing.solvers.budget import SolveBudget

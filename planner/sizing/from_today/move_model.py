@@ -18,7 +18,7 @@ from planner.sizing.from_today.by_host import ByHost
 from planner.sizing.instance.case import case_of
 from planner.sizing.instance.classes import group
 from planner.sizing.instance.problem import build_problem
-from planner.sizing.packing.hosts import seat_all
+from planner.sizing.packing.seat_sites import seat_all
 from planner.sizing.solution.counts import Aim as AimOfCounts
 from planner.sizing.solution.counts import Sized, objective_value
 from planner.sizing.solution.draft import Draft

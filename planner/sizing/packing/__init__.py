@@ -3,7 +3,7 @@
 Three sites on two hosts of pool B that carry two clusters each: S5 stays on its host of today, S6 needs one to itself.
 
 >>> from planner.sizing.packing.arc_flow import first_fit_decreasing, pack
->>> from planner.sizing.packing.hosts import fill
+>>> from planner.sizing.packing.seat_sites import fill
 >>> from planner.sizing.packing.items import Item
 >>> from planner.sizing.solvers.budget import SolveBudget
 >>> items = [Item("S4", 1, True, 4.0, ""), Item("S5", 1, True, 9.0, "B-02"), Item("S6", 2, True, 5.0, "")]

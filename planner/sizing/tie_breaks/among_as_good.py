@@ -16,8 +16,8 @@ from planner.fleet import Bools, Floats
 from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.instance.classes import Classes, group
 from planner.sizing.instance.problem import Problem
-from planner.sizing.packing.hosts import seat_all
 from planner.sizing.packing.pools import unpacked
+from planner.sizing.packing.seat_sites import seat_all
 from planner.sizing.solution.aims import Aim, Bottleneck, Moves, PairAim, aim_of
 from planner.sizing.solution.counts import Counts
 from planner.sizing.solution.draft import Draft
