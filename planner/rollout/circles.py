@@ -62,7 +62,8 @@ def order_changes(
     circles = [part for part in waiting if closed(order.handover, part)]
     breaker.break_circles(circles)
     breaker.make_room([part for part in waiting if part not in circles])
-    return _together(order, breaker, changes, room) if order.stuck else order
+    fewer = len(order.legs) > order.least_detours
+    return _together(order, breaker, changes, room) if order.stuck or fewer else order
 
 
 def another_order(
@@ -122,16 +123,19 @@ def _undo(handover: Handover, found: _Crowded, to: Handover) -> None:
 
 
 def _together(order: Order, breaker: Breaker, changes: Sequence[Change], room: Mapping[str, int]) -> Order:
-    """Search the ways of all changes together, where they are few: a host may have room only while others wait."""
+    """Search the ways of all changes together, where they are few: a host may have room only while others wait.
+
+    Return ``order`` where this finds no way, or none with fewer detours although nobody is stuck.
+    """
     if len(changes) > SEARCHED:
         return order
     anew = Order(Handover.of(changes, room, order.handover.uplink), least_detours=order.least_detours)
     again = Breaker(anew, breaker.stayers, breaker.may_use, breaker.states)
     way = search(again, range(len(changes)), everywhere=True)
     if way.steps is None:
-        order.hopeless = way.complete
+        order.hopeless = bool(order.stuck) and way.complete
         return order
-    return anew
+    return anew if order.stuck or len(anew.legs) < len(order.legs) else order
 
 
 def _places(handover: Handover, part: Sequence[int]) -> set[str]:

@@ -191,6 +191,7 @@ def full_moves(seed):
 @example(105)
 @example(312)
 @example(1705)
+@example(158167)  # a host that one site needed for a while was filled for good first
 def test_what_is_called_stuck_has_no_way_by_brute_force(seed):
     """Sites of several clusters on hosts that are all full but for one place, against a search of all states."""
     case = full_moves(seed)
