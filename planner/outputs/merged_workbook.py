@@ -253,6 +253,11 @@ def _is_read(cell: Cell | None) -> bool:
     return cell is not None and isinstance(cell.value, dt.date)
 
 
+def _has_time(value: Any) -> bool:
+    """Return whether a cell has a time of day, which the merged workbook has not."""
+    return isinstance(value, dt.datetime) and value.time() != dt.time()
+
+
 def _heads(sheet: Worksheet | None) -> list[str]:
     return [] if sheet is None else [_text(cell.value) for cell in sheet[1] if cell.value is not None]
 
@@ -264,7 +269,6 @@ def _missing(book: Workbook, others: Sequence[tuple[Copy, Workbook]], told: str)
     """
     there = {_text(cell.value) for sheet in book.worksheets for cell in cells_of(sheet)}
     known = {text.casefold() for title in _TABLES for text in _heads(_sheet_of(book, title))}
-    known |= set(headings.PROGRESS_WORDS)
     whole = "\n".join((told, *(text for text in there if "[" in text or " / " in text)))
     notes = []
     for one, other in others:
@@ -274,7 +278,7 @@ def _missing(book: Workbook, others: Sequence[tuple[Copy, Workbook]], told: str)
                 continue
             for cell in (cell for cell in cells_of(sheet) if cell.value is not None):
                 text = _text(cell.value)
-                if f"{sheet.title}!{cell.coordinate}" in read:
+                if f"{sheet.title}!{cell.coordinate}" in read and not _has_time(cell.value):
                     continue
                 if sheet.title in _TABLES and (text in _AT_FIRST or text.casefold() in known):
                     continue
