@@ -26,6 +26,10 @@ _RESULTS = (
     *(headings.SITE, headings.HOST, headings.PLANNED_HOST, headings.PROGRESS, headings.DATE, headings.INITIALS),
     *(headings.RTT_AFTER, headings.VOTES_SEEN, headings.REMARKS),
 )
+_STEPS = (
+    *(headings.WAVE, headings.STEP, headings.KIND, headings.SITE, headings.FROM_HOST, headings.TO_HOST, headings.HOST),
+    *(headings.RELEASE, headings.PROGRESS, headings.DATE, headings.INITIALS, headings.TICKET, headings.REMARKS),
+)
 _APPROVALS = ("name", "role", "date", "decision", "plan_hash", "remarks", "where")
 
 
@@ -93,7 +97,10 @@ def _files(evidence: Evidence) -> Iterator[tuple[str, bytes]]:
         yield from _copies("approvals", (evidence.approval_file,))
     if evidence.merged is not None:
         yield from _copies("results", evidence.returned)
-        yield "results/results.csv", _csv((*_RESULTS, "source"), map(_result, evidence.merged.rows))
+        merged = evidence.merged
+        yield "results/results.csv", _csv((*_RESULTS, "source"), (_result(row, _RESULTS) for row in merged.rows))
+        if merged.steps:
+            yield "results/steps.csv", _csv((*_STEPS, "source"), (_result(row, _STEPS) for row in merged.steps))
 
 
 def _copies(folder: str, paths: Sequence[Path]) -> Iterator[tuple[str, bytes]]:
@@ -103,15 +110,19 @@ def _copies(folder: str, paths: Sequence[Path]) -> Iterator[tuple[str, bytes]]:
         while name in taken:  # copies from several folders may have one name
             name, number = f"{path.stem}-{number}{path.suffix}", number + 1
         taken.add(name)
+        if path.is_dir():  # a copy as a folder of .csv files
+            yield from _copies(f"{folder}/{name}", sorted(file for file in path.iterdir() if file.is_file()))
+            continue
         try:
             yield f"{folder}/{name}", path.read_bytes()
         except OSError as error:
             raise _refused(path, f"cannot be read: {error.strerror}", "Check the path.") from error
 
 
-def _result(row: Mapping[str, Cell]) -> dict[str, str]:
-    cell = row[headings.SITE]
-    return {**{name: text_in(row, name) for name in _RESULTS}, "source": cell.source or cell.where}
+def _result(row: Mapping[str, Cell], names: Sequence[str]) -> dict[str, str]:
+    """Return what a row says, with the file and cell of its status."""
+    cell = row.get(headings.PROGRESS, row[headings.SITE])
+    return {**{name: text_in(row, name) for name in names}, "source": cell.source or cell.where}
 
 
 def _text(lines: Iterable[str]) -> bytes:

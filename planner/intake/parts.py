@@ -29,15 +29,16 @@ class Part:
 def parts_of(raw: RawSheet, ids: Collection[str]) -> Iterator[Part]:
     """Yield the tables of a sheet whose headers tell what they are, from the top, those side by side one by one."""
     starts: list[tuple[int, list[tuple[Sheet, tuple[int, int]]]]] = []
-    above_blank, seen = True, set()
+    above_blank, seen = True, set[tuple[str, ...]]()
     for i, row in enumerate(raw.cells):
         if all(map(is_blank, row)):
             above_blank = True
             continue
         if above_blank:
-            kinds = _kinds_at(raw, i, ids)
-            texts = tuple(plain(cell) for cell in row)
-            if kinds and texts not in seen:  # a header again, as on each printed page, begins no other table
+            head, kinds = _kinds_at(raw, i, ids)
+            texts = (*(sheet.name for sheet, _ in kinds), *(plain(cell) for cell in raw.cells[head]))
+            # A header again, as on each printed page or below its title and a blank row, begins no other table.
+            if kinds and texts not in seen:
                 starts.append((i, kinds))
                 seen.add(texts)
         above_blank = False
@@ -48,26 +49,26 @@ def parts_of(raw: RawSheet, ids: Collection[str]) -> Iterator[Part]:
             yield Part(sheet, part, (0 if number == 0 and len(kinds) == 1 else start, stop), False)
 
 
-def _kinds_at(raw: RawSheet, i: int, ids: Collection[str]) -> list[tuple[Sheet, tuple[int, int]]]:
-    """Return what tables a block of rows that begins in row ``i`` holds, with the columns of each."""
+def _kinds_at(raw: RawSheet, i: int, ids: Collection[str]) -> tuple[int, list[tuple[Sheet, tuple[int, int]]]]:
+    """Return the row of the header near row ``i``, and what tables it begins, with the columns of each."""
     title = [cell for cell in raw.cells[i] if not is_blank(cell)]
     for k in range(i, min(i + _HEADERS_LOOKED_AT, len(raw.cells))):
         row = raw.cells[k]
         if not all(isinstance(cell, str) or _text(cell) in ids for cell in row if not is_blank(cell)):
-            return []
+            return i, []
         runs = list(_runs(row))
         kinds = [(kind, run) for run in runs if (kind := _kind(row[run[0] : run[1]], ids)) is not None]
         if len({kind.name for kind, _ in kinds}) > 1:
-            return kinds
+            return k, kinds
         whole = _kind(row, ids)
         if whole is not None:
-            return [(whole, (0, len(row)))]
+            return k, [(whole, (0, len(row)))]
         named_by_title = sheet_of(title[0]) if len(title) == 1 and isinstance(title[0], str) and k > i else None
         if named_by_title is not None and find_head(raw, named_by_title.columns, [k], ids).names:
             required = {c.name for c in named_by_title.columns if c.required}
             if required <= {f.column.name for c in row if (f := named(c, named_by_title.columns)) is not None}:
-                return [(named_by_title, (0, len(row)))]
-    return []
+                return k, [(named_by_title, (0, len(row)))]
+    return i, []
 
 
 def _text(cell: Any) -> str:

@@ -77,6 +77,25 @@ def test_results_are_in_it_and_what_fails_is_said(call, planned):
     assert "does not see three votes" in words
 
 
+def test_copies_may_be_folders_of_csv_files_and_steps_at_hosts_are_results_too(call, planned):
+    """A folder ended with 2, hosts that were installed stood in no table, and the source was that of the plan."""
+    assert call("rollout", "fleet", "plan.xlsx", "-o", "rollout.xlsx", "--start", "2027-03-01", "-q").code == 0
+    sheet = openpyxl.load_workbook(planned / "rollout.xlsx")["Steps"]
+    rows = [["" if value is None else value for value in row] for row in sheet.iter_rows(values_only=True)]
+    status, step = rows[0].index("status"), rows[0].index("step")
+    rows[1][status] = "erledigt"
+    (planned / "north").mkdir()
+    with (planned / "north" / "Steps.csv").open("w", encoding="utf-8", newline="") as file:
+        csv.writer(file, delimiter=";").writerows(rows)
+    given = ("--results", "rollout.xlsx", "--results", "north")
+    done = call("export", "fleet", "plan.xlsx", "--evidence", "audit", *given, "-q")
+    assert done.code == 0, done.err
+    assert "results/north/Steps.csv" in assert_hashes(planned / "audit")
+    first, *_ = csv.DictReader((planned / "audit/results/steps.csv").read_text(encoding="utf-8-sig").splitlines())
+    assert (first["step"], first["status"]) == (rows[1][step], "done")
+    assert first["source"].startswith("north Steps!")
+
+
 def test_another_plan_than_the_approved_one_ends_with_1(call, planned):
     fill(planned / "plan.xlsx", "Approval", {"B4": "R. Ash", "C4": "2027-02-03", "D4": "approved", "F4": "0" * 64})
     done = call("export", "fleet", "plan.json", "--evidence", "audit", "--approval", "plan.xlsx", "-q")

@@ -49,6 +49,7 @@ HUB_ROWS = (["hub", "max_hosts", "host_release"], ["ESK", 4, "8.10"], ["ROV", 4,
 SOUND = [
     ("title_above", [head(["Our sites"])], {"rows_above"}),
     ("title_and_blank_row_above", [head(["Our sites"], [], ["As of May, final"])], {"rows_above"}),
+    ("title_and_blank_row_right_above", [head(["Our sites"], [])], {"rows_above"}),
     ("six_rows_above", [head(*[[f"note {i}"] for i in range(6)])], {"rows_above"}),
     ("units_below_the_header", [lambda r: r["Sites"].insert(1, list(UNITS))], {"header_two_rows"}),
     ("groups_above_units", [header("Sites", *SITES[:6], "ms"), head(GROUPS)], {"header_two_rows"}),
