@@ -28,6 +28,7 @@ class Copy:
     """A workbook as it came back: the rows of its sheets Assignments and Steps by heading, and cells of other sheets.
 
     ``others`` maps an address to the value as text. ``notes`` say in words what was read otherwise than it was written.
+    ``comments`` are (sheet, cell, text) of an .ods file; of an Excel workbook they are taken when copies are merged.
     """
 
     file: str
@@ -35,6 +36,7 @@ class Copy:
     others: Mapping[str, str] = field(default_factory=dict)
     steps: tuple[Mapping[str, Cell], ...] = ()
     notes: tuple[str, ...] = ()
+    comments: tuple[tuple[str, str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

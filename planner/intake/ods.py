@@ -74,6 +74,7 @@ class _Sheet:
     hidden_columns: list[int] = field(default_factory=list)
     hidden: bool = False
     column_styles: list[tuple[int, str]] = field(default_factory=list)  # (columns, default cell style)
+    comments: dict[tuple[int, int], str] = field(default_factory=dict)
     height: int = 0  # rows so far, blank ones at the end too
     cells: int = 0
 
@@ -91,7 +92,7 @@ def read_ods(path: Path, wanted: Callable[[str], bool], findings: Findings) -> t
         findings.add("file_damaged", place, reason=str(error) or type(error).__name__)
         return [], []
     read = [
-        RawSheet(path.name, s.title, s.rows, s.looks, merged=tuple(s.merged), hidden=_hidden(s))
+        RawSheet(path.name, s.title, s.rows, s.looks, merged=tuple(s.merged), hidden=_hidden(s), comments=s.comments)
         for s in sheets
         if s.wanted
     ]
@@ -163,6 +164,7 @@ def _add_row(sheet: _Sheet, element: Element, fixed: set[str]) -> None:
         values.pop()
     times = _repeated(element, "rows")
     start, sheet.height = sheet.height, sheet.height + times
+    _keep_comments(sheet, start + 1, cells)
     if not values:
         return
     width = sum(count for _, count in cells[: len(values)])
@@ -176,6 +178,15 @@ def _add_row(sheet: _Sheet, element: Element, fixed: set[str]) -> None:
         if _is_hidden(element):
             sheet.hidden_rows.append(number)
         _look_at(sheet, number, cells[: len(values)], values, fixed)
+
+
+def _keep_comments(sheet: _Sheet, row: int, cells: list[tuple[Element, int]]) -> None:
+    column = 1
+    for cell, count in cells:
+        note = cell.find(f"{_OFFICE}annotation")
+        if note is not None and (text := _text(note)):
+            sheet.comments[row, column] = text
+        column += count
 
 
 def _look_at(sheet: _Sheet, row: int, cells: list[tuple[Element, int]], values: list[Any], fixed: set[str]) -> None:

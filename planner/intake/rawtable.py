@@ -4,7 +4,7 @@ A blank cell is ``""`` in every source, or NaN / NaT in a column that came as a 
 """
 
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any, Literal, Protocol
@@ -119,7 +119,8 @@ class LooksOfSheets:
 class RawSheet:
     """A sheet as it was read: rows of cells from A1 on, with nothing yet known about headers.
 
-    ``merged`` are the ranges of merged cells, ``hidden`` is what people do not see.
+    ``merged`` are the ranges of merged cells, ``hidden`` is what people do not see. ``comments`` are those of
+    .ods files by row and column, from 1.
     """
 
     file: str
@@ -129,6 +130,7 @@ class RawSheet:
     text_only: bool = False  # every cell is text by nature of the file, as in CSV
     merged: tuple[Range, ...] = ()
     hidden: Hidden = NOTHING_HIDDEN
+    comments: Mapping[tuple[int, int], str] = field(default_factory=dict)
 
     def place(self, row: int = 0, column: int = 0) -> Place:
         """Return a row, a column or a cell, counted from 1, or the whole sheet, as a place."""

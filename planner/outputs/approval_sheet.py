@@ -10,12 +10,13 @@ from pathlib import Path
 from openpyxl.worksheet.datavalidation import DataValidation
 
 from planner.approvals import DECISIONS, Approval
+from planner.counted_words import first_few
 from planner.errors import InputError
 from planner.identity import identity_in_words, plan_hash
 from planner.intake.files import read_sheets
 from planner.intake.findings import Findings
 from planner.intake.names import plain
-from planner.intake.rawtable import RawSheet
+from planner.intake.rawtable import Broken, RawSheet
 from planner.outputs import headings, styles
 from planner.outputs.grid import Book, Field, write_table
 from planner.plan import Plan
@@ -69,10 +70,27 @@ def _rows(sheet: RawSheet, file: str) -> list[Approval]:
         message = f"The sheet lacks the column {missing[0]}."
         hint = "Put its heading back into row 1, or write the plan again."
         raise InputError((Finding("error", "column_missing", sheet.title, message, hint, file),))
+    _refuse_formulas(sheet, file)
     rows = [dict(zip(heads, map(_text, row), strict=False)) for row in sheet.cells[1:]]
     return [
         _approval(row, f"{sheet.title}!B{at}") for at, row in enumerate(rows, start=2) if any(map(row.get, _WRITTEN))
     ]
+
+
+def _refuse_formulas(sheet: RawSheet, file: str) -> None:
+    """Raise InputError where a cell has no value that could be read: nobody knows what it would say."""
+    from planner.fleet import Finding
+
+    cells = [
+        sheet.place(row, column).cell
+        for row, values in enumerate(sheet.cells, start=1)
+        for column, value in enumerate(values, start=1)
+        if isinstance(value, Broken)
+    ]
+    if cells:
+        message = f"These cells have an error, or a formula whose result was never saved: {first_few(cells)}."
+        hint = "Type the text or the day itself, then save the workbook."
+        raise InputError((Finding("error", "formula_unsaved", sheet.title, message, hint, file),))
 
 
 def _approval(row: Mapping[str, str], where: str) -> Approval:

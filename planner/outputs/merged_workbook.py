@@ -13,7 +13,7 @@ from typing import Any
 
 import openpyxl
 from openpyxl.cell.cell import Cell as SheetCell
-from openpyxl.comments import Comment
+from openpyxl.cell.cell import MergedCell
 from openpyxl.utils import column_index_from_string, get_column_letter
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
@@ -23,7 +23,8 @@ from planner.errors import InputError
 from planner.fleet import Finding
 from planner.outputs import headings
 from planner.outputs.cellsafe import MAX_SHEET_NAME, Value, put
-from planner.outputs.sheet_copy import cells_of, copied_sheet, copy_cell, copy_looks
+from planner.outputs.merged_comments import put_comments
+from planner.outputs.sheet_copy import cells_of, copied_sheet, copy_cell, copy_looks, sheet_of
 from planner.progress import Cell, Copy, Merged
 
 _ADDRESS = re.compile(r"([A-Z]+)(\d+)$")
@@ -59,39 +60,37 @@ def merge_into(book: Workbook, sources: Sequence[Path_], copies: Sequence[Copy],
     Rows are those of ``merged``. Sheets that the book lacks are copied into it; in those that it has, blank cells are
     filled. Comments stand at the cell of the same site or step, or at the same address.
     """
-    others = []
+    others: list[tuple[Copy, Workbook | None]] = []
     coloured = [*_coloured(book, copies[0])]
     for source, one in zip(sources[1:], copies[1:], strict=True):
-        if Path(source).is_dir() or Path(source).suffix.lower() in _NO_BOOKS:  # comments in them are not seen
+        if Path(source).is_dir() or Path(source).suffix.lower() in _NO_BOOKS:
             _take_texts(book, one.others)
+            others.append((one, None))
             continue
-        others.append((one, open_workbook(source)))
-        coloured += _coloured(others[-1][1], one)
-        for sheet in others[-1][1].worksheets:
+        opened = open_workbook(source)
+        others.append((one, opened))
+        coloured += _coloured(opened, one)
+        for sheet in opened.worksheets:
             _take_over(book, sheet)
     at = {headings.ASSIGNMENTS: _fill_in(book, headings.ASSIGNMENTS, headings.SITE, merged.rows)}
     at[headings.STEPS] = _fill_in(book, headings.STEPS, headings.STEP, merged.steps)
     for title in _TABLES:
-        _show_all(_sheet_of(book, title))
-    notes = [*coloured, *(note for one, other in others for note in _comments(book, other, one, at))]
+        _show_all(sheet_of(book, title))
+    notes = [*coloured, *(note for one, other in others for note in put_comments(book, one, other, at))]
     told = "\n".join((*notes, *merged.notes, *map(str, merged.clashes)))
-    return notes + _missing(book, others, told)
-
-
-def _sheet_of(book: Workbook, title: str) -> Worksheet | None:
-    return next((s for s in book.worksheets if s.title.strip().casefold() == title.strip().casefold()), None)
+    return notes + _missing(book, [(one, other) for one, other in others if other is not None], told)
 
 
 def _take_over(book: Workbook, sheet: Worksheet) -> None:
     """Copy a sheet that the book lacks, and fill blank cells of one that it has; tables are merged row by row."""
-    mine = _sheet_of(book, sheet.title)
+    mine = sheet_of(book, sheet.title)
     if sheet.title in (*_COMPUTED, *(_TABLES if mine is not None else ())):
         return
     if mine is None:
         copied_sheet(book, sheet)
         return
     for cell in cells_of(sheet):
-        if cell.value is not None and mine[cell.coordinate].value is None:
+        if cell.value is not None and _single(mine, cell.coordinate).value is None:
             copy_cell(mine, cell)
 
 
@@ -99,9 +98,18 @@ def _take_texts(book: Workbook, others: Mapping[str, str]) -> None:
     """Put cells of other sheets, by address, where the book has none."""
     for where, text in others.items():
         title, _, address = where.rpartition("!")
-        sheet = _sheet_of(book, title) or book.create_sheet(title[:MAX_SHEET_NAME])
-        if sheet[address].value is None and type(sheet[address]).__name__ == "Cell":
-            put(sheet[address], text)
+        sheet = sheet_of(book, title) or book.create_sheet(title[:MAX_SHEET_NAME])
+        target = _single(sheet, address)
+        if target.value is None:
+            put(target, text)
+
+
+def _single(sheet: Worksheet, address: str) -> Any:
+    """Return a cell that can be written: where it is the covered part of merged cells, these are parted."""
+    if isinstance(sheet[address], MergedCell):
+        for area in [area for area in sheet.merged_cells.ranges if address in area]:
+            sheet.unmerge_cells(area.coord)
+    return sheet[address]
 
 
 def _fill_in(book: Workbook, title: str, key: str, rows: Sequence[Row]) -> dict[tuple[str, str], str]:
@@ -109,7 +117,7 @@ def _fill_in(book: Workbook, title: str, key: str, rows: Sequence[Row]) -> dict[
 
     Rows that the sheet does not have go below its table, and columns that it does not have beside it.
     """
-    sheet = _sheet_of(book, title)
+    sheet = sheet_of(book, title)
     if sheet is None or not rows:
         return {}
     columns: dict[str, str] = {}
@@ -130,7 +138,7 @@ def _fill_in(book: Workbook, title: str, key: str, rows: Sequence[Row]) -> dict[
             target = sheet[f"{columns[name]}{line}"]
             at[str(row[key].value), name] = target.coordinate
             if _differs(target.value, cell.value):
-                put(target, cell.value)
+                put(_single(sheet, target.coordinate), cell.value)
         if place is None:
             for table in sheet.tables.values():
                 table.ref = f"{table.ref.split(':')[0]}:{_ADDRESS.search(table.ref)[1]}{line}"  # type: ignore[index]
@@ -203,40 +211,13 @@ def _text(value: Any) -> str:
     return "" if value is None else str(value).strip().removesuffix(_MIDNIGHT)
 
 
-def _comments(
-    book: Workbook, other: Workbook, one: Copy, at: Mapping[str, Mapping[tuple[str, str], str]]
-) -> Iterator[str]:
-    """Add the comments of a copy where the book has none that says so; yield those that have no cell to stand at."""
-    where = {cell.where: (headings.ASSIGNMENTS, str(row[headings.SITE].value), name)
-             for row in one.rows for name, cell in row.items()}  # fmt: skip
-    where |= {cell.where: (headings.STEPS, str(row[headings.STEP].value), name)
-              for row in one.steps for name, cell in row.items()}  # fmt: skip
-    for sheet in other.worksheets:
-        mine = _sheet_of(book, sheet.title)
-        for cell, comment in ((cell, cell.comment) for cell in cells_of(sheet)):
-            if comment is None:
-                continue
-            text = comment.text
-            title, key, name = where.get(f"{sheet.title}!{cell.coordinate}", ("", "", ""))
-            address = at[title].get((key, name)) if title else cell.coordinate if cell.row == 1 else None
-            if not title and sheet.title not in _TABLES:
-                address = cell.coordinate
-            if mine is None or address is None or type(mine[address]).__name__ != "Cell":
-                yield f'{one.file} {sheet.title}!{cell.coordinate}: comment "{text}".'
-                continue
-            there = mine[address].comment
-            said = "" if there is None else there.text
-            if text not in said:
-                mine[address].comment = Comment("\n".join(filter(None, (said, text))), comment.author)
-
-
 def _coloured(book: Workbook, one: Copy) -> Iterator[str]:
     """Yield a note where people coloured rows that are still open: a colour says nothing to us."""
     for rows, key in ((one.rows, headings.SITE), (one.steps, headings.STEP)):
         found = []
         for row in rows:
             title, _, address = row[key].where.rpartition("!")
-            sheet = _sheet_of(book, title.strip("'"))
+            sheet = sheet_of(book, title.strip("'"))
             status = row.get(headings.PROGRESS)
             if sheet is None or status is None or status.value not in (None, *_AT_FIRST[:1]):
                 continue
@@ -268,7 +249,7 @@ def _missing(book: Workbook, others: Sequence[tuple[Copy, Workbook]], told: str)
     A status that the plan itself put there is no loss where somebody has changed it.
     """
     there = {_text(cell.value) for sheet in book.worksheets for cell in cells_of(sheet)}
-    known = {text.casefold() for title in _TABLES for text in _heads(_sheet_of(book, title))}
+    known = {text.casefold() for title in _TABLES for text in _heads(sheet_of(book, title))}
     whole = "\n".join((told, *(text for text in there if "[" in text or " / " in text)))
     notes = []
     for one, other in others:

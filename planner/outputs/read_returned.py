@@ -105,9 +105,12 @@ def _copy(path: Path, statuses: Mapping[str, str], findings: Findings) -> Copy |
     reading = _Reading(path.name, statuses, findings)
     for name, sheet in renamed.items():
         reading.notes.append(f'{path.name}: the sheet "{sheet.title}" is taken for the sheet {name.capitalize()}.')
-    rows = () if assignments is None else reading.rows(table_of(assignments, _RETURNED, findings), _RETURNED)
-    listed = () if steps is None else reading.rows(table_of(steps, _STEPS, findings), _STEPS)
-    return Copy(path.name, rows, others, listed, reading.all_notes())
+    rows = () if assignments is None else reading.rows(assignments, _RETURNED)
+    listed = () if steps is None else reading.rows(steps, _STEPS)
+    comments = tuple(
+        (sheet.title, sheet.place(*at).cell, text) for sheet in sheets for at, text in sheet.comments.items()
+    )
+    return Copy(path.name, rows, others, listed, reading.all_notes(), comments)
 
 
 def _by_shape(sheets: Iterable[RawSheet]) -> dict[str, RawSheet]:
@@ -151,9 +154,10 @@ class _Reading:
         ]
         return (*self.notes, *taken)
 
-    def rows(self, table: RawTable, sheet: Sheet) -> tuple[Mapping[str, Cell], ...]:
+    def rows(self, raw: RawSheet, sheet: Sheet) -> tuple[Mapping[str, Cell], ...]:
         """Return the rows of a table by heading; rows that are none, such as titles of sections, become notes."""
-        table = _told_apart(table, sheet)
+        table = _told_apart(table_of(raw, sheet, self._findings), sheet)
+        self._note_above(raw, table)
         self._note_formulas(table)
         read = read_table(table, sheet, self._findings)
         for column in sheet.columns[:1] if sheet is _STEPS else sheet.columns:
@@ -193,6 +197,14 @@ class _Reading:
                 "a formula without a saved result is read as blank. Open the file in a spreadsheet program and save it"
             )
             self.notes.append(f"{first_few(cells)}: {words}.")
+
+    def _note_above(self, raw: RawSheet, table: RawTable) -> None:
+        """Note each cell above the headings, such as a title that somebody put there."""
+        for number, row in enumerate(raw.cells[: max(0, table.header_row - table.header_rows)], start=1):
+            for index, value in enumerate(row, start=1):
+                if (typed := _typed(value)) is not None:
+                    where = raw.place(number, index).where
+                    self.notes.append(f'{self._file} {where}: "{typed}" stands above the headings.')
 
     def _note_left_out(self, table: RawTable, read: TypedSheet) -> None:
         """Note each cell of the rows that are no rows of the table, so that nobody's words are lost."""

@@ -107,3 +107,8 @@ def _copy_lists(mine: Worksheet, sheet: Worksheet) -> None:
     for area in sheet.conditional_formatting:
         for rule in area.rules:
             mine.conditional_formatting.add(str(area.sqref), copy.copy(rule))
+
+
+def sheet_of(book: Workbook, title: str) -> Worksheet | None:
+    """Return the sheet with a title, letter case and blanks around it aside; None where there is none."""
+    return next((s for s in book.worksheets if s.title.strip().casefold() == title.strip().casefold()), None)

@@ -69,13 +69,16 @@ def unknown_status(row: SiteProgress) -> list[str]:
 def doubts(copies: Sequence[Copy], merged: Merged) -> tuple[str, ...]:
     """Return what may be meant otherwise in copies that a plan or check starts from, the most that counts first.
 
-    These are copies of other plans, cells that people filled differently, and status words that nobody knows.
+    These are copies of other plans, cells that people filled differently, status words that nobody knows, and how many
+    cells were read otherwise than they were written, or not at all.
     """
     clashes = len(merged.clashes)
     differing = f"Filled in differently in two copies: {counted(clashes, 'cell')}. castingvote progress lists them."
     unknown = [note for cells in merged.rows for note in unknown_status(site_row(cells))]
     more = [f"{len(unknown) - 1:,} more such statuses."] if len(unknown) > 1 else []
-    return (*of_other_plans(copies), *([differing] if clashes else []), *unknown[:1], *more)
+    noted = len(merged.notes)
+    read = [f"{counted(noted, 'note')} on how the copies were read. castingvote progress lists them."] if noted else []
+    return (*of_other_plans(copies), *([differing] if clashes else []), *unknown[:1], *more, *read)
 
 
 def _forecast(fleet: Fleet, progress: Progress) -> Forecast:

@@ -96,3 +96,12 @@ def test_a_sheet_without_its_columns_is_refused(call, planned):
     done = call("verify", "fleet", planned)
     assert done.code == 2
     assert "hash of the plan" in done.err
+
+
+def test_a_formula_that_nobody_saved_is_no_approval(call, planned):
+    """Its cell was shown as a piece of program text."""
+    sign(planned, date="=TODAY()")
+    done = call("verify", "fleet", planned)
+    assert done.code == 2
+    assert "Approval: These cells have an error, or a formula whose result was never saved: C4." in done.err
+    assert "Type the text or the day itself" in done.err

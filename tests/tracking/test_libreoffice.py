@@ -6,6 +6,7 @@ import subprocess
 
 import openpyxl
 import pytest
+from openpyxl.comments import Comment
 
 from planner.outputs import read_plan, write_rollout_workbook, write_workbook
 from planner.outputs.progress_workbook import write_progress_workbook
@@ -101,6 +102,27 @@ def test_copies_saved_by_libreoffice_merge_without_a_clash(folders, planned, kin
     alone = merged(read_copies([before / "plan.xlsx"]))
     assert track(fleet, plan, whole, TODAY) == track(fleet, plan, alone, TODAY)
     assert read_plan(after / f"plan.{kind}").assignments == read_plan(before / "plan.xlsx").assignments
+
+
+def test_comments_of_an_ods_copy_stand_at_the_same_row(folders, planned, tmp_path):
+    """They were lost without a word."""
+    before, _ = folders
+    fleet, plan = planned
+    book = openpyxl.load_workbook(before / "plan.xlsx")
+    book["Assignments"]["R4"].comment = Comment("gate code\nchanged", "team")
+    book["Assignments"].insert_rows(2)
+    book["Summary"]["K3"].comment = Comment("is this so?", "team")
+    book.save(tmp_path / "back.xlsx")
+    profile = (tmp_path / "profile").as_uri()
+    command = [SOFFICE, f"-env:UserInstallation={profile}", "--headless", "--convert-to", "ods", "--outdir", tmp_path]
+    subprocess.run([*command, tmp_path / "back.xlsx"], check=True, capture_output=True, timeout=120)
+    paths = [before / "plan.xlsx", tmp_path / "back.ods"]
+    copies = read_copies(paths)
+    whole = merged(copies)
+    write_progress_workbook(paths, copies, whole, track(fleet, plan, whole, TODAY), tmp_path / "merged.xlsx")
+    kept = openpyxl.load_workbook(tmp_path / "merged.xlsx")
+    said = {cell.comment.text for sheet in kept for row in sheet for cell in row if cell.comment is not None}
+    assert said == {"gate code\nchanged", "is this so?"}
 
 
 def test_picture_of_the_merged_workbook_survives(folders):

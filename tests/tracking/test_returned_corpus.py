@@ -293,6 +293,55 @@ def test_a_copy_as_text_of_another_country_counts_and_changes_no_figure(books, t
     assert any("Straße, müde" in note for note in found.notes)
 
 
+def test_a_title_that_a_team_puts_above_the_table_of_a_text_file_is_told(books, tmp_path):
+    """Of a copy as .csv it was lost, and so was a short comment whose text was within another one's."""
+    folder, fleet, plan = books
+    rows = list(openpyxl.load_workbook(folder / "plan.xlsx")["Assignments"].iter_rows(values_only=True))
+    with (tmp_path / "back.csv").open("w", encoding="utf-8", newline="") as file:
+        csv.writer(file).writerows([["Team North, as of Friday"], [], *rows])
+    copies = resolved(read_copies([folder / "plan.xlsx", tmp_path / "back.csv"]), fleet, plan)
+    assert any('"Team North, as of Friday" stands above the headings' in note for note in merged(copies).notes)
+
+
+def test_a_comment_that_is_part_of_another_is_kept(books, tmp_path):
+    folder, fleet, plan = books
+    paths = []
+    for name, text in (("one", "call Kim first"), ("two", "Kim")):
+        book = openpyxl.load_workbook(folder / "plan.xlsx")
+        Typist(book, "Assignments").comment(3, 3, text)
+        book["Assignments"].title = "Region North" if name == "two" else "Assignments"
+        paths.append(tmp_path / f"{name}.xlsx")
+        book.save(paths[-1])
+    copies = resolved(read_copies(paths), fleet, plan)
+    whole = merged(copies)
+    write_progress_workbook(paths, copies, whole, track(fleet, plan, whole, TODAY), tmp_path / "merged.xlsx")
+    assert openpyxl.load_workbook(tmp_path / "merged.xlsx")["Assignments"]["C3"].comment.text == "call Kim first\nKim"
+
+
+def test_merged_cells_of_one_copy_take_what_another_says_of_their_rows(books, tmp_path):
+    """They ended as a fault of ours: the covered cells could not be written."""
+    folder, fleet, plan = books
+    for name in ("one", "two"):
+        book = openpyxl.load_workbook(folder / "rollout.xlsx")
+        typist = Typist(book, "Steps")
+        typist.put(2 if name == "one" else 3, "initials", name)
+        letter = typist.sheet.cell(1, typist.columns["initials"]).column_letter
+        if name == "one":
+            typist.sheet.merge_cells(f"{letter}2:{letter}4")
+            book["Overview"].merge_cells("J40:K41")
+        else:
+            book["Overview"]["K41"] = "called on Monday"
+        book.save(tmp_path / f"{name}.xlsx")
+    paths = [tmp_path / "one.xlsx", tmp_path / "two.xlsx"]
+    copies = resolved(read_copies(paths), fleet, plan)
+    whole = merged(copies)
+    write_progress_workbook(paths, copies, whole, track(fleet, plan, whole, TODAY), tmp_path / "merged.xlsx")
+    book = openpyxl.load_workbook(tmp_path / "merged.xlsx")
+    assert [book["Steps"][f"{letter}{row}"].value for row in (2, 3, 4)] == ["one", "one", "one"]
+    assert any("another copy says two" in str(cell.value) for cell in book["Steps"][3])
+    assert book["Overview"]["K41"].value == "called on Monday"
+
+
 WORDS = {
     "done": "✅ | ✔️ | 100 % | Erl. | i.O. | réalisé | Effettuato. | cut over | TRUE",
     "planned": "in Bearbeitung | in uitvoering | läuft noch | half done | 50%",
@@ -343,6 +392,11 @@ def test_a_plan_that_starts_from_copies_says_what_in_them_is_doubtful(books, tmp
     told = doubts(copies, merged(copies))
     assert told[0] == "Filled in differently in two copies: 3 cells. castingvote progress lists them."
     assert 'status "halb fertig" is none of' in told[1]
+    habit = Typist(book := openpyxl.load_workbook(folder / "plan.xlsx"), "Assignments")
+    habit.sheet.cell(3, habit.columns["status"]).value = '=IF(1=1,"done","open")'
+    book.save(tmp_path / "one.xlsx")
+    copies = resolved(read_copies([tmp_path / "one.xlsx"]), fleet, plan)
+    assert doubts(copies, merged(copies)) == ("1 note on how the copies were read. castingvote progress lists them.",)
 
 
 def test_of_a_sheet_with_a_word_in_its_last_row_only_cells_that_are_there_are_looked_at():
