@@ -144,10 +144,13 @@ class GrowingProgram:
     """
 
     def __init__(self, program: LinearProgram, seed: int = 0, *, dual_edge_weights: int = -1) -> None:
-        """``dual_edge_weights``: how the dual simplex method weighs rows, as HiGHS numbers it; -1: HiGHS chooses."""
+        """``dual_edge_weights``: how the dual simplex method weighs rows after the first solve, as HiGHS numbers it.
+
+        -1: HiGHS chooses, as it always does for the first one.
+        """
+        self._weights_later = dual_edge_weights
         with silenced():
             self._highs = _quiet_highs(SolveBudget(seed=seed))
-            self._highs.setOptionValue("simplex_dual_edge_weight_strategy", dual_edge_weights)
             self._highs.passModel(_highs_lp(program))
 
     def add(self, matrix: Matrix, lower: Floats, upper: Floats | None = None) -> None:
@@ -212,6 +215,7 @@ class GrowingProgram:
                 self._highs.clearSolver()
                 self._by_interior_points(False)
                 self._highs.run()
+            self._highs.setOptionValue("simplex_dual_edge_weight_strategy", self._weights_later)
         return _answer(self._highs)
 
     def _by_interior_points(self, wanted: bool) -> None:
