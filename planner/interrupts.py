@@ -17,11 +17,14 @@ from typing import Any
 CODE = 130
 WORDS = "Interrupted before there was a result. Files are written whole or not at all."
 
+STILL_WRITING = "What is known is being written. Press Ctrl-C again to end without it."
+
 half_written: set[str] = set()
 """Files to remove on the way out."""
 
 _CLEAR_LINE, _SHOW_CURSOR = "\r\x1b[2K", "\x1b[?25h"
 _on_display: list[object] = []
+_left_to_parent: list[object] = []
 _hearing: list[Any] = []  # the answers of the blocks that hear of Ctrl-C now, one inside the other
 
 
@@ -35,6 +38,12 @@ def too_late() -> None:
     """Ignore Ctrl-C from now on: all that was asked for is done."""
     if signal.getsignal(signal.SIGINT) is _leave:
         signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def leave_to_parent() -> None:
+    """Ignore Ctrl-C in this process from now on, whatever runs in it: it is the parent's to answer."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    _left_to_parent.append(None)
 
 
 @contextmanager
@@ -51,9 +60,9 @@ def display() -> Iterator[None]:
 def heard(tell: Callable[[], None]) -> Iterator[None]:
     """Call ``tell`` on Ctrl-C while the block runs, and that of each block around it; a second does what it did before.
 
-    Does nothing outside the main thread, which is the only one that hears of Ctrl-C.
+    Does nothing outside the main thread, which is the only one that hears of Ctrl-C, and after `leave_to_parent`.
     """
-    if threading.current_thread() is not threading.main_thread():
+    if _left_to_parent or threading.current_thread() is not threading.main_thread():
         yield
         return
     before: Any = signal.getsignal(signal.SIGINT)
@@ -74,6 +83,12 @@ def heard(tell: Callable[[], None]) -> Iterator[None]:
             signal.signal(signal.SIGINT, before)
 
 
+def goes_on_writing() -> None:
+    """Tell at a terminal that Ctrl-C did not end the program, and what a second one would do."""
+    if _on_display:
+        _write(f"{_CLEAR_LINE}{STILL_WRITING}\n")
+
+
 @contextmanager
 def held_back() -> Iterator[None]:
     """Let Ctrl-C wait until the block has run, also for processes that are started in it: those never hear of it.
@@ -91,11 +106,15 @@ def held_back() -> Iterator[None]:
 
 
 def _leave(_signal: int, _frame: Any) -> None:
-    # Written by the system's own call: the program may be in the middle of printing.
     for path in list(half_written):
         with suppress(OSError):
             os.unlink(path)
-    with suppress(OSError, ValueError, AttributeError):
-        steering = _CLEAR_LINE + _SHOW_CURSOR if _on_display else ""
-        os.write(sys.stderr.fileno(), f"{steering}{WORDS}\n".encode())
+    steering = _CLEAR_LINE + _SHOW_CURSOR if _on_display else ""
+    _write(f"{steering}{WORDS}\n")
     os._exit(CODE)
+
+
+def _write(words: str) -> None:
+    """Write to standard error by the system's own call: the program may be in the middle of printing."""
+    with suppress(OSError, ValueError, AttributeError):
+        os.write(sys.stderr.fileno(), words.encode())

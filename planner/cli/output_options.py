@@ -11,6 +11,7 @@ import click
 
 from planner.cli.options import Command, remember
 from planner.cli.streams import is_stdout, say
+from planner.interrupts import goes_on_writing, heard
 
 _FORCE, _KEPT = "castingvote.force", "castingvote.kept"
 
@@ -95,7 +96,8 @@ def keep_beside(paths: Sequence[Path]) -> None:
 def put_in_place() -> Iterator[None]:
     """Let all outputs that are written in the block take their places together, or none; see `atomic.together`.
 
-    What people typed into a workbook that is replaced is kept beside it.
+    What people typed into a workbook that is replaced is kept beside it. By now all is known: a first Ctrl-C loses
+    nothing, and a second one ends the program.
     """
     from planner.outputs.atomic import afterwards, together
     from planner.outputs.typed import keep_copy
@@ -104,4 +106,5 @@ def put_in_place() -> Iterator[None]:
         for path in click.get_current_context().meta.get(_KEPT, ()):
             kept = keep_copy(path)
             afterwards(lambda path=path, kept=kept: say(f"Copy of the old {path}: {kept}.", err=True))  # type: ignore[misc]
-        yield
+        with heard(goes_on_writing):
+            yield

@@ -10,7 +10,6 @@ from __future__ import annotations
 import multiprocessing
 import multiprocessing.connection
 import os
-import signal
 import threading
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
@@ -18,7 +17,7 @@ from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wai
 from concurrent.futures.process import BrokenProcessPool
 from typing import Any, Protocol
 
-from planner.interrupts import held_back
+from planner.interrupts import held_back, leave_to_parent
 
 Work = Callable[..., Any]
 Answer = tuple[int, Any]
@@ -53,6 +52,8 @@ class Here:
     def run(self, items: Sequence[Any]) -> Iterator[Answer]:
         """Yield the answers in order."""
         for position, item in enumerate(items):
+            if self._stopped.is_set():
+                return
             answer = self._work(item, self._shared, self._stopped)
             if self._stopped.is_set():
                 return
@@ -68,7 +69,7 @@ _held: dict[str, Any] = {}
 
 def _prepare(shared: Any) -> None:
     """Set up a worker: Ctrl-C is the parent's to answer, and a worker does not outlive its parent."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    leave_to_parent()
     _held["shared"] = shared
     parent = multiprocessing.parent_process()
     if parent is not None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import time
 from collections import Counter
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -41,7 +40,7 @@ class Shared:
 def solve(scenario: Scenario, shared: Shared, stopped: Flag | None = None) -> Point:
     """Return the point of ``scenario``; whatever goes wrong becomes its error.
 
-    The plan is made in a thread of its own, where it leaves Ctrl-C to the sweep; ``stopped`` ends it early.
+    ``stopped`` ends the plan early, and so does Ctrl-C in the process of the sweep: the sweep hears of it too.
     """
     began = time.perf_counter()
     try:
@@ -60,14 +59,12 @@ def solve(scenario: Scenario, shared: Shared, stopped: Flag | None = None) -> Po
 
 
 def _planned(fleet: Fleet, options: Options, stopped: Flag | None) -> Plan:
-    with ThreadPoolExecutor(1) as alone:
-        return alone.submit(
-            make_plan,
-            fleet,
-            time_limit=options.time_limit,
-            seed=options.seed,
-            watch=lambda _progress: stopped is None or not stopped.is_set(),
-        ).result()
+    return make_plan(
+        fleet,
+        time_limit=options.time_limit,
+        seed=options.seed,
+        watch=lambda _progress: stopped is None or not stopped.is_set(),
+    )
 
 
 def figures_of(fleet: Fleet, plan: Plan, shared: Shared) -> PointFigures:

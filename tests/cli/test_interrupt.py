@@ -11,7 +11,7 @@ from contextlib import suppress
 
 import pytest
 
-from planner.interrupts import WORDS
+from planner.interrupts import STILL_WRITING, WORDS
 from tests.cli.conftest import PATIENCE_S, command, environment
 
 
@@ -51,6 +51,23 @@ def test_ctrl_c_while_a_report_plans_other_budgets_keeps_those_that_are_known(te
     page = (tmp_path / "page.html").read_text()
     told = {int(share) for share in re.findall(r'<td class="n">(\d+) %</td>', page)}
     assert {90, 100} <= told < {50, 60, 70, 80, 90, 100, 110, 125, 150, 200}
+
+
+def test_ctrl_c_while_a_report_is_written_loses_nothing_and_a_second_one_ends_it(
+    terminal, call, tmp_path, twelve_sites
+):
+    assert call("plan", twelve_sites, "--json", "plan.json", "-q").code in (0, 1)
+    for presses, code in ((1, 0), (2, 130)):
+        page = tmp_path / f"page{presses}.html"
+        at = terminal("report", twelve_sites, "plan.json", "-o", page, "--curve-seconds", 0, COLUMNS="200")
+        at.read(until="Writing the report")
+        at.interrupt(signal.SIGINT)
+        at.read(until=STILL_WRITING)
+        if presses == 2:
+            at.interrupt(signal.SIGINT)
+        assert at.end() == code
+        assert page.exists() == (code == 0)
+        assert "Traceback" not in at.seen
 
 
 SWEEP = (

@@ -4,6 +4,7 @@ import dataclasses
 import json
 import os
 import random
+import signal
 import sqlite3
 import subprocess
 import sys
@@ -16,12 +17,14 @@ import pytest
 
 import planner
 from planner.errors import InputError
+from planner.scenarios import task
 from planner.scenarios.runners import Processes
 from planner.scenarios.store import fleet_digest, key_of
 from planner.scenarios.sweep_results import Scenario
 from planner.scenarios.sweeping import sweep
 from planner.scenarios.task import Options
 from planner.scenarios.vary import axis_of, combined
+from planner.sizing import SolveBudget
 from tests.scenarios.worker_tasks import DEADLY, double_or_die
 
 ROOT = Path(__file__).parents[2]
@@ -93,6 +96,25 @@ def test_a_worker_that_dies_costs_only_its_own_task():
     runner.close()
     assert (answers[1], answers[2]) == (4, 6)
     assert isinstance(answers[0], Exception)
+
+
+def test_ctrl_c_ends_the_plan_of_a_scenario_at_once_though_it_tells_no_progress(monkeypatch, twelve_sites):
+    heard, make_plan = [], task.make_plan
+
+    def plan_that_tells_nothing(fleet, **limits):
+        if heard:
+            own = SolveBudget()
+            with own.listening():
+                signal.raise_signal(signal.SIGINT)
+                heard.append(own.spent)
+        heard.append(False)
+        return make_plan(fleet, **limits)
+
+    monkeypatch.setattr(task, "make_plan", plan_that_tells_nothing)
+    scenarios = combined([axis_of("cluster_cap=3,4,5")], [])
+    swept = sweep(twelve_sites, scenarios, jobs=1, solve_all=True)
+    assert heard == [False, True, False]
+    assert [point.figures is not None for point in swept.points] == [True, False, False, False]
 
 
 def test_names_that_are_there_twice_are_refused(twelve_sites):
