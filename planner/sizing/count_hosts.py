@@ -12,6 +12,7 @@ from planner.sizing.asked import asked_limit, refuse_unmodelled
 from planner.sizing.assignment.aims_in_order import SecondaryCosts
 from planner.sizing.best_plan import best_plan
 from planner.sizing.host_counts.fewest_hosts import searchable, size
+from planner.sizing.host_counts.too_little_room import count_crowded
 from planner.sizing.instance.problem import Problem, build_problem, unlimited
 from planner.sizing.solution.counts import Sized
 from planner.sizing.solvers.budget import Progress, SolveBudget
@@ -59,12 +60,16 @@ def count(
     checker = Checker.of(fleet)
     with budget.listening():
         problem = build_problem(fleet, checker)
-        sized = _sized(problem, budget)
-    ineligible = int(checker.needs_host.sum()) - problem.sites
-    left_out = ineligible + int(sized.counts.unserved.sum())
-    proven = sized.weight_proven and sized.bound >= sized.value
-    hosts = int(sized.counts.hosts.sum())
-    return HostCount(hosts, fleet.policy.objective, sized.value, sized.bound, left_out, proven)
+        crowded = count_crowded(problem, budget)
+        sized = crowded or _sized(problem, budget)
+    left_out = int(checker.needs_host.sum()) - problem.sites
+    if isinstance(sized, Sized):
+        hosts, left_out = sized.counts.hosts, left_out + int(sized.counts.unserved.sum())
+        proven = sized.weight_proven and sized.bound >= sized.value
+    else:
+        hosts, left_out = sized.hosts, left_out + sized.left_out
+        proven = sized.bound >= sized.value
+    return HostCount(int(hosts.sum()), fleet.policy.objective, sized.value, sized.bound, left_out, proven)
 
 
 def _sized(problem: Problem, budget: SolveBudget) -> Sized:

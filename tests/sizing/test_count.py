@@ -58,6 +58,42 @@ def test_the_count_is_that_of_the_plan(seed, policy):
         assert found.hosts == made.hosts
 
 
+def crowded_fleet(seed, **policy):
+    """Forty sites of different weights that reach one to three of twelve hubs each, some hubs with too little room."""
+    rng = np.random.default_rng(seed)
+    sites, pools = 40, 12
+    reached = np.argsort(rng.random((sites, pools)), axis=1) < rng.integers(1, 4, (sites, 1))
+    crowd = rng.random(sites) < 0.5
+    reached[crowd, 3:] = False
+    reached[crowd, 0] = True
+    return fleet_of(
+        np.where(reached, 10.0, 90.0),
+        sites={"weight": rng.integers(1, 4, sites).astype(float)},
+        pools={
+            "cluster_cap": rng.integers(2, 6, pools).astype(float),
+            "max_hosts": rng.integers(1, 4, pools).astype(float),
+            "host_cost": rng.integers(1, 9, pools).astype(float),
+            "existing_hosts": rng.integers(0, 2, pools).astype(float),
+        },
+        **policy,
+    )
+
+
+@pytest.mark.parametrize("objective", ["hosts", "new_hosts", "cost"])
+def test_where_room_is_short_the_count_is_that_of_the_plan_and_asks_no_flow_model(objective, examples, monkeypatch):
+    crowded = [crowded_fleet(seed, objective=objective) for seed in range(2 * examples)]
+    made = [plan(fleet) for fleet in crowded]
+    monkeypatch.setattr(fewest_hosts, "FlowModel", lambda *_arguments, **_named: pytest.fail("asked the flow model"))
+    found = [count(fleet) for fleet in crowded]
+    for one, of_plan in zip(found, made, strict=True):
+        assert (one.objective_value, one.lower_bound, one.unserved, one.uncovered, one.proven) == pytest.approx(
+            figures(of_plan)
+        )
+    short = [one for one in made if one.unserved]
+    assert len(short) > len(made) / 2
+    assert any(one.hosts < fleet.max_hosts.sum() for one, fleet in zip(made, crowded, strict=True) if one.unserved)
+
+
 def test_a_changed_policy_counts_anew():
     fleet = read_fleet("sample_fleets/twelve_sites.xlsx")
     assert (count(fleet).hosts, count(fleet).proven) == (4, True)
