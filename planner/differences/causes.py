@@ -11,11 +11,11 @@ from planner.counted_words import counted
 from planner.differences.difference import CAUSES, Between, Cause
 from planner.differences.later_aims import first_difference
 from planner.differences.plans_between import Road, turn
+from planner.differences.served import compared, first_aims
 from planner.differences.sides import Read, Sides
 from planner.plan import Host, Plan
 
 Judged = Literal["alike", "new is worse", "new is better", "aims"]
-_CLOSE = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +117,8 @@ class Causes:
         states = [state(plan) for plan in self.road.plans]
         if state(self.road.nearest) != states[0]:
             return self._by_steps(states)
-        if not self.road.whole or self.judged == "new is better":
+        # Else the nearest plan shows that it can stay, whatever time was left for the plans before it.
+        if self.judged == "new is better":
             return Found("unknown", "Time ended before every intermediate plan was made, or proven best.")
         if self.judged == "new is worse":
             needs = "it uses more hosts or money than needed, or serves less"
@@ -169,11 +170,7 @@ def _judged(sides: Sides, road: Road | None) -> tuple[Judged, str]:
     """
     if road is None or sides.new_fleet is None:
         return "alike", ""
-    weight = dict(zip(sides.new_fleet.site_ids, sides.new_fleet.weights, strict=True))
-    lost = [sum(weight.get(entry.site, 1.0) for entry in plan.unserved) for plan in (sides.new, road.nearest)]
-    new, last = (lost[0], sides.new.objective_value), (lost[1], road.nearest.objective_value)
-    for one, other in zip(new, last, strict=True):
-        if abs(one - other) > _CLOSE:
-            return "new is worse" if one > other else "new is better", ""
+    if sign := compared(*(first_aims(sides.new_fleet, plan) for plan in (sides.new, road.nearest))):
+        return "new is worse" if sign > 0 else "new is better", ""
     sign, apart = first_difference(sides.new_fleet, sides.new, road.nearest)
     return ("aims" if sign < 0 else "new is worse" if sign > 0 else "alike"), apart

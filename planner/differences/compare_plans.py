@@ -107,7 +107,7 @@ def _road(
     if before.fleet is None or after.fleet is None:
         return None
     try:
-        return road_between((before.fleet, before.plan), after.fleet, changes, budget, tell)
+        return road_between((before.fleet, before.plan), (after.fleet, after.plan), changes, budget, tell)
     except InputError:  # the new fleet cannot be planned; a plan of it can be made by hand all the same
         return None
 

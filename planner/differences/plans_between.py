@@ -17,7 +17,7 @@ import numpy as np
 from planner.counted_words import counted, first_few
 from planner.differences.difference import CAUSES, Between, Cause, FleetChange
 from planner.differences.fleets_between import ORDER, fleet_between
-from planner.differences.served import hosts_of
+from planner.differences.served import compared, first_aims, hosts_of
 from planner.errors import InputError
 from planner.explain.bench import planned
 from planner.fleet import Fleet
@@ -76,19 +76,22 @@ class _Walk:
 
 def road_between(
     old: tuple[Fleet, Plan],
-    new: Fleet,
+    new: tuple[Fleet, Plan],
     changes: Sequence[FleetChange],
     budget: SolveBudget,
     tell: Callable[[str], None],
 ) -> Road:
-    """Return the plans from ``old`` to the fleet ``new``.
+    """Return the plans from ``old`` to the fleet of ``new``.
 
     The last of them is the nearest plan; where time is short, it follows sooner, for several kinds of change together.
+    Where time ends before the nearest plan is as good as that of ``new``, this one stands for it.
     """
-    walk = _Walk(old[0], new, changes, budget, tell)
+    walk = _Walk(old[0], new[0], changes, budget, tell)
     kinds: list[Cause] = [kind for kind in ORDER if any(change.cause == kind for change in changes)]
     nearest = walk.plan(kinds, old[1], share=2 / (2 + len(kinds)))
-    moves = _between("several", (), nearest, _moved(old[1], nearest))
+    given = walk.cut and compared(*(first_aims(new[0], plan) for plan in (nearest, new[1]))) > 0
+    nearest = new[1] if given else nearest
+    moves = _between("several", (), nearest, _moved(old[1], nearest), sure=not given)
     if not old[1].proves(old[1].objective) or not kinds:
         kinds.insert(0, "search")
     plans, steps, made = [old[1]], list[Between](), list[Cause]()
@@ -105,7 +108,7 @@ def road_between(
         together = []
     whole = len(kinds) <= 1 and not walk.cut
     kinds = [*together, *kinds]
-    steps.append(_between(_cause(kinds), walk.behind(kinds, made, old[1]), nearest, ()))
+    steps.append(_between(_cause(kinds), walk.behind(kinds, made, old[1]), nearest, (), sure=not given))
     plans.append(nearest)
     return Road(tuple(plans), _with_moves(steps, plans, moves.moved), nearest, moves, whole)
 
@@ -138,7 +141,8 @@ def _moved(before: Plan, after: Plan) -> tuple[str, ...]:
     return tuple(sorted(site for site, hosts in now.items() if site in was and was[site] != hosts))
 
 
-def _between(cause: Cause, behind: Sequence[str], after: Plan, moved: tuple[str, ...]) -> Between:
+def _between(cause: Cause, behind: Sequence[str], after: Plan, moved: tuple[str, ...], *, sure: bool = True) -> Between:
+    """Return a step; ``sure`` is False where the plan was not made for few moves from the one before."""
     moves = next((aim for aim in after.aims if aim.aim == "moves"), None)
     proven = after.proves(after.objective) and (moves is None or moves.proven)
     return Between(
@@ -149,7 +153,7 @@ def _between(cause: Cause, behind: Sequence[str], after: Plan, moved: tuple[str,
         objective_value=after.objective_value,
         uncovered=len(after.uncovered),
         moved=moved,
-        proven=proven,
+        proven=sure and proven,
     )
 
 

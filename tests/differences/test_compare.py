@@ -12,6 +12,7 @@ from planner.differences.fleet_changes import counts
 from planner.differences.fleets_between import ORDER, fleet_between
 from planner.differences.served import hosts_of
 from planner.differences.which_fleet import doubtful_identity
+from planner.plan_parts import Unserved
 from planner.rules import RULES
 from planner.sizing.solvers import budget as budgets
 from sample_fleets.make_fleet import generate
@@ -292,6 +293,48 @@ def test_fleets_of_two_ids_and_sites_that_are_only_renamed_are_said(october):
     assert not [*doubtful_identity(fleet, here)]
 
 
+def cut_short(monkeypatch, plan):
+    """Let time end in the nearest plan, which is ``plan``."""
+
+    def planned(_fleet, budget):
+        budget.stopped.set()
+        return plan
+
+    monkeypatch.setattr(plans_between, "planned", planned)
+
+
+def test_a_plan_that_keeps_a_site_shows_that_it_can_stay_however_little_time_was_left(october, monkeypatch):
+    """Such sites were said to differ for a cause that is not known."""
+    fleet, plan = october
+    one, other = (next(row for row in plan.assignments if row.host == host.host) for host in plan.host_list[:2])
+    swapped = {one.site: other.host, other.site: one.host}
+    rows = tuple(dataclasses.replace(row, host=swapped.get(row.site, row.host)) for row in plan.assignments)
+    cut_short(monkeypatch, plan)
+    other_reserve = fleet.replace(policy=fleet.policy.replace(reserve_percent=1))
+    found = planner.compare(october, (other_reserve, plan.replace(assignments=rows)))
+    assert {row.site for row in found.sites if row.what == "other host"} == set(swapped)
+    assert not found.unknown
+
+
+def test_where_time_ends_before_the_nearest_plan_is_as_good_the_new_one_stands_for_it(october, monkeypatch):
+    """A site that only the new plan has served, or elsewhere, was said to differ for a cause that is not known."""
+    fleet, plan = october
+    cut_short(monkeypatch, plan.replace(unserved=(*plan.unserved, *_unserved(plan.assignments[0]))))
+    first = plan.assignments[0]
+    host = next(host.host for host in plan.host_list if host.host != first.host)
+    rows = (dataclasses.replace(first, host=host), *plan.assignments[1:])
+    other_reserve = fleet.replace(policy=fleet.policy.replace(reserve_percent=1))
+    found = planner.compare(october, (other_reserve, plan.replace(assignments=rows)))
+    (row,) = [row for row in found.sites if row.what == "other host"]
+    assert (row.site, row.cause) == (first.site, "policy")
+    assert "not proven" in row.why
+    assert not found.unknown
+
+
+def _unserved(row):
+    return (Unserved(row.site, row.clusters, ()),)
+
+
 def test_no_intermediate_plan_may_take_all_the_time(october, monkeypatch):
     """The first, with cover, took it, and three kinds of change were told as several changes together."""
     fleet, plan = october
@@ -306,7 +349,7 @@ def test_no_intermediate_plan_may_take_all_the_time(october, monkeypatch):
     sites = ("latency", "closed", "opened")
     changes = [FleetChange(cause, "Sites", "S", "site", "", "") for cause in sites]
     budget = budgets.SolveBudget(60.0, started=0.0)
-    road = plans_between.road_between((fleet, plan), fleet, changes, budget, lambda _words: None)
+    road = plans_between.road_between((fleet, plan), (fleet, plan), changes, budget, lambda _words: None)
     assert limits == [24.0, 30.0, 60.0]  # of 60 s, none of which pass here
     assert [step.cause for step in road.steps] == list(sites)
     assert road.whole
