@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
+from planner.counted_words import first_few
 from planner.errors import InputError
 from planner.fleet import Finding, Fleet, positions
 from planner.plan import Plan
@@ -115,13 +117,20 @@ def read_state(fleet: Fleet, plan: Plan) -> State:
 
 
 def _refuse_split(fleet: Fleet, plan: Plan) -> None:
-    rows = [*fleet.current["site"], "", *(row.site for row in plan.assignments)]
-    half = rows.index("")
-    for part in (rows[:half], rows[half + 1 :]):
-        if len(set(part)) < len(part):
-            message = "some site is split over several hosts; Current does not say how many clusters each carries."
+    today = [*zip(fleet.current["site"], fleet.current["host"], strict=True)]
+    planned = [(row.site, row.host) for row in plan.assignments]
+    for rows, where, who in ((today, "Current", "Current has"), (planned, "Assignments", "the plan has")):
+        count = Counter(site for site, _ in rows)
+        split = [
+            f"{site} on {' and '.join(sorted(host for of, host in rows if of == site))}"
+            for site, times in sorted(count.items())
+            if times > 1
+        ]
+        if split:
+            message = f"{who} sites that are split over several hosts: {first_few(split)}. A rollout moves whole sites."
             hint = "Plan with split_sites no, or roll these sites out by hand."
-            raise InputError((Finding("error", "rollout_split", "Current", message, hint),))
+            hint = "Move each of them to one host by hand, and correct Current." if rows is today else hint
+            raise InputError((Finding("error", "rollout_split", where, message, hint),))
 
 
 def _hosts(fleet: Fleet, plan: Plan, problem: Problem, running: Running) -> dict[str, HostState]:

@@ -148,5 +148,5 @@ def test_a_host_above_its_cap_only_gets_emptier():
 
 def test_split_sites_are_refused():
     fleet = fleet_of([[5.0, 6.0]], digits=1, sites={"clusters": [4]}, cluster_cap=2, split_sites=True)
-    with pytest.raises(InputError, match="split over several hosts"):
+    with pytest.raises(InputError, match=r"Assignments: the plan has sites that are split over several hosts: S0 on"):
         roll_out(fleet, make_plan(fleet), start=START)
