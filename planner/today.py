@@ -70,5 +70,6 @@ def read_today(fleet: Fleet, pools: Ints, *, fit: Ints, most: Ints) -> Today:
 
 
 def _fresh(hub: str, taken: Collection[str]) -> Iterator[str]:
-    """Yield names for hosts at ``hub`` that are not ``taken``."""
-    return (name for number in itertools.count(1) if (name := f"{hub}-{number:02d}") not in taken)
+    """Yield names for hosts at ``hub`` that are not ``taken``, letter case aside."""
+    others = {name.casefold() for name in taken}
+    return (name for number in itertools.count(1) if (name := f"{hub}-{number:02d}").casefold() not in others)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from planner.cli.options import FLEET, PROGRESS, QUIET, read_inventory
+from planner.cli.options import FLEET, PROGRESS, QUIET, called_as_planned, read_inventory
 from planner.cli.output_options import check_outputs, json_file, put_in_place, workbook
 from planner.cli.progress import Stages
 from planner.cli.streams import files_among, hand_over, is_stdout, say
@@ -48,7 +48,8 @@ def drill(
     check_outputs(fleet, output, json_path, plan=plan)
     stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading the fleet and the plan"):
-        inventory, made = read_inventory(fleet), read_plan(plan)
+        made = read_plan(plan)
+        inventory = called_as_planned(read_inventory(fleet), made)
     with stages.stage("drill", "Trying every loss"):
         report = run_drill(inventory, made, lose)
     with put_in_place():

@@ -84,6 +84,7 @@ def read_inventory(fleet: Path) -> Fleet:
     from planner.tracking import doubts, fleet_now, merged, resolved
 
     plan = plan_among(returned)
+    found = called_as_planned(found, plan)
     copies = resolved(read_copies(returned, given_statuses()), found, plan)
     whole = merged(copies)
     click.get_current_context().meta[_STEPS] = whole.steps
@@ -105,7 +106,17 @@ def fleet_and_plan(fleet: Path, plan: Path) -> tuple[Fleet, Plan]:
     from planner.sizing import as_planned
 
     inventory, made = read_inventory(fleet), read_plan(plan)
-    return as_planned(inventory, made), made
+    return as_planned(called_as_planned(inventory, made), made), made
+
+
+def called_as_planned(fleet: Fleet, plan: Plan) -> Fleet:
+    """Return the fleet with hosts called as the plan calls them, and say on standard error which were not."""
+    from planner.tracking.named_alike import named_as_planned
+
+    named, notes = named_as_planned(fleet, plan)
+    for note in notes:
+        say(f"note       {note}", err=True)
+    return named
 
 
 def _statuses(context: click.Context, _parameter: click.Parameter, given: tuple[str, ...]) -> None:

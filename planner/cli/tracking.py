@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from planner.cli.options import FLEET, PROGRESS, QUIET, given_statuses, read_inventory
+from planner.cli.options import FLEET, PROGRESS, QUIET, called_as_planned, given_statuses, read_inventory
 from planner.cli.output_options import check_outputs, put_in_place, workbook, workbook_name
 from planner.cli.streams import say
 from planner.counted_words import counted
@@ -80,8 +80,8 @@ def progress(
     for path in (output, now_path, tickets):
         if path is not None and path.resolve() in {plan.resolve() for plan in plans}:
             raise click.UsageError(f"{path} is named twice: inputs and outputs must be different files.")
-    inventory = read_inventory(fleet)
     plan = read_plan(plans[0])
+    inventory = called_as_planned(read_inventory(fleet), plan)
     copies = resolved(read_copies(plans, given_statuses()), inventory, plan)
     whole = merged(copies)
     now = fleet_now(inventory, plan, whole)

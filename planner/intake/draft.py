@@ -9,6 +9,7 @@ import pandas as pd
 
 from planner.fleet import Fleet, Floats
 from planner.intake.findings import Findings, show
+from planner.intake.host_names import one_name_each
 from planner.intake.ids import KnownIds, first_rows, resolve, resolve_column
 from planner.intake.known_words import is_unknown
 from planner.intake.pairrows import PairRows
@@ -149,6 +150,7 @@ def resolve_current(draft: Draft) -> None:
     read.frame["hub"] = _names(hub, draft.hub_ids, read.frame["hub"])
     read.frame["pool"] = _names(pool, pools, pd.Series([""] * len(pool), dtype=object))
     read = read.only((site >= 0) & (hub >= 0))
+    one_name_each(read, draft.pools, draft.findings)
     draft.current = read.only(~_repeated(draft, read))
     check_pools_of_hosts(draft.current, draft.pools, draft.findings)
 

@@ -367,6 +367,12 @@ CASES: list[tuple[str, list[Callable], str, str]] = [
         "Current!B2",
     ),
     (
+        "host_in_other_letters_than_in_hubs",
+        [put("Hubs", 2, "existing_hosts", 2), add("Current", CURRENT, ["0001", "ESK", "E1"], ["0002", "ESK", "e1"])],
+        "host_alike",
+        "Current!C3",
+    ),
+    (
         "hosts_that_only_current_counts",
         [put("Hubs", 2, "existing_hosts", None), add("Current", CURRENT, ["0001", "ESK", "E1"])],
         "existing_named",

@@ -22,6 +22,11 @@ IDS: dict[str, Template] = {
         "{column} {value}{count} was taken for {known}, the only id that differs just by leading zeros.",
         "Write it as {known}; format the column as text.",
     ),
+    "host_alike": repair(
+        "warning",
+        "{column} {value}{count} was taken for {known}, which differs only in capital letters, dashes or blanks.",
+        "Write it as {known}.",
+    ),
     "id_ambiguous": error("{column} {value} may be any of {known}.", "Write the id with its leading zeros."),
     "id_by_name": repair(
         "info", "{column} {value}{count} is no id, but only {known} has this name; it was read as that id."
