@@ -23,6 +23,8 @@ _MEANING = {
     **{word.casefold(): DECISIONS[0] for word in _APPROVED.split()},
     **{word.casefold(): DECISIONS[1] for word in _REFUSED.split()},
 }
+ROLES = ("planned by", "checked by", "approved by")
+_NO_APPROVERS = ROLES[:2]
 _SHOWN = 12  # digits of a hash that people compare
 
 
@@ -85,6 +87,14 @@ def sign_off(plan: Plan, approvals: Sequence[Approval]) -> SignOff:
     return SignOff(
         "signed", now, (f"This is the plan that was approved. Its hash is {now[:_SHOWN]}.", *words), tuple(approvals)
     )
+
+
+def approvers(plan: Plan, approvals: Sequence[Approval]) -> str:
+    """Return the names of those who approved this very ``plan``; who planned or checked it is none of them."""
+    now = plan_hash(plan)
+    signed = (one for one in approvals if _of(one, now) and decision_of(one.decision) == "approved")
+    names = (one.name for one in signed if one.name and one.role.casefold() not in _NO_APPROVERS)
+    return "; ".join(dict.fromkeys(names))
 
 
 def _of(approval: Approval, now: str) -> bool:

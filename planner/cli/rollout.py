@@ -83,6 +83,7 @@ def rollout(
     """
     from planner.cli.rollout_report import print_rollout
     from planner.outputs import write_calendar, write_rollout_workbook
+    from planner.outputs.approval_sheet import approvers_in
     from planner.outputs.calendar import is_of
     from planner.outputs.rollout_json import rollout_to_json
     from planner.outputs.tickets import write_tickets
@@ -119,7 +120,7 @@ def rollout(
         if calendar is not None:
             write_calendar(found, calendar, earlier=before)
         if tickets is not None:
-            write_tickets(inventory, found, tickets, numbers)
+            write_tickets(inventory, found, tickets, numbers, approvers_in(plan, made))
         hand_over(lambda: rollout_to_json(found), json_path)
     if not quiet:
         print_rollout(

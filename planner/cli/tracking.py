@@ -70,6 +70,7 @@ def progress(
         castingvote progress fleet.xlsx plan.xlsx rollout.xlsx --write-fleet now.xlsx
     """
     from planner.outputs import read_plan
+    from planner.outputs.approval_sheet import approvers_in
     from planner.outputs.progress_workbook import write_progress_workbook
     from planner.outputs.read_returned import read_copies
     from planner.outputs.repaired import write_now
@@ -96,7 +97,7 @@ def progress(
         if now_path is not None:
             write_now(now.fleet, now.changes, now_path)
         if tickets is not None:
-            write_tickets(inventory, rollout, tickets, numbers)
+            write_tickets(inventory, rollout, tickets, numbers, approvers_in(plans[0], plan))
     if not quiet:
         for sentence in others:
             say(f"other plan {sentence}")

@@ -6,10 +6,11 @@ import datetime as dt
 import os
 from collections.abc import Mapping
 from pathlib import Path
+from zipfile import is_zipfile
 
 from openpyxl.worksheet.datavalidation import DataValidation
 
-from planner.approvals import DECISIONS, Approval
+from planner.approvals import DECISIONS, ROLES, Approval, approvers
 from planner.counted_words import first_few
 from planner.errors import InputError
 from planner.identity import identity_in_words, plan_hash
@@ -23,7 +24,6 @@ from planner.plan import Plan
 
 ROLE, NAME, DATE, DECISION, HASH = "role", "name", "date", "decision", "hash of the plan"
 _WRITTEN = (NAME, DATE, DECISION)  # a refusal counts although its name is missing
-_ROLES = ("planned by", "checked by", "approved by")
 _FILL, _HEAD = styles.FILL_IN, styles.FILL_IN_HEADING
 _FIELDS = (
     Field(ROLE, least=16),
@@ -39,7 +39,7 @@ _FIELDS = (
 def write_approval(book: Book, plan: Plan) -> None:
     """Add the sheet: a row for each who signs, with the hash of this plan; people fill in name, date and decision."""
     known = plan_hash(plan), identity_in_words(plan)
-    rows = [(role, None, None, None, None, *known) for role in _ROLES]
+    rows = [(role, None, None, None, None, *known) for role in ROLES]
     sheet = write_table(book, headings.APPROVAL, _FIELDS, rows)
     offered = DataValidation("list", formula1=f'"{",".join(DECISIONS)}"', allow_blank=True, showErrorMessage=True)
     offered.error = f"Use one of: {', '.join(DECISIONS)}."
@@ -59,6 +59,14 @@ def read_approvals(path: str | os.PathLike[str]) -> tuple[Approval, ...]:
     if errors:
         raise InputError(errors)
     return tuple(approval for sheet in found if sheet.cells for approval in _rows(sheet, Path(path).name))
+
+
+def approvers_in(path: Path, plan: Plan) -> str:
+    """Return the names of those who approved ``plan`` by the sheet of a workbook; "" where ``path`` is none.
+
+    Raises InputError as `read_approvals` does.
+    """
+    return approvers(plan, read_approvals(path)) if is_zipfile(path) else ""
 
 
 def _rows(sheet: RawSheet, file: str) -> list[Approval]:

@@ -38,20 +38,28 @@ _RISK = {
 
 
 def write_tickets(
-    fleet: Fleet, rollout: Rollout, path: str | os.PathLike[str], tickets: Mapping[str, str] | None = None
+    fleet: Fleet,
+    rollout: Rollout,
+    path: str | os.PathLike[str],
+    tickets: Mapping[str, str] | None = None,
+    approver: str = "",
 ) -> None:
     """Write a row for each wave and place: window, what changes, the risk, the way back, and who approves.
 
-    UTF-8 with a byte order mark; times are local to the place. The column ``approver`` is blank, to be filled in, and
-    so is ``ticket`` where ``tickets`` has no number for a step of the row, by its id. Raises InputError when the file
-    cannot be written.
+    UTF-8 with a byte order mark; times are local to the place. The column ``ticket`` is blank, to be filled in, where
+    ``tickets`` has no number for a step of the row, by its id, and so is ``approver`` where nobody has approved yet.
+    Raises InputError when the file cannot be written.
     """
     about = {
         site: (name, owner)
         for site, name, owner in zip(fleet.site_ids, fleet.sites["name"], fleet.sites["owner"], strict=True)
     }
     rows = (
-        {**_row(wave, place, steps, about.get(place, ("", ""))), "ticket": _numbers(steps, tickets or {})}
+        {
+            **_row(wave, place, steps, about.get(place, ("", ""))),
+            "approver": approver,
+            "ticket": _numbers(steps, tickets or {}),
+        }
         for wave in rollout.waves
         for place, steps in _places(wave)
     )
@@ -80,7 +88,6 @@ def _row(wave: Wave, place: str, steps: list[Step], about: tuple[str, str]) -> d
         "what": "; ".join(f"{place} {_said(_WHAT, step)}" for step in steps),
         "risk": " ".join(filter(None, (_RISK.get(steps[-1].kind, ""), cautions))),
         "way_back": " ".join(dict.fromkeys(_said(_WAY_BACK, step) for step in reversed(steps))),
-        "approver": "",
     }
 
 

@@ -1,5 +1,6 @@
 """The sheet Approval, and what verify says of the plan that was signed."""
 
+import csv
 import datetime as dt
 import json
 import shutil
@@ -105,3 +106,19 @@ def test_a_formula_that_nobody_saved_is_no_approval(call, planned):
     assert done.code == 2
     assert "Approval: These cells have an error, or a formula whose result was never saved: C4." in done.err
     assert "Type the text or the day itself" in done.err
+
+
+def test_tickets_name_who_approved_this_very_plan(call, planned, tmp_path):
+    """The column was always blank."""
+
+    def approvers(path):
+        arguments = ("--tickets", tmp_path / "tickets.csv", "--start", "2027-03-01", "-q")
+        assert call("rollout", "fleet", path, *arguments).code == 0
+        rows = csv.DictReader((tmp_path / "tickets.csv").read_text(encoding="utf-8-sig").splitlines())
+        return {row["approver"] for row in rows}
+
+    assert approvers(planned) == {""}
+    sign(planned, decision="genehmigt")
+    assert approvers(planned) == {"R. Ash"}
+    sign(planned, hashed="0" * 64)
+    assert approvers(planned) == {""}
