@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from planner.counted_words import counted, first_few
 from planner.differences.as_it_stands import plan_in_force
@@ -13,6 +13,7 @@ from planner.differences.difference import Difference, FleetChange, Side
 from planner.differences.difference_sentences import difference_headline, difference_words
 from planner.differences.figures import figures
 from planner.differences.fleet_changes import fleet_changes
+from planner.differences.one_name import named_as_new
 from planner.differences.plan_changes import plan_changes
 from planner.differences.plans_between import Road, road_between
 from planner.differences.rows import host_differences, site_differences
@@ -57,6 +58,8 @@ def compare(
     with budget.listening():
         before = _side(old, names[0], budget, tell, today=today)
         after = _side(new, names[1], budget, tell)
+        plan, fleet, renamed = named_as_new((before.plan, before.fleet), after.plan)
+        before = replace(before, plan=plan, fleet=fleet)
         both = before.fleet is not None and after.fleet is not None
         changes = (
             fleet_changes(before.fleet, after.fleet)
@@ -66,7 +69,8 @@ def compare(
         sides = Sides(before.plan, after.plan, before.fleet, after.fleet, changes)
         road = _road(before, after, changes, budget, tell) if both and not budget.spent else None
     why = _NO_TIME if both else _NO_FLEETS
-    return _difference(sides, road, why, (before, after))
+    found = _difference(sides, road, why, (before, after))
+    return replace(found, notes=(*renamed, *found.notes))
 
 
 _NO_TIME = "No intermediate plan was made: time was too short, or no plan can be made for the new fleet."

@@ -353,3 +353,13 @@ def test_no_intermediate_plan_may_take_all_the_time(october, monkeypatch):
     assert limits == [24.0, 30.0, 60.0]  # of 60 s, none of which pass here
     assert [step.cause for step in road.steps] == list(sites)
     assert road.whole
+
+
+def test_hosts_in_other_letters_are_the_same(october):
+    """Every site was told to be on another host."""
+    fleet, plan = october
+    fleet = standing(fleet, plan)
+    lower = fleet.replace(current=fleet.current.assign(host=fleet.current["host"].str.lower()))
+    found = planner.compare((fleet, planner.plan(fleet)), (lower, planner.plan(lower)))
+    assert not [row for row in (*found.hosts, *found.sites) if row.what != "standby"]
+    assert "count as the same" in found.notes[0]
