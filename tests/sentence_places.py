@@ -151,7 +151,7 @@ PARTS = {
     "sizing/from_today/trade_off.py": "Shown while castingvote plan works, or when --trade-off is refused.",
     "sizing/left_out.py": "Shown as the reason why a site is unserved although hosts may serve it.",
     "sizing/assignment": "Shown in plan.json, key solver_word: how the search ended.",
-    "sizing/cover/class_counts.py": "Shown in plan.json, key solver_word: how the search ended.",
+    "sizing/cover/covered_plan.py": "Shown in plan.json, key solver_word: how the search ended.",
     "sizing/cover/primal_search": "Shown in plan.json, key solver_word: how the search ended.",
     "sizing/host_counts/fewest_hosts.py": "Shown in plan.json, key solver_word: how the search ended.",
     "sizing/cover/pair_flow.py": (

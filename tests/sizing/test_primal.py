@@ -1,6 +1,7 @@
 """The search host by host: its arithmetic against a recount, and its plans against the rules and a bound."""
 
 import dataclasses
+import types
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ from planner.sizing.cover.losses import all_at_once, read_losses
 from planner.sizing.cover.primal_search import close_hosts, search
 from planner.sizing.cover.primal_search.choices import choices
 from planner.sizing.cover.primal_search.ground import Ground
+from planner.sizing.cover.primal_search.polish import settled_by_cost
 from planner.sizing.cover.primal_search.search import PrimalSearch
 from planner.sizing.cover.primal_search.state import NOWHERE, State
 from planner.sizing.instance.problem import build_problem
@@ -160,21 +162,24 @@ def test_as_few_hosts_as_for_those_without_a_tie_breaker_of_their_own(make, cove
 
 def test_homes_of_a_large_fleet_wait_until_hosts_are_settled(monkeypatch):
     """At 5,000 sites the first plan's homes took all the time there was: 95 hosts, where 88 are enough."""
+    settled = []
 
-    def too_early(*_given):
-        raise AssertionError("homes by the later aims")
+    def once(state, bare, cost, budget):
+        settled.append(int(state.count().sum()))
+        return settled_by_cost(state, bare, cost, budget)
 
-    monkeypatch.setattr(covered_plan, "settled_by_cost", too_early)
+    monkeypatch.setattr(covered_plan, "settled_by_cost", once)
     fleet = generated.towns("200x10", mixed_caps=True)
     result = plan(fleet.replace(policy=dataclasses.replace(fleet.policy, cover="hub")))
     assert result.gap == 0
+    assert settled == [result.hosts]
 
 
 @pytest.mark.parametrize("cover", ["host", "hub"])
 def test_a_fleet_short_of_room_serves_as_much_as_without_cover(monkeypatch, cover):
     """Of 1,000 sites 510 were served against the loss of a host, where 673 can be; what comes later is left out."""
     monkeypatch.setattr(generated, "SEED", 1)
-    monkeypatch.setattr(covered_plan, "_exact", lambda *_: iter(()))
+    monkeypatch.setattr(covered_plan, "_at_reserve_counts", lambda *_: None)
     monkeypatch.setattr(PrimalSearch, "better", lambda *_: iter(()))
     fleet = generated.few_hubs("150x6", mixed_caps=True, kept=True)
     policy = dataclasses.replace(fleet.policy, then="")
@@ -190,12 +195,14 @@ def test_where_sites_kept_together_find_no_homes_the_bound_stays_and_hosts_are_c
     """At 1,000 sites the search for such homes took all the time: 138 hosts with bound 87, now 121 and 119."""
     shares = []
 
-    def without_homes(_case, _losses, budget, known):
-        shares.append(budget.left)
-        known.bound = 5.0
-        yield from ()
+    class WithoutHomes:
+        evidence = None
 
-    monkeypatch.setattr(covered_plan, "candidate_sizings", without_homes)
+        def __init__(self, _case, _losses, budget):
+            shares.append(budget.left)
+            self.points = types.SimpleNamespace(cheapest=lambda: iter(()), objective_bound=5.0)
+
+    monkeypatch.setattr(covered_plan, "ReserveCounts", WithoutHomes)
     monkeypatch.setattr(search, "THOROUGH", close_hosts.QUICK)
     fleet = scattered(make, 2, 102, 5, caps=(20,), cover="hub", then="")
     first = PrimalSearch(ground_of(fleet), SolveBudget()).first().state.hosts

@@ -103,5 +103,5 @@ def _named_first(numbers: list[int], names: list[str], named: frozenset[str]) ->
 def _sized(problem: Problem, exact: HostByHost) -> Sized:
     """Return what is known of the answer, with no counts yet."""
     classes = group(problem, by_weight=True)
-    counts = Counts.all_shared(classes, int_zeros(problem.pools))
+    counts = Counts.of_hosts(classes, int_zeros(problem.pools))
     return Sized(classes, counts, exact.value, exact.bound, True, exact.word)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from planner.arrays import as_floats, positions, rounded
+from planner.arrays import as_floats, positions, rounded, totals, trues
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.fewest_moves import FewestMoves
 from planner.sizing.cover.home_choices import HomeChoices, choices_of
@@ -28,6 +28,7 @@ _SECONDS = 20.0
 _STEPS = 2_000  # of repair
 _MARGINS = 4  # smallest margins that are tried
 _NOBODY = 1e-6
+_SHARED = 0.5  # of a site on shared hosts, from which on it goes there and not to its own tie-breaker
 
 
 @dataclass
@@ -69,6 +70,25 @@ class BetterHomes:
                 break
             all_plans.keep(*self._reached_cost(aim))
         return self.bounds
+
+    def cheapest(self, offer: Callable[[Draft], Draft]) -> float:
+        """Offer a draft of low cost of pairs, hosts and own tie-breakers together; return a bound on it.
+
+        The bound holds for all plans that serve and cover everybody who can be.
+        """
+        problem = self.case.problem
+        choices = choices_of(self.ground, trues(problem.sites), bare=False)
+        program = HomeProgram(self.ground, choices, None, problem.max_hosts, 0.0)
+        program.price()
+        budget = self.budget.within(_SECONDS)
+        hosts, bound = program.counts(problem.pair_cost, budget, gap=0.0)
+        if hosts is not None and problem.may_run(hosts):
+            same = problem.pair_cost, problem.pair_cost
+            trial = self._carried_out(program, hosts, same, budget)
+            self.draft = self.draft if trial is None else offer(trial)
+        never = problem.may_own.copy()
+        never[choices.site] = False
+        return bound + float(problem.own_cost[never].sum())
 
     def _cheapen(
         self, aim: PairAim, all_plans: HomeProgram, offer: Callable[[Draft], Draft], budget: SolveBudget
@@ -198,7 +218,8 @@ class BetterHomes:
         if shares is None:
             return None
         bare = self._bare()
-        state = dealt(self.ground, hosts, self._wishes(choices, shares, hosts), bare)
+        wishes = self._wishes(choices, shares, hosts)
+        state = dealt(self.ground, hosts, wishes, bare)
         if state is None or not repair(state, bare, _STEPS, np.random.default_rng(budget.seed), budget):
             return None
         better = settled_by_cost(state, bare, HomeCost(costs[1]), budget)
@@ -212,6 +233,9 @@ class BetterHomes:
         ranked = np.lexsort((-flow, choices.site))
         sites, first = np.unique(choices.site[ranked], return_index=True)
         chosen: Ints = ranked[first]
+        divided = totals(choices.site, flow, self.case.problem.sites)
+        shared = divided[sites] >= _SHARED
+        sites, chosen = sites[shared], chosen[shared]
         home = choices.home[chosen]
         today = self.case.in_force.host
         host = np.full(len(sites), -1)
@@ -220,6 +244,7 @@ class BetterHomes:
             hosts_today = [today[s] for s in sites[mine].tolist()]
             names = self.case.today.names[p]
             named = Counter(name for name in hosts_today if name in names)
-            used_most = [name for name, _ in named.most_common(int(hosts[p]))]
+            most = int(hosts[p])
+            used_most = [name for name, _ in named.most_common(most)]
             host[mine] = positions(hosts_today, used_most)
         return Wishes(sites, home, choices.standby[chosen], host)

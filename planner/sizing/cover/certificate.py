@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -52,11 +52,14 @@ class Evidence:
     bound: Fraction
 
 
+FindEvidence = Callable[[float, SolveBudget], Evidence | None]  # of sets that force so much
+
+
 def of_cut(network: PairNetwork, losses: Losses, cut: Cut, loss: int | None) -> CoverSet:
     """Return the set of a cut of the search over counts, for what ``loss`` (None: no loss) leaves."""
     member = falses(network.classes.count)
     member[cut.classes] = True
-    min_cut = network.min_cut(member, network.demand)
+    min_cut = network.min_cut(member)
     homes = min_cut.pairs.any(axis=1) | min_cut.homes
     nothing = falses(network.pools)
     demand = min_cut.demand

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
+from itertools import islice
 
 import numpy as np
 
+from planner.arrays import rounded
 from planner.sizing.cover.answer_by_host import draft_of_hosts
 from planner.sizing.cover.best_draft import Best
 from planner.sizing.cover.better_homes import BetterHomes
-from planner.sizing.cover.class_counts import Known, candidate_sizings
+from planner.sizing.cover.certificate import FindEvidence
 from planner.sizing.cover.exact_aims import ExactAims, settled_by_hosts
 from planner.sizing.cover.fewest_moves import moves_without_cover
 from planner.sizing.cover.host_by_host import solve_host_by_host
@@ -18,32 +20,30 @@ from planner.sizing.cover.host_loss_bound import HostLossBound
 from planner.sizing.cover.losses import Losses, read_losses
 from planner.sizing.cover.parts import plan_in_parts
 from planner.sizing.cover.primal_search.drafts import draft_of, state_of
+from planner.sizing.cover.primal_search.from_counts import PlansFromCounts
 from planner.sizing.cover.primal_search.from_today import state_of_today
 from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.primal_search.polish import HomeCost, settled_by_cost, weighed, with_more_inside
 from planner.sizing.cover.primal_search.search import Found, PrimalSearch
 from planner.sizing.cover.primal_search.state import NOWHERE
+from planner.sizing.cover.reserve_counts import ReserveCounts
 from planner.sizing.cover.serving_most import serving_most
-from planner.sizing.cover.standbys import find_standbys
 from planner.sizing.host_counts.certificate import Forcing
 from planner.sizing.host_counts.fewest_hosts import counts_decide
 from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.instance.problem import restrict
-from planner.sizing.packing.seat_sites import seat_all
 from planner.sizing.solution.aims import costs_of
-from planner.sizing.solution.counts import Sized
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solution.evaluator import evaluator_of
 from planner.sizing.solvers.budget import SolveBudget
-from planner.sizing.tie_breaks.lexicographic import placed
 
-_MOST_ADDED = 3  # hosts that are tried on top, where standbys lack room that the counts seemed to have
+_MOST_COUNTS = 4  # that are tried, where sites that are kept together lack room that the counts seemed to have
+_SLACK = 0.5  # clusters that each host then keeps free
 _SEARCH_SECONDS = 120.0  # for the search host by host, at most
 _HOSTS_SECONDS = 60.0  # for the model host by host
 _FOR_HOSTS = 0.8  # of the time there is
-_SMALL = 100  # sites up to which exact engines have all the time there is
-_EXACT_SECONDS = 20.0  # for larger fleets in which more than sums over pools decides
-_FOR_EXACT = 0.6  # of the time for hosts, so that the search from the first plan has its turn too
+_SMALL = 100  # sites up to which the search for reserve has all the time there is
+_FOR_RESERVE = 0.6  # of the time for hosts, so that the search from the first plan has its turn too
 
 
 def plan_covered(case: Case, budget: SolveBudget) -> tuple[Draft, Mapping[TieBreak, float]]:
@@ -90,15 +90,18 @@ def _search(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -> 
     today = state_of_today(case, ground, found.bare, budget) if "moves" in case.tie_breaks else None
     if today is not None:
         best.offer(draft_of(case, today))
+    if case.problem.objective == "cost" and not counts_decide(case.problem):
+        _by_cost(case, ground, limited, best)
     if by_levels:
-        _against_host_loss(case, HostLossBound(ground, search.prices, limited), search, found, best)
+        known = HostLossBound(ground, search.prices, limited)
+        _against_host_loss(case, known, search, found, best)
         return best
     if not small and case.problem.objective != "cost" and len(search.shared) < case.problem.sites:
         best.offer(_own_last(case, ground, losses, budget))
         if best.closed:
             return best
-    covering = first if search.all_covered(found) else None
-    _by_exact_engines(case, losses, budget, covering, best)
+    _at_reserve_counts(case, ground, search, found, best)
+    _by_hosts(case, losses, limited, best)
     if best.closed:
         return best
     last, draft = found, first
@@ -113,15 +116,55 @@ def _search(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -> 
     return best
 
 
-def _by_exact_engines(case: Case, losses: Losses, budget: SolveBudget, covering: Draft | None, best: Best) -> None:
-    """Offer ``best`` the plans of exact engines; ``covering`` serves and covers all who can be, None if unknown."""
-    known = Known(covering is not None and case.problem.sites > _SMALL)
-    for draft in _exact(case, losses, budget, known):
-        best.offer(draft)
-        if best.closed and not draft.short:  # where it is short, the next one may be better among equals
+def _at_reserve_counts(case: Case, ground: Ground, search: PrimalSearch, found: Found, best: Best) -> None:
+    """Offer ``best`` plans at the counts that the search for reserve finds, with its bound."""
+    small = case.problem.sites <= _SMALL
+    limited = search.budget if small else search.budget.part(_FOR_RESERVE)
+    reserves = ReserveCounts(case, ground.losses, limited)
+    points = reserves.points
+    if points is None:
+        return
+    bare = ~ground.coverable
+    plans = PlansFromCounts(found.state, bare, search.prices, search.rng, limited)
+    plans.program.slack = _SLACK if plans.kept else 0.0
+    covered = search.all_covered(found)
+    for point in islice(points.cheapest(), _MOST_COUNTS):
+        state = plans.plan_at(rounded(point.hosts), limited)
+        if state is not None:
+            covered, found = True, Found(state, bare)
+            best.offer(draft_of(case, state))
+        if covered:
+            best.offer(_bounded(best.draft, points.objective_bound, evidence=reserves.evidence))
+        if best.closed:
             break
-    if covering is not None:
-        best.offer(_bounded(covering, known.bound))
+    if covered:
+        nicest = _finished(case, found, search.budget)
+        best.offer(_bounded(nicest, points.objective_bound, evidence=reserves.evidence))
+
+
+def _by_cost(case: Case, ground: Ground, budget: SolveBudget, best: Best) -> None:
+    """Offer ``best`` a plan of low cost, and a bound, where pairs and own tie-breakers cost money too."""
+
+    def offer(draft: Draft) -> Draft:
+        best.offer(draft)
+        return best.draft
+
+    bound = BetterHomes(case, ground, best.draft, budget).cheapest(offer)
+    bare = ground.coverable[best.draft.bare]
+    if np.isfinite(bound) and not best.draft.placement.unserved.any() and not bare.any():
+        best.offer(_bounded(best.draft, bound))
+
+
+def _by_hosts(case: Case, losses: Losses, budget: SolveBudget, best: Best) -> None:
+    """Offer ``best`` the plan of a small fleet's model of single hosts, unless nothing is left to find.
+
+    It also knows what is best among equals: fewest hosts and own tie-breakers.
+    """
+    if best.closed and case.problem.objective != "new_hosts" and not case.problem.may_own.any():
+        return
+    exact = solve_host_by_host(case.problem, losses, budget.within(_HOSTS_SECONDS))
+    if exact is not None:
+        best.offer(draft_of_hosts(case, losses, exact))
 
 
 def _own_last(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -> Draft:
@@ -139,40 +182,41 @@ def _own_last(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -
     bare = ~ground.coverable | (shared & alone)
     draft = draft_of(case, with_more_inside(state, bare, budget))
     known = ("bound", "weight_proven", "word", "uncovered", "least")
-    sized = dataclasses.replace(draft.sized, **{name: getattr(found.sized, name) for name in known})
+    told = {name: getattr(found.sized, name) for name in known}
+    sized = dataclasses.replace(draft.sized, **told)
     return dataclasses.replace(draft, sized=sized)
 
 
 def _against_host_loss(case: Case, known: HostLossBound, search: PrimalSearch, found: Found, best: Best) -> None:
     """Offer ``best`` plans against the loss of a host that serve and cover everybody who can be, with what is known."""
-    best.offer(_bounded(best.draft, known.bound, known.forcing))
-    closed, problem = best.closed, case.problem
-    if closed:
-        best.offer(_bounded(_finished(case, found, search.budget), known.bound, known.forcing))
-    # What is best among equals, fewest hosts and own tie-breakers, the model of a small fleet knows too.
-    if not closed or problem.objective == "new_hosts" or problem.may_own.any():
-        exact = solve_host_by_host(problem, best.losses, search.budget.within(_HOSTS_SECONDS))
-        if exact is not None:
-            best.offer(draft_of_hosts(case, best.losses, exact))
+
+    def offer(draft: Draft) -> None:
+        best.offer(_bounded(draft, known.bound, known.forcing))
+
+    offer(best.draft)
+    if best.closed:
+        offer(_finished(case, found, search.budget))
+    _by_hosts(case, best.losses, search.budget, best)
     if best.closed:
         return
     last = found
     for last in search.better(found, known):
         search.budget.tell("cover", last.state.hosts, known.bound)
-        best.offer(_bounded(draft_of(case, last.state), known.bound, known.forcing))
+        offer(draft_of(case, last.state))
         if best.closed:
             break
-    best.offer(_bounded(best.draft, known.bound, known.forcing))
-    best.offer(_bounded(_finished(case, last, search.budget), known.bound, known.forcing))
+    offer(best.draft)
+    offer(_finished(case, last, search.budget))
 
 
-def _bounded(draft: Draft, bound: float, forcing: Forcing | None = None) -> Draft:
+def _bounded(draft: Draft, bound: float, forcing: Forcing | None = None, evidence: FindEvidence | None = None) -> Draft:
     """Return a draft that serves and covers everybody who can be, with a known ``bound``, and what forces it."""
     sized = draft.sized
     word = "lower bound and plan are equal" if sized.value <= bound else "not all smaller numbers of hosts were tried"
     most = min(sized.value, bound)
-    told = dataclasses.replace(sized, bound=most, weight_proven=True, word=word, forcing=forcing)
-    return dataclasses.replace(draft, sized=told)
+    known = dataclasses.replace(sized, bound=most, weight_proven=True, word=word)
+    known = dataclasses.replace(known, forcing=forcing, evidence=evidence)
+    return dataclasses.replace(draft, sized=known)
 
 
 def _finished(case: Case, found: Found, budget: SolveBudget, *, later_aims: bool = True) -> Draft:
@@ -191,42 +235,3 @@ def _finished(case: Case, found: Found, budget: SolveBudget, *, later_aims: bool
         return draft_of(case, state)
     cost = HomeCost(weighed(costs))
     return draft_of(case, settled_by_cost(state, found.bare, cost, budget))
-
-
-def _exact(case: Case, losses: Losses, budget: SolveBudget, known: Known) -> Iterator[Draft]:
-    """Yield plans of the engines over pools and classes, and of a small fleet's model host by host.
-
-    Homes and standbys of single sites are looked for under the counts and homes of classes. Where sites that stay
-    together, or overlapping losses, leave no room although the sums say so, there is no standby for some of them.
-    """
-    if case.problem.sites > _SMALL:
-        budget = budget.part(_FOR_EXACT)
-        if losses.kind == "host" or not counts_decide(case.problem):
-            budget = budget.within(_EXACT_SECONDS)
-    for at, sized in enumerate(candidate_sizings(case, losses, budget, known)):
-        for trial in _carried_out(case.of(case.problem.with_home_limits), losses, sized, budget):
-            yield trial
-            if not trial.short:
-                break
-        exact = solve_host_by_host(case.problem, losses, budget.within(_HOSTS_SECONDS)) if at == 0 else None
-        if exact is not None:
-            yield draft_of_hosts(case, losses, exact)
-            return
-        if not trial.short or at == _MOST_ADDED or budget.spent or sized.counts.unserved.any() or sized.uncovered:
-            return
-
-
-def _carried_out(case: Case, losses: Losses, sized: Sized, budget: SolveBudget) -> Iterator[Draft]:
-    """Yield ways to seat everybody: first the one of fewest moves, then one that finds room for more standbys.
-
-    In the second, what stays free in a pool is gathered on one host, where sites of several clusters find it.
-    """
-    problem = case.problem
-    placement = placed(problem, sized, case.incumbent, case.tie_breaks)
-    for gathered in (False, True):
-        seating = seat_all(case, sized.counts.hosts, placement, budget, gathered=gathered)
-        standbys = find_standbys(problem, losses, seating, budget)
-        short = standbys.without > sized.uncovered
-        # What counts standbys says nothing of a plan in which somebody lacks one.
-        told = dataclasses.replace(sized, evidence=None) if standbys.without else sized
-        yield Draft(told, placement, seating, standbys.host, short=short)

@@ -4,9 +4,10 @@ Sets and data as in `cover.primal_search.pool_relaxation`; sites s, with c_sp wh
 w_s its weight, H the hosts of the plan at hand, and U the weight without standby there
 Variables
     x_spq in [0, 1]    share of site s at home in pool p with standby in pool q, or with none
+    o_s in [0, 1]      that has its own tie-breaker, where it may
     n_p whole, >= 0    hosts of pool p
-Minimise sum c_sp x_spq, subject to
-    (1) sum_pq x_spq = 1
+Minimise sum c_sp x_spq, or what a plan costs with hosts and own tie-breakers, subject to
+    (1) sum_pq x_spq + o_s = 1
     (2) sum_sq k_s x_spq <= C_p n_p
     (3) sum_sr k_s x_sqr + g_pq sum_s k_s x_spq <= R_q n_q, summed over the pools p of each loss; g = 1, and
         against the loss of a host 1 / N_p, 1 / (N_p - 1) where q = p, for at most N_p hosts in pool p
@@ -31,7 +32,7 @@ from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.room_for_losses import CoveredHomes, add_room_for_losses
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import LinearProgram, solve_arrays
-from planner.sizing.solvers.model_builder import Loads, ModelBuilder, add_place_limits, add_room, loosened
+from planner.sizing.solvers.model_builder import Loads, ModelBuilder, Terms, add_place_limits, add_room, loosened
 
 _TIGHT = 1e-7
 _PART = 0.02  # of the value: a gap that ends the search for whole host counts
@@ -40,7 +41,8 @@ _PART = 0.02  # of the value: a gap that ends the search for whole host counts
 class HomeProgram:
     """The program of one plan: ``most_hosts`` is H or None, ``running`` (P,) N, ``uncovered`` U.
 
-    ``x`` (X,) and ``n`` (P,) are its columns.
+    ``x`` (X,), ``o`` and ``n`` (P,) are its columns, o of the sites ``own_of``. ``prices`` (columns,): what these cost
+    on top of the cost of homes, nothing at first.
     """
 
     def __init__(
@@ -53,11 +55,22 @@ class HomeProgram:
         self.kept: list[tuple[Floats, float]] = []
         self.model = ModelBuilder()
         self.x = self.model.block(len(choices.site), upper=1.0)
+        may_own = np.flatnonzero(ground.problem.may_own)
+        self.own_of = np.intersect1d(choices.site, may_own)
+        self.o = self.model.block(len(self.own_of), upper=1.0)
         most = ground.problem.max_hosts
         self.n = self.model.block(len(most), upper=most)
         self._sites_and_pools()
         self._losses()
         self._as_good()
+        self.prices = np.zeros(self.model.columns)
+
+    def price(self) -> None:
+        """Let hosts and own tie-breakers cost what the policy says."""
+        problem = self.ground.problem
+        may_run = problem.max_hosts > 0
+        self.prices[self.n] = np.where(may_run, problem.host_cost, 0.0)
+        self.prices[self.o] = problem.own_cost[self.own_of]
 
     def keep(self, cost: Floats, most: float) -> None:
         """Let no later answer cost more than ``most`` by ``cost`` (E,)."""
@@ -82,12 +95,12 @@ class HomeProgram:
         outcome = solve_arrays(self._program(cost), budget).outcome
         return float(outcome.objective) if outcome.state == "optimal" else None
 
-    def counts(self, cost: Floats, budget: SolveBudget) -> tuple[Ints | None, float]:
+    def counts(self, cost: Floats, budget: SolveBudget, gap: float = _PART) -> tuple[Ints | None, float]:
         """Return whole hosts (P,) of low total ``cost`` (E,), None where none are found, and a bound on the cost."""
         whole = falses(self.model.columns)
         whole[self.n] = True
         program = dataclasses.replace(self._program(cost), whole=whole)
-        answer = solve_arrays(program, budget, gap=_PART)
+        answer = solve_arrays(program, budget, gap=gap)
         hosts = rounded(answer.x[self.n]) if answer.outcome.has_solution else None
         return hosts, answer.outcome.bound
 
@@ -98,8 +111,8 @@ class HomeProgram:
         return answer.x[self.x] if answer.outcome.has_solution else None
 
     def _program(self, cost: Floats) -> LinearProgram:
-        of_columns = np.zeros(self.model.columns)
-        of_columns[self.x] = cost[self.choices.pair]
+        of_columns = self.prices.copy()
+        of_columns[self.x] += cost[self.choices.pair]
         return self.model.program(of_columns)
 
     def _sites_and_pools(self) -> None:
@@ -108,7 +121,10 @@ class HomeProgram:
         choices = self.choices
         model = self.model
         sites, row = np.unique(choices.site, return_inverse=True)
-        model.equal([(row, self.x, 1.0)], len(sites), 1.0)
+        own_row = np.searchsorted(sites, self.own_of)
+        shared: Terms = row, self.x, 1.0
+        own: Terms = own_row, self.o, 1.0
+        model.equal([shared, own], len(sites), 1.0)
         self.clusters = problem.clusters[choices.site]
         self.homes = Loads(choices.home, self.x, self.clusters)
         add_room(model, problem.caps, self.n, [self.homes])

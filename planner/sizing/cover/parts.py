@@ -16,7 +16,7 @@ import numpy as np
 from planner.arrays import falses, indices, int_array, offsets, runs, trues
 from planner.fleet import Bools, Ints
 from planner.sizing.cover.answer_by_host import HostByHost, draft_of_hosts
-from planner.sizing.cover.certificate import Evidence
+from planner.sizing.cover.certificate import Evidence, FindEvidence
 from planner.sizing.cover.host_by_host import solve_host_by_host
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.together import Slots
@@ -40,7 +40,6 @@ _LARGEST_UNIT = 5_040  # weights of parts are multiples of one over that at most
 _FOR_PARTS = 0.6  # of the time there is
 _FOR_HOSTS, _HOSTS_SECONDS = 0.3, 30.0  # of the time there is, for the model of single hosts, and seconds at most
 
-FindEvidence = Callable[[float, SolveBudget], Evidence | None]
 Planned = Callable[[Case, SolveBudget], tuple[Draft, Mapping[TieBreak, float]]]
 
 
@@ -170,7 +169,7 @@ class _Parts:
         made = Draft(draft.sized, placement, seating, standbys)
         hosts = running(whole, made)
         classes = group(whole, by_weight=True)
-        counts = Counts.all_shared(classes, hosts)
+        counts = Counts.of_hosts(classes, hosts)
         known, value = draft.sized, objective_of(whole, hosts, placement)
         sized = Sized(classes, counts, value, known.bound, False, known.word)
         least = {aim: bound / self.unit for aim, bound in known.least.items()}

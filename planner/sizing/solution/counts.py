@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
@@ -13,15 +13,14 @@ from planner.fleet import Floats, Ints
 from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.served_aims import Worth
-from planner.sizing.solvers.budget import SolveBudget
 
 if TYPE_CHECKING:
-    from planner.sizing.cover.certificate import Evidence
+    from planner.sizing.cover.certificate import FindEvidence
     from planner.sizing.host_counts.certificate import Forcing
     from planner.sizing.host_counts.hall_conditions import Cut
 
 
-Aim = Literal["unserved_kept", "unserved_weight", "uncovered_weight", "hosts", "new_hosts", "cost", "own", "own_cost"]
+Aim = Literal["unserved_kept", "unserved_weight", "hosts", "new_hosts", "cost", "own", "own_cost"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,11 +36,10 @@ class Counts:
     own: Ints
 
     @classmethod
-    def all_shared(cls, classes: Classes, hosts: Ints, flow: Floats | None = None) -> Counts:
-        """Return ``hosts`` (P,) and ``flow`` (A,), 0 by default, with nobody left out or on an own tie-breaker."""
+    def of_hosts(cls, classes: Classes, hosts: Ints) -> Counts:
+        """Return ``hosts`` (P,) alone: nobody is anywhere, left out or on an own tie-breaker."""
         none = int_zeros(classes.count)
-        pairs = np.zeros(len(classes.pool)) if flow is None else flow
-        return cls(hosts, pairs, none, none)
+        return cls(hosts, np.zeros(len(classes.pool)), none, none)
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +59,7 @@ class Sized:
     cuts: tuple[Cut, ...] | None = None  # of the cut search, where it answered
     forcing: Forcing | None = None  # sets that force the bound against the loss of a host, or nearly
     # Finds sets with standbys that force a value, where the search for spare room answered.
-    evidence: Callable[[float, SolveBudget], Evidence | None] | None = None
+    evidence: FindEvidence | None = None
     uncovered: int = 0  # weight of sites without standby, where the policy asks for cover
     # Bounds on the weight that plans leave out, and on what those that leave out the least leave without a standby.
     least: Mapping[Worth, float] = field(default_factory=dict)

@@ -15,16 +15,12 @@ from planner.sizing.solution.seating import Seating
 
 @dataclass(frozen=True)
 class Draft:
-    """``standbys`` names the standby of each seat, None for none.
-
-    ``short``: a site lacks a standby that another plan might give it, so the plan is not proven best.
-    """
+    """``standbys`` names the standby of each seat, None for none."""
 
     sized: Sized
     placement: Placement
     seating: Seating
     standbys: tuple[str | None, ...]
-    short: bool = False
 
     @cached_property
     def used(self) -> set[str]:

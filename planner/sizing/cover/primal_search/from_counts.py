@@ -89,7 +89,7 @@ class PlansFromCounts:
             cheaper = self.prices.total(hosts) < least - _CLOSE
             if not cheaper or not self.problem.may_run(hosts):
                 continue
-            plan = self._plan_at(hosts, self.budget)
+            plan = self.plan_at(hosts, self.budget)
             if plan is not None:
                 yield plan
                 return
@@ -103,12 +103,12 @@ class PlansFromCounts:
         while in_vain < most and not known.reached(self.hosts) and not budget.spent:
             in_vain += 1
             hosts = near.cheaper(self.hosts, self.rng, budget)
-            plan = None if hosts is None else self._plan_at(hosts, budget)
+            plan = None if hosts is None else self.plan_at(hosts, budget)
             if plan is not None:
                 in_vain = 0
                 yield plan
 
-    def _plan_at(self, hosts: Ints, budget: SolveBudget) -> State | None:
+    def plan_at(self, hosts: Ints, budget: SolveBudget) -> State | None:
         """Return a plan with ``hosts`` (P,) near shares that keep some slack, or more; None where none is found.
 
         All shares get a few steps of repair, the least broken plan is repaired exactly.
