@@ -7,34 +7,39 @@ from collections.abc import Iterator
 
 from planner.explain.bench import Bench
 from planner.explain.explanation import Change, PlanMeasures, Suggestion
+from planner.plan import Plan
 from planner.rules.mending import mends
 
+_Made = dict[tuple[Change, ...], Plan | None]  # a host more at one pool may serve any of many sites
 _TRIES = 4  # pools tried for one site, the nearest first
 
 
 def remedies(bench: Bench) -> list[Suggestion]:
     """Return the nearest change for each unserved site, confirmed by a plan that serves it."""
     found = []
+    made: _Made = {}
+    position = {site: at for at, site in enumerate(bench.fleet.site_ids)}
     for left in bench.plan.unserved:
         bench.tell(f"what would serve {left.site}")
-        at = bench.fleet.site_ids.index(left.site)
-        found += _first_confirmed(bench, left.site, at)
+        found += _first_confirmed(bench, left.site, position[left.site], made)
     return found
 
 
-def _first_confirmed(bench: Bench, site: str, at: int) -> list[Suggestion]:
+def _first_confirmed(bench: Bench, site: str, at: int, made: _Made) -> list[Suggestion]:
     """Return the nearest remedy that a plan confirms, or else the nearest."""
     tried = []
     for changes, words in _nearest(bench, at):
-        tried.append(_tried(bench, site, changes, words))
+        tried.append(_tried(bench, site, changes, words, made))
         if tried[-1].confirmed:
             return tried[-1:]
     return tried[:1]
 
 
-def _tried(bench: Bench, site: str, changes: tuple[Change, ...], words: str) -> Suggestion:
+def _tried(bench: Bench, site: str, changes: tuple[Change, ...], words: str, made: _Made) -> Suggestion:
     """Return the suggestion, confirmed where the changed fleet serves the site."""
-    after = bench.replan(changes)
+    if changes not in made:
+        made[changes] = bench.replan(changes)
+    after = made[changes]
     serves = after is not None and bench.serves(PlanMeasures.of(after), site)
     return bench.suggestion("remedy", "serve", words, changes, after, confirmed=serves, site=site)
 

@@ -7,17 +7,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from planner.counted_words import first_few
-from planner.fleet import Bools, Fleet
+from planner.fleet import Bools, Fleet, Ints
 from planner.latency.pair_frame import judged
 from planner.own import OwnRule
 from planner.plan import Reason
 from planner.rules import masks, reasons
 from planner.rules.facts import Facts
-from planner.rules.mending import nearest_mend
+from planner.rules.mending import Change, nearest_mend
 from planner.rules.pairs import Pairs, pool_pairs
 
 __all__ = ["RULES", "STANDBY_RULES", "Checker", "Pairs", "Rule"]
@@ -81,6 +82,7 @@ class Checker:
         self.facts = Facts(fleet)
         self.own = tuple(_own_rule(rule) for rule in fleet.own_rules)
         self._eligible: dict[tuple[Rule, ...], Pairs] = {}
+        self.next_host: dict[int, Change] = {}  # of pools, as far as it was asked for; see `mending`
 
     @classmethod
     def of(cls, fleet: Fleet) -> Checker:
@@ -124,16 +126,31 @@ class Checker:
     def against(self, site: int) -> Pairs:
         """Return the pairs of one site with every pool in order of id, known RTT or not."""
         fleet, known = self.facts.fleet, self.facts.latency
-        low, high = np.searchsorted(known.site, [site, site + 1])
+        low, high = self._of_site[site : site + 2]
         of_hub = np.full(len(fleet.hub_ids), -1, dtype=np.int64)
         mine = known.take(slice(int(low), int(high)))
         of_hub[mine.hub] = np.arange(len(mine))
-        by_id = np.array(sorted(range(len(fleet.pool_ids)), key=fleet.pool_ids.__getitem__), dtype=np.int64)
+        by_id = self._by_id
         return Pairs.of(np.full(len(by_id), site), by_id, mine.at(of_hub[fleet.hub_of_pool[by_id]]))
+
+    @cached_property
+    def _of_site(self) -> Ints:
+        """Where the known pairs of each site begin, and where the last ones end, shape (sites + 1,)."""
+        sites = np.arange(len(self.facts.fleet.site_ids) + 1)
+        return np.searchsorted(self.facts.latency.site, sites)
+
+    @cached_property
+    def _by_id(self) -> Ints:
+        """Positions of pools in order of id."""
+        ids = self.facts.fleet.pool_ids
+        return np.array(sorted(range(len(ids)), key=ids.__getitem__), dtype=np.int64)
 
     def broken(self, site: int, rules: Sequence[Rule] = RULES) -> list[tuple[Rule, Pairs]]:
         """Return each of ``rules`` that keeps the site from some pool, with the pairs it breaks."""
-        pairs = self.against(site)
+        return self.breaking(self.against(site), rules)
+
+    def breaking(self, pairs: Pairs, rules: Sequence[Rule] = RULES) -> list[tuple[Rule, Pairs]]:
+        """Return each of ``rules`` that some of ``pairs`` break, with those that do."""
         rules = (*rules, *self.own)
         return [(rule, pairs.take(mask)) for rule in rules if (mask := rule.broken(self.facts, pairs)).any()]
 

@@ -133,9 +133,16 @@ class Facts:
 
     def _places(self, pairs: Pairs) -> tuple[Floats, Floats, Floats, Floats]:
         """Latitude and longitude of each pair's site, then of its hub."""
-        of_table = ((self.fleet.sites, pairs.site), (self.fleet.pools, pairs.pool))
+        latitude_1, longitude_1, latitude_2, longitude_2 = self._coordinates
+        return latitude_1[pairs.site], longitude_1[pairs.site], latitude_2[pairs.pool], longitude_2[pairs.pool]
+
+    @cached_property
+    def _coordinates(self) -> tuple[Floats, Floats, Floats, Floats]:
+        """Latitude and longitude of sites, then of pools."""
         latitude_1, longitude_1, latitude_2, longitude_2 = (
-            table[name].to_numpy(dtype=np.float64)[at] for table, at in of_table for name in ("latitude", "longitude")
+            table[name].to_numpy(dtype=np.float64)
+            for table in (self.fleet.sites, self.fleet.pools)
+            for name in ("latitude", "longitude")
         )
         return latitude_1, longitude_1, latitude_2, longitude_2
 

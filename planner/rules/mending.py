@@ -50,8 +50,8 @@ def mends(checker: Checker, site: int, rules: Sequence[Rule] | None = None) -> I
     default. A pool that breaks none is full: it takes one host more.
     """
     fleet = checker.facts.fleet
-    broken = checker.broken(site) if rules is None else checker.broken(site, rules)
     pairs = checker.against(site)
+    broken = checker.breaking(pairs) if rules is None else checker.breaking(pairs, rules)
     count = np.zeros(len(fleet.pool_ids), dtype=np.int64)
     for _, kept_out in broken:
         count[kept_out.pool] += 1
@@ -62,7 +62,7 @@ def mends(checker: Checker, site: int, rules: Sequence[Rule] | None = None) -> I
         pool, rtt_ms = int(pairs.pool[x]), float(pairs.rtt_ms[x])
         codes = [rule.code for rule, kept_out in broken if pool in kept_out.pool]
         evidence = EVIDENCE[pairs.evidence[x]] if np.isfinite(rtt_ms) else None
-        steps = [_mend(fleet, site, pool, code, rtt_ms, evidence) for code in codes] or [_one_more_host(fleet, pool)]
+        steps = [_mend(fleet, site, pool, code, rtt_ms, evidence) for code in codes] or [_next_host(checker, pool)]
         changes = tuple(step for step in steps if isinstance(step, Change))
         words = "; ".join(_in_words(step) if isinstance(step, Change) else step for step in steps)
         told = f"To serve {fleet.site_ids[site]} from pool {fleet.pool_ids[pool]}: {words}."
@@ -126,6 +126,13 @@ def _host_would_do(fleet: Fleet, at: int, pool: int) -> bool:
     """Say whether the pool lacks a host only: the site is not too large for one."""
     fits = fleet.policy.split_sites or fleet.clusters[at] <= fleet.usable_caps[pool]
     return bool(fits and fleet.max_hosts[pool] < 1)
+
+
+def _next_host(checker: Checker, pool: int) -> Change:
+    """Return `_one_more_host`, looked up once for each pool."""
+    if pool not in checker.next_host:
+        checker.next_host[pool] = _one_more_host(checker.facts.fleet, pool)
+    return checker.next_host[pool]
 
 
 def _one_more_host(fleet: Fleet, pool: int) -> Change:

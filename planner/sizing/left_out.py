@@ -33,7 +33,10 @@ def crowded_out(
     fleet: Fleet, checker: Checker, problem: Problem, left_out: Bools, seats: Sequence[Seat]
 ) -> list[Unserved]:
     """Return the sites ``left_out`` (S,), whose eligible pools are full of sites of at least the same worth."""
+    if not left_out.any():
+        return []
     found = []
+    taken = _Taken(problem, seats)
     pool_of_host = {seat.host: seat.pool for seat in seats}
     running = np.bincount(int_array(list(pool_of_host.values())), minlength=problem.pools)
     for s in np.flatnonzero(left_out).tolist():
@@ -43,7 +46,7 @@ def crowded_out(
         room = hosts @ problem.caps[pools]
         detail = f"its eligible pools {names} have at most {hosts.sum()} hosts for {room} clusters"
         detail += "; other sites fill them"
-        reached = _reached(problem, seats, s, pools)
+        reached = taken.reached(s, pools)
         growing = running.copy()
         growing[pools] += 1
         reached += [limit.said() for limit in problem.host_limits if _stops(limit, growing, pools)]
@@ -64,28 +67,40 @@ def _stops(limit: HostLimit, growing: Ints, pools: Ints) -> bool:
     return bool((before + one_more > limit.most).any())
 
 
-def _reached(problem: Problem, seats: Sequence[Seat], s: int, pools: Ints) -> list[str]:
-    """Return the limits at ``pools`` that site ``s`` would break on top of ``seats``, each in a few words."""
-    site = int_array([seat.site for seat in seats])
-    pool = int_array([seat.pool for seat in seats])
-    clusters = int_array([seat.clusters for seat in seats])
-    share = clusters / problem.clusters[site]
-    found = []
-    for limit in problem.limits:
-        each = problem.amounts[limit.measure]
-        brought = each[site] * share
-        used = float(brought[limit.pools[pool]].sum())
-        if limit.pools[pools].any() and used + each[s] > limit.most * _NOT_DUST:
-            found.append(limit.said())
-    if problem.host_weight is not None:
-        # A host has room for its clusters, but not for its weight.
-        names = np.array([seat.host for seat in seats], dtype=np.str_)
-        _, first, host = np.unique(names, return_index=True, return_inverse=True)
-        load = np.bincount(host, weights=clusters)
-        carried = np.bincount(host, weights=problem.weights[site] * share)
-        on = pool[first]
-        room = problem.caps[on] >= load + problem.items[s]
-        too_heavy = carried + problem.item_weight[s] > problem.host_weight * _NOT_DUST
-        if (np.isin(on, pools) & room & too_heavy).any():
+class _Taken:
+    """What ``seats`` take of the limits of a problem."""
+
+    def __init__(self, problem: Problem, seats: Sequence[Seat]) -> None:
+        self.problem = problem
+        site = int_array([seat.site for seat in seats])
+        self.pool = int_array([seat.pool for seat in seats])
+        self.clusters = int_array([seat.clusters for seat in seats])
+        share = self.clusters / problem.clusters[site]
+        brought = [problem.amounts[limit.measure][site] * share for limit in problem.limits]
+        limited = zip(problem.limits, brought, strict=True)
+        self.used = [float(each[limit.pools[self.pool]].sum()) for limit, each in limited]
+        self.weight = problem.weights[site] * share
+        self.names = np.array([seat.host for seat in seats], dtype=np.str_)
+
+    def reached(self, s: int, pools: Ints) -> list[str]:
+        """Return the limits at ``pools`` that site ``s`` would break on top, each in a few words."""
+        problem = self.problem
+        found = []
+        for limit, used in zip(problem.limits, self.used, strict=True):
+            more = problem.amounts[limit.measure][s]
+            if limit.pools[pools].any() and used + more > limit.most * _NOT_DUST:
+                found.append(limit.said())
+        if problem.host_weight is not None and self._too_heavy(s, pools, problem.host_weight):
             found.append("max_share_percent")
-    return found
+        return found
+
+    def _too_heavy(self, s: int, pools: Ints, most: float) -> bool:
+        """Say whether some host at ``pools`` has room for the clusters of site ``s``, but not for its weight."""
+        problem = self.problem
+        _, first, host = np.unique(self.names, return_index=True, return_inverse=True)
+        load = np.bincount(host, weights=self.clusters)
+        carried = np.bincount(host, weights=self.weight)
+        on = self.pool[first]
+        room = problem.caps[on] >= load + problem.items[s]
+        too_heavy = carried + problem.item_weight[s] > most * _NOT_DUST
+        return bool((np.isin(on, pools) & room & too_heavy).any())

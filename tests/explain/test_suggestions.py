@@ -8,7 +8,9 @@ import pytest
 
 import planner
 from planner.explain import PlanMeasures
+from planner.explain.bench import Bench
 from planner.explain.changes import changed
+from planner.explain.remedies import remedies
 from planner.sizing import drained
 
 
@@ -212,6 +214,20 @@ def test_a_site_without_room_is_served_by_one_host_more(make):
     serve = [s for s in explanation.suggestions if s.goal == "serve"]
     assert [s.changes[0].column for s in serve] == ["max_hosts"]
     hold(fleet, explanation)
+
+
+def test_one_plan_with_a_host_more_answers_for_every_site_that_lacks_it(make, monkeypatch):
+    fleet = make.fleet(np.full((7, 1), 10.0), pools={"cluster_cap": [2.0], "max_hosts": [1.0]})
+    at = make.bench(fleet)
+    asked, replan = [], Bench.replan
+    monkeypatch.setattr(Bench, "replan", lambda self, changes: asked.append(changes) or replan(self, changes))
+    found = remedies(at)
+    assert len(asked) == 1
+    assert [one.site for one in found] == [one.site for one in at.plan.unserved]
+    after = planner.plan(changed(fleet, asked[0]))
+    left = {one.site for one in after.unserved}
+    assert [one.confirmed for one in found] == [one.site not in left for one in found]
+    assert sum(one.confirmed for one in found) == 2
 
 
 def test_new_hosts_are_counted_where_the_policy_counts_them(make):
