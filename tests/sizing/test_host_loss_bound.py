@@ -96,6 +96,24 @@ def test_bound_of_branch_and_bound_is_the_optimum_of_the_program(few_hubs):
             assert search.bound == pytest.approx(best)
 
 
+def test_branch_and_bound_goes_on_where_it_ended_also_below_a_cheaper_plan(few_hubs):
+    problem, program = few_hubs.problem, program_of(few_hubs)
+    window = Window(np.zeros(problem.pools, dtype=np.int64), problem.max_hosts)
+    levels = LevelProgram(program, prices_of(problem), window)
+    best = solve_arrays(levels.program(), SolveBudget()).outcome.objective
+    search = LevelBound(levels, Conditions.of((), problem.pools), round(best) + 5.0, whole=True)
+    seen = [search.bound]
+    for below in range(round(best) + 5, round(best) - 1, -1):
+        for _ in range(3):
+            search.look_below(float(below))
+            search.search(40, SolveBudget())
+            seen.append(search.bound)
+    search.search(10**7, SolveBudget())
+    assert seen == sorted(seen)
+    assert len(set(seen)) > 2
+    assert search.bound == pytest.approx(best)
+
+
 def test_neighbourhood_in_which_the_rest_stays_gives_counts_with_room(few_hubs):
     problem, program = few_hubs.problem, program_of(few_hubs)
     hosts = np.minimum(problem.max_hosts, 3)

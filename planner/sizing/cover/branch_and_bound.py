@@ -37,53 +37,74 @@ class _Node:
 
 
 class LevelBound:
-    """The search: ``bound`` holds for every plan that costs less than ``below``, else it is ``below`` itself."""
+    """The search: ``bound`` holds for every plan that costs less than ``below``, else it is ``below`` itself.
+
+    `search` goes on where it ended before, also when a cheaper plan is known by then.
+    """
 
     def __init__(self, levels: LevelProgram, conditions: Conditions, below: float, *, whole: bool) -> None:
         self.levels = levels
-        self.below = below
         self.whole = whole
         self.bound = 0.0
         self._conditions = conditions
         self._met = levels.met_by(conditions)
         self._taken = falses(len(conditions.demand))
         self._program = GrowingProgram(dataclasses.replace(levels.program(), whole=None))
-        self._most = below - (1.0 if whole else 0.0) + _EPS
-        self._program.cut_off(self._most)
+        self.look_below(below)
         self._gain = np.ones((2, levels.problem.pools))
         self._splits = np.ones((2, levels.problem.pools))
-        self._steps = 0
+        self._steps = self._number = 0
         self._unsettled = False  # whether a node came to no end, so that nothing is known of it
+        self._open: list[_Node] | None = None  # before the first search
+
+    def look_below(self, value: float) -> None:
+        """Leave out what does not cost less than ``value``."""
+        self.below = value
+        self._most = value - (1.0 if self.whole else 0.0) + _EPS
+        self._program.cut_off(self._most)
 
     def search(self, most_steps: int, budget: SolveBudget) -> None:
-        """Raise the bound until it reaches ``below``, or ``most_steps`` of the simplex method or the time are spent."""
-        window = self.levels.window
-        first = self._node(0, window.low, window.high, budget)
-        open_nodes = [] if first is None else [first]
-        number = 0
-        while open_nodes and not budget.spent and self._steps < most_steps:
-            node = heapq.heappop(open_nodes)
+        """Raise the bound until it reaches ``below``, or ``most_steps`` more of the simplex method or time are spent."""
+        last = self._steps + most_steps
+        self._unsettled = False
+        if self._open is None:
+            first = self._node(0, self.levels.window.low, self.levels.window.high, budget)
+            if self._unsettled or budget.spent:
+                return
+            self._open = [] if first is None else [first]
+        while self._open and self.bound < self.below and not budget.spent and self._steps < last:
+            node = self._open[0]
             self._raise(node.bound)
             budget.tell("cover", None, self.bound)
-            p, at = self._split(node)
-            if p < 0:
+            children = self._children(node, budget)
+            if children is None:
                 return
-            for side in range(2):
-                low = node.low.copy()
-                high = node.high.copy()
-                (high if side == 0 else low)[p] = at + side
-                number += 1
-                child = self._node(number, low, high, budget)
-                if budget.spent or self._unsettled:
-                    return
-                bound = self.below if child is None else child.bound
-                self._gain[side, p] += bound - node.bound
-                self._splits[side, p] += 1.0
-                if child is not None:
-                    child.bound = max(child.bound, node.bound)
-                    heapq.heappush(open_nodes, child)
-        if not (budget.spent or self._unsettled):
-            self._raise(open_nodes[0].bound if open_nodes else self.below)
+            heapq.heappop(self._open)
+            for child in children:
+                heapq.heappush(self._open, child)
+        self._raise(self._open[0].bound if self._open else self.below)
+
+    def _children(self, node: _Node, budget: SolveBudget) -> list[_Node] | None:
+        """Return the parts of a node that may hold something cheaper; None where it is whole, or not known."""
+        p, at = self._split(node)
+        if p < 0:
+            return None
+        children = []
+        for side in range(2):
+            low = node.low.copy()
+            high = node.high.copy()
+            (high if side == 0 else low)[p] = at + side
+            self._number += 1
+            child = self._node(self._number, low, high, budget)
+            if budget.spent or self._unsettled:
+                return None
+            bound = self.below if child is None else child.bound
+            self._gain[side, p] += bound - node.bound
+            self._splits[side, p] += 1.0
+            if child is not None:
+                child.bound = max(child.bound, node.bound)
+                children.append(child)
+        return children
 
     def _raise(self, bound: float) -> None:
         rounded = float(np.ceil(bound - _EPS)) if self.whole else bound

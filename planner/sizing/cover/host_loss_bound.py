@@ -24,7 +24,6 @@ from planner.sizing.solvers.budget import SolveBudget
 
 _FIRST_SECONDS = 3.0  # for a first bound; better plans are looked for before there is a better one
 _SETS_SECONDS = 20.0  # for sets that force hosts
-_STEPS = 20_000  # of the simplex method, for the bound
 _EPS = 1e-9
 _LEAST_PART = 1e-3  # of the price of a host: what is cheaper by less is not looked for
 
@@ -37,8 +36,9 @@ class HostLossBound:
     """
 
     def __init__(self, ground: Ground, prices: Prices, budget: SolveBudget) -> None:
-        self.problem, self.budget = ground.problem, budget
+        self.problem = ground.problem
         self.bound = 0.0
+        self._levels: LevelBound | None = None
         self.forcing: Forcing | None = None
         self._asked: list[HallCondition] = []
         self._rows: list[Inequality] = []
@@ -72,29 +72,38 @@ class HostLossBound:
         """Say whether ``hosts`` (P,) cost no more than the bound, so that nothing cheaper is left to be found."""
         return _objective_prices(self.problem).total(hosts) <= self.bound + _EPS
 
-    def sharpen(self, program: PoolProgram, hosts: Ints) -> None:
+    def sharpen(self, program: PoolProgram, hosts: Ints, most_steps: int, budget: SolveBudget) -> None:
         """Raise the bound as far as ``hosts`` (P,), which have room for everybody, leave it open.
 
-        Not in a program that is too large to have all choices as columns.
+        Goes on where it ended before; ``most_steps`` are those of the simplex method. In a program that is too large to
+        have all choices as columns only sets of sites are looked for.
         """
         problem = self.problem
         prices = _objective_prices(problem)
         value = prices.total(hosts)
-        self._search_counts(self.budget)
-        if self.bound < value and self._asked:
-            for_sets = self.budget.within(_SETS_SECONDS)
-            forcing = force_hosts(problem, self._asked, self._rows, value, for_sets)
-            if forcing.bound >= self.bound:
-                self.bound, self.forcing = forcing.bound, forcing
-                self._known = Conditions.of(forcing.rows, problem.pools)
+        if self._levels is None:
+            self._look_for_sets(value, budget)
         if not program.whole or problem.may_own.any() or self.bound >= value:
             return
-        window = Window(int_zeros(problem.pools), problem.max_hosts.astype(np.int64))
-        levels = LevelProgram(program, prices, window)
-        search = LevelBound(levels, self._known, value, whole=problem.objective != "cost")
-        search.search(_STEPS, self.budget)
-        self.bound = max(self.bound, search.bound)
-        self.conditions = search.used
+        if self._levels is None:
+            window = Window(int_zeros(problem.pools), problem.max_hosts.astype(np.int64))
+            levels = LevelProgram(program, prices, window)
+            self._levels = LevelBound(levels, self._known, value, whole=problem.objective != "cost")
+        self._levels.look_below(value)
+        self._levels.search(most_steps, budget)
+        self.bound = max(self.bound, self._levels.bound)
+        self.conditions = self._levels.used
+
+    def _look_for_sets(self, value: float, budget: SolveBudget) -> None:
+        """Raise the bound by sets of sites that force hosts, at most to ``value``."""
+        self._search_counts(budget)
+        if self.bound >= value or not self._asked:
+            return
+        for_sets = budget.within(_SETS_SECONDS)
+        forcing = force_hosts(self.problem, self._asked, self._rows, value, for_sets)
+        if forcing.bound >= self.bound:
+            self.bound, self.forcing = forcing.bound, forcing
+            self._known = Conditions.of(forcing.rows, self.problem.pools)
 
 
 def _objective_prices(problem: Problem) -> Prices:

@@ -27,12 +27,14 @@ _PLAIN_ROUNDS = ((0.0, 12), (0.0, 200))
 _HOST_SLACK = 0.5
 _EASY = Patience(moves=0, drops=6)
 _NEAR_SLACK = 0.25
-_NEAR, _PLAIN_NEAR = 16, 20  # neighbourhoods in vain
 _FOR_PLANS = 0.7  # of the time, where the bound has to wait
+# Bound and neighbourhoods take turns: steps of the simplex method, and neighbourhoods in vain.
+_TURNS = ((6_000, 8), (20_000, 12), (60_000, 16), (120_000, 24))
 _MORE_SLACK = (0.0, 0.5, 1.0, 2.0)  # for the shares that sites are put near
 _FEW_STEPS = 600  # of repair, for each of several plans at the same counts
 _LITTLE = 3.0  # clusters too many on hosts, which exact repair is likely to mend
-_IN_VAIN = 16  # attempts of exact repair
+_FOR_REPAIR = 0.25  # of the time that is left
+_IN_VAIN = 16  # attempts of exact repair, and neighbourhoods
 _ROUNDED = 3  # counts that are made whole, the cheapest first
 _CLOSE = 1e-9
 
@@ -62,11 +64,11 @@ class PlansFromCounts:
         yield from self._dived(slack)
         if self.program.whole:
             yield from self._dropped(slack, _EASY)
-            known.sharpen(self.program, self.hosts)
-            yield from self._near(known, self.budget)
         else:  # single solves take long, and conditions help less than they take
-            yield from self._near(known, self.budget.part(_FOR_PLANS))
-            known.sharpen(self.program, self.hosts)
+            yield from self._near(known, _IN_VAIN, self.budget.part(_FOR_PLANS))
+        for steps, in_vain in _TURNS:
+            known.sharpen(self.program, self.hosts, steps, self.budget)
+            yield from self._near(known, in_vain, self.budget)
 
     def _dived(self, slack: float) -> Iterator[State]:
         """Yield a plan at the counts of a dive, if it is cheaper."""
@@ -94,10 +96,9 @@ class PlansFromCounts:
                 yield plan
                 return
 
-    def _near(self, known: HostLossBound, budget: SolveBudget) -> Iterator[State]:
-        """Yield plans at cheaper counts near those of the last, until many neighbourhoods were looked at in vain."""
+    def _near(self, known: HostLossBound, most: int, budget: SolveBudget) -> Iterator[State]:
+        """Yield plans at cheaper counts near those of the last, until ``most`` neighbourhoods were looked at in vain."""
         self.program.slack = _NEAR_SLACK if self.kept else 0.0
-        most = _NEAR if self.kept else _PLAIN_NEAR
         near = Neighbourhoods(self.program, self.prices, known.conditions, known.step)
         in_vain = 0
         while in_vain < most and not known.reached(self.hosts) and not budget.spent:
@@ -130,7 +131,7 @@ class PlansFromCounts:
         if not trials:
             return None
         least_broken = min(trials, key=State.violation)
-        best = exact_repair(least_broken, self.bare, _IN_VAIN, self.rng, budget)
+        best = exact_repair(least_broken, self.bare, _IN_VAIN, self.rng, budget.part(_FOR_REPAIR))
         if best.violation() > _CLOSE:
             return None
         plan = with_own_inside(best, self.bare)

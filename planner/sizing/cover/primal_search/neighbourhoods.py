@@ -20,7 +20,8 @@ from planner.sizing.solvers.highs import solve_arrays
 
 _FEWEST, _MOST = 8, 14  # pools at a time
 _FEWER, _MORE = 2, 1  # hosts of each of them
-_NODES = 60  # of branch and bound
+# Nodes of branch and bound, and cheaper counts after which it ends: the next ones are sooner found from those.
+_OPTIONS = {"mip_max_nodes": 60, "mip_max_improving_sols": 1}
 _EPS = 1e-6
 
 
@@ -68,7 +69,7 @@ class Neighbourhoods:
         window = Window(low, high, self.prices.total(hosts) - self.less + _EPS)
         levels = LevelProgram(self.program, self.prices, window, self.program.slack, self._beside(hosts, shares, pools))
         levels.require(self.conditions)
-        answer = solve_arrays(levels.program(), budget, options={"mip_max_nodes": _NODES})
+        answer = solve_arrays(levels.program(), budget, options=_OPTIONS)
         return np.rint(levels.counts(answer.x)).astype(np.int64) if answer.outcome.has_solution else None
 
     def _beside(self, hosts: Ints, shares: Shares | None, pools: Ints) -> Beside | None:
