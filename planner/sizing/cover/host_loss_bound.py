@@ -39,6 +39,7 @@ class HostLossBound:
         self.problem = ground.problem
         self.bound = 0.0
         self._levels: LevelBound | None = None
+        self._looked_for_sets = False
         self.forcing: Forcing | None = None
         self._asked: list[HallCondition] = []
         self._rows: list[Inequality] = []
@@ -81,7 +82,7 @@ class HostLossBound:
         problem = self.problem
         prices = _objective_prices(problem)
         value = prices.total(hosts)
-        if self._levels is None:
+        if not self._looked_for_sets:
             self._look_for_sets(value, budget)
         if not program.whole or problem.may_own.any() or self.bound >= value:
             return
@@ -96,6 +97,7 @@ class HostLossBound:
 
     def _look_for_sets(self, value: float, budget: SolveBudget) -> None:
         """Raise the bound by sets of sites that force hosts, at most to ``value``."""
+        self._looked_for_sets = True
         self._search_counts(budget)
         if self.bound >= value or not self._asked:
             return

@@ -97,7 +97,7 @@ class PlansFromCounts:
                 return
 
     def _near(self, known: HostLossBound, most: int, budget: SolveBudget) -> Iterator[State]:
-        """Yield plans at cheaper counts near those of the last, until ``most`` neighbourhoods were looked at in vain."""
+        """Yield plans at cheaper counts near the last, until ``most`` neighbourhoods were looked at in vain."""
         self.program.slack = _NEAR_SLACK if self.kept else 0.0
         near = Neighbourhoods(self.program, self.prices, known.conditions, known.step)
         in_vain = 0
