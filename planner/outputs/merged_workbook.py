@@ -7,13 +7,12 @@ import math
 import os
 import re
 import warnings
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import openpyxl
 from openpyxl.cell.cell import Cell as SheetCell
-from openpyxl.cell.cell import MergedCell
 from openpyxl.utils import column_index_from_string, get_column_letter
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
@@ -24,7 +23,7 @@ from planner.fleet import Finding
 from planner.outputs import headings
 from planner.outputs.cellsafe import MAX_SHEET_NAME, Value, put
 from planner.outputs.merged_comments import put_comments
-from planner.outputs.sheet_copy import cells_of, copied_sheet, copy_cell, copy_looks, sheet_of
+from planner.outputs.sheet_copy import cells_of, copied_sheet, copy_cell, copy_looks, sheet_of, single_cell
 from planner.progress import Cell, Copy, Merged
 
 _ADDRESS = re.compile(r"([A-Z]+)(\d+)$")
@@ -62,17 +61,24 @@ def merge_into(book: Workbook, sources: Sequence[Path_], copies: Sequence[Copy],
     """
     others: list[tuple[Copy, Workbook | None]] = []
     coloured = [*_coloured(book, copies[0])]
-    for source, one in zip(sources[1:], copies[1:], strict=True):
+    tables = {headings.ASSIGNMENTS: [copy.rows for copy in copies], headings.STEPS: [copy.steps for copy in copies]}
+    # A table stands where the first copy that has it says, and merged rows have the addresses of that copy.
+    first = {title: next((k for k, rows in enumerate(each) if rows), 0) for title, each in tables.items()}
+    for k, (source, one) in enumerate(zip(sources[1:], copies[1:], strict=True), start=1):
         if Path(source).is_dir() or Path(source).suffix.lower() in _NO_BOOKS:
             _take_texts(book, one.others)
+            for title in (title for title in _TABLES if first[title] == k):
+                _take_rows(book, tables[title][k])
             others.append((one, None))
             continue
         opened = open_workbook(source)
         others.append((one, opened))
         coloured += _coloured(opened, one)
         for sheet in opened.worksheets:
-            _take_over(book, sheet)
-    at = {headings.ASSIGNMENTS: _fill_in(book, headings.ASSIGNMENTS, headings.SITE, merged.rows)}
+            _take_over(book, sheet, [title for title in _TABLES if first[title] != k])
+    at: dict[str, dict[tuple[str, str], str]] = {headings.ASSIGNMENTS: {}, headings.STEPS: {}}
+    if any(tables[headings.ASSIGNMENTS]):
+        at[headings.ASSIGNMENTS] = _fill_in(book, headings.ASSIGNMENTS, headings.SITE, merged.rows)
     at[headings.STEPS] = _fill_in(book, headings.STEPS, headings.STEP, merged.steps)
     for title in _TABLES:
         _show_all(sheet_of(book, title))
@@ -81,16 +87,16 @@ def merge_into(book: Workbook, sources: Sequence[Path_], copies: Sequence[Copy],
     return notes + _missing(book, [(one, other) for one, other in others if other is not None], told)
 
 
-def _take_over(book: Workbook, sheet: Worksheet) -> None:
-    """Copy a sheet that the book lacks, and fill blank cells of one that it has; tables are merged row by row."""
+def _take_over(book: Workbook, sheet: Worksheet, row_by_row: Collection[str]) -> None:
+    """Copy a sheet that the book lacks, and fill blank cells of one that it has; some tables are merged row by row."""
     mine = sheet_of(book, sheet.title)
-    if sheet.title in (*_COMPUTED, *(_TABLES if mine is not None else ())):
+    if sheet.title in (*_COMPUTED, *row_by_row):
         return
     if mine is None:
         copied_sheet(book, sheet)
         return
     for cell in cells_of(sheet):
-        if cell.value is not None and _single(mine, cell.coordinate).value is None:
+        if cell.value is not None and single_cell(mine, cell.coordinate).value is None:
             copy_cell(mine, cell)
 
 
@@ -99,17 +105,34 @@ def _take_texts(book: Workbook, others: Mapping[str, str]) -> None:
     for where, text in others.items():
         title, _, address = where.rpartition("!")
         sheet = sheet_of(book, title) or book.create_sheet(title[:MAX_SHEET_NAME])
-        target = _single(sheet, address)
+        target = single_cell(sheet, address)
         if target.value is None:
             put(target, text)
 
 
-def _single(sheet: Worksheet, address: str) -> Any:
-    """Return a cell that can be written: where it is the covered part of merged cells, these are parted."""
-    if isinstance(sheet[address], MergedCell):
-        for area in [area for area in sheet.merged_cells.ranges if address in area]:
-            sheet.unmerge_cells(area.coord)
-    return sheet[address]
+def _take_rows(book: Workbook, rows: Sequence[Row]) -> None:
+    """Make the sheet of a table that is in no Excel workbook before: its rows and headings at their addresses."""
+    named = _title_of(rows)
+    sheet = sheet_of(book, named) or book.create_sheet(named)
+    heads: dict[str, str] = {}
+    lines = []
+    for row in rows:
+        for name, cell in row.items():
+            place = _ADDRESS.search(cell.where)
+            if place is not None:
+                put(single_cell(sheet, place[0]), cell.value)
+                heads[place[1]] = name
+                lines.append(int(place[2]))
+    for letter, name in heads.items():
+        head = sheet[f"{letter}{max(1, min(lines) - 1)}"]
+        if head.value is None:
+            put(head, name)
+
+
+def _title_of(rows: Sequence[Row]) -> str:
+    """Return the title of the sheet that rows stand on; "" where they stand on none."""
+    titles = (cell.where.rpartition("!")[0] for row in rows for cell in row.values() if cell.where)
+    return next(titles, "").strip("'").replace("''", "'")[:MAX_SHEET_NAME]
 
 
 def _fill_in(book: Workbook, title: str, key: str, rows: Sequence[Row]) -> dict[tuple[str, str], str]:
@@ -117,14 +140,17 @@ def _fill_in(book: Workbook, title: str, key: str, rows: Sequence[Row]) -> dict[
 
     Rows that the sheet does not have go below its table, and columns that it does not have beside it.
     """
-    sheet = sheet_of(book, title)
+    named = _title_of(rows)
+    sheet = sheet_of(book, named)
     if sheet is None or not rows:
         return {}
+    if sheet_of(book, title) is None:
+        sheet.title = title  # the next reader finds it by its name
     columns: dict[str, str] = {}
     for row in rows:
         for name, cell in row.items():
             place = _ADDRESS.search(cell.where)
-            if place and cell.where.rpartition("!")[0].strip("'").casefold() == title.casefold():
+            if place and _title_of([{name: cell}]).casefold() == named.casefold():
                 columns.setdefault(name, place[1])
     _add_columns(sheet, columns, rows)
     at: dict[tuple[str, str], str] = {}
@@ -138,7 +164,7 @@ def _fill_in(book: Workbook, title: str, key: str, rows: Sequence[Row]) -> dict[
             target = sheet[f"{columns[name]}{line}"]
             at[str(row[key].value), name] = target.coordinate
             if _differs(target.value, cell.value):
-                put(_single(sheet, target.coordinate), cell.value)
+                put(single_cell(sheet, target.coordinate), cell.value)
         if place is None:
             for table in sheet.tables.values():
                 table.ref = f"{table.ref.split(':')[0]}:{_ADDRESS.search(table.ref)[1]}{line}"  # type: ignore[index]

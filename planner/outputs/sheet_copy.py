@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Iterator
+from typing import Any
 
 from openpyxl.cell.cell import Cell, MergedCell
 from openpyxl.workbook import Workbook
@@ -112,3 +113,11 @@ def _copy_lists(mine: Worksheet, sheet: Worksheet) -> None:
 def sheet_of(book: Workbook, title: str) -> Worksheet | None:
     """Return the sheet with a title, letter case and blanks around it aside; None where there is none."""
     return next((s for s in book.worksheets if s.title.strip().casefold() == title.strip().casefold()), None)
+
+
+def single_cell(sheet: Worksheet, address: str) -> Any:
+    """Return a cell that can be written: where it is the covered part of merged cells, these are parted."""
+    if isinstance(sheet[address], MergedCell):
+        for area in [area for area in sheet.merged_cells.ranges if address in area]:
+            sheet.unmerge_cells(area.coord)
+    return sheet[address]

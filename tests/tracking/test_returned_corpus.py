@@ -410,3 +410,39 @@ def test_of_a_sheet_with_a_word_in_its_last_row_only_cells_that_are_there_are_lo
 def test_a_new_site_goes_below_the_table_whatever_stands_far_below(books, tmp_path):
     returned(books, tmp_path, lambda t: (t.put(900, 2, "x end"), t.put(15, 1, "0099"), t.put(15, "remarks", "new")))
     assert openpyxl.load_workbook(tmp_path / "merged.xlsx")["Assignments"].cell(14, 1).value == "0099"
+
+
+@pytest.mark.parametrize("named", ["steps", "Steps", "north"])
+def test_a_table_that_is_first_in_a_text_file_or_under_another_title_is_merged_under_its_own_name(
+    books, tmp_path, named
+):
+    """A second copy's sheet stood for it with each heading twice, and could not be read again; or none stood there."""
+    folder, fleet, plan = books
+    book = openpyxl.load_workbook(folder / "rollout.xlsx")
+    first = Typist(book, "Steps")
+    first.put(2, "status", "erledigt")
+    with (tmp_path / f"{named}.csv").open("w", encoding="utf-8", newline="") as file:
+        csv.writer(file).writerows([["" if v is None else v for v in row] for row in first.sheet.values])
+    book = openpyxl.load_workbook(folder / "rollout.xlsx")
+    second = Typist(book, "Steps")
+    second.put(3, "status", "done")
+    second.sheet.delete_rows(2)
+    book.save(tmp_path / "two.xlsx")
+    book = openpyxl.load_workbook(folder / "rollout.xlsx")
+    third = Typist(book, "Steps")
+    third.put(4, "status", "blocked")
+    third.sheet.tables.clear()
+    third.sheet.insert_rows(1, 2)
+    third.put(1, 1, "Team South")
+    third.sheet.title = "Region South"
+    book.save(tmp_path / "three.xlsx")
+    for order in ((f"{named}.csv", "two.xlsx", "three.xlsx"), ("three.xlsx", f"{named}.csv", "two.xlsx")):
+        paths = [folder / "plan.xlsx", *(tmp_path / name for name in order)]
+        copies = resolved(read_copies(paths), fleet, plan)
+        whole = merged(copies)
+        found = track(fleet, plan, whole, TODAY)
+        write_progress_workbook(paths, copies, whole, found, tmp_path / "merged.xlsx")
+        again = merged(resolved(read_copies([tmp_path / "merged.xlsx"]), fleet, plan))
+        said = [{row["step"].value: row["status"].value for row in one.steps} for one in (whole, again)]
+        assert said[0] == said[1]
+        assert sorted(said[0].values())[:3] == ["blocked", "done", "done"]
