@@ -1,4 +1,4 @@
-"""`plan`: the best plan by its aims in order, then fewer moves between single hosts where those are left open."""
+"""`plan`: the best plan by its aims in order, or one of fewer moves with a few hosts more where these are asked for."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ def plan(
     left = search_seconds(thorough=thorough)
     if time_limit is not None:
         left = min(left, max(0.0, time_limit - (solved - began)))
-    made = fewer_moves(fleet, first, SolveBudget(left, seed, watch, stopped), extra_hosts=more)
+    made = fewer_moves(fleet, first, more, SolveBudget(left, seed, watch, stopped))
     solve = first.seconds["solve"] + time.monotonic() - solved
     seconds = {**first.seconds, "solve": solve}
     return numbered(made.replace(seconds=seconds), last_plan(fleet))

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import scipy.sparse as sp
@@ -25,28 +24,17 @@ from planner.sizing.solvers.highs import LinearProgram, solve_arrays
 Option = tuple[int, str, int]  # position of a seat, name of a host, eligible pair of both
 
 
-@dataclass(frozen=True)
-class Standbys:
-    """``host`` names the standby of each seat (None for none); ``without`` is the weight of sites that lack one
-    although they have two pools to use."""
+def find_standbys(problem: Problem, losses: Losses, seating: Seating, budget: SolveBudget) -> tuple[str | None, ...]:
+    """Return the name of a standby for each seat, None for none.
 
-    host: tuple[str | None, ...]
-    without: int
-
-
-def find_standbys(problem: Problem, losses: Losses, seating: Seating, budget: SolveBudget) -> Standbys:
-    """Return standbys for as much weight of seated sites as there is room for, then those of least total RTT."""
-    seats = seating.seats
+    They are for as much weight of seated sites as there is room for, then those of least total RTT.
+    """
     desk = _Desk(problem, losses, seating)
-    host: list[str | None] = [None] * len(seats)
-    for members in _groups(losses, seats):
+    host: list[str | None] = [None] * len(seating.seats)
+    for members in _groups(losses, seating.seats):
         for i, name in desk.assign(members, budget).items():
             host[i] = name
-    coverable = losses.coverable(problem.indptr, problem.pool, problem.max_hosts)
-    standby_of = zip(seats, host, strict=True)
-    bare = {seat.site for seat, name in standby_of if name is None}
-    without = [site for site in bare if coverable[site]]
-    return Standbys(tuple(host), problem.weight_of(int_array(sorted(without))))
+    return tuple(host)
 
 
 def _groups(losses: Losses, seats: Sequence[Seat]) -> list[list[int]]:

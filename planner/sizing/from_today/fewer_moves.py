@@ -1,17 +1,14 @@
-"""The plan with the fewest moves between hosts among those with the fewest hosts, or with a few hosts more."""
+"""The plan with the fewest moves between hosts among those with a few hosts more than the fewest."""
 
 from __future__ import annotations
 
 import dataclasses
-import math
-from collections import Counter
 
 import numpy as np
 
 from planner.arrays import Ints, inverse, positions
 from planner.counted_words import counted
 from planner.fleet import Finding, Fleet
-from planner.own import PREFIX
 from planner.plan import Aim, Plan, Unserved, moved_sites
 from planner.rules import Checker
 from planner.sizing.from_today.by_host import ByHost, by_host, folded
@@ -22,10 +19,9 @@ from planner.sizing.left_out import crowded_out
 from planner.sizing.solution.seating import Seat
 from planner.sizing.solvers.budget import SolveBudget
 
-_SEARCH_S = 20.0  # for the fewest moves, where the search for the plan left them open
+_SEARCH_S = 20.0  # for the fewest moves
 _THOROUGH = 10  # times as long
 _MOST_PAIRS = 200_000  # of sites and single hosts, beyond which building the model takes longer than the search may
-_SETTLED = 1e-3  # of sums in ms
 
 
 def search_seconds(*, thorough: bool) -> float:
@@ -33,16 +29,15 @@ def search_seconds(*, thorough: bool) -> float:
     return _SEARCH_S * (_THOROUGH if thorough else 1)
 
 
-def fewer_moves(fleet: Fleet, first: Plan, budget: SolveBudget, *, extra_hosts: int = 0) -> Plan:
-    """Return ``first``, or a plan that is as good on all aims before moves, and moves fewer sites.
+def fewer_moves(fleet: Fleet, first: Plan, extra_hosts: int, budget: SolveBudget) -> Plan:
+    """Return the plan with the fewest moves that may use ``extra_hosts`` more than ``first``, and else is as good.
 
     It is looked for by a mixed-integer model of single hosts, where moves are the first of the aims among equals and
-    ``first`` leaves open whether fewer would do, or where ``extra_hosts`` more may be used. Its bound on moves is that
-    of the model. Where that does not know the case, ``first`` comes back, with a finding if hosts were to be added.
+    ``first`` moves somebody. Its bound on moves is that of the model. Where that does not know the case, ``first``
+    comes back with a finding.
     """
     lead = later_aims(fleet)[:1] == ("moves",)
-    settled = first.proves("moves") and not extra_hosts
-    if not lead or settled or not moved_sites(fleet, first):
+    if not lead or not extra_hosts or not moved_sites(fleet, first):
         return first
     why = _not_modelled(fleet, first, budget)
     split = None if why else by_host(fleet)
@@ -60,12 +55,8 @@ def fewer_moves(fleet: Fleet, first: Plan, budget: SolveBudget, *, extra_hosts: 
         named = model.named(found.sized, budget)
     proven = named.moves <= found.bound
     level = Aim("moves", float(named.moves), float(found.bound), proven)
-    no_fewer = named.moves >= len(moved_sites(fleet, first))
-    if not extra_hosts and (no_fewer or _dearer(fleet, first, named)):
-        return _bounded(first, found.bound)
     second = _carried_out(split, first, named)
-    then = (level,) if extra_hosts else (level, *_measured(second, first.then, fleet))
-    return second.replace(objective_value=float(second.hosts), then=then).rated()
+    return second.replace(objective_value=float(second.hosts), then=(level,)).rated()
 
 
 def _not_modelled(fleet: Fleet, plan: Plan, budget: SolveBudget) -> str:
@@ -84,35 +75,10 @@ def _not_modelled(fleet: Fleet, plan: Plan, budget: SolveBudget) -> str:
 
 
 def _without_more(plan: Plan, why: str, extra_hosts: int) -> Plan:
-    """Return ``plan`` with a finding that further hosts were not tried, where they were asked for."""
-    if not extra_hosts:
-        return plan
+    """Return ``plan`` with a finding that further hosts were not tried."""
     words = f"Whether {counted(extra_hosts, 'more host')} would save moves was not tried, since {why}."
     warning = Finding("warning", "extra_hosts_unused", "Current", words)
     return plan.replace(findings=(*plan.findings, warning))
-
-
-def _bounded(plan: Plan, bound: float) -> Plan:
-    """Return ``plan`` with the bound on moves where it is the sharper one."""
-    then = []
-    for aim in plan.then:
-        if aim.aim == "moves":
-            sharper = max(aim.bound, min(aim.value, bound))
-            proven = aim.proven or aim.value <= bound
-            aim = dataclasses.replace(aim, bound=sharper, proven=proven)
-        then.append(aim)
-    return plan.replace(then=tuple(then))
-
-
-def _dearer(fleet: Fleet, first: Plan, named: Named) -> bool:
-    """Say whether own tie-breakers cost more than in ``first``, which comes before moves."""
-    prices = dict(zip(fleet.site_ids, fleet.own_tie_breaker_costs.tolist(), strict=True))
-    finite = {site: price for site, price in prices.items() if math.isfinite(price)}
-    before, after = (
-        math.fsum(finite.get(one.site, 0.0) for one in spared)
-        for spared in (first.no_host_needed, named.no_host_needed)
-    )
-    return after > before * (1 + 1e-9)
 
 
 def _carried_out(split: ByHost, first: Plan, named: Named) -> Plan:
@@ -155,35 +121,3 @@ def _positions(fleet: Fleet, problem: Problem, plan: Plan) -> tuple[Ints, Ints]:
     of_site = inverse(problem.site_at, len(fleet.site_ids))
     of_pool = inverse(problem.pool_at, len(fleet.pool_ids))
     return of_site[site], of_pool[pool]
-
-
-def _measured(plan: Plan, aims: tuple[Aim, ...], fleet: Fleet) -> list[Aim]:
-    """Return the aims after moves with what ``plan`` makes of them; their bounds hold for plans that move anybody."""
-    loads: Counter[str] = Counter()
-    for row in plan.assignments:
-        loads[row.host] += row.clusters
-    values = _own_totals(plan, fleet, aims)
-    values["latency"] = math.fsum(row.rtt_ms for row in plan.assignments)
-    values["margin"] = min((row.margin_ms for row in plan.assignments), default=0.0)
-    values["spread"] = float(max(loads.values(), default=0))
-    found = []
-    for aim in aims:
-        if aim.aim == "moves":
-            continue
-        value = values[aim.aim]
-        bound = max(value, aim.bound) if aim.aim == "margin" else min(value, aim.bound)
-        proven = abs(value - bound) <= _SETTLED + 1e-9 * abs(bound)
-        found.append(Aim(aim.aim, value, bound, proven))
-    return found
-
-
-def _own_totals(plan: Plan, fleet: Fleet, aims: tuple[Aim, ...]) -> dict[str, float]:
-    """Return what the assignments of ``plan`` come to by each aim of the caller's own."""
-    if not any(aim.aim.startswith(PREFIX) for aim in aims):
-        return {}
-    problem = build_problem(fleet, Checker.of(fleet))
-    site, pool = _positions(fleet, problem, plan)
-    known = problem.site * problem.pools + problem.pool
-    pair = np.searchsorted(known, site * problem.pools + pool)
-    costs = problem.own_costs
-    return {cost.code: float(cost.values[pair].sum()) for cost in costs}

@@ -71,11 +71,6 @@ class Classes:
         return self.demand[self.of_arc]
 
     @cached_property
-    def arc_weight(self) -> Ints:
-        """``weight`` of the class of each arc, shape (A,)."""
-        return self.weight[self.of_arc]
-
-    @cached_property
     def arc_item_weight(self) -> Floats:
         """``item_weight`` of the class of each arc, shape (A,)."""
         return self.item_weight[self.of_arc]

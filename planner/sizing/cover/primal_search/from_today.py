@@ -89,7 +89,7 @@ def _with_best_standbys(state: State, budget: SolveBudget) -> tuple[State, int]:
     names: dict[int, list[str]] = {}
     for h, p in enumerate(state.pool.tolist()):
         names.setdefault(p, []).append(str(h))
-    standbys = find_standbys(ground.problem, ground.losses, Seating(seats, names), budget).host
+    standbys = find_standbys(ground.problem, ground.losses, Seating(seats, names), budget)
     for seat, name in zip(seats, standbys, strict=True):
         other.take_out(seat.site)
         other.put(seat.site, int(seat.host), NOWHERE if name is None else int(name))
