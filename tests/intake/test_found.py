@@ -59,3 +59,15 @@ def test_notes_of_other_making_are_never_joined():
 def test_findings_without_places_are_never_counted_with_empty_places():
     notes = [Finding("error", "sheet_missing", "", f"The sheet {name} is missing.") for name in ("Hosts", "Summary")]
     assert [g.words for g in grouped(notes)] == [str(note) for note in notes]
+
+
+def test_formulas_of_several_columns_are_not_told_as_those_of_the_first():
+    """Cells of site and host were said to be two of site."""
+    cells = (("Assignments!A5", "site"), ("Assignments!F3", "host"))
+    found = [
+        Finding("error", "formula_unsaved", where, f"{column} holds a formula.", "Open the workbook.", "back.xlsx")
+        for where, column in cells
+    ]
+    (line,) = [group.words for group in grouped(found)]
+    assert line.startswith("back.xlsx Assignments: 2 cells hold formulas whose results were never saved (A5, F3).")
+    assert line.endswith("Open the workbook.")

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 MANY: Mapping[str, str] = {
     "id_repaired": "{n} ids lost their leading zeros, and the only id that fits was taken for each ({cells}).",
     "id_lookalike": "{n} ids have look-alike letters, dashes or blanks, and the id they look like was taken ({cells}).",
+    "formula_unsaved": "{n} cells hold formulas whose results were never saved ({cells}).",
     "host_alike": "{n} hosts are written in another way; each was read as the host of the same name ({cells}).",
     "id_by_name": "{n} names were read as ids; each name belongs to one id only ({cells}).",
     "id_within": "{n} texts contain one known id or name each, and were read as that ({cells}).",
