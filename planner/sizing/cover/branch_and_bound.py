@@ -64,7 +64,7 @@ class LevelBound:
         self._program.cut_off(self._most)
 
     def search(self, most_steps: int, budget: SolveBudget) -> None:
-        """Raise the bound until it reaches ``below``, or time or ``most_steps`` more of the simplex method are spent."""
+        """Raise the bound until it reaches ``below``, or time or ``most_steps`` more simplex steps are spent."""
         last = self._steps + most_steps
         self._unsettled = False
         if self._open is None:
