@@ -157,6 +157,14 @@ def test_time_that_ends_at_once_still_gives_a_plan(make):
     assert result.status != "optimal"
 
 
+@pytest.mark.parametrize("objective", ["hosts", "new_hosts", "cost"])
+def test_a_fleet_of_which_no_site_is_left_has_a_plan_without_hosts(make, objective):
+    """No hub may have a host: how far host counts can be from those of today was 0, and a divisor."""
+    pools = {"max_hosts": [0, 0], "host_cost": [5.0, 5.0]}
+    result = plan(make.fleet([[5.0, 9.0]] * 2, pools=pools, cover="hub", objective=objective))
+    assert (result.status, result.hosts, len(result.unserved)) == ("optimal", 0, 2)
+
+
 @pytest.mark.parametrize(("then", "largest"), [("latency spread", 5), ("spread latency", 4)])
 def test_spread_evens_loads_as_far_as_the_aims_before_it_allow(make, then, largest):
     """Twelve sites, all of which may use three hubs; five are nearest to the first, to the others all are the same."""

@@ -184,6 +184,21 @@ def test_a_few_hosts_more_move_fewer_sites_and_are_told_as_a_gap():
     assert more.gap > 0
 
 
+def test_who_is_left_out_instead_so_that_fewer_move_with_a_host_more_is_told_why():
+    """One place too few at H0: with a host more, S0011 is left out instead of S0007, and 2 sites move instead of 4."""
+    fleet = invented(34, sites=14, hubs=3, cap=6)
+    fleet = fleet.replace(pools=fleet.pools.assign(max_hosts=[1.0, 3.0, 3.0], cluster_cap=[2.0, 6.0, 6.0]))
+    before, made = plan(fleet), plan(fleet, extra_hosts=1)
+    holds(fleet, made)
+    assert moves(made) < moves(before)
+    left = {one.site for one in made.unserved}
+    assert left != {one.site for one in before.unserved}
+    assert {one.site for one in made.unserved if one.reasons} == left
+    today = dict(zip(fleet.current["site"], fleet.current["host"], strict=True))
+    assert all(one.current == today.get(one.site) for one in made.unserved)
+    assert not any("0 0000" in reason.detail for one in made.unserved for reason in one.reasons)
+
+
 @pytest.mark.parametrize("objective", ["new_hosts", "cost"])
 def test_other_objectives_keep_their_value_and_move_no_more(objective):
     fleet = invented(5, sites=50, hubs=4, cap=9, objective=objective, host_cost=100)
