@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from planner import columns
 from planner.fleet import typed_table
 from planner.sizing import drained, plan
+from planner.sizing.cover import exact_aims, host_by_host
 from tests.sizing.test_cover_brute_force import as_fleet, cases, most_covered
 from tests.sizing.test_primal import scattered
 
@@ -155,3 +156,19 @@ def test_moves_under_cover_are_fewest_on_small_fleets(make, cover, examples):
             )
 
     compared()
+
+
+@pytest.mark.parametrize("cover", ["host", "hub", "zone"])
+def test_spread_first_evens_the_loads_of_larger_fleets(make, monkeypatch, cover):
+    """Forty sites next to the first of four hubs, two of which can carry what a loss leaves: 14 on a host, not 20."""
+    monkeypatch.setattr(host_by_host, "_MOST_VARIABLES", 0)  # as in fleets of hundreds of sites
+    monkeypatch.setattr(exact_aims, "_MOST_VARIABLES", 0)
+    monkeypatch.setattr(exact_aims, "_MOST_HOMES", 0)
+    rtt = [[5.0, 9.0 + s % 3, 9.0, 9.0] for s in range(40)]
+    pools = {"cluster_cap": [20] * 4, "max_hosts": [1] * 4, "zone": [(f"z{p}",) for p in range(4)]}
+    fleet = make.fleet(rtt, cover=cover, then="spread latency", pools=pools)
+    made = plan(fleet)
+    make.sound(fleet, made)
+    spread, latency = made.then
+    assert (made.hosts, spread.value, spread.proven) == (3, 14, True)
+    assert latency.bound <= latency.value

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -20,7 +21,7 @@ from planner.sizing.cover.primal_search.repair import repair
 from planner.sizing.cover.primal_search.rounding import Wishes, dealt
 from planner.sizing.cover.stay_program import Kept
 from planner.sizing.instance.case import Case, TieBreak
-from planner.sizing.solution.aims import Aim, Margin, Moves, PairAim, aim_of
+from planner.sizing.solution.aims import Aim, Margin, Moves, PairAim, Spread, aim_of
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solvers.budget import SolveBudget
 
@@ -44,6 +45,8 @@ class BetterHomes:
     def improve(self, offer: Callable[[Draft], Draft]) -> Mapping[TieBreak, float]:
         """Offer drafts, each of which answers with the best so far; return the bounds."""
         aims = [aim_of(name) for name in self.case.tie_breaks]
+        if aims and isinstance(aims[0], Spread):
+            self._even(aims[0], offer)
         sought = [aim for aim in aims if isinstance(aim, (PairAim, Margin))]
         wanted = [aim for aim in sought if aim.applies(self.case.incumbent)]
         if not wanted or not self.draft.seating.seats:
@@ -89,6 +92,25 @@ class BetterHomes:
         never = problem.may_own.copy()
         never[choices.site] = False
         return bound + float(problem.own_cost[never].sum())
+
+    def _even(self, aim: Spread, offer: Callable[[Draft], Draft]) -> None:
+        """Offer drafts with a smaller largest load, by bisection; what follows keeps to the load that is reached."""
+        least = aim.plain_bound(self.case, self.draft.placement, self.draft.seating)
+        low, high = int(least), int(self._reached(aim))
+        budget = self.budget.within(_SECONDS)
+        rng = np.random.default_rng(budget.seed)
+        while low < high:
+            middle = (low + high) // 2
+            _, caps = aim.within(self.case.problem, middle)
+            problem = dataclasses.replace(self.case.problem, caps=caps)
+            narrower = Ground(problem, self.ground.losses)
+            state = state_of(narrower, self.draft)
+            if repair(state, self._bare(), _STEPS, rng, budget):
+                self.draft = offer(draft_of(self.case, state))
+            if self._reached(aim) <= middle:
+                self.ground, high = narrower, middle
+            else:
+                low = middle + 1
 
     def _cheapen(
         self, aim: PairAim, all_plans: HomeProgram, offer: Callable[[Draft], Draft], budget: SolveBudget
