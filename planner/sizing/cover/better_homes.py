@@ -19,11 +19,11 @@ from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.primal_search.polish import HomeCost, settled_by_cost, weighed
 from planner.sizing.cover.primal_search.repair import repair
 from planner.sizing.cover.primal_search.rounding import Wishes, dealt
-from planner.sizing.cover.stay_program import Kept
 from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.solution.aims import Aim, Margin, Moves, PairAim, Spread, aim_of
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.tie_breaks.stay_program import Kept
 
 _SECONDS = 20.0
 _STEPS = 2_000  # of repair

@@ -1,4 +1,4 @@
-"""The fewest moves of plans with cover, proven where they can be: `stay_program` solved, and its points made plans.
+"""The fewest moves of plans, proven where they can be: `stay_with_standbys` solved, and its points made plans.
 
 First with whole hosts and divisible classes, which bounds moves and says which hosts run on. Where plans near this
 point leave a gap, see `stay_seats` and with cover `stay_neighbourhoods`, the program with all that is whole is asked
@@ -7,27 +7,25 @@ for fewer moves than are known.
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from planner.arrays import falses
 from planner.sizing.cover.best_draft import BestAmongEquals
 from planner.sizing.cover.losses import all_at_once
 from planner.sizing.cover.primal_search.drafts import draft_of, nearer_today, state_of
 from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.stay_neighbourhoods import Neighbourhoods, state_near
-from planner.sizing.cover.stay_program import Kept, StayProgram
 from planner.sizing.cover.stay_seats import Point, Seats
+from planner.sizing.cover.stay_with_standbys import StayWithStandbys
 from planner.sizing.instance.case import Case
-from planner.sizing.instance.classes import group
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import Answer, LinearProgram, solve_arrays
 from planner.sizing.tie_breaks.as_good import as_good_as
-from planner.sizing.tie_breaks.staying import Today, most_staying
+from planner.sizing.tie_breaks.moves_over_counts import fewest_moves_bound
+from planner.sizing.tie_breaks.stay_program import Kept
 
 _SECONDS = 60.0
 _MOST_COLUMNS = 40_000  # beyond, the first relaxation takes longer than people wait
@@ -58,13 +56,11 @@ class FewestMoves:
         """Offer drafts, each of which answers with the best so far; return the bound."""
         self._offer = offer
         self.budget = self.budget.within(_SECONDS)
-        self.program = StayProgram(self.case, self.ground, self.draft, self.kept)
+        self.program = StayWithStandbys(self.case, self.ground, self.draft, self.kept)
         program = self.program.program()
         if len(program.cost) > _MOST_COLUMNS:
             return 0.0
-        counts = falses(len(program.cost))
-        counts[self.program.counts] = True
-        relaxed = dataclasses.replace(program, whole=counts)
+        relaxed = self.program.with_whole_hosts()
         self._try(self._solved(relaxed, self.budget.within(_SECONDS / 2)))
         if self.moves > self.bound and not self.budget.spent:
             self._fewer()
@@ -161,10 +157,5 @@ def moves_without_cover(case: Case, draft: Draft, budget: SolveBudget) -> float:
 
     Sites that need no shared host any more are not in it.
     """
-    problem, today = case.problem, case.in_force
-    apart = group(problem, by_weight=True, apart=today.nowhere.astype(np.int64))
-    classes = dataclasses.replace(apart, fixed=apart.multi_cluster | (not problem.flows))
-    marks = Today(today.incumbent, today.host_numbers, today.nowhere)
-    as_good, shortly = as_good_as(problem, draft), budget.within(_SECONDS / 2)
-    found = most_staying(problem, classes, as_good, marks, (), shortly)
-    return 0.0 if found is None else float(np.ceil(found.moves - _WHOLE))
+    as_good = as_good_as(case.problem, draft)
+    return fewest_moves_bound(case, as_good, budget)

@@ -1,4 +1,4 @@
-"""Rows of `stay_program` that keep room for every loss, with the sets and data that are named there.
+"""Rows of `stay_with_standbys` that keep room for every loss, with the sets and data that are named there.
 
 Against the loss of hubs or zones l, L_q the clusters at home in pool q:
     (1) sum k_c (x_cpq + y_cpq) over homes p in l + L_q <= R_q n_q
@@ -18,8 +18,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.arrays import as_floats, indices, int_zeros, inverse, minus_ones
-from planner.fleet import Floats, Ints
+from planner.arrays import indices, int_zeros, inverse, minus_ones
+from planner.fleet import Ints
 from planner.sizing.cover.host_levels import Levels, Running
 from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.room_for_losses import CoveredHomes, add_room_for_losses
@@ -79,10 +79,6 @@ class HostLosses:
     def levels(self) -> Ints:
         """The columns z."""
         return self._levels.z
-
-    def at_levels(self, n: Floats) -> Floats:
-        """Return the values of the columns z where ``n`` (P,) hosts run."""
-        return as_floats(self._levels.hosts == n[self._levels.pool])
 
     def _single_hosts(self) -> None:
         """Add (2) and (3)."""

@@ -1,8 +1,8 @@
 """Fewer moves under cover, on given hosts: all sites of a few hosts are put anew at once, by an integer program.
 
-Large neighbourhood search (P. Shaw, CP 1998, LNCS 1520, 417-431) from a plan near a point of `stay_program`, or from
-one that is known. Each time a site that is away is taken, its host of today, the one that it has, and some that share
-sites with these; all sites on them choose again so that fewer move, with nothing broken, see `exact_repair`.
+Large neighbourhood search (P. Shaw, CP 1998, LNCS 1520, 417-431) from a plan near a point of `stay_with_standbys`, or
+from one that is known. Each time a site that is away is taken, its host of today, the one that it has, and some that
+share sites with these; all sites on them choose again so that fewer move, with nothing broken, see `exact_repair`.
 """
 
 from __future__ import annotations

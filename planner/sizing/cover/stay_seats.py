@@ -1,6 +1,6 @@
-"""Whole sites on the single hosts that a point of `stay_program` lets run: homes and standbys, exactly.
+"""Whole sites on the single hosts that a point of `stay_with_standbys` lets run: homes and standbys, exactly.
 
-Sets and data as in `stay_program`; hosts j, g that run
+Sets and data as in `stay_with_standbys`; hosts j, g that run
 Variables
     w_ijg in {0, 1}      site i lives on host j, and g stands by for it or none
     u_i, v_i in {0, 1}   site i is left out; it has its own tie-breaker
@@ -21,7 +21,7 @@ from planner.arrays import as_floats, falses, indices, int_zeros, minus_ones, ro
 from planner.fleet import Bools, Floats
 from planner.sizing.cover.primal_search.state import NOWHERE, State
 from planner.sizing.cover.room_for_losses import CoveredHomes, add_room_for_losses
-from planner.sizing.cover.stay_program import StayProgram
+from planner.sizing.cover.stay_with_standbys import StayWithStandbys
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import solve_arrays
 from planner.sizing.solvers.model_builder import (
@@ -47,7 +47,7 @@ class Point:
     ``held`` (S, M): those of the sites that stay wholly, where sites of a class may be divided; nothing for others.
     """
 
-    def __init__(self, program: StayProgram, x: Floats) -> None:
+    def __init__(self, program: StayWithStandbys, x: Floats) -> None:
         self.program, problem = program, program.problem
         self.run = np.flatnonzero(x[program.r] > 0.5)
         more = rounded(x[program.others])

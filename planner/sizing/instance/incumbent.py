@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.arrays import falses, int_array, rounded, totals
+from planner.arrays import falses, rounded, totals
 from planner.fleet import Bools, Fleet, Ints
 from planner.sizing.instance.problem import Problem
 from planner.today import Today, read_today
@@ -33,13 +33,6 @@ class InForce:
     hub: list[str]
     host: list[str]
     gone: int
-
-    @cached_property
-    def host_numbers(self) -> Ints:
-        """Today's host of each site as a number, the same for the same name; -1 for none; shape (S,)."""
-        named = sorted(set(self.host) - {""})
-        names = {name: number for number, name in enumerate(named)}
-        return int_array([names.get(name, -1) for name in self.host])
 
     @cached_property
     def nowhere(self) -> Bools:

@@ -43,7 +43,7 @@ def break_ties(
         return sized, placement, problem, bounds
     left = narrow(problem, sized, tie_breaks, budget)
     within = case.narrowed(left.problem, left.pair, left.tie_breaks)
-    found, bounds, placement = improve(within, left.sized, budget, thorough=thorough, by_host=False)
+    found, bounds, placement = improve(within, left.sized, budget, thorough=thorough)
     for aim in _bottlenecks(left.tie_breaks):
         bounds[aim.name] = bottleneck_bound(left.problem, aim, left.sized, budget)
     sized, placement = left.in_whole(problem, sized.classes, found, placement)

@@ -1,7 +1,7 @@
 """Fewer moves, and bounds on later aims, where plans as good are not all of as many hosts that serve every site.
 
 Shortage, own tie-breakers, new hosts and money let plans of equal value differ in their hosts and in whom they serve.
-The two models over all counts, `staying` and `branch_and_bound`, then know what such plans keep.
+The two models over all counts, `stay_program` and `branch_and_bound`, then know what such plans keep.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.tie_breaks.as_good import AsGood, as_good_as
 from planner.sizing.tie_breaks.branch_and_bound import EpsilonConstraint, LocationModel, strong_bound
 from planner.sizing.tie_breaks.lexicographic import place
-from planner.sizing.tie_breaks.staying import Today, most_staying
+from planner.sizing.tie_breaks.moves_over_counts import most_staying
 
 _TREE_WORK = 15_000_000  # pairs times steps of the simplex method
 _CLOSE = 1e-6
@@ -84,11 +84,9 @@ class AmongAsGood:
 
     def _stay(self) -> None:
         """Bound moves, which come first, and take the plan with as few where one is found."""
-        problem, today = self.case.problem, self.case.in_force
-        as_good = as_good_as(problem, self.draft)
+        as_good = as_good_as(self.case.problem, self.draft)
         classes = self._classes(as_good)
-        marks = Today(today.incumbent, today.host_numbers, today.nowhere)
-        found = most_staying(problem, classes, as_good, marks, (), self.budget)
+        found = most_staying(self.case, classes, as_good, self.budget)
         if found is None:
             return
         self.bounds["moves"] = found.moves

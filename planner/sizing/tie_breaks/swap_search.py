@@ -20,7 +20,7 @@ from planner.sizing.tie_breaks.branch_and_bound import EpsilonConstraint, Locati
 from planner.sizing.tie_breaks.flow_evaluator import FlowEvaluator
 from planner.sizing.tie_breaks.lagrangian import LagrangianRelaxation, Priced
 from planner.sizing.tie_breaks.lexicographic import placed
-from planner.sizing.tie_breaks.staying import Today, most_staying
+from planner.sizing.tie_breaks.moves_over_counts import most_staying
 
 # Work is fixed by counting pairs, not seconds, so that runs repeat.
 _CLIMB_WORK = 60_000_000  # pairs that all subgradient rounds together may look at
@@ -33,13 +33,12 @@ _THOROUGH = 10  # times the work, and ten times that for the tree
 
 
 def improve(
-    case: Case, sized: Sized, budget: SolveBudget, *, thorough: bool, by_host: bool = True
+    case: Case, sized: Sized, budget: SolveBudget, *, thorough: bool
 ) -> tuple[Sized, dict[TieBreak, float], Placement]:
     """Return counts of as many hosts that do better on the first later aims, bounds on these, and the placement.
 
     Only moves and latency before any other aim are improved here, and only where hosts are the objective and
-    all sites are served; otherwise the hosts are those of ``sized`` and there are no bounds. ``by_host``: a site stays
-    only where its host runs on, not wherever its pool does.
+    all sites are served; otherwise the hosts are those of ``sized`` and there are no bounds.
     """
     problem, incumbent = case.problem, case.incumbent
     aims = _leading_costs(case)
@@ -56,20 +55,16 @@ def improve(
     if whole(problem, sized):
         evaluator.try_counts(sized.counts.hosts)  # what stays together may go elsewhere
     searched = comparable(problem, sized) and not evaluator.spent
-    host = case.in_force.host_numbers if by_host else None
-    bounds = _searched(evaluator, host, times) if searched else {}
+    bounds = _searched(evaluator, times) if searched else {}
     return evaluator.sized, bounds, _finished(case, evaluator)
 
 
-def _searched(evaluator: FlowEvaluator, host: Ints | None, times: int) -> dict[TieBreak, float]:
-    """Let the judge look at counts that may be better, ``times`` as many as usual; return bounds on its aims.
-
-    ``host`` (S,) numbers the hosts of today, see `most_staying`.
-    """
+def _searched(evaluator: FlowEvaluator, times: int) -> dict[TieBreak, float]:
+    """Let the judge look at counts that may be better, ``times`` as many as usual; return bounds on its aims."""
     problem = evaluator.problem
     aims, hosts = evaluator.aims, int(evaluator.sized.value)
     costs = evaluator.costs  # of staying in a pool: no more than of staying on a host, so that bounds hold for both
-    least = _fewest_moves(evaluator, host)
+    least = _fewest_moves(evaluator)
     proven = least is not None and evaluator.values[0] <= least
     settled = 1 if proven else 0  # aims that need no more search
     affordable = _CLIMB_WORK * times / max(1, len(problem.pool))
@@ -95,7 +90,7 @@ def _searched(evaluator: FlowEvaluator, host: Ints | None, times: int) -> dict[T
     return bounds
 
 
-def _fewest_moves(evaluator: FlowEvaluator, host: Ints | None) -> float | None:
+def _fewest_moves(evaluator: FlowEvaluator) -> float | None:
     """Return a bound on moves, where these come first, and let the judge look at the counts that have as few.
 
     From then on the judge takes nobody for staying whose host does not run on there. Sites without a host today move.
@@ -104,13 +99,9 @@ def _fewest_moves(evaluator: FlowEvaluator, host: Ints | None) -> float | None:
         return None
     problem = evaluator.problem
     sized = evaluator.sized
-    nowhere = evaluator.case.in_force.nowhere
-    unnamed = np.full(problem.sites, -1)
     most = int(sized.counts.hosts.sum())
     as_good = AsGood(float(most), most, 0, 0, 0, 0.0)
-    today = Today(evaluator.incumbent, unnamed if host is None else host, nowhere)
-    cuts = sized.cuts or ()
-    found = most_staying(problem, sized.classes, as_good, today, cuts, evaluator.budget)
+    found = most_staying(evaluator.case, sized.classes, as_good, evaluator.budget)
     if found is None:
         return None
     if found.counts is not None:
@@ -119,7 +110,7 @@ def _fewest_moves(evaluator: FlowEvaluator, host: Ints | None) -> float | None:
         flow = np.where(multi_cluster, np.rint(found.counts.flow), 0)
         hosts = _filled(problem, found.counts.hosts, most)
         evaluator.try_flow(hosts, flow.astype(np.int64))
-    return found.moves + float(nowhere.sum())
+    return found.moves + float(evaluator.case.in_force.nowhere.sum())
 
 
 def _filled(problem: Problem, hosts: Ints, most: int) -> Ints:

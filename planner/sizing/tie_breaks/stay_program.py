@@ -1,39 +1,36 @@
-"""Fewest moves under cover: who can stay on the host of today, as a program over classes, hosts in use and pools.
+"""Fewest moves over all host counts: who can stay on the host of today, as a program over classes, hosts in use, pools.
 
-Sets and data as in `primal_search.pool_relaxation`; classes c of s_c alike sites with the same host of today, k_c
-clusters each; hosts j in use, of pool p_j; of the plan at hand the weight W left out, and U without standby
+Sets and data as in `assignment.flow_model`; classes c of s_c alike sites with the same host of today, k_c clusters
+each; hosts j in use, of pool p_j; of the plan at hand the weight W left out
 Variables
     n_p whole, >= 0     hosts of pool p, o_p of them others than those in use
     r_j in {0, 1}       the host j runs on
-    y_cpq, x_cpq whole  sites of c at home in pool p with standby in q or none: y on a host of today, x on any
+    y_cp, x_cp whole    sites of c in pool p: y on a host of today, x on any
     u_c, v_c whole      sites of c left out, and with their own tie-breaker
     e_p >= 0            others that exist today
-Minimise sum x_cpq + sum v_c over the classes that have a host today, subject to
-    (1) sum_pq (x_cpq + y_cpq) + u_c + v_c = s_c
+Minimise sum x_cp + sum v_c over the classes that have a host today, subject to
+    (1) sum_p (x_cp + y_cp) + u_c + v_c = s_c
     (2) sum_j in p r_j + o_p = n_p, o_p > 0 only where all in use run, since hosts of a pool are alike
-    (3) sum_cq k_c (x_cpq + y_cpq) <= C_p n_p, and for large sites as in `model_builder`
-    (4) sum_q y_cpq <= s_c r_j for the host j of c, and sum_cq k_c y_cpq <= C_p r_j over the classes of j
-    (5) where nobody named the host: k_c y_cpq over all of pool p <= C_p (sum_j in p r_j + e_p), e_p <= o_p
+    (3) sum_c k_c (x_cp + y_cp) <= C_p n_p, and for large sites as in `model_builder`
+    (4) y_cp <= s_c r_j for the host j of c, and sum_c k_c y_cp <= C_p r_j over the classes of j
+    (5) where nobody named the host: k_c y_cp over all of pool p <= C_p (sum_j in p r_j + e_p), e_p <= o_p
     (6) limits on hubs, zones, weight and hosts, and what plans keep that are as good on all aims before
-    (7) sum w_c (x_cp + y_cp) without standby <= U, sum w_c u_c <= W
-    (8) every loss finds room, see `stay_losses`
+    (7) sum w_c u_c <= W
 Every plan as good is a point of it. A point is a plan where sites have one cluster; else whole sites may lack room.
+With cover, x and y have a standby too, see `cover.stay_with_standbys`.
 """
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 
 import numpy as np
 
-from planner.arrays import as_floats, indices, int_array, int_zeros, minus_ones
+from planner.arrays import as_floats, falses, indices, int_array, int_zeros, minus_ones
 from planner.fleet import Bools, Floats, Ints
-from planner.sizing.cover.home_choices import choices_of
-from planner.sizing.cover.primal_search.ground import Ground
-from planner.sizing.cover.stay_losses import Homes, HostLosses, add_pool_losses
 from planner.sizing.instance.case import Case
 from planner.sizing.instance.classes import group
-from planner.sizing.solution.draft import Draft
 from planner.sizing.solvers.highs import LinearProgram
 from planner.sizing.solvers.model_builder import (
     Loads,
@@ -47,28 +44,28 @@ from planner.sizing.solvers.model_builder import (
     add_weight_on_hosts,
     loosened,
 )
-from planner.sizing.tie_breaks.as_good import as_good_as
+from planner.sizing.tie_breaks.as_good import AsGood
 
 Kept = tuple[Floats, float]  # a cost of pairs (E,), and what a plan may come to by it
 
 
 class StayProgram:
-    """The program of plans as good as ``draft``, which keep all of ``kept`` too.
+    """The program of plans ``good`` in all aims before, which keep all of ``kept`` too.
 
-    Hosts J: ``host_pool`` (J,) and ``host_name``; those in use, and against the loss of a host all others too.
+    Hosts J: ``host_pool`` (J,) and ``host_name``; those in use, and where ``every_host`` all others too.
     Columns: ``n`` and ``others`` (P,), ``r`` (J,), and ``x`` (X,), those that stay at the end. Of x, shapes (X,):
     ``kind``, ``pair``, ``home``, ``standby`` (-1 for none), ``on``, the host on which they stay, and ``stays``.
     """
 
-    def __init__(self, case: Case, ground: Ground, draft: Draft, kept: Sequence[Kept] = ()) -> None:
+    short = False  # whether sites may do without what others have
+    every_host = False
+
+    def __init__(self, case: Case, good: AsGood, kept: Sequence[Kept] = ()) -> None:
         self.case = case
-        self.ground = ground
         self.problem = case.problem
         self.kept = kept
-        self.good = as_good_as(case.problem, draft)
-        self.bare = self.problem.weight_of(draft.bare)
-        without = ground.coverable[draft.bare]
-        self.short = bool(without.any()) or self.good.weight > 0
+        self.good = good
+        self.short = self.short or good.weight > 0
         self.built = ModelBuilder()
         self._read_hosts()
         self._read_classes()
@@ -79,30 +76,28 @@ class StayProgram:
         self._hosts_in_use()
         self._stay_anywhere()
         self._as_good()
-        self._losses()
 
-    def program(self) -> LinearProgram:
-        """Return it as arrays."""
-        return self.built.program()
+    def program(self, whole: Bools | None = None) -> LinearProgram:
+        """Return it as arrays, with all columns whole that must be, or just ``whole`` (columns,)."""
+        program = self.built.program()
+        return program if whole is None else dataclasses.replace(program, whole=whole)
+
+    def with_whole_hosts(self) -> LinearProgram:
+        """Return it as arrays, in which sites may be divided."""
+        whole = falses(self.built.columns)
+        whole[self.counts] = True
+        return self.program(whole)
 
     @property
     def counts(self) -> Ints:
         """The columns that say which hosts run."""
-        levels = int_zeros(0) if self.host_losses is None else self.host_losses.levels
-        return np.concatenate((self.n, self.others, self.r, levels))
+        return np.concatenate((self.n, self.others, self.r))
 
-    def running(self, draft: Draft) -> Floats:
-        """Return values (columns,) in which the hosts of ``draft`` run; those of sites are left at 0."""
-        x = np.zeros(self.built.columns)
-        names = draft.seating.names
-        used = {name for mine in names.values() for name in mine}
-        x[self.n] = [len(names.get(p, ())) for p in range(self.problem.pools)]
-        x[self.r] = [name in used for name in self.host_name]
-        listed = np.bincount(self.host_pool, x[self.r], minlength=self.problem.pools)
-        x[self.others] = x[self.n] - listed
-        if self.host_losses is not None:
-            x[self.host_losses.levels] = self.host_losses.at_levels(x[self.n])
-        return x
+    def ways(self, sites: Bools) -> tuple[Ints, Ints]:
+        """Return the pairs that ``sites`` (S,) may use, and pools of their standbys, -1 for none; shapes (X,)."""
+        problem = self.problem
+        pair = np.flatnonzero(sites[problem.site] & problem.homes)
+        return pair, minus_ones(len(pair))
 
     def _read_hosts(self) -> None:
         names = self.case.today.names
@@ -112,7 +107,7 @@ class StayProgram:
             kept = np.maximum(self.good.hosts, in_use).tolist()
             names = [mine[:most] for mine, most in zip(names, kept, strict=True)]
         every = [(p, name) for p, mine in enumerate(names) for name in mine]
-        listed = [(p, name) for p, name in every if name in known or self.ground.by_host]
+        listed = [(p, name) for p, name in every if name in known or self.every_host]
         self.host_pool = int_array([p for p, _ in listed])
         self.host_name = [name for _, name in listed]
         self.in_use = np.isin(self.host_name, list(known))
@@ -125,18 +120,19 @@ class StayProgram:
         _, first = np.unique(self.classes.of_site, return_index=True)
         self.somewhere = ~today.nowhere[first]
         one_each = np.isin(np.arange(problem.sites), first)
-        found = choices_of(self.ground, one_each, bare=self.short)
-        stay = np.flatnonzero(today.incumbent[found.pair])
+        pairs, standbys = self.ways(one_each)
+        sites = problem.site[pairs]
+        stay = np.flatnonzero(today.incumbent[pairs])
         number = {name: j for j, name in enumerate(self.host_name)}
-        hosts_today = [today.host[s] for s in found.site[stay].tolist()]
+        hosts_today = [today.host[s] for s in sites[stay].tolist()]
         host = [number.get(name, -1) for name in hosts_today]
-        every = np.concatenate((indices(found.site), stay))
-        self.kind = self.classes.of_site[found.site[every]]
-        self.pair = found.pair[every]
-        self.home = found.home[every]
-        self.standby = found.standby[every]
-        self.on = np.concatenate((minus_ones(len(found.site)), int_array(host)))
-        self.stays = indices(every) >= len(found.site)
+        every = np.concatenate((indices(pairs), stay))
+        self.kind = self.classes.of_site[sites[every]]
+        self.pair = pairs[every]
+        self.home = problem.pool[self.pair]
+        self.standby = standbys[every]
+        self.on = np.concatenate((minus_ones(len(pairs)), int_array(host)))
+        self.stays = indices(every) >= len(pairs)
         self.clusters = self.classes.clusters[self.kind]
         self.held = np.flatnonzero(self.on >= 0)
 
@@ -173,7 +169,8 @@ class StayProgram:
         own: Terms = self.with_own, self.v, 1.0
         self.built.equal([shared, left_out, own], self.classes.count, self.classes.size)
         self.loads = Loads(self.home, self.x, self.clusters)
-        add_capacity(self.built, self.problem.caps, self.n, [self.loads])
+        add_carried = add_room if self.problem.split else add_capacity
+        add_carried(self.built, self.problem.caps, self.n, [self.loads])
 
     def _running(self) -> None:
         """Add (2)."""
@@ -222,7 +219,8 @@ class StayProgram:
         add_room(self.built, self.classes.size[kinds], host, [staying])
         carried = Loads(self.on, self.x, self.clusters).some(self.held)
         caps = self.problem.caps[self.host_pool]
-        add_capacity(self.built, caps, self.r, [carried])
+        add_carried = add_room if self.problem.split else add_capacity
+        add_carried(self.built, caps, self.r, [carried])
 
     def _stay_anywhere(self) -> None:
         """Add (5)."""
@@ -262,22 +260,5 @@ class StayProgram:
         weight = classes.weight[self.out]
         of_kept = weight * classes.kept[self.out]
         self.good.add_weight(built, self.u, weight, of_kept)
-        bare = self.standby < 0
-        if self.short and bare.any() and not bare.all():
-            each = classes.weight[self.kind[bare]]
-            alone: Term = self.x[bare], each
-            built.at_most([alone], self.bare + 0.5)
         for cost, most in self.kept:
             built.at_most([(self.x, cost[self.pair])], loosened(most))
-
-    def _losses(self) -> None:
-        """Add (8)."""
-        homes = Homes(self.home, self.standby, self.on, self.clusters, self.x)
-        self.host_losses: HostLosses | None = None
-        if not (self.standby >= 0).any():
-            return
-        if self.ground.by_host:
-            running = self.n, self.r, self.host_pool
-            self.host_losses = HostLosses(self.built, self.ground, homes, running)
-        else:
-            add_pool_losses(self.built, self.ground, homes, self.n)

@@ -1,0 +1,119 @@
+"""The tie-break on moves over all host counts as good: on which counts, and which hosts of today, most sites stay.
+
+`stay_program` solved with whole hosts and divisible sites says which hosts run, and its value is a bound. Then sites of
+several clusters are made whole on these hosts.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from planner.arrays import falses, int_zeros, rounded, totals
+from planner.fleet import Bools, Floats, Ints
+from planner.sizing.instance.case import Case
+from planner.sizing.instance.classes import Classes, arc_of_pair
+from planner.sizing.solution.counts import Counts
+from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.solvers.highs import Answer, solve_arrays
+from planner.sizing.tie_breaks.as_good import AsGood
+from planner.sizing.tie_breaks.stay_program import StayProgram
+
+_MOST_PAIRS = 40_000  # beyond, the first relaxation alone takes longer than people wait
+_SECONDS = 30.0
+_WHOLE = 1e-6
+_NODES = 100  # for whole sites on given hosts
+_NO_EXTRAS = {"mip_heuristic_effort": 0.01, "mip_allow_restart": False, "mip_max_nodes": _NODES}
+
+
+@dataclass(frozen=True, slots=True)
+class Staying:
+    """Counts on which most sites stay; the flow of classes of single clusters is not whole, see `Counts`.
+
+    ``keeps`` (E,) marks the pairs that keep a site on a host that runs on. ``moves``: no plan as good sends fewer sites
+    to another host than today's. ``counts`` is None where no plan was found.
+    """
+
+    moves: float
+    counts: Counts | None
+    keeps: Bools
+
+
+def most_staying(case: Case, classes: Classes, as_good: AsGood, budget: SolveBudget) -> Staying | None:
+    """Return the counts of plans ``as_good`` on which most sites stay; None for a large fleet, or where time ends.
+
+    ``classes`` are those of the counts; where weight is left out they must not mix sites with and without a host today.
+    """
+    found = _solved(case, as_good, budget)
+    if found is None:
+        return None
+    program, answer = found
+    moves = _least(answer)
+    x = _whole(program, answer.x, budget) if answer.outcome.has_solution else None
+    if x is None:
+        return Staying(moves, None, case.incumbent)
+    return Staying(moves, _counts(program, classes, x), _keeps(program, x))
+
+
+def fewest_moves_bound(case: Case, as_good: AsGood, budget: SolveBudget) -> float:
+    """Return a bound on the moves of plans ``as_good``, 0 where there is none in time."""
+    found = _solved(case, as_good, budget)
+    return 0.0 if found is None else _least(found[1])
+
+
+def _solved(case: Case, as_good: AsGood, budget: SolveBudget) -> tuple[StayProgram, Answer] | None:
+    if not case.incumbent.any() or len(case.problem.pool) > _MOST_PAIRS or budget.spent:
+        return None
+    program = StayProgram(case, as_good)
+    answer = solve_arrays(program.with_whole_hosts(), budget.within(_SECONDS))
+    return (program, answer) if np.isfinite(answer.outcome.bound) else None
+
+
+def _least(answer: Answer) -> float:
+    return max(0.0, float(np.ceil(answer.outcome.bound - _WHOLE)))
+
+
+def _whole(program: StayProgram, x: Floats, budget: SolveBudget) -> Floats | None:
+    """Return the answer with the hosts of ``x``, in which sites of several clusters are whole; None for none."""
+    must = falses(len(x))
+    undivided = program.stays | (not program.problem.split)
+    several = program.classes.clusters[program.kind] > 1
+    must[program.x] = undivided & several
+    distance = np.abs(x - np.rint(x))
+    if not (distance[must] > _WHOLE).any():
+        return x
+    given = program.counts
+    fixed = program.program(must).fixed(given, np.rint(x[given]))
+    answer = solve_arrays(fixed, budget, options=_NO_EXTRAS)
+    return answer.x if answer.outcome.has_solution else None
+
+
+def _counts(program: StayProgram, classes: Classes, x: Floats) -> Counts:
+    """Return hosts, and the flow of ``classes``, at the point ``x`` (columns,)."""
+    arc = arc_of_pair(program.problem, classes)[program.pair]
+    units = x[program.x] * classes.unit_demand[classes.of_arc[arc]]
+    flow = totals(arc, units, len(classes.pool))
+    _, first = np.unique(program.classes.of_site, return_index=True)
+    of_kind = classes.of_site[first]
+    unserved = _sites(of_kind[program.out], x[program.u], classes)
+    own = _sites(of_kind[program.with_own], x[program.v], classes)
+    whole = np.where(classes.arc_fixed, np.rint(flow), flow)
+    return Counts(rounded(x[program.n]), whole, unserved, own)
+
+
+def _sites(of: Ints, number: Floats, classes: Classes) -> Ints:
+    """Return how many sites of each class (K,) there are, from how many in parts of them."""
+    if not len(of):
+        return int_zeros(classes.count)
+    return rounded(totals(of, number, classes.count))
+
+
+def _keeps(program: StayProgram, x: Floats) -> Bools:
+    """Mark the pairs (E,) that keep a site on a host that runs at the point ``x``, or wherever nobody named it."""
+    case = program.case
+    run = np.flatnonzero(x[program.r] > 0.5)
+    running = {"", *(program.host_name[j] for j in run)}
+    runs_on = np.array([host in running for host in case.in_force.host], dtype=np.bool_)
+    keeps: Bools = case.incumbent & runs_on[program.problem.site]
+    return keeps
