@@ -50,7 +50,7 @@ def most_staying(case: Case, classes: Classes, as_good: AsGood, budget: SolveBud
         return None
     program, answer = found
     moves = _least(answer)
-    x = _whole(program, answer.x, budget) if answer.outcome.has_solution else None
+    x = _whole(program, classes, answer.x, budget) if answer.outcome.has_solution else None
     if x is None:
         return Staying(moves, None, case.incumbent)
     return Staying(moves, _counts(program, classes, x), _keeps(program, x))
@@ -74,31 +74,38 @@ def _least(answer: Answer) -> float:
     return max(0.0, float(np.ceil(answer.outcome.bound - _WHOLE)))
 
 
-def _whole(program: StayProgram, x: Floats, budget: SolveBudget) -> Floats | None:
-    """Return the answer with the hosts of ``x``, in which sites of several clusters are whole; None for none."""
+def _whole(program: StayProgram, classes: Classes, x: Floats, budget: SolveBudget) -> Floats | None:
+    """Return the answer with the hosts of ``x``, in which what `Counts` has whole is whole; None for none."""
     must = falses(len(x))
     undivided = program.stays | (not program.problem.split)
-    several = program.classes.clusters[program.kind] > 1
-    must[program.x] = undivided & several
+    fixed = classes.fixed[_of_kind(program, classes)]
+    must[program.x] = undivided & fixed[program.kind]
     distance = np.abs(x - np.rint(x))
     if not (distance[must] > _WHOLE).any():
         return x
     given = program.counts
-    fixed = program.program(must).fixed(given, np.rint(x[given]))
-    answer = solve_arrays(fixed, budget, options=_NO_EXTRAS)
+    on_hosts = program.program(must).fixed(given, np.rint(x[given]))
+    answer = solve_arrays(on_hosts, budget, options=_NO_EXTRAS)
     return answer.x if answer.outcome.has_solution else None
 
 
-def _counts(program: StayProgram, classes: Classes, x: Floats) -> Counts:
-    """Return hosts, and the flow of ``classes``, at the point ``x`` (columns,)."""
+def _of_kind(program: StayProgram, classes: Classes) -> Ints:
+    """Return which of ``classes`` the sites of each class of ``program`` are in."""
+    _, first = np.unique(program.classes.of_site, return_index=True)
+    return classes.of_site[first]
+
+
+def _counts(program: StayProgram, classes: Classes, x: Floats) -> Counts | None:
+    """Return hosts, and the flow of ``classes``, at ``x`` (columns,); None where it divides what must be whole."""
     arc = arc_of_pair(program.problem, classes)[program.pair]
     units = x[program.x] * classes.unit_demand[classes.of_arc[arc]]
     flow = totals(arc, units, len(classes.pool))
-    _, first = np.unique(program.classes.of_site, return_index=True)
-    of_kind = classes.of_site[first]
+    whole = np.where(classes.arc_fixed, np.rint(flow), flow)
+    if (np.abs(whole - flow) > _WHOLE).any():
+        return None
+    of_kind = _of_kind(program, classes)
     unserved = _sites(of_kind[program.out], x[program.u], classes)
     own = _sites(of_kind[program.with_own], x[program.v], classes)
-    whole = np.where(classes.arc_fixed, np.rint(flow), flow)
     return Counts(rounded(x[program.n]), whole, unserved, own)
 
 

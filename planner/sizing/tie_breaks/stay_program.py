@@ -204,8 +204,11 @@ class StayProgram:
         classes = self.classes
         built = self.built
         add_host_limits(built, problem.host_limits, self.n)
-        add_place_limits(built, problem, self.home, self.x, classes.amounts, self.kind)
-        weight = classes.item_weight[self.kind]
+        units = classes.unit_demand
+        amounts = {measure: each * units for measure, each in classes.amounts.items()}
+        add_place_limits(built, problem, self.home, self.x, amounts, self.kind)
+        each_site = classes.item_weight * units
+        weight = each_site[self.kind]
         add_weight_on_hosts(built, problem.host_weight, self.n, Loads(self.home, self.x, weight))
         staying = Loads(self.on, self.x, weight).some(self.held)
         add_weight_on_hosts(built, problem.host_weight, self.r, staying)
