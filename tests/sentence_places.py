@@ -145,7 +145,7 @@ PARTS = {
     "scenarios/sweep_words.py": "Shown in column 'proof' or 'what it changes' of a sweep, and as its first lines.",
     "scenarios/vary.py": "Shown after the option --vary as it was typed.",
     "sizing/asked.py": "Shown when a setting of the policy does not go with another one.",
-    "sizing/from_today/fewer_moves.py": (
+    "sizing/from_today/extra_hosts.py": (
         "Shown in: 'Whether 2 more hosts would save moves was not tried, since {text}.'"
     ),
     "sizing/from_today/trade_off.py": "Shown while castingvote plan works, or when --trade-off is refused.",

@@ -17,7 +17,7 @@ from planner.sizing.solution.seating import Seating
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.tie_breaks import break_ties
 from planner.sizing.tie_breaks.among_as_good import AmongAsGood
-from planner.sizing.tie_breaks.running_hosts import with_fewer_moves
+from planner.sizing.tie_breaks.moves_on_given_counts import with_fewer_moves
 from planner.sizing.tie_breaks.swap_search import comparable
 
 

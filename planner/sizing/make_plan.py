@@ -12,7 +12,7 @@ from planner.interrupts import heard
 from planner.plan import Plan
 from planner.sizing.asked import asked_extra_hosts
 from planner.sizing.best_plan import best_plan
-from planner.sizing.from_today.fewer_moves import fewer_moves, search_seconds
+from planner.sizing.from_today.extra_hosts import fewer_moves, search_seconds
 from planner.sizing.solvers.budget import Progress, SolveBudget
 
 

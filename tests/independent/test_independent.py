@@ -31,6 +31,7 @@ MOVED = [
     (4106, Wanted(("host", "hub", "zone"), **NEVER)),
     (3083, Wanted(("none",), ("split", "today"), ("then",))),
     *((seed, Wanted(("none",), ("split", "today"))) for seed in (3005, 3012, 3056)),
+    (72515, Wanted(("none",), ("today", "split"))),  # parts that bring to a limit what a site does
     (960247, Wanted(("host", "hub", "zone"), ("split", "looser"))),
 ]
 

@@ -15,7 +15,7 @@ from planner.intake import fleet_from_tables
 from planner.plan import moved_sites
 from planner.rollout import roll_out
 from planner.sizing import drained, plan, plan_frozen, trade_off
-from planner.sizing.from_today import fewer_moves
+from planner.sizing.from_today import extra_hosts
 from planner.sizing.from_today.by_host import by_host, folded
 from planner.verify import verify, verify_rollout
 from tests.arrays import fleet_of
@@ -419,7 +419,7 @@ def test_ctrl_c_in_the_first_search_starts_no_other(monkeypatch):
     def refuse(*_arguments):
         raise AssertionError("another search was begun")
 
-    monkeypatch.setattr(fewer_moves, "by_host", refuse)
+    monkeypatch.setattr(extra_hosts, "by_host", refuse)
     found = plan(fleet, watch=press)
     assert pressed
     assert (found.hosts, len(moved_sites(fleet, found))) == (2, 1)
