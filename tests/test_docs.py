@@ -13,7 +13,7 @@ from planner.intake import archive, csvfolder, mapping, pings, rawtable
 from planner.outputs import cellsafe, run_sheet
 from planner.rollout import redo
 from planner.rules import RULES
-from planner.sizing.from_today import fewer_moves
+from planner.sizing.from_today import extra_hosts
 from planner.sizing.tie_breaks import branch_and_bound as strong_bound
 from tests.column_tables import column_tables
 from tests.reference import BEGIN, END, PAGES, ROOT, with_generated
@@ -153,8 +153,8 @@ def test_the_test_command_is_one_line_after_its_marker():
         ("up to {} changes that hang together", redo.SEARCHED),
         ("at most {} sites on their hosts", redo._SITES),
         ("and {} other hosts for each", redo._REFUGES),
-        ("within {} seconds of search", fewer_moves._SEARCH_S),
-        ("at most {} pairs of a site and a host", fewer_moves._MOST_PAIRS),
+        ("within {} seconds of search", extra_hosts._SEARCH_S),
+        ("at most {} pairs of a site and a host", extra_hosts._MOST_PAIRS),
         ("ping output, files up to {} MB", pings.MOST_BYTES / 1e6),
         ("folders up to {} files", pings.MOST_FILES),
         ("exhaust the machine: {} parts", archive._MOST_MEMBERS),
