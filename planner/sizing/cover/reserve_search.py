@@ -14,6 +14,7 @@ from planner.sizing.cover.pair_flow import PairNetwork
 from planner.sizing.cover.reserve_model import ReserveModel, Whole
 from planner.sizing.cover.reserve_program import Box
 from planner.sizing.cover.reserve_terms import KnownConditions, Point, read_shares, wanted
+from planner.sizing.host_counts.cut_master import in_unit
 from planner.sizing.host_counts.cutting_planes import CutSearch
 from planner.sizing.host_counts.hall_conditions import Cut
 from planner.sizing.instance.problem import Problem
@@ -51,10 +52,7 @@ class ReserveSearch:
     @property
     def objective_bound(self) -> float:
         """The bound in the unit of the policy's objective: hosts, new hosts or money."""
-        extra = self.model.extra
-        if extra and np.isfinite(self.bound):
-            return float(np.floor(self.bound / extra + 1e-9))
-        return self.bound
+        return in_unit(self.bound, self.model.extra)
 
     def room_for(self, hosts: Ints) -> Point | None:
         """Return whole room with which ``hosts`` (P,) have homes for divisible sites, or None; learns cuts."""

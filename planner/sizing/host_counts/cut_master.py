@@ -30,6 +30,13 @@ _WHOLE_TIE = 0.5  # the same on whole counts, whose values are whole: half a uni
 _NEARER = 1e-6  # by less than that counts do not come nearer to the reference
 
 
+def in_unit(value: float, extra: float) -> float:
+    """Return a value in the unit of the objective: in hosts to add where these cost ``extra`` on top."""
+    if not extra or not np.isfinite(value):
+        return float(value)
+    return float(np.floor(value / extra + 1e-9))
+
+
 @dataclass
 class CutMaster:
     """The model. ``price`` (P,): of a host that runs; ``extra``: of a host to add, on top; ``reference`` (P,): r."""

@@ -16,7 +16,7 @@ from planner.arrays import int_zeros
 from planner.fleet import Floats, Ints
 from planner.sizing.host_counts.condition_flows import Flow
 from planner.sizing.host_counts.cut_loop import CutLoop, LearnedCuts
-from planner.sizing.host_counts.cut_master import cut_master
+from planner.sizing.host_counts.cut_master import cut_master, in_unit
 from planner.sizing.host_counts.hall_conditions import Cut, HallCondition, hall_conditions
 from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
@@ -76,13 +76,7 @@ class CutSearch(CutLoop[Ints]):
     @property
     def objective_bound(self) -> float:
         """The bound in the unit of the policy's objective: hosts, new hosts or money."""
-        return self._in_unit(self.bound)
-
-    def _in_unit(self, value: float) -> float:
-        """Return a value of the master in the unit of the policy's objective."""
-        extra = self.master.extra
-        in_extras = np.floor(value / extra + 1e-9) if extra else value
-        return float(in_extras)
+        return in_unit(self.bound, self.master.extra)
 
     @property
     def closed(self) -> bool:
@@ -101,8 +95,9 @@ class CutSearch(CutLoop[Ints]):
             cheapest = self.value(hosts) <= least * (1 + _CLOSED)
             self._settled = self._exact or raised or cheapest
             self.rounds += 1
-            best = None if known is None else self._in_unit(known)
-            budget.tell(self.problem.objective, best, self._in_unit(least))
+            extra = self.master.extra
+            best = None if known is None else in_unit(known, extra)
+            budget.tell(self.problem.objective, best, in_unit(least, extra))
         return hosts, bound
 
     def examine(self, proposal: Ints, budget: SolveBudget) -> bool:
