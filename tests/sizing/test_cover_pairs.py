@@ -64,7 +64,7 @@ def test_flow_is_that_of_all_pairs_and_its_cuts_say_what_is_missing(monkeypatch,
             flow = network.solve(load, ready)
             assert flow.missing == network.demand.sum() - on_all_pairs(network, load, ready)
             for at, inside in enumerate(flow.sets):
-                min_cut = network.min_cut(inside)
+                min_cut = network.min_cut(inside, network.demand)
                 by_pairs = np.where(min_cut.homes, np.inf, (ready * min_cut.pairs).sum(axis=1))
                 uses = min_cut.homes | min_cut.pairs.any(axis=1)
                 short = min_cut.demand - np.minimum(load, by_pairs)[uses].sum()
@@ -72,3 +72,14 @@ def test_flow_is_that_of_all_pairs_and_its_cuts_say_what_is_missing(monkeypatch,
                 assert short == flow.missing if at == 0 else short <= flow.missing
 
     check()
+
+
+def test_cheapest_homes_are_no_dearer_than_any_others():
+    """Two sites, two hubs, each the other's standby; H1 has room for one, so the one that saves most goes there."""
+    fleet = fleet_of([[30.0, 10.0], [30.0, 20.0]], cover="hub")
+    problem = build_problem(fleet, Checker(fleet))
+    classes = group(problem, by_weight=False, apart=np.arange(2))
+    network = PairNetwork(classes, read_losses(fleet, problem), problem.max_hosts, 0)
+    arc, standby, clusters = network.cheapest(np.array([2, 1]), np.full((2, 2), 2), np.array([30, 10, 30, 20]))
+    assert sorted(zip(arc.tolist(), standby.tolist(), clusters.tolist(), strict=True)) == [(1, 0, 1), (2, 1, 1)]
+    assert network.cheapest(np.array([1, 0]), np.full((2, 2), 2), np.zeros(4, dtype=np.int64)) is None

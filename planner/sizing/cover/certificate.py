@@ -59,7 +59,7 @@ def of_cut(network: PairNetwork, losses: Losses, cut: Cut, loss: int | None) -> 
     """Return the set of a cut of the search over counts, for what ``loss`` (None: no loss) leaves."""
     member = falses(network.classes.count)
     member[cut.classes] = True
-    min_cut = network.min_cut(member)
+    min_cut = network.min_cut(member, network.demand)
     homes = min_cut.pairs.any(axis=1) | min_cut.homes
     nothing = falses(network.pools)
     demand = min_cut.demand

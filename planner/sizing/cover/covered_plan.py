@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from itertools import islice
 
 import numpy as np
@@ -27,15 +27,20 @@ from planner.sizing.cover.primal_search.polish import HomeCost, settled_by_cost,
 from planner.sizing.cover.primal_search.search import Found, PrimalSearch
 from planner.sizing.cover.primal_search.state import NOWHERE
 from planner.sizing.cover.reserve_counts import ReserveCounts
+from planner.sizing.cover.reserve_terms import Point
 from planner.sizing.cover.serving_most import serving_most
+from planner.sizing.cover.standbys import find_standbys
 from planner.sizing.host_counts.certificate import Forcing
 from planner.sizing.host_counts.fewest_hosts import counts_decide
 from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.instance.problem import restrict
+from planner.sizing.packing.seat_sites import seat_all
 from planner.sizing.solution.aims import costs_of
+from planner.sizing.solution.counts import Sized
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solution.evaluator import evaluator_of
 from planner.sizing.solvers.budget import SolveBudget
+from planner.sizing.tie_breaks.lexicographic import placed
 
 _MOST_COUNTS = 4  # that are tried, where sites that are kept together lack room that the counts seemed to have
 _SLACK = 0.5  # clusters that each host then keeps free
@@ -43,6 +48,7 @@ _SEARCH_SECONDS = 120.0  # for the search host by host, at most
 _HOSTS_SECONDS = 60.0  # for the model host by host
 _FOR_HOSTS = 0.8  # of the time there is
 _SMALL = 100  # sites up to which the search for reserve has all the time there is
+_FOR_STANDBYS = 0.2  # of the time that is left, at one seating
 _FOR_RESERVE = 0.6  # of the time for hosts, so that the search from the first plan has its turn too
 
 
@@ -129,17 +135,45 @@ def _at_reserve_counts(case: Case, ground: Ground, search: PrimalSearch, found: 
     plans.program.slack = _SLACK if plans.kept else 0.0
     covered = search.all_covered(found)
     for point in islice(points.cheapest(), _MOST_COUNTS):
-        state = plans.plan_at(rounded(point.hosts), limited)
-        if state is not None:
-            covered, found = True, Found(state, bare)
-            best.offer(draft_of(case, state))
+        draft = _plan_at(case, ground, reserves, plans, point)
+        if draft is not None:
+            covered = True
+            best.offer(draft)
         if covered:
             best.offer(_bounded(best.draft, points.objective_bound, evidence=reserves.evidence))
-        if best.closed:
+        if draft is not None:
             break
-    if covered:
-        nicest = _finished(case, found, search.budget)
-        best.offer(_bounded(nicest, points.objective_bound, evidence=reserves.evidence))
+    if covered and not small:
+        nicest = Found(state_of(ground, best.draft), bare)
+        best.offer(_bounded(_finished(case, nicest, search.budget), points.objective_bound, evidence=reserves.evidence))
+
+
+def _plan_at(case: Case, ground: Ground, reserves: ReserveCounts, plans: PlansFromCounts, point: Point) -> Draft | None:
+    """Return a plan with the hosts of a ``point`` in which everybody who can be is served and covered, or None."""
+    budget = plans.budget
+    sized = reserves.homes_at(point)
+    if sized is not None:
+        for draft in _seated(case, ground.losses, sized, budget):
+            if not ground.coverable[draft.bare].any():
+                return draft
+        near = plans.plan_near(state_of(ground, draft), budget)
+        if near is not None:
+            return draft_of(case, near)
+    state = plans.plan_at(rounded(point.hosts), budget)
+    return None if state is None else draft_of(case, state)
+
+
+def _seated(case: Case, losses: Losses, sized: Sized, budget: SolveBudget) -> Iterator[Draft]:
+    """Yield ways to seat everybody: first the one of fewest moves, then one that finds room for more standbys.
+
+    In the second, what stays free in a pool is gathered on one host, where sites of several clusters find it.
+    """
+    problem = case.problem
+    placement = placed(problem, sized, case.incumbent, case.tie_breaks)
+    for gathered in (False, True):
+        seating = seat_all(case, sized.counts.hosts, placement, budget, gathered=gathered)
+        standbys = find_standbys(problem, losses, seating, budget.part(_FOR_STANDBYS))
+        yield Draft(sized, placement, seating, standbys)
 
 
 def _by_cost(case: Case, ground: Ground, budget: SolveBudget, best: Best) -> None:

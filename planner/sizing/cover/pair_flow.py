@@ -16,7 +16,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
-from ortools.graph.python import max_flow
+from ortools.graph.python import max_flow, min_cost_flow
 from scipy.sparse import csr_array
 
 from planner.arrays import falses, int_zeros
@@ -27,6 +27,7 @@ from planner.sizing.instance.classes import Classes
 
 _LISTED_PAIRS = 30  # of a class, to begin with
 _MORE_PAIRS = 4  # of each home of a class at a time, where the flow is stuck
+_CHEAP_HOMES, _CHEAP_PAIRS = 3, 20  # homes of a class, and pairs of each, where costs count
 _UNLIMITED = 2**31
 
 
@@ -62,6 +63,7 @@ class PairNetwork:
         self.coverable = losses.coverable(classes.indptr, classes.pool, max_hosts, classes.home)
         self.homes = _marked_pools(classes.of_the_day, self.pools)
         self.eligible = _marked_pools(classes, self.pools)
+        self._cheap_listed = False
         self._random = np.random.default_rng(seed)
         self._pair_node = classes.count
         home_node = self._home_node = classes.count + self.pools**2
@@ -83,20 +85,28 @@ class PairNetwork:
         direct = np.flatnonzero(classes.home & ~covered)
         kind = classes.of_arc[direct]
         pool = classes.pool[direct]
-        add(kind, home_node + pool, _unlimited(kind))
+        at = add(kind, home_node + pool, _unlimited(kind))
+        self._arc_of = [direct]
+        self._listed = [np.asarray(at, dtype=np.int64)]
+        self._standby = [np.full(len(direct), -1)]
         choices = np.maximum(1, np.diff(classes.indptr))
         few = np.maximum(1, -(-_LISTED_PAIRS // choices)).tolist()
         with_standby = np.flatnonzero(self.coverable).tolist()
         may = self.may
-        chosen = ((c, self._chosen(c, may, few[c])) for c in with_standby)
+        chosen = ((c, *self._chosen(c, may, few[c])) for c in with_standby)
         self._list(chosen)
 
     def _node_of(self, home: Ints, standby: Ints) -> Ints:
         """Return the nodes of pairs of home and standby."""
         return self._pair_node + home * self.pools + standby
 
-    def _chosen(self, c: int, wanted: Bools, each: int) -> Ints:
-        """Return pairs of class ``c`` that ``wanted`` (P, P) marks: of each home ``each`` at random."""
+    @property
+    def nodes(self) -> int:
+        """Nodes of the network."""
+        return self._sink + 1
+
+    def _chosen(self, c: int, wanted: Bools, each: int) -> tuple[Ints, Ints]:
+        """Return arcs and pairs of class ``c`` that ``wanted`` (P, P) marks: of each home ``each`` at random."""
         arcs = self.classes.arcs_of(c)
         mine = self.classes.pool[arcs]
         random = self._random.random((len(mine), len(mine)))
@@ -107,27 +117,30 @@ class PairNetwork:
         drawn = np.take_along_axis(draw, chosen, axis=1)
         home, rank = np.nonzero(drawn < 1.0)
         standby = mine[chosen[home, rank]]
-        pairs: Ints = mine[home] * self.pools + standby
-        return pairs
+        pairs = mine[home] * self.pools + standby
+        return arcs.start + home, pairs
 
-    def _list(self, chosen: Iterable[tuple[int, Ints]]) -> int:
-        """List pairs, given with their class; return how many."""
-        listed = list(chosen)
-        if not listed:
+    def _list(self, chosen: Iterable[tuple[int, Ints, Ints]]) -> int:
+        """List pairs, given as class, arcs and pairs; return how many."""
+        rows = [(np.full(len(arcs), c), arcs, pairs) for c, arcs, pairs in chosen]
+        if not rows:
             return 0
-        pair = np.concatenate([pairs for _, pairs in listed])
-        kind = np.concatenate([np.full(len(pairs), c) for c, pairs in listed])
+        kind, arc, pair = map(np.concatenate, zip(*rows, strict=True))
         pair_node = self._pair_node + pair
-        self._flows.add_arcs_with_capacity(kind, pair_node, _unlimited(kind))
-        return len(kind)
+        at = self._flows.add_arcs_with_capacity(kind, pair_node, _unlimited(kind))
+        self._arc_of.append(arc)
+        self._standby.append(pair % self.pools)
+        self._listed.append(np.asarray(at, dtype=np.int64))
+        return len(arc)
 
-    def solve(self, load: Floats | Ints, ready: Floats | Ints, scale: int = 1) -> PairFlow:
+    def solve(self, load: Floats | Ints, ready: Floats | Ints, scale: int = 1, demand: Ints | None = None) -> PairFlow:
         """Return a flow with ``load`` (P,) and ``ready`` (P, P) in clusters, rounded down to parts of ``scale``.
 
-        Raises SolverError when the flow code fails.
+        ``demand`` (K,) in clusters, where it is not that of all classes. Raises SolverError when the flow code fails.
         """
+        asked = self.demand if demand is None else demand
         while True:
-            self._flows.set_arcs_capacity(self._supply, self.demand * scale)
+            self._flows.set_arcs_capacity(self._supply, asked * scale)
             self._flows.set_arcs_capacity(self._room, _parts(load, scale))
             of_pairs = ready[self._pairs]
             self._flows.set_arcs_capacity(self._ready, _parts(of_pairs, scale))
@@ -135,7 +148,7 @@ class PairNetwork:
             if status != self._flows.OPTIMAL:
                 raise SolverError(f"the solver of network flows failed (status {status})")
             found = int(self._flows.optimal_flow())
-            missing = int(self.demand.sum()) * scale - found
+            missing = int(asked.sum()) * scale - found
             if not missing:
                 return PairFlow(0.0, ())
             near = self._marked(self._flows.get_source_side_min_cut())
@@ -161,11 +174,12 @@ class PairNetwork:
         found: Ints = np.asarray(followed.sum(axis=1)).ravel()
         # None of these is listed yet: what is listed leads from the near side to the near side.
         with_more = asking[found > 0].tolist()
-        chosen = ((c, self._chosen(c, wanted, _MORE_PAIRS)) for c in with_more)
+        chosen = ((c, *self._chosen(c, wanted, _MORE_PAIRS)) for c in with_more)
         return self._list(chosen)
 
-    def min_cut(self, classes: Bools) -> MinimumCut:
-        """Return what the set of ``classes`` (K,) may use."""
+    def min_cut(self, classes: Bools, asked: Ints) -> MinimumCut:
+        """Return what the set of ``classes`` (K,) may use; those of which ``asked`` (K,) is 0 are left out of it."""
+        classes = classes & (asked > 0)
         followed = np.flatnonzero(classes & self.coverable)
         together = self.homes[followed].T @ self.eligible[followed]
         pairs = self.may & (together.toarray() > 0)
@@ -173,8 +187,65 @@ class PairNetwork:
         no_standby = classes & ~self.coverable
         bare = no_standby[self.classes.of_arc] & self.classes.home
         homes[self.classes.pool[bare]] = True
-        demand = int(self.demand[classes].sum())
+        demand = int(asked[classes].sum())
         return MinimumCut(np.flatnonzero(classes), demand, pairs, homes)
+
+    def cheapest(
+        self, load: Ints, ready: Ints, cost: Ints, demand: Ints | None = None
+    ) -> tuple[Ints, Ints, Ints] | None:
+        """Return whole homes of least ``cost`` (A,) a cluster: arc of the class, standby pool (-1 for none), clusters.
+
+        Of the pairs that are listed; to these come all whose home is one of the cheapest of its class. None where
+        ``load`` (P,) and ``ready`` (P, P) do not carry ``demand`` (K,), that of all classes by default.
+        """
+        asked = self.demand if demand is None else demand
+        if self.solve(load, ready, demand=asked).missing:
+            return None
+        self._list_cheap(cost)
+        arc = np.concatenate(self._arc_of)
+        standby = np.concatenate(self._standby)
+        home = self.classes.pool[arc]
+        at_pair = self._node_of(home, standby)
+        node = np.where(standby < 0, self._home_node + home, at_pair)
+        pair_home, pair_standby = self._pairs
+        flow = min_cost_flow.SimpleMinCostFlow()
+        add = flow.add_arcs_with_capacity_and_unit_cost
+        total = int(asked.sum())
+        kind = self.classes.of_arc[arc]
+        most = np.minimum(asked[kind], total)
+        at = add(kind, node, most, cost[arc])
+        none = int_zeros(len(pair_home))
+        pair_node = self._node_of(pair_home, pair_standby)
+        most_ready = np.minimum(ready[self._pairs], total)
+        add(pair_node, self._home_node + pair_home, most_ready, none)
+        home_nodes = self._home_node + np.arange(self.pools)
+        to_sink = np.full(self.pools, self._sink)
+        most_load = np.minimum(load, total)
+        add(home_nodes, to_sink, most_load, int_zeros(self.pools))
+        flow.set_nodes_supplies(np.arange(self.classes.count), asked)
+        flow.set_node_supply(self._sink, -total)
+        status = flow.solve()
+        if status != flow.OPTIMAL:
+            raise SolverError(f"the solver of network flows failed (status {status})")
+        sent = np.asarray(flow.flows(at), dtype=np.int64)
+        used = np.flatnonzero(sent)
+        return arc[used], standby[used], sent[used]
+
+    def _list_cheap(self, cost: Ints) -> None:
+        """List all pairs of the homes that are cheapest for their class, once."""
+        if self._cheap_listed:
+            return
+        self._cheap_listed = True
+        chosen = []
+        for c in np.flatnonzero(self.coverable).tolist():
+            arcs = self.classes.arcs_of(c)
+            near = falses(self.pools)
+            mine = arcs.start + np.flatnonzero(self.classes.home[arcs])
+            cheapest = np.argsort(cost[mine], kind="stable")[:_CHEAP_HOMES]
+            near[self.classes.pool[mine][cheapest]] = True
+            at_home = self.may & near[:, None]
+            chosen.append((c, *self._chosen(c, at_home, _CHEAP_PAIRS)))
+        self._list(chosen)
 
 
 def _marked_pools(classes: Classes, pools: int) -> csr_array:

@@ -35,7 +35,7 @@ from planner.fleet import Floats, Ints
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.pair_flow import MinimumCut
 from planner.sizing.cover.reserve_program import build_program
-from planner.sizing.cover.reserve_terms import Point, ReserveCut, Shares, Wanted
+from planner.sizing.cover.reserve_terms import Point, ReserveCut, Shares, Taken, Wanted
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import solve_arrays
@@ -65,6 +65,7 @@ class ReserveModel:
     cuts: list[ReserveCut] = field(default_factory=list)
     kept_together: tuple[Wanted, ...] = ()
     floor: Floats | None = None  # least s (P,)
+    taken: Taken | None = None
     least: float = 0.0  # that the objective costs
 
     @property
@@ -100,11 +101,14 @@ class ReserveModel:
         """Return the most clusters that each pool may have on an ordinary day, shape (P,)."""
         kept = point.room[: self.pools]
         room = self.losses.room * point.hosts - kept
-        return np.minimum(self.problem.caps * point.hosts, room)
+        load = np.minimum(self.problem.caps * point.hosts, room)
+        taken = 0 if self.taken is None else self.taken.load
+        return np.asarray(load - taken)
 
     def ready(self, point: Point) -> Floats:
         """Return the room that stands ready in pool q for pool p, shape (P, P)."""
-        return point.room[self.shares.column]
+        ready = point.room[self.shares.column]
+        return np.asarray(ready if self.taken is None else ready - self.taken.ready)
 
     def shared_out(self, room: Floats) -> Floats:
         """Return ``room`` (P + shares,) with every share of s_q an even one."""
@@ -125,9 +129,11 @@ class ReserveModel:
     def cut(self, min_cut: MinimumCut, point: Point) -> ReserveCut:
         """Return the cut of a set with the smallest terms at ``point``."""
         uses = min_cut.pairs.any(axis=1) | min_cut.homes
-        full = self.problem.caps * point.hosts
+        load = np.zeros(self.pools) if self.taken is None else self.taken.load
+        full = self.problem.caps * point.hosts - load
         free = point.room[: self.pools]
         kept = self.losses.room * point.hosts - free
+        kept -= load
         ready_for = (self.ready(point) * min_cut.pairs).sum(axis=1)
         by_pairs = np.where(min_cut.homes, np.inf, ready_for)
         by_ready = uses & (by_pairs < np.minimum(full, kept))
@@ -139,8 +145,11 @@ class ReserveModel:
         on_room[: self.pools] -= by_kept
         of_caps = np.where(by_full, self.problem.caps, 0)
         on_hosts = of_caps + np.where(by_kept, self.losses.room, 0)
-        hosts = as_floats(on_hosts)
-        return ReserveCut(min_cut.classes, min_cut.demand, by_full, by_kept, ready, hosts, on_room)
+        demand = min_cut.demand
+        if self.taken is not None:  # it is not there for the set, so the whole of each term must be more
+            taken = load[by_full | by_kept].sum()
+            demand += int(taken + self.taken.ready[ready].sum())
+        return ReserveCut(min_cut.classes, demand, by_full, by_kept, ready, as_floats(on_hosts), on_room)
 
     def solve(
         self, whole: Whole, budget: SolveBudget, box: tuple[Floats, Floats] | None = None

@@ -54,7 +54,7 @@ def _columns(rows: ModelBuilder, model: ReserveModel, whole: Whole, box: Box | N
     low, high = (np.zeros_like(most), most) if box is None else box
     whole_hosts = whole in ("hosts", "all")
     n = rows.block(model.pools, model.price, high, whole_hosts, low)
-    least_room, most_room = _limits_of_room(model)
+    least_room, most_room = _limits_of_room(model, box)
     all_whole = whole == "all"
     room = rows.block(len(least_room), upper=most_room, whole=all_whole, lower=least_room)
     wanted: set[tuple[int, int]] = set()
@@ -65,7 +65,7 @@ def _columns(rows: ModelBuilder, model: ReserveModel, whole: Whole, box: Box | N
     return _Columns(n, room, column_of)
 
 
-def _limits_of_room(model: ReserveModel) -> tuple[Floats, Floats]:
+def _limits_of_room(model: ReserveModel, box: Box | None) -> tuple[Floats, Floats]:
     """Return the least and the most of s and t, both of shape (P + shares,)."""
     pools = model.pools
     room = model.losses.room * model.problem.max_hosts
@@ -74,6 +74,12 @@ def _limits_of_room(model: ReserveModel) -> tuple[Floats, Floats]:
     upper = as_floats(np.concatenate((room, of_shares)))
     if model.floor is not None:
         lower[:pools] = model.floor
+    if model.taken is not None and box is not None:
+        beside = model.losses.room * box[1] - model.taken.load
+        most = np.maximum(0.0, beside)
+        upper[:pools] = np.minimum(upper[:pools], most)
+        ready = np.ceil(model.taken.ready)
+        np.maximum.at(lower, model.shares.column, ready)
     return lower, upper
 
 

@@ -5,15 +5,18 @@ Every cut holds for all counts, so nothing learned is lost.
 
 from __future__ import annotations
 
+import copy
+import dataclasses
+
 import numpy as np
 
 from planner.arrays import as_floats
-from planner.fleet import Ints
+from planner.fleet import Floats, Ints
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.pair_flow import PairNetwork
 from planner.sizing.cover.reserve_model import ReserveModel, Whole
 from planner.sizing.cover.reserve_program import Box
-from planner.sizing.cover.reserve_terms import KnownConditions, Point, read_shares, wanted
+from planner.sizing.cover.reserve_terms import KnownConditions, Point, Taken, read_shares, wanted
 from planner.sizing.host_counts.cut_master import in_unit
 from planner.sizing.host_counts.cutting_planes import CutSearch
 from planner.sizing.host_counts.hall_conditions import Cut
@@ -36,6 +39,7 @@ class ReserveSearch:
         self.network = network
         self.budget = budget
         self.losses, self.start = losses, search.best
+        self.asked = network.demand
         self.demand = int(network.demand.sum())
         # The room of each pool that sites leave free, shared out evenly.
         free = float(losses.room @ self.start - self.demand)
@@ -65,6 +69,22 @@ class ReserveSearch:
         """Return those cuts of the search over counts that mattered."""
         return self._conditions.given
 
+    def near(self, room: Floats) -> ReserveSearch:
+        """Return a search that keeps as close to ``room`` (P,) as it can."""
+        search = copy.copy(self)
+        hosts, _ = self.model.reference
+        cuts = list(self.model.cuts)
+        search.model = dataclasses.replace(self.model, reference=(hosts, room), cuts=cuts)
+        return search
+
+    def beside(self, network: PairNetwork, taken: Taken, asked: Ints) -> ReserveSearch:
+        """Return a search for the room of classes of ``network`` that ask for ``asked`` (K,), beside what is taken."""
+        search = copy.copy(self)
+        search.network, search.asked = network, asked
+        cuts = list(self.model.cuts)
+        search.model = dataclasses.replace(self.model, taken=taken, kept_together=(), cuts=cuts)
+        return search
+
     def raise_bound(self, bound: float) -> None:
         """Take in a ``bound`` on the price of all points, and let no later answer of the model cost less."""
         self.bound = max(self.bound, bound)
@@ -85,10 +105,10 @@ class ReserveSearch:
         """Return the clusters that find no home at a point, and how many cuts that ``outer`` fails were added."""
         model = self.model
         load, ready = model.load(at), model.ready(at)
-        flow = self.network.solve(load, ready, scale)
+        flow = self.network.solve(load, ready, scale, self.asked)
         if flow.missing <= (_ENOUGH if scale > 1 else 0.0):
             return 0.0, 0
-        found = [self.network.min_cut(inside) for inside in flow.sets]
+        found = [self.network.min_cut(inside, self.asked) for inside in flow.sets]
         cuts = [model.cut(one, at) for one in found]
         if len(cuts) == 2 and np.array_equal(cuts[0].on_room, cuts[1].on_room):
             cuts.pop()

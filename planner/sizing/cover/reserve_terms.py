@@ -151,3 +151,11 @@ def wanted(classes: Classes, network: PairNetwork) -> tuple[Wanted, ...]:
             found.append((pools, clusters))
     sets = [(int_array(sorted(pools)), clusters) for pools, clusters in found]
     return tuple(Wanted(pools, clusters) for pools, clusters in sets)
+
+
+@dataclass(frozen=True)
+class Taken:
+    """Room that sites of several clusters already take: ``load`` (P,) of homes, ``ready`` (P, P) of standbys."""
+
+    load: Ints
+    ready: Ints

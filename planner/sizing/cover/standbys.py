@@ -81,8 +81,9 @@ class _Desk:
         one = np.ones(len(options))
         whole = trues(len(options))
         program = LinearProgram(rtt - gain, one, matrix, no_least, as_floats(most), whole)
-        # Standbys are part of a plan however little time is left.
-        answer = solve_arrays(program, SolveBudget(seed=budget.seed))
+        answer = solve_arrays(program, budget)
+        if not answer.outcome.has_solution:  # standbys are part of a plan however little time is left
+            return self._one_by_one(options)
         chosen = np.flatnonzero(answer.x > 0.5)
         taken = [options[x] for x in chosen]
         return {i: name for i, name, _ in taken}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -43,8 +44,14 @@ def seat_all(
     hosts: Ints,
     placement: Placement,
     budget: SolveBudget,
+    *,
+    gathered: bool = False,
 ) -> Seating:
-    """Return who sits on which host, with ``hosts`` (P,) running; those of a pool carry about the same."""
+    """Return who sits on which host, with ``hosts`` (P,) running.
+
+    ``gathered``: what stays free in a pool is free on one host, where sites that stay together allow it; else all of
+    its hosts carry about the same.
+    """
     problem, today = case.problem, case.today
     seats: list[Seat] = []
     running: dict[int, list[str]] = {}
@@ -56,7 +63,9 @@ def seat_all(
         running[p] = names
         items = _on_running(case, p, items, names)
         cap = int(problem.caps[p])
-        for g, name, clusters in fill(items, names, cap, budget, problem.host_weight):
+        unweighed = gathered and problem.host_weight is None
+        filled = _gathered(items, names, cap) if unweighed else None
+        for g, name, clusters in filled or fill(items, names, cap, budget, problem.host_weight):
             pair = int(placement.pair[rows[g]])
             site = int(problem.site[pair])
             seats.append(Seat(site, pair, p, name, clusters))
@@ -146,6 +155,23 @@ def _by_size(items: Sequence[Item]) -> tuple[list[int], list[int]]:
 def _seats(bins: Sequence[_Bin]) -> list[tuple[int, str, int]]:
     """Return item position, host and clusters of all that hosts carry."""
     return [(g, bin_.name, clusters) for bin_ in bins for g, clusters in bin_.items]
+
+
+def _gathered(items: Sequence[Item], hosts: Sequence[str], cap: int) -> list[tuple[int, str, int]] | None:
+    """Fill one host after the other, those first that carry most today; None where large items do not fit so."""
+    carried = Counter[str]()
+    for item in items:
+        carried[item.today] += item.clusters
+    left = sum(item.clusters for item in items)
+    bins = []
+    for name in sorted(hosts, key=lambda name: -carried[name]):
+        bins.append(_Bin(name, min(cap, left)))
+        left -= bins[-1].cap
+    multi_cluster, light = _by_size(items)
+    if not _spread(_settle(multi_cluster, items, bins), items, bins):
+        return None
+    _pour(_settle(light, items, bins), items, bins)
+    return _seats(bins)
 
 
 def _settle(candidates: Sequence[int], items: Sequence[Item], bins: list[_Bin]) -> list[int]:

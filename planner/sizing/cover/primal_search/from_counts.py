@@ -14,9 +14,9 @@ from planner.sizing.cover.primal_search.polish import with_own_inside
 from planner.sizing.cover.primal_search.pool_counts import Patience, cheaper_counts, dived_counts
 from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram
 from planner.sizing.cover.primal_search.prices import Prices
-from planner.sizing.cover.primal_search.repair import repair
+from planner.sizing.cover.primal_search.repair import force_in, repair
 from planner.sizing.cover.primal_search.rounding import rounded
-from planner.sizing.cover.primal_search.state import State
+from planner.sizing.cover.primal_search.state import NOWHERE, State
 from planner.sizing.solvers.budget import SolveBudget
 
 # Clusters that each host keeps free, so that kept-together sites find room near shares; and moves of hosts in vain.
@@ -34,6 +34,7 @@ _MORE_SLACK = (0.0, 0.5, 1.0, 2.0)  # for the shares that sites are put near
 _FEW_STEPS = 600  # of repair, for each of several plans at the same counts
 _LITTLE = 3.0  # clusters too many on hosts, which exact repair is likely to mend
 _FOR_REPAIR = 0.25  # of the time that is left
+_MUCH = 15.0  # clusters too many, which it hardly mends
 _IN_VAIN = 16  # attempts of exact repair, and neighbourhoods
 _ROUNDED = 3  # counts that are made whole, the cheapest first
 _CLOSE = 1e-9
@@ -128,9 +129,23 @@ class PlansFromCounts:
             if trial.violation() <= _LITTLE:
                 break
         program.slack = slack
-        if not trials:
+        return self._made_whole(min(trials, key=State.violation), budget) if trials else None
+
+    def plan_near(self, state: State, budget: SolveBudget) -> State | None:
+        """Return a plan near ``state``, in which sites may lack a standby; None where none is found."""
+        alone = (state.home != NOWHERE) & (state.standby == NOWHERE) & ~self.bare
+        lacking = np.flatnonzero(alone)
+        for s in lacking.tolist():
+            state.take_out(s)
+        if not force_in(state, lacking, self.bare):
             return None
-        least_broken = min(trials, key=State.violation)
+        repair(state, self.bare, _FEW_STEPS, self.rng, budget)
+        return self._made_whole(state, budget)
+
+    def _made_whole(self, least_broken: State, budget: SolveBudget) -> State | None:
+        """Return a plan by exact repair, or None; where much is broken, it is not tried."""
+        if least_broken.violation() > _MUCH:
+            return None
         best = exact_repair(least_broken, self.bare, _IN_VAIN, self.rng, budget.part(_FOR_REPAIR))
         if best.violation() > _CLOSE:
             return None
