@@ -14,5 +14,5 @@ hosts more than without cover.
 >>> plan.hosts, plan.lower_bound, [entry.site for entry in plan.uncovered]
 (6, 6.0, ['S1', 'S2', 'S3'])
 >>> [(row.site, row.hub, row.standby) for row in plan.assignments if row.standby]
-[('S4', 'B', 'A-01'), ('S5', 'B', 'C-02'), ('S6', 'B', 'C-01')]
+[('S4', 'B', 'A-02'), ('S5', 'B', 'C-01'), ('S6', 'B', 'C-02')]
 """

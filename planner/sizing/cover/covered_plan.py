@@ -143,9 +143,6 @@ def _at_reserve_counts(case: Case, ground: Ground, search: PrimalSearch, found: 
             best.offer(_bounded(best.draft, points.objective_bound, evidence=reserves.evidence))
         if draft is not None:
             break
-    if covered and not small:
-        nicest = Found(state_of(ground, best.draft), bare)
-        best.offer(_bounded(_finished(case, nicest, search.budget), points.objective_bound, evidence=reserves.evidence))
 
 
 def _plan_at(case: Case, ground: Ground, reserves: ReserveCounts, plans: PlansFromCounts, point: Point) -> Draft | None:
@@ -156,11 +153,10 @@ def _plan_at(case: Case, ground: Ground, reserves: ReserveCounts, plans: PlansFr
         for draft in _seated(case, ground.losses, sized, budget):
             if not ground.coverable[draft.bare].any():
                 return draft
-        near = plans.plan_near(state_of(ground, draft), budget)
-        if near is not None:
-            return draft_of(case, near)
-    state = plans.plan_at(rounded(point.hosts), budget)
-    return None if state is None else draft_of(case, state)
+        state = plans.plan_near(state_of(ground, draft), budget)
+    if sized is None or state is None:
+        state = plans.plan_at(rounded(point.hosts), budget)
+    return None if state is None else _finished(case, Found(state, plans.bare), budget)
 
 
 def _seated(case: Case, losses: Losses, sized: Sized, budget: SolveBudget) -> Iterator[Draft]:
