@@ -11,9 +11,9 @@ from hypothesis import HealthCheck, assume, given, settings
 
 from planner.sizing import plan
 from planner.sizing.cover import covered_plan
-from planner.sizing.cover.branch_and_bound import LevelBound
 from planner.sizing.cover.host_levels import Beside, Conditions, LevelProgram, Window
 from planner.sizing.cover.host_loss_bound import HostLossBound
+from planner.sizing.cover.host_loss_branch_and_bound import LevelBound
 from planner.sizing.cover.losses import read_losses
 from planner.sizing.cover.primal_search import pool_relaxation
 from planner.sizing.cover.primal_search.ground import Ground

@@ -3,44 +3,39 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from itertools import islice
 
 import numpy as np
 
-from planner.arrays import rounded
 from planner.sizing.cover.answer_by_host import draft_of_hosts
 from planner.sizing.cover.best_draft import Best
 from planner.sizing.cover.better_homes import BetterHomes
 from planner.sizing.cover.certificate import FindEvidence
 from planner.sizing.cover.exact_aims import ExactAims, settled_by_hosts
 from planner.sizing.cover.fewest_moves import moves_without_cover
+from planner.sizing.cover.finish import finished
 from planner.sizing.cover.host_by_host import solve_host_by_host
 from planner.sizing.cover.host_loss_bound import HostLossBound
 from planner.sizing.cover.losses import Losses, read_losses
 from planner.sizing.cover.parts import plan_in_parts
+from planner.sizing.cover.plans_at_points import PlansAtPoints
 from planner.sizing.cover.primal_search.drafts import draft_of, state_of
 from planner.sizing.cover.primal_search.from_counts import PlansFromCounts
 from planner.sizing.cover.primal_search.from_today import state_of_today
 from planner.sizing.cover.primal_search.ground import Ground
-from planner.sizing.cover.primal_search.polish import HomeCost, settled_by_cost, weighed, with_more_inside
+from planner.sizing.cover.primal_search.polish import with_more_inside
 from planner.sizing.cover.primal_search.search import Found, PrimalSearch
 from planner.sizing.cover.primal_search.state import NOWHERE
 from planner.sizing.cover.reserve_counts import ReserveCounts
-from planner.sizing.cover.reserve_terms import Point
 from planner.sizing.cover.serving_most import serving_most
-from planner.sizing.cover.standbys import find_standbys
 from planner.sizing.host_counts.certificate import Forcing
 from planner.sizing.host_counts.fewest_hosts import counts_decide
 from planner.sizing.instance.case import Case, TieBreak
 from planner.sizing.instance.problem import restrict
-from planner.sizing.packing.seat_sites import seat_all
-from planner.sizing.solution.aims import costs_of
-from planner.sizing.solution.counts import Sized
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solution.evaluator import evaluator_of
 from planner.sizing.solvers.budget import SolveBudget
-from planner.sizing.tie_breaks.lexicographic import placed
 
 _MOST_COUNTS = 4  # that are tried, where sites that are kept together lack room that the counts seemed to have
 _SLACK = 0.5  # clusters that each host then keeps free
@@ -48,7 +43,6 @@ _SEARCH_SECONDS = 120.0  # for the search host by host, at most
 _HOSTS_SECONDS = 60.0  # for the model host by host
 _FOR_HOSTS = 0.8  # of the time there is
 _SMALL = 100  # sites up to which the search for reserve has all the time there is
-_FOR_STANDBYS = 0.2  # of the time that is left, at one seating
 _FOR_RESERVE = 0.6  # of the time for hosts, so that the search from the first plan has its turn too
 
 
@@ -89,7 +83,7 @@ def _search(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -> 
     found = search.first()
     by_levels = ground.by_host and search.all_covered(found)
     small = case.problem.sites <= _SMALL
-    first = draft_of(case, found.state) if by_levels else _finished(case, found, budget, later_aims=small)
+    first = draft_of(case, found.state) if by_levels else finished(case, found, budget, later_aims=small)
     best.offer(first)
     if not small:
         found = serving_most(case, found, best, budget)
@@ -113,12 +107,12 @@ def _search(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -> 
     last, draft = found, first
     for last in search.better(found):
         budget.tell("cover", last.state.hosts, best.bound)
-        draft = _finished(case, last, budget, later_aims=small)
+        draft = finished(case, last, budget, later_aims=small)
         best.offer(draft)
         if best.closed:
             break
     if best.leads(draft) and not small:
-        best.offer(_finished(case, last, budget))
+        best.offer(finished(case, last, budget))
     return best
 
 
@@ -133,9 +127,10 @@ def _at_reserve_counts(case: Case, ground: Ground, search: PrimalSearch, found: 
     bare = ~ground.coverable
     plans = PlansFromCounts(found.state, bare, search.prices, search.rng, limited)
     plans.program.slack = _SLACK if plans.kept else 0.0
+    at_points = PlansAtPoints(case, ground, points, plans)
     covered = search.all_covered(found)
     for point in islice(points.cheapest(), _MOST_COUNTS):
-        draft = _plan_at(case, ground, reserves, plans, point)
+        draft = at_points.at(point)
         if draft is not None:
             covered = True
             best.offer(draft)
@@ -143,33 +138,6 @@ def _at_reserve_counts(case: Case, ground: Ground, search: PrimalSearch, found: 
             best.offer(_bounded(best.draft, points.objective_bound, evidence=reserves.evidence))
         if draft is not None:
             break
-
-
-def _plan_at(case: Case, ground: Ground, reserves: ReserveCounts, plans: PlansFromCounts, point: Point) -> Draft | None:
-    """Return a plan with the hosts of a ``point`` in which everybody who can be is served and covered, or None."""
-    budget = plans.budget
-    sized = reserves.homes_at(point)
-    if sized is not None:
-        for draft in _seated(case, ground.losses, sized, budget):
-            if not ground.coverable[draft.bare].any():
-                return draft
-        state = plans.plan_near(state_of(ground, draft), budget)
-    if sized is None or state is None:
-        state = plans.plan_at(rounded(point.hosts), budget)
-    return None if state is None else _finished(case, Found(state, plans.bare), budget)
-
-
-def _seated(case: Case, losses: Losses, sized: Sized, budget: SolveBudget) -> Iterator[Draft]:
-    """Yield ways to seat everybody: first the one of fewest moves, then one that finds room for more standbys.
-
-    In the second, what stays free in a pool is gathered on one host, where sites of several clusters find it.
-    """
-    problem = case.problem
-    placement = placed(problem, sized, case.incumbent, case.tie_breaks)
-    for gathered in (False, True):
-        seating = seat_all(case, sized.counts.hosts, placement, budget, gathered=gathered)
-        standbys = find_standbys(problem, losses, seating, budget.part(_FOR_STANDBYS))
-        yield Draft(sized, placement, seating, standbys)
 
 
 def _by_cost(case: Case, ground: Ground, budget: SolveBudget, best: Best) -> None:
@@ -225,7 +193,7 @@ def _against_host_loss(case: Case, known: HostLossBound, search: PrimalSearch, f
 
     offer(best.draft)
     if best.closed:
-        offer(_finished(case, found, search.budget))
+        offer(finished(case, found, search.budget))
     _by_hosts(case, best.losses, search.budget, best)
     if best.closed:
         return
@@ -236,7 +204,7 @@ def _against_host_loss(case: Case, known: HostLossBound, search: PrimalSearch, f
         if best.closed:
             break
     offer(best.draft)
-    offer(_finished(case, last, search.budget))
+    offer(finished(case, last, search.budget))
 
 
 def _bounded(draft: Draft, bound: float, forcing: Forcing | None = None, evidence: FindEvidence | None = None) -> Draft:
@@ -247,21 +215,3 @@ def _bounded(draft: Draft, bound: float, forcing: Forcing | None = None, evidenc
     known = dataclasses.replace(sized, bound=most, weight_proven=True, word=word)
     known = dataclasses.replace(known, forcing=forcing, evidence=evidence)
     return dataclasses.replace(draft, sized=known)
-
-
-def _finished(case: Case, found: Found, budget: SolveBudget, *, later_aims: bool = True) -> Draft:
-    """Return the draft of a state, in which sites go where the aims want them as far as there is room.
-
-    ``later_aims``: also those after the objective, which in large fleets takes longer than all else.
-    """
-    problem, state = case.problem, found.state
-    costs = [problem.pair_cost] if problem.objective == "cost" else []
-    if not costs and problem.may_own.any():
-        state = with_more_inside(state, found.bare, budget)
-    if later_aims:
-        later = costs_of(problem, case.incumbent, case.tie_breaks)
-        costs += [cost.values for cost in later]
-    if not costs:
-        return draft_of(case, state)
-    cost = HomeCost(weighed(costs))
-    return draft_of(case, settled_by_cost(state, found.bare, cost, budget))

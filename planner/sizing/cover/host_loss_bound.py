@@ -6,8 +6,8 @@ import numpy as np
 
 from planner.arrays import falses, int_zeros
 from planner.fleet import Ints
-from planner.sizing.cover.branch_and_bound import LevelBound
 from planner.sizing.cover.host_levels import Conditions, LevelProgram, Window
+from planner.sizing.cover.host_loss_branch_and_bound import LevelBound
 from planner.sizing.cover.host_loss_cuts import force_hosts
 from planner.sizing.cover.loss_conditions import loss_conditions
 from planner.sizing.cover.primal_search.ground import Ground
