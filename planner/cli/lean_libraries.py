@@ -5,8 +5,6 @@ That is for processes of our own. Where castingvote is used from Python, librari
 
 from __future__ import annotations
 
-import dataclasses
-import functools
 import os
 import sys
 from collections.abc import Callable, Iterator, Mapping
@@ -17,7 +15,6 @@ from types import ModuleType
 from typing import Any
 
 _ARROW = "pyarrow"
-_SELDOM_CALLED = ("__repr__", "__eq__", "__hash__", "__setattr__", "__delattr__")
 
 
 class _Lean(MetaPathFinder):
@@ -107,33 +104,11 @@ def _when_asked(found: ModuleSpec) -> None:
         found.loader = LazyLoader(found.loader)
 
 
-@functools.cache
-def _methods_when_called() -> None:
-    """Let dataclasses write the methods that are seldom called when they are; writing takes most of loading a class."""
-    write = getattr(dataclasses, "_create_fn", None)
-    if write is None:  # from Python 3.13 on they are written together, and faster
-        return
-
-    def later(name: str, *arguments: Any, **named: Any) -> Any:
-        if name not in _SELDOM_CALLED:
-            return write(name, *arguments, **named)
-        written = functools.cache(lambda: write(name, *arguments, **named))
-
-        def method(*given: Any) -> Any:
-            return written()(*given)
-
-        method.__name__ = name
-        return method
-
-    dataclasses._create_fn = later  # type: ignore[attr-defined]
-
-
 def load_lean_libraries() -> None:
     """Let libraries be loaded in this process without those parts, and their functions be bound when they are called.
 
     Does nothing for a library that is loaded already.
     """
-    _methods_when_called()
     if hasattr(sys, "setdlopenflags"):
         sys.setdlopenflags(os.RTLD_LAZY)
     if not {"pandas", _ARROW, "openpyxl", "PIL"} & sys.modules.keys():

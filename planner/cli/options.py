@@ -111,7 +111,7 @@ def fleet_and_plan(fleet: Path, plan: Path) -> tuple[Fleet, Plan]:
 
 def called_as_planned(fleet: Fleet, plan: Plan) -> Fleet:
     """Return the fleet with hosts called as the plan calls them, and say on standard error which were not."""
-    from planner.tracking.named_alike import named_as_planned
+    from planner.named_alike import named_as_planned
 
     named, notes = named_as_planned(fleet, plan)
     for note in notes:

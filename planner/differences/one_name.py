@@ -9,7 +9,7 @@ from planner.counted_words import first_few
 from planner.fleet import Fleet
 from planner.intake.host_names import host_key
 from planner.plan import Plan
-from planner.tracking.named_alike import named_as_planned
+from planner.named_alike import named_as_planned
 
 
 def named_as_new(old: tuple[Plan, Fleet | None], new: Plan) -> tuple[Plan, Fleet | None, tuple[str, ...]]:

@@ -151,31 +151,14 @@ assert pyarrow.array([1]).to_pylist() == [1]
     subprocess.run([sys.executable, "-c", check], cwd=ROOT, env=dict(os.environ), check=True)
 
 
-def test_dataclasses_have_the_methods_that_are_written_when_they_are_called():
+def test_numpy_is_loaded_without_what_its_functions_say_of_themselves():
     check = """
 import sys
 from planner.cli.lean_libraries import load_lean_libraries
 load_lean_libraries()
-import dataclasses
-
-@dataclasses.dataclass(frozen=True, slots=True)
-class Point:
-    x: int
-    y: int = 2
-
-one = Point(1)
-assert (one, hash(one), repr(one)) == (Point(1, 2), hash((1, 2)), "Point(x=1, y=2)") and one != Point(1, 3)
-assert dataclasses.replace(one, y=3) in {Point(1, 3)} and Point.__eq__.__qualname__ == "Point.__eq__"
-for change in (lambda: setattr(one, "x", 5), lambda: delattr(one, "x")):
-    try:
-        change()
-    except dataclasses.FrozenInstanceError:
-        continue
-    raise AssertionError("it is not frozen")
-later = [code for code in (Point.__eq__.__code__, Point.__init__.__code__) if "lean_libraries" in code.co_filename]
-assert len(later) == hasattr(dataclasses, "_create_fn")
 import numpy
 assert "numpy._core._add_newdocs" in sys.modules and numpy.array([1]).sum() == 1
+assert numpy.concatenate.__doc__ is None or numpy.ndarray.sum.__doc__ is None
 """
     subprocess.run([sys.executable, "-c", check], cwd=ROOT, env=dict(os.environ), check=True)
 
