@@ -6,9 +6,9 @@ import pytest
 
 import planner
 from planner.cli import main
+from planner.named_alike import named_as_planned
 from planner.outputs import write_workbook
 from planner.outputs.repaired import write_repaired
-from planner.named_alike import named_as_planned
 from sample_fleets.make_fleet import generate
 
 SITES = [f"{n:02d}" for n in range(1, 11)]

@@ -8,8 +8,8 @@ from collections import defaultdict
 from planner.counted_words import first_few
 from planner.fleet import Fleet
 from planner.intake.host_names import host_key
-from planner.plan import Plan
 from planner.named_alike import named_as_planned
+from planner.plan import Plan
 
 
 def named_as_new(old: tuple[Plan, Fleet | None], new: Plan) -> tuple[Plan, Fleet | None, tuple[str, ...]]:
