@@ -48,8 +48,8 @@ def drill(
     check_outputs(fleet, output, json_path, plan=plan)
     stages = Stages(quiet=quiet)
     with stages.stage("read", "Reading the fleet and the plan"):
-        made = read_plan(plan)
-        inventory = called_as_planned(read_inventory(fleet), made)
+        given, made = read_inventory(fleet), read_plan(plan)
+        inventory = called_as_planned(given, made)
     with stages.stage("drill", "Trying every loss"):
         report = run_drill(inventory, made, lose)
     with put_in_place():

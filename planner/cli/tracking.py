@@ -81,8 +81,8 @@ def progress(
     for path in (output, now_path, tickets):
         if path is not None and path.resolve() in {plan.resolve() for plan in plans}:
             raise click.UsageError(f"{path} is named twice: inputs and outputs must be different files.")
-    plan = read_plan(plans[0])
-    inventory = called_as_planned(read_inventory(fleet), plan)
+    given, plan = read_inventory(fleet), read_plan(plans[0])
+    inventory = called_as_planned(given, plan)
     copies = resolved(read_copies(plans, given_statuses()), inventory, plan)
     whole = merged(copies)
     now = fleet_now(inventory, plan, whole)
