@@ -29,7 +29,7 @@ _EASY = Patience(moves=0, drops=6)
 _NEAR_SLACK = 0.25
 _FOR_PLANS = 0.7  # of the time, where the bound has to wait
 # Bound and neighbourhoods take turns: steps of the simplex method, and neighbourhoods in vain.
-_TURNS = ((6_000, 8), (20_000, 12), (60_000, 16), (120_000, 24))
+_TURNS = ((20_000, 16), (60_000, 16), (120_000, 24))
 _MORE_SLACK = (0.0, 0.5, 1.0, 2.0)  # for the shares that sites are put near
 _FEW_STEPS = 600  # of repair, for each of several plans at the same counts
 _LITTLE = 3.0  # clusters too many on hosts, which exact repair is likely to mend
