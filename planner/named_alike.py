@@ -7,10 +7,8 @@ from collections import defaultdict
 import pandas as pd
 
 from planner.fleet import Fleet
-from planner.intake.host_names import host_key
+from planner.intake.host_names import HOST_LISTS, host_key
 from planner.plan import Plan
-
-_LISTS = ("host_names", "retiring_hosts", "upgraded_hosts")
 
 
 def named_as_planned(fleet: Fleet, plan: Plan) -> tuple[Fleet, tuple[str, ...]]:
@@ -40,7 +38,7 @@ def named_as_planned(fleet: Fleet, plan: Plan) -> tuple[Fleet, tuple[str, ...]]:
             index=pools.index,
             dtype=object,
         )
-        for column in _LISTS
+        for column in HOST_LISTS
     }
     notes = tuple(
         f'host "{name}" of the fleet is taken for "{of_plan}" of the plan.' for (_, name), of_plan in names.items()
@@ -52,7 +50,7 @@ def named_as_planned(fleet: Fleet, plan: Plan) -> tuple[Fleet, tuple[str, ...]]:
 def _named(fleet: Fleet) -> set[tuple[str, str]]:
     """Return all hosts that the fleet names, with their hubs."""
     found = {(hub, host) for hub, host in zip(fleet.current["hub"], fleet.current["host"], strict=True) if host}
-    for column in _LISTS:
+    for column in HOST_LISTS:
         for hub, listed in zip(fleet.pools["hub"], fleet.pools[column], strict=True):
             found |= {(hub, name) for name in listed}
     return found

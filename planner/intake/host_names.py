@@ -10,7 +10,7 @@ from planner.intake.findings import Findings, show
 from planner.intake.lookalikes import skeleton
 from planner.intake.tables import TypedSheet
 
-_LISTS = ("host_names", "retiring_hosts", "upgraded_hosts")
+HOST_LISTS = ("host_names", "retiring_hosts", "upgraded_hosts")
 
 
 def one_name_each(current: TypedSheet, pools: TypedSheet, findings: Findings) -> None:
@@ -40,7 +40,7 @@ def one_name_each(current: TypedSheet, pools: TypedSheet, findings: Findings) ->
 def _stated(pools: TypedSheet) -> dict[tuple[str, str], list[str]]:
     """Return the names that Hubs gives to hosts, by hub and key."""
     found: dict[tuple[str, str], list[str]] = defaultdict(list)
-    for name in _LISTS:
+    for name in HOST_LISTS:
         for hub, hosts in zip(pools.frame["hub"], pools.frame[name], strict=True):
             for host in hosts:
                 if host not in found[hub, host_key(host)]:

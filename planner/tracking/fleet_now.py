@@ -12,6 +12,7 @@ import pandas as pd
 from planner import columns
 from planner.counted_words import first_few
 from planner.fleet import Fleet
+from planner.intake.host_names import HOST_LISTS
 from planner.outputs import headings
 from planner.plan import Host, Plan
 from planner.progress import Cell, Merged, StateChange
@@ -20,8 +21,6 @@ from planner.tracking.after_change import with_measurements
 from planner.tracking.last_plan import with_last_plan
 from planner.tracking.rows import day_of, site_row, text_in
 from planner.tracking.unnamed import unnamed_hosts
-
-_LISTS = ("host_names", "retiring_hosts", "upgraded_hosts")
 
 
 @dataclass(frozen=True)
@@ -87,7 +86,7 @@ class _State:
         self._clusters = dict(zip(fleet.site_ids, fleet.clusters.tolist(), strict=True))
         self._standing = standing = (fleet.existing_hosts + fleet.retiring_of_pool).tolist()
         self._pools = {
-            pool: _Pool(existing, {name: list(fleet.pools[name].iloc[at]) for name in _LISTS})
+            pool: _Pool(existing, {name: list(fleet.pools[name].iloc[at]) for name in HOST_LISTS})
             for at, (pool, existing) in enumerate(zip(fleet.pool_ids, standing, strict=True))
         }
         self._today = dict(zip(fleet.pool_ids, fleet.pools["host_release_today"], strict=True))
@@ -222,7 +221,7 @@ class _State:
         rows = [row for site in sorted(self._current) for row in self._current[site].values()]
         current = pd.DataFrame(rows, columns=names, dtype=object)
         mine = [self._pools[pool] for pool in fleet.pool_ids]
-        lists = {name: _column(fleet.pools, (tuple(dict.fromkeys(p.lists[name])) for p in mine)) for name in _LISTS}
+        lists = {name: _column(fleet.pools, (tuple(dict.fromkeys(p.lists[name])) for p in mine)) for name in HOST_LISTS}
         # What nobody counted stays blank where no host came or went.
         same = np.array([pool.existing == before for pool, before in zip(mine, self._standing, strict=True)])
         existing = fleet.pools["existing_hosts"].where(same, np.array([pool.existing for pool in mine], np.float64))
