@@ -24,6 +24,10 @@ class Today:
     names: list[list[str]]
     named: frozenset[str]
 
+    def at(self, site: str) -> str | None:
+        """Return the host of a site today, or its hub where the host is not named; None for neither."""
+        return self.host.get(site) or self.hub.get(site) or None
+
     def existing(self, pool: int, count: int, used: Collection[str]) -> list[str]:
         """Return which ``used`` hosts of a pool (position in ``names``) are called existing, where ``count`` exist.
 

@@ -154,7 +154,6 @@ def test_the_test_command_is_one_line_after_its_marker():
         ("at most {} sites on their hosts", redo._SITES),
         ("and {} other hosts for each", redo._REFUGES),
         ("within {} seconds of search", extra_hosts._SEARCH_S),
-        ("at most {} pairs of a site and a host", extra_hosts._MOST_PAIRS),
         ("ping output, files up to {} MB", pings.MOST_BYTES / 1e6),
         ("folders up to {} files", pings.MOST_FILES),
         ("exhaust the machine: {} parts", archive._MOST_MEMBERS),

@@ -132,12 +132,12 @@ def print_trade_off(fleet: Fleet, plan: Plan, points: Sequence[Point], *, err: b
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("")
     for point in points:
-        moves = "none found" if point.moves is None else str(point.moves)
-        table.add_row(str(point.hosts), moves, str(point.bound), "proven" if point.proven else "not proven")
+        figures = (point.hosts, point.moves, point.bound)
+        table.add_row(*map(str, figures), "proven" if point.proven else "not proven")
     target.print(Text("How many moves further hosts save", style="bold"))
     target.print(table)
     planned, least = len(moved_sites(fleet, plan)), points[0].moves
-    if least is not None and planned > least:
+    if planned > least:
         first = "" if plan.objective == "hosts" else f", since its objective is {plan.objective}"
         target.print(
             f"The plan itself moves {counted(planned, 'site')}{first}. With as many hosts, {least} moves are enough."

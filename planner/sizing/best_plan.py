@@ -12,7 +12,7 @@ from planner.rules import Checker
 from planner.sizing.asked import asked_limit, refuse_unmodelled
 from planner.sizing.assemble import assemble
 from planner.sizing.draft_plan import draft_plan
-from planner.sizing.instance.case import case_of, later_aims
+from planner.sizing.instance.case import Case, case_of, later_aims
 from planner.sizing.instance.problem import build_problem
 from planner.sizing.relaxed_limits import plan_within_limits
 from planner.sizing.solvers.budget import Progress, SolveBudget
@@ -43,16 +43,21 @@ def best_plan(
     began = time.perf_counter()
     budget = SolveBudget(seconds=limit, seed=seed, watch=watch)
     checker = Checker.of(fleet)
+    case = case_for(fleet, checker)
+    eligible = time.perf_counter()
+    with budget.listening():
+        make = functools.partial(draft_plan, thorough=thorough, limited=case.problem.limited)
+        draft, attained = plan_within_limits(case, budget, make)
+        result = assemble(case, checker, draft, attained, budget)
+    seconds = {"eligibility": eligible - began, "solve": time.perf_counter() - eligible}
+    return result.replace(seconds=seconds)
+
+
+def case_for(fleet: Fleet, checker: Checker) -> Case:
+    """Return the case of ``fleet`` with the aims of its policy."""
     problem = build_problem(fleet, checker)
     if fleet.policy.cover != "none":
         from planner.sizing.cover.losses import own_rather_than_bare
 
         problem = own_rather_than_bare(fleet, problem)
-    case = case_of(fleet, problem, later_aims(fleet))
-    eligible = time.perf_counter()
-    with budget.listening():
-        make = functools.partial(draft_plan, thorough=thorough, limited=problem.limited)
-        draft, attained = plan_within_limits(case, budget, make)
-        result = assemble(case, checker, draft, attained, budget)
-    seconds = {"eligibility": eligible - began, "solve": time.perf_counter() - eligible}
-    return result.replace(seconds=seconds)
+    return case_of(fleet, problem, later_aims(fleet))

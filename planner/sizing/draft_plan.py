@@ -68,9 +68,9 @@ def _moving_fewest(
 
     ``by_pools``: ``bounds`` are of plans that send no more sites to another pool than ``draft`` does.
     """
-    from planner.sizing.cover.fewest_moves import fewest_without_cover
+    from planner.sizing.cover.fewest_moves import fewest_moves
 
-    found, least = fewest_without_cover(case, draft, budget)
+    found, least = fewest_moves(case, draft, budget)
     if found is draft:
         sharper = max(least, bounds.get("moves", 0.0))
         return draft, {**bounds, "moves": sharper}

@@ -7,39 +7,54 @@ from collections.abc import Sequence
 import numpy as np
 
 from planner.arrays import int_array
-from planner.fleet import Bools, Fleet, Ints
+from planner.fleet import Bools, Ints
 from planner.host_limits import HostLimit
 from planner.plan import Reason, Unserved
 from planner.rules import Checker
+from planner.sizing.instance.case import Case
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.seating import Seat
 
 _NOT_DUST = 1 + 1e-9  # times a limit is above it, and not only in the last digits of a sum
 
 
-def ineligible(fleet: Fleet, checker: Checker, problem: Problem) -> list[Unserved]:
+def left_out(case: Case, checker: Checker, unserved: Bools, seats: Sequence[Seat]) -> tuple[Unserved, ...]:
+    """Return the sites that need a host and have none, in order of ids: those ``unserved`` (S,), and without a pool."""
+    crowded = _crowded_out(case, checker, unserved, seats)
+    found = [*_ineligible(case, checker), *crowded]
+    return tuple(sorted(found, key=_site))
+
+
+def _site(one: Unserved) -> str:
+    return one.site
+
+
+def _ineligible(case: Case, checker: Checker) -> list[Unserved]:
     """Return the sites that need a host and have no eligible pool, each with every rule that keeps it out."""
     wanted = checker.needs_host.copy()
-    wanted[problem.site_at] = False
+    wanted[case.problem.site_at] = False
     sites = np.flatnonzero(wanted).tolist()
-    return [_unserved(fleet, s, checker.reasons(s), checker.nearest_remedy(s)) for s in sites]
+    return [_unserved(case, s, checker.reasons(s), checker.nearest_remedy(s)) for s in sites]
 
 
-def _unserved(fleet: Fleet, s: int, reasons: tuple[Reason, ...], remedy: str) -> Unserved:
-    return Unserved(fleet.site_ids[s], int(fleet.clusters[s]), reasons, remedy)
+def _unserved(case: Case, s: int, reasons: tuple[Reason, ...], remedy: str) -> Unserved:
+    fleet = case.fleet
+    site = fleet.site_ids[s]
+    clusters = int(fleet.clusters[s])
+    return Unserved(site, clusters, reasons, remedy, case.today.at(site))
 
 
-def crowded_out(
-    fleet: Fleet, checker: Checker, problem: Problem, left_out: Bools, seats: Sequence[Seat]
-) -> list[Unserved]:
-    """Return the sites ``left_out`` (S,), whose eligible pools are full of sites of at least the same worth."""
-    if not left_out.any():
+def _crowded_out(case: Case, checker: Checker, unserved: Bools, seats: Sequence[Seat]) -> list[Unserved]:
+    """Return the sites ``unserved`` (S,), whose eligible pools are full of sites of at least the same worth."""
+    if not unserved.any():
         return []
+    fleet = case.fleet
+    problem = case.problem
     found = []
     taken = _Taken(problem, seats)
     pool_of_host = {seat.host: seat.pool for seat in seats}
     running = np.bincount(int_array(list(pool_of_host.values())), minlength=problem.pools)
-    for s in np.flatnonzero(left_out).tolist():
+    for s in np.flatnonzero(unserved).tolist():
         pools = problem.pool[problem.pairs_of(s)]
         names = ", ".join(fleet.pool_ids[at] for at in problem.pool_at[pools])
         hosts = problem.max_hosts[pools]
@@ -55,7 +70,7 @@ def crowded_out(
         if reached:
             detail += f"; with this site they would exceed {', '.join(reached)}"
             remedy = f"Raise {reached[0]}, or make another hub eligible for this site."
-        found.append(_unserved(fleet, site, (Reason("capacity", detail),), remedy))
+        found.append(_unserved(case, site, (Reason("capacity", detail),), remedy))
     return found
 
 

@@ -79,10 +79,10 @@ def test_drained_hub_and_frozen_assignments(call, fleet):
 
 
 def test_it_is_said_where_more_hosts_are_not_tried(call, fleets):
-    policy = [["setting", "value"], ["latency_budget_ms", 40], ["cover", "host"]]
+    policy = [["setting", "value"], ["latency_budget_ms", 40], ["objective", "new_hosts"]]
     fleet = fleets.write(Sites=SITES, Hubs=HUBS, Latency=LATENCY, Current=CURRENT, Policy=policy)
     done = call("plan", fleet, "--drain", "ESK-02", "--extra-hosts", "1", "--json", "-")
-    assert "Whether 1 more host would save moves was not tried, since the policy asks for cover host." in done.err
+    assert "Whether 1 more host would save moves was not tried, since the objective is new_hosts." in done.err
     codes = {finding["code"] for finding in json.loads(done.out)["findings"]}
     assert "extra_hosts_unused" in codes
 

@@ -49,7 +49,7 @@ def compare(tables: Tables, plan: planner.Plan | None = None, *, open_too: bool 
 
 def _differences(question: Question, model: Model, plan: planner.Plan) -> Iterator[Difference]:
     """Yield differences in the order of the aims; the later ones make sense only where the earlier ones agree."""
-    kept, served, covered = _reached(question, plan)
+    kept, served, covered = reached_by(question, plan)
     reached = {"kept_served": kept} if question.keep_served else {}
     reached |= {"served": served} | ({"covered": covered} if question.cover != "none" else {})
     for name, value in reached.items():
@@ -104,7 +104,7 @@ def _among_equals(question: Question, plan: planner.Plan) -> dict[str, Fraction]
     return hosts | {"own": count} | ({"own_cost": own} if plan.objective != "cost" else {})
 
 
-def _reached(question: Question, plan: planner.Plan) -> tuple[Fraction, Fraction, Fraction]:
+def reached_by(question: Question, plan: planner.Plan) -> tuple[Fraction, Fraction, Fraction]:
     """Return the weight served of sites with a host today, and of all, and the weight covered.
 
     A site with its own tie-breaker is covered.

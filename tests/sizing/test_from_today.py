@@ -20,6 +20,10 @@ from planner.sizing.from_today.by_host import by_host, folded
 from planner.verify import verify, verify_rollout
 from tests.arrays import fleet_of
 from tests.how_many import MORE
+from tests.independent.compare import reached_by
+from tests.independent.generator import Wanted, tables_of
+from tests.independent.model import Model
+from tests.independent.reading import read
 
 
 def moves(made):
@@ -344,19 +348,47 @@ def test_a_share_of_equal_clusters_is_a_cap_for_frozen_plans_too():
     assert made.hosts == plan_frozen(fleet).hosts
 
 
-@pytest.mark.parametrize("policy", [{"cover": "host"}, {"split_sites": True}])
-def test_trade_off_is_refused_where_the_model_does_not_know_the_policy(policy):
-    fleet = invented(1, sites=12, hubs=2, cap=8)
-    fleet = fleet.replace(policy=fleet.policy.replace(**policy))
-    with pytest.raises(InputError, match="needs split_sites no and cover none"):
+def test_trade_off_is_refused_where_sites_may_be_split():
+    fleet = invented(1, sites=12, hubs=2, cap=8, split_sites=True)
+    with pytest.raises(InputError, match="needs split_sites no"):
         trade_off(fleet, plan(fleet))
     holds(fleet, plan(fleet))
+
+
+def moves_of_the_independent_model(tables, made, most_hosts):
+    """The fewest moves with at most so many hosts, of plans that are else as good as ``made``."""
+    question = read(tables)
+    model = Model(question)
+    kept, served, covered = reached_by(question, made)
+    chosen = {entry.site for entry in made.no_host_needed}
+    own = [site.own_cost for site in question.sites if site.own_cost is not None and site.name in chosen]
+    if question.keep_served:
+        model.fix("kept_served", kept)
+    model.fix("served", served)
+    model.fix("covered", covered)
+    model.fix("hosts", most_hosts)
+    model.fix("own", len(own))
+    model.fix("own_cost", sum(own))
+    return model.best("moves")
+
+
+@pytest.mark.parametrize("seed", [70_101, 70_164, 70_198, 70_208, 70_259, 70_295])
+def test_moves_with_more_hosts_are_those_of_the_independent_model_with_cover_too(seed):
+    """Against the loss of a zone, a zone, a host, a hub, a host and a host."""
+    tables = tables_of(seed, Wanted(("none", "host", "hub", "zone"), ("today",), ("then", "split")))
+    fleet = fleet_from_tables(tables.frames(), tables.policy)
+    made = plan(fleet)
+    points = trade_off(fleet, made, most=2)
+    assert len(points) > 1
+    for point in points:
+        fewest = moves_of_the_independent_model(tables, made, point.hosts)
+        assert (point.moves, point.bound) == (fewest, fewest)
+        holds(fleet, plan(fleet, extra_hosts=point.hosts - made.hosts))
 
 
 @pytest.mark.parametrize(
     ("policy", "why"),
     [
-        ({"cover": "host"}, "cover host"),
         ({"objective": "new_hosts"}, "objective is new_hosts"),
         ({"split_sites": True}, "split"),
         ({}, ""),
@@ -374,8 +406,9 @@ def test_hosts_on_top_that_are_not_tried_are_said_to_be_so(policy, why):
 
 def test_no_time_gives_a_plan_all_the_same():
     fleet = invented(2, sites=60, hubs=5, cap=10)
-    holds(fleet, plan(fleet, time_limit=0))
-    assert trade_off(fleet, plan(fleet), time_limit=0)[0].moves is None
+    made = plan(fleet, time_limit=0)
+    holds(fleet, made)
+    assert trade_off(fleet, made, time_limit=0)[0].moves == moves(made)
 
 
 @pytest.mark.parametrize("seed", range(3))
@@ -419,7 +452,7 @@ def test_ctrl_c_in_the_first_search_starts_no_other(monkeypatch):
     def refuse(*_arguments):
         raise AssertionError("another search was begun")
 
-    monkeypatch.setattr(extra_hosts, "by_host", refuse)
+    monkeypatch.setattr(extra_hosts, "MoreHosts", refuse)
     found = plan(fleet, watch=press)
     assert pressed
     assert (found.hosts, len(moved_sites(fleet, found))) == (2, 1)

@@ -81,7 +81,7 @@ class ExactAims:
 
     def _keep_what_comes_before(self) -> None:
         problem, model = self.case.problem, self.model
-        good = as_good_as(problem, self.draft)
+        good = as_good_as(self.case, self.draft)
         kept, unserved, bare = model.missed()
         model.keep(kept, good.kept + 0.5)
         model.keep(unserved, good.weight + 0.5)

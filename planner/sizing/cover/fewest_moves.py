@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from planner.sizing.cover.best_draft import BestAmongEquals
-from planner.sizing.cover.losses import all_at_once
+from planner.sizing.cover.losses import Losses, all_at_once, read_losses
 from planner.sizing.cover.primal_search.drafts import draft_of, nearer_today, state_of
 from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.stay_neighbourhoods import Neighbourhoods, state_near
@@ -138,18 +138,24 @@ class FewestMoves:
                 self.draft = self._offer(draft_of(self.case, state))
 
 
-def fewest_without_cover(case: Case, draft: Draft, budget: SolveBudget) -> tuple[Draft, float]:
-    """Return the plan of fewest moves that is as good as ``draft``, which has no cover, and a bound on moves.
+def fewest_moves(case: Case, draft: Draft, budget: SolveBudget) -> tuple[Draft, float]:
+    """Return the plan of fewest moves that is as good as ``draft``, and a bound on moves.
 
     Whole sites only. In the bound, which is in the count of placements, sites without a host today move.
     """
     if len(case.problem.pool) > _MOST_COLUMNS:
         return draft, 0.0
     best = BestAmongEquals(case, draft)
-    ground = Ground(case.problem, all_at_once(case.problem))
+    ground = Ground(case.problem, losses_of(case))
     search = FewestMoves(case, ground, draft, budget.within(_ALONE_SECONDS))
     bound = search.improve(best.offer)
     return best.draft, bound + case.in_force.first_served(best.draft.placement.pair)
+
+
+def losses_of(case: Case) -> Losses:
+    """Return the losses of the policy's ``cover``; without cover, those for which nobody can stand by."""
+    covered = case.fleet.policy.cover != "none"
+    return read_losses(case.fleet, case.problem) if covered else all_at_once(case.problem)
 
 
 def moves_without_cover(case: Case, draft: Draft, budget: SolveBudget) -> float:
@@ -157,5 +163,5 @@ def moves_without_cover(case: Case, draft: Draft, budget: SolveBudget) -> float:
 
     Sites that need no shared host any more are not in it.
     """
-    as_good = as_good_as(case.problem, draft)
+    as_good = as_good_as(case, draft)
     return fewest_moves_bound(case, as_good, budget)

@@ -32,7 +32,7 @@ class StayWithStandbys(StayProgram):
         self.bare = case.problem.weight_of(draft.bare)
         without = ground.coverable[draft.bare]
         self.short = bool(without.any())
-        good = as_good_as(case.problem, draft)
+        good = as_good_as(case, draft)
         super().__init__(case, good, kept)
         self._bare()
         self._losses()

@@ -15,10 +15,10 @@ from planner.fleet import Finding, Fleet
 from planner.identity import last_plan, numbered
 from planner.plan import Assignment, Host, Plan, Proof
 from planner.rules import Checker
-from planner.sizing.assemble import round_trip
 from planner.sizing.best_plan import best_plan
 from planner.sizing.from_today.by_host import ByHost, by_host, folded
 from planner.sizing.instance.problem import Problem, build_problem
+from planner.sizing.plan_rows import round_trip
 from planner.sizing.solution.served_aims import Worth, aims_of_worth, as_bounded
 from planner.sizing.solvers.budget import Progress
 

@@ -31,12 +31,16 @@ def later_aims(fleet: Fleet) -> tuple[TieBreak, ...]:
 
 @dataclass(frozen=True)
 class Case:
-    """``tie_breaks`` are the aims among plans of equal objective, in the order of the policy."""
+    """``tie_breaks`` are the aims among plans of equal objective, in the order of the policy.
+
+    Plans of at most ``most_hosts`` are of equal objective, where that is hosts.
+    """
 
     fleet: Fleet
     problem: Problem
     today: Today
     tie_breaks: tuple[TieBreak, ...] = ()
+    most_hosts: int = 0
 
     @cached_property
     def in_force(self) -> InForce:

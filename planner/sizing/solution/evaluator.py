@@ -36,7 +36,7 @@ def evaluator_of(case: Case, *, cover: bool) -> Evaluator:
         hosts = running(problem, draft)
         kept = problem.weight_of(placement.unserved & problem.kept)
         weight = problem.weight_of(placement.unserved)
-        aims = [kept, weight, float(uncovered), *_objective(problem, hosts, draft)]
+        aims = [kept, weight, float(uncovered), *_objective(case, hosts, draft)]
         for aim in map(aim_of, case.tie_breaks):
             value = aim.told(case, placement, seating) if aim.defined(placement) else 0.0
             aims.append(-value if aim.larger else value)
@@ -54,6 +54,12 @@ def running(problem: Problem, draft: Draft) -> Ints:
     return hosts
 
 
+def compared_objective(case: Case, hosts: Ints, placement: Placement) -> float:
+    """Return the objective by which plans are compared: those of at most the case's ``most_hosts`` are equal."""
+    value = objective_of(case.problem, hosts, placement)
+    return max(value, float(case.most_hosts)) if case.problem.objective == "hosts" else value
+
+
 def objective_of(problem: Problem, hosts: Ints, placement: Placement) -> float:
     """Return the policy's objective of ``hosts`` (P,) and of who goes where."""
     if problem.objective == "hosts":
@@ -67,9 +73,10 @@ def objective_of(problem: Problem, hosts: Ints, placement: Placement) -> float:
     return float(price) + float(pairs) + float(own)
 
 
-def _objective(problem: Problem, hosts: Ints, draft: Draft) -> list[float]:
+def _objective(case: Case, hosts: Ints, draft: Draft) -> list[float]:
+    problem = case.problem
     own = draft.placement.own
     fewest = [float(hosts.sum())] if problem.objective == "new_hosts" else []
-    value = objective_of(problem, hosts, draft.placement)
+    value = compared_objective(case, hosts, draft.placement)
     own_cost = float(problem.own_cost[own].sum())
     return [value, *fewest, float(own.sum()), own_cost]

@@ -50,7 +50,7 @@ class AmongAsGood:
             self._stay()
         placement = self.draft.placement
         problem = self.case.problem
-        level = _Level(problem, as_good_as(problem, self.draft), self.budget)
+        level = _Level(problem, as_good_as(self.case, self.draft), self.budget)
         for aim in applied:
             if self.budget.spent or not aim.defined(placement):
                 break
@@ -84,7 +84,7 @@ class AmongAsGood:
 
     def _stay(self) -> None:
         """Bound moves, which come first, and take the plan with as few where one is found."""
-        as_good = as_good_as(self.case.problem, self.draft)
+        as_good = as_good_as(self.case, self.draft)
         classes = self._classes(as_good)
         found = most_staying(self.case, classes, as_good, self.budget)
         if found is None:

@@ -15,9 +15,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from planner.fleet import Ints
+from planner.sizing.instance.case import Case
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.draft import Draft
-from planner.sizing.solution.evaluator import objective_of, running
+from planner.sizing.solution.evaluator import compared_objective, running
 from planner.sizing.solvers.model_builder import ModelBuilder, Term, add_new_hosts
 
 _CLOSE = 1e-9  # relative, of money
@@ -65,13 +66,15 @@ class AsGood:
             model.at_most([of_kept], self.kept + 0.5)
 
 
-def as_good_as(problem: Problem, draft: Draft) -> AsGood:
+def as_good_as(case: Case, draft: Draft) -> AsGood:
     """Return what plans keep that are as good as ``draft``."""
+    problem = case.problem
     hosts, placement = running(problem, draft), draft.placement
     out, own = placement.unserved, placement.own
-    objective = objective_of(problem, hosts, placement)
+    objective = compared_objective(case, hosts, placement)
+    in_all = max(int(hosts.sum()), case.most_hosts)
     weight = problem.weight_of(out)
     kept = problem.weight_of(out & problem.kept)
     own_cost = float(problem.own_cost[own].sum())
     number = int(own.sum())
-    return AsGood(objective, int(hosts.sum()), weight, kept, number, own_cost)
+    return AsGood(objective, in_all, weight, kept, number, own_cost)
