@@ -12,7 +12,6 @@ from planner.interrupts import heard
 from planner.plan import Plan
 from planner.sizing.asked import asked_extra_hosts
 from planner.sizing.best_plan import best_plan
-from planner.sizing.from_today.extra_hosts import fewer_moves, search_seconds
 from planner.sizing.solvers.budget import Progress, SolveBudget
 
 
@@ -50,11 +49,12 @@ def plan(
 
     with heard(stopped.set):
         first = best_plan(fleet, time_limit=time_limit, seed=seed, thorough=thorough, watch=told)
-    solved = time.monotonic()
-    left = search_seconds(thorough=thorough)
-    if time_limit is not None:
-        left = min(left, max(0.0, time_limit - (solved - began)))
-    made = fewer_moves(fleet, first, more, SolveBudget(left, seed, watch, stopped))
+    solved, made = time.monotonic(), first
+    if more:
+        from planner.sizing.from_today.extra_hosts import fewer_moves
+
+        budget = SolveBudget(time_limit, seed, watch, stopped, began)
+        made = fewer_moves(fleet, first, more, budget, thorough=thorough)
     solve = first.seconds["solve"] + time.monotonic() - solved
     seconds = {**first.seconds, "solve": solve}
     return numbered(made.replace(seconds=seconds), last_plan(fleet))

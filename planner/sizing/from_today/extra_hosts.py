@@ -27,11 +27,6 @@ _SEARCH_S = 20.0  # for the fewest moves
 _THOROUGH = 10  # times as long
 
 
-def search_seconds(*, thorough: bool) -> float:
-    """Return how long the fewest moves may be searched for, in seconds: ten times as long if ``thorough``."""
-    return _SEARCH_S * (_THOROUGH if thorough else 1)
-
-
 class MoreHosts:
     """Plans as good as ``plan`` but for their number of hosts, with the fewest moves.
 
@@ -72,10 +67,11 @@ class MoreHosts:
         return round(moves.value), round(moves.bound)
 
 
-def fewer_moves(fleet: Fleet, first: Plan, extra_hosts: int, budget: SolveBudget) -> Plan:
+def fewer_moves(fleet: Fleet, first: Plan, extra_hosts: int, budget: SolveBudget, *, thorough: bool) -> Plan:
     """Return the plan with the fewest moves that may use ``extra_hosts`` more than ``first``, and else is as good.
 
-    ``first`` comes back where it moves nobody, or with a finding where more hosts are not tried.
+    ``first`` comes back where it moves nobody, or with a finding where more hosts are not tried. ``thorough`` takes ten
+    times as long.
     """
     lead = later_aims(fleet)[:1] == ("moves",)
     if not lead or not extra_hosts or not moved_sites(fleet, first):
@@ -85,6 +81,7 @@ def fewer_moves(fleet: Fleet, first: Plan, extra_hosts: int, budget: SolveBudget
         warning = Finding("warning", "extra_hosts_unused", "Current", words)
         return first.replace(findings=(*first.findings, warning))
     more = MoreHosts(fleet, first)
+    budget = budget.within(_SEARCH_S * (_THOROUGH if thorough else 1))
     with budget.listening():
         draft, attained = more.fewest(first.hosts + extra_hosts, budget)
     made = first.replace(**rows_of(more.case, more.checker, draft), then=as_aims(attained))
