@@ -13,7 +13,7 @@ from planner.sizing import plan
 from planner.sizing.cover import covered_plan, finish
 from planner.sizing.cover.best_draft import Best
 from planner.sizing.cover.losses import all_at_once, read_losses
-from planner.sizing.cover.primal_search import close_hosts, search
+from planner.sizing.cover.primal_search import close_hosts, repair, search
 from planner.sizing.cover.primal_search.choices import choices
 from planner.sizing.cover.primal_search.from_counts import PlansFromCounts
 from planner.sizing.cover.primal_search.ground import Ground
@@ -117,6 +117,18 @@ def test_a_plan_is_there_at_once_and_gets_better_without_breaking_anything(make,
         assert recounted(better.state) == pytest.approx(0)
         assert (better.state.home != NOWHERE)[placed].all()
     assert hosts == sorted(hosts, reverse=True)
+
+
+def test_few_sites_without_room_are_not_moved_for_thousands_of_steps(make, monkeypatch):
+    """A plan of two sites took 3 s: it moved them 4,000 times, for which there is no room at any time."""
+    steps = []
+    listened = repair.choices
+    monkeypatch.setattr(repair, "choices", lambda *given: steps.append(1) or listened(*given))
+    fleet = make.fleet([[5.0, 5.0]] * 4, pools={"cluster_cap": [2, 2], "max_hosts": [1, 1]}, cover="hub")
+    result = plan(fleet)
+    make.sound(fleet, result)
+    assert (len(result.assignments), len(result.uncovered), result.status) == (4, 4, "optimal")
+    assert 0 < len(steps) < 1000
 
 
 @pytest.mark.parametrize("seed", range(2))

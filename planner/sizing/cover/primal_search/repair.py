@@ -15,6 +15,7 @@ from planner.sizing.cover.primal_search.state import State
 from planner.sizing.solvers.budget import SolveBudget
 
 _LOOKED_AT = 24  # sites at a time
+_STEPS_OF_A_SITE = 50  # at most: where there is no room, the search does not end before its steps do
 _WAY_STEPS = 200  # for one site that others make way for
 _CLOSE = 1e-9
 
@@ -48,12 +49,14 @@ def with_way_made(state: State, s: int, bare: Bools, rng: np.random.Generator, b
 def repair(state: State, bare: Bools, steps: int, rng: np.random.Generator, budget: SolveBudget) -> bool:
     """Move sites, at most ``steps`` times, until nothing is broken; say whether that came about.
 
-    The best state that was met is kept. ``bare`` (S,) marks sites that may do without a standby.
+    Few sites take few steps. The best state that was met is kept. ``bare`` (S,) marks sites that may do without a
+    standby.
     """
     weight = np.ones(state.hosts)
     tabu = int_zeros(len(state.home))
     worst, best = state.violation(), state.copy()
-    for step in range(1, steps + 1):
+    enough = min(steps, _STEPS_OF_A_SITE * len(tabu))
+    for step in range(1, enough + 1):
         now = state.violation()
         if now < worst - _CLOSE:
             worst, best = now, state.copy()
