@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from planner.counted_words import counted
 from planner.outputs import headings
@@ -13,6 +13,7 @@ from planner.tracking.by_site import CHANGES_OF_HOST
 from planner.tracking.rows import text_in
 
 Row = Mapping[str, Cell]
+ENDED = ("done", "not needed")  # words of a row of which nothing is left
 
 
 def planned_on(steps: Sequence[Row]) -> dict[dt.date, int]:
@@ -28,15 +29,18 @@ def planned_on(steps: Sequence[Row]) -> dict[dt.date, int]:
     return dict(sorted(Counter(last.values()).items()))
 
 
-def slipped(steps: Sequence[Row], as_of: dt.date) -> tuple[str, ...]:
-    """Return the waves that were to be over before ``as_of`` and have steps that are not done, in words."""
+def slipped(steps: Sequence[Row], over: Collection[str], as_of: dt.date) -> tuple[str, ...]:
+    """Return the waves that were to be over before ``as_of`` and have steps that are not done, in words.
+
+    ``over`` are the sites that need no further change of host, wherever that is written.
+    """
     waves: dict[str, list[Row]] = {}
     for step in steps:
         waves.setdefault(text_in(step, headings.WAVE), []).append(step)
     found = []
     for wave, mine in waves.items():
         days = [day for step in mine if (day := _day(step)) is not None]
-        left = [step for step in mine if text_in(step, headings.PROGRESS) not in ("done", "not needed")]
+        left = [step for step in mine if not _is_over(step, over)]
         if wave and days and left and max(days) < as_of:
             late = (as_of - max(days)).days
             found.append(
@@ -44,6 +48,12 @@ def slipped(steps: Sequence[Row], as_of: dt.date) -> tuple[str, ...]:
                 f"{counted(late, 'day')} late"
             )
     return tuple(found)
+
+
+def _is_over(step: Row, over: Collection[str]) -> bool:
+    """Say whether nothing of a step is left, by its own row or because its site has changed host."""
+    changed = text_in(step, headings.SITE) in over and text_in(step, headings.KIND) in CHANGES_OF_HOST
+    return changed or text_in(step, headings.PROGRESS) in ENDED
 
 
 def _day(step: Row) -> dt.date | None:

@@ -192,6 +192,24 @@ def test_the_burn_down_has_the_planned_curve_and_slipped_waves_are_named(fleet, 
     assert planned == sorted(planned, reverse=True)
 
 
+def test_what_the_plan_workbook_alone_says_is_done_has_not_slipped(fleet, workbooks, tmp_path):
+    folder, plan, found = workbooks
+    book = openpyxl.load_workbook(folder / "plan.xlsx")
+    sheet = book["Assignments"]
+    column = {cell.value: cell.column_letter for cell in sheet[1]}
+    for row in range(2, sheet.max_row + 1):
+        sheet[f"{column['status']}{row}"] = "done"
+        sheet[f"{column['date']}{row}"] = START
+    book.save(tmp_path / "back.xlsx")
+    paths = [folder / "plan.xlsx", tmp_path / "back.xlsx", folder / "rollout.xlsx"]
+    whole = merged(resolved(read_copies(paths), fleet, plan))
+    late = found.waves[-1].ends.date() + dt.timedelta(days=3)
+    told = track(fleet, plan, whole, late)
+    left = [sum(step.kind not in ("attach", "move", "detour") for step in wave.steps) for wave in found.waves]
+    counts = {str(wave.wave): count for wave, count in zip(found.waves, left, strict=True) if count}
+    assert {words.split()[1]: int(words.split()[4]) for words in told.slipped} == counts
+
+
 def test_tickets_have_a_row_for_each_wave_and_place(fleet, workbooks, tmp_path):
     _, _, found = workbooks
     write_tickets(fleet, found, tmp_path / "tickets.csv")

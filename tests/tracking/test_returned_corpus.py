@@ -358,7 +358,20 @@ def test_words_for_a_status(status, words):
 def test_slipped_waves_bear_the_day_on_which_they_begin():
     rows = [{"wave": Cell(1, ""), "status": Cell("open", ""), "starts": Cell(dt.datetime(2027, 3, day), "")}
             for day in (7, 8)]  # fmt: skip
-    assert slipped(rows, dt.date(2027, 3, 10)) == ("wave 1 of 2027-03-07: 2 steps of 2 not done, 2 days late",)
+    assert slipped(rows, (), dt.date(2027, 3, 10)) == ("wave 1 of 2027-03-07: 2 steps of 2 not done, 2 days late",)
+
+
+def test_a_site_that_the_plan_workbook_has_as_done_slips_in_no_wave():
+    """It was "not done" in a rollout workbook that nobody had filled in."""
+    first = {"wave": Cell(1, ""), "status": Cell("open", ""), "starts": Cell(dt.datetime(2027, 3, 7), "")}
+    steps = [
+        {**first, "site": Cell("S1", ""), "kind": Cell("attach", "")},
+        {**first, "site": Cell("S1", ""), "kind": Cell("site_release", "")},
+        {**first, "site": Cell("S2", ""), "kind": Cell("move", "")},
+    ]
+    late = dt.date(2027, 3, 9)
+    assert slipped(steps, {"S1"}, late) == ("wave 1 of 2027-03-07: 2 steps of 3 not done, 2 days late",)
+    assert slipped(steps[::2], {"S1", "S2"}, late) == ()
 
 
 def test_the_planned_curve_counts_the_sites_that_progress_counts():
