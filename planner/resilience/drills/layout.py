@@ -91,6 +91,15 @@ class Layout:
         return np.zeros(len(self.names), dtype=np.bool_)
 
     @cached_property
+    def sites_of_zone(self) -> dict[str, list[str]]:
+        """The sites that lie in each failure zone."""
+        found: dict[str, list[str]] = {}
+        for site, zones in zip(self.fleet.site_ids, self.fleet.sites["zone"], strict=True):
+            for zone in zones:
+                found.setdefault(zone, []).append(site)
+        return found
+
+    @cached_property
     def zones_of_hubs(self) -> dict[str, set[str]]:
         """Failure zones of each hub: those of any of its pools, since a zone that takes a room may take the hub."""
         zones: dict[str, set[str]] = {}

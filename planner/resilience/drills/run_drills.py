@@ -120,8 +120,6 @@ def _outcome(layout: Layout, hit: Hit, at: int) -> tuple[Outcome, str]:
 
 def _in_zones(layout: Layout, losses: Sequence[Loss]) -> tuple[str, ...]:
     """Return the sites that lie in a lost zone themselves."""
-    zones = {loss.name for loss in losses if loss.kind == "zone"}
-    if not zones:
-        return ()
-    sites = zip(layout.fleet.sites["site"], layout.fleet.sites["zone"], strict=True)
-    return tuple(site for site, named in sites if zones & set(named))
+    zones = [loss.name for loss in losses if loss.kind == "zone"]
+    inside = {site for zone in zones for site in layout.sites_of_zone.get(zone, ())}
+    return tuple(site for site in layout.fleet.site_ids if site in inside) if inside else ()

@@ -40,12 +40,15 @@ class Staying:
     keeps: Bools
 
 
-def most_staying(case: Case, classes: Classes, as_good: AsGood, budget: SolveBudget) -> Staying | None:
+def most_staying(
+    case: Case, classes: Classes, as_good: AsGood, budget: SolveBudget, *, times: int = 1
+) -> Staying | None:
     """Return the counts of plans ``as_good`` on which most sites stay; None for a large fleet, or where time ends.
 
-    ``classes`` are those of the counts; where weight is left out they must not mix sites with and without a host today.
+    Fleets may be ``times`` as large as usual, and take as many times as long. ``classes`` are those of the counts;
+    where weight is left out they must not mix sites with and without a host today.
     """
-    found = _solved(case, as_good, budget)
+    found = _solved(case, as_good, budget, times)
     if found is None:
         return None
     program, answer = found
@@ -62,11 +65,12 @@ def fewest_moves_bound(case: Case, as_good: AsGood, budget: SolveBudget) -> floa
     return 0.0 if found is None else _least(found[1])
 
 
-def _solved(case: Case, as_good: AsGood, budget: SolveBudget) -> tuple[StayProgram, Answer] | None:
-    if not case.incumbent.any() or len(case.problem.pool) > _MOST_PAIRS or budget.spent:
+def _solved(case: Case, as_good: AsGood, budget: SolveBudget, times: int = 1) -> tuple[StayProgram, Answer] | None:
+    too_large = len(case.problem.pool) > _MOST_PAIRS * times
+    if too_large or not case.incumbent.any() or budget.spent:
         return None
     program = StayProgram(case, as_good)
-    answer = solve_arrays(program.with_whole_hosts(), budget.within(_SECONDS))
+    answer = solve_arrays(program.with_whole_hosts(), budget.within(_SECONDS * times))
     return (program, answer) if np.isfinite(answer.outcome.bound) else None
 
 

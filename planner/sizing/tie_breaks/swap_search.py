@@ -64,7 +64,7 @@ def _searched(evaluator: FlowEvaluator, times: int) -> dict[TieBreak, float]:
     problem = evaluator.problem
     aims, hosts = evaluator.aims, int(evaluator.sized.value)
     costs = evaluator.costs  # of staying in a pool: no more than of staying on a host, so that bounds hold for both
-    least = _fewest_moves(evaluator)
+    least = _fewest_moves(evaluator, times)
     proven = least is not None and evaluator.values[0] <= least
     settled = 1 if proven else 0  # aims that need no more search
     affordable = _CLIMB_WORK * times / max(1, len(problem.pool))
@@ -90,7 +90,7 @@ def _searched(evaluator: FlowEvaluator, times: int) -> dict[TieBreak, float]:
     return bounds
 
 
-def _fewest_moves(evaluator: FlowEvaluator) -> float | None:
+def _fewest_moves(evaluator: FlowEvaluator, times: int) -> float | None:
     """Return a bound on moves, where these come first, and let the judge look at the counts that have as few.
 
     From then on the judge takes nobody for staying whose host does not run on there. Sites without a host today move.
@@ -101,7 +101,7 @@ def _fewest_moves(evaluator: FlowEvaluator) -> float | None:
     sized = evaluator.sized
     most = int(sized.counts.hosts.sum())
     as_good = AsGood(float(most), most, 0, 0, 0, 0.0)
-    found = most_staying(evaluator.case, sized.classes, as_good, evaluator.budget)
+    found = most_staying(evaluator.case, sized.classes, as_good, evaluator.budget, times=times)
     if found is None:
         return None
     if found.counts is not None:
