@@ -2,7 +2,7 @@
 
 import os
 
-EVERYDAY = 6
+EVERYDAY = 4
 MORE = "CASTINGVOTE_EXAMPLES" in os.environ  # then fleets are as large as they are interesting, too
 EXAMPLES = int(os.environ.get("CASTINGVOTE_EXAMPLES", EVERYDAY))
 ALL_SAMPLES = os.environ.get("CASTINGVOTE_SAMPLES") == "all"

@@ -10,7 +10,7 @@ from tests.independent.compare import compare
 from tests.independent.generator import Wanted, tables_of
 from tests.independent.tables import Tables
 
-COUNT = int(os.environ.get("CASTINGVOTE_EXAMPLES", "40"))
+COUNT = int(os.environ.get("CASTINGVOTE_EXAMPLES", "16"))
 
 
 @pytest.mark.parametrize("seed", range(COUNT))

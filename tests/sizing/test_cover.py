@@ -140,7 +140,7 @@ def test_standby_is_told_with_its_round_trip_time(make):
     assert (row.host, row.standby, row.standby_rtt_ms) == ("H0-01", "H1-01", 9.0)
 
 
-@settings(max_examples=tries(4), deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=tries(2), deadline=None, suppress_health_check=list(HealthCheck))
 @given(st.integers(0, 10_000), st.sampled_from(["host", "hub"]))
 def test_order_of_rows_does_not_matter(make, seed, cover):
     fleet = plain_fleet(make, seed, *((25, 4) if MORE else (10, 3)), cover, cap=8 if MORE else 4)

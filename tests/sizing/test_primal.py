@@ -157,11 +157,11 @@ def test_no_draft_that_was_offered_is_better_than_the_plan(make, monkeypatch):
     assert judged[0] == min(offered)
 
 
-@pytest.mark.parametrize("cover", ["host", "hub"])
-def test_as_few_hosts_as_for_those_without_a_tie_breaker_of_their_own(make, cover):
+@pytest.mark.parametrize(("cover", "count", "width"), [("host", 110, 6), ("hub", 160, 8)])
+def test_as_few_hosts_as_for_those_without_a_tie_breaker_of_their_own(make, cover, count, width):
     """Nobody who may have its own tie-breaker costs a host, and most of these find room on the others' hosts."""
-    fleet = scattered(make, 11, 160, 8, clusters=(1,), caps=(32,), cover=cover)
-    possible = np.arange(160) % 3 == 0
+    fleet = scattered(make, 11, count, width, clusters=(1,), caps=(32,), cover=cover)
+    possible = np.arange(count) % 3 == 0
     mixed = fleet.replace(sites=fleet.sites.assign(own_tie_breaker=np.where(possible, "possible", "no")))
     others = fleet.replace(sites=fleet.sites.assign(own_tie_breaker=np.where(possible, "yes", "no")))
     made = plan(mixed)
@@ -188,9 +188,11 @@ def test_homes_of_a_large_fleet_wait_until_hosts_are_settled(monkeypatch):
 def test_a_fleet_short_of_room_serves_as_much_as_without_cover(monkeypatch, cover):
     """Of 1,000 sites 510 were served against the loss of a host, where 673 can be; what comes later is left out."""
     monkeypatch.setattr(generated, "SEED", 1)
-    monkeypatch.setattr(covered_plan, "_at_reserve_counts", lambda *_: None)
+    monkeypatch.setattr(search, "_STEPS", 200)  # there is no room to be found
+    for later in ("_at_reserve_counts", "_by_hosts"):
+        monkeypatch.setattr(covered_plan, later, lambda *_: None)
     monkeypatch.setattr(PrimalSearch, "better", lambda *_: iter(()))
-    fleet = generated.few_hubs("150x6", mixed_caps=True, kept=True)
+    fleet = generated.few_hubs("102x4", mixed_caps=True, kept=True)
     policy = dataclasses.replace(fleet.policy, then="")
     fleet = fleet.replace(pools=fleet.pools.assign(max_hosts=1.0), policy=policy)
     free = plan(fleet)

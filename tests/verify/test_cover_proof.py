@@ -19,7 +19,7 @@ from planner.verify.host_model import Row, exact, host_model
 from planner.verify.second_solver import bound_by_cp_sat
 from tests.arrays import fleet_of
 from tests.benchmarks import generated
-from tests.how_many import tries
+from tests.how_many import MORE, tries
 
 
 def random_fleet(seed, sites, hubs, cover="hub", **policy):
@@ -57,8 +57,8 @@ def test_the_proof_of_a_plan_with_cover_holds():
 @settings(max_examples=tries(3), deadline=None, suppress_health_check=list(HealthCheck))
 @given(
     st.integers(0, 10_000),
-    st.integers(4, 40),
-    st.integers(2, 7),
+    st.integers(4, 40 if MORE else 20),
+    st.integers(2, 7 if MORE else 4),
     st.sampled_from(["host", "hub", "zone"]),
     st.sampled_from(["hosts", "new_hosts"]),
 )
