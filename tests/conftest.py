@@ -1,8 +1,16 @@
-"""The browser of tests that look at pages."""
+"""The browser of tests that look at pages, and a collector of garbage that leaves the loaded modules alone."""
 
+import gc
 import shutil
 
 import pytest
+
+
+def pytest_collection_finish():
+    """Leave what is loaded by now to itself: the collector would go through all of it again and again."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(50_000, 20, 50)
 
 
 @pytest.fixture(scope="module")

@@ -6,6 +6,7 @@ together.
 """
 
 import ast
+import functools
 import re
 
 _DEEPEST = 3
@@ -15,6 +16,13 @@ MOST_HEADERS = 14  # longer lists hold words that are read
 _SHEETS = ("Sites", "Hubs", "Latency", "Links", "Current", "Policy", "Prices", "Changes", "Tables")  # of findings
 _STYLES = ("plain", "good", "bad", "quiet", "red", "yellow", "green")
 _CODE_WORD = re.compile(r"^[a-z0-9_./:=*-]*$")
+_NO_TEXT = (ast.expr_context, ast.operator, ast.cmpop, ast.boolop, ast.unaryop)
+
+
+@functools.cache
+def children(node):
+    """The nodes below a node that may hold text; asked for again and again."""
+    return tuple(child for child in ast.iter_child_nodes(node) if not isinstance(child, _NO_TEXT))
 
 
 class Module:
@@ -27,7 +35,7 @@ class Module:
         self._collect(tree, None)
 
     def _collect(self, node, function):
-        for child in ast.iter_child_nodes(node):
+        for child in children(node):
             inner = child if isinstance(child, ast.FunctionDef | ast.AsyncFunctionDef) else function
             if isinstance(child, ast.Assign) and len(child.targets) == 1 and isinstance(child.targets[0], ast.Name):
                 self.assigned.setdefault((id(inner), child.targets[0].id), []).append(child.value)
@@ -53,10 +61,10 @@ class Module:
         if _is_text(node) or _is_table(node) or self._is_message(node, function):
             yield node, function
             if not _is_text(node):
-                for child in ast.iter_child_nodes(node):
+                for child in children(node):
                     yield from self._inner(child, node, function)
             return
-        for child in ast.iter_child_nodes(node):
+        for child in children(node):
             yield from self._tops(child, function)
 
     def _is_message(self, node, function):
@@ -223,7 +231,7 @@ def _returned(function):
         if isinstance(node, ast.Return) and node.value is not None:
             found.append(node.value)
         if not isinstance(node, ast.FunctionDef | ast.Lambda):
-            waiting += ast.iter_child_nodes(node)
+            waiting += children(node)
     return found[::-1]
 
 

@@ -14,7 +14,7 @@ from pathlib import Path
 from planner import columns
 from planner.cli import cli
 from tests import page_texts
-from tests.sentence_parts import MOST_HEADERS, Module
+from tests.sentence_parts import MOST_HEADERS, Module, children
 from tests.sentence_places import AUDIENCES, NOTATION, SHOWN, part
 
 PLANNER = Path(__file__).parents[1] / "planner"
@@ -123,7 +123,7 @@ def _leaves(value):
 
 def _of_source():
     trees = {path: ast.parse(path.read_text(encoding="utf-8")) for path in sorted(PLANNER.rglob("*.py"))}
-    nodes = {path: list(ast.walk(tree)) for path, tree in trees.items()}
+    nodes = {path: list(_all_below(tree)) for path, tree in trees.items()}
     functions = _functions([node for inside in nodes.values() for node in inside])
     for path, tree in trees.items():
         place = path.relative_to(PLANNER).as_posix()
@@ -141,6 +141,14 @@ def _of_source():
                 and re.search("[a-z]{2}", filled)
             ):
                 yield Sentence(audience, f"{place}:{line}", text.replace("\\1", "{name}"))
+
+
+def _all_below(tree):
+    """A tree's nodes, level by level."""
+    level = [tree]
+    while level:
+        yield from level
+        level = [child for node in level for child in children(node)]
 
 
 def _functions(nodes, unique=True):

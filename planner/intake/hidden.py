@@ -34,16 +34,17 @@ def hidden_parts(data: bytes) -> Hidden:
     return Hidden(tuple(rows), tuple(columns))
 
 
-def hidden_by_title(path: Path, parts: Mapping[str, Hidden], unseen: Collection[str]) -> dict[str, Hidden]:
-    """Return what is hidden by the title of the sheet; ``unseen`` are the titles of hidden sheets."""
-    titles = _titles(path) if parts else {}
+def hidden_by_title(
+    titles: Mapping[str, str], parts: Mapping[str, Hidden], unseen: Collection[str]
+) -> dict[str, Hidden]:
+    """Return what is hidden by the title of the sheet; ``titles`` are those of parts, ``unseen`` of hidden sheets."""
     found = {title: parts[name] for name, title in titles.items() if name in parts}
     for title in unseen:
         found[title] = replace(found.get(title, Hidden()), sheet=True)
     return found
 
 
-def _titles(path: Path) -> dict[str, str]:
+def titles_of_parts(path: Path) -> dict[str, str]:
     """Return the title of the sheet that each part of the archive holds."""
     with zipfile.ZipFile(path) as archive:
         names = {name.casefold(): name for name in archive.namelist()}

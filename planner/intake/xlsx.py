@@ -22,7 +22,7 @@ from openpyxl.utils import column_index_from_string
 
 from planner.intake.archive import DAMAGE
 from planner.intake.findings import Findings, Place
-from planner.intake.hidden import hidden_by_title, hidden_parts
+from planner.intake.hidden import hidden_by_title, hidden_parts, titles_of_parts
 from planner.intake.layout import Hidden, Range
 from planner.intake.looks import is_percent, rendered
 from planner.intake.rawtable import MOST_CELLS, MOST_ROWS, Broken, RawSheet
@@ -61,9 +61,12 @@ def read_xlsx(path: Path, wanted: Callable[[str], bool], findings: Findings) -> 
             titles = [sheet.name for sheet in workbook.sheets_metadata if sheet.typ == kinds.WorkSheet]
             details = _Details(path)
             read = [title for title in titles if wanted(title)]
-            broken = details.broken(read) if survey.odd else {}
+            titles_of = titles_of_parts(path) if survey.odd or survey.hidden else {}
+            odd = {titles_of.get(name) for name in survey.odd}
+            looked_at = read if None in odd else [title for title in read if title in odd]
+            broken = details.broken(looked_at) if looked_at and survey.odd else {}
             unseen = {s.name for s in workbook.sheets_metadata if s.visible != python_calamine.SheetVisibleEnum.Visible}
-            hidden = hidden_by_title(path, survey.hidden, unseen)
+            hidden = hidden_by_title(titles_of, survey.hidden, unseen)
             sheets = [_sheet(path, workbook, t, broken.get(t, {}), details, hidden.get(t, Hidden())) for t in read]
     except (python_calamine.CalamineError, *DAMAGE) as error:
         findings.add("file_damaged", place, reason=str(error) or type(error).__name__)
@@ -115,7 +118,7 @@ def _calamine_errors() -> Iterator[None]:
 class _Survey:
     """What a first look at the parts of a workbook shows."""
 
-    odd: bool = False  # whether some cell holds an error or a formula without a result
+    odd: set[str] = field(default_factory=set)  # parts in which some cell holds an error or a formula without a result
     hidden: dict[str, Hidden] = field(default_factory=dict)  # by the name of the part
 
 
@@ -145,7 +148,8 @@ def _survey(path: Path, place: Place, findings: Findings) -> _Survey | None:
             if height > MOST_ROWS or height * width > MOST_CELLS:
                 findings.add("file_too_big", place, reason=f"a sheet has {height} rows and {width} columns")
                 return None
-            survey.odd = survey.odd or _is_odd(data)
+            if _is_odd(data):
+                survey.odd.add(name)
             if b"hidden" in data:
                 survey.hidden[name] = hidden_parts(data)
     return survey
