@@ -14,7 +14,7 @@ def twelve_sites_plan():
 
 @pytest.fixture(scope="module")
 def fleets_with_unserved():
-    return [planner.plan(planner.read_fleet("sample_fleets/county_chain.xlsx"), time_limit=3)]
+    return [planner.plan(planner.read_fleet("sample_fleets/county_chain.xlsx"), time_limit=1)]
 
 
 def unserved(site, remedy):
