@@ -152,7 +152,8 @@ def test_a_messy_spreadsheet_becomes_the_plan_that_the_command_makes(there, coun
     for part in ("host_list", "assignments", "unserved", "no_host_needed", "proof", "objective_value"):
         assert getattr(desks, part) == getattr(commands, part), part
     whole = planner.read_fleet(SAMPLES / "county_chain.xlsx")
-    capped = whole.replace(policy=whole.policy.replace(cluster_cap=30, then="latency"), pools=whole.pools.assign(cluster_cap=30.0))
+    policy = whole.policy.replace(cluster_cap=30, then="latency")
+    capped = whole.replace(policy=policy, pools=whole.pools.assign(cluster_cap=30.0))
     assert planner.count(capped).hosts == fewest, "what was mended is the sample as it was"
     assert [v for v in planner.verify(capped, desks) if v.severity == "violation"] == []
     assert county.read_bytes() == brought
