@@ -10,7 +10,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from planner.arrays import as_floats, int_zeros, inverse, offsets, owners, places, run_of, runs
+from planner.arrays import as_floats, indices, int_zeros, inverse, offsets, owners, run_of, runs
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.instance.load_limits import Measure
 from planner.sizing.instance.problem import Problem
@@ -117,8 +117,9 @@ class Classes:
 
 def arc_of_pair(problem: Problem, classes: Classes) -> Ints:
     """Return the arc of each eligible pair, shape (E,): both have the same place, among a class's and a site's."""
-    first_arc = classes.indptr[classes.of_site[problem.site]]
-    return first_arc + places(problem.site)
+    first_arc = classes.indptr[classes.of_site]
+    ahead: Ints = first_arc - problem.indptr[:-1]
+    return indices(problem.site) + ahead[problem.site]
 
 
 def group(problem: Problem, *, by_weight: bool, apart: Ints | None = None) -> Classes:
