@@ -55,7 +55,8 @@ def draft_plan(
         open_aims = {one.aim for one in attained if not one.proven}
     from planner.sizing.cover.exact_aims import settled_exactly
 
-    draft, exact = settled_exactly(case, draft, budget, longer=thorough or "moves" in open_aims)
+    proven = [one.aim for one in attained if one.proven]
+    draft, exact = settled_exactly(case, draft, budget, proven, longer=thorough or "moves" in open_aims)
     if not exact:
         return draft, attained
     return draft, attained_aims(case, draft.placement, draft.seating, {**bounds, **exact}, by_pools=by_pools)

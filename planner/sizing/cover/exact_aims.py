@@ -11,8 +11,9 @@ split, a site moves once, and pays for a pool once, however many of its units do
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from itertools import takewhile
 
 import numpy as np
 
@@ -38,12 +39,16 @@ _CLOSE = 1e-6
 
 @dataclass
 class ExactAims:
-    """Settles the later aims of plans as good as ``draft``, one after the other, with ``bounds`` on them."""
+    """Settles the later aims of plans as good as ``draft``, one after the other, with ``bounds`` on them.
+
+    Those ``proven`` that lead are known to be at their best in ``draft``, and have no bound here.
+    """
 
     case: Case
     losses: Losses
     draft: Draft
     budget: SolveBudget
+    proven: Sequence[TieBreak] = ()
     bounds: dict[TieBreak, float] = field(default_factory=dict)
 
     def settle(self, offer: Callable[[Draft], Draft]) -> dict[TieBreak, float]:
@@ -61,7 +66,10 @@ class ExactAims:
         self.model = Model(problem, self.losses, named)
         self._keep_what_comes_before()
         budget, x = self.budget.within(_SECONDS), None
-        for aim in aims:
+        known = len(list(takewhile(self._is_proven, aims)))
+        for aim in aims[:known]:
+            self._keep(aim)
+        for aim in aims[known:]:
             if not aim.defined(self.draft.placement):
                 continue
             outcome, found = self._settled(aim, budget)
@@ -105,6 +113,18 @@ class ExactAims:
         new: Terms = np.arange(problem.pools), added, -1.0
         model.rows.below([running, new], problem.pools, problem.existing)
         return added
+
+    def _is_proven(self, aim: Aim) -> bool:
+        return aim.name in self.proven and isinstance(aim, PairAim)
+
+    def _keep(self, aim: Aim) -> None:
+        """Keep to what the draft makes of ``aim``."""
+        assert isinstance(aim, PairAim)
+        reached = aim.told(self.case, self.draft.placement, self.draft.in_use)
+        if isinstance(aim, Moves):
+            reached -= self.case.in_force.gone  # the model has no sites that need no host
+        cost, _ = self._costs(aim)
+        self.model.keep(cost, loosened(reached, _CLOSE))
 
     def _settled(self, aim: Aim, budget: SolveBudget) -> tuple[Outcome, Floats]:
         """Return the best of ``aim`` with the values of all columns, and keep to it."""
@@ -218,25 +238,28 @@ class ExactAims:
 
 
 def settled_exactly(
-    case: Case, draft: Draft, budget: SolveBudget, *, longer: bool
+    case: Case, draft: Draft, budget: SolveBudget, proven: Sequence[TieBreak], *, longer: bool
 ) -> tuple[Draft, dict[TieBreak, float]]:
     """Return the best plan as good as ``draft``, which has no cover, with bounds; none where the fleet is too large.
 
-    ``longer``: fleets of hundreds of sites are not too large, which may take seconds.
+    ``proven``: as in `ExactAims`. ``longer``: fleets of hundreds of sites are not too large, which may take seconds.
     """
     problem = case.problem
     if home_variables(problem) > (_MOST_HOMES if longer else _MOST_VARIABLES):
         return draft, {}
     shortly = budget.within(_SECONDS_ALONE)
-    return settled_by_hosts(case, all_at_once(problem), draft, shortly)
+    return settled_by_hosts(case, all_at_once(problem), draft, shortly, () if problem.split else proven)
 
 
 def settled_by_hosts(
-    case: Case, losses: Losses, draft: Draft, budget: SolveBudget
+    case: Case, losses: Losses, draft: Draft, budget: SolveBudget, proven: Sequence[TieBreak] = ()
 ) -> tuple[Draft, dict[TieBreak, float]]:
-    """Return the best plan as good as ``draft`` with bounds on the later aims; none where the fleet is too large."""
+    """Return the best plan as good as ``draft`` with bounds on the later aims; none where the fleet is too large.
+
+    ``proven``: as in `ExactAims`.
+    """
     best = BestAmongEquals(case, draft)
-    bounds = ExactAims(case, losses, draft, budget).settle(best.offer)
+    bounds = ExactAims(case, losses, draft, budget, proven).settle(best.offer)
     if "moves" in bounds:  # in the count of placements, sites without a host today move
         bounds["moves"] += case.in_force.first_served(best.draft.placement.pair)
     return best.draft, bounds
