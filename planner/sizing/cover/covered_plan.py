@@ -70,8 +70,6 @@ def plan_covered(case: Case, budget: SolveBudget) -> tuple[Draft, Mapping[TieBre
     if "moves" in known and "moves" not in exact:
         least = moves_without_cover(case, best.draft, budget)
         known["moves"] = max(known["moves"], least)
-    if "moves" in known:  # in the count of placements, sites without a host today move
-        known["moves"] += case.in_force.first_served(best.draft.placement.pair)
     return best.draft, known
 
 

@@ -260,6 +260,4 @@ def settled_by_hosts(
     """
     best = BestAmongEquals(case, draft)
     bounds = ExactAims(case, losses, draft, budget, proven).settle(best.offer)
-    if "moves" in bounds:  # in the count of placements, sites without a host today move
-        bounds["moves"] += case.in_force.first_served(best.draft.placement.pair)
     return best.draft, bounds

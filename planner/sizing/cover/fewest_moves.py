@@ -141,7 +141,7 @@ class FewestMoves:
 def fewest_moves(case: Case, draft: Draft, budget: SolveBudget) -> tuple[Draft, float]:
     """Return the plan of fewest moves that is as good as ``draft``, and a bound on moves.
 
-    Whole sites only. In the bound, which is in the count of placements, sites without a host today move.
+    Whole sites only. Sites that need no shared host any more are not in the bound.
     """
     if len(case.problem.pool) > _MOST_COLUMNS:
         return draft, 0.0
@@ -149,7 +149,7 @@ def fewest_moves(case: Case, draft: Draft, budget: SolveBudget) -> tuple[Draft, 
     ground = Ground(case.problem, losses_of(case))
     search = FewestMoves(case, ground, draft, budget.within(_ALONE_SECONDS))
     bound = search.improve(best.offer)
-    return best.draft, bound + case.in_force.first_served(best.draft.placement.pair)
+    return best.draft, bound
 
 
 def losses_of(case: Case) -> Losses:

@@ -109,13 +109,11 @@ class Moves(PairAim):
     def bound(self, case: Case, placement: Placement, seating: Seating, known: float | None) -> float:
         """Return a bound on moves: sites without a host today do not move, whatever pool they use."""
         problem, today = case.problem, case.in_force
-        first = today.first_served(placement.pair)
-        if placement.unserved.any():  # whoever is served in their stead may have no host today
-            off: Bools = ~today.incumbent & ~today.nowhere[problem.site]
-            plain = _nearest_of_some(problem, as_floats(off), placement.unserved)
-        else:
-            plain = self.plain_bound(case, placement, seating) - first
-        least = plain if known is None else max(plain, known - first)
+        leaves: Bools = ~today.incumbent & ~today.nowhere[problem.site]
+        moved = as_floats(leaves)
+        out = placement.unserved
+        plain = _nearest_of_some(problem, moved, out) if out.any() else _nearest(problem, moved)
+        least = plain if known is None else max(plain, known)
         whole = max(0.0, float(np.ceil(least - _DUST)))
         return min(self.told(case, placement, seating), whole + today.gone)
 

@@ -59,8 +59,6 @@ class AmongAsGood:
             if aim.name not in self.bounds:
                 self.bounds[aim.name] = level.bound(aim, costs, told)
             level.keep(aim, costs, told)
-        if "moves" in self.bounds:  # in the count of placements, sites without a host today move
-            self.bounds["moves"] += self.case.in_force.first_served(placement.pair)
         return self.draft, self.bounds
 
     def _told(self, aim: Aim) -> float:

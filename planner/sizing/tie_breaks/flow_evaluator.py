@@ -51,6 +51,11 @@ class FlowEvaluator:
         return self.case.tie_breaks
 
     @property
+    def first_served(self) -> float:
+        """Sites without a host today: they leave no pool and do not move, and yet count in the costs of moves."""
+        return float(self.case.in_force.nowhere.sum())
+
+    @property
     def spent(self) -> bool:
         """Whether no more counts can be looked at."""
         reserved = RESERVED_FLOWS * self.flow_seconds

@@ -86,7 +86,8 @@ def _searched(evaluator: FlowEvaluator, times: int) -> dict[TieBreak, float]:
     bounds = dict(zip(aims[settled:], better, strict=True))
     if aims[0] == "moves":  # they are whole
         whole_moves = np.ceil(bounds.get("moves", 0.0) - 1e-6)
-        bounds["moves"] = max(least or 0.0, float(whole_moves))
+        in_pools = max(least or 0.0, float(whole_moves))
+        bounds["moves"] = in_pools - evaluator.first_served
     return bounds
 
 
@@ -110,7 +111,7 @@ def _fewest_moves(evaluator: FlowEvaluator, times: int) -> float | None:
         flow = np.where(multi_cluster, np.rint(found.counts.flow), 0)
         hosts = _filled(problem, found.counts.hosts, most)
         evaluator.try_flow(hosts, flow.astype(np.int64))
-    return found.moves + float(evaluator.case.in_force.nowhere.sum())
+    return found.moves + evaluator.first_served
 
 
 def _filled(problem: Problem, hosts: Ints, most: int) -> Ints:
