@@ -5,12 +5,13 @@ import shutil
 
 import pytest
 
+gc.set_threshold(50_000, 20, 50)
+
 
 def pytest_collection_finish():
     """Leave what is loaded by now to itself: the collector would go through all of it again and again."""
     gc.collect()
     gc.freeze()
-    gc.set_threshold(50_000, 20, 50)
 
 
 @pytest.fixture(scope="module")

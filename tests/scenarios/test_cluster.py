@@ -46,8 +46,8 @@ class Workers:
                 assert time.monotonic() < give_up
                 time.sleep(0.05)
 
-    def end(self, number):
-        """End the first of them as a power cut does."""
+    def end(self, number=None):
+        """End the first of them, or all, as a power cut does."""
         for name in list(self.running)[:number]:
             process = self.running.pop(name)
             process.kill()
@@ -62,13 +62,20 @@ def started():
     ) as cluster:
         workers = Workers(cluster)
         yield workers
-        workers.end(len(workers.running))
+        workers.end()
 
 
 @pytest.fixture
 def workers(started):
     """A scheduler with two workers."""
     started.start(2)
+    return started
+
+
+@pytest.fixture
+def few_workers(started):
+    """A scheduler with a worker or two, which are all lost: each takes two seconds to start."""
+    started.start(1)
     return started
 
 
@@ -85,13 +92,13 @@ def test_the_table_is_that_of_this_process(workers, twelve_sites):
     assert substance(there) == substance(here)
 
 
-def test_when_all_workers_are_lost_the_rest_is_answered_with_that(workers, monkeypatch):
+def test_when_all_workers_are_lost_the_rest_is_answered_with_that(few_workers, monkeypatch):
     monkeypatch.setattr(module, "_PATIENCE_S", 1.0)
-    runner = runner_on(workers)
+    runner = runner_on(few_workers)
     answers = {}
     for position, answer in runner.run(range(8)):
         if not answers:
-            workers.end(2)
+            few_workers.end()
         answers[position] = answer
     assert answers[0] == 0
     assert sorted(answers) == list(range(8))
@@ -111,23 +118,27 @@ def test_what_one_worker_takes_with_it_is_sent_again(workers):
     assert answers == {item: 2 * item for item in range(5)}
 
 
-def test_what_all_tasks_share_is_sent_again_when_new_workers_come(workers):
-    runner = runner_on(workers)
+def test_what_all_tasks_share_is_sent_again_when_new_workers_come(few_workers):
+    runner = runner_on(few_workers)
     answers = {}
     for position, answer in runner.run(range(5)):
         if not answers:
-            workers.end(2)
-            workers.start(2)
+            few_workers.end()
+            few_workers.start(1)
         answers[position] = answer
     runner.close()
     assert answers == {item: 2 * item for item in range(5)}
 
 
-def test_a_sweep_whose_workers_are_lost_keeps_what_it_has_and_ends(workers, twelve_sites, monkeypatch):
+def test_a_sweep_whose_workers_are_lost_keeps_what_it_has_and_ends(few_workers, twelve_sites, monkeypatch):
     monkeypatch.setattr(module, "_PATIENCE_S", 0.5)
     scenarios = [Scenario(f"without {site}", closed_sites=(site,)) for site in twelve_sites.site_ids]
     found = sweep(
-        twelve_sites, scenarios, dask=workers.scheduler_address, solve_all=True, tell=lambda _done: workers.end(2)
+        twelve_sites,
+        scenarios,
+        dask=few_workers.scheduler_address,
+        solve_all=True,
+        tell=lambda _done: few_workers.end(),
     )
     assert found.complete
     lost = [point for point in found.points if point.figures is None]
@@ -135,10 +146,10 @@ def test_a_sweep_whose_workers_are_lost_keeps_what_it_has_and_ends(workers, twel
     assert all(point.error.startswith("All workers of the Dask cluster were lost.") for point in lost)
 
 
-def test_workers_that_are_lost_before_anything_was_asked_are_told(workers, monkeypatch):
+def test_workers_that_are_lost_before_anything_was_asked_are_told(few_workers, monkeypatch):
     def lost(self, _function):
         raise distributed.comm.CommClosedError("Stream is closed")
 
     monkeypatch.setattr(distributed.Client, "run", lost)
     with pytest.raises(InputError, match="were lost before they could say their version: Stream is closed"):
-        runner_on(workers)
+        runner_on(few_workers)
