@@ -3,7 +3,7 @@
 Nodes are ranges of counts, the one with the least bound first (A. H. Land, A. G. Doig, Econometrica 28 (1960)
 497-520). A range is split where the relaxation mixes counts most, weighed by what splits of that pool have brought
 so far (M. Benichou et al., Mathematical Programming 1 (1971) 76-94). Conditions on host counts come in where a
-relaxation fails them.
+relaxation fails them. Each part is solved from the basis of its whole, unless conditions came in since.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from __future__ import annotations
 import dataclasses
 import heapq
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import scipy.sparse as sp
@@ -34,6 +35,8 @@ class _Node:
     low: Ints = field(compare=False)
     high: Ints = field(compare=False)
     share: Floats = field(compare=False)  # of each count, shape (Z,)
+    basis: Any = field(compare=False)
+    conditions: int = field(compare=False)  # taken in when that was its basis
 
 
 class LevelBound:
@@ -95,6 +98,8 @@ class LevelBound:
             high = node.high.copy()
             (high if side == 0 else low)[p] = at + side
             self._number += 1
+            if node.conditions == self._taken.sum():
+                self._program.begin_at(node.basis)
             child = self._node(self._number, low, high, budget)
             if budget.spent or self._unsettled:
                 return None
@@ -124,7 +129,8 @@ class LevelBound:
         bound = float(answer.outcome.objective)
         if bound > self._most + _EPS:  # the solver looks at the cut-off only on some of its ways
             return None
-        return _Node(bound, number, low, high, answer.x[levels.level])
+        share = answer.x[levels.level]
+        return _Node(bound, number, low, high, share, self._program.basis(), int(self._taken.sum()))
 
     def _answer(self, budget: SolveBudget) -> Answer:
         """Solve, and take in the conditions that are failed."""
