@@ -24,7 +24,7 @@ from planner.sizing.solvers.budget import SolveBudget
 
 _FIRST_SECONDS = 3.0  # for a first bound; better plans are looked for before there is a better one
 _SETS_SECONDS = 20.0  # for sets that force hosts
-_FOR_SETS = 0.2  # of the time that is left, at most
+_FOR_SETS = 0.2  # of the time that is left, where there are levels to search
 _EPS = 1e-9
 _LEAST_PART = 1e-3  # of the price of a host: what is cheaper by less is not looked for
 
@@ -84,7 +84,7 @@ class HostLossBound:
         prices = _objective_prices(problem)
         value = prices.total(hosts)
         if not self._looked_for_sets:
-            self._look_for_sets(value, budget)
+            self._look_for_sets(value, budget.part(_FOR_SETS) if program.whole else budget)
         if not program.whole or problem.may_own.any() or self.bound >= value:
             return
         if self._levels is None:
@@ -102,7 +102,7 @@ class HostLossBound:
         self._search_counts(budget)
         if self.bound >= value or not self._asked:
             return
-        for_sets = budget.part(_FOR_SETS).within(_SETS_SECONDS)
+        for_sets = budget.within(_SETS_SECONDS)
         forcing = force_hosts(self.problem, self._asked, self._rows, value, for_sets)
         if forcing.bound >= self.bound:
             self.bound, self.forcing = forcing.bound, forcing
