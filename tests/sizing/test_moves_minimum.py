@@ -274,3 +274,18 @@ def test_neighbourhoods_answer_too_where_the_program_is_too_large_to_have_standb
     search.improve(best.offer)
     assert search.moves < before
     assert not set(best.draft.bare.tolist()) - set(np.flatnonzero(found.bare).tolist())
+
+
+@pytest.mark.parametrize("seed", [0, 8, 9])
+def test_host_by_host_the_fewest_moves_are_found_from_the_hosts_of_today_and_proven(make, monkeypatch, seed):
+    """Without what else looks for fewer moves; at 300 x 10 with nearly full hosts, 9 sites move where 121 did."""
+    for other in ("_by_seats", "_by_neighbourhoods", "_fewer"):
+        monkeypatch.setattr(FewestMoves, other, lambda _self, *_: None)
+    monkeypatch.setattr(ExactAims, "settle", lambda _self, _offer: {})
+    rng = np.random.default_rng(seed)
+    cap, sites, hubs = (int(rng.integers(*ends)) for ends in ((6, 14), (10, 26), (3, 6)))
+    fleet = moving(seed, cap=cap, sites=sites, hubs=hubs, cover="host")
+    result = plan(fleet)
+    make.sound(fleet, result)
+    (aim,) = [aim for aim in result.then if aim.aim == "moves"]
+    assert (aim.value, aim.proven) == (moves(result), True)

@@ -17,6 +17,7 @@ from planner.sizing.cover.losses import Losses, all_at_once, read_losses
 from planner.sizing.cover.primal_search.drafts import draft_of, nearer_today, state_of
 from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.stay_neighbourhoods import Neighbourhoods, state_near
+from planner.sizing.cover.stay_on_hosts import StayOnHosts
 from planner.sizing.cover.stay_seats import Point, Seats
 from planner.sizing.cover.stay_with_standbys import StayWithStandbys
 from planner.sizing.instance.case import Case
@@ -32,6 +33,8 @@ _MOST_COLUMNS = 40_000  # beyond, the first relaxation takes longer than people 
 _WHOLE = 1e-6
 _SEAT_SECONDS = 20.0
 _AROUND_SECONDS = 30.0
+_HOSTS_SECONDS = 15.0
+_NEAR = 2  # moves above the bound
 _MOST_SEATS = 40_000  # columns
 _MOST_AFTER = 12_000  # where neighbourhoods came first: beyond, they find more in less time
 _ALONE_SECONDS = 30.0  # without cover
@@ -89,7 +92,10 @@ class FewestMoves:
 
     def _solved(self, program: LinearProgram, budget: SolveBudget) -> Answer:
         """Return the answer, and raise the bound by what it says of all plans, or of those with fewer moves."""
-        answer = solve_arrays(program, budget)
+        return self._bounded(solve_arrays(program, budget))
+
+    def _bounded(self, answer: Answer) -> Answer:
+        """Return the ``answer``, with the bound that it gives."""
         if np.isfinite(answer.outcome.bound):
             least = float(np.ceil(answer.outcome.bound - _WHOLE))
             self.bound = max(self.bound, min(self.moves, least))
@@ -105,9 +111,37 @@ class FewestMoves:
         covered = bool(self.ground.coverable.any())
         if with_standbys or not covered:
             self._by_seats(point, _FREE[:1], _MOST_SEATS)
-        if covered and self.moves > self.bound:
-            self._by_neighbourhoods(point if everybody and with_standbys else None)
+        by_host = self.ground.by_host and everybody and self.moves > self.bound
+        around = by_host and self._around_today(point)
+        if covered and self.moves > self.bound + _NEAR * around:
+            go_on = everybody and with_standbys and not around
+            self._by_neighbourhoods(point if go_on else None)
         self._by_seats(point, _FREE[1:], _MOST_AFTER if covered and everybody else _MOST_SEATS)
+
+    def _around_today(self, point: Point) -> bool:
+        """Bound moves host by host, and offer a plan on the hosts that run there, whose sites stay but for a few.
+
+        Say whether one was found.
+        """
+        on_hosts = StayOnHosts(self.program)
+        if self.kept or self.program.short or self.case.problem.objective == "cost" or not on_hosts.small:
+            return False
+        running = point.x[self.program.r]
+        answer = on_hosts.solved(running, self.budget.within(_HOSTS_SECONDS))
+        self._bounded(answer)
+        if not answer.outcome.has_solution:
+            return False
+        bare = ~self.ground.coverable
+        state = on_hosts.state(answer.x, bare, self.budget)
+        if state is None:
+            return False
+        movers = on_hosts.movers(answer.x)
+        budget = self.budget.within(_AROUND_SECONDS)
+        around = Neighbourhoods(self.case, bare, ())
+        better = around.around_today(state, movers, self.bound, budget)
+        if better is not None:
+            self.draft = self._offer(draft_of(self.case, better))
+        return better is not None
 
     def _by_neighbourhoods(self, point: Point | None) -> None:
         """Offer the plan that neighbourhoods lead to from the point, or from the draft where none is near the point."""

@@ -49,6 +49,7 @@ class Point:
 
     def __init__(self, program: StayWithStandbys, x: Floats) -> None:
         self.program, problem = program, program.problem
+        self.x = x
         self.run = np.flatnonzero(x[program.r] > 0.5)
         more = rounded(x[program.others])
         others = np.repeat(np.arange(problem.pools), more)

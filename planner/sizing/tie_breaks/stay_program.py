@@ -183,10 +183,10 @@ class StayProgram:
         further: Terms = each, self.others[pool], 1.0
         all_run: Terms = each, self.r[known], -self.unlisted[pool]
         self.built.below([further, all_run], len(known))
-        before, after = np.nonzero(self._in_order())
+        before, after = np.nonzero(self.in_order())
         self.built.no_more(self.r[after], self.r[before])
 
-    def _in_order(self) -> Bools:
+    def in_order(self) -> Bools:
         """Mark pairs of listed hosts (J, J) of which the second runs only where the first does.
 
         Others follow those in use in the list of a pool, and each runs only where the ones before it do.

@@ -6,8 +6,8 @@ from operator import itemgetter
 
 import numpy as np
 
-from planner.arrays import indices
-from planner.fleet import Bools
+from planner.arrays import indices, int_array, minus_ones, positions
+from planner.fleet import Bools, Ints
 from planner.sizing.cover.primal_search.construct import settle_on
 from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.primal_search.polish import pair_of
@@ -36,24 +36,47 @@ def state_of_today(case: Case, ground: Ground, bare: Bools, budget: SolveBudget)
         pool_of |= dict.fromkeys(mine, p)
     today = np.column_stack((problem.site, problem.pool))[case.incumbent]
     staying = [s for s, p in today.tolist() if pool_of.get(names[s]) == p]
-    state = State(ground)
     running = sorted({names[s] for s in staying})
-    number = {name: state.open(pool_of[name]) for name in running}
-    if not state.hosts or (state.count() > problem.max_hosts).any():
+    pool = int_array([pool_of[name] for name in running])
+    if not running or (np.bincount(pool, minlength=problem.pools) > problem.max_hosts).any():
         return None
-    clusters = problem.clusters.tolist()
-    order = sorted(staying, key=lambda s: (-clusters[s], s))
-    hosts = [number[names[s]] for s in order]
-    placed = [s for s, host in zip(order, hosts, strict=True) if settle_on(state, s, host, bare, np.inf)]
-    others = np.setdiff1d(np.arange(problem.sites), placed)
-    if not force_in(state, others, bare):
+    host = minus_ones(problem.sites)
+    of_today = [names[s] for s in staying]
+    host[staying] = positions(of_today, running)
+    state = placed_on(ground, pool, host, bare)
+    if state is None:
         return None
-    if state.violation() > 0 and not len(others):
+    if state.violation() > 0 and (state.home == host).all():
         state = _with_standbys(state, budget)
     if not repair(state, bare, _STEPS, np.random.default_rng(budget.seed), budget):
         return None
     state.close_idle()
     return state
+
+
+def placed_on(ground: Ground, pool: Ints, host: Ints, bare: Bools) -> State | None:
+    """Return the state on hosts of ``pool`` (M,) in which sites live on ``host`` (S,), or where least is broken for -1.
+
+    None where one of them has no host to use.
+    """
+    state = State(ground)
+    for p in pool.tolist():
+        state.open(p)
+    for s in np.argsort(-ground.problem.clusters, kind="stable").tolist():
+        if host[s] >= 0:
+            settle_on(state, s, int(host[s]), bare, np.inf)
+    others = np.flatnonzero(state.home == NOWHERE)
+    return state if force_in(state, others, bare) else None
+
+
+def with_exact_standbys(state: State, bare: Bools, budget: SolveBudget) -> State:
+    """Return ``state`` with the standbys that most sites can have together; for the others, least is broken."""
+    other, _ = _with_best_standbys(state, budget)
+    for s in np.flatnonzero((other.standby == NOWHERE) & ~bare).tolist():
+        home = int(other.home[s])
+        other.take_out(s)
+        settle_on(other, s, home, bare, np.inf)
+    return other if other.violation() < state.violation() else state
 
 
 def _with_standbys(state: State, budget: SolveBudget) -> State:
