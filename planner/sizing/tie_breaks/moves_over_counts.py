@@ -24,7 +24,8 @@ _MOST_PAIRS = 40_000  # beyond, the first relaxation alone takes longer than peo
 _SECONDS = 30.0
 _WHOLE = 1e-6
 _NODES = 100  # for whole sites on given hosts
-_NO_EXTRAS = {"mip_heuristic_effort": 0.01, "mip_allow_restart": False, "mip_max_nodes": _NODES}
+_NO_EXTRAS = {"mip_heuristic_effort": 0.01, "mip_allow_restart": False}  # they take longer than they save
+_FEW_NODES = {**_NO_EXTRAS, "mip_max_nodes": _NODES}
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +71,7 @@ def _solved(case: Case, as_good: AsGood, budget: SolveBudget, times: int = 1) ->
     if too_large or not case.incumbent.any() or budget.spent:
         return None
     program = StayProgram(case, as_good)
-    answer = solve_arrays(program.with_whole_hosts(), budget.within(_SECONDS * times))
+    answer = solve_arrays(program.with_whole_hosts(), budget.within(_SECONDS * times), options=_NO_EXTRAS)
     return (program, answer) if np.isfinite(answer.outcome.bound) else None
 
 
@@ -89,7 +90,7 @@ def _whole(program: StayProgram, classes: Classes, x: Floats, budget: SolveBudge
         return x
     given = program.counts
     on_hosts = program.program(must).fixed(given, np.rint(x[given]))
-    answer = solve_arrays(on_hosts, budget, options=_NO_EXTRAS)
+    answer = solve_arrays(on_hosts, budget, options=_FEW_NODES)
     return answer.x if answer.outcome.has_solution else None
 
 
