@@ -119,6 +119,13 @@ def test_a_plan_is_there_at_once_and_gets_better_without_breaking_anything(make,
     assert hosts == sorted(hosts, reverse=True)
 
 
+def test_a_site_finds_no_place_where_no_host_runs(make):
+    ground = ground_of(scattered(make, 7, 40, 4, cover="host", max_blast_radius_hub=15))
+    assert ground.problem.limits
+    nothing = ground.problem.sites * [False]
+    assert not repair.force_in(State(ground), np.array([0]), np.array(nothing))
+
+
 def test_few_sites_without_room_are_not_moved_for_thousands_of_steps(make, monkeypatch):
     """A plan of two sites took 3 s: it moved them 4,000 times, for which there is no room at any time."""
     steps = []

@@ -26,6 +26,8 @@ def force_in(state: State, sites: Ints, bare: Bools) -> bool:
 
 
 def _forced_in(state: State, s: int, bare: Bools) -> bool:
+    if not state.hosts:
+        return False
     found = choices_of(state, s, bare)
     broken = found.broken[0]
     if not np.isfinite(broken).any():
