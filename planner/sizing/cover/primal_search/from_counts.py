@@ -28,14 +28,15 @@ _HOST_SLACK = 0.5
 _EASY = Patience(moves=0, drops=6)
 _NEAR_SLACK = 0.25
 _FOR_PLANS = 0.7  # of the time, where the bound has to wait
+_NEAR_FIRST = 40  # neighbourhoods in vain, after which it need not wait longer
 # Bound and neighbourhoods take turns: steps of the simplex method, and neighbourhoods in vain.
-_TURNS = ((20_000, 16), (60_000, 16), (120_000, 24))
+_TURNS = ((20_000, 40), (60_000, 40), (120_000, 60))
 _MORE_SLACK = (0.0, 0.5, 1.0, 2.0)  # for the shares that sites are put near
 _FEW_STEPS = 600  # of repair, for each of several plans at the same counts
 _LITTLE = 3.0  # clusters too many on hosts, which exact repair is likely to mend
 _FOR_REPAIR = 0.25  # of the time that is left
 _MUCH = 15.0  # clusters too many, which it hardly mends
-_IN_VAIN = 16  # attempts of exact repair, and neighbourhoods
+_IN_VAIN = 16  # attempts of exact repair
 _ROUNDED = 3  # counts that are made whole, the cheapest first
 _CLOSE = 1e-9
 
@@ -66,7 +67,7 @@ class PlansFromCounts:
         if self.program.whole:
             yield from self._dropped(slack, _EASY)
         else:  # single solves take long, and conditions help less than they take
-            yield from self._near(known, _IN_VAIN, self.budget.part(_FOR_PLANS))
+            yield from self._near(known, _NEAR_FIRST, self.budget.part(_FOR_PLANS))
         for steps, in_vain in _TURNS:
             known.sharpen(self.program, self.hosts, steps, self.budget)
             yield from self._near(known, in_vain, self.budget)
@@ -103,8 +104,8 @@ class PlansFromCounts:
         near = Neighbourhoods(self.program, self.prices, known.conditions, known.step)
         in_vain = 0
         while in_vain < most and not known.reached(self.hosts) and not budget.spent:
+            hosts = near.cheaper(self.hosts, in_vain, self.rng, budget)
             in_vain += 1
-            hosts = near.cheaper(self.hosts, self.rng, budget)
             plan = None if hosts is None else self.plan_at(hosts, budget)
             if plan is not None:
                 in_vain = 0

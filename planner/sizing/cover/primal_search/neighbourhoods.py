@@ -18,7 +18,8 @@ from planner.sizing.cover.primal_search.prices import Prices
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import solve_arrays
 
-_FEWEST, _MOST = 8, 14  # pools at a time
+_FEWEST, _MOST = 5, 8  # pools at a time; one more after so many neighbourhoods in vain
+_PATIENCE = 4
 _FEWER, _MORE = 2, 1  # hosts of each of them
 # Nodes of branch and bound, and cheaper counts after which it ends: the next ones are sooner found from those.
 _OPTIONS = {"mip_max_nodes": 60, "mip_max_improving_sols": 1}
@@ -34,13 +35,16 @@ class Neighbourhoods:
     conditions: Conditions
     less: float
 
-    def cheaper(self, hosts: Ints, rng: np.random.Generator, budget: SolveBudget) -> Ints | None:
+    def cheaper(self, hosts: Ints, in_vain: int, rng: np.random.Generator, budget: SolveBudget) -> Ints | None:
         """Return counts (P,) near ``hosts`` (P,) that cost less, and which divisible sites can live on; or None.
 
-        Each host keeps the program's slack free during a loss.
+        Each host keeps the program's slack free during a loss. The more neighbourhoods were looked at ``in_vain``, the
+        larger this one is.
         """
         shares = self.program.solve(hosts, budget)
-        return self._anew(hosts, shares, self._some(rng), budget)
+        more = in_vain // _PATIENCE
+        size = more + int(rng.integers(_FEWEST, _MOST + 1))
+        return self._anew(hosts, shares, self._some(size, rng), budget)
 
     @cached_property
     def _shared(self) -> Floats:
@@ -52,11 +56,10 @@ class Neighbourhoods:
         np.add.at(shared, (choices.home[behind], choices.standby[behind]), clusters[behind])
         return shared + shared.T
 
-    def _some(self, rng: np.random.Generator) -> Ints:
-        """Return a few pools that share sites with one of them, by chance."""
+    def _some(self, size: int, rng: np.random.Generator) -> Ints:
+        """Return ``size`` pools that share sites with one of them, by chance."""
         pools = len(self._shared)
         near = self._shared[int(rng.integers(pools))] * rng.uniform(0.5, 1.5, pools)
-        size = int(rng.integers(_FEWEST, _MOST + 1))
         chosen: Ints = np.argsort(-near, kind="stable")[:size]
         return chosen
 
@@ -73,15 +76,19 @@ class Neighbourhoods:
         return np.rint(levels.counts(answer.x)).astype(np.int64) if answer.outcome.has_solution else None
 
     def _beside(self, hosts: Ints, shares: Shares | None, pools: Ints) -> Beside | None:
-        """Return what stays: classes of which no part is in ``pools``; None where all may move."""
+        """Return what stays: classes of which no part is in ``pools``; None where all may move.
+
+        The others may change to choices that have part in ``pools``: with all choices, few programs end in time.
+        """
         program, problem = self.program, self.program.ground.problem
         if shares is None or problem.limits:
             return None
         inside = np.zeros(problem.pools + 1, dtype=np.bool_)  # the last for no standby
         inside[pools] = True
-        near = (shares.flow > _EPS) & (inside[program.home] | inside[program.standby])
+        near = inside[program.home] | inside[program.standby]
+        chosen = shares.flow > _EPS
         moving = np.zeros(program.classes.count, dtype=np.bool_)
-        moving[program.kind[near]] = True
+        moving[program.kind[near & chosen]] = True
         moving = moving[program.kind]
         clusters = np.where(moving, 0.0, shares.flow) * program.classes.items[program.kind]
         load = np.bincount(program.home, weights=clusters, minlength=problem.pools)
@@ -89,4 +96,5 @@ class Neighbourhoods:
         behind = program.standby >= 0
         np.add.at(sent, (program.home[behind], program.standby[behind]), clusters[behind])
         sent /= np.maximum(1, hosts[:, None] - np.eye(problem.pools, dtype=np.int64))
-        return Beside(moving & program.known, load.astype(np.float64), sent)
+        open_ = moving & program.known & (near | chosen)
+        return Beside(open_, load.astype(np.float64), sent)
