@@ -61,6 +61,9 @@ __all__ = [
 ]
 
 
+EXTRA_HOSTS_USED = "extra_hosts_used"  # code of the finding that says so
+
+
 @dataclass(frozen=True, repr=False)
 class Plan(Shown):
     """Hosts, assignments and what is left out, with the bound that says how good it is.

@@ -10,9 +10,11 @@ import pandas as pd
 import pytest
 from ortools.sat.python import cp_model
 
+from planner.counted_words import counted
 from planner.errors import InputError
 from planner.intake import fleet_from_tables
-from planner.plan import moved_sites
+from planner.outputs.how_sure import headline
+from planner.plan import EXTRA_HOSTS_USED, moved_sites
 from planner.rollout import roll_out
 from planner.sizing import drained, plan, plan_frozen, trade_off
 from planner.sizing.from_today import extra_hosts
@@ -400,8 +402,17 @@ def test_hosts_on_top_that_are_not_tried_are_said_to_be_so(policy, why):
     made = plan(fleet, extra_hosts=2)
     assert moves(made) or not why  # else there is nothing to say
     said = {finding.code: finding for finding in made.findings if finding not in fleet.findings}
-    assert set(said) == ({"extra_hosts_unused"} if why else set())
-    assert all(why in finding.message and finding.severity == "warning" for finding in said.values())
+    if why:
+        assert set(said) == {"extra_hosts_unused"}
+        (finding,) = said.values()
+        assert finding.severity == "warning"
+        assert why in finding.message
+    else:
+        before = plan(fleet)
+        assert set(said) == {EXTRA_HOSTS_USED}
+        words = f"uses {counted(made.hosts - before.hosts, 'host')} more, and moves {counted(moves(made), 'site')}"
+        assert f"{words} in place of {moves(before)}." in headline(made)
+        assert "is open" not in headline(made)
 
 
 def test_no_time_gives_a_plan_all_the_same():
