@@ -61,9 +61,6 @@ __all__ = [
 ]
 
 
-EXTRA_HOSTS_USED = "extra_hosts_used"  # code of the finding that says so
-
-
 @dataclass(frozen=True, repr=False)
 class Plan(Shown):
     """Hosts, assignments and what is left out, with the bound that says how good it is.
@@ -72,7 +69,8 @@ class Plan(Shown):
     or money. The bound holds for all plans that are best on the aims ``before`` the objective; ``then`` are those
     after it. ``status`` says how good the plan is, ``complete`` whether every site that needs a shared host has one.
     ``fleet_id``, ``number`` and ``follows`` (the hash of the plan before) are those of `planner.identity`. ``emptied``
-    are the hosts and hubs that it was asked to empty: it is a plan of the fleet without them.
+    are the hosts and hubs that it was asked to empty: it is a plan of the fleet without them. ``extra_hosts`` are those
+    that it uses beyond as many as are enough, since it was asked to move few sites.
     Each list is a DataFrame too: ``hosts_frame``, ``assignments_frame`` and so on; ``frames`` has them all by name.
     """
 
@@ -99,6 +97,7 @@ class Plan(Shown):
     number: int = 1
     follows: str = ""
     emptied: tuple[str, ...] = ()
+    extra_hosts: int = 0
 
     hosts_frame = TableOf("host_list")
     assignments_frame = TableOf("assignments", "margin_ms")

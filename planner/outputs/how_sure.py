@@ -7,7 +7,7 @@ import re
 from planner.counted_words import counted
 from planner.outputs.plan_sentences import ANY_ONE, amount, sites_served, sites_wanting, with_host_today
 from planner.own import PREFIX
-from planner.plan import EXTRA_HOSTS_USED, Aim, Plan
+from planner.plan import Aim, Plan
 
 # What each aim makes large or small.
 MEASURES = {
@@ -105,9 +105,10 @@ def _better(plan: Plan, aim: Aim) -> str:
 
 def _how_far(plan: Plan) -> str:
     """Return how far the objective can be from the best, or how many hosts more it was asked to use."""
-    for finding in plan.findings:
-        if finding.code == EXTRA_HOSTS_USED:
-            return finding.message
+    enough = plan.hosts - plan.extra_hosts
+    if plan.extra_hosts and plan.lower_bound >= enough:
+        fewest = f"Proven: {counted(enough, 'host')} are the fewest, and enough."
+        return f"{fewest} As asked, the plan uses {plan.extra_hosts:,} more to move fewer sites."
     if plan.lower_bound <= 0:
         return "Not proven: the smallest number that these sites need is not known."
     return f"Not proven: these sites need at least {amount(plan, plan.lower_bound)}; whether that is enough is open."

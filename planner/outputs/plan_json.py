@@ -51,6 +51,7 @@ def _members(plan: Plan) -> dict[str, Any]:
         "hash": plan_hash(plan),
         "follows": plan.follows,
         "emptied": list(plan.emptied),
+        "extra_hosts": plan.extra_hosts,
         "status": plan.status,
         "complete": plan.complete,
         "aims": list(plan.aims),

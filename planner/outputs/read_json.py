@@ -74,6 +74,7 @@ def _plan(record: Record) -> Plan:
         number=record.whole("number", 1),
         follows=record.text("follows", ""),
         emptied=record.texts("emptied"),
+        extra_hosts=record.whole("extra_hosts", 0),
     )
 
 

@@ -122,7 +122,6 @@ class BetterHomes:
             return False
         bound = max(least, self._offered(all_plans, cost, offer, budget))
         if isinstance(aim, Moves):
-            bound -= self._first_served()
             self._move_back(offer, budget)
         known = self.bounds.get(aim.name, 0.0)
         self.bounds[aim.name] = max(bound, known)
@@ -186,6 +185,8 @@ class BetterHomes:
         return bound
 
     def _cost(self, aim: PairAim) -> Floats:
+        if isinstance(aim, Moves):
+            return as_floats(self.case.in_force.leaves)
         return aim.cost(self.case.problem, self.case.incumbent).values
 
     def _reached(self, aim: Aim) -> float:
@@ -202,11 +203,7 @@ class BetterHomes:
         # Plans as good move as many between hosts, and may send more of them to another pool.
         told = aim.told(self.case, self.draft.placement, self.draft.in_use)
         moved = told - self.case.in_force.gone
-        return self._cost(aim), moved + self._first_served()
-
-    def _first_served(self) -> int:
-        """Return how many sites get their first host: the cost of moves counts them, and they do not move."""
-        return self.case.in_force.first_served(self.draft.placement.pair)
+        return self._cost(aim), moved
 
     def _all_plans(self) -> HomeProgram:
         """Return the program that all plans meet which serve and cover as much with as many hosts."""

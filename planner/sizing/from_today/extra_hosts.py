@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 from planner.counted_words import counted
 from planner.fleet import Finding, Fleet
-from planner.plan import EXTRA_HOSTS_USED, Plan, moved_sites
+from planner.plan import Plan, moved_sites
 from planner.rules import Checker
 from planner.sizing.assemble import as_aims
 from planner.sizing.best_plan import case_for
@@ -80,24 +80,13 @@ def fewer_moves(fleet: Fleet, first: Plan, extra_hosts: int, budget: SolveBudget
         words = f"Whether {counted(extra_hosts, 'more host')} would save moves was not tried, since {why}."
         warning = Finding("warning", "extra_hosts_unused", "Current", words)
         return first.replace(findings=(*first.findings, warning))
-    more = MoreHosts(fleet, first)
+    search = MoreHosts(fleet, first)
     budget = budget.within(_SEARCH_S * (_THOROUGH if thorough else 1))
     with budget.listening():
-        draft, attained = more.fewest(first.hosts + extra_hosts, budget)
-    made = first.replace(**rows_of(more.case, more.checker, draft), then=as_aims(attained))
-    if made.hosts > first.hosts:
-        told = _used(fleet, first, made)
-        made = made.replace(findings=(*made.findings, told))
-    return made.replace(objective_value=float(made.hosts)).rated()
-
-
-def _used(fleet: Fleet, first: Plan, made: Plan) -> Finding:
-    """Return how many hosts more there are, and what they save."""
-    before, after = (len(moved_sites(fleet, one)) for one in (first, made))
-    more = counted(made.hosts - first.hosts, "host")
-    words = f"Fewer than {counted(first.hosts, 'host')} are not enough (proven). As asked, this plan uses {more} more,"
-    words += f" and moves {counted(after, 'site')} in place of {before:,}."
-    return Finding("info", EXTRA_HOSTS_USED, "", words)
+        draft, attained = search.fewest(first.hosts + extra_hosts, budget)
+    made = first.replace(**rows_of(search.case, search.checker, draft), then=as_aims(attained))
+    more = max(0, made.hosts - first.hosts)
+    return made.replace(objective_value=float(made.hosts), extra_hosts=more).rated()
 
 
 def _not_tried(fleet: Fleet, plan: Plan, budget: SolveBudget) -> str:

@@ -56,7 +56,7 @@ class Case:
         """Return the case of a problem of the same sites with the pairs ``pair`` of this one, and other aims."""
         case = dataclasses.replace(self, problem=problem, tie_breaks=tie_breaks)
         # Worked out anew it would be the same, which takes long for large fleets.
-        in_force = dataclasses.replace(self.in_force, incumbent=self.incumbent[pair])
+        in_force = dataclasses.replace(self.in_force, problem=problem, incumbent=self.incumbent[pair])
         case.__dict__["in_force"] = in_force
         return case
 

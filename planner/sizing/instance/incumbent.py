@@ -58,10 +58,11 @@ class InForce:
         stays: Bools = pools[:, pool] & (on_any | (mine == np.array(names)))
         return stays
 
-    def first_served(self, pairs: Ints) -> int:
-        """Return how many of the sites of ``pairs`` (n,) get their first host: they leave no pool, and do not move."""
-        sites = self.problem.site[pairs]
-        return int(self.nowhere[sites].sum())
+    @cached_property
+    def leaves(self) -> Bools:
+        """Pairs (E,) that take a site with a host today off its pool."""
+        marks: Bools = ~self.incumbent & ~self.nowhere[self.problem.site]
+        return marks
 
     def moved(self, seats: Sequence[Seat], own: Bools, idle: Collection[str] = ()) -> int:
         """Return how many sites have another host than today, those that go over to their own (S,) included.

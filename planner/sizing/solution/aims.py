@@ -109,8 +109,7 @@ class Moves(PairAim):
     def bound(self, case: Case, placement: Placement, seating: Seating, known: float | None) -> float:
         """Return a bound on moves: sites without a host today do not move, whatever pool they use."""
         problem, today = case.problem, case.in_force
-        leaves: Bools = ~today.incumbent & ~today.nowhere[problem.site]
-        moved = as_floats(leaves)
+        moved = as_floats(today.leaves)
         out = placement.unserved
         plain = _nearest_of_some(problem, moved, out) if out.any() else _nearest(problem, moved)
         least = plain if known is None else max(plain, known)

@@ -73,9 +73,7 @@ class AmongAsGood:
         """Return what a sum over pairs counts: of pairs, and of own tie-breakers (S,); None for another aim."""
         problem, today = self.case.problem, self.case.in_force
         if isinstance(aim, Moves):
-            somewhere = ~today.nowhere[problem.site]
-            off = ~today.incumbent & somewhere
-            return PairCost(as_floats(off), 1.0), as_floats(~today.nowhere)
+            return PairCost(as_floats(today.leaves), 1.0), as_floats(~today.nowhere)
         if isinstance(aim, PairAim):
             return (aim.cost(problem, today.incumbent), None)
         return None
