@@ -62,6 +62,7 @@ PLANS = st.builds(
     seconds=st.dictionaries(ID, NUMBER, max_size=2),
     sources=some(st.builds(Source, TEXT, TEXT)),
     version=TEXT,
+    extra_hosts=st.integers(0, 9),
 )
 
 
@@ -86,6 +87,7 @@ def test_keys_are_those_of_format_1(plan):
     documented += ["unserved", "proof", "findings", "policy"]
     added = ["objective_value", "uncovered", "cover_prices", "no_host_needed", "aims", "measure_first"]
     added += ["sources", "version", "headline", "complete", "fleet_id", "number", "hash", "follows", "emptied"]
+    added += ["extra_hosts"]
     assert sorted(data) == sorted(documented + added)
     assert data["format"] == 1
     assert (data["hosts"], data["gap"]) == (len(plan.host_list), 0.0)
