@@ -13,7 +13,6 @@ from planner.tracking.by_site import CHANGES_OF_HOST
 from planner.tracking.rows import text_in
 
 Row = Mapping[str, Cell]
-ENDED = ("done", "not needed")  # words of a row of which nothing is left
 
 
 def planned_on(steps: Sequence[Row]) -> dict[dt.date, int]:
@@ -53,7 +52,7 @@ def slipped(steps: Sequence[Row], over: Collection[str], as_of: dt.date) -> tupl
 def _is_over(step: Row, over: Collection[str]) -> bool:
     """Say whether nothing of a step is left, by its own row or because its site has changed host."""
     changed = text_in(step, headings.SITE) in over and text_in(step, headings.KIND) in CHANGES_OF_HOST
-    return changed or text_in(step, headings.PROGRESS) in ENDED
+    return changed or text_in(step, headings.PROGRESS) in ("done", "not needed")
 
 
 def _day(step: Row) -> dt.date | None:

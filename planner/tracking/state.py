@@ -15,7 +15,7 @@ from planner.progress import Copy, Forecast, Merged, Progress, SiteProgress
 from planner.tracking.after_change import failed_after
 from planner.tracking.forecast import forecast
 from planner.tracking.open_days import open_days
-from planner.tracking.planned import ENDED, planned_on, slipped
+from planner.tracking.planned import planned_on, slipped
 from planner.tracking.rows import site_row, text_in
 from planner.tracking.same_plan import of_other_plans
 from planner.verify import verify
@@ -52,8 +52,8 @@ def track(fleet: Fleet, plan: Plan, merged: Merged, as_of: dt.date) -> Progress:
     failed, more = failed_after(plan, merged)
     problems, notes = (*failed, *problems), [*more, *notes]
     progress = Progress(as_of, tuple(rows), forecast({}, 0, as_of), merged.clashes, problems, tuple(notes))
-    left = {row.site for row in rows if row.status not in ENDED}
-    over = {row.site for row in rows} - left
+    to_change = {row.site for row in (*progress.left, *progress.blocked)}
+    over = {row.site for row in rows} - to_change
     late = slipped(merged.steps, over, as_of)
     progress = dataclasses.replace(progress, planned_on=planned_on(merged.steps), slipped=late)
     return dataclasses.replace(progress, forecast=_forecast(fleet, progress))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Mapping
 
 from planner.counted_words import counted
@@ -40,7 +39,9 @@ class MoreHosts:
 
     def fewest(self, most_hosts: int, budget: SolveBudget) -> tuple[Draft, tuple[Attained, ...]]:
         """Return the best draft found with at most ``most_hosts`` hosts, and what is known of its later aims."""
-        case = dataclasses.replace(self.case, most_hosts=most_hosts)
+        return self._fewest(self.case.of_at_most(most_hosts), budget)
+
+    def _fewest(self, case: Case, budget: SolveBudget) -> tuple[Draft, tuple[Attained, ...]]:
         draft, bounds = self._first, dict[TieBreak, float]()
         if case.fleet.policy.cover == "none":
             draft, bounds = AmongAsGood(case, draft, budget).settle()
@@ -59,10 +60,10 @@ class MoreHosts:
 
     def moves(self, most_hosts: int, budget: SolveBudget) -> tuple[int, int]:
         """Return the fewest moves found with at most ``most_hosts`` hosts, and a bound on them."""
-        self.case = self.case.by(("moves",))
-        _, attained = self.fewest(most_hosts, budget)
+        case = self.case.by(("moves",)).of_at_most(most_hosts)
+        _, attained = self._fewest(case, budget)
         if not attained:  # nobody has a host today that needs one
-            return self.case.in_force.gone, self.case.in_force.gone
+            return case.in_force.gone, case.in_force.gone
         (moves,) = attained
         return round(moves.value), round(moves.bound)
 

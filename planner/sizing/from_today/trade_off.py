@@ -52,6 +52,7 @@ def trade_off(
         for hosts in range(plan.hosts, plan.hosts + most + 1):
             tell(f"the fewest moves with {hosts} hosts")
             moves, bound = more.moves(hosts, budget)
+            moves = min([moves, *(point.moves for point in points[-1:])])  # plans of fewer hosts are plans of these too
             points.append(Point(hosts, moves, max(bound, least)))
             if budget.spent or moves <= least:
                 break

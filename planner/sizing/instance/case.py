@@ -64,6 +64,12 @@ class Case:
         """Return the case with other aims."""
         return self.narrowed(self.problem, indices(self.problem.pool), tie_breaks)
 
+    def of_at_most(self, hosts: int) -> Case:
+        """Return the case in which plans of at most so many ``hosts`` are of equal objective."""
+        case = dataclasses.replace(self, most_hosts=hosts)
+        case.__dict__["in_force"] = self.in_force
+        return case
+
     def of(self, problem: Problem) -> Case:
         """Return the case of another problem, for the same fleet."""
         return self if problem is self.problem else dataclasses.replace(self, problem=problem)
