@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
-import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 from planner.fleet import Finding, Fleet
 from planner.identity import fleet_id
-from planner.plan import Aim, Host, Plan, Uncovered, Unserved
+from planner.plan import Aim, Plan
 from planner.rules import Checker
 from planner.sizing.instance.case import Case
 from planner.sizing.instance.problem import Problem
@@ -17,6 +16,7 @@ from planner.sizing.proof import prove
 from planner.sizing.solution.attained import Attained
 from planner.sizing.solution.counts import Sized
 from planner.sizing.solution.draft import Draft
+from planner.sizing.solution.evaluator import objective_of, running
 from planner.sizing.solution.served_aims import Worth, aims_of_worth
 from planner.sizing.solvers.budget import SolveBudget
 from planner.version import VERSION
@@ -27,12 +27,12 @@ def assemble(case: Case, checker: Checker, draft: Draft, attained: tuple[Attaine
     fleet = case.fleet
     problem = case.problem
     told = rows_of(case, checker, draft)
-    sized = _recounted(fleet, problem, draft, told["host_list"])
+    sized = _recounted(problem, draft)
     least = _least(fleet, problem, draft)
     given = _given(fleet)
     recounted = dataclasses.replace(draft, sized=sized)
     proof, bound = prove(fleet, problem, recounted, budget)
-    out, bare = set(map(_site, told["unserved"])), set(map(_site, told["uncovered"]))
+    out, bare = ({entry.site for entry in entries} for entries in (told["unserved"], told["uncovered"]))
     made = Plan(
         status="feasible",
         objective=fleet.policy.objective,
@@ -55,10 +55,6 @@ def assemble(case: Case, checker: Checker, draft: Draft, attained: tuple[Attaine
 def as_aims(attained: Iterable[Attained]) -> tuple[Aim, ...]:
     """Return later aims as a plan lists them."""
     return tuple(Aim(one.aim, one.value, one.bound, one.proven) for one in attained)
-
-
-def _site(entry: Unserved | Uncovered) -> str:
-    return entry.site
 
 
 def _least(fleet: Fleet, problem: Problem, draft: Draft) -> dict[Worth, float]:
@@ -85,20 +81,10 @@ def _least(fleet: Fleet, problem: Problem, draft: Draft) -> dict[Worth, float]:
     return {"kept_served": float(of_kept), "served": float(of_all), "covered": least}
 
 
-def _recounted(fleet: Fleet, problem: Problem, draft: Draft, hosts: Sequence[Host]) -> Sized:
-    """Return what is known of ``draft``, its value added up from the ``hosts`` that carry something."""
-    sized, placement = draft.sized, draft.placement
-    if problem.objective == "hosts":
-        value = float(len(hosts))
-    elif problem.objective == "new_hosts":
-        value = float(sum(not host.existing for host in hosts))
-    else:
-        pools = [fleet.pool_ids[at] for at in problem.pool_at]
-        price = dict(zip(pools, problem.host_cost, strict=True))
-        prices = [price[host.pool] for host in hosts]
-        pairs = problem.pair_cost[placement.pair]
-        own = problem.own_cost[placement.own]
-        value = math.fsum((*prices, *pairs, *own))
+def _recounted(problem: Problem, draft: Draft) -> Sized:
+    """Return what is known of ``draft``, its value added up from the hosts that carry something."""
+    sized = draft.sized
+    value = objective_of(problem, running(problem, draft), draft.placement)
     # A proven value stays proven when adding up in another order moves its last digits.
     last_digits = 1e-9 * max(1.0, abs(value))
     same = abs(value - sized.value) <= last_digits

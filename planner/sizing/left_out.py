@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from operator import attrgetter
 
 import numpy as np
 
@@ -22,11 +23,7 @@ def left_out(case: Case, checker: Checker, unserved: Bools, seats: Sequence[Seat
     """Return the sites that need a host and have none, in order of ids: those ``unserved`` (S,), and without a pool."""
     crowded = _crowded_out(case, checker, unserved, seats)
     found = [*_ineligible(case, checker), *crowded]
-    return tuple(sorted(found, key=_site))
-
-
-def _site(one: Unserved) -> str:
-    return one.site
+    return tuple(sorted(found, key=attrgetter("site")))
 
 
 def _ineligible(case: Case, checker: Checker) -> list[Unserved]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from operator import attrgetter
 from typing import Required, TypedDict
 
 import numpy as np
@@ -171,7 +172,7 @@ def _uncovered(fleet: Fleet, problem: Problem, draft: Draft) -> tuple[Uncovered,
             reason = Reason("cover_place", f"the loss of one {kind} takes down all that it can use: {names}")
         site = fleet.site_ids[problem.site_at[seat.site]]
         found[site] = Uncovered(site, (reason,))
-    return tuple(sorted(found.values(), key=_site))
+    return tuple(sorted(found.values(), key=attrgetter("site")))
 
 
 def _no_host_needed(fleet: Fleet, chosen: set[str]) -> tuple[NoHostNeeded, ...]:
@@ -182,8 +183,4 @@ def _no_host_needed(fleet: Fleet, chosen: set[str]) -> tuple[NoHostNeeded, ...]:
             found.append(NoHostNeeded(site, "no_clusters"))
         elif own == "yes" or site in chosen:
             found.append(NoHostNeeded(site, "own_tie_breaker"))
-    return tuple(sorted(found, key=_site))
-
-
-def _site(entry: Uncovered | NoHostNeeded) -> str:
-    return entry.site
+    return tuple(sorted(found, key=attrgetter("site")))

@@ -7,7 +7,6 @@ later aims of the plain case. Where it breaks one, the problem with all limits i
 from __future__ import annotations
 
 import dataclasses
-import time
 from collections.abc import Callable
 
 import numpy as np
@@ -36,7 +35,7 @@ def plan_within_limits(
     problem = case.problem
     if not problem.limited:
         return make(case, budget, None)
-    free, attained = make(case.of(unlimited(problem)), _part(budget), None)
+    free, attained = make(case.of(unlimited(problem)), budget.part(_FREE_SHARE), None)
     if keeps_limits(problem, free):
         return free, attained
     least = 0.0 if free.placement.unserved.any() or free.sized.uncovered else free.sized.bound
@@ -64,14 +63,6 @@ def _bounded(problem: Problem, draft: Draft, free: Draft) -> Draft:
     bound = max(sized.bound, known)
     told = dataclasses.replace(sized, bound=bound)
     return dataclasses.replace(draft, sized=told)
-
-
-def _part(budget: SolveBudget) -> SolveBudget:
-    """Return a budget that ends when a part of what is left has gone, and with ``budget``."""
-    if budget.left is None:
-        return budget
-    gone = time.monotonic() - budget.started
-    return dataclasses.replace(budget, seconds=gone + _FREE_SHARE * budget.left)
 
 
 def keeps_limits(problem: Problem, draft: Draft) -> bool:

@@ -1,4 +1,4 @@
-"""The class flow model, handed to PuLP, or as arrays where the hosts are given.
+"""The class flow model.
 
 Sets and data
     c in K     classes of sites that nothing here can tell apart: size s_c, k_c clusters that share a
@@ -44,8 +44,8 @@ from planner.sizing.packing.arc_flow import add_fillings
 from planner.sizing.packing.pools import unpacked
 from planner.sizing.packing.two_dimensions import add_weighed_fillings
 from planner.sizing.solution.counts import Aim, Counts
-from planner.sizing.solvers.array_models import ArrayModel
 from planner.sizing.solvers.budget import Outcome, SolveBudget
+from planner.sizing.solvers.highs import solve_arrays
 from planner.sizing.solvers.model_builder import (
     Loads,
     ModelBuilder,
@@ -68,7 +68,6 @@ class FlowModel:
     def __init__(self, problem: Problem, classes: Classes, *, serve_all: bool, hosts: Ints | None = None) -> None:
         self.problem, self.classes = problem, classes
         self.rows = ModelBuilder()
-        self._model = ArrayModel(self.rows)
         self.packed: set[int] = set()
         self._add_columns(serve_all)
         self._add_rows()
@@ -250,17 +249,16 @@ class FlowModel:
         """Minimise ``cost``; columns that were added since cost nothing."""
         added = self.rows.columns - len(cost)
         grown = np.append(cost, np.zeros(added))
-        outcome, self._values = self._model.solve(grown, budget, stage)
-        return outcome, self._counts() if outcome.has_solution else None
+        answer = solve_arrays(self.rows.program(grown), budget, stage=stage)
+        return answer.outcome, self._counts(answer.x) if answer.outcome.has_solution else None
 
-    def _counts(self) -> Counts:
-        whole: Ints = rounded(self._values)
+    def _counts(self, x: Floats) -> Counts:
+        whole: Ints = rounded(x)
         unserved, own = int_zeros((2, self.classes.count))
         unserved[self.left_out_of] = whole[self.z]
         own[self.own_of] = whole[self.o]
         fixed: Bools = self.classes.arc_fixed
-        split = self._values[self.f]
-        flow = np.where(fixed, whole[self.f], split)
+        flow = np.where(fixed, whole[self.f], x[self.f])
         return Counts(whole[self.n], flow, unserved, own)
 
 

@@ -88,12 +88,13 @@ class SolveBudget:
         return left is None or left > seconds
 
     def within(self, seconds: float) -> SolveBudget:
-        """Return a budget that begins now, and ends with this one and after ``seconds`` at the latest."""
+        """Return a budget that ends with this one, and after ``seconds`` from now at the latest."""
         left = seconds if self.left is None else min(seconds, self.left)
-        return dataclasses.replace(self, seconds=left, started=time.monotonic())
+        gone = time.monotonic() - self.started
+        return dataclasses.replace(self, seconds=gone + left)
 
     def part(self, share: float) -> SolveBudget:
-        """Return a budget that begins now and may take a ``share`` of what is left; without a limit it is this one."""
+        """Return a budget that may take a ``share`` of what is left; without a limit it is this one."""
         left = self.left
         return self if left is None else self.within(share * left)
 

@@ -133,6 +133,10 @@ def solve_arrays(
             known.col_value = start
             highs.setSolution(known)
         highs.run()
+        if _failed(highs):  # seen where presolve empties a small program (HiGHS 1.16)
+            highs.setOptionValue("presolve", "off")
+            highs.clearSolver()
+            highs.run()
     return _answer(highs)
 
 
