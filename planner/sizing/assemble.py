@@ -26,8 +26,8 @@ def assemble(case: Case, checker: Checker, draft: Draft, attained: tuple[Attaine
     """Return the Plan; everything in it is in order of ids."""
     fleet = case.fleet
     problem = case.problem
-    told = rows_of(case, checker, draft)
     sized = _recounted(problem, draft)
+    told = rows_of(case, checker, draft)
     least = _least(fleet, problem, draft)
     given = _given(fleet)
     recounted = dataclasses.replace(draft, sized=sized)

@@ -79,23 +79,12 @@ class WithOpenRows:
     ``taken`` (A,) marks the arcs whose row is in; a row stays in. ``iterations`` of the simplex method so far.
     """
 
-    def __init__(
-        self,
-        program: LinearProgram,
-        pools: int,
-        pool: Ints,
-        limits: Ints,
-        seed: int,
-        likely: Bools | None = None,
-    ) -> None:
-        """``likely`` (A,): arcs whose row is in from the start, none if None; right ones spare rounds."""
+    def __init__(self, program: LinearProgram, pools: int, pool: Ints, limits: Ints, seed: int) -> None:
         self.pool, self.limits = pool, limits
         self.columns, self.pools = len(program.cost), pools
         self.taken = falses(len(pool))
         self.iterations = 0
         self._growing = GrowingProgram(program, seed, dual_edge_weights=_DEVEX)
-        if likely is not None and likely.any():
-            self._take(np.flatnonzero(likely))
 
     def bound(self, columns: Ints, lower: Floats, upper: Floats) -> None:
         """Keep ``columns`` from ``lower`` to ``upper`` from now on; all shapes (C,)."""

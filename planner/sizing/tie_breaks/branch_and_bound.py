@@ -13,11 +13,9 @@ hubs, zones and the weight on hosts are rows as in `assignment.flow_model`.
 
 (2) counts how many sites of k clusters or more go into a host. (3) follows from the rest but makes the linear
 relaxation far stronger (K. Holmberg, M. Ronnqvist, D. Yuan, European J. Operational Research 113 (1999) 544-559, use it
-for the single-source problem). Few of these rows matter. The program begins with those of pairs that are worth their
-price in `lagrangian`, others are taken in where a relaxation breaks them, and all stay for all nodes. The node of the
-least bound is split next, host counts first, at the column whose two branches have raised the bound most so far (M.
-Benichou and others, Mathematical Programming 1 (1971) 76-94): the bound of what is open rises from the first node on,
-and work can end after any.
+for the single-source problem). Few of these rows matter: they are taken in where a relaxation breaks them, and stay for
+all nodes. The node of the least bound is split next, host counts first, at the column farthest from a whole number: the
+bound of what is open rises from the first node on, and work can end after any.
 """
 
 from __future__ import annotations
@@ -29,7 +27,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from planner.arrays import as_floats, falses, int_array, int_zeros
-from planner.fleet import Bools, Floats, Ints
+from planner.fleet import Floats, Ints
 from planner.sizing.assignment.linking_rows import WithOpenRows
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.placement import PairCost
@@ -47,7 +45,6 @@ from planner.sizing.solvers.model_builder import (
     add_weight_on_hosts,
 )
 from planner.sizing.tie_breaks.as_good import AsGood
-from planner.sizing.tie_breaks.pseudo_costs import PseudoCosts, broken
 
 _MOST_PAIRS = 40_000  # beyond, the first relaxation alone takes longer than people wait
 _WHOLE = 1e-6
@@ -67,7 +64,7 @@ class LocationModel:
     """The model: least ``cost`` of pairs with so many ``hosts``, under the aims that come ``before``.
 
     ``as_good``: what plans keep, where they are not all of so many hosts that serve every site by shared ones;
-    ``own`` (S,): cost of own tie-breakers, 0 where None. ``likely`` (E,): pairs whose row (3) the first program has.
+    ``own`` (S,): cost of own tie-breakers, 0 where None.
     """
 
     problem: Problem
@@ -76,7 +73,6 @@ class LocationModel:
     before: Sequence[EpsilonConstraint] = ()
     as_good: AsGood | None = None
     own: Floats | None = None
-    likely: Bools | None = None
 
 
 Judge = Callable[[Ints, Floats | None], float]
@@ -124,8 +120,7 @@ class _Tree:
         several = problem.items[problem.site] > 1
         self.whole[problem.pools :][: self.pairs] = several
         one_each = np.ones_like(problem.pool)
-        self.relaxation = WithOpenRows(program, problem.pools, problem.pool, one_each, budget.seed, model.likely)
-        self.pseudo_costs = PseudoCosts(len(self.whole))
+        self.relaxation = WithOpenRows(program, problem.pools, problem.pool, one_each, budget.seed)
         self.number = 0
         self.touched: set[int] = set()  # columns that some node limits
         self.enough = np.inf  # a bound as high as this proves the plan at hand
@@ -156,15 +151,12 @@ class _Tree:
         """Return the two halves of ``node``; None when time ended."""
         least, most = self._limits(node.limits, column)
         below = float(np.floor(node.x[column]))
-        part = node.x[column] - below
         self.touched.add(column)
         children = []
-        for side, (limits, share) in enumerate((((least, below), part), ((below + 1, most), 1 - part))):
+        for limits in ((least, below), (below + 1, most)):
             child = self._node({**node.limits, column: limits}, node.bound)
             if child is None:
                 return None
-            if np.isfinite(child.bound):
-                self.pseudo_costs.learn(side, column, (child.bound - node.bound) / share)
             children.append(child)
         return children
 
@@ -207,9 +199,10 @@ class _Tree:
         """Return the column to split at, host counts before sites; None where all that must be is whole."""
         pools = len(self.most)
         for columns in (np.arange(pools), pools + np.flatnonzero(self.whole[pools:])):
-            open_columns, part = broken(node.x, columns)
-            if len(open_columns):
-                return self.pseudo_costs.best(open_columns, part)
+            values = node.x[columns]
+            distance = np.abs(values - np.rint(values))
+            if distance.max(initial=0.0) > _WHOLE:
+                return int(columns[np.argmax(distance)])
         return None
 
 

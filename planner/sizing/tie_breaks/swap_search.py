@@ -79,8 +79,7 @@ def _searched(evaluator: FlowEvaluator, times: int) -> dict[TieBreak, float]:
     for best, _ in climbs:
         _swap(evaluator, best, _PATIENCE * times)
     work = _TREE_WORK * times**2
-    priced = [(cost, best) for cost, (best, _) in zip(costs[settled:], climbs, strict=True)]
-    sharp = _sharper(evaluator, costs[:settled], priced, work, least or 0.0)
+    sharp = _sharper(evaluator, costs, settled, work, least or 0.0)
     relaxed = [best.bound for best, _ in climbs]
     better = map(max, relaxed, sharp)
     bounds = dict(zip(aims[settled:], better, strict=True))
@@ -126,21 +125,11 @@ def _filled(problem: Problem, hosts: Ints, most: int) -> Ints:
     return hosts
 
 
-def _sharper(
-    evaluator: FlowEvaluator,
-    settled: Sequence[PairCost],
-    priced: Sequence[tuple[PairCost, Priced]],
-    work: int,
-    least: float,
-) -> list[float]:
-    """Return bounds by branch and bound on the judge's aims after those ``settled``; it may meet better counts.
-
-    ``priced``: their costs, and what the relaxation says of each.
-    """
+def _sharper(evaluator: FlowEvaluator, costs: Sequence[PairCost], settled: int, work: int, least: float) -> list[float]:
+    """Return bounds by branch and bound on ``costs`` after those ``settled``; the judge may meet better counts."""
     problem = evaluator.problem
-    costs = [*settled, *(cost for cost, _ in priced)]
     bounds, hosts = [], int(evaluator.sized.value)
-    for level, (cost, relaxed) in enumerate(priced, start=len(settled)):
+    for level in range(settled, len(costs)):
         # More sites can have to move than leave their pool, and the plan at hand may yet do so.
         moves = max(evaluator.values[0], least)
         allowed = [moves, *evaluator.values[1:]]
@@ -150,8 +139,7 @@ def _sharper(
             evaluator.try_counts(counts, shares)
             return evaluator.values[level]
 
-        likely = cost.values < relaxed.prices[problem.site]
-        model = LocationModel(problem, cost, hosts, before, likely=likely)
+        model = LocationModel(problem, costs[level], hosts, before)
         bounds.append(strong_bound(model, judged, work, evaluator.budget))
     return bounds
 
