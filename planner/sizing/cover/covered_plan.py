@@ -25,8 +25,8 @@ from planner.sizing.cover.primal_search.from_counts import PlansFromCounts
 from planner.sizing.cover.primal_search.from_today import state_of_today
 from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.primal_search.polish import with_more_inside
-from planner.sizing.cover.primal_search.search import Found, PrimalSearch
-from planner.sizing.cover.primal_search.state import NOWHERE
+from planner.sizing.cover.primal_search.search import PrimalSearch
+from planner.sizing.cover.primal_search.state import NOWHERE, Found
 from planner.sizing.cover.reserve_counts import ReserveCounts
 from planner.sizing.cover.serving_most import serving_most
 from planner.sizing.host_counts.certificate import Forcing

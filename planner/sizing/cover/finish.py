@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from planner.sizing.cover.primal_search.drafts import draft_of
 from planner.sizing.cover.primal_search.polish import HomeCost, settled_by_cost, weighed, with_more_inside
-from planner.sizing.cover.primal_search.search import Found
+from planner.sizing.cover.primal_search.state import Found
 from planner.sizing.instance.case import Case
 from planner.sizing.solution.aims import costs_of
 from planner.sizing.solution.draft import Draft
@@ -23,7 +23,6 @@ def finished(case: Case, found: Found, budget: SolveBudget, *, later_aims: bool 
     if later_aims:
         later = costs_of(problem, case.incumbent, case.tie_breaks)
         costs += [cost.values for cost in later]
-    if not costs:
-        return draft_of(case, state)
-    cost = HomeCost(weighed(costs))
-    return draft_of(case, settled_by_cost(state, found.bare, cost, budget))
+    if costs:
+        state = settled_by_cost(state, found.bare, HomeCost(weighed(costs)), budget)
+    return draft_of(case, state)

@@ -6,9 +6,6 @@ divisible ones uses, the largest first; the single clusters then flow into what 
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
-
 import numpy as np
 
 from planner.arrays import as_floats, rounded, totals
@@ -21,37 +18,13 @@ from planner.sizing.packing.pools import packs_at_once
 from planner.sizing.solvers.transportation import Cost, Transport, least_cost_flow
 
 
-@dataclass(frozen=True)
-class HomePreferences:
-    """The later aims as whole costs of arcs: ``cost`` (A,) of all, ``before`` (A,) of those that come before spread.
-
-    ``even``: hosts shall carry about the same.
-    """
-
-    cost: Ints
-    before: Ints
-    even: bool
-
-
-def liked_room(reserves: ReserveSearch, network: PairNetwork, point: Point, preferences: HomePreferences) -> Point:
-    """Return ``point`` with room near what homes of least cost would leave if nobody needed a standby."""
-    classes = network.classes.of_the_day
-    hosts, home = rounded(point.hosts), network.classes.home
-    each = classes.arc_items
-
-    def flow(most: Ints, cost: Ints) -> tuple[Ints | None, int | None]:
-        room = most * hosts
-        transport = Transport(classes.of_arc, classes.pool, network.demand, room)
-        of_cluster = cost // each
-        found = least_cost_flow(transport, [Cost(as_floats(of_cluster), 1.0)])
-        return found, None if found is None else int(of_cluster @ found)
-
-    caps = reserves.problem.caps
-    level = int(caps.max(initial=0))
-    if preferences.even:
-        before = preferences.before[home]
-        level = _lowest(level, lambda most: flow(np.minimum(caps, most), before)[1])
-    found, _ = flow(np.minimum(caps, level), preferences.cost[home])
+def liked_room(reserves: ReserveSearch, network: PairNetwork, point: Point, cost: Ints) -> Point:
+    """Return ``point`` with room near what homes of least ``cost`` (A,) would leave if nobody needed a standby."""
+    classes, hosts = network.classes.of_the_day, rounded(point.hosts)
+    of_cluster = cost[network.classes.home] // classes.arc_items
+    room = reserves.problem.caps * hosts
+    transport = Transport(classes.of_arc, classes.pool, network.demand, room)
+    found = least_cost_flow(transport, [Cost(as_floats(of_cluster), 1.0)])
     if found is None:
         return point
     load = totals(classes.pool, found, network.pools)
@@ -59,15 +32,13 @@ def liked_room(reserves: ReserveSearch, network: PairNetwork, point: Point, pref
     return reserves.near(left).room_for(hosts) or point
 
 
-def find_homes(
-    reserves: ReserveSearch, network: PairNetwork, point: Point, preferences: HomePreferences
-) -> Floats | None:
+def find_homes(reserves: ReserveSearch, network: PairNetwork, point: Point, cost: Ints) -> Floats | None:
     """Return the sites of each class of ``network`` on each of its arcs (A,).
 
-    They are of least cost for the room at ``point`` where none is kept together.
+    They are of least ``cost`` (A,) for the room at ``point`` where none is kept together.
     None where sites of several clusters do not fit as they are put; no proof that they cannot.
     """
-    model, cost = reserves.model, preferences.cost
+    model = reserves.model
     classes = network.classes
     load, ready = _whole_room(model, point)
     settled = np.zeros(len(classes.pool))
@@ -90,52 +61,11 @@ def find_homes(
             if better is None:
                 return None
             load, ready = _whole_room(search.model, better)
-    if preferences.even:
-        large = settled * classes.arc_items
-        carried = totals(classes.pool, large, network.pools)
-        load = _even(network, point, (load, ready), asked, as_floats(carried), preferences.before)
     light = network.cheapest(load, ready, cost, asked)
     if light is None:
         return None
     arc, _, clusters = light
     return settled + totals(arc, clusters, len(settled))
-
-
-def _even(
-    network: PairNetwork, point: Point, room: tuple[Ints, Ints], asked: Ints, carried: Floats, before: Ints
-) -> Ints:
-    """Return the room of homes lowered to one load of every host, as far as the costs ``before`` (A,) allow.
-
-    ``room``: of homes (P,) and of standbys (P, P). ``carried`` (P,): clusters that are settled already.
-    """
-    load, ready = room
-
-    def lowered(most: int) -> Ints:
-        left = np.maximum(0, most * point.hosts - carried)
-        return np.minimum(load, left.astype(np.int64))
-
-    def total(most: int) -> int | None:
-        found = network.cheapest(lowered(most), ready, before, asked)
-        if found is None:
-            return None
-        arc, _, clusters = found
-        return int(before[arc] @ clusters)
-
-    of_host = (load + carried) / np.maximum(1.0, point.hosts)
-    high = int(np.ceil(of_host.max(initial=0.0)))
-    return lowered(_lowest(high, total))
-
-
-def _lowest(high: int, total: Callable[[int], int | None]) -> int:
-    """Return the lowest load of a host, up to ``high``, at which ``total`` costs are what they are at ``high``."""
-    low, least = 0, total(high)
-    while low + 1 < high:
-        middle = (low + high) // 2
-        if total(middle) == least:
-            high = middle
-        else:
-            low = middle
-    return high
 
 
 def _whole_room(model: ReserveModel, point: Point) -> tuple[Ints, Ints]:

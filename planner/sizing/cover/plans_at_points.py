@@ -12,18 +12,17 @@ from functools import cached_property
 import numpy as np
 
 from planner.arrays import int_zeros, rounded
-from planner.fleet import Ints
 from planner.sizing.cover.finish import finished
-from planner.sizing.cover.homes import HomePreferences, find_homes, liked_room
+from planner.sizing.cover.homes import find_homes, liked_room
 from planner.sizing.cover.pair_flow import PairNetwork
 from planner.sizing.cover.primal_search.drafts import state_of
 from planner.sizing.cover.primal_search.from_counts import PlansFromCounts
 from planner.sizing.cover.primal_search.ground import Ground
-from planner.sizing.cover.primal_search.search import Found
+from planner.sizing.cover.primal_search.state import Found
 from planner.sizing.cover.reserve_points import ReservePoints
 from planner.sizing.cover.reserve_terms import Point
 from planner.sizing.cover.standbys import find_standbys
-from planner.sizing.instance.case import Case, TieBreak
+from planner.sizing.instance.case import Case
 from planner.sizing.instance.classes import group
 from planner.sizing.packing.seat_sites import seat_all
 from planner.sizing.solution.counts import Counts, Sized, objective_value
@@ -62,19 +61,19 @@ class PlansAtPoints:
 
         None where sites of several clusters do not fit as they are put.
         """
-        problem, network, wanted = self.case.problem, self._network, self._wanted
+        case, network = self.case, self._network
+        cost = secondary_cost(case.problem, network.classes, case.incumbent, case.tie_breaks, network.nodes)
         at = [point]
-        if problem.sites <= _LIKED_SITES and not self.budget.spent:
-            at.append(liked_room(self.points, network, point, wanted))
-        tried = [find_homes(self.points, network, one, wanted) for one in at]
+        if case.problem.sites <= _LIKED_SITES and not self.budget.spent:
+            at.append(liked_room(self.points, network, point, cost))
+        tried = [find_homes(self.points, network, one, cost) for one in at]
         found = [homes for homes in tried if homes is not None]
         if not found:
             return None
-        costs = [float(wanted.cost @ homes) for homes in found]
-        nicest = found[int(np.argmin(costs))]
+        nicest = min(found, key=lambda homes: float(cost @ homes))
         nobody = int_zeros(network.classes.count)
         counts = Counts(rounded(point.hosts), nicest, nobody, nobody)
-        value = objective_value(problem, network.classes, counts)
+        value = objective_value(case.problem, network.classes, counts)
         return Sized(network.classes, counts, value, 0.0, False, "")
 
     @cached_property
@@ -85,18 +84,6 @@ class PlansAtPoints:
         apart = np.arange(problem.sites) if single else pool_of_today(problem, self.case.incumbent)
         each = group(problem, by_weight=False, apart=apart)
         return PairNetwork(each, self.ground.losses, problem.max_hosts, self.budget.seed)
-
-    @cached_property
-    def _wanted(self) -> HomePreferences:
-        """The later aims as costs of a flow, with those apart that come before spread."""
-        case, network = self.case, self._network
-        aims = case.tie_breaks
-        before = aims[: aims.index("spread")] if "spread" in aims else aims
-
-        def cost(of: tuple[TieBreak, ...]) -> Ints:
-            return secondary_cost(case.problem, network.classes, case.incumbent, of, network.nodes)
-
-        return HomePreferences(cost(aims), cost(before), "spread" in aims)
 
     def _seated(self, sized: Sized) -> Iterator[Draft]:
         """Yield ways to seat everybody: first the one of fewest moves, then one that finds room for more standbys.

@@ -16,9 +16,8 @@ from planner.sizing.cover.best_draft import Best
 from planner.sizing.cover.primal_search.construct import settle
 from planner.sizing.cover.primal_search.drafts import draft_of, state_of
 from planner.sizing.cover.primal_search.ground import Ground
-from planner.sizing.cover.primal_search.repair import with_way_made
-from planner.sizing.cover.primal_search.search import Found
-from planner.sizing.cover.primal_search.state import NOWHERE, State
+from planner.sizing.cover.primal_search.repair import with_ways_made
+from planner.sizing.cover.primal_search.state import NOWHERE, Found, State
 from planner.sizing.host_counts.fewest_hosts import size
 from planner.sizing.host_counts.reference_counts import reference_counts
 from planner.sizing.instance.case import Case
@@ -29,7 +28,6 @@ from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.tie_breaks.lexicographic import placed
 
 _SECONDS = 20.0
-_IN_VAIN = 30  # sites that others make way for, one after the other
 
 
 def serving_most(case: Case, found: Found, best: Best, budget: SolveBudget) -> Found:
@@ -80,19 +78,9 @@ def _with_more_standbys(state: State, budget: SolveBudget) -> State:
     never = ~state.ground.coverable
     alone = np.flatnonzero(_without_standby(state) & ~never & (state.home != NOWHERE))
     most_worth = np.lexsort((problem.clusters[alone], -problem.weights[alone]))
-    rng, in_vain = np.random.default_rng(budget.seed), 0
     for s in alone[most_worth].tolist():
         home = int(state.home[s])
         state.take_out(s)
         if not settle(state, s, never):
             state.put(s, home, NOWHERE)
-    for s in alone[most_worth].tolist():
-        if state.standby[s] != NOWHERE:
-            continue
-        if in_vain == _IN_VAIN or budget.spent:
-            break
-        bare = _without_standby(state)
-        bare[s] = False
-        trial = with_way_made(state, s, bare, rng, budget)
-        state, in_vain = (state, in_vain + 1) if trial is None else (trial, 0)
-    return state
+    return with_ways_made(state, alone[most_worth], _without_standby, budget)

@@ -11,7 +11,7 @@ from planner.sizing.cover.host_loss_bound import HostLossBound
 from planner.sizing.cover.primal_search.exact_repair import exact_repair
 from planner.sizing.cover.primal_search.neighbourhoods import Neighbourhoods
 from planner.sizing.cover.primal_search.polish import with_own_inside
-from planner.sizing.cover.primal_search.pool_counts import Patience, cheaper_counts, dived_counts
+from planner.sizing.cover.primal_search.pool_counts import cheaper_counts, dived_counts
 from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram
 from planner.sizing.cover.primal_search.prices import Prices
 from planner.sizing.cover.primal_search.repair import force_in, repair
@@ -19,13 +19,12 @@ from planner.sizing.cover.primal_search.rounding import rounded
 from planner.sizing.cover.primal_search.state import NOWHERE, State
 from planner.sizing.solvers.budget import SolveBudget
 
-# Clusters that each host keeps free, so that kept-together sites find room near shares; and moves of hosts in vain.
+# Clusters that each host keeps free, so that kept-together sites find room near shares: in dives, then in drops.
 _RELAXED = (1.5, 0.5)
-_ROUNDS = ((1.5, 6), (1.0, 12), (0.5, 24), (1.0, 24))
-_PLAIN_ROUNDS = ((0.0, 12), (0.0, 200))
+_ROUNDS = (1.5, 1.0, 0.5)
 # Against the loss of a host single hosts are dropped as long as that is easy, since neighbourhoods find more.
 _HOST_SLACK = 0.5
-_EASY = Patience(moves=0, drops=6)
+_EASY = 6  # drops in vain
 _NEAR_SLACK = 0.25
 _FOR_PLANS = 0.7  # of the time, where the bound has to wait
 _NEAR_FIRST = 40  # neighbourhoods in vain, after which it need not wait longer
@@ -57,8 +56,8 @@ class PlansFromCounts:
         """Yield plans of which each is cheaper than the one before."""
         for slack in _RELAXED if self.kept else (0.0,):
             yield from self._dived(slack)
-        for slack, moves in _ROUNDS if self.kept else _PLAIN_ROUNDS:
-            yield from self._dropped(slack, Patience(moves))
+        for slack in _ROUNDS if self.kept else (0.0,):
+            yield from self._dropped(slack)
 
     def against_a_host(self, known: HostLossBound) -> Iterator[State]:
         """Yield plans of which each is cheaper than the one before; what is ``known`` of all plans grows."""
@@ -79,11 +78,10 @@ class PlansFromCounts:
         if hosts is not None:
             yield from self._cheapest_of([hosts])
 
-    def _dropped(self, slack: float, patience: Patience) -> Iterator[State]:
+    def _dropped(self, slack: float, drops: int | None = None) -> Iterator[State]:
         """Yield a plan at counts with fewer hosts, if there is one."""
         self.program.slack = slack
-        tried = cheaper_counts(self.program, self.hosts, self.prices, patience, self.budget)
-        cheapest_last = [hosts for hosts, _ in tried]
+        cheapest_last = [*cheaper_counts(self.program, self.hosts, self.prices, drops, self.budget)]
         yield from self._cheapest_of(cheapest_last[: -_ROUNDED - 1 : -1])
 
     def _cheapest_of(self, counts: list[Ints]) -> Iterator[State]:

@@ -11,14 +11,13 @@ from planner.arrays import int_array
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.primal_search.choices import choices, choices_of
 from planner.sizing.cover.primal_search.construct import settle
-from planner.sizing.cover.primal_search.repair import in_the_way, with_way_made
+from planner.sizing.cover.primal_search.repair import in_the_way, with_ways_made
 from planner.sizing.cover.primal_search.state import NOWHERE, State
 from planner.sizing.solvers.budget import SolveBudget
 
 _CLOSE = 1e-9
 _PASSES = 4
 _LOOKED_AT = 64  # sites that could make way
-_IN_VAIN = 30  # sites that others make way for, one after the other
 _PUSHED = 6  # sites that one site may push on, one after the other
 _DAMAGE = 1e12  # what a broken cluster counts, and that anything is broken
 
@@ -55,16 +54,7 @@ def with_more_inside(state: State, bare: Bools, budget: SolveBudget) -> State:
     state = with_own_inside(state, bare)
     outside = _with_own(state, bare)
     order = np.argsort(state.ground.problem.clusters[outside], kind="stable")
-    rng, in_vain = np.random.default_rng(budget.seed), 0
-    for s in outside[order].tolist():
-        trial = with_way_made(state, s, bare, rng, budget)
-        if trial is not None:
-            state, in_vain = trial, 0
-            continue
-        in_vain += 1
-        if in_vain == _IN_VAIN or budget.spent:
-            break
-    return state
+    return with_ways_made(state, outside[order], lambda _: bare, budget)
 
 
 def pair_of(state: State, sites: Ints) -> Ints:

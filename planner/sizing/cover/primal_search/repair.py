@@ -6,17 +6,20 @@ Journal on Computing 1 (1989) 190-206) and weights that grow on hosts which stay
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
-from planner.arrays import indices, int_zeros
+from planner.arrays import indices, int_array, int_zeros
 from planner.fleet import Bools, Ints
 from planner.sizing.cover.primal_search.choices import choices, choices_of
-from planner.sizing.cover.primal_search.state import State
+from planner.sizing.cover.primal_search.state import NOWHERE, State
 from planner.sizing.solvers.budget import SolveBudget
 
 _LOOKED_AT = 24  # sites at a time
 _STEPS_OF_A_SITE = 50  # at most: where there is no room, the search does not end before its steps do
 _WAY_STEPS = 200  # for one site that others make way for
+_IN_VAIN = 30  # such sites, one after the other
 _CLOSE = 1e-9
 
 
@@ -37,15 +40,25 @@ def _forced_in(state: State, s: int, bare: Bools) -> bool:
     return True
 
 
-def with_way_made(state: State, s: int, bare: Bools, rng: np.random.Generator, budget: SolveBudget) -> State | None:
-    """Return ``state`` with site ``s`` put anew, for which others make way; None where that is not found.
+def with_ways_made(state: State, sites: Ints, may_lack: Callable[[State], Bools], budget: SolveBudget) -> State:
+    """Return ``state`` with those of ``sites`` (n,) put anew that lack a standby and for which others make way.
 
-    ``bare`` (S,) marks sites that may do without a standby.
+    Ends where many were tried in vain. ``may_lack`` marks the sites that may do without a standby in a state, (S,).
     """
-    trial = state.copy()
-    trial.take_out(s)
-    made = force_in(trial, np.array([s]), bare) and repair(trial, bare, _WAY_STEPS, rng, budget)
-    return trial if made else None
+    rng, in_vain = np.random.default_rng(budget.seed), 0
+    for s in sites.tolist():
+        if state.standby[s] != NOWHERE:
+            continue
+        if in_vain == _IN_VAIN or budget.spent:
+            break
+        trial = state.copy()
+        trial.take_out(s)
+        bare = may_lack(trial)
+        if force_in(trial, int_array([s]), bare) and repair(trial, bare, _WAY_STEPS, rng, budget):
+            state, in_vain = trial, 0
+        else:
+            in_vain += 1
+    return state
 
 
 def repair(state: State, bare: Bools, steps: int, rng: np.random.Generator, budget: SolveBudget) -> bool:

@@ -18,18 +18,10 @@ from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.primal_search.polish import with_own_inside
 from planner.sizing.cover.primal_search.prices import prices_of
 from planner.sizing.cover.primal_search.repair import force_in, repair
-from planner.sizing.cover.primal_search.state import NOWHERE, State
+from planner.sizing.cover.primal_search.state import NOWHERE, Found, State
 from planner.sizing.solvers.budget import SolveBudget
 
 _STEPS = 4_000  # of repair, to find room for everybody
-
-
-@dataclasses.dataclass(frozen=True)
-class Found:
-    """A plan host by host in which nothing is broken. ``bare`` (S,): sites that may do without a standby there."""
-
-    state: State
-    bare: Bools
 
 
 class PrimalSearch:

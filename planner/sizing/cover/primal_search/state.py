@@ -11,6 +11,7 @@ Sets and data as in `instance.problem`; hosts j of pool p(j), losses l. Constrai
 from __future__ import annotations
 
 import copy
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -208,3 +209,11 @@ class State:
             self._table = minus_ones((len(counts), most))
             self._table[pool, places(pool)] = order
         return self._table
+
+
+@dataclass(frozen=True)
+class Found:
+    """A plan host by host in which nothing is broken. ``bare`` (S,): sites that may do without a standby there."""
+
+    state: State
+    bare: Bools
