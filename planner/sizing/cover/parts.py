@@ -19,7 +19,6 @@ from planner.sizing.cover.answer_by_host import HostByHost, draft_of_hosts
 from planner.sizing.cover.certificate import Evidence, FindEvidence
 from planner.sizing.cover.host_by_host import solve_host_by_host
 from planner.sizing.cover.losses import Losses
-from planner.sizing.cover.together import Slots
 from planner.sizing.host_counts.fewest_hosts import size
 from planner.sizing.host_counts.reference_counts import reference_counts
 from planner.sizing.host_counts.room_for_all import all_fit
@@ -58,7 +57,7 @@ def plan_in_parts(case: Case, losses: Losses, budget: SolveBudget, plan: Planned
             continue
         trial_budget = budget if whole else budget.part(_FOR_PARTS)
         draft, _ = plan(case.of(trial.problem), trial_budget)
-        drafts += [trial.gathered(draft, together=together) for together in (True, False)]
+        drafts.append(trial.gathered(draft))
     if any(None in draft.standbys for draft in drafts):
         drafts.append(_without_standbys(case, budget))
     if exact is not None:
@@ -130,27 +129,20 @@ class _Parts:
     pair: Ints
     unit: int
 
-    def gathered(self, draft: Draft, *, together: bool) -> Draft:
-        """Return the plan of sites that a plan of parts is; a site is left out if any of its parts is.
-
-        ``together``: parts change places first, so that the clusters of a site use few hosts.
-        """
+    def gathered(self, draft: Draft) -> Draft:
+        """Return the plan of sites that a plan of parts is; a site is left out if any of its parts is."""
         whole, seats = self.whole, draft.seating.seats
-        slots = Slots.of(self.problem, self.site, draft)
-        if together and not whole.limited:
-            slots.bring_together()
         unserved = trues(whole.sites)
         unserved[self.site] = False
         unserved[self.site[draft.placement.unserved]] = True
         own = falses(whole.sites)
         own[self.site[draft.placement.own]] = True
         clusters: Counter[tuple[int, int, int, str, str]] = Counter()
-        for seat, (pair, host, standby) in zip(seats, slots.taken(), strict=True):
+        for seat, standby in zip(seats, draft.standbys, strict=True):
             site = int(self.site[seat.site])
-            pool = int(self.problem.pool[pair])
-            whole_pair = int(self.pair[pair])
+            whole_pair = int(self.pair[seat.pair])
             if not unserved[site]:
-                clusters[site, whole_pair, pool, host, standby] += seat.clusters
+                clusters[site, whole_pair, seat.pool, seat.host, standby or ""] += seat.clusters
         made = [Seat(site, pair, pool, host, n) for (site, pair, pool, host, _), n in clusters.items()]
         standbys = tuple(standby or None for *_, standby in clusters)
         seating = Seating(made, draft.seating.names)
