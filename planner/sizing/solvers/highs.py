@@ -49,7 +49,8 @@ def _outcome(highs: highspy.Highs) -> Outcome:
     if status == kinds.kModelEmpty:
         value = highs.getObjectiveValue()
         return Outcome("optimal", word, value, value)
-    if status not in (kinds.kOptimal, kinds.kTimeLimit, kinds.kInterrupt, kinds.kIterationLimit, kinds.kSolutionLimit):
+    early = kinds.kTimeLimit, kinds.kInterrupt, kinds.kIterationLimit, kinds.kSolutionLimit, kinds.kObjectiveTarget
+    if status not in (kinds.kOptimal, *early):
         raise SolverError(f"the solver ended with: {word}")
     kinds_of_columns = highs.getLp().integrality_
     mixed = any(kind != highspy.HighsVarType.kContinuous for kind in kinds_of_columns)

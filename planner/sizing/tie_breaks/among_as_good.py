@@ -50,7 +50,7 @@ class AmongAsGood:
             self._stay()
         placement = self.draft.placement
         problem = self.case.problem
-        level = _Level(problem, as_good_as(self.case, self.draft), self.budget)
+        level = _Level(problem, self._as_good(), self.budget)
         for aim in applied:
             if self.budget.spent or not aim.defined(placement):
                 break
@@ -60,6 +60,10 @@ class AmongAsGood:
                 self.bounds[aim.name] = level.bound(aim, costs, told)
             level.keep(aim, costs, told)
         return self.draft, self.bounds
+
+    def _as_good(self) -> AsGood:
+        cuts = self.draft.sized.cuts or ()
+        return dataclasses.replace(as_good_as(self.case, self.draft), cuts=cuts)
 
     def _told(self, aim: Aim) -> float:
         """Return what the draft makes of ``aim``; of moves those that a plan can do without."""
@@ -80,7 +84,7 @@ class AmongAsGood:
 
     def _stay(self) -> None:
         """Bound moves, which come first, and take the plan with as few where one is found."""
-        as_good = as_good_as(self.case, self.draft)
+        as_good = self._as_good()
         classes = self._classes(as_good)
         found = most_staying(self.case, classes, as_good, self.budget)
         if found is None:

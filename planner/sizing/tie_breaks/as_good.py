@@ -6,6 +6,8 @@ has its own tie-breaker (weight w, price c)
     (a) sum n <= V;   or   sum a_p <= V and sum n <= N with a_p >= n_p - e_p;   or   sum h n + sum g x + sum c o <= V
     (b) sum w u <= W, and the same over the sites that are to be kept
     (c) sum o <= O, and where money is not the objective sum c o <= its value
+    (d) where all have to be served by shared hosts, what that asks of n: the cuts of `host_counts.hall_conditions`,
+        also rounded up, by which the relaxation is far stronger
 """
 
 from __future__ import annotations
@@ -15,6 +17,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from planner.fleet import Ints
+from planner.sizing.host_counts.certificate import inequalities
+from planner.sizing.host_counts.hall_conditions import Cut
 from planner.sizing.instance.case import Case
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.draft import Draft
@@ -29,7 +33,8 @@ _WHOLE = 1e-6
 class AsGood:
     """Values that no plan as good exceeds: of the ``objective``, ``hosts`` in all, ``weight`` left out.
 
-    ``kept`` is the weight left out of sites that are to be kept, ``own`` and ``own_cost`` are of own tie-breakers.
+    ``kept`` is the weight left out of sites that are to be kept, ``own`` and ``own_cost`` are of own tie-breakers;
+    ``cuts`` are known of all plans that serve every site by shared hosts, where none as good does otherwise.
     """
 
     objective: float
@@ -38,9 +43,13 @@ class AsGood:
     kept: int
     own: int
     own_cost: float
+    cuts: tuple[Cut, ...] = ()
 
     def add(self, model: ModelBuilder, problem: Problem, n: Ints, priced: list[Term], own: Term) -> None:
-        """Add (a) and (c); ``n`` (P,) are columns of hosts, ``priced`` and ``own`` are columns with their costs."""
+        """Add (a), (c) and (d); ``n`` (P,) are columns of hosts, ``priced`` and ``own`` columns with their costs."""
+        for row in (row for cut in self.cuts for row in inequalities(cut)):
+            pools = np.flatnonzero(row.room)
+            model.at_least([(n[pools], row.room[pools])], float(row.demand))
         slack = _CLOSE * abs(self.objective) + _WHOLE
         most = self.objective + slack
         if problem.objective == "cost":

@@ -24,7 +24,14 @@ _MOST_PAIRS = 40_000  # beyond, the first relaxation alone takes longer than peo
 _SECONDS = 30.0
 _WHOLE = 1e-6
 _NODES = 100  # for whole sites on given hosts
-_NO_EXTRAS = {"mip_heuristic_effort": 0.01, "mip_allow_restart": False}  # they take longer than they save
+# These take longer than they save: few columns are whole, and nodes soon find plans.
+_NO_EXTRAS = {
+    "mip_heuristic_effort": 0.01,
+    "mip_allow_restart": False,
+    "mip_heuristic_run_rins": False,
+    "mip_heuristic_run_rens": False,
+    "mip_heuristic_run_root_reduced_cost": False,
+}
 _FEW_NODES = {**_NO_EXTRAS, "mip_max_nodes": _NODES}
 
 
@@ -54,7 +61,7 @@ def most_staying(
         return None
     program, answer = found
     moves = _least(answer)
-    x = _whole(program, classes, answer.x, budget) if answer.outcome.has_solution else None
+    x = _whole(program, classes, answer.x, moves, budget) if answer.outcome.has_solution else None
     if x is None:
         return Staying(moves, None, case.incumbent)
     return Staying(moves, _counts(program, classes, x), _keeps(program, x))
@@ -79,8 +86,11 @@ def _least(answer: Answer) -> float:
     return max(0.0, float(np.ceil(answer.outcome.bound - _WHOLE)))
 
 
-def _whole(program: StayProgram, classes: Classes, x: Floats, budget: SolveBudget) -> Floats | None:
-    """Return the answer with the hosts of ``x``, in which what `Counts` has whole is whole; None for none."""
+def _whole(program: StayProgram, classes: Classes, x: Floats, moves: float, budget: SolveBudget) -> Floats | None:
+    """Return the answer with the hosts of ``x``, in which what `Counts` has whole is whole; None for none.
+
+    One of as few ``moves`` as can be is enough.
+    """
     must = falses(len(x))
     undivided = program.stays | (not program.problem.split)
     fixed = classes.fixed[_of_kind(program, classes)]
@@ -90,7 +100,8 @@ def _whole(program: StayProgram, classes: Classes, x: Floats, budget: SolveBudge
         return x
     given = program.counts
     on_hosts = program.program(must).fixed(given, np.rint(x[given]))
-    answer = solve_arrays(on_hosts, budget, options=_FEW_NODES)
+    enough = {**_FEW_NODES, "objective_target": moves + _WHOLE}
+    answer = solve_arrays(on_hosts, budget, options=enough)
     return answer.x if answer.outcome.has_solution else None
 
 

@@ -100,7 +100,7 @@ def _fewest_moves(evaluator: FlowEvaluator, times: int) -> float | None:
     problem = evaluator.problem
     sized = evaluator.sized
     most = int(sized.counts.hosts.sum())
-    as_good = AsGood(float(most), most, 0, 0, 0, 0.0)
+    as_good = AsGood(float(most), most, 0, 0, 0, 0.0, sized.cuts or ())
     found = most_staying(evaluator.case, sized.classes, as_good, evaluator.budget, times=times)
     if found is None:
         return None
