@@ -17,7 +17,6 @@ from planner.sizing.host_counts.hall_conditions import Cut, HallCondition
 from planner.sizing.solvers.budget import SolveBudget
 
 _SHORT_FLOWS = 6  # looked at in a round; with cover there is one for each loss
-_SINGLE_CLASS_CUTS = 40  # a round; more slow the model down, fewer cost rounds (no difference seen from 20 to 80)
 
 Proposal = TypeVar("Proposal")
 
@@ -85,9 +84,5 @@ class LearnedCuts:
 
     def learn(self, hosts: Ints, flows: Sequence[Flow]) -> list[Cut]:
         """Take in every cut of ``flows`` that ``hosts`` (P,) fails; return those that are new."""
-        found: list[Cut] = []
-        for flow in flows:
-            found += flow.cuts()
-            found += flow.condition.short_classes(hosts, _SINGLE_CLASS_CUTS)
-        failed = [cut for cut in found if cut.shortfall(hosts) > 0]
-        return [cut for cut in failed if self.add(cut)]
+        found = (cut for flow in flows for cut in flow.cuts())
+        return [cut for cut in found if cut.shortfall(hosts) > 0 and self.add(cut)]

@@ -1,8 +1,8 @@
 """Fewest hosts by cuts: a model over host counts alone, and flows that say which inequality it lacks.
 
 Each round of `cut_loop` asks the model over counts for the cheapest that meet the cuts found so far, see `cut_master`.
-The flows of every condition then either carry everybody, which ends the search, or give the next cuts. A repair step
-moves single hosts to where demand is stuck, and keeps plans as upper bounds.
+The flows of every condition then either carry everybody, which ends the search, or give the next cuts. Where that takes
+longer, hosts are added to where demand is stuck until there is a plan.
 """
 
 from __future__ import annotations
@@ -12,7 +12,6 @@ from dataclasses import replace
 
 import numpy as np
 
-from planner.arrays import int_zeros
 from planner.fleet import Floats, Ints
 from planner.sizing.host_counts.condition_flows import Flow
 from planner.sizing.host_counts.cut_loop import CutLoop, LearnedCuts
@@ -23,7 +22,7 @@ from planner.sizing.instance.problem import Problem
 from planner.sizing.solvers.budget import SolveBudget
 
 _CLOSED = 1e-7  # relative; the solver's own tolerance on its bound
-_LARGEST, _CONFINED = 20, 300  # cuts before the first round: of the largest classes, and of those with few pools
+_CONFINED = 300  # cuts before the first round, of classes with few pools
 _PATIENT = 2  # rounds before hosts are added just to have a plan: most searches close soon after
 _IDLE = 4  # rounds in which rounding did not raise the bound before branch and bound is asked
 _RELAXED_ROUNDS = 20
@@ -49,15 +48,8 @@ class CutSearch(CutLoop[Ints]):
         self._settled = False  # whether the last counts are the best that the cuts allow
         self._idle = 0  # rounds in which the bound stayed
         for condition in self.learned.conditions:
-            self._begin(condition)
-
-    def _begin(self, condition: HallCondition) -> None:
-        """Take in cuts that are likely to be needed, before the first round."""
-        nothing = int_zeros(self.problem.pools)
-        confined = condition.confined_classes(_CONFINED)
-        largest = condition.short_classes(nothing, _LARGEST)
-        for cut in (*condition.first_cuts(), *confined, *largest):
-            self.add(cut)
+            for cut in (*condition.first_cuts(), *condition.confined_classes(_CONFINED)):
+                self.add(cut)  # likely to be needed
 
     def add(self, cut: Cut) -> None:
         """Take in a cut that is not there yet."""
@@ -101,7 +93,7 @@ class CutSearch(CutLoop[Ints]):
         return hosts, bound
 
     def examine(self, proposal: Ints, budget: SolveBudget) -> bool:
-        """Learn what counts lack and repair them, or keep them; False where a condition is short that no cut says."""
+        """Learn what counts lack, or keep them; False where a condition is short that no cut says."""
         self._idle = 0 if self._settled else self._idle + 1
         flows = self.learned.short_flows(proposal)
         if not flows:
@@ -109,20 +101,17 @@ class CutSearch(CutLoop[Ints]):
             self._exact = True
             return True
         before = len(self.cuts)
-        self.learn(proposal, flows)
+        for cut in self.learned.learn(proposal, flows):
+            self.master.add(cut)
         if self.rounds == _PATIENT and self.problem.objective == "cost" and not self.problem.limited:
             self._learn_from_relaxation(budget)
-        _repair(self, proposal, flows, budget)
+        if self.best is None and self.rounds > _PATIENT:
+            self._grow(proposal, flows, budget)
         stuck = len(self.cuts) == before
         if stuck and self._exact:
             return False  # see `cover.loss_conditions`
         self._exact = stuck or self._idle >= _IDLE
         return True
-
-    def learn(self, hosts: Ints, flows: Sequence[Flow]) -> None:
-        """Add every new cut that ``hosts`` fails."""
-        for cut in self.learned.learn(hosts, flows):
-            self.master.add(cut)
 
     def _learn_from_relaxation(self, budget: SolveBudget) -> None:
         """Add cuts that the linear relaxation fails; branch and bound would take longer to ask for each."""
@@ -147,6 +136,19 @@ class CutSearch(CutLoop[Ints]):
         if self.best is None or self.value(hosts) < self.value(self.best):
             self.best = hosts
 
+    def _grow(self, hosts: Ints, flows: list[Flow], budget: SolveBudget) -> None:
+        """Add hosts where demand is stuck, at the pools farthest below their share, and keep them if all is carried."""
+        hosts = hosts.copy()
+        while flows and not budget.spent:
+            may = flows[0].min_cut & self.problem.may_grow(hosts)
+            if not may.any():
+                return
+            below = self.master.reference - hosts
+            hosts[np.argmax(np.where(may, below, -np.inf))] += 1
+            flows = self.learned.short_flows(hosts)
+        if not flows:
+            self.keep(hosts)
+
 
 def search_counts(
     problem: Problem,
@@ -167,69 +169,3 @@ def search_counts(
         search.add(cut)
     search.run(budget)
     return search
-
-
-def _repair(search: CutSearch, hosts: Ints, flows: list[Flow], budget: SolveBudget) -> None:
-    """Move hosts one at a time to where demand is stuck; when that ends, add hosts until everybody is carried.
-
-    Every state on the way that fails gives cuts too, so a repair that does not succeed is not lost.
-    """
-    hosts = hosts.copy()
-    missing = _missing(flows)
-    steps = 0
-    while flows and not budget.spent and steps < search.problem.pools:
-        steps += 1
-        trial = _shift(search, hosts, flows[0])
-        after = search.learned.short_flows(trial) if trial is not None else []
-        if trial is None or (after and _missing(after) >= missing):
-            break
-        hosts, flows, missing = trial, after, _missing(after)
-        if flows:
-            search.learn(hosts, flows)
-    if search.best is None and search.rounds > _PATIENT:
-        hosts = _grow(search, hosts, flows, budget)
-        flows = search.learned.short_flows(hosts)
-    if not flows:
-        search.keep(hosts)
-
-
-def _missing(flows: list[Flow]) -> int:
-    return sum(flow.missing for flow in flows)
-
-
-def _shift(search: CutSearch, hosts: Ints, flow: Flow) -> Ints | None:
-    """Return ``hosts`` with one host moved from the pool with most spare room to one that demand is stuck at."""
-    min_cut = flow.min_cut
-    idle = hosts == 0
-    spare = np.where(min_cut | idle, -1, flow.spare)
-    giver = int(np.argmax(spare))
-    if spare[giver] < 0:
-        return None
-    trial = hosts.copy()
-    trial[giver] -= 1
-    taker = _taker(search, trial, min_cut)
-    if taker is None:
-        return None
-    trial[taker] += 1
-    return trial
-
-
-def _taker(search: CutSearch, hosts: Ints, min_cut: np.ndarray) -> int | None:
-    """Return the stuck pool that falls most below its share and may have another host."""
-    may = min_cut & search.problem.may_grow(hosts)
-    below = search.master.reference - hosts
-    want = np.where(may, below, -np.inf)
-    best = int(np.argmax(want))
-    return best if np.isfinite(want[best]) else None
-
-
-def _grow(search: CutSearch, hosts: Ints, flows: list[Flow], budget: SolveBudget) -> Ints:
-    """Add hosts where demand is stuck until every condition is met or no pool may grow."""
-    hosts = hosts.copy()
-    while flows and not budget.spent:
-        taker = _taker(search, hosts, flows[0].min_cut)
-        if taker is None:
-            break
-        hosts[taker] += 1
-        flows = search.learned.short_flows(hosts)
-    return hosts

@@ -18,7 +18,7 @@ from functools import cached_property
 
 import numpy as np
 
-from planner.arrays import falses, int_zeros, totals
+from planner.arrays import falses, int_zeros
 from planner.fleet import Bools, Ints
 from planner.sizing.host_counts.condition_flows import Flow, Network
 from planner.sizing.instance.classes import Classes
@@ -184,15 +184,6 @@ class HallCondition:
             left = left[~holds]
             lacks = lacks[:, ~holds]
         return found
-
-    def short_classes(self, hosts: Ints, most: int) -> list[Cut]:
-        """Return the cuts of single classes that fail worst, at most ``most`` of them."""
-        at_pool = (self.room * hosts)[self.classes.pool]
-        room = totals(self.classes.of_arc, at_pool, len(self.demand))
-        short = self.demand - room
-        worst = np.argsort(-short, kind="stable")[:most]
-        failing = worst[short[worst] > 0]
-        return [self.cut(np.array([c])) for c in failing]
 
 
 def hall_conditions(problem: Problem, classes: Classes) -> tuple[HallCondition, ...]:
