@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from operator import itemgetter
-
 import numpy as np
 
 from planner.arrays import indices, int_array, minus_ones, positions
@@ -19,7 +17,6 @@ from planner.sizing.solution.seating import Seat, Seating
 from planner.sizing.solvers.budget import SolveBudget
 
 _STEPS = 2_000  # of repair
-_SPARE, _POOLS = 4, 40  # hosts that are added at most, and pools in which each is tried
 
 
 def state_of_today(case: Case, ground: Ground, bare: Bools, budget: SolveBudget) -> State | None:
@@ -47,7 +44,7 @@ def state_of_today(case: Case, ground: Ground, bare: Bools, budget: SolveBudget)
     if state is None:
         return None
     if state.violation() > 0 and (state.home == host).all():
-        state = _with_standbys(state, budget)
+        state = with_exact_standbys(state, bare, budget)
     if not repair(state, bare, _STEPS, np.random.default_rng(budget.seed), budget):
         return None
     state.close_idle()
@@ -70,40 +67,10 @@ def placed_on(ground: Ground, pool: Ints, host: Ints, bare: Bools) -> State | No
 
 
 def with_exact_standbys(state: State, bare: Bools, budget: SolveBudget) -> State:
-    """Return ``state`` with the standbys that most sites can have together; for the others, least is broken."""
-    other, _ = _with_best_standbys(state, budget)
-    for s in np.flatnonzero((other.standby == NOWHERE) & ~bare).tolist():
-        home = int(other.home[s])
-        other.take_out(s)
-        settle_on(other, s, home, bare, np.inf)
-    return other if other.violation() < state.violation() else state
+    """Return ``state`` with the standbys that most weight can have where homes stay; for the others, least is broken.
 
-
-def _with_standbys(state: State, budget: SolveBudget) -> State:
-    """Return ``state`` with standbys that break nothing, if need be with hosts more that only stand by.
-
-    Such hosts are not in the assignment in force, which names homes alone. They are opened one by one where most sites
-    get a standby by it. Where that does not help, ``state`` is returned as it is.
+    It is as it was where more would be broken.
     """
-    best, lacking = _with_best_standbys(state, budget)
-    for _ in range(_SPARE):
-        if not lacking or budget.spent:
-            break
-        trials = []
-        for p in np.flatnonzero(best.count() < state.ground.problem.max_hosts)[:_POOLS].tolist():
-            more = best.copy()
-            more.open(p)
-            trials.append(_with_best_standbys(more, budget))
-        now = best, lacking
-        fewest = min(trials, key=itemgetter(1), default=now)
-        if fewest[1] >= lacking:
-            break
-        best, lacking = fewest
-    return state if lacking else best
-
-
-def _with_best_standbys(state: State, budget: SolveBudget) -> tuple[State, int]:
-    """Return ``state`` with the standbys that most weight can have where homes stay, and the sites that lack one."""
     ground, other = state.ground, state.copy()
     sites, pools = indices(state.home), state.pool[state.home]
     pairs = pair_of(state, sites)
@@ -116,5 +83,8 @@ def _with_best_standbys(state: State, budget: SolveBudget) -> tuple[State, int]:
     for seat, name in zip(seats, standbys, strict=True):
         other.take_out(seat.site)
         other.put(seat.site, int(seat.host), NOWHERE if name is None else int(name))
-    lacking = (other.standby == NOWHERE) & ground.coverable
-    return other, int(lacking.sum())
+    for s in np.flatnonzero((other.standby == NOWHERE) & ~bare).tolist():
+        home = int(other.home[s])
+        other.take_out(s)
+        settle_on(other, s, home, bare, np.inf)
+    return other if other.violation() < state.violation() else state
