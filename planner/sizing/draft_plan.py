@@ -18,6 +18,7 @@ from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.tie_breaks import break_ties
 from planner.sizing.tie_breaks.among_as_good import AmongAsGood
 from planner.sizing.tie_breaks.moves_on_given_counts import with_fewer_moves
+from planner.sizing.tie_breaks.moves_over_counts import MOST_PAIRS
 from planner.sizing.tie_breaks.swap_search import comparable
 
 
@@ -69,6 +70,8 @@ def _moving_fewest(
 
     ``by_pools``: ``bounds`` are of plans that send no more sites to another pool than ``draft`` does.
     """
+    if len(case.problem.pool) > MOST_PAIRS:  # too large there; loading it takes half a second
+        return draft, bounds
     from planner.sizing.cover.fewest_moves import fewest_moves
 
     found, least = fewest_moves(case, draft, budget)

@@ -20,7 +20,7 @@ from planner.sizing.solvers.highs import Answer, solve_arrays
 from planner.sizing.tie_breaks.as_good import AsGood
 from planner.sizing.tie_breaks.stay_program import StayProgram
 
-_MOST_PAIRS = 40_000  # beyond, the first relaxation alone takes longer than people wait
+MOST_PAIRS = 40_000  # beyond, the first relaxation alone takes longer than people wait
 _SECONDS = 30.0
 _WHOLE = 1e-6
 _NODES = 100  # for whole sites on given hosts
@@ -74,7 +74,7 @@ def fewest_moves_bound(case: Case, as_good: AsGood, budget: SolveBudget) -> floa
 
 
 def _solved(case: Case, as_good: AsGood, budget: SolveBudget, times: int = 1) -> tuple[StayProgram, Answer] | None:
-    too_large = len(case.problem.pool) > _MOST_PAIRS * times
+    too_large = len(case.problem.pool) > MOST_PAIRS * times
     if too_large or not case.incumbent.any() or budget.spent:
         return None
     program = StayProgram(case, as_good)
