@@ -7,11 +7,12 @@ has its own tie-breaker (weight w, price c)
     (b) sum w u <= W, and the same over the sites that are to be kept
     (c) sum o <= O, and where money is not the objective sum c o <= its value
     (d) where all have to be served by shared hosts, what that asks of n: the cuts of `host_counts.hall_conditions`,
-        also rounded up, by which the relaxation is far stronger
+        also rounded up
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -47,9 +48,7 @@ class AsGood:
 
     def add(self, model: ModelBuilder, problem: Problem, n: Ints, priced: list[Term], own: Term) -> None:
         """Add (a), (c) and (d); ``n`` (P,) are columns of hosts, ``priced`` and ``own`` columns with their costs."""
-        for row in (row for cut in self.cuts for row in inequalities(cut)):
-            pools = np.flatnonzero(row.room)
-            model.at_least([(n[pools], row.room[pools])], float(row.demand))
+        add_cuts(model, self.cuts, n)
         slack = _CLOSE * abs(self.objective) + _WHOLE
         most = self.objective + slack
         if problem.objective == "cost":
@@ -73,6 +72,13 @@ class AsGood:
             of_kept: Term = out, kept
             model.at_most([of_all], self.weight + 0.5)
             model.at_most([of_kept], self.kept + 0.5)
+
+
+def add_cuts(model: ModelBuilder, cuts: Sequence[Cut], n: Ints) -> None:
+    """Add what ``cuts`` ask of the columns ``n`` (P,) of hosts, also rounded up: by it relaxations are far stronger."""
+    for row in (row for cut in cuts for row in inequalities(cut)):
+        pools = np.flatnonzero(row.room)
+        model.at_least([(n[pools], row.room[pools])], float(row.demand))
 
 
 def as_good_as(case: Case, draft: Draft) -> AsGood:

@@ -29,6 +29,7 @@ import numpy as np
 from planner.arrays import as_floats, falses, int_array, int_zeros
 from planner.fleet import Floats, Ints
 from planner.sizing.assignment.linking_rows import WithOpenRows
+from planner.sizing.host_counts.hall_conditions import Cut
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.placement import PairCost
 from planner.sizing.solvers.budget import SolveBudget
@@ -44,7 +45,7 @@ from planner.sizing.solvers.model_builder import (
     add_room,
     add_weight_on_hosts,
 )
-from planner.sizing.tie_breaks.as_good import AsGood
+from planner.sizing.tie_breaks.as_good import AsGood, add_cuts
 
 _MOST_PAIRS = 40_000  # beyond, the first relaxation alone takes longer than people wait
 _WHOLE = 1e-6
@@ -64,7 +65,7 @@ class LocationModel:
     """The model: least ``cost`` of pairs with so many ``hosts``, under the aims that come ``before``.
 
     ``as_good``: what plans keep, where they are not all of so many hosts that serve every site by shared ones;
-    ``own`` (S,): cost of own tie-breakers, 0 where None.
+    ``own`` (S,): cost of own tie-breakers, 0 where None. ``cuts``: what is known of the counts of plans otherwise.
     """
 
     problem: Problem
@@ -73,6 +74,7 @@ class LocationModel:
     before: Sequence[EpsilonConstraint] = ()
     as_good: AsGood | None = None
     own: Floats | None = None
+    cuts: Sequence[Cut] = ()
 
 
 Judge = Callable[[Ints, Floats | None], float]
@@ -226,6 +228,7 @@ def _program(model: LocationModel) -> LinearProgram:
     add_carried(built, problem.caps, n, [clusters])
     if model.as_good is None:
         built.row([(n, 1.0)], model.hosts, model.hosts)
+        add_cuts(built, model.cuts, n)
     else:
         priced: list[Term] = [(x, problem.pair_cost)]
         priced_own: Term = o, problem.own_cost[own]

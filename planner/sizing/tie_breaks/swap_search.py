@@ -139,7 +139,7 @@ def _sharper(evaluator: FlowEvaluator, costs: Sequence[PairCost], settled: int, 
             evaluator.try_counts(counts, shares)
             return evaluator.values[level]
 
-        model = LocationModel(problem, costs[level], hosts, before)
+        model = LocationModel(problem, costs[level], hosts, before, cuts=evaluator.sized.cuts or ())
         bounds.append(strong_bound(model, judged, work, evaluator.budget))
     return bounds
 
