@@ -17,7 +17,7 @@ from planner.sizing.assignment.greedy import greedy_counts
 from planner.sizing.host_counts.cutting_planes import search_counts
 from planner.sizing.host_counts.own_pools import cheapest_mix, counts_decide_mix
 from planner.sizing.host_counts.room_for_all import all_fit
-from planner.sizing.host_counts.rounding import round_counts, sent_whole
+from planner.sizing.host_counts.rounding import round_counts
 from planner.sizing.instance.classes import Classes, group
 from planner.sizing.instance.problem import Problem
 from planner.sizing.packing.pools import unpacked
@@ -84,8 +84,6 @@ def _by_cuts(problem: Problem, classes: Classes, budget: SolveBudget, reference:
         return None
     bound = search.objective_bound
     counts = round_counts(problem, classes, search.best)
-    if counts is None:
-        counts = round_counts(problem, classes, search.best, sent_whole(problem, classes, search.best))
     if counts is None:
         counts = _whole_sites_on(problem, classes, search.best, budget)
     if counts is not None:

@@ -17,7 +17,7 @@ from planner.fleet import Floats, Ints
 from planner.sizing.host_counts.cutting_planes import search_counts
 from planner.sizing.host_counts.hall_conditions import Cut, HallCondition
 from planner.sizing.host_counts.reference_counts import reference_counts
-from planner.sizing.host_counts.rounding import round_counts, sent_whole
+from planner.sizing.host_counts.rounding import round_counts
 from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.counts import Counts, Sized, objective_value
@@ -73,8 +73,6 @@ def _whole_sites(widened: Problem, asking: Classes, best: Ints, pools: int) -> C
     caps = np.concatenate((widened.caps[:pools], own_room))
     problem = dataclasses.replace(widened, caps=caps)
     found = round_counts(problem, asking, hosts)
-    if found is None:
-        found = round_counts(problem, asking, hosts, sent_whole(problem, asking, hosts))
     if found is None:
         return None
     clusters = found.flow * asking.arc_items

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from planner.arrays import int_zeros, totals
-from planner.fleet import Bools, Ints
+from planner.fleet import Bools, Floats, Ints
 from planner.sizing.host_counts.hall_conditions import HallCondition
 from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
@@ -61,24 +61,11 @@ def round_counts(problem: Problem, classes: Classes, hosts: Ints, preferred: Int
     return Counts(hosts, flow, none, none) if fits_all else None
 
 
-def sent_whole(problem: Problem, classes: Classes, hosts: Ints) -> Ints:
-    """Return how many whole sites a flow of divisible sites sends over each arc of heavy ones, shape (A,).
-
-    It is what `round_counts` may prefer where it finds nothing by itself.
-    """
-    return (_sent(problem, classes, hosts) // classes.items[classes.of_arc]).astype(np.int64)
-
-
-def _multi_cluster_share(problem: Problem, classes: Classes, hosts: Ints) -> np.ndarray:
+def _multi_cluster_share(problem: Problem, classes: Classes, hosts: Ints) -> Floats:
     """Return the clusters of heavy sites that a flow of divisible sites sends to each pool, shape (P,)."""
-    return totals(classes.pool, _sent(problem, classes, hosts), problem.pools)
-
-
-def _sent(problem: Problem, classes: Classes, hosts: Ints) -> np.ndarray:
-    """Return the clusters of heavy sites that a flow of divisible sites sends over each arc, shape (A,)."""
     clusters = classes.demand * classes.items
-    condition = HallCondition(0, 1, classes, clusters, problem.caps)
-    return np.where(classes.arc_multi_cluster, condition.sent(hosts), 0)
+    sent = HallCondition(0, 1, classes, clusters, problem.caps).sent(hosts)
+    return totals(classes.pool, np.where(classes.arc_multi_cluster, sent, 0), problem.pools)
 
 
 def _light_fit(classes: Classes, free: Ints, limits: tuple[tuple[Bools, int], ...]) -> bool:

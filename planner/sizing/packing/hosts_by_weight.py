@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from planner.errors import SolverError
-from planner.sizing.packing.items import Item, nearest_first
+from planner.sizing.packing.items import Item
 from planner.sizing.packing.matching import best_matching
 from planner.sizing.packing.two_dimensions import Filling, Kind, pack_weighed
 from planner.sizing.solvers.budget import SolveBudget
@@ -29,85 +28,10 @@ def keeps_weight(items: Sequence[Item], seats: Seats, most: float) -> bool:
 
 
 def seat_by_weight(items: Sequence[Item], hosts: Sequence[str], cap: int, most: float, budget: SolveBudget) -> Seats:
-    """Return (item position, host, clusters) for every item: who can stay stays, the rest goes where most is free.
+    """Return (item position, host, clusters) for every item: packed, and each filling where fewest clusters move.
 
-    Where that ends with somebody standing, all are packed from scratch. Raises SolverError when they do not fit,
-    which the host counts have ruled out.
+    Raises SolverError when they do not fit, which the host counts have ruled out.
     """
-    bins = {name: _Bin(cap, most) for name in hosts}
-    order = nearest_first(items)
-    single = [g for g in order for _ in range(_units(items[g]))]
-    moving = [g for g in single if not _stays(items[g], g, bins)]
-
-    def share_of_host(g: int) -> float:
-        clusters, weight = _kind(items[g])
-        return max(clusters / cap, weight / most)
-
-    for g in sorted(moving, key=share_of_host, reverse=True):
-        kind = _kind(items[g])
-        with_room = (r for r in bins.values() if r.fits(kind))
-        bin_ = max(with_room, key=_Bin.free, default=None)
-        if bin_ is None:
-            return _packed(items, hosts, cap, most, budget)
-        bin_.take(g, kind)
-    seats = {(g, name): n for name, bin_ in bins.items() for g, n in bin_.items.items()}
-    return _in_clusters(items, seats)
-
-
-def _in_clusters(items: Sequence[Item], seats: Mapping[tuple[int, str], int]) -> Seats:
-    """Return item position, host and clusters of ``seats``, which count what must share a host."""
-    found = []
-    for (g, name), n in seats.items():
-        clusters, _ = _kind(items[g])
-        found.append((g, name, n * clusters))
-    return found
-
-
-@dataclass
-class _Bin:
-    cap: float
-    most: float
-
-    def __post_init__(self) -> None:
-        self.clusters = float(self.cap)
-        self.weight = self.most * (1 + _CLOSE)
-        self.items: Counter[int] = Counter()
-
-    def free(self) -> float:
-        """Return the share of the host that is free, of clusters or weight whichever is scarcer."""
-        of_clusters = self.clusters / self.cap
-        return min(of_clusters, self.weight / self.most)
-
-    def fits(self, kind: Kind) -> bool:
-        clusters, weight = kind
-        return self.clusters >= clusters and self.weight >= weight
-
-    def take(self, item: int, kind: Kind) -> None:
-        self.items[item] += 1
-        self.clusters -= kind[0]
-        self.weight -= kind[1]
-
-
-def _units(item: Item) -> int:
-    return 1 if item.together else item.clusters
-
-
-def _kind(item: Item) -> Kind:
-    """Return clusters and weight of what of an item must share a host."""
-    units = _units(item)
-    return item.clusters // units, item.weight / units
-
-
-def _stays(item: Item, g: int, bins: dict[str, _Bin]) -> bool:
-    bin_ = bins.get(item.today)
-    if bin_ is None or not bin_.fits(_kind(item)):
-        return False
-    bin_.take(g, _kind(item))
-    return True
-
-
-def _packed(items: Sequence[Item], hosts: Sequence[str], cap: int, most: float, budget: SolveBudget) -> Seats:
-    """Pack all items from scratch and give each filling the host that moves fewest clusters."""
     of_kind: dict[Kind, list[int]] = defaultdict(list)
     for g, item in enumerate(items):
         of_kind[_kind(item)] += [g] * _units(item)
@@ -139,3 +63,22 @@ def _packed(items: Sequence[Item], hosts: Sequence[str], cap: int, most: float, 
         for g, name in zip(of_kind[kind], names, strict=True):
             seats[g, name] += 1
     return _in_clusters(items, seats)
+
+
+def _in_clusters(items: Sequence[Item], seats: Mapping[tuple[int, str], int]) -> Seats:
+    """Return item position, host and clusters of ``seats``, which count what must share a host."""
+    found = []
+    for (g, name), n in seats.items():
+        clusters, _ = _kind(items[g])
+        found.append((g, name, n * clusters))
+    return found
+
+
+def _units(item: Item) -> int:
+    return 1 if item.together else item.clusters
+
+
+def _kind(item: Item) -> Kind:
+    """Return clusters and weight of what of an item must share a host."""
+    units = _units(item)
+    return item.clusters // units, item.weight / units
