@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from planner.fleet import Floats
 from planner.sizing.cover.best_draft import BestAmongEquals
 from planner.sizing.cover.losses import Losses, all_at_once, read_losses
 from planner.sizing.cover.primal_search.drafts import draft_of, nearer_today, state_of
@@ -19,6 +20,7 @@ from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.stay_neighbourhoods import Neighbourhoods, state_near
 from planner.sizing.cover.stay_on_hosts import StayOnHosts
 from planner.sizing.cover.stay_seats import Point, Seats
+from planner.sizing.cover.stay_with_reserve import StayWithReserve
 from planner.sizing.cover.stay_with_standbys import StayWithStandbys
 from planner.sizing.instance.case import Case
 from planner.sizing.solution.draft import Draft
@@ -33,7 +35,6 @@ _MOST_COLUMNS = 40_000  # beyond, the first relaxation takes longer than people 
 _WHOLE = 1e-6
 _SEAT_SECONDS = 20.0
 _AROUND_SECONDS = 30.0
-_HOSTS_SECONDS = 15.0
 _NEAR = 2  # moves above the bound
 _MOST_SEATS = 40_000  # columns
 _MOST_AFTER = 12_000  # where neighbourhoods came first: beyond, they find more in less time
@@ -123,11 +124,19 @@ class FewestMoves:
 
         Say whether one was found.
         """
-        on_hosts = StayOnHosts(self.program)
-        if self.kept or self.program.short or self.case.problem.objective == "cost" or not on_hosts.small:
+        if self.kept or self.program.short or self.case.problem.objective == "cost":
             return False
         running = point.x[self.program.r]
-        answer = on_hosts.solved(running, self.budget.within(_HOSTS_SECONDS))
+        found = False
+        for kind in (StayOnHosts, StayWithReserve):
+            one = kind(self.program)
+            if one.small and self.moves > self.bound:
+                found |= self._on_hosts(one, running)
+        return found
+
+    def _on_hosts(self, on_hosts: StayOnHosts, running: Floats) -> bool:
+        """Say whether a plan was found near the answer of ``on_hosts``; ``running`` (J,) as in `StayOnHosts.solved`."""
+        answer = on_hosts.solved(running, self.budget.within(on_hosts.seconds))
         self._bounded(answer)
         if not answer.outcome.has_solution:
             return False

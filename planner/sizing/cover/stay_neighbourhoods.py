@@ -124,7 +124,8 @@ class Neighbourhoods:
             moves = float(_moves_of(moved, of).sum())
             return moves + _BROKEN * of.violation()
 
-        free, fails, known = movers, 0, np.inf
+        known = value(state) if state.violation() <= _CLOSE else np.inf
+        free, fails = movers, 0
         while fails < _TRIES and known > least and not budget.spent:
             around = Around(state, self.bare, every, free=free)
             trial = around.solved(budget.within(_TRY_SECONDS), moved, _BROKEN)

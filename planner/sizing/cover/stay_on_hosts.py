@@ -32,7 +32,7 @@ from planner.sizing.cover.primal_search.from_today import placed_on, with_exact_
 from planner.sizing.cover.primal_search.state import State
 from planner.sizing.cover.stay_with_standbys import StayWithStandbys
 from planner.sizing.solvers.budget import SolveBudget
-from planner.sizing.solvers.highs import Answer, solve_arrays
+from planner.sizing.solvers.highs import Answer, LinearProgram, solve_arrays
 from planner.sizing.solvers.model_builder import Loads, ModelBuilder, Term, Terms, add_host_limits, add_room
 
 # Few nodes decide which hosts run: what HiGHS does before it branches takes longer.
@@ -58,6 +58,10 @@ class StayOnHosts:
     for none. Of m: ``moves`` and ``to`` (X,), site and host.
     """
 
+    whole = False  # homes
+    seconds = 15.0
+    options = OPTIONS
+
     def __init__(self, program: StayWithStandbys) -> None:
         self.program, self.problem = program, program.problem
         self.ground, self.pool = program.ground, program.host_pool
@@ -70,22 +74,26 @@ class StayOnHosts:
         return columns <= _MOST_COLUMNS and len(self.pool) <= _MOST_HOSTS
 
     def solved(self, running: Floats, budget: SolveBudget) -> Answer:
-        """Return the answer, in which hosts run or do not, and sites may be divided.
+        """Return the answer, in which hosts run or do not, and sites may be divided unless homes are ``whole``.
 
-        The hosts ``running`` (J,), 1 for each that runs, are tried first.
+        The hosts ``running`` (J,), 1 for each that runs, are tried first where homes are not whole.
         """
         self.built = ModelBuilder()
         block = self.built.block
         self.r = block(len(self.pool), upper=1.0, whole=True)
-        self.y = block(len(self.stays), upper=1.0)
-        self.m = block(len(self.moves), self.cost, upper=1.0)
+        self.y = block(len(self.stays), upper=1.0, whole=self.whole)
+        self.m = block(len(self.moves), self.cost, upper=1.0, whole=self.whole)
         self._homes()
         self._losses()
         self._as_good()
         program = self.built.program()
-        first = solve_arrays(program.fixed(self.r, running), budget, options=OPTIONS)
-        start = first.x if first.outcome.has_solution else None
-        return solve_arrays(program, budget, start=start, options=OPTIONS)
+        start = None if self.whole else self._start(program, running, budget)
+        return solve_arrays(program, budget, start=start, options=self.options)
+
+    def _start(self, program: LinearProgram, running: Floats, budget: SolveBudget) -> Floats | None:
+        """Return the point of fewest moves where the hosts ``running`` (J,) run; None where none is found."""
+        first = solve_arrays(program.fixed(self.r, running), budget, options=self.options)
+        return first.x if first.outcome.has_solution else None
 
     def movers(self, x: Floats) -> Bools:
         """Mark the sites (S,) that move at the point ``x``, or a part of them."""
@@ -94,15 +102,19 @@ class StayOnHosts:
         found[self.moves[moving]] = True
         return found
 
+    def hosts_at(self, x: Floats) -> Ints:
+        """Return the host on which each site lives near the point ``x``, shape (S,); -1 for none of today."""
+        return self.now
+
     def state(self, x: Floats, bare: Bools, budget: SolveBudget) -> State | None:
-        """Return the state on the hosts that run at ``x``, with all who can stay on their hosts of today.
+        """Return the state on the hosts that run at ``x``, with sites as `hosts_at` says.
 
         Something may be broken in it; None where a site has no host to use. ``bare`` (S,) as in `placed_on`.
         """
         running = np.flatnonzero(x[self.r] > 0.5)
         number = inverse(running, len(self.pool))
-        now = number[self.now]
-        host = np.where(self.now < 0, -1, now)
+        at = self.hosts_at(x)
+        host = np.where(at < 0, -1, number[at])
         state = placed_on(self.ground, self.pool[running], host, bare)
         return None if state is None else with_exact_standbys(state, bare, budget)
 

@@ -61,8 +61,6 @@ class CutMaster:
     def value(self, hosts: Ints) -> float:
         """Return the cost of ``hosts`` (P,), without distance."""
         value = float(self.price @ hosts)
-        if not self.extra:
-            return value
         new = np.maximum(0, hosts - self.problem.existing)
         return value + self.extra * float(new.sum())
 
