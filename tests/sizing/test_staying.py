@@ -91,7 +91,7 @@ def test_the_bound_on_round_trip_times_lets_as_many_move_as_have_to():
 def test_a_thorough_plan_proves_the_fewest_moves_of_fleets_ten_times_as_large(monkeypatch, seed):
     """Of 5,000 sites and 100 hubs it said that 1,250 move and at least 622 must; it is 1,198."""
     made, *_ = fleet(seed)
-    monkeypatch.setattr(moves_over_counts, "_MOST_PAIRS", 20)
+    monkeypatch.setattr(moves_over_counts, "MOST_PAIRS", 20)
     monkeypatch.setattr(draft_plan, "_moving_fewest", lambda _case, draft, bounds, *_, **__: (draft, bounds))
     monkeypatch.setattr(exact_aims, "settled_exactly", lambda _case, draft, *_, **__: (draft, {}))
     usual, thorough = plan(made), plan(made, thorough=True)
