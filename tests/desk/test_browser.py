@@ -226,6 +226,19 @@ def test_an_answer_is_explained_and_drilled(there):
     page.wait_for_selector("#site-said >> text=there is no site")
 
 
+def test_a_question_that_comes_back_has_its_plan_again(there):
+    """Where the question in between had no plan yet, "not searched yet" stayed, and the plan could not be kept."""
+    page = there.page
+    tab(page, "ask")
+    planned(page)
+    for cap in ("40", "30"):
+        page.evaluate(SLIDE, [CAP, cap])
+    counted(page)
+    page.wait_for_function("() => !document.getElementById('settled').textContent.includes('not searched yet')")
+    planned(page)
+    assert page.is_enabled("#keep button")
+
+
 def test_nothing_is_lost_when_the_page_is_loaded_anew(there):
     page = there.page
     before = question(page)

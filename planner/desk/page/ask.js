@@ -44,7 +44,9 @@ async function send() {
   flying = 0;
   if (number !== mine || again) { send(); return; }
   clearTimeout(waiting);
-  if (answered === asked() && !isSettled()) waiting = setTimeout(() => makePlan(answered, {}), PAUSE_MS);
+  if (answered !== asked()) return;
+  if (isSettled()) showPlan(plan, answered); // it was hidden by another question in between
+  else waiting = setTimeout(() => makePlan(answered, {}), PAUSE_MS);
 }
 
 function noCount(error) {
