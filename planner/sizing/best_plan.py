@@ -28,15 +28,7 @@ def best_plan(
 ) -> Plan:
     """Return the best plan for ``fleet``: most weight served, the objective, then the aims of policy ``then``.
 
-    ``time_limit`` is in seconds from the call on; at the limit, or at Ctrl-C in the main thread, the best plan so far
-    comes back with its gap, and is ``feasible`` unless it is proven by then. The same fleet and ``seed`` give the same
-    plan whatever the order of rows, unless time ends it. ``thorough`` spends about ten times the work on the later
-    aims; the objective does not depend on it. ``watch`` is called with the progress as it happens; where it
-    returns False, the best plan so far comes back.
-
-    Raises InputError for a time limit or seed that is none, and where the fleet asks for a combination that is not
-    modelled, or has more clusters or weights further apart than can be counted exactly; SolverError when the solver
-    fails.
+    ``time_limit``, ``seed``, ``thorough``, ``watch`` and what is raised are those of `planner.plan`.
     """
     limit = asked_limit(time_limit, seed)
     refuse_unmodelled(fleet)

@@ -15,6 +15,7 @@ from planner.rules import Checker
 from planner.sizing.instance.case import Case
 from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.seating import Seat
+from planner.sizing.solution.taken import Taken
 
 _NOT_DUST = 1 + 1e-9  # times a limit is above it, and not only in the last digits of a sum
 
@@ -48,7 +49,7 @@ def _crowded_out(case: Case, checker: Checker, unserved: Bools, seats: Sequence[
     fleet = case.fleet
     problem = case.problem
     found = []
-    taken = _Taken(problem, seats)
+    taken = Taken(problem, seats)
     pool_of_host = {seat.host: seat.pool for seat in seats}
     running = np.bincount(int_array(list(pool_of_host.values())), minlength=problem.pools)
     for s in np.flatnonzero(unserved).tolist():
@@ -58,7 +59,7 @@ def _crowded_out(case: Case, checker: Checker, unserved: Bools, seats: Sequence[
         room = hosts @ problem.caps[pools]
         detail = f"its eligible pools {names} have at most {hosts.sum()} hosts for {room} clusters"
         detail += "; other sites fill them"
-        reached = taken.reached(s, pools)
+        reached = _reached(problem, taken, s, pools)
         growing = running.copy()
         growing[pools] += 1
         reached += [limit.said() for limit in problem.host_limits if _stops(limit, growing, pools)]
@@ -79,40 +80,20 @@ def _stops(limit: HostLimit, growing: Ints, pools: Ints) -> bool:
     return bool((before + one_more > limit.most).any())
 
 
-class _Taken:
-    """What ``seats`` take of the limits of a problem."""
+def _reached(problem: Problem, taken: Taken, s: int, pools: Ints) -> list[str]:
+    """Return the limits at ``pools`` that site ``s`` would break on top of what is ``taken``, each in a few words."""
+    found = []
+    for limit, used in zip(problem.limits, taken.used, strict=True):
+        more = problem.amounts[limit.measure][s]
+        if limit.pools[pools].any() and used + more > limit.most * _NOT_DUST:
+            found.append(limit.said())
+    if problem.host_weight is not None and _too_heavy(problem, taken, s, pools, problem.host_weight):
+        found.append("max_share_percent")
+    return found
 
-    def __init__(self, problem: Problem, seats: Sequence[Seat]) -> None:
-        self.problem = problem
-        site = int_array([seat.site for seat in seats])
-        self.pool = int_array([seat.pool for seat in seats])
-        self.clusters = int_array([seat.clusters for seat in seats])
-        share = self.clusters / problem.clusters[site]
-        brought = [problem.amounts[limit.measure][site] * share for limit in problem.limits]
-        limited = zip(problem.limits, brought, strict=True)
-        self.used = [float(each[limit.pools[self.pool]].sum()) for limit, each in limited]
-        self.weight = problem.weights[site] * share
-        self.names = np.array([seat.host for seat in seats], dtype=np.str_)
 
-    def reached(self, s: int, pools: Ints) -> list[str]:
-        """Return the limits at ``pools`` that site ``s`` would break on top, each in a few words."""
-        problem = self.problem
-        found = []
-        for limit, used in zip(problem.limits, self.used, strict=True):
-            more = problem.amounts[limit.measure][s]
-            if limit.pools[pools].any() and used + more > limit.most * _NOT_DUST:
-                found.append(limit.said())
-        if problem.host_weight is not None and self._too_heavy(s, pools, problem.host_weight):
-            found.append("max_share_percent")
-        return found
-
-    def _too_heavy(self, s: int, pools: Ints, most: float) -> bool:
-        """Say whether some host at ``pools`` has room for the clusters of site ``s``, but not for its weight."""
-        problem = self.problem
-        _, first, host = np.unique(self.names, return_index=True, return_inverse=True)
-        load = np.bincount(host, weights=self.clusters)
-        carried = np.bincount(host, weights=self.weight)
-        on = self.pool[first]
-        room = problem.caps[on] >= load + problem.items[s]
-        too_heavy = carried + problem.item_weight[s] > most * _NOT_DUST
-        return bool((np.isin(on, pools) & room & too_heavy).any())
+def _too_heavy(problem: Problem, taken: Taken, s: int, pools: Ints, most: float) -> bool:
+    """Say whether some host at ``pools`` has room for the clusters of site ``s``, but not for its weight."""
+    room = problem.caps[taken.pool] >= taken.load + problem.items[s]
+    too_heavy = taken.carried + problem.item_weight[s] > most * _NOT_DUST
+    return bool((np.isin(taken.pool, pools) & room & too_heavy).any())

@@ -11,7 +11,6 @@ from collections.abc import Callable
 
 import numpy as np
 
-from planner.arrays import int_array
 from planner.errors import SolverError
 from planner.sizing.assignment.aims_in_order import SecondaryCosts
 from planner.sizing.instance.case import Case
@@ -19,6 +18,7 @@ from planner.sizing.instance.problem import Problem, unlimited
 from planner.sizing.solution.attained import Attained
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solution.evaluator import running
+from planner.sizing.solution.taken import Taken
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.tie_breaks.secondary_costs import pool_of_today, secondary_costs
 
@@ -69,15 +69,9 @@ def keeps_limits(problem: Problem, draft: Draft) -> bool:
     """Say whether a plan keeps the limits on hubs, zones, the weight on hosts, and hosts and units of several pools."""
     if not problem.may_run(running(problem, draft)):
         return False
-    seats = draft.seating.seats
-    site, pool = (int_array([getattr(seat, name) for seat in seats]) for name in ("site", "pool"))
-    share = np.array([seat.clusters for seat in seats], dtype=np.float64) / problem.clusters[site]
-    for limit in problem.limits:
-        if (problem.amounts[limit.measure][site] * share)[limit.pools[pool]].sum() > limit.most * (1 + _CLOSE):
-            return False
-    if problem.host_weight is None:
-        return True
-    _, host = np.unique(np.array([seat.host for seat in seats], dtype=np.str_), return_inverse=True)
-    carried = np.bincount(host, weights=problem.weights[site] * share)
-    most = problem.host_weight * (1 + _CLOSE)
-    return bool((carried <= most).all())
+    taken = Taken(problem, draft.seating.seats)
+    limited = zip(problem.limits, taken.used, strict=True)
+    kept = all(used <= limit.most * (1 + _CLOSE) for limit, used in limited)
+    most = np.inf if problem.host_weight is None else problem.host_weight
+    heaviest = taken.carried.max(initial=0.0)
+    return kept and bool(heaviest <= most * (1 + _CLOSE))

@@ -16,7 +16,7 @@ from planner.fleet import Floats, Ints
 from planner.sizing.host_counts.cut_master import _RELAXED_TIE, CutMaster, _Relaxed
 from planner.sizing.host_counts.hall_conditions import HallCondition, hall_conditions
 from planner.sizing.host_counts.reference_counts import reference_counts
-from planner.sizing.host_counts.room_for_all import all_fit, max_load
+from planner.sizing.host_counts.room_for_all import all_fit
 from planner.sizing.instance import classes as grouping
 from planner.sizing.instance.classes import Keys, group
 from planner.sizing.instance.problem import Problem
@@ -95,9 +95,9 @@ def test_whether_all_fit_is_what_a_flow_says(examples: int) -> None:
     said = []
     for seed in range(10 * examples):
         problem = _problem(seed)
-        room = problem.max_hosts * problem.caps
+        clusters = hall_conditions(problem, group(problem, by_weight=False))[0]
         said.append(all_fit(problem))
-        assert said[-1] == (max_load(problem, problem.clusters, room) == problem.clusters.sum())
+        assert said[-1] == (clusters.flow(problem.max_hosts).missing == 0)
     assert {True, False} == set(said)
 
 

@@ -52,8 +52,8 @@ from planner.sizing.solvers.model_builder import (
     Terms,
     add_capacity,
     add_host_limits,
-    add_host_weight,
     add_place_limits,
+    add_weight_on_hosts,
 )
 
 
@@ -103,9 +103,8 @@ class FlowModel:
         rows.equal([shared, left_out, own], classes.count, demand)
         clusters = Loads(classes.pool, self.f, classes.arc_items)
         add_capacity(rows, problem.caps, self.n, [clusters])
-        if problem.host_weight is not None:
-            weights = Loads(classes.pool, self.f, classes.arc_item_weight)
-            add_host_weight(rows, problem.host_weight, self.n, weights)
+        weights = Loads(classes.pool, self.f, classes.arc_item_weight)
+        add_weight_on_hosts(rows, problem.host_weight, self.n, weights)
         add_place_limits(rows, problem, classes.pool, self.f, classes.amounts, classes.of_arc)
         add_host_limits(rows, problem.host_limits, self.n)
         if problem.objective == "cost" and problem.pair_cost.any():

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.sparse as sp
 
-from planner.arrays import int_zeros, rounded, trues
-from planner.fleet import Bools, Floats, Ints
+from planner.arrays import rounded, trues
+from planner.fleet import Bools, Floats
 from planner.sizing.assignment.linking_rows import Relaxed, relax
 from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
@@ -102,7 +102,6 @@ class _Columns:
 
 def _counts(problem: Problem, classes: Classes, x: Floats) -> Counts:
     hosts, flow = np.split(x, [problem.pools])
-    none: Ints = int_zeros(classes.count)
     fixed = classes.arc_fixed
     flow = np.where(fixed, np.rint(flow), flow)
-    return Counts(rounded(hosts), flow, none, none)
+    return Counts.of_hosts(classes, rounded(hosts), flow)

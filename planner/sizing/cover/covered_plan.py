@@ -13,7 +13,6 @@ from planner.sizing.cover.best_draft import Best
 from planner.sizing.cover.better_homes import BetterHomes
 from planner.sizing.cover.certificate import FindEvidence
 from planner.sizing.cover.exact_aims import ExactAims, settled_by_hosts
-from planner.sizing.cover.fewest_moves import moves_without_cover
 from planner.sizing.cover.finish import finished
 from planner.sizing.cover.host_by_host import solve_host_by_host
 from planner.sizing.cover.host_loss_bound import HostLossBound
@@ -66,11 +65,7 @@ def plan_covered(case: Case, budget: SolveBudget) -> tuple[Draft, Mapping[TieBre
 
     bounds = BetterHomes(case, ground, best.draft, budget).improve(offer)
     exact = ExactAims(case, losses, best.draft, budget).settle(offer)
-    known = {**bounds, **exact}
-    if "moves" in known and "moves" not in exact:
-        least = moves_without_cover(case, best.draft, budget)
-        known["moves"] = max(known["moves"], least)
-    return best.draft, known
+    return best.draft, {**bounds, **exact}
 
 
 def _search(case: Case, ground: Ground, losses: Losses, budget: SolveBudget) -> Best:

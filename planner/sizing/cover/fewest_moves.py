@@ -26,8 +26,6 @@ from planner.sizing.instance.case import Case
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import Answer, LinearProgram, solve_arrays
-from planner.sizing.tie_breaks.as_good import as_good_as
-from planner.sizing.tie_breaks.moves_over_counts import fewest_moves_bound
 from planner.sizing.tie_breaks.stay_program import Kept
 
 _SECONDS = 60.0
@@ -199,12 +197,3 @@ def losses_of(case: Case) -> Losses:
     """Return the losses of the policy's ``cover``; without cover, those for which nobody can stand by."""
     covered = case.fleet.policy.cover != "none"
     return read_losses(case.fleet, case.problem) if covered else all_at_once(case.problem)
-
-
-def moves_without_cover(case: Case, draft: Draft, budget: SolveBudget) -> float:
-    """Return a bound on the moves of plans as good as ``draft`` that need no standby: those with cover are among them.
-
-    Sites that need no shared host any more are not in it.
-    """
-    as_good = as_good_as(case, draft)
-    return fewest_moves_bound(case, as_good, budget)

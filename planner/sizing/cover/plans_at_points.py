@@ -11,7 +11,7 @@ from functools import cached_property
 
 import numpy as np
 
-from planner.arrays import int_zeros, rounded
+from planner.arrays import rounded
 from planner.sizing.cover.finish import finished
 from planner.sizing.cover.homes import find_homes, liked_room
 from planner.sizing.cover.pair_flow import PairNetwork
@@ -71,8 +71,7 @@ class PlansAtPoints:
         if not found:
             return None
         nicest = min(found, key=lambda homes: float(cost @ homes))
-        nobody = int_zeros(network.classes.count)
-        counts = Counts(rounded(point.hosts), nicest, nobody, nobody)
+        counts = Counts.of_hosts(network.classes, rounded(point.hosts), nicest)
         value = objective_value(case.problem, network.classes, counts)
         return Sized(network.classes, counts, value, 0.0, False, "")
 

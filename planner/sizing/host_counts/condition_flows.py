@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from ortools.graph.python import max_flow
 
-from planner.arrays import falses, indices, int_array, int_zeros, offsets, totals
+from planner.arrays import falses, int_array, int_zeros
 from planner.errors import SolverError
 from planner.fleet import Bools, Ints
 
@@ -111,40 +111,10 @@ class Flow:
         return min_cut
 
     def cuts(self) -> Iterator[Cut]:
-        """Yield cuts that the hosts fail: connected parts of the minimal and of the maximal minimum cut."""
+        """Yield cuts that the hosts fail: the minimal and the maximal minimum cut."""
         kinds = len(self.condition.demand)
         asking = self.condition.demand > 0
         least = self.source_side[:kinds] & asking
         most = ~self.sink_side[:kinds] & asking
         for inside in (least,) if np.array_equal(least, most) else (least, most):
-            for part in self._failing_parts(inside):
-                yield self.condition.cut_at(part, self.hosts)
-            if self.condition.limits:  # sets that share no pool may share a limit
-                yield self.condition.cut_at(np.flatnonzero(inside), self.hosts)
-
-    def _failing_parts(self, inside: Bools) -> list[Ints]:
-        """Return sets of the classes ``inside`` (K,) that lack room; those that share a pool are together.
-
-        Under limits all sets, as a limit may be what they lack.
-        """
-        classes = self.condition.classes
-        members = np.flatnonzero(inside)
-        pool = classes.pool[inside[classes.of_arc]]
-        lengths = np.diff(classes.indptr)[members]
-        nowhere = lengths == 0
-        if nowhere.any():  # nothing can take these
-            return [members[nowhere]]
-        first = offsets(lengths)[:-1]
-        of_pool, before = indices(self.room), None
-        while before is None or (of_pool != before).any():  # each takes the least label that it meets
-            before = of_pool
-            label = np.minimum.reduceat(before[pool], first)
-            of_pool = before.copy()
-            np.minimum.at(of_pool, pool, np.repeat(label, lengths))
-        used = np.unique(pool)
-        parts = len(of_pool)
-        asked = totals(label, self.condition.demand[members], parts)
-        has = totals(of_pool[used], self.room[used], parts)
-        parted = np.bincount(label, minlength=parts) > 0
-        failing = parted if self.condition.limits else asked > has
-        return [members[label == part] for part in np.flatnonzero(failing)]
+            yield self.condition.cut_at(np.flatnonzero(inside), self.hosts)

@@ -7,8 +7,6 @@ from __future__ import annotations
 
 import dataclasses
 
-import numpy as np
-
 from planner.arrays import falses, int_zeros
 from planner.fleet import Floats, Ints
 from planner.sizing.assignment.aims_in_order import SecondaryCosts, fewest_own, finish, serve_most, with_secondary_costs
@@ -36,9 +34,8 @@ def size(
     """
     apart = None if secondary is None else secondary.apart
     if problem.sites == 0:
-        none = int_zeros(0)
         classes = group(problem, by_weight=False)
-        counts = Counts(int_zeros(problem.pools), np.zeros(0), none, none)
+        counts = Counts.of_hosts(classes, int_zeros(problem.pools))
         return Sized(classes, counts, 0.0, 0.0, True, "nothing to serve")
     if all_fit(problem):
         classes = group(problem, by_weight=False, apart=apart)

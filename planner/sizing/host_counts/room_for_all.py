@@ -6,6 +6,8 @@ import numpy as np
 
 from planner.arrays import as_floats, totals
 from planner.fleet import Ints
+from planner.sizing.host_counts.hall_conditions import HallCondition
+from planner.sizing.instance.classes import group
 from planner.sizing.instance.problem import Problem
 
 _SHARINGS = 6  # before a flow is asked; fleets of 100,000 sites with a tenth of the room to spare took three
@@ -22,7 +24,10 @@ def all_fit(problem: Problem) -> bool:
     room = problem.max_hosts * problem.caps
     if _shares_fit(problem, clusters, room):
         return True
-    return max_load(problem, clusters, room) == int(clusters.sum())
+    classes = group(problem, by_weight=False)
+    demand = np.where(classes.may_own, 0, classes.demand * classes.items)
+    condition = HallCondition(0, 1, classes, demand, problem.caps)
+    return condition.flow(problem.max_hosts).missing == 0
 
 
 def _shares_fit(problem: Problem, clusters: Ints, room: Ints) -> bool:
@@ -44,23 +49,3 @@ def _shares_fit(problem: Problem, clusters: Ints, room: Ints) -> bool:
             return True
         weight *= np.divide(room, load, out=np.zeros(problem.pools), where=load > 0)
     return False
-
-
-def max_load(problem: Problem, clusters: Ints, room: Ints) -> int:
-    """Return the most clusters that pools of ``room`` (P,) can take when site s brings ``clusters[s]`` (S,)."""
-    from scipy.sparse import coo_array, csr_array
-    from scipy.sparse.csgraph import maximum_flow
-
-    sites, pools = problem.sites, problem.pools
-    source = sites + pools
-    sink = sites + pools + 1
-    pool_nodes = sites + np.arange(pools)
-    enough = np.minimum(room, clusters.sum())
-    from_source, to_sink = np.full(sites, source), np.full(pools, sink)
-    to_pool = sites + problem.pool
-    tail = np.concatenate((from_source, problem.site, pool_nodes))
-    head = np.concatenate((np.arange(sites), to_pool, to_sink))
-    most = np.concatenate((clusters, clusters[problem.site], enough))
-    entries = most.astype(np.int32), (tail, head)
-    graph = csr_array(coo_array(entries, shape=(sink + 1, sink + 1)))
-    return int(maximum_flow(graph, source, sink).flow_value)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from planner.arrays import int_zeros, totals
+from planner.arrays import totals
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.host_counts.hall_conditions import HallCondition
 from planner.sizing.instance.classes import Classes
@@ -23,9 +23,8 @@ def round_counts(problem: Problem, classes: Classes, hosts: Ints, preferred: Int
     that is farthest below the load a flow of divisible sites would give it; the light ones must then still flow.
     """
     flow = np.zeros(len(classes.pool))
-    none = int_zeros(classes.count)
     if not classes.multi_cluster.any():
-        return Counts(hosts, flow, none, none)
+        return Counts.of_hosts(classes, hosts)
     target = _multi_cluster_share(problem, classes, hosts)
     free = problem.caps * hosts
     left = np.array([limit.most for limit in problem.limits])
@@ -58,7 +57,7 @@ def round_counts(problem: Problem, classes: Classes, hosts: Ints, preferred: Int
     room_left = left.astype(np.int64).tolist()
     limits = tuple(zip(inside, room_left, strict=True))
     fits_all = _light_fit(classes, free, limits) and packs_at_once(problem, classes, hosts, flow)
-    return Counts(hosts, flow, none, none) if fits_all else None
+    return Counts.of_hosts(classes, hosts, flow) if fits_all else None
 
 
 def _multi_cluster_share(problem: Problem, classes: Classes, hosts: Ints) -> Floats:

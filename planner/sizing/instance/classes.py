@@ -9,6 +9,7 @@ from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
+from pandas.util import hash_array
 
 from planner.arrays import as_floats, indices, int_zeros, inverse, offsets, owners, run_of, runs
 from planner.fleet import Bools, Floats, Ints
@@ -196,7 +197,5 @@ def _keys(own: Floats, indptr: Ints, pool: Ints, costs: Floats | None, salt: int
 
 def _mixed(values: Keys, salt: int) -> Keys:
     """Return 64 bits that look random for each of ``values``: the end of G. L. Steele's SplitMix64 (OOPSLA 2014)."""
-    keys = values + np.uint64((salt + 1) * 0x9E3779B97F4A7C15 % 2**64)
-    keys = (keys ^ (keys >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
-    keys = (keys ^ (keys >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
-    return keys ^ (keys >> np.uint64(31))
+    salted = values + np.uint64((salt + 1) * 0x9E3779B97F4A7C15 % 2**64)
+    return hash_array(salted)

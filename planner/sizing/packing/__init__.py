@@ -10,11 +10,11 @@ Three sites on two hosts of pool B that carry two clusters each: S5 stays on its
 >>> sorted((items[at].site, host) for at, host, clusters in fill(items, ["B-01", "B-02"], 2, SolveBudget()))
 [('S4', 'B-02'), ('S5', 'B-02'), ('S6', 'B-01')]
 
-Where large sites do not fit in turn, the arc-flow model packs them, or proves that it cannot be done.
+Where large sites do not fit in turn, the arc-flow model packs them, or says that it cannot be done.
 
 >>> sizes = [5, 4, 4, 3, 2, 2]
->>> len(first_fit_decreasing(sizes, cap=10)), len(pack(sizes, hosts=2, cap=10, budget=SolveBudget()).bins)
+>>> len(first_fit_decreasing(sizes, cap=10)), len(pack(sizes, hosts=2, cap=10, budget=SolveBudget()))
 (3, 2)
->>> pack([4, 4, 4, 3, 3], hosts=3, cap=6, budget=SolveBudget())
-Packing(bins=None, proven=True)
+>>> print(pack([4, 4, 4, 3, 3], hosts=3, cap=6, budget=SolveBudget()))
+None
 """

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from planner.arrays import int_array, int_zeros
-from planner.sizing.solvers.budget import Outcome, SolveBudget
+from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import solve_arrays
 from planner.sizing.solvers.model_builder import ModelBuilder, Terms
 
@@ -44,14 +44,6 @@ def arc_flow(counts: Mapping[int, int], cap: int) -> ArcFlow:
     return ArcFlow(tuple(sorted(arcs)), tuple(sorted(reached)))
 
 
-@dataclass(frozen=True, slots=True)
-class Packing:
-    """``bins``: item positions for each host, None when no packing was found; ``proven`` if there is none."""
-
-    bins: tuple[tuple[int, ...], ...] | None
-    proven: bool = True
-
-
 def first_fit_decreasing(sizes: Sequence[int], cap: int) -> list[list[int]]:
     """Return item positions for each bin of ``cap``: items of ``sizes``, each into the first with room, large first."""
     bins: list[list[int]] = []
@@ -69,33 +61,30 @@ def first_fit_decreasing(sizes: Sequence[int], cap: int) -> list[list[int]]:
     return bins
 
 
-def pack(sizes: Sequence[int], hosts: int, cap: int, budget: SolveBudget) -> Packing:
-    """Pack items of ``sizes`` into at most ``hosts`` bins of ``cap``, or prove that it cannot be done.
+def pack(sizes: Sequence[int], hosts: int, cap: int, budget: SolveBudget) -> list[list[int]] | None:
+    """Return the positions of the items of ``sizes`` in each of ``hosts`` bins of ``cap``.
 
-    Every size must be positive. ``proven`` is False when time ran out before either was known.
+    None when it cannot be done, or time ran out before that was known. Every size must be positive.
     """
     bins = first_fit_decreasing(sizes, cap)
     if len(bins) <= hosts:
-        return Packing(_padded(bins, hosts))
+        empty: list[list[int]] = [[] for _ in range(hosts - len(bins))]
+        return bins + empty
     if sum(sizes) > hosts * cap or max(sizes) > cap:
-        return Packing(None)
+        return None
     large = [(i, size) for i, size in enumerate(sizes) if size > 1]
     of_large = [size for _, size in large]
-    outcome, chosen = _flow(of_large, hosts, cap, budget)
-    if outcome.state == "infeasible":
-        return Packing(None)
-    if not outcome.has_solution:
-        return Packing(None, proven=False)
+    chosen = _flow(of_large, hosts, cap, budget)
+    if chosen is None:
+        return None
     packed = _decode(large, chosen, hosts)
     singles = [i for i, size in enumerate(sizes) if size == 1]
     _fill(packed, singles, sizes, cap)
-    return Packing(_padded(packed, hosts))
+    return packed
 
 
-def _flow(
-    sizes: Sequence[int], hosts: int, cap: int, budget: SolveBudget
-) -> tuple[Outcome, dict[tuple[int, int], int]]:
-    """Solve the arc-flow model: flow along each arc, or the outcome that says why there is none."""
+def _flow(sizes: Sequence[int], hosts: int, cap: int, budget: SolveBudget) -> dict[tuple[int, int], int] | None:
+    """Return the flow of the arc-flow model along each arc that is used; None where there is none in time."""
     counts = dict(sorted(Counter(sizes).items()))
     model = ModelBuilder()
     n = model.block(1, 1.0, hosts, whole=True)
@@ -104,11 +93,10 @@ def _flow(
     model.equal([packed], len(counts), number)
     answer = solve_arrays(model.program(), budget)
     if not answer.outcome.has_solution:
-        return answer.outcome, {}
+        return None
     _, column, _ = packed
     arcs = zip(arc_flow(counts, cap).arcs, answer.x[column], strict=True)
-    used = {arc: round(x) for arc, x in arcs if x > 0.5}
-    return answer.outcome, used
+    return {arc: round(x) for arc, x in arcs if x > 0.5}
 
 
 def add_fillings(model: ModelBuilder, counts: Mapping[int, int], cap: int, most: int, hosts: int) -> Terms:
@@ -158,8 +146,3 @@ def _fill(bins: list[list[int]], singles: list[int], sizes: Sequence[int], cap: 
             spot += 1
         bins[spot].append(item)
         free[spot] -= 1
-
-
-def _padded(bins: list[list[int]], hosts: int) -> tuple[tuple[int, ...], ...]:
-    empty: list[list[int]] = [[]] * (hosts - len(bins))
-    return tuple(map(tuple, [*bins, *empty]))

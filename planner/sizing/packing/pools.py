@@ -42,6 +42,6 @@ def unpacked(problem: Problem, classes: Classes, hosts: Ints, flow: Floats, budg
         if problem.host_weight is not None:
             return pack_weighed(kinds, running, cap, problem.host_weight, budget) is not None
         sizes = [size for size, _ in kinds.elements()]
-        return pack(sizes, running, cap, budget).bins is not None
+        return pack(sizes, running, cap, budget) is not None
 
     return {p for p, kinds in pools.items() if not packs(p, kinds)}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from bisect import bisect_left
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -202,18 +203,18 @@ def _repack(
 ) -> list[_Bin]:
     """Pack the large items from scratch and give each packed host the name that moves fewest clusters."""
     sizes = [items[g].clusters for g in multi_cluster]
-    packing = pack(sizes, len(hosts), cap, SolveBudget(seed=budget.seed))
-    if packing.bins is None:
+    packed = pack(sizes, len(hosts), cap, SolveBudget(seed=budget.seed))
+    if packed is None:
         raise SolverError("sites that stay together do not fit into the hosts that were counted for them")
     stay = np.zeros((len(hosts), len(hosts)))
     position = {name: i for i, name in enumerate(hosts)}
-    for b, content in enumerate(packing.bins):
+    for b, content in enumerate(packed):
         for item in (items[multi_cluster[i]] for i in content):
             if item.today in position:
                 stay[b, position[item.today]] += item.clusters
     bins = [_Bin(name, cap) for name in hosts]
     for b, h in best_matching(stay):
-        for i in packing.bins[b]:
+        for i in packed[b]:
             bins[h].take(multi_cluster[i], sizes[i])
     return bins
 
@@ -247,12 +248,9 @@ def _targets(bins: list[_Bin], more: int) -> list[int]:
 
 def _level(loads: Sequence[int], caps: Sequence[int], more: int) -> int:
     """Return the lowest common level at which ``more`` clusters fit on top of ``loads``."""
-    low, high = 0, max(caps, default=0)
-    while low < high:
-        middle = (low + high) // 2
-        free = [min(middle, cap) - load for load, cap in zip(loads, caps, strict=True)]
-        if sum(max(0, room) for room in free) >= more:
-            high = middle
-        else:
-            low = middle + 1
-    return low
+
+    def room(level: int) -> int:
+        filled = [min(level, cap) for cap in caps]
+        return sum(max(0, full - load) for full, load in zip(filled, loads, strict=True))
+
+    return bisect_left(range(max(caps, default=0)), more, key=room)

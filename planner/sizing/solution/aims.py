@@ -77,9 +77,7 @@ class PairAim(Aim):
     def plain_bound(self, case: Case, placement: Placement, seating: Seating) -> float:
         """Return the sum if everybody had the best pair to itself."""
         values = self.values(case.problem, case.incumbent)
-        if placement.unserved.any():
-            return _nearest_of_some(case.problem, values, placement.unserved)
-        return _nearest(case.problem, values)
+        return _nearest(case.problem, values, placement.unserved)
 
 
 @dataclass(frozen=True)
@@ -109,9 +107,7 @@ class Moves(PairAim):
     def bound(self, case: Case, placement: Placement, seating: Seating, known: float | None) -> float:
         """Return a bound on moves: sites without a host today do not move, whatever pool they use."""
         problem, today = case.problem, case.in_force
-        moved = as_floats(today.leaves)
-        out = placement.unserved
-        plain = _nearest_of_some(problem, moved, out) if out.any() else _nearest(problem, moved)
+        plain = _nearest(problem, as_floats(today.leaves), placement.unserved)
         least = plain if known is None else max(plain, known)
         whole = max(0.0, float(np.ceil(least - _DUST)))
         return min(self.told(case, placement, seating), whole + today.gone)
@@ -232,20 +228,15 @@ def costs_of(problem: Problem, incumbent: Bools, names: Sequence[TieBreak]) -> l
     return [aim.cost(problem, incumbent) for aim in sums if aim.applies(incumbent)]
 
 
-def _nearest(problem: Problem, cost: Floats) -> float:
-    """Return the total ``cost`` (E,) if every site that uses a pool in any plan had its best one to itself."""
-    least = _least(problem, cost)
-    counted = np.isfinite(least) & ~problem.may_own
-    return float(least[counted].sum())
+def _nearest(problem: Problem, cost: Floats, unserved: Bools) -> float:
+    """Return the total ``cost`` (E,) if every site that uses a pool in any plan had its best one to itself.
 
-
-def _nearest_of_some(problem: Problem, cost: Floats, unserved: Bools) -> float:
-    """Return the least of `_nearest` over all sites that together weigh as much as those not ``unserved`` (S,).
-
-    A knapsack of which a part of a site may be taken, the cheapest for its weight first (G. B. Dantzig, Operations
-    Research 5 (1957) 266-288): no plan that serves as much weight costs less, whoever is left out.
+    It is the least of sites that together weigh as much as those not ``unserved`` (S,): a knapsack of which a part of
+    a site may be taken, the cheapest for its weight first (G. B. Dantzig, Operations Research 5 (1957) 266-288). No
+    plan that serves as much weight costs less, whoever is left out.
     """
-    least = _least(problem, cost)
+    least = np.full(problem.sites, np.inf)
+    np.minimum.at(least, problem.site, cost)
     least[problem.may_own] = 0.0
     order = np.argsort(least / problem.weights, kind="stable")
     weight = as_floats(problem.weights[order])
@@ -253,11 +244,5 @@ def _nearest_of_some(problem: Problem, cost: Floats, unserved: Bools) -> float:
     before = np.cumsum(weight) - weight
     share = np.clip((wanted - before) / weight, 0.0, 1.0)
     taken = share > 0
-    return float((least[order][taken] * share[taken]).sum())
-
-
-def _least(problem: Problem, cost: Floats) -> Floats:
-    """Return the least ``cost`` (E,) of each site, inf where it has no pair, shape (S,)."""
-    least = np.full(problem.sites, np.inf)
-    np.minimum.at(least, problem.site, cost)
-    return least
+    paid = least[order][taken] * share[taken]
+    return float(paid.sum())

@@ -36,10 +36,11 @@ class Counts:
     own: Ints
 
     @classmethod
-    def of_hosts(cls, classes: Classes, hosts: Ints) -> Counts:
-        """Return ``hosts`` (P,) alone: nobody is anywhere, left out or on an own tie-breaker."""
+    def of_hosts(cls, classes: Classes, hosts: Ints, flow: Floats | None = None) -> Counts:
+        """Return ``hosts`` (P,) and ``flow`` (A,), 0 where None: nobody is left out or on an own tie-breaker."""
         none = int_zeros(classes.count)
-        return cls(hosts, np.zeros(len(classes.pool)), none, none)
+        sent = np.zeros(len(classes.pool)) if flow is None else flow
+        return cls(hosts, sent, none, none)
 
 
 @dataclass(frozen=True, slots=True)

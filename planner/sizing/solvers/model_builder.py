@@ -186,31 +186,11 @@ def add_capacity(model: ModelBuilder, caps: Ints, hosts: Ints, loads: Sequence[L
     uneven &= caps % sizes[:, None] > 0
     uneven[:, uneven.sum(axis=0) > _MOST_SIZES] = False
     for size, pools in zip(sizes.tolist(), uneven, strict=True):
-        large = (items >= size) & pools[pool]
-        counted = _counted(pools, pool[large], column[large])
+        large = np.flatnonzero(items >= size)
+        one_each = Loads(pool[large], column[large], np.ones(len(large)))
+        counted = one_each.at(np.flatnonzero(pools), len(caps))
         on_one = caps[pools] // size
         add_room(model, on_one, hosts[pools], [counted])
-
-
-def add_host_weight(model: ModelBuilder, most: float, hosts: Ints, load: Loads) -> None:
-    """Add that a host carries ``most`` weight, and as in (3) how many units of a weight or more it can hold."""
-    add_weight_on_hosts(model, most, hosts, load)
-    weights, of_weight = np.unique(load.items, return_inverse=True)
-    there = falses((len(weights), len(hosts)))
-    there[of_weight, load.pool] = True
-    there[:, there.sum(axis=0) > _MOST_SIZES] = False
-    for weight, pools in zip(weights.tolist(), there, strict=True):
-        heavy = (load.items >= weight) & pools[load.pool]
-        on_one = int(most / weight + 1e-9)
-        held = np.full(int(pools.sum()), on_one)
-        counted = _counted(pools, load.pool[heavy], load.column[heavy])
-        add_room(model, held, hosts[pools], [counted])
-
-
-def _counted(pools: Bools, pool: Ints, column: Ints) -> Loads:
-    """Return columns that count one for each unit, at the pools that ``pools`` (P,) marks and by number among these."""
-    number = np.cumsum(pools) - 1
-    return Loads(number[pool], column, np.ones(len(column)))
 
 
 def add_weight_on_hosts(model: ModelBuilder, most: float | None, hosts: Ints, load: Loads) -> None:

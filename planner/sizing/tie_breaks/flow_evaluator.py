@@ -5,8 +5,6 @@ from __future__ import annotations
 import dataclasses
 import time
 
-import numpy as np
-
 from planner.arrays import as_floats
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.host_counts.rounding import round_counts
@@ -99,8 +97,7 @@ class FlowEvaluator:
         self.looks -= 1
         began = time.monotonic()
         classes = self.sized.classes
-        none = np.zeros_like(self.sized.counts.unserved)
-        counts: Counts | None = Counts(hosts, as_floats(flow), none, none)
+        counts: Counts | None = Counts.of_hosts(classes, hosts, as_floats(flow))
         if flow.any() and unpacked(self.problem, classes, hosts, as_floats(flow), self.budget):
             counts = self._rounded(hosts, flow)
         return self._keep(counts, began)

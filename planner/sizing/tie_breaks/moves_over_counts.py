@@ -16,7 +16,7 @@ from planner.sizing.instance.case import Case
 from planner.sizing.instance.classes import Classes, arc_of_pair
 from planner.sizing.solution.counts import Counts
 from planner.sizing.solvers.budget import SolveBudget
-from planner.sizing.solvers.highs import Answer, solve_arrays
+from planner.sizing.solvers.highs import solve_arrays
 from planner.sizing.tie_breaks.as_good import AsGood
 from planner.sizing.tie_breaks.stay_program import StayProgram
 
@@ -56,34 +56,18 @@ def most_staying(
     Fleets may be ``times`` as large as usual, and take as many times as long. ``classes`` are those of the counts;
     where weight is left out they must not mix sites with and without a host today.
     """
-    found = _solved(case, as_good, budget, times)
-    if found is None:
-        return None
-    program, answer = found
-    moves = _least(answer)
-    x = _whole(program, classes, answer.x, moves, budget) if answer.outcome.has_solution else None
-    if x is None:
-        return Staying(moves, None, case.incumbent)
-    return Staying(moves, _counts(program, classes, x), _keeps(program, x))
-
-
-def fewest_moves_bound(case: Case, as_good: AsGood, budget: SolveBudget) -> float:
-    """Return a bound on the moves of plans ``as_good``, 0 where there is none in time."""
-    found = _solved(case, as_good, budget)
-    return 0.0 if found is None else _least(found[1])
-
-
-def _solved(case: Case, as_good: AsGood, budget: SolveBudget, times: int = 1) -> tuple[StayProgram, Answer] | None:
     too_large = len(case.problem.pool) > MOST_PAIRS * times
     if too_large or not case.incumbent.any() or budget.spent:
         return None
     program = StayProgram(case, as_good)
     answer = solve_arrays(program.with_whole_hosts(), budget.within(_SECONDS * times), options=_NO_EXTRAS)
-    return (program, answer) if np.isfinite(answer.outcome.bound) else None
-
-
-def _least(answer: Answer) -> float:
-    return max(0.0, float(np.ceil(answer.outcome.bound - _WHOLE)))
+    if not np.isfinite(answer.outcome.bound):
+        return None
+    moves = max(0.0, float(np.ceil(answer.outcome.bound - _WHOLE)))
+    x = _whole(program, classes, answer.x, moves, budget) if answer.outcome.has_solution else None
+    if x is None:
+        return Staying(moves, None, case.incumbent)
+    return Staying(moves, _counts(program, classes, x), _keeps(program, x))
 
 
 def _whole(program: StayProgram, classes: Classes, x: Floats, moves: float, budget: SolveBudget) -> Floats | None:
