@@ -2,12 +2,18 @@
 
 import os
 
-EVERYDAY = 4
-MORE = "CASTINGVOTE_EXAMPLES" in os.environ  # then fleets are as large as they are interesting, too
+USUAL = 4  # what tests count in
+EVERYDAY = 2
 EXAMPLES = int(os.environ.get("CASTINGVOTE_EXAMPLES", EVERYDAY))
+MORE = EXAMPLES > USUAL  # then fleets are as large as they are interesting, too
 ALL_SAMPLES = os.environ.get("CASTINGVOTE_SAMPLES") == "all"
 
 
-def tries(everyday: int) -> int:
-    """Return the number of cases of a test that tries ``everyday`` where nothing is asked for."""
-    return max(1, everyday * EXAMPLES // EVERYDAY)
+def tries(usual: int) -> int:
+    """Return how many cases to try of a test that tries ``usual`` with `USUAL` examples."""
+    return max(1, usual * EXAMPLES // USUAL)
+
+
+def seeds(usual: int) -> range:
+    """Return the seeds of as many cases."""
+    return range(tries(usual))

@@ -35,23 +35,28 @@ def random_fleet(seed, sites, hubs, cover="hub", **policy):
 
 
 FLEET = random_fleet(2, 40, 6)
-PLAN = make_plan(FLEET)
 
 
-def changed(change, plan=PLAN, **proof):
+@pytest.fixture(scope="module")
+def plan():
+    """Its plan; not made where this file is only loaded, which each worker does."""
+    return make_plan(FLEET)
+
+
+def changed(change, plan, **proof):
     """Return ``plan`` with its proof's data changed in place by ``change``."""
     details = copy.deepcopy(dict(plan.proof.details))
     change(details)
     return plan.replace(proof=dataclasses.replace(plan.proof, details=details, **proof))
 
 
-def test_the_proof_of_a_plan_with_cover_holds():
-    checked = verify_proof(FLEET, PLAN)
-    assert PLAN.proof.kind in ("counting", "search")
-    assert PLAN.proof.details["cover_sets"]
+def test_the_proof_of_a_plan_with_cover_holds(plan):
+    checked = verify_proof(FLEET, plan)
+    assert plan.proof.kind in ("counting", "search")
+    assert plan.proof.details["cover_sets"]
     assert (checked.verdict, checked.violations) == ("proof", ())
-    assert f"at least {PLAN.hosts} hosts" in checked.words
-    assert "need room" in PLAN.proof.words
+    assert f"at least {plan.hosts} hosts" in checked.words
+    assert "need room" in plan.proof.words
 
 
 @settings(max_examples=tries(3), deadline=None, suppress_health_check=list(HealthCheck))
@@ -147,37 +152,37 @@ def put_words_for_a_set(details):
     ],
     ids=lambda change: change.__name__,
 )
-def test_a_bent_proof_is_broken(change):
-    checked = verify_proof(FLEET, changed(change))
+def test_a_bent_proof_is_broken(plan, change):
+    checked = verify_proof(FLEET, changed(change, plan))
     assert (checked.verdict, bool(checked.violations)) == ("broken", True), checked.words
 
 
-def test_sets_that_force_less_are_no_proof():
+def test_sets_that_force_less_are_no_proof(plan):
     def only_the_smallest(details):
         details["cover_sets"] = [min(details["cover_sets"], key=lambda one: one["demand"])]
 
-    checked = verify_proof(FLEET, changed(only_the_smallest, kind="search"))
+    checked = verify_proof(FLEET, changed(only_the_smallest, plan, kind="search"))
     assert checked.verdict != "proof"
-    higher = PLAN.replace(lower_bound=PLAN.lower_bound + 1.0)
+    higher = plan.replace(lower_bound=plan.lower_bound + 1.0)
     assert verify_proof(FLEET, higher).verdict != "proof"
 
 
-def test_a_site_without_standby_is_not_counted_by_standbys():
+def test_a_site_without_standby_is_not_counted_by_standbys(plan):
     """Taking a standby away in the plan takes away what the proof says of it."""
-    details = PLAN.proof.details["cover_sets"]
+    details = plan.proof.details["cover_sets"]
     site = next(one for one in details if one["ready"])["sites"]
     bare = [
         dataclasses.replace(row, standby=None, standby_rtt_ms=None) if row.site in site else row
-        for row in PLAN.assignments
+        for row in plan.assignments
     ]
-    checked = verify_proof(FLEET, PLAN.replace(assignments=tuple(bare)))
+    checked = verify_proof(FLEET, plan.replace(assignments=tuple(bare)))
     assert checked.verdict == "broken"
     assert "without standby" in checked.words
 
 
-def test_sets_with_standbys_prove_nothing_where_nothing_is_covered():
+def test_sets_with_standbys_prove_nothing_where_nothing_is_covered(plan):
     fleet = FLEET.replace(policy=FLEET.policy.replace(cover="none"))
-    assert verify_proof(fleet, PLAN).verdict == "broken"
+    assert verify_proof(fleet, plan).verdict == "broken"
 
 
 def test_a_pool_where_nobody_could_have_a_standby_need_not_be_counted():
@@ -192,7 +197,11 @@ def test_a_pool_where_nobody_could_have_a_standby_need_not_be_counted():
 HOST_FLEET = generated.standing_by(
     "60x5", build=functools.partial(generated.few_hubs, mixed_caps=True, kept=True), loss="host"
 )
-HOST_PLAN = make_plan(HOST_FLEET)
+
+
+@pytest.fixture(scope="module")
+def host_plan():
+    return make_plan(HOST_FLEET)
 
 
 def of_lost_host(details):
@@ -235,12 +244,12 @@ def ask_for_more_after_a_loss(details):
     of_lost_host(details)["needs"] += 1
 
 
-def test_the_proof_against_the_loss_of_a_host_holds():
-    checked = verify_proof(HOST_FLEET, HOST_PLAN)
-    assert HOST_PLAN.proof.kind == "search"
+def test_the_proof_against_the_loss_of_a_host_holds(host_plan):
+    checked = verify_proof(HOST_FLEET, host_plan)
+    assert host_plan.proof.kind == "search"
     assert (checked.verdict, checked.violations) == ("proof", ())
-    assert f"at least {HOST_PLAN.hosts} hosts" in checked.words
-    assert "is lost" in HOST_PLAN.proof.words
+    assert f"at least {host_plan.hosts} hosts" in checked.words
+    assert "is lost" in host_plan.proof.words
 
 
 @pytest.mark.parametrize(
@@ -257,21 +266,21 @@ def test_the_proof_against_the_loss_of_a_host_holds():
     ],
     ids=lambda change: change.__name__,
 )
-def test_a_bent_proof_against_the_loss_of_a_host_is_broken(change):
-    checked = verify_proof(HOST_FLEET, changed(change, HOST_PLAN))
+def test_a_bent_proof_against_the_loss_of_a_host_is_broken(host_plan, change):
+    checked = verify_proof(HOST_FLEET, changed(change, host_plan))
     assert (checked.verdict, bool(checked.violations)) == ("broken", True), checked.words
 
 
-def test_sets_that_lose_a_host_prove_nothing_without_standbys_or_cover():
-    counted = set(of_lost_host(HOST_PLAN.proof.details)["sites"])
+def test_sets_that_lose_a_host_prove_nothing_without_standbys_or_cover(host_plan):
+    counted = set(of_lost_host(host_plan.proof.details)["sites"])
     bare = tuple(
         dataclasses.replace(row, standby=None, standby_rtt_ms=None) if row.site in counted else row
-        for row in HOST_PLAN.assignments
+        for row in host_plan.assignments
     )
-    checked = verify_proof(HOST_FLEET, HOST_PLAN.replace(assignments=bare))
+    checked = verify_proof(HOST_FLEET, host_plan.replace(assignments=bare))
     assert (checked.verdict, "without standby" in checked.words) == ("broken", True)
     uncovered = HOST_FLEET.replace(policy=HOST_FLEET.policy.replace(cover="none"))
-    assert verify_proof(uncovered, HOST_PLAN).verdict == "broken"
+    assert verify_proof(uncovered, host_plan).verdict == "broken"
 
 
 def test_a_search_over_counts_knows_that_the_first_host_counts_less():
