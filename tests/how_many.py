@@ -14,6 +14,6 @@ def tries(usual: int) -> int:
     return max(1, usual * EXAMPLES // USUAL)
 
 
-def seeds(usual: int) -> range:
-    """Return the seeds of as many cases."""
-    return range(tries(usual))
+def seeds(usual: int, most: int) -> range:
+    """Return the seeds of as many cases, of ``most`` where many are asked for."""
+    return range(min(tries(usual), most))

@@ -49,7 +49,7 @@ def main() -> int:
 
 
 def _start(*command: str | Path) -> subprocess.Popen[str]:
-    few = {**os.environ, "CASTINGVOTE_EXAMPLES": "4"}
+    few = {**os.environ, "CASTINGVOTE_EXAMPLES": "2"}
     return subprocess.Popen(
         command, cwd=ROOT, env=few, text=True, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, bufsize=-1
     )

@@ -101,7 +101,7 @@ def test_the_order_of_rows_changes_no_plan(seed: int) -> None:
     assert one == other
 
 
-@settings(max_examples=3, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=tries(3), deadline=None, suppress_health_check=list(HealthCheck))
 @given(st.integers(0, 10**6))
 @example(3610)  # a host without a name was called existing while one that Current names stood idle
 def test_the_order_of_rows_changes_no_way_to_a_plan(seed: int) -> None:

@@ -64,7 +64,7 @@ def cells(path: Path) -> dict[str, list[tuple[Any, ...]]]:
     [
         (make_twelve_sites, "twelve_sites.xlsx"),
         (make_county_chain, "county_chain.xlsx"),
-        (make_fleet, "national_1200.xlsx"),
+        pytest.param(make_fleet, "national_1200.xlsx", marks=LARGE),
     ],
 )
 def test_the_script_writes_the_committed_workbook_again(script: Any, name: str, tmp_path: Path) -> None:

@@ -1,7 +1,6 @@
 """Certificates of plans: accepted as written, refused when changed, and as strict in form as the format asks."""
 
 import dataclasses
-import os
 import random
 
 import pytest
@@ -14,9 +13,9 @@ from planner.verify.certificate import check_lines, verify_certificate
 from tests.arrays import fleet_of as fleet_from_arrays
 from tests.certificate.mutations import mutated
 from tests.certificate.trial import USUAL, fleet_of, trial
-from tests.how_many import ALL_SAMPLES
+from tests.how_many import ALL_SAMPLES, EXAMPLES, MORE, tries
 
-EXAMPLES = int(os.environ.get("CASTINGVOTE_EXAMPLES", "8"))
+COUNT = EXAMPLES if MORE else tries(8)
 
 
 def made(fleet):
@@ -30,7 +29,7 @@ def twelve():
     return fleet, *made(fleet)
 
 
-@pytest.mark.parametrize("seed", range(EXAMPLES))
+@pytest.mark.parametrize("seed", range(COUNT))
 def test_certificates_of_random_fleets_hold_and_no_changed_one_does(seed):
     try:
         fleet = fleet_of(seed)

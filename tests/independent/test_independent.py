@@ -1,16 +1,16 @@
 """Random small fleets: every plan against the independent model, and the comparison against claims that are false."""
 
 import dataclasses
-import os
 
 import pytest
 
 import planner
+from tests.how_many import EXAMPLES, MORE, tries
 from tests.independent.compare import compare
 from tests.independent.generator import Wanted, tables_of
 from tests.independent.tables import Tables
 
-COUNT = int(os.environ.get("CASTINGVOTE_EXAMPLES", "16"))
+COUNT = EXAMPLES if MORE else tries(16)
 
 
 @pytest.mark.parametrize("seed", range(COUNT))

@@ -18,7 +18,7 @@ from planner.intake import inspect_fleet, mapping_text
 from planner.intake.messages import CATALOGUE
 from planner.outputs import write_repaired
 
-CASES = int(os.environ.get("CASTINGVOTE_FUZZ", "12"))
+CASES = int(os.environ.get("CASTINGVOTE_FUZZ", "6"))
 PATIENCE_S = 20
 SETTING = settings(max_examples=CASES, deadline=None, suppress_health_check=list(HealthCheck))
 

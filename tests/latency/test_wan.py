@@ -4,12 +4,13 @@ import math
 
 import networkx as nx
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from planner import columns
 from planner.fleet import Fleet, typed_table
 from planner.latency import resolve
+from tests.how_many import tries
 
 
 def links(*rows: tuple[str, str, float | None, float | None]) -> dict[str, list]:
@@ -69,6 +70,7 @@ _NODES = st.sampled_from(["A", "B", "C", "X", "Y", "n1", "n2", "n3"])
 _LINKS = st.lists(st.tuples(_NODES, _NODES, st.integers(0, 9), st.none()), min_size=1, max_size=25)
 
 
+@settings(max_examples=tries(60), deadline=None)
 @given(_LINKS)
 def test_every_pair_agrees_with_networkx(rows) -> None:
     fleet = Fleet(

@@ -1,7 +1,6 @@
 """Set covering and bin packing as fleets, with published or enumerated optima."""
 
 import itertools
-import os
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +10,7 @@ from planner import columns
 from planner.fleet import Fleet, Policy, typed_table
 from planner.sizing import plan
 from planner.verify import verify
+from tests.how_many import MORE
 
 BINPACK = Path(__file__).parents[3] / "shared" / "benchmarks" / "binpack"
 
@@ -80,9 +80,7 @@ def test_kilroy_county_where_no_city_serves_itself(limit, stations):
     assert hosts(covering(KILROY, limit, names=[str(i + 1) for i in range(6)])) == stations
 
 
-OF_27_POINTS = pytest.param(
-    3, 27, 117, 18, marks=pytest.mark.skipif("CASTINGVOTE_EXAMPLES" not in os.environ, reason="long")
-)
+OF_27_POINTS = pytest.param(3, 27, 117, 18, marks=pytest.mark.skipif(not MORE, reason="long"))
 
 
 @pytest.mark.parametrize(("dimension", "points", "lines", "fewest"), [(2, 9, 12, 5), OF_27_POINTS])

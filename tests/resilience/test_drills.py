@@ -7,7 +7,7 @@ import pytest
 
 from planner import InputError
 from planner import drill as run_drill
-from tests.how_many import MORE
+from tests.how_many import seeds
 
 
 def replay(case, lost_hosts):
@@ -40,7 +40,7 @@ def hosts_lost(case, loss):
     return {host for host, hub in hub_of.items() if loss.name in zones[hub]}
 
 
-@pytest.mark.parametrize("seed", range(40 if MORE else 20))
+@pytest.mark.parametrize("seed", seeds(20, 40))
 def test_every_single_loss_and_the_worst_pair_are_those_of_the_replay(random_case, seed):
     case = random_case(seed, sites=10, split=seed % 3 == 0, cap=14)
     report = run_drill(case.fleet, case.plan)
@@ -66,7 +66,7 @@ def test_every_single_loss_and_the_worst_pair_are_those_of_the_replay(random_cas
     assert left == sorted(left, reverse=True)
 
 
-@pytest.mark.parametrize("seed", range(20 if MORE else 10))
+@pytest.mark.parametrize("seed", seeds(10, 20))
 def test_a_named_loss_lists_the_sites_that_its_figures_count(random_case, seed):
     case = random_case(seed, sites=10, cap=14)
     names = [host for host, _ in case.hosts][:2]
@@ -222,7 +222,7 @@ def test_a_prefix_settles_which_of_two_is_meant_and_a_near_miss_is_told(build):
     assert "host:N-1" in caught.value.findings[0].hint
 
 
-@pytest.mark.parametrize("seed", range(20 if MORE else 10))
+@pytest.mark.parametrize("seed", seeds(10, 20))
 def test_the_largest_radii_are_those_of_the_replay_beside_what_the_policy_allows(random_case, seed):
     case = random_case(seed, sites=10, split=seed % 2 == 0, cap=14)
     weight = {site: 1.0 + i % 3 for i, site in enumerate(case.fleet.site_ids)}

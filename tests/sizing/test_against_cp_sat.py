@@ -1,7 +1,5 @@
 """Random fleets with every rule switched on: same weight served and same hosts as CP-SAT (OR-Tools)."""
 
-import os
-
 import numpy as np
 import pandas as pd
 import pytest
@@ -11,6 +9,7 @@ from planner.fleet import whole_weights
 from planner.sizing import plan
 from planner.verify.inventory import read_inventory
 from planner.verify.rules import eligible
+from tests.how_many import seeds
 
 ZONES = ["grid-a", "grid-b", "carrier-1", "carrier-2"]
 REGIONS = ["North", "South", "East"]
@@ -153,7 +152,7 @@ def solve(fleet) -> tuple[int, int, bool]:
     return most, round(solver.objective_value), first == second == cp_model.OPTIMAL
 
 
-@pytest.mark.parametrize("seed", range(30 if "CASTINGVOTE_EXAMPLES" in os.environ else 6))
+@pytest.mark.parametrize("seed", seeds(6, 30))
 def test_same_weight_and_hosts_as_cp_sat(make, seed):
     fleet = random_fleet(make, seed)
     result = plan(fleet)

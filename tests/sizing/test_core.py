@@ -20,6 +20,7 @@ from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.counts import objective_value
 from planner.sizing.solvers.budget import SolveBudget
 from tests.arrays import without_figures
+from tests.how_many import seeds
 
 
 @given(st.lists(st.tuples(st.integers(1, 9), st.integers(0, 3)), min_size=1, max_size=4), st.integers(0, 60))
@@ -65,7 +66,7 @@ def _priced(seed: int) -> Problem:
     )
 
 
-@pytest.mark.parametrize("seed", range(20))
+@pytest.mark.parametrize("seed", seeds(20, 20))
 def test_core_finds_the_optimum_of_the_whole_model(seed: int) -> None:
     problem = _priced(seed)
     classes = group(problem, by_weight=False)

@@ -12,6 +12,7 @@ from planner.sizing.cover.primal_search.polish import pair_of
 from planner.sizing.cover.primal_search.repair import force_in
 from planner.sizing.cover.primal_search.state import State
 from planner.sizing.solvers.budget import SolveBudget
+from tests.how_many import tries
 from tests.sizing.test_primal import ground_of, recounted, scattered
 
 CLOSE = 1e-6
@@ -32,7 +33,7 @@ def repaired(state, seed=0):
 
 
 @pytest.mark.parametrize("cover", ["none", "host", "hub", "zone"])
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=tries(8), deadline=None)
 @given(seed=st.integers(0, 10_000), radius=st.sampled_from([None, 12, 30]))
 def test_never_more_is_broken_than_before_and_all_of_it_is_counted(make, cover, seed, radius):
     fleet = scattered(make, seed, 24, 6, caps=(8, 12, 16), most=2, cover=cover, max_blast_radius_hub=radius)

@@ -12,6 +12,7 @@ from planner.sizing.instance.problem import build_problem
 from planner.sizing.solution.placement import PairCost
 from planner.sizing.tie_breaks.fractional_assignment import preferred_arcs
 from tests.arrays import fewest_bins
+from tests.how_many import tries
 
 CAP = 4
 
@@ -47,8 +48,8 @@ def reached(result):
 
 @pytest.mark.parametrize("thorough", [False, True])
 def test_nine_in_ten_are_best_and_none_is_beyond_its_bound(make, thorough):
-    best = 0
-    for seed in range(30):
+    best, number = 0, tries(30)
+    for seed in range(number):
         fleet, rtt, clusters, today = random_fleet(make, seed)
         result = plan(fleet, thorough=thorough)
         make.sound(fleet, result)
@@ -60,7 +61,7 @@ def test_nine_in_ten_are_best_and_none_is_beyond_its_bound(make, thorough):
         if all(aim.proven for aim in result.then):
             assert got == wanted
         best += got == wanted
-    assert best >= 27
+    assert best >= int(0.9 * number)
 
 
 def test_as_few_hosts_to_add_leave_sites_where_they_are(make):

@@ -25,7 +25,7 @@ from planner.sizing.instance.problem import build_problem
 from planner.sizing.solvers.budget import SolveBudget
 from tests.benchmarks import generated
 from tests.benchmarks.moving import moving
-from tests.how_many import MORE
+from tests.how_many import MORE, seeds
 
 
 def moves(result):
@@ -45,7 +45,7 @@ def fewest(rtt, cap, now):
     return best
 
 
-@pytest.mark.parametrize("seed", range(25))
+@pytest.mark.parametrize("seed", seeds(25, 25))
 def test_brute_force(make, seed):
     rng = np.random.default_rng(seed)
     count, hubs, cap = 6, 3, int(rng.integers(2, 4))

@@ -16,7 +16,7 @@ from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.tie_breaks import swap_search as location
 from planner.sizing.tie_breaks.branch_and_bound import EpsilonConstraint, LocationModel, strong_bound
 from planner.sizing.tie_breaks.lagrangian import LagrangianRelaxation
-from tests.how_many import MORE
+from tests.how_many import seeds
 
 CAP = 3
 
@@ -59,7 +59,7 @@ def bound_of(problem, hosts, evaluator=never, before=(), work=10**9, budget=None
     return strong_bound(model, evaluator, work, budget or SolveBudget())
 
 
-@pytest.mark.parametrize("seed", range(40 if MORE else 20))
+@pytest.mark.parametrize("seed", seeds(20, 40))
 def test_without_a_plan_at_hand_it_is_the_optimum(make, seed):
     problem, costs = read(random_fleet(make, seed))
     hosts = -(-problem.sites // CAP) + seed % 2
@@ -68,7 +68,7 @@ def test_without_a_plan_at_hand_it_is_the_optimum(make, seed):
     assert bound == pytest.approx(wanted, abs=1e-5)
 
 
-@pytest.mark.parametrize("seed", range(40 if MORE else 20))
+@pytest.mark.parametrize("seed", seeds(20, 40))
 def test_counts_that_it_asks_about_make_the_plan_best_and_the_bound_meets_it(make, seed):
     problem, costs = read(random_fleet(make, seed))
     hosts = -(-problem.sites // CAP) + seed % 2
@@ -84,7 +84,7 @@ def test_counts_that_it_asks_about_make_the_plan_best_and_the_bound_meets_it(mak
     assert min(asked) - 1.1e-3 <= bound <= min(asked) + 1e-5
 
 
-@pytest.mark.parametrize("seed", range(20 if MORE else 10))
+@pytest.mark.parametrize("seed", seeds(10, 20))
 def test_an_aim_that_comes_before_holds(make, seed):
     """The least total RTT of those that leave the hosts of a second cost no more than it must be."""
     problem, costs = read(random_fleet(make, seed))

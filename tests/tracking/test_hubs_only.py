@@ -15,6 +15,7 @@ from planner.rollout import roll_out
 from planner.sizing import plan as make_plan
 from planner.tracking import fleet_now, merged, resolved, track
 from planner.verify import verify, verify_rollout
+from tests.how_many import seeds
 
 
 def estate(seed):
@@ -38,7 +39,7 @@ def moves(rollout):
     return {step.site for step in rollout.steps if step.kind in ("move", "detour")}
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", seeds(4, 4))
 def test_what_is_left_is_what_the_next_rollout_moves(tmp_path, seed):
     write_repaired(estate(seed), tmp_path / "fleet.xlsx")
     fleet = read_fleet(tmp_path / "fleet.xlsx")
