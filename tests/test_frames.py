@@ -8,7 +8,9 @@ import pytest
 from pandas.api import types
 
 import planner
+from planner import columns
 from planner.plan import Assignment, Plan, Unserved
+from planner.typed_tables import typed_table
 from tests.test_api import TWELVE_SITES, tables
 
 
@@ -160,3 +162,10 @@ def test_the_map_draws_every_site_and_every_hub(fleet, made):
     nowhere = placed.replace(sites=placed.sites.assign(latitude=float("nan")))
     assert "12 sites without coordinates" in made.plot_map(nowhere).get_title()
     plt.close("all")
+
+
+def test_the_table_of_a_sheet_that_is_not_there_is_ones_own():
+    changed = typed_table(columns.LINKS, {})
+    changed["own"] = []
+    changed.insert(0, "other", [])
+    assert tuple(typed_table(columns.LINKS, {})) == columns.LINKS.names
