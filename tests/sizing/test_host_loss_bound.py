@@ -20,8 +20,8 @@ from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.primal_search.neighbourhoods import Neighbourhoods
 from planner.sizing.cover.primal_search.pool_counts import dived_counts
 from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram
-from planner.sizing.cover.primal_search.prices import prices_of
 from planner.sizing.six_sites import problem_of
+from planner.sizing.solution.prices import search_prices_of
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import solve_arrays
 from tests.benchmarks import generated
@@ -69,7 +69,7 @@ def test_bound_is_never_above_the_best_of_all_plans(make, together, examples, mo
 
 
 def test_counts_that_are_given_have_room_where_the_program_of_pools_lacks_nothing(few_hubs):
-    program, prices = program_of(few_hubs), prices_of(few_hubs.problem)
+    program, prices = program_of(few_hubs), search_prices_of(few_hubs.problem)
     rng = np.random.Generator(np.random.PCG64(5))
     seen = set()
     for _ in range(30):
@@ -85,7 +85,7 @@ def test_counts_that_are_given_have_room_where_the_program_of_pools_lacks_nothin
 
 def test_bound_of_branch_and_bound_is_the_optimum_of_the_program(few_hubs):
     problem, program = few_hubs.problem, program_of(few_hubs)
-    prices = prices_of(problem)
+    prices = search_prices_of(problem)
     window = Window(np.zeros(problem.pools, dtype=np.int64), problem.max_hosts)
     best = solve_arrays(LevelProgram(program, prices, window).program(), SolveBudget()).outcome.objective
     known = HostLossBound(few_hubs, prices, SolveBudget())
@@ -99,7 +99,7 @@ def test_bound_of_branch_and_bound_is_the_optimum_of_the_program(few_hubs):
 def test_branch_and_bound_goes_on_where_it_ended_also_below_a_cheaper_plan(few_hubs):
     problem, program = few_hubs.problem, program_of(few_hubs)
     window = Window(np.zeros(problem.pools, dtype=np.int64), problem.max_hosts)
-    levels = LevelProgram(program, prices_of(problem), window)
+    levels = LevelProgram(program, search_prices_of(problem), window)
     best = solve_arrays(levels.program(), SolveBudget()).outcome.objective
     search = LevelBound(levels, Conditions.of((), problem.pools), round(best) + 5.0, whole=True)
     seen = [search.bound]
@@ -126,13 +126,13 @@ def test_neighbourhood_in_which_the_rest_stays_gives_counts_with_room(few_hubs):
     behind = staying & (program.standby >= 0)
     np.add.at(sent, (program.home[behind], program.standby[behind]), clusters[behind])
     sent /= np.maximum(1, hosts[:, None] - np.eye(problem.pools))
-    levels = LevelProgram(program, prices_of(problem), Window(hosts, hosts), 0.0, Beside(~staying, load, sent))
+    levels = LevelProgram(program, search_prices_of(problem), Window(hosts, hosts), 0.0, Beside(~staying, load, sent))
     assert solve_arrays(levels.program(), SolveBudget()).outcome.has_solution
 
 
 def test_cheaper_counts_are_found_near_those_of_plenty(few_hubs):
     problem, program = few_hubs.problem, program_of(few_hubs)
-    near = Neighbourhoods(program, prices_of(problem), Conditions.of((), problem.pools), 1.0)
+    near = Neighbourhoods(program, search_prices_of(problem), Conditions.of((), problem.pools), 1.0)
     hosts = np.minimum(problem.max_hosts, 3)
     rng = np.random.Generator(np.random.PCG64(2))
     tried = [near.cheaper(hosts, in_vain, rng, SolveBudget()) for in_vain in range(4)]
@@ -144,7 +144,7 @@ def test_cheaper_counts_are_found_near_those_of_plenty(few_hubs):
 
 
 def test_a_program_that_grows_lacks_what_the_whole_one_lacks_and_dives_as_deep(few_hubs, monkeypatch):
-    whole, prices = program_of(few_hubs), prices_of(few_hubs.problem)
+    whole, prices = program_of(few_hubs), search_prices_of(few_hubs.problem)
     monkeypatch.setattr(pool_relaxation, "_MOST_COLUMNS", 0)
     monkeypatch.setattr(pool_relaxation, "_FIRST", 1)
     monkeypatch.setattr(pool_relaxation, "_GAIN", 0.0)

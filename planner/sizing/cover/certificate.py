@@ -13,7 +13,6 @@ w and v being the weighed sums of what the rows count of n and of s; compare `ho
 from __future__ import annotations
 
 import itertools
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -26,10 +25,11 @@ from planner.sizing.cover.loss_conditions import OneHostLost
 from planner.sizing.cover.losses import Losses
 from planner.sizing.cover.pair_flow import PairNetwork
 from planner.sizing.cover.reserve_terms import CoverSet
-from planner.sizing.host_counts.certificate import DENOMINATORS, priced, prices
+from planner.sizing.host_counts.certificate import least_over_counts, rounded_up, simple_multipliers
 from planner.sizing.host_counts.hall_conditions import Cut
 from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
+from planner.sizing.solution.prices import prices_of
 from planner.sizing.solvers.budget import Outcome, SolveBudget
 from planner.sizing.solvers.highs import LinearProgram, solve_arrays
 from planner.sizing.solvers.model_builder import Loads, ModelBuilder, Term, add_new_hosts, add_room
@@ -85,17 +85,12 @@ def find_evidence(
 ) -> Evidence | None:
     """Return sets that force ``target``, by adding up or by a search over whole counts; None where they do not."""
     proof = _Proof(problem, losses, sets)
-    money = problem.objective == "cost"
-    goal = Fraction(target if money else math.ceil(target))
-    allowance = abs(goal) / 1_000_000 if money else 0
-    duals = [max(0.0, y) for y in proof.duals(budget)]
-    for most in DENOMINATORS:
-        multipliers = [Fraction(y).limit_denominator(most) for y in duals]
-        bound = proof.added_up(multipliers)
-        if bound >= goal - allowance:
-            used = tuple(itertools.compress(sets, multipliers))
-            weights = tuple(filter(None, multipliers))
-            return Evidence(classes, used, weights, min(bound, goal))
+    found = simple_multipliers(problem, proof.duals(budget), target, proof.added_up)
+    if found is not None:
+        multipliers, bound = found
+        used = tuple(itertools.compress(sets, multipliers))
+        return Evidence(classes, used, tuple(filter(None, multipliers)), bound)
+    goal = rounded_up(problem, Fraction(target))
     few = proof.enough(float(goal), _short(budget))
     if few is None:
         return None
@@ -132,7 +127,7 @@ class _Proof:
     def program(self, rows: Ints, *, whole: bool) -> LinearProgram:
         """Return the model of some rows: columns n, then s, then hosts to add; the rows, then s <= R n."""
         problem, model = self.problem, ModelBuilder()
-        n = model.block(problem.pools, prices(problem), problem.max_hosts, whole)
+        n = model.block(problem.pools, prices_of(problem).first, problem.max_hosts, whole)
         s = model.block(problem.pools, whole=whole)
         for r in rows.tolist():
             on_hosts: Term = n, self.on_hosts[r]
@@ -156,7 +151,6 @@ class _Proof:
 
     def added_up(self, multipliers: Sequence[Fraction]) -> Fraction:
         """Return the lower bound that the rows add up to, exactly."""
-        problem = self.problem
         rows = [r for r, y in enumerate(multipliers) if y]
         used = np.array(multipliers, dtype=object)[rows]
         total = sum(used * self.needs[rows], Fraction(0))
@@ -164,14 +158,7 @@ class _Proof:
         hosts = (of_row * self.on_hosts[rows]).sum(axis=0)
         room = (of_row * self.on_room[rows]).sum(axis=0)
         weights = hosts + self.room * np.maximum(room, 0)
-        for p in range(problem.pools):
-            most = int(problem.max_hosts[p])
-            existing = int(problem.existing[p])
-            points = {0, most, min(most, existing)}
-            weight = Fraction(weights[p])
-            least = min(priced(problem, p, n) - weight * n for n in points)
-            total += least
-        return total if problem.objective == "cost" else Fraction(math.ceil(total))
+        return total + least_over_counts(self.problem, map(Fraction, weights))
 
     def enough(self, target: float, budget: SolveBudget) -> list[int] | None:
         """Return a few rows that force ``target`` on whole counts: those that the best counts so far fail worst."""

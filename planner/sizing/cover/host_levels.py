@@ -30,8 +30,8 @@ import numpy as np
 from planner.arrays import indices, int_array, runs, trues
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram
-from planner.sizing.cover.primal_search.prices import Prices
 from planner.sizing.host_counts.certificate import Inequality
+from planner.sizing.solution.prices import Prices
 from planner.sizing.solvers.highs import LinearProgram
 from planner.sizing.solvers.model_builder import (
     Loads,

@@ -12,14 +12,13 @@ from planner.sizing.cover.host_loss_cuts import force_hosts
 from planner.sizing.cover.loss_conditions import loss_conditions
 from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram
-from planner.sizing.cover.primal_search.prices import Prices
 from planner.sizing.host_counts.certificate import Forcing, Inequality, inequalities
 from planner.sizing.host_counts.cutting_planes import search_counts
 from planner.sizing.host_counts.fewest_hosts import counts_decide
 from planner.sizing.host_counts.hall_conditions import HallCondition, hall_conditions
 from planner.sizing.host_counts.reference_counts import reference_counts
 from planner.sizing.instance.classes import group
-from planner.sizing.instance.problem import Problem
+from planner.sizing.solution.prices import Prices, prices_of
 from planner.sizing.solvers.budget import SolveBudget
 
 _FIRST_SECONDS = 3.0  # for a first bound; better plans are looked for before there is a better one
@@ -72,7 +71,7 @@ class HostLossBound:
 
     def reached(self, hosts: Ints) -> bool:
         """Say whether ``hosts`` (P,) cost no more than the bound, so that nothing cheaper is left to be found."""
-        return _objective_prices(self.problem).total(hosts) <= self.bound + _EPS
+        return prices_of(self.problem).total(hosts) <= self.bound + _EPS
 
     def sharpen(self, program: PoolProgram, hosts: Ints, most_steps: int, budget: SolveBudget) -> None:
         """Raise the bound as far as ``hosts`` (P,), which have room for everybody, leave it open.
@@ -81,7 +80,7 @@ class HostLossBound:
         have all choices as columns only sets of sites are looked for.
         """
         problem = self.problem
-        prices = _objective_prices(problem)
+        prices = prices_of(problem)
         value = prices.total(hosts)
         if not self._looked_for_sets:
             self._look_for_sets(value, budget.part(_FOR_SETS) if program.whole else budget)
@@ -107,13 +106,3 @@ class HostLossBound:
         if forcing.bound >= self.bound:
             self.bound, self.forcing = forcing.bound, forcing
             self._known = Conditions.of(forcing.rows, self.problem.pools)
-
-
-def _objective_prices(problem: Problem) -> Prices:
-    """Return what hosts cost by the objective, nothing added."""
-    if problem.objective == "cost":
-        return Prices(problem.host_cost, problem.host_cost, int_zeros(problem.pools))
-    one = np.ones(problem.pools)
-    if problem.objective == "new_hosts":
-        return Prices(np.zeros(problem.pools), one, problem.existing)
-    return Prices(one, one, int_zeros(problem.pools))

@@ -14,21 +14,22 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
 import numpy as np
 
 from planner.arrays import int_array, rounded
-from planner.fleet import Floats, Ints
+from planner.fleet import Ints
 from planner.sizing.host_counts.hall_conditions import Cut
 from planner.sizing.instance.problem import Problem
+from planner.sizing.solution.prices import Prices, prices_of
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import LinearProgram, solve_arrays
 from planner.sizing.solvers.model_builder import ModelBuilder, Terms, add_new_hosts
 
-DENOMINATORS = (1, 2, 6, 12, 60, 420, 10_000, 10_000_000)  # simple multipliers first: people have to read them
+_DENOMINATORS = (1, 2, 6, 12, 60, 420, 10_000, 10_000_000)  # simple multipliers first: people have to read them
 
 
 @dataclass(frozen=True)
@@ -90,18 +91,32 @@ def certify(problem: Problem, cuts: Sequence[Cut], value: float, budget: SolveBu
     rows = [row for cut in cuts for row in inequalities(cut)]
     unlimited = SolveBudget(seed=budget.seed)
     duals = _duals(problem, rows, unlimited) if rows else []
-    target = _rounded(problem, Fraction(value))
+    found = simple_multipliers(problem, duals, value, lambda y: added_up(problem, rows, y))
+    if found is None:
+        target = rounded_up(problem, Fraction(value))
+        return searched(enough(problem, rows, float(target), unlimited))
+    multipliers, bound = found
+    kept = tuple(itertools.compress(rows, multipliers))
+    return Certificate(kept, tuple(filter(None, multipliers)), bound, True)
+
+
+def simple_multipliers(
+    problem: Problem, duals: Sequence[float], value: float, added_up: Callable[[list[Fraction]], Fraction]
+) -> tuple[list[Fraction], Fraction] | None:
+    """Return multipliers near ``duals``, as simple as will do, and what rows are ``added_up`` to with them: ``value``.
+
+    None where they do not add up to it.
+    """
+    target = rounded_up(problem, Fraction(value))
+    # Money is compared to a millionth: prices and duals are binary fractions of decimal numbers.
+    allowance = abs(target) / 1_000_000 if problem.objective == "cost" else 0
     exact = [Fraction(max(0.0, y)) for y in duals]
-    for most in DENOMINATORS:
+    for most in _DENOMINATORS:
         multipliers = [y.limit_denominator(most) for y in exact]
-        bound = _rounded(problem, added_up(problem, rows, multipliers))
-        # Money is compared to a millionth: prices and duals are binary fractions of decimal numbers.
-        if bound >= target - (abs(target) / 1_000_000 if problem.objective == "cost" else 0):
-            positive = [y > 0 for y in multipliers]
-            kept = tuple(itertools.compress(rows, positive))
-            kept_multipliers = tuple(itertools.compress(multipliers, positive))
-            return Certificate(kept, kept_multipliers, min(bound, target), True)
-    return searched(enough(problem, rows, float(target), unlimited))
+        bound = rounded_up(problem, added_up(multipliers))
+        if bound >= target - allowance:
+            return multipliers, min(bound, target)
+    return None
 
 
 def searched(rows: Sequence[Inequality]) -> Certificate:
@@ -120,25 +135,29 @@ def added_up(problem: Problem, rows: Sequence[Inequality], multipliers: Sequence
             for p in np.flatnonzero(row.room).tolist():
                 room = int(row.room[p])
                 weight[p] += y * room
-    for p in range(problem.pools):
+    return total + least_over_counts(problem, weight)
+
+
+def least_over_counts(problem: Problem, weights: Iterable[Fraction]) -> Fraction:
+    """Return the sum over pools p of the least price_p(n) - w_p n over all n in 0..M_p, exactly."""
+    prices = prices_of(problem)
+    total = Fraction(0)
+    for p, weight in enumerate(weights):
         most = int(problem.max_hosts[p])
         existing = min(most, int(problem.existing[p]))
         corners = {0, most, existing}
-        least = min(priced(problem, p, n) - weight[p] * n for n in corners)
-        total += least
+        total += min(_priced(prices, p, n) - weight * n for n in corners)
     return total
 
 
-def priced(problem: Problem, p: int, hosts: int) -> Fraction:
-    """Return the objective that ``hosts`` of pool ``p`` add to a plan, exactly."""
-    if problem.objective == "cost":
-        return Fraction(float(problem.host_cost[p])) * hosts
-    if problem.objective == "new_hosts":
-        hosts = max(0, hosts - int(problem.existing[p]))
-    return Fraction(hosts)
+def _priced(prices: Prices, p: int, hosts: int) -> Fraction:
+    old = min(hosts, int(prices.existing[p]))
+    of_old = Fraction(float(prices.first[p])) * old
+    return of_old + Fraction(float(prices.further[p])) * (hosts - old)
 
 
-def _rounded(problem: Problem, bound: Fraction) -> Fraction:
+def rounded_up(problem: Problem, bound: Fraction) -> Fraction:
+    """Return a bound on the objective, rounded up where that is whole."""
     return bound if problem.objective == "cost" else Fraction(math.ceil(bound))
 
 
@@ -176,7 +195,7 @@ def _duals(problem: Problem, rows: Sequence[Inequality], budget: SolveBudget) ->
 def host_model(problem: Problem, rows: Sequence[Inequality], *, whole: bool) -> LinearProgram:
     """Return the model over host counts: columns n_p, then hosts to add a_p where they count; rows as given first."""
     model = ModelBuilder()
-    n = model.block(problem.pools, prices(problem), problem.max_hosts, whole)
+    n = model.block(problem.pools, prices_of(problem).first, problem.max_hosts, whole)
     lost = sorted({row.lost for row in rows} - {-1})
     runs = model.block(len(lost), 0.0, 1.0, whole)
     rooms = [row.room for row in rows]
@@ -195,10 +214,3 @@ def host_model(problem: Problem, rows: Sequence[Inequality], *, whole: bool) -> 
     if problem.objective == "new_hosts":
         add_new_hosts(model, problem.existing, n, 1.0)
     return model.program()
-
-
-def prices(problem: Problem) -> Floats:
-    """Return what a host of each pool counts in the objective, were it not there yet or not, shape (P,)."""
-    if problem.objective == "cost":
-        return problem.host_cost
-    return np.full(problem.pools, float(problem.objective == "hosts"))

@@ -12,6 +12,7 @@ from planner.arrays import int_zeros
 from planner.fleet import Floats, Ints
 from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
+from planner.sizing.solution.prices import prices_of
 from planner.sizing.solution.served_aims import Worth
 
 if TYPE_CHECKING:
@@ -71,16 +72,15 @@ def objective_value(problem: Problem, classes: Classes, counts: Counts, aim: Aim
     own_price = np.where(counts.own > 0, classes.own_cost, 0.0)
     own = float(own_price @ counts.own)
     match aim or problem.objective:
-        case "hosts":
-            return float(counts.hosts.sum())
-        case "new_hosts":
-            return float(np.maximum(0, counts.hosts - problem.existing).sum())
         case "own":
             return float(counts.own.sum())
         case "own_cost":
             return own
-        case _:
-            price = np.where(counts.hosts > 0, problem.host_cost, 0.0)
-            hosts = float(price @ counts.hosts)
+        case "hosts":
+            return float(counts.hosts.sum())
+        case "cost":
+            hosts = prices_of(problem).total(counts.hosts)
             pairs = float(classes.cost @ counts.flow)
             return hosts + pairs + own
+        case _:
+            return prices_of(problem).total(counts.hosts)

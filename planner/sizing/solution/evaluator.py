@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-import numpy as np
-
 from planner.arrays import int_zeros
 from planner.fleet import Ints
 from planner.sizing.instance.case import Case
@@ -13,6 +11,7 @@ from planner.sizing.instance.problem import Problem
 from planner.sizing.solution.aims import aim_of
 from planner.sizing.solution.draft import Draft
 from planner.sizing.solution.placement import Placement
+from planner.sizing.solution.prices import prices_of
 
 Evaluator = Callable[[Draft], tuple[float, ...]]
 
@@ -62,15 +61,12 @@ def compared_objective(case: Case, hosts: Ints, placement: Placement) -> float:
 
 def objective_of(problem: Problem, hosts: Ints, placement: Placement) -> float:
     """Return the policy's objective of ``hosts`` (P,) and of who goes where."""
-    if problem.objective == "hosts":
-        return float(hosts.sum())
-    if problem.objective == "new_hosts":
-        return float(np.maximum(0, hosts - problem.existing).sum())
+    value = prices_of(problem).total(hosts)
+    if problem.objective != "cost":
+        return value
     pairs = problem.pair_cost[placement.pair].sum()
     own = problem.own_cost[placement.own].sum()
-    runs = hosts > 0
-    price = problem.host_cost[runs] @ hosts[runs]
-    return float(price) + float(pairs) + float(own)
+    return value + float(pairs) + float(own)
 
 
 def _objective(case: Case, hosts: Ints, draft: Draft) -> list[float]:

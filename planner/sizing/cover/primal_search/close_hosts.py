@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from planner.fleet import Bools, Floats
-from planner.sizing.cover.primal_search.prices import Prices
 from planner.sizing.cover.primal_search.repair import force_in, repair
 from planner.sizing.cover.primal_search.state import State
+from planner.sizing.solution.prices import Prices
 from planner.sizing.solvers.budget import SolveBudget
 
 _HEATS = ((40, 0.3), (300, 0.2), (1000, 0.0))  # steps of repair, and the part that goes on to the next heat

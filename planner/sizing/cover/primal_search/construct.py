@@ -7,8 +7,8 @@ import numpy as np
 from planner.arrays import falses, int_array, totals
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.primal_search.choices import Choices, choices_of, reserve_added
-from planner.sizing.cover.primal_search.prices import Prices
 from planner.sizing.cover.primal_search.state import State
+from planner.sizing.solution.prices import Prices
 
 _TRIED = 4  # pools in which a host is opened for a site by itself
 _CLOSE = 1e-9

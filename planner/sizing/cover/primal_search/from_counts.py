@@ -13,10 +13,10 @@ from planner.sizing.cover.primal_search.neighbourhoods import Neighbourhoods
 from planner.sizing.cover.primal_search.polish import with_own_inside
 from planner.sizing.cover.primal_search.pool_counts import cheaper_counts, dived_counts
 from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram
-from planner.sizing.cover.primal_search.prices import Prices
 from planner.sizing.cover.primal_search.repair import force_in, repair
 from planner.sizing.cover.primal_search.rounding import rounded
 from planner.sizing.cover.primal_search.state import NOWHERE, State
+from planner.sizing.solution.prices import Prices
 from planner.sizing.solvers.budget import SolveBudget
 
 # Clusters that each host keeps free, so that kept-together sites find room near shares: in dives, then in drops.

@@ -14,7 +14,7 @@ import numpy as np
 from planner.fleet import Floats, Ints
 from planner.sizing.cover.host_levels import Beside, Conditions, LevelProgram, Window
 from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram, Shares
-from planner.sizing.cover.primal_search.prices import Prices
+from planner.sizing.solution.prices import Prices
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import solve_arrays
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from planner.fleet import Ints
 from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram, Shares
-from planner.sizing.cover.primal_search.prices import Prices
+from planner.sizing.solution.prices import Prices
 from planner.sizing.solvers.budget import SolveBudget
 
 _EPS = 1e-6

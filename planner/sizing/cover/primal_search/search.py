@@ -16,9 +16,9 @@ from planner.sizing.cover.primal_search.from_counts import PlansFromCounts
 from planner.sizing.cover.primal_search.give_up import give_up
 from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.primal_search.polish import with_own_inside
-from planner.sizing.cover.primal_search.prices import prices_of
 from planner.sizing.cover.primal_search.repair import force_in, repair
 from planner.sizing.cover.primal_search.state import NOWHERE, Found, State
+from planner.sizing.solution.prices import search_prices_of
 from planner.sizing.solvers.budget import SolveBudget
 
 _STEPS = 4_000  # of repair, to find room for everybody
@@ -29,7 +29,7 @@ class PrimalSearch:
 
     def __init__(self, ground: Ground, budget: SolveBudget) -> None:
         self.ground = ground
-        self.prices = prices_of(ground.problem)
+        self.prices = search_prices_of(ground.problem)
         self.budget = budget
         self.rng = np.random.Generator(np.random.PCG64(budget.seed))
         self.shared = np.flatnonzero(~ground.problem.may_own)

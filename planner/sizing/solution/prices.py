@@ -37,11 +37,23 @@ class Prices:
 
 
 def prices_of(problem: Problem) -> Prices:
-    """Return the prices of hosts; one that costs nothing counts a little, since it is better not to run it."""
+    """Return what hosts cost by the objective."""
     if problem.objective == "cost":
-        price = np.maximum(problem.host_cost, _LITTLE * max(1.0, float(problem.host_cost.max(initial=0.0))))
-        return Prices(price, price, int_zeros(problem.pools))
+        return Prices(problem.host_cost, problem.host_cost, int_zeros(problem.pools))
     one = np.ones(problem.pools)
     if problem.objective == "new_hosts":
-        return Prices(one * _LITTLE, one * (1 + _LITTLE), problem.existing)
+        return Prices(np.zeros(problem.pools), one, problem.existing)
     return Prices(one, one, int_zeros(problem.pools))
+
+
+def search_prices_of(problem: Problem) -> Prices:
+    """Return `prices_of` for a search; a host that costs nothing counts a little, since it is better not to run it."""
+    prices = prices_of(problem)
+    if problem.objective == "hosts":
+        return prices
+    largest = float(prices.further.max(initial=0.0))
+    little = _LITTLE * max(1.0, largest)
+    if problem.objective == "cost":
+        price = np.maximum(prices.further, little)
+        return Prices(price, price, prices.existing)
+    return Prices(prices.first + _LITTLE, prices.further + _LITTLE, prices.existing)
