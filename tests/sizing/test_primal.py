@@ -14,7 +14,7 @@ from planner.sizing.cover import covered_plan, finish
 from planner.sizing.cover.best_draft import Best
 from planner.sizing.cover.losses import all_at_once, read_losses
 from planner.sizing.cover.primal_search import close_hosts, repair, search
-from planner.sizing.cover.primal_search.choices import choices
+from planner.sizing.cover.primal_search.choices import broken_behind, broken_on, choices
 from planner.sizing.cover.primal_search.from_counts import PlansFromCounts
 from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.primal_search.search import PrimalSearch
@@ -93,6 +93,10 @@ def test_what_is_broken_is_what_a_recount_says_and_what_choices_foretell(make, c
         found = choices(state, np.array([s]), np.ones(state.hosts), anybody)
         before = state.copy()
         before.take_out(s)
+        runs = found.hosts[0] >= 0
+        hosts = found.hosts[0][runs]
+        told = broken_on(before, s, hosts)[:, None] + broken_behind(before, s, hosts, hosts)
+        assert told == pytest.approx(found.broken[0, runs][:, :-1][:, runs])
         allowed = np.flatnonzero(np.isfinite(found.flat()[0]))
         position = int(rng.choice(allowed))
         if found.now[0] >= 0:

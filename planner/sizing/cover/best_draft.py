@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
 from planner.arrays import int_array
-from planner.fleet import Floats
+from planner.fleet import Bools, Floats
 from planner.sizing.cover.losses import Losses
 from planner.sizing.instance.case import Case
 from planner.sizing.instance.problem import Problem
@@ -46,11 +47,13 @@ class Best:
 
     def _never(self, draft: Draft) -> float:
         """Return the weight of sites on shared hosts that no plan gives a standby."""
-        problem = self.problem
-        can = self.losses.coverable_sites(problem)
         seated = {seat.site for seat in draft.seating.seats}
         sites = int_array(sorted(seated))
-        return float(problem.weight_of(sites[~can[sites]]))
+        return float(self.problem.weight_of(sites[~self._coverable[sites]]))
+
+    @cached_property
+    def _coverable(self) -> Bools:
+        return self.losses.coverable_sites(self.problem)
 
     def _holding(self) -> list[Sized]:
         """Return what was said of plans that serve and cover as much as the best."""

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.arrays import indices, int_array, minus_ones
+from planner.arrays import falses, indices, int_array, minus_ones
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.primal_search.state import NOWHERE, State
 
@@ -89,15 +89,42 @@ def choices_of(state: State, s: int, bare: Bools) -> Choices:
     return choices(state, one, np.ones(state.hosts), bare)
 
 
-def reserve_added(state: State, s: int, at: Ints, peak: Ints) -> Ints:
-    """Return the clusters that each of the hosts ``at`` (c,) must keep free in addition, home by standby, (c, c).
+def broken_on(state: State, s: int, homes: Ints) -> Floats:
+    """Return by how much more is broken with site ``s``, which is nowhere, at home on each of ``homes`` (g,), (g,)."""
+    at_home = _more(state, s, homes).sum(axis=0)
+    nowhere = falses((1, len(homes)))
+    limits = _limits(state, int_array([s]), homes[None], nowhere)
+    broken: Floats = at_home + limits[0]
+    return broken
+
+
+def broken_behind(state: State, s: int, homes: Ints, standbys: Ints) -> Floats:
+    """Return what is broken besides on each of ``standbys`` (h,), shape (g, h); inf for those that may not follow."""
+    behind = _more(state, s, standbys)
+    lost = state.lost_with(homes)
+    added = behind[lost].sum(axis=1)
+    may = state.may_follow(homes[:, None], standbys[None])
+    return np.where(may, added, np.inf)
+
+
+def _more(state: State, s: int, hosts: Ints) -> Ints:
+    """Return the clusters above its room that site ``s`` adds to each of ``hosts`` (n,) by loss, (losses + 2, n)."""
+    full = (state.load - state.room)[hosts]
+    before = state.extra[:, hosts] + full
+    after = np.maximum(0, before + state.ground.problem.clusters[s])
+    more: Ints = after - np.maximum(0, before)
+    return more
+
+
+def reserve_added(state: State, s: int, homes: Ints, standbys: Ints, peak: Ints) -> Ints:
+    """Return the clusters that each of ``standbys`` (h,) must keep free in addition behind ``homes`` (g,), (g, h).
 
     What a loss of another home already needs there, ``peak`` (M,), is free for site ``s``, too.
     """
-    lost = state.lost_with(at)
-    sent = state.extra[lost[:, :, None], at]  # (c, W, c)
+    lost = state.lost_with(homes)
+    sent = state.extra[lost[:, :, None], standbys]  # (g, W, h)
     needed = sent.max(axis=1, initial=0) + state.ground.problem.clusters[s]
-    added: Ints = np.maximum(0, needed - peak[at])
+    added: Ints = np.maximum(0, needed - peak[standbys])
     return added
 
 

@@ -81,9 +81,10 @@ def _asks(state: State, found: Choices) -> Floats:
     at = np.where(hosts < 0, 0, hosts)
     peak = state.peak()
     free = (state.room - state.load - peak)[at]
-    reserve = reserve_added(state, s, at, peak)
-    with_none = np.pad(reserve, ((0, 0), (0, 1)))
-    return with_none * 1000.0 + free[:, None]
+    reserve = reserve_added(state, s, at, at, peak)
+    asks = np.repeat(free[:, None] * 1.0, len(at) + 1, axis=1)
+    asks[:, :-1] += reserve * 1000.0  # no standby asks for none
+    return asks
 
 
 def _settle_with_hosts(state: State, s: int, bare: Bools, waiting: Bools, prices: Prices) -> bool:

@@ -9,8 +9,7 @@ import numpy as np
 
 from planner.arrays import indices, int_array, minus_ones, offsets, places, totals
 from planner.fleet import Bools, Floats, Ints
-from planner.sizing.cover.primal_search.choices import choices_of, reserve_added
-from planner.sizing.cover.primal_search.construct import settle_cheapest
+from planner.sizing.cover.primal_search.choices import broken_behind, broken_on, reserve_added
 from planner.sizing.cover.primal_search.ground import Ground
 from planner.sizing.cover.primal_search.pool_relaxation import PoolProgram, Shares
 from planner.sizing.cover.primal_search.repair import force_in
@@ -94,20 +93,22 @@ def choice_of_site(classes: Classes, kind: Ints, flow: Floats) -> Ints:
 def _deal(state: State, s: int, wish: Sequence[int], bare: Bools) -> bool:
     """Put site ``s`` where it fits best; False for nowhere. ``wish``: its pool, that of its standby, its host."""
     home, standby, rather = wish
-    found = choices_of(state, s, bare)
-    hosts = found.hosts[0]
-    if not len(hosts):
-        return False
-    at = np.where(hosts < 0, 0, hosts)
-    pool = np.where(hosts < 0, NOWHERE, state.pool[at])
+    homes = state.hosts_of(home)
     peak = state.peak()
-    taken = (state.load + peak)[at]
-    cost = found.broken[0] * _BROKEN
-    cost += taken[:, None]
-    cost[:, :-1] += _RESERVE * reserve_added(state, s, at, peak)
-    cost[:, :-1] += _EVEN * taken
-    cost[hosts == rather] -= _RATHER
-    of_standby = np.append(pool, NOWHERE)
-    lives = pool == home
-    allowed = lives[:, None] & (of_standby == standby)
-    return settle_cheapest(state, found, np.where(allowed, cost, np.inf))
+    taken = state.load + peak
+    at_home = broken_on(state, s, homes)
+    cost = (at_home * _BROKEN + taken[homes])[:, None]
+    standbys = minus_ones(1)
+    if standby != NOWHERE:
+        standbys = state.hosts_of(standby)
+        behind = broken_behind(state, s, homes, standbys) * _BROKEN
+        reserve = reserve_added(state, s, homes, standbys, peak)
+        cost = cost + behind + _RESERVE * reserve + _EVEN * taken[standbys]
+    elif not bare[s]:
+        return False
+    cost[homes == rather] -= _RATHER
+    if not np.isfinite(cost).any():
+        return False
+    first, second = divmod(int(cost.argmin()), len(standbys))
+    state.put(s, int(homes[first]), int(standbys[second]))
+    return True

@@ -199,6 +199,12 @@ class State:
         by_site = indices(sites)[:, None]
         return hosts[by_site, first], pair[by_site, first]
 
+    def hosts_of(self, p: int) -> Ints:
+        """Return the running hosts of pool ``p``."""
+        row = self._hosts_of()[p]
+        hosts: Ints = row[row >= 0]
+        return hosts
+
     def _hosts_of(self) -> Ints:
         """Return the running hosts of each pool, shape (P, most of them), filled up with -1."""
         if self._table is None:
