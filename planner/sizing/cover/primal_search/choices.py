@@ -91,10 +91,11 @@ def choices_of(state: State, s: int, bare: Bools) -> Choices:
 
 def broken_on(state: State, s: int, homes: Ints) -> Floats:
     """Return by how much more is broken with site ``s``, which is nowhere, at home on each of ``homes`` (g,), (g,)."""
-    at_home = _more(state, s, homes).sum(axis=0)
+    at_home = _more(state, s, homes)
+    one = int_array([s])
     nowhere = falses((1, len(homes)))
-    limits = _limits(state, int_array([s]), homes[None], nowhere)
-    broken: Floats = at_home + limits[0]
+    limits = _limits(state, one, homes[None], nowhere)
+    broken: Floats = at_home.sum(axis=0) + limits[0]
     return broken
 
 
@@ -111,7 +112,8 @@ def _more(state: State, s: int, hosts: Ints) -> Ints:
     """Return the clusters above its room that site ``s`` adds to each of ``hosts`` (n,) by loss, (losses + 2, n)."""
     full = (state.load - state.room)[hosts]
     before = state.extra[:, hosts] + full
-    after = np.maximum(0, before + state.ground.problem.clusters[s])
+    clusters = state.ground.problem.clusters[s]
+    after = np.maximum(0, before + clusters)
     more: Ints = after - np.maximum(0, before)
     return more
 

@@ -82,8 +82,9 @@ def _asks(state: State, found: Choices) -> Floats:
     peak = state.peak()
     free = (state.room - state.load - peak)[at]
     reserve = reserve_added(state, s, at, at, peak)
-    asks = np.repeat(free[:, None] * 1.0, len(at) + 1, axis=1)
-    asks[:, :-1] += reserve * 1000.0  # no standby asks for none
+    asks = np.zeros((len(at), len(at) + 1))
+    asks[:, :-1] = reserve * 1000.0  # no standby asks for none
+    asks += free[:, None]
     return asks
 
 

@@ -21,8 +21,9 @@ from planner.sizing.solvers.highs import solve_arrays
 _FEWEST, _MOST = 5, 8  # pools at a time; one more after so many neighbourhoods in vain
 _PATIENCE = 4
 _FEWER, _MORE = 2, 1  # hosts of each of them
-# Nodes of branch and bound, and cheaper counts after which it ends: the next ones are sooner found from those.
-_OPTIONS = {"mip_max_nodes": 60, "mip_max_improving_sols": 1}
+# Nodes of branch and bound, and cheaper counts after which it ends: the next ones are sooner found from those. Programs
+# inside the solver's heuristics, and restarts, took most of the time where there are none.
+_OPTIONS = {"mip_max_nodes": 60, "mip_max_improving_sols": 1, "mip_heuristic_effort": 0.0, "mip_allow_restart": False}
 _EPS = 1e-6
 
 

@@ -96,19 +96,22 @@ def _deal(state: State, s: int, wish: Sequence[int], bare: Bools) -> bool:
     homes = state.hosts_of(home)
     peak = state.peak()
     taken = state.load + peak
-    at_home = broken_on(state, s, homes)
-    cost = (at_home * _BROKEN + taken[homes])[:, None]
+    broken = broken_on(state, s, homes)
+    at_home = broken * _BROKEN + taken[homes]
+    cost = at_home[:, None]
     standbys = minus_ones(1)
     if standby != NOWHERE:
         standbys = state.hosts_of(standby)
-        behind = broken_behind(state, s, homes, standbys) * _BROKEN
-        reserve = reserve_added(state, s, homes, standbys, peak)
-        cost = cost + behind + _RESERVE * reserve + _EVEN * taken[standbys]
+        behind = broken_behind(state, s, homes, standbys)
+        cost = cost + behind * _BROKEN
+        cost += _RESERVE * reserve_added(state, s, homes, standbys, peak)
+        cost += _EVEN * taken[standbys]
     elif not bare[s]:
         return False
     cost[homes == rather] -= _RATHER
     if not np.isfinite(cost).any():
         return False
-    first, second = divmod(int(cost.argmin()), len(standbys))
-    state.put(s, int(homes[first]), int(standbys[second]))
+    best = int(cost.argmin())
+    first, second = divmod(best, len(standbys))
+    state.put(s, homes[first], standbys[second])
     return True
