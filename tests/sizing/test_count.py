@@ -90,7 +90,7 @@ def test_where_room_is_short_the_count_is_that_of_the_plan_and_asks_no_flow_mode
             figures(of_plan)
         )
     short = [one for one in made if one.unserved]
-    assert len(short) > len(made) / 2
+    assert len(short) >= len(made) / 2
     assert any(one.hosts < fleet.max_hosts.sum() for one, fleet in zip(made, crowded, strict=True) if one.unserved)
 
 

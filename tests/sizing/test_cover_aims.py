@@ -11,7 +11,7 @@ from planner import columns
 from planner.fleet import typed_table
 from planner.sizing import drained, plan
 from planner.sizing.cover import exact_aims, host_by_host
-from tests.how_many import MORE
+from tests.how_many import MORE, tries
 from tests.sizing.test_cover_brute_force import as_fleet, cases, most_covered
 from tests.sizing.test_primal import scattered
 
@@ -50,8 +50,8 @@ def least_of_all(case, made, measure):
 
 @pytest.mark.parametrize("then", MEASURES)
 @pytest.mark.parametrize("cover", ["host", "hub", "zone"])
-def test_no_plan_of_as_many_hosts_is_beyond_the_bound(make, cover, then, examples):
-    @settings(max_examples=examples // 2, deadline=None, suppress_health_check=list(HealthCheck))
+def test_no_plan_of_as_many_hosts_is_beyond_the_bound(make, cover, then):
+    @settings(max_examples=tries(2), deadline=None, suppress_health_check=list(HealthCheck))
     @given(cases(cover, together=True))
     def compared(case):
         # More to choose from than at the limit or far from it.
@@ -125,10 +125,10 @@ def fewest_moves(case, made, today):
 
 
 @pytest.mark.parametrize("cover", ["host", "hub", "zone"])
-def test_moves_under_cover_are_fewest_on_small_fleets(make, cover, examples):
+def test_moves_under_cover_are_fewest_on_small_fleets(make, cover):
     """Sites that are left out, and hosts that are emptied, included."""
 
-    @settings(max_examples=examples // 2, deadline=None, suppress_health_check=list(HealthCheck))
+    @settings(max_examples=tries(2), deadline=None, suppress_health_check=list(HealthCheck))
     @given(cases(cover, together=True), st.lists(st.integers(0, 5), min_size=4, max_size=4), st.booleans())
     def compared(case, places, drain):
         case["hub"] = ["A", "B", "C"][: len(case["hub"])]

@@ -13,6 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from planner.sizing import plan
+from tests.how_many import tries
 from tests.sizing.test_cover_brute_force import most_covered
 
 KINDS = ("", "_hub", "_zone")
@@ -265,12 +266,12 @@ def test_plan_with_cover_within_limits_is_the_best_of_all_plans(make, cover, exa
 
 
 @pytest.mark.parametrize("objective", ["hosts", "new_hosts", "cost", "cover"])
-def test_racks_that_several_pools_share_are_shared_out_best(make, objective, examples):
+def test_racks_that_several_pools_share_are_shared_out_best(make, objective):
     """Two pools at hub A and one or two more elsewhere, with nothing else in the way."""
 
     cover = objective == "cover"
 
-    @settings(max_examples=examples // 2, deadline=None, suppress_health_check=list(HealthCheck))
+    @settings(max_examples=tries(2), deadline=None, suppress_health_check=list(HealthCheck))
     @given(cases(split=False, most_sites=4, own=("no",)), st.sampled_from([2, 3, 4]))
     def check(case, rack):
         case |= {f"{what}{kind}": None for what in ("radius", "share") for kind in KINDS}
