@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping
 
 from planner.sizing.assignment.aims_in_order import SecondaryCosts
@@ -46,13 +47,14 @@ def draft_plan(
     by_pools = comparable(case.problem, sized)
     if not by_pools:
         draft, bounds = AmongAsGood(case, draft, budget).settle()
-    attained = attained_aims(case, draft.placement, draft.seating, bounds, by_pools=by_pools)
+    told = functools.partial(attained_aims, case, by_pools=by_pools)
+    attained = told(draft.placement, draft.seating, bounds)
     open_aims = {one.aim for one in attained if not one.proven}
     if budget.spent or not open_aims:
         return draft, attained
     if "moves" in open_aims and case.tie_breaks[:1] == ("moves",) and not case.problem.split:
         draft, bounds = _moving_fewest(case, draft, bounds, budget, by_pools=by_pools)
-        attained = attained_aims(case, draft.placement, draft.seating, bounds, by_pools=by_pools)
+        attained = told(draft.placement, draft.seating, bounds)
         open_aims = {one.aim for one in attained if not one.proven}
     from planner.sizing.cover.exact_aims import settled_exactly
 
@@ -60,7 +62,7 @@ def draft_plan(
     draft, exact = settled_exactly(case, draft, budget, proven, longer=thorough or "moves" in open_aims)
     if not exact:
         return draft, attained
-    return draft, attained_aims(case, draft.placement, draft.seating, {**bounds, **exact}, by_pools=by_pools)
+    return draft, told(draft.placement, draft.seating, {**bounds, **exact})
 
 
 def _moving_fewest(

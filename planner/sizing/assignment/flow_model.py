@@ -37,7 +37,7 @@ import numpy as np
 
 from planner.arrays import as_floats, indices, int_array, int_zeros, rounded, totals
 from planner.fleet import Bools, Floats, Ints
-from planner.sizing.assignment.linking_rows import fewest_hosts, open_arcs, open_limits
+from planner.sizing.assignment.linking_rows import add_open_rows, fewest_hosts, open_arcs, open_limits
 from planner.sizing.instance.classes import Classes
 from planner.sizing.instance.problem import Problem
 from planner.sizing.packing.arc_flow import add_fillings
@@ -119,12 +119,8 @@ class FlowModel:
             fewest = fewest_hosts(problem, int(classes.demand @ classes.items))
             self.rows.at_least([(self.n, 1.0)], fewest)
         arcs = open_arcs(problem, classes)
-        each = indices(arcs)
-        most = open_limits(problem, classes)[arcs]
-        sent: Terms = each, self.f[arcs], 1.0
-        hosts = self.n[classes.pool[arcs]]
-        room: Terms = each, hosts, -as_floats(most)
-        self.rows.below([sent, room], len(arcs))
+        limits = open_limits(problem, classes)
+        add_open_rows(self.rows, classes, limits, arcs, (self.n, self.f))
 
     def give(self, hosts: Ints) -> None:
         """Fix the counts of ``hosts`` (P,)."""

@@ -32,6 +32,16 @@ def open_limits(problem: Problem, classes: Classes) -> Ints:
     return np.asarray(np.minimum(classes.arc_demand, room))
 
 
+def add_open_rows(model: ModelBuilder, classes: Classes, limits: Ints, arcs: Ints, columns: tuple[Ints, Ints]) -> None:
+    """Add (3b) of ``arcs`` (n,), whose m is in ``limits`` (A,); ``columns`` are those of hosts (P,) and arcs (A,)."""
+    hosts, flow = columns
+    each = indices(arcs)
+    most = as_floats(limits[arcs])
+    sent: Terms = each, flow[arcs], 1.0
+    room: Terms = each, hosts[classes.pool[arcs]], -most
+    model.below([sent, room], len(arcs))
+
+
 @dataclass(frozen=True, slots=True)
 class Relaxed:
     """The relaxation with the rows (3b) it needs: columns n_p, then f_a.
@@ -139,12 +149,7 @@ def _relaxation(problem: Problem, classes: Classes, limits: Ints, taken: Bools) 
     add_room(model, problem.caps, n, [loads])
     clusters = int(classes.demand @ classes.items)
     model.at_least([(n, 1.0)], fewest_hosts(problem, clusters))
-    arcs = np.flatnonzero(taken)
-    each = indices(arcs)
-    most = as_floats(limits[arcs])
-    sent: Terms = each, f[arcs], 1.0
-    room: Terms = each, n[classes.pool[arcs]], -most
-    model.below([sent, room], len(arcs))
+    add_open_rows(model, classes, limits, np.flatnonzero(taken), (n, f))
     return model.program()
 
 

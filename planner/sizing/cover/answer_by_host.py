@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
-from collections import Counter
 from dataclasses import dataclass
 
 import numpy as np
 
-from planner.arrays import indices, int_array, int_zeros, minus_ones, rounded, totals
+from planner.arrays import indices, int_zeros, minus_ones, rounded, totals
 from planner.fleet import Bools, Ints
 from planner.sizing.cover.losses import Losses
 from planner.sizing.instance.case import Case
@@ -73,12 +72,7 @@ def draft_of_hosts(case: Case, losses: Losses, exact: HostByHost, *, by_name: bo
         named |= zip(working, names[p], strict=True)
     seats = [dataclasses.replace(seat, host=named[seat.host]) for seat in exact.seats]
     standbys = tuple(named.get(key or "") for key in exact.standbys)
-    carried: Counter[int] = Counter()
-    for seat in seats:
-        carried[seat.pair] += seat.clusters
-    pair = int_array(list(carried))
-    units = int_array(list(carried.values()))
-    placement = Placement(pair, units, exact.unserved, exact.own, ())
+    placement = Placement.of(seats, exact.unserved, exact.own)
     seating = Seating(seats, names)
     draft = Draft(_sized(problem, exact), placement, seating, standbys)
     can = losses.coverable_sites(problem)[draft.bare]

@@ -141,8 +141,7 @@ class Levels:
         enough = self.hosts > itself[:, None]
         pair, level = np.nonzero(of_pool & (enough))
         sent = model.block(len(pair))
-        brought: Terms = flows.pool, flows.column, flows.items
-        model.equal([brought, (pair, sent, -1.0)], len(lost))
+        model.equal([flows.terms, (pair, sent, -1.0)], len(lost))
         caps = running.caps[self.pool] * self.hosts
         shares = Loads(level, sent, np.ones(len(sent)))
         add_room(model, caps, self.z, [shares])
@@ -222,8 +221,7 @@ class LevelProgram:
         self.levels.add_counts(model, running.hosts)
         taken = model.block(problem.pools, lower=self.beside.load, upper=self.beside.load)
         staying = Loads(indices(taken), taken, np.ones(problem.pools))
-        at_home = [(load.pool, load.column, load.items) for load in (flows, staying)]
-        model.define(running.load, at_home)
+        model.define(running.load, [flows.terms, staying.terms])
         add_capacity(model, problem.caps, running.hosts, [flows, staying])
         add_host_limits(model, problem.host_limits, running.hosts)
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.arrays import falses, indices, int_array, offsets, runs, trues
+from planner.arrays import falses, indices, offsets, runs, trues
 from planner.fleet import Bools, Ints
 from planner.sizing.cover.answer_by_host import HostByHost, draft_of_hosts
 from planner.sizing.cover.certificate import Evidence, FindEvidence
@@ -152,12 +152,7 @@ class _Parts:
         self, draft: Draft, seating: Seating, standbys: tuple[str | None, ...], unserved: Bools, own: Bools
     ) -> Draft:
         whole = self.whole
-        units: Counter[int] = Counter()
-        for seat in seating.seats:
-            units[seat.pair] += seat.clusters
-        pairs = sorted(units)
-        each = int_array([units[pair] for pair in pairs])
-        placement = Placement(int_array(pairs), each, unserved, own, ())
+        placement = Placement.of(seating.seats, unserved, own)
         made = Draft(draft.sized, placement, seating, standbys)
         hosts = running(whole, made)
         classes = group(whole, by_weight=True)

@@ -12,6 +12,7 @@ either side of the existing ones, the minimum is at 0, e_p or M_p. Fractions mak
 
 from __future__ import annotations
 
+import functools
 import itertools
 import math
 from collections.abc import Callable, Iterable, Sequence
@@ -91,7 +92,8 @@ def certify(problem: Problem, cuts: Sequence[Cut], value: float, budget: SolveBu
     rows = [row for cut in cuts for row in inequalities(cut)]
     unlimited = SolveBudget(seed=budget.seed)
     duals = _duals(problem, rows, unlimited) if rows else []
-    found = simple_multipliers(problem, duals, value, lambda y: added_up(problem, rows, y))
+    of_rows = functools.partial(added_up, problem, rows)
+    found = simple_multipliers(problem, duals, value, of_rows)
     if found is None:
         target = rounded_up(problem, Fraction(value))
         return searched(enough(problem, rows, float(target), unlimited))

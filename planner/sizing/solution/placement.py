@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from planner.arrays import int_array
 from planner.fleet import Bools, Floats, Ints
+from planner.sizing.solution.seating import Seat
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +24,16 @@ class Placement:
     unserved: Bools
     own: Bools
     costs: tuple[float, ...]
+
+    @classmethod
+    def of(cls, seats: Sequence[Seat], unserved: Bools, own: Bools) -> Placement:
+        """Return who goes where by ``seats``; nothing is told of costs."""
+        clusters: Counter[int] = Counter()
+        for seat in seats:
+            clusters[seat.pair] += seat.clusters
+        pairs = sorted(clusters)
+        units = int_array([clusters[pair] for pair in pairs])
+        return cls(int_array(pairs), units, unserved, own, ())
 
 
 @dataclass(frozen=True, slots=True)

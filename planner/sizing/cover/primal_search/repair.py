@@ -13,6 +13,7 @@ import numpy as np
 from planner.arrays import indices, int_array, int_zeros
 from planner.fleet import Bools, Ints
 from planner.sizing.cover.primal_search.choices import choices, choices_of
+from planner.sizing.cover.primal_search.construct import settle_cheapest
 from planner.sizing.cover.primal_search.state import NOWHERE, State
 from planner.sizing.solvers.budget import SolveBudget
 
@@ -25,18 +26,12 @@ _CLOSE = 1e-9
 
 def force_in(state: State, sites: Ints, bare: Bools) -> bool:
     """Put ``sites`` (n,) where least is broken; False where one of them has no host to use."""
-    return all(_forced_in(state, s, bare) for s in sites.tolist())
-
-
-def _forced_in(state: State, s: int, bare: Bools) -> bool:
     if not state.hosts:
-        return False
-    found = choices_of(state, s, bare)
-    broken = found.broken[0]
-    if not np.isfinite(broken).any():
-        return False
-    least = int(broken.argmin())
-    state.put(s, *found.at(0, least))
+        return not len(sites)
+    for s in sites.tolist():
+        found = choices_of(state, s, bare)
+        if not settle_cheapest(state, found, found.broken[0]):
+            return False
     return True
 
 
