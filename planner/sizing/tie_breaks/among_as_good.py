@@ -49,15 +49,16 @@ class AmongAsGood:
         if applied and isinstance(applied[0], Moves):
             self._stay()
         placement = self.draft.placement
-        within = _AsGoodSoFar(self.case.problem, self._as_good())
+        problem = self.case.problem
+        level = _Level(problem, self._as_good(), self.budget)
         for aim in applied:
             if self.budget.spent or not aim.defined(placement):
                 break
             costs = self._costs(aim)
-            reached = self._told(aim)
-            if costs is not None and aim.name not in self.bounds:
-                self.bounds[aim.name] = within.least(*costs, reached, self.budget)
-            within.keep(aim, costs, reached)
+            told = self._told(aim)
+            if aim.name not in self.bounds:
+                self.bounds[aim.name] = level.bound(aim, costs, told)
+            level.keep(aim, costs, told)
         return self.draft, self.bounds
 
     def _as_good(self) -> AsGood:
@@ -66,8 +67,11 @@ class AmongAsGood:
 
     def _told(self, aim: Aim) -> float:
         """Return what the draft makes of ``aim``; of moves those that a plan can do without."""
-        told = aim.told(self.case, self.draft.placement, self.draft.in_use)
-        return told - self.case.in_force.gone if isinstance(aim, Moves) else told
+        draft = self.draft
+        told = aim.told(self.case, draft.placement, draft.in_use)
+        if isinstance(aim, Moves):
+            return told - self.case.in_force.gone
+        return told
 
     def _costs(self, aim: Aim) -> tuple[PairCost, Floats | None] | None:
         """Return what a sum over pairs counts: of pairs, and of own tie-breakers (S,); None for another aim."""
@@ -116,12 +120,13 @@ class AmongAsGood:
             self.draft = trial
 
 
-class _AsGoodSoFar:
-    """Plans ``as_good`` that keep the aims before: ``problem`` has the caps that do, ``before`` what else does."""
+class _Level:
+    """Bounds on one aim after the other, of plans ``as_good`` that keep the aims before."""
 
-    def __init__(self, problem: Problem, as_good: AsGood) -> None:
+    def __init__(self, problem: Problem, as_good: AsGood, budget: SolveBudget) -> None:
         self.problem = problem
         self.as_good = as_good
+        self.budget = budget
         self.before: list[EpsilonConstraint] = []
 
     def keep(self, aim: Aim, costs: tuple[PairCost, Floats | None] | None, value: float) -> None:
@@ -130,14 +135,52 @@ class _AsGoodSoFar:
             cost, own = costs
             self.before.append(EpsilonConstraint(cost, value, own))
         elif aim.larger:
-            least_ms = value - _CLOSE
-            worse = PairCost(as_floats(self.problem.margin_ms < least_ms), 1.0)
+            worse = self._below(value - _CLOSE)
             self.before.append(EpsilonConstraint(worse, 0.0))
         elif isinstance(aim, Bottleneck):
             _, caps = aim.within(self.problem, value)
             self.problem = dataclasses.replace(self.problem, caps=caps)
 
-    def least(self, cost: PairCost, own: Floats | None, reached: float, budget: SolveBudget) -> float:
-        """Return a bound on a sum over pairs, and over own tie-breakers (S,); 0 where the fleet is too large."""
-        model = LocationModel(self.problem, cost, self.as_good.hosts, self.before, self.as_good, own)
-        return strong_bound(model, lambda _hosts, _shares: reached, _TREE_WORK, budget)
+    def bound(self, aim: Aim, costs: tuple[PairCost, Floats | None] | None, value: float) -> float:
+        """Return a bound on ``aim``, of which ``value`` is reached."""
+        if costs is not None:
+            return self._least(self.problem, *costs, value)
+        assert isinstance(aim, Bottleneck)
+        return self._margin(value) if aim.larger else self._load(aim, value)
+
+    def _below(self, margin_ms: float) -> PairCost:
+        return PairCost(as_floats(self.problem.margin_ms < margin_ms), 1.0)
+
+    def _margin(self, reached: float) -> float:
+        """Return the largest margin at which the relaxation has a plan."""
+        levels = np.unique(self.problem.margin_ms)
+        low = int(np.searchsorted(levels, reached - _CLOSE))
+        high = len(levels) - 1
+        while low < high:
+            middle = (low + high + 1) // 2
+            worse = self._below(float(levels[middle]))
+            if self._least(self.problem, worse, None, 1.0) > _CLOSE:
+                high = middle - 1
+            else:
+                low = middle
+        return float(levels[low])
+
+    def _load(self, aim: Bottleneck, reached: float) -> float:
+        """Return the smallest largest load at which the relaxation has a plan."""
+        low, high = 1, int(reached)
+        nothing = PairCost(np.zeros(len(self.problem.pool)), 1.0)
+        while low < high:
+            middle = (low + high) // 2
+            _, caps = aim.within(self.problem, middle)
+            narrower = dataclasses.replace(self.problem, caps=caps)
+            if self._least(narrower, nothing, None, 1.0) > _CLOSE:
+                low = middle + 1
+            else:
+                high = middle
+        return float(low)
+
+    def _least(self, problem: Problem, cost: PairCost, own: Floats | None, reached: float) -> float:
+        """Return a bound on a sum over pairs, and over own tie-breakers; 0 where the fleet is too large."""
+        hosts = self.as_good.hosts
+        model = LocationModel(problem, cost, hosts, self.before, self.as_good, own)
+        return strong_bound(model, lambda _hosts, _shares: reached, _TREE_WORK, self.budget)
