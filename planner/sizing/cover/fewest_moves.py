@@ -1,8 +1,8 @@
 """The fewest moves of plans, proven where they can be: `stay_with_standbys` solved, and its points made plans.
 
 First with whole hosts and divisible classes, which bounds moves and says which hosts run on. Where plans near this
-point leave a gap, see `stay_seats` and with cover `stay_neighbourhoods`, the program with all that is whole is asked
-for fewer moves than are known.
+point leave a gap, see `stay_seats` and with cover `stay_or_go` and `stay_neighbourhoods`, the program with all that is
+whole is asked for fewer moves than are known.
 """
 
 from __future__ import annotations
@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from planner.fleet import Floats
+from planner.arrays import falses
+from planner.fleet import Bools
 from planner.sizing.cover.best_draft import BestAmongEquals
 from planner.sizing.cover.losses import Losses, all_at_once, read_losses
 from planner.sizing.cover.primal_search.drafts import draft_of, nearer_today, state_of
@@ -63,7 +64,8 @@ class FewestMoves:
         if len(program.cost) > _MOST_COLUMNS:
             return 0.0
         relaxed = self.program.with_whole_hosts()
-        self._try(self._solved(relaxed, self.budget.within(_SECONDS / 2)))
+        seconds = _SECONDS / 6 if self.ground.by_host else _SECONDS / 2  # hosts have programs of their own after it
+        self._try(self._solved(relaxed, self.budget.within(seconds)))
         if self.moves > self.bound and not self.budget.spent:
             self._fewer()
         return self.bound
@@ -118,37 +120,36 @@ class FewestMoves:
         self._by_seats(point, _FREE[1:], _MOST_AFTER if covered and everybody else _MOST_SEATS)
 
     def _around_today(self, point: Point) -> bool:
-        """Bound moves host by host, and offer a plan on the hosts that run there, whose sites stay but for a few.
+        """Bound moves host by host, and offer a plan on the hosts that run there, where sites stay or go to room.
 
         Say whether one was found.
         """
         if self.kept or self.program.short or self.case.problem.objective == "cost":
             return False
-        running = point.x[self.program.r]
-        found = False
+        first = point.x[self.program.r]
+        tried, found = falses(0), False
         for kind in (StayOnHosts, StayWithReserve):
             one = kind(self.program)
-            if one.small and self.moves > self.bound:
-                found |= self._on_hosts(one, running)
+            if not one.small or self.moves <= self.bound:
+                continue
+            answer = one.solved(first, self.budget.within(one.seconds))
+            self._bounded(answer)
+            known = answer.outcome.has_solution
+            running = (answer.x[one.r] if known else first) > 0.5
+            if not np.array_equal(running, tried):
+                found |= self._stay_or_go(one, running)
+            tried = running
         return found
 
-    def _on_hosts(self, on_hosts: StayOnHosts, running: Floats) -> bool:
-        """Say whether a plan was found near the answer of ``on_hosts``; ``running`` (J,) as in `StayOnHosts.solved`."""
-        answer = on_hosts.solved(running, self.budget.within(on_hosts.seconds))
-        self._bounded(answer)
-        if not answer.outcome.has_solution:
+    def _stay_or_go(self, on_hosts: StayOnHosts, running: Bools) -> bool:
+        """Offer a plan on the hosts that ``running`` (J,) marks; say whether one was found."""
+        from planner.sizing.cover.stay_or_go import StayOrGo  # which loads CP-SAT
+
+        state = StayOrGo(on_hosts, running).best(self.budget.within(_AROUND_SECONDS))
+        if state is None or state.violation() > 0:
             return False
-        bare = ~self.ground.coverable
-        state = on_hosts.state(answer.x, bare, self.budget)
-        if state is None:
-            return False
-        movers = on_hosts.movers(answer.x)
-        budget = self.budget.within(_AROUND_SECONDS)
-        around = Neighbourhoods(self.case, bare, ())
-        better = around.around_today(state, movers, self.bound, budget)
-        if better is not None:
-            self.draft = self._offer(draft_of(self.case, better))
-        return better is not None
+        self.draft = self._offer(draft_of(self.case, state))
+        return True
 
     def _by_neighbourhoods(self, point: Point | None) -> None:
         """Offer the plan that neighbourhoods lead to from the point, or from the draft where none is near the point."""

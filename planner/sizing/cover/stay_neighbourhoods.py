@@ -12,11 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.arrays import as_floats, falses, inverse, minus_ones, offsets, trues
+from planner.arrays import as_floats, falses, inverse, minus_ones, offsets
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.primal_search.drafts import names_of
 from planner.sizing.cover.primal_search.exact_repair import Around, exact_repair
-from planner.sizing.cover.primal_search.from_today import with_exact_standbys
 from planner.sizing.cover.primal_search.repair import repair
 from planner.sizing.cover.primal_search.rounding import Wishes, choice_of_site, dealt
 from planner.sizing.cover.primal_search.state import NOWHERE, State
@@ -30,10 +29,6 @@ _NEARLY = 10.0  # clusters too many: beyond, exact repair takes long and seldom 
 _HOSTS = 5  # at a time; one more after so many attempts that helped nothing
 _PATIENCE = 20
 _FAILS = 80  # attempts one after the other that end the search
-_BROKEN = 2.0  # moves, that one cluster too many counts as
-_OTHERS = 12  # sites that choose their homes too
-_TRY_SECONDS = 10.0
-_TRIES = 3  # one after the other that help nothing
 _CLOSE = 1e-6
 
 
@@ -109,38 +104,6 @@ class Neighbourhoods:
             if now <= moves:
                 state, moves = trial, now
         return state
-
-    def around_today(self, state: State, movers: Bools, least: float, budget: SolveBudget) -> State | None:
-        """Return a state of few moves, with nothing broken, from one where most are on their hosts of today; or None.
-
-        All standbys are chosen anew each time, and the homes of ``movers`` (S,), later of those who move, and of others
-        by chance. ``least``: no plan has fewer moves.
-        """
-        rng = np.random.default_rng(budget.seed)
-        moved = self._moved(state)
-        every = trues(state.hosts)
-
-        def value(of: State) -> float:
-            moves = float(_moves_of(moved, of).sum())
-            return moves + _BROKEN * of.violation()
-
-        known = value(state) if state.violation() <= _CLOSE else np.inf
-        free, fails = movers, 0
-        while fails < _TRIES and known > least and not budget.spent:
-            around = Around(state, self.bare, every, free=free)
-            trial = around.solved(budget.within(_TRY_SECONDS), moved, _BROKEN)
-            fails += 1
-            if trial is not None and value(trial) <= known:
-                fails = fails if value(trial) == known else 0
-                state = with_exact_standbys(trial, self.bare, budget)
-                known = value(state)
-            free = _moves_of(moved, state) > 0
-            overfull = np.append(state.over().any(axis=0), False)
-            on_them = overfull[state.home]
-            among = np.flatnonzero(on_them if on_them.any() else ~free)
-            number = min(_OTHERS, len(among))
-            free[rng.choice(among, number, replace=False)] = True
-        return state if state.violation() <= _CLOSE else None
 
     def _moved(self, state: State) -> Floats:
         """Return 1 where a home is a move, else 0, shape (S, M)."""

@@ -26,10 +26,8 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from planner.arrays import as_floats, falses, indices, inverse, minus_ones, totals
-from planner.fleet import Bools, Floats, Ints
-from planner.sizing.cover.primal_search.from_today import placed_on, with_exact_standbys
-from planner.sizing.cover.primal_search.state import State
+from planner.arrays import as_floats, falses, indices, minus_ones, totals
+from planner.fleet import Floats, Ints
 from planner.sizing.cover.stay_with_standbys import StayWithStandbys
 from planner.sizing.solvers.budget import SolveBudget
 from planner.sizing.solvers.highs import Answer, LinearProgram, solve_arrays
@@ -48,14 +46,13 @@ OPTIONS: Mapping[str, float | bool] = {
 }
 _MOST_COLUMNS = 30_000
 _MOST_HOSTS = 100
-_CLOSE = 1e-6
 
 
 class StayOnHosts:
     """The program of the hosts that ``program`` lists, J of them; nobody is left out there, or goes without a standby.
 
     ``now`` (S,): the host on which a site stays, -1 for none. Of y: ``stays`` and ``standby`` (Y,), site and host, -1
-    for none. Of m: ``moves`` and ``to`` (X,), site and host.
+    for none. Of m: ``moves`` and ``to`` (X,), site and host. ``eligible`` (S, P): pools that a site may use.
     """
 
     whole = False  # homes
@@ -95,29 +92,6 @@ class StayOnHosts:
         first = solve_arrays(program.fixed(self.r, running), budget, options=self.options)
         return first.x if first.outcome.has_solution else None
 
-    def movers(self, x: Floats) -> Bools:
-        """Mark the sites (S,) that move at the point ``x``, or a part of them."""
-        found = self.now < 0
-        moving = x[self.m] > _CLOSE
-        found[self.moves[moving]] = True
-        return found
-
-    def hosts_at(self, x: Floats) -> Ints:
-        """Return the host on which each site lives near the point ``x``, shape (S,); -1 for none of today."""
-        return self.now
-
-    def state(self, x: Floats, bare: Bools, budget: SolveBudget) -> State | None:
-        """Return the state on the hosts that run at ``x``, with sites as `hosts_at` says.
-
-        Something may be broken in it; None where a site has no host to use. ``bare`` (S,) as in `placed_on`.
-        """
-        running = np.flatnonzero(x[self.r] > 0.5)
-        number = inverse(running, len(self.pool))
-        at = self.hosts_at(x)
-        host = np.where(at < 0, -1, number[at])
-        state = placed_on(self.ground, self.pool[running], host, bare)
-        return None if state is None else with_exact_standbys(state, bare, budget)
-
     def _choose(self) -> None:
         """Find who may stay, with which standby, and who may move where."""
         problem, today = self.problem, self.program.case.in_force
@@ -125,6 +99,7 @@ class StayOnHosts:
         marks = np.ones_like(problem.homes), problem.homes, today.incumbent
         for table, mark in zip(by_pool, marks, strict=True):
             table[problem.site, problem.pool] = mark
+        self.eligible = by_pool[0]
         there, homes, incumbent = by_pool[:, :, self.pool]
         mine = np.array(today.host)[:, None]
         same = mine == np.array(self.program.host_name)

@@ -20,8 +20,8 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
-from planner.arrays import as_floats, falses, indices, minus_ones, trues
-from planner.fleet import Bools, Floats, Ints
+from planner.arrays import as_floats, indices, minus_ones, trues
+from planner.fleet import Bools, Ints
 from planner.sizing.cover.stay_on_hosts import StayOnHosts
 from planner.sizing.cover.stay_with_standbys import StayWithStandbys
 from planner.sizing.solvers.model_builder import Loads, Term, Terms, add_room
@@ -41,12 +41,9 @@ class StayWithReserve(StayOnHosts):
         super().__init__(program)
         self.stays = np.flatnonzero(self.now >= 0)
         self.standby = minus_ones(len(self.stays))
-        eligible = falses((self.problem.sites, self.problem.pools))
-        eligible[self.problem.site, self.problem.pool] = True
-        self.eligible = eligible
         can = self.ground.coverable
         everywhere = trues((1, self.problem.pools))
-        sets = np.concatenate((everywhere, eligible[can]))
+        sets = np.concatenate((everywhere, self.eligible[can]))
         self.sets = np.unique(sets, axis=0)
         units = self.problem.clusters[can]
         self.sizes = np.union1d(1, units)
@@ -59,13 +56,6 @@ class StayWithReserve(StayOnHosts):
         sets = len(self.sets) * len(self.sizes)
         rows = sets * len(self.pool)
         return super().small and rows <= _MOST_ROWS
-
-    def hosts_at(self, x: Floats) -> Ints:
-        """Return the host on which each site lives at the point ``x``, shape (S,)."""
-        host = self.now.copy()
-        moving = x[self.m] > 0.5
-        host[self.moves[moving]] = self.to[moving]
-        return host
 
     def _losses(self) -> None:
         """Add (7) and (8)."""

@@ -21,7 +21,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from planner.arrays import as_floats, falses, indices, minus_ones, trues
+from planner.arrays import as_floats, falses, indices, minus_ones
 from planner.fleet import Bools, Floats, Ints
 from planner.sizing.cover.primal_search.state import NOWHERE, State
 from planner.sizing.solvers.budget import SolveBudget
@@ -76,14 +76,11 @@ class Around:
 
     Of x, shapes (X,): ``row`` among the sites, ``site``, ``home``, the ``pair`` of both and ``standby``, and the
     ``clusters`` of the site. Of w, shapes (W,): the row ``loss`` of `State.extra` and the host ``to`` which it sends.
-    ``kept``: costs of pairs (E,). ``free`` (S,) marks the sites that may leave their home, by default all.
+    ``kept``: costs of pairs (E,).
     """
 
-    def __init__(
-        self, state: State, bare: Bools, some: Bools, kept: Sequence[Floats] = (), free: Bools | None = None
-    ) -> None:
+    def __init__(self, state: State, bare: Bools, some: Bools, kept: Sequence[Floats] = ()) -> None:
         self.state = state
-        self.free = trues(len(state.home)) if free is None else free
         self.some = np.append(some, False)  # the last for nowhere
         used = self.some[state.home] | self.some[state.standby]
         self.sites = np.flatnonzero(used)
@@ -110,9 +107,7 @@ class Around:
         there = hosts >= 0
         home_now = state.home[sites][:, None]
         standby_now = state.standby[sites][:, None]
-        free = self.free[sites][:, None]
-        may_come = self.some[hosts] & free
-        may_live = there & (may_come | (hosts == home_now))
+        may_live = there & (self.some[hosts] | (hosts == home_now))
         may_follow = there & (self.some[hosts] | (hosts == standby_now))
         with_none = np.hstack((may_follow, bare[sites][:, None]))
         row, first, second = np.nonzero(may_live[:, :, None] & with_none[:, None, :])
@@ -136,20 +131,17 @@ class Around:
         loss, to = np.nonzero(full > rest.room)
         return loss, to
 
-    def solved(self, budget: SolveBudget, cost: Floats | None = None, broken: float = np.inf) -> State | None:
+    def solved(self, budget: SolveBudget, cost: Floats | None = None) -> State | None:
         """Return the state in which least is broken, of those that the program has; None where none is found.
 
-        With a ``cost`` of homes (S, M) it is the state of least cost, where each cluster too many costs ``broken``.
+        With a ``cost`` of homes (S, M) it is the state of least cost in which nothing is.
         """
         program = self.built.program()
         if cost is not None:
             prices = np.zeros(self.built.columns)
             prices[self.x] = cost[self.site, self.home]
-            if np.isfinite(broken):
-                prices[self.w] = broken
-            else:
-                nothing = np.zeros(len(self.w))
-                program = program.fixed(self.w, nothing)
+            nothing = np.zeros(len(self.w))
+            program = program.fixed(self.w, nothing)
             program = dataclasses.replace(program, cost=prices)
         answer = solve_arrays(program, budget, start=self._as_now(), options=_OPTIONS)
         if not answer.outcome.has_solution:
