@@ -1,14 +1,11 @@
-"""The browser of tests that look at pages; what would go through all modules, or all borders, again and again."""
+"""The browser of tests that look at pages, and a collector of garbage that leaves the loaded modules alone."""
 
 import gc
 import shutil
 
 import pytest
-from openpyxl.worksheet.merge import MergedCellRange
 
 gc.set_threshold(50_000, 20, 50)
-# openpyxl draws the borders of merged cells anew as it reads, which takes half of the time and which no test looks at.
-MergedCellRange.format = lambda _cells: None
 
 
 def pytest_collection_finish():

@@ -17,3 +17,8 @@ def tries(usual: int) -> int:
 def seeds(usual: int, most: int) -> range:
     """Return the seeds of as many cases, of ``most`` where many are asked for."""
     return range(min(tries(usual), most))
+
+
+def mostly(met: int, among: int, share: float) -> bool:
+    """Return whether at least a ``share`` of the cases met something; fewer than `USUAL` tell nothing of it."""
+    return among < USUAL or met >= share * among
